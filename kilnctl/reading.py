@@ -1,0 +1,40 @@
+"""What a rig or a virtual oven reports once per tick. Everything above the rig decides from this alone."""
+
+from dataclasses import dataclass
+
+#: Words that may stand in `Reading.faults`. `SENSOR_FAULTS` are of the control sensor; the same words with
+#: the prefix "limit-" or "part-" are of the other two.
+SENSOR_FAULTS = ("open", "short-ground", "short-supply", "no-chip", "bus-error", "cold-junction")
+RIG_FAULTS = ("board-lost", "board-fault")
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One look at the oven. `None` means "this rig cannot tell", never "all is well".
+
+    chamber_c        control thermocouple, °C, linearised; NaN when the front end reports a fault
+    limit_c          second, separately placed thermocouple, °C
+    part_c           thermocouple on the part, °C
+    cold_junction_c  terminal temperature of the control thermocouple, °C
+    faults           words from SENSOR_FAULTS (also with "limit-", "part-" before them) and RIG_FAULTS
+    fired            share of the time since the last reading in which power really reached the elements, 0..1
+    supply_v         measured supply voltage, V rms
+    current_a        measured element current averaged (rms) over the on-time, A; 0 when nothing was fired
+    contactor_closed read-back of an auxiliary contact or of the voltage behind the contactor
+    door_open        the software's copy of the door switch
+    airflow_proved   ventilation proved by a flow or pressure switch
+    sample           counter of the front end's conversions: it stands still when the reading is frozen
+    """
+
+    chamber_c: float
+    limit_c: float | None = None
+    part_c: float | None = None
+    cold_junction_c: float | None = None
+    faults: tuple[str, ...] = ()
+    fired: float | None = None
+    supply_v: float | None = None
+    current_a: float | None = None
+    contactor_closed: bool | None = None
+    door_open: bool | None = None
+    airflow_proved: bool | None = None
+    sample: int | None = None

@@ -1,0 +1,271 @@
+"""Quantities as people write them: `76 mm`, `3 1/2 in`, `1 h 30 min`, `0.27 BTU·in/(h·ft²·°F)`, `R-13`, `350 °F`.
+
+`parse(text, dimension)` returns a float in the SI unit of that dimension (temperatures in °C). A bare number
+is refused wherever a unit matters. Conversion factors come from `scipy.constants` (SI brochure and NIST SP 811;
+BTU and calorie are the International Table ones).
+
+Trade strings put everything behind the first slash below the line: `W/m·K` and `BTU-in/hr-ft2-F` are read as the
+trade reads them, W/(m·K) and BTU·in/(h·ft²·°F). The result's dimension is checked, so a slip is noticed.
+"""
+
+import difflib
+import math
+import re
+from dataclasses import dataclass
+
+from scipy import constants as _c
+
+# Exponents of (metre, kilogram, second, kelvin, ampere, mole).
+_NONE = (0, 0, 0, 0, 0, 0)
+_M, _KG, _S, _K, _A, _MOL = (tuple(int(i == j) for j in range(6)) for i in range(6))
+_JOULE, _WATT, _VOLT = (2, 1, -2, 0, 0, 0), (2, 1, -3, 0, 0, 0), (2, 1, -3, 0, -1, 0)
+_OHM, _PASCAL, _HERTZ = (2, 1, -3, 0, -2, 0), (-1, 1, -2, 0, 0, 0), (0, 0, -1, 0, 0, 0)
+
+
+@dataclass(frozen=True)
+class Dimension:
+    """One kind of quantity: its SI unit as printed, its exponents, and how a user might write one."""
+
+    unit: str
+    exponents: tuple[int, ...]
+    example: str
+
+
+DIMENSIONS = {
+    "length": Dimension("m", _M, "76 mm or 3 in"),
+    "area": Dimension("m²", (2, 0, 0, 0, 0, 0), "0.25 m² or 2.5 mm² or 14 AWG"),
+    "volume flow": Dimension("m³/s", (3, 0, -1, 0, 0, 0), "2 m³/h or 5 cfm"),
+    "speed": Dimension("m/s", (1, 0, -1, 0, 0, 0), "2 m/s or 400 ft/min"),
+    "mass": Dimension("kg", _KG, "4 kg or 9 lb"),
+    "density": Dimension("kg/m³", (-3, 1, 0, 0, 0, 0), "128 kg/m³ or 8 lb/ft³"),
+    "time": Dimension("s", _S, "12 min or 1 h 30 min"),
+    "temperature": Dimension("°C", _K, "200 °C or 392 °F"),
+    "difference": Dimension("K", _K, "3 K or 5 °F"),
+    "rate": Dimension("K/s", (0, 0, -1, 1, 0, 0), "150 °C/h or 5 °F/min"),
+    "power": Dimension("W", _WATT, "2.8 kW"),
+    "energy": Dimension("J", _JOULE, "5 kWh"),
+    "conductivity": Dimension("W/(m·K)", (1, 1, -3, -1, 0, 0), "0.12 W/(m·K) or 0.83 BTU·in/(h·ft²·°F)"),
+    "insulance": Dimension("m²·K/W", (0, -1, 3, 1, 0, 0), "2.3 m²·K/W or R-13"),
+    "film": Dimension("W/(m²·K)", (0, 1, -3, -1, 0, 0), "10 W/(m²·K)"),
+    "conductance": Dimension("W/K", (2, 1, -3, -1, 0, 0), "0.4 W/K"),
+    "thermal resistance": Dimension("K/W", (-2, -1, 3, 1, 0, 0), "1.5 K/W"),
+    "heat capacity": Dimension("J/(kg·K)", (2, 0, -2, -1, 0, 0), "900 J/(kg·K) or 0.22 BTU/(lb·°F)"),
+    "latent heat": Dimension("J/kg", (2, 0, -2, 0, 0, 0), "2260 kJ/kg"),
+    "molar energy": Dimension("J/mol", (2, 1, -2, 0, 0, -1), "80 kJ/mol"),
+    "surface load": Dimension("W/m²", (0, 1, -3, 0, 0, 0), "3 W/cm²"),
+    "voltage": Dimension("V", _VOLT, "230 V"),
+    "current": Dimension("A", _A, "16 A"),
+    "electrical resistance": Dimension("ohm", _OHM, "0.4 ohm"),
+    "resistivity": Dimension("ohm·m", (3, 1, -3, 0, -2, 0), "1.45e-6 ohm·m"),
+    "frequency": Dimension("Hz", _HERTZ, "50 Hz"),
+    "pressure": Dimension("Pa", _PASCAL, "101 kPa"),
+    "fraction": Dimension("1", _NONE, "0.9 or 15 %"),
+}
+
+
+def _table() -> dict[str, tuple[float, tuple[int, ...]]]:
+    units: dict[str, tuple[float, tuple[int, ...]]] = {}
+
+    def put(factor: float, exponents: tuple[int, ...], *names: str) -> None:
+        for name in names:
+            units[name] = (factor, exponents)
+
+    put(1.0, _M, "m", "metre", "metres", "meter", "meters")
+    put(1e-2, _M, "cm")
+    put(1e-3, _M, "mm")
+    put(1e-6, _M, "µm", "um")
+    put(_c.inch, _M, "in", "inch", "inches", '"', "″")
+    put(_c.foot, _M, "ft", "foot", "feet")
+    put(1e-3, (3, 0, 0, 0, 0, 0), "l", "L", "litre", "litres", "liter", "liters")
+    put(_c.foot**3 / 60.0, (3, 0, -1, 0, 0, 0), "cfm", "CFM")
+    put(1.0, _KG, "kg")
+    put(1e-3, _KG, "g")
+    put(1e3, _KG, "t")
+    put(_c.pound, _KG, "lb", "lbs", "pound", "pounds")
+    put(_c.oz, _KG, "oz", "ounce", "ounces")
+    put(1.0, _S, "s", "sec", "second", "seconds")
+    put(1e-3, _S, "ms")
+    put(_c.minute, _S, "min", "mins", "minute", "minutes")
+    put(_c.hour, _S, "h", "hr", "hrs", "hour", "hours")
+    put(_c.day, _S, "d", "day", "days")
+    put(1.0, _K, "K", "°C", "C", "degC", "℃", "ΔK", "Δ°C", "ΔC", "C°")
+    put(_c.degree_Fahrenheit, _K, "°F", "F", "degF", "℉", "Δ°F", "ΔF", "F°", "°R")
+    put(1.0, _A, "A", "amp", "amps")
+    put(1e-3, _A, "mA")
+    put(1.0, _MOL, "mol")
+    put(1.0, _JOULE, "J")
+    put(1e3, _JOULE, "kJ")
+    put(1e6, _JOULE, "MJ")
+    put(_c.Btu, _JOULE, "BTU", "Btu", "btu")
+    put(_c.calorie_IT, _JOULE, "cal")
+    put(1e3 * _c.calorie_IT, _JOULE, "kcal")
+    put(_c.hour, _JOULE, "Wh")
+    put(1e3 * _c.hour, _JOULE, "kWh")
+    put(1.0, _WATT, "W", "watt", "watts")
+    put(1e3, _WATT, "kW")
+    put(1e-3, _WATT, "mW")
+    put(_c.hp, _WATT, "hp")
+    put(1.0, _VOLT, "V", "volt", "volts")
+    put(1e-3, _VOLT, "mV")
+    put(1.0, _OHM, "ohm", "ohms", "Ω", "Ω")
+    put(1e-3, _OHM, "mohm", "mΩ")
+    put(1.0, _HERTZ, "Hz", "hertz")
+    put(1.0, _PASCAL, "Pa")
+    put(1e3, _PASCAL, "kPa")
+    put(1e2, _PASCAL, "mbar", "hPa")
+    put(1e5, _PASCAL, "bar")
+    put(1.0, _NONE, "1")
+    put(1e-2, _NONE, "%", "percent")
+    return units
+
+
+UNITS = _table()
+_LOWER = {name.lower(): name for name in ("BTU", "kWh", "kW", "Hz", "mm", "cm", "ft", "in", "lb", "kg", "AWG", "min", "hr",
+                                          "hours", "minutes", "seconds", "degC", "degF", "litre", "ohm", "Wh", "V", "W")}
+_SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁻", "0123456789-")
+_NUMBER = re.compile(r"[-+±−]?\s*(?:\d+\s+\d+/\d+|\d+/\d+|(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)")
+_TOKEN = re.compile(r"\s*(?:(?P<unit>Δ?°?[A-Za-zµΩΩ℃℉%]+°?|[\"″])(?:\^|\*\*)?(?P<power>-?\d+)?|(?P<op>[·⋅*×/()\-])|(?P<one>1))")
+
+
+class UnitError(ValueError):
+    """The text is not a quantity of the wanted dimension; the message says what was expected."""
+
+
+def _unit(symbol: str) -> tuple[float, tuple[int, ...]]:
+    found = UNITS.get(symbol) or UNITS.get(_LOWER.get(symbol.lower(), ""))
+    if found:
+        return found
+    near = difflib.get_close_matches(symbol, [name for name in UNITS if len(name) > 1], 1, 0.6)
+    raise UnitError(f"unknown unit '{symbol}'" + (f"; did you mean '{near[0]}'?" if near else ""))
+
+
+def parse_unit(text: str) -> tuple[float, tuple[int, ...]]:
+    """Factor to SI and dimension exponents of a unit expression; raises `UnitError`."""
+    # A minus that belongs to an exponent (m⁻¹, m^-1) must not be taken for the hyphen of "BTU-in".
+    text = re.sub(r"([⁰¹²³⁴⁵⁶⁷⁸⁹⁻]+)", lambda m: "^" + m[1].translate(_SUPERSCRIPTS), text.strip())
+    text = re.sub(r"\bper\b", "/", text)
+    text = re.sub(r"\b(?:sq\.?|square)\s*(ft|foot|feet|in|inch|inches|m)\b", r"\1^2", text)
+    text = re.sub(r"\b(?:cu\.?|cubic)\s*(ft|foot|feet|in|inch|inches|m)\b", r"\1^3", text)
+    text = re.sub(r"\bdeg(?:rees?)?\.?\s*([CF])\b", r"°\1", text)
+    text = re.sub(r"(?<=[A-Za-z°])(\d)", r"^\1", text)
+    factor, exponents, sign, position, seen, depth = 1.0, [0] * 6, 1, 0, False, 0
+    while position < len(text):
+        match = _TOKEN.match(text, position)
+        if not match:
+            raise UnitError(f"cannot read the unit '{text.strip()}'")
+        position = match.end()
+        if match["op"]:
+            if match["op"] == "/":
+                sign = -1
+            depth += (match["op"] == "(") - (match["op"] == ")")
+            if depth < 0:
+                raise UnitError(f"unbalanced bracket in the unit '{text.strip()}'")
+        elif match["unit"]:
+            symbol = match["unit"]
+            if symbol in ("mK",) and sign < 0:  # "W/mK" is how many data sheets print W/(m·K)
+                parts = ["m", "K"]
+            else:
+                parts = [symbol]
+            power = sign * int(match["power"] or 1)
+            if not -6 <= power <= 6:
+                raise UnitError(f"unit power {power} is not plausible in '{text.strip()}'")
+            for part in parts:
+                part_factor, part_exponents = _unit(part)
+                factor *= part_factor**power
+                exponents = [e + power * p for e, p in zip(exponents, part_exponents)]
+            seen = True
+        elif match["one"]:
+            seen = True
+    if not seen or depth:
+        raise UnitError(f"cannot read the unit '{text.strip()}'")
+    return factor, tuple(exponents)
+
+
+def _number(text: str) -> float:
+    text = text.replace("−", "-").replace("±", "").strip()
+    sign = -1.0 if text.startswith("-") else 1.0
+    text = text.lstrip("+- ")
+    if "/" in text:
+        whole, _, fraction = text.rpartition(" ")
+        top, bottom = fraction.split("/")
+        if int(bottom) == 0:
+            raise UnitError("a fraction has a zero below the line")
+        return sign * (float(whole or 0) + int(top) / int(bottom))
+    return sign * float(text)
+
+
+def _kelvin_to_c(value: float) -> float:
+    return value - _c.zero_Celsius
+
+
+_TEMPERATURE_SCALES = {
+    "°C": float, "C": float, "degC": float, "℃": float, "deg C": float,
+    "°F": lambda v: (v - 32.0) * _c.degree_Fahrenheit, "F": lambda v: (v - 32.0) * _c.degree_Fahrenheit,
+    "K": _kelvin_to_c,
+}  # fmt: skip
+_TEMPERATURE_SCALES["degF"] = _TEMPERATURE_SCALES["℉"] = _TEMPERATURE_SCALES["deg F"] = _TEMPERATURE_SCALES["F"]
+
+
+def _temperature(value: float, unit: str) -> float:
+    unit = re.sub(r"^degrees?\s*", "deg ", unit.strip())
+    unit = re.sub(r"^(deg|°)\s+", r"\1 ", unit).replace("° ", "°")
+    if unit not in _TEMPERATURE_SCALES:
+        raise UnitError(f"a temperature wants °C, °F or K, not '{unit}'")
+    celsius = _TEMPERATURE_SCALES[unit](value)
+    if celsius < -_c.zero_Celsius:
+        raise UnitError(f"{value:g} {unit} is below absolute zero")
+    return celsius
+
+
+def parse(text: str, dimension: str) -> float:
+    """Value of `text` in the SI unit of `dimension` (a key of `DIMENSIONS`); temperatures in °C.
+
+    Raises `UnitError` for a missing, unknown or wrong unit, NaN and infinity.
+    """
+    wanted = DIMENSIONS[dimension]
+    text = text.strip()
+    if dimension == "insulance" and (match := re.fullmatch(r"R[-\s]?(\d+\.?\d*)", text)):
+        text = f"{match[1]} h·ft²·°F/BTU"
+    if dimension == "area" and (match := re.fullmatch(r"(\d{1,2})\s*AWG", text, re.IGNORECASE)):
+        # American wire gauge, ASTM B258: d = 0.127 mm · 92^((36 − n)/39)
+        return math.pi / 4.0 * (0.127e-3 * 92.0 ** ((36 - int(match[1])) / 39.0)) ** 2
+    if dimension == "time":
+        text = re.sub(r"(?<=[A-Za-z])(?=\d)", " ", text)  # "1h30min"
+    if dimension == "difference":
+        text = text.removeprefix("Δ")
+    total, position, pieces = 0.0, 0, 0
+    while position < len(text):
+        match = _NUMBER.match(text, position)
+        if not match:
+            raise UnitError(f"'{text}' is not a number with a unit; write for example {wanted.example}")
+        value = _number(match[0])
+        following = re.compile(r"\s+(?=\d+\.?\d*\s*[A-Za-z])").search(text, match.end())
+        end = following.start() if following else len(text)
+        unit = text[match.end() : end].strip()
+        if unit.startswith(","):
+            raise UnitError(f"'{text}': write a decimal point, and no thousands separator")
+        if not unit:
+            if wanted.exponents != _NONE:
+                raise UnitError(f"'{text}' has no unit; write for example {wanted.example}")
+            total += value
+        elif dimension == "temperature":
+            total += _temperature(value, unit)
+        else:
+            factor, exponents = parse_unit(unit)
+            if exponents != wanted.exponents:
+                raise UnitError(f"'{unit}' is not a unit of {dimension}; write for example {wanted.example}")
+            total += value * factor
+        pieces += 1
+        position = end + (len(following[0]) if following else 0)
+    if pieces == 0:
+        raise UnitError(f"nothing is given; write for example {wanted.example}")
+    if pieces > 1 and dimension not in ("time", "length", "mass"):
+        raise UnitError(f"'{text}' holds more than one number; write for example {wanted.example}")
+    if not math.isfinite(total):
+        raise UnitError(f"'{text}' is not a finite number")
+    return total
+
+
+def fahrenheit(celsius: float) -> float:
+    """°C to °F."""
+    return celsius / _c.degree_Fahrenheit + 32.0
