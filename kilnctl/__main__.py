@@ -1,0 +1,7 @@
+"""`python -m kilnctl` is the same as `kilnctl`."""
+
+import sys
+
+from .cli import main
+
+sys.exit(main())

@@ -1,0 +1,72 @@
+"""The command line: parse, call, print. Each command lives in `kilnctl/commands/<name>.py` and is imported only when used."""
+
+import argparse
+import os
+import sys
+from importlib import import_module
+
+from . import __version__
+from .errors import KilnctlError
+
+#: command → what it is for. The order is the order in which a maker needs them.
+COMMANDS = {
+    "new": "answer a dozen questions, get a description of your oven",
+    "check": "read an oven and a schedule, and say everything that is wrong with them",
+    "size": "how hot will it get, how fast, and where do the watts go",
+    "materials": "list the insulation library",
+    "rehearse": "run a schedule on a virtual oven, in simulated time",
+    "learn": "commissioning run: learn how this oven behaves",
+    "fit": "fit the oven's model to records of real runs",
+    "report": "one page of evidence from a run's record",
+    "board": "the I/O board: its firmware, its state, a guided test",
+    "schema": "print a JSON Schema, for editors that complete and check",
+}
+
+
+def _parser(chosen: str | None) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="kilnctl",
+        description="Size, rehearse, commission, run and prove a small electric oven.",
+        epilog="`kilnctl COMMAND --help` explains one command. Read SAFETY.md before you connect anything.",
+    )
+    parser.add_argument("--version", action="version", version=f"kilnctl {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, purpose in COMMANDS.items():
+        command = commands.add_parser(name, help=purpose, description=purpose[0].upper() + purpose[1:] + ".")
+        if name == chosen:
+            import_module(f".commands.{name}", __package__).arguments(command)
+    return parser
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command. 0 done, 1 done but the answer is no (a trip, a failed check), 2 cannot be done as asked, 130 interrupted."""
+    arguments = sys.argv[1:] if arguments is None else arguments
+    chosen = next((a for a in arguments if not a.startswith("-")), None)
+    try:
+        parsed = _parser(chosen).parse_args(arguments)
+        status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
+        sys.stdout.flush()
+        return status
+    except KilnctlError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output left (`kilnctl size … | head`); nothing is wrong, and nothing more can be said.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except MemoryError:
+        print("this computer ran out of memory", file=sys.stderr)
+        return 2
+    except Exception as error:
+        if os.environ.get("KILNCTL_DEBUG"):
+            raise
+        print(f"kilnctl met a fault of its own: {type(error).__name__}: {error}\n"
+              "Please report it; KILNCTL_DEBUG=1 in the environment shows where it happened.", file=sys.stderr)  # fmt: skip
+        return 2
+
+
+if __name__ == "__main__":
+    sys.exit(main())
