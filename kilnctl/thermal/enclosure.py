@@ -1,0 +1,85 @@
+"""Radiation inside the chamber as a star, and the temperature that a small sensor shows in it.
+
+Source: J. A. Carroll, "An 'MRT method' of computing radiant energy exchange in rooms", Proc. 2nd Systems Simulation
+and Economic Analysis Conference, San Diego 1980 (the equations from memory; the tests check them against exact
+two-surface exchange). Each surface exchanges with one fictitious node, the mean radiant temperature, instead of with
+every other surface: n conductances instead of n²/2, energy conserved and reciprocal by construction.
+"""
+
+import numpy as np
+from scipy.constants import Stefan_Boltzmann, zero_Celsius
+
+#: The ideal small sensor that defines the chamber temperature: an oxidised sheath.
+SENSOR_EMISSIVITY = 0.8
+SENSOR_DIAMETER_M = 0.003
+
+
+def star_factors(areas_m2, counts=None) -> np.ndarray:
+    """Factor F of each flat or convex surface towards the star, F_i = 1 / (1 − A_i F_i / sum of A F), dimensionless.
+
+    `areas_m2` of one piece each, `counts` how many equal pieces there are (four side walls see each other, so the four
+    of them are four pieces and not one). Last axis runs over surfaces. Raises ValueError when one flat piece is more
+    than half of all surface, which no closed chamber can have.
+    """
+    area = np.asarray(areas_m2, dtype=float)
+    count = np.ones_like(area) if counts is None else np.broadcast_to(np.asarray(counts, dtype=float), area.shape)
+    if np.any(area <= 0.0) or np.any(count < 1.0):
+        raise ValueError("areas_m2 must be above zero and counts at least one")
+    total = np.sum(area * count, axis=-1, keepdims=True)
+    if np.any(area > 0.5 * total * (1.0 + 1e-9)):
+        raise ValueError("areas_m2: one surface is larger than all the others together, so the chamber is not closed")
+    # With s = sum of A F, each F solves F = s / (s − A F), i.e. A F² − s F + s = 0; the root near one is the physical one.
+    # s itself is found by bisection: the sum of A F(s) falls short of s when s is too large.
+    pieces = int(np.max(np.sum(count, axis=-1)))
+    if pieces <= 2:
+        return np.full_like(area, 2.0)
+    low, high = 4.0 * np.max(area, axis=-1, keepdims=True), 4.0 * total
+    factor = np.ones_like(area)
+    for _ in range(200):
+        s = 0.5 * (low + high)
+        root = np.sqrt(np.maximum(0.0, 1.0 - 4.0 * area / s))
+        factor = 2.0 / (1.0 + root)
+        excess = np.sum(count * area * factor, axis=-1, keepdims=True) - s
+        low = np.where(excess > 0.0, s, low)
+        high = np.where(excess > 0.0, high, s)
+    return factor
+
+
+def star_conductances_m2(areas_m2, emissivities, counts=None) -> np.ndarray:
+    """G in m² of all pieces of each surface: heat flow into the star is G σ (T_surface⁴ − T_star⁴), T in K.
+
+    G = n A / ((1 − e)/e + 1/F): the surface resistance of a grey diffuse surface in series with the space resistance.
+    Raises ValueError for an emissivity outside 0 < e ≤ 1.
+    """
+    emissivity = np.asarray(emissivities, dtype=float)
+    if np.any(emissivity <= 0.0) or np.any(emissivity > 1.0):
+        raise ValueError("emissivities must lie above 0 and not above 1")
+    area = np.asarray(areas_m2, dtype=float)
+    count = np.ones_like(area) if counts is None else np.asarray(counts, dtype=float)
+    return count * area / ((1.0 - emissivity) / emissivity + 1.0 / star_factors(area, count))
+
+
+def star_c(conductances_m2, surfaces_c) -> float:
+    """Temperature of the star, °C, at which what the surfaces give and take sums to zero."""
+    weights = np.asarray(conductances_m2, dtype=float)
+    fourth = np.sum(weights * (np.asarray(surfaces_c) + zero_Celsius) ** 4, axis=-1) / np.sum(weights, axis=-1)
+    return fourth**0.25 - zero_Celsius
+
+
+def ideal_sensor_c(radiant_c, air_c, film_w_per_m2k, emissivity: float = SENSOR_EMISSIVITY):
+    """Temperature, °C, of a small body in balance between radiation to the star and convection to the air.
+
+    Solves e σ (T_radiant⁴ − T⁴) + h (T_air − T) = 0 by Newton's method from the linearised answer; arrays or floats, °C.
+    `film_w_per_m2k` is the convective film of the body, W/(m²·K), and must not be negative.
+    """
+    radiant, air = radiant_c + zero_Celsius, air_c + zero_Celsius
+    if np.any(np.asarray(film_w_per_m2k) < 0.0):
+        raise ValueError("film_w_per_m2k must not be negative")
+    strength = emissivity * Stefan_Boltzmann
+    slope = strength * (radiant + air) * (radiant * radiant + air * air)
+    body = (slope * radiant + film_w_per_m2k * air) / (slope + film_w_per_m2k)
+    for _ in range(3):
+        cube = body * body * body
+        residual = strength * (cube * body - radiant**4) + film_w_per_m2k * (body - air)
+        body = body - residual / (4.0 * strength * cube + film_w_per_m2k)
+    return body - zero_Celsius

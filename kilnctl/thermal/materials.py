@@ -1,0 +1,226 @@
+"""Insulation, refractory and metal: conductivity, heat capacity, density, limits, and where the figures come from.
+
+Conductivity and heat capacity are piecewise linear in temperature, so that their integrals are exact. Beyond the data
+they are continued along the last slope (never below half of the last value) and `flags` says so.
+"""
+
+import bisect
+import difflib
+import math
+from dataclasses import dataclass, field
+from typing import Sequence
+
+import numpy as np
+from scipy.constants import Stefan_Boltzmann, zero_Celsius
+
+from ..errors import KilnctlError
+from .library import ALIASES, TABLE
+
+_COLDEST_C, _HOTTEST_C = -100.0, 1900.0
+
+Points = tuple[tuple[float, float], ...]
+
+
+class _Line:
+    """A piecewise-linear function with its exact integral; scalars are fast, arrays work too."""
+
+    __slots__ = ("x", "y", "area", "_x", "_y", "_area")
+
+    def __init__(self, points: Sequence[tuple[float, float]]):
+        pairs = sorted((float(a), float(b)) for a, b in points)
+        if not pairs or any(not (math.isfinite(a) and math.isfinite(b) and b > 0.0) for a, b in pairs):
+            raise ValueError("points must be finite and above zero")
+        if any(b[0] - a[0] < 1e-9 for a, b in zip(pairs, pairs[1:])):
+            raise ValueError("two points have the same temperature")
+        pairs = self._extended(pairs)
+        self.x, self.y = [p[0] for p in pairs], [p[1] for p in pairs]
+        self.area = [0.0]
+        for (x0, y0), (x1, y1) in zip(pairs, pairs[1:]):
+            self.area.append(self.area[-1] + 0.5 * (x1 - x0) * (y0 + y1))
+        self._x, self._y, self._area = np.array(self.x), np.array(self.y), np.array(self.area)
+
+    @staticmethod
+    def _extended(pairs: list[tuple[float, float]]) -> list[tuple[float, float]]:
+        def beyond(near: tuple[float, float], far: tuple[float, float], x: float) -> tuple[float, float]:
+            slope = (near[1] - far[1]) / (near[0] - far[0]) if near != far else 0.0
+            return x, max(near[1] + slope * (x - near[0]), 0.5 * near[1])
+
+        if pairs[0][0] > _COLDEST_C:
+            pairs = [beyond(pairs[0], pairs[1] if len(pairs) > 1 else pairs[0], _COLDEST_C), *pairs]
+        if pairs[-1][0] < _HOTTEST_C:
+            pairs = [*pairs, beyond(pairs[-1], pairs[-2] if len(pairs) > 2 else pairs[-1], _HOTTEST_C)]
+        return pairs
+
+    def _segment(self, t: float) -> int:
+        return min(max(bisect.bisect_right(self.x, t) - 1, 0), len(self.x) - 2)
+
+    def at(self, t):
+        if isinstance(t, np.ndarray):
+            i = np.clip(np.searchsorted(self._x, t, side="right") - 1, 0, len(self.x) - 2)
+            return self._y[i] + (self._y[i + 1] - self._y[i]) * (t - self._x[i]) / (self._x[i + 1] - self._x[i])
+        i = self._segment(t)
+        return self.y[i] + (self.y[i + 1] - self.y[i]) * (t - self.x[i]) / (self.x[i + 1] - self.x[i])
+
+    def integral(self, t):
+        """From the coldest knot to t."""
+        if isinstance(t, np.ndarray):
+            i = np.clip(np.searchsorted(self._x, t, side="right") - 1, 0, len(self.x) - 2)
+            return self._area[i] + 0.5 * (t - self._x[i]) * (self._y[i] + self.at(t))
+        i = self._segment(t)
+        return self.area[i] + 0.5 * (t - self.x[i]) * (self.y[i] + self.at(t))
+
+    def inverse_integral(self, target: float) -> float:
+        """The argument whose integral is `target`: exact, one segment's quadratic."""
+        i = min(max(bisect.bisect_right(self.area, target) - 1, 0), len(self.x) - 2)
+        y, slope = self.y[i], (self.y[i + 1] - self.y[i]) / (self.x[i + 1] - self.x[i])
+        rest = target - self.area[i]
+        # The stable form of the root, right for slope = 0 too.
+        return self.x[i] + 2.0 * rest / (y + math.sqrt(max(0.0, y * y + 2.0 * slope * rest)))
+
+
+@dataclass(frozen=True)
+class Material:
+    """One material. `conductivity_points` in °C and W/(m·K), `capacity_points` in °C and J/(kg·K)."""
+
+    name: str
+    kind: str
+    conductivity_points: Points
+    density_kg_m3: float
+    capacity_points: Points
+    limit_c: float
+    source: str
+    uncertainty: float = 0.15
+    emissivity: float = 0.85
+    _k: _Line = field(init=False, repr=False, compare=False)
+    _cp: _Line = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self):
+        object.__setattr__(self, "_k", _Line(self.conductivity_points))
+        object.__setattr__(self, "_cp", _Line(self.capacity_points))
+
+    @property
+    def range_c(self) -> tuple[float, float]:
+        """Range of the conductivity data, °C; from a single point nothing is known about the range but the service limit."""
+        temperatures = [p[0] for p in self.conductivity_points]
+        return (temperatures[0], temperatures[-1]) if len(temperatures) > 1 else (_COLDEST_C, self.limit_c)
+
+    def conductivity(self, t_c):
+        """k at t_c in W/(m·K); float or array."""
+        return self._k.at(t_c)
+
+    def conductivity_integral(self, t1_c, t2_c):
+        """∫ k dT from t1_c to t2_c in W/m, exact."""
+        return self._k.integral(t2_c) - self._k.integral(t1_c)
+
+    def mean_conductivity(self, t1_c: float, t2_c: float) -> float:
+        """Mean of k between two faces in W/(m·K): what a data sheet prints against their mean temperature."""
+        if abs(t2_c - t1_c) < 1e-6:
+            return self._k.at(0.5 * (t1_c + t2_c))
+        return self.conductivity_integral(t1_c, t2_c) / (t2_c - t1_c)
+
+    def cold_face_c(self, hot_c: float, potential_w_m: float) -> float:
+        """The face from which ∫ k dT up to hot_c is potential_w_m (flux times thickness), °C, exact."""
+        return self._k.inverse_integral(self._k.integral(hot_c) - potential_w_m)
+
+    def heat_capacity(self, t_c):
+        """Specific heat at t_c in J/(kg·K); float or array."""
+        return self._cp.at(t_c)
+
+    def enthalpy(self, t_c):
+        """Heat to warm 1 kg from 0 °C to t_c in J/kg, exact integral of the specific heat."""
+        return self._cp.integral(t_c) - self._cp.integral(0.0)
+
+    def flags(self, low_c: float, high_c: float) -> tuple[str, ...]:
+        """What to say about using it between these temperatures; empty when the data cover them.
+
+        Going below the coldest point is not worth a word when it is room temperature."""
+        first, last = self.range_c
+        said = []
+        if high_c > last + 0.5:
+            said.append(f"{self.name}: conductivity known up to {last:.0f} °C, continued to {high_c:.0f} °C")
+        if low_c < min(first, 100.0) - 0.5 and first > 100.0 + 0.5:
+            said.append(f"{self.name}: conductivity known from {first:.0f} °C, continued down to {low_c:.0f} °C")
+        return tuple(said)
+
+    def over_limit(self, t_c: float) -> str | None:
+        """A sentence when t_c is above the service limit, else None."""
+        if t_c <= self.limit_c + 0.5:
+            return None
+        return f"{self.name} would reach {t_c:.0f} °C; its service limit is {self.limit_c:.0f} °C"
+
+    def scaled(self, conductivity: float = 1.0, capacity: float = 1.0) -> "Material":
+        """The same with conductivity and heat capacity multiplied, for what-if and uncertainty."""
+        return Material(self.name, self.kind, tuple((t, k * conductivity) for t, k in self.conductivity_points), self.density_kg_m3,
+                        tuple((t, c * capacity) for t, c in self.capacity_points), self.limit_c, self.source, self.uncertainty,
+                        self.emissivity)  # fmt: skip
+
+
+def from_points(name: str, conductivity: Points, density_kg_m3: float, heat_capacity: Points, limit_c: float, source: str,
+                uncertainty: float = 0.15) -> Material:  # fmt: skip
+    """A material from what a data sheet prints, conductivity in W/(m·K) against *mean* temperature in °C.
+
+    A sheet's mean conductivity belongs to a cold and a hot face that it rarely names. Where k is linear between them,
+    the mean conductivity is exactly k at the mean temperature, and that is assumed here. For a strongly curved k
+    (fibre, a = k''/k around 1e-6 K⁻²) and faces 400 K apart the slip is about a·400²/24, under 1 %: far below the
+    usual ±15 % of the figure itself. A single value with NaN for its temperature holds everywhere.
+    """
+    def placed(points: Points) -> Points:
+        return tuple((20.0 if math.isnan(t) else t, value) for t, value in points)
+
+    return Material(name, "user", placed(conductivity), density_kg_m3, placed(heat_capacity), limit_c, source, uncertainty)
+
+
+def from_polynomial(name: str, coefficients: Sequence[float], density_kg_m3: float, heat_capacity: Points, limit_c: float,
+                    source: str, uncertainty: float = 0.15) -> Material:  # fmt: skip
+    """A material with k = a0 + a1·T + a2·T² + … in W/(m·K), T in °C from 0 °C to limit_c, tabulated every 10 K
+    (exact where k is linear, within 1e-5 for any smooth k). Raises ValueError where k is not above zero."""
+    steps = max(2, math.ceil(limit_c / 10.0) + 1)
+    table = tuple((float(t), float(np.polynomial.polynomial.polyval(t, coefficients))) for t in np.linspace(0.0, limit_c, steps))
+    if min(k for _, k in table) <= 0.0:
+        where = next(t for t, k in table if k <= 0.0)
+        raise ValueError(f"the conductivity polynomial of '{name}' is not above zero at {where:.0f} °C")
+    return from_points(name, table, density_kg_m3, heat_capacity, limit_c, source, uncertainty)
+
+
+def air_gap(thickness_m: float, emissivity: float = 0.9, other_emissivity: float = 0.9) -> Material:
+    """Still air between two faces as a material: k = k_air + 4·σ·E·L·T³ with E = 1/(1/e1 + 1/e2 − 1).
+
+    ∫ 4σE T³ dT = σE(T1⁴ − T2⁴), so the radiation across comes out exact between the knots' resolution of 10 K.
+    Convection in the gap is left out: right up to about 15 mm, and for any heated-from-above gap. Raises ValueError
+    outside 0.1 mm to 50 mm.
+    """
+    from .air import air
+
+    if not 1e-4 <= thickness_m <= 0.05:
+        raise ValueError("an air gap is taken as still air from 0.1 mm to 50 mm only: split it or fill it")
+    exchange = 1.0 / (1.0 / emissivity + 1.0 / other_emissivity - 1.0)
+
+    def k(t_c: float) -> float:
+        return air(t_c).conductivity_w_mk + 4.0 * Stefan_Boltzmann * exchange * thickness_m * (t_c + zero_Celsius) ** 3
+
+    table = tuple((float(t), k(float(t))) for t in range(-40, 1401, 10))
+    return Material("air gap", "gap", table, 1.2, ((20.0, 1006.0),), 1400.0, "conduction of air and radiation across", 0.1)
+
+
+def library() -> dict[str, Material]:
+    """Every material of the library by its name."""
+    global _LIBRARY
+    if _LIBRARY is None:
+        _LIBRARY = {name: Material(name, *row) for name, row in TABLE.items()}
+    return dict(_LIBRARY)
+
+
+_LIBRARY: dict[str, Material] | None = None
+
+
+def find(name: str) -> Material:
+    """The library's material of that name (also by a usual other spelling). Raises KilnctlError with the nearest names."""
+    known = library()
+    wanted = " ".join(name.lower().split()).replace("fiber", "fibre").replace("aluminum", "aluminium")
+    wanted = ALIASES.get(wanted, wanted)
+    if wanted in known:
+        return known[wanted]
+    if wanted == "air gap":
+        return air_gap(0.01)
+    near = difflib.get_close_matches(wanted, [*known, *ALIASES, "air gap"], 3, 0.5)
+    raise KilnctlError(f"there is no material '{name}'; " + (f"nearest: {', '.join(near)}" if near else "`kilnctl materials` lists them all"))

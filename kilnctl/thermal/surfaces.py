@@ -1,0 +1,123 @@
+"""Heat at surfaces: natural and forced convection, radiation. Films h in W/(m²·K), fluxes in W/m², temperatures in °C.
+
+Air properties are taken at the film temperature, the mean of surface and air. Each correlation states the range of its
+Rayleigh or Reynolds number and raises ValueError above it; below it the conduction limit given with it holds.
+"""
+
+import math
+
+from scipy.constants import Stefan_Boltzmann, g, zero_Celsius
+
+from .air import air
+
+ORIENTATIONS = ("vertical", "up", "down")
+
+
+def rayleigh(surface_c: float, air_c: float, length_m: float) -> float:
+    """Rayleigh number, dimensionless, of a surface of that length in still air; length_m > 0."""
+    if length_m <= 0.0:
+        raise ValueError(f"length_m = {length_m:g}: must be above zero")
+    film = air(0.5 * (surface_c + air_c))
+    return (g * film.expansion_per_k * abs(surface_c - air_c) * length_m**3
+            / (film.kinematic_viscosity_m2_s * film.diffusivity_m2_s))  # fmt: skip
+
+
+def _above(name: str, number: float, limit: float) -> None:
+    if number > limit:
+        raise ValueError(f"{name} = {number:.2e} is above {limit:.0e}, the range of the correlation")
+
+
+def vertical_film(surface_c: float, air_c: float, height_m: float) -> float:
+    """Natural convection at a vertical plate, W/(m²·K). S. W. Churchill and H. H. S. Chu, Int. J. Heat Mass Transfer 18
+    (1975) 1323, eq. 9, for all Ra up to 1e12; Nu = 0.68 is its conduction limit."""
+    film = air(0.5 * (surface_c + air_c))
+    ra = rayleigh(surface_c, air_c, height_m)
+    _above("Ra", ra, 1e12)
+    nusselt = (0.825 + 0.387 * ra ** (1 / 6) / (1.0 + (0.492 / film.prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
+    return nusselt * film.conductivity_w_mk / height_m
+
+
+def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str) -> float:
+    """Natural convection at a horizontal plate, W/(m²·K); `facing` "up" or "down" is the side the air is on,
+    length_m = area/perimeter. W. H. McAdams, Heat Transmission (1954), as in Incropera eqs. 9.30–9.32: with the buoyant
+    side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 1e11)."""
+    if facing not in ("up", "down"):
+        raise ValueError(f"facing = {facing!r}: 'up' or 'down'")
+    ra = rayleigh(surface_c, air_c, length_m)
+    _above("Ra", ra, 1e11)
+    free = (facing == "up") == (surface_c >= air_c)
+    nusselt = max(0.54 * ra**0.25, 0.15 * ra ** (1 / 3)) if free else 0.27 * ra**0.25
+    # The conduction limit of a thin plate, Nu about 1 on area/perimeter, keeps a film where the difference vanishes.
+    return max(nusselt, 0.5) * air(0.5 * (surface_c + air_c)).conductivity_w_mk / length_m
+
+
+def cylinder_film(surface_c: float, air_c: float, diameter_m: float, speed_m_s: float = 0.0) -> float:
+    """Convection at a horizontal cylinder (element, sheath), W/(m²·K): natural after Churchill and Chu (1975) for Ra up to
+    1e12, forced after S. W. Churchill and M. Bernstein, J. Heat Transfer 99 (1977) 300, Re·Pr > 0.2; the larger counts."""
+    film = air(0.5 * (surface_c + air_c))
+    ra = rayleigh(surface_c, air_c, diameter_m)
+    _above("Ra", ra, 1e12)
+    nusselt = (0.60 + 0.387 * ra ** (1 / 6) / (1.0 + (0.559 / film.prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
+    if speed_m_s > 0.0:
+        reynolds = speed_m_s * diameter_m / film.kinematic_viscosity_m2_s
+        _above("Re", reynolds, 1e6)
+        pr = film.prandtl
+        forced = 0.3 + (0.62 * reynolds**0.5 * pr ** (1 / 3) / (1.0 + (0.4 / pr) ** (2 / 3)) ** 0.25
+                        * (1.0 + (reynolds / 282000.0) ** (5 / 8)) ** (4 / 5))  # fmt: skip
+        nusselt = max(nusselt, forced)
+    return nusselt * film.conductivity_w_mk / diameter_m
+
+
+def forced_film(surface_c: float, air_c: float, length_m: float, speed_m_s: float) -> float:
+    """Forced convection along a flat surface, W/(m²·K). Laminar Nu = 0.664 Re^½ Pr^⅓ up to Re = 5e5, beyond it the mixed
+    form Nu = (0.037 Re^⅘ − 871) Pr^⅓ up to 1e8 (Incropera eqs. 7.30, 7.38). A circulation fan stirs more than a smooth
+    stream: expect the true film to lie up to half as high again."""
+    if speed_m_s <= 0.0 or length_m <= 0.0:
+        raise ValueError("speed_m_s and length_m must be above zero")
+    film = air(0.5 * (surface_c + air_c))
+    reynolds = speed_m_s * length_m / film.kinematic_viscosity_m2_s
+    _above("Re", reynolds, 1e8)
+    nusselt = 0.664 * reynolds**0.5 if reynolds <= 5e5 else 0.037 * reynolds**0.8 - 871.0
+    return nusselt * film.prandtl ** (1 / 3) * film.conductivity_w_mk / length_m
+
+
+def natural_film(surface_c: float, air_c: float, height_m: float, orientation: str) -> float:
+    """Natural convection for a face: "vertical", "up" (air above it) or "down" (air below it), W/(m²·K).
+    height_m is the height of a vertical face, area/perimeter of a horizontal one."""
+    if orientation == "vertical":
+        return vertical_film(surface_c, air_c, height_m)
+    return horizontal_film(surface_c, air_c, height_m, orientation)
+
+
+def inner_film(surface_c: float, air_c: float, height_m: float, orientation: str, speed_m_s: float = 0.0) -> float:
+    """Convection inside a chamber, W/(m²·K): natural, or forced by a fan where that is more."""
+    film = natural_film(surface_c, air_c, height_m, orientation)
+    return max(film, forced_film(surface_c, air_c, height_m, speed_m_s)) if speed_m_s > 0.0 else film
+
+
+def radiation_w_m2(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
+    """Net flux from t1 to t2, W/m²: ε σ (T1⁴ − T2⁴); a small body in large surroundings, or any exchange factor for ε."""
+    if not 0.0 <= emissivity <= 1.0:
+        raise ValueError(f"emissivity = {emissivity:g}: from 0 to 1")
+    return emissivity * Stefan_Boltzmann * ((t1_c + zero_Celsius) ** 4 - (t2_c + zero_Celsius) ** 4)
+
+
+def radiation_film(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
+    """The same as a film, W/(m²·K): ε σ (T1² + T2²)(T1 + T2)."""
+    a, b = t1_c + zero_Celsius, t2_c + zero_Celsius
+    return emissivity * Stefan_Boltzmann * (a * a + b * b) * (a + b)
+
+
+def grey_exchange_w_m2(t1_c: float, t2_c: float, emissivity_1: float, emissivity_2: float, area_ratio: float = 1.0) -> float:
+    """Flux on surface 1, W/m², between two grey surfaces that see only each other: parallel plates (area_ratio = 1) or a
+    convex body 1 inside surface 2, area_ratio = A1/A2 in 0..1 (Incropera table 13.3): σ(T1⁴−T2⁴)/(1/ε1 + (A1/A2)(1/ε2 − 1))."""
+    if not (0.0 < emissivity_1 <= 1.0 and 0.0 < emissivity_2 <= 1.0 and 0.0 <= area_ratio <= 1.0):
+        raise ValueError("emissivities lie in 0 < ε ≤ 1 and area_ratio in 0..1")
+    return radiation_w_m2(t1_c, t2_c, 1.0 / (1.0 / emissivity_1 + area_ratio * (1.0 / emissivity_2 - 1.0)))
+
+
+def outer_film(face_c: float, ambient_c: float, height_m: float, orientation: str = "vertical", emissivity: float = 0.9) -> float:
+    """Whole film from the outside of a wall to a still room at ambient_c, W/(m²·K): natural convection and radiation."""
+    if math.isclose(face_c, ambient_c, abs_tol=1e-9):
+        face_c = ambient_c + 1e-9
+    return natural_film(face_c, ambient_c, height_m, orientation) + radiation_film(face_c, ambient_c, emissivity)
