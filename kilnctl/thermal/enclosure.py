@@ -9,6 +9,8 @@ every other surface: n conductances instead of n²/2, energy conserved and recip
 import numpy as np
 from scipy.constants import Stefan_Boltzmann, zero_Celsius
 
+from .surfaces import cylinder_film
+
 #: The ideal small sensor that defines the chamber temperature: an oxidised sheath.
 SENSOR_EMISSIVITY = 0.8
 SENSOR_DIAMETER_M = 0.003
@@ -83,3 +85,16 @@ def ideal_sensor_c(radiant_c, air_c, film_w_per_m2k, emissivity: float = SENSOR_
         residual = strength * (cube * body - radiant**4) + film_w_per_m2k * (body - air)
         body = body - residual / (4.0 * strength * cube + film_w_per_m2k)
     return body - zero_Celsius
+
+
+def sensor_film(body_c: float, air_c: float, air_speed_m_per_s: float = 0.0) -> float:
+    """Film of the ideal small sensor, W/(m²·K): a cylinder of SENSOR_DIAMETER_M across the chamber's air stream."""
+    return cylinder_film(body_c, air_c, SENSOR_DIAMETER_M, air_speed_m_per_s)
+
+
+def chamber_temperature_c(radiant_c: float, air_c: float, air_speed_m_per_s: float = 0.0) -> float:
+    """The chamber temperature, °C, as sizing and virtual oven define it: the ideal small sensor between star and air."""
+    body = 0.5 * (radiant_c + air_c)
+    for _ in range(6):
+        body = float(ideal_sensor_c(radiant_c, air_c, sensor_film(body, air_c, air_speed_m_per_s)))
+    return body

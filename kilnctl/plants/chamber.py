@@ -1,0 +1,124 @@
+"""The chamber's openings, its layering, and the water that it starts with."""
+
+import numpy as np
+from scipy.constants import Stefan_Boltzmann, zero_Celsius
+
+from ..build import geometry_of, layers_of, material_of
+from ..settings.oven import Load, Oven
+from ..thermal.air import air
+from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, open_door_kg_s, opening_w
+from ..thermal.enclosure import SENSOR_EMISSIVITY
+from ..thermal.surfaces import radiation_film, vertical_film
+from .assembly import Layout
+from .balance import Body
+from .conditions import Variation
+
+#: Air speed that stirs a chamber without a fan, m/s, and the share of a fan's speed that mixes top and bottom
+#: (estimates, common practice).
+_STILL_SPEED = 0.1
+_MIXING = 0.3
+
+
+def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float:
+    """`thermal.enclosure.ideal_sensor_c` in plain floats and kelvin, for every tick."""
+    strength = SENSOR_EMISSIVITY * Stefan_Boltzmann
+    slope = strength * (radiant_k + air_k) * (radiant_k * radiant_k + air_k * air_k)
+    body = (slope * radiant_k + film_w_per_m2k * air_k) / (slope + film_w_per_m2k)
+    emission = radiant_k**4
+    for _ in range(2):
+        cube = body * body * body
+        body -= (strength * (cube * body - emission) + film_w_per_m2k * (body - air_k)) / (4.0 * strength * cube + film_w_per_m2k)
+    return body
+
+
+class Openings:
+    """Vent, door (shut: its leak; open: doorway), ports and bridges as what acts on the heat balance."""
+
+    def __init__(self, oven: Oven, variation: Variation):
+        self.oven, self.variation = oven, variation
+        c = oven.chamber
+        top = c.opening == "top"
+        self.top = top
+        self.door_width_m, self.door_height_m = (c.width_m, c.depth_m) if top else (c.width_m, c.height_m)
+        self.floor_m2 = c.width_m * c.depth_m
+        self.door_m2 = self.door_width_m * self.door_height_m
+        self.depth_m = geometry_of(next(f for f in oven.faces if f.name == "door")).thickness_m
+
+    def set(self, core, door_surface: int, chamber_c: float, air_c: float, ambient_c: float, door: float, fan: bool, vent: bool) -> None:
+        """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
+        oven, around = self.oven, core.around
+        around.ambient_k = ambient_c + zero_Celsius
+        around.fan_w = oven.fan.power_w if fan else 0.0
+        around.vent_w_per_k = 0.0
+        if vent:
+            around.vent_w_per_k = air_flow_w(oven.vent.flow_m3_per_s, _apart(air_c, ambient_c), ambient_c) / _difference(air_c, ambient_c)
+        carried = air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk
+        leak = door_leak_kg_s(oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top)
+        around.leak_w_per_k = leak * carried * (1.0 - door) * self.variation.leakage
+        bridges = 0.0
+        for b in oven.bridges:
+            if b.conductance_w_per_k is not None:
+                conductance = b.conductance_w_per_k * b.count
+            else:
+                hot, cold = max(chamber_c, ambient_c), min(chamber_c, ambient_c)
+                conductance = bar_conductance_w_per_k(material_of(oven, b.material), b.area_m2, b.length_m, hot, cold, b.count)
+            bridges += conductance * (chamber_c - ambient_c)
+        around.bridges_w = bridges
+        around.port_m2 = sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed)
+        if around.port_m2:
+            around.port_m2 /= Stefan_Boltzmann * ((500.0 + zero_Celsius) ** 4 - (20.0 + zero_Celsius) ** 4)
+        if door > 0.0:
+            self._open(core, door_surface, air_c, ambient_c, door, carried)
+        else:
+            around.door_w_per_k, around.doorway_m2, around.star_factor, around.room_film = 0.0, 0.0, None, None
+
+    def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float, carried: float) -> None:
+        """An open share of the door: air exchange, a black doorway, and the door's own inside facing the room."""
+        around = core.around
+        flow = open_door_kg_s(self.door_width_m * door, self.door_height_m, air_c, ambient_c)
+        # Half of the exchanged air is fresh each time it turns over; a lid lifted off lets as much rise as a doorway does.
+        around.door_w_per_k = flow * carried
+        around.doorway_m2 = self.door_m2 * door
+        around.star_factor = np.ones(core.body.star.shape)
+        around.star_factor[surface] = 1.0 - door
+        face_c = float(core.nodes_k[0, surface]) - zero_Celsius
+        film = vertical_film(face_c, ambient_c, self.door_height_m) + radiation_film(face_c, ambient_c + 1e-6, self.oven.chamber.emissivity)
+        around.room_film = np.zeros(core.body.star.shape)
+        around.room_film[surface] = door * film * self.door_m2
+
+    def stratification_k(self, core, air_c: float, fan: bool) -> float:
+        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries."""
+        speed = max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
+        body = core.body
+        convected = float(np.sum((body.surface_area * body.film_scale * body.inner_films(core.surfaces_k, core.air_k)
+                                  * np.maximum(core.surfaces_k - core.air_k, 0.0))))  # fmt: skip
+        here = air(air_c)
+        return convected / (here.density_kg_m3 * here.heat_capacity_j_kgk * self.floor_m2 * speed)
+
+
+def _difference(air_c: float, ambient_c: float) -> float:
+    return _apart(air_c, ambient_c) - ambient_c
+
+
+def _apart(air_c: float, ambient_c: float) -> float:
+    """The air's temperature, kept from being exactly the room's where only a ratio is wanted."""
+    return air_c if abs(air_c - ambient_c) > 0.01 else ambient_c + 0.01
+
+
+def lining_water(oven: Oven, body: Body, share: float, layout: Layout, load: Load | None) -> np.ndarray:
+    """Water of each node at the start, kg: `share` of the mass of the non-metal wall layers, and the load's on its surface."""
+    nodes, strips = body.rows.shape[0] + 1, body.rows.shape[1]
+    water = np.zeros((nodes, strips))
+    if share > 0.0:
+        wet = {}
+        for i, face in enumerate(oven.faces):
+            # A layer's row in the tables is found again by the order in which `assemble` met the materials.
+            for layer in layers_of(oven, face.wall):
+                wet.setdefault(layer.material, len(wet))
+            porous = np.array([m.kind not in ("metal", "gap") for m in wet])
+            held = share * body.mass[:, i] * porous[body.rows[:, i]]
+            water[:-1, i] += held
+            water[1:, i] += held
+    if layout.load is not None and load is not None:
+        water[0, layout.load] = load.moisture_kg
+    return water

@@ -1,0 +1,93 @@
+"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the firing
+stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower than a cycle."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from .faults import Fault
+
+
+@dataclass
+class Electrics:
+    """State of contactor and relays. `advance` returns watts per group and what meters would show."""
+
+    nominal_v: float
+    rated_w: float
+    groups: int
+    contactor_delay_s: float
+    closed: bool = False
+    _waiting_s: float = 0.0
+    watts: list[float] = field(default_factory=list)
+
+    def contactor_share(self, dt_s: float, coil: bool) -> float:
+        """Share of the tick in which the contactor is closed; it follows its coil after the delay."""
+        if coil == self.closed:
+            self._waiting_s = 0.0
+            return 1.0 if self.closed else 0.0
+        remaining = self.contactor_delay_s - self._waiting_s
+        if remaining >= dt_s:
+            self._waiting_s += dt_s
+            return 1.0 if self.closed else 0.0
+        before = max(0.0, remaining) / dt_s
+        self.closed, self._waiting_s = coil, 0.0
+        return 1.0 - before if coil else before
+
+    def advance(
+        self,
+        dt_s: float,
+        duty: Sequence[float],
+        coil: bool,
+        supply_share: float,
+        resistance_factor: Sequence[float],
+        faults: Sequence[Fault] = (),
+    ) -> tuple[list[float], float, float, float]:
+        """Watts in each group (mean over the tick), fired share, supply voltage V, current A (rms, while on).
+
+        `duty` per group, `supply_share` voltage over nominal, `resistance_factor` resistance over rated, per group.
+        """
+        groups = self.groups
+        on = list(duty)
+        whole = [True] * groups
+        welded = stuck = False
+        for fault in faults:
+            hit = range(groups) if fault.group is None else (fault.group - 1,)
+            match fault.kind:
+                case "relay shorted":
+                    for g in hit:
+                        on[g] = 1.0
+                case "relay half-shorted":
+                    for g in hit:
+                        on[g] = on[g] + 0.5 * (1.0 - on[g])
+                case "relay open":
+                    for g in hit:
+                        on[g] = 0.0
+                case "contactor welded":
+                    welded = True
+                case "contactor not pulling in":
+                    stuck = True
+                case "element broken":
+                    whole = [False] * groups
+                case "element group broken":
+                    for g in hit:
+                        whole[g] = False
+                case "supply lost":
+                    supply_share = 0.0
+                case "supply sag":
+                    supply_share *= 1.0 - fault.size
+        if supply_share <= 0.3:
+            coil = False  # the coil drops out below about a third of its voltage (common practice, from memory)
+        share = self.contactor_share(dt_s, coil)
+        if welded:
+            self.closed, share = True, 1.0
+        elif stuck:
+            self.closed, share = False, 0.0
+        voltage = self.nominal_v * supply_share
+        full = self.rated_w / groups * supply_share * supply_share
+        watts, fired, current = [], 0.0, 0.0
+        for g in range(groups):
+            reach = on[g] * share if whole[g] and supply_share > 0.0 else 0.0
+            watts.append(full / resistance_factor[g] * reach)
+            fired += reach
+            if reach > 0.0:
+                current += full / resistance_factor[g] / voltage
+        return watts, fired / groups, voltage, current
