@@ -237,6 +237,8 @@ class Limits:
                                     "(usually 15 K or 2 % above the highest)", default=None, low=45.0, high=CEILING_C + 40.0)  # fmt: skip
     limiter_c: float | None = quantity("temperature", "setting of the independent hardware limiter, for the record and for checks",
                                        default=None, low=45.0, high=CEILING_C + 80.0)  # fmt: skip
+    part_highest_c: float | None = quantity("temperature", "highest temperature of any part, where a sensor is on it",
+                                            default=None, low=40.0, high=CEILING_C)  # fmt: skip
     longest_s: float = quantity("time", "longest run", default=48 * 3600.0, low=60.0, high=14 * 86400.0)
     most_energy_j: float | None = quantity("energy", "most energy one run may use", default=None, low=1e4, high=1e10)
 

@@ -1,0 +1,43 @@
+"""The permit and the gate: the one door to the heater, closed unless something fresh opens it.
+
+A permit is a lease: it is made by `rules.judge` from one healthy tick, names that tick, and lapses by itself. The gate
+passes a duty only with a permit of this very step and time, and only if everything it looks at is a finite number in range.
+"""
+
+import math
+from dataclasses import dataclass
+
+#: How long a permit lasts, s. The I/O board's own lease is of the same length.
+LEASE_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Permit:
+    """Leave to heat: from `from_s` until `until_s` of the tick clock, for control step `step`, up to `duty_limit`."""
+
+    from_s: float
+    until_s: float
+    step: int
+    duty_limit: float = 1.0
+
+
+def pass_duty(duty: float, permit: Permit | None, now_s: float, step: int) -> float:
+    """What may reach the heater: `duty`, or less, or nothing. Never raises; whatever is not plainly right is 0.0.
+
+    Refused: no permit, another step's permit, a lapsed or future-dated one, a lease longer than LEASE_S, and any number
+    that is NaN, infinite, or not a number at all. A duty above the permit's limit is cut to it, one below 0 is nothing.
+    """
+    if type(permit) is not Permit:
+        return 0.0
+    values = (duty, now_s, permit.from_s, permit.until_s, permit.duty_limit)
+    if any(type(v) not in (float, int) or not math.isfinite(v) for v in values):
+        return 0.0
+    if type(step) is not int or type(permit.step) is not int or permit.step != step:
+        return 0.0
+    if not permit.from_s <= now_s <= permit.until_s or permit.until_s - permit.from_s > LEASE_S:
+        return 0.0
+    if not 0.0 < permit.duty_limit <= 1.0 or not 0.0 < duty:
+        return 0.0
+    # The finite and range check stands last, on the very number that is passed on.
+    passed = float(min(duty, permit.duty_limit))
+    return passed if math.isfinite(passed) and 0.0 <= passed <= 1.0 else 0.0
