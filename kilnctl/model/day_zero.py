@@ -1,0 +1,231 @@
+"""The model before any run: derived from the description alone, with the physics of `kilnctl.thermal`.
+
+The lining is the part that needs thought. Each face is a stack of layers in which heat diffuses; the model has three lumps
+for all faces together. The lumps are chosen so that the three-lump ladder takes the same heat as the real stacks when the
+hot face swings with periods from a minute to a day: their complex admittances Y(ω) agree in the least-squares sense, and
+their steady conductances exactly. (Transmission matrix of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction
+of Heat in Solids, 1959, section 3.7.)
+"""
+
+import cmath
+import math
+
+import numpy as np
+
+from ..build import geometry_of, layers_of, load_material
+from ..settings.oven import Load, Oven
+from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
+from ..thermal.enclosure import star_conductances_m2
+from ..thermal.surfaces import cylinder_film, inner_film, outer_film, radiation_film
+from ..thermal.walls import solve_wall
+from .energy import SIGMA, ZERO_C, EnergyModel
+
+#: Element mass where the file gives none: heating alloy and its support weigh about this much per kilowatt (common practice).
+ELEMENT_KG_PER_KW = {"sheathed": 0.8, "iron-chromium-aluminium": 0.12, "nickel-chromium": 0.15}
+ELEMENT_M2_PER_KW = {"sheathed": 0.06, "iron-chromium-aluminium": 0.03, "nickel-chromium": 0.035}
+WIRE_DENSITY_KG_M3 = {"sheathed": 6500.0, "iron-chromium-aluminium": 7150.0, "nickel-chromium": 8300.0}
+ELEMENT_J_PER_KGK = 620.0
+
+
+def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
+    """The model of an oven with a load (None: empty), best around `working_c` (two thirds of its highest if not given)."""
+    ambient = oven.site.ambient_c
+    working = working_c if working_c is not None else ambient + 0.67 * (oven.limits.highest_c - ambient)
+    speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
+    faces = oven.faces
+    geometry = [geometry_of(f) for f in faces]
+    inner = sum(g.inner_m2 for g in geometry)
+
+    element_m2 = element_surface_m2(oven)
+    bodies = [b for b in (oven.shelf, load) if b is not None and b.mass_kg > 0.0]
+    areas = [f.width_m * f.height_m for f in faces] + [element_m2] + [b.area_m2 for b in bodies]
+    counts = [f.count for f in faces] + [1.0] + [1.0] * len(bodies)
+    emissivities = [oven.chamber.emissivity] * len(faces) + [oven.elements.emissivity] + [b.emissivity for b in bodies]
+    star = _star(areas, emissivities, counts)
+    n = len(faces)
+
+    def film_at(face_index: int) -> float:
+        f, g = faces[face_index], geometry[face_index]
+        turned = {"vertical": "vertical", "up": "down", "down": "up"}[f.orientation]  # seen from inside
+        return inner_film(working - 10.0, working, g.inner_length_m, turned, speed) * g.inner_m2
+
+    steady, rise, lumps, conductances = _lining(oven, faces, geometry, ambient, working)
+    leak = _leaks(oven, working, ambient)
+    fan_w = oven.fan.power_w if oven.fan else 0.0
+    size = math.sqrt(element_m2 / 10.0)
+    element_film = cylinder_film(working + 150.0, working, max(0.002, min(0.02, size)), speed)
+    capacity, coupling_w, coupling_m2 = _contents(oven, bodies, star[n + 1 :], working, speed)
+    volume = oven.chamber.width_m * oven.chamber.depth_m * oven.chamber.height_m
+    return EnergyModel(
+        power_w=oven.elements.power_w,
+        voltage_v=oven.supply.voltage_v,
+        ambient_c=ambient,
+        element_j_per_k=element_mass_kg(oven) * ELEMENT_J_PER_KGK,
+        element_w_per_k=element_film * element_m2,
+        element_m2=float(star[n]),
+        # Air, and the thin skin of everything that follows within a tick: enough to keep the node well-behaved.
+        chamber_j_per_k=1.2 * 1006.0 * volume * (293.0 / (working + ZERO_C)) + 60.0 * inner,
+        film_w_per_k=sum(film_at(i) for i in range(n)),
+        film_m2=float(sum(star[:n])),
+        lining_j_per_k=lumps,
+        lining_w_per_k=conductances,
+        rise_per_k=rise,
+        leak_w_per_k=leak,
+        contents_j_per_k=capacity,
+        contents_w_per_k=coupling_w,
+        contents_m2=coupling_m2,
+        extra_w=fan_w,
+        lag_s=oven.sensors.control.lag_s * _lag_share(working, speed),
+        dead_s=oven.sensors.control.dead_time_s,
+    )
+
+
+def element_mass_kg(oven: Oven) -> float:
+    e = oven.elements
+    if e.mass_kg is not None:
+        return e.mass_kg
+    if e.wire_diameter_m and e.wire_length_m:
+        return WIRE_DENSITY_KG_M3[e.alloy] * math.pi / 4.0 * e.wire_diameter_m**2 * e.wire_length_m
+    return ELEMENT_KG_PER_KW[e.alloy] * e.power_w / 1000.0
+
+
+def element_surface_m2(oven: Oven) -> float:
+    e = oven.elements
+    if e.surface_m2 is not None:
+        return e.surface_m2
+    if e.wire_diameter_m and e.wire_length_m:
+        return math.pi * e.wire_diameter_m * e.wire_length_m
+    return ELEMENT_M2_PER_KW[e.alloy] * e.power_w / 1000.0
+
+
+def _star(areas, emissivities, counts) -> np.ndarray:
+    """Star conductances; where one surface is too large for a closed box (a huge load), plain grey areas stand in."""
+    try:
+        return star_conductances_m2(areas, emissivities, counts)
+    except ValueError:
+        return np.array(areas) * np.array(counts) * np.array(emissivities)
+
+
+def _lag_share(working_c: float, speed: float) -> float:
+    """The junction's lag at work over its lag in still room air: the film on a 3 mm sheath grows with temperature and wind."""
+    still = cylinder_film(40.0, 20.0, 0.003) + radiation_film(20.0, 20.1, 0.8)
+    return still / (cylinder_film(working_c + 5.0, working_c, 0.003, speed) + radiation_film(working_c, working_c + 0.1, 0.8))
+
+
+def _leaks(oven: Oven, working: float, ambient: float) -> float:
+    """Vent, door crack, bridges and open ports as one conductance at the working temperature, W/K."""
+    from ..build import material_of
+
+    span = max(working - ambient, 1.0)
+    watts = 0.0
+    if oven.vent:
+        watts += air_flow_w(oven.vent.flow_m3_per_s, working, ambient)
+    c = oven.chamber
+    top = c.opening == "top"
+    leak = door_leak_kg_s(oven.door.gap_m, c.width_m, c.depth_m if top else c.height_m, working, ambient, top)
+    watts += leak * 1020.0 * span
+    for bridge in oven.bridges:
+        if bridge.conductance_w_per_k is not None:
+            watts += bridge.conductance_w_per_k * span
+        else:
+            material = material_of(oven, bridge.material)
+            watts += span * bar_conductance_w_per_k(material, bridge.area_m2, bridge.length_m, working, ambient, bridge.count)
+    for port in oven.ports:
+        if not port.closed:
+            watts += opening_w(port.diameter_m, working, ambient)
+    return watts / span
+
+
+def _contents(oven, bodies, star, working: float, speed: float) -> tuple[float, float, float]:
+    """Shelf and load as one lump: capacities and conductances added; a thick load takes heat through half its thickness."""
+    capacity = coupling_w = coupling_m2 = 0.0
+    radiation = 4.0 * SIGMA * (working + ZERO_C) ** 3
+    for body, radiating in zip(bodies, star):
+        material = load_material(oven, body)
+        film = inner_film(working - 10.0, working, max(0.05, math.sqrt(body.area_m2 / 2.0)), "vertical", speed)
+        surface = film * body.area_m2 + radiation * radiating
+        share = 1.0
+        if body.thickness_m:
+            inside = material.conductivity(working) * body.area_m2 / (body.thickness_m / 4.0)
+            share = inside / (inside + surface)
+        capacity += body.mass_kg * material.heat_capacity(working) + 4180.0 * body.moisture_kg
+        coupling_w += share * film * body.area_m2
+        coupling_m2 += share * float(radiating)
+    return float(capacity), float(coupling_w), float(coupling_m2)
+
+
+def _lining(oven, faces, geometry, ambient: float, working: float):
+    """Steady conductance, its relative rise per °C, and the three-lump ladder (capacities, conductances at 0 °C)."""
+    stacks = [(layers_of(oven, f.wall), g, f) for f, g in zip(faces, geometry)]
+
+    def solve(hot: float):
+        return [solve_wall(layers, hot, ambient, g.outer_length_m, f.orientation, f.wall.outer_emissivity, g.outer_m2 / g.conduction_m2)
+                for layers, g, f in stacks]  # fmt: skip
+
+    def conductance(hot: float) -> float:
+        return sum(s.flux_w_m2 * g.conduction_m2 for s, (_, g, _) in zip(solve(hot), stacks)) / (hot - ambient)
+
+    low, high = ambient + 0.4 * (working - ambient), ambient + 1.4 * (working - ambient)
+    g_low, g_high = conductance(low), conductance(high)
+    # The ladder's own conduction is g0·(1 + r·(mean temperature)); with the room at the far end the mean is about half way.
+    mean_low, mean_high = 0.5 * (low + ambient), 0.5 * (high + ambient)
+    slope = (g_high - g_low) / (mean_high - mean_low)
+    base = g_low - slope * mean_low
+    rise = max(0.0, slope / base)
+
+    solutions = solve(working)
+    steady = sum(s.flux_w_m2 * g.conduction_m2 for s, (_, g, _) in zip(solutions, stacks)) / (working - ambient)
+    # Two minutes to a day: faster than that the film hides the wall, slower than that it is steady.
+    omega = 2.0 * math.pi / np.geomspace(120.0, 86400.0, 24)
+    target = np.array([_admittance(w, stacks, solutions, ambient) for w in omega])
+    capacities, conductances = _ladder(omega, target, steady)
+    at_zero = 1.0 + rise * 0.5 * (working + ambient)
+    inner = tuple(g / at_zero for g in conductances[:2])
+    return steady, rise, capacities, (*inner, conductances[2])
+
+
+def _admittance(omega: float, stacks, solutions, ambient: float) -> complex:
+    """Heat into all hot faces per kelvin of swing at angular frequency omega, W/K."""
+    total = 0.0 + 0.0j
+    for (layers, g, face), solution in zip(stacks, solutions):
+        film = outer_film(max(solution.cold_face_c, ambient + 0.5), ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity)
+        y = complex(film * g.outer_m2 / g.conduction_m2)
+        for i in range(len(layers) - 1, -1, -1):
+            layer = layers[i]
+            if layer.contact_m2k_w:
+                y = y / (1.0 + y * layer.contact_m2k_w)
+            middle = 0.5 * sum(solution.layer_c(i))
+            k, rho_c = layer.material.conductivity(middle), layer.material.density_kg_m3 * layer.material.heat_capacity(middle)
+            gamma = cmath.sqrt(1j * omega * rho_c / k)
+            t = cmath.tanh(gamma * layer.thickness_m)
+            y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
+        # What diffuses within minutes does so through the inside area; what goes through, through the conduction area.
+        total += y * (g.inner_m2 if omega > 2.0 * math.pi / 3600.0 else g.conduction_m2)
+    return total
+
+
+def _ladder(omega: np.ndarray, target: np.ndarray, steady: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Three capacities and three conductances in a row whose admittance fits `target`; series conductance exactly `steady`."""
+    from scipy.optimize import least_squares
+
+    def unpack(p: np.ndarray):
+        capacity = np.exp(p[:3])
+        shares = np.exp(np.append(p[3:5], 0.0))
+        resistance = shares / shares.sum() / steady
+        return capacity, 1.0 / resistance
+
+    def admittance(capacity, conductance):
+        y = np.full(omega.shape, conductance[2], dtype=complex)
+        y = y + 1j * omega * capacity[2]
+        y = y * conductance[1] / (y + conductance[1]) + 1j * omega * capacity[1]
+        return y * conductance[0] / (y + conductance[0]) + 1j * omega * capacity[0]
+
+    def misfit(p: np.ndarray) -> np.ndarray:
+        error = (admittance(*unpack(p)) - target) / np.abs(target)
+        return np.concatenate((error.real, error.imag))
+
+    total = float(np.abs(target[0]) / omega[0])
+    start = np.log([0.5 * total, 1.0 * total, 2.0 * total, 0.5, 1.0])
+    best = least_squares(misfit, start, x_scale=1.0, max_nfev=200)
+    capacity, conductance = unpack(best.x)
+    return tuple(float(v) for v in capacity), tuple(float(v) for v in conductance)
