@@ -107,7 +107,7 @@ class Layout:
 
 
 def assemble(
-    oven: Oven, load: Load | None = None, variation: Variation = Variation(), nodes: int = 20, split: int = 1
+    oven: Oven, load: Load | None = None, variation: Variation = Variation(), nodes: int = 28, split: int = 1
 ) -> tuple[Body, Body, Layout, ElementFacts]:
     """The balance with the fan running, the same with the fan stopped (only the films differ), what is where, the elements.
 

@@ -2,13 +2,13 @@
 
 Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star is
 algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit Runge–Kutta method
-of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Conductivities, heat capacities and films are frozen for a
-*block* of steps at the temperatures expected in the middle of the block (second order again); radiation to the star
-is linearised anew in every stage. Enthalpy, not temperature, is what a step moves: what leaves one node enters
-another, so energy is conserved to rounding whatever the block.
+of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is linearised anew in every stage.
 
-Frozen coefficients make each strip's answer linear: its interior is eliminated once per block (dense inverse for one
-oven, one tridiagonal factorisation over all of a batch), and a step only solves for the surfaces, star and air.
+Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the outer films
+hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are eliminated once
+per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a step ahead and
+renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node enters another, and
+at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding whatever is frozen.
 """
 
 from collections.abc import Callable
@@ -17,8 +17,9 @@ import numpy as np
 from scipy.constants import Stefan_Boltzmann, zero_Celsius
 
 from .balance import Body, Ledger, Surroundings
+from .elimination import Elimination
 from .moisture import WATER_J_PER_KGK, Moisture
-from .tables import KNOTS, STEP_K, locate
+from .tables import KNOTS, LOWEST_K, STEP_K, locate
 
 GAMMA = 1.0 - 0.5**0.5
 _AHEAD = (1.0 - GAMMA) / GAMMA
@@ -45,10 +46,13 @@ class Core:
         self._age = 0
         self._block_s = 0.0
         self._rate = np.zeros_like(self.nodes_k)
+        self._surface_rate = np.zeros_like(self.surfaces_k)
         self._air_rate = self.air_k * 0.0
+        self._last_w = np.zeros_like(self.surfaces_k[self.strips :])
         self._row_start = body.rows * KNOTS
         self._element_start = body.element_row * KNOTS
         self._sums = np.empty((3, *body.star.shape)), np.empty((4, *body.star.shape))
+        self._element_capacity = self._capacity_of(self.surfaces_k[self.strips :])
 
     # ---- stored energy -------------------------------------------------------------------------------------------
 
@@ -102,12 +106,11 @@ class Core:
             led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
         self.nodes_k = self._invert(self.nodes_k, wanted, self.enthalpy_j, self._capacity)
-        elements = self.surfaces_k[self.strips :]
-        wanted = self._element_enthalpy + self._element_capacity * (elements - self._elements_start)
-        elements = self._invert(elements, wanted, self.element_enthalpy_j, self._element_capacity)
+        self._note_quick()
+        elements = self._invert(self.surfaces_k[self.strips :], self._element_j, self.element_enthalpy_j, self._element_capacity)
         self.surfaces_k = np.concatenate((self.nodes_k[0], elements))
-        change = self._air_capacity * (self.air_k - self._air_start) / (self.body.air_capacity * 273.15)
-        self.air_k = self._air_start * np.exp(change) if self.batch else float(self._air_start * np.exp(change))
+        air = np.exp(self._air_j / (self.body.air_capacity * 273.15))
+        self.air_k = air if self.batch else float(air)
         self._block_s = span
         if self.moisture is not None:
             gone = self._water_start - self.moisture.water_kg
@@ -123,7 +126,7 @@ class Core:
             guess = guess + (wanted - enthalpy(guess)) / slope
         return guess
 
-    def _open_block(self) -> None:
+    def _open_block(self, dt: float, element_w) -> None:
         """Freeze coefficients at the temperatures expected half a block ahead."""
         if self.before_block is not None:
             self.before_block()
@@ -149,18 +152,14 @@ class Core:
         self._link = b.per_length * mean + b.contact
         self._enthalpy, self._nodes_start = self.enthalpy_j(self.nodes_k), self.nodes_k
         elements = self.surfaces_k[self.strips :]
-        knot, _ = locate(elements)  # a fired element swings: its rate now says little about the middle of the block
-        self._element_capacity = b.element_mass * p.enthalpy_step[self._element_start + knot] * slope
-        self._element_enthalpy, self._elements_start = self.element_enthalpy_j(elements), elements
-        air = self.air_k + ahead * self._air_rate
-        self._air_capacity, self._air_start = b.air_capacity * 273.15 / air, self.air_k
-        # Films and the outer face.
+        self._element_j, self._element_mark = self.element_enthalpy_j(elements), elements
+        self._air_j, self._air_mark = self.air_enthalpy_j(self.air_k), self.air_k
+        self._air_start = self.air_k
         ambient = self._ambient_k = around.ambient_k
         last = middle[-1]
         radiation = Stefan_Boltzmann * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
         self._outer = b.outer_area * (b.outer_films(last, ambient) + radiation)
-        surfaces = np.concatenate((middle[0], elements))
-        self._film = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
+        self._freeze_quick(*self._soon(dt, element_w))
         if moisture is not None:
             moisture.freeze(self.nodes_k, middle, self._capacity, self._film, b.surface_area)
         self._flows = around.vent_w_per_k, around.leak_w_per_k, around.door_w_per_k
@@ -172,8 +171,35 @@ class Core:
         self._span = 0.0
         self._sum_outer = np.zeros_like(last)
         self._sum_air = self._sum_star = 0.0
-        self._sum_surfaces = np.zeros_like(surfaces)
+        self._sum_surfaces = np.zeros_like(self.surfaces_k)
         self._dt = 0.0
+
+    def _soon(self, dt: float, element_w):
+        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of their power."""
+        half = 0.5 * dt
+        surfaces = self.surfaces_k + half * self._surface_rate
+        surfaces[self.strips :] += half * (element_w - self._last_w) / self._element_capacity
+        return surfaces, self.air_k + half * self._air_rate
+
+    def _note_quick(self) -> None:
+        """Bank the enthalpy that elements and air have gained with the capacities that were in force."""
+        elements = self.surfaces_k[self.strips :]
+        self._element_j = self._element_j + self._element_capacity * (elements - self._element_mark)
+        self._air_j = self._air_j + self._air_capacity * (self.air_k - self._air_mark)
+        self._element_mark, self._air_mark = elements, self.air_k
+
+    def _freeze_quick(self, surfaces, air) -> None:
+        b = self.body
+        self._element_capacity = self._capacity_of(surfaces[self.strips :])
+        self._air_capacity = b.air_capacity * 273.15 / air
+        self._film = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
+        self._film_at = surfaces - air
+        self._film_limit = 0.5 + 0.05 * np.abs(self._film_at)
+        self._weighed = False
+
+    def _capacity_of(self, elements):
+        knot = ((elements - LOWEST_K) * (1.0 / STEP_K)).astype(np.intp)
+        return self.body.element_mass * self.body.properties.enthalpy_step[self._element_start + knot] * (1.0 / STEP_K)
 
     def _factor(self, dt: float) -> None:
         """Eliminate the interiors for stages of length γ·dt."""
@@ -188,82 +214,46 @@ class Core:
         load[-1] = tau * self._outer * self._ambient_k
         if self.moisture is not None:
             self.moisture.add_terms(tau, diagonal, load)
-        if self.batch:
-            self._factor_batch(link, diagonal, load)
-        else:
-            self._factor_single(link, diagonal, load)
-        weight = np.concatenate((self._ratio_top * tau, tau / self._element_capacity))
-        rho = self._star
-        film = self._film if self._room_film is None else self._film + self._room_film
-        self._w_film = weight * film
-        self._w_air = weight * self._film
-        self._w_star = weight * rho
-        self._w_star3 = 3.0 * Stefan_Boltzmann * weight * rho
-        self._rho4 = 4.0 * Stefan_Boltzmann * rho
+        self._strips = Elimination(self._capacity, link, diagonal, load)
+        self._weighed = False
+
+    def _weigh(self) -> None:
+        """What a stage needs of surfaces, films and air; after either clock has moved."""
+        tau = GAMMA * self._dt
+        weight = np.concatenate((self._strips.top * tau, tau / self._element_capacity))
+        rho, film = self._star, self._film
+        self._sums[0][1], self._sums[0][2] = film, rho
+        self._w_air = weight * film
+        self._w_film = self._w_air if self._room_film is None else self._w_air + weight * self._room_film
         self._room = None if self._room_film is None else weight * self._room_film * self._ambient_k
+        self._w_star = weight * rho
+        self._w_star3 = (3.0 * Stefan_Boltzmann) * self._w_star
+        self._w_star4 = (4.0 * Stefan_Boltzmann) * self._w_star
+        self._rho4 = (4.0 * Stefan_Boltzmann) * rho
         self._element_weight = weight[self.strips :]
-        left, _ = self._sums
-        left[1] = self._film
-        left[2] = rho
-        self._star_sum = rho.sum(axis=0) + sum(self._openings)
-        self._air_sum = self._air_capacity / tau + self._film.sum(axis=0) + sum(self._flows)
+        flows = sum(self._flows)
         self._air_base = self._air_capacity / tau
-        self._air_load = sum(self._flows) * self._ambient_k + self._fan - self._bridges
+        self._air_sum = self._air_base + film.sum(axis=0) + flows
+        self._air_load = flows * self._ambient_k + self._fan - self._bridges
+        self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
-
-    def _factor_single(self, link, diagonal, load) -> None:
-        n, s = diagonal.shape
-        stack = np.zeros((s, n, n))
-        i = np.arange(n)
-        stack[:, i, i] = diagonal.T
-        stack[:, i[:-1], i[1:]] = stack[:, i[1:], i[:-1]] = -link.T
-        inverse = np.linalg.inv(stack)
-        self._ratio_top = inverse[:, 0, 0].copy()
-        self._ratio = (inverse[:, :, 0] / inverse[:, :1, 0]).T.copy()
-        full = np.zeros((n, s, n, s))
-        strip = np.arange(s)
-        full[:, strip, :, strip] = inverse
-        full = full.reshape(n * s, n * s)
-        self._constant = (full @ load.ravel()).reshape(n, s)
-        self._propagate = full * self._capacity.ravel()
-
-    def _factor_batch(self, link, diagonal, load) -> None:
-        """Thomas algorithm over the nodes, vectorised over strips and batch, from the outer face inward."""
-        n = diagonal.shape[0]
-        pivot = diagonal.copy()
-        lower = np.empty_like(link)
-        for k in range(n - 1, 0, -1):
-            lower[k - 1] = link[k - 1] / pivot[k]
-            pivot[k - 1] -= lower[k - 1] * link[k - 1]
-        self._lower, self._inverse_pivot, self._load = lower, 1.0 / pivot, load
-        ratio = np.empty_like(diagonal)
-        ratio[0] = 1.0
-        for k in range(1, n):
-            ratio[k] = ratio[k - 1] * lower[k - 1]
-        self._ratio, self._ratio_top = ratio, 1.0 / pivot[0]
-
-    def _respond(self, base: np.ndarray) -> np.ndarray:
-        """Strips after one stage from `base` with no heat at their hot faces."""
-        if not self.batch:
-            return np.dot(self._propagate, base.ravel()).reshape(base.shape) + self._constant
-        lower, inverse = self._lower, self._inverse_pivot
-        x = self._capacity * base
-        x += self._load
-        for k in range(x.shape[0] - 1, 0, -1):
-            x[k - 1] += lower[k - 1] * x[k]
-        x *= inverse
-        for k in range(1, x.shape[0]):
-            x[k] += lower[k - 1] * x[k - 1]
-        return x
+        self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------------
 
     def step(self, dt: float, element_w) -> None:
         """Advance by `dt` seconds with `element_w` watts in each element group."""
         if self._age == 0:
-            self._open_block()
+            self._open_block(dt, element_w)
+        else:
+            surfaces, air = self._soon(dt, element_w)
+            if (np.abs(surfaces - air - self._film_at) > self._film_limit).any():
+                self._note_quick()
+                self._freeze_quick(surfaces, air)
         if dt != self._dt:
             self._factor(dt)
+        if not self._weighed:
+            self._weigh()
         self._heat = self._element_weight * element_w
         first = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
         nodes, surfaces, air, star = first
@@ -282,7 +272,9 @@ class Core:
             self._sum_surfaces += early * surfaces + late * second[1]
         per_s = 1.0 / dt
         self._rate = (second[0] - self.nodes_k) * per_s
+        self._surface_rate = (second[1] - self.surfaces_k) * per_s
         self._air_rate = (second[2] - self.air_k) * per_s
+        self._last_w = element_w
         self.nodes_k, self.surfaces_k, self.air_k, self.star_w = second
         self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
         self._age += 1
@@ -292,7 +284,8 @@ class Core:
             if correction is not None:
                 self.nodes_k = self.nodes_k + correction
                 self.surfaces_k[: self.strips] = self.nodes_k[0]
-        if over or self._age >= 60 or np.abs(self.nodes_k[0] - self._nodes_start[0]).max() > self.tolerance_k:
+        moved = np.abs(self.nodes_k[0] - self._nodes_start[0]).max()
+        if over or self._age >= 60 or moved > self.tolerance_k or np.max(abs(self.air_k - self._air_start)) > 8.0 * self.tolerance_k:
             self.refresh()
 
     @property
@@ -303,15 +296,16 @@ class Core:
     def _stage(self, base, base_surfaces, base_air, guess):
         """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air and star emission W/m²."""
         strips = self.strips
-        rest = self._respond(base)
+        rest = self._strips.respond(base)
         ys = base_surfaces.copy()
         ys[:strips] = rest[0]
         ys[strips:] += self._heat
         square = guess * guess
         fourth = square * square
         left, right = self._sums
-        slope = np.multiply(self._rho4, square * guess, out=left[0])
-        hold = 1.0 / (1.0 + self._w_star * (4.0 * Stefan_Boltzmann) * (square * guess) + self._w_film)
+        cube = square * guess
+        np.multiply(self._rho4, cube, out=left[0])
+        hold = 1.0 / (1.0 + self._w_star4 * cube + self._w_film)
         offset = ys + self._w_star3 * fourth
         if self._room is not None:
             offset += self._room
@@ -334,5 +328,5 @@ class Core:
         star = (b1 * a22 - a12 * b2) * inverse
         air = (a11 * b2 - a21 * b1) * inverse
         surfaces = right[0] + right[1] * star + right[2] * air
-        nodes = rest + self._ratio * (surfaces[:strips] - rest[0])
+        nodes = rest + self._strips.ratio * (surfaces[:strips] - rest[0])
         return nodes, surfaces, air, star

@@ -50,7 +50,7 @@ def fewest_nodes(slabs: Sequence[Slab]) -> int:
     return 1 + len(slabs) + sum(s.insulance_m2k_per_w > 0.0 for s in slabs[:-1])
 
 
-def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 4.0, growth: float = 0.35, split: int = 1) -> Strip:
+def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 5.0, growth: float = 0.3, split: int = 1) -> Strip:
     """Place `nodes` nodes in the slabs, hot face first.
 
     The wanted spacing is `growth` times the depth below the hot face plus the distance that heat diffuses in `first_s`

@@ -48,7 +48,7 @@ class VirtualOven:
         faults: Sequence[Fault] = (),
         conditions: Conditions = Conditions(),
         variation: Variation = Variation(),
-        nodes: int = 20,
+        nodes: int = 28,
         split: int = 1,
         tolerance_k: float = 2.0,
     ):
@@ -126,6 +126,8 @@ class VirtualOven:
         self.time_s += dt
         self._radiant_k = core.radiant_k
         self.chamber_c = ideal_sensor(self._radiant_k, core.air_k, self._sensor_film) - zero_Celsius
+        if abs(self.chamber_c - self.air_c - self._film_at) > 0.3 + 0.1 * abs(self._film_at):
+            self._watch_chamber()
 
     def _drift(self) -> float:
         """Slow wander of the supply voltage: three incommensurate periods, share of nominal."""
@@ -194,12 +196,8 @@ class VirtualOven:
         """Flows, films of the sensors and layering, at the temperatures of now; called by the core before each block."""
         core, (ambient_c, door, fan, vent) = self.core, self._settings
         core.body = self._bodies[fan]
-        speed = self.oven.fan.air_speed_m_per_s if fan else 0.0
-        air_c = float(core.air_k) - zero_Celsius
-        self._radiant_k = core.radiant_k
-        radiant_c = self._radiant_k - zero_Celsius
-        self.chamber_c = chamber_temperature_c(radiant_c, air_c, speed)
-        self._sensor_film = sensor_film(self.chamber_c, air_c, speed)
+        self._watch_chamber()
+        air_c = self.air_c
         self.openings.set(core, self.layout.door, self.chamber_c, air_c, ambient_c, door, fan, vent)
         self._stratification_k = self.openings.stratification_k(core, air_c, fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
@@ -207,6 +205,14 @@ class VirtualOven:
         self._lag_share = lag_share(self._sensor_film, radiation, still)
         faces = [i for i, a in enumerate(core.body.outer_area) if a > 0.0]
         self._shell_mean_c = float(np.mean(core.nodes_k[-1, faces])) - zero_Celsius
+
+    def _watch_chamber(self) -> None:
+        """The chamber temperature with the ideal sensor's film at the temperatures of now."""
+        speed = self.oven.fan.air_speed_m_per_s if self._settings[2] else 0.0
+        self._radiant_k = self.core.radiant_k
+        self.chamber_c = chamber_temperature_c(self._radiant_k - zero_Celsius, self.air_c, speed)
+        self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
+        self._film_at = self.chamber_c - self.air_c
 
     def inject(self, fault: Fault) -> None:
         """Add a fault; its times are of `time_s`."""
