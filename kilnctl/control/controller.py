@@ -1,0 +1,229 @@
+"""One control step: reference → estimator → energy-balance feedforward + trim → demand in watts. Pure; numpy at most.
+
+feedforward  what the energy balance says is needed to follow the reference from the estimated state
+trim         the answer to heat that nobody accounts for: minus the estimated unexplained watts, renewed every tick
+demand       their sum, within 0 and what the elements can give
+"""
+
+import copy
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel
+from ..reading import Reading
+from . import estimator, reference
+from . import plan as planning
+from .plain import simc_pi
+from .programme import Programme
+
+#: A new plan is made this often, s, and whenever something changed.
+PLAN_EVERY_S = 10.0
+#: The model is given up for a plain PI when this share of full power stays unexplained this long.
+GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements."""
+
+    duty: float
+    demand_w: float
+    feedforward_w: float
+    trim_w: float
+    reference_c: float
+    expected_c: float
+    expected_sd_k: float
+    chamber_c: float
+    part_c: float | None
+    part_sd_k: float | None
+    element_c: float | None
+    unexplained_w: float
+    full_w: float
+    step: int
+    phase: str
+    left_s: float
+    done: bool
+    reason: str
+
+
+@dataclass(slots=True)
+class ControlState:
+    """Carried from step to step; `step` returns a new one."""
+
+    time_s: float
+    position: reference.Position
+    estimate: estimator.Estimate
+    plan: planning.Plan | None = None
+    door_since_s: float | None = None
+    door_unexplained_w: float = 0.0
+    calm_w: float = 0.0
+    settling_until_s: float = -1.0
+    disagreeing_s: float = 0.0
+    given_up: bool = False
+    integral_w: float = 0.0
+    full_w: float = 0.0
+    requests: tuple[str, ...] = field(default_factory=tuple)
+
+
+def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> ControlState:
+    """The state before the first step, from the first reading; NaN readings start from room temperature."""
+    value = reading.chamber_c if math.isfinite(reading.chamber_c) else programme.ambient_c
+    estimate = estimator.start(programme.model, value, min(programme.ambient_c, value))
+    return ControlState(time_s, reference.begin(programme.legs, value), estimate, full_w=programme.model.power_w)
+
+
+def step(programme: Programme, state: ControlState, reading: Reading, dt_s: float, fired: float | None = None,
+         requests: tuple[str, ...] = (), usable: bool = True) -> tuple[ControlState, Decision]:  # fmt: skip
+    """Decide for the coming tick. `fired`: share of full power since the last step (the reading's own is used when it has
+    one); `requests`: "hold", "go on", "skip", "soak N" (N more seconds); `usable` False when safety does not trust the reading."""
+    model, legs, ambient = programme.model, programme.legs, programme.ambient_c
+    s = copy.copy(state)
+    s.time_s = now = state.time_s + dt_s
+    share = reading.fired if reading.fired is not None else (fired or 0.0)
+    full = model.full_power_w(reading.supply_v if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v else None)
+    s.full_w = full
+    door = bool(reading.door_open)
+    _door(s, door, now)
+
+    wander = 8.0 if door else 1.0
+    s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
+                                             wander, usable)  # fmt: skip
+    if not door and now > s.settling_until_s:
+        s.calm_w += (estimate.unexplained_w - s.calm_w) * min(1.0, dt_s / 60.0)
+    chamber = estimate.now[CHAMBER]
+    follows_part = programme.follows == CONTENTS
+    value = estimate.now[CONTENTS] if follows_part else chamber
+    if follows_part and reading.part_c is not None and math.isfinite(reading.part_c):
+        value = reading.part_c
+    changed = _requests(s, programme, value, requests)
+    before = s.position
+    s.position = reference.advance(legs, s.position, value, dt_s, programme.count_always)
+    changed |= s.position.leg != before.leg or s.position.waiting != before.waiting
+    _give_up(s, estimate, full, dt_s)
+
+    target = s.position.reference_c
+    cooling = s.position.done or math.isnan(target)
+    if cooling:
+        s.plan = None
+        demand = feedforward = trim = 0.0
+        reason = "finished: heat off" if s.position.done else f"heat off until it has fallen to {legs[s.position.leg].target_c:.0f} °C"
+    elif s.given_up:
+        demand, feedforward, trim = _plain(s, programme, target, reading.chamber_c if usable else chamber, full, dt_s)
+        reason = "plain PI: the model and the oven disagree too much"
+    else:
+        if s.plan is None or changed or now - s.plan.time_s >= PLAN_EVERY_S - 1e-9:
+            s.plan = _plan(programme, s, estimate, full, now)
+        # Between plans only the unexplained heat has news; the planned powers already answer what was known of it.
+        planned = s.plan.power_at(now)
+        trim = -estimate.unexplained_w
+        feedforward = planned + s.plan.unexplained_w
+        demand = min(full, max(0.0, feedforward + trim))
+        reason = _reason(s, programme, legs[s.position.leg], demand, full, value)
+    if door:
+        reason = "the door is open; " + reason
+    duty = min(1.0, demand / full) if full > 0.0 else 0.0
+    has_part = model.contents_j_per_k > 0.0
+    leg = legs[min(s.position.leg, len(legs) - 1)]
+    return s, Decision(
+        duty=duty, demand_w=demand, feedforward_w=feedforward, trim_w=trim,
+        reference_c=target if not cooling else math.nan,
+        expected_c=estimate.now[CHAMBER], expected_sd_k=estimator.spread_k(estimate, CHAMBER), chamber_c=chamber,
+        part_c=estimate.now[CONTENTS] if has_part else None, part_sd_k=_part_sd(estimate, programme) if has_part else None,
+        element_c=estimate.now[ELEMENT], unexplained_w=estimate.unexplained_w, full_w=full, step=leg.step, phase=_phase(s, leg),
+        left_s=reference.seconds_left(legs, s.position), done=s.position.done, reason=reason,
+    )  # fmt: skip
+
+
+def _door(s: ControlState, door: bool, now: float) -> None:
+    """A door is the disturbance that leaves as suddenly as it came: what was unexplained before it opened is taken up
+    again when it closes, instead of letting the filter unlearn the loss over minutes."""
+    if door and s.door_since_s is None:
+        s.door_since_s, s.door_unexplained_w = now, s.calm_w
+    elif not door and s.door_since_s is not None:
+        s.door_since_s = None
+        s.settling_until_s = now + 60.0
+        s.estimate = replace_unexplained(s.estimate, s.door_unexplained_w)
+        s.plan = None
+
+
+def replace_unexplained(estimate: estimator.Estimate, watts: float) -> estimator.Estimate:
+    """The same estimate with the unexplained heat set, and known no worse than in calm."""
+    covariance = estimate.covariance.copy()
+    covariance[-1, :-1] = covariance[:-1, -1] = 0.0
+    return replace(estimate, unexplained_w=watts, covariance=covariance)
+
+
+def _requests(s: ControlState, programme: Programme, value: float, requests: tuple[str, ...]) -> bool:
+    for request in requests:
+        p = s.position
+        if request == "hold":
+            target = p.reference_c if not math.isnan(p.reference_c) else value
+            s.position = replace(p, held=True, reference_c=target)
+        elif request == "go on":
+            s.position = replace(p, held=False)
+        elif request == "skip":
+            s.position = reference.skip(programme.legs, p, value)
+        elif request.startswith("soak ") and not p.done:
+            s.position = replace(p, added_s=p.added_s + float(request[5:]))
+    return bool(requests)
+
+
+def _give_up(s: ControlState, estimate: estimator.Estimate, full: float, dt: float) -> None:
+    badly = abs(estimate.unexplained_w) > GIVE_UP_SHARE * full
+    s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if badly else -dt))
+    if s.disagreeing_s > GIVE_UP_S and not s.given_up:
+        s.given_up, s.integral_w = True, max(0.0, min(full, -estimate.unexplained_w))
+
+
+def _plain(s: ControlState, programme: Programme, target: float, value: float, full: float, dt: float) -> tuple[float, float, float]:
+    pi = simc_pi(programme.model, target, programme.ambient_c)
+    error = target - value
+    proportional = pi.gain_w_per_k * error
+    demand = min(full, max(0.0, proportional + s.integral_w))
+    unlimited = proportional + s.integral_w
+    if 0.0 < unlimited < full or (unlimited >= full) == (error < 0.0):
+        s.integral_w += pi.gain_w_per_k * error * dt / pi.integral_s
+    return demand, 0.0, demand
+
+
+def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, full: float, now: float) -> planning.Plan:
+    step_s = programme.plan_step_s
+    times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s)
+    goal = np.interp(np.arange(1, planning.STEPS + 1) * step_s, times, values)
+    return planning.make(programme.model, estimate.now, estimate.unexplained_w, goal, s.plan, now, full, programme.ambient_c, step_s,
+                     programme.follows, programme.chamber_limit_c)  # fmt: skip
+
+
+def _part_sd(estimate: estimator.Estimate, programme: Programme) -> float:
+    """Spread of the part's estimate: the filter's, and the description's uncertainty of the load in the lag behind the chamber."""
+    lag = abs(estimate.now[CHAMBER] - estimate.now[CONTENTS])
+    return math.hypot(estimator.spread_k(estimate, CONTENTS), programme.load_uncertainty * lag)
+
+
+def _phase(s: ControlState, leg: reference.Leg) -> str:
+    if s.position.done:
+        return "finished"
+    if s.position.held:
+        return "held"
+    return {"ramp": "ramp", "jump": "heat up", "cool": "cooling", "hold": "soak"}[leg.kind]
+
+
+def _reason(s: ControlState, programme: Programme, leg: reference.Leg, demand: float, full: float, value: float) -> str:
+    what = "part" if programme.follows == CONTENTS else "chamber"
+    if s.position.held:
+        return f"held at {s.position.reference_c:.0f} °C on request"
+    if demand >= 0.999 * full:
+        return f"full power: the {what} is on its way to {leg.target_c:.0f} °C"
+    if leg.kind == "hold":
+        if s.position.waiting:
+            return f"soak '{leg.name}': waiting, the {what} is outside its band"
+        return f"soak '{leg.name}': balancing losses at {leg.target_c:.0f} °C"
+    if leg.kind == "ramp":
+        if s.position.waiting:
+            return f"ramp '{leg.name}': the reference waits for the {what}"
+        return f"ramp '{leg.name}': following {abs(s.position.rate_k_per_s) * 3600.0:.0f} K/h"
+    if demand <= 0.001 * full:
+        return f"heat off: stored heat carries the {what} to {leg.target_c:.0f} °C"
+    return f"landing on {leg.target_c:.0f} °C with the heat that is stored"

@@ -1,0 +1,153 @@
+"""Schedule → reference: where the chamber (or the part) should be now, and where it will have to be.
+
+A schedule becomes legs: go up or down (at a rate, or as fast as the oven can), let cool, hold. The position in them moves
+by measured time alone; soaks count only inside their band, ramps wait for an oven that falls behind.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+from ..settings.schedule import Schedule
+
+#: A ramp's reference waits once the oven is further behind it than this, K (or twice the step's band, if that is more).
+BEHIND_K = 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """kind "ramp" (rate in K/s, signed when reached), "jump" (as fast as possible), "cool" (no heat) or "hold" (hold_s)."""
+
+    kind: str
+    step: int
+    name: str
+    target_c: float
+    rate_k_per_s: float = 0.0
+    in_s: float | None = None
+    hold_s: float = 0.0
+    band_k: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """Where in the legs, and the reference there. `counted_s`: of a hold's time. `held`: an operator's hold."""
+
+    leg: int = 0
+    counted_s: float = 0.0
+    reference_c: float = math.nan
+    rate_k_per_s: float = 0.0
+    waiting: bool = False
+    arrived: bool = False
+    held: bool = False
+    added_s: float = 0.0
+    done: bool = False
+
+
+def legs_of(schedule: Schedule) -> tuple[Leg, ...]:
+    """The legs of a schedule, in order."""
+    legs: list[Leg] = []
+    last_c = math.nan
+    for i, step in enumerate(schedule.steps):
+        name = step.name or f"step {i + 1}"
+        if step.to_c is not None:
+            kind = "cool" if step.let_cool else "ramp" if (step.at_k_per_s or step.in_s) else "jump"
+            legs.append(Leg(kind, i, name, step.to_c, step.at_k_per_s or 0.0, step.in_s, 0.0, step.within_k))
+            last_c = step.to_c
+        if step.hold_s > 0.0:
+            legs.append(Leg("hold", i, name, last_c, 0.0, None, step.hold_s, step.within_k))
+    return tuple(legs)
+
+
+def begin(legs: tuple[Leg, ...], value_c: float) -> Position:
+    """The start of the first leg, from the temperature of now."""
+    return _enter(legs, 0, value_c, value_c)
+
+
+def _enter(legs: tuple[Leg, ...], index: int, value_c: float, reference_c: float) -> Position:
+    if index >= len(legs):
+        return Position(leg=len(legs), reference_c=reference_c, done=True)
+    leg = legs[index]
+    if leg.kind == "ramp":
+        # From where the oven really is when it comes out of a cooling or starts warm, else from the reference: no jump.
+        start = value_c if math.isnan(reference_c) else reference_c
+        span = leg.target_c - start
+        rate = abs(span) / leg.in_s if leg.in_s else leg.rate_k_per_s
+        return Position(leg=index, reference_c=start, rate_k_per_s=math.copysign(rate, span))
+    if leg.kind == "cool":
+        return Position(leg=index, reference_c=math.nan)
+    return Position(leg=index, reference_c=leg.target_c)
+
+
+def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: float, count_always: bool = False) -> Position:
+    """The position dt_s later, given the followed temperature of now. Several short legs may pass in one tick."""
+    p = position
+    if p.done or p.held:
+        return p
+    leg = legs[p.leg]
+    if leg.kind == "ramp":
+        behind = (p.reference_c - value_c) * math.copysign(1.0, p.rate_k_per_s)
+        if behind > max(BEHIND_K, 2.0 * leg.band_k):
+            return replace(p, waiting=True)
+        reference = p.reference_c + p.rate_k_per_s * dt_s
+        if (leg.target_c - reference) * p.rate_k_per_s > 0.0:
+            return replace(p, reference_c=reference, waiting=False)
+        return _enter(legs, p.leg + 1, value_c, leg.target_c)
+    if leg.kind == "jump":
+        return _enter(legs, p.leg + 1, value_c, leg.target_c) if abs(value_c - leg.target_c) <= leg.band_k else p
+    if leg.kind == "cool":
+        return _enter(legs, p.leg + 1, value_c, math.nan) if value_c <= leg.target_c else p
+    inside = abs(value_c - leg.target_c) <= leg.band_k
+    counted = p.counted_s + (dt_s if inside or count_always else 0.0)
+    if counted >= leg.hold_s + p.added_s - 1e-9:
+        return _enter(legs, p.leg + 1, value_c, leg.target_c)
+    return replace(p, counted_s=counted, waiting=not (inside or count_always), arrived=p.arrived or inside)
+
+
+def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
+    """On to the next leg, by request. The reference goes on from where it is."""
+    return position if position.done else replace(_enter(legs, position.leg + 1, value_c, position.reference_c), held=False)
+
+
+def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tuple[list[float], list[float]]:
+    """Break points (s from now, °C) of the reference for the horizon; it stays at the last one beyond them. What cannot be
+    foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is."""
+    times, values = [0.0], [position.reference_c]
+    now, value, index = 0.0, position.reference_c, position.leg
+    if position.held or position.done:
+        return times, values
+    first = True
+    while now < horizon_s and index < len(legs):
+        leg = legs[index]
+        if leg.kind == "cool":
+            break
+        if leg.kind == "jump":
+            times.append(now + 1e-3)
+            values.append(leg.target_c)
+            break
+        if leg.kind == "ramp":
+            span = leg.target_c - value
+            rate = abs(position.rate_k_per_s) if first else (abs(span) / leg.in_s if leg.in_s else leg.rate_k_per_s)
+            now += abs(span) / rate if rate > 0.0 else 0.0
+            value = leg.target_c
+        else:
+            now += max(0.0, leg.hold_s - (position.counted_s - position.added_s if first else 0.0))
+        times.append(now)
+        values.append(value)
+        index += 1
+        first = False
+    return times, values
+
+
+def seconds_left(legs: tuple[Leg, ...], position: Position) -> float:
+    """Planned time to the end as far as it can be known, s: jumps and coolings count as nothing."""
+    if position.done:
+        return 0.0
+    total, value = 0.0, position.reference_c
+    for i in range(position.leg, len(legs)):
+        leg, current = legs[i], i == position.leg
+        if leg.kind == "ramp" and not math.isnan(value):
+            rate = abs(position.rate_k_per_s) if current else (abs(leg.target_c - value) / leg.in_s if leg.in_s else leg.rate_k_per_s)
+            total += abs(leg.target_c - value) / rate if rate > 0.0 else 0.0
+        elif leg.kind == "hold":
+            total += leg.hold_s - (position.counted_s - position.added_s if current else 0.0)
+        value = leg.target_c
+    return total
