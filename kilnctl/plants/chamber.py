@@ -8,9 +8,9 @@ from ..settings.oven import Load, Oven
 from ..thermal.air import air
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, open_door_kg_s, opening_w
 from ..thermal.enclosure import SENSOR_EMISSIVITY
-from ..thermal.surfaces import radiation_film, vertical_film
+from ..thermal.surfaces import radiation_film, radiation_w_m2, vertical_film
 from .assembly import Layout
-from .balance import Body
+from .balance import Body, Surroundings
 from .conditions import Variation
 
 #: Air speed that stirs a chamber without a fan, m/s, and the share of a fan's speed that mixes top and bottom
@@ -42,42 +42,48 @@ class Openings:
         self.door_width_m, self.door_height_m = (c.width_m, c.depth_m) if top else (c.width_m, c.height_m)
         self.floor_m2 = c.width_m * c.depth_m
         self.door_m2 = self.door_width_m * self.door_height_m
+        self._bridges = [(b, None if b.conductance_w_per_k is not None else material_of(oven, b.material)) for b in oven.bridges]
         self.depth_m = geometry_of(next(f for f in oven.faces if f.name == "door")).thickness_m
+
+        self.port_m2 = sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed)
+        self.port_m2 /= radiation_w_m2(500.0, 20.0)
 
     def set(self, core, door_surface: int, chamber_c: float, air_c: float, ambient_c: float, door: float, fan: bool, vent: bool) -> None:
         """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
-        oven, around = self.oven, core.around
+        around = core.around
         around.ambient_k = ambient_c + zero_Celsius
-        around.fan_w = oven.fan.power_w if fan else 0.0
-        around.vent_w_per_k = 0.0
-        if vent:
-            around.vent_w_per_k = air_flow_w(oven.vent.flow_m3_per_s, _apart(air_c, ambient_c), ambient_c) / _difference(air_c, ambient_c)
-        carried = air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk
-        leak = door_leak_kg_s(oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top)
-        around.leak_w_per_k = leak * carried * (1.0 - door) * self.variation.leakage
-        bridges = 0.0
-        for b in oven.bridges:
-            if b.conductance_w_per_k is not None:
-                conductance = b.conductance_w_per_k * b.count
-            else:
-                hot, cold = max(chamber_c, ambient_c), min(chamber_c, ambient_c)
-                conductance = bar_conductance_w_per_k(material_of(oven, b.material), b.area_m2, b.length_m, hot, cold, b.count)
-            bridges += conductance * (chamber_c - ambient_c)
-        around.bridges_w = bridges
-        around.port_m2 = sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed)
-        if around.port_m2:
-            around.port_m2 /= Stefan_Boltzmann * ((500.0 + zero_Celsius) ** 4 - (20.0 + zero_Celsius) ** 4)
+        self.set_shut(around, chamber_c, air_c, ambient_c, fan, vent)
         if door > 0.0:
-            self._open(core, door_surface, air_c, ambient_c, door, carried)
+            around.leak_w_per_k *= 1.0 - door
+            self._open(core, door_surface, air_c, ambient_c, door)
         else:
             around.door_w_per_k, around.doorway_m2, around.star_factor, around.room_film = 0.0, 0.0, None, None
 
-    def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float, carried: float) -> None:
+    def set_shut(self, around: Surroundings, chamber_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool) -> None:
+        """Fan, vent, leak, ports and bridges with the door shut."""
+        oven = self.oven
+        around.fan_w = oven.fan.power_w if fan else 0.0
+        apart_c = air_c if abs(air_c - ambient_c) > 0.01 else ambient_c + 0.01
+        around.vent_w_per_k = air_flow_w(oven.vent.flow_m3_per_s, apart_c, ambient_c) / (apart_c - ambient_c) if vent else 0.0
+        leak = door_leak_kg_s(oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top)
+        around.leak_w_per_k = leak * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk * self.variation.leakage
+        bridges = 0.0
+        for b, material in self._bridges:
+            if material is None:
+                conductance = b.conductance_w_per_k * b.count
+            else:
+                hot, cold = max(chamber_c, ambient_c), min(chamber_c, ambient_c)
+                conductance = bar_conductance_w_per_k(material, b.area_m2, b.length_m, hot, cold, b.count)
+            bridges += conductance * (chamber_c - ambient_c)
+        around.bridges_w = bridges
+        around.port_m2 = self.port_m2
+
+    def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float) -> None:
         """An open share of the door: air exchange, a black doorway, and the door's own inside facing the room."""
         around = core.around
         flow = open_door_kg_s(self.door_width_m * door, self.door_height_m, air_c, ambient_c)
-        # Half of the exchanged air is fresh each time it turns over; a lid lifted off lets as much rise as a doorway does.
-        around.door_w_per_k = flow * carried
+        # A lid lifted off is taken for a doorway of its own width and depth: the hot air rises out as fast.
+        around.door_w_per_k = flow * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk
         around.doorway_m2 = self.door_m2 * door
         around.star_factor = np.ones(core.body.star.shape)
         around.star_factor[surface] = 1.0 - door
@@ -86,23 +92,18 @@ class Openings:
         around.room_film = np.zeros(core.body.star.shape)
         around.room_film[surface] = door * film * self.door_m2
 
+    def mixing_speed(self, fan: bool) -> float:
+        """Speed of the circulation between top and bottom, m/s."""
+        return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
+
     def stratification_k(self, core, air_c: float, fan: bool) -> float:
         """Air at the top less air at the bottom, K: the convected heat over what the circulation carries."""
-        speed = max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
+        speed = self.mixing_speed(fan)
         body = core.body
         convected = float(np.sum((body.surface_area * body.film_scale * body.inner_films(core.surfaces_k, core.air_k)
                                   * np.maximum(core.surfaces_k - core.air_k, 0.0))))  # fmt: skip
         here = air(air_c)
         return convected / (here.density_kg_m3 * here.heat_capacity_j_kgk * self.floor_m2 * speed)
-
-
-def _difference(air_c: float, ambient_c: float) -> float:
-    return _apart(air_c, ambient_c) - ambient_c
-
-
-def _apart(air_c: float, ambient_c: float) -> float:
-    """The air's temperature, kept from being exactly the room's where only a ratio is wanted."""
-    return air_c if abs(air_c - ambient_c) > 0.01 else ambient_c + 0.01
 
 
 def lining_water(oven: Oven, body: Body, share: float, layout: Layout, load: Load | None) -> np.ndarray:

@@ -7,6 +7,7 @@ state has no discretisation error at all. All temperatures here are in kelvin.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.constants import zero_Celsius
@@ -83,20 +84,22 @@ class Films:
     MOST_K = 1500.0
     MEANS = 19  # knots of the mean temperature, 200 K to 2000 K
 
-    def __init__(self, functions: Sequence[Callable[[float, float], float]]):
-        """`functions`: h(surface_c, fluid_c) for each surface; equal functions are evaluated once."""
+    def __init__(self, functions: Sequence):
+        """`functions`: h(surface_c, fluid_c) for each surface, or for a batch a sequence of them for each surface. Where a
+        function raises ValueError the table holds NaN, and using it there is an error and not a guess."""
+        self.functions = tuple(functions)
         root = self.MOST_K ** (1.0 / 3.0)
-        differences = np.linspace(-root, root, self.ROOTS) ** 3
-        means = np.linspace(LOWEST_K, HIGHEST_K, self.MEANS)
-        made: dict = {}
-        for function in functions:
-            if function not in made:
-                made[function] = np.array([[function(*_pair(m, d)) for m in means] for d in differences])
-        self.table = np.concatenate([made[f].ravel() for f in functions])
+        nested = [list(f) if isinstance(f, (list, tuple)) else [f] for f in functions]
+        unique = list(dict.fromkeys(f for row in nested for f in row))
+        size = self.ROOTS * self.MEANS
+        self.table = np.concatenate([_film_table(f) for f in unique])
+        at = {f: i * size for i, f in enumerate(unique)}
+        self._start = np.array([[at[f] for f in row] for row in nested])
+        if not isinstance(functions[0], (list, tuple)):
+            self._start = self._start[:, 0]
         self._scale = (self.ROOTS - 1) / (2.0 * root)
         self._middle = 0.5 * (self.ROOTS - 1)
         self._mean_scale = (self.MEANS - 1) / (HIGHEST_K - LOWEST_K)
-        self._start = np.arange(len(functions)) * (self.ROOTS * self.MEANS)
 
     def __call__(self, surface_k: np.ndarray, fluid_k) -> np.ndarray:
         """h of every surface (first axis) at its temperatures, K."""
@@ -104,13 +107,30 @@ class Films:
         column = (0.5 * (surface_k + fluid_k) - LOWEST_K) * self._mean_scale
         r, c = row.astype(np.intp), column.astype(np.intp)
         row, column = row - r, column - c
-        start = self._start if surface_k.ndim == 1 else self._start[:, None]
+        start = self._start
+        if start.ndim < surface_k.ndim:
+            start = start[:, None]
         at = start + r * self.MEANS + c
         table = self.table
         near = table[at] * (1.0 - column) + table[at + 1] * column
         at = at + self.MEANS
         far = table[at] * (1.0 - column) + table[at + 1] * column
         return near + row * (far - near)
+
+
+@lru_cache(maxsize=512)
+def _film_table(function: Callable[[float, float], float]) -> np.ndarray:
+    root = Films.MOST_K ** (1.0 / 3.0)
+    differences = np.linspace(-root, root, Films.ROOTS) ** 3
+    means = np.linspace(LOWEST_K, HIGHEST_K, Films.MEANS)
+    return np.array([[_or_nan(function, *_pair(m, d)) for m in means] for d in differences]).ravel()
+
+
+def _or_nan(function: Callable[[float, float], float], surface_c: float, fluid_c: float) -> float:
+    try:
+        return function(surface_c, fluid_c)
+    except ValueError:
+        return np.nan
 
 
 def _pair(mean_k: float, difference_k: float) -> tuple[float, float]:
