@@ -18,7 +18,7 @@ from . import plan as planning
 from .plain import simc_pi
 from .programme import Programme
 
-#: A new plan is made this often, s, and whenever something changed.
+#: A new plan is made after this many seconds or one of its steps, whichever is less, and whenever something changed.
 PLAN_EVERY_S = 10.0
 #: The model is given up for a plain PI when this share of full power stays unexplained this long.
 GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
@@ -113,7 +113,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         demand, feedforward, trim = _plain(s, programme, target, reading.chamber_c if usable else chamber, full, dt_s)
         reason = "plain PI: the model and the oven disagree too much"
     else:
-        if s.plan is None or changed or now - s.plan.time_s >= PLAN_EVERY_S - 1e-9:
+        if s.plan is None or changed or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
             s.plan = _plan(programme, s, estimate, full, now)
         # Between plans only the unexplained heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)

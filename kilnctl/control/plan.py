@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..model.energy import CHAMBER, CONTENTS, SIGMA, EnergyModel
 
 #: Steps of the prediction, and how many of them share one power: fine now, coarse later.
 STEPS = 60
@@ -44,9 +44,10 @@ class Plan:
 
 
 def step_length_s(model: EnergyModel) -> float:
-    """Length of a prediction step: 60 of them should span the time in which stored heat comes out, 5 s to 20 s."""
-    coupling = model.film_w_per_k + 4.0 * 5.67e-8 * model.film_m2 * 700.0**3
-    return float(min(20.0, max(5.0, 0.25 * (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 10.0 + 8.0)))
+    """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. 4 s and a fortieth of the time
+    in which the near lining and the contents follow the chamber, at most 15 s."""
+    coupling = model.film_w_per_k + 4.0 * SIGMA * model.film_m2 * 700.0**3
+    return min(15.0, 4.0 + (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 40.0)
 
 
 def make(model: EnergyModel, x, unexplained_w: float, reference_c: np.ndarray, previous: Plan | None, time_s: float, full_w: float,

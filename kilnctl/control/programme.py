@@ -30,7 +30,7 @@ class Shortfall:
 
     def __str__(self) -> str:
         where = f"step {self.step + 1} ('{self.name}')"
-        if self.asked_k_per_s is None or self.feasible_k_per_s is None or self.feasible_k_per_s <= 0.0:
+        if self.asked_k_per_s is None or self.feasible_k_per_s is None:
             return (f"{where} goes to {self.at_c:.0f} °C, which would need {self.needed_w / 1000:.2f} kW only to be held; this oven has "
                     f"{self.full_w / 1000:.2f} kW and gets to about {self.reachable_c:.0f} °C")  # fmt: skip
         falling = self.asked_k_per_s < 0.0

@@ -16,9 +16,9 @@ from ..build import geometry_of, layers_of, load_material
 from ..settings.oven import Load, Oven
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
 from ..thermal.enclosure import star_conductances_m2
-from ..thermal.surfaces import cylinder_film, inner_film, outer_film, radiation_film
+from ..thermal.surfaces import cylinder_film, inner_film, outer_film
 from ..thermal.walls import solve_wall
-from .energy import SIGMA, ZERO_C, EnergyModel
+from .energy import SIGMA, STILL_FILM, ZERO_C, EnergyModel
 
 #: Element mass where the file gives none: heating alloy and its support weigh about this much per kilowatt (common practice).
 ELEMENT_KG_PER_KW = {"sheathed": 0.8, "iron-chromium-aluminium": 0.12, "nickel-chromium": 0.15}
@@ -75,7 +75,8 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
         contents_w_per_k=coupling_w,
         contents_m2=coupling_m2,
         extra_w=fan_w,
-        lag_s=oven.sensors.control.lag_s * _lag_share(working, speed),
+        lag_s=oven.sensors.control.lag_s,
+        sensor_wind=cylinder_film(working + 5.0, working, 0.003, speed) / STILL_FILM,
         dead_s=oven.sensors.control.dead_time_s,
     )
 
@@ -104,12 +105,6 @@ def _star(areas, emissivities, counts) -> np.ndarray:
         return star_conductances_m2(areas, emissivities, counts)
     except ValueError:
         return np.array(areas) * np.array(counts) * np.array(emissivities)
-
-
-def _lag_share(working_c: float, speed: float) -> float:
-    """The junction's lag at work over its lag in still room air: the film on a 3 mm sheath grows with temperature and wind."""
-    still = cylinder_film(40.0, 20.0, 0.003) + radiation_film(20.0, 20.1, 0.8)
-    return still / (cylinder_film(working_c + 5.0, working_c, 0.003, speed) + radiation_film(working_c, working_c + 0.1, 0.8))
 
 
 def _leaks(oven: Oven, working: float, ambient: float) -> float:

@@ -20,6 +20,10 @@ import numpy as np
 SIGMA = 5.670374419e-8  # W/(m²·K⁴), CODATA 2018 (exact)
 ZERO_C = 273.15
 
+#: Film on a 3 mm sheath in still room air, W/(m²·K) (Churchill and Chu's cylinder, 40 °C in 20 °C, and radiation), its
+#: emissivity, and the share of the lag that sits inside the sheath whatever the film (common practice).
+STILL_FILM, SENSOR_EMISSIVITY, INNER_LAG = 17.6, 0.8, 0.25
+
 STATES = ("element", "chamber", "lining 1", "lining 2", "lining 3", "contents", "sensor")
 ELEMENT, CHAMBER, LINING, CONTENTS, SENSOR = 0, 1, 2, 5, 6
 N = len(STATES)
@@ -27,7 +31,8 @@ N = len(STATES)
 
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
-    """Every parameter is positive (contents and leak may be 0). `rise_per_k`: relative rise of the lining's conductance per °C."""
+    """Every parameter is positive (contents and leak may be 0). `rise_per_k`: relative rise of the lining's conductance per
+    °C; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over its whole film there."""
 
     power_w: float
     voltage_v: float
@@ -47,6 +52,7 @@ class EnergyModel:
     contents_m2: float
     extra_w: float
     lag_s: float
+    sensor_wind: float
     dead_s: float
 
     def __post_init__(self):
@@ -107,9 +113,15 @@ class EnergyModel:
         down_1 = alpha_1 + beta_1 * up
         down_2 = alpha_2 + beta_2 * down_1
         chamber = x[1] + up
-        share = 1.0 - math.exp(-dt_s / self.lag_s) if self.lag_s > 0.0 else 1.0
+        share = 1.0 - math.exp(-dt_s / self.lag_at_s(chamber)) if self.lag_s > 0.0 else 1.0
         return (x[0] + alpha_e + beta_e * up, chamber, x[2] + down_1, x[3] + down_2, x[4] + alpha_3 + beta_3 * down_2,
                 x[5] + alpha_k + beta_k * up if contents > 0.0 else chamber, x[6] + share * (chamber - x[6]))  # fmt: skip
+
+    def lag_at_s(self, chamber_c: float) -> float:
+        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_LAG stays, s."""
+        t = chamber_c + ZERO_C
+        film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * SIGMA * t * t * t / STILL_FILM
+        return self.lag_s * (INNER_LAG + (1.0 - INNER_LAG) / film)
 
     def linearise(self, x, dt_s: float, ambient_c: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """A (7×7) of the step's increment response, and its columns for 1 W of element power and of disturbance (each (7,))."""
@@ -128,7 +140,7 @@ class EnergyModel:
         rate = np.array(capacity) / dt_s
         m[np.arange(6), np.arange(6)] += rate
         inverse = np.linalg.inv(m)
-        share = 1.0 - math.exp(-dt_s / self.lag_s) if self.lag_s > 0.0 else 1.0
+        share = 1.0 - math.exp(-dt_s / self.lag_at_s(x[1])) if self.lag_s > 0.0 else 1.0
         a = np.zeros((N, N))
         a[:6, :6] = inverse * rate
         if not has_contents:
