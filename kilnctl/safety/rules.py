@@ -56,7 +56,8 @@ class Trip:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """permit is None when there must be no heat this tick; `reason` says why in plain words. The contactor is judged apart."""
+    """permit is None when there must be no heat this tick; `reason` says why in plain words. The contactor is judged apart.
+    `usable`: the control reading can be believed this tick."""
 
     permit: Permit | None
     contactor_allowed: bool
@@ -64,6 +65,7 @@ class Verdict:
     new_trips: tuple[Trip, ...]
     warnings: tuple[str, ...]
     reason: str
+    usable: bool = False
 
 
 @dataclass(slots=True)
@@ -122,10 +124,10 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
         reason, limit = "the door is open", 0.0
     if policy.airflow_required and reading.airflow_proved is not True:
         reason, limit = "the ventilation is not proved", 0.0
-    return s, _verdict(s, tick, before, warnings, limit, reason)
+    return s, _verdict(s, tick, before, warnings, limit, reason, usable)
 
 
-def _verdict(s: SafetyState, tick: Tick, before: set, warnings: list[str], limit: float, reason: str) -> Verdict:
+def _verdict(s: SafetyState, tick: Tick, before: set, warnings: list[str], limit: float, reason: str, usable: bool = False) -> Verdict:
     trips = tuple(s.trips.values())
     new = tuple(t for t in trips if t.fault not in before)
     if trips:
@@ -138,7 +140,7 @@ def _verdict(s: SafetyState, tick: Tick, before: set, warnings: list[str], limit
     allowed = not trips and tick.heating
     if allowed != s.commanded:
         s.commanded, s.commanded_s = allowed, tick.time_s if _finite(tick.time_s) else s.commanded_s
-    return Verdict(permit, allowed, trips, new, tuple(warnings), reason)
+    return Verdict(permit, allowed, trips, new, tuple(warnings), reason, usable)
 
 
 def _finite(value) -> bool:

@@ -1,0 +1,66 @@
+"""One tick, whole: reading → safety → control → gate → firing. Rehearsals, commissioning and real runs all go through here.
+
+Nothing in this file knows a clock, a file or a heater; it is given measured time and returns what the rig should do.
+"""
+
+from dataclasses import dataclass
+
+from . import firing, safety
+from .firing import Burst, Pattern
+from .reading import Reading
+from .safety import Policy, Tick, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Actuation:
+    """What one tick came to. `fired` is what the relay shall do in the coming tick; `contactor` what its coil shall do."""
+
+    fired: float
+    burst: Burst
+    contactor: bool
+    duty: float
+    decision: object
+    verdict: Verdict
+
+
+class Chain:
+    """The state of one oven's run, from tick to tick. `controller` has `start(programme, reading, time_s)` and
+    `step(programme, state, reading, dt_s, fired, requests, usable)`; see `kilnctl.control`."""
+
+    def __init__(self, controller, programme, policy: Policy, pattern: Pattern, holding=None):
+        self.controller, self.programme, self.policy, self.pattern = controller, programme, policy, pattern
+        self.safety = safety.SafetyState()
+        self.firing = firing.ready(pattern)
+        self.control = None
+        self.energy_j = 0.0
+        self.last: Actuation | None = None
+        self._start_s = 0.0
+        self._holding = holding or (lambda chamber_c: 0.0)
+
+    def tick(self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[str, ...] = ()) -> Actuation:
+        """Decide for the coming dt_s. `now_s` is measured; `dt_s` the length of the tick that has just passed and of the next."""
+        last = self.last
+        if self.control is None:
+            self.control = self.controller.start(self.programme, reading, now_s)
+            self._start_s = now_s
+        fired = reading.fired if reading.fired is not None else (last.fired if last else 0.0)
+        full = last.decision.full_w if last else self.programme.model.power_w
+        self.energy_j += fired * full * dt_s if last else 0.0
+        unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
+        heating = last is None or last.decision.phase not in ("cooling", "finished")
+        tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating)
+        self.safety, verdict = safety.judge(self.safety, self.policy, reading, tick)
+        self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
+
+        contactor = verdict.contactor_allowed
+        duty = safety.pass_duty(decision.duty, verdict.permit, now_s, step)
+        if last is None or not last.contactor or not contactor:
+            # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
+            duty = 0.0
+        if duty > 0.0:
+            self.firing, burst = firing.fire(self.pattern, self.firing, duty, dt_s)
+        else:
+            self.firing = firing.cut(self.pattern, self.firing)
+            burst = Burst(0, (0,) * self.pattern.groups, (), 0.0)
+        self.last = Actuation(burst.fired, burst, contactor, duty, decision, verdict)
+        return self.last

@@ -1,0 +1,179 @@
+"""Rehearse a schedule: the whole control and safety chain on a plant, in simulated time."""
+
+import math
+from dataclasses import dataclass, field
+from typing import Callable
+
+import numpy as np
+
+from . import control, firing, safety
+from .chain import Chain
+from .model.day_zero import day_zero
+from .record.columns import COLUMNS
+from .settings.oven import Oven
+from .settings.schedule import Schedule
+
+#: After a trip the plant is followed for so long, to see that the heat really is off, s.
+AFTER_TRIP_S = 120.0
+
+
+@dataclass(frozen=True)
+class Event:
+    time_s: float
+    kind: str  # "step", "trip", "warning", "door", "note"
+    text: str
+
+
+@dataclass
+class Run:
+    """What happened. One value a tick in each array (time_s, reference_c, chamber_c as the sensor shows it, part_c, duty,
+    feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s; `outcome` is "finished",
+    "tripped" or "interrupted". true_chamber_c is the plant's own, where it tells."""
+
+    oven: Oven
+    schedule: Schedule
+    outcome: str
+    trips: tuple
+    events: tuple[Event, ...]
+    data: dict[str, np.ndarray]
+    seed: int
+    controller: str
+    energy_j: float = 0.0
+    model: object = None
+    shortfalls: tuple = ()
+    load: object = None
+    notes: tuple[str, ...] = field(default_factory=tuple)
+
+    def __getattr__(self, name: str) -> np.ndarray:
+        data = self.__dict__.get("data", {})
+        if name in data:
+            return data[name]
+        raise AttributeError(name)
+
+
+def controller_of(kind: str):
+    """ "model" (ours), "thermostat", "pi" or "pid"."""
+    return control if kind == "model" else control.Plain(kind)
+
+
+def rehearse(
+    oven: Oven,
+    schedule: Schedule,
+    plant=None,
+    model=None,
+    seed: int = 0,
+    *,
+    controller: str = "model",
+    faults=(),
+    progress: Callable[[float, float, str], None] | None = None,
+    sink: Callable[[tuple], None] | None = None,
+) -> Run:
+    """Run `schedule` on `plant` (the virtual oven if None) with `model` (the description's own if None).
+
+    Same arguments give the same run bit for bit. `progress(time_s, left_s, phase)` is called once a simulated minute, `sink` with
+    each sample's values in the order of `COLUMNS`. Raises KilnctlError when the schedule cannot be run on this oven; Ctrl-C ends
+    the run with outcome "interrupted".
+    """
+    load = schedule.load if schedule.load is not None else oven.usual_load
+    if plant is None:
+        from .plants.oven import VirtualOven
+
+        plant = VirtualOven(oven, load=load, seed=seed, faults=faults)
+    if model is None:
+        model = day_zero(oven, load, schedule.top_c)
+    start_c = getattr(plant, "chamber_c", None)
+    programme = control.prepare(oven, schedule, model, start_c)
+    policy = safety.policy_for(oven, schedule)
+    chain = Chain(controller_of(controller), programme, policy, firing.pattern_for(oven), _holding_table(model, oven))
+    rows: list[tuple] = []
+    events: list[Event] = []
+    outcome = "interrupted"
+    try:
+        outcome = _loop(oven, plant, chain, rows, events, progress, sink)
+    except KeyboardInterrupt:
+        events.append(Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
+    columns = list(zip(*rows)) if rows else [()] * len(COLUMNS)
+    data = {c.name: np.array(v, dtype=object if c.name == "reason" else float) for c, v in zip(COLUMNS, columns)}
+    return Run(oven=oven, schedule=schedule, outcome=outcome, trips=tuple(chain.safety.trips.values()), events=tuple(events), data=data,
+               seed=seed, controller=controller, energy_j=chain.energy_j, model=model, shortfalls=programme.shortfalls, load=load)  # fmt: skip
+
+
+def _holding_table(model, oven: Oven):
+    """Steady power against temperature as a quick table: the rules only need it to a few per cent."""
+    temperatures = np.linspace(oven.site.ambient_c, oven.limits.highest_c + 60.0, 40)
+    powers = [model.holding_w(float(t)) for t in temperatures]
+    low, step, top = float(temperatures[0]), float(temperatures[1] - temperatures[0]), len(powers) - 2
+
+    def holding(chamber_c: float) -> float:
+        if not math.isfinite(chamber_c):
+            return 0.0
+        place = (chamber_c - low) / step
+        i = min(max(int(place), 0), top)
+        return powers[i] + (powers[i + 1] - powers[i]) * (place - i)
+
+    return holding
+
+
+def _loop(oven: Oven, plant, chain: Chain, rows: list, events: list, progress, sink) -> str:
+    dt = oven.control.tick_s
+    time_s, step, tripped_s = 0.0, 0, None
+    reading = plant.advance(dt, 0.0, False)
+    last_note, was_step, door = "", None, False
+    while True:
+        time_s += dt
+        step += 1
+        now = time_s + getattr(plant, "clock_jump_s", 0.0)
+        if getattr(plant, "loop_stalled", False) and chain.last is not None:
+            # The loop stands still: the rig goes on with its last command until the lease is over, then lets go by itself.
+            stalled = 0.0
+            while getattr(plant, "loop_stalled", False):
+                alive = stalled < safety.LEASE_S
+                reading = plant.advance(dt, chain.last.fired if alive else 0.0, chain.last.contactor and alive)
+                stalled += dt
+            time_s += stalled
+            now = time_s + getattr(plant, "clock_jump_s", 0.0)
+        act = chain.tick(reading, now, dt, step)
+        d = act.decision
+        row = _row(time_s, reading, act, plant)
+        rows.append(row)
+        if sink is not None:
+            sink(row)
+        for trip in act.verdict.new_trips:
+            events.append(Event(time_s, "trip", str(trip)))
+            tripped_s = time_s if tripped_s is None else tripped_s
+        for warning in act.verdict.warnings:
+            if not any(e.text == warning for e in events[-20:]):
+                events.append(Event(time_s, "warning", warning))
+        if (d.step, d.phase) != was_step:
+            was_step = (d.step, d.phase)
+            name = chain.programme.legs[min(chain.control.position.leg, len(chain.programme.legs) - 1)].name
+            events.append(Event(time_s, "step", d.phase if d.phase == "finished" else f"{d.phase}: {name}"))
+        if bool(reading.door_open) != door:
+            door = bool(reading.door_open)
+            events.append(Event(time_s, "door", "door opened" if door else "door closed"))
+        if progress is not None and (step * dt) % 60.0 < dt:
+            progress(time_s, d.left_s, d.phase)
+        if d.done:
+            return "finished"
+        if tripped_s is not None and time_s - tripped_s >= AFTER_TRIP_S:
+            return "tripped"
+        # The gate's answer, in whole cycles, is all that reaches the plant.
+        reading = plant.advance(dt, act.fired, act.contactor)
+
+
+def _row(time_s: float, reading, act, plant) -> tuple:
+    d = act.decision
+    nan = math.nan
+    return (
+        time_s, d.reference_c, reading.chamber_c, getattr(plant, "chamber_c", nan),
+        nan if reading.limit_c is None else reading.limit_c,
+        nan if reading.part_c is None else reading.part_c, _number(getattr(plant, "part_c", None)),
+        _number(d.part_c), _number(d.part_sd_k), _number(d.element_c), d.expected_c,
+        act.duty, nan if reading.fired is None else reading.fired, d.demand_w, d.feedforward_w, d.trim_w, d.unexplained_w,
+        nan if reading.supply_v is None else reading.supply_v, 1.0 if act.contactor else 0.0, float(d.step + 1),
+        act.verdict.reason if act.verdict.permit is None and d.demand_w > 0.0 else d.reason,
+    )  # fmt: skip
+
+
+def _number(value) -> float:
+    return math.nan if value is None else value
