@@ -131,7 +131,7 @@ class Core:
         if self.before_block is not None:
             self.before_block()
         b, p, around, moisture = self.body, self.body.properties, self.around, self.moisture
-        ahead = 0.5 * self._block_s
+        ahead = 0.5 * max(self._block_s, dt)
         middle = self.nodes_k + ahead * self._rate
         knot, part = locate(middle)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]

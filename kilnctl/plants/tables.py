@@ -80,9 +80,9 @@ class Films:
     The difference is spaced by its cube root, because h rises like its third or fourth root; the mean linearly.
     """
 
-    ROOTS = 33  # knots in the cube root of the difference, over ±MOST_K
+    ROOTS = 41  # knots in the cube root of the difference, over ±MOST_K
     MOST_K = 1500.0
-    MEANS = 19  # knots of the mean temperature, 200 K to 2000 K
+    MEANS = 37  # knots of the mean temperature, 200 K to 2000 K
 
     def __init__(self, functions: Sequence):
         """`functions`: h(surface_c, fluid_c) for each surface, or for a batch a sequence of them for each surface. Where a
