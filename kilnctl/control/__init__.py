@@ -7,6 +7,6 @@
 
 from .controller import ControlState, Decision, start, step
 from .plain import Plain
-from .programme import Programme, Shortfall, prepare
+from .programme import Programme, Shortfall, planned_s, prepare
 
-__all__ = ["ControlState", "Decision", "Plain", "Programme", "Shortfall", "prepare", "start", "step"]
+__all__ = ["ControlState", "Decision", "Plain", "Programme", "Shortfall", "planned_s", "prepare", "start", "step"]

@@ -6,7 +6,7 @@ from ..errors import KilnctlError
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
-from .reference import Leg, legs_of
+from .reference import Leg, begin, legs_of, seconds_left
 
 _DT_S = 10.0
 #: Power is judged over this long, so that the first seconds of a ramp (elements heating themselves) do not count, s.
@@ -87,6 +87,11 @@ def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float |
     return Programme(legs=legs, model=model, follows=follows, ambient_c=ambient, noise_k=max(0.05, oven.sensors.control.noise_k),
                      plan_step_s=step_length_s(model), chamber_limit_c=limit - 2.0, working_c=schedule.top_c,
                      count_always=schedule.soak_counts == "from arrival", load_uncertainty=0.1, shortfalls=shortfalls)  # fmt: skip
+
+
+def planned_s(programme: Programme) -> float:
+    """Time that ramps and soaks take, s; what depends on the oven (heating up at full power, cooling) is not in it."""
+    return seconds_left(programme.legs, begin(programme.legs, programme.ambient_c))
 
 
 def _shortfalls(model: EnergyModel, legs: tuple[Leg, ...], start_c: float, ambient: float):

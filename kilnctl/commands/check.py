@@ -1,0 +1,57 @@
+"""`kilnctl check OVEN [SCHEDULE]`: everything that is wrong, or what was understood."""
+
+import argparse
+
+from ..errors import KilnctlError
+from ..record.summary import clock
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("oven", help="oven file (YAML)")
+    parser.add_argument("schedule", nargs="?", help="schedule file (YAML) to be checked against that oven")
+
+
+def run(args: argparse.Namespace) -> int:
+    from .. import control, load_oven, load_schedule, safety
+    from ..model.day_zero import day_zero
+
+    problems, oven, schedule = [], None, None
+    try:
+        oven = load_oven(args.oven)
+    except KilnctlError as error:
+        problems.append(str(error))
+    if args.schedule:
+        try:
+            schedule = load_schedule(args.schedule)
+        except KilnctlError as error:
+            problems.append(str(error))
+    if problems:
+        raise KilnctlError("\n".join(problems))
+
+    c = oven.chamber
+    empty = day_zero(oven, None)
+    print(f"{args.oven}: understood.")
+    print(f"  {oven.name}: {c.width_m * 1000:.0f} × {c.depth_m * 1000:.0f} × {c.height_m * 1000:.0f} mm inside, "
+          f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz")  # fmt: skip
+    print(f"  schedules may go to {oven.limits.highest_c:.0f} °C; the software cuts the heat at {oven.limits.trip_at_c:.0f} °C")
+    print(f"  holding {oven.limits.highest_c:.0f} °C should take about {empty.holding_w(oven.limits.highest_c) / 1000:.2f} kW "
+          "(`kilnctl size` tells more)")  # fmt: skip
+    if empty.holding_w(oven.limits.highest_c) > oven.elements.power_w:
+        print(f"  note: its power reaches only about {empty.highest_c():.0f} °C")
+    if oven.limits.limiter_c is None:
+        print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
+    for assumption in oven.assumptions:
+        print(f"  assumed {assumption}")
+    if schedule is None:
+        return 0
+    load = schedule.load if schedule.load is not None else oven.usual_load
+    programme = control.prepare(oven, schedule, day_zero(oven, load, schedule.top_c))
+    safety.policy_for(oven, schedule)
+    print(f"{args.schedule}: understood, and {oven.name} can do it.")
+    print(f"  {len(schedule.steps)} steps up to {schedule.top_c:.0f} °C; "
+          f"ramps and soaks take {clock(control.planned_s(programme))} besides heating up and cooling")  # fmt: skip
+    for shortfall in programme.shortfalls:
+        print(f"  note: {shortfall}; the ramp will take the time it needs")
+    if schedule.flammable_vapour:
+        print("  this load gives off flammable vapour: heat only while the ventilation is proved")
+    return 0

@@ -1,0 +1,110 @@
+"""`kilnctl rehearse OVEN SCHEDULE`: the whole chain on a virtual oven, in simulated time."""
+
+import argparse
+import dataclasses
+import sys
+import time
+
+from ..errors import KilnctlError
+from ..record.summary import as_text, clock, compared, summarise
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("oven", help="oven file (YAML)")
+    parser.add_argument("schedule", help="schedule file (YAML)")
+    parser.add_argument("--out", metavar="DIR", default="runs", help="folder below which the record is written (default: runs)")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)")
+    parser.add_argument("--compare", action="store_true", help="beside it, an on/off thermostat of ±3 °C on the same oven and seed")
+    parser.add_argument("--controller", choices=("model", "thermostat", "pi", "pid"), default="model", help="what controls (default: model)")
+    parser.add_argument("--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE")
+    parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
+    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
+    parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
+
+
+class Progress:
+    """A line on a terminal that renews itself; a line every ten simulated hours or so elsewhere."""
+
+    def __init__(self, what: str, quiet: bool):
+        self.what, self.quiet, self.started, self.shown = what, quiet, time.monotonic(), 0.0
+
+    def __call__(self, time_s: float, left_s: float, phase: str) -> None:
+        now = time.monotonic()
+        if self.quiet or now - self.shown < (0.2 if sys.stderr.isatty() else 5.0):
+            return
+        self.shown = now
+        text = f"{self.what}: {clock(time_s)} of simulated time, {phase}, {time_s / max(1e-6, now - self.started):.0f} × real time"
+        print(f"\r\x1b[K{text}" if sys.stderr.isatty() else text, end="" if sys.stderr.isatty() else "\n", file=sys.stderr, flush=True)
+
+    def end(self) -> None:
+        if not self.quiet and sys.stderr.isatty() and self.shown:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+def run(args: argparse.Namespace) -> int:
+    from .. import load_oven, load_schedule
+    from ..record.folder import SampleWriter, finish, new_folder
+    from ..rehearsal import rehearse
+
+    problems = []
+    loaded = []
+    for load, path in ((load_oven, args.oven), (load_schedule, args.schedule)):
+        try:
+            loaded.append(load(path))
+        except KilnctlError as error:
+            problems.append(str(error))
+    if problems:
+        raise KilnctlError("\n".join(problems))
+    oven, schedule = loaded
+    if args.seed < 0:
+        raise KilnctlError("--seed: a whole number from 0")
+    if args.compare and args.plant:
+        raise KilnctlError("--compare needs a plant that can be made twice alike; leave it out with --plant")
+    plant, faults = None, ()
+    if args.plant:
+        from ..plants.protocol import load_plant
+
+        plant = load_plant(args.plant, oven)
+    if args.faults:
+        from ..plants.faults import load_faults
+
+        faults = load_faults(args.faults)
+    unit = "F" if args.fahrenheit else "C"
+    print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
+    # Refuse before anything is written.
+    from .. import control, safety
+    from ..model.day_zero import day_zero
+
+    load = schedule.load if schedule.load is not None else oven.usual_load
+    model = day_zero(oven, load, schedule.top_c)
+    programme = control.prepare(oven, schedule, model, getattr(plant, "chamber_c", None))
+    safety.policy_for(oven, schedule)
+    for shortfall in programme.shortfalls:
+        print(f"note: {shortfall}; the ramp will take the time it needs")
+    folder = new_folder(args.out, oven.name, schedule.name)
+    writer = SampleWriter(folder)
+    progress = Progress("rehearsing", args.quiet)
+    try:
+        result = rehearse(oven, schedule, plant, model, args.seed, controller=args.controller, faults=faults, progress=progress, sink=writer)
+    finally:
+        writer.close()
+        progress.end()
+    result = dataclasses.replace(result, controller=_name(args.controller))
+    summary = summarise(result)
+    finish(folder, result, summary, unit)
+    print()
+    print(as_text(summary, unit))
+    for trip in result.trips:
+        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  With the power off, check: {trip.check}.")
+    if args.compare and result.outcome != "interrupted":
+        progress = Progress("rehearsing the thermostat", args.quiet)
+        other = rehearse(oven, schedule, None, model, args.seed, controller="thermostat", faults=faults, progress=progress)
+        progress.end()
+        print("\nThe same oven, load and seed with an on/off thermostat:\n")
+        print(compared(summary, summarise(other), "thermostat ±3 °C", unit))
+    print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+
+
+def _name(kind: str) -> str:
+    return {"model": "energy balance and trim", "thermostat": "on/off thermostat, ±3 °C", "pi": "PI", "pid": "PID"}[kind]
