@@ -163,7 +163,7 @@ class VirtualOven:
                 value, said, _ = probe.advance(dt, self.chamber_c if part is None else part, 1.0, terminals_c, room_c, mine)
             seen[name] = value
             words += tuple(f"{name}-{word}" for word in said)
-        oven = self.oven
+        oven, meters = self.oven, self.oven.meters
         return Reading(
             chamber_c=seen["control"],
             limit_c=seen.get("limit"),
@@ -171,9 +171,9 @@ class VirtualOven:
             cold_junction_c=cold_c,
             faults=words,
             fired=fired,
-            supply_v=self.supply_v,
-            current_a=self.current_a,
-            contactor_closed=self.electrics.closed,
+            supply_v=self.supply_v if meters.supply else None,
+            current_a=self.current_a if meters.current else None,
+            contactor_closed=self.electrics.closed if meters.contactor else None,
             door_open=self._settings[1] > 0.0 if oven.door.switch else None,
             airflow_proved=self._settings[3] if oven.vent is not None and oven.vent.proved else None,
             sample=self._probes[0][1].sample,

@@ -218,6 +218,15 @@ class Sensors:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Meters:
+    """What the wiring tells the controller besides temperatures."""
+
+    supply: bool = flag("the supply voltage is measured", default=False)
+    current: bool = flag("the elements' current is measured", default=False)
+    contactor: bool = flag("an auxiliary contact, or the voltage behind it, tells whether the contactor is closed", default=True)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Load:
     """What is put in. Mass, material or heat capacity, and the surface through which it takes heat."""
 
@@ -300,6 +309,7 @@ class Oven:
     supply: Supply = one(Supply, "electrical supply")
     switching: Switching = one(Switching, "relay and contactor", default=Switching())
     sensors: Sensors = one(Sensors, "thermocouples", default=Sensors())
+    meters: Meters = one(Meters, "meters wired to the controller", default=Meters())
     shelf: Load | None = one(Load, "shelf, hearth or rack that stays in the oven", default=None)
     usual_load: Load | None = one(Load, "what is usually put in", default=None)
     limits: Limits = one(Limits, "limits")
