@@ -92,7 +92,7 @@ class Reader:
         unit = DIMENSIONS[dimension].unit
         unit = "" if unit == "1" else f" {unit}"
         if low is not None and value < low:
-            bound = "must be above zero" if 0.0 < low <= (high or 0.0) * 1e-11 else f"must be at least {low:g}{unit}"
+            bound = "must be above zero" if low > 0.0 >= value else f"must be at least {low:g}{unit}"
             return self.problem(node, f"{where}: {text} {bound}")
         if high is not None and value > high:
             return self.problem(node, f"{where}: {text} is more than {high:g}{unit}, the most that is accepted here")

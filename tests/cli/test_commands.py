@@ -1,0 +1,177 @@
+"""The commands as a user meets them: exit statuses, messages, records; never a traceback."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from kilnctl.cli import COMMANDS
+
+ROOT = Path(__file__).parents[2]
+OVENS, SCHEDULES = ROOT / "configs" / "ovens", ROOT / "configs" / "schedules"
+CABINET, CURE = OVENS / "curing-cabinet.yaml", SCHEDULES / "powder-cure.yaml"
+
+
+def kilnctl(*arguments, cwd=ROOT):
+    done = subprocess.run([sys.executable, "-m", "kilnctl", *map(str, arguments)], cwd=cwd, capture_output=True, text=True, timeout=110)
+    assert "Traceback" not in done.stderr, done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def cure(tmp_path_factory):
+    """One powder cure with comparison, and where its record lies."""
+    out = tmp_path_factory.mktemp("runs")
+    done = kilnctl("rehearse", CABINET, CURE, "--compare", "--out", out, "--seed", 3)
+    assert done.returncode == 0, done.stderr
+    return done, out / "curing-cabinet-powder-cure"
+
+
+def test_help_names_every_command_and_each_explains_itself():
+    assert all(name in kilnctl("--help").stdout for name in COMMANDS)
+    for name in ("check", "rehearse"):
+        assert kilnctl(name, "--help").returncode == 0
+
+
+def test_check_says_what_it_understood():
+    done = kilnctl("check", CABINET, CURE)
+    assert done.returncode == 0
+    assert "Curing cabinet can do it" in done.stdout and "assumed" in done.stdout and "3.00 kW" in done.stdout
+
+
+def test_rehearse_prints_a_summary_and_the_thermostat_beside_it(cure):
+    out = cure[0].stdout
+    for word in ("overshoot", "energy", "highest chamber", "worst", "thermostat ±3 °C", "swing during the soak", "the record lies in", "cure"):
+        assert word in out
+
+
+def test_rehearse_leaves_a_whole_record(cure):
+    folder = cure[1]
+    names = {p.name for p in folder.iterdir()}
+    assert {"samples.csv", "run.json", "events.csv", "curves.svg", "run.html", "oven.yaml", "schedule.yaml"} <= names
+    about = json.loads((folder / "run.json").read_text())
+    assert about["outcome"] == "finished" and about["seed"] == 3 and about["trips"] == []
+    page = (folder / "run.html").read_text()
+    assert page.startswith("<!doctype html>") and "<script" not in page and "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert (folder / "oven.yaml").read_bytes() == CABINET.read_bytes()
+
+
+def test_same_inputs_and_seed_give_a_bit_identical_record_and_another_seed_does_not(cure, tmp_path):
+    args = ("rehearse", CABINET, CURE, "--quiet", "--out")
+    again = tmp_path / "again"
+    assert kilnctl(*args, again, "--seed", 3).returncode == 0
+    for name in ("samples.csv", "run.json", "events.csv", "curves.svg"):
+        assert (again / "curing-cabinet-powder-cure" / name).read_bytes() == (cure[1] / name).read_bytes(), name
+    other = tmp_path / "other"
+    assert kilnctl(*args, other, "--seed", 4).returncode == 0
+    assert (other / "curing-cabinet-powder-cure" / "samples.csv").read_bytes() != (cure[1] / "samples.csv").read_bytes()
+
+
+def test_a_second_run_never_overwrites_the_first(tmp_path):
+    from kilnctl.record.folder import new_folder
+
+    first, second = (new_folder(tmp_path, "An oven", "A schedule") for _ in range(2))
+    assert first != second and first.is_dir() and second.is_dir()
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        (None, "there is no such file"),
+        (("power: 3 kW", "power: 3 kg"), "not a unit of power"),
+        (("thickness: 80 mm", "thickness: -80 mm"), "above zero"),
+        (("power: 3 kW", "power: nan kW"), "not a number"),
+        (("power: 3 kW", "power: inf kW"), "not a number"),
+    ],
+)
+def test_bad_oven_files_end_with_status_2_and_one_message(tmp_path, change, expected):
+    path = tmp_path / "oven.yaml"
+    if change:
+        path.write_text(CABINET.read_text().replace(*change))
+    for command in (("check", path), ("rehearse", path, CURE, "--out", tmp_path / "runs")):
+        done = kilnctl(*command)
+        assert done.returncode == 2 and expected in done.stderr and done.stdout == ""
+        assert len(done.stderr.strip().splitlines()) == 1
+    assert not (tmp_path / "runs").exists()
+
+
+def test_problems_of_both_files_are_reported_together(tmp_path):
+    oven, schedule = tmp_path / "oven.yaml", tmp_path / "schedule.yaml"
+    oven.write_text(CABINET.read_text().replace("3 kW", "3"))
+    schedule.write_text("schedule: x\nsteps:\n  - {to: 90}\n")
+    done = kilnctl("check", oven, schedule)
+    assert done.returncode == 2
+    assert f"{oven}:" in done.stderr and f"{schedule}:3:10: " in done.stderr
+
+
+def test_a_schedule_above_the_ovens_limit_is_refused_before_the_start(tmp_path):
+    done = kilnctl("rehearse", CABINET, SCHEDULES / "anneal.yaml", "--out", tmp_path / "runs")
+    assert done.returncode == 2 and "may not go above 260 °C" in done.stderr and "step 1" in done.stderr
+    assert not (tmp_path / "runs").exists()
+
+
+def test_a_ramp_that_is_too_steep_is_told_with_its_power_and_the_feasible_rate(tmp_path):
+    path = tmp_path / "steep.yaml"
+    path.write_text("schedule: steep\nsteps:\n  - {to: 60 °C, at: 1 °C/min, hold: 5 min}\n  - {name: too steep, to: 240 °C, at: 900 °C/h}\n")
+    done = kilnctl("check", CABINET, path)
+    assert done.returncode == 2
+    assert "step 2 ('too steep')" in done.stderr and "kW" in done.stderr and "K/h is feasible" in done.stderr
+    path.write_text(path.read_text() + "too fast: stretch\n")
+    done = kilnctl("check", CABINET, path)
+    assert done.returncode == 0 and "will take the time it needs" in done.stdout
+
+
+def test_a_temperature_that_full_power_cannot_hold_is_told(tmp_path):
+    oven, schedule = tmp_path / "weak.yaml", tmp_path / "hot.yaml"
+    oven.write_text(CABINET.read_text().replace("power: 3 kW", "power: 500 W"))
+    schedule.write_text("schedule: hot\ntoo fast: stretch\nsteps:\n  - {to: 250 °C, hold: 5 min}\n")
+    done = kilnctl("check", oven, schedule)
+    assert done.returncode == 2 and "only to be held" in done.stderr and "gets to about" in done.stderr
+
+
+def test_flammable_vapour_needs_proved_ventilation(tmp_path):
+    oven = tmp_path / "oven.yaml"
+    oven.write_text(CABINET.read_text().replace("proved: yes", "proved: no"))
+    done = kilnctl("check", oven, CURE)
+    assert done.returncode == 2 and "ventilation" in done.stderr
+
+
+@pytest.mark.skipif(os.geteuid() == 0 and not Path("/proc").exists(), reason="needs a place that cannot be written")
+def test_a_place_that_cannot_be_written_is_told(tmp_path):
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    done = kilnctl("rehearse", CABINET, CURE, "--out", blocked / "runs")
+    assert done.returncode == 2 and "no record can be written" in done.stderr
+
+
+def test_ctrl_c_leaves_a_readable_record(tmp_path):
+    process = subprocess.Popen([sys.executable, "-m", "kilnctl", "rehearse", str(OVENS / "brick-kiln.yaml"), str(SCHEDULES / "tile-firing.yaml"),
+                                "--out", str(tmp_path)], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
+    samples = tmp_path / "brick-box-kiln-tile-firing" / "samples.csv"
+    for _ in range(600):
+        if samples.exists() and samples.stat().st_size > 100_000:
+            break
+        time.sleep(0.05)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130 and "Traceback" not in err
+    assert "interrupted; the record lies in" in out
+    about = json.loads((samples.parent / "run.json").read_text())
+    assert about["outcome"] == "interrupted"
+    lines = samples.read_text().splitlines()
+    assert len(lines) > 500 and all(line.count(",") >= lines[0].count(",") for line in lines)
+
+
+def test_an_unknown_command_ends_with_status_2():
+    done = kilnctl("bake")
+    assert done.returncode == 2 and "invalid choice" in done.stderr
+
+
+def test_output_cut_off_by_a_pager_is_no_fault():
+    done = subprocess.run(f"{sys.executable} -m kilnctl check {CABINET} | head -n 1", shell=True, cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0 and done.stderr == "" and "understood" in done.stdout

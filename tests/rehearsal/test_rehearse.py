@@ -1,0 +1,144 @@
+"""The main job end to end on the virtual ovens: what a schedule asks is what the chamber does."""
+
+import math
+
+import numpy as np
+import pytest
+
+from kilnctl import Reading, rehearse
+from kilnctl.record.summary import summarise
+
+
+@pytest.fixture(scope="module")
+def cure(oven, schedule):
+    return rehearse(oven("curing-cabinet"), schedule("powder-cure"))
+
+
+def test_powder_cure_has_no_overshoot_and_holds_its_soak(cure):
+    """The chamber itself, not the noisy sensor: overshoot under 1 °C, every soak within ±1 °C once settled."""
+    assert cure.outcome == "finished" and cure.trips == ()
+    s = summarise(cure)
+    assert 0.0 <= s.overshoot_k < 1.0
+    assert len(s.soaks) == 1 and math.isfinite(s.soaks[0].settled_s)
+    assert abs(s.soaks[0].worst_k) <= 1.0 and s.soaks[0].rms_k < 0.4
+
+
+def test_thermostat_on_the_same_oven_swings(oven, schedule, cure):
+    other = rehearse(oven("curing-cabinet"), schedule("powder-cure"), controller="thermostat")
+    s = summarise(other)
+    assert s.swing_k > 8.0 and s.overshoot_k > 3.0
+    assert summarise(cure).swing_k < 1.5
+
+
+def test_the_lining_goes_on_drinking_heat_long_after_the_chamber_is_hot(oven, schedule):
+    """The slow heat stored in the lining: the power of the first minutes of a soak is far above that of its end."""
+    run = rehearse(oven("curing-cabinet"), schedule("dry"))
+    soak = np.flatnonzero((run.step == 2) & (run.reference_c == 105.0))
+    first, last = run.fired[soak[300:900]].mean(), run.fired[soak[-600:]].mean()
+    assert first > 1.25 * last > 0.0
+
+
+@pytest.mark.parametrize(("name", "plan"), [("curing-cabinet", "dry"), ("curing-cabinet", "temper"), ("bench-muffle", "lab-steps")])
+def test_every_soak_of_other_schedules_is_held_with_the_description_alone(oven, schedule, name, plan):
+    run = rehearse(oven(name), schedule(plan))
+    s = summarise(run)
+    assert run.outcome == "finished"
+    for soak in s.soaks:
+        assert abs(soak.worst_k) <= 2.0 and soak.rms_k < 0.8, soak
+    assert s.overshoot_k < 2.0
+
+
+def test_ramps_follow_the_reference(oven, schedule):
+    run = rehearse(oven("curing-cabinet"), schedule("dry"))
+    ramp = np.flatnonzero((run.step == 1) & (run.reference_c < 60.0) & (run.time_s > 300.0))
+    assert len(ramp) > 500
+    assert np.max(np.abs(run.true_chamber_c[ramp] - run.reference_c[ramp])) < 1.5
+
+
+def test_energy_counted_is_energy_fired(oven, schedule):
+    """What the run says it used is what the virtual oven's meter says, within the wander of its supply voltage."""
+    from kilnctl import VirtualOven
+
+    cabinet, plan = oven("curing-cabinet"), schedule("powder-cure")
+    plant = VirtualOven(cabinet, load=cabinet.usual_load)
+    run = rehearse(cabinet, plan, plant=plant)
+    assert run.energy_j == pytest.approx(plant.energy_j, rel=0.02)
+
+
+def test_a_run_is_bit_identical_with_the_same_seed(oven, schedule, cure):
+    again = rehearse(oven("curing-cabinet"), schedule("powder-cure"))
+    for name in cure.data:
+        a, b = cure.data[name], again.data[name]
+        assert all(x == y or (x != x and y != y) for x, y in zip(a, b)), name
+    other = rehearse(oven("curing-cabinet"), schedule("powder-cure"), seed=7)
+    assert not np.array_equal(other.chamber_c, cure.chamber_c)
+
+
+class Toy:
+    """Somebody else's simulation: one lump, nothing of ours. Only `advance` is needed."""
+
+    def __init__(self):
+        self.t, self.calls = 20.0, []
+
+    def advance(self, dt_s, duty, contactor_closed):
+        self.calls.append((duty, contactor_closed))
+        heat = 3000.0 * duty if contactor_closed else 0.0
+        self.t += dt_s * (heat - 5.0 * (self.t - 20.0)) / 20000.0
+        return Reading(self.t + 0.01 * (len(self.calls) % 3), airflow_proved=True, limit_c=self.t + 1.0)
+
+
+def test_a_plant_from_outside_is_driven_through_the_protocol_alone(oven, schedule):
+    toy = Toy()
+    run = rehearse(oven("curing-cabinet"), schedule("powder-cure"), plant=toy)
+    assert run.outcome == "finished"
+    assert np.isnan(run.true_chamber_c).all()
+    soak = run.chamber_c[(run.reference_c == 200.0) & (run.step == 1)][-300:]
+    assert np.max(np.abs(soak - 200.0)) < 1.0
+    assert all(0.0 <= d <= 1.0 for d, _ in toy.calls)
+
+
+class Broken(Toy):
+    def __init__(self, what):
+        super().__init__()
+        self.what = what
+
+    def advance(self, dt_s, duty, contactor_closed):
+        reading = super().advance(dt_s, duty, contactor_closed)
+        if len(self.calls) < 300:
+            return reading
+        values = {"nan": Reading(math.nan, airflow_proved=True, limit_c=self.t),
+                  "open": Reading(self.t, faults=("open",), airflow_proved=True, limit_c=self.t),
+                  "hot": Reading(280.0, airflow_proved=True, limit_c=280.0), "inf": Reading(math.inf, airflow_proved=True, limit_c=self.t)}  # fmt: skip
+        return values[self.what]
+
+
+@pytest.mark.parametrize(("what", "fault"), [("nan", "sensor-not-a-number"), ("open", "sensor-open"), ("inf", "sensor-not-a-number")])
+def test_a_sensor_fault_cuts_the_heat_at_once_and_trips_after_the_coast(oven, schedule, what, fault):
+    plant = Broken(what)
+    run = rehearse(oven("curing-cabinet"), schedule("powder-cure"), plant=plant)
+    assert run.outcome == "tripped" and run.trips[0].fault == fault
+    # The command that follows the first bad reading carries no heat, and none comes after it.
+    assert all(duty == 0.0 for duty, _ in plant.calls[301:])
+    assert run.trips[0].time_s - 300.0 < 15.0
+    assert plant.calls[-1] == (0.0, False)
+
+
+def test_an_over_temperature_trips_and_opens_the_contactor(oven, schedule):
+    plant = Broken("hot")
+    run = rehearse(oven("curing-cabinet"), schedule("powder-cure"), plant=plant)
+    assert run.outcome == "tripped"
+    assert {t.fault for t in run.trips} & {"over-oven", "over-schedule", "sensor-jump"}
+    assert plant.calls[-1] == (0.0, False)
+
+
+def test_a_stalled_loop_trips(oven, schedule):
+    from kilnctl.plants.faults import Fault
+
+    run = rehearse(oven("curing-cabinet"), schedule("powder-cure"), faults=(Fault("loop stalled", 600.0, 20.0),))
+    assert run.outcome == "tripped" and run.trips[0].fault == "loop-stalled"
+
+
+def test_progress_is_told(oven, schedule):
+    said = []
+    rehearse(oven("bench-muffle"), schedule("temper"), progress=lambda *a: said.append(a))
+    assert len(said) > 30 and said[0][0] < said[-1][0]
