@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-WIDTH, LEFT, RIGHT, TOP, GAP, BOTTOM = 960, 64, 150, 40, 26, 44
+WIDTH, LEFT, RIGHT, TOP, GAP, BOTTOM = 960, 64, 150, 54, 28, 44
 _INK, _FAINT, _GRID = "#1d2433", "#5b6475", "#dfe3ea"
 #: Colours that differ in lightness too (after Okabe and Ito), each with a dash of its own: nothing is said by colour alone.
 STYLES = {
@@ -156,11 +156,11 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
     out = [f'<g><rect x="{LEFT}" y="{top:.1f}" width="{inner}" height="{height:.1f}" fill="#fbfcfe"/>']
     for a, b, label in panel.shades:
         out.append(f'<rect x="{to_x(a):.1f}" y="{top:.1f}" width="{max(0.5, to_x(b) - to_x(a)):.1f}" height="{height:.1f}" fill="#f1ead9"/>')
-        if label and to_x(b) - to_x(a) > 6.5 * len(label):
+        if label and height > 150 and to_x(b) - to_x(a) > 6.5 * len(label):
             out.append(f'<text x="{(to_x(a) + to_x(b)) / 2:.1f}" y="{top + height - 7:.1f}" text-anchor="middle" font-size="11" fill="{_FAINT}">{escape(label)}</text>')
     for t in x_marks:
         out.append(f'<line x1="{to_x(t):.1f}" x2="{to_x(t):.1f}" y1="{top:.1f}" y2="{top + height:.1f}" stroke="{_GRID}"/>')
-    for v in ticks(low, high, max(2, int(height / 45))):
+    for v in ticks(low, high, max(3, int(height / 34))):
         out.append(f'<line x1="{LEFT}" x2="{LEFT + inner}" y1="{to_y(v):.1f}" y2="{to_y(v):.1f}" stroke="{_GRID}"/>'
                    f'<text x="{LEFT - 7}" y="{to_y(v) + 4:.1f}" text-anchor="end" fill="{_FAINT}">{v:g}</text>')  # fmt: skip
     out.append(f'<text x="{LEFT}" y="{top - 6:.1f}" fill="{_FAINT}">{escape(panel.y_label)}</text>')

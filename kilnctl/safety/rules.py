@@ -319,6 +319,9 @@ def acknowledge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick
     fresh.trips, fresh.over = {}, {}
     fresh.rejects, fresh.excess_s, fresh.lack_s = 0.0, 0.0, 0.0
     fresh.window, fresh.quiet = None, None
+    if _finite(reading.chamber_c) and not reading.faults:
+        # A person has looked: what the sensor shows now is where trust starts again.
+        fresh.good_c, fresh.good_s, fresh.slow_c = reading.chamber_c, tick.time_s, reading.chamber_c
     standing = []
     probe, verdict = judge(fresh, policy, reading, tick)
     instant = {
