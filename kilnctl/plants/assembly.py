@@ -140,6 +140,11 @@ def assemble(
         emissivities.append(oven.chamber.emissivity)
         films.append((geometry.inner_length_m, _INSIDE[face.orientation]))
         outer_films.append(PlateFilm(geometry.outer_length_m, face.orientation))
+    c = oven.chamber
+    volume = c.width_m * c.depth_m * c.height_m
+    if load is not None and load.mass_kg / load_material(oven, load).density_kg_m3 > 0.9 * volume:
+        raise KilnctlError(f"the load '{load.name}' does not fit into the chamber of {oven.name}: {load.mass_kg:g} kg of "
+                           f"{load.material} are more than its {1000.0 * volume:.1f} litres")  # fmt: skip
     names = [face.name for face in oven.faces]
     inside = {"shelf": oven.shelf, "load": load if load is not None and load.mass_kg > 0.0 else None}
     for name, body in inside.items():
@@ -166,9 +171,7 @@ def assemble(
         star = star_conductances_m2(areas, emissivity, count)
     except ValueError as error:
         raise KilnctlError(f"{oven.name}: the load is too large for the radiation in this chamber ({error})") from error
-    c = oven.chamber
     element_row = row(facts.material)
-    volume = c.width_m * c.depth_m * c.height_m
     cold_air = air(0.0)
 
     def films_at(v: float) -> Films:

@@ -24,7 +24,10 @@ from .sensors import Probe, emf_table, lag_share
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
 
-_LOOP_STALL, _CLOCK_JUMP = "loop stalled", "clock jump"
+#: An I/O board that hears nothing drops the heat after so long, s.
+BOARD_LEASE_S = 0.5
+
+_LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
 
 class VirtualOven:
@@ -63,7 +66,7 @@ class VirtualOven:
         self.ambient_c = oven.site.ambient_c if conditions.ambient_c is None else conditions.ambient_c
         self.door_opening, self.supply_share = 0.0, conditions.supply_share
         self.fan_running, self.vent_running = oven.fan is not None, oven.vent is not None
-        self.door_forced = False
+        self._lost_s = 0.0
         start_c = self.ambient_c if conditions.start_c is None else conditions.start_c
         seeds = np.random.SeedSequence(seed).spawn(4)
         self._phases = np.random.default_rng(seeds[0]).uniform(0.0, 2.0 * math.pi, 3).tolist()
@@ -79,7 +82,6 @@ class VirtualOven:
                          start_c + zero_Celsius, tolerance_k, self.moisture)  # fmt: skip
         self.core.before_block = self._before_block
         self.chamber_c = start_c
-        self._seen: tuple = ()
         self._settings = self._environment()
         self._before_block()
         sensors = oven.sensors
@@ -99,6 +101,12 @@ class VirtualOven:
         if len(duties) != groups:
             raise ValueError(f"duty: {len(duties)} values for {groups} element group(s)")
         check_command(dt_s, duties)
+        if self.faults and any(f.kind == _BOARD_LOST and f.acts_at(self.time_s) for f in self.faults):
+            self._lost_s += dt_s
+            if self._lost_s > BOARD_LEASE_S:
+                duties, contactor_closed = [0.0] * groups, False
+        else:
+            self._lost_s = 0.0
         parts = 1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S)
         fired = 0.0
         reading = None
@@ -107,6 +115,8 @@ class VirtualOven:
             self._heat(dt_s / parts, duties, bool(contactor_closed), active)
             fired += self.fired / parts
             reading = self._sense(dt_s / parts, active, fired)
+        if self._lost_s > 0.0:
+            return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
 
     def _heat(self, dt: float, duties: list[float], coil: bool, active: Sequence[Fault]) -> None:
@@ -170,7 +180,7 @@ class VirtualOven:
             part_c=seen.get("part"),
             cold_junction_c=cold_c,
             faults=words,
-            fired=fired,
+            fired=fired if meters.current else None,
             supply_v=self.supply_v if meters.supply else None,
             current_a=self.current_a if meters.current else None,
             contactor_closed=self.electrics.closed if meters.contactor else None,

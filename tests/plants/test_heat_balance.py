@@ -88,10 +88,10 @@ def test_grid_is_second_order():
     def surface(split):
         core = strip_core(slabs, materials, nodes=9, film=15.0, outer_film=8.0, outer_area=1.0, air_k=900.0, split=split,
                           tolerance_k=1.0, first_s=200.0)  # fmt: skip
-        run(core, 1200.0, 4.0)
+        run(core, 1200.0, 6.0)
         return np.array([core.nodes_k[0, 0], core.nodes_k[-1, 0]])
 
-    fine = surface(32)
+    fine = surface(16)
     errors = [np.max(np.abs(surface(split) - fine)) for split in (1, 2, 4)]
     orders = np.log2(np.array(errors[:-1]) / np.array(errors[1:]))
     assert np.all(orders > 1.7) and np.all(orders < 2.4), (errors, orders)

@@ -1,0 +1,287 @@
+"""Every fault of the list does what it says, begins and ends when told, and is read from a file with its place in errors."""
+
+import math
+import re
+from pathlib import Path
+
+import pytest
+from plant_cases import oven
+
+from kilnctl.errors import KilnctlError
+from kilnctl.plants.conditions import Conditions
+from kilnctl.plants.faults import FAULT_KINDS, Fault, load_faults
+from kilnctl.plants.oven import VirtualOven
+from kilnctl.settings import SettingsError
+
+CALM = Conditions(supply_drift=0.0)
+
+
+def hot(name="curing-cabinet", seconds=240, load=True, **more):
+    """An oven that has been heated for a while, at time `seconds`."""
+    o = oven(name)
+    plant = VirtualOven(o, o.usual_load if load else None, seed=3, conditions=CALM, **more)
+    for _ in range(seconds):
+        plant.advance(1.0, 1.0, True)
+    return plant
+
+
+def after(kind, seconds=30, duty=0.5, contactor=True, duration_s=None, **more):
+    """Reading `seconds` after the fault, with the plant."""
+    plant = hot()
+    plant.inject(Fault(kind, plant.time_s, duration_s, **more))
+    for _ in range(seconds):
+        reading = plant.advance(1.0, duty, contactor)
+    return plant, reading
+
+
+def test_relay_shorted():
+    plant, reading = after("relay shorted", duty=0.0)
+    assert plant.power_w > 2500.0 and reading.fired == 1.0 and reading.current_a > 10.0
+
+
+def test_relay_of_one_group_shorted():
+    plant, reading = after("relay shorted", duty=0.0, group=2)
+    assert reading.fired == pytest.approx(1.0 / 3.0)
+    assert plant.elements_c[1] > plant.elements_c[0] + 20.0
+
+
+def test_relay_half_shorted_gives_half_power():
+    full, _ = after("relay shorted", duty=0.0)
+    half, reading = after("relay half-shorted", duty=0.0)
+    assert half.power_w == pytest.approx(0.5 * full.power_w, rel=0.02)
+    assert reading.fired == 0.5
+
+
+def test_relay_open():
+    plant, reading = after("relay open", duty=1.0)
+    assert plant.power_w == 0.0 and reading.current_a == 0.0
+
+
+def test_contactor_welded():
+    plant, reading = after("contactor welded", duty=1.0, contactor=False)
+    assert plant.power_w > 2500.0 and reading.contactor_closed is True
+
+
+def test_contactor_not_pulling_in():
+    plant, reading = after("contactor not pulling in", duty=1.0)
+    assert plant.power_w == 0.0 and reading.contactor_closed is False
+
+
+def test_element_broken():
+    plant, reading = after("element broken", duty=1.0)
+    assert plant.power_w == 0.0 and reading.current_a == 0.0 and reading.contactor_closed is True
+
+
+def test_element_group_broken_takes_its_share():
+    plant, reading = after("element group broken", duty=1.0, group=3)
+    assert plant.power_w == pytest.approx(2000.0, rel=0.05)
+    assert plant.elements_c[2] < plant.elements_c[0] - 40.0
+
+
+def test_supply_lost_and_back():
+    plant = hot()
+    plant.inject(Fault("supply lost", plant.time_s, 10.0))
+    for second in range(20):
+        reading = plant.advance(1.0, 1.0, True)
+        if second == 8:
+            assert reading.supply_v == 0.0 and plant.power_w == 0.0 and reading.contactor_closed is False
+    assert reading.supply_v == 230.0 and reading.contactor_closed is True and plant.power_w > 2500.0
+
+
+def test_supply_sag_is_quadratic_in_power():
+    normal = hot()
+    normal.advance(1.0, 1.0, True)
+    plant, reading = after("supply sag", duty=1.0, seconds=1, size=0.2)
+    assert reading.supply_v == pytest.approx(0.8 * 230.0)
+    assert plant.power_w == pytest.approx(0.64 * normal.power_w, rel=0.01)
+
+
+@pytest.mark.parametrize("kind, word", [("thermocouple open", "open"), ("thermocouple short to ground", "short-ground"),
+                                        ("front end dead", "no-chip")])  # fmt: skip
+@pytest.mark.parametrize("sensor", ["control", "limit", "part"])
+def test_faults_that_the_front_end_tells(kind, word, sensor):
+    _, reading = after(kind, seconds=2, sensor=sensor)
+    value = {"control": reading.chamber_c, "limit": reading.limit_c, "part": reading.part_c}[sensor]
+    assert math.isnan(value)
+    assert reading.faults == (word if sensor == "control" else f"{sensor}-{word}",)
+
+
+def test_thermocouple_shorted_reads_its_terminals():
+    plant, reading = after("thermocouple shorted", seconds=3)
+    assert plant.chamber_c > 70.0
+    assert reading.chamber_c == pytest.approx(reading.cold_junction_c, abs=1.0)
+
+
+def test_thermocouple_reversed_falls_when_heated():
+    plant, reading = after("thermocouple reversed", seconds=3)
+    cold = reading.cold_junction_c
+    assert reading.chamber_c == pytest.approx(2.0 * cold - plant.chamber_c, abs=6.0)
+
+
+def test_thermocouple_pulled_out_falls_to_the_room_with_its_lag():
+    _, early = after("thermocouple pulled out", seconds=6)
+    _, late = after("thermocouple pulled out", seconds=200)
+    assert early.chamber_c > 40.0
+    assert late.chamber_c == pytest.approx(20.0, abs=1.0)
+
+
+def test_thermocouple_drifting():
+    plant, reading = after("thermocouple drifting", seconds=600, duty=0.3, size=-60.0 / 3600.0)
+    healthy = hot()
+    for _ in range(600):
+        expected = healthy.advance(1.0, 0.3, True)
+    assert reading.chamber_c - expected.chamber_c == pytest.approx(-10.0, abs=0.6)
+
+
+def test_thermocouple_frozen_stands_with_its_counter():
+    plant = hot()
+    before = plant.advance(1.0, 0.5, True)
+    plant.inject(Fault("thermocouple frozen", plant.time_s))
+    readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
+    assert {r.chamber_c for r in readings} == {before.chamber_c}
+    assert {r.sample for r in readings} == {before.sample}
+    assert readings[-1].limit_c > readings[0].limit_c + 0.5
+
+
+def test_thermocouple_noisy():
+    def spread(fault):
+        plant = hot()
+        if fault:
+            plant.inject(Fault("thermocouple noisy", plant.time_s, size=8.0))
+        values = [plant.advance(1.0, 0.3, True).chamber_c - plant.chamber_c for _ in range(300)]
+        middle = sorted(values)
+        return middle[230] - middle[70], max(map(abs, values))
+
+    quiet, noisy = spread(False), spread(True)
+    assert noisy[0] > 8.0 * quiet[0] and noisy[0] > 6.0
+    assert noisy[1] > 60.0, "wild single samples belong to it"
+
+
+def test_cold_junction_wrong_shifts_reading_and_says_a_wrong_terminal():
+    plant, reading = after("cold junction wrong", seconds=3, size=30.0)
+    healthy = hot()
+    for _ in range(3):
+        expected = healthy.advance(1.0, 0.5, True)
+    assert reading.cold_junction_c - expected.cold_junction_c == pytest.approx(30.0, abs=0.1)
+    assert 20.0 < reading.chamber_c - expected.chamber_c < 40.0
+
+
+def test_door_open_cools_and_the_switch_tells():
+    plant, reading = after("door open", seconds=60, duty=0.0)
+    shut = hot()
+    for _ in range(60):
+        shut.advance(1.0, 0.0, True)
+    assert reading.door_open is True
+    assert plant.chamber_c < shut.chamber_c - 15.0
+    assert plant.ledger_j()["door"] > 1e4
+
+
+def test_door_closes_again():
+    plant, reading = after("door open", seconds=40, duty=0.3, duration_s=10.0)
+    assert reading.door_open is False
+
+
+def test_fan_stopped_uncouples_air_and_elements():
+    plant, reading = after("fan stopped", seconds=120, duty=1.0)
+    healthy = hot()
+    for _ in range(120):
+        healthy.advance(1.0, 1.0, True)
+    assert plant.element_c > healthy.element_c + 30.0
+
+
+def test_ventilation_lost():
+    plant, reading = after("ventilation lost", seconds=5)
+    assert reading.airflow_proved is False
+    assert hot().advance(1.0, 0.5, True).airflow_proved is True
+
+
+def test_load_against_the_sensor():
+    plant = hot()
+    plant.inject(Fault("load against the sensor", plant.time_s))
+    for _ in range(60):
+        reading = plant.advance(1.0, 1.0, True)
+    assert plant.chamber_c - plant.part_c > 10.0
+    assert abs(reading.chamber_c - plant.part_c) < abs(reading.chamber_c - plant.chamber_c)
+
+
+def test_board_lost_keeps_heat_for_its_lease_only():
+    plant, reading = after("board lost", seconds=5, duty=1.0)
+    assert reading.faults == ("board-lost",) and math.isnan(reading.chamber_c) and plant.power_w == 0.0
+
+
+def test_loop_stalled_is_told_to_the_loop():
+    plant = hot(seconds=10, faults=[Fault("loop stalled", 12.0, 5.0)])
+    seen = []
+    for _ in range(12):
+        plant.advance(1.0, 0.0, True)
+        seen.append(plant.loop_stalled)
+    assert seen == [False] + [True] * 5 + [False] * 6
+
+
+def test_clock_jump_is_told_to_the_loop():
+    plant = hot(seconds=10, faults=[Fault("clock jump", 12.0, size=-90.0), Fault("clock jump", 15.0, size=30.0)])
+    seen = []
+    for _ in range(6):
+        plant.advance(1.0, 0.0, True)
+        seen.append(plant.clock_jump_s)
+    assert seen == [0.0, -90.0, -90.0, -90.0, -60.0, -60.0]
+
+
+def test_every_kind_has_a_test():
+    """The list of faults and this file cannot drift apart."""
+    source = Path(__file__).read_text()
+    named = set(re.findall(r'"([a-z][a-z -]+)"', source))
+    assert set(FAULT_KINDS) <= named
+
+
+def test_fault_ends_and_the_oven_is_well_again():
+    plant, reading = after("thermocouple open", seconds=20, duration_s=5.0)
+    assert reading.faults == () and abs(reading.chamber_c - plant.chamber_c) < 15.0
+
+
+@pytest.mark.parametrize("bad", [
+    dict(kind="relay stuck"), dict(kind="relay shorted", start_s=-1.0), dict(kind="relay shorted", start_s=math.nan),
+    dict(kind="relay shorted", duration_s=0.0), dict(kind="relay shorted", size=1.0), dict(kind="supply sag", size=2.0),
+    dict(kind="supply sag", size=math.nan), dict(kind="thermocouple open", sensor="door"),
+])  # fmt: skip
+def test_nonsense_is_refused(bad):
+    with pytest.raises(ValueError):
+        Fault(**bad)
+
+
+def test_a_group_that_the_oven_lacks_is_refused():
+    with pytest.raises(KilnctlError, match="no group 5"):
+        VirtualOven(oven("brick-kiln"), faults=[Fault("relay shorted", group=5)])
+
+
+def test_faults_from_a_file(tmp_path):
+    file = tmp_path / "faults.yaml"
+    file.write_text("""about: a bad day
+faults:
+  - {kind: relay shorted, at: 40 min, for: 10 min}
+  - {kind: thermocouple drifting, sensor: limit, at: 1 h, size: 20 °C/h}
+  - {kind: supply sag, at: 5 min, size: 12 %}
+  - {kind: element group broken, at: 1 h, group: 2}
+""")
+    assert load_faults(file) == (
+        Fault("relay shorted", 2400.0, 600.0),
+        Fault("thermocouple drifting", 3600.0, None, 20.0 / 3600.0, "limit"),
+        Fault("supply sag", 300.0, None, 0.12),
+        Fault("element group broken", 3600.0, None, None, "control", 2),
+    )
+
+
+def test_problems_of_a_file_come_with_their_places(tmp_path):
+    file = tmp_path / "faults.yaml"
+    file.write_text("""faults:
+  - {kind: relay shortened, at: 40 min}
+  - {kind: supply sag, at: 5 min, size: 12 K}
+  - {kind: relay open, at: 5 min, size: 3}
+  - {kind: relay open, at: 5}
+""")
+    with pytest.raises(SettingsError) as caught:
+        load_faults(file)
+    message = str(caught.value)
+    for place in (":2:12:", ":3:", ":4:", ":5:"):
+        assert f"faults.yaml{place}" in message
+    assert "relay shorted" in message
