@@ -30,21 +30,15 @@ def star_factors(areas_m2, counts=None) -> np.ndarray:
     total = np.sum(area * count, axis=-1, keepdims=True)
     if np.any(area > 0.5 * total * (1.0 + 1e-9)):
         raise ValueError("areas_m2: one surface is larger than all the others together, so the chamber is not closed")
-    # With s = sum of A F, each F solves F = s / (s − A F), i.e. A F² − s F + s = 0; the root near one is the physical one.
-    # s itself is found by bisection: the sum of A F(s) falls short of s when s is too large.
-    pieces = int(np.max(np.sum(count, axis=-1)))
-    if pieces <= 2:
-        return np.full_like(area, 2.0)
-    low, high = 4.0 * np.max(area, axis=-1, keepdims=True), 4.0 * total
     factor = np.ones_like(area)
-    for _ in range(200):
-        s = 0.5 * (low + high)
-        root = np.sqrt(np.maximum(0.0, 1.0 - 4.0 * area / s))
-        factor = 2.0 / (1.0 + root)
-        excess = np.sum(count * area * factor, axis=-1, keepdims=True) - s
-        low = np.where(excess > 0.0, s, low)
-        high = np.where(excess > 0.0, high, s)
-    return factor
+    for _ in range(3000):
+        # Half steps: the plain iteration swings to and fro where one surface is nearly as large as all others together.
+        wanted = 1.0 / (1.0 - area * factor / np.sum(count * area * factor, axis=-1, keepdims=True))
+        change = np.max(np.abs(wanted - factor))
+        factor = 0.5 * (factor + wanted)
+        if change < 1e-12:
+            return factor
+    raise ValueError("areas_m2: one surface is so large that the others hardly close the chamber")
 
 
 def star_conductances_m2(areas_m2, emissivities, counts=None) -> np.ndarray:
@@ -80,7 +74,7 @@ def ideal_sensor_c(radiant_c, air_c, film_w_per_m2k, emissivity: float = SENSOR_
     strength = emissivity * Stefan_Boltzmann
     slope = strength * (radiant + air) * (radiant * radiant + air * air)
     body = (slope * radiant + film_w_per_m2k * air) / (slope + film_w_per_m2k)
-    for _ in range(3):
+    for _ in range(5):
         cube = body * body * body
         residual = strength * (cube * body - radiant**4) + film_w_per_m2k * (body - air)
         body = body - residual / (4.0 * strength * cube + film_w_per_m2k)

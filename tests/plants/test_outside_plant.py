@@ -1,0 +1,54 @@
+"""A plant from a file: loaded, made, refused with a clear message."""
+
+import pytest
+from plant_cases import ROOT, oven
+
+from kilnctl.errors import KilnctlError
+from kilnctl.plants.protocol import Plant, load_plant
+from kilnctl.reading import Reading
+
+EXAMPLE = ROOT / "configs" / "plants" / "two_masses.py"
+
+
+def test_example_plant_heats_and_cools():
+    plant = load_plant(f"{EXAMPLE}:TwoMasses", oven("curing-cabinet"))
+    assert isinstance(plant, Plant)
+    for _ in range(600):
+        reading = plant.advance(1.0, 1.0, True)
+    assert isinstance(reading, Reading) and 80.0 < reading.chamber_c < 160.0
+    for _ in range(3600):
+        reading = plant.advance(1.0, 1.0, False)
+    assert reading.chamber_c < 90.0 and reading.contactor_closed is False
+
+
+@pytest.mark.parametrize("source, name", [
+    ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return dt_s\n", "P"),
+    ("class P:\n    def __init__(self, oven):\n        self.oven = oven\n    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n", "P"),
+    ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\nready = P()\n", "ready"),
+    ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\ndef make(oven=None):\n    return P()\n", "make"),
+])  # fmt: skip
+def test_class_instance_and_maker_are_taken(tmp_path, source, name):
+    file = tmp_path / "mine.py"
+    file.write_text(source)
+    assert load_plant(f"{file}:{name}", oven("brick-kiln")).advance(1.0, 0.0, True) is not None
+
+
+@pytest.mark.parametrize("source, name, said", [
+    ("x = 1\n", "x", "not a plant|cannot be called"),
+    ("x = 1\n", "y", "has no 'y'"),
+    ("def f():\n    return 3\n", "f", "not a plant"),
+    ("raise RuntimeError('boom')\n", "P", "its code failed: RuntimeError: boom"),
+    ("def not Python\n", "P", "its code failed: SyntaxError"),
+    ("class P:\n    def __init__(self, oven):\n        raise ValueError('no')\n    def advance(self): ...\n", "P", "could not be made"),
+])  # fmt: skip
+def test_what_is_not_a_plant_is_refused(tmp_path, source, name, said):
+    file = tmp_path / "mine.py"
+    file.write_text(source)
+    with pytest.raises(KilnctlError, match=said):
+        load_plant(f"{file}:{name}", oven("brick-kiln"))
+
+
+@pytest.mark.parametrize("where", ["nothing.py:P", "two_masses.py", ":P", "x.py:", "x.py:a-b", "plain"])
+def test_a_place_that_is_none_is_refused(where):
+    with pytest.raises(KilnctlError):
+        load_plant(where)
