@@ -55,9 +55,11 @@ class _Line:
         return min(max(bisect.bisect_right(self.x, t) - 1, 0), len(self.x) - 2)
 
     def at(self, t):
+        """The value; constant beyond the outermost knots, which lie outside every use."""
         if isinstance(t, np.ndarray):
-            i = np.clip(np.searchsorted(self._x, t, side="right") - 1, 0, len(self.x) - 2)
-            return self._y[i] + (self._y[i + 1] - self._y[i]) * (t - self._x[i]) / (self._x[i + 1] - self._x[i])
+            return np.interp(t, self._x, self._y)
+        if not self.x[0] < t < self.x[-1]:
+            return self.y[0] if t <= self.x[0] else self.y[-1]
         i = self._segment(t)
         return self.y[i] + (self.y[i + 1] - self.y[i]) * (t - self.x[i]) / (self.x[i + 1] - self.x[i])
 
@@ -65,12 +67,19 @@ class _Line:
         """From the coldest knot to t."""
         if isinstance(t, np.ndarray):
             i = np.clip(np.searchsorted(self._x, t, side="right") - 1, 0, len(self.x) - 2)
-            return self._area[i] + 0.5 * (t - self._x[i]) * (self._y[i] + self.at(t))
+            start = np.where(t > self._x[-1], len(self.x) - 1, i)
+            return self._area[start] + 0.5 * (t - self._x[start]) * (self._y[start] + self.at(t))
+        if t > self.x[-1]:
+            return self.area[-1] + (t - self.x[-1]) * self.y[-1]
         i = self._segment(t)
         return self.area[i] + 0.5 * (t - self.x[i]) * (self.y[i] + self.at(t))
 
     def inverse_integral(self, target: float) -> float:
         """The argument whose integral is `target`: exact, one segment's quadratic."""
+        if target <= 0.0:
+            return self.x[0] + target / self.y[0]
+        if target >= self.area[-1]:
+            return self.x[-1] + (target - self.area[-1]) / self.y[-1]
         i = min(max(bisect.bisect_right(self.area, target) - 1, 0), len(self.x) - 2)
         y, slope = self.y[i], (self.y[i + 1] - self.y[i]) / (self.x[i + 1] - self.x[i])
         rest = target - self.area[i]

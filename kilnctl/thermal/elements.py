@@ -1,0 +1,110 @@
+"""Heating elements and what feeds them: wire, surface load, current, cable, relay, voltage step. Hints for the maker;
+local wiring codes and a licensed electrician decide."""
+
+import bisect
+import math
+from dataclasses import dataclass
+
+from scipy.constants import Stefan_Boltzmann, zero_Celsius
+
+#: Resistivity at 20 °C (ohm·m), its factor Ct against temperature (°C), highest element temperature (°C), density (kg/m³).
+#: Makers' tables, from memory.
+ALLOYS = {
+    "iron-chromium-aluminium": (1.45e-6, ((20, 1.00), (400, 1.00), (600, 1.02), (800, 1.03), (1000, 1.04), (1200, 1.04)), 1350.0, 7150.0),
+    "nickel-chromium": (1.09e-6, ((20, 1.00), (400, 1.05), (600, 1.06), (800, 1.04), (1000, 1.05), (1200, 1.07)), 1150.0, 8300.0),
+    "sheathed": (1.09e-6, ((20, 1.00), (400, 1.05), (800, 1.05)), 750.0, 6500.0),
+}  # fmt: skip
+#: Recommended surface load of open iron-chromium-aluminium coils against furnace temperature, W/m² (from memory: 5–6 W/cm² at
+#: 900 °C, 3–4 at 1100, 1.5–2 at 1300; the lower figure is taken, for life), and of sheathed elements in moving air.
+SURFACE_LOAD = {
+    "iron-chromium-aluminium": ((20, 60000.0), (900, 50000.0), (1100, 30000.0), (1300, 15000.0)),
+    "nickel-chromium": ((20, 45000.0), (700, 35000.0), (900, 20000.0), (1050, 10000.0)),
+    "sheathed": ((20, 40000.0), (300, 25000.0), (500, 12000.0)),
+}  # fmt: skip
+#: Current-carrying capacity of copper cable in conduit or wall, A against mm² (common practice, rounded down; the code decides).
+CABLE_A = ((1.0, 11.0), (1.5, 14.5), (2.5, 19.5), (4.0, 26.0), (6.0, 34.0), (10.0, 46.0), (16.0, 61.0))
+COPPER_OHM_M = 1.9e-8  # at a warm 40 °C
+RELAY_W_PER_A = 1.2  # on-state loss of a solid-state relay (from memory: 1.0 to 1.5 W/A)
+RELAY_RISE_K = 45.0  # heat sink above the air around it
+
+
+def _along(points, x: float) -> float:
+    xs = [p[0] for p in points]
+    if x <= xs[0]:
+        return points[0][1]
+    if x >= xs[-1]:
+        return points[-1][1]
+    i = bisect.bisect_right(xs, x) - 1
+    (x0, y0), (x1, y1) = points[i], points[i + 1]
+    return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+
+
+def resistance_factor(alloy: str, t_c: float) -> float:
+    """Ct: resistance at t_c °C over that at 20 °C, dimensionless; constant beyond the table. Raises ValueError for an unknown alloy."""
+    if alloy not in ALLOYS:
+        raise ValueError(f"alloy = {alloy!r}: one of {', '.join(ALLOYS)}")
+    return _along(ALLOYS[alloy][1], t_c)
+
+
+def wire_resistance_ohm(alloy: str, diameter_m: float, length_m: float, t_c: float = 20.0) -> float:
+    """R = ρ·L/A·Ct in ohm of round wire; diameter_m and length_m above 0."""
+    if diameter_m <= 0.0 or length_m <= 0.0:
+        raise ValueError("diameter_m and length_m must be above zero")
+    return ALLOYS[alloy][0] * length_m / (math.pi / 4.0 * diameter_m**2) * resistance_factor(alloy, t_c)
+
+
+def wire_temperature_c(load_w_m2: float, chamber_c: float, emissivity: float = 0.8, freedom: float = 0.5) -> float:
+    """Surface temperature in °C of a wire that radiates load_w_m2 into a chamber: (T⁴ − Tc⁴)·εσ·freedom = load. `freedom` is the
+    share of its surface that sees the chamber (about half for a coil in a groove, common practice)."""
+    if load_w_m2 < 0.0 or not 0.0 < emissivity <= 1.0 or not 0.0 < freedom <= 1.0:
+        raise ValueError("load_w_m2 must not be negative; emissivity and freedom lie in 0..1")
+    return ((chamber_c + zero_Celsius) ** 4 + load_w_m2 / (emissivity * freedom * Stefan_Boltzmann)) ** 0.25 - zero_Celsius
+
+
+def recommended_load_w_m2(alloy: str, chamber_c: float) -> float:
+    """Highest surface load for long life at that chamber temperature, W/m²."""
+    if alloy not in SURFACE_LOAD:
+        raise ValueError(f"alloy = {alloy!r}: one of {', '.join(SURFACE_LOAD)}")
+    return _along(SURFACE_LOAD[alloy], chamber_c)
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """current_a, voltage_drop (share), step (share the supply dips when the elements switch on), relay_loss_w, sink_k_per_w
+    (largest heat sink resistance), notes in plain words."""
+
+    current_a: float
+    voltage_drop: float
+    step: float
+    relay_loss_w: float
+    sink_k_per_w: float
+    notes: tuple[str, ...]
+
+
+def wiring(power_w: float, voltage_v: float, *, breaker_a=None, cable_m2=None, cable_m=None, resistance_ohm=0.4, reactance_ohm=0.25,
+           relay_a=None, sink_k_per_w=None, ambient_c=20.0) -> Wiring:  # fmt: skip
+    """Current and what it means for breaker, cable, relay and lights. Hints, not a wiring design."""
+    if power_w <= 0.0 or voltage_v <= 0.0:
+        raise ValueError("power_w and voltage_v must be above zero")
+    current = power_w / voltage_v
+    drop = 2.0 * COPPER_OHM_M * cable_m / cable_m2 * current / voltage_v if cable_m2 and cable_m else 0.0
+    # A resistive load on R + jX: |V| falls by about I·R (the X part is in quadrature).
+    step = current * resistance_ohm / voltage_v + 0.5 * (current * reactance_ohm / voltage_v) ** 2
+    loss = RELAY_W_PER_A * current
+    largest = RELAY_RISE_K / loss
+    notes = []
+    if breaker_a is not None and current > 0.8 * breaker_a:
+        notes.append(f"{current:.1f} A for hours is more than 80 % of the {breaker_a:.0f} A breaker (common practice): ask an electrician")
+    if cable_m2 is not None:
+        allowed = _along(CABLE_A, cable_m2 * 1e6)
+        if current > allowed:
+            notes.append(f"{current:.1f} A is more than a {cable_m2 * 1e6:.1f} mm² cable usually carries ({allowed:.0f} A, common practice)")
+        if drop > 0.03:
+            notes.append(f"the cable drops {100 * drop:.1f} % of the voltage; 3 % is a usual limit (common practice)")
+    if relay_a is not None and current > 0.5 * relay_a:
+        notes.append(f"the relay carries {current:.1f} A of its {relay_a:.0f} A; half of the printed rating is prudent (from memory)")
+    if sink_k_per_w is not None and sink_k_per_w > largest:
+        notes.append(f"the relay's heat sink ({sink_k_per_w:.1f} K/W) is too small for {loss:.0f} W; {largest:.1f} K/W or less")
+    if step > 0.033:
+        notes.append(f"switching on dips the supply by {100 * step:.1f} %, above the 3.3 % of IEC 61000-3-3 (from memory)")
+    return Wiring(current, drop, step, loss, largest, tuple(notes))
