@@ -2,7 +2,7 @@
 
 import hashlib
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Iterator
 
@@ -318,6 +318,7 @@ class Oven:
     control: Control = one(Control, "control", default=Control())
     rig: Rig = one(Rig, "how the oven is wired to this computer", default=Rig())
     assumptions: tuple[str, ...] = ()
+    places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
     sha256: str = ""
 

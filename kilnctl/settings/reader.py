@@ -15,11 +15,13 @@ _BAD = object()  # a value that could not be read; its problem is already noted
 
 @dataclass
 class Reader:
-    """One pass over one file. `assumptions` gathers the defaults that stand in for what the file does not say."""
+    """One pass over one file. `assumptions` gathers the defaults that stand in for what the file does not say, `places` the
+    line and column of everything it does say, by its path."""
 
     file: str
     problems: list[Problem] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
+    places: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def problem(self, node: Node, message: str) -> Any:
         self.problems.append(Problem(self.file, node.line, node.column, message))
@@ -43,6 +45,7 @@ class Reader:
         for key, f in wanted.items():
             where = f"{path}.{key}" if path else key
             if key in given:
+                self.places[where] = (given[key][1].line, given[key][1].column)
                 values[f.name] = self._value(f, given[key][1], where)
             else:
                 values[f.name] = self._default(f, node, where)
@@ -150,6 +153,8 @@ class Reader:
             return self.problem(node, f"{where} wants a list ('- ' lines), not {node.what}")
         if not meta["fewest"] <= len(node.items) <= meta["most"]:
             return self.problem(node, f"{where} wants {meta['fewest']} to {meta['most']} entries, not {len(node.items)}")
+        for i, item in enumerate(node.items, 1):
+            self.places[f"{where}[{i}]"] = (item.line, item.column)
         values = tuple(self.read(meta["cls"], item, f"{where}[{i}]") for i, item in enumerate(node.items, 1))
         return _BAD if any(v is _BAD for v in values) else values
 
@@ -193,4 +198,4 @@ def read_root(cls: type, node: Node, file: str, extra: dict[str, Any], finish: C
         finish(made, reader)
     if reader.problems:
         raise SettingsError(reader.problems)
-    return dataclasses.replace(made, assumptions=tuple(reader.assumptions))
+    return dataclasses.replace(made, assumptions=tuple(reader.assumptions), places=reader.places)

@@ -1,7 +1,7 @@
 """A schedule: steps as people say them. `load_schedule` reads one; it knows nothing of any oven."""
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Iterator
 
@@ -64,6 +64,7 @@ class Schedule:
     cure: Cure | None = one(Cure, "cure to be credited", default=None)
     after_power_loss: str = choice(("stop", "resume"), "after a short outage with a consistent temperature", default="stop")
     assumptions: tuple[str, ...] = ()
+    places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
     sha256: str = ""
 

@@ -90,5 +90,7 @@ def chamber_temperature_c(radiant_c: float, air_c: float, air_speed_m_per_s: flo
     """The chamber temperature, °C, as sizing and virtual oven define it: the ideal small sensor between star and air."""
     body = 0.5 * (radiant_c + air_c)
     for _ in range(6):
-        body = float(ideal_sensor_c(radiant_c, air_c, sensor_film(body, air_c, air_speed_m_per_s)))
+        before, body = body, float(ideal_sensor_c(radiant_c, air_c, sensor_film(body, air_c, air_speed_m_per_s)))
+        if abs(body - before) < 1e-10:
+            break
     return body

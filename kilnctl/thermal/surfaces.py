@@ -8,7 +8,7 @@ import math
 
 from scipy.constants import Stefan_Boltzmann, g, zero_Celsius
 
-from .air import air
+from .air import Air, air
 
 ORIENTATIONS = ("vertical", "up", "down")
 
@@ -17,9 +17,14 @@ def rayleigh(surface_c: float, air_c: float, length_m: float) -> float:
     """Rayleigh number, dimensionless, of a surface of that length in still air; length_m > 0."""
     if length_m <= 0.0:
         raise ValueError(f"length_m = {length_m:g}: must be above zero")
-    film = air(0.5 * (surface_c + air_c))
-    return (g * film.expansion_per_k * abs(surface_c - air_c) * length_m**3
-            / (film.kinematic_viscosity_m2_s * film.diffusivity_m2_s))  # fmt: skip
+    return _rayleigh(air(0.5 * (surface_c + air_c)), surface_c - air_c, length_m)
+
+
+def _rayleigh(film: Air, difference_k: float, length_m: float) -> float:
+    """The same with the air of the film known: g β ΔT L³ / (ν a), with β = 1/T."""
+    density = film.density_kg_m3
+    return (g / film.temperature_k * abs(difference_k) * length_m**3 * density * density * film.heat_capacity_j_kgk
+            / (film.viscosity_pa_s * film.conductivity_w_mk))  # fmt: skip
 
 
 def _above(name: str, number: float, limit: float) -> None:
@@ -31,7 +36,7 @@ def vertical_film(surface_c: float, air_c: float, height_m: float) -> float:
     """Natural convection at a vertical plate, W/(m²·K). S. W. Churchill and H. H. S. Chu, Int. J. Heat Mass Transfer 18
     (1975) 1323, eq. 9, for all Ra up to 1e12; Nu = 0.68 is its conduction limit."""
     film = air(0.5 * (surface_c + air_c))
-    ra = rayleigh(surface_c, air_c, height_m)
+    ra = _rayleigh(film, surface_c - air_c, height_m)
     _above("Ra", ra, 1e12)
     nusselt = (0.825 + 0.387 * ra ** (1 / 6) / (1.0 + (0.492 / film.prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
     return nusselt * film.conductivity_w_mk / height_m
@@ -43,19 +48,20 @@ def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str
     side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 1e11)."""
     if facing not in ("up", "down"):
         raise ValueError(f"facing = {facing!r}: 'up' or 'down'")
-    ra = rayleigh(surface_c, air_c, length_m)
+    film = air(0.5 * (surface_c + air_c))
+    ra = _rayleigh(film, surface_c - air_c, length_m)
     _above("Ra", ra, 1e11)
     free = (facing == "up") == (surface_c >= air_c)
     nusselt = max(0.54 * ra**0.25, 0.15 * ra ** (1 / 3)) if free else 0.27 * ra**0.25
     # The conduction limit of a thin plate, Nu about 1 on area/perimeter, keeps a film where the difference vanishes.
-    return max(nusselt, 0.5) * air(0.5 * (surface_c + air_c)).conductivity_w_mk / length_m
+    return max(nusselt, 0.5) * film.conductivity_w_mk / length_m
 
 
 def cylinder_film(surface_c: float, air_c: float, diameter_m: float, speed_m_s: float = 0.0) -> float:
     """Convection at a horizontal cylinder (element, sheath), W/(m²·K): natural after Churchill and Chu (1975) for Ra up to
     1e12, forced after S. W. Churchill and M. Bernstein, J. Heat Transfer 99 (1977) 300, Re·Pr > 0.2; the larger counts."""
     film = air(0.5 * (surface_c + air_c))
-    ra = rayleigh(surface_c, air_c, diameter_m)
+    ra = _rayleigh(film, surface_c - air_c, diameter_m)
     _above("Ra", ra, 1e12)
     nusselt = (0.60 + 0.387 * ra ** (1 / 6) / (1.0 + (0.559 / film.prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
     if speed_m_s > 0.0:
