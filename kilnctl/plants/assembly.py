@@ -12,6 +12,7 @@ from ..build import geometry_of, layers_of, load_material
 from ..errors import KilnctlError
 from ..settings.oven import Elements, Load, Oven
 from ..thermal.air import air
+from ..thermal.elements import ALLOYS, recommended_load_w_m2
 from ..thermal.enclosure import star_conductances_m2
 from ..thermal.materials import Material
 from ..thermal.surfaces import cylinder_film, inner_film, natural_film
@@ -68,30 +69,26 @@ class ElementFacts:
         return points[-1][1]
 
 
-# Density kg/m³, heat capacity, resistance against temperature, default surface load W/m². Resistance factors as in the
-# project's reference facts (handbook values, from memory); heat capacities from memory, ±10 %.
-_ALLOYS = {
-    "iron-chromium-aluminium": (7150.0, ((20.0, 460.0), (400.0, 600.0), (800.0, 700.0), (1200.0, 720.0)),
-                                ((20.0, 1.0), (400.0, 1.0), (600.0, 1.02), (800.0, 1.03), (1000.0, 1.04), (1400.0, 1.04)), 3e4),
-    "nickel-chromium": (8300.0, ((20.0, 450.0), (400.0, 520.0), (800.0, 600.0), (1200.0, 650.0)),
-                        ((20.0, 1.0), (400.0, 1.045), (600.0, 1.06), (800.0, 1.05), (1000.0, 1.06), (1200.0, 1.07)), 3e4),
-    "sheathed": (6000.0, ((20.0, 560.0), (400.0, 680.0), (800.0, 760.0)),
-                 ((20.0, 1.0), (400.0, 1.03), (800.0, 1.04)), 1.5e4),
-}  # fmt: skip
+# Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from memory, ±10 %).
+_CAPACITY = {
+    "iron-chromium-aluminium": ((20.0, 460.0), (400.0, 600.0), (800.0, 700.0), (1200.0, 720.0)),
+    "nickel-chromium": ((20.0, 450.0), (400.0, 520.0), (800.0, 600.0), (1200.0, 650.0)),
+    "sheathed": ((20.0, 560.0), (400.0, 680.0), (800.0, 760.0)),
+}
 
 
 def element_facts(elements: Elements) -> ElementFacts:
     """Mass, surface and diameter of the elements: as given, else from the wire, else from a usual surface load."""
-    density, capacity, resistance, surface_load = _ALLOYS[elements.alloy]
+    _, resistance, _, density = ALLOYS[elements.alloy]
     d, length = elements.wire_diameter_m, elements.wire_length_m
     surface = elements.surface_m2
     if surface is None:
-        surface = math.pi * d * length if d and length else elements.power_w / surface_load
+        surface = math.pi * d * length if d and length else elements.power_w / recommended_load_w_m2(elements.alloy, 20.0)
     mass = elements.mass_kg
     if mass is None:
         mass = math.pi / 4.0 * d * d * length * density if d and length else surface * (d or 0.006) / 4.0 * density
     diameter = d or 4.0 * mass / (density * surface)
-    material = Material(elements.alloy, "element", ((20.0, 20.0),), density, capacity, 1400.0, "from memory")
+    material = Material(elements.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[elements.alloy], 1400.0, "from memory")
     return ElementFacts(mass, surface, diameter, material, resistance)
 
 

@@ -51,7 +51,7 @@ class OvenBatch:
         conditions: Sequence[Conditions] | None = None,
         variations: Sequence[Variation] | None = None,
         nodes: int = 28,
-        tolerance_k: float = 2.0,
+        tolerance_k: float = 3.0,
     ):
         """One entry per member; `loads`, `conditions` and `variations` default to empty chambers as described, `seeds` to
         0, 1, 2, …. Raises KilnctlError when the members cannot be advanced together."""
@@ -107,9 +107,7 @@ class OvenBatch:
         self._look()
         flows = self._flows.at(core.air_k, self.chamber_c)
         around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, around.port_m2, mixing = flows
-        body = core.body
-        heat = body.surface_area * body.film_scale * body.inner_films(core.surfaces_k, core.air_k)
-        self._layers_k = (heat * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(axis=0) / mixing
+        self._layers_k = (core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(axis=0) / mixing
         still = self._still
         film = self._film + _radiation_film(self.chamber_c)
         self._lag_share = INNER_SHARE + (1.0 - INNER_SHARE) * still / film

@@ -99,9 +99,7 @@ class Openings:
     def stratification_k(self, core, air_c: float, fan: bool) -> float:
         """Air at the top less air at the bottom, K: the convected heat over what the circulation carries."""
         speed = self.mixing_speed(fan)
-        body = core.body
-        convected = float(np.sum((body.surface_area * body.film_scale * body.inner_films(core.surfaces_k, core.air_k)
-                                  * np.maximum(core.surfaces_k - core.air_k, 0.0))))  # fmt: skip
+        convected = float((core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum())
         here = air(air_c)
         return convected / (here.density_kg_m3 * here.heat_capacity_j_kgk * self.floor_m2 * speed)
 

@@ -28,7 +28,7 @@ _AHEAD = (1.0 - GAMMA) / GAMMA
 class Core:
     """State and step. Public arrays: `nodes_k` (n, S[, B]), `surfaces_k` (S + G[, B]; the groups last), `air_k`, `star_k`."""
 
-    def __init__(self, body: Body, around: Surroundings, start_k, tolerance_k: float = 2.0, moisture: Moisture | None = None):
+    def __init__(self, body: Body, around: Surroundings, start_k, tolerance_k: float = 3.0, moisture: Moisture | None = None):
         """All at `start_k`. A block ends when a surface has moved by `tolerance_k`, or after 60 steps."""
         self.body, self.around, self.tolerance_k = body, around, tolerance_k
         self.moisture = None if moisture is None or moisture.dry else moisture
@@ -53,6 +53,8 @@ class Core:
         self._element_start = body.element_row * KNOTS
         self._sums = np.empty((3, *body.star.shape)), np.empty((4, *body.star.shape))
         self._element_capacity = self._capacity_of(self.surfaces_k[self.strips :])
+        #: Films inside times area, W/K, as last frozen.
+        self.film_w_per_k = np.zeros_like(self.surfaces_k)
 
     # ---- stored energy -------------------------------------------------------------------------------------------
 
@@ -122,7 +124,7 @@ class Core:
     @staticmethod
     def _invert(guess, wanted, enthalpy, slope):
         """Temperature with the wanted enthalpy: chord iterations converge fast because the slope was right in mid-block."""
-        for _ in range(3):
+        for _ in range(2):
             guess = guess + (wanted - enthalpy(guess)) / slope
         return guess
 
@@ -161,7 +163,7 @@ class Core:
         self._outer = b.outer_area * (b.outer_films(last, ambient) + radiation)
         self._freeze_quick(*self._soon(dt, element_w))
         if moisture is not None:
-            moisture.freeze(self.nodes_k, middle, self._capacity, self._film, b.surface_area)
+            moisture.freeze(self.nodes_k, middle, self._capacity, self.film_w_per_k, b.surface_area)
         self._flows = around.vent_w_per_k, around.leak_w_per_k, around.door_w_per_k
         self._openings = around.port_m2, around.doorway_m2
         self._fan, self._bridges = around.fan_w, around.bridges_w
@@ -192,7 +194,7 @@ class Core:
         b = self.body
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
         self._air_capacity = b.air_capacity * 273.15 / air
-        self._film = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
+        self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
         self._film_at = surfaces - air
         self._film_limit = 0.5 + 0.05 * np.abs(self._film_at)
         self._weighed = False
@@ -221,7 +223,7 @@ class Core:
         """What a stage needs of surfaces, films and air; after either clock has moved."""
         tau = GAMMA * self._dt
         weight = np.concatenate((self._strips.top * tau, tau / self._element_capacity))
-        rho, film = self._star, self._film
+        rho, film = self._star, self.film_w_per_k
         self._sums[0][1], self._sums[0][2] = film, rho
         self._w_air = weight * film
         self._w_film = self._w_air if self._room_film is None else self._w_air + weight * self._room_film
@@ -285,7 +287,7 @@ class Core:
                 self.nodes_k = self.nodes_k + correction
                 self.surfaces_k[: self.strips] = self.nodes_k[0]
         moved = np.abs(self.nodes_k[0] - self._nodes_start[0]).max()
-        if over or self._age >= 60 or moved > self.tolerance_k or np.max(abs(self.air_k - self._air_start)) > 8.0 * self.tolerance_k:
+        if over or self._age >= 60 or moved > self.tolerance_k or np.max(abs(self.air_k - self._air_start)) > 3.0 * self.tolerance_k:
             self.refresh()
 
     @property

@@ -1,7 +1,8 @@
 """Strips solved once per block for all their right-hand sides: (C + τK) x = C·base + load, tridiagonal in depth.
 
-One oven: the inverse as a dense matrix over all nodes, so that a stage is one matrix–vector product. A batch: Thomas's
-algorithm over the nodes, vectorised over strips and batch.
+One oven: the inverse of each strip as a dense matrix, so that a stage is one stack of small matrix–vector products (small
+enough that no linear algebra library starts threads for them). A batch: Thomas's algorithm over the nodes, vectorised over
+strips and batch.
 """
 
 import numpy as np
@@ -27,12 +28,8 @@ class Elimination:
         inverse = np.linalg.inv(stack)
         self.top = inverse[:, 0, 0].copy()
         self.ratio = (inverse[:, :, 0] / inverse[:, :1, 0]).T.copy()
-        full = np.zeros((n, s, n, s))
-        strip = np.arange(s)
-        full[:, strip, :, strip] = inverse
-        full = full.reshape(n * s, n * s)
-        self._constant = (full @ load.ravel()).reshape(n, s)
-        self._propagate = full * capacity.ravel()
+        self._constant = np.matmul(inverse, load.T[:, :, None])[:, :, 0].T.copy()
+        self._propagate = inverse * capacity.T[:, None, :]
 
     def _factor(self, capacity, link, diagonal, load) -> None:
         n = diagonal.shape[0]
@@ -50,7 +47,7 @@ class Elimination:
     def respond(self, base: np.ndarray) -> np.ndarray:
         """Strips after a stage from `base` without heat at their hot faces."""
         if self._single:
-            return np.dot(self._propagate, base.ravel()).reshape(base.shape) + self._constant
+            return np.matmul(self._propagate, base.T[:, :, None])[:, :, 0].T + self._constant
         lower = self._lower
         x = self._capacity * base
         x += self._load

@@ -8,7 +8,7 @@ A fault without a duration stays. `size` has the unit that the kind asks for; mo
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -144,6 +144,7 @@ class _File:
     about: str = text("what is being tried", default="")
     faults: tuple[_Entry, ...] = many(_Entry, "the faults", fewest=1, most=200)
     assumptions: tuple[str, ...] = ()
+    places: dict = field(default_factory=dict, compare=False, repr=False)
 
 
 def load_faults(path: str | Path) -> tuple[Fault, ...]:

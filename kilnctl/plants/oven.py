@@ -8,7 +8,7 @@ from scipy.constants import zero_Celsius
 
 from ..reading import Reading
 from ..settings.oven import Load, Oven
-from ..thermal.enclosure import SENSOR_EMISSIVITY, chamber_temperature_c, sensor_film
+from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
 from .balance import Surroundings
@@ -26,6 +26,9 @@ LONGEST_STEP_S = 5.0
 
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
+
+#: Film and radiation of a sheath in still air at room temperature, W/(m²·K): what a sensor's time constant is stated for.
+STILL_FILM = sensor_film(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
 
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
@@ -53,7 +56,7 @@ class VirtualOven:
         variation: Variation = Variation(),
         nodes: int = 28,
         split: int = 1,
-        tolerance_k: float = 2.0,
+        tolerance_k: float = 3.0,
     ):
         """`load` None: the chamber holds nothing but its shelf. `nodes`, `split` and `tolerance_k` set the resolution."""
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
@@ -211,17 +214,16 @@ class VirtualOven:
         self.openings.set(core, self.layout.door, self.chamber_c, air_c, ambient_c, door, fan, vent)
         self._stratification_k = self.openings.stratification_k(core, air_c, fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
-        still = sensor_film(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
-        self._lag_share = lag_share(self._sensor_film, radiation, still)
-        faces = [i for i, a in enumerate(core.body.outer_area) if a > 0.0]
-        self._shell_mean_c = float(np.mean(core.nodes_k[-1, faces])) - zero_Celsius
+        self._lag_share = lag_share(self._sensor_film, radiation, STILL_FILM)
+        self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - zero_Celsius
 
     def _watch_chamber(self) -> None:
         """The chamber temperature with the ideal sensor's film at the temperatures of now."""
         speed = self.oven.fan.air_speed_m_per_s if self._settings[2] else 0.0
         self._radiant_k = self.core.radiant_k
-        self.chamber_c = chamber_temperature_c(self._radiant_k - zero_Celsius, self.air_c, speed)
-        self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
+        for _ in range(2):  # the film hardly depends on the body it belongs to
+            self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
+            self.chamber_c = ideal_sensor(self._radiant_k, self.core.air_k, self._sensor_film) - zero_Celsius
         self._film_at = self.chamber_c - self.air_c
 
     def inject(self, fault: Fault) -> None:

@@ -15,6 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from ..settings.oven import Sensor
+from ..thermal.thermocouples import emf_mv, range_c
 from .faults import Fault
 
 #: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by itself).
@@ -181,5 +182,7 @@ def lag_share(film_w_per_m2k: float, radiation_w_per_m2k: float, still_w_per_m2k
 
 @lru_cache(maxsize=16)
 def emf_table(letter: str) -> Emf:
-    """Table of a thermocouple type from `thermal.thermocouples`."""
-    return Emf(-50, [0.0403 * t for t in range(-50, 1400)])
+    """Table of a thermocouple type from `thermal.thermocouples` (ITS-90), from where it rises steadily."""
+    low, high = range_c(letter)
+    first = {"B": 50, "R": -50, "S": -50}.get(letter, max(-200, math.ceil(low)))
+    return Emf(first, [emf_mv(letter, float(t)) for t in range(first, math.floor(high) + 1)])
