@@ -59,6 +59,7 @@ class ElementFacts:
     diameter_m: float
     material: Material
     resistance: tuple[tuple[float, float], ...]  # °C, resistance over that at 20 °C
+    melts_c: float
 
     def factor(self, t_c: float) -> float:
         """Resistance at t_c over that at 20 °C, linear between the points and constant beyond them."""
@@ -75,6 +76,8 @@ _CAPACITY = {
     "nickel-chromium": ((20.0, 450.0), (400.0, 520.0), (800.0, 600.0), (1200.0, 650.0)),
     "sheathed": ((20.0, 560.0), (400.0, 680.0), (800.0, 760.0)),
 }
+# Where wire melts, or a sheathed element fails, °C (from memory).
+_MELTS_C = {"iron-chromium-aluminium": 1500.0, "nickel-chromium": 1400.0, "sheathed": 1100.0}
 
 
 def element_facts(elements: Elements) -> ElementFacts:
@@ -89,7 +92,7 @@ def element_facts(elements: Elements) -> ElementFacts:
         mass = math.pi / 4.0 * d * d * length * density if d and length else surface * (d or 0.006) / 4.0 * density
     diameter = d or 4.0 * mass / (density * surface)
     material = Material(elements.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[elements.alloy], 1400.0, "from memory")
-    return ElementFacts(mass, surface, diameter, material, resistance)
+    return ElementFacts(mass, surface, diameter, material, resistance, _MELTS_C[elements.alloy])
 
 
 @dataclass(frozen=True)

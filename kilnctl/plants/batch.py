@@ -82,6 +82,8 @@ class OvenBatch:
         self._elements = [m[3] for m in made]
         self._factors = np.array([[e.factor(t) / e.factor(o.limits.highest_c) for t in np.arange(0.0, 1720.0, 20.0)]
                                   for e, o in zip(self._elements, ovens)])  # fmt: skip
+        self._melts_c = np.array([e.melts_c for e in self._elements])
+        self.burnt = np.zeros((self.layout.groups, count), dtype=bool)
         self._rated_w = np.array([o.elements.power_w * v.power for o, v in zip(ovens, variations)]) / self.layout.groups
         seeds4 = [np.random.SeedSequence(s).spawn(4) for s in seeds]
         self._phases = np.array([np.random.default_rng(s[0]).uniform(0.0, 2.0 * np.pi, 3) for s in seeds4]).T
@@ -138,7 +140,8 @@ class OvenBatch:
         members = np.arange(self.size)
         low = self._factors[members, at]
         factor = low + (elements_c / 20.0 - at) * (self._factors[members, at + 1] - low)
-        watts = self._rated_w * share**2 * duty * contactor_closed / factor
+        self.burnt |= elements_c > self._melts_c
+        watts = np.where(self.burnt, 0.0, self._rated_w * share**2 * duty * contactor_closed / factor)
         core.step(dt_s, watts)
         self.power_w = watts.sum(axis=0)
         self.energy_j = self.energy_j + dt_s * self.power_w

@@ -17,7 +17,13 @@ class Electrics:
     contactor_delay_s: float
     closed: bool = False
     _waiting_s: float = 0.0
-    watts: list[float] = field(default_factory=list)
+    #: Groups that have melted through, for good; empty when all are whole.
+    burnt: list[bool] = field(default_factory=list)
+
+    def burn(self, group: int) -> None:
+        """Group number `group` (0, 1, …) has melted through."""
+        self.burnt = self.burnt or [False] * self.groups
+        self.burnt[group] = True
 
     def contactor_share(self, dt_s: float, coil: bool) -> float:
         """Share of the tick in which the contactor is closed; it follows its coil after the delay."""
@@ -47,7 +53,7 @@ class Electrics:
         """
         groups = self.groups
         on = list(duty)
-        whole = [True] * groups
+        whole = [not burnt for burnt in self.burnt] if self.burnt else [True] * groups
         welded = stuck = False
         for fault in faults:
             hit = range(groups) if fault.group is None else (fault.group - 1,)

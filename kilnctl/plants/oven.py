@@ -11,7 +11,7 @@ from ..settings.oven import Load, Oven
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
-from .balance import Surroundings
+from .balance import Ledger, Surroundings
 from .chamber import Openings, ideal_sensor, lining_water
 from .conditions import Conditions, Variation
 from .core import Core
@@ -40,7 +40,8 @@ class VirtualOven:
     Truth, for records and tests (a controller sees only the `Reading`):
     time_s; chamber_c (see `kilnctl.plants`), air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the
     load) and part_core_c, None without a load; shelf_c; shell_c {face: °C}; power_w; energy_j (electric); ledger_j()
-    {name: J}; water_kg; supply_v; contactor_closed; loop_stalled and clock_jump_s for the loop that drives it.
+    {name: J}; water_kg; supply_v; contactor_closed; electrics.burnt (an element that melts is open for good); loop_stalled and
+    clock_jump_s for the loop that drives it.
 
     Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via `inject`).
     """
@@ -131,6 +132,9 @@ class VirtualOven:
         facts, hot = self.elements, self._hot_factor
         elements_k = core.surfaces_k[core.strips :].tolist()
         factors = [facts.factor(k - zero_Celsius) / hot for k in elements_k]
+        for group, kelvin in enumerate(elements_k):
+            if kelvin - zero_Celsius > facts.melts_c:
+                self.electrics.burn(group)
         share = self.supply_share + self._drift() if self.conditions.supply_drift else self.supply_share
         watts, self.fired, self.supply_v, self.current_a = self.electrics.advance(dt, duties, coil, share, factors, active)
         core.step(dt, np.array(watts))
@@ -230,6 +234,52 @@ class VirtualOven:
         """Add a fault; its times are of `time_s`."""
         check_faults((fault,), self.layout.groups)
         self.faults = (*self.faults, fault)
+
+    # ---- a hot start -----------------------------------------------------------------------------------------------
+
+    def settle(self, power_w: float) -> float:
+        """Put everything into the steady state under a steady `power_w`, as after days of it; returns the chamber temperature, °C.
+
+        Time, energy and faults stand still meanwhile, wet things are not dried, and the ledger starts anew.
+        """
+        core = self.core
+        watts = np.full(self.layout.groups, power_w / self.layout.groups)
+        dt, rate = 2.0, math.inf
+        moisture, core.moisture = core.moisture, None
+        for _ in range(3000):
+            before = core.nodes_k
+            core.refresh()
+            core.step(dt, watts)
+            core.refresh()
+            moved = float(np.abs(core.nodes_k - before).max())
+            rate = moved / dt
+            if dt > 1000.0 and rate < 1e-8:
+                break
+            # Steps so long that nothing moves by much more than ten kelvin in one; coefficients follow.
+            dt = min(20000.0, dt * (1.5 if moved < 5.0 else 0.7 if moved > 15.0 else 1.0))
+        core.moisture = moisture
+        core.ledger = Ledger(walls=np.zeros_like(core.ledger.walls))
+        self._watch_chamber()
+        self._before_block()
+        for name, probe in self._probes:
+            probe.settle(self.part_c if name == "part" and self.part_c is not None else self.chamber_c)
+        return self.chamber_c
+
+    def settle_at(self, chamber_c: float) -> float:
+        """The same with the power that holds `chamber_c`; returns that power in W. Raises ValueError below what the fan alone,
+        or no power at all, would make."""
+        idle_c = self.settle(0.0)
+        if chamber_c < idle_c - 0.5:
+            raise ValueError(f"chamber_c = {chamber_c:g} °C is below the {idle_c:.1f} °C of the oven without heat")
+        low, low_c, power_w = 0.0, idle_c, 0.05 * self.oven.elements.power_w
+        for _ in range(40):
+            here_c = self.settle(power_w)
+            if abs(here_c - chamber_c) < 0.02:
+                break
+            step = (chamber_c - here_c) * (power_w - low) / (here_c - low_c)
+            low, low_c = power_w, here_c
+            power_w = max(0.3 * power_w, min(power_w + step, 2.5 * power_w)) if chamber_c > idle_c + 0.5 else 0.0
+        return power_w
 
     # ---- the loop's own faults -------------------------------------------------------------------------------------
 

@@ -75,6 +75,12 @@ class Probe:
         self._linear = LINEAR_MV_PER_K.get(settings.type) if settings.front_end == "max31855" else None
         self._drifted_k = 0.0
 
+    def settle(self, around_c: float) -> None:
+        """The sheath has been at this temperature for a long time."""
+        self.junction_c = self._around_c = around_c
+        self._line = deque([(self._time_s, around_c)])
+        self._held = (around_c, self._held[1])
+
     def _gauss(self) -> float:
         if not self._noise:
             self._noise = self.generator.standard_normal(256).tolist()
