@@ -21,11 +21,15 @@ the radiant temperature within a few kelvin; with a fan at 200 °C it lies close
 
 The steady chamber
 ------------------
-- elements: power = radiation to the star + convection to the air (`inner_film` with the element's own size);
+- elements: power = radiation to the star + convection to the air (the film of a cylinder of the element's diameter);
 - each face: G_i σ (T_star⁴ − T_face⁴) + h_i A_i (T_air − T_face) = conduction into that wall; A_i is the true inside
   area, the conduction area is the face's area with its share of edges and corners (constant through the depth), the
   outer film acts on the true outer area;
 - shelf and usual load (when one is in): no net heat when steady, but they re-radiate;
 - air: element and surface convection + fan power = vent + door leak (both carry air from ambient to air_c);
-- bridges: from chamber_c to ambient; an open port radiates from the star to ambient.
+- bridges: from chamber_c to ambient, taken from the air; an open port radiates from the star to ambient.
+
+Rooms inside: `oven` (VirtualOven) and `batch` (OvenBatch) put together `assembly` (description → arrays), `core` (the heat
+balance in time; with `grid`, `tables`, `elimination`, `balance`, `moisture`, `chamber`), `electrics`, `sensors` and `faults`;
+`conditions` says what a day or a study changes; `protocol` is all that the rest of the project relies on.
 """

@@ -29,7 +29,7 @@ class Core:
     """State and step. Public arrays: `nodes_k` (n, S[, B]), `surfaces_k` (S + G[, B]; the groups last), `air_k`, `star_k`."""
 
     def __init__(self, body: Body, around: Surroundings, start_k, tolerance_k: float = 3.0, moisture: Moisture | None = None):
-        """All at `start_k`. A block ends when a surface has moved by `tolerance_k`, or after 60 steps."""
+        """All at `start_k`. A block ends when a node has moved by `tolerance_k`, or after 60 steps."""
         self.body, self.around, self.tolerance_k = body, around, tolerance_k
         self.moisture = None if moisture is None or moisture.dry else moisture
         self.strips = body.rows.shape[1]
@@ -107,9 +107,12 @@ class Core:
         if self._room_film is not None:
             led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        self.nodes_k = self._invert(self.nodes_k, wanted, self.enthalpy_j, self._capacity)
+        for _ in range(2):  # chord steps: the capacity was right in the middle of the block
+            self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._note_quick()
-        elements = self._invert(self.surfaces_k[self.strips :], self._element_j, self.element_enthalpy_j, self._element_capacity)
+        elements = self.surfaces_k[self.strips :]
+        for _ in range(3):  # Newton: an element may have moved far within the block
+            elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(elements)
         self.surfaces_k = np.concatenate((self.nodes_k[0], elements))
         air = np.exp(self._air_j / (self.body.air_capacity * 273.15))
         self.air_k = air if self.batch else float(air)
@@ -120,13 +123,6 @@ class Core:
             led.latent = self.moisture.latent_j
             if self.moisture.dry:
                 self.moisture = None
-
-    @staticmethod
-    def _invert(guess, wanted, enthalpy, slope):
-        """Temperature with the wanted enthalpy: chord iterations converge fast because the slope was right in mid-block."""
-        for _ in range(2):
-            guess = guess + (wanted - enthalpy(guess)) / slope
-        return guess
 
     def _open_block(self, dt: float, element_w) -> None:
         """Freeze coefficients at the temperatures expected half a block ahead."""
@@ -286,7 +282,7 @@ class Core:
             if correction is not None:
                 self.nodes_k = self.nodes_k + correction
                 self.surfaces_k[: self.strips] = self.nodes_k[0]
-        moved = np.abs(self.nodes_k[0] - self._nodes_start[0]).max()
+        moved = np.abs(self.nodes_k - self._nodes_start).max()
         if over or self._age >= 60 or moved > self.tolerance_k or np.max(abs(self.air_k - self._air_start)) > 3.0 * self.tolerance_k:
             self.refresh()
 

@@ -129,8 +129,8 @@ def test_default_resolution_against_fine_run(name):
     usual = VirtualOven(o, o.usual_load, conditions=calm)
     fine = VirtualOven(o, o.usual_load, conditions=calm, split=3, tolerance_k=0.2)
     worst = worst_part = 0.0
-    for second in range(900):
-        duty = 1.0 if second < 400 else 0.4 if second < 700 else 0.0
+    for second in range(600):
+        duty = 1.0 if second < 300 else 0.4 if second < 450 else 0.0
         usual.advance(1.0, duty, True)
         for _ in range(5):
             fine.advance(0.2, duty, True)

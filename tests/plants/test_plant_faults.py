@@ -5,7 +5,9 @@ import re
 from pathlib import Path
 
 import pytest
-from plant_cases import oven
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plant_cases import OVENS, ROOT, oven
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.conditions import Conditions
@@ -237,6 +239,35 @@ def test_every_kind_has_a_test():
 def test_fault_ends_and_the_oven_is_well_again():
     plant, reading = after("thermocouple open", seconds=20, duration_s=5.0)
     assert reading.faults == () and abs(reading.chamber_c - plant.chamber_c) < 15.0
+
+
+@st.composite
+def any_fault(draw):
+    kind = FAULT_KINDS[draw(st.sampled_from(sorted(FAULT_KINDS)))]
+    size = None if kind.dimension is None else draw(st.floats(kind.low, kind.high))
+    return Fault(kind.name, draw(st.floats(0.0, 90.0)), draw(st.one_of(st.none(), st.floats(0.5, 60.0))), size,
+                 draw(st.sampled_from(("control", "limit", "part"))))  # fmt: skip
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.sampled_from(OVENS), st.lists(any_fault(), min_size=1, max_size=4), st.sampled_from((20.0, 250.0)), st.integers(0, 9))
+def test_no_mix_of_faults_breaks_the_simulation(name, faults, start_c, seed):
+    """Whatever breaks together, there is a reading, the truth stays finite, and energy adds up."""
+    o = oven(name)
+    plant = VirtualOven(o, o.usual_load, seed, faults=faults, conditions=Conditions(start_c=start_c))
+    before = plant.stored_j()
+    for second in range(100):
+        reading = plant.advance(1.0, (seed + second) % 10 / 9.0, second % 50 > 2)
+        assert math.isnan(reading.chamber_c) == bool({"open", "short-ground", "no-chip", "board-lost"} & set(reading.faults))
+        assert math.isfinite(plant.chamber_c) and math.isfinite(plant.element_c)
+    ledger = plant.ledger_j()
+    lost = sum(joules for where, joules in ledger.items() if where not in ("elements", "fan"))
+    assert ledger["elements"] + ledger["fan"] - lost == pytest.approx(plant.stored_j() - before, abs=1.0)
+
+
+def test_example_of_the_workshop_is_read():
+    kinds = [f.kind for f in load_faults(ROOT / "configs" / "faults" / "bad-day.yaml")]
+    assert kinds == ["supply sag", "door open", "thermocouple noisy", "relay shorted"]
 
 
 @pytest.mark.parametrize("bad", [
