@@ -36,8 +36,16 @@ class TwoMasses:
         for _ in range(steps):
             passed_w = self.exchange_w_per_k * (self.element_c - self.chamber_c)
             self.element_c += h * (given_w - passed_w) / self.element_j_per_k
-            self.chamber_c += h * (passed_w - self.loss_w_per_k * (self.chamber_c - self.room_c)) / self.chamber_j_per_k
+            self.chamber_c += (
+                h * (passed_w - self.loss_w_per_k * (self.chamber_c - self.room_c)) / self.chamber_j_per_k
+            )
             self.sensor_c += h * (self.chamber_c - self.sensor_c) / self.lag_s
         shown_c = self.sensor_c + self.random.gauss(0.0, 0.1)
         # A rig tells what it can: here no limit sensor and no meters, but the contactor, the door switch and the flow switch.
-        return Reading(shown_c, cold_junction_c=self.room_c + 3.0, contactor_closed=self.closed, door_open=False, airflow_proved=True)
+        return Reading(
+            shown_c,
+            cold_junction_c=self.room_c + 3.0,
+            contactor_closed=self.closed,
+            door_open=False,
+            airflow_proved=True,
+        )

@@ -6,18 +6,19 @@ Sizing and virtual oven use one definition, so that their steady states are the 
 
 Two nodes stand for the inside of the chamber: the *air* (one well-mixed temperature, air_c) and the *radiant
 star* (radiant_c), the temperature that a small body which only radiates would take. Every surface inside (hot
-faces, elements, shelf, load) exchanges radiation with the star and heat by convection with the air; faces do not
-exchange with each other directly. The star has no heat capacity: what the surfaces give it and take from it sums
-to zero. This is the mean-radiant-temperature network of J. A. Carroll (1980); `kilnctl.thermal.enclosure` has it:
-areas, emissivities → the conductance of each surface to the star, G_i = A_i / ((1 − e_i)/e_i + 1/F_i) with
-F_i = 1/(1 − A_i F_i / sum(A F)), heat flow G_i σ (T_i⁴ − T_star⁴). Two equal grey plates come out exact.
+faces, elements, shelf, load) exchanges radiation with the star and heat by convection with the air; faces do
+not exchange with each other directly. The star has no heat capacity: what the surfaces give it and take from
+it sums to zero. This is the mean-radiant-temperature network of J. A. Carroll (1980);
+`kilnctl.thermal.enclosure` has it: areas, emissivities → the conductance of each surface to the star, G_i =
+A_i / ((1 − e_i)/e_i + 1/F_i) with F_i = 1/(1 − A_i F_i / sum(A F)), heat flow G_i σ (T_i⁴ − T_star⁴). Two
+equal grey plates come out exact.
 
 *chamber_c* is what an ideal small sensor at the control position would show in balance between the two:
 
     e σ (T_radiant⁴ − T⁴) + h (T_air − T) = 0        (`thermal.enclosure.ideal_sensor_c`)
 
-with a black-oxidised sheath (e = 0.8) and the film h of a 3 mm cylinder at the chamber's air speed. At 1000 °C it is
-the radiant temperature within a few kelvin; with a fan at 200 °C it lies close to the air.
+with a black-oxidised sheath (e = 0.8) and the film h of a 3 mm cylinder at the chamber's air speed. At 1000
+°C it is the radiant temperature within a few kelvin; with a fan at 200 °C it lies close to the air.
 
 The steady chamber
 ------------------
@@ -29,7 +30,8 @@ The steady chamber
 - air: element and surface convection + fan power = vent + door leak (both carry air from ambient to air_c);
 - bridges: from chamber_c to ambient, taken from the air; an open port radiates from the star to ambient.
 
-Rooms inside: `oven` (VirtualOven) and `batch` (OvenBatch) put together `assembly` (description → arrays), `core` (the heat
-balance in time; with `grid`, `tables`, `elimination`, `balance`, `moisture`, `chamber`), `electrics`, `sensors` and `faults`;
-`conditions` says what a day or a study changes; `protocol` is all that the rest of the project relies on.
+Rooms inside: `oven` (VirtualOven) and `batch` (OvenBatch) put together `assembly` (description → arrays),
+`core` (the heat balance in time; with `grid`, `tables`, `elimination`, `balance`, `moisture`, `chamber`),
+`electrics`, `sensors` and `faults`; `conditions` says what a day or a study changes; `protocol` is all that
+the rest of the project relies on.
 """

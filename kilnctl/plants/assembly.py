@@ -1,5 +1,6 @@
-"""From the description of an oven to the arrays of its heat balance. Physics comes from `kilnctl.thermal`, geometry and
-materials from `kilnctl.build`, so sizing and virtual oven speak of the same oven and solve it in different ways."""
+"""From the description of an oven to the arrays of its heat balance. Physics comes from `kilnctl.thermal`,
+geometry and materials from `kilnctl.build`, so sizing and virtual oven speak of the same oven and solve it in
+different ways."""
 
 import math
 from collections.abc import Sequence
@@ -70,7 +71,8 @@ class ElementFacts:
         return points[-1][1]
 
 
-# Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from memory, ±10 %).
+# Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from
+# memory, ±10 %).
 _CAPACITY = {
     "iron-chromium-aluminium": ((20.0, 460.0), (400.0, 600.0), (800.0, 700.0), (1200.0, 720.0)),
     "nickel-chromium": ((20.0, 450.0), (400.0, 520.0), (800.0, 600.0), (1200.0, 650.0)),
@@ -81,23 +83,35 @@ _MELTS_C = {"iron-chromium-aluminium": 1500.0, "nickel-chromium": 1400.0, "sheat
 
 
 def element_facts(elements: Elements) -> ElementFacts:
-    """Mass, surface and diameter of the elements: as given, else from the wire, else from a usual surface load."""
+    """Mass, surface and diameter of the elements: as given, else from the wire, else from a usual surface
+    load."""
     _, resistance, _, density = ALLOYS[elements.alloy]
     d, length = elements.wire_diameter_m, elements.wire_length_m
     surface = elements.surface_m2
     if surface is None:
-        surface = math.pi * d * length if d and length else elements.power_w / recommended_load_w_m2(elements.alloy, 20.0)
+        surface = (
+            math.pi * d * length
+            if d and length
+            else elements.power_w / recommended_load_w_m2(elements.alloy, 20.0)
+        )
     mass = elements.mass_kg
     if mass is None:
-        mass = math.pi / 4.0 * d * d * length * density if d and length else surface * (d or 0.006) / 4.0 * density
+        mass = (
+            math.pi / 4.0 * d * d * length * density
+            if d and length
+            else surface * (d or 0.006) / 4.0 * density
+        )
     diameter = d or 4.0 * mass / (density * surface)
-    material = Material(elements.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[elements.alloy], 1400.0, "from memory")
+    material = Material(
+        elements.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[elements.alloy], 1400.0, "from memory"
+    )
     return ElementFacts(mass, surface, diameter, material, resistance, _MELTS_C[elements.alloy])
 
 
 @dataclass(frozen=True)
 class Layout:
-    """Which strip and surface is what. Strips: faces, then shelf, then load; surfaces: strips, then element groups."""
+    """Which strip and surface is what. Strips: faces, then shelf, then load; surfaces: strips, then
+    element groups."""
 
     names: tuple[str, ...]
     door: int
@@ -109,10 +123,11 @@ class Layout:
 def assemble(
     oven: Oven, load: Load | None = None, variation: Variation = Variation(), nodes: int = 28, split: int = 1
 ) -> tuple[Body, Body, Layout, ElementFacts]:
-    """The balance with the fan running, the same with the fan stopped (only the films differ), what is where, the elements.
+    """The balance with the fan running, the same with the fan stopped (only the films differ), what is where,
+    the elements.
 
-    `nodes` per strip (more where the layers need more), refined `split` times. Raises KilnctlError when the load cannot be in
-    that chamber.
+    `nodes` per strip (more where the layers need more), refined `split` times. Raises KilnctlError when the
+    load cannot be in that chamber.
     """
     facts = element_facts(oven.elements)
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
@@ -159,18 +174,24 @@ def assemble(
         films.append((min(oven.chamber.height_m, math.sqrt(0.5 * body.area_m2)), "vertical"))
         outer_films.append(outer_films[0])
         names.append(name)
-    layout = Layout(tuple(names), names.index("door"), _index(names, "shelf"), _index(names, "load"), oven.elements.groups)
+    layout = Layout(
+        tuple(names), names.index("door"), _index(names, "shelf"), _index(names, "load"), oven.elements.groups
+    )
 
     groups = oven.elements.groups
     nodes = max([nodes, *(fewest_nodes(slabs) + 2 for slabs, _ in columns)])
     strips = [(divide(slabs, nodes, split=split), area) for slabs, area in columns]
     areas = np.array(pieces + [facts.surface_m2 / groups] * groups)
     count = np.array(counts + [1] * groups, dtype=float)
-    emissivity = np.minimum(1.0, variation.emissivity * np.array(emissivities + [oven.elements.emissivity] * groups))
+    emissivity = np.minimum(
+        1.0, variation.emissivity * np.array(emissivities + [oven.elements.emissivity] * groups)
+    )
     try:
         star = star_conductances_m2(areas, emissivity, count)
     except ValueError as error:
-        raise KilnctlError(f"{oven.name}: the load is too large for the radiation in this chamber ({error})") from error
+        raise KilnctlError(
+            f"{oven.name}: the load is too large for the radiation in this chamber ({error})"
+        ) from error
     element_row = row(facts.material)
     cold_air = air(0.0)
 
@@ -204,7 +225,8 @@ def _index(names: list[str], name: str) -> int | None:
 
 
 def _plate(body: Load, material: Material, mass_kg: float, row) -> list[Slab]:
-    """Half a plate, heated on the outside: the depth is half the thickness given, else what mass, density and area make."""
+    """Half a plate, heated on the outside: the depth is half the thickness given, else what mass, density
+    and area make."""
     depth = 0.5 * body.thickness_m if body.thickness_m else mass_kg / (material.density_kg_m3 * body.area_m2)
     density = mass_kg / (body.area_m2 * depth)
     diffusivity = material.conductivity(200.0) / (material.density_kg_m3 * material.heat_capacity(200.0))

@@ -1,6 +1,8 @@
-"""What the heat balance is made of: the oven's fixed figures, what acts on it from outside, and where the joules went.
+"""What the heat balance is made of: the oven's fixed figures, what acts on it from outside, and where the
+joules went.
 
-Arrays: nodes first, strips second, and the batch last when there is one: (n, S) or (n, S, B). SI units, kelvin.
+Arrays: nodes first, strips second, and the batch last when there is one: (n, S) or (n, S, B). SI units,
+kelvin.
 """
 
 from dataclasses import dataclass, field
@@ -12,7 +14,8 @@ from .tables import Films, Properties
 
 @dataclass
 class Body:
-    """What is fixed about an oven (made by `assembly`): S strips, then G element groups, which count as surfaces too.
+    """What is fixed about an oven (made by `assembly`): S strips, then G element groups, which count as
+    surfaces too.
 
     rows                  row of the property tables of each interval, (n − 1, S[, B])
     per_length, contact   area / length of an interval, m; conductance of a contact, W/K; one of the two is zero
@@ -44,8 +47,9 @@ class Body:
 
 @dataclass
 class Surroundings:
-    """What acts on the oven and may change while it runs. The owner sets it and calls `Core.refresh` after a change;
-    figures that depend on temperatures are set again before each block (`Core.before_block`). Floats or arrays over the batch.
+    """What acts on the oven and may change while it runs. The owner sets it and calls `Core.refresh` after a
+    change; figures that depend on temperatures are set again before each block (`Core.before_block`). Floats
+    or arrays over the batch.
 
     vent_w_per_k, leak_w_per_k, door_w_per_k   heat carried off per kelvin by air drawn through, W/K
     port_m2, doorway_m2                        black openings from the radiant star to the room, m²
@@ -68,10 +72,11 @@ class Surroundings:
 
 @dataclass
 class Ledger:
-    """Joules that have passed each boundary since the start; floats or arrays over the batch, `walls` per strip.
+    """Joules that have passed each boundary since the start; floats or arrays over the batch, `walls` per
+    strip.
 
-    In: elements, fan. Out: walls, vent, leak, door (air, radiation and its own face while open), port, bridges, and the
-    latent and sensible heat of evaporated water.
+    In: elements, fan. Out: walls, vent, leak, door (air, radiation and its own face while open), port,
+    bridges, and the latent and sensible heat of evaporated water.
     """
 
     walls: np.ndarray

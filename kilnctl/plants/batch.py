@@ -1,7 +1,8 @@
 """Many ovens advanced together: the same heat balance with a batch axis, for studies.
 
-All members need the same strips and element groups (the same kinds of faces, a shelf in all or none, a load in all or
-none) and the same fan or none; everything else may differ. Doors stay shut and nothing breaks here: use `VirtualOven` for that.
+All members need the same strips and element groups (the same kinds of faces, a shelf in all or none, a load
+in all or none) and the same fan or none; everything else may differ. Doors stay shut and nothing breaks here:
+use `VirtualOven` for that.
 """
 
 from collections.abc import Sequence
@@ -29,7 +30,8 @@ _FLOW_STEP_K = 20.0
 
 @dataclass(frozen=True)
 class BatchReading:
-    """What the sensors of every member show, °C, arrays over the batch; `part_c` None without a load and its sensor."""
+    """What the sensors of every member show, °C, arrays over the batch; `part_c` None without a load and
+    its sensor."""
 
     chamber_c: np.ndarray
     limit_c: np.ndarray | None
@@ -39,7 +41,8 @@ class BatchReading:
 class OvenBatch:
     """`advance(dt_s, duty, contactor_closed)` with arrays over the members (numbers hold for all).
 
-    Truth as arrays over the batch: chamber_c, air_c, radiant_c, element_c, part_c, part_core_c, power_w, energy_j, time_s.
+    Truth as arrays over the batch: chamber_c, air_c, radiant_c, element_c, part_c, part_core_c, power_w,
+    energy_j, time_s.
     """
 
     def __init__(
@@ -53,8 +56,8 @@ class OvenBatch:
         nodes: int = 28,
         tolerance_k: float = 3.0,
     ):
-        """One entry per member; `loads`, `conditions` and `variations` default to empty chambers as described, `seeds` to
-        0, 1, 2, …. Raises KilnctlError when the members cannot be advanced together."""
+        """One entry per member; `loads`, `conditions` and `variations` default to empty chambers as
+        described, `seeds` to 0, 1, 2, …. Raises KilnctlError when the members cannot be advanced together."""
         count = len(ovens)
         self.size = count
         loads = list(loads or [None] * count)
@@ -62,29 +65,43 @@ class OvenBatch:
         self.conditions = list(conditions or [Conditions()] * count)
         seeds = list(range(count) if seeds is None else seeds)
         if not count or any(len(x) != count for x in (loads, variations, self.conditions, seeds)):
-            raise KilnctlError("a batch needs at least one oven, and one load, seed, condition and variation for each")
+            raise KilnctlError(
+                "a batch needs at least one oven, and one load, seed, condition and variation for each"
+            )
         made = [assemble(o, load, v, nodes) for o, load, v in zip(ovens, loads, variations)]
         self.layout = made[0][2]
         for i, (_, _, layout, _) in enumerate(made):
             if layout != self.layout or (ovens[i].fan is None) != (ovens[0].fan is None):
-                raise KilnctlError(f"member {i} of the batch has other faces, bodies, groups or fan than the first")
+                raise KilnctlError(
+                    f"member {i} of the batch has other faces, bodies, groups or fan than the first"
+                )
         self.ovens = list(ovens)
-        ambient_c = np.array([o.site.ambient_c if c.ambient_c is None else c.ambient_c for o, c in zip(ovens, self.conditions)])
-        start_c = np.array([a if c.start_c is None else c.start_c for a, c in zip(ambient_c, self.conditions)])
+        ambient_c = np.array(
+            [o.site.ambient_c if c.ambient_c is None else c.ambient_c for o, c in zip(ovens, self.conditions)]
+        )
+        start_c = np.array(
+            [a if c.start_c is None else c.start_c for a, c in zip(ambient_c, self.conditions)]
+        )
         body = stack([m[0] for m in made])
         water = [lining_water(o, m[0], c.lining_moisture, m[2], load)
                  for o, m, c, load in zip(ovens, made, self.conditions, loads)]  # fmt: skip
-        vapour = np.array([c.room_humidity for c in self.conditions]) * saturation_pa(ambient_c + zero_Celsius)
+        vapour = np.array([c.room_humidity for c in self.conditions]) * saturation_pa(
+            ambient_c + zero_Celsius
+        )
         free = () if self.layout.load is None else (self.layout.load,)
         self.moisture = Moisture(np.stack(water, axis=-1), free, vapour)
-        self.core = Core(body, Surroundings(ambient_c + zero_Celsius), start_c + zero_Celsius, tolerance_k, self.moisture)
+        self.core = Core(
+            body, Surroundings(ambient_c + zero_Celsius), start_c + zero_Celsius, tolerance_k, self.moisture
+        )
         self._flows = _FlowTables(ovens, variations, ambient_c)
         self._elements = [m[3] for m in made]
         self._factors = np.array([[e.factor(t) / e.factor(o.limits.highest_c) for t in np.arange(0.0, 1720.0, 20.0)]
                                   for e, o in zip(self._elements, ovens)])  # fmt: skip
         self._melts_c = np.array([e.melts_c for e in self._elements])
         self.burnt = np.zeros((self.layout.groups, count), dtype=bool)
-        self._rated_w = np.array([o.elements.power_w * v.power for o, v in zip(ovens, variations)]) / self.layout.groups
+        self._rated_w = (
+            np.array([o.elements.power_w * v.power for o, v in zip(ovens, variations)]) / self.layout.groups
+        )
         seeds4 = [np.random.SeedSequence(s).spawn(4) for s in seeds]
         self._phases = np.array([np.random.default_rng(s[0]).uniform(0.0, 2.0 * np.pi, 3) for s in seeds4]).T
         self._drift = np.array([c.supply_drift for c in self.conditions])
@@ -108,8 +125,12 @@ class OvenBatch:
         core, around = self.core, self.core.around
         self._look()
         flows = self._flows.at(core.air_k, self.chamber_c)
-        around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, around.port_m2, mixing = flows
-        self._layers_k = (core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(axis=0) / mixing
+        around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, around.port_m2, mixing = (
+            flows
+        )
+        self._layers_k = (core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(
+            axis=0
+        ) / mixing
         still = self._still
         film = self._film + _radiation_film(self.chamber_c)
         self._lag_share = INNER_SHARE + (1.0 - INNER_SHARE) * still / film
@@ -133,7 +154,9 @@ class OvenBatch:
             raise ValueError("duty must lie from 0 to 1")
         core, a = self.core, self._phases
         t = self.time_s
-        wander = 0.5 * np.sin(t / 97.0 + a[0]) + 0.3 * np.sin(t / 431.0 + a[1]) + 0.2 * np.sin(t / 2203.0 + a[2])
+        wander = (
+            0.5 * np.sin(t / 97.0 + a[0]) + 0.3 * np.sin(t / 431.0 + a[1]) + 0.2 * np.sin(t / 2203.0 + a[2])
+        )
         share = self._share + self._drift * wander
         elements_c = core.surfaces_k[core.strips :] - zero_Celsius
         at = np.clip(elements_c / 20.0, 0.0, self._factors.shape[1] - 1.001).astype(np.intp)
@@ -150,10 +173,15 @@ class OvenBatch:
         room_c = self.ambient_c
         around = {"control": self.chamber_c}
         if "limit" in self._probes:
-            around["limit"] = ideal_sensor_c(self._radiant_c, self.air_c + self._layers_k * self._heights, self._film)
+            around["limit"] = ideal_sensor_c(
+                self._radiant_c, self.air_c + self._layers_k * self._heights, self._film
+            )
         if "part" in self._probes:
             around["part"] = self.part_c
-        seen = {n: p.advance(dt_s, around[n], self._lag_share if n != "part" else 1.0, room_c) for n, p in self._probes.items()}
+        seen = {
+            n: p.advance(dt_s, around[n], self._lag_share if n != "part" else 1.0, room_c)
+            for n, p in self._probes.items()
+        }
         return BatchReading(seen["control"], seen.get("limit"), seen.get("part"))
 
     @property
@@ -185,7 +213,9 @@ def _radiation_film(t_c: np.ndarray) -> np.ndarray:
 def stack(bodies: Sequence[Body]) -> Body:
     """One body with the batch as last axis. All need the same number of strips, nodes and groups."""
     if len({b.rows.shape for b in bodies}) > 1 or len({b.star.shape for b in bodies}) > 1:
-        raise KilnctlError("the ovens of a batch differ in their number of faces, layers or groups too much; use equal walls")
+        raise KilnctlError(
+            "the ovens of a batch differ in their number of faces, layers or groups too much; use equal walls"
+        )
     tables, offset = _joined([b.properties for b in bodies])
 
     def last(name: str) -> np.ndarray:
@@ -214,7 +244,9 @@ def _joined(tables: Sequence[Properties]) -> tuple[Properties, list[int]]:
             rows += p.enthalpy.size // KNOTS
     parts = [p for p, _ in unique.values()]
     names = ("enthalpy", "enthalpy_step", "integral", "integral_step")
-    return Properties(*(np.concatenate([getattr(p, n) for p in parts]) for n in names)), [unique[id(p)][1] for p in tables]
+    return Properties(*(np.concatenate([getattr(p, n) for p in parts]) for n in names)), [
+        unique[id(p)][1] for p in tables
+    ]
 
 
 def _side_by_side(films: Sequence[Films]) -> Films:
@@ -285,7 +317,13 @@ class _Probes:
             self._noise = np.stack([g.standard_normal(256) for g in self.generators], axis=-1)
             self._left = 256
         self._left -= 1
-        seen = seen + self.offset_k + self.gain * seen + self.drift * self._time_s / 3600.0 + self.noise_k * self._noise[self._left]
+        seen = (
+            seen
+            + self.offset_k
+            + self.gain * seen
+            + self.drift * self._time_s / 3600.0
+            + self.noise_k * self._noise[self._left]
+        )
         return np.round(seen / self.step_c) * self.step_c
 
     def _delayed(self) -> np.ndarray:
@@ -302,4 +340,3 @@ class _Probes:
         members = np.arange(len(wanted))
         a, b = line[at, members], line[at + 1, members]
         return a + (b - a) * (wanted - times[at]) / (times[at + 1] - times[at])
-

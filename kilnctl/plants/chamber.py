@@ -27,7 +27,9 @@ def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float
     emission = radiant_k**4
     for _ in range(2):
         cube = body * body * body
-        body -= (strength * (cube * body - emission) + film_w_per_m2k * (body - air_k)) / (4.0 * strength * cube + film_w_per_m2k)
+        body -= (strength * (cube * body - emission) + film_w_per_m2k * (body - air_k)) / (
+            4.0 * strength * cube + film_w_per_m2k
+        )
     return body
 
 
@@ -42,13 +44,28 @@ class Openings:
         self.door_width_m, self.door_height_m = (c.width_m, c.depth_m) if top else (c.width_m, c.height_m)
         self.floor_m2 = c.width_m * c.depth_m
         self.door_m2 = self.door_width_m * self.door_height_m
-        self._bridges = [(b, None if b.conductance_w_per_k is not None else material_of(oven, b.material)) for b in oven.bridges]
+        self._bridges = [
+            (b, None if b.conductance_w_per_k is not None else material_of(oven, b.material))
+            for b in oven.bridges
+        ]
         self.depth_m = geometry_of(next(f for f in oven.faces if f.name == "door")).thickness_m
 
-        self.port_m2 = sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed)
+        self.port_m2 = sum(
+            opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed
+        )
         self.port_m2 /= radiation_w_m2(500.0, 20.0)
 
-    def set(self, core, door_surface: int, chamber_c: float, air_c: float, ambient_c: float, door: float, fan: bool, vent: bool) -> None:
+    def set(
+        self,
+        core,
+        door_surface: int,
+        chamber_c: float,
+        air_c: float,
+        ambient_c: float,
+        door: float,
+        fan: bool,
+        vent: bool,
+    ) -> None:
         """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
         around = core.around
         around.ambient_k = ambient_c + zero_Celsius
@@ -57,16 +74,29 @@ class Openings:
             around.leak_w_per_k *= 1.0 - door
             self._open(core, door_surface, air_c, ambient_c, door)
         else:
-            around.door_w_per_k, around.doorway_m2, around.star_factor, around.room_film = 0.0, 0.0, None, None
+            around.door_w_per_k, around.doorway_m2, around.star_factor, around.room_film = (
+                0.0,
+                0.0,
+                None,
+                None,
+            )
 
-    def set_shut(self, around: Surroundings, chamber_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool) -> None:
+    def set_shut(
+        self, around: Surroundings, chamber_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
+    ) -> None:
         """Fan, vent, leak, ports and bridges with the door shut."""
         oven = self.oven
         around.fan_w = oven.fan.power_w if fan else 0.0
         apart_c = air_c if abs(air_c - ambient_c) > 0.01 else ambient_c + 0.01
-        around.vent_w_per_k = air_flow_w(oven.vent.flow_m3_per_s, apart_c, ambient_c) / (apart_c - ambient_c) if vent else 0.0
-        leak = door_leak_kg_s(oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top)
-        around.leak_w_per_k = leak * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk * self.variation.leakage
+        around.vent_w_per_k = (
+            air_flow_w(oven.vent.flow_m3_per_s, apart_c, ambient_c) / (apart_c - ambient_c) if vent else 0.0
+        )
+        leak = door_leak_kg_s(
+            oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top
+        )
+        around.leak_w_per_k = (
+            leak * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk * self.variation.leakage
+        )
         bridges = 0.0
         for b, material in self._bridges:
             if material is None:
@@ -79,7 +109,8 @@ class Openings:
         around.port_m2 = self.port_m2
 
     def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float) -> None:
-        """An open share of the door: air exchange, a black doorway, and the door's own inside facing the room."""
+        """An open share of the door: air exchange, a black doorway, and the door's own inside facing the
+        room."""
         around = core.around
         flow = open_door_kg_s(self.door_width_m * door, self.door_height_m, air_c, ambient_c)
         # A lid lifted off is taken for a doorway of its own width and depth: the hot air rises out as fast.
@@ -88,7 +119,9 @@ class Openings:
         around.star_factor = np.ones(core.body.star.shape)
         around.star_factor[surface] = 1.0 - door
         face_c = float(core.nodes_k[0, surface]) - zero_Celsius
-        film = vertical_film(face_c, ambient_c, self.door_height_m) + radiation_film(face_c, ambient_c + 1e-6, self.oven.chamber.emissivity)
+        film = vertical_film(face_c, ambient_c, self.door_height_m) + radiation_film(
+            face_c, ambient_c + 1e-6, self.oven.chamber.emissivity
+        )
         around.room_film = np.zeros(core.body.star.shape)
         around.room_film[surface] = door * film * self.door_m2
 
@@ -105,7 +138,8 @@ class Openings:
 
 
 def lining_water(oven: Oven, body: Body, share: float, layout: Layout, load: Load | None) -> np.ndarray:
-    """Water of each node at the start, kg: `share` of the mass of the non-metal wall layers, and the load's on its surface."""
+    """Water of each node at the start, kg: `share` of the mass of the non-metal wall layers, and the
+    load's on its surface."""
     nodes, strips = body.rows.shape[0] + 1, body.rows.shape[1]
     water = np.zeros((nodes, strips))
     if share > 0.0:

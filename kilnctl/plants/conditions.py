@@ -1,4 +1,5 @@
-"""What a virtual oven is to be like beyond its description: today's room and supply, wet lining, how far it is off its data."""
+"""What a virtual oven is to be like beyond its description: today's room and supply, wet lining, how far
+it is off its data."""
 
 import math
 from dataclasses import dataclass, fields
@@ -8,8 +9,8 @@ from .sensors import SensorErrors
 
 @dataclass(frozen=True, kw_only=True)
 class Conditions:
-    """The day: room, supply, water, sensors' own errors. Defaults: the description's room, a supply that drifts slowly by
-    one per cent, everything dry and at room temperature, sensors without systematic errors.
+    """The day: room, supply, water, sensors' own errors. Defaults: the description's room, a supply that
+    drifts slowly by one per cent, everything dry and at room temperature, sensors without systematic errors.
 
     ambient_c                room, °C (None: the description's)
     start_c                  everything inside at the start, °C (None: the room)
@@ -45,7 +46,8 @@ class Conditions:
 
 @dataclass(frozen=True, kw_only=True)
 class Variation:
-    """Factors on the description, for studies and for an oven that is not as described; 1 everywhere is as described.
+    """Factors on the description, for studies and for an oven that is not as described; 1 everywhere is as
+    described.
 
     conductivity, heat_capacity   of all wall layers
     emissivity                    of everything inside (kept at 1 at most)

@@ -1,14 +1,16 @@
 """The heat balance of one oven, or of a batch of ovens, and its step in time.
 
-Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star is
-algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit Runge–Kutta method
-of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is linearised anew in every stage.
+Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star
+is algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit
+Runge–Kutta method of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is
+linearised anew in every stage.
 
-Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the outer films
-hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are eliminated once
-per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a step ahead and
-renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node enters another, and
-at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding whatever is frozen.
+Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
+outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors
+are eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air,
+taken half a step ahead and renewed as soon as they matter. Enthalpy, not temperature, is what steps move:
+what leaves one node enters another, and at the end of a block temperatures are read off the enthalpies, so
+energy is conserved to rounding whatever is frozen.
 """
 
 from collections.abc import Callable
@@ -26,9 +28,17 @@ _AHEAD = (1.0 - GAMMA) / GAMMA
 
 
 class Core:
-    """State and step. Public arrays: `nodes_k` (n, S[, B]), `surfaces_k` (S + G[, B]; the groups last), `air_k`, `star_k`."""
+    """State and step. Public arrays: `nodes_k` (n, S[, B]), `surfaces_k` (S + G[, B]; the groups last),
+    `air_k`, `star_k`."""
 
-    def __init__(self, body: Body, around: Surroundings, start_k, tolerance_k: float = 3.0, moisture: Moisture | None = None):
+    def __init__(
+        self,
+        body: Body,
+        around: Surroundings,
+        start_k,
+        tolerance_k: float = 3.0,
+        moisture: Moisture | None = None,
+    ):
         """All at `start_k`. A block ends when a node has moved by `tolerance_k`, or after 60 steps."""
         self.body, self.around, self.tolerance_k = body, around, tolerance_k
         self.moisture = None if moisture is None or moisture.dry else moisture
@@ -56,10 +66,11 @@ class Core:
         #: Films inside times area, W/K, as last frozen.
         self.film_w_per_k = np.zeros_like(self.surfaces_k)
 
-    # ---- stored energy -------------------------------------------------------------------------------------------
+    # ---- stored energy -------------------------------------------------------------------------------------
 
     def enthalpy_j(self, nodes_k: np.ndarray) -> np.ndarray:
-        """Enthalpy of every node, J: the dry material above the tables' lowest temperature, its water above 0 °C."""
+        """Enthalpy of every node, J: the dry material above the tables' lowest temperature, its water
+        above 0 °C."""
         p, mass = self.body.properties, self.body.mass
         knot, part = locate(nodes_k)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
@@ -77,20 +88,23 @@ class Core:
         return self.body.element_mass * (p.enthalpy[at] + part * p.enthalpy_step[at])
 
     def air_enthalpy_j(self, air_k):
-        """∫ C dT with C = C0 · 273.15 / T: the air that leaves as it expands takes nothing with it in this balance."""
+        """∫ C dT with C = C0 · 273.15 / T: the air that leaves as it expands takes nothing with it in this
+        balance."""
         return self.body.air_capacity * 273.15 * np.log(air_k)
 
     def stored_j(self):
-        """Everything stored, J, from temperatures and water alone; exact at the end of a block (`refresh`)."""
+        """Everything stored, J, from temperatures and water alone; exact at the end of a block
+        (`refresh`)."""
         if self.moisture is not None:
             self._water_start = self.moisture.water_kg
         elements = self.element_enthalpy_j(self.surfaces_k[self.strips :]).sum(axis=0)
         return self.enthalpy_j(self.nodes_k).sum(axis=(0, 1)) + elements + self.air_enthalpy_j(self.air_k)
 
-    # ---- blocks: frozen coefficients -----------------------------------------------------------------------------
+    # ---- blocks: frozen coefficients -----------------------------------------------------------------------
 
     def refresh(self) -> None:
-        """Close the block: book its losses, bring temperatures in line with enthalpies. The next step opens a new one."""
+        """Close the block: book its losses, bring temperatures in line with enthalpies. The next step
+        opens a new one."""
         if self._age:
             self._close_block()
             self._age = 0
@@ -100,19 +114,27 @@ class Core:
         led.walls = led.walls + self._outer * (self._sum_outer - span * self._ambient_k)
         excess = self._sum_air - span * self._ambient_k
         vent, leak, door = self._flows
-        led.vent, led.leak, led.door = led.vent + vent * excess, led.leak + leak * excess, led.door + door * excess
+        led.vent, led.leak, led.door = (
+            led.vent + vent * excess,
+            led.leak + leak * excess,
+            led.door + door * excess,
+        )
         led.fan, led.bridges = led.fan + span * self._fan, led.bridges + span * self._bridges
         excess = self._sum_star - span * self._room_emission
         led.port, led.door = led.port + self._openings[0] * excess, led.door + self._openings[1] * excess
         if self._room_film is not None:
-            led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
+            led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(
+                axis=0
+            )
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
         for _ in range(2):  # chord steps: the capacity was right in the middle of the block
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
         for _ in range(3):  # Newton: an element may have moved far within the block
-            elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(elements)
+            elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(
+                elements
+            )
         self.surfaces_k = np.concatenate((self.nodes_k[0], elements))
         air = np.exp(self._air_j / (self.body.air_capacity * 273.15))
         self.air_k = air if self.batch else float(air)
@@ -155,7 +177,9 @@ class Core:
         self._air_start = self.air_k
         ambient = self._ambient_k = around.ambient_k
         last = middle[-1]
-        radiation = Stefan_Boltzmann * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
+        radiation = (
+            Stefan_Boltzmann * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
+        )
         self._outer = b.outer_area * (b.outer_films(last, ambient) + radiation)
         self._freeze_quick(*self._soon(dt, element_w))
         if moisture is not None:
@@ -173,7 +197,8 @@ class Core:
         self._dt = 0.0
 
     def _soon(self, dt: float, element_w):
-        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of their power."""
+        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of
+        their power."""
         half = 0.5 * dt
         surfaces = self.surfaces_k + half * self._surface_rate
         surfaces[self.strips :] += half * (element_w - self._last_w) / self._element_capacity
@@ -197,7 +222,11 @@ class Core:
 
     def _capacity_of(self, elements):
         knot = ((elements - LOWEST_K) * (1.0 / STEP_K)).astype(np.intp)
-        return self.body.element_mass * self.body.properties.enthalpy_step[self._element_start + knot] * (1.0 / STEP_K)
+        return (
+            self.body.element_mass
+            * self.body.properties.enthalpy_step[self._element_start + knot]
+            * (1.0 / STEP_K)
+        )
 
     def _factor(self, dt: float) -> None:
         """Eliminate the interiors for stages of length γ·dt."""
@@ -237,7 +266,7 @@ class Core:
         self._star_load = sum(self._openings) * self._room_emission
         self._weighed = True
 
-    # ---- one step ------------------------------------------------------------------------------------------------
+    # ---- one step ------------------------------------------------------------------------------------------
 
     def step(self, dt: float, element_w) -> None:
         """Advance by `dt` seconds with `element_w` watts in each element group."""
@@ -283,7 +312,12 @@ class Core:
                 self.nodes_k = self.nodes_k + correction
                 self.surfaces_k[: self.strips] = self.nodes_k[0]
         moved = np.abs(self.nodes_k - self._nodes_start).max()
-        if over or self._age >= 60 or moved > self.tolerance_k or np.max(abs(self.air_k - self._air_start)) > 3.0 * self.tolerance_k:
+        if (
+            over
+            or self._age >= 60
+            or moved > self.tolerance_k
+            or np.max(abs(self.air_k - self._air_start)) > 3.0 * self.tolerance_k
+        ):
             self.refresh()
 
     @property
@@ -292,7 +326,8 @@ class Core:
         return (self.star_w / Stefan_Boltzmann) ** 0.25
 
     def _stage(self, base, base_surfaces, base_air, guess):
-        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air and star emission W/m²."""
+        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air and star
+        emission W/m²."""
         strips = self.strips
         rest = self._strips.respond(base)
         ys = base_surfaces.copy()

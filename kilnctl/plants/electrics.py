@@ -1,5 +1,6 @@
-"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the firing
-stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower than a cycle."""
+"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the
+firing stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower
+than a cycle."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -49,7 +50,8 @@ class Electrics:
     ) -> tuple[list[float], float, float, float]:
         """Watts in each group (mean over the tick), fired share, supply voltage V, current A (rms, while on).
 
-        `duty` per group, `supply_share` voltage over nominal, `resistance_factor` resistance over rated, per group.
+        `duty` per group, `supply_share` voltage over nominal, `resistance_factor` resistance over rated, per
+        group.
         """
         groups = self.groups
         on = list(duty)
@@ -81,7 +83,9 @@ class Electrics:
                 case "supply sag":
                     supply_share *= 1.0 - fault.size
         if supply_share <= 0.3:
-            coil = False  # the coil drops out below about a third of its voltage (common practice, from memory)
+            coil = (
+                False  # the coil drops out below about a third of its voltage (common practice, from memory)
+            )
         share = self.contactor_share(dt_s, coil)
         if welded:
             self.closed, share = True, 1.0

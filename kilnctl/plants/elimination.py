@@ -1,16 +1,18 @@
-"""Strips solved once per block for all their right-hand sides: (C + τK) x = C·base + load, tridiagonal in depth.
+"""Strips solved once per block for all their right-hand sides: (C + τK) x = C·base + load, tridiagonal in
+depth.
 
-One oven: the inverse of each strip as a dense matrix, so that a stage is one stack of small matrix–vector products (small
-enough that no linear algebra library starts threads for them). A batch: Thomas's algorithm over the nodes, vectorised over
-strips and batch.
+One oven: the inverse of each strip as a dense matrix, so that a stage is one stack of small matrix–vector
+products (small enough that no linear algebra library starts threads for them). A batch: Thomas's algorithm
+over the nodes, vectorised over strips and batch.
 """
 
 import numpy as np
 
 
 class Elimination:
-    """`top` is the answer of each surface to one unit of right-hand side at it; `ratio` the answer of every node to it over
-    the surface's own. Matrix: `diagonal` (n, S[, B]) and the symmetric links (n − 1, S[, B]), all times τ already."""
+    """`top` is the answer of each surface to one unit of right-hand side at it; `ratio` the answer of every
+    node to it over the surface's own. Matrix: `diagonal` (n, S[, B]) and the symmetric links (n − 1, S[, B]),
+    all times τ already."""
 
     def __init__(self, capacity: np.ndarray, link: np.ndarray, diagonal: np.ndarray, load: np.ndarray):
         self._single = capacity.ndim == 2

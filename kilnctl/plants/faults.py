@@ -1,4 +1,5 @@
-"""What can break in a virtual oven, as one list. Injected at a time, for a duration, from Python or from a YAML file.
+"""What can break in a virtual oven, as one list. Injected at a time, for a duration, from Python or from a
+YAML file.
 
     faults:
       - {kind: relay shorted, at: 40 min, for: 10 min}
@@ -21,7 +22,8 @@ from ..units import DIMENSIONS, UnitError, parse
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of fault: what happens, where it acts, and what its size means (dimension, default in SI, lowest, highest)."""
+    """One kind of fault: what happens, where it acts, and what its size means (dimension, default in SI,
+    lowest, highest)."""
 
     name: str
     acts_on: str  # "supply", "sensor", "chamber" or "loop"
@@ -69,10 +71,12 @@ SENSORS = ("control", "limit", "part")
 
 @dataclass(frozen=True)
 class Fault:
-    """One fault: from `start_s` for `duration_s` (None: for good). Times in seconds of simulated time, size in SI units.
+    """One fault: from `start_s` for `duration_s` (None: for good). Times in seconds of simulated time, size
+    in SI units.
 
-    `sensor` says which thermocouple a sensor fault hits; `group` which element group or relay (1, 2, …; None: all).
-    Raises ValueError for an unknown kind, a size out of range, or a target that does not exist for any oven.
+    `sensor` says which thermocouple a sensor fault hits; `group` which element group or relay (1, 2, …; None:
+    all). Raises ValueError for an unknown kind, a size out of range, or a target that does not exist for any
+    oven.
     """
 
     kind: str
@@ -97,7 +101,9 @@ class Fault:
         elif kind.dimension is None:
             raise ValueError(f"size has no meaning for '{self.kind}'")
         elif not kind.low <= self.size <= kind.high:
-            raise ValueError(f"size of '{self.kind}' must lie from {kind.low:g} to {kind.high:g} {DIMENSIONS[kind.dimension].unit}")
+            raise ValueError(
+                f"size of '{self.kind}' must lie from {kind.low:g} to {kind.high:g} {DIMENSIONS[kind.dimension].unit}"
+            )
         if self.kind == "element group broken" and self.group is None:
             object.__setattr__(self, "group", 1)
 
@@ -114,8 +120,12 @@ class _Entry:
     """A fault as a file says it."""
 
     kind: str = choice(tuple(FAULT_KINDS), "what breaks")
-    at_s: float = quantity("time", "when it happens, counted from the start", default=0.0, low=0.0, high=14 * 86400.0)
-    for_s: float | None = quantity("time", "how long it lasts; for good when not given", default=None, low=1e-3, high=14 * 86400.0)
+    at_s: float = quantity(
+        "time", "when it happens, counted from the start", default=0.0, low=0.0, high=14 * 86400.0
+    )
+    for_s: float | None = quantity(
+        "time", "how long it lasts; for good when not given", default=None, low=1e-3, high=14 * 86400.0
+    )
     size: str | None = text("how much, with the unit that this kind asks for", default=None)
     sensor: str = choice(SENSORS, "which thermocouple", default="control")
     group: int | None = integer("which element group or relay", low=1, high=6, default=None)
@@ -158,4 +168,6 @@ def check_faults(faults: tuple[Fault, ...], groups: int) -> None:
     """Raises KilnctlError when a fault names an element group that the oven lacks."""
     for fault in faults:
         if fault.group is not None and not 1 <= fault.group <= groups:
-            raise KilnctlError(f"fault '{fault.kind}': the oven has {groups} element group(s), there is no group {fault.group}")
+            raise KilnctlError(
+                f"fault '{fault.kind}': the oven has {groups} element group(s), there is no group {fault.group}"
+            )

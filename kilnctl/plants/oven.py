@@ -27,23 +27,25 @@ LONGEST_STEP_S = 5.0
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
 
-#: Film and radiation of a sheath in still air at room temperature, W/(m²·K): what a sensor's time constant is stated for.
+#: Film and radiation of a sheath in still air at room temperature, W/(m²·K): what a sensor's time constant is
+#: stated for.
 STILL_FILM = sensor_film(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
 
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
 
 class VirtualOven:
-    """A plant made from a description. Everything that happens in it follows from the arguments and the calls: the same
-    seed gives the same readings bit for bit; it can be pickled at any moment and continued.
+    """A plant made from a description. Everything that happens in it follows from the arguments and the
+    calls: the same seed gives the same readings bit for bit; it can be pickled at any moment and continued.
 
-    Truth, for records and tests (a controller sees only the `Reading`):
-    time_s; chamber_c (see `kilnctl.plants`), air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the
-    load) and part_core_c, None without a load; shelf_c; shell_c {face: °C}; power_w; energy_j (electric); ledger_j()
-    {name: J}; water_kg; supply_v; contactor_closed; electrics.burnt (an element that melts is open for good); loop_stalled and
-    clock_jump_s for the loop that drives it.
+    Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see
+    `kilnctl.plants`), air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load)
+    and part_core_c, None without a load; shelf_c; shell_c {face: °C}; power_w; energy_j (electric);
+    ledger_j() {name: J}; water_kg; supply_v; contactor_closed; electrics.burnt (an element that melts is open
+    for good); loop_stalled and clock_jump_s for the loop that drives it.
 
-    Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via `inject`).
+    Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via
+    `inject`).
     """
 
     def __init__(
@@ -59,7 +61,8 @@ class VirtualOven:
         split: int = 1,
         tolerance_k: float = 3.0,
     ):
-        """`load` None: the chamber holds nothing but its shelf. `nodes`, `split` and `tolerance_k` set the resolution."""
+        """`load` None: the chamber holds nothing but its shelf. `nodes`, `split` and `tolerance_k` set the
+        resolution."""
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
         stirred, still, self.layout, self.elements = assemble(oven, load, variation, nodes, split)
         self._bodies = (still, stirred)
@@ -94,12 +97,18 @@ class VirtualOven:
                                           ("limit", sensors.limit, conditions.limit, seeds[2]),
                                           ("part", sensors.part, conditions.part, seeds[3])):  # fmt: skip
             if settings is not None:
-                self._probes.append((name, Probe(settings, emf_table(settings.type), start_c, np.random.default_rng(s), errors)))
+                self._probes.append(
+                    (
+                        name,
+                        Probe(settings, emf_table(settings.type), start_c, np.random.default_rng(s), errors),
+                    )
+                )
 
-    # ---- the plant protocol ----------------------------------------------------------------------------------------
+    # ---- the plant protocol --------------------------------------------------------------------------------
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
-        """Let `dt_s` s pass; see `Plant.advance`. Raises ValueError for a command that no hardware can carry out."""
+        """Let `dt_s` s pass; see `Plant.advance`. Raises ValueError for a command that no hardware can
+        carry out."""
         groups = self.layout.groups
         duties = [float(duty)] * groups if isinstance(duty, (int, float)) else [float(d) for d in duty]
         if len(duties) != groups:
@@ -136,7 +145,9 @@ class VirtualOven:
             if kelvin - zero_Celsius > facts.melts_c:
                 self.electrics.burn(group)
         share = self.supply_share + self._drift() if self.conditions.supply_drift else self.supply_share
-        watts, self.fired, self.supply_v, self.current_a = self.electrics.advance(dt, duties, coil, share, factors, active)
+        watts, self.fired, self.supply_v, self.current_a = self.electrics.advance(
+            dt, duties, coil, share, factors, active
+        )
         core.step(dt, np.array(watts))
         self.power_w = sum(watts)
         self.energy_j += self.power_w * dt
@@ -166,7 +177,11 @@ class VirtualOven:
             mine = [f for f in active if f.sensor == name] if active else ()
             if name == "control":
                 around = self.chamber_c
-                if active and self.layout.load is not None and any(f.kind == "load against the sensor" for f in active):
+                if (
+                    active
+                    and self.layout.load is not None
+                    and any(f.kind == "load against the sensor" for f in active)
+                ):
                     around = 0.9 * float(core.nodes_k[0, self.layout.load] - zero_Celsius) + 0.1 * around
                 seen[name], said, cold_c = probe.advance(dt, around, lag, terminals_c, room_c, mine)
                 words += said
@@ -177,7 +192,9 @@ class VirtualOven:
                 value, said, _ = probe.advance(dt, around, lag, terminals_c, room_c, mine)
             else:
                 part = self.part_c
-                value, said, _ = probe.advance(dt, self.chamber_c if part is None else part, 1.0, terminals_c, room_c, mine)
+                value, said, _ = probe.advance(
+                    dt, self.chamber_c if part is None else part, 1.0, terminals_c, room_c, mine
+                )
             seen[name] = value
             words += tuple(f"{name}-{word}" for word in said)
         oven, meters = self.oven, self.oven.meters
@@ -196,7 +213,7 @@ class VirtualOven:
             sample=self._probes[0][1].sample,
         )
 
-    # ---- what acts from outside ------------------------------------------------------------------------------------
+    # ---- what acts from outside ----------------------------------------------------------------------------
 
     def _environment(self, active: Sequence[Fault] = ()) -> tuple[float, float, bool, bool]:
         door, fan, vent = self.door_opening, self.fan_running, self.vent_running
@@ -210,7 +227,8 @@ class VirtualOven:
         return self.ambient_c, door, fan, vent
 
     def _before_block(self) -> None:
-        """Flows, films of the sensors and layering, at the temperatures of now; called by the core before each block."""
+        """Flows, films of the sensors and layering, at the temperatures of now; called by the core before
+        each block."""
         core, (ambient_c, door, fan, vent) = self.core, self._settings
         core.body = self._bodies[fan]
         self._watch_chamber()
@@ -235,10 +253,11 @@ class VirtualOven:
         check_faults((fault,), self.layout.groups)
         self.faults = (*self.faults, fault)
 
-    # ---- a hot start -----------------------------------------------------------------------------------------------
+    # ---- a hot start ---------------------------------------------------------------------------------------
 
     def settle(self, power_w: float) -> float:
-        """Put everything into the steady state under a steady `power_w`, as after days of it; returns the chamber temperature, °C.
+        """Put everything into the steady state under a steady `power_w`, as after days of it; returns the
+        chamber temperature, °C.
 
         Time, energy and faults stand still meanwhile, wet things are not dried, and the ledger starts anew.
         """
@@ -266,11 +285,13 @@ class VirtualOven:
         return self.chamber_c
 
     def settle_at(self, chamber_c: float) -> float:
-        """The same with the power that holds `chamber_c`; returns that power in W. Raises ValueError below what the fan alone,
-        or no power at all, would make."""
+        """The same with the power that holds `chamber_c`; returns that power in W. Raises ValueError below
+        what the fan alone, or no power at all, would make."""
         idle_c = self.settle(0.0)
         if chamber_c < idle_c - 0.5:
-            raise ValueError(f"chamber_c = {chamber_c:g} °C is below the {idle_c:.1f} °C of the oven without heat")
+            raise ValueError(
+                f"chamber_c = {chamber_c:g} °C is below the {idle_c:.1f} °C of the oven without heat"
+            )
         low, low_c, power_w = 0.0, idle_c, 0.05 * self.oven.elements.power_w
         for _ in range(40):
             here_c = self.settle(power_w)
@@ -278,10 +299,12 @@ class VirtualOven:
                 break
             step = (chamber_c - here_c) * (power_w - low) / (here_c - low_c)
             low, low_c = power_w, here_c
-            power_w = max(0.3 * power_w, min(power_w + step, 2.5 * power_w)) if chamber_c > idle_c + 0.5 else 0.0
+            power_w = (
+                max(0.3 * power_w, min(power_w + step, 2.5 * power_w)) if chamber_c > idle_c + 0.5 else 0.0
+            )
         return power_w
 
-    # ---- the loop's own faults -------------------------------------------------------------------------------------
+    # ---- the loop's own faults -----------------------------------------------------------------------------
 
     @property
     def loop_stalled(self) -> bool:
@@ -293,7 +316,7 @@ class VirtualOven:
         """Sum of the clock jumps so far: what the loop should add to its measured time."""
         return sum(f.size for f in self.faults if f.kind == _CLOCK_JUMP and f.start_s <= self.time_s)
 
-    # ---- truth -----------------------------------------------------------------------------------------------------
+    # ---- truth ---------------------------------------------------------------------------------------------
 
     def _node_c(self, strip: int | None, depth: int) -> float | None:
         return None if strip is None else float(self.core.nodes_k[depth, strip]) - zero_Celsius
@@ -339,15 +362,19 @@ class VirtualOven:
         return self.electrics.closed
 
     def ledger_j(self) -> dict[str, float]:
-        """Where every joule went since the start: 'elements' and 'fan' came in, the others left. The rest is stored."""
+        """Where every joule went since the start: 'elements' and 'fan' came in, the others left. The rest
+        is stored."""
         self.core.refresh()
         led = self.core.ledger
-        faces = {f"{n} wall": float(w) for n, w in zip(self.layout.names, led.walls) if n not in ("shelf", "load")}
-        others = {k: float(getattr(led, k)) for k in ("vent", "leak", "door", "port", "bridges", "latent", "water")}
+        faces = {
+            f"{n} wall": float(w) for n, w in zip(self.layout.names, led.walls) if n not in ("shelf", "load")
+        }
+        others = {
+            k: float(getattr(led, k)) for k in ("vent", "leak", "door", "port", "bridges", "latent", "water")
+        }
         return {"elements": float(led.elements), "fan": float(led.fan), **faces, **others}
 
     def stored_j(self) -> float:
         """Heat stored in everything, J, from its temperatures alone; differences of it are meaningful."""
         self.core.refresh()
         return float(self.core.stored_j())
-

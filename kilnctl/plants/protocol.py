@@ -13,26 +13,32 @@ from ..reading import Reading
 
 @runtime_checkable
 class Plant(Protocol):
-    """Anything that can be heated in simulated time. Nothing else of it is used by control, rehearsal or commissioning.
+    """Anything that can be heated in simulated time. Nothing else of it is used by control, rehearsal or
+    commissioning.
 
-    An oven of ours also has `part_c`, `energy_j` and the other attributes of `VirtualOven`; they are read only when present.
+    An oven of ours also has `part_c`, `energy_j` and the other attributes of `VirtualOven`; they are read
+    only when present.
     """
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
-        """Let `dt_s` seconds pass (above 0) with the relay on for the share `duty` of it (0..1; a sequence when element
-        groups are fired apart) and the contactor's coil driven or not; then say what the sensors show."""
+        """Let `dt_s` seconds pass (above 0) with the relay on for the share `duty` of it (0..1; a sequence
+        when element groups are fired apart) and the contactor's coil driven or not; then say what the sensors
+        show."""
         ...
 
 
 def load_plant(where: str, oven: Any = None) -> Plant:
     """Load `FILE.py:NAME` **and run that file's code**: use only files that you trust as you trust a program.
 
-    NAME is a plant, or a class or function that makes one; it is called with the oven when it takes an argument.
-    Raises `KilnctlError` when there is no such file or name, when its code fails, or when the result is not a plant.
+    NAME is a plant, or a class or function that makes one; it is called with the oven when it takes an
+    argument. Raises `KilnctlError` when there is no such file or name, when its code fails, or when the
+    result is not a plant.
     """
     file, colon, name = where.rpartition(":")
     if not colon or not file or not name.isidentifier():
-        raise KilnctlError(f"'{where}': a plant from outside is given as FILE.py:NAME, a Python file and a name in it")
+        raise KilnctlError(
+            f"'{where}': a plant from outside is given as FILE.py:NAME, a Python file and a name in it"
+        )
     path = Path(file)
     if not path.is_file():
         raise KilnctlError(f"{file}: there is no such file")
@@ -50,20 +56,28 @@ def load_plant(where: str, oven: Any = None) -> Plant:
     plant = getattr(module, name)
     if isinstance(plant, type) or not hasattr(plant, "advance"):
         if not callable(plant):
-            raise KilnctlError(f"{where}: has no 'advance(dt_s, duty, contactor_closed)' and cannot be called to make a plant")
+            raise KilnctlError(
+                f"{where}: has no 'advance(dt_s, duty, contactor_closed)' and cannot be called to make a plant"
+            )
         try:
             plant = plant(oven) if _wants_argument(plant) else plant()
         except Exception as error:
             raise KilnctlError(f"{where}: could not be made: {type(error).__name__}: {error}") from error
     if not callable(getattr(plant, "advance", None)):
-        raise KilnctlError(f"{where}: has no method 'advance(dt_s, duty, contactor_closed)', so it is not a plant")
+        raise KilnctlError(
+            f"{where}: has no method 'advance(dt_s, duty, contactor_closed)', so it is not a plant"
+        )
     return plant
 
 
 def _wants_argument(maker: Any) -> bool:
     import inspect
 
-    kinds = (inspect.Parameter.POSITIONAL_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD, inspect.Parameter.VAR_POSITIONAL)
+    kinds = (
+        inspect.Parameter.POSITIONAL_ONLY,
+        inspect.Parameter.POSITIONAL_OR_KEYWORD,
+        inspect.Parameter.VAR_POSITIONAL,
+    )
     return any(p.kind in kinds for p in inspect.signature(maker).parameters.values())
 
 

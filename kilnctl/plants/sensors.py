@@ -1,8 +1,9 @@
-"""A thermocouple with its sheath, its wires and its front end: from the temperature around it to the number in the record.
+"""A thermocouple with its sheath, its wires and its front end: from the temperature around it to the number
+in the record.
 
-Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead time: a
-delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or shorted wire and
-a wrong cold junction show what they show in reality.
+Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead
+time: a delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or
+shorted wire and a wrong cold junction show what they show in reality.
 """
 
 import bisect
@@ -18,10 +19,19 @@ from ..settings.oven import Sensor
 from ..thermal.thermocouples import emf_mv, range_c
 from .faults import Fault
 
-#: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by itself).
-#: Chip data sheets as in the project's hardware notes; slopes per type from memory of the data sheet of the linear chip.
+#: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by
+#: itself). Chip data sheets as in the project's hardware notes; slopes per type from memory of the data sheet
+#: of the linear chip.
 RESOLUTION_C = {"max31855": 0.25, "max31856": 2.0**-7}
-LINEAR_MV_PER_K = {"K": 0.041276, "N": 0.036256, "J": 0.057953, "T": 0.052180, "E": 0.076373, "S": 0.009587, "R": 0.010506}
+LINEAR_MV_PER_K = {
+    "K": 0.041276,
+    "N": 0.036256,
+    "J": 0.057953,
+    "T": 0.052180,
+    "E": 0.076373,
+    "S": 0.009587,
+    "R": 0.010506,
+}
 CONVERSION_S = 0.1
 
 #: Share of the sheath's time constant that sits inside it and does not depend on the film (common practice).
@@ -29,7 +39,8 @@ INNER_SHARE = 0.3
 
 
 class Emf:
-    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight on beyond its ends."""
+    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight
+    on beyond its ends."""
 
     def __init__(self, low_c: int, values_mv: Sequence[float]):
         self.low_c, self.mv = low_c, list(values_mv)
@@ -50,8 +61,8 @@ class Emf:
 
 @dataclass(frozen=True)
 class SensorErrors:
-    """What is wrong with a thermocouple besides its noise: a constant offset, a gain error about 0 °C, a drift, and the
-    error of the measured cold junction."""
+    """What is wrong with a thermocouple besides its noise: a constant offset, a gain error about 0 °C, a
+    drift, and the error of the measured cold junction."""
 
     offset_k: float = 0.0
     gain: float = 0.0
@@ -60,9 +71,17 @@ class SensorErrors:
 
 
 class Probe:
-    """One thermocouple. `advance` takes what is around the sheath and returns (reading °C, fault words, cold junction °C)."""
+    """One thermocouple. `advance` takes what is around the sheath and returns (reading °C, fault words,
+    cold junction °C)."""
 
-    def __init__(self, settings: Sensor, emf: Emf, start_c: float, generator: np.random.Generator, errors: SensorErrors = SensorErrors()):
+    def __init__(
+        self,
+        settings: Sensor,
+        emf: Emf,
+        start_c: float,
+        generator: np.random.Generator,
+        errors: SensorErrors = SensorErrors(),
+    ):
         self.settings, self.emf, self.errors = settings, emf, errors
         self.generator = generator
         self.junction_c = start_c
@@ -87,10 +106,16 @@ class Probe:
         return self._noise.pop()
 
     def advance(
-        self, dt_s: float, around_c: float, lag_share: float, terminals_c: float, room_c: float, faults: Sequence[Fault] = ()
+        self,
+        dt_s: float,
+        around_c: float,
+        lag_share: float,
+        terminals_c: float,
+        room_c: float,
+        faults: Sequence[Fault] = (),
     ) -> tuple[float, tuple[str, ...], float]:
-        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant over that in
-        still air; `faults` only those of this sensor that act now."""
+        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant
+        over that in still air; `faults` only those of this sensor that act now."""
         settings, errors = self.settings, self.errors
         noise_k, words = settings.noise_k, ()
         shorted = frozen = False
@@ -117,7 +142,8 @@ class Probe:
                     noise_k = math.hypot(noise_k, fault.size)
                 case "cold junction wrong":
                     cold_error += fault.size
-        # The sheath: exact answer of a first-order lag to a straight line from the last surroundings to these.
+        # The sheath: exact answer of a first-order lag to a straight line from the last surroundings to
+        # these.
         lag = settings.lag_s * lag_share
         if lag > 1e-9:
             x = dt_s / lag
@@ -135,7 +161,12 @@ class Probe:
             return self._held[0], words, self._held[1]
         self.sample += max(1, round(dt_s / CONVERSION_S))
         cold_c = terminals_c + cold_error
-        seen_c += errors.offset_k + errors.gain * seen_c + errors.drift_k_per_h * self._time_s / 3600.0 + self._drifted_k
+        seen_c += (
+            errors.offset_k
+            + errors.gain * seen_c
+            + errors.drift_k_per_h * self._time_s / 3600.0
+            + self._drifted_k
+        )
         if settings.calibration:
             seen_c = _shown(settings.calibration, seen_c)
         seen_c += noise_k * self._gauss()
@@ -145,7 +176,8 @@ class Probe:
         mv = 0.0 if shorted else sign * (emf.at(seen_c) - emf.at(terminals_c))
         step = RESOLUTION_C[settings.front_end]
         if self._linear:
-            # The linear chip's own figure, rounded to its bits; then the correction that every reader of it has to make.
+            # The linear chip's own figure, rounded to its bits; then the correction that every reader of it
+            # has to make.
             raw = step * round((cold_c + mv / self._linear) / step)
             reading = emf.inverse((raw - cold_c) * self._linear + emf.at(cold_c))
         else:
@@ -169,7 +201,8 @@ class Probe:
 
 
 def _shown(calibration, true_c: float) -> float:
-    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the ends."""
+    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the
+    ends."""
     first, last = calibration[0], calibration[-1]
     if true_c <= first.true_c:
         return true_c + first.reads_c - first.true_c

@@ -1,8 +1,9 @@
-"""Properties as tables on one uniform temperature grid, so that all nodes of all ovens are looked up in a few numpy calls.
+"""Properties as tables on one uniform temperature grid, so that all nodes of all ovens are looked up in a few
+numpy calls.
 
-The tables hold integrals (enthalpy, conductivity integral) and are read by linear interpolation: conductivity and heat
-capacity are then constant within one step of `STEP_K`, energy and flux balances stay exact, and a plane wall in steady
-state has no discretisation error at all. All temperatures here are in kelvin.
+The tables hold integrals (enthalpy, conductivity integral) and are read by linear interpolation: conductivity
+and heat capacity are then constant within one step of `STEP_K`, energy and flux balances stay exact, and a
+plane wall in steady state has no discretisation error at all. All temperatures here are in kelvin.
 """
 
 from collections.abc import Callable, Sequence
@@ -25,7 +26,8 @@ def grid_k() -> np.ndarray:
 
 @dataclass(frozen=True)
 class Properties:
-    """Enthalpy in J/kg and conductivity integral in W/m of several materials, row by row, flattened for one lookup."""
+    """Enthalpy in J/kg and conductivity integral in W/m of several materials, row by row, flattened for
+    one lookup."""
 
     enthalpy: np.ndarray
     enthalpy_step: np.ndarray
@@ -34,14 +36,17 @@ class Properties:
 
     @classmethod
     def of(cls, pairs: Sequence[tuple[Callable, Callable]]) -> "Properties":
-        """From pairs of functions (conductivity W/(m·K), heat capacity J/(kg·K)) of an array of temperatures in °C."""
+        """From pairs of functions (conductivity W/(m·K), heat capacity J/(kg·K)) of an array of
+        temperatures in °C."""
         knots = grid_k() - zero_Celsius
         middle = 0.5 * (knots[:-1] + knots[1:])
         # Gauss's two-point rule integrates a cubic exactly within each step.
         offset = 0.5 * STEP_K / np.sqrt(3.0)
 
         def integral(function: Callable) -> np.ndarray:
-            values = 0.5 * STEP_K * (_evaluate(function, middle - offset) + _evaluate(function, middle + offset))
+            values = (
+                0.5 * STEP_K * (_evaluate(function, middle - offset) + _evaluate(function, middle + offset))
+            )
             if not np.all(values > 0.0):
                 raise ValueError("conductivity and heat capacity must be above zero")
             return np.concatenate(([0.0], np.cumsum(values)))
@@ -77,7 +82,8 @@ def locate(temperature_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 class Films:
     """Convective films h(surface, fluid) in W/(m²·K), tabulated for several surfaces at once.
 
-    The difference is spaced by its cube root, because h rises like its third or fourth root; the mean linearly.
+    The difference is spaced by its cube root, because h rises like its third or fourth root; the mean
+    linearly.
     """
 
     ROOTS = 41  # knots in the cube root of the difference, over ±MOST_K
@@ -85,8 +91,9 @@ class Films:
     MEANS = 37  # knots of the mean temperature, 200 K to 2000 K
 
     def __init__(self, functions: Sequence):
-        """`functions`: h(surface_c, fluid_c) for each surface, or for a batch a sequence of them for each surface. Where a
-        function raises ValueError the table holds NaN, and using it there is an error and not a guess."""
+        """`functions`: h(surface_c, fluid_c) for each surface, or for a batch a sequence of them for each
+        surface. Where a function raises ValueError the table holds NaN, and using it there is an error and
+        not a guess."""
         self.functions = tuple(functions)
         root = self.MOST_K ** (1.0 / 3.0)
         nested = [list(f) if isinstance(f, (list, tuple)) else [f] for f in functions]

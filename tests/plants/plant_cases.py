@@ -1,4 +1,5 @@
-"""Small heat balances built by hand, for tests that have an answer from elsewhere; and the workshop's ovens."""
+"""Small heat balances built by hand, for tests that have an answer from elsewhere; and the workshop's
+ovens."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -33,8 +34,9 @@ class Constant:
 
 def strip_core(slabs, materials, *, nodes, film=0.0, outer_film=0.0, outer_area=0.0, air_k=300.0, start_k=300.0, split=1,
                ambient_k=300.0, tolerance_k=0.5, first_s=5.0, growth=0.3):  # fmt: skip
-    """One strip of 1 m²: convection with an air of fixed temperature at its hot face, a film or no heat at its outer face, no
-    radiation. `materials` are pairs (conductivity, heat capacity) of a temperature in °C."""
+    """One strip of 1 m²: convection with an air of fixed temperature at its hot face, a film or no heat at
+    its outer face, no radiation. `materials` are pairs (conductivity, heat capacity) of a temperature in °C.
+    """
     strip = divide(slabs, nodes, first_s=first_s, growth=growth, split=split)
     tiny = 1e-12
     body = Body(
@@ -51,8 +53,9 @@ def strip_core(slabs, materials, *, nodes, film=0.0, outer_film=0.0, outer_area=
 
 
 def network_core(*, mass_kg, link_w_per_k, star_m2, outer_w_per_k, start_k, ambient_k, tolerance_k=2.0):
-    """Three lumps in a row: element –(radiation)– inner lump –(conductance)– outer lump –(film)– ambient. `mass_kg` of the
-    three, all with 1000 J/(kg·K); `star_m2` the conductance of element and of inner lump to the star."""
+    """Three lumps in a row: element –(radiation)– inner lump –(conductance)– outer lump –(film)– ambient.
+    `mass_kg` of the three, all with 1000 J/(kg·K); `star_m2` the conductance of element and of inner lump to
+    the star."""
     body = Body(
         rows=np.zeros((1, 1), dtype=int), per_length=np.zeros((1, 1)), contact=np.array([[link_w_per_k]]),
         mass=np.array([[mass_kg[1]]]), outer_area=np.array([1.0]), outer_emissivity=np.array([0.0]),

@@ -16,17 +16,27 @@ from kilnctl.plants.sensors import SensorErrors
 @pytest.mark.parametrize("name", OVENS)
 def test_members_agree_with_single_ovens(name):
     o = oven(name)
-    variations = [Variation(), Variation(conductivity=1.15, film=0.9), Variation(power=0.9, load_mass=1.5, leakage=2.0)]
-    conditions = [Conditions(ambient_c=a, lining_moisture=m) for a, m in ((15.0, 0.0), (20.0, 0.02), (28.0, 0.0))]
+    variations = [
+        Variation(),
+        Variation(conductivity=1.15, film=0.9),
+        Variation(power=0.9, load_mass=1.5, leakage=2.0),
+    ]
+    conditions = [
+        Conditions(ambient_c=a, lining_moisture=m) for a, m in ((15.0, 0.0), (20.0, 0.02), (28.0, 0.0))
+    ]
     batch = OvenBatch([o] * 3, [o.usual_load] * 3, [7, 8, 9], conditions=conditions, variations=variations)
-    singles = [VirtualOven(o, o.usual_load, s, conditions=c, variation=v) for s, c, v in zip((7, 8, 9), conditions, variations)]
+    singles = [
+        VirtualOven(o, o.usual_load, s, conditions=c, variation=v)
+        for s, c, v in zip((7, 8, 9), conditions, variations)
+    ]
     for plant in singles:
         plant.electrics.contactor_delay_s = 0.0  # the batch has no contactor
     for second in range(600):
         duty = np.array([1.0, 0.7, 0.4]) * (second < 400)
         reading = batch.advance(1.0, duty)
         shown = [plant.advance(1.0, d, True) for plant, d in zip(singles, duty.tolist())]
-    # Blocks of frozen coefficients end together in a batch, and flows come from tables: some hundredths of a kelvin.
+    # Blocks of frozen coefficients end together in a batch, and flows come from tables: some hundredths of a
+    # kelvin.
     assert batch.chamber_c == pytest.approx([p.chamber_c for p in singles], abs=0.3)
     assert batch.part_c == pytest.approx([p.part_c for p in singles], abs=0.3)
     assert batch.energy_j == pytest.approx([p.energy_j for p in singles], rel=1e-4)
@@ -57,7 +67,10 @@ def test_different_ovens_of_one_layout():
 
 def test_sensor_errors_and_contactor_of_members():
     o = oven("curing-cabinet")
-    conditions = [Conditions(supply_drift=0.0, control=e) for e in (SensorErrors(), SensorErrors(offset_k=3.0), SensorErrors(gain=0.05))]
+    conditions = [
+        Conditions(supply_drift=0.0, control=e)
+        for e in (SensorErrors(), SensorErrors(offset_k=3.0), SensorErrors(gain=0.05))
+    ]
     batch = OvenBatch([o] * 3, seeds=[1, 1, 1], conditions=conditions)
     for _ in range(300):
         reading = batch.advance(1.0, 1.0, np.array([True, True, True]))

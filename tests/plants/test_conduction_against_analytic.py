@@ -23,7 +23,11 @@ def series(biot, fourier, position, terms=60):
     """Plane wall with convection, Incropera eq. 5.42: sum of C exp(−ζ² Fo) cos(ζ x/L)."""
     total = 0.0
     for n in range(terms):
-        zeta = brentq(lambda z: z * math.sin(z) - biot * math.cos(z), n * math.pi + 1e-9, n * math.pi + 0.5 * math.pi - 1e-9)
+        zeta = brentq(
+            lambda z: z * math.sin(z) - biot * math.cos(z),
+            n * math.pi + 1e-9,
+            n * math.pi + 0.5 * math.pi - 1e-9,
+        )
         c = 4.0 * math.sin(zeta) / (2.0 * zeta + math.sin(2.0 * zeta))
         total += c * math.exp(-zeta * zeta * fourier) * math.cos(zeta * position)
     return total
@@ -42,9 +46,12 @@ def test_plane_wall_against_series(biot):
         assert value == pytest.approx(exact, abs=1e-3)
 
 
-@pytest.mark.parametrize("biot, zeta, c", [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (10.0, 1.4289, 1.2620)])
+@pytest.mark.parametrize(
+    "biot, zeta, c", [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (10.0, 1.4289, 1.2620)]
+)
 def test_late_plane_wall_against_incropera_table_5_1(biot, zeta, c):
-    """First-term coefficients as printed (Incropera table 5.1; in the project's references, recomputed there)."""
+    """First-term coefficients as printed (Incropera table 5.1; in the project's references, recomputed
+    there)."""
     thickness, fourier = 0.05, 1.5
     core = strip_core(wall(thickness), CONSTANT, nodes=41, film=biot * 0.5 / thickness, air_k=400.0)
     run(core, fourier * thickness**2 / DIFFUSIVITY, fourier * thickness**2 / DIFFUSIVITY / 600)
@@ -77,8 +84,9 @@ def test_semi_infinite_convection_against_erfc():
 
 
 def test_conductivity_that_rises_against_similarity_solution():
-    """k = k0 (1 + 1.5 θ) after a surface step: θ at η = x/(2√(a0 t)) = 0.5, 1, 1.5 from the project's references
-    (ordinary differential equation solved there): 0.662397, 0.325622, 0.095551."""
+    """k = k0 (1 + 1.5 θ) after a surface step: θ at η = x/(2√(a0 t)) = 0.5, 1, 1.5 from the project's
+    references (ordinary differential equation solved there): 0.662397, 0.325622, 0.095551."""
+
     def k(t_c):
         return np.maximum(0.5 * (1.0 + 1.5 * (t_c - 26.85) / 100.0), 0.01)
 
@@ -94,9 +102,10 @@ def test_conductivity_that_rises_against_similarity_solution():
 
 
 def test_steady_wall_with_rising_conductivity_against_closed_form():
-    """Brick 114 mm (k 0.14 at 400 °C to 0.22 at 1200 °C) and board 50 mm (k 0.06 + 1.5e-4 T), hot face 1000 °C, outer face
-    0.6 m high, emissivity 0.9, 20 °C. Kirchhoff's transformation in closed form, the film by the textbook's formula.
-    The strip's steady flux has no discretisation error, so few nodes and huge steps must do."""
+    """Brick 114 mm (k 0.14 at 400 °C to 0.22 at 1200 °C) and board 50 mm (k 0.06 + 1.5e-4 T), hot face 1000
+    °C, outer face 0.6 m high, emissivity 0.9, 20 °C. Kirchhoff's transformation in closed form, the film by
+    the textbook's formula. The strip's steady flux has no discretisation error, so few nodes and huge steps
+    must do."""
     brick, board = (0.1, 1e-4), (0.06, 1.5e-4)
 
     def integral(line, cold_c, hot_c):
@@ -113,7 +122,9 @@ def test_steady_wall_with_rising_conductivity_against_closed_form():
     materials = [(lambda t: np.maximum(brick[0] + brick[1] * t, 0.01), Constant(1000.0)),
                  (lambda t: np.maximum(board[0] + board[1] * t, 0.01), Constant(1000.0))]  # fmt: skip
     slabs = [Slab(0, 0.114, 500.0, 3e-7), Slab(1, 0.05, 300.0, 3e-7)]
-    core = strip_core(slabs, materials, nodes=12, film=1e8, air_k=1273.15, outer_area=1.0, ambient_k=293.15, start_k=293.15)
+    core = strip_core(
+        slabs, materials, nodes=12, film=1e8, air_k=1273.15, outer_area=1.0, ambient_k=293.15, start_k=293.15
+    )
     core.body.outer_emissivity = np.array([0.9])
     core.body.outer_films = Films([PlateFilm(0.6, "vertical")])
     for _ in range(60):
@@ -130,8 +141,8 @@ def test_steady_wall_with_rising_conductivity_against_closed_form():
 
 
 def vertical_plate_w_per_m2(face_c, air_c, height_m, emissivity):
-    """Churchill and Chu (1975) with air properties by interpolation in Incropera table A.4 (300 and 350 K, from memory), and
-    radiation: written here apart from the project's own."""
+    """Churchill and Chu (1975) with air properties by interpolation in Incropera table A.4 (300 and 350 K,
+    from memory), and radiation: written here apart from the project's own."""
     t = 0.5 * (face_c + air_c) + 273.15
     share = (t - 300.0) / 50.0
     nu = (15.89 + share * (20.92 - 15.89)) * 1e-6

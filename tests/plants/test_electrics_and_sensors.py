@@ -48,7 +48,9 @@ def test_welded_contactor_heats_only_with_the_relay():
     made = electrics()
     watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded")])
     assert watts == [0.0] * 3 and made.closed
-    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded"), Fault("relay shorted")])
+    watts, *_ = made.advance(
+        1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded"), Fault("relay shorted")]
+    )
     assert sum(watts) == pytest.approx(3000.0)
 
 
@@ -63,7 +65,13 @@ def test_low_supply_drops_the_contactor():
 
 def probe(errors=SensorErrors(), seed=0, start_c=20.0, **settings):
     given = dict(lag_s=10.0, dead_time_s=3.0, noise_k=0.0)
-    return Probe(Sensor(**{**given, **settings}), emf_table(settings.get("type", "K")), start_c, np.random.default_rng(seed), errors)
+    return Probe(
+        Sensor(**{**given, **settings}),
+        emf_table(settings.get("type", "K")),
+        start_c,
+        np.random.default_rng(seed),
+        errors,
+    )
 
 
 def steady(p, around_c, seconds=200, terminals_c=25.0, faults=()):

@@ -7,19 +7,27 @@ from hypothesis import strategies as st
 from scipy.constants import Stefan_Boltzmann
 from scipy.optimize import brentq
 
-from kilnctl.thermal.enclosure import chamber_temperature_c, ideal_sensor_c, sensor_film, star_c, star_conductances_m2, star_factors
+from kilnctl.thermal.enclosure import (
+    chamber_temperature_c,
+    ideal_sensor_c,
+    sensor_film,
+    star_c,
+    star_conductances_m2,
+    star_factors,
+)
 
 
 def test_two_grey_plates_against_textbook():
-    """1273.15 K and 1073.15 K, emissivity 0.8 each: 49 183 W/m² (Incropera table 13.3; in the project's references)."""
+    """1273.15 K and 1073.15 K, emissivity 0.8 each: 49 183 W/m² (Incropera table 13.3; in the project's
+    references)."""
     g = star_conductances_m2([1.0, 1.0], [0.8, 0.8])
     flux = 1.0 / (1.0 / g[0] + 1.0 / g[1]) * Stefan_Boltzmann * (1273.15**4 - 1073.15**4)
     assert flux == pytest.approx(49183.0, rel=1e-4)
 
 
 def test_cube_with_one_hot_face_against_view_factors():
-    """Black cube, one face hot, five cold: each face sees the others by F = 0.2 (opposite 0.19982, adjacent 0.20004: Incropera
-    table 13.2 evaluated), so its loss is all of σ(T1⁴ − T2⁴) A."""
+    """Black cube, one face hot, five cold: each face sees the others by F = 0.2 (opposite 0.19982, adjacent
+    0.20004: Incropera table 13.2 evaluated), so its loss is all of σ(T1⁴ − T2⁴) A."""
     g = star_conductances_m2(np.ones(6), np.ones(6))
     star4 = (g[0] * 1000.0**4 + 5 * g[1] * 300.0**4) / (6 * g[0])
     loss = g[0] * Stefan_Boltzmann * (1000.0**4 - star4)
@@ -27,7 +35,8 @@ def test_cube_with_one_hot_face_against_view_factors():
 
 
 def test_grey_box_with_two_hot_faces_against_radiosities():
-    """Grey cube, emissivity 0.8, six temperatures: the full radiosity equations with equal view factors of 0.2."""
+    """Grey cube, emissivity 0.8, six temperatures: the full radiosity equations with equal view factors of
+    0.2."""
     e, t = 0.8, np.array([1000.0, 950.0, 900.0, 700.0, 600.0, 500.0])
     view = 0.2 * (1.0 - np.eye(6))
     black = Stefan_Boltzmann * t**4
@@ -70,7 +79,15 @@ def test_chamber_temperature_lies_between_star_and_air():
     assert sensor_film(200.0, 180.0, 2.0) > sensor_film(200.0, 180.0)
 
 
-@pytest.mark.parametrize("areas, emissivities", [([1.0, -1.0], [0.5, 0.5]), ([3.0, 1.0, 1.0], [0.5, 0.5, 0.5]), ([1.0, 0.5, 0.5], [0.5, 0.5, 0.5]), ([1.0, 1.0], [0.0, 0.5])])
+@pytest.mark.parametrize(
+    "areas, emissivities",
+    [
+        ([1.0, -1.0], [0.5, 0.5]),
+        ([3.0, 1.0, 1.0], [0.5, 0.5, 0.5]),
+        ([1.0, 0.5, 0.5], [0.5, 0.5, 0.5]),
+        ([1.0, 1.0], [0.0, 0.5]),
+    ],
+)
 def test_impossible_chambers_are_refused(areas, emissivities):
     with pytest.raises(ValueError):
         star_conductances_m2(areas, emissivities)

@@ -14,9 +14,16 @@ from kilnctl.plants.oven import VirtualOven
 
 SIGMA = 5.670374419e-8
 
-# The network: element (500 J/K, 1500 W) –radiation, 1/(1/0.03 + 1/0.3) m²– inner lump (8000 J/K) –4 W/K– outer lump
-# (8000 J/K) –3 W/K– ambient 20 °C; everything starts at 20 °C.
-NETWORK = dict(mass_kg=(0.5, 8.0, 8.0), link_w_per_k=4.0, star_m2=(0.03, 0.3), outer_w_per_k=3.0, start_k=293.15, ambient_k=293.15)
+# The network: element (500 J/K, 1500 W) –radiation, 1/(1/0.03 + 1/0.3) m²– inner lump (8000 J/K) –4 W/K–
+# outer lump (8000 J/K) –3 W/K– ambient 20 °C; everything starts at 20 °C.
+NETWORK = dict(
+    mass_kg=(0.5, 8.0, 8.0),
+    link_w_per_k=4.0,
+    star_m2=(0.03, 0.3),
+    outer_w_per_k=3.0,
+    start_k=293.15,
+    ambient_k=293.15,
+)
 RADIATION_M2 = 1.0 / (1.0 / 0.03 + 1.0 / 0.3)
 # ngspice 39 on the netlist below, reltol 1e-7; scipy Radau at 1e-10 agrees to 1e-3 K.
 NGSPICE_C = (766.592, 400.018, 179.359)
@@ -38,7 +45,10 @@ def test_network_with_radiation_against_ngspice_frozen():
 
 
 def test_network_with_radiation_against_solve_ivp():
-    exact = solve_ivp(network_rate, (0.0, 3600.0), [293.15] * 3, method="Radau", rtol=1e-9, atol=1e-9).y[:, -1] - 273.15
+    exact = (
+        solve_ivp(network_rate, (0.0, 3600.0), [293.15] * 3, method="Radau", rtol=1e-9, atol=1e-9).y[:, -1]
+        - 273.15
+    )
     assert network_c(1.0) == pytest.approx(exact, abs=0.02)
 
 
@@ -68,7 +78,9 @@ Vamb amb 0 293.15
 
 def test_time_step_is_second_order():
     """Halving the step cuts the error four times, on the network while everything moves (error at 300 s)."""
-    exact = solve_ivp(network_rate, (0.0, 300.0), [293.15] * 3, method="Radau", rtol=1e-11, atol=1e-11).y[:, -1]
+    exact = solve_ivp(network_rate, (0.0, 300.0), [293.15] * 3, method="Radau", rtol=1e-11, atol=1e-11).y[
+        :, -1
+    ]
 
     def error(dt):
         core = run(network_core(**NETWORK, tolerance_k=0.0), 300.0, dt, [1500.0])
@@ -81,7 +93,10 @@ def test_time_step_is_second_order():
 
 def test_grid_is_second_order():
     """Halving the spacing cuts the error four times: two layers, k(T), a smooth heating through a film."""
-    materials = [(lambda t: 0.15 + 1.5e-4 * t, Constant(1000.0)), (lambda t: 0.06 + 1e-4 * t, Constant(900.0))]
+    materials = [
+        (lambda t: 0.15 + 1.5e-4 * t, Constant(1000.0)),
+        (lambda t: 0.06 + 1e-4 * t, Constant(900.0)),
+    ]
     materials = [(lambda t, f=k: np.maximum(f(t), 0.01), c) for k, c in materials]
     slabs = [Slab(0, 0.03, 500.0, 3e-7), Slab(1, 0.02, 200.0, 3e-7)]
 
@@ -99,8 +114,8 @@ def test_grid_is_second_order():
 
 @pytest.mark.parametrize("name", OVENS)
 def test_energy_is_conserved_over_ten_hours(name):
-    """Heat in = heat out + change of what is stored (from temperatures alone), to 0.1 % over ten hours of varied firing, with
-    the door opened, the fan and the vent stopped in between."""
+    """Heat in = heat out + change of what is stored (from temperatures alone), to 0.1 % over ten hours of
+    varied firing, with the door opened, the fan and the vent stopped in between."""
     o = oven(name)
     plant = VirtualOven(o, o.usual_load, conditions=Conditions(lining_moisture=0.02))
     before = plant.stored_j()
@@ -122,8 +137,9 @@ def test_energy_is_conserved_over_ten_hours(name):
 
 @pytest.mark.parametrize("name", OVENS)
 def test_default_resolution_against_fine_run(name):
-    """Default grid, one-second ticks and frozen coefficients against thrice the nodes, a fifth of the tick and a tenth of the
-    tolerance: under half a kelvin in chamber and part, through full power, half power and cooling."""
+    """Default grid, one-second ticks and frozen coefficients against thrice the nodes, a fifth of the tick
+    and a tenth of the tolerance: under half a kelvin in chamber and part, through full power, half power and
+    cooling."""
     o = oven(name)
     calm = Conditions(supply_drift=0.0)
     usual = VirtualOven(o, o.usual_load, conditions=calm)

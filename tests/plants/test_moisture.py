@@ -13,13 +13,18 @@ from kilnctl.plants.oven import VirtualOven
 CALM = Conditions(supply_drift=0.0)
 
 
-@pytest.mark.parametrize("celsius, pascal", [(0.01, 611.7), (20.0, 2339.0), (50.0, 12352.0), (80.0, 47414.0), (100.0, 101418.0)])
+@pytest.mark.parametrize(
+    "celsius, pascal", [(0.01, 611.7), (20.0, 2339.0), (50.0, 12352.0), (80.0, 47414.0), (100.0, 101418.0)]
+)
 def test_saturation_pressure_against_steam_tables(celsius, pascal):
-    """IAPWS-IF97 saturation pressures (from memory of printed steam tables); Buck's equation is good to 0.2 % there."""
+    """IAPWS-IF97 saturation pressures (from memory of printed steam tables); Buck's equation is good to
+    0.2 % there."""
     assert float(saturation_pa(celsius + 273.15)) == pytest.approx(pascal, rel=3e-3)
 
 
-@pytest.mark.parametrize("celsius, kilojoule", [(0.01, 2500.9), (20.0, 2453.5), (60.0, 2357.7), (100.0, 2256.4)])
+@pytest.mark.parametrize(
+    "celsius, kilojoule", [(0.01, 2500.9), (20.0, 2453.5), (60.0, 2357.7), (100.0, 2256.4)]
+)
 def test_latent_heat_against_steam_tables(celsius, kilojoule):
     """Printed steam tables, from memory; the straight line is good to 0.2 %."""
     assert latent_j_per_kg(celsius + 273.15) == pytest.approx(1e3 * kilojoule, rel=2e-3)
@@ -40,7 +45,8 @@ def test_wet_load_stays_on_a_plateau_until_it_is_dry():
     _, dry_rows = dried(0.0)
     wet = rows[:, 1] > 0.02
     assert plant.water_kg == 0.0 and 600 < np.sum(wet) < 5000
-    # Never above boiling while wet; it lies between the wet bulb and the boiling point in the end of the plateau.
+    # Never above boiling while wet; it lies between the wet bulb and the boiling point in the end of the
+    # plateau.
     assert np.max(rows[wet, 0]) < 101.0
     last = np.flatnonzero(wet)[-1]
     assert rows[last, 2] - rows[last, 0] > 40.0, "the chamber is far above the wet load"
@@ -61,6 +67,7 @@ def test_plateau_energy_is_the_latent_heat():
 
 def test_drying_lining_takes_its_heat_from_the_balance():
     o = oven("brick-kiln")
+
     def run(moisture):
         plant = VirtualOven(o, conditions=replace(CALM, lining_moisture=moisture))
         water, before = plant.water_kg, plant.stored_j()

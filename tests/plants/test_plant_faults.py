@@ -221,7 +221,9 @@ def test_loop_stalled_is_told_to_the_loop():
 
 
 def test_clock_jump_is_told_to_the_loop():
-    plant = hot(seconds=10, faults=[Fault("clock jump", 12.0, size=-90.0), Fault("clock jump", 15.0, size=30.0)])
+    plant = hot(
+        seconds=10, faults=[Fault("clock jump", 12.0, size=-90.0), Fault("clock jump", 15.0, size=30.0)]
+    )
     seen = []
     for _ in range(6):
         plant.advance(1.0, 0.0, True)
@@ -250,7 +252,12 @@ def any_fault(draw):
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.sampled_from(OVENS), st.lists(any_fault(), min_size=1, max_size=4), st.sampled_from((20.0, 250.0)), st.integers(0, 9))
+@given(
+    st.sampled_from(OVENS),
+    st.lists(any_fault(), min_size=1, max_size=4),
+    st.sampled_from((20.0, 250.0)),
+    st.integers(0, 9),
+)
 def test_no_mix_of_faults_breaks_the_simulation(name, faults, start_c, seed):
     """Whatever breaks together, there is a reading, the truth stays finite, and energy adds up."""
     o = oven(name)
@@ -258,7 +265,9 @@ def test_no_mix_of_faults_breaks_the_simulation(name, faults, start_c, seed):
     before = plant.stored_j()
     for second in range(100):
         reading = plant.advance(1.0, (seed + second) % 10 / 9.0, second % 50 > 2)
-        assert math.isnan(reading.chamber_c) == bool({"open", "short-ground", "no-chip", "board-lost"} & set(reading.faults))
+        assert math.isnan(reading.chamber_c) == bool(
+            {"open", "short-ground", "no-chip", "board-lost"} & set(reading.faults)
+        )
         assert math.isfinite(plant.chamber_c) and math.isfinite(plant.element_c)
     ledger = plant.ledger_j()
     lost = sum(joules for where, joules in ledger.items() if where not in ("elements", "fan"))

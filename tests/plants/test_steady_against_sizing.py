@@ -32,7 +32,9 @@ def test_settled_oven_against_sizing(name, chamber_c):
     assert sum(ledger[f"{face} wall"] for face in plant.shell_c) / seconds == pytest.approx(walls, rel=0.01)
     assert ledger["leak"] / seconds == pytest.approx(theirs.get("door leak", 0.0), rel=0.02)
     assert ledger["vent"] / seconds == pytest.approx(theirs.get("vent", 0.0), rel=0.01)
-    assert sum(ledger[n] for n in ledger if n not in ("elements", "fan")) == pytest.approx(ledger["elements"] + ledger["fan"], rel=1e-3)
+    assert sum(ledger[n] for n in ledger if n not in ("elements", "fan")) == pytest.approx(
+        ledger["elements"] + ledger["fan"], rel=1e-3
+    )
 
 
 @pytest.mark.parametrize("name", OVENS)
@@ -60,12 +62,18 @@ def test_settled_oven_is_saved_like_any_other():
     plant = VirtualOven(oven("bench-muffle"))
     plant.settle_at(700.0)
     twin = pickle.loads(pickle.dumps(plant))
-    assert [repr(plant.advance(1.0, 0.4, True)) for _ in range(50)] == [repr(twin.advance(1.0, 0.4, True)) for _ in range(50)]
+    assert [repr(plant.advance(1.0, 0.4, True)) for _ in range(50)] == [
+        repr(twin.advance(1.0, 0.4, True)) for _ in range(50)
+    ]
 
 
 def test_runaway_ends_with_a_burnt_element_and_not_with_an_exception():
     """Relay shorted, contactor welded, nobody there: wire melts at some 1500 °C, and the oven cools."""
-    plant = VirtualOven(oven("bench-muffle"), conditions=Conditions(supply_share=1.25), faults=[Fault("relay shorted"), Fault("contactor welded")])
+    plant = VirtualOven(
+        oven("bench-muffle"),
+        conditions=Conditions(supply_share=1.25),
+        faults=[Fault("relay shorted"), Fault("contactor welded")],
+    )
     highest = 0.0
     for _ in range(4 * 3600):
         plant.advance(2.0, 0.0, False)

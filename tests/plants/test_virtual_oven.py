@@ -22,7 +22,10 @@ CALM = Conditions(supply_drift=0.0)
 
 def drive(plant, seconds, start=0):
     """A varied command; readings of it."""
-    return [plant.advance(1.0, (0.2 + 0.15 * (s // 40 % 5)) if s % 3 else 1.0, s % 200 > 5) for s in range(start, start + seconds)]
+    return [
+        plant.advance(1.0, (0.2 + 0.15 * (s // 40 % 5)) if s % 3 else 1.0, s % 200 > 5)
+        for s in range(start, start + seconds)
+    ]
 
 
 def same(a: list[Reading], b: list[Reading]) -> bool:
@@ -69,14 +72,21 @@ def test_what_the_wiring_lacks_is_none():
     assert muffle.supply_v is None and muffle.current_a is None and muffle.fired is None
     assert muffle.door_open is None and muffle.airflow_proved is None and muffle.part_c is None
     cabinet = VirtualOven(oven("curing-cabinet")).advance(1.0, 0.5, True)
-    assert cabinet.supply_v is not None and cabinet.current_a > 10.0 and cabinet.door_open is False and cabinet.airflow_proved is True
+    assert (
+        cabinet.supply_v is not None
+        and cabinet.current_a > 10.0
+        and cabinet.door_open is False
+        and cabinet.airflow_proved is True
+    )
 
 
 def test_chamber_temperature_is_as_defined():
     plant = VirtualOven(oven("curing-cabinet"), conditions=CALM)
     for _ in range(600):
         plant.advance(1.0, 0.8, True)
-    defined = chamber_temperature_c(plant.radiant_c, plant.air_c, oven("curing-cabinet").fan.air_speed_m_per_s)
+    defined = chamber_temperature_c(
+        plant.radiant_c, plant.air_c, oven("curing-cabinet").fan.air_speed_m_per_s
+    )
     assert plant.chamber_c == pytest.approx(defined, abs=0.02)
 
 
@@ -91,6 +101,7 @@ def test_air_is_layered_so_sensors_differ():
 
 def test_door_lets_heat_out_by_air_and_radiation():
     o = oven("brick-kiln")
+
     def fall(opening):
         plant = VirtualOven(o, conditions=replace(CALM, start_c=900.0))
         plant.door_opening = opening
@@ -106,6 +117,7 @@ def test_door_lets_heat_out_by_air_and_radiation():
 
 def test_more_power_is_hotter_and_a_load_slows_it():
     o = oven("brick-kiln")
+
     def after(power=1.0, load=None, **more):
         plant = VirtualOven(o, load, conditions=CALM, variation=Variation(power=power, **more))
         for _ in range(1200):
@@ -179,7 +191,10 @@ def test_a_load_that_cannot_be_in_the_chamber_is_refused():
         VirtualOven(oven("bench-muffle"), Load(name="anvil", mass_kg=40.0, material="steel", area_m2=0.3))
 
 
-@pytest.mark.parametrize("bad", [dict(supply_share=-0.1), dict(supply_share=math.nan), dict(ambient_c=200.0), dict(room_humidity=2.0)])
+@pytest.mark.parametrize(
+    "bad",
+    [dict(supply_share=-0.1), dict(supply_share=math.nan), dict(ambient_c=200.0), dict(room_humidity=2.0)],
+)
 def test_conditions_out_of_range_are_refused(bad):
     with pytest.raises(ValueError):
         Conditions(**bad)
