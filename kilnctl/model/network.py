@@ -1,0 +1,157 @@
+"""Thermal networks and their forward sensitivities: how every temperature of a run answers to every parameter.
+
+A network has nodes with a heat capacity, boundaries with a given temperature, and links between them that carry
+
+    q = g·(1 + r·(T1 + T2)/2)·(T1 − T2) + σ·m·(T1⁴ − T2⁴)      g in W/K, r in 1/°C, m in m², T⁴ in K
+
+One linearly implicit Euler step (Rosenbrock form, exact tangents of q) solves, for the increments δ of the nodes,
+
+    C/dt·δ = Σ ±(q + ∂q/∂T1·δ1 + ∂q/∂T2·δ2) + heat
+
+The same equations, differentiated once more, give the exact tangent of the step; all steps of a run are differentiated at
+once with the time as an array axis, and only the short recursion S ← A·S + B runs through time.
+(Forward sensitivity equations: e.g. E. Hairer, S. Nørsett, G. Wanner, Solving Ordinary Differential Equations I, 1993, I.14.)
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .energy import SIGMA, ZERO_C
+
+
+@dataclass(frozen=True)
+class Network:
+    """`capacity_j_per_k` per node; for each link the two ends (nodes from 0, then boundaries), w_per_k, rise_per_k and m2."""
+
+    capacity_j_per_k: np.ndarray
+    first: tuple[int, ...]
+    second: tuple[int, ...]
+    w_per_k: np.ndarray
+    rise_per_k: np.ndarray
+    m2: np.ndarray
+
+    @property
+    def nodes(self) -> int:
+        return len(self.capacity_j_per_k)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One unknown: for each entry of the network that it moves, the entry and its derivative with respect to the unknown.
+
+    capacity {node: J/K}, w_per_k, rise_per_k, m2 {link: …}; heat {node: W at each step}; boundary {boundary number from 0: K}.
+    """
+
+    capacity: dict[int, float] = None
+    w_per_k: dict[int, float] = None
+    rise_per_k: dict[int, float] = None
+    m2: dict[int, float] = None
+    heat: dict[int, np.ndarray] = None
+    boundary: dict[int, float] = None
+
+
+def run(network: Network, start_c: np.ndarray, heat_w: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray) -> np.ndarray:
+    """Temperatures after every step, with the start in row 0: heat_w (steps, nodes), boundary_c (steps, boundaries), dt_s (steps,)."""
+    x = np.asarray(start_c, float)
+    out = np.empty((len(heat_w) + 1, network.nodes))
+    out[0] = x
+    for i in range(len(heat_w)):
+        m, _, residual, _ = _assemble(network, x[None], boundary_c[i : i + 1], np.zeros((1, network.nodes)), dt_s[i : i + 1])
+        x = x + np.linalg.solve(m[0], residual[0] + heat_w[i])
+        out[i + 1] = x
+    return out
+
+
+def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray, columns: list[Column]):
+    """(A, B) of every step: A (steps, nodes, nodes) to the temperatures before, B (steps, nodes, unknowns) to the unknowns.
+
+    x_c (steps + 1, nodes) is the run itself. The tangent is exact for the discrete step, not only for the equation.
+    """
+    n = network.nodes
+    x, delta = x_c[:-1], np.diff(x_c, axis=0)
+    m, k, _, links = _assemble(network, x, boundary_c, delta, dt_s)
+    inverse = np.linalg.inv(m)
+    a = np.matmul(inverse, k)
+    a[:, range(n), range(n)] += 1.0
+    b = np.zeros((len(x), n, len(columns)))
+    padded = np.concatenate((inverse, np.zeros((len(x), n, boundary_c.shape[1]))), axis=2)
+
+    def into(link: int) -> np.ndarray:
+        """Answer of the nodes to one watt more in a link: out of its first end, into its second."""
+        return padded[:, :, network.second[link]] - padded[:, :, network.first[link]]
+
+    for c, column in enumerate(columns):
+        for kind in ("w_per_k", "rise_per_k", "m2"):
+            for link, size in (getattr(column, kind) or {}).items():
+                b[:, :, c] += into(link) * (size * _by_parameter(network, links[link], link, kind))[:, None]
+        for node, size in (column.capacity or {}).items():
+            b[:, :, c] -= inverse[:, :, node] * (size * delta[:, node] / dt_s)[:, None]
+        for node, watts in (column.heat or {}).items():
+            b[:, :, c] += inverse[:, :, node] * np.asarray(watts)[:, None]
+        for number, kelvin in (column.boundary or {}).items():
+            for link in range(len(network.first)):
+                # A boundary has no increment, so only the flow itself and, for the tangents kept in q, nothing else moves.
+                if network.first[link] == n + number:
+                    b[:, :, c] += into(link) * (kelvin * links[link][4])[:, None]
+                elif network.second[link] == n + number:
+                    b[:, :, c] -= into(link) * (kelvin * links[link][5])[:, None]
+    return a, b
+
+
+def recur(a: np.ndarray, b: np.ndarray, start: np.ndarray, keep: tuple[int, ...]) -> np.ndarray:
+    """S ← A·S + B through all steps; rows `keep` of S after each step, with the start first: (steps + 1, len(keep), unknowns)."""
+    s = np.array(start, float)
+    out = np.empty((len(a) + 1, len(keep), s.shape[1]))
+    rows = list(keep)
+    out[0] = s[rows]
+    for i in range(len(a)):
+        s = a[i] @ s
+        s += b[i]
+        out[i + 1] = s[rows]
+    return out
+
+
+def _assemble(network: Network, x: np.ndarray, boundary: np.ndarray, delta: np.ndarray, dt: np.ndarray):
+    """Matrix of the step, matrix of its derivative to the start, heat flows into the nodes, and what each link was made of."""
+    n = network.nodes
+    m = np.zeros((len(x), n, n))
+    k = np.zeros((len(x), n, n))
+    residual = np.zeros((len(x), n))
+    m[:, range(n), range(n)] = np.asarray(network.capacity_j_per_k)[None, :] / dt[:, None]
+    links = []
+    for link, (one, two) in enumerate(zip(network.first, network.second)):
+        g, r, s = network.w_per_k[link], network.rise_per_k[link], SIGMA * network.m2[link]
+        t1, d1 = (x[:, one], delta[:, one]) if one < n else (boundary[:, one - n], 0.0)
+        t2, d2 = (x[:, two], delta[:, two]) if two < n else (boundary[:, two - n], 0.0)
+        k1, k2 = t1 + ZERO_C, t2 + ZERO_C
+        q = g * (1.0 + 0.5 * r * (t1 + t2)) * (t1 - t2) + s * (k1**4 - k2**4)
+        a = g * (1.0 + r * t1) + 4.0 * s * k1**3
+        b = g * (1.0 + r * t2) + 4.0 * s * k2**3
+        # Derivatives of q + a·d1 − b·d2 to the two temperatures at the start of the step.
+        to_1 = a + (g * r + 12.0 * s * k1**2) * d1
+        to_2 = b + (g * r + 12.0 * s * k2**2) * d2
+        links.append((t1, t2, d1, d2, to_1, to_2))
+        for here, sign in ((one, 1.0), (two, -1.0)):
+            if here >= n:
+                continue
+            residual[:, here] -= sign * q
+            if one < n:
+                m[:, here, one] += sign * a
+                k[:, here, one] -= sign * to_1
+            if two < n:
+                m[:, here, two] -= sign * b
+                k[:, here, two] += sign * to_2
+    return m, k, residual, links
+
+
+def _by_parameter(network: Network, parts, link: int, kind: str) -> np.ndarray:
+    """Derivative of q + a·d1 − b·d2 of a link to its conductance, its rise or its radiating area."""
+    t1, t2, d1, d2, _, _ = parts
+    if kind == "m2":
+        k1, k2 = t1 + ZERO_C, t2 + ZERO_C
+        return SIGMA * (k1**4 - k2**4 + 4.0 * k1**3 * d1 - 4.0 * k2**3 * d2)
+    curved = 0.5 * (t1 * t1 - t2 * t2) + t1 * d1 - t2 * d2
+    if kind == "rise_per_k":
+        return network.w_per_k[link] * curved
+    return t1 - t2 + d1 - d2 + network.rise_per_k[link] * curved
