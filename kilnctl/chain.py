@@ -29,7 +29,7 @@ class Chain:
 
     def __init__(self, controller, programme, policy: Policy, pattern: Pattern, holding=None):
         self.controller, self.programme, self.policy, self.pattern = controller, programme, policy, pattern
-        self.safety = safety.SafetyState()
+        self.safety, self.gate = safety.SafetyState(), safety.Gate()
         self.firing = firing.ready(pattern)
         self.control = None
         self.energy_j = 0.0
@@ -48,12 +48,13 @@ class Chain:
         self.energy_j += fired * full * dt_s if last else 0.0
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
         heating = last is None or last.decision.phase not in ("cooling", "finished")
-        tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating)
+        tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating,
+                    commanded=last.fired if last else 0.0, contactor=last.contactor if last else False)  # fmt: skip
         self.safety, verdict = safety.judge(self.safety, self.policy, reading, tick)
         self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
 
         contactor = verdict.contactor_allowed
-        duty = safety.pass_duty(decision.duty, verdict.permit, now_s, step)
+        duty = self.gate.pass_duty(decision.duty, verdict.permit, now_s, step)
         if last is None or not last.contactor or not contactor:
             # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
             duty = 0.0

@@ -83,7 +83,7 @@ def rehearse(
         model = day_zero(oven, load, schedule.top_c)
     start_c = getattr(plant, "chamber_c", None)
     programme = control.prepare(oven, schedule, model, start_c)
-    policy = safety.policy_for(oven, schedule)
+    policy = safety.policy_for(oven, schedule, model)
     chain = Chain(controller_of(controller), programme, policy, firing.pattern_for(oven), _holding_table(model, oven))
     rows: list[tuple] = []
     events: list[Event] = []

@@ -1,11 +1,25 @@
-"""Nobody hurt: `judge` decides each tick whether there may be heat, `pass_duty` is the one door to the heater.
+"""Nobody hurt: may there be heat, this tick? No numpy, no clock, no file; everything here is pure but the gate's memory.
 
-No numpy, no clock, no file. `policy_for(oven, schedule)` gives the thresholds; `judge(state, policy, reading, tick)` returns the
-new state and a verdict; `pass_duty(duty, verdict.permit, now, step)` returns what may be fired; `acknowledge` clears trips.
+One tick of the loop:
+
+    policy = policy_for(oven, schedule, model)        once; raises KilnctlError
+    state, verdict = judge(state, policy, reading, Tick(now_s, step, fired, …))
+    duty = gate.pass_duty(wanted, verdict.permit, now_s, step)     gate = Gate(), one a run
+    rig.contactor(verdict.contactor_allowed)          judged apart from the heat, and told to the rig first
+    rig.heat(duty)                                    only ever the gate's answer
+
+- A `Permit` is a lease of one healthy tick, LEASE_S long; without one the gate answers 0.0. Its `duty_limit` is below 1 when a
+  reading fell faster than physics explains.
+- `verdict.trips` latch. `acknowledge(state, policy, reading, tick, who)` clears them when every cause is gone and `who` says so;
+  it returns the state and the ids that still stand. `verdict.danger` is to be shouted.
+- `startup` is the test before each run, `notice` the hot-surface notice, `likeness` what is unlike the last run, `faults` the table
+  of everything that can break with what sees it, `cusum` the arithmetic of false alarms.
 """
 
-from .gate import LEASE_S, Permit, pass_duty
-from .policy import CEILINGS, Policy, policy_for
-from .rules import SafetyState, Tick, Trip, Verdict, acknowledge, judge
+from .gate import LEASE_S, Gate, Permit, pass_duty
+from .policy import HARD_CEILINGS, Policy, policy_for
+from .rules import acknowledge, judge
+from .state import SafetyState, Tick, Trip, Verdict
 
-__all__ = ["CEILINGS", "LEASE_S", "Permit", "Policy", "SafetyState", "Tick", "Trip", "Verdict", "acknowledge", "judge", "pass_duty", "policy_for"]
+__all__ = ["HARD_CEILINGS", "LEASE_S", "Gate", "Permit", "Policy", "SafetyState", "Tick", "Trip", "Verdict", "acknowledge", "judge",
+           "pass_duty", "policy_for"]  # fmt: skip

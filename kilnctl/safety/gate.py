@@ -30,14 +30,36 @@ def pass_duty(duty: float, permit: Permit | None, now_s: float, step: int) -> fl
     if type(permit) is not Permit:
         return 0.0
     values = (duty, now_s, permit.from_s, permit.until_s, permit.duty_limit)
-    if any(type(v) not in (float, int) or not math.isfinite(v) for v in values):
+    # A whole number too large for a float would make isfinite raise; no honest time or duty is that large.
+    if any(type(v) is not float and (type(v) is not int or abs(v) > 10**15) or not math.isfinite(v) for v in values):
         return 0.0
     if type(step) is not int or type(permit.step) is not int or permit.step != step:
         return 0.0
     if not permit.from_s <= now_s <= permit.until_s or permit.until_s - permit.from_s > LEASE_S:
         return 0.0
-    if not 0.0 < permit.duty_limit <= 1.0 or not 0.0 < duty:
+    if not 0.0 < permit.duty_limit <= 1.0:
         return 0.0
-    # The finite and range check stands last, on the very number that is passed on.
+    # The range check stands last, on the very number that is passed on.
     passed = float(min(duty, permit.duty_limit))
-    return passed if math.isfinite(passed) and 0.0 <= passed <= 1.0 else 0.0
+    return passed if 0.0 < passed <= 1.0 else 0.0
+
+
+class Gate:
+    """`pass_duty` with a memory: each step opens it once at most, and steps and time only go forward.
+
+    A program that hangs and repeats its last good command gets it through once, and never again.
+    """
+
+    __slots__ = ("_step", "_now_s")
+
+    def __init__(self) -> None:
+        self._step: int | None = None
+        self._now_s = -math.inf
+
+    def pass_duty(self, duty: float, permit: Permit | None, now_s: float, step: int) -> float:
+        """See `kilnctl.safety.pass_duty`; 0.0 also when `step` or `now_s` has not advanced since heat was last passed."""
+        passed = pass_duty(duty, permit, now_s, step)
+        if passed == 0.0 or (self._step is not None and step <= self._step) or now_s <= self._now_s:
+            return 0.0
+        self._step, self._now_s = step, now_s
+        return passed

@@ -1,20 +1,50 @@
 """Thresholds and delays of the rules: safe defaults, from the description and the schedule, under ceilings that no file lifts."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 from ..errors import KilnctlError
 
-#: What no configuration may exceed (or, for the second group, fall short of). Heat is refused outright beyond them.
-CEILINGS = {
-    "chamber_trip_c": 1360.0, "part_trip_c": 1360.0, "longest_s": 14 * 86400.0, "sensor_coast_s": 10.0, "stall_s": 2.5,
-    "disagreement_share": 0.10, "frozen_s": 20.0, "cold_junction_high_c": 85.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0,
+#: What no configuration may exceed. A policy beyond any of them cannot be made, so there is no heat with it.
+HARD_CEILINGS = {
+    "chamber_trip_c": 1360.0, "schedule_trip_c": 1360.0, "part_trip_c": 1360.0, "longest_s": 14 * 86400.0, "stall_s": 2.5,
+    "over_confirm_s": 5.0, "sensor_coast_s": 10.0, "wild_jump_k": 40.0, "disagreement_share": 0.10, "disagreement_k": 60.0,
+    "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0, "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0,
+    "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0, "unasked_rise_k": 15.0,
+    "unexplained_share": 0.5, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0,
+    "airflow_s": 10.0, "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
 }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """One number for each threshold. Times in s, temperatures in °C, differences in K."""
+    """One number for each threshold. Times in s, temperatures in °C, differences in K; every one above 0.
+
+    chamber_trip_c, schedule_trip_c, part_trip_c  where heat is cut; trips when above for over_confirm_s
+    longest_s, most_energy_j    hard stops of one run
+    airflow_required, door_switch, has_limit_sensor, has_part_sensor   what the rig must tell
+    stall_s                     longest gap between ticks
+    clock_step_s                wall clock and tick clock may part by so much before it is said
+    sensor_coast_s              longest wait, without heat, for a bad control reading to heal
+    wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed
+    noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
+    frozen_s, identical_s       conversion counter stands still; bit-identical readings where it is unknown or advances
+    disagreement_*              control and limit sensor apart by more than the greater of _k and _share × °C, for _s
+    cold_junction_*             range of the terminals, and largest sudden change
+    no_rise_s, no_rise_k        full-power seconds without so much rise
+    unasked_rise_s, unasked_rise_k   after so long without heat, a rise
+    rise_k_per_s, fall_k_per_s  fastest rise that full power could give, and fastest fall of a closed oven, with margin
+    fall_s                      longest wait for a fallen reading to answer, heat capped meanwhile
+    unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part, and
+                                the part that grows with the power fired lately (a wrong model errs in proportion)
+    excess_share_s, missing_share_s   thresholds of the two cumulative sums, full-power seconds
+    airflow_s, purge_s          time without proved ventilation before it has to purge, and how long that takes
+    contactor_s                 time the contactor's read-back may differ
+    unasked_on_s                full-power seconds conducted unasked
+    outage_s                    longest supply outage after which the run may go on
+    nominal_v                   nominal supply voltage; None when unknown
+    """
 
     chamber_trip_c: float
     schedule_trip_c: float
@@ -24,57 +54,123 @@ class Policy:
     airflow_required: bool = False
     door_switch: bool = False
     has_limit_sensor: bool = False
+    has_part_sensor: bool = False
     stall_s: float = 2.5
     clock_step_s: float = 5.0
     over_confirm_s: float = 2.0
     sensor_coast_s: float = 10.0
-    wild_jump_k: float = 20.0
+    wild_jump_k: float = 10.0
+    wild_k_per_s: float = 25.0
+    noise_k: float = 3.0
+    noise_rejects: float = 4.0
+    noise_window_s: float = 30.0
+    frozen_s: float = 5.0
+    identical_s: float = 60.0
     disagreement_k: float = 40.0
     disagreement_share: float = 0.06
     disagreement_s: float = 60.0
-    frozen_s: float = 15.0
     cold_junction_low_c: float = -20.0
     cold_junction_high_c: float = 80.0
-    noise_rejects: float = 0.2
-    noise_window_s: float = 30.0
+    cold_junction_jump_k: float = 5.0
     no_rise_s: float = 600.0
     no_rise_k: float = 5.0
     unasked_rise_s: float = 120.0
     unasked_rise_k: float = 6.0
-    unexplained_share: float = 0.35
-    unexplained_s: float = 240.0
-    fall_k_per_s: float = 1.0
+    rise_k_per_s: float = 15.0
+    fall_k_per_s: float = 2.0
+    fall_s: float = 300.0
+    unexplained_share: float = 0.25
+    explained_per_fired: float = 0.35
+    excess_share_s: float = 15.0
+    missing_share_s: float = 20.0
     airflow_s: float = 2.0
+    purge_s: float = 60.0
     contactor_s: float = 1.0
+    unasked_on_s: float = 2.5
+    outage_s: float = 10.0
+    nominal_v: float | None = None
 
     def __post_init__(self):
-        for name, ceiling in CEILINGS.items():
-            value = getattr(self, name)
-            if not (value <= ceiling or (name == "part_trip_c" and value == math.inf)):
-                raise KilnctlError(f"safety: {name} = {value:g} is above {ceiling:g}, which no setting may lift")
         for f in fields(self):
             value = getattr(self, f.name)
-            if isinstance(value, float) and (math.isnan(value) or (value <= 0.0 and "cold_junction" not in f.name)):
+            if isinstance(value, bool) or value is None:
+                continue
+            if math.isnan(value) or (value <= 0.0 and f.name != "cold_junction_low_c"):
                 raise KilnctlError(f"safety: {f.name} = {value:g} must be above zero")
+            if value > HARD_CEILINGS.get(f.name, math.inf) and not (f.name == "part_trip_c" and value == math.inf):
+                raise KilnctlError(f"safety: {f.name} = {value:g} is above {HARD_CEILINGS[f.name]:g}, which no setting may lift")
 
 
-def policy_for(oven, schedule=None) -> Policy:
-    """The rules' numbers for one oven and, if given, one schedule. Raises KilnctlError where ventilation cannot be proved."""
+def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | None = None) -> Policy:
+    """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall).
+
+    `changes` replaces single numbers by name, within HARD_CEILINGS. Raises KilnctlError where ventilation cannot be proved
+    that the load needs, where the tick is too slow for the lease, and for a name or number that cannot be.
+    """
     limits = oven.limits
     trip = limits.trip_at_c
-    schedule_trip, longest, energy, part, airflow = trip, limits.longest_s, limits.most_energy_j or math.inf, math.inf, False
-    if limits.part_highest_c is not None:
-        part = limits.part_highest_c
+    values: dict = dict(chamber_trip_c=trip, schedule_trip_c=trip, part_trip_c=limits.part_highest_c or math.inf, longest_s=limits.longest_s,
+                        most_energy_j=limits.most_energy_j or math.inf, door_switch=oven.door.switch, nominal_v=oven.supply.voltage_v,
+                        has_limit_sensor=oven.sensors.limit is not None, has_part_sensor=oven.sensors.part is not None)  # fmt: skip
+    values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))
+    values["noise_k"] = min(HARD_CEILINGS["noise_k"], max(2.0, 6.0 * oven.sensors.control.noise_k))
+    load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
+    if load is not None and load.moisture_kg > 0.0:
+        # Water takes up heat at a standstill near 100 °C, and no model of the dry oven explains where it goes.
+        values["no_rise_s"], values["missing_share_s"] = HARD_CEILINGS["no_rise_s"], 600.0
     if schedule is not None:
-        if schedule.highest_c is not None:
-            # As far above the schedule's own limit as the oven's trip stands above the oven's.
-            schedule_trip = min(trip, schedule.highest_c + max(10.0, 0.02 * schedule.highest_c))
-        longest = min(longest, schedule.longest_s or longest)
-        energy = min(energy, schedule.most_energy_j or energy)
-        part = min(part, schedule.part_highest_c + 10.0) if schedule.part_highest_c is not None else part
-        airflow = schedule.flammable_vapour
-        if airflow and not (oven.vent and oven.vent.proved):
+        values.update(_of_schedule(oven, schedule, trip, values))
+    if model is not None:
+        values["rise_k_per_s"], values["fall_k_per_s"] = fastest_k_per_s(model, limits.highest_c)
+    unknown = [name for name in changes or () if name not in Policy.__dataclass_fields__]
+    if unknown:
+        raise KilnctlError(f"safety: there is no setting named {', '.join(unknown)}")
+    policy = Policy(**{**values, **(changes or {})})
+    if oven.control.tick_s * 1.2 > policy.stall_s:
+        raise KilnctlError(f"{oven.file or oven.name}: control: tick {oven.control.tick_s:g} s is too slow: heat is given for 2 s at most, and "
+                           "the rules take a pause of 2.5 s for a stalled program; use 2 s or less")  # fmt: skip
+    return policy
+
+
+def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:
+    """What a schedule narrows. It never widens anything."""
+    out: dict = {}
+    if schedule.highest_c is not None:
+        # As far above the schedule's own limit as the oven's trip usually stands above the oven's.
+        out["schedule_trip_c"] = min(trip_c, schedule.highest_c + max(10.0, 0.02 * schedule.highest_c))
+    if schedule.longest_s is not None:
+        out["longest_s"] = min(values["longest_s"], schedule.longest_s)
+    if schedule.most_energy_j is not None:
+        out["most_energy_j"] = min(values["most_energy_j"], schedule.most_energy_j)
+    if schedule.part_highest_c is not None:
+        out["part_trip_c"] = min(values["part_trip_c"], schedule.part_highest_c + 10.0)
+    if schedule.after_power_loss == "resume":
+        out["outage_s"] = 900.0
+    if schedule.flammable_vapour:
+        if not (oven.vent and oven.vent.proved and oven.vent.flow_m3_per_s > 0.0):
             raise KilnctlError(f"{schedule.file or schedule.name}: the load gives off flammable vapour, and this oven has no proved "
                                "ventilation (vent: {flow: …, proved: yes}); without it such a load must not be heated")  # fmt: skip
-    return Policy(chamber_trip_c=trip, schedule_trip_c=schedule_trip, part_trip_c=part, longest_s=longest, most_energy_j=energy,
-                  airflow_required=airflow, door_switch=oven.door.switch, has_limit_sensor=oven.sensors.limit is not None)  # fmt: skip
+        c = oven.chamber
+        # Four changes of air before heat returns (the usual purge of ovens for flammable vapour, from memory of NFPA 86).
+        out["airflow_required"] = True
+        out["purge_s"] = max(30.0, 4.0 * c.width_m * c.depth_m * c.height_m / oven.vent.flow_m3_per_s)
+    return out
+
+
+def fastest_k_per_s(model, highest_c: float) -> tuple[float, float]:
+    """Fastest rise that full power could give, and fastest fall of the closed oven, K/s, both with margin.
+
+    The model is run from cold at full power with 10 % too much voltage, and without power from its highest temperature. The
+    margins (2.5 times and 1 K/s; 3 times and 0.5 K/s) cover a model that has never met its oven: a virtual cabinet with
+    fan rose 1.7 times and fell 5 times as fast as its day-zero model says, and an opened door makes 10 K/s and more.
+    """
+    rise = fall = 0.0
+    x = model.rest(model.ambient_c)
+    for _ in range(300):
+        new = model.step(x, 1.21 * model.power_w, 1.0, model.ambient_c)
+        rise, x = max(rise, new[-1] - x[-1]), new
+    x = model.steady(highest_c)[0]
+    for _ in range(120):
+        new = model.step(x, 0.0, 1.0, model.ambient_c)
+        fall, x = max(fall, x[-1] - new[-1]), new
+    return min(HARD_CEILINGS["rise_k_per_s"], max(1.0, 2.5 * rise)), min(HARD_CEILINGS["fall_k_per_s"], 0.5 + 3.0 * fall)

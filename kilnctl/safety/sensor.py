@@ -1,0 +1,155 @@
+"""Can the readings be believed, and are they below their limits? Heat goes at the first doubt; a trip follows if it lasts."""
+
+import math
+
+from ..reading import SENSOR_FAULTS, Reading
+from .policy import Policy
+from .state import SafetyState, Tick, finite, lasting, number, trip
+
+#: What any thermocouple of ours can show, °C; anything else is nonsense of the converter.
+LOWEST_C, HIGHEST_C = -60.0, 1820.0
+#: A reading that lands so near the terminals' temperature in one jump, from well above it: the two wires touch.
+NEAR_TERMINALS_K, WELL_ABOVE_K = 8.0, 30.0
+#: After the first seconds a lost reading may have moved on only so fast to be taken for healed.
+HEAL_K_PER_S = 1.0
+#: Mean |second difference| of white noise of unit standard deviation: √6 · √(2/π).
+SECOND_DIFFERENCE = math.sqrt(6.0) * math.sqrt(2.0 / math.pi)
+
+
+def control_reading(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, warnings: list[str]) -> bool:
+    """Whether the control reading can be believed this tick. Keeps the last good one, and trips when trust stays away."""
+    now, value = tick.time_s, reading.chamber_c
+    faults = [f for f in reading.faults if f in SENSOR_FAULTS]
+    if faults:
+        bad = faults[0]
+    elif not finite(value) or not LOWEST_C <= value <= HIGHEST_C:
+        bad = "not-a-number"
+    else:
+        bad = _jumped(s, policy, reading, now)
+    wild = bad in ("jump", "shorted")
+    s.rejects *= math.exp(-dt / policy.noise_window_s)
+    if wild and not s.was_wild:
+        s.rejects += 1.0
+    s.was_wild = wild
+    if not faults:
+        _standing(s, policy, reading, tick)
+    if s.rejects > policy.noise_rejects:
+        trip(s, "sensor-noisy", now, noise=f"the control reading jumped {s.rejects:.0f} times within seconds")
+    cold_junction(s, policy, reading.cold_junction_c, now, warnings)
+    if bad:
+        since = s.good_s if s.good_c is not None else s.over.setdefault("never-good", now)
+        if now - since >= policy.sensor_coast_s:
+            trip(s, f"sensor-{bad}", now, last="the start" if s.good_c is None else f"{s.good_c:.0f} °C", time=now - since)
+        return False
+    s.over.pop("never-good", None)
+    _noise(s, policy, value, now, min(1.0, dt / 10.0), warnings)
+    s.before_c, s.good_c, s.good_s = s.good_c, value, now
+    s.good_count = min(s.good_count + 1, 1000)
+    # The very first reading has nothing to be compared with.
+    return s.good_count >= 2
+
+
+def _jumped(s: SafetyState, policy: Policy, reading: Reading, now: float) -> str:
+    """ "", "jump" or "shorted": further from the last good reading than a sheath can go."""
+    if s.good_c is None:
+        return ""
+    value, gap = reading.chamber_c, now - s.good_s
+    allowed = policy.wild_jump_k + policy.wild_k_per_s * min(gap, policy.stall_s) + HEAL_K_PER_S * max(0.0, gap - policy.stall_s)
+    if abs(value - s.good_c) <= allowed:
+        return ""
+    cold = reading.cold_junction_c
+    if cold is not None and finite(cold) and abs(value - cold) < NEAR_TERMINALS_K and s.good_c > cold + WELL_ABOVE_K:
+        return "shorted"
+    if s.good_count < 2:
+        s.good_c, s.good_count = None, 0  # the first two disagree: start again
+    return "jump"
+
+
+def _standing(s: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> None:
+    """A reading that is not being made any more: the conversion counter stands, or not one bit moves although there is heat."""
+    now = tick.time_s
+    if reading.sample is not None:
+        if reading.sample != s.sample:
+            s.sample, s.sample_since_s = reading.sample, now
+        elif now - s.sample_since_s >= policy.frozen_s:
+            trip(s, "sensor-frozen", now, time=now - s.sample_since_s)
+    raw = (reading.chamber_c, reading.cold_junction_c)
+    # Only while heat has been flowing: a cold oven at rest may show one figure for long.
+    if raw != s.raw or s.fired_60 < 0.02:
+        s.raw, s.raw_since_s = raw, now
+    elif now - s.raw_since_s >= policy.identical_s:
+        trip(s, "sensor-frozen", now, time=now - s.raw_since_s)
+
+
+def _noise(s: SafetyState, policy: Policy, value: float, now: float, share: float, warnings: list[str]) -> None:
+    """Standard deviation of the noise from second differences of believed readings, which no ramp moves."""
+    if s.good_c is None or s.before_c is None:
+        return
+    second = min(abs(value - 2.0 * s.good_c + s.before_c) / SECOND_DIFFERENCE, 4.0 * policy.noise_k)
+    s.noise_k += (second - s.noise_k) * share
+    if lasting(s, "noise", s.noise_k > policy.noise_k, now, 5.0):
+        trip(s, "sensor-noisy", now, noise=f"the control reading jitters by ±{s.noise_k:.1f} K")
+    elif s.noise_k > 0.5 * policy.noise_k:
+        warnings.append(f"the control reading jitters by ±{s.noise_k:.1f} K")
+
+
+def cold_junction(s: SafetyState, policy: Policy, cold: float | None, now: float, warnings: list[str]) -> None:
+    """The terminals' temperature: in range, and not moving faster than a box can warm."""
+    if cold is None:
+        return
+    if not finite(cold) or not policy.cold_junction_low_c <= cold <= policy.cold_junction_high_c:
+        if lasting(s, "cold", True, now, 3.0):
+            trip(s, "cold-junction", now, what=f"read {number(cold):.0f} °C, outside what electronics bear")
+        return
+    s.over.pop("cold", None)
+    if s.cold_c is None:
+        s.cold_c = cold
+    if lasting(s, "cold-jump", abs(cold - s.cold_c) > policy.cold_junction_jump_k, now, 3.0):
+        trip(s, "cold-junction", now, what=f"jumped from {s.cold_c:.0f} °C to {cold:.0f} °C; every reading is off by as much")
+    else:
+        s.cold_c += (cold - s.cold_c) * 0.02
+    if cold > policy.cold_junction_high_c - 15.0:
+        warnings.append(f"the terminals of the thermocouple are at {cold:.0f} °C: the electronics box is getting too warm")
+
+
+def limits(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, usable: bool, warnings: list[str]) -> bool:
+    """Over-temperature of control, second and part sensor, and their disagreement. False: no heat this tick."""
+    now, chamber, part = tick.time_s, reading.chamber_c, reading.part_c
+    cool = watched = True
+    if usable:
+        cool &= _below(s, "over-oven", "control", chamber, policy.chamber_trip_c, now, policy)
+        cool &= _below(s, "over-schedule", "control", chamber, policy.schedule_trip_c, now, policy)
+    if part is not None and finite(part) and not any(f.startswith("part-") for f in reading.faults):
+        cool &= _below(s, "over-part", "part", part, policy.part_trip_c, now, policy)
+    elif policy.has_part_sensor and policy.part_trip_c < math.inf:
+        watched = False  # the part has a limit of its own, and nobody sees whether it is kept
+    if lasting(s, "part-lost", not watched, now, policy.sensor_coast_s):
+        trip(s, "part-sensor", now)
+    return _second(s, policy, reading, now, usable, warnings) and cool and watched
+
+
+def _below(s: SafetyState, fault: str, name: str, value: float, limit: float, now: float, policy: Policy) -> bool:
+    over = value > limit
+    if lasting(s, fault + name, over, now, policy.over_confirm_s):
+        trip(s, fault, now, value=value, limit=limit)
+    return not over
+
+
+def _second(s: SafetyState, policy: Policy, reading: Reading, now: float, usable: bool, warnings: list[str]) -> bool:
+    if not policy.has_limit_sensor:
+        return True
+    second, chamber = reading.limit_c, reading.chamber_c
+    absent = second is None or not finite(second) or any(f.startswith("limit-") for f in reading.faults)
+    if lasting(s, "second", absent, now, policy.sensor_coast_s):
+        trip(s, "limit-sensor", now)
+    if absent:
+        return False
+    cool = _below(s, "over-oven", "second", second, policy.chamber_trip_c, now, policy)
+    if usable:
+        allowed = max(policy.disagreement_k, policy.disagreement_share * max(chamber, second))
+        apart = abs(second - chamber)
+        if lasting(s, "apart", apart > allowed, now, policy.disagreement_s):
+            trip(s, "sensors-disagree", now, first=chamber, second=second)
+        elif apart > 0.8 * allowed:
+            warnings.append(f"the two sensors are {apart:.0f} K apart")
+    return cool
