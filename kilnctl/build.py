@@ -55,7 +55,6 @@ class FaceGeometry:
 def geometry_of(face: Face) -> FaceGeometry:
     """Areas and characteristic lengths (height of a vertical face, area/perimeter of a horizontal one)."""
     thickness = sum(layer.thickness_m for layer in face.wall.layers)
-    # Metal sheets conduct along themselves and add no insulation: the edges are those of the insulation only.
     w, h, n = face.width_m, face.height_m, face.count
     inner = n * w * h
     conduction = inner + EDGE * n * (w + h) * thickness + CORNER * n * (4.0 / 3.0) * thickness**2

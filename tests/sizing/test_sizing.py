@@ -1,0 +1,171 @@
+"""Sizing: sums that close, directions that are right, agreement with a sum done by hand. (Agreement with the virtual oven is in
+tests/plants.)"""
+
+import dataclasses
+import math
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from kilnctl import KilnctlError, SettingsError, load_oven, size
+from kilnctl.sizing.steady import SteadyOven
+
+OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
+
+BOX = """
+oven: Test box
+chamber: {width: 500 mm, depth: 500 mm, height: 500 mm, emissivity: 0.9}
+walls:
+  sides:
+    - {material: plain, thickness: 100 mm}
+materials:
+  - {name: plain, conductivity: 0.1 W/(m·K), density: 200 kg/m³, limit: 1000 °C}
+door: {gap: 0 mm}
+elements: {power: 1 kW}
+supply: {voltage: 230 V, frequency: 50 Hz}
+limits: {highest: 300 °C}
+"""
+
+
+def box(tmp_path, text=BOX, **changes):
+    for old, new in changes.values():
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "box.yaml"
+    path.write_text(text)
+    return path
+
+
+def with_wall(oven, face, index, **changes):
+    wall = getattr(oven.walls, face)
+    layers = tuple(dataclasses.replace(x, **changes) if i == index else x for i, x in enumerate(wall.layers))
+    return dataclasses.replace(oven, walls=dataclasses.replace(oven.walls, **{face: dataclasses.replace(wall, layers=layers)}))
+
+
+def test_whole_box_against_a_sum_done_by_hand(tmp_path):
+    """A 0.5 m cube, 100 mm of k = 0.1: S = 6·0.25/0.1 + 12·0.54·0.5 + 8·0.15·0.1 = 18.36 m (Langmuir's rule), so k·S = 1.836 W/K from hot
+    face to cold face. With the hot faces a few K under the chamber and the cold ones about 20 K over the room, 200 °C takes between
+    1.836·150 and 1.836·180 W."""
+    s = size(load_oven(box(tmp_path)))
+    ledger = s.ledger_w(200.0)
+    steady = s.at(200.0)
+    conducted = sum(w for n, w in ledger.items())
+    mean_hot = sum(w.hot_face_c for w in steady.walls.values()) / len(steady.walls)
+    drops = [w.hot_face_c - w.cold_face_c for w in steady.walls.values()]
+    assert 1.836 * min(drops) * 0.999 <= conducted <= 1.836 * max(drops) * 1.001
+    assert 185.0 < mean_hot < 200.0 and 1.836 * 140.0 < conducted < 1.836 * 180.0
+    assert ledger["edges and corners"] / conducted == pytest.approx((18.36 - 15.0) / 18.36, rel=0.02)
+
+
+@pytest.mark.parametrize("name", OVENS)
+def test_ledger_sums_to_the_power(oven, name):
+    s = size(oven(name))
+    fan = oven(name).fan.power_w if oven(name).fan else 0.0
+    for share in (0.2, 0.5, 0.9):
+        t = 20.0 + share * (s.top_c - 20.0)
+        assert sum(s.ledger_w(t).values()) == pytest.approx(s.power_w(t) + fan, rel=1e-3)
+
+
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(name=st.sampled_from(OVENS), more=st.floats(0.001, 0.3), data=st.data())
+def test_more_insulation_never_lowers_the_highest_temperature(oven, name, more, data):
+    described = oven(name)
+    insulating = [i for i, layer in enumerate(described.walls.sides.layers) if layer.material != "steel"]
+    index = data.draw(st.sampled_from(insulating))
+    thicker = with_wall(described, "sides", index, thickness_m=described.walls.sides.layers[index].thickness_m + more)
+    power = 0.25 * described.elements.power_w
+    assert SteadyOven(thicker).highest(power) >= SteadyOven(described).highest(power) - 0.05
+
+
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(name=st.sampled_from(OVENS), power=st.floats(30.0, 3000.0), factor=st.floats(1.0, 3.0))
+def test_more_power_never_lowers_the_highest_temperature(oven, name, power, factor):
+    s = SteadyOven(oven(name))
+    assert s.highest(power * factor) >= s.highest(power) - 1e-3
+
+
+def test_imperial_and_si_descriptions_of_the_same_oven_agree(tmp_path):
+    metric = box(tmp_path)
+    si = size(load_oven(metric))
+    text = BOX.replace("500 mm", f"{500 / 25.4!r} in").replace("100 mm", f"{100 / 304.8!r} ft").replace("0.1 W/(m·K)", f"{0.1 / 0.14422788886428262!r} BTU·in/(h·ft²·°F)")
+    text = text.replace("200 kg/m³", f"{200 / 16.018463373960142!r} lb/ft³").replace("1000 °C", "1832 °F").replace("300 °C", "572 °F")
+    path = tmp_path / "imperial.yaml"
+    path.write_text(text)
+    imperial = size(load_oven(path))
+    for t in (100.0, 200.0, 300.0):
+        assert imperial.power_w(t) == pytest.approx(si.power_w(t), rel=1e-6)
+        assert imperial.shell_c(t) == pytest.approx(si.shell_c(t), rel=1e-6)
+    assert imperial.max_chamber_c == pytest.approx(si.max_chamber_c, rel=1e-6)
+
+
+@pytest.mark.parametrize("name", OVENS)
+def test_ranges_hold_the_figure_and_low_supply_is_colder(oven, name):
+    s = size(oven(name))
+    r = s.power_range_w(s.top_c)
+    assert r.low < r.value < r.high and 0.05 < (r.high - r.low) / r.value < 0.6
+    m = s.max_chamber_range_c
+    assert m.low <= m.value <= m.high
+    assert s.max_at_low_supply_c <= s.max_chamber_c
+
+
+def test_r_value_layer_is_its_resistance(tmp_path):
+    """R-10 is 1.761 m²·K/W: 100 mm of k = 0.0568."""
+    r = size(load_oven(box(tmp_path, change=("{material: plain, thickness: 100 mm}", "{material: plain, thickness: 100 mm, resistance: R-10}"))))
+    k = size(load_oven(box(tmp_path, change=("0.1 W/(m·K)", f"{0.1 / (10 * 0.17611018368230585)!r} W/(m·K)"))))
+    assert r.power_w(250.0) == pytest.approx(k.power_w(250.0), rel=1e-6)
+
+
+def test_heat_up_is_longer_with_a_load_and_never_beyond_the_highest(oven):
+    cabinet = oven("curing-cabinet")
+    s = size(cabinet)
+    empty, loaded = s.heat_up_s(20.0, 200.0), s.heat_up_s(20.0, 200.0, cabinet.usual_load)
+    assert 600.0 < empty < loaded < 3600.0
+    assert s.heat_up_s(20.0, s.max_chamber_c + 1.0) == math.inf
+    with pytest.raises(ValueError):
+        s.heat_up_s(200.0, 100.0)
+
+
+def test_stored_heat_is_of_the_size_of_mass_times_heat_capacity(tmp_path):
+    """The cube's insulation: 18.36·0.1 m² × 0.1 m × 200 kg/m³ × 900 J/(kg·K), on average a little over half as warm as the chamber."""
+    s = size(load_oven(box(tmp_path)))
+    whole = 1.836 * 0.1 * 200.0 * 900.0 * 180.0
+    assert 0.4 * whole < s.stored_j(200.0) < 0.9 * whole
+
+
+def test_thickening_the_worst_wall_is_advised_first(oven):
+    savings = size(oven("curing-cabinet")).savings
+    assert savings[0].face == "sides" and savings[0].material == "mineral wool 100"
+    assert all(a.saved_w >= b.saved_w for a, b in zip(savings, savings[1:]))
+
+
+def test_a_layer_above_its_limit_is_an_error_with_its_place(tmp_path):
+    path = box(tmp_path, a=("1000 °C", "250 °C"))
+    with pytest.raises(SettingsError, match=r"box.yaml:6:7: walls.sides.layers\[1\]: .*its service limit is 250 °C"):
+        size(load_oven(path))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("thickness: 100 mm", "thickness: 0 mm", "above zero"),
+        ("power: 1 kW", "power: 0 W", "above zero"),
+        ("    - {material: plain, thickness: 100 mm}", "    []", "1 to 12 entries"),
+        ("walls:\n  sides:\n    - {material: plain, thickness: 100 mm}\n", "", "'walls' is missing"),
+        ("conductivity: 0.1 W/(m·K)", "conductivity: 0 W/(m·K)", "above zero"),
+        ("conductivity: 0.1 W/(m·K)", "conductivity: {100 °C: 0.1 W/(m·K), 300 °C: -0.2 W/(m·K)}", "above zero"),
+    ],
+)  # fmt: skip
+def test_descriptions_that_make_no_oven_are_refused_with_their_place(tmp_path, old, new, message):
+    with pytest.raises(SettingsError, match=rf"box.yaml:\d+:\d+: .*{message}"):
+        size(load_oven(box(tmp_path, change=(old, new))))
+
+
+def test_a_gap_too_wide_to_be_still_air_is_refused(tmp_path):
+    with pytest.raises((KilnctlError, ValueError), match="still air"):
+        size(load_oven(box(tmp_path, change=("{material: plain, thickness: 100 mm}", "{material: air gap, thickness: 80 mm}"))))
+
+
+def test_material_outside_its_data_is_flagged(tmp_path):
+    s = size(load_oven(box(tmp_path, change=("0.1 W/(m·K)", "{50 °C: 0.1 W/(m·K), 200 °C: 0.12 W/(m·K)}"))))
+    assert any("continued to" in note for note in s.notes)
