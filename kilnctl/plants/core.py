@@ -59,6 +59,7 @@ class Core:
         self._surface_rate = np.zeros_like(self.surfaces_k)
         self._air_rate = self.air_k * 0.0
         self._last_w = np.zeros_like(self.surfaces_k[self.strips :])
+        self._carried: tuple[np.ndarray, np.ndarray] | None = None
         self._row_start = body.rows * KNOTS
         self._element_start = body.element_row * KNOTS
         self._sums = np.empty((3, *body.star.shape)), np.empty((4, *body.star.shape))
@@ -127,11 +128,13 @@ class Core:
                 axis=0
             )
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        for _ in range(2):  # chord steps: the capacity was right in the middle of the block
-            self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
+        # One chord step is enough: the capacity was right in the middle of the block. What it leaves over is
+        # not lost, because the next block starts from the wanted enthalpy.
+        self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
+        self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
-        for _ in range(3):  # Newton: an element may have moved far within the block
+        for _ in range(2):  # Newton: an element may have moved far within the block
             elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(
                 elements
             )
@@ -170,7 +173,10 @@ class Core:
         flat = np.abs(difference) < 1e-3
         mean = np.where(flat, p.integral_step[low] * slope, (above - below) / np.where(flat, 1.0, difference))
         self._link = b.per_length * mean + b.contact
-        self._enthalpy, self._nodes_start = self.enthalpy_j(self.nodes_k), self.nodes_k
+        carried = self._carried
+        known = carried is not None and carried[1] is self.nodes_k
+        self._enthalpy = carried[0] if known else self.enthalpy_j(self.nodes_k)
+        self._nodes_start = self.nodes_k
         elements = self.surfaces_k[self.strips :]
         self._element_j, self._element_mark = self.element_enthalpy_j(elements), elements
         self._air_j, self._air_mark = self.air_enthalpy_j(self.air_k), self.air_k

@@ -72,7 +72,7 @@ def locate(temperature_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Knot below and fraction of a step above it. Raises ValueError outside the tables."""
     position = (temperature_k - LOWEST_K) * (1.0 / STEP_K)
     knot = position.astype(np.intp)
-    if not (np.min(position) >= 0.0 and np.max(position) < KNOTS - 1):
+    if not (position.min() >= 0.0 and position.max() < KNOTS - 1):
         raise ValueError(
             f"temperature outside {LOWEST_K:g} K to {HIGHEST_K:g} K: from {np.min(temperature_k):g} K to {np.max(temperature_k):g} K"
         )
