@@ -82,13 +82,20 @@ def simulate(model: EnergyModel, stretch: Stretch) -> np.ndarray:
     return np.array(out)
 
 
-def delayed(values: np.ndarray, dead_s: float, dt_s: float) -> np.ndarray:
-    """Each column dead_s earlier, linear between samples; before the start, as at the start."""
+def delayed(values: np.ndarray, dead_s: float, dt_s: float, slope: bool = False) -> np.ndarray:
+    """Each column dead_s earlier; before the start, as at the start. Between samples a cubic through four of them (Catmull and
+    Rom), so that the derivative to the dead time has no steps; `slope` gives the time derivative there instead."""
     place = np.arange(len(values)) - dead_s / dt_s
-    low = np.clip(np.floor(place).astype(int), 0, len(values) - 1)
-    high = np.minimum(low + 1, len(values) - 1)
-    share = np.clip(place - low, 0.0, 1.0)
-    return values[low] + (values[high] - values[low]) * (share if values.ndim == 1 else share[:, None])
+    low = np.floor(place).astype(int)
+    u = place - low
+    if slope:
+        weights = (-1.5 * u**2 + 2.0 * u - 0.5, 4.5 * u**2 - 5.0 * u, -4.5 * u**2 + 4.0 * u + 0.5, 1.5 * u**2 - u)
+    else:
+        weights = (((-0.5 * u + 1.0) * u - 0.5) * u, (1.5 * u - 2.5) * u * u + 1.0, ((-1.5 * u + 2.0) * u + 0.5) * u, (0.5 * u - 0.5) * u * u)
+    out = 0.0
+    for k, w in enumerate(weights):
+        out = out + values[np.clip(low - 1 + k, 0, len(values) - 1)] * (w if values.ndim == 1 else w[:, None])
+    return out / dt_s if slope else out
 
 
 def predict(model: EnergyModel, stretch: Stretch) -> np.ndarray:
@@ -108,18 +115,20 @@ class Extra:
     span: tuple[int, int] | None = None
 
 
-def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parameter, ...], extras: tuple[Extra, ...] = ()):
-    """(predicted sensor, its derivatives (samples, unknowns)) for the logarithms of `parameters`, then the `extras`."""
+def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parameter, ...], extras: tuple[Extra, ...] = (), every: int = 1):
+    """(predicted sensor at every sample, its derivatives at each `every`-th sample (…, unknowns)) for the logarithms of
+    `parameters`, then the `extras`. With `every` 1 the derivatives are exact; above, they are of a step so much longer along
+    the same run, which is a few per cent off where things are fast, and as many times quicker."""
     x = simulate(model, stretch)
-    has_contents = model.contents_j_per_k > 0.0
-    network, room = network_of(model), stretch.ambient_c[:, None]
-    nodes = x[:, :_ROOM].copy()
-    if not has_contents:
+    steps, dt_s = stretch.steps // every, stretch.dt_s * every
+    along = x[: steps * every + 1 : every]
+    nodes = along[:, :_ROOM].copy()
+    if model.contents_j_per_k <= 0.0:
         nodes[:, CONTENTS] = nodes[0, CONTENTS]
     columns = []
     for p in parameters:
         if p.field == "extra_w":
-            columns.append(Column(heat={CHAMBER: np.full(stretch.steps, model.extra_w)}))
+            columns.append(Column(heat={CHAMBER: np.full(steps, model.extra_w)}))
         else:
             columns.append(column_of(model, p))
     for e in extras:
@@ -127,34 +136,24 @@ def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parame
         if e.span is not None:
             watts = np.zeros(stretch.steps)
             watts[e.span[0] : e.span[1]] = 1.0
-            heat = {CHAMBER: watts}
+            heat = {CHAMBER: watts[: steps * every].reshape(steps, every).mean(axis=1)}
         columns.append(Column(heat=heat, boundary={0: e.room} if e.room else None))
-    dt = np.full(stretch.steps, stretch.dt_s)
-    a6, b6 = tangents(network, nodes, room, dt, columns)
-    a = np.zeros((stretch.steps, N, N))
-    b = np.zeros((stretch.steps, N, len(columns)))
+    room = stretch.ambient_c[: steps * every : every, None]
+    a6, b6 = tangents(network_of(model), nodes, room, np.full(steps, dt_s), columns)
+    a = np.zeros((steps, N, N))
+    b = np.zeros((steps, N, len(columns)))
     a[:, :_ROOM, :_ROOM], b[:, :_ROOM] = a6, b6
-    _sensor_rows(model, x, stretch.dt_s, parameters, a, b)
+    _sensor_rows(model, along, dt_s, parameters, a, b)
     start = np.zeros((N, len(columns)))
     for i, e in enumerate(extras):
         for state, share in (e.states or {}).items():
             start[state, len(parameters) + i] = share
     s = recur(a, b, start, (SENSOR,))[:, 0]
-    predicted = delayed(x[:, SENSOR], model.dead_s, stretch.dt_s)
-    jacobian = delayed(s, model.dead_s, stretch.dt_s)
+    jacobian = delayed(s, model.dead_s, dt_s)
     for i, p in enumerate(parameters):
         if p.field == "dead_s":
-            jacobian[:, i] = -model.dead_s * _slope(x[:, SENSOR], model.dead_s, stretch.dt_s)
-    return predicted, jacobian
-
-
-def _slope(values: np.ndarray, dead_s: float, dt_s: float) -> np.ndarray:
-    """Derivative of `delayed` to minus the dead time."""
-    place = np.arange(len(values)) - dead_s / dt_s
-    low = np.floor(place).astype(int)
-    inside = (low >= 0) & (low < len(values) - 1)
-    low = np.clip(low, 0, len(values) - 2)
-    return np.where(inside, (values[low + 1] - values[low]) / dt_s, 0.0)
+            jacobian[:, i] = -model.dead_s * delayed(x[:, SENSOR], model.dead_s, stretch.dt_s, slope=True)[: steps * every + 1 : every]
+    return delayed(x[:, SENSOR], model.dead_s, stretch.dt_s), jacobian
 
 
 def _sensor_rows(model: EnergyModel, x: np.ndarray, dt: float, parameters, a: np.ndarray, b: np.ndarray) -> None:

@@ -1,0 +1,113 @@
+"""Coordinates in which the fit's valleys are straight.
+
+A record tells the sum of two parallel conductances far better than either, and the sum of resistances in a row better than
+each. In logarithms of single parameters such a valley is curved and a fit creeps along it. The coordinates here are sums at the
+working temperature, and shares in them; being logarithms of positive things, they too keep every parameter positive:
+
+    two parallel ways      ln(g + 4σ·m·T³),  ln(g/m)                    elements, lining's face, contents
+    losses                 ln(leak + G),     ln(leak/G)                 G of the three conductances in a row, at work
+    inside the row         ln(g1/g3), ln(g2/g3), ln(rise)
+    delays                 ln(dead time + lag + chamber's own time constant, all at work), ln(lag/dead), ln(chamber's/dead), ln(wind)
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from .energy import INNER_LAG, SENSOR_EMISSIVITY, SIGMA, STILL_FILM, ZERO_C, EnergyModel
+from .parameters import value_of
+
+_PAIRS = (("element_w_per_k", "element_m2"), ("film_w_per_k", "film_m2"), ("contents_w_per_k", "contents_m2"))
+
+
+@dataclass(frozen=True)
+class Coordinates:
+    """Of one model's parameters around its day-zero values; `logarithms(c)` are ln(value/day-zero value), 0 at c = 0."""
+
+    names: tuple[str, ...]
+    day_zero: np.ndarray
+    radiation: dict[str, float]
+    sensor_radiation: float
+    mean_c: float
+
+    def of(self, logarithms: np.ndarray) -> np.ndarray:
+        return self._forward(logarithms) - self._forward(np.zeros(len(logarithms)))
+
+    def logarithms(self, coordinates: np.ndarray) -> np.ndarray:
+        return self._back(coordinates + self._forward(np.zeros(len(coordinates))))
+
+    def derivative(self, coordinates: np.ndarray) -> np.ndarray:
+        """d logarithms / d coordinates by central differences of closed formulas (relative error about 1e-9)."""
+        n, step = len(coordinates), 1e-5
+        out = np.empty((n, n))
+        for i in range(n):
+            shift = np.zeros(n)
+            shift[i] = step
+            out[:, i] = (self.logarithms(coordinates + shift) - self.logarithms(coordinates - shift)) / (2.0 * step)
+        return out
+
+    def _forward(self, logarithms: np.ndarray) -> np.ndarray:
+        value = {n: v * math.exp(t) for n, v, t in zip(self.names, self.day_zero, logarithms)}
+        out = {n: math.log(v) for n, v in value.items()}
+        for g, m in _PAIRS:
+            if g in value and m in value:
+                out[g] = math.log(value[g] + self.radiation[m] * value[m])
+                out[m] = math.log(value[g] / value[m])
+        if self._delays_known():
+            dead = value["dead_s"]
+            lag = value["lag_s"] * self._share(value["sensor_wind"])
+            own = value["chamber_j_per_k"] / math.exp(out["film_w_per_k"])
+            out["dead_s"], out["lag_s"], out["chamber_j_per_k"] = math.log(dead + lag + own), math.log(lag / dead), math.log(own / dead)
+        g1, g2, g3 = self._row(value)
+        whole = 1.0 / (1.0 / g1 + 1.0 / g2 + 1.0 / g3)
+        leak = value.get("leak_w_per_k")
+        out["lining_3_w_per_k"] = math.log(whole + (leak or 0.0))
+        if leak:
+            out["leak_w_per_k"] = math.log(leak / whole)
+        out["lining_1_w_per_k"], out["lining_2_w_per_k"] = math.log(g1 / g3), math.log(g2 / g3)
+        return np.array([out[n] for n in self.names])
+
+    def _back(self, coordinates: np.ndarray) -> np.ndarray:
+        c = dict(zip(self.names, coordinates.tolist()))
+        value = {n: math.exp(v) for n, v in c.items()}
+        totals = dict(value)
+        for g, m in _PAIRS:
+            if g in c and m in c:
+                total, ratio = totals[g], value[m]
+                value[m] = total / (ratio + self.radiation[m])
+                value[g] = ratio * value[m]
+        if self._delays_known():
+            lag, own = totals["lag_s"], totals["chamber_j_per_k"]
+            dead = totals["dead_s"] / (1.0 + lag + own)
+            value.update(dead_s=dead, lag_s=lag * dead / self._share(value["sensor_wind"]), chamber_j_per_k=own * dead * totals["film_w_per_k"])
+        losses = value["lining_3_w_per_k"]
+        share = value.get("leak_w_per_k", 0.0)
+        whole = losses / (1.0 + share)
+        r1, r2 = value["lining_1_w_per_k"], value["lining_2_w_per_k"]
+        g3 = whole * (1.0 + 1.0 / r1 + 1.0 / r2)
+        rise = 1.0 + value.get("rise_per_k", 0.0) * self.mean_c
+        value.update(lining_3_w_per_k=g3, lining_1_w_per_k=r1 * g3 / rise, lining_2_w_per_k=r2 * g3 / rise)
+        if "leak_w_per_k" in c:
+            value["leak_w_per_k"] = share * whole
+        return np.array([math.log(value[n] / v) for n, v in zip(self.names, self.day_zero)])
+
+    def _delays_known(self) -> bool:
+        return all(n in self.names for n in ("dead_s", "lag_s", "sensor_wind"))
+
+    def _row(self, value: dict[str, float]) -> tuple[float, float, float]:
+        rise = 1.0 + value.get("rise_per_k", 0.0) * self.mean_c
+        return value["lining_1_w_per_k"] * rise, value["lining_2_w_per_k"] * rise, value["lining_3_w_per_k"]
+
+    def _share(self, wind: float) -> float:
+        return INNER_LAG + (1.0 - INNER_LAG) / (wind + self.sensor_radiation)
+
+
+def coordinates_of(model: EnergyModel, parameters, working_c: float) -> Coordinates:
+    """Coordinates around a day-zero model, for records that work around `working_c`."""
+    state, _ = model.steady(working_c)
+    chamber = working_c + ZERO_C
+    element = 0.5 * (state[0] + ZERO_C + chamber)
+    radiation = {"element_m2": 4.0 * SIGMA * element**3, "film_m2": 4.0 * SIGMA * chamber**3, "contents_m2": 4.0 * SIGMA * chamber**3}
+    return Coordinates(tuple(p.name for p in parameters), np.array([value_of(model, p) for p in parameters]), radiation,
+                       4.0 * SENSOR_EMISSIVITY * SIGMA * chamber**3 / STILL_FILM, 0.5 * (working_c + model.ambient_c))  # fmt: skip
