@@ -87,9 +87,11 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     door = bool(reading.door_open)
     _door(s, door, now)
 
-    wander = 8.0 if door else 1.0
+    # While a door is open anything may be lost, and for a minute after it the losses are still unsettled; the hidden
+    # temperatures are not to be blamed for it.
+    wander, drift = (40.0, 0.3) if door else (4.0, 0.3) if now < s.settling_until_s else (1.0, 1.0)
     s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
-                                             wander, usable)  # fmt: skip
+                                             wander, drift, usable)  # fmt: skip
     if not door and now > s.settling_until_s:
         s.calm_w += (estimate.unexplained_w - s.calm_w) * min(1.0, dt_s / 60.0)
     chamber = estimate.now[CHAMBER]

@@ -15,7 +15,7 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
 
 #: Random walk of the unexplained heat: share of full power per √s. It lets the filter explain a wrong loss within a minute
 #: and keeps the noise of the reading out of the power.
-WANDER = 0.002
+WANDER = 0.001
 #: Model error of each temperature, K per √s.
 DRIFT_K = np.array([0.05, 0.02, 0.01, 0.01, 0.01, 0.02, 0.0])
 #: A reading this many standard deviations away is left out, at most REJECTS in a row.
@@ -50,9 +50,10 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
 
 
 def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: float, dt_s: float, ambient_c: float,
-           noise_k: float, wander: float = 1.0, usable: bool = True) -> Estimate:  # fmt: skip
+           noise_k: float, wander: float = 1.0, drift: float = 1.0, usable: bool = True) -> Estimate:  # fmt: skip
     """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its standard
-    deviation). `wander` scales how fast the unexplained heat may change; an unusable reading only lets time pass."""
+    deviation). `wander` scales how fast the unexplained heat may change, `drift` how far the temperatures may stray from the model; an
+    unusable reading only lets time pass."""
     x, unexplained = estimate.x, estimate.unexplained_w
     p, tangent, age = estimate.covariance, estimate.tangent, estimate.age
     pending = [*estimate.pending, (power_w, dt_s)]
@@ -68,7 +69,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
         age += 1
         x = model.step(x, watts, dt, ambient_c, unexplained)
         p = tangent @ p @ tangent.T
-        p[range(N), range(N)] += DRIFT_K**2 * dt
+        p[range(N), range(N)] += (drift * DRIFT_K) ** 2 * dt
         p[N, N] += (wander * WANDER * model.power_w) ** 2 * dt
     rejected = estimate.rejected
     if usable and math.isfinite(reading_c):

@@ -23,7 +23,7 @@ _DIFFERENCES = np.diff(np.eye(len(BLOCKS)), axis=0)
 #: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
 ABOVE, ABOVE_K = 8.0, 0.15
 #: A change of power by a tenth of full costs as much as being off by this for the whole horizon, K.
-MOVE_K = 0.03
+MOVE_K = 0.1
 
 
 @dataclass(frozen=True, slots=True)

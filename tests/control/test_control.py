@@ -1,0 +1,390 @@
+"""Reference, estimator, plan, trim, feasibility: each by itself, on the model and on the virtual ovens."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kilnctl import KilnctlError, Reading, control
+from kilnctl.control import estimator, plan, prepare, reference
+from kilnctl.control.plain import simc_pi
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.energy import CHAMBER, CONTENTS, N, SENSOR
+from kilnctl.settings.schedule import Schedule, Step
+
+OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
+
+
+def schedule_of(*steps, **more):
+    return Schedule(name="test", steps=tuple(Step(**s) for s in steps), **more)
+
+
+@pytest.fixture(scope="module")
+def cabinet_model(oven):
+    cabinet = oven("curing-cabinet")
+    return day_zero(cabinet, cabinet.usual_load, 200.0)
+
+
+# ---- reference -------------------------------------------------------------------------------------------------------
+
+
+def walk(schedule, follow, seconds, start=20.0, dt=1.0, always=False):
+    """The reference over time when the oven's temperature is `follow(reference, last)`."""
+    legs = reference.legs_of(schedule)
+    p, value, line = reference.begin(legs, start), start, []
+    for _ in range(int(seconds / dt)):
+        value = follow(p.reference_c, value)
+        p = reference.advance(legs, p, value, dt, always)
+        line.append((p.reference_c, p.done, p.waiting, value))
+        if p.done:
+            break
+    return line, p
+
+
+def perfect(target, value):
+    return value if math.isnan(target) else target
+
+
+def test_ramp_takes_the_time_its_rate_says():
+    line, p = walk(schedule_of(dict(to_c=80.0, at_k_per_s=0.1, hold_s=100.0)), perfect, 5000)
+    assert p.done and len(line) == pytest.approx(600 + 100, abs=3)
+    assert line[299][0] == pytest.approx(50.0, abs=0.2)
+
+
+def test_time_to_get_there_is_kept():
+    line, _ = walk(schedule_of(dict(to_c=100.0, in_s=400.0)), perfect, 1000)
+    assert len(line) == pytest.approx(400, abs=2)
+
+
+def test_soak_counts_only_inside_its_band_unless_told():
+    def late(target, value):
+        return min(target, value + 0.1) if not math.isnan(target) else value
+
+    steps = dict(to_c=60.0, at_k_per_s=1.0, hold_s=60.0, within_k=2.0)
+    inside, _ = walk(schedule_of(steps), late, 5000)
+    always, _ = walk(schedule_of(steps), late, 5000, always=True)
+    assert len(inside) - len(always) > 15
+    assert inside[-2][3] >= 58.0
+
+
+def test_ramp_waits_for_an_oven_that_falls_behind():
+    line, _ = walk(schedule_of(dict(to_c=200.0, at_k_per_s=1.0)), lambda target, value: value + 0.2, 3000)
+    assert any(w for _, _, w, _ in line)
+    assert max(r - v for r, _, _, v in line) <= reference.BEHIND_K + 2.0
+
+
+def test_let_cool_has_no_reference_and_ends_by_temperature():
+    line, p = walk(schedule_of(dict(to_c=100.0), dict(to_c=60.0, let_cool=True)), lambda t, v: v - 0.5 if math.isnan(t) else 100.0, 500)
+    assert p.done and math.isnan(line[10][0]) and line[-1][3] <= 60.0
+
+
+def test_requests_hold_go_on_skip_and_soak():
+    legs = reference.legs_of(schedule_of(dict(to_c=100.0, at_k_per_s=0.1, hold_s=50.0), dict(to_c=150.0, at_k_per_s=0.1)))
+    p = reference.begin(legs, 20.0)
+    for _ in range(100):
+        p = reference.advance(legs, p, p.reference_c, 1.0)
+    held = dataclasses.replace(p, held=True)
+    assert reference.advance(legs, held, 30.0, 100.0) == held
+    skipped = reference.skip(legs, p, 30.0)
+    assert legs[skipped.leg].kind == "hold"
+    longer = dataclasses.replace(skipped, added_s=100.0)
+    for _ in range(140):
+        longer = reference.advance(legs, longer, 100.0, 1.0)
+    assert legs[longer.leg].kind == "hold"
+
+
+@given(st.lists(st.tuples(st.floats(30.0, 250.0), st.sampled_from(["rate", "time", "jump"]), st.floats(0.0, 300.0)), min_size=1, max_size=5),
+       st.floats(1.0, 500.0))  # fmt: skip
+def test_preview_is_what_then_comes(steps, ahead):
+    """On an oven that follows perfectly, the previewed reference is the later reference (up to the first jump)."""
+    if any(kind == "jump" for _, kind, _ in steps):
+        steps = [(t, "rate", h) for t, _, h in steps]
+    made = [dict(to_c=t, hold_s=h, **({"at_k_per_s": 0.2} if kind == "rate" else {"in_s": 200.0})) for t, kind, h in steps]
+    legs = reference.legs_of(schedule_of(*made))
+    p = reference.begin(legs, 20.0)
+    times, values = reference.preview(legs, p, ahead)
+    expected = np.interp(ahead, times, values)
+    # Each leg loses up to one tick on entering the next; small ticks keep that small.
+    count = math.ceil(ahead * 20)
+    dt = ahead / count
+    for _ in range(count):
+        p = reference.advance(legs, p, p.reference_c, dt)
+    assert p.reference_c == pytest.approx(expected, abs=0.3)
+
+
+# ---- estimator -------------------------------------------------------------------------------------------------------
+
+
+def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model):
+    """The model itself as oven, with 250 W that nobody told of and the lining colder than assumed: both are found through noise."""
+    m, rng = cabinet_model, np.random.default_rng(1)
+    x = m.rest(20.0)
+    estimate = estimator.start(m, 20.0, 20.0)
+    line = [20.0] * 5
+    for i in range(3000):
+        power = 2000.0 if (i // 400) % 2 == 0 else 300.0
+        x = m.step(x, power, 1.0, 20.0, 250.0)
+        line.append(x[SENSOR])
+        estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal(), power, 1.0, 20.0, 0.15)
+    assert estimate.unexplained_w == pytest.approx(250.0, abs=60.0)
+    assert estimate.now[CHAMBER] == pytest.approx(x[CHAMBER], abs=0.5)
+    assert estimate.now[CONTENTS] == pytest.approx(x[CONTENTS], abs=3.0)
+
+
+def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_model):
+    m = cabinet_model
+    x, power = m.steady(150.0)
+    estimate = estimator.start(m, 150.0, 20.0)
+    for _ in range(300):
+        estimate = estimator.update(m, estimate, 150.0, power, 1.0, 20.0, 0.15)
+    before = estimate.now[CHAMBER]
+    estimate = estimator.update(m, estimate, 400.0, power, 1.0, 20.0, 0.15)
+    assert abs(estimate.now[CHAMBER] - before) < 0.3
+    spread = estimator.spread_k(estimate, CHAMBER)
+    for _ in range(20):
+        estimate = estimator.update(m, estimate, math.nan, power, 1.0, 20.0, 0.15, usable=False)
+    assert abs(estimate.now[CHAMBER] - before) < 1.5
+    assert estimator.spread_k(estimate, CHAMBER) > 2.0 * spread, "uncertainty grows while nothing is measured"
+
+
+def test_linearisation_against_python_control(cabinet_model):
+    """The discrete tangent is backward Euler of the continuous one: same steady gain as python-control's state space, same slow poles."""
+    ct = pytest.importorskip("control", reason="python-control is in the test extra")
+    m = cabinet_model
+    x, _ = m.steady(200.0)
+    dt = 1.0
+    a, b, _ = m.linearise(x, dt, 20.0)
+    discrete = ct.ss(a, b.reshape(-1, 1), np.eye(N)[CHAMBER : CHAMBER + 1], [[0.0]], dt)
+    gain = float(np.squeeze(ct.dcgain(discrete)))
+    slope = m.steady(200.5)[1] - m.steady(199.5)[1]
+    assert gain == pytest.approx(1.0 / slope, rel=0.01)
+    # Backward Euler: z = 1/(1 − s·dt), so the continuous poles are s = (1 − 1/z)/dt: all real, all decaying.
+    poles = (1.0 - 1.0 / np.array([z for z in discrete.poles() if abs(z) > 1e-9])) / dt
+    assert np.all(poles.real < 0.0) and np.all(np.abs(poles.imag) < 1e-6 * np.abs(poles.real) + 1e-9)
+
+
+# ---- model and plan --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", OVENS)
+def test_model_conserves_energy(oven, name):
+    """Power in = stored + lost over an hour of changing power, within 0.2 % (capacities are constant in this model)."""
+    described = oven(name)
+    m = day_zero(described, described.usual_load)
+    x, fed, lost = m.rest(20.0), 0.0, 0.0
+    capacities = (m.element_j_per_k, m.chamber_j_per_k, *m.lining_j_per_k, m.contents_j_per_k)
+    for i in range(3600):
+        power = m.power_w if (i // 300) % 2 == 0 else 0.2 * m.power_w
+        new = m.step(x, power, 1.0, 20.0)
+        fed += power + m.extra_w
+        lost += 0.5 * sum(m.flows(s, 20.0)[4][0] + m.leak_w_per_k * (s[CHAMBER] - 20.0) for s in (x, new))
+        x = new
+    stored = sum(c * (t - 20.0) for c, t in zip(capacities, x[:6]))
+    assert fed == pytest.approx(stored + lost, rel=2e-3)
+
+
+@pytest.mark.parametrize("name", OVENS)
+def test_day_zero_holding_power_against_the_sizing(oven, name):
+    """Two reductions of one description: within 8 % at the working temperature."""
+    from kilnctl import size
+
+    described = oven(name)
+    t = 20.0 + 0.67 * (described.limits.highest_c - 20.0)
+    assert day_zero(described, None).holding_w(t) == pytest.approx(size(described).power_w(t), rel=0.08)
+
+
+def test_steady_is_a_fixed_point_of_the_step(cabinet_model):
+    x, power = cabinet_model.steady(180.0)
+    after = cabinet_model.step(x, power, 10.0, 20.0)
+    assert np.allclose(after, x, atol=1e-4)
+
+
+def test_box_solver_against_scipy():
+    """Projected Newton against scipy's bounded least squares on random convex problems."""
+    from scipy.optimize import lsq_linear
+
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        matrix, target = rng.standard_normal((30, 8)), rng.standard_normal(30)
+        low, high = -rng.uniform(0.0, 0.5, 8), rng.uniform(0.0, 0.5, 8)
+        ours = plan._box(matrix.T @ matrix, -matrix.T @ target, low, high, np.zeros(8))
+        theirs = lsq_linear(matrix, target, (low - 1e-12, high + 1e-12), tol=1e-12).x
+        assert np.allclose(ours, theirs, atol=1e-5)
+
+
+def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
+    m = cabinet_model
+    x, goal = m.rest(150.0), np.full(plan.STEPS, 200.0)
+    made, powers = None, []
+    for i in range(1200):
+        if made is None or i - made.time_s >= 10:
+            made = plan.make(m, x, 0.0, goal, made, float(i), m.power_w, 20.0, 10.0)
+        assert all(0.0 <= p <= m.power_w for p in made.powers_w)
+        powers.append(made.power_at(float(i)))
+        x = m.step(x, powers[-1], 1.0, 20.0)
+    assert powers[5] == pytest.approx(m.power_w) and x[CHAMBER] == pytest.approx(200.0, abs=0.15)
+
+
+# ---- feasibility -----------------------------------------------------------------------------------------------------
+
+
+def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model):
+    cabinet = oven("curing-cabinet")
+    steep = schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")
+    shortfall = prepare(cabinet, steep, cabinet_model).shortfalls[0]
+    assert shortfall.step == 1 and shortfall.needed_w > 0.97 * cabinet_model.power_w
+    rate = shortfall.feasible_k_per_s
+    assert 0.0 < rate < 0.25
+    assert not prepare(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.97 * rate)), cabinet_model).shortfalls
+    with pytest.raises(KilnctlError, match="step 2"):
+        prepare(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=1.1 * rate)), cabinet_model)
+
+
+def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
+    with pytest.raises(KilnctlError, match="cools by itself"):
+        prepare(oven("curing-cabinet"), schedule_of(dict(to_c=200.0, hold_s=3600.0), dict(to_c=100.0, at_k_per_s=0.3)), cabinet_model)
+
+
+def test_following_a_part_that_nobody_describes_is_refused(oven):
+    cabinet = dataclasses.replace(oven("curing-cabinet"), usual_load=None, shelf=None)
+    with pytest.raises(KilnctlError, match="what the load is"):
+        prepare(cabinet, schedule_of(dict(to_c=100.0), follows="part"), day_zero(cabinet, None))
+
+
+# ---- the step --------------------------------------------------------------------------------------------------------
+
+
+def drive(oven, schedule, model=None, seconds=4000, plant=None, seed=3, door=(), on=None, requests=None, kind=None):
+    from kilnctl import VirtualOven
+
+    load = schedule.load or oven.usual_load
+    plant = plant or VirtualOven(oven, load=load, seed=seed)
+    controller = control if kind is None else control.Plain(kind)
+    programme = prepare(oven, schedule, model or day_zero(oven, load, schedule.top_c))
+    reading = plant.advance(1.0, 0.0, True)
+    state, rows = controller.start(programme, reading), []
+    for i in range(seconds):
+        asked = (requests or {}).get(i, ())
+        state, d = controller.step(programme, state, reading, 1.0, requests=asked)
+        if on:
+            reading = on(i, plant, reading)
+        plant.door_opening = 1.0 if any(a <= i < b for a, b in door) else 0.0
+        duty = 0.0 if plant.door_opening else d.duty
+        reading = plant.advance(1.0, duty, True)
+        rows.append((plant.chamber_c, d.reference_c, d.demand_w, d.duty, plant.part_c, d.part_c))
+        if d.done:
+            break
+    return np.array(rows, dtype=float)
+
+
+SOAK = schedule_of(dict(to_c=200.0, hold_s=3600.0))
+
+
+def test_step_is_pure(oven):
+    cabinet = oven("curing-cabinet")
+    programme = prepare(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
+    state = control.start(programme, Reading(20.0))
+    for i in range(30):
+        a = control.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
+        b = control.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
+        assert a[1] == b[1] or all(x == y or x != x for x, y in zip(dataclasses.astuple(a[1]), dataclasses.astuple(b[1])))
+        state = a[0]
+
+
+def test_demand_is_feedforward_and_trim_within_the_power(oven):
+    cabinet = oven("curing-cabinet")
+    programme = prepare(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
+    from kilnctl import VirtualOven
+
+    plant = VirtualOven(cabinet, load=cabinet.usual_load)
+    reading = plant.advance(1.0, 0.0, True)
+    state = control.start(programme, reading)
+    for _ in range(1500):
+        state, d = control.step(programme, state, reading, 1.0)
+        assert 0.0 <= d.demand_w <= d.full_w + 1e-9 and d.reason
+        if 0.0 < d.demand_w < d.full_w:
+            assert d.demand_w == pytest.approx(d.feedforward_w + d.trim_w, abs=1e-6)
+        reading = plant.advance(1.0, d.duty, True)
+
+
+@pytest.mark.parametrize("change", [dict(power_w=0.7), dict(power_w=1.3), dict(lining_j_per_k=0.7), dict(lining_j_per_k=1.3), dict(film_m2=0.7),
+                                    dict(contents_j_per_k=1.3), dict(element_j_per_k=1.3), dict(element_m2=0.7), dict(dead_s=2.0)])  # fmt: skip
+def test_a_model_thirty_per_cent_wrong_is_stable_and_overshoots_little(oven, change):
+    cabinet = oven("curing-cabinet")
+    m = day_zero(cabinet, cabinet.usual_load, 200.0)
+    for name, factor in change.items():
+        value = getattr(m, name)
+        m = m.but(**{name: tuple(v * factor for v in value) if isinstance(value, tuple) else value * factor})
+    rows = drive(cabinet, SOAK, m, 3600)
+    assert np.max(rows[:, 0]) < 202.5
+    end = rows[-900:, 0]
+    assert np.max(np.abs(end - 200.0)) < 0.4, "settled, no limit cycle"
+
+
+def test_door_opened_for_half_a_minute_leaves_no_overshoot(oven):
+    rows = drive(oven("curing-cabinet"), SOAK, seconds=4200, door=((3000, 3030),))
+    assert np.min(rows[3000:3100, 0]) < 190.0, "the door is felt"
+    assert np.max(rows[3031:, 0]) < 201.5
+    assert abs(rows[-1, 0] - 200.0) < 0.6
+
+
+def test_supply_sag_is_hardly_seen(oven):
+    def sag(i, plant, reading):
+        plant.supply_share = 0.94 if i > 3000 else 1.0
+        return reading
+
+    rows = drive(oven("curing-cabinet"), SOAK, seconds=4200, on=sag)
+    assert np.max(np.abs(rows[3000:, 0] - 200.0)) < 0.6
+
+
+def test_hold_and_go_on_without_a_jump_in_power(oven):
+    ramp = schedule_of(dict(to_c=180.0, at_k_per_s=0.03), dict(hold_s=600.0))
+    rows = drive(oven("curing-cabinet"), ramp, seconds=3600, requests={2000: ("hold",), 2600: ("go on",)})
+    assert np.ptp(rows[2005:2600, 1]) == 0.0
+    smooth = np.convolve(rows[:, 2], np.ones(10) / 10.0, "valid")
+    assert np.max(np.abs(np.diff(smooth[1900:2700]))) < 150.0
+
+
+def test_part_target_brings_the_part_there_with_the_chamber_inside_its_limit(oven, schedule):
+    rows = drive(oven("curing-cabinet"), schedule("part-cure"), seconds=5000)
+    assert np.max(rows[:, 0]) < 236.0
+    assert np.max(rows[:, 4]) == pytest.approx(190.0, abs=6.0)
+
+
+def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
+    cabinet = oven("curing-cabinet")
+    m = day_zero(cabinet, cabinet.usual_load, 200.0)
+    wrong = m.but(power_w=m.power_w, leak_w_per_k=m.leak_w_per_k + 25.0)
+    programme = prepare(cabinet, schedule_of(dict(to_c=110.0, hold_s=6 * 3600.0)), wrong)
+    from kilnctl import VirtualOven
+
+    plant = VirtualOven(cabinet, load=cabinet.usual_load)
+    reading, reasons = plant.advance(1.0, 0.0, True), set()
+    state = control.start(programme, reading)
+    for _ in range(6000):
+        state, d = control.step(programme, state, reading, 1.0)
+        reasons.add(d.reason[:9])
+        reading = plant.advance(1.0, d.duty, True)
+    assert "plain PI:" in reasons and abs(plant.chamber_c - 110.0) < 3.0
+
+
+def test_simc_rule_against_skogestad():
+    """SIMC: for an integrating process k'·e^(−θs)/s with τc = θ, Kc = 1/(2 k' θ) and τI = 8 θ (Skogestad 2003, table 1)."""
+    from kilnctl import load_oven
+
+    from pathlib import Path
+
+    kiln = load_oven(Path(__file__).parents[2] / "configs" / "ovens" / "brick-kiln.yaml")
+    t = simc_pi(day_zero(kiln, None, 800.0), 800.0, 20.0)
+    assert t.gain_w_per_k == pytest.approx(1.0 / (2.0 * t.slope_k_per_s * t.dead_s), rel=1e-9)
+    assert t.integral_s == pytest.approx(min(t.lag_s, 8.0 * t.dead_s), rel=1e-9)
+
+
+@pytest.mark.parametrize(("kind", "swing", "overshoot"), [("thermostat", 8.0, 3.0), ("pi", 0.0, 0.0), ("pid", 0.0, 0.0)])
+def test_plain_controllers_hold_the_soak_in_their_way(oven, kind, swing, overshoot):
+    rows = drive(oven("curing-cabinet"), SOAK, seconds=4500, kind=kind)
+    end = rows[-1200:, 0]
+    assert np.ptp(end) >= swing and abs(end.mean() - 200.0) < 3.0 and np.max(rows[:, 0]) - 200.0 >= overshoot
