@@ -92,10 +92,15 @@ def rehearse(
         outcome = _loop(oven, plant, chain, rows, events, progress, sink)
     except KeyboardInterrupt:
         events.append(Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
+    return as_run(rows, oven=oven, schedule=schedule, outcome=outcome, trips=tuple(chain.safety.trips.values()), events=tuple(events),
+                  seed=seed, controller=controller, energy_j=chain.energy_j, model=model, shortfalls=programme.shortfalls, load=load)  # fmt: skip
+
+
+def as_run(rows: list[tuple], **facts) -> Run:
+    """A `Run` from samples in the order of `COLUMNS`."""
     columns = list(zip(*rows)) if rows else [()] * len(COLUMNS)
     data = {c.name: np.array(v, dtype=object if c.name == "reason" else float) for c, v in zip(COLUMNS, columns)}
-    return Run(oven=oven, schedule=schedule, outcome=outcome, trips=tuple(chain.safety.trips.values()), events=tuple(events), data=data,
-               seed=seed, controller=controller, energy_j=chain.energy_j, model=model, shortfalls=programme.shortfalls, load=load)  # fmt: skip
+    return Run(data=data, **facts)
 
 
 def _holding_table(model, oven: Oven):
