@@ -44,6 +44,8 @@ class Summary:
 
 def smooth(values: np.ndarray, samples: int) -> np.ndarray:
     """Centred moving mean over `samples`, shorter at the ends; NaNs are left out."""
+    if len(values) == 0:
+        return values
     good = np.isfinite(values)
     filled = np.where(good, values, 0.0)
     kernel = np.ones(max(1, samples))
