@@ -7,11 +7,11 @@ from kilnctl.errors import KilnctlError
 from kilnctl.plants.protocol import Plant, load_plant
 from kilnctl.reading import Reading
 
-EXAMPLE = ROOT / "configs" / "plants" / "two_masses.py"
+EXAMPLE = ROOT / "configs" / "plants" / "four_masses.py"
 
 
 def test_example_plant_heats_and_cools():
-    plant = load_plant(f"{EXAMPLE}:TwoMasses", oven("curing-cabinet"))
+    plant = load_plant(f"{EXAMPLE}:FourMasses", oven("curing-cabinet"))
     assert isinstance(plant, Plant)
     for _ in range(600):
         reading = plant.advance(1.0, 1.0, True)
@@ -48,7 +48,7 @@ def test_what_is_not_a_plant_is_refused(tmp_path, source, name, said):
         load_plant(f"{file}:{name}", oven("brick-kiln"))
 
 
-@pytest.mark.parametrize("where", ["nothing.py:P", "two_masses.py", ":P", "x.py:", "x.py:a-b", "plain"])
+@pytest.mark.parametrize("where", ["nothing.py:P", "four_masses.py", ":P", "x.py:", "x.py:a-b", "plain"])
 def test_a_place_that_is_none_is_refused(where):
     with pytest.raises(KilnctlError):
         load_plant(where)
