@@ -12,7 +12,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import control, load_oven, load_schedule, safety
+    from .. import control, load_oven, load_schedule, safety, size
     from ..model.day_zero import day_zero
 
     problems, oven, schedule = [], None, None
@@ -28,16 +28,16 @@ def run(args: argparse.Namespace) -> int:
     if problems:
         raise KilnctlError("\n".join(problems))
 
+    sizing = size(oven)  # refuses layers above their limit, each with its place
     c = oven.chamber
-    empty = day_zero(oven, None)
     print(f"{args.oven}: understood.")
     print(f"  {oven.name}: {c.width_m * 1000:.0f} × {c.depth_m * 1000:.0f} × {c.height_m * 1000:.0f} mm inside, "
           f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz")  # fmt: skip
     print(f"  schedules may go to {oven.limits.highest_c:.0f} °C; the software cuts the heat at {oven.limits.trip_at_c:.0f} °C")
-    print(f"  holding {oven.limits.highest_c:.0f} °C should take about {empty.holding_w(oven.limits.highest_c) / 1000:.2f} kW "
+    print(f"  holding {oven.limits.highest_c:.0f} °C should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
           "(`kilnctl size` tells more)")  # fmt: skip
-    if empty.holding_w(oven.limits.highest_c) > oven.elements.power_w:
-        print(f"  note: its power reaches only about {empty.highest_c():.0f} °C")
+    if sizing.max_chamber_c < oven.limits.highest_c:
+        print(f"  note: its power reaches only about {sizing.max_chamber_c:.0f} °C")
     if oven.limits.limiter_c is None:
         print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
     for assumption in oven.assumptions:

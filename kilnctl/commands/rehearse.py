@@ -42,7 +42,7 @@ class Progress:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven, load_schedule
+    from .. import load_oven, load_schedule, size
     from ..record.folder import SampleWriter, finish, new_folder
     from ..rehearsal import rehearse
 
@@ -71,7 +71,8 @@ def run(args: argparse.Namespace) -> int:
         faults = load_faults(args.faults)
     unit = "F" if args.fahrenheit else "C"
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
-    # Refuse before anything is written.
+    # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved ventilation.
+    size(oven)
     from .. import control, safety
     from ..model.day_zero import day_zero
 

@@ -59,7 +59,7 @@ def judged(run) -> tuple[np.ndarray, str]:
     part = run.schedule.follows == "part"
     true = run.data["true_part_c" if part else "true_chamber_c"]
     if np.isfinite(true).any():
-        return true, "the virtual oven's own " + ("part" if part else "chamber") + " temperature"
+        return true, "the plant's own " + ("part" if part else "chamber") + " temperature"
     measured = run.data["part_c" if part else "chamber_c"]
     if part and not np.isfinite(measured).any():
         return run.data["part_estimate_c"], "the model's estimate of the part"

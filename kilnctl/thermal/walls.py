@@ -59,7 +59,7 @@ def _through(layers: Sequence[Layer], hot_c: float, flux: float) -> list[float]:
 
 
 def most_flux_w_m2(layers: Sequence[Layer], hot_c: float, cold_c: float) -> float:
-    """An upper bound: the least conducting layer alone between both temperatures."""
+    """An upper bound of the flux, W/m²: the least conducting layer alone between both temperatures."""
     return min(layer.material.conductivity_integral(cold_c, hot_c) / layer.thickness_m for layer in layers)
 
 
