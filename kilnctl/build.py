@@ -6,10 +6,15 @@ The one place where sizing, virtual oven and model get these, so that they canno
 import math
 from dataclasses import dataclass
 
-from .settings.oven import Face, Load, Oven, Wall
+from .settings.oven import Elements, Face, Load, Oven, Wall
 from .thermal.box import CORNER, EDGE
+from .thermal.elements import ALLOYS, recommended_load_w_m2
 from .thermal.materials import Material, air_gap, find, from_points, from_polynomial
 from .thermal.walls import Layer
+
+
+#: The inside of a roof has its air below it, the inside of a floor above.
+INSIDE = {"vertical": "vertical", "up": "down", "down": "up"}
 
 
 def material_of(oven: Oven, name: str) -> Material:
@@ -71,6 +76,58 @@ def load_material(oven: Oven, load: Load) -> Material:
     return material_of(oven, load.material)
 
 
-def element_resistance_ohm(oven: Oven) -> float:
-    """Resistance of all groups in parallel at the nominal voltage, V²/P."""
-    return oven.supply.voltage_v**2 / oven.elements.power_w
+@dataclass(frozen=True)
+class ElementFacts:
+    """What the heat balance needs of the elements: all groups together."""
+
+    mass_kg: float
+    surface_m2: float
+    diameter_m: float
+    material: Material
+    resistance: tuple[tuple[float, float], ...]  # °C, resistance over that at 20 °C
+    melts_c: float
+
+    def factor(self, t_c: float) -> float:
+        """Resistance at t_c over that at 20 °C, linear between the points and constant beyond them."""
+        points = self.resistance
+        for (t0, f0), (t1, f1) in zip(points, points[1:]):
+            if t_c < t1:
+                return f0 + (f1 - f0) * max(0.0, t_c - t0) / (t1 - t0)
+        return points[-1][1]
+
+
+# Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from
+# memory, ±10 %).
+_CAPACITY = {
+    "iron-chromium-aluminium": ((20.0, 460.0), (400.0, 600.0), (800.0, 700.0), (1200.0, 720.0)),
+    "nickel-chromium": ((20.0, 450.0), (400.0, 520.0), (800.0, 600.0), (1200.0, 650.0)),
+    "sheathed": ((20.0, 560.0), (400.0, 680.0), (800.0, 760.0)),
+}
+# Where wire melts, or a sheathed element fails, °C (from memory).
+_MELTS_C = {"iron-chromium-aluminium": 1500.0, "nickel-chromium": 1400.0, "sheathed": 1100.0}
+
+
+def element_facts(elements: Elements) -> ElementFacts:
+    """Mass, surface and diameter of the elements: as given, else from the wire, else from a usual surface
+    load."""
+    _, resistance, _, density = ALLOYS[elements.alloy]
+    d, length = elements.wire_diameter_m, elements.wire_length_m
+    surface = elements.surface_m2
+    if surface is None:
+        surface = (
+            math.pi * d * length
+            if d and length
+            else elements.power_w / recommended_load_w_m2(elements.alloy, 20.0)
+        )
+    mass = elements.mass_kg
+    if mass is None:
+        mass = (
+            math.pi / 4.0 * d * d * length * density
+            if d and length
+            else surface * (d or 0.006) / 4.0 * density
+        )
+    diameter = d or 4.0 * mass / (density * surface)
+    material = Material(
+        elements.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[elements.alloy], 1400.0, "from memory"
+    )
+    return ElementFacts(mass, surface, diameter, material, resistance, _MELTS_C[elements.alloy])

@@ -9,11 +9,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..build import geometry_of, layers_of, load_material
+from ..build import INSIDE, ElementFacts, element_facts, geometry_of, layers_of, load_material
 from ..errors import KilnctlError
-from ..settings.oven import Elements, Load, Oven
+from ..settings.oven import Load, Oven
 from ..thermal.air import air
-from ..thermal.elements import ALLOYS, recommended_load_w_m2
 from ..thermal.enclosure import star_conductances_m2
 from ..thermal.materials import Material
 from ..thermal.surfaces import cylinder_film, inner_film, natural_film
@@ -21,9 +20,6 @@ from .balance import Body
 from .conditions import Variation
 from .grid import Slab, Strip, divide, fewest_nodes
 from .tables import Films, Properties
-
-#: The inside of a roof has its air below it, the inside of a floor above.
-_INSIDE = {"vertical": "vertical", "up": "down", "down": "up"}
 
 
 @dataclass(frozen=True)
@@ -49,63 +45,6 @@ class WireFilm:
 
     def __call__(self, surface_c: float, air_c: float) -> float:
         return cylinder_film(surface_c, air_c, self.diameter_m, self.speed_m_per_s)
-
-
-@dataclass(frozen=True)
-class ElementFacts:
-    """What the heat balance needs of the elements: all groups together."""
-
-    mass_kg: float
-    surface_m2: float
-    diameter_m: float
-    material: Material
-    resistance: tuple[tuple[float, float], ...]  # °C, resistance over that at 20 °C
-    melts_c: float
-
-    def factor(self, t_c: float) -> float:
-        """Resistance at t_c over that at 20 °C, linear between the points and constant beyond them."""
-        points = self.resistance
-        for (t0, f0), (t1, f1) in zip(points, points[1:]):
-            if t_c < t1:
-                return f0 + (f1 - f0) * max(0.0, t_c - t0) / (t1 - t0)
-        return points[-1][1]
-
-
-# Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from
-# memory, ±10 %).
-_CAPACITY = {
-    "iron-chromium-aluminium": ((20.0, 460.0), (400.0, 600.0), (800.0, 700.0), (1200.0, 720.0)),
-    "nickel-chromium": ((20.0, 450.0), (400.0, 520.0), (800.0, 600.0), (1200.0, 650.0)),
-    "sheathed": ((20.0, 560.0), (400.0, 680.0), (800.0, 760.0)),
-}
-# Where wire melts, or a sheathed element fails, °C (from memory).
-_MELTS_C = {"iron-chromium-aluminium": 1500.0, "nickel-chromium": 1400.0, "sheathed": 1100.0}
-
-
-def element_facts(elements: Elements) -> ElementFacts:
-    """Mass, surface and diameter of the elements: as given, else from the wire, else from a usual surface
-    load."""
-    _, resistance, _, density = ALLOYS[elements.alloy]
-    d, length = elements.wire_diameter_m, elements.wire_length_m
-    surface = elements.surface_m2
-    if surface is None:
-        surface = (
-            math.pi * d * length
-            if d and length
-            else elements.power_w / recommended_load_w_m2(elements.alloy, 20.0)
-        )
-    mass = elements.mass_kg
-    if mass is None:
-        mass = (
-            math.pi / 4.0 * d * d * length * density
-            if d and length
-            else surface * (d or 0.006) / 4.0 * density
-        )
-    diameter = d or 4.0 * mass / (density * surface)
-    material = Material(
-        elements.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[elements.alloy], 1400.0, "from memory"
-    )
-    return ElementFacts(mass, surface, diameter, material, resistance, _MELTS_C[elements.alloy])
 
 
 @dataclass(frozen=True)
@@ -153,7 +92,7 @@ def assemble(
         pieces.append(geometry.inner_m2 / face.count)
         counts.append(face.count)
         emissivities.append(oven.chamber.emissivity)
-        films.append((geometry.inner_length_m, _INSIDE[face.orientation]))
+        films.append((geometry.inner_length_m, INSIDE[face.orientation]))
         outer_films.append(PlateFilm(geometry.outer_length_m, face.orientation))
     c = oven.chamber
     volume = c.width_m * c.depth_m * c.height_m

@@ -6,8 +6,7 @@ from dataclasses import dataclass, field
 
 from scipy.constants import Stefan_Boltzmann, zero_Celsius
 
-from ..build import geometry_of, layers_of, material_of
-from ..plants.assembly import _INSIDE, element_facts
+from ..build import INSIDE, element_facts, geometry_of, layers_of, material_of
 from ..settings.oven import Load, Oven
 from ..thermal.air import air
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
@@ -115,7 +114,7 @@ class SteadyOven:
         """(hot face °C, radiation from the star W, convection from the air W) of face i in balance with its wall."""
         wall, g = self.walls[i], self.star[i]
         geometry = wall.geometry
-        orientation = _INSIDE[wall.face.orientation]
+        orientation = INSIDE[wall.face.orientation]
         area = geometry.inner_m2 * self.factors.film
         low, high = min(self.ambient_c, radiant_c, air_c) - 1.0, max(radiant_c, air_c) + 1.0
         hot = radiant_c - 2.0
