@@ -13,7 +13,7 @@ _STYLE = """
 h1 { font-size: 1.45rem; margin: 0 0 .2rem; } h2 { font-size: 1.05rem; margin: 1.6rem 0 .4rem; } p { margin: .3rem 0; }
 .faint { color: #5b6475; } .trip { border-left: 6px solid #a3122a; padding: .5rem .8rem; background: #fbf0f1; margin: .6rem 0; }
 .scroll { overflow-x: auto; } table { border-collapse: collapse; font-variant-numeric: tabular-nums; } svg { width: 100%; height: auto; min-width: 34rem; }
-th, td { padding: .25rem .9rem .25rem 0; text-align: right; border-bottom: 1px solid #dfe3ea; } th:first-child, td:first-child { text-align: left; }
+th, td { padding: .25rem .9rem .25rem 0; text-align: right; white-space: nowrap; border-bottom: 1px solid #dfe3ea; } th:first-child, td:first-child { text-align: left; }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: .2rem 1.2rem; margin: 0; } dt { color: #5b6475; } dd { margin: 0; overflow-wrap: anywhere; }
 @media print { body { font-size: 11px; padding: 0; } h2 { break-after: avoid; } svg { min-width: 0; } }
 """

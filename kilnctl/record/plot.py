@@ -155,7 +155,7 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
 
     out = [f'<g><rect x="{LEFT}" y="{top:.1f}" width="{inner}" height="{height:.1f}" fill="#fbfcfe"/>']
     for a, b, label in panel.shades:
-        out.append(f'<rect x="{to_x(a):.1f}" y="{top:.1f}" width="{max(0.5, to_x(b) - to_x(a)):.1f}" height="{height:.1f}" fill="#f1ead9"/>')
+        out.append(f'<rect x="{to_x(a):.1f}" y="{top:.1f}" width="{max(0.5, to_x(b) - to_x(a)):.1f}" height="{height:.1f}" fill="#f1ead9" stroke="#fff"/>')
         if label and height > 150 and to_x(b) - to_x(a) > 6.5 * len(label):
             out.append(f'<text x="{(to_x(a) + to_x(b)) / 2:.1f}" y="{top + height - 7:.1f}" text-anchor="middle" font-size="11" fill="{_FAINT}">{escape(label)}</text>')
     for t in x_marks:
@@ -185,8 +185,10 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
         last = np.flatnonzero(np.isfinite(y))[-1]
         ends.append((float(np.clip(to_y(y[last]), top + 6, top + height)), series.label, series.style))
     for x, label in panel.marks:
+        # Near the right edge the words stand on the left of their line.
+        side, anchor = (-4, "end") if to_x(x) > LEFT + 0.8 * inner else (4, "start")
         out.append(f'<line x1="{to_x(x):.1f}" x2="{to_x(x):.1f}" y1="{top:.1f}" y2="{top + height:.1f}" stroke="#a3122a" stroke-width="1.5"/>'
-                   f'<text x="{to_x(x) + 4:.1f}" y="{top + 13:.1f}" font-size="11" fill="#a3122a">{escape(label)}</text>')  # fmt: skip
+                   f'<text x="{to_x(x) + side:.1f}" y="{top + 0.55 * height:.1f}" text-anchor="{anchor}" font-size="11" fill="#a3122a">{escape(label)}</text>')  # fmt: skip
     # Labels at the right ends of their lines, pushed apart where they would cover each other.
     ends.sort()
     at = -math.inf

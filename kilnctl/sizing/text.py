@@ -147,8 +147,8 @@ def pictures(sizing: Sizing, units: Units) -> dict[str, str]:
         line = profile(wall.layers, solution)
         length = 1.0 / constants.inch if units.imperial else 1000.0
         depth, shades = 0.0, []
-        for i, layer in enumerate(wall.layers):
-            if i % 2 == 0 and layer.thickness_m > 0.004:
+        for layer in wall.layers:
+            if layer.thickness_m > 0.004:
                 shades.append((depth * length, (depth + layer.thickness_m) * length, layer.material.name))
             depth += layer.thickness_m
         panel = Panel(f"temperature, {degree}", (Series([d * length for d, _ in line], [t(c) for _, c in line], name),), tuple(shades))

@@ -167,6 +167,27 @@ def test_ctrl_c_leaves_a_readable_record(tmp_path):
     assert len(lines) > 500 and all(line.count(",") >= lines[0].count(",") for line in lines)
 
 
+def test_a_plant_from_outside_is_driven_and_said_to_run_its_code(tmp_path):
+    help_text = kilnctl("rehearse", "--help").stdout
+    assert "RUNS THAT FILE'S CODE" in " ".join(help_text.split())
+    done = kilnctl("rehearse", CABINET, CURE, "--plant", ROOT / "configs" / "plants" / "four_masses.py:FourMasses", "--out", tmp_path, "--quiet")
+    assert done.returncode == 0 and "finished" in done.stdout, done.stdout + done.stderr
+    for where, expected in (("nowhere.py:X", "no such file"), (f"{ROOT}/configs/plants/four_masses.py:Nothing", "has no 'Nothing'"), ("x", "FILE.py:NAME")):
+        done = kilnctl("rehearse", CABINET, CURE, "--plant", where, "--out", tmp_path / "none")
+        assert done.returncode == 2 and expected in done.stderr
+
+
+def test_faults_from_a_file_trip_the_run_and_are_told_with_what_to_check(tmp_path):
+    done = kilnctl("rehearse", CABINET, CURE, "--faults", ROOT / "configs" / "faults" / "bad-day.yaml", "--out", tmp_path, "--quiet")
+    assert done.returncode == 1 and "TRIP at" in done.stdout and "With the power off, check" in done.stdout
+    page = next(tmp_path.glob("*/run.html")).read_text()
+    assert 'role="alert"' in page
+    broken = tmp_path / "faults.yaml"
+    broken.write_text("faults:\n  - {kind: relay shortde, at: 5 min}\n")
+    done = kilnctl("rehearse", CABINET, CURE, "--faults", broken, "--out", tmp_path / "none")
+    assert done.returncode == 2 and ":2:" in done.stderr and "relay shorted" in done.stderr
+
+
 def test_an_unknown_command_ends_with_status_2():
     done = kilnctl("bake")
     assert done.returncode == 2 and "invalid choice" in done.stderr
