@@ -15,27 +15,30 @@ TOP_SINKS_K_PER_S = 0.02
 ANSWER_K = 3.0
 #: Rest of the missing-heat sum after a fall or an open door: the estimator needs it to unlearn the loss, s.
 SETTLING_S = 180.0
+#: Swapped wires: a fall of so much after so many full-power seconds; without terminals to compare, from a cool oven only.
+SINK_K, SINK_FIRED_S, COOL_C = 3.0, 20.0, 60.0
 #: In a fall, the second sensor must follow the control sensor at least so far.
 FOLLOW_SHARE, FOLLOW_AFTER_S, FOLLOW_FALL_K = 0.2, 20.0, 30.0
 
 
 def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, fired: float, warnings: list[str]) -> float:
-    """Judge a believed reading against the heat that went in. Returns the most that the duty may be."""
+    """Judge a believed reading against the heat that went in; dt > 0, for a first reading is not believed yet. Returns the most
+    that the duty may be."""
     now, value = tick.time_s, reading.chamber_c
     if s.slow_c is None:
         s.slow_c = s.top_c = value
     before = s.slow_c
     share = 1.0 - math.exp(-dt / 5.0)
     s.slow_c += (value - s.slow_c) * share
-    if dt > 0.0:
-        s.slope_k_per_s += ((s.slow_c - before) / dt - s.slope_k_per_s) * share
+    s.slope_k_per_s += ((s.slow_c - before) / dt - s.slope_k_per_s) * share
     door = reading.door_open is True
     if door:
         s.fall, s.window, s.settled_s = None, None, now + SETTLING_S
 
     _rise(s, policy, now, dt)
     limit = _fall(s, policy, reading, tick, door)
-    _no_rise(s, policy, reading, tick, fired, dt)
+    _no_rise(s, policy, tick, fired, dt)
+    _sinking(s, reading, tick, fired, dt)
     _unasked_rise(s, policy, now, fired, dt, door)
     _unexplained(s, policy, tick, dt, warnings)
     return limit
@@ -82,24 +85,32 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
     return cap
 
 
-def _no_rise(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, fired: float, dt: float) -> None:
+def _no_rise(s: SafetyState, policy: Policy, tick: Tick, fired: float, dt: float) -> None:
     """Full power and no rise: broken element, open relay, dead supply, or a sensor that is not in the chamber. Not near the
-    top of what the oven can do, where full power is what holding takes. And a fall instead of a rise: wires swapped."""
-    now = tick.time_s
-    if s.window is None or fired < 0.5 or s.fall is not None:
-        s.window = (now, s.slow_c, 0.0)
+    top of what the oven can do, where full power is what holding takes."""
+    if s.window is None or fired < 0.9 or s.fall is not None or holding_share(tick) > 0.7 or s.slow_c > s.window[0] + policy.no_rise_k:
+        s.window = (s.slow_c, 0.0)
         return
-    since, start, used = s.window
-    used += fired * dt
-    s.window = (since, start, used)
+    start, used = s.window
+    s.window = (start, used + fired * dt)
+    if s.window[1] > policy.no_rise_s:
+        trip(s, "heat-no-rise", tick.time_s, time=s.window[1], rise=s.slow_c - start)
+
+
+def _sinking(s: SafetyState, reading: Reading, tick: Tick, fired: float, dt: float) -> None:
+    """A cool oven whose reading goes down, below its terminals, while it is heated: plus and minus are swapped. Without the
+    terminals' temperature only strong heat counts, for a cool oven may follow its schedule down."""
     cold = reading.cold_junction_c
-    below = s.slow_c < cold if cold is not None and finite(cold) else start < 60.0
-    if used > 20.0 and s.slow_c < start - 3.0 and below:
-        trip(s, "falls-when-heated", now, time=now - since, fall=start - s.slow_c)
-    if fired < 0.9 or holding_share(tick) > 0.7 or s.slow_c > start + policy.no_rise_k:
-        s.window = (now, s.slow_c, 0.0)
-    elif used > policy.no_rise_s:
-        trip(s, "heat-no-rise", now, time=used, rise=s.slow_c - start)
+    known = cold is not None and finite(cold)
+    heated = s.fired_60 > (0.1 if known else 0.4)
+    if s.sink is None or not heated or s.fall is not None or s.slow_c >= s.sink[0]:
+        s.sink = (s.slow_c, 0.0)
+        return
+    start, used = s.sink
+    s.sink = (start, used + fired * dt)
+    below = s.slow_c < cold if known else start < COOL_C
+    if s.sink[1] > SINK_FIRED_S and s.slow_c < start - SINK_K and below:
+        trip(s, "falls-when-heated", tick.time_s, time=s.sink[1], fall=start - s.slow_c)
 
 
 def _unasked_rise(s: SafetyState, policy: Policy, now: float, fired: float, dt: float, door: bool) -> None:

@@ -129,7 +129,7 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
         case "sensor-frozen":
             return sensor_bad or (reading.sample is not None and reading.sample == s.sample)
         case "sensor-noisy":
-            return sensor_bad or s.noise_k > policy.noise_k or s.was_wild
+            return sensor_bad or s.noise_k > policy.noise_k or s.rejects > 1.0
         case "sensor-jump" | "sensor-shorted":
             return sensor_bad or not _came_back(chamber, s.good_c, tick.time_s - s.good_s, policy)
         case "reading-fell":

@@ -10,7 +10,7 @@ from .state import SafetyState, Tick, finite, lasting, number, trip
 LOWEST_C, HIGHEST_C = -60.0, 1820.0
 #: A reading that lands so near the terminals' temperature in one jump, from well above it: the two wires touch.
 NEAR_TERMINALS_K, WELL_ABOVE_K = 8.0, 30.0
-#: After the first seconds a lost reading may have moved on only so fast to be taken for healed.
+#: A reading that stays away, or was lost for long, may have moved on only so fast to be taken for healed.
 HEAL_K_PER_S = 1.0
 #: Mean |second difference| of white noise of unit standard deviation: √6 · √(2/π).
 SECOND_DIFFERENCE = math.sqrt(6.0) * math.sqrt(2.0 / math.pi)
@@ -54,8 +54,11 @@ def _jumped(s: SafetyState, policy: Policy, reading: Reading, now: float) -> str
     if s.good_c is None:
         return ""
     value, gap = reading.chamber_c, now - s.good_s
-    allowed = policy.wild_jump_k + policy.wild_k_per_s * min(gap, policy.stall_s) + HEAL_K_PER_S * max(0.0, gap - policy.stall_s)
-    if abs(value - s.good_c) <= allowed:
+    if not s.was_wild:
+        s.reach_k = policy.wild_jump_k + policy.wild_k_per_s * min(gap, policy.stall_s)
+    # While it stays away in plain sight it is not moving: only slowly does it become credible, and not after the trip.
+    healing_s = max(0.0, min(gap, policy.sensor_coast_s) - policy.stall_s)
+    if abs(value - s.good_c) <= s.reach_k + HEAL_K_PER_S * healing_s:
         return ""
     cold = reading.cold_junction_c
     if cold is not None and finite(cold) and abs(value - cold) < NEAR_TERMINALS_K and s.good_c > cold + WELL_ABOVE_K:

@@ -98,6 +98,7 @@ class SafetyState:
     before_c: float | None = None  # the good reading before the last good one
     rejects: float = 0.0  # separate jumps lately, old ones forgotten exponentially
     was_wild: bool = False
+    reach_k: float = 0.0  # how far from the last good reading the next may be
     noise_k: float = 0.0
     raw: tuple = ()
     raw_since_s: float = 0.0
@@ -107,7 +108,8 @@ class SafetyState:
     # behaviour
     slow_c: float | None = None
     slope_k_per_s: float = 0.0
-    window: tuple[float, float, float] | None = None  # start s, °C then, full-power seconds since
+    window: tuple[float, float] | None = None  # °C then, full-power seconds since
+    sink: tuple[float, float] | None = None  # the same, since it last rose
     off_s: float = 0.0
     quiet_c: float | None = None  # without heat: the level above which a rise is unasked
     top_c: float = -math.inf  # highest lately: a rise below it is a recovery
@@ -136,6 +138,7 @@ class SafetyState:
         """Forget everything that measures spans of time: the clock jumped, or a person acknowledged."""
         self.over.clear()
         self.raw, self.sample, self.window, self.fall, self.quiet_c = (), None, None, None, None
+        self.sink, self.was_wild = None, False
         self.rejects = self.noise_k = self.off_s = self.excess = self.missing = self.unasked = 0.0
         self.asked = self.given = self.slope_k_per_s = self.airless_s = 0.0
         self.slow_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None

@@ -39,7 +39,7 @@ WORDS = {
                       "the sensor and its converter; whether something burns in the chamber", _CUT),
     "reading-fell": ("the control reading fell by {fall:.0f} K faster than a closed oven cools and did not come back within {time:.0f} s",
                      "whether the thermocouple has slipped out of the chamber, and the door", _STAND),
-    "falls-when-heated": ("the control reading fell by {fall:.0f} K during {time:.0f} s of heating",
+    "falls-when-heated": ("the control reading fell by {fall:.0f} K during {time:.0f} full-power seconds of heating",
                           "plus and minus of the thermocouple: they are most likely swapped", _CUT),
     "heat-no-rise": ("after {time:.0f} s at full power the chamber rose by only {rise:.1f} K",
                      "elements, relay, contactor, fuse, and that the sensor sits in the chamber", _CUT),

@@ -1,0 +1,87 @@
+"""Hot surfaces: a notice that stands until the chamber is estimated below 50 °C, and that survives a restart.
+
+Last known temperature and wall-clock time are kept (`to_mapping`, `from_mapping`); from then on the oven is taken to cool
+without heat, slowly on purpose: T = room + (T0 − room)·exp(−t/τ) with τ from the model's slowest parts. Below 50 °C a touch
+of a minute does not burn on any material (51 °C for one minute: ISO 13732-1, from memory).
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from .state import finite
+
+#: Below this the notice goes, °C.
+SAFE_C = 50.0
+#: Cooling time constant where no model says better, s: six hours, a well insulated kiln.
+USUAL_TAU_S = 6.0 * 3600.0
+#: A wall clock that went back this far cannot be trusted to have gone forward either, s.
+CLOCK_SLACK_S = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class HotSurface:
+    """Last known chamber temperature, the wall-clock time of it, the room, and the cooling time constant."""
+
+    chamber_c: float
+    wall_s: float
+    ambient_c: float = 20.0
+    tau_s: float = USUAL_TAU_S
+
+
+def seen(chamber_c: float, wall_s: float, ambient_c: float = 20.0, tau_s: float = USUAL_TAU_S) -> HotSurface:
+    """To be stored with each state file. Raises ValueError for numbers that are not finite or a τ not above 0."""
+    if not all(finite(v) for v in (chamber_c, wall_s, ambient_c, tau_s)) or tau_s <= 0.0:
+        raise ValueError("chamber_c, wall_s and ambient_c must be finite and tau_s above zero")
+    return HotSurface(float(chamber_c), float(wall_s), float(ambient_c), float(tau_s))
+
+
+def cooling_tau_s(model, hot_c: float) -> float:
+    """A slow time constant of cooling, s: stored heat over loss at hot_c, doubled because walls cool from the inside last.
+    `model` is an energy balance of `kilnctl.model`; USUAL_TAU_S where hot_c is not well above the room."""
+    rise = hot_c - model.ambient_c
+    if rise < 10.0:
+        return USUAL_TAU_S
+    x, power_w = model.steady(hot_c)
+    capacities = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k)
+    stored_j = sum(c * (t - model.ambient_c) for c, t in zip(capacities, x))
+    return 2.0 * stored_j / power_w if power_w > 0.0 else USUAL_TAU_S
+
+
+def estimate_c(last: HotSurface, wall_s: float) -> float:
+    """Estimated chamber temperature at wall_s, °C; the last known one when the wall clock went back or is no number."""
+    elapsed = wall_s - last.wall_s if finite(wall_s) else 0.0
+    if elapsed <= 0.0:
+        return last.chamber_c
+    return last.ambient_c + (last.chamber_c - last.ambient_c) * math.exp(-elapsed / last.tau_s)
+
+
+def notice(last: HotSurface | None, wall_s: float, reading_c: float | None = None) -> str:
+    """The words of the notice, or an empty text when the oven is taken to be cool. A trusted reading of now beats the estimate
+    upward at once; downward too, for it is of now. Without any knowledge the oven counts as hot."""
+    if reading_c is not None and finite(reading_c):
+        if reading_c < SAFE_C and (last is None or estimate_c(last, wall_s) < SAFE_C + 50.0):
+            return ""
+        shown = reading_c if reading_c >= SAFE_C else estimate_c(last, wall_s)
+        return f"HOT: the chamber is at about {shown:.0f} °C. Surfaces can burn; keep children and anything that burns away"
+    if last is None:
+        return "MAY BE HOT: nobody knows how warm the oven is. Treat it as hot until a sensor says otherwise"
+    if wall_s < last.wall_s - CLOCK_SLACK_S or not finite(wall_s):
+        return f"MAY BE HOT: it was at {last.chamber_c:.0f} °C when last seen, and the clock has been set since. Treat it as hot"
+    value = estimate_c(last, wall_s)
+    if value < SAFE_C:
+        return ""
+    return f"HOT: the chamber is estimated at {value:.0f} °C from when it was last seen. Surfaces can burn; keep children away"
+
+
+def to_mapping(last: HotSurface) -> dict[str, float]:
+    """For the state file."""
+    return {"chamber_c": last.chamber_c, "wall_s": last.wall_s, "ambient_c": last.ambient_c, "tau_s": last.tau_s}
+
+
+def from_mapping(data: Mapping) -> HotSurface | None:
+    """What `to_mapping` wrote; None (which counts as hot) for anything damaged."""
+    try:
+        return seen(*(data[k] for k in ("chamber_c", "wall_s", "ambient_c", "tau_s")))
+    except (KeyError, TypeError, ValueError):
+        return None

@@ -1,0 +1,79 @@
+"""Cumulative sums: the stated false-alarm rates, against published tables and against simulation."""
+
+import math
+import random
+
+import pytest
+
+from kilnctl.safety.cusum import grow, run_length, time_to_alarm_s
+
+
+def test_the_sum_grows_by_the_excess_and_never_below_zero():
+    assert grow(0.0, 0.5, 0.2, 2.0) == pytest.approx(0.6)
+    assert grow(0.3, 0.0, 0.2, 1.0) == pytest.approx(0.1)
+    assert grow(0.1, 0.0, 0.2, 1.0) == 0.0
+
+
+#: Two-sided average run length of a tabular CUSUM with k = 1/2 for a shift of the mean by so many standard deviations:
+#: D. C. Montgomery, Introduction to Statistical Quality Control, table 9.3 (h = 4 and h = 5), from memory.
+PUBLISHED = [(4.0, 0.0, 168.0), (4.0, 1.0, 8.38), (4.0, 2.0, 3.34), (5.0, 0.0, 465.0), (5.0, 0.5, 38.0), (5.0, 1.0, 10.4), (5.0, 1.5, 5.75)]
+
+
+@pytest.mark.parametrize(("threshold", "shift", "published"), PUBLISHED)
+def test_run_length_against_published_table(threshold, shift, published):
+    """Siegmund's approximation of a two-sided chart: 1/L = 1/L⁺ + 1/L⁻. It is a few per cent off, as its author says."""
+    up, down = run_length(0.5 - shift, threshold), run_length(0.5 + shift, threshold)
+    assert 1.0 / (1.0 / up + 1.0 / down) == pytest.approx(published, rel=0.06)
+
+
+@pytest.mark.parametrize(("drift", "threshold"), [(0.5, 3.0), (0.25, 4.0), (0.0, 5.0), (-0.5, 6.0)])
+def test_run_length_against_simulation(drift, threshold):
+    generator, lengths = random.Random(1), []
+    for _ in range(1500):
+        total, n = 0.0, 0
+        while total <= threshold:
+            total, n = grow(total, generator.gauss(-drift, 1.0), 0.0, 1.0), n + 1
+        lengths.append(n)
+    assert sum(lengths) / len(lengths) == pytest.approx(run_length(drift, threshold), rel=0.08)
+
+
+def test_run_length_is_smooth_through_zero_drift_and_without_end_for_large_ones():
+    assert run_length(0.0, 4.0) == pytest.approx((4.0 + 1.166) ** 2)
+    assert run_length(1e-3, 4.0) == pytest.approx(run_length(0.0, 4.0), rel=0.01)
+    assert run_length(1e-5, 4.0) == pytest.approx(run_length(0.0, 4.0), rel=1e-3)
+    assert run_length(100.0, 4.0) == math.inf
+
+
+@pytest.mark.parametrize(("sigma", "tau", "drift"), [(0.1, 60.0, 0.05), (0.1, 60.0, 0.0), (0.2, 20.0, 0.05), (0.05, 60.0, 0.02)])
+def test_time_to_alarm_of_correlated_evidence_against_simulation(sigma, tau, drift):
+    """First-order correlated evidence, one sample a second, as the estimator's unexplained heat is."""
+    threshold, keep = 15.0, math.exp(-1.0 / tau)
+    kick, generator, times = sigma * math.sqrt(1.0 - keep * keep), random.Random(2), []
+    for _ in range(150):
+        value, total, t = generator.gauss(0.0, sigma), 0.0, 0
+        while total <= threshold:
+            value = keep * value + generator.gauss(0.0, kick)
+            total, t = grow(total, value, drift, 1.0), t + 1
+        times.append(t)
+    assert sum(times) / len(times) == pytest.approx(time_to_alarm_s(drift, sigma, tau, threshold), rel=0.2)
+
+
+def test_the_stated_rate_of_the_rule():
+    """What `heat._unexplained` claims: more than a million hours."""
+    assert time_to_alarm_s(0.08, 0.03, 60.0, 15.0) > 1e6 * 3600.0
+
+
+@pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])
+def test_what_cannot_be_is_refused(bad):
+    with pytest.raises(ValueError, match="threshold_sd"):
+        run_length(0.5, bad)
+    for k in range(3):
+        arguments = [0.1, 60.0, 15.0]
+        arguments[k] = bad
+        with pytest.raises(ValueError, match="above zero"):
+            time_to_alarm_s(0.05, *arguments)
+    if not math.isfinite(bad):
+        with pytest.raises(ValueError):
+            run_length(bad, 4.0)
+        with pytest.raises(ValueError, match="drift"):
+            time_to_alarm_s(bad, 0.1, 60.0, 15.0)
