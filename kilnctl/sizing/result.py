@@ -11,6 +11,8 @@ from functools import cached_property
 
 from ..build import layers_of, load_material
 from ..errors import KilnctlError
+from ..model.day_zero import day_zero
+from ..model.energy import CHAMBER
 from ..settings.document import Problem, SettingsError
 from ..settings.oven import Load, Oven, Wall
 from ..thermal import elements as electric
@@ -141,6 +143,32 @@ class Sizing:
                 return time_s + 5.0 * (to_c - before) / max(1e-9, plant.chamber_c - before)
             time_s, before = time_s + 5.0, plant.chamber_c
         return math.inf
+
+    def heat_up_range_s(self, from_c: float, to_c: float, load: Load | None = None) -> Range:
+        """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity, conductivity and
+        supply do to the time of the low-order model (root-sum-square of one-at-a-time changes)."""
+        value = self.heat_up_s(from_c, to_c, load)
+        if not math.isfinite(value):
+            return Range(value, value, value)
+        u, tolerance = self.oven.uncertainty, self.oven.supply.tolerance
+        model = day_zero(self.oven, load, to_c)
+
+        def time_s(m) -> float:
+            x, t = m.rest(from_c), 0.0
+            while x[CHAMBER] < to_c and t < 172800.0:
+                x, t = m.step(x, m.power_w, 10.0, m.ambient_c), t + 10.0
+            return t
+
+        def scaled(names: tuple[str, ...], factor: float):
+            return model.but(**{n: tuple(v * factor for v in getattr(model, n)) if isinstance(getattr(model, n), tuple)
+                                else getattr(model, n) * factor for n in names})  # fmt: skip
+
+        base = time_s(model)
+        changes = [(("lining_j_per_k", "contents_j_per_k", "element_j_per_k"), 1 - u.heat_capacity, 1 + u.heat_capacity),
+                   (("lining_w_per_k",), 1 - u.conductivity, 1 + u.conductivity),
+                   (("power_w",), (1 + tolerance) ** 2, (1 - tolerance) ** 2)]  # fmt: skip
+        pairs = [tuple(value * time_s(scaled(names, f)) / base for f in (a, b)) for names, a, b in changes]
+        return self._spread(value, pairs)
 
     def stored_j(self, chamber_c: float, load: Load | None = None) -> float:
         """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room temperature."""

@@ -37,6 +37,11 @@ class Units:
         return f"{self.p(r.value)} ({self.p(r.low)} to {self.p(r.high)})"
 
 
+def clock_range(r: Range) -> str:
+    """A time and its range, h:min:s."""
+    return f"{clock(r.value)} ({clock(r.low)} to {clock(r.high)})" if math.isfinite(r.value) else "never"
+
+
 def levels(sizing: Sizing) -> list[float]:
     """A few round chamber temperatures up to the highest."""
     top = sizing.top_c
@@ -53,9 +58,9 @@ def as_text(sizing: Sizing, units: Units) -> str:
            f"highest by power       {u.t_range(sizing.max_chamber_range_c)}",
            f"  at 10 % less voltage {u.t(sizing.max_at_low_supply_c) if sizing.max_at_low_supply_c < HIGHEST_C else 'more than ' + u.t(HIGHEST_C)}",
            f"highest for the lining {u.t(sizing.lining_limit_c)}",
-           f"heat-up, empty         {clock(sizing.heat_up_s(o.site.ambient_c, 0.98 * reach))} to {u.t(0.98 * reach)} (± 15 %)"]  # fmt: skip
+           f"heat-up, empty         {clock_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach))}, to {u.t(0.98 * reach)}"]  # fmt: skip
     if o.usual_load is not None:
-        out.append(f"  with {o.usual_load.name[:15]:<15} {clock(sizing.heat_up_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}")
+        out.append(f"heat-up, loaded        {clock_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}, with {o.usual_load.name}")
     out += [f"stored heat            {u.e(sizing.stored_j(reach, o.usual_load))} when all is warmed through at {u.t(reach)}", "",
             f"{'chamber':>10} {'power to hold it, and its range':>42} {'outside':>10} {'element':>10}"]  # fmt: skip
     for t in levels(sizing):
@@ -89,7 +94,7 @@ def as_dict(sizing: Sizing) -> dict:
     o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
 
     def span(r: Range) -> dict:
-        return {"value": r.value, "low": r.low, "high": r.high}
+        return {"value": _finite(r.value), "low": _finite(r.low), "high": _finite(r.high)}
 
     return {
         "oven": o.name,
@@ -99,8 +104,8 @@ def as_dict(sizing: Sizing) -> dict:
         "max_chamber_searched_to_c": HIGHEST_C,
         "max_at_low_supply_c": sizing.max_at_low_supply_c,
         "lining_limit_c": sizing.lining_limit_c,
-        "heat_up_s": _finite(sizing.heat_up_s(o.site.ambient_c, 0.98 * reach)),
-        "heat_up_loaded_s": None if o.usual_load is None else _finite(sizing.heat_up_s(o.site.ambient_c, 0.98 * reach, o.usual_load)),
+        "heat_up_s": span(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach)),
+        "heat_up_loaded_s": None if o.usual_load is None else span(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load)),
         "heat_up_to_c": 0.98 * reach,
         "stored_j": sizing.stored_j(reach, o.usual_load),
         "levels": [{"chamber_c": t, "power_w": span(sizing.power_range_w(t)), "shell_c": sizing.shell_c(t), "element_c": float(sizing.at(t).element_c),
