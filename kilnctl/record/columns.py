@@ -38,3 +38,15 @@ COLUMNS = (
 )
 NAMES = tuple(c.name for c in COLUMNS)
 INDEX = {name: i for i, name in enumerate(NAMES)}
+_DECIMALS = tuple(c.decimals for c in COLUMNS)
+
+
+def row_text(row: tuple) -> list[str]:
+    """The cells of one sample as they are written: fixed decimals, empty for NaN, words on one line."""
+    return [_cell(value, decimals) for value, decimals in zip(row, _DECIMALS, strict=True)]
+
+
+def _cell(value, decimals: int) -> str:
+    if isinstance(value, str):
+        return " ".join(value.split()) if "\n" in value or "\r" in value else value
+    return "" if value != value else f"{value:.{decimals}f}"

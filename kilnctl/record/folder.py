@@ -13,7 +13,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import KilnctlError
-from .columns import COLUMNS, NAMES
+from .columns import COLUMNS, NAMES, row_text
 
 _FLUSH = 500
 
@@ -39,12 +39,6 @@ def new_folder(out: str | Path, oven_name: str, schedule_name: str) -> Path:
     raise KilnctlError(f"{out}: too many runs of this name; move some away")
 
 
-def _shown(value, decimals: int) -> str:
-    if isinstance(value, str):
-        return value
-    return "" if value != value else f"{value:.{decimals}f}"
-
-
 class SampleWriter:
     """Writes samples as they come, so that an interrupted run leaves everything up to then."""
 
@@ -57,11 +51,10 @@ class SampleWriter:
         except OSError as error:
             raise KilnctlError(f"{self.path}: cannot be written: {error.strerror}") from None
         self._count = 0
-        self._decimals = [c.decimals for c in COLUMNS]
 
     def __call__(self, row: tuple) -> None:
         try:
-            self._writer.writerow([_shown(v, d) for v, d in zip(row, self._decimals)])
+            self._writer.writerow(row_text(row))
             self._count += 1
             if self._count % _FLUSH == 0:
                 self._file.flush()
