@@ -17,7 +17,7 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
 #: and keeps the noise of the reading out of the power.
 WANDER = 0.001
 #: Model error of each temperature, K per √s.
-DRIFT_K = np.array([0.05, 0.02, 0.01, 0.01, 0.01, 0.02, 0.0])
+DRIFT_K = np.array([0.05, 0.02, 0.01, 0.01, 0.01, 0.01, 0.02, 0.0])
 #: A reading this many standard deviations away is left out, at most REJECTS in a row.
 WILD_SIGMAS, REJECTS = 6.0, 3
 #: The tangent is renewed after so many steps.
@@ -41,8 +41,8 @@ class Estimate:
 def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     """Cold or warm: the chamber is what the sensor says; how far the lining has warmed through is unknown."""
     warm = max(0.0, reading_c - ambient_c)
-    x = (reading_c, reading_c, reading_c, ambient_c + 0.7 * warm, ambient_c + 0.4 * warm, reading_c, reading_c)
-    spread = np.array([0.3, 0.3, 0.02, 0.2, 0.2, 0.1, 0.0]) * warm + np.array([0.5] * 6 + [0.3])
+    x = (reading_c, reading_c, reading_c, ambient_c + 0.8 * warm, ambient_c + 0.6 * warm, ambient_c + 0.4 * warm, reading_c, reading_c)
+    spread = np.array([0.3, 0.3, 0.02, 0.15, 0.2, 0.2, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
     covariance = np.zeros((N + 1, N + 1))
     covariance[range(N), range(N)] = spread**2
     covariance[N, N] = (0.05 * model.power_w) ** 2

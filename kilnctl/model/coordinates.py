@@ -5,8 +5,8 @@ each. In logarithms of single parameters such a valley is curved and a fit creep
 working temperature, and shares in them; being logarithms of positive things, they too keep every parameter positive:
 
     two parallel ways      ln(g + 4σ·m·T³),  ln(g/m)                    elements, lining's face, contents
-    losses                 ln(leak + G),     ln(leak/G)                 G of the three conductances in a row, at work
-    inside the row         ln(g1/g3), ln(g2/g3), ln(rise)
+    losses                 ln(leak + G),     ln(leak/G)                 G of the four conductances in a row, at work
+    inside the row         ln(g1/g4), ln(g2/g4), ln(g3/g4), ln(rise)
     delays                 ln(dead time + lag + chamber's own time constant, all at work), ln(lag/dead), ln(chamber's/dead), ln(wind)
 """
 
@@ -19,6 +19,7 @@ from .energy import INNER_LAG, SENSOR_EMISSIVITY, SIGMA, STILL_FILM, ZERO_C, Ene
 from .parameters import value_of
 
 _PAIRS = (("element_w_per_k", "element_m2"), ("film_w_per_k", "film_m2"), ("contents_w_per_k", "contents_m2"))
+_ROW = tuple(f"lining_{i}_w_per_k" for i in (1, 2, 3, 4))
 
 
 @dataclass(frozen=True)
@@ -59,13 +60,13 @@ class Coordinates:
             lag = value["lag_s"] * self._share(value["sensor_wind"])
             own = value["chamber_j_per_k"] / math.exp(out["film_w_per_k"])
             out["dead_s"], out["lag_s"], out["chamber_j_per_k"] = math.log(dead + lag + own), math.log(lag / dead), math.log(own / dead)
-        g1, g2, g3 = self._row(value)
-        whole = 1.0 / (1.0 / g1 + 1.0 / g2 + 1.0 / g3)
+        *inner, last = self._row(value)
+        whole = 1.0 / (sum(1.0 / g for g in inner) + 1.0 / last)
         leak = value.get("leak_w_per_k")
-        out["lining_3_w_per_k"] = math.log(whole + (leak or 0.0))
+        out[_ROW[-1]] = math.log(whole + (leak or 0.0))
         if leak:
             out["leak_w_per_k"] = math.log(leak / whole)
-        out["lining_1_w_per_k"], out["lining_2_w_per_k"] = math.log(g1 / g3), math.log(g2 / g3)
+        out.update({n: math.log(g / last) for n, g in zip(_ROW, inner)})
         return np.array([out[n] for n in self.names])
 
     def _back(self, coordinates: np.ndarray) -> np.ndarray:
@@ -81,13 +82,13 @@ class Coordinates:
             lag, own = totals["lag_s"], totals["chamber_j_per_k"]
             dead = totals["dead_s"] / (1.0 + lag + own)
             value.update(dead_s=dead, lag_s=lag * dead / self._share(value["sensor_wind"]), chamber_j_per_k=own * dead * totals["film_w_per_k"])
-        losses = value["lining_3_w_per_k"]
+        losses = value[_ROW[-1]]
         share = value.get("leak_w_per_k", 0.0)
         whole = losses / (1.0 + share)
-        r1, r2 = value["lining_1_w_per_k"], value["lining_2_w_per_k"]
-        g3 = whole * (1.0 + 1.0 / r1 + 1.0 / r2)
+        ratios = [value[n] for n in _ROW[:-1]]
+        last = whole * (1.0 + sum(1.0 / r for r in ratios))
         rise = 1.0 + value.get("rise_per_k", 0.0) * self.mean_c
-        value.update(lining_3_w_per_k=g3, lining_1_w_per_k=r1 * g3 / rise, lining_2_w_per_k=r2 * g3 / rise)
+        value.update({n: r * last / rise for n, r in zip(_ROW, (*ratios, 1.0))})
         if "leak_w_per_k" in c:
             value["leak_w_per_k"] = share * whole
         return np.array([math.log(value[n] / v) for n, v in zip(self.names, self.day_zero)])
@@ -95,9 +96,9 @@ class Coordinates:
     def _delays_known(self) -> bool:
         return all(n in self.names for n in ("dead_s", "lag_s", "sensor_wind"))
 
-    def _row(self, value: dict[str, float]) -> tuple[float, float, float]:
+    def _row(self, value: dict[str, float]) -> list[float]:
         rise = 1.0 + value.get("rise_per_k", 0.0) * self.mean_c
-        return value["lining_1_w_per_k"] * rise, value["lining_2_w_per_k"] * rise, value["lining_3_w_per_k"]
+        return [value[n] * rise for n in _ROW]
 
     def _share(self, wind: float) -> float:
         return INNER_LAG + (1.0 - INNER_LAG) / (wind + self.sensor_radiation)

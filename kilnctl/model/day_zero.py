@@ -1,7 +1,7 @@
 """The model before any run: derived from the description alone, with the physics of `kilnctl.thermal`.
 
-The lining is the part that needs thought. Each face is a stack of layers in which heat diffuses; the model has three lumps
-for all faces together. The lumps are chosen so that the three-lump ladder takes the same heat as the real stacks when the
+The lining is the part that needs thought. Each face is a stack of layers in which heat diffuses; the model has four lumps
+for all faces together. The lumps are chosen so that the four-lump ladder takes the same heat as the real stacks when the
 hot face swings with periods from a minute to a day: their complex admittances Y(ω) agree in the least-squares sense, and
 their steady conductances exactly. (Transmission matrix of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction
 of Heat in Solids, 1959, section 3.7.)
@@ -15,6 +15,7 @@ import numpy as np
 from ..build import geometry_of, layers_of, load_material
 from ..settings.oven import Load, Oven
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
+from ..thermal.elements import resistance_factor
 from ..thermal.enclosure import star_conductances_m2
 from ..thermal.surfaces import cylinder_film, inner_film, outer_film
 from ..thermal.walls import solve_wall
@@ -49,7 +50,8 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
         turned = {"vertical": "vertical", "up": "down", "down": "up"}[f.orientation]  # seen from inside
         return inner_film(working - 10.0, working, g.inner_length_m, turned, speed) * g.inner_m2
 
-    steady, rise, lumps, conductances = _lining(oven, faces, geometry, ambient, working)
+    film_w, film_m2 = sum(film_at(i) for i in range(n)), float(sum(star[:n]))
+    rise, warming, lumps, conductances, share = _lining(oven, faces, geometry, ambient, working, film_w, film_m2)
     leak = _leaks(oven, working, ambient)
     fan_w = oven.fan.power_w if oven.fan else 0.0
     size = math.sqrt(element_m2 / 10.0)
@@ -65,11 +67,12 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
         element_m2=float(star[n]),
         # Air, and the thin skin of everything that follows within a tick: enough to keep the node well-behaved.
         chamber_j_per_k=1.2 * 1006.0 * volume * (293.0 / (working + ZERO_C)) + 60.0 * inner,
-        film_w_per_k=sum(film_at(i) for i in range(n)),
-        film_m2=float(sum(star[:n])),
+        film_w_per_k=film_w * share,
+        film_m2=film_m2 * share,
         lining_j_per_k=lumps,
         lining_w_per_k=conductances,
         rise_per_k=rise,
+        capacity_rise_per_k=warming,
         leak_w_per_k=leak,
         contents_j_per_k=capacity,
         contents_w_per_k=coupling_w,
@@ -78,6 +81,8 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
         lag_s=oven.sensors.control.lag_s,
         sensor_wind=cylinder_film(working + 5.0, working, 0.003, speed) / STILL_FILM,
         dead_s=oven.sensors.control.dead_time_s,
+        resistance_rise_per_k=_resistance_rise(oven),
+        rated_c=oven.limits.highest_c,
     )
 
 
@@ -97,6 +102,13 @@ def element_surface_m2(oven: Oven) -> float:
     if e.wire_diameter_m and e.wire_length_m:
         return math.pi * e.wire_diameter_m * e.wire_length_m
     return ELEMENT_M2_PER_KW[e.alloy] * e.power_w / 1000.0
+
+
+def _resistance_rise(oven: Oven) -> float:
+    """Relative rise of the elements' resistance per °C, between 100 °C and the oven's highest, over the value there."""
+    alloy, top = oven.elements.alloy, oven.limits.highest_c
+    hot = resistance_factor(alloy, top)
+    return max(0.0, (1.0 - resistance_factor(alloy, 100.0) / hot) / max(top - 100.0, 50.0))
 
 
 def _star(areas, emissivities, counts) -> np.ndarray:
@@ -149,8 +161,9 @@ def _contents(oven, bodies, star, working: float, speed: float) -> tuple[float, 
     return float(capacity), float(coupling_w), float(coupling_m2)
 
 
-def _lining(oven, faces, geometry, ambient: float, working: float):
-    """Steady conductance, its relative rise per °C, and the three-lump ladder (capacities, conductances at 0 °C)."""
+def _lining(oven, faces, geometry, ambient: float, working: float, film_w: float, film_m2: float):
+    """Rises of conductances and of heat capacities per °C, the ladder (capacities and conductances, both at 0 °C), and the share of
+    the film that goes with it."""
     stacks = [(layers_of(oven, f.wall), g, f) for f, g in zip(faces, geometry)]
 
     def solve(hot: float):
@@ -160,23 +173,73 @@ def _lining(oven, faces, geometry, ambient: float, working: float):
     def conductance(hot: float) -> float:
         return sum(s.flux_w_m2 * g.conduction_m2 for s, (_, g, _) in zip(solve(hot), stacks)) / (hot - ambient)
 
-    low, high = ambient + 0.4 * (working - ambient), ambient + 1.4 * (working - ambient)
-    g_low, g_high = conductance(low), conductance(high)
-    # The ladder's own conduction is g0·(1 + r·(mean temperature)); with the room at the far end the mean is about half way.
-    mean_low, mean_high = 0.5 * (low + ambient), 0.5 * (high + ambient)
-    slope = (g_high - g_low) / (mean_high - mean_low)
-    base = g_low - slope * mean_low
-    rise = max(0.0, slope / base)
-
-    solutions = solve(working)
-    steady = sum(s.flux_w_m2 * g.conduction_m2 for s, (_, g, _) in zip(solutions, stacks)) / (working - ambient)
-    # Two minutes to a day: faster than that the film hides the wall, slower than that it is steady.
-    omega = 2.0 * math.pi / np.geomspace(120.0, 86400.0, 24)
+    # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up and down.
+    middle = ambient + 0.6 * (working - ambient)
+    solutions = solve(middle)
+    steady = sum(s.flux_w_m2 * g.conduction_m2 for s, (_, g, _) in zip(solutions, stacks)) / (middle - ambient)
+    # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady.
+    omega = 2.0 * math.pi / np.geomspace(30.0, 172800.0, 32)
     target = np.array([_admittance(w, stacks, solutions, ambient) for w in omega])
-    capacities, conductances = _ladder(omega, target, steady)
-    at_zero = 1.0 + rise * 0.5 * (working + ambient)
-    inner = tuple(g / at_zero for g in conductances[:2])
-    return steady, rise, capacities, (*inner, conductances[2])
+    film = film_w + 4.0 * SIGMA * film_m2 * (middle + ZERO_C) ** 3
+    capacities, conductances, share = _ladder(omega, target, steady, film)
+    depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
+    at = middle - depth * (middle - ambient)
+    steeper, warming = _rises(stacks, solutions, depth, at)
+
+    def ladder_w(hot: float, factor: float, at_zero: np.ndarray) -> float:
+        """Steady flow through the ladder with its rises multiplied by factor, by bisection on the flow."""
+        low, high = 0.0, 10.0 * steady * (hot - ambient)
+        for _ in range(50):
+            flow = t = 0.5 * (low + high)
+            t = hot
+            for g, r in zip(at_zero, steeper * factor):
+                t = EnergyModel._colder(t, flow, float(g), float(r))
+            low, high = (flow, high) if t > ambient else (low, flow)
+        return flow
+
+    def back(factor: float) -> np.ndarray:
+        """Conductances at 0 °C: each goes back from its own temperature, then all together so that the middle is met."""
+        inner = conductances / (1.0 + 0.5 * factor * steeper * (at[:-1] + at[1:]))
+        return inner * (steady * (middle - ambient) / ladder_w(middle, factor, inner))
+
+    # One factor on all rises makes the flow at 1.5 times the rise right too.
+    hot = ambient + 1.5 * (middle - ambient)
+    wanted = conductance(hot) * (hot - ambient)
+    low, high = 0.2, 3.0
+    for _ in range(25):
+        factor = 0.5 * (low + high)
+        low, high = (factor, high) if ladder_w(hot, factor, back(factor)) < wanted else (low, factor)
+    rises = tuple(float(r * factor) for r in steeper)
+    capacities = tuple(float(c / (1.0 + s * t)) for c, s, t in zip(capacities, warming, at))
+    return rises, tuple(float(s) for s in warming), capacities, tuple(float(g) for g in back(factor)), share
+
+
+def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Relative rise per °C over the value at 0 °C of conductance and capacity of each lump's part of the walls: the materials
+    that lie at its depth (share of the resistance), each at its temperature there, walls weighted by the heat that they pass."""
+    slope_k, slope_c, weight = np.zeros(4), np.zeros(4), np.full(4, 1e-12)
+    for (layers, g, _), solution in zip(stacks, solutions):
+        hot = solution.layer_c(0)[0]
+        cold = solution.layer_c(len(layers) - 1)[1]
+        for i, layer in enumerate(layers):
+            near, far = solution.layer_c(i)
+            if near - far < 1e-9:
+                continue
+            for share in (0.1, 0.3, 0.5, 0.7, 0.9):
+                t = near + share * (far - near)
+                lump = min(3, int(np.searchsorted(depth, (hot - t) / max(hot - cold, 1e-9) * depth[-1] * 0.999, side="right")) - 1)
+                heat = solution.flux_w_m2 * g.conduction_m2 * (near - far)
+                k, c = layer.material.conductivity, layer.material.heat_capacity
+                weight[lump] += heat
+                slope_k[lump] += heat * (k(t + 5.0) - k(t - 5.0)) / (10.0 * k(t))
+                slope_c[lump] += heat * (c(t + 5.0) - c(t - 5.0)) / (10.0 * c(t))
+    middle = 0.5 * (at[:-1] + at[1:])
+
+    def at_zero(slope: np.ndarray, t: np.ndarray) -> np.ndarray:
+        relative = np.clip(slope / weight, 1e-6, 0.6 / np.maximum(t, 1.0))
+        return relative / (1.0 - relative * t)
+
+    return at_zero(slope_k, middle), at_zero(slope_c, at[:-1])
 
 
 def _admittance(omega: float, stacks, solutions, ambient: float) -> complex:
@@ -194,33 +257,37 @@ def _admittance(omega: float, stacks, solutions, ambient: float) -> complex:
             gamma = cmath.sqrt(1j * omega * rho_c / k)
             t = cmath.tanh(gamma * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
-        # What diffuses within minutes does so through the inside area; what goes through, through the conduction area.
-        total += y * (g.inner_m2 if omega > 2.0 * math.pi / 3600.0 else g.conduction_m2)
+        # The conduction area at every depth, as the virtual oven has it; what diffuses only an inch deep sees less of the edges.
+        total += y * g.conduction_m2
     return total
 
 
-def _ladder(omega: np.ndarray, target: np.ndarray, steady: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Three capacities and three conductances in a row whose admittance fits `target`; series conductance exactly `steady`."""
+def _ladder(omega: np.ndarray, target: np.ndarray, steady: float, film: float, lumps: int = 4):
+    """(capacities, conductances, share) of a row behind share × film whose admittance fits that of the wall behind the film.
+
+    The row's series conductance is exactly `steady`. Its first lump has a depth of its own, which the film then carries too."""
     from scipy.optimize import least_squares
 
-    def unpack(p: np.ndarray):
-        capacity = np.exp(p[:3])
-        shares = np.exp(np.append(p[3:5], 0.0))
-        resistance = shares / shares.sum() / steady
-        return capacity, 1.0 / resistance
+    wanted = 1.0 / (1.0 / film + 1.0 / target)
 
-    def admittance(capacity, conductance):
-        y = np.full(omega.shape, conductance[2], dtype=complex)
-        y = y + 1j * omega * capacity[2]
-        y = y * conductance[1] / (y + conductance[1]) + 1j * omega * capacity[1]
-        return y * conductance[0] / (y + conductance[0]) + 1j * omega * capacity[0]
+    def unpack(p: np.ndarray):
+        shares = np.exp(np.append(p[lumps : 2 * lumps - 1], 0.0))
+        return np.exp(p[:lumps]), shares.sum() / shares * steady, math.exp(p[-1])
 
     def misfit(p: np.ndarray) -> np.ndarray:
-        error = (admittance(*unpack(p)) - target) / np.abs(target)
-        return np.concatenate((error.real, error.imag))
+        capacity, conductance, share = unpack(p)
+        y = conductance[-1] + 1j * omega * capacity[-1]
+        for c, g in zip(capacity[-2::-1], conductance[-2::-1]):
+            y = y * g / (y + g) + 1j * omega * c
+        error = (y / (1.0 + y / (film * share)) - wanted) / np.abs(wanted)
+        # A gentle pull towards lumps that grow outward keeps a thin wall, which needs fewer, from making empty ones.
+        grow = np.concatenate((np.diff(p[:lumps]) - 1.0, np.diff(np.log(conductance)) + 1.0))
+        return np.concatenate((error.real, error.imag, 0.02 * grow, 0.01 * p[-1:]))
 
-    total = float(np.abs(target[0]) / omega[0])
-    start = np.log([0.5 * total, 1.0 * total, 2.0 * total, 0.5, 1.0])
-    best = least_squares(misfit, start, x_scale=1.0, max_nfev=200)
-    capacity, conductance = unpack(best.x)
-    return tuple(float(v) for v in capacity), tuple(float(v) for v in conductance)
+    total, best = float(np.abs(target[0]) / omega[0]), None
+    for ratio in (2.5, 5.0):
+        start = np.concatenate((np.log(total * ratio ** np.arange(lumps)), np.linspace(-1.2 * lumps, -1.0, lumps - 1), [-0.3]))
+        found = least_squares(misfit, start, max_nfev=200)
+        best = found if best is None or found.cost < best.cost else best
+    capacity, conductance, share = unpack(best.x)
+    return capacity, conductance, share

@@ -1,8 +1,8 @@
-"""The energy balance that control thinks with: seven temperatures and the watts between them.
+"""The energy balance that control thinks with: eight temperatures and the watts between them.
 
         power                         disturbance, fan
           │                               │
-       element ──(radiation, convection)─ chamber ──(film)── lining 1 ── lining 2 ── lining 3 ── room
+       element ──(radiation, convection)─ chamber ──(film)── lining 1 ── … ── lining 4 ── room
                                            │   │
                                       contents  leak ── room          sensor follows chamber with a lag
 
@@ -24,15 +24,16 @@ ZERO_C = 273.15
 #: emissivity, and the share of the lag that sits inside the sheath whatever the film (common practice).
 STILL_FILM, SENSOR_EMISSIVITY, INNER_LAG = 17.6, 0.8, 0.25
 
-STATES = ("element", "chamber", "lining 1", "lining 2", "lining 3", "contents", "sensor")
-ELEMENT, CHAMBER, LINING, CONTENTS, SENSOR = 0, 1, 2, 5, 6
+STATES = ("element", "chamber", "lining 1", "lining 2", "lining 3", "lining 4", "contents", "sensor")
+ELEMENT, CHAMBER, LINING, CONTENTS, SENSOR = 0, 1, 2, 6, 7
 N = len(STATES)
 
 
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
-    """Every parameter is positive (contents and leak may be 0). `rise_per_k`: relative rise of the lining's conductance per
-    °C; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over its whole film there."""
+    """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C: `rise_per_k` of
+    the lining's conductances, `capacity_rise_per_k` of its capacities; `resistance_rise_per_k`: of the elements' resistance
+    over its value at `rated_c`, where they have their rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over its whole film there."""
 
     power_w: float
     voltage_v: float
@@ -43,9 +44,10 @@ class EnergyModel:
     chamber_j_per_k: float
     film_w_per_k: float
     film_m2: float
-    lining_j_per_k: tuple[float, float, float]
-    lining_w_per_k: tuple[float, float, float]
-    rise_per_k: float
+    lining_j_per_k: tuple[float, float, float, float]
+    lining_w_per_k: tuple[float, float, float, float]
+    rise_per_k: tuple[float, float, float, float]
+    capacity_rise_per_k: tuple[float, float, float, float]
     leak_w_per_k: float
     contents_j_per_k: float
     contents_w_per_k: float
@@ -54,13 +56,15 @@ class EnergyModel:
     lag_s: float
     sensor_wind: float
     dead_s: float
+    resistance_rise_per_k: float = 0.0
+    rated_c: float = 20.0
 
     def __post_init__(self):
         for f in fields(self):
             value = getattr(self, f.name)
             for v in value if isinstance(value, tuple) else (value,):
-                zero_is_fine = f.name.startswith(("contents", "leak", "extra", "dead", "rise", "element_w", "element_m2", "lag"))
-                if f.name != "ambient_c" and not (math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))):
+                zero_is_fine = f.name.startswith(("contents", "leak", "extra", "dead", "rise", "capacity_rise", "resistance_rise", "element_w", "element_m2", "lag"))
+                if f.name not in ("ambient_c", "rated_c") and not (math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))):
                     raise ValueError(f"model: {f.name} = {v!r} must be {'at least' if zero_is_fine else 'above'} zero")
         if self.element_w_per_k + self.element_m2 <= 0.0:
             raise ValueError("model: the elements give no heat to the chamber")
@@ -69,8 +73,8 @@ class EnergyModel:
 
     def flows(self, x, ambient_c: float) -> tuple[tuple[float, float, float], ...]:
         """(watts, tangent to the hot side, tangent to the cold side) of each link at x: element→chamber, chamber→lining 1,
-        1→2, 2→3, 3→room, chamber→contents."""
-        e, c, l1, l2, l3, k, _ = x
+        1→2, 2→3, 3→4, 4→room, chamber→contents."""
+        e, c, l1, l2, l3, l4, k, _ = x
 
         def link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
             a, b = t1 + ZERO_C, t2 + ZERO_C
@@ -78,27 +82,31 @@ class EnergyModel:
             s = SIGMA * area
             return conductance * (t1 - t2) + s * (a3 * a - b3 * b), conductance + 4.0 * s * a3, conductance + 4.0 * s * b3
 
-        def conduct(t1: float, t2: float, conductance: float) -> tuple[float, float, float]:
-            r = self.rise_per_k
+        def conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float, float, float]:
             return (conductance * (1.0 + 0.5 * r * (t1 + t2)) * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2))
 
-        g1, g2, g3 = self.lining_w_per_k
-        out = g3 * (l3 - ambient_c)
-        return (link(e, c, self.element_w_per_k, self.element_m2), link(c, l1, self.film_w_per_k, self.film_m2), conduct(l1, l2, g1),
-                conduct(l2, l3, g2), (out, g3, g3), link(c, k, self.contents_w_per_k, self.contents_m2))  # fmt: skip
+        g1, g2, g3, g4 = self.lining_w_per_k
+        r1, r2, r3, r4 = self.rise_per_k
+        return (link(e, c, self.element_w_per_k, self.element_m2), link(c, l1, self.film_w_per_k, self.film_m2), conduct(l1, l2, g1, r1),
+                conduct(l2, l3, g2, r2), conduct(l3, l4, g3, r3), conduct(l4, ambient_c, g4, r4), link(c, k, self.contents_w_per_k, self.contents_m2))  # fmt: skip
 
     def step(self, x, power_w: float, dt_s: float, ambient_c: float, disturbance_w: float = 0.0) -> tuple[float, ...]:
-        """The state dt_s later under constant element power and a heat flow of unknown origin into the chamber."""
-        (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, _), (qk, ak, bk) = self.flows(x, ambient_c)
-        c1, c2, c3 = self.lining_j_per_k
+        """The state dt_s later under constant power (as rated: what the duty stands for) and a heat flow of unknown origin into
+        the chamber."""
+        power_w = power_w / (1.0 + self.resistance_rise_per_k * (x[0] - self.rated_c))
+        (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = self.flows(x, ambient_c)
+        c1, c2, c3, c4 = self.lining_j_per_k
+        s1, s2, s3, s4 = self.capacity_rise_per_k
         # Increments, eliminated from the tree's leaves towards the chamber: δ_leaf = alpha + beta · δ_towards.
         de = self.element_j_per_k / dt_s + ae
         alpha_e, beta_e = (power_w - qe) / de, be / de
-        d3 = c3 / dt_s + b3 + a4
-        alpha_3, beta_3 = (q3 - q4) / d3, a3 / d3
-        d2 = c2 / dt_s + b2 + a3 - b3 * beta_3
+        d4 = c4 * (1.0 + s4 * x[5]) / dt_s + b4 + a5
+        alpha_4, beta_4 = (q4 - q5) / d4, a4 / d4
+        d3 = c3 * (1.0 + s3 * x[4]) / dt_s + b3 + a4 - b4 * beta_4
+        alpha_3, beta_3 = (q3 - q4 + b4 * alpha_4) / d3, a3 / d3
+        d2 = c2 * (1.0 + s2 * x[3]) / dt_s + b2 + a3 - b3 * beta_3
         alpha_2, beta_2 = (q2 - q3 + b3 * alpha_3) / d2, a2 / d2
-        d1 = c1 / dt_s + b1 + a2 - b2 * beta_2
+        d1 = c1 * (1.0 + s1 * x[2]) / dt_s + b1 + a2 - b2 * beta_2
         alpha_1, beta_1 = (q1 - q2 + b2 * alpha_2) / d1, a1 / d1
         contents = self.contents_j_per_k
         if contents > 0.0:
@@ -112,10 +120,11 @@ class EnergyModel:
         up = (net + ae * alpha_e + b1 * alpha_1 + bk * alpha_k) / dc
         down_1 = alpha_1 + beta_1 * up
         down_2 = alpha_2 + beta_2 * down_1
+        down_3 = alpha_3 + beta_3 * down_2
         chamber = x[1] + up
         share = 1.0 - math.exp(-dt_s / self.lag_at_s(chamber)) if self.lag_s > 0.0 else 1.0
-        return (x[0] + alpha_e + beta_e * up, chamber, x[2] + down_1, x[3] + down_2, x[4] + alpha_3 + beta_3 * down_2,
-                x[5] + alpha_k + beta_k * up if contents > 0.0 else chamber, x[6] + share * (chamber - x[6]))  # fmt: skip
+        return (x[0] + alpha_e + beta_e * up, chamber, x[2] + down_1, x[3] + down_2, x[4] + down_3, x[5] + alpha_4 + beta_4 * down_3,
+                x[6] + alpha_k + beta_k * up if contents > 0.0 else chamber, x[7] + share * (chamber - x[7]))  # fmt: skip
 
     def lag_at_s(self, chamber_c: float) -> float:
         """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_LAG stays, s."""
@@ -124,35 +133,40 @@ class EnergyModel:
         return self.lag_s * (INNER_LAG + (1.0 - INNER_LAG) / film)
 
     def linearise(self, x, dt_s: float, ambient_c: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """A (7×7) of the step's increment response, and its columns for 1 W of element power and of disturbance (each (7,))."""
-        (_, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, _), (_, ak, bk) = self.flows(x, ambient_c)
+        """A (8×8) of the step's increment response, and its columns for 1 W of element power and of disturbance (each (8,))."""
+        (qe, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, b4), (_, a5, _), (_, ak, bk) = self.flows(x, ambient_c)
+        # Warmer elements draw less; their power is taken to be what leaves them, as it is but for moments.
+        share_of_rated = 1.0 / (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c))
         has_contents = self.contents_j_per_k > 0.0
         if not has_contents:
             ak = bk = 0.0
-        capacity = (self.element_j_per_k, self.chamber_j_per_k, *self.lining_j_per_k, self.contents_j_per_k or 1.0)
-        m = np.zeros((6, 6))
-        m[0, 0], m[0, 1] = ae, -be
-        m[1, 0], m[1, 1], m[1, 2], m[1, 5] = -ae, be + a1 + ak + self.leak_w_per_k, -b1, -bk
+        warmed = [c * (1.0 + s * t) for c, s, t in zip(self.lining_j_per_k, self.capacity_rise_per_k, x[LINING:CONTENTS])]
+        capacity = (self.element_j_per_k, self.chamber_j_per_k, *warmed, self.contents_j_per_k or 1.0)
+        m = np.zeros((SENSOR, SENSOR))
+        m[0, 0], m[0, 1] = ae + self.resistance_rise_per_k * share_of_rated * max(0.0, qe), -be
+        m[1, 0], m[1, 1], m[1, 2], m[1, 6] = -ae, be + a1 + ak + self.leak_w_per_k, -b1, -bk
         m[2, 1], m[2, 2], m[2, 3] = -a1, b1 + a2, -b2
         m[3, 2], m[3, 3], m[3, 4] = -a2, b2 + a3, -b3
-        m[4, 3], m[4, 4] = -a3, b3 + a4
-        m[5, 1], m[5, 5] = -ak, bk
+        m[4, 3], m[4, 4], m[4, 5] = -a3, b3 + a4, -b4
+        m[5, 4], m[5, 5] = -a4, b4 + a5
+        m[6, 1], m[6, 6] = -ak, bk
         rate = np.array(capacity) / dt_s
-        m[np.arange(6), np.arange(6)] += rate
+        nodes = np.arange(SENSOR)
+        m[nodes, nodes] += rate
         inverse = np.linalg.inv(m)
         share = 1.0 - math.exp(-dt_s / self.lag_at_s(x[1])) if self.lag_s > 0.0 else 1.0
         a = np.zeros((N, N))
-        a[:6, :6] = inverse * rate
+        a[:SENSOR, :SENSOR] = inverse * rate
         if not has_contents:
-            a[5, :6] = a[1, :6]
-        a[6, :6] = share * a[1, :6]
-        a[6, 6] = 1.0 - share
+            a[CONTENTS, :SENSOR] = a[CHAMBER, :SENSOR]
+        a[SENSOR, :SENSOR] = share * a[CHAMBER, :SENSOR]
+        a[SENSOR, SENSOR] = 1.0 - share
         power, disturbance = np.zeros(N), np.zeros(N)
-        power[:6], disturbance[:6] = inverse[:, 0], inverse[:, 1]
+        power[:SENSOR], disturbance[:SENSOR] = inverse[:, ELEMENT], inverse[:, CHAMBER]
         if not has_contents:
-            power[5], disturbance[5] = power[1], disturbance[1]
-        power[6], disturbance[6] = share * power[1], share * disturbance[1]
-        return a, power, disturbance
+            power[CONTENTS], disturbance[CONTENTS] = power[CHAMBER], disturbance[CHAMBER]
+        power[SENSOR], disturbance[SENSOR] = share * power[CHAMBER], share * disturbance[CHAMBER]
+        return a, power * share_of_rated, disturbance
 
     # ---- what follows from it --------------------------------------------------------------------------------------
 
@@ -163,33 +177,38 @@ class EnergyModel:
     def steady(self, chamber_c: float, ambient_c: float | None = None) -> tuple[tuple[float, ...], float]:
         """The state that holds chamber_c for ever, and the power it takes (negative below what fan and room give), W."""
         ambient = self.ambient_c if ambient_c is None else ambient_c
-        # Bracket the flow into the lining: the outer face rises and the inner falls with it.
+        # The flow that the film gives falls with the face's temperature; what it drives through the row rises with it.
         low, high = min(ambient, chamber_c), max(ambient, chamber_c)
-        l1 = l2 = l3 = chamber_c
-        for _ in range(60):
-            l1 = 0.5 * (low + high)
-            x = (chamber_c, chamber_c, l1, l2, l3, chamber_c, chamber_c)
-            flow = self.flows(x, ambient)[1][0]
-            l2 = self._colder(l1, flow, self.lining_w_per_k[0])
-            l3 = self._colder(l2, flow, self.lining_w_per_k[1])
-            surplus = flow - self.lining_w_per_k[2] * (l3 - ambient)
-            if surplus > 0.0:
-                low = l1
+        flow, inside = 0.0, [chamber_c] * 4
+        for _ in range(50):
+            inside[0] = 0.5 * (low + high)
+            flow = self._into_lining(chamber_c, inside[0])
+            for i in range(3):
+                inside[i + 1] = self._colder(inside[i], flow, self.lining_w_per_k[i], self.rise_per_k[i])
+            if inside[3] < ambient or self._colder(inside[3], flow, self.lining_w_per_k[3], self.rise_per_k[3]) < ambient:
+                low = inside[0]
             else:
-                high = l1
+                high = inside[0]
         power = flow + self.leak_w_per_k * (chamber_c - ambient) - self.extra_w
         element = chamber_c
         for _ in range(40):
-            x = (element, chamber_c, l1, l2, l3, chamber_c, chamber_c)
-            q, a, _ = self.flows(x, ambient)[0]
+            q, a, _ = self.flows((element, chamber_c, *inside, chamber_c, chamber_c), ambient)[0]
             element += (max(power, 0.0) - q) / a
-        return (element, chamber_c, l1, l2, l3, chamber_c, chamber_c), power
+        # What the duty must stand for: elements below their rated temperature give more than they are rated for.
+        return (element, chamber_c, *inside, chamber_c, chamber_c), power * (1.0 + self.resistance_rise_per_k * (element - self.rated_c))
 
-    def _colder(self, hot_c: float, flow_w: float, conductance: float) -> float:
-        r, potential = self.rise_per_k, hot_c + 0.5 * self.rise_per_k * hot_c * hot_c - flow_w / conductance
-        if r < 1e-12:
+    def _into_lining(self, chamber_c: float, face_c: float) -> float:
+        a, b = chamber_c + ZERO_C, face_c + ZERO_C
+        return self.film_w_per_k * (chamber_c - face_c) + SIGMA * self.film_m2 * (a**4 - b**4)
+
+    @staticmethod
+    def _colder(hot_c: float, flow_w: float, conductance: float, rise: float) -> float:
+        """The far end of a conducting link that carries flow_w away from hot_c (below absolute zero if it cannot)."""
+        potential = hot_c + 0.5 * rise * hot_c * hot_c - flow_w / conductance
+        if rise < 1e-12:
             return potential
-        return (-1.0 + math.sqrt(max(0.0, 1.0 + 2.0 * r * potential))) / r
+        inner = 1.0 + 2.0 * rise * potential
+        return (-1.0 + math.sqrt(inner)) / rise if inner > 0.0 else -ZERO_C
 
     def holding_w(self, chamber_c: float, ambient_c: float | None = None) -> float:
         """Power that holds chamber_c for ever, W, not below 0."""

@@ -44,6 +44,7 @@ def minimise(
     scale: np.ndarray | float,
     *,
     prior: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]] | None = None,
+    precision: np.ndarray | None = None,
     knee: float = np.inf,
     most: int = 40,
     tolerance: float = 1e-3,
@@ -52,12 +53,13 @@ def minimise(
 ) -> Estimate:
     """`evaluate(u, with_jacobian)` gives (measured − predicted, d predicted/du or None); NaN residuals are left out. `scale` is the
     standard deviation of one residual (`knee` in units of it). The prior is normal with mean 0 and `spread` (infinite: none) in the
-    unknowns, or in what `prior(u)` makes of them, given with its derivative. Ends when a step is shorter than
+    unknowns, or in what `prior(u)` makes of them, given with its derivative; `precision` (the inverse of its covariance) where they are
+    not independent. Ends when a step is shorter than
     `tolerance` standard errors or gains less than `enough` (half squared standard errors), or after `most` steps; `converged` says which. Close to the end derivatives are used twice, as
     they hardly change there and cost most of the time."""
     u = np.array(start, float)
     spread = np.asarray(spread, float)
-    precision = 1.0 / spread**2
+    precision = np.diag(1.0 / spread**2) if precision is None else precision
     identity = np.eye(len(u))
     scale = np.asarray(scale, float)
 
@@ -67,13 +69,13 @@ def minimise(
         standard = np.where(good, residual, 0.0) * inverse
         loss, robust = huber(standard, knee)
         away = at if prior is None else prior(at)[0]
-        cost = float(loss.sum() + 0.5 * np.sum(precision * away**2))
+        cost = float(loss.sum() + 0.5 * away @ precision @ away)
         return (cost if np.isfinite(cost) else np.inf), standard, robust, inverse
 
     def priors(at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Slope and curvature of the prior's part."""
         away, turn = (at, identity) if prior is None else prior(at)
-        return turn.T @ (precision * away), turn.T @ (precision[:, None] * turn)
+        return turn.T @ (precision @ away), turn.T @ precision @ turn
 
     def normal_of(jacobian: np.ndarray, robust: np.ndarray, inverse: np.ndarray, at: np.ndarray) -> np.ndarray:
         return jacobian.T @ (jacobian * (robust * inverse**2)[:, None]) + priors(at)[1]

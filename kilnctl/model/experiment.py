@@ -80,7 +80,7 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
         if model.holding_w(top) <= 0.75 * model.power_w:
             break
         top = ambient + 0.97 * (top - ambient)
-    low = ambient + 0.5 * (top - ambient)
+    low = ambient + 0.45 * (top - ambient)
     stages = [Stage("rest", "before any heat", ambient, 0.0, 60.0)]
     for number, at in enumerate((low, top), 1):
         slow = min(1500.0, max(420.0, 0.12 * slowest_s(model, at)))
@@ -93,7 +93,8 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
             stages.append(Stage("level", f"{100 * share:.0f} % of what holds {at:.0f} °C", at, wide, part * slow, share))
     stages.append(Stage("fall", "fall without heat", ambient + 0.55 * (top - ambient), 0.0, min(5400.0, max(1500.0, 0.4 * slowest_s(model, top)))))
     stages.append(Stage("level", "one level on the way down", ambient + 0.5 * (top - ambient), 0.1 * (top - ambient), 600.0, 1.2))
-    stages.append(Stage("fall", "last fall without heat", ambient + 0.3 * (top - ambient), 0.0, 1800.0))
+    last = min(10.0 * 3600.0, max(1800.0, 1.2 * slowest_s(model, top)))
+    stages.append(Stage("fall", "last fall without heat", ambient + 0.12 * (top - ambient), 0.0, last))
     made = Experiment(tuple(stages), (low, top), ceiling_c, model)
     return replace(made, left_s=_durations(made))
 
@@ -102,7 +103,8 @@ def slowest_s(model: EnergyModel, at_c: float) -> float:
     """About the time constant of the whole oven at a temperature: heat stored above the room over the power that leaves, s."""
     x, power = model.steady(at_c)
     capacity = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k)
-    stored = sum(c * (t - model.ambient_c) for c, t in zip(capacity, x))
+    rises = (0.0, 0.0, *model.capacity_rise_per_k, 0.0)
+    stored = sum(c * (1.0 + 0.5 * s * t) * (t - model.ambient_c) for c, s, t in zip(capacity, rises, x))
     return stored / max(power, 1.0)
 
 

@@ -23,7 +23,7 @@ from .estimate import Estimate, minimise
 from .freerun import predict, sensitivities
 from .grid import Piece, averaged, find_doors, noise_of, pieces_of
 from .outcome import Fit, RecordFit
-from .parameters import PARAMETERS, scaled, value_of
+from .parameters import PARAMETERS, prior_covariance, scaled, value_of
 from .records import Log, as_log
 
 #: Most steps of the model, and about how many block means are compared, over all records together.
@@ -41,6 +41,7 @@ class _Problem:
     bases: tuple[EnergyModel, ...]
     parameters: tuple
     spread: np.ndarray
+    precision: np.ndarray
     coordinates: Coordinates
     mask: np.ndarray | None = None
     exact: bool = False
@@ -62,7 +63,11 @@ class _Problem:
         """Block means of reading − free run, and the derivatives of the free run's."""
         p = len(self.parameters)
         if not with_jacobian:
-            return self.compare(self.prediction(unknowns)), None
+            try:
+                return self.compare(self.prediction(unknowns)), None
+            except (OverflowError, ValueError):
+                # A trial step into nonsense, to be taken back: infinitely bad.
+                return np.full(sum(piece.stretch.steps // piece.block for piece in self.pieces), 1e30), None
         logarithms, own = self.split(unknowns)
         turn = self.coordinates.derivative(unknowns[:p])
         curves, jacobians, at = [], [], 0
@@ -160,13 +165,17 @@ def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float) -> _P
         raise KilnctlError(f"{logs[0].name}: after its gaps are cut out, no stretch of five minutes is left")
     # What only one of the records has (a load) is an unknown too; the others do not answer to it.
     parameters = tuple(p for p in PARAMETERS if any(value_of(m, p) > 0.0 for m in models))
-    spread = np.array([p.spread for p in parameters] + [s for piece in pieces for s in piece.spreads])
+    before = prior_covariance(parameters)
+    own = np.array([s for piece in pieces for s in piece.spreads])
+    spread = np.concatenate((np.sqrt(np.diag(before)), own))
+    precision = np.diag(np.concatenate((np.zeros(len(before)), 1.0 / own**2)))
+    precision[: len(before), : len(before)] = np.linalg.inv(before)
     full = bases[id(max(logs, key=lambda log: bases[id(log)].contents_j_per_k))]
-    return _Problem(tuple(pieces), tuple(models), parameters, spread, coordinates_of(full, parameters, working_c))
+    return _Problem(tuple(pieces), tuple(models), parameters, spread, precision, coordinates_of(full, parameters, working_c))
 
 
 def _solve(problem: _Problem, start: np.ndarray, scale: float, **settings) -> Estimate:
-    return minimise(problem.evaluate, start, problem.spread, scale, prior=problem.prior, knee=KNEE, **settings)
+    return minimise(problem.evaluate, start, problem.spread, scale, prior=problem.prior, precision=problem.precision, knee=KNEE, **settings)
 
 
 def _with_doors(logs, problem: _Problem, found: Estimate, noise: float):

@@ -9,8 +9,8 @@ from .network import Column, Network, recur, tangents
 from .parameters import Parameter, value_of
 
 #: Links of the energy balance, in the order of `EnergyModel.flows` and then the leak.
-_FIRST, _SECOND = (0, 1, 2, 3, 4, 1, 1), (1, 2, 3, 4, 6, 5, 6)
-_ROOM = 6
+_FIRST, _SECOND = (0, 1, 2, 3, 4, 5, 1, 1), (1, 2, 3, 4, 5, 7, 6, 7)
+_ROOM = 7
 
 
 @dataclass(frozen=True)
@@ -29,13 +29,14 @@ class Stretch:
 
 
 def network_of(model: EnergyModel) -> Network:
-    """The network that `EnergyModel.step` solves by hand: six nodes, the room as the only boundary; the sensor comes after."""
+    """The network that `EnergyModel.step` solves by hand: seven nodes, the room as the only boundary; the sensor comes after."""
     g, r = model.lining_w_per_k, model.rise_per_k
     has_contents = model.contents_j_per_k > 0.0
     capacity = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k if has_contents else 1.0)
     conductance = (model.element_w_per_k, model.film_w_per_k, *g, model.contents_w_per_k if has_contents else 0.0, model.leak_w_per_k)
-    area = (model.element_m2, model.film_m2, 0.0, 0.0, 0.0, model.contents_m2 if has_contents else 0.0, 0.0)
-    return Network(np.array(capacity), _FIRST, _SECOND, np.array(conductance), np.array((0.0, 0.0, r, r, 0.0, 0.0, 0.0)), np.array(area))
+    area = (model.element_m2, model.film_m2, 0.0, 0.0, 0.0, 0.0, model.contents_m2 if has_contents else 0.0, 0.0)
+    warming = np.array((0.0, 0.0, *model.capacity_rise_per_k, 0.0))
+    return Network(np.array(capacity), _FIRST, _SECOND, np.array(conductance), np.array((0.0, 0.0, *r, 0.0, 0.0)), np.array(area), warming)
 
 
 def column_of(model: EnergyModel, p: Parameter) -> Column:
@@ -49,7 +50,7 @@ def column_of(model: EnergyModel, p: Parameter) -> Column:
         case "lining_j_per_k":
             return Column(capacity={2 + p.index: value})
         case "contents_j_per_k":
-            return Column(capacity={5: value})
+            return Column(capacity={6: value})
         case "element_w_per_k":
             return Column(w_per_k={0: value})
         case "film_w_per_k":
@@ -57,22 +58,24 @@ def column_of(model: EnergyModel, p: Parameter) -> Column:
         case "lining_w_per_k":
             return Column(w_per_k={2 + p.index: value})
         case "contents_w_per_k":
-            return Column(w_per_k={5: value})
-        case "leak_w_per_k":
             return Column(w_per_k={6: value})
+        case "leak_w_per_k":
+            return Column(w_per_k={7: value})
         case "rise_per_k":
-            return Column(rise_per_k={2: value, 3: value})
+            return Column(rise_per_k={2 + i: v for i, v in enumerate(model.rise_per_k)})
+        case "capacity_rise_per_k":
+            return Column(capacity_rise={2 + i: v for i, v in enumerate(model.capacity_rise_per_k)})
         case "element_m2":
             return Column(m2={0: value})
         case "film_m2":
             return Column(m2={1: value})
         case "contents_m2":
-            return Column(m2={5: value})
+            return Column(m2={6: value})
     return Column()  # of the sensor, or heat; `sensitivities` sees to them
 
 
 def simulate(model: EnergyModel, stretch: Stretch) -> np.ndarray:
-    """All seven temperatures at every sample, (steps + 1, 7); column SENSOR is before the dead time."""
+    """All eight temperatures at every sample, (steps + 1, 8); column SENSOR is before the dead time."""
     x, step, dt = tuple(float(v) for v in stretch.start_c), model.step, stretch.dt_s
     out = [x]
     extra = stretch.disturbance_w if stretch.disturbance_w is not None else np.zeros(stretch.steps)
@@ -138,11 +141,13 @@ def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parame
             watts[e.span[0] : e.span[1]] = 1.0
             heat = {CHAMBER: watts[: steps * every].reshape(steps, every).mean(axis=1)}
         columns.append(Column(heat=heat, boundary={0: e.room} if e.room else None))
+    power = stretch.power_w[: steps * every].reshape(steps, every).mean(axis=1)
+    slope = -model.resistance_rise_per_k * power / (1.0 + model.resistance_rise_per_k * (nodes[:-1, 0] - model.rated_c)) ** 2
     room = stretch.ambient_c[: steps * every : every, None]
-    a6, b6 = tangents(network_of(model), nodes, room, np.full(steps, dt_s), columns)
+    a_nodes, b_nodes = tangents(network_of(model), nodes, room, np.full(steps, dt_s), columns, {0: slope})
     a = np.zeros((steps, N, N))
     b = np.zeros((steps, N, len(columns)))
-    a[:, :_ROOM, :_ROOM], b[:, :_ROOM] = a6, b6
+    a[:, :_ROOM, :_ROOM], b[:, :_ROOM] = a_nodes, b_nodes
     _sensor_rows(model, along, dt_s, parameters, a, b)
     start = np.zeros((N, len(columns)))
     for i, e in enumerate(extras):
@@ -157,7 +162,7 @@ def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parame
 
 
 def _sensor_rows(model: EnergyModel, x: np.ndarray, dt: float, parameters, a: np.ndarray, b: np.ndarray) -> None:
-    """The seventh row of each step: the sensor follows the new chamber temperature by the share 1 − exp(−dt/lag)."""
+    """The last row of each step: the sensor follows the new chamber temperature by the share 1 − exp(−dt/lag)."""
     chamber, sensor = x[1:, CHAMBER], x[:-1, SENSOR]
     if model.lag_s <= 0.0:
         a[:, SENSOR], b[:, SENSOR] = a[:, CHAMBER], b[:, CHAMBER]

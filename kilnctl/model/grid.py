@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel
+from .energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, N, EnergyModel
 from .freerun import Extra, Stretch
 from .records import Log
 
@@ -128,17 +128,17 @@ def _piece(log, model, t, y, p, room, dt, block, sampling, ambient_c, wild, door
 
 def _start(model: EnergyModel, first_c: float, room_c: float, cold: bool):
     """Where everything was at the first sample, and how unsure that is: rested at room temperature, or warmed through for a while."""
-    everything = {s: 1.0 for s in range(7)}
+    everything = {s: 1.0 for s in range(N)}
     if cold:
-        inside = {LINING + 1: 0.5, LINING + 2: 1.0}
-        return [Extra(states=everything), Extra(states=inside), Extra(states={CHAMBER: 1.0, SENSOR: 1.0})], [0.5, 1.0, 0.2], (first_c,) * 7
+        inside = {LINING + 1: 0.3, LINING + 2: 0.7, LINING + 3: 1.0}
+        return [Extra(states=everything), Extra(states=inside), Extra(states={CHAMBER: 1.0, SENSOR: 1.0})], [0.5, 1.0, 0.2], (first_c,) * N
     warm = max(5.0, first_c - room_c)
     soaked, power = model.steady(first_c, room_c)
     start = list(soaked)
     start[ELEMENT] = first_c + 0.5 * (soaked[ELEMENT] - first_c)
-    for i, share in zip(range(LINING, LINING + 3), (0.97, 0.85, 0.7)):
+    for i, share in zip(range(LINING, CONTENTS), (0.97, 0.92, 0.85, 0.7)):
         start[i] = room_c + share * (soaked[i] - room_c)
-    unsure = {ELEMENT: 0.3, LINING: 0.08, LINING + 1: 0.25, LINING + 2: 0.35, CONTENTS: 0.15}
+    unsure = {ELEMENT: 0.3, LINING: 0.08, LINING + 1: 0.15, LINING + 2: 0.25, LINING + 3: 0.35, CONTENTS: 0.15}
     extras = [Extra(states={s: 1.0}) for s in unsure] + [Extra(states={CHAMBER: 1.0, SENSOR: 1.0})]
     spreads = [0.5 + share * warm for share in unsure.values()] + [0.5]
     return extras, spreads, tuple(start)
@@ -155,7 +155,7 @@ def averaged(values: np.ndarray, block: int) -> np.ndarray:
 
 
 def find_doors(piece: Piece, predicted_c: np.ndarray, noise_k: float) -> tuple[tuple[float, float], ...]:
-    """Openings that nobody noted: the reading falls away from the prediction by more than a closed oven can, within a minute.
+    """Openings that nobody noted: the reading itself falls, and away from the prediction by more than a closed oven can.
 
     From where it begins to fall to where it has stopped. Times in s of the record; none where the record has a door column."""
     dt = piece.stretch.dt_s
@@ -165,8 +165,9 @@ def find_doors(piece: Piece, predicted_c: np.ndarray, noise_k: float) -> tuple[t
         return ()
     error = np.interp(np.arange(len(error)), np.flatnonzero(good), error[good])
     window = max(1, round(30.0 / dt))
+    reading = error + predicted_c
     fall = np.zeros(len(error))
-    fall[window:] = error[:-window] - error[window:]
+    fall[window:] = np.minimum(error[:-window] - error[window:], reading[:-window] - reading[window:])
     above = np.maximum(5.0, piece.reading_c - piece.stretch.ambient_c[0])
     usual = 1.4826 * float(np.median(np.abs(fall - np.median(fall))))
     limit = np.maximum(8.0 * max(usual, noise_k), 0.03 * np.where(np.isfinite(above), above, 5.0))

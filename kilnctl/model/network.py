@@ -6,7 +6,7 @@ A network has nodes with a heat capacity, boundaries with a given temperature, a
 
 One linearly implicit Euler step (Rosenbrock form, exact tangents of q) solves, for the increments δ of the nodes,
 
-    C/dt·δ = Σ ±(q + ∂q/∂T1·δ1 + ∂q/∂T2·δ2) + heat
+    C·(1 + s·T)/dt·δ = Σ ±(q + ∂q/∂T1·δ1 + ∂q/∂T2·δ2) + heat
 
 The same equations, differentiated once more, give the exact tangent of the step; all steps of a run are differentiated at
 once with the time as an array axis, and only the short recursion S ← A·S + B runs through time.
@@ -22,7 +22,7 @@ from .energy import SIGMA, ZERO_C
 
 @dataclass(frozen=True)
 class Network:
-    """`capacity_j_per_k` per node; for each link the two ends (nodes from 0, then boundaries), w_per_k, rise_per_k and m2."""
+    """`capacity_j_per_k` per node at 0 °C, rising by the share `capacity_rise_per_k` a °C; for each link the two ends (nodes from 0, then boundaries), w_per_k, rise_per_k and m2."""
 
     capacity_j_per_k: np.ndarray
     first: tuple[int, ...]
@@ -30,6 +30,7 @@ class Network:
     w_per_k: np.ndarray
     rise_per_k: np.ndarray
     m2: np.ndarray
+    capacity_rise_per_k: np.ndarray | None = None
 
     @property
     def nodes(self) -> int:
@@ -40,10 +41,11 @@ class Network:
 class Column:
     """One unknown: for each entry of the network that it moves, the entry and its derivative with respect to the unknown.
 
-    capacity {node: J/K}, w_per_k, rise_per_k, m2 {link: …}; heat {node: W at each step}; boundary {boundary number from 0: K}.
+    capacity {node: J/K}, capacity_rise {node: 1/°C}, w_per_k, rise_per_k, m2 {link: …}; heat {node: W at each step}; boundary {boundary number from 0: K}.
     """
 
     capacity: dict[int, float] = None
+    capacity_rise: dict[int, float] = None
     w_per_k: dict[int, float] = None
     rise_per_k: dict[int, float] = None
     m2: dict[int, float] = None
@@ -63,14 +65,17 @@ def run(network: Network, start_c: np.ndarray, heat_w: np.ndarray, boundary_c: n
     return out
 
 
-def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray, columns: list[Column]):
+def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray, columns: list[Column],
+             feedback: dict[int, np.ndarray] | None = None):  # fmt: skip
     """(A, B) of every step: A (steps, nodes, nodes) to the temperatures before, B (steps, nodes, unknowns) to the unknowns.
 
-    x_c (steps + 1, nodes) is the run itself. The tangent is exact for the discrete step, not only for the equation.
+    x_c (steps + 1, nodes) is the run itself; `feedback` {node: W/K at each step} how its heat depends on its own temperature. The tangent is exact for the discrete step, not only for the equation.
     """
     n = network.nodes
     x, delta = x_c[:-1], np.diff(x_c, axis=0)
     m, k, _, links = _assemble(network, x, boundary_c, delta, dt_s)
+    for node, slope in (feedback or {}).items():
+        k[:, node, node] += slope
     inverse = np.linalg.inv(m)
     a = np.matmul(inverse, k)
     a[:, range(n), range(n)] += 1.0
@@ -81,12 +86,15 @@ def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np
         """Answer of the nodes to one watt more in a link: out of its first end, into its second."""
         return padded[:, :, network.second[link]] - padded[:, :, network.first[link]]
 
+    warming = 1.0 + _rise(network) * x
     for c, column in enumerate(columns):
         for kind in ("w_per_k", "rise_per_k", "m2"):
             for link, size in (getattr(column, kind) or {}).items():
                 b[:, :, c] += into(link) * (size * _by_parameter(network, links[link], link, kind))[:, None]
         for node, size in (column.capacity or {}).items():
-            b[:, :, c] -= inverse[:, :, node] * (size * delta[:, node] / dt_s)[:, None]
+            b[:, :, c] -= inverse[:, :, node] * (size * warming[:, node] * delta[:, node] / dt_s)[:, None]
+        for node, size in (column.capacity_rise or {}).items():
+            b[:, :, c] -= inverse[:, :, node] * (size * network.capacity_j_per_k[node] * x[:, node] * delta[:, node] / dt_s)[:, None]
         for node, watts in (column.heat or {}).items():
             b[:, :, c] += inverse[:, :, node] * np.asarray(watts)[:, None]
         for number, kelvin in (column.boundary or {}).items():
@@ -118,7 +126,9 @@ def _assemble(network: Network, x: np.ndarray, boundary: np.ndarray, delta: np.n
     m = np.zeros((len(x), n, n))
     k = np.zeros((len(x), n, n))
     residual = np.zeros((len(x), n))
-    m[:, range(n), range(n)] = np.asarray(network.capacity_j_per_k)[None, :] / dt[:, None]
+    rate = np.asarray(network.capacity_j_per_k)[None, :] / dt[:, None]
+    m[:, range(n), range(n)] = rate * (1.0 + _rise(network) * x)
+    k[:, range(n), range(n)] = -rate * _rise(network) * delta
     links = []
     for link, (one, two) in enumerate(zip(network.first, network.second)):
         g, r, s = network.w_per_k[link], network.rise_per_k[link], SIGMA * network.m2[link]
@@ -143,6 +153,10 @@ def _assemble(network: Network, x: np.ndarray, boundary: np.ndarray, delta: np.n
                 m[:, here, two] -= sign * b
                 k[:, here, two] += sign * to_2
     return m, k, residual, links
+
+
+def _rise(network: Network) -> np.ndarray:
+    return np.zeros(network.nodes) if network.capacity_rise_per_k is None else network.capacity_rise_per_k
 
 
 def _by_parameter(network: Network, parts, link: int, kind: str) -> np.ndarray:
