@@ -79,9 +79,9 @@ FAULTS: tuple[Fault, ...] = (
           threshold="first bad reading: no heat; 10 s: trip", reaction=COAST, inject=("thermocouple short to ground",), hardware=LIMITER,
           rationale="converters do not report every short: the jump and the second sensor stand behind"),
     Fault(id="F11", cause="the two wires touch: reads its terminals", seen="falls in one tick to the terminals' temperature",
-          rules=("sensor-shorted", "sensors-disagree", "reading-fell", "missing-heat"), detect_within_s=120.0,
+          rules=("sensor-shorted", "sensors-disagree", "reading-fell", "missing-heat"), detect_within_s=300.0,
           threshold="further than 10 K + 25 K/s and within 8 K of the terminals: no heat; 10 s: trip; near room temperature, where there is "
-          "nothing to fall, the second sensor's 60 s", reaction=COAST, inject=("thermocouple shorted",), hardware=LIMITER,
+          "nothing to fall from, the second sensor's 40 K for 60 s", reaction=COAST, inject=("thermocouple shorted",), hardware=LIMITER,
           rationale="the loop would answer a cold reading with full power"),
     Fault(id="F12", cause="thermocouple fell out of the chamber", seen="falls faster than a closed oven cools, and stays away",
           rules=("sensor-jump", "sensors-disagree", "reading-fell", "missing-heat"), detect_within_s=360.0,

@@ -106,7 +106,7 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
     second_bad = policy.has_limit_sensor and (not finite(second) or any(f.startswith("limit-") for f in reading.faults))
 
     def above(limit: float, *values: float | None) -> bool:
-        return any(v is not None and not v <= limit - BELOW_K for v in values)
+        return any(v is not None and not (finite(v) and v <= limit - BELOW_K) for v in values)
 
     if not finite(tick.time_s):
         return True
@@ -145,9 +145,9 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
         case "relay-on-unasked":
             return finite(reading.fired) and reading.fired > 0.02
         case "energy":
-            return not tick.energy_j <= policy.most_energy_j
+            return not finite(tick.energy_j) or tick.energy_j > policy.most_energy_j
         case "run-time":
-            return not tick.run_s <= policy.longest_s
+            return not finite(tick.run_s) or tick.run_s > policy.longest_s
     return fault.startswith("sensor-") and sensor_bad
 
 

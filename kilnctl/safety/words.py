@@ -40,7 +40,7 @@ WORDS = {
     "reading-fell": ("the control reading fell by {fall:.0f} K faster than a closed oven cools and did not come back within {time:.0f} s",
                      "whether the thermocouple has slipped out of the chamber, and the door", _STAND),
     "falls-when-heated": ("the control reading fell by {fall:.0f} K during {time:.0f} full-power seconds of heating",
-                          "plus and minus of the thermocouple: they are most likely swapped", _CUT),
+                          "plus and minus of the thermocouple: they are most likely swapped; and whether any heat reaches the chamber", _CUT),
     "heat-no-rise": ("after {time:.0f} s at full power the chamber rose by only {rise:.1f} K",
                      "elements, relay, contactor, fuse, and that the sensor sits in the chamber", _CUT),
     "rise-no-heat": ("the chamber rose by {rise:.1f} K although no heat had been asked for {time:.0f} s",

@@ -64,6 +64,17 @@ def test_while_one_cause_stands_no_trip_is_cleared():
     assert standing == ("over-part",) and set(state.trips) == {"board-lost", "over-part"}
 
 
+@pytest.mark.parametrize("odd", [None, math.nan, "much"])
+def test_numbers_that_are_none_keep_a_cause_standing(odd):
+    for rule, tick in (("energy", dict(energy_j=odd)), ("run-time", dict(run_s=odd))):
+        bench = play(rule, "trip")
+        assert acknowledge(bench.state, bench.policy, Reading(100.0), bench.later(**tick), "k")[1] == (rule,)
+    bench = play("over-oven", "trip")
+    assert acknowledge(bench.state, bench.policy, Reading(100.0, limit_c=odd), bench.later(), "k")[1] == (("over-oven",) if odd is not None else ())
+    bench = play("over-part", "trip")
+    assert acknowledge(bench.state, bench.policy, Reading(100.0, part_c=odd), bench.later(), "k")[1] == ("over-part",)
+
+
 def test_a_jumped_reading_is_taken_back_when_it_returns_or_the_oven_has_had_time_to_cool_so_far():
     bench = play("sensor-jump", "trip")
     away, after = Reading(60.0), 600.0
