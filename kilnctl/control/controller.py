@@ -116,7 +116,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         reason = "plain PI: the model and the oven disagree too much"
     else:
         if s.plan is None or changed or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
-            s.plan = _plan(programme, s, estimate, full, now)
+            s.plan = _plan(programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0)
         # Between plans only the unexplained heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
         trim = -estimate.unexplained_w
@@ -190,10 +190,11 @@ def _plain(s: ControlState, programme: Programme, target: float, value: float, f
     return demand, 0.0, demand
 
 
-def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, full: float, now: float) -> planning.Plan:
+def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, full: float, now: float, offset_k: float) -> planning.Plan:
+    """`offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s)
-    goal = np.interp(np.arange(1, planning.STEPS + 1) * step_s, times, values)
+    goal = np.interp(np.arange(1, planning.STEPS + 1) * step_s, times, values) + offset_k
     return planning.make(programme.model, estimate.now, estimate.unexplained_w, goal, s.plan, now, full, programme.ambient_c, step_s,
                      programme.follows, programme.chamber_limit_c)  # fmt: skip
 

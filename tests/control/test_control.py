@@ -352,7 +352,8 @@ def test_hold_and_go_on_without_a_jump_in_power(oven):
 def test_part_target_brings_the_part_there_with_the_chamber_inside_its_limit(oven, schedule):
     rows = drive(oven("curing-cabinet"), schedule("part-cure"), seconds=5000)
     assert np.max(rows[:, 0]) < 236.0
-    assert np.max(rows[:, 4]) == pytest.approx(190.0, abs=6.0)
+    assert np.max(rows[:, 4]) < 193.0, "the part itself"
+    assert np.max(np.abs(rows[-600:, 4] - 190.0)) < 2.0
 
 
 def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
