@@ -5,17 +5,19 @@ Nothing in it depends on the clock of the day, so that equal runs give equal byt
 
 import csv
 import dataclasses
+import hashlib
 import json
 import math
 import re
-import shutil
 from pathlib import Path
 
 from .. import __version__
 from ..errors import KilnctlError
 from .columns import COLUMNS, NAMES, row_text
+from .durable import write_whole
 
 _FLUSH = 500
+_NOT_SAID = ("places", "assumptions", "file", "sha256")
 
 
 def _slug(text: str) -> str:
@@ -81,40 +83,93 @@ def plain(value):
     return value
 
 
-def finish(folder: Path, run, summary, unit: str = "C") -> None:
-    """Write everything but the samples. Raises KilnctlError naming the file."""
-    from .page import curves, page
-
-    about = {
+def about(run) -> dict:
+    """What run.json says of a run (a `Run`, a `RunRecord`, or anything with their attributes), as JSON values."""
+    schedule = {f.name: plain(getattr(run.schedule, f.name)) for f in dataclasses.fields(run.schedule) if f.name not in _NOT_SAID}
+    said = {
         "kilnctl": __version__,
         "outcome": run.outcome,
         "controller": run.controller,
         "seed": run.seed,
         "oven": {"name": run.oven.name, "file": Path(run.oven.file).name, "sha256": run.oven.sha256},
         "schedule": {"name": run.schedule.name, "file": Path(run.schedule.file).name, "sha256": run.schedule.sha256},
+        "steps": schedule,
         "load": plain(run.load),
         "model": plain(run.model),
-        "summary": plain(summary),
-        "trips": plain(run.trips),
         "columns": {c.name: c.doc for c in COLUMNS},
     }
+    # Only a real run knows the time of day; a rehearsal's record is the same bytes whenever it is made.
+    return said | {name: getattr(run, name) for name in ("started", "rig") if getattr(run, name, "")}
+
+
+@dataclasses.dataclass(frozen=True)
+class Begun:
+    """What is known of a run before its first sample. `started`: time of day in words, for display only; `rig`: what was heated."""
+
+    oven: object
+    schedule: object
+    load: object = None
+    model: object = None
+    seed: int | None = None
+    controller: str = ""
+    started: str = ""
+    rig: str = ""
+    outcome: str = "unfinished"
+
+
+def begin(folder: Path, begun: Begun) -> None:
+    """Write what is known before the first sample, so that even a killed run leaves a readable record: run.json and copies of the
+    settings files, checked to be what was loaded. Raises KilnctlError."""
     path = folder
     try:
+        for source, sha256, name in ((begun.oven.file, begun.oven.sha256, "oven.yaml"), (begun.schedule.file, begun.schedule.sha256, "schedule.yaml")):
+            path = Path(source) if source else folder
+            if source and path.is_file():
+                data = path.read_bytes()
+                if hashlib.sha256(data).hexdigest() != sha256:
+                    raise KilnctlError(f"{source}: it was changed after it was read; start again")
+                path = folder / name
+                write_whole(path, data)
         path = folder / "run.json"
-        path.write_text(json.dumps(about, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
-        path = folder / "events.csv"
+        write_whole(path, _json(about(begun)))
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def finish(folder: Path, run, summary, unit: str = "C") -> None:
+    """Write everything that is not there yet, and the final run.json last. Raises KilnctlError naming the file."""
+    from .curves import curves
+    from .report import page
+
+    if not (folder / "run.json").is_file():
+        begin(folder, Begun(run.oven, run.schedule, run.load, run.model, run.seed, run.controller))
+    if not (folder / "samples.csv").is_file():
+        write_samples(folder, run)
+    said = about(run) | {"energy_j": run.energy_j, "summary": plain(summary), "trips": plain(run.trips)}
+    path = folder / "events.csv"
+    try:
         with open(path, "w", newline="", encoding="utf-8") as file:
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(("time_s", "kind", "text"))
-            writer.writerows((f"{e.time_s:.1f}", e.kind, e.text) for e in run.events)
-        for source, name in ((run.oven.file, "oven.yaml"), (run.schedule.file, "schedule.yaml")):
-            path = folder / name
-            if source and Path(source).is_file():
-                shutil.copyfile(source, path)
+            writer.writerows((f"{e.time_s:.1f}", e.kind, " ".join(e.text.split())) for e in run.events)
         if len(run.time_s):
             path = folder / "curves.svg"
             path.write_text(curves(run, summary, unit), encoding="utf-8")
             path = folder / "run.html"
             path.write_text(page(run, summary, unit), encoding="utf-8")
+        path = folder / "run.json"
+        write_whole(path, _json(said))
     except OSError as error:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def write_samples(folder: Path, run) -> None:
+    """samples.csv of a run whose samples are in memory (those of a journal, for instance)."""
+    writer = SampleWriter(folder)
+    for row in zip(*(run.data[name].tolist() for name in NAMES)):
+        writer(row)
+    writer.close()
+
+
+def _json(value: dict) -> bytes:
+    return (json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n").encode()

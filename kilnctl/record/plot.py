@@ -1,14 +1,14 @@
 """Line charts as SVG text: several panels under one time axis, readable without colour, small even for long runs."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Sequence
 from xml.sax.saxutils import escape
 
 import numpy as np
 
-WIDTH, LEFT, RIGHT, TOP, GAP, BOTTOM = 960, 64, 150, 54, 28, 44
-_INK, _FAINT, _GRID = "#1d2433", "#5b6475", "#dfe3ea"
+WIDTH, NARROW = 960, 400
+_INK, _FAINT, _GRID, _ALARM = "#1d2433", "#5b6475", "#dfe3ea", "#a3122a"
 #: Colours that differ in lightness too (after Okabe and Ito), each with a dash of its own: nothing is said by colour alone.
 STYLES = {
     "reference": ("#5b6475", "7 5", 1.6), "chamber": ("#b3400a", "", 2.0), "part": ("#00638f", "2 3", 2.2),
@@ -29,7 +29,8 @@ class Series:
 
 @dataclass(frozen=True)
 class Panel:
-    """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines; `share`: of the height."""
+    """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines for what went wrong, `notes` for the rest;
+    `share`: of the height."""
 
     y_label: str
     series: tuple[Series, ...]
@@ -38,16 +39,38 @@ class Panel:
     share: float = 1.0
     low: float | None = None
     high: float | None = None
+    notes: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True)
 class Chart:
+    """Up to 600 wide, the names of the lines stand above each panel (for a phone); else at the lines' right ends."""
+
     title: str
     panels: tuple[Panel, ...]
     x_label: str = "time, h:min"
     x_is_time: bool = True
     height: int = 520
-    lines: tuple[str, ...] = field(default_factory=tuple)
+    width: int = WIDTH
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Where things are in the picture."""
+
+    narrow: bool
+    left: int
+    right: int
+    top: int
+    gap: int
+    bottom: int
+    inner: int
+
+
+def _frame(width: int) -> _Frame:
+    if width <= 600:
+        return _Frame(True, 44, 10, 56, 46, 40, width - 54)
+    return _Frame(False, 64, 150, 54, 28, 44, width - 214)
 
 
 def ticks(low: float, high: float, wanted: int = 6) -> list[float]:
@@ -110,27 +133,31 @@ def svg(chart: Chart) -> str:
     x_low = min((float(x[0]) for x in xs), default=0.0)
     x_high = max((float(x[-1]) for x in xs), default=1.0)
     x_high = x_high if x_high > x_low else x_low + 1.0
-    inner = WIDTH - LEFT - RIGHT
-    room = chart.height - TOP - BOTTOM - GAP * (len(chart.panels) - 1)
+    frame = _frame(chart.width)
+    room = chart.height - frame.top - frame.bottom - frame.gap * (len(chart.panels) - 1)
     total = sum(p.share for p in chart.panels)
 
     def to_x(v):
-        return LEFT + (v - x_low) / (x_high - x_low) * inner
+        return frame.left + (v - x_low) / (x_high - x_low) * frame.inner
 
-    out = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {chart.height}" role="img" font-family="system-ui, sans-serif" '
-           f'font-size="12"><title>{escape(chart.title)}</title><rect width="{WIDTH}" height="{chart.height}" fill="#fff"/>',
-           f'<text x="{LEFT}" y="22" font-size="15" font-weight="600" fill="{_INK}">{escape(chart.title)}</text>']  # fmt: skip
-    top = TOP
-    marks = time_ticks(x_low, x_high) if chart.x_is_time else ticks(x_low, x_high, 8)
+    wanted = max(3, frame.inner // 95)
+    marks = time_ticks(x_low, x_high, wanted) if chart.x_is_time else ticks(x_low, x_high, wanted)
+    said = "; ".join(f"{p.y_label}: {', '.join(s.label for s in p.series)}" for p in chart.panels)
+    out = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
+           f'font-family="system-ui, sans-serif" font-size="12" fill="{_INK}"><title>{escape(chart.title)}</title><desc>{escape(said)}</desc>'
+           f'<rect width="{chart.width}" height="{chart.height}" fill="#fff"/>'
+           f'<text x="{frame.left if not frame.narrow else 6}" y="20" font-size="{13 if frame.narrow else 15}" font-weight="600">{escape(chart.title)}</text>']  # fmt: skip
+    top = float(frame.top)
     for number, panel in enumerate(chart.panels):
         height = room * panel.share / total
-        out += _panel(panel, top, height, to_x, marks, inner)
+        out += _panel(panel, top, height, to_x, marks, frame)
         if number == len(chart.panels) - 1:
             for t in marks:
                 label = time_label(t) if chart.x_is_time else f"{t:g}"
                 out.append(f'<text x="{to_x(t):.1f}" y="{top + height + 17:.1f}" text-anchor="middle" fill="{_FAINT}">{label}</text>')
-            out.append(f'<text x="{LEFT + inner / 2:.0f}" y="{top + height + 36:.1f}" text-anchor="middle" fill="{_FAINT}">{escape(chart.x_label)}</text>')
-        top += height + GAP
+            out.append(f'<text x="{frame.left + frame.inner / 2:.0f}" y="{top + height + 36:.1f}" text-anchor="middle" fill="{_FAINT}">'
+                       f"{escape(chart.x_label)}</text>")  # fmt: skip
+        top += height + frame.gap
     out.append("</svg>")
     return "\n".join(out)
 
@@ -147,57 +174,81 @@ def _limits(panel: Panel) -> tuple[float, float]:
     return (low if panel.low is not None else low - pad), high + pad
 
 
-def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], inner: int) -> list[str]:
+def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], frame: _Frame) -> list[str]:
     low, high = _limits(panel)
+    left, inner, bottom = frame.left, frame.inner, top + height
 
     def to_y(v):
-        return top + height - (v - low) / (high - low) * height
+        return bottom - (v - low) / (high - low) * height
 
-    out = [f'<g><rect x="{LEFT}" y="{top:.1f}" width="{inner}" height="{height:.1f}" fill="#fbfcfe"/>']
+    out = [f'<g><rect x="{left}" y="{top:.1f}" width="{inner}" height="{height:.1f}" fill="#fbfcfe"/>']
     for a, b, label in panel.shades:
-        out.append(f'<rect x="{to_x(a):.1f}" y="{top:.1f}" width="{max(0.5, to_x(b) - to_x(a)):.1f}" height="{height:.1f}" fill="#f1ead9" stroke="#fff"/>')
+        out.append(f'<rect x="{to_x(a):.1f}" y="{top:.1f}" width="{max(0.5, to_x(b) - to_x(a)):.1f}" height="{height:.1f}" fill="#f1ead9" '
+                   'stroke="#fff"/>')  # fmt: skip
         if label and height > 150 and to_x(b) - to_x(a) > 6.5 * len(label):
-            out.append(f'<text x="{(to_x(a) + to_x(b)) / 2:.1f}" y="{top + height - 7:.1f}" text-anchor="middle" font-size="11" fill="{_FAINT}">{escape(label)}</text>')
+            out.append(f'<text x="{(to_x(a) + to_x(b)) / 2:.1f}" y="{bottom - 7:.1f}" text-anchor="middle" font-size="11" fill="{_FAINT}">'
+                       f"{escape(label)}</text>")  # fmt: skip
     for t in x_marks:
-        out.append(f'<line x1="{to_x(t):.1f}" x2="{to_x(t):.1f}" y1="{top:.1f}" y2="{top + height:.1f}" stroke="{_GRID}"/>')
+        out.append(f'<line x1="{to_x(t):.1f}" x2="{to_x(t):.1f}" y1="{top:.1f}" y2="{bottom:.1f}" stroke="{_GRID}"/>')
     for v in ticks(low, high, max(3, int(height / 34))):
-        out.append(f'<line x1="{LEFT}" x2="{LEFT + inner}" y1="{to_y(v):.1f}" y2="{to_y(v):.1f}" stroke="{_GRID}"/>'
-                   f'<text x="{LEFT - 7}" y="{to_y(v) + 4:.1f}" text-anchor="end" fill="{_FAINT}">{v:g}</text>')  # fmt: skip
-    out.append(f'<text x="{LEFT}" y="{top - 6:.1f}" fill="{_FAINT}">{escape(panel.y_label)}</text>')
+        out.append(f'<line x1="{left}" x2="{left + inner}" y1="{to_y(v):.1f}" y2="{to_y(v):.1f}" stroke="{_GRID}"/>'
+                   f'<text x="{left - 7}" y="{to_y(v) + 4:.1f}" text-anchor="end" fill="{_FAINT}">{v:g}</text>')  # fmt: skip
+    out.append(f'<text x="{6 if frame.narrow else left}" y="{top - (22 if frame.narrow else 6):.1f}" fill="{_FAINT}">{escape(panel.y_label)}</text>')
     ends: list[tuple[float, str, str]] = []
     for series in panel.series:
         x, y = np.asarray(series.x, float), np.asarray(series.y, float)
         if not len(x) or not np.isfinite(y).any():
             continue
-        colour, dash, width = STYLES[series.style]
-        if series.band is not None:
-            band = np.nan_to_num(np.asarray(series.band, float))
-            good = np.isfinite(y)
-            bx, upper = thin(x[good], (y + band)[good], 300)
-            _, lower = thin(x[good], (y - band)[good], 300)
-            n = min(len(upper), len(lower))
-            points = [f"{to_x(a):.1f},{to_y(b):.1f}" for a, b in zip(bx[:n], upper[:n])] + [f"{to_x(a):.1f},{to_y(b):.1f}" for a, b in zip(bx[:n][::-1], lower[:n][::-1])]
-            out.append(f'<polygon points="{" ".join(points)}" fill="{colour}" fill-opacity="0.14"/>')
-        tx, ty = thin(x, y, 480)
-        drawn = _path(to_x(tx), np.clip(to_y(ty), top - 2, top + height + 2))
-        dashes = f' stroke-dasharray="{dash}"' if dash else ""
-        out.append(f'<path d="{drawn}" fill="none" stroke="{colour}" stroke-width="{width}" stroke-linejoin="round"{dashes}/>')
+        out += _line(series, x, y, to_x, lambda v: np.clip(to_y(v), top - 2, bottom + 2), max(80, frame.inner // 2))
         last = np.flatnonzero(np.isfinite(y))[-1]
-        ends.append((float(np.clip(to_y(y[last]), top + 6, top + height)), series.label, series.style))
-    for x, label in panel.marks:
-        # Near the right edge the words stand on the left of their line.
-        side, anchor = (-4, "end") if to_x(x) > LEFT + 0.8 * inner else (4, "start")
-        out.append(f'<line x1="{to_x(x):.1f}" x2="{to_x(x):.1f}" y1="{top:.1f}" y2="{top + height:.1f}" stroke="#a3122a" stroke-width="1.5"/>'
-                   f'<text x="{to_x(x) + side:.1f}" y="{top + 0.55 * height:.1f}" text-anchor="{anchor}" font-size="11" fill="#a3122a">{escape(label)}</text>')  # fmt: skip
-    # Labels at the right ends of their lines, pushed apart where they would cover each other.
-    ends.sort()
-    at = -math.inf
-    for y, label, style in ends:
-        at = max(y, at + 15.0)
-        colour, dash, width = STYLES[style]
-        dashes = f' stroke-dasharray="{dash}"' if dash else ""
-        shown = min(at, top + height + 8)
-        out.append(f'<line x1="{LEFT + inner + 6}" x2="{LEFT + inner + 26}" y1="{shown - 4:.1f}" y2="{shown - 4:.1f}" stroke="{colour}" stroke-width="{width}"{dashes}/>'
-                   f'<text x="{LEFT + inner + 31}" y="{shown:.1f}" fill="{colour}">{escape(label)}</text>')  # fmt: skip
+        ends.append((float(np.clip(to_y(y[last]), top + 6, bottom)), series.label, series.style))
+    for marks, colour, dash, y in ((panel.notes, _FAINT, ' stroke-dasharray="2 3"', bottom - 0.3 * height), (panel.marks, _ALARM, "", top + 0.55 * height)):
+        for x, label in marks:
+            # Near the right edge the words stand on the left of their line.
+            side, anchor = (-4, "end") if to_x(x) > left + 0.8 * inner else (4, "start")
+            words = f'<text x="{to_x(x) + side:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="11" fill="{colour}">{escape(label)}</text>'
+            out.append(f'<line x1="{to_x(x):.1f}" x2="{to_x(x):.1f}" y1="{top:.1f}" y2="{bottom:.1f}" stroke="{colour}" stroke-width="1.5"{dash}/>'
+                       + (words if height > 60 else ""))  # fmt: skip
+    out += _names(ends, top, bottom, frame)
     out.append("</g>")
+    return out
+
+
+def _stroke(style: str) -> str:
+    colour, dash, width = STYLES[style]
+    return f'stroke="{colour}" stroke-width="{width}"' + (f' stroke-dasharray="{dash}"' if dash else "")
+
+
+def _line(series: Series, x: np.ndarray, y: np.ndarray, to_x, to_y, pixels: int) -> list[str]:
+    """A line, with its shaded band beneath it where it has one."""
+    out = []
+    if series.band is not None:
+        band, good = np.nan_to_num(np.asarray(series.band, float)), np.isfinite(y)
+        # One cut for both edges: the widest and the highest of each pixel column would not belong together.
+        keep = np.unique(np.linspace(0, good.sum() - 1, min(int(good.sum()), 300)).astype(int))
+        bx, middle, half = x[good][keep], y[good][keep], band[good][keep]
+        edge = list(zip(to_x(bx), to_y(middle + half))) + list(zip(to_x(bx)[::-1], to_y(middle - half)[::-1]))
+        points = " ".join(f"{a:.1f},{b:.1f}" for a, b in edge)
+        out.append(f'<polygon points="{points}" fill="{STYLES[series.style][0]}" fill-opacity="0.14"/>')
+    tx, ty = thin(x, y, pixels)
+    out.append(f'<path d="{_path(to_x(tx), to_y(ty))}" fill="none" stroke-linejoin="round" {_stroke(series.style)}/>')
+    return out
+
+
+def _names(ends: list[tuple[float, str, str]], top: float, bottom: float, frame: _Frame) -> list[str]:
+    """The lines' names: at their right ends, pushed apart where they would cover each other; in a narrow picture above the panel."""
+    out = []
+    if frame.narrow:
+        x = 6.0
+        for _, label, style in ends:
+            out.append(f'<line x1="{x:.0f}" x2="{x + 18:.0f}" y1="{top - 10:.1f}" y2="{top - 10:.1f}" {_stroke(style)}/>'
+                       f'<text x="{x + 22:.0f}" y="{top - 6:.1f}" fill="{STYLES[style][0]}">{escape(label)}</text>')  # fmt: skip
+            x += 34.0 + 6.6 * len(label)
+        return out
+    at = -math.inf
+    for y, label, style in sorted(ends):
+        at = max(y, at + 15.0)
+        shown, x = min(at, bottom + 8), frame.left + frame.inner
+        out.append(f'<line x1="{x + 6}" x2="{x + 26}" y1="{shown - 4:.1f}" y2="{shown - 4:.1f}" {_stroke(style)}/>'
+                   f'<text x="{x + 31}" y="{shown:.1f}" fill="{STYLES[style][0]}">{escape(label)}</text>')  # fmt: skip
     return out

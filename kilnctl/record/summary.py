@@ -63,8 +63,22 @@ def judged(run) -> tuple[np.ndarray, str]:
     measured = run.data["part_c" if part else "chamber_c"]
     if part and not np.isfinite(measured).any():
         return run.data["part_estimate_c"], "the model's estimate of the part"
-    dt = float(np.median(np.diff(run.time_s))) if len(run.time_s) > 1 else 1.0
-    return smooth(measured, max(1, round(10.0 / dt))), "the sensor, averaged over 10 s"
+    return smooth(measured, max(1, round(10.0 / sample_s(run.time_s)))), "the sensor, averaged over 10 s"
+
+
+def sample_s(time_s: np.ndarray) -> float:
+    """Usual time between two samples, s; 1 where there are not two."""
+    return float(np.median(np.diff(time_s))) if len(time_s) > 1 else 1.0
+
+
+def part_of(run) -> tuple[np.ndarray, np.ndarray | None, str]:
+    """The part's temperature, °C, by the best there is: the plant's own, the thermocouple on it, the model's estimate; its standard
+    deviation, K, where it is an estimate; and which of them it is."""
+    for name, label in (("true_part_c", "part"), ("part_c", "part, measured")):
+        if np.isfinite(run.data[name]).any():
+            return run.data[name], None, label
+    spread = run.data["part_sd_k"]
+    return run.data["part_estimate_c"], spread if np.isfinite(spread).any() else None, "part, estimate"
 
 
 def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
@@ -89,14 +103,14 @@ def summarise(run) -> Summary:
         part = value[(time >= soak.arrived_s + 300.0) & (time <= soak.end_s)]
         if len(part) > 60:
             swing = max(swing, float(np.nanmax(part) - np.nanmin(part)))
-    part = run.data["true_part_c"]
-    part = part if np.isfinite(part).any() else run.data["part_c"] if np.isfinite(run.data["part_c"]).any() else run.data["part_estimate_c"]
+    part, sd, _ = part_of(run)
     credited = spread = None
     if run.schedule.cure is not None and np.isfinite(part).any():
         credited = cure_share(time, part, run.schedule.cure)
-        sd = run.data["part_sd_k"]
-        if np.isfinite(sd).any() and not np.isfinite(run.data["true_part_c"]).any():
-            spread = abs(cure_share(time, part + np.nan_to_num(sd), run.schedule.cure) - credited)
+        if sd is not None:
+            # The error of an estimate is much the same all through a run, so it shifts the whole curve.
+            up, down = (cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0))
+            spread = 0.5 * (up - down)
     fired = np.nan_to_num(run.data["fired"])
     hours = max(1e-9, (time[-1] - time[0]) / 3600.0)
     return Summary(
@@ -135,7 +149,7 @@ def _over(run, value: np.ndarray, sign: float) -> float:
 def _soaks(run, time: np.ndarray, value: np.ndarray):
     reference, step = run.data["reference_c"], run.data["step"]
     last_c = math.nan
-    dt = float(np.median(np.diff(time))) if len(time) > 1 else 1.0
+    dt = sample_s(time)
     for i, s in enumerate(run.schedule.steps, 1):
         last_c = s.to_c if s.to_c is not None else last_c
         if s.hold_s <= 0.0:

@@ -1,0 +1,292 @@
+"""Read a run's folder back. A torn end is cut off and told; anything else that is wrong is refused with its file and line.
+
+Samples and events come from the journal where the run kept one (real runs), else from samples.csv and events.csv (rehearsals).
+"""
+
+import array
+import csv
+import hashlib
+import json
+import math
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Iterable
+
+import numpy as np
+
+from ..errors import KilnctlError
+from ..settings.oven import Load, Oven, load_oven
+from ..settings.schedule import Cure, Schedule, Step, load_schedule
+from .columns import NAMES
+from .journal import read_journal, segments
+
+#: A record larger than this is not read in one piece, bytes.
+LARGEST_BYTES = 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedEvent:
+    time_s: float
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedTrip:
+    fault: str
+    time_s: float
+    seen: str
+    done: str
+    check: str
+
+
+@dataclass(frozen=True)
+class UnknownOven:
+    """Stands for an oven whose description is not in the record."""
+
+    name: str
+    file: str = ""
+    sha256: str = ""
+
+
+@dataclass
+class RunRecord:
+    """A run read back; summaries, pictures and fits take it in place of a `Run`. Columns are attributes too (`.chamber_c`).
+
+    outcome   "finished", "tripped", "interrupted", "stopped", or "unfinished": it ended without saying so
+    problems  what was found wrong in the record and how it was dealt with, one sentence each
+    about     run.json as it stands
+    """
+
+    folder: Path
+    oven: Oven | UnknownOven
+    schedule: Schedule
+    outcome: str
+    trips: tuple[RecordedTrip, ...]
+    events: tuple[RecordedEvent, ...]
+    data: dict[str, np.ndarray]
+    seed: int | None
+    controller: str
+    energy_j: float
+    model: dict | None
+    load: Load | None
+    started: str = ""
+    rig: str = ""
+    version: str = ""
+    about: dict = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+
+    def __getattr__(self, name: str) -> np.ndarray:
+        data = self.__dict__.get("data", {})
+        if name in data:
+            return data[name]
+        raise AttributeError(name)
+
+
+def read_run(folder: str | Path) -> RunRecord:
+    """The record in `folder`. Raises KilnctlError (file:line where there is one) for what is no record of ours or is damaged inside."""
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise KilnctlError(f"{folder}: there is no such folder; give the folder of a run")
+    problems: list[str] = []
+    said = _said(folder)
+    if segments(folder):
+        data, events, trips, end = _from_journal(folder, problems)
+        said = {**end.pop("start", {}), **said} if end else said
+        outcome = end.get("outcome") or said.get("outcome", "unfinished")
+    elif (folder / "samples.csv").is_file():
+        data = _columns(*_table(folder / "samples.csv", problems))
+        events = _events(folder / "events.csv", problems)
+        trips, end, outcome = tuple(_trip(t) for t in said.get("trips", ())), {}, said.get("outcome", "unfinished")
+    else:
+        raise KilnctlError(f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal")
+    oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
+    energy = end.get("energy_j", said.get("energy_j"))
+    if energy is None:
+        energy = _energy_j(data, oven, said)
+        problems.append("the run ended without a total of its energy; it was added up from the samples")
+    load = said.get("load")
+    try:
+        load = Load(**load) if load else None
+    except TypeError as error:
+        raise KilnctlError(f"{folder / 'run.json'}: its load is not one of ours ({error})") from None
+    return RunRecord(folder=folder, oven=oven, schedule=schedule, outcome=outcome, trips=trips, events=events, data=data,
+                     seed=said.get("seed"), controller=said.get("controller") or "", energy_j=float(energy), model=said.get("model"), load=load,
+                     started=said.get("started", ""), rig=said.get("rig", ""), version=said.get("kilnctl", ""), about=said,
+                     problems=tuple(problems))  # fmt: skip
+
+
+def _said(folder: Path) -> dict:
+    path = folder / "run.json"
+    try:
+        said = json.loads(path.read_bytes())
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be read: {error.strerror}") from None
+    except json.JSONDecodeError as error:
+        raise KilnctlError(f"{path}:{error.lineno}: not a run.json of ours: {error.msg}") from None
+    except ValueError as error:
+        raise KilnctlError(f"{path}: not a run.json of ours: {error}") from None
+    if not isinstance(said, dict):
+        raise KilnctlError(f"{path}:1: not a run.json of ours")
+    return said
+
+
+def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:
+    told = said.get("oven") or {}
+    path = folder / "oven.yaml"
+    if path.is_file():
+        _same(path, told.get("sha256"), problems)
+        return load_oven(path)
+    if not told.get("name"):
+        raise KilnctlError(f"{folder}: neither run.json nor oven.yaml says which oven this was")
+    problems.append("the oven's description is not in the record")
+    return UnknownOven(told["name"], told.get("file", ""), told.get("sha256", ""))
+
+
+def _schedule(folder: Path, said: dict, problems: list[str]) -> Schedule:
+    path = folder / "schedule.yaml"
+    if path.is_file():
+        _same(path, (said.get("schedule") or {}).get("sha256"), problems)
+        return load_schedule(path)
+    steps = dict(said.get("steps") or {})
+    if not steps:
+        raise KilnctlError(f"{folder}: neither run.json nor schedule.yaml says what was run")
+    try:
+        steps["steps"] = tuple(Step(**s) for s in steps["steps"])
+        for name, kind in (("load", Load), ("cure", Cure)):
+            steps[name] = kind(**steps[name]) if steps.get(name) else None
+        return Schedule(**steps)
+    except (TypeError, KeyError) as error:
+        raise KilnctlError(f"{folder / 'run.json'}: its steps are not ours ({error})") from None
+
+
+def _same(path: Path, sha256: str | None, problems: list[str]) -> None:
+    if sha256 and hashlib.sha256(path.read_bytes()).hexdigest() != sha256:
+        problems.append(f"{path.name} in the record is not the file that was run: its checksum differs")
+
+
+def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[str, list[str]]]]:
+    """Column names, and (place, cells) of every whole row. What a power cut left at the end is cut off and told."""
+    try:
+        size = path.stat().st_size
+        if size > LARGEST_BYTES:
+            raise KilnctlError(f"{path}: larger than {LARGEST_BYTES // 1_000_000} MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be read: {error.strerror}") from None
+    # Zeros are what a file system leaves where a block was never written.
+    whole = data[: (data.find(b"\0") if b"\0" in data else len(data))]
+    whole = whole[: whole.rfind(b"\n") + 1]
+    if len(whole) < len(data):
+        problems.append(f"{path.name}: the last line was cut off and is left out")
+    lines = whole.decode("utf-8-sig", "replace").splitlines()
+    if not lines:
+        raise KilnctlError(f"{path}:1: it is empty")
+    names = next(csv.reader(lines[:1]))
+    return names, ((f"{path}:{number}", cells) for number, cells in enumerate(csv.reader(lines[1:]), 2))
+
+
+def _columns(names: list[str], rows: Iterable[tuple[str, list[str]]], lenient: list[str] | None = None) -> dict[str, np.ndarray]:
+    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list in `lenient` a row that is no
+    sample is left out and told there. Columns of ours that are not there are filled with NaN."""
+    if "time_s" not in names or len(set(names)) != len(names):
+        raise KilnctlError("the samples have no column time_s, or two columns of one name")
+    numbers = {n: array.array("d") for n in names if n != "reason"}
+    reasons: list[str] = []
+    places = [(i, numbers[n]) for i, n in enumerate(names) if n != "reason"]
+    reason, clock, before = names.index("reason") if "reason" in names else None, names.index("time_s"), -math.inf
+    for place, cells in rows:
+        try:
+            if len(cells) != len(names):
+                raise ValueError(f"{len(cells)} cells where there are {len(names)} columns")
+            values = [float(cells[i]) if cells[i] else math.nan for i, _ in places]
+            now = float(cells[clock])
+            if not now > before:
+                raise ValueError(f"time goes from {before:g} s to {now:g} s")
+        except ValueError as error:
+            if lenient is None:
+                raise KilnctlError(f"{place}: not a sample: {error}") from None
+            lenient.append(f"{place}: not a sample, left out: {error}")
+            continue
+        before = now
+        for (_, column), value in zip(places, values):
+            column.append(value)
+        if reason is not None:
+            reasons.append(cells[reason])
+    data = {n: np.array(c, float) for n, c in numbers.items()}
+    count = len(data["time_s"])
+    for name in NAMES:
+        if name != "reason" and name not in data:
+            data[name] = np.full(count, math.nan)
+    data["reason"] = np.array(reasons if reason is not None else [""] * count, dtype=object)
+    return data
+
+
+def _events(path: Path, problems: list[str]) -> tuple[RecordedEvent, ...]:
+    if not path.is_file():
+        problems.append("events.csv is not there: the run ended before it was written")
+        return ()
+    _, rows = _table(path, problems)
+    found = []
+    for place, cells in rows:
+        try:
+            time_s, kind, text = cells
+            found.append(RecordedEvent(float(time_s), kind, text))
+        except ValueError:
+            raise KilnctlError(f"{place}: not an event (time_s, kind, text)") from None
+    return tuple(found)
+
+
+def _trip(told: dict) -> RecordedTrip:
+    words = {name: str(told.get(name, "")) for name in ("fault", "seen", "done", "check")}
+    return RecordedTrip(time_s=float(told.get("time_s", math.nan)), **words)
+
+
+def _from_journal(folder: Path, problems: list[str]):
+    """(columns, events, trips, what its start and end say) of a journal."""
+    journal = read_journal(folder)
+    problems += [f"{place}; left out" for place in journal.bad]
+    if journal.missing:
+        problems.append(f"{journal.missing} records of the journal are missing")
+    names, rows, events, trips, end = list(NAMES), [], [], [], {}
+    for entry in journal.entries:
+        place = f"{folder / entry.file}:{entry.line}"
+        if entry.kind == "sample":
+            rows.append((place, next(csv.reader([entry.body]), [])))
+            continue
+        if entry.kind == "columns":
+            if rows and entry.body.split(",") != names:
+                raise KilnctlError(f"{place}: the columns change in the middle of the run")
+            names = entry.body.split(",")
+            continue
+        try:
+            body = json.loads(entry.body)
+            if not isinstance(body, dict):
+                raise ValueError("no mapping")
+        except ValueError as error:
+            raise KilnctlError(f"{place}: a record of kind '{entry.kind}' that is not ours ({error})") from None
+        time_s = body.get("time_s")
+        time_s = float(time_s) if isinstance(time_s, (int, float)) else math.nan
+        if entry.kind == "trip":
+            trips.append(_trip(body))
+        elif entry.kind == "end":
+            end |= body
+        elif entry.kind == "start":
+            end.setdefault("start", {k: v for k, v in body.items() if k not in ("time_s", "text")})
+        elif entry.kind == "lost":
+            problems.append(f"{place}: {body.get('records')} records were lost before this one (slow or full disk)")
+        text = str(body.get("text", "")) or (f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind)
+        if entry.kind not in ("lost",):
+            events.append(RecordedEvent(time_s, entry.kind, text))
+    return _columns(names, rows, problems), tuple(events), tuple(trips), end
+
+
+def _energy_j(data: dict[str, np.ndarray], oven: Oven | UnknownOven, said: dict) -> float:
+    """Fired share × power at the measured voltage × time, where nobody added it up."""
+    full = oven.elements.power_w if isinstance(oven, Oven) else float((said.get("model") or {}).get("power_w") or 0.0)
+    nominal = oven.supply.voltage_v if isinstance(oven, Oven) else math.nan
+    ratio = np.where(np.isfinite(data["supply_v"] / nominal), data["supply_v"] / nominal, 1.0)
+    steps = np.diff(data["time_s"], prepend=data["time_s"][:1])
+    return float(np.sum(np.nan_to_num(data["fired"]) * full * ratio**2 * steps))
