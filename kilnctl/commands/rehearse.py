@@ -43,7 +43,7 @@ class Progress:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, load_schedule, size
-    from ..record.folder import SampleWriter, finish, new_folder
+    from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
     from ..rehearsal import rehearse
 
     problems = []
@@ -83,6 +83,7 @@ def run(args: argparse.Namespace) -> int:
     for shortfall in programme.shortfalls:
         print(f"note: {shortfall}; the ramp will take the time it needs")
     folder = new_folder(args.out, oven.name, schedule.name)
+    begin(folder, Begun(oven, schedule, load, model, args.seed, _name(args.controller)))
     writer = SampleWriter(folder)
     progress = Progress("rehearsing", args.quiet)
     try:

@@ -2,6 +2,7 @@
 
 from html import escape
 from typing import Iterable, Sequence
+from xml.sax.saxutils import quoteattr
 
 _STYLE = """
 :root { color-scheme: light; --ink: #1d2433; --faint: #5b6475; --line: #dfe3ea; --warm: #b3400a; --alarm: #a3122a; }
@@ -12,8 +13,8 @@ h1 { font-size: 1.5rem; line-height: 1.2; margin: 0 0 .2rem; } h2 { font-size: 1
 .faint { color: var(--faint); } .small { font-size: .86rem; } .words { text-align: left; white-space: normal; }
 .alarm { border-left: 6px solid var(--alarm); padding: .55rem .8rem; background: #fbf0f1; margin: .7rem 0; }
 .care { border-left: 6px solid #b98900; padding: .55rem .8rem; background: #fdf7e7; margin: .7rem 0; }
-.figures { display: grid; grid-template-columns: repeat(auto-fit, minmax(8.6rem, 1fr)); gap: 1px; background: var(--line); border: 1px solid var(--line);
-  margin: 1rem 0; } .figures div { background: #fff; padding: .5rem .75rem; }
+.figures { display: grid; grid-template-columns: repeat(auto-fit, minmax(8.6rem, 1fr)); gap: 1px;
+  margin: 1rem 0; } .figures div { box-shadow: 0 0 0 1px var(--line); padding: .5rem .75rem; }
 .figures b { display: block; font-size: 1.25rem; font-weight: 600; font-variant-numeric: tabular-nums; } .figures span { color: var(--faint); font-size: .86rem; }
 .scroll { overflow-x: auto; } svg { width: 100%; height: auto; display: block; } .narrow { display: none; }
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
@@ -22,7 +23,10 @@ th { font-weight: 600; color: var(--faint); font-size: .86rem; } th:first-child,
 dl { display: grid; grid-template-columns: max-content 1fr; gap: .22rem 1.2rem; margin: 0; } dt { color: var(--faint); }
 dd { margin: 0; overflow-wrap: anywhere; } details summary { cursor: pointer; color: var(--faint); margin: .4rem 0; }
 @media (max-width: 640px) { body { padding: .9rem .9rem 2rem; } .wide { display: none; } .narrow { display: block; } dl { grid-template-columns: 1fr; gap: 0; }
-  dd { margin-bottom: .4rem; } }
+  dd { margin-bottom: .4rem; } th, td { padding-right: .7rem; }
+  .many thead { display: none; } .many, .many tbody, .many tr { display: block; } .many tr { border-bottom: 1px solid var(--line); padding: .35rem 0; }
+  .many td { display: flex; justify-content: space-between; gap: 1rem; border: 0; padding: .08rem 0; text-align: right; }
+  .many td::before { content: attr(data-head); color: var(--faint); } .many td:first-child { font-weight: 600; } .many td:first-child::before { content: none; } }
 @media print { @page { margin: 14mm; } body { font-size: 10.5px; padding: 0; max-width: none; } h2 { break-after: avoid; margin-top: 1.1rem; }
   tr, .alarm, .care, .figures, svg { break-inside: avoid; } .narrow { display: none; } .wide { display: block; } .scroll { overflow: visible; } }
 """
@@ -41,14 +45,18 @@ def section(title: str, body: str) -> str:
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]], words: Sequence[int] = ()) -> str:
-    """A table of texts; the columns numbered in `words` hold sentences. Empty without rows."""
-    cells = "".join(
-        "<tr>" + "".join(f"<td{' class=words' if i in words else ''}>{escape(c)}</td>" for i, c in enumerate(row)) + "</tr>" for row in rows
-    )  # fmt: skip
+    """A table of texts; the columns numbered in `words` hold sentences. Empty without rows. One with many columns becomes a stack of
+    small lists on a phone."""
+    many = len(head) > 4
+
+    def cell(i: int, text: str) -> str:
+        return f"<td{' class=words' if i in words else ''}{f' data-head={quoteattr(head[i])}' if many else ''}>{escape(text)}</td>"
+
+    cells = "".join("<tr>" + "".join(cell(i, c) for i, c in enumerate(row)) + "</tr>" for row in rows)
     if not cells:
         return ""
     top = "".join(f"<th{' class=words' if i in words else ''}>{escape(h)}</th>" for i, h in enumerate(head))
-    return f'<div class="scroll"><table><thead><tr>{top}</tr></thead><tbody>{cells}</tbody></table></div>'
+    return f'<div class="scroll"><table{" class=many" if many else ""}><thead><tr>{top}</tr></thead><tbody>{cells}</tbody></table></div>'
 
 
 def facts(pairs: Iterable[tuple[str, str]]) -> str:

@@ -69,7 +69,7 @@ class _Frame:
 
 def _frame(width: int) -> _Frame:
     if width <= 600:
-        return _Frame(True, 44, 10, 56, 46, 40, width - 54)
+        return _Frame(True, 44, 10, 64, 46, 40, width - 54)
     return _Frame(False, 64, 150, 54, 28, 44, width - 214)
 
 

@@ -5,6 +5,7 @@ Samples and events come from the journal where the run kept one (real runs), els
 
 import array
 import csv
+import dataclasses
 import hashlib
 import json
 import math
@@ -138,7 +139,7 @@ def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:
     path = folder / "oven.yaml"
     if path.is_file():
         _same(path, told.get("sha256"), problems)
-        return load_oven(path)
+        return _named(load_oven(path), told)
     if not told.get("name"):
         raise KilnctlError(f"{folder}: neither run.json nor oven.yaml says which oven this was")
     problems.append("the oven's description is not in the record")
@@ -148,8 +149,9 @@ def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:
 def _schedule(folder: Path, said: dict, problems: list[str]) -> Schedule:
     path = folder / "schedule.yaml"
     if path.is_file():
-        _same(path, (said.get("schedule") or {}).get("sha256"), problems)
-        return load_schedule(path)
+        told = said.get("schedule") or {}
+        _same(path, told.get("sha256"), problems)
+        return _named(load_schedule(path), told)
     steps = dict(said.get("steps") or {})
     if not steps:
         raise KilnctlError(f"{folder}: neither run.json nor schedule.yaml says what was run")
@@ -160,6 +162,11 @@ def _schedule(folder: Path, said: dict, problems: list[str]) -> Schedule:
         return Schedule(**steps)
     except (TypeError, KeyError) as error:
         raise KilnctlError(f"{folder / 'run.json'}: its steps are not ours ({error})") from None
+
+
+def _named(settings, told: dict):
+    """Settings read from the record's copy, under the name and checksum of the file that was run."""
+    return dataclasses.replace(settings, file=told.get("file") or settings.file, sha256=told.get("sha256") or settings.sha256)
 
 
 def _same(path: Path, sha256: str | None, problems: list[str]) -> None:

@@ -28,6 +28,14 @@ _CLASS_2 = {"K": (2.5, 0.0075), "N": (2.5, 0.0075), "J": (2.5, 0.0075), "E": (2.
             "S": (1.5, 0.0025), "R": (1.5, 0.0025), "B": (1.5, 0.0025)}  # fmt: skip
 
 
+#: How near to a soak's target the part counts as being at it, K.
+NEAR_K = 5.0
+
+
+def _round(value_k: float, unit: str) -> str:
+    return f"{value_k:g} K" if unit == "C" else f"{value_k * 1.8:g} °F"
+
+
 @dataclass(frozen=True)
 class Price:
     """Price of a kilowatt hour, in whatever the user pays with."""
@@ -80,7 +88,7 @@ def _figures(s: Summary, unit: str, price: Price | None) -> str:
 
 
 def _soaks(run, s: Summary, unit: str) -> str:
-    band = kelvins(SETTLED_K, unit)
+    band = _round(SETTLED_K, unit)
     rows = [(x.name, degrees(x.target_c, unit), clock(x.arrived_s), clock(x.settled_s), clock(x.end_s), kelvins(x.worst_k, unit), kelvins(x.rms_k, unit))
             for x in s.soaks]  # fmt: skip
     shown = table(("soak", "target", "reached", "settled", "until", "worst", "rms"), rows)
@@ -102,9 +110,9 @@ def _part(run, s: Summary, unit: str) -> str:
         if inside.any():
             first, last = np.flatnonzero(inside)[[0, -1]]
             sd = "–" if spread is None else "± " + kelvins(2.0 * float(spread[last]), unit)
-            near = float(np.sum(inside & (np.abs(part - soak.target_c) <= 5.0)) * np.median(np.diff(run.time_s))) if len(run.time_s) > 1 else 0.0
+            near = float(np.sum(inside & (np.abs(part - soak.target_c) <= NEAR_K)) * np.median(np.diff(run.time_s))) if len(run.time_s) > 1 else 0.0
             rows.append((soak.name, degrees(float(part[first]), unit, 1), degrees(float(part[last]), unit, 1), sd, clock(near)))
-    out = table(("soak", "part at its start", "at its end", "uncertainty (2 sd)", f"within {kelvins(5.0, unit)} of the target"), rows)
+    out = table(("soak", "part at its start", "at its end", "uncertainty (2 sd)", f"within {_round(NEAR_K, unit)} of the target"), rows)
     out += f'<p class="small faint">The temperature is that of {_source(run, what)}.</p>'
     cure = run.schedule.cure
     if cure is not None and s.cure_share is not None:
@@ -132,7 +140,7 @@ def _source(run, what: str) -> str:
 def _energy(run, s: Summary, price: Price | None) -> str:
     hours = s.duration_s / 3600.0
     pairs = [("used", f"{s.energy_kwh:.2f} kWh"), ("mean power", f"{1000.0 * s.energy_kwh / hours:.0f} W" if hours else "–"),
-             ("switching", f"{s.switchings_per_h:.0f} changes of more than half the power between samples in an hour")]  # fmt: skip
+             ("switching", f"{s.switchings_per_h:.0f} an hour (changes of more than half the power from one sample to the next)")]  # fmt: skip
     if price is not None:
         pairs.insert(1, ("cost", f"{price.of(s.energy_kwh)} at {price.of(1.0)} for 1 kWh"))
     return facts(pairs) + '<p class="small faint">Fired power counted by the controller, not a billing meter.</p>'
@@ -153,7 +161,7 @@ def _sensors(run, unit: str) -> str:
         rows.append((name, f"type {sensor.type}", sensor.front_end, points or "none entered", Path(sensor.file).name if sensor.file else "–"))
         if not points:
             bare.append(name)
-    shown = table(("sensor", "thermocouple", "converter", "calibration", "certificate"), rows, words=(3,))
+    shown = table(("sensor", "thermocouple", "converter", "calibration", "certificate"), rows, words=(1, 2, 3, 4))
     if bare:
         shown += f'<p class="small faint">Without a calibration entered ({", ".join(bare)}): the readings are as good as the thermocouple and converter are.</p>'
     return shown

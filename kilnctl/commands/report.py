@@ -1,0 +1,48 @@
+"""`kilnctl report RUN`: one self-contained page of evidence from a run's folder."""
+
+import argparse
+from pathlib import Path
+
+from ..errors import KilnctlError
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("run", metavar="RUN", help="folder of a run")
+    parser.add_argument("--out", metavar="FILE", help="where to write the page (default: report.html in that folder)")
+    parser.add_argument("--price", metavar="PRICE", help="price of energy, for example '0.30 EUR/kWh'")
+    parser.add_argument("--csv", metavar="FILE", help="write the figures as CSV as well; '-' prints them instead of the summary")
+    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
+
+
+def run(args: argparse.Namespace) -> int:
+    from ..record.reader import read_run
+    from ..record.report import as_csv, page, parse_price
+    from ..record.summary import as_text, summarise
+
+    price = parse_price(args.price) if args.price else None
+    record = read_run(args.run)
+    summary = summarise(record)
+    unit = "F" if args.fahrenheit else "C"
+    target = Path(args.out) if args.out else record.folder / "report.html"
+    _write(target, page(record, summary, unit, price))
+    figures = as_csv(record, summary, price)
+    if args.csv == "-":
+        print(figures, end="")
+        return 0
+    if args.csv:
+        _write(Path(args.csv), figures)
+    print(f"{record.oven.name}: {record.schedule.name}, {record.outcome}\n")
+    print(as_text(summary, unit))
+    if price is not None:
+        print(f"cost                 {price.of(summary.energy_kwh)}")
+    for problem in record.problems:
+        print(f"note: {problem}")
+    print(f"\nthe page lies in {target}")
+    return 0
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
