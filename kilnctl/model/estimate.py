@@ -61,6 +61,7 @@ def minimise(
     spread = np.asarray(spread, float)
     precision = np.diag(1.0 / spread**2) if precision is None else precision
     identity = np.eye(len(u))
+    longest_each = np.where(np.isfinite(spread), np.maximum(spread, LONGEST_STEP), LONGEST_STEP)
     scale = np.asarray(scale, float)
 
     def weigh(residual: np.ndarray, at: np.ndarray):
@@ -87,8 +88,7 @@ def minimise(
     while steps < most:
         slope = jacobian.T @ (standard * robust * inverse) - priors(u)[0]
         step = np.linalg.solve(normal + damping * np.diag(np.maximum(np.diag(normal), 1e-12)), slope)
-        longest = np.max(np.abs(step) / np.where(np.isfinite(spread), np.maximum(spread, LONGEST_STEP), np.inf)) / LONGEST_STEP
-        step = step / max(1.0, longest)
+        step = np.clip(step, -longest_each, longest_each)
         length = math.sqrt(max(0.0, float(step @ normal @ step)))  # in standard errors
         if length < tolerance and damping < 0.1:
             converged = True
@@ -111,7 +111,7 @@ def minimise(
         expected = float(step @ slope) - 0.5 * float(step @ normal @ step)
         u, residual = u + step, trial
         cost, standard, robust, inverse = weighed
-        ratio = gained / max(expected, 1e-300)
+        ratio = min(4.0, gained / max(expected, 1e-9 * gained + 1e-300))
         damping, harder = max(damping * max(0.1, 1.0 - (2.0 * ratio - 1.0) ** 3), 1e-10), 2.0
         if gained < enough and ratio > 0.25:
             converged = True
@@ -120,5 +120,9 @@ def minimise(
         if not reuse:
             _, jacobian = evaluate(u, True)
         normal, fresh = normal_of(jacobian, robust, inverse, u), not reuse
+    if not converged:
+        # Out of steps: what one more full step is expected to gain (Newton's decrement) tells whether it matters.
+        slope = jacobian.T @ (standard * robust * inverse) - priors(u)[0]
+        converged = 0.5 * float(slope @ np.linalg.solve(normal, slope)) < 1.0
     covariance = np.linalg.pinv(normal, hermitian=True)
     return Estimate(u, covariance, residual, jacobian, robust * (inverse > 0.0), cost, steps, converged)

@@ -55,14 +55,48 @@ class Column:
 
 def run(network: Network, start_c: np.ndarray, heat_w: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray) -> np.ndarray:
     """Temperatures after every step, with the start in row 0: heat_w (steps, nodes), boundary_c (steps, boundaries), dt_s (steps,)."""
-    x = np.asarray(start_c, float)
-    out = np.empty((len(heat_w) + 1, network.nodes))
-    out[0] = x
-    for i in range(len(heat_w)):
-        m, _, residual, _ = _assemble(network, x[None], boundary_c[i : i + 1], np.zeros((1, network.nodes)), dt_s[i : i + 1])
-        x = x + np.linalg.solve(m[0], residual[0] + heat_w[i])
-        out[i + 1] = x
-    return out
+    n, links = network.nodes, list(zip(network.first, network.second, network.w_per_k.tolist(), network.rise_per_k.tolist(),
+                                       (SIGMA * np.asarray(network.m2)).tolist()))  # fmt: skip
+    capacity, warming = np.asarray(network.capacity_j_per_k).tolist(), _rise(network).tolist()
+    x = [float(t) for t in start_c]
+    out = [x]
+    for heat, around, dt in zip(np.asarray(heat_w).tolist(), np.asarray(boundary_c).tolist(), np.asarray(dt_s).tolist()):
+        m = [[0.0] * n for _ in range(n)]
+        right, t = list(heat), x + around
+        for i in range(n):
+            m[i][i] = capacity[i] * (1.0 + warming[i] * x[i]) / dt
+        for one, two, g, r, s in links:
+            t1, t2 = t[one], t[two]
+            k1, k2 = t1 + ZERO_C, t2 + ZERO_C
+            q = g * (1.0 + 0.5 * r * (t1 + t2)) * (t1 - t2) + s * (k1**4 - k2**4)
+            a, b = g * (1.0 + r * t1) + 4.0 * s * k1**3, g * (1.0 + r * t2) + 4.0 * s * k2**3
+            for here, sign in ((one, 1.0), (two, -1.0)):
+                if here < n:
+                    right[here] -= sign * q
+                    if one < n:
+                        m[here][one] += sign * a
+                    if two < n:
+                        m[here][two] -= sign * b
+        x = [before + change for before, change in zip(x, _eliminate(m, right))]
+        out.append(x)
+    return np.array(out)
+
+
+def _eliminate(m: list[list[float]], right: list[float]) -> list[float]:
+    """Gaussian elimination in plain floats; a network's matrix is diagonally dominant and wants no pivoting."""
+    n = len(right)
+    for i in range(n):
+        row, pivot = m[i], m[i][i]
+        for j in range(i + 1, n):
+            if m[j][i] != 0.0:
+                factor = m[j][i] / pivot
+                below = m[j]
+                for k in range(i + 1, n):
+                    below[k] -= factor * row[k]
+                right[j] -= factor * right[i]
+    for i in range(n - 1, -1, -1):
+        right[i] = (right[i] - sum(m[i][k] * right[k] for k in range(i + 1, n))) / m[i][i]
+    return right
 
 
 def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray, columns: list[Column],
@@ -73,7 +107,7 @@ def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np
     """
     n = network.nodes
     x, delta = x_c[:-1], np.diff(x_c, axis=0)
-    m, k, _, links = _assemble(network, x, boundary_c, delta, dt_s)
+    m, k, links = _assemble(network, x, boundary_c, delta, dt_s)
     for node, slope in (feedback or {}).items():
         k[:, node, node] += slope
     inverse = np.linalg.inv(m)
@@ -121,11 +155,10 @@ def recur(a: np.ndarray, b: np.ndarray, start: np.ndarray, keep: tuple[int, ...]
 
 
 def _assemble(network: Network, x: np.ndarray, boundary: np.ndarray, delta: np.ndarray, dt: np.ndarray):
-    """Matrix of the step, matrix of its derivative to the start, heat flows into the nodes, and what each link was made of."""
+    """Matrix of the step, matrix of its derivative to the start, and what each link was made of."""
     n = network.nodes
     m = np.zeros((len(x), n, n))
     k = np.zeros((len(x), n, n))
-    residual = np.zeros((len(x), n))
     rate = np.asarray(network.capacity_j_per_k)[None, :] / dt[:, None]
     m[:, range(n), range(n)] = rate * (1.0 + _rise(network) * x)
     k[:, range(n), range(n)] = -rate * _rise(network) * delta
@@ -135,7 +168,6 @@ def _assemble(network: Network, x: np.ndarray, boundary: np.ndarray, delta: np.n
         t1, d1 = (x[:, one], delta[:, one]) if one < n else (boundary[:, one - n], 0.0)
         t2, d2 = (x[:, two], delta[:, two]) if two < n else (boundary[:, two - n], 0.0)
         k1, k2 = t1 + ZERO_C, t2 + ZERO_C
-        q = g * (1.0 + 0.5 * r * (t1 + t2)) * (t1 - t2) + s * (k1**4 - k2**4)
         a = g * (1.0 + r * t1) + 4.0 * s * k1**3
         b = g * (1.0 + r * t2) + 4.0 * s * k2**3
         # Derivatives of q + a·d1 − b·d2 to the two temperatures at the start of the step.
@@ -145,14 +177,13 @@ def _assemble(network: Network, x: np.ndarray, boundary: np.ndarray, delta: np.n
         for here, sign in ((one, 1.0), (two, -1.0)):
             if here >= n:
                 continue
-            residual[:, here] -= sign * q
             if one < n:
                 m[:, here, one] += sign * a
                 k[:, here, one] -= sign * to_1
             if two < n:
                 m[:, here, two] -= sign * b
                 k[:, here, two] += sign * to_2
-    return m, k, residual, links
+    return m, k, links
 
 
 def _rise(network: Network) -> np.ndarray:
