@@ -15,6 +15,7 @@ COMMANDS = {
     "size": "how hot will it get, how fast, and where do the watts go",
     "materials": "list the insulation library",
     "rehearse": "run a schedule on a virtual oven, in simulated time",
+    "report": "one page of evidence from a run's record",
     "schema": "print a JSON Schema, for editors that complete and check",
 }
 
