@@ -202,15 +202,27 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
         out += _line(series, x, y, to_x, lambda v: np.clip(to_y(v), top - 2, bottom + 2), max(80, frame.inner // 2))
         last = np.flatnonzero(np.isfinite(y))[-1]
         ends.append((float(np.clip(to_y(y[last]), top + 6, bottom)), series.label, series.style))
-    for marks, colour, dash, y in ((panel.notes, _FAINT, ' stroke-dasharray="2 3"', bottom - 0.3 * height), (panel.marks, _ALARM, "", top + 0.55 * height)):
-        for x, label in marks:
-            # Near the right edge the words stand on the left of their line.
-            side, anchor = (-4, "end") if to_x(x) > left + 0.8 * inner else (4, "start")
-            words = f'<text x="{to_x(x) + side:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="11" fill="{colour}">{escape(label)}</text>'
-            out.append(f'<line x1="{to_x(x):.1f}" x2="{to_x(x):.1f}" y1="{top:.1f}" y2="{bottom:.1f}" stroke="{colour}" stroke-width="1.5"{dash}/>'
-                       + (words if height > 60 else ""))  # fmt: skip
+    out += _marks(panel.notes, _FAINT, ' stroke-dasharray="2 3"', top, height, 0.62, to_x, frame)
+    out += _marks(panel.marks, _ALARM, "", top, height, 0.5, to_x, frame)
     out += _names(ends, top, bottom, frame)
     out.append("</g>")
+    return out
+
+
+def _marks(marks, colour: str, dash: str, top: float, height: float, share: float, to_x, frame: _Frame) -> list[str]:
+    """Vertical lines with their words, each a row lower than the one before where they would cover each other."""
+    out, rows = [], [-math.inf, -math.inf, -math.inf]
+    for x, label in sorted(marks):
+        at, width = to_x(x), 6.2 * len(label)
+        out.append(f'<line x1="{at:.1f}" x2="{at:.1f}" y1="{top:.1f}" y2="{top + height:.1f}" stroke="{colour}" stroke-width="1.5"{dash}/>')
+        # Near the right edge the words stand on the left of their line.
+        left = at + 4.0 + width > frame.left + frame.inner
+        begin = at - 4.0 - width if left else at + 4.0
+        row = next((i for i, end in enumerate(rows) if end < begin), None)
+        if height > 100 and row is not None:
+            rows[row] = begin + width
+            out.append(f'<text x="{begin + width if left else begin:.1f}" y="{top + share * height + 14.0 * row:.1f}" font-size="11" '
+                       f'text-anchor="{"end" if left else "start"}" fill="{colour}">{escape(label)}</text>')  # fmt: skip
     return out
 
 

@@ -73,7 +73,7 @@ def _verdict(run) -> str:
     started = f" Started {run.started}." if getattr(run, "started", "") else ""
     virtual = not started and getattr(run, "rig", "") in ("", "virtual")
     lead = f"<p>{_OUTCOMES.get(run.outcome, run.outcome)}{started}{' A rehearsal on a virtual oven: nothing was heated.' if virtual else ''}</p>"
-    trips = "".join(notice(f"{t.seen}. {t.done} With the power off, check: {t.check}.", "alarm", f"Trip at {clock(t.time_s)}: {t.fault}.") for t in run.trips)
+    trips = "".join(notice(f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} With the power off, check: {t.check}.", "alarm", f"Trip at {clock(t.time_s)}: {t.fault}.") for t in run.trips)
     return lead + trips
 
 

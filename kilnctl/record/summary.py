@@ -150,11 +150,13 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
     reference, step = run.data["reference_c"], run.data["step"]
     last_c = math.nan
     dt = sample_s(time)
+    # After a trip there is no soak any more, only an oven left to itself.
+    tripped_s = min((t.time_s for t in run.trips), default=math.inf)
     for i, s in enumerate(run.schedule.steps, 1):
         last_c = s.to_c if s.to_c is not None else last_c
         if s.hold_s <= 0.0:
             continue
-        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < 1e-6))
+        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < 1e-6) & (time <= tripped_s))
         name = s.name or f"step {i}"
         near = where[np.abs(value[where] - last_c) <= s.within_k] if len(where) else where
         if len(near) == 0:
