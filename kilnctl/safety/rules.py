@@ -122,8 +122,9 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
         case "limit-sensor":
             return second_bad
         case "sensors-disagree":
-            allowed = max(policy.disagreement_k, policy.disagreement_share * chamber) if not sensor_bad else 0.0
-            return sensor_bad or second_bad or (second is not None and abs(second - chamber) > 0.8 * allowed)
+            if sensor_bad or second_bad or second is None:
+                return sensor_bad or second_bad
+            return abs(second - chamber) > 0.8 * max(policy.disagreement_k, policy.disagreement_share * chamber)
         case "cold-junction":
             return cold is not None and not (finite(cold) and policy.cold_junction_low_c <= cold <= policy.cold_junction_high_c)
         case "sensor-frozen":

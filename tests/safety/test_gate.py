@@ -30,7 +30,7 @@ def test_matrix_of_permission_and_values_around_every_limit():
     eps = 1e-9
     froms = [now - LEASE_S, now - LEASE_S - 1.0, now - 0.5, now, now + eps, 100, 10**400, math.nan, math.inf, -math.inf, "now"]
     untils = [now - eps, now, now + 0.5, now + LEASE_S, now + 1e9, math.nan, math.inf]
-    limits = [0.0, -1.0, 0.5, 1, 1.0, 1.5, math.nan, math.inf, True]
+    limits = [0.0, -1.0, 0.5, 1, 1.0, 1.0 + 1e-9, 1.1, 1.5, math.nan, math.inf, True]
     steps = [step, step - 1, step + 1, 7.0, None, True]
     passed = 0
     for f, u, limit, s, duty in itertools.product(froms, untils, limits, steps, WEIRD):
@@ -66,6 +66,14 @@ def test_another_step_passes_nothing(step):
 def test_no_lease_is_longer_than_two_seconds():
     assert LEASE_S == 2.0
     assert pass_duty(0.5, Permit(100.0, 102.0 + 1e-9, 7), 101.0, 7) == 0.0
+
+
+def test_a_permit_cannot_be_altered():
+    permit = Permit(100.0, 102.0, 7)
+    for name in ("until_s", "duty_limit", "another"):
+        with pytest.raises((AttributeError, TypeError)):
+            setattr(permit, name, 1e9)
+    assert not hasattr(permit, "__dict__")
 
 
 @given(st.floats(), st.floats(), st.floats(), st.integers(-3, 3), st.floats(), st.floats(), st.integers(-3, 3))

@@ -548,7 +548,54 @@ def test_judge_changes_nothing_it_is_given_and_answers_alike():
 
 def test_fired_that_is_no_share_counts_as_full_power():
     for odd in (math.nan, -0.1, 1.1, None):
+        assert Bench().feed(590, **QUIET, tick=dict(fired=odd)).faults == set()
         assert Bench().feed(700, **QUIET, tick=dict(fired=odd)).faults == {"heat-no-rise"}
+
+
+def test_power_fired_lately_is_a_mean_of_one_and_of_five_minutes():
+    state = Bench().feed(61, **QUIET, tick=dict(fired=0.6)).state
+    assert state.fired_60 == pytest.approx(0.6 * (1.0 - math.exp(-1.0)))
+    assert state.fired_300 == pytest.approx(0.6 * (1.0 - math.exp(-0.2)))
+
+
+def test_half_second_ticks_give_a_contactor_no_endless_time():
+    bench = Bench().feed(10, **QUIET, contactor_closed=True, dt=0.5)
+    assert bench.feed(5, **QUIET, contactor_closed=True, dt=0.5, tick=dict(heating=False)).faults == {"contactor-welded"}
+
+
+@pytest.mark.parametrize(("fired", "stands"), [(0.02, False), (0.021, True), (math.nan, False), (None, False)])
+def test_a_relay_that_blocks_again_is_seen_by_its_read_back(fired, stands):
+    bench = play("relay-on-unasked", "trip")
+    assert bool(acknowledge(bench.state, bench.policy, Reading(100.0, fired=fired), bench.later(), "k")[1]) is stands
+
+
+@pytest.mark.parametrize(("value", "stands"), [(-60.0, False), (-60.1, True), (1820.0, False), (1820.1, True)])
+def test_a_possible_temperature_is_needed_to_clear_a_sensor(value, stands):
+    bench = play("sensor-open", "trip")
+    assert bool(acknowledge(bench.state, bench.policy, Reading(value), bench.later(), "k")[1]) is stands
+
+
+@pytest.mark.parametrize(("value", "stands"), [(157.0, True), (164.0, False), (209.0, False), (213.0, True), (math.nan, True)])
+def test_a_fallen_reading_is_believed_where_it_was_or_where_the_oven_may_have_cooled_to(value, stands):
+    """From 200 °C, some 300 s ago, at 0.1 K/s and with 10 K of slack: 160 to 210 °C."""
+    bench = play("reading-fell", "trip")
+    since, origin = bench.state.fall[:2]
+    assert origin == pytest.approx(200.0, abs=2.0)
+    tick = Tick(since + 300.0, 9999, 0.0)
+    assert bool(acknowledge(bench.state, bench.policy, Reading(value), tick, "k")[1]) is stands
+
+
+def test_a_limit_just_kept_is_kept():
+    for rule, name, limit in (("energy", "energy_j", 1e7), ("run-time", "run_s", 6000.0)):
+        bench = play(rule, "trip")
+        assert acknowledge(bench.state, bench.policy, Reading(100.0), bench.later(**{name: limit}), "k")[1] == ()
+
+
+def test_a_disagreement_without_second_sensor_is_gone_by_a_person_s_word():
+    bench = play("sensors-disagree", "trip")
+    alone = dataclasses.replace(bench.policy, has_limit_sensor=False)
+    assert acknowledge(bench.state, alone, Reading(100.0), bench.later(), "k")[1] == ()
+    assert acknowledge(bench.state, alone, Reading(math.nan), bench.later(), "k")[1] == ("sensors-disagree",)
 
 
 def test_a_soak_near_the_top_of_the_oven_is_not_taken_for_a_broken_element():
