@@ -163,7 +163,8 @@ def svg(chart: Chart) -> str:
 
 
 def _limits(panel: Panel) -> tuple[float, float]:
-    values = [np.asarray(s.y, float) for s in panel.series]
+    values = [np.asarray(s.y, float) + sign * np.nan_to_num(np.asarray(0.0 if s.band is None else s.band, float))
+              for s in panel.series for sign in ((0.0,) if s.band is None else (-1.0, 1.0))]  # fmt: skip
     finite = [v[np.isfinite(v)] for v in values]
     finite = [v for v in finite if len(v)]
     low = min((float(v.min()) for v in finite), default=0.0) if panel.low is None else panel.low

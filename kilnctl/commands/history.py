@@ -1,0 +1,30 @@
+"""`kilnctl history RUNS`: the runs of one oven, and its ageing."""
+
+import argparse
+from pathlib import Path
+
+from ..errors import KilnctlError
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("runs", metavar="RUNS", help="folder below which the runs lie")
+    parser.add_argument("--oven", metavar="NAME", help="the oven, where there are runs of several")
+    parser.add_argument("--since", metavar="RUN", help="folder name of the run where the past begins, for example after a repair")
+    parser.add_argument("--out", metavar="FILE", help="write an HTML page as well")
+    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
+
+
+def run(args: argparse.Namespace) -> int:
+    from ..record.history import read_history
+    from ..record.history_text import as_text, page
+
+    history = read_history(args.runs, args.oven, args.since)
+    unit = "F" if args.fahrenheit else "C"
+    print(as_text(history, unit))
+    if args.out:
+        try:
+            Path(args.out).write_text(page(history, unit), encoding="utf-8")
+        except OSError as error:
+            raise KilnctlError(f"{args.out}: cannot be written: {error.strerror}") from None
+        print(f"\nthe page lies in {args.out}")
+    return 0
