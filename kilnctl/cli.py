@@ -15,6 +15,8 @@ COMMANDS = {
     "size": "how hot will it get, how fast, and where do the watts go",
     "materials": "list the insulation library",
     "rehearse": "run a schedule on a virtual oven, in simulated time",
+    "learn": "commissioning run: learn how this oven behaves",
+    "fit": "fit the oven's model to records of real runs",
     "report": "one page of evidence from a run's record",
     "schema": "print a JSON Schema, for editors that complete and check",
 }

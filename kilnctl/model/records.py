@@ -63,7 +63,7 @@ def as_log(oven: Oven, source, columns: dict[str, str] | None = None, load: Load
         if path.is_dir():
             log = _of_folder(oven, path)
         else:
-            log = _of_table(oven, str(source), *_read(path), columns or {}, load)
+            log = _of_table(oven, str(source), *read_table(path), columns or {}, load)
     check(oven, log)
     return log
 
@@ -85,7 +85,7 @@ def _of_run(oven: Oven, run) -> Log:
 
 def _of_folder(oven: Oven, folder: Path) -> Log:
     samples = folder / "samples.csv"
-    table, problems = _read(samples)
+    table, problems = read_table(samples)
     load = None
     about = folder / "run.json"
     if about.is_file():
@@ -112,7 +112,7 @@ def _of_folder(oven: Oven, folder: Path) -> Log:
     return _of_table(oven, folder.name, table, problems, {}, load, tuple(doors))
 
 
-def _read(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
+def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
     """Columns of a CSV as numbers; what is not a number is NaN, and the first such cell of each column is remembered."""
     try:
         if path.stat().st_size > LARGEST_BYTES:

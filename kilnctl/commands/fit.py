@@ -1,0 +1,75 @@
+"""`kilnctl fit OVEN RECORD…`: the oven's model from records of real runs, and how far to trust it."""
+
+import argparse
+import datetime
+from pathlib import Path
+
+from ..errors import KilnctlError
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("oven", help="oven file (YAML)")
+    parser.add_argument("records", nargs="+", metavar="RECORD", help="a run's folder, or a CSV file")
+    parser.add_argument("--columns", metavar="ROLE=NAME[:UNIT],…", help="what a CSV's columns are: time, chamber, and power, fired or duty; also room, "
+                        "supply, door. For example time=t:min,chamber=T1:F,power=P:kW")  # fmt: skip
+    parser.add_argument("--loaded", action="store_true", help="the usual load was in the oven (CSV files only; our own records say it)")
+    parser.add_argument("--save", metavar="FILE", help="write the trained model there (YAML)")
+    parser.add_argument("--previous", metavar="FILE", help="an earlier trained model, to say what changed")
+    parser.add_argument("--edited-model", action="store_true", help="accept a previous model whose checksum does not fit")
+    parser.add_argument("--picture", metavar="FILE", help="write a picture of measured against free run there (SVG)")
+    parser.add_argument("--on", metavar="RECORD", action="append", default=[], help="a record that is not fitted, only predicted; may be given again")
+    parser.add_argument("--quick", action="store_true", help="leave out the validation on held-out parts")
+
+
+def run(args: argparse.Namespace) -> int:
+    from .. import load_oven
+    from ..model.check import predicted_on
+    from ..model.fit import fit
+    from ..model.margins import tune_range
+    from ..model.records import as_log
+    from ..model.stored import load_model, save_model, trained
+    from ..model.words import as_text, compared, picture
+
+    oven = load_oven(args.oven)
+    columns = _columns(args.columns)
+    load = oven.usual_load if args.loaded else None
+    previous = load_model(args.previous, oven, args.edited_model) if args.previous else None
+    logs = [as_log(oven, record, columns, load) for record in args.records]
+    others = [as_log(oven, record, columns, load) for record in args.on]
+    found = fit(oven, logs, previous=previous, validate=not args.quick)
+    low = max(found.low_c, found.model.ambient_c + 0.3 * (found.high_c - found.model.ambient_c))
+    tuning = tune_range(found.model, low, found.high_c, oven.control.robustness, tick_s=oven.control.tick_s)
+    print(as_text(found, tuning))
+    kept = trained(found, datetime.date.today().isoformat())
+    for log in others:
+        error = predicted_on(oven, kept, log)
+        print(f"\n{log.name}, not fitted: free run misses it by {error.rms_k:.2f} K rms, {error.worst_k:.1f} K at worst "
+              f"({100 * error.share:.2f} % of its highest temperature)")  # fmt: skip
+    if previous is not None:
+        print("\nSince the last fit:")
+        for line in compared(previous, kept.for_load(oven, previous.load), found.low_c, found.high_c):
+            print(f"  {line}")
+        if previous.edited:
+            print("  (the previous model's file was edited since it was fitted)")
+    if args.save:
+        save_model(args.save, kept)
+        print(f"\nmodel: {args.save}")
+    if args.picture:
+        try:
+            Path(args.picture).write_text(picture(found), encoding="utf-8")
+        except OSError as error:
+            raise KilnctlError(f"{args.picture}: cannot be written: {error.strerror}") from None
+        print(f"picture: {args.picture}")
+    return 0 if found.converged else 1
+
+
+def _columns(text: str | None) -> dict[str, str]:
+    if not text:
+        return {}
+    out = {}
+    for part in text.split(","):
+        role, mark, name = part.partition("=")
+        if not mark or not role.strip() or not name.strip():
+            raise KilnctlError(f"--columns: '{part}' should be ROLE=NAME or ROLE=NAME:UNIT, such as chamber=T1:F")
+        out[role.strip()] = name.strip()
+    return out
