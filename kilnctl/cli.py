@@ -18,6 +18,7 @@ COMMANDS = {
     "learn": "commissioning run: learn how this oven behaves",
     "fit": "fit the oven's model to records of real runs",
     "report": "one page of evidence from a run's record",
+    "history": "runs of one oven, and how it ages",
     "schema": "print a JSON Schema, for editors that complete and check",
 }
 
