@@ -8,6 +8,7 @@ from safety_scenes import CAUSE_SHOWS, HOT, QUIET, SCENES, Bench, back_to, fell,
 
 from kilnctl import Reading
 from kilnctl.safety import LEASE_S, SafetyState, Tick, acknowledge, judge
+from kilnctl.safety.heat import holding_share
 from kilnctl.safety.state import finite, number
 from kilnctl.safety.words import WORDS
 
@@ -512,6 +513,83 @@ def test_a_record_that_is_not_written_warns_after_ten_seconds():
     bench.feed(1, **QUIET, tick=dict(recording=False))
     assert any("record" in w for w in bench.warnings) and bench.verdict.permit is not None
     assert not Bench().feed(30, **QUIET, tick=dict(recording=True)).warnings
+
+
+SAID = {
+    "over-oven": ("reads 301 °C", "trip at 300 °C"), "over-schedule": ("reads 251 °C", "trip at 250 °C"), "over-part": ("reads 211 °C", "limit of 210 °C"),
+    "sensor-open": ("open for 10 s", "last good reading was 100 °C"), "sensor-frozen": ("for 5 s",), "sensors-disagree": (" 141 °C",),
+    "sensor-jump": ("from 100 °C", "for 10 s"), "sensor-shorted": ("from 100 °C", "for 10 s"), "cold-junction": ("read 81 °C",),
+    "heat-no-rise": ("after 601 s", "rose by only"), "unexplained-heat": ("1400 W",), "missing-heat": ("1400 W",),
+    "relay-on-unasked": ("60 % of the time while 30 %",), "relay-open": ("although 15 %",), "supply-lost": ("for 10 s",),
+    "loop-stalled": ("for 2.6 s",), "rise-no-heat": ("rose by 6.", "for 2"), "falls-when-heated": ("fell by", "21 full-power seconds"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("rule", SAID)
+def test_a_trip_says_the_figures_of_its_moment(rule):
+    seen = play(rule, "trip").state.trips[rule].seen
+    for words in SAID[rule]:
+        assert words in seen
+
+
+def test_energy_and_time_are_said_in_kilowatt_hours_and_hours():
+    bench = Bench(most_energy_j=3.6e6).feed(2, **QUIET, tick=dict(energy_j=7.2e6))
+    assert "used 2.0 kWh, its limit is 1.0 kWh" in bench.state.trips["energy"].seen
+    bench = Bench(longest_s=3600.0).feed(2, **QUIET, tick=dict(run_s=7200.0))
+    assert "lasted 2.0 h, its limit is 1.0 h" in bench.state.trips["run-time"].seen
+
+
+def test_when_the_quick_rules_trip_to_the_second():
+    assert play("heat-no-rise", "trip").tripped_after["heat-no-rise"] == pytest.approx(602.0, abs=1.0)
+    assert Bench().feed(610, **QUIET, tick=dict(fired=1.0)).tripped_after["heat-no-rise"] == 603.0
+    assert play("contactor-welded", "trip").tripped_after["contactor-welded"] == 3.0
+    off = dict(tick=dict(commanded=0.0, fired=0.0), **QUIET)
+    assert Bench().feed(30, fired=0.0, **off).feed(30, fired=1.0, **off).tripped_after["relay-on-unasked"] == 3.0
+    assert play("relay-open", "trip").tripped_after["relay-open"] == pytest.approx(7.0, abs=1.0)
+    assert play("sensor-noisy", "trip").tripped_after["sensor-noisy"] == pytest.approx(13.0, abs=1.0)
+
+
+def test_unasked_power_of_six_per_cent_is_found_and_of_four_is_not():
+    part = dict(contactor_closed=True, tick=dict(commanded=0.3), **QUIET)
+    assert "relay-on-unasked" in Bench().feed(400, fired=0.36, **part).faults
+    assert Bench().feed(1000, fired=0.345, **part).faults == set()
+
+
+def test_means_of_commanded_and_conducted_power_are_of_ten_seconds():
+    state = Bench().feed(11, fired=0.2, contactor_closed=True, tick=dict(commanded=0.3), **QUIET).state
+    assert state.asked == pytest.approx(0.3 * (1.0 - math.exp(-1.0))) and state.given == pytest.approx(0.2 * (1.0 - math.exp(-1.0)))
+
+
+def test_missing_power_is_told_after_half_a_minute():
+    part = dict(fired=0.2, contactor_closed=True, tick=dict(commanded=0.3), **QUIET)
+    assert not Bench().feed(30, **part).warnings and Bench().feed(36, **part).warnings
+
+
+def test_two_seconds_without_airflow_need_no_purge_and_three_do():
+    air = dict(airflow_required=True, purge_s=100.0)
+    bench = Bench(**air).feed(10, **QUIET).feed(2, **{**QUIET, "airflow_proved": False}).feed(1, **QUIET)
+    assert bench.verdict.permit is not None
+    bench.feed(3, **{**QUIET, "airflow_proved": False}).feed(1, **QUIET)
+    assert "purging for another 99 s" in bench.verdict.reason
+
+
+def test_a_wall_clock_set_by_just_five_seconds_is_not_worth_a_word():
+    for step, warns in ((5.0, False), (5.5, True), (-5.5, True)):
+        bench = Bench().feed(10, tick=dict(wall_s=lambda t: 1000.0 + t), **QUIET)
+        bench.feed(1, tick=dict(wall_s=1010.0 + step), **QUIET)
+        assert bool(bench.warnings) is warns
+
+
+def test_holding_share_of_odd_powers():
+    assert holding_share(Tick(0.0, 0, 0.0, full_power_w=1.0, holding_w=0.5)) == 0.5
+    assert holding_share(Tick(0.0, 0, 0.0, full_power_w=1000.0, holding_w=3000.0)) == 1.0
+    for full, holding in ((0.0, 1.0), (-1.0, -0.5), (math.inf, 1.0), (1000.0, math.nan), (1000.0, -1.0)):
+        assert holding_share(Tick(0.0, 0, 0.0, full_power_w=full, holding_w=holding)) == 0.0
+
+
+def test_a_clock_that_cannot_be_trusted_makes_no_reading_usable():
+    bench = Bench().feed(5, **QUIET)
+    assert not judge(bench.state, bench.policy, bench.reading, bench.tick)[1].usable
 
 
 # ---- judge ---------------------------------------------------------------------------------------------------------
