@@ -10,14 +10,32 @@ from ..errors import KilnctlError
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", help="oven file (YAML)")
     parser.add_argument("records", nargs="+", metavar="RECORD", help="a run's folder, or a CSV file")
-    parser.add_argument("--columns", metavar="ROLE=NAME[:UNIT],…", help="what a CSV's columns are: time, chamber, and power, fired or duty; also room, "
-                        "supply, door. For example time=t:min,chamber=T1:F,power=P:kW")  # fmt: skip
-    parser.add_argument("--loaded", action="store_true", help="the usual load was in the oven (CSV files only; our own records say it)")
+    parser.add_argument(
+        "--columns",
+        metavar="ROLE=NAME[:UNIT],…",
+        help="what a CSV's columns are: time, chamber, and power, fired or duty; also room, "
+        "supply, door. For example time=t:min,chamber=T1:F,power=P:kW",
+    )
+    parser.add_argument(
+        "--loaded",
+        action="store_true",
+        help="the usual load was in the oven (CSV files only; our own records say it)",
+    )
     parser.add_argument("--save", metavar="FILE", help="write the trained model there (YAML)")
     parser.add_argument("--previous", metavar="FILE", help="an earlier trained model, to say what changed")
-    parser.add_argument("--edited-model", action="store_true", help="accept a previous model whose checksum does not fit")
-    parser.add_argument("--picture", metavar="FILE", help="write a picture of measured against free run there (SVG)")
-    parser.add_argument("--on", metavar="RECORD", action="append", default=[], help="a record that is not fitted, only predicted; may be given again")
+    parser.add_argument(
+        "--edited-model", action="store_true", help="accept a previous model whose checksum does not fit"
+    )
+    parser.add_argument(
+        "--picture", metavar="FILE", help="write a picture of measured against free run there (SVG)"
+    )
+    parser.add_argument(
+        "--on",
+        metavar="RECORD",
+        action="append",
+        default=[],
+        help="a record that is not fitted, only predicted; may be given again",
+    )
     parser.add_argument("--quick", action="store_true", help="leave out the validation on held-out parts")
 
 
@@ -43,8 +61,11 @@ def run(args: argparse.Namespace) -> int:
     kept = trained(found, datetime.date.today().isoformat())
     for log in others:
         error = predicted_on(oven, kept, log)
-        print(f"\n{log.name}, not fitted: free run misses it by {error.rms_k:.2f} K rms, {error.worst_k:.1f} K at worst "
-              f"({100 * error.share:.2f} % of its highest temperature)")  # fmt: skip
+        print(
+            f"\n{log.name}, not fitted: free run misses it by {error.rms_k:.2f} K rms, {error.worst_k:.1f} "
+            "K at worst "
+            f"({100 * error.share:.2f} % of its highest temperature)"
+        )
     if previous is not None:
         print("\nSince the last fit:")
         for line in compared(previous, kept.for_load(oven, previous.load), found.low_c, found.high_c):
@@ -70,6 +91,8 @@ def _columns(text: str | None) -> dict[str, str]:
     for part in text.split(","):
         role, mark, name = part.partition("=")
         if not mark or not role.strip() or not name.strip():
-            raise KilnctlError(f"--columns: '{part}' should be ROLE=NAME or ROLE=NAME:UNIT, such as chamber=T1:F")
+            raise KilnctlError(
+                f"--columns: '{part}' should be ROLE=NAME or ROLE=NAME:UNIT, such as chamber=T1:F"
+            )
         out[role.strip()] = name.strip()
     return out

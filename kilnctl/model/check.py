@@ -15,8 +15,8 @@ from .stored import Trained
 
 @dataclass(frozen=True)
 class Prediction:
-    """Free run against a record. `share`: rms error over the record's highest temperature in °C; extrapolated_k: how far the
-    record goes above what the model has learnt."""
+    """Free run against a record. `share`: rms error over the record's highest temperature in °C;
+    extrapolated_k: how far the record goes above what the model has learnt."""
 
     rms_k: float
     worst_k: float
@@ -39,4 +39,12 @@ def predicted_on(oven: Oven, trained: Trained, log: Log, step_s: float | None = 
     predicted = np.concatenate([predict(model, p.stretch) for p in pieces])
     error = reading - predicted
     rms, top = math.sqrt(float(np.nanmean(error**2))), float(np.nanmax(reading))
-    return Prediction(rms, float(np.nanmax(np.abs(error))), rms / max(top, 1.0), max(0.0, top - trained.high_c), time, reading, predicted)
+    return Prediction(
+        rms,
+        float(np.nanmax(np.abs(error))),
+        rms / max(top, 1.0),
+        max(0.0, top - trained.high_c),
+        time,
+        reading,
+        predicted,
+    )

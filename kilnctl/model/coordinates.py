@@ -1,13 +1,15 @@
 """Coordinates in which the fit's valleys are straight.
 
-A record tells the sum of two parallel conductances far better than either, and the sum of resistances in a row better than
-each. In logarithms of single parameters such a valley is curved and a fit creeps along it. The coordinates here are sums at the
-working temperature, and shares in them; being logarithms of positive things, they too keep every parameter positive:
+A record tells the sum of two parallel conductances far better than either, and the sum of resistances in a
+row better than each. In logarithms of single parameters such a valley is curved and a fit creeps along it.
+The coordinates here are sums at the working temperature, and shares in them; being logarithms of positive
+things, they too keep every parameter positive:
 
-    two parallel ways      ln(g + 4σ·m·T³),  ln(g/m)                    elements, lining's face, contents
-    losses                 ln(leak + G),     ln(leak/G)                 G of the four conductances in a row, at work
-    inside the row         ln(g1/g4), ln(g2/g4), ln(g3/g4), ln(rise)
-    delays                 ln(dead time + lag + chamber's own time constant, all at work), ln(lag/dead), ln(chamber's/dead), ln(wind)
+    two parallel ways   ln(g + 4σ·m·T³), ln(g/m)            elements, lining's face, contents
+    losses              ln(leak + G), ln(leak/G)            G of the four conductances in a row, at work
+    inside the row      ln(g1/g4), ln(g2/g4), ln(g3/g4), ln(rise)
+    delays              ln(dead time + lag + chamber's own time constant, all at work),
+                        ln(lag/dead), ln(chamber's/dead), ln(wind)
 """
 
 import math
@@ -24,7 +26,8 @@ _ROW = tuple(f"lining_{i}_w_per_k" for i in (1, 2, 3, 4))
 
 @dataclass(frozen=True)
 class Coordinates:
-    """Of one model's parameters around its day-zero values; `logarithms(c)` are ln(value/day-zero value), 0 at c = 0."""
+    """Of one model's parameters around its day-zero values; `logarithms(c)` are ln(value/day-zero value), 0
+    at c = 0."""
 
     names: tuple[str, ...]
     day_zero: np.ndarray
@@ -39,13 +42,16 @@ class Coordinates:
         return self._back(coordinates + self._forward(np.zeros(len(coordinates))))
 
     def derivative(self, coordinates: np.ndarray) -> np.ndarray:
-        """d logarithms / d coordinates by central differences of closed formulas (relative error about 1e-9)."""
+        """d logarithms / d coordinates by central differences of closed formulas (relative error about
+        1e-9)."""
         n, step = len(coordinates), 1e-5
         out = np.empty((n, n))
         for i in range(n):
             shift = np.zeros(n)
             shift[i] = step
-            out[:, i] = (self.logarithms(coordinates + shift) - self.logarithms(coordinates - shift)) / (2.0 * step)
+            out[:, i] = (self.logarithms(coordinates + shift) - self.logarithms(coordinates - shift)) / (
+                2.0 * step
+            )
         return out
 
     def _forward(self, logarithms: np.ndarray) -> np.ndarray:
@@ -59,7 +65,11 @@ class Coordinates:
             dead = value["dead_s"]
             lag = value["lag_s"] * self._share(value["sensor_wind"])
             own = value["chamber_j_per_k"] / math.exp(out["film_w_per_k"])
-            out["dead_s"], out["lag_s"], out["chamber_j_per_k"] = math.log(dead + lag + own), math.log(lag / dead), math.log(own / dead)
+            out["dead_s"], out["lag_s"], out["chamber_j_per_k"] = (
+                math.log(dead + lag + own),
+                math.log(lag / dead),
+                math.log(own / dead),
+            )
         *inner, last = self._row(value)
         whole = 1.0 / (sum(1.0 / g for g in inner) + 1.0 / last)
         leak = value.get("leak_w_per_k")
@@ -81,7 +91,11 @@ class Coordinates:
         if self._delays_known():
             lag, own = totals["lag_s"], totals["chamber_j_per_k"]
             dead = totals["dead_s"] / (1.0 + lag + own)
-            value.update(dead_s=dead, lag_s=lag * dead / self._share(value["sensor_wind"]), chamber_j_per_k=own * dead * totals["film_w_per_k"])
+            value.update(
+                dead_s=dead,
+                lag_s=lag * dead / self._share(value["sensor_wind"]),
+                chamber_j_per_k=own * dead * totals["film_w_per_k"],
+            )
         losses = value[_ROW[-1]]
         share = value.get("leak_w_per_k", 0.0)
         whole = losses / (1.0 + share)
@@ -109,6 +123,15 @@ def coordinates_of(model: EnergyModel, parameters, working_c: float) -> Coordina
     state, _ = model.steady(working_c)
     chamber = working_c + ZERO_C
     element = 0.5 * (state[0] + ZERO_C + chamber)
-    radiation = {"element_m2": 4.0 * SIGMA * element**3, "film_m2": 4.0 * SIGMA * chamber**3, "contents_m2": 4.0 * SIGMA * chamber**3}
-    return Coordinates(tuple(p.name for p in parameters), np.array([value_of(model, p) for p in parameters]), radiation,
-                       4.0 * SENSOR_EMISSIVITY * SIGMA * chamber**3 / STILL_FILM, 0.5 * (working_c + model.ambient_c))  # fmt: skip
+    radiation = {
+        "element_m2": 4.0 * SIGMA * element**3,
+        "film_m2": 4.0 * SIGMA * chamber**3,
+        "contents_m2": 4.0 * SIGMA * chamber**3,
+    }
+    return Coordinates(
+        tuple(p.name for p in parameters),
+        np.array([value_of(model, p) for p in parameters]),
+        radiation,
+        4.0 * SENSOR_EMISSIVITY * SIGMA * chamber**3 / STILL_FILM,
+        0.5 * (working_c + model.ambient_c),
+    )

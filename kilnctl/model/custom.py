@@ -1,8 +1,9 @@
-"""Fit any small thermal network to any record with the machinery of the oven's own fit: exact sensitivities, priors, robust loss.
+"""Fit any small thermal network to any record with the machinery of the oven's own fit: exact sensitivities,
+priors, robust loss.
 
-Somebody with another apparatus (a hot plate, a lamp over a sample, a wall under test) says how unknowns make a network; the
-fit returns them with their errors. The search starts from several given points, always the same, and keeps the best.
-"""
+Somebody with another apparatus (a hot plate, a lamp over a sample, a wall under test) says how unknowns make
+a network; the fit returns them with their errors. The search starts from several given points, always the
+same, and keeps the best."""
 
 from dataclasses import dataclass
 from typing import Callable, Sequence
@@ -17,10 +18,10 @@ from .network import Column, Network, recur, run, tangents
 class Built:
     """A network for one set of unknowns, and how it answers to them.
 
-    columns[j] says where unknown j enters; start_c (nodes,) and start_by (nodes, unknowns) the starting temperatures and their
-    derivatives; heat_w (steps, nodes), boundary_c (steps, boundaries), dt_s (steps,); `output(x)` gives what is measured from the
-    temperatures (steps + 1, nodes), its derivative to them (steps + 1, nodes), and its own to the unknowns (or None).
-    """
+    columns[j] says where unknown j enters; start_c (nodes,) and start_by (nodes, unknowns) the starting
+    temperatures and their derivatives; heat_w (steps, nodes), boundary_c (steps, boundaries), dt_s (steps,);
+    `output(x)` gives what is measured from the temperatures (steps + 1, nodes), its derivative to them (steps
+    + 1, nodes), and its own to the unknowns (or None)."""
 
     network: Network
     columns: Sequence[Column]
@@ -53,8 +54,9 @@ def fit_network(
     knee: float = np.inf,
     most: int = 100,
 ) -> Estimate:
-    """The unknowns that make the free run follow `measured` (NaN: left out). `spread` of the prior around `prior_mean` (infinite:
-    none), `scale` standard deviation of one residual. Every start is tried; the best is returned. Raises ValueError when none works."""
+    """The unknowns that make the free run follow `measured` (NaN: left out). `spread` of the prior around
+    `prior_mean` (infinite: none), `scale` standard deviation of one residual. Every start is tried; the best
+    is returned. Raises ValueError when none works."""
     measured = np.asarray(measured, float)
     mean = np.zeros(len(spread)) if prior_mean is None else np.asarray(prior_mean, float)
 
@@ -72,7 +74,15 @@ def fit_network(
     for start in starts:
         with np.errstate(over="ignore", invalid="ignore"):
             try:
-                found = minimise(evaluate, np.array(start, float), np.asarray(spread, float), scale, prior=prior, knee=knee, most=most)
+                found = minimise(
+                    evaluate,
+                    np.array(start, float),
+                    np.asarray(spread, float),
+                    scale,
+                    prior=prior,
+                    knee=knee,
+                    most=most,
+                )
             except (np.linalg.LinAlgError, TypeError):
                 continue  # this start leads nowhere
         if np.isfinite(found.cost) and (best is None or found.cost < best.cost):

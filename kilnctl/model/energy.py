@@ -6,11 +6,11 @@
                                            │   │
                                       contents  leak ── room          sensor follows chamber with a lag
 
-The chamber is the air and what an ideal small sensor shows; its own heat capacity is small. Conduction in the lining
-rises linearly with temperature, radiation with the fourth power. One linearly implicit Euler step (Rosenbrock form, exact
-tangents) a tick: stable for any step, and cheap because the network is a tree that is eliminated by hand in plain floats.
-Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K, radiating conductances in m² (times σ T⁴).
-"""
+The chamber is the air and what an ideal small sensor shows; its own heat capacity is small. Conduction in the
+lining rises linearly with temperature, radiation with the fourth power. One linearly implicit Euler step
+(Rosenbrock form, exact tangents) a tick: stable for any step, and cheap because the network is a tree that is
+eliminated by hand in plain floats. Temperatures in °C, heat flows in W, capacities in J/K, conductances in
+W/K, radiating conductances in m² (times σ T⁴)."""
 
 import math
 from dataclasses import dataclass, fields, replace
@@ -20,8 +20,9 @@ import numpy as np
 SIGMA = 5.670374419e-8  # W/(m²·K⁴), CODATA 2018 (exact)
 ZERO_C = 273.15
 
-#: Film on a 3 mm sheath in still room air, W/(m²·K) (Churchill and Chu's cylinder, 40 °C in 20 °C, and radiation), its
-#: emissivity, and the share of the lag that sits inside the sheath whatever the film (common practice).
+#: Film on a 3 mm sheath in still room air, W/(m²·K) (Churchill and Chu's cylinder, 40 °C in 20 °C, and
+#: radiation), its emissivity, and the share of the lag that sits inside the sheath whatever the film (common
+#: practice).
 STILL_FILM, SENSOR_EMISSIVITY, INNER_LAG = 17.6, 0.8, 0.25
 
 STATES = ("element", "chamber", "lining 1", "lining 2", "lining 3", "lining 4", "contents", "sensor")
@@ -31,9 +32,11 @@ N = len(STATES)
 
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
-    """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C: `rise_per_k` of
-    the lining's conductances, `capacity_rise_per_k` of its capacities; `resistance_rise_per_k`: of the elements' resistance
-    over its value at `rated_c`, where they have their rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over its whole film there."""
+    """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
+    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities;
+    `resistance_rise_per_k`: of the elements' resistance over its value at `rated_c`, where they have their
+    rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over
+    its whole film there."""
 
     power_w: float
     voltage_v: float
@@ -63,41 +66,79 @@ class EnergyModel:
         for f in fields(self):
             value = getattr(self, f.name)
             for v in value if isinstance(value, tuple) else (value,):
-                zero_is_fine = f.name.startswith(("contents", "leak", "extra", "dead", "rise", "capacity_rise", "resistance_rise", "element_w", "element_m2", "lag"))
-                if f.name not in ("ambient_c", "rated_c") and not (math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))):
-                    raise ValueError(f"model: {f.name} = {v!r} must be {'at least' if zero_is_fine else 'above'} zero")
+                zero_is_fine = f.name.startswith(
+                    (
+                        "contents",
+                        "leak",
+                        "extra",
+                        "dead",
+                        "rise",
+                        "capacity_rise",
+                        "resistance_rise",
+                        "element_w",
+                        "element_m2",
+                        "lag",
+                    )
+                )
+                if f.name not in ("ambient_c", "rated_c") and not (
+                    math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))
+                ):
+                    raise ValueError(
+                        f"model: {f.name} = {v!r} must be {'at least' if zero_is_fine else 'above'} zero"
+                    )
         if self.element_w_per_k + self.element_m2 <= 0.0:
             raise ValueError("model: the elements give no heat to the chamber")
 
-    # ---- the balance -----------------------------------------------------------------------------------------------
+    # ---- the balance
+    # -----------------------------------------------------------------------------------------------
 
     def flows(self, x, ambient_c: float) -> tuple[tuple[float, float, float], ...]:
-        """(watts, tangent to the hot side, tangent to the cold side) of each link at x: element→chamber, chamber→lining 1,
-        1→2, 2→3, 3→4, 4→room, chamber→contents."""
+        """(watts, tangent to the hot side, tangent to the cold side) of each link at x: element→chamber,
+        chamber→lining 1, 1→2, 2→3, 3→4, 4→room, chamber→contents."""
         e, c, l1, l2, l3, l4, k, _ = x
 
         def link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
             a, b = t1 + ZERO_C, t2 + ZERO_C
             a3, b3 = a * a * a, b * b * b
             s = SIGMA * area
-            return conductance * (t1 - t2) + s * (a3 * a - b3 * b), conductance + 4.0 * s * a3, conductance + 4.0 * s * b3
+            return (
+                conductance * (t1 - t2) + s * (a3 * a - b3 * b),
+                conductance + 4.0 * s * a3,
+                conductance + 4.0 * s * b3,
+            )
 
         def conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float, float, float]:
-            return (conductance * (1.0 + 0.5 * r * (t1 + t2)) * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2))
+            return (
+                conductance * (1.0 + 0.5 * r * (t1 + t2)) * (t1 - t2),
+                conductance * (1.0 + r * t1),
+                conductance * (1.0 + r * t2),
+            )
 
         g1, g2, g3, g4 = self.lining_w_per_k
         r1, r2, r3, r4 = self.rise_per_k
-        return (link(e, c, self.element_w_per_k, self.element_m2), link(c, l1, self.film_w_per_k, self.film_m2), conduct(l1, l2, g1, r1),
-                conduct(l2, l3, g2, r2), conduct(l3, l4, g3, r3), conduct(l4, ambient_c, g4, r4), link(c, k, self.contents_w_per_k, self.contents_m2))  # fmt: skip
+        return (
+            link(e, c, self.element_w_per_k, self.element_m2),
+            link(c, l1, self.film_w_per_k, self.film_m2),
+            conduct(l1, l2, g1, r1),
+            conduct(l2, l3, g2, r2),
+            conduct(l3, l4, g3, r3),
+            conduct(l4, ambient_c, g4, r4),
+            link(c, k, self.contents_w_per_k, self.contents_m2),
+        )
 
-    def step(self, x, power_w: float, dt_s: float, ambient_c: float, disturbance_w: float = 0.0) -> tuple[float, ...]:
-        """The state dt_s later under constant power (as rated: what the duty stands for) and a heat flow of unknown origin into
-        the chamber."""
+    def step(
+        self, x, power_w: float, dt_s: float, ambient_c: float, disturbance_w: float = 0.0
+    ) -> tuple[float, ...]:
+        """The state dt_s later under constant power (as rated: what the duty stands for) and a heat flow of
+        unknown origin into the chamber."""
         power_w = power_w / (1.0 + self.resistance_rise_per_k * (x[0] - self.rated_c))
-        (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = self.flows(x, ambient_c)
+        (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = (
+            self.flows(x, ambient_c)
+        )
         c1, c2, c3, c4 = self.lining_j_per_k
         s1, s2, s3, s4 = self.capacity_rise_per_k
-        # Increments, eliminated from the tree's leaves towards the chamber: δ_leaf = alpha + beta · δ_towards.
+        # Increments, eliminated from the tree's leaves towards the chamber: δ_leaf = alpha + beta ·
+        # δ_towards.
         de = self.element_j_per_k / dt_s + ae
         alpha_e, beta_e = (power_w - qe) / de, be / de
         d4 = c4 * (1.0 + s4 * x[5]) / dt_s + b4 + a5
@@ -116,31 +157,46 @@ class EnergyModel:
             qk = alpha_k = beta_k = ak = bk = 0.0
         leak = self.leak_w_per_k
         net = qe - q1 - qk - leak * (x[1] - ambient_c) + disturbance_w + self.extra_w
-        dc = (self.chamber_j_per_k / dt_s + be + a1 + ak + leak - ae * beta_e - b1 * beta_1 - bk * beta_k)
+        dc = self.chamber_j_per_k / dt_s + be + a1 + ak + leak - ae * beta_e - b1 * beta_1 - bk * beta_k
         up = (net + ae * alpha_e + b1 * alpha_1 + bk * alpha_k) / dc
         down_1 = alpha_1 + beta_1 * up
         down_2 = alpha_2 + beta_2 * down_1
         down_3 = alpha_3 + beta_3 * down_2
         chamber = x[1] + up
         share = 1.0 - math.exp(-dt_s / self.lag_at_s(chamber)) if self.lag_s > 0.0 else 1.0
-        return (x[0] + alpha_e + beta_e * up, chamber, x[2] + down_1, x[3] + down_2, x[4] + down_3, x[5] + alpha_4 + beta_4 * down_3,
-                x[6] + alpha_k + beta_k * up if contents > 0.0 else chamber, x[7] + share * (chamber - x[7]))  # fmt: skip
+        return (
+            x[0] + alpha_e + beta_e * up,
+            chamber,
+            x[2] + down_1,
+            x[3] + down_2,
+            x[4] + down_3,
+            x[5] + alpha_4 + beta_4 * down_3,
+            x[6] + alpha_k + beta_k * up if contents > 0.0 else chamber,
+            x[7] + share * (chamber - x[7]),
+        )
 
     def lag_at_s(self, chamber_c: float) -> float:
-        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_LAG stays, s."""
+        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_LAG
+        stays, s."""
         t = chamber_c + ZERO_C
         film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * SIGMA * t * t * t / STILL_FILM
         return self.lag_s * (INNER_LAG + (1.0 - INNER_LAG) / film)
 
     def linearise(self, x, dt_s: float, ambient_c: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """A (8×8) of the step's increment response, and its columns for 1 W of element power and of disturbance (each (8,))."""
-        (qe, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, b4), (_, a5, _), (_, ak, bk) = self.flows(x, ambient_c)
+        """A (8×8) of the step's increment response, and its columns for 1 W of element power and of
+        disturbance (each (8,))."""
+        (qe, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, b4), (_, a5, _), (_, ak, bk) = (
+            self.flows(x, ambient_c)
+        )
         # Warmer elements draw less; their power is taken to be what leaves them, as it is but for moments.
         share_of_rated = 1.0 / (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c))
         has_contents = self.contents_j_per_k > 0.0
         if not has_contents:
             ak = bk = 0.0
-        warmed = [c * (1.0 + s * t) for c, s, t in zip(self.lining_j_per_k, self.capacity_rise_per_k, x[LINING:CONTENTS])]
+        warmed = [
+            c * (1.0 + s * t)
+            for c, s, t in zip(self.lining_j_per_k, self.capacity_rise_per_k, x[LINING:CONTENTS])
+        ]
         capacity = (self.element_j_per_k, self.chamber_j_per_k, *warmed, self.contents_j_per_k or 1.0)
         m = np.zeros((SENSOR, SENSOR))
         m[0, 0], m[0, 1] = ae + self.resistance_rise_per_k * share_of_rated * max(0.0, qe), -be
@@ -168,16 +224,19 @@ class EnergyModel:
         power[SENSOR], disturbance[SENSOR] = share * power[CHAMBER], share * disturbance[CHAMBER]
         return a, power * share_of_rated, disturbance
 
-    # ---- what follows from it --------------------------------------------------------------------------------------
+    # ---- what follows from it
+    # --------------------------------------------------------------------------------------
 
     def rest(self, temperature_c: float) -> tuple[float, ...]:
         """Everything at one temperature."""
         return (temperature_c,) * N
 
     def steady(self, chamber_c: float, ambient_c: float | None = None) -> tuple[tuple[float, ...], float]:
-        """The state that holds chamber_c for ever, and the power it takes (negative below what fan and room give), W."""
+        """The state that holds chamber_c for ever, and the power it takes (negative below what fan and room
+        give), W."""
         ambient = self.ambient_c if ambient_c is None else ambient_c
-        # The flow that the film gives falls with the face's temperature; what it drives through the row rises with it.
+        # The flow that the film gives falls with the face's temperature; what it drives through the row rises
+        # with it.
         low, high = min(ambient, chamber_c), max(ambient, chamber_c)
         flow, inside = 0.0, [chamber_c] * 4
         for _ in range(50):
@@ -185,7 +244,10 @@ class EnergyModel:
             flow = self._into_lining(chamber_c, inside[0])
             for i in range(3):
                 inside[i + 1] = self._colder(inside[i], flow, self.lining_w_per_k[i], self.rise_per_k[i])
-            if inside[3] < ambient or self._colder(inside[3], flow, self.lining_w_per_k[3], self.rise_per_k[3]) < ambient:
+            if (
+                inside[3] < ambient
+                or self._colder(inside[3], flow, self.lining_w_per_k[3], self.rise_per_k[3]) < ambient
+            ):
                 low = inside[0]
             else:
                 high = inside[0]
@@ -194,8 +256,11 @@ class EnergyModel:
         for _ in range(40):
             q, a, _ = self.flows((element, chamber_c, *inside, chamber_c, chamber_c), ambient)[0]
             element += (max(power, 0.0) - q) / a
-        # What the duty must stand for: elements below their rated temperature give more than they are rated for.
-        return (element, chamber_c, *inside, chamber_c, chamber_c), power * (1.0 + self.resistance_rise_per_k * (element - self.rated_c))
+        # What the duty must stand for: elements below their rated temperature give more than they are rated
+        # for.
+        return (element, chamber_c, *inside, chamber_c, chamber_c), power * (
+            1.0 + self.resistance_rise_per_k * (element - self.rated_c)
+        )
 
     def _into_lining(self, chamber_c: float, face_c: float) -> float:
         a, b = chamber_c + ZERO_C, face_c + ZERO_C
@@ -203,7 +268,8 @@ class EnergyModel:
 
     @staticmethod
     def _colder(hot_c: float, flow_w: float, conductance: float, rise: float) -> float:
-        """The far end of a conducting link that carries flow_w away from hot_c (below absolute zero if it cannot)."""
+        """The far end of a conducting link that carries flow_w away from hot_c (below absolute zero if it
+        cannot)."""
         potential = hot_c + 0.5 * rise * hot_c * hot_c - flow_w / conductance
         if rise < 1e-12:
             return potential

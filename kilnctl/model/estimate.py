@@ -1,7 +1,9 @@
-"""Weighted least squares with priors: the smallest Σ ρ(residual) + Σ ((u − mean)/spread)², by damped Gauss–Newton steps.
+"""Weighted least squares with priors: the smallest Σ ρ(residual) + Σ ((u − mean)/spread)², by damped
+Gauss–Newton steps.
 
-Damping after D. W. Marquardt, J. SIAM 11 (1963) 431, renewed by the gain ratio (H. B. Nielsen, IMM-REP-1999-05); Huber's loss by iteratively reweighted squares (P. J. Huber, Robust
-Statistics, 1981, section 7.8). At the solution the inverse of the weighted normal matrix is the covariance (Laplace's
+Damping after D. W. Marquardt, J. SIAM 11 (1963) 431, renewed by the gain ratio (H. B. Nielsen,
+IMM-REP-1999-05); Huber's loss by iteratively reweighted squares (P. J. Huber, Robust Statistics, 1981,
+section 7.8). At the solution the inverse of the weighted normal matrix is the covariance (Laplace's
 approximation: prior and data together), so little data leaves the prior's spread and much data overrules it.
 """
 
@@ -51,11 +53,12 @@ def minimise(
     damping: float = 1e-3,
     enough: float = 0.0,
 ) -> Estimate:
-    """`evaluate(u, with_jacobian)` gives (measured − predicted, d predicted/du or None); NaN residuals are left out. `scale` is the
-    standard deviation of one residual (`knee` in units of it). The prior is normal with mean 0 and `spread` (infinite: none) in the
-    unknowns, or in what `prior(u)` makes of them, given with its derivative; `precision` (the inverse of its covariance) where they are
-    not independent. Ends when a step is shorter than
-    `tolerance` standard errors or gains less than `enough` (half squared standard errors), or after `most` steps; `converged` says which. Close to the end derivatives are used twice, as
+    """`evaluate(u, with_jacobian)` gives (measured − predicted, d predicted/du or None); NaN residuals are
+    left out. `scale` is the standard deviation of one residual (`knee` in units of it). The prior is normal
+    with mean 0 and `spread` (infinite: none) in the unknowns, or in what `prior(u)` makes of them, given with
+    its derivative; `precision` (the inverse of its covariance) where they are not independent. Ends when a
+    step is shorter than `tolerance` standard errors or gains less than `enough` (half squared standard
+    errors), or after `most` steps; `converged` says which. Close to the end derivatives are used twice, as
     they hardly change there and cost most of the time."""
     u = np.array(start, float)
     spread = np.asarray(spread, float)
@@ -78,7 +81,9 @@ def minimise(
         away, turn = (at, identity) if prior is None else prior(at)
         return turn.T @ (precision @ away), turn.T @ precision @ turn
 
-    def normal_of(jacobian: np.ndarray, robust: np.ndarray, inverse: np.ndarray, at: np.ndarray) -> np.ndarray:
+    def normal_of(
+        jacobian: np.ndarray, robust: np.ndarray, inverse: np.ndarray, at: np.ndarray
+    ) -> np.ndarray:
         return jacobian.T @ (jacobian * (robust * inverse**2)[:, None]) + priors(at)[1]
 
     residual, jacobian = evaluate(u, True)
@@ -104,7 +109,8 @@ def minimise(
                 continue
             damping, harder = max(damping * harder, 1e-7), 2.0 * harder
             if damping > 1e8:
-                # No step helps: at the minimum to rounding, or stuck; the slope in standard errors tells which.
+                # No step helps: at the minimum to rounding, or stuck; the slope in standard errors tells
+                # which.
                 converged = math.sqrt(max(0.0, float(slope @ np.linalg.solve(normal, slope)))) < 0.1
                 break
             continue
@@ -121,7 +127,8 @@ def minimise(
             _, jacobian = evaluate(u, True)
         normal, fresh = normal_of(jacobian, robust, inverse, u), not reuse
     if not converged:
-        # Out of steps: what one more full step is expected to gain (Newton's decrement) tells whether it matters.
+        # Out of steps: what one more full step is expected to gain (Newton's decrement) tells whether it
+        # matters.
         slope = jacobian.T @ (standard * robust * inverse) - priors(u)[0]
         converged = 0.5 * float(slope @ np.linalg.solve(normal, slope)) < 1.0
     covariance = np.linalg.pinv(normal, hermitian=True)

@@ -1,24 +1,27 @@
 """The learning run: which power, in which order, and why. A pure state machine, asked once a tick.
 
 What can be told apart, and by what:
-  full power from cold       power against the heat capacity of elements, chamber and the lining's face: the first minutes' slopes
-  coast after full power     elements against chamber: only the elements' stored heat can still raise the reading; and the sensor's lag
-  levels above and below     steady losses (slow part of each level) and the lining's depth (how each level bends over minutes to an hour)
-  a second temperature       what grows with temperature: radiation as the fourth power, conductivity of the lining
-  fall without heat          the lining's outer half and the leaks, which steady power cannot tell from each other
+  full power from cold     power against the heat capacity of elements, chamber and the lining's face
+  coast after full power   elements against chamber (only their stored heat can still raise the reading),
+                           and the sensor's lag
+  levels above and below   steady losses, and the lining's depth: how each level bends over minutes to an hour
+  a second temperature     what grows with temperature: radiation, the conductivity of the lining
+  fall without heat        the lining's outer half and the leaks, which steady power cannot tell apart
 Levels are not equal in length: a long one shows the slow lining, short ones the fast.
 
-Nothing is heated above the ceiling: while heating, the rise that is still to come from the stored heat is reckoned in.
-"""
+Nothing is heated above the ceiling: while heating, the rise that is still to come from the stored heat is
+reckoned in."""
 
 import math
 from dataclasses import dataclass, replace
 
 from .energy import CHAMBER, SENSOR, EnergyModel
 
-#: Shares of the power that holds the temperature at that moment, and of the longest level's time, one after another.
+#: Shares of the power that holds the temperature at that moment, and of the longest level's time, one after
+#: another.
 LEVELS = ((1.0, 0.3), (1.4, 0.4), (0.5, 0.4), (1.25, 0.2), (0.7, 0.2), (1.0, 1.0))
-#: Distance that the top working temperature keeps from the ceiling: share of the rise, and at least so many kelvin.
+#: Distance that the top working temperature keeps from the ceiling: share of the rise, and at least so many
+#: kelvin.
 BELOW_SHARE, BELOW_K = 0.03, 6.0
 #: The first coast's rise is reckoned half as large again as the model says, until one has been seen.
 DOUBT = 1.5
@@ -26,7 +29,8 @@ DOUBT = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """kind "rest", "full", "coast", "level" or "fall"; share of holding power; it ends by itself or after longest_s."""
+    """kind "rest", "full", "coast", "level" or "fall"; share of holding power; it ends by itself or after
+    longest_s."""
 
     kind: str
     name: str
@@ -53,10 +57,9 @@ class Experiment:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Where the run is. `since_s` in this stage; peak_c its highest reading; power_w of a level, fixed when it begins;
-    begun_c and expected_k of a coast: where it began and the rise the model expected; `factor`:
-how much larger coasts were than the model
-    said; `done`: the last stage is over."""
+    """Where the run is. `since_s` in this stage; peak_c its highest reading; power_w of a level, fixed when
+    it begins; begun_c and expected_k of a coast: where it began and the rise the model expected; `factor`:
+    how much larger coasts were than the model said; `done`: the last stage is over."""
 
     stage: int = 0
     since_s: float = 0.0
@@ -69,12 +72,16 @@ how much larger coasts were than the model
 
 
 def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Experiment:
-    """The stages for one oven. Raises ValueError when the ceiling leaves no room for two working temperatures."""
+    """The stages for one oven. Raises ValueError when the ceiling leaves no room for two working
+    temperatures."""
     ambient = model.ambient_c
     rise = ceiling_c - ambient
     top = ceiling_c - max(BELOW_K, BELOW_SHARE * rise) if top_c is None else top_c
     if not top <= ceiling_c - BELOW_K + 1e-9 or top - ambient < 40.0:
-        raise ValueError(f"ceiling_c = {ceiling_c:g}: the top working temperature, {top:g} °C, must lie {BELOW_K:g} K below it and 40 K above the room")
+        raise ValueError(
+            f"ceiling_c = {ceiling_c:g}: the top working temperature, {top:g} °C, must lie {BELOW_K:g} K "
+            "below it and 40 K above the room"
+        )
     # What full power cannot hold with some to spare cannot be worked around either.
     for _ in range(60):
         if model.holding_w(top) <= 0.75 * model.power_w:
@@ -90,9 +97,28 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
         for share, part in LEVELS:
             # The long level may drift further: how it bends is what it is there for.
             wide = band * (2.0 if part == 1.0 else 1.0)
-            stages.append(Stage("level", f"{100 * share:.0f} % of what holds {at:.0f} °C", at, wide, part * slow, share))
-    stages.append(Stage("fall", "fall without heat", ambient + 0.55 * (top - ambient), 0.0, min(5400.0, max(1500.0, 0.4 * slowest_s(model, top)))))
-    stages.append(Stage("level", "one level on the way down", ambient + 0.5 * (top - ambient), 0.1 * (top - ambient), 600.0, 1.2))
+            stages.append(
+                Stage("level", f"{100 * share:.0f} % of what holds {at:.0f} °C", at, wide, part * slow, share)
+            )
+    stages.append(
+        Stage(
+            "fall",
+            "fall without heat",
+            ambient + 0.55 * (top - ambient),
+            0.0,
+            min(5400.0, max(1500.0, 0.4 * slowest_s(model, top))),
+        )
+    )
+    stages.append(
+        Stage(
+            "level",
+            "one level on the way down",
+            ambient + 0.5 * (top - ambient),
+            0.1 * (top - ambient),
+            600.0,
+            1.2,
+        )
+    )
     last = min(10.0 * 3600.0, max(1800.0, 1.2 * slowest_s(model, top)))
     stages.append(Stage("fall", "last fall without heat", ambient + 0.12 * (top - ambient), 0.0, last))
     made = Experiment(tuple(stages), (low, top), ceiling_c, model)
@@ -100,7 +126,8 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
 
 
 def slowest_s(model: EnergyModel, at_c: float) -> float:
-    """About the time constant of the whole oven at a temperature: heat stored above the room over the power that leaves, s."""
+    """About the time constant of the whole oven at a temperature: heat stored above the room over the power
+    that leaves, s."""
     x, power = model.steady(at_c)
     capacity = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k)
     rises = (0.0, 0.0, *model.capacity_rise_per_k, 0.0)
@@ -108,7 +135,9 @@ def slowest_s(model: EnergyModel, at_c: float) -> float:
     return stored / max(power, 1.0)
 
 
-def coast_rise_k(model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = 240.0) -> float:
+def coast_rise_k(
+    model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = 240.0
+) -> float:
     """How far chamber or sensor would still rise above the sensor's reading if the heat were cut now, K."""
     highest, now, dt = max(x[CHAMBER], x[SENSOR]), x[SENSOR], 4.0
     for _ in range(int(horizon_s / dt)):
@@ -119,8 +148,11 @@ def coast_rise_k(model: EnergyModel, x, ambient_c: float, unexplained_w: float =
     return highest - now
 
 
-def holding_now_w(model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = 90.0) -> float:
-    """Constant power that brings the chamber back to where it is after horizon_s: what holds it while the lining still soaks, W."""
+def holding_now_w(
+    model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = 90.0
+) -> float:
+    """Constant power that brings the chamber back to where it is after horizon_s: what holds it while the
+    lining still soaks, W."""
     ends = []
     for watts in (0.0, model.power_w):
         y = x
@@ -132,7 +164,8 @@ def holding_now_w(model: EnergyModel, x, ambient_c: float, unexplained_w: float 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What one tick knows: the reading (NaN: none), how far it would still rise without heat, the power that holds it now."""
+    """What one tick knows: the reading (NaN: none), how far it would still rise without heat, the power that
+    holds it now."""
 
     reading_c: float
     coast_k: float
@@ -140,8 +173,11 @@ class Seen:
     full_w: float
 
 
-def advance(experiment: Experiment, progress: Progress, dt_s: float, seen: Seen) -> tuple[Progress, float, str]:
-    """One tick: (progress, power wanted in W, why). Without a reading it asks for no heat and lets no stage end."""
+def advance(
+    experiment: Experiment, progress: Progress, dt_s: float, seen: Seen
+) -> tuple[Progress, float, str]:
+    """One tick: (progress, power wanted in W, why). Without a reading it asks for no heat and lets no stage
+    end."""
     if progress.done:
         return progress, 0.0, "finished: heat off"
     p = replace(progress, since_s=progress.since_s + dt_s)
@@ -187,14 +223,16 @@ def _next(experiment: Experiment, p: Progress, seen: Seen) -> Progress:
     if stage.kind == "full":
         begun, expected = seen.reading_c, seen.coast_k
     elif stage.kind == "coast" and p.expected_k > 0.5:
-        # What the coast really did, with a margin, takes the place of doubt; never below three quarters of what the model says.
+        # What the coast really did, with a margin, takes the place of doubt; never below three quarters of
+        # what the model says.
         factor = min(4.0, max(0.75, 1.15 * (p.peak_c - p.begun_c) / p.expected_k))
     last = p.stage + 1 >= len(experiment.stages)
     return Progress(p.stage + (0 if last else 1), 0.0, seen.reading_c, 0.0, begun, expected, factor, last)
 
 
 def resumed(progress: Progress, experiment: Experiment) -> Progress:
-    """Where to go on after an interruption: at the last full-power stage begun, since the oven has cooled meanwhile."""
+    """Where to go on after an interruption: at the last full-power stage begun, since the oven has cooled
+    meanwhile."""
     stage = progress.stage
     while stage > 0 and experiment.stages[stage].kind != "full":
         stage -= 1
@@ -215,7 +253,12 @@ def rehearsed(experiment: Experiment, dt_s: float = 5.0) -> tuple[list[float], l
     x, progress = model.rest(model.ambient_c), Progress()
     power, reading, stages = [], [], []
     while not progress.done and len(power) < 200_000:
-        seen = Seen(x[SENSOR], coast_rise_k(model, x, model.ambient_c), holding_now_w(model, x, model.ambient_c), model.power_w)
+        seen = Seen(
+            x[SENSOR],
+            coast_rise_k(model, x, model.ambient_c),
+            holding_now_w(model, x, model.ambient_c),
+            model.power_w,
+        )
         progress, watts, _ = advance(experiment, progress, dt_s, seen)
         x = model.step(x, watts, dt_s, model.ambient_c)
         power.append(watts)

@@ -1,13 +1,15 @@
-"""Fit the energy balance to records: `fit(oven, records)` gives a `Fit` with the model and how far to trust it.
+"""Fit the energy balance to records: `fit(oven, records)` gives a `Fit` with the model and how far to trust
+it.
 
-Unknowns are the logarithms of the model's parameters over their day-zero values, with the description's uncertainty as prior,
-and, per record, where everything was at its start, the room, and the watts lost by each open door. The whole record is predicted
-from the power alone (a free run), so slow errors show, and the derivatives are exact (`kilnctl.model.freerun`).
+Unknowns are the logarithms of the model's parameters over their day-zero values, with the description's
+uncertainty as prior, and, per record, where everything was at its start, the room, and the watts lost by each
+open door. The whole record is predicted from the power alone (a free run), so slow errors show, and the
+derivatives are exact (`kilnctl.model.freerun`).
 
-No model of seven temperatures is the oven: what it leaves unexplained is not white, and treating each sample as news of its own
-would make the errors far too small. The spread of one residual is therefore set so that the means over longer and longer blocks
-come out as they are seen (batch means; e.g. G. S. Fishman, Discrete-Event Simulation, 2001, section 6.6).
-"""
+No model of seven temperatures is the oven: what it leaves unexplained is not white, and treating each sample
+as news of its own would make the errors far too small. The spread of one residual is therefore set so that
+the means over longer and longer blocks come out as they are seen (batch means; e.g. G. S. Fishman,
+Discrete-Event Simulation, 2001, section 6.6)."""
 
 import math
 from dataclasses import dataclass, replace
@@ -24,7 +26,7 @@ from .freerun import predict, sensitivities
 from .grid import Piece, averaged, find_doors, noise_of, pieces_of
 from .outcome import Fit, RecordFit
 from .parameters import PARAMETERS, prior_covariance, scaled, value_of
-from .records import Log, as_log
+from .records import as_log
 
 #: Most steps of the model, and about how many block means are compared, over all records together.
 MOST_STEPS, BLOCKS = 12000, 2200
@@ -47,7 +49,8 @@ class _Problem:
     exact: bool = False
 
     def split(self, unknowns: np.ndarray) -> tuple[list[float], np.ndarray]:
-        """(logarithms of the parameters, the pieces' own unknowns): the first unknowns are coordinates, not logarithms."""
+        """(logarithms of the parameters, the pieces' own unknowns): the first unknowns are coordinates, not
+        logarithms."""
         p = len(self.parameters)
         return self.coordinates.logarithms(unknowns[:p]).tolist(), unknowns[p:]
 
@@ -59,7 +62,9 @@ class _Problem:
         logarithms, own = self.split(unknowns)
         return np.concatenate((logarithms, own)), turn
 
-    def evaluate(self, unknowns: np.ndarray, with_jacobian: bool = True) -> tuple[np.ndarray, np.ndarray | None]:
+    def evaluate(
+        self, unknowns: np.ndarray, with_jacobian: bool = True
+    ) -> tuple[np.ndarray, np.ndarray | None]:
         """Block means of reading − free run, and the derivatives of the free run's."""
         p = len(self.parameters)
         if not with_jacobian:
@@ -74,8 +79,16 @@ class _Problem:
         for piece, base in zip(self.pieces, self.bases):
             count, block = len(piece.extras), piece.block
             model = scaled(base, self.parameters, logarithms)
-            predicted, derivative = sensitivities(model, moved(piece, own[at : at + count]), self.parameters, piece.extras, 1 if self.exact else block)
-            derivative = averaged(derivative, block) if self.exact else 0.5 * (derivative[1:] + derivative[:-1])
+            predicted, derivative = sensitivities(
+                model,
+                moved(piece, own[at : at + count]),
+                self.parameters,
+                piece.extras,
+                1 if self.exact else block,
+            )
+            derivative = (
+                averaged(derivative, block) if self.exact else 0.5 * (derivative[1:] + derivative[:-1])
+            )
             whole = np.zeros((len(derivative), len(unknowns)))
             whole[:, :p], whole[:, p + at : p + at + count] = derivative[:, :p] @ turn, derivative[:, p:]
             curves.append(predicted)
@@ -84,7 +97,9 @@ class _Problem:
         return self.compare(curves), np.concatenate(jacobians)
 
     def compare(self, curves: list[np.ndarray]) -> np.ndarray:
-        error = np.concatenate([averaged(piece.reading_c - curve, piece.block) for piece, curve in zip(self.pieces, curves)])
+        error = np.concatenate(
+            [averaged(piece.reading_c - curve, piece.block) for piece, curve in zip(self.pieces, curves)]
+        )
         return error if self.mask is None else np.where(self.mask, error, np.nan)
 
     def prediction(self, unknowns: np.ndarray) -> list[np.ndarray]:
@@ -106,15 +121,20 @@ def moved(piece: Piece, own: np.ndarray):
         room += extra.room * value
         if extra.span is not None:
             disturbance[extra.span[0] : extra.span[1]] += value
-    return replace(stretch, start_c=tuple(start), ambient_c=stretch.ambient_c + room, disturbance_w=disturbance)
+    return replace(
+        stretch, start_c=tuple(start), ambient_c=stretch.ambient_c + room, disturbance_w=disturbance
+    )
 
 
-def fit(oven: Oven, records, *, columns: dict[str, str] | None = None, previous=None, validate: bool = True) -> Fit:
-    """Fit the oven's model to one record or several (a Run, a `Log`, a run's folder, a CSV with named `columns`).
+def fit(
+    oven: Oven, records, *, columns: dict[str, str] | None = None, previous=None, validate: bool = True
+) -> Fit:
+    """Fit the oven's model to one record or several (a Run, a `Log`, a run's folder, a CSV with named
+    `columns`).
 
-    Raises KilnctlError for records that cannot be used, saying which and why. `validate` also fits without the last third of each
-    record and says how well that third is predicted. `previous` is a trained model to compare with.
-    """
+    Raises KilnctlError for records that cannot be used, saying which and why. `validate` also fits without
+    the last third of each record and says how well that third is predicted. `previous` is a trained model to
+    compare with."""
     sources = list(records) if isinstance(records, (list, tuple)) else [records]
     if not sources:
         raise KilnctlError("there is no record to fit")
@@ -133,7 +153,14 @@ def fit(oven: Oven, records, *, columns: dict[str, str] | None = None, previous=
 
     problem = _problem(logs, bases, step_s, block, working)
     noise = max(0.02, float(np.median([noise_of(log.reading_c) for log in logs])))
-    found = _solve(problem, np.zeros(len(problem.spread)), max(1.0, 0.01 * (top - ambient)), most=8, tolerance=0.3, enough=2.0)
+    found = _solve(
+        problem,
+        np.zeros(len(problem.spread)),
+        max(1.0, 0.01 * (top - ambient)),
+        most=8,
+        tolerance=0.3,
+        enough=2.0,
+    )
     logs, opened = _with_doors(logs, problem, found, noise)
     if opened:
         bases = {id(new): bases[id(old)] for new, old in zip(logs, opened)}
@@ -171,15 +198,32 @@ def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float) -> _P
     precision = np.diag(np.concatenate((np.zeros(len(before)), 1.0 / own**2)))
     precision[: len(before), : len(before)] = np.linalg.inv(before)
     full = bases[id(max(logs, key=lambda log: bases[id(log)].contents_j_per_k))]
-    return _Problem(tuple(pieces), tuple(models), parameters, spread, precision, coordinates_of(full, parameters, working_c))
+    return _Problem(
+        tuple(pieces),
+        tuple(models),
+        parameters,
+        spread,
+        precision,
+        coordinates_of(full, parameters, working_c),
+    )
 
 
 def _solve(problem: _Problem, start: np.ndarray, scale: float, **settings) -> Estimate:
-    return minimise(problem.evaluate, start, problem.spread, scale, prior=problem.prior, precision=problem.precision, knee=KNEE, **settings)
+    return minimise(
+        problem.evaluate,
+        start,
+        problem.spread,
+        scale,
+        prior=problem.prior,
+        precision=problem.precision,
+        knee=KNEE,
+        **settings,
+    )
 
 
 def _with_doors(logs, problem: _Problem, found: Estimate, noise: float):
-    """Records without a note of doors get the openings that the data show. Returns (logs, old logs or None when nothing changed)."""
+    """Records without a note of doors get the openings that the data show. Returns (logs, old logs or None
+    when nothing changed)."""
     predicted = problem.prediction(found.unknowns)
     openings: dict[int, list] = {}
     for piece, curve in zip(problem.pieces, predicted):
@@ -196,7 +240,8 @@ def _with_doors(logs, problem: _Problem, found: Estimate, noise: float):
 
 
 def _scale(problem: _Problem, found: Estimate, noise: float) -> float:
-    """Standard deviation of one block's error as news: root of the largest length × variance of the means of so many blocks."""
+    """Standard deviation of one block's error as news: root of the largest length × variance of the means of
+    so many blocks."""
     variances, at = [], 0
     for piece in problem.pieces:
         count = piece.stretch.steps // piece.block
@@ -230,22 +275,47 @@ def _held_out(problem: _Problem, found: Estimate, scale: float) -> float:
     return float(np.sqrt(np.nanmean(error**2))) if np.isfinite(error).any() else math.nan
 
 
-def _outcome(oven, logs, base, problem: _Problem, found: Estimate, scale, noise, held_out, working, previous) -> Fit:
+def _outcome(
+    oven, logs, base, problem: _Problem, found: Estimate, scale, noise, held_out, working, previous
+) -> Fit:
     p = len(problem.parameters)
     curves, records, at = problem.prediction(found.unknowns), [], 0
     for piece, curve in zip(problem.pieces, curves):
         n = len(piece.reading_c)
-        records.append(RecordFit(piece.log.name, piece.time_s, piece.reading_c, curve, np.append(piece.stretch.power_w, np.nan), piece.wild,
-                                 tuple((float(piece.time_s[a]), float(piece.time_s[min(b, n - 1)])) for a, b in piece.doors),
-                                 piece.cold, piece.log.notes))  # fmt: skip
+        records.append(
+            RecordFit(
+                piece.log.name,
+                piece.time_s,
+                piece.reading_c,
+                curve,
+                np.append(piece.stretch.power_w, np.nan),
+                piece.wild,
+                tuple((float(piece.time_s[a]), float(piece.time_s[min(b, n - 1)])) for a, b in piece.doors),
+                piece.cold,
+                piece.log.notes,
+            )
+        )
         at += n
     turn = problem.coordinates.derivative(found.unknowns[:p])
     logarithms, _ = problem.split(found.unknowns)
     model = scaled(base, problem.parameters, logarithms)
     readings = np.concatenate([r.reading_c for r in records])
     return Fit(
-        oven_name=oven.name, model=model, day_zero=base, load=logs[0].load, working_c=working,
-        parameters=tuple(q.name for q in problem.parameters), logarithms=np.array(logarithms), covariance=turn @ found.covariance[:p, :p] @ turn.T,
-        spreads=problem.spread[:p], records=tuple(records), noise_k=noise, news_k=scale, held_out_k=held_out,
-        low_c=float(np.nanmin(readings)), high_c=float(np.nanmax(readings)), converged=found.converged, previous=previous,
-    )  # fmt: skip
+        oven_name=oven.name,
+        model=model,
+        day_zero=base,
+        load=logs[0].load,
+        working_c=working,
+        parameters=tuple(q.name for q in problem.parameters),
+        logarithms=np.array(logarithms),
+        covariance=turn @ found.covariance[:p, :p] @ turn.T,
+        spreads=problem.spread[:p],
+        records=tuple(records),
+        noise_k=noise,
+        news_k=scale,
+        held_out_k=held_out,
+        low_c=float(np.nanmin(readings)),
+        high_c=float(np.nanmax(readings)),
+        converged=found.converged,
+        previous=previous,
+    )

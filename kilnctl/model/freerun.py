@@ -1,4 +1,5 @@
-"""Free run: what the model says the sensor should have shown, from the power alone, and its derivative to every unknown."""
+"""Free run: what the model says the sensor should have shown, from the power alone, and its derivative to
+every unknown."""
 
 from dataclasses import dataclass, replace
 
@@ -15,7 +16,8 @@ _ROOM = 7
 
 @dataclass(frozen=True)
 class Stretch:
-    """A piece of a record on an even grid, as the model is run through it: power_w[i] acts from sample i to i + 1."""
+    """A piece of a record on an even grid, as the model is run through it: power_w[i] acts from sample i to i
+    + 1."""
 
     dt_s: float
     power_w: np.ndarray
@@ -29,14 +31,43 @@ class Stretch:
 
 
 def network_of(model: EnergyModel) -> Network:
-    """The network that `EnergyModel.step` solves by hand: seven nodes, the room as the only boundary; the sensor comes after."""
+    """The network that `EnergyModel.step` solves by hand: seven nodes, the room as the only boundary; the
+    sensor comes after."""
     g, r = model.lining_w_per_k, model.rise_per_k
     has_contents = model.contents_j_per_k > 0.0
-    capacity = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k if has_contents else 1.0)
-    conductance = (model.element_w_per_k, model.film_w_per_k, *g, model.contents_w_per_k if has_contents else 0.0, model.leak_w_per_k)
-    area = (model.element_m2, model.film_m2, 0.0, 0.0, 0.0, 0.0, model.contents_m2 if has_contents else 0.0, 0.0)
+    capacity = (
+        model.element_j_per_k,
+        model.chamber_j_per_k,
+        *model.lining_j_per_k,
+        model.contents_j_per_k if has_contents else 1.0,
+    )
+    conductance = (
+        model.element_w_per_k,
+        model.film_w_per_k,
+        *g,
+        model.contents_w_per_k if has_contents else 0.0,
+        model.leak_w_per_k,
+    )
+    area = (
+        model.element_m2,
+        model.film_m2,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+        model.contents_m2 if has_contents else 0.0,
+        0.0,
+    )
     warming = np.array((0.0, 0.0, *model.capacity_rise_per_k, 0.0))
-    return Network(np.array(capacity), _FIRST, _SECOND, np.array(conductance), np.array((0.0, 0.0, *r, 0.0, 0.0)), np.array(area), warming)
+    return Network(
+        np.array(capacity),
+        _FIRST,
+        _SECOND,
+        np.array(conductance),
+        np.array((0.0, 0.0, *r, 0.0, 0.0)),
+        np.array(area),
+        warming,
+    )
 
 
 def column_of(model: EnergyModel, p: Parameter) -> Column:
@@ -86,15 +117,26 @@ def simulate(model: EnergyModel, stretch: Stretch) -> np.ndarray:
 
 
 def delayed(values: np.ndarray, dead_s: float, dt_s: float, slope: bool = False) -> np.ndarray:
-    """Each column dead_s earlier; before the start, as at the start. Between samples a cubic through four of them (Catmull and
-    Rom), so that the derivative to the dead time has no steps; `slope` gives the time derivative there instead."""
+    """Each column dead_s earlier; before the start, as at the start. Between samples a cubic through four of
+    them (Catmull and Rom), so that the derivative to the dead time has no steps; `slope` gives the time
+    derivative there instead."""
     place = np.arange(len(values)) - dead_s / dt_s
     low = np.floor(place).astype(int)
     u = place - low
     if slope:
-        weights = (-1.5 * u**2 + 2.0 * u - 0.5, 4.5 * u**2 - 5.0 * u, -4.5 * u**2 + 4.0 * u + 0.5, 1.5 * u**2 - u)
+        weights = (
+            -1.5 * u**2 + 2.0 * u - 0.5,
+            4.5 * u**2 - 5.0 * u,
+            -4.5 * u**2 + 4.0 * u + 0.5,
+            1.5 * u**2 - u,
+        )
     else:
-        weights = (((-0.5 * u + 1.0) * u - 0.5) * u, (1.5 * u - 2.5) * u * u + 1.0, ((-1.5 * u + 2.0) * u + 0.5) * u, (0.5 * u - 0.5) * u * u)
+        weights = (
+            ((-0.5 * u + 1.0) * u - 0.5) * u,
+            (1.5 * u - 2.5) * u * u + 1.0,
+            ((-1.5 * u + 2.0) * u + 0.5) * u,
+            (0.5 * u - 0.5) * u * u,
+        )
     out = 0.0
     for k, w in enumerate(weights):
         out = out + values[np.clip(low - 1 + k, 0, len(values) - 1)] * (w if values.ndim == 1 else w[:, None])
@@ -108,7 +150,8 @@ def predict(model: EnergyModel, stretch: Stretch) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Extra:
-    """Unknowns of one record beside the model's: kelvin on states at the start, on the room, watts into the chamber in a span.
+    """Unknowns of one record beside the model's: kelvin on states at the start, on the room, watts into the
+    chamber in a span.
 
     `states` {state: share of the unknown}, `room` share, `span` (first, last) step of a pulse of one watt.
     """
@@ -118,10 +161,17 @@ class Extra:
     span: tuple[int, int] | None = None
 
 
-def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parameter, ...], extras: tuple[Extra, ...] = (), every: int = 1):
-    """(predicted sensor at every sample, its derivatives at each `every`-th sample (…, unknowns)) for the logarithms of
-    `parameters`, then the `extras`. With `every` 1 the derivatives are exact; above, they are of a step so much longer along
-    the same run, which is a few per cent off where things are fast, and as many times quicker."""
+def sensitivities(
+    model: EnergyModel,
+    stretch: Stretch,
+    parameters: tuple[Parameter, ...],
+    extras: tuple[Extra, ...] = (),
+    every: int = 1,
+):
+    """(predicted sensor at every sample, its derivatives at each `every`-th sample (…, unknowns)) for the
+    logarithms of `parameters`, then the `extras`. With `every` 1 the derivatives are exact; above, they are
+    of a step so much longer along the same run, which is a few per cent off where things are fast, and as
+    many times quicker."""
     x = simulate(model, stretch)
     steps, dt_s = stretch.steps // every, stretch.dt_s * every
     along = x[: steps * every + 1 : every]
@@ -142,7 +192,11 @@ def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parame
             heat = {CHAMBER: watts[: steps * every].reshape(steps, every).mean(axis=1)}
         columns.append(Column(heat=heat, boundary={0: e.room} if e.room else None))
     power = stretch.power_w[: steps * every].reshape(steps, every).mean(axis=1)
-    slope = -model.resistance_rise_per_k * power / (1.0 + model.resistance_rise_per_k * (nodes[:-1, 0] - model.rated_c)) ** 2
+    slope = (
+        -model.resistance_rise_per_k
+        * power
+        / (1.0 + model.resistance_rise_per_k * (nodes[:-1, 0] - model.rated_c)) ** 2
+    )
     room = stretch.ambient_c[: steps * every : every, None]
     a_nodes, b_nodes = tangents(network_of(model), nodes, room, np.full(steps, dt_s), columns, {0: slope})
     a = np.zeros((steps, N, N))
@@ -157,12 +211,18 @@ def sensitivities(model: EnergyModel, stretch: Stretch, parameters: tuple[Parame
     jacobian = delayed(s, model.dead_s, dt_s)
     for i, p in enumerate(parameters):
         if p.field == "dead_s":
-            jacobian[:, i] = -model.dead_s * delayed(x[:, SENSOR], model.dead_s, stretch.dt_s, slope=True)[: steps * every + 1 : every]
+            jacobian[:, i] = (
+                -model.dead_s
+                * delayed(x[:, SENSOR], model.dead_s, stretch.dt_s, slope=True)[: steps * every + 1 : every]
+            )
     return delayed(x[:, SENSOR], model.dead_s, stretch.dt_s), jacobian
 
 
-def _sensor_rows(model: EnergyModel, x: np.ndarray, dt: float, parameters, a: np.ndarray, b: np.ndarray) -> None:
-    """The last row of each step: the sensor follows the new chamber temperature by the share 1 − exp(−dt/lag)."""
+def _sensor_rows(
+    model: EnergyModel, x: np.ndarray, dt: float, parameters, a: np.ndarray, b: np.ndarray
+) -> None:
+    """The last row of each step: the sensor follows the new chamber temperature by the share 1 −
+    exp(−dt/lag)."""
     chamber, sensor = x[1:, CHAMBER], x[:-1, SENSOR]
     if model.lag_s <= 0.0:
         a[:, SENSOR], b[:, SENSOR] = a[:, CHAMBER], b[:, CHAMBER]

@@ -1,4 +1,5 @@
-"""From a record to even stretches that the model can be run through: gaps, wild readings, open doors, starting states."""
+"""From a record to even stretches that the model can be run through: gaps, wild readings, open doors,
+starting states."""
 
 import math
 from dataclasses import dataclass
@@ -13,16 +14,19 @@ from .records import Log
 LONGEST_GAP_S = 60.0
 #: A reading so many spreads off the running median of its neighbours is wild.
 WILD = 8.0
-#: After a door has closed, readings do not count for so long: the air in front of the sensor is not the chamber.
+#: After a door has closed, readings do not count for so long: the air in front of the sensor is not the
+#: chamber.
 DOOR_SETTLES_S = 45.0
 SHORTEST_STRETCH_S = 300.0
 
 
 @dataclass(frozen=True)
 class Piece:
-    """A stretch with its readings (NaN where they do not count) and its own unknowns, each with a prior spread.
+    """A stretch with its readings (NaN where they do not count) and its own unknowns, each with a prior
+    spread.
 
-    `block` steps are averaged before they are compared; `samples` of the record make one block; `cold`: it begins at room temperature; `doors` in grid steps."""
+    `block` steps are averaged before they are compared; `samples` of the record make one block; `cold`: it
+    begins at room temperature; `doors` in grid steps."""
 
     log: Log
     stretch: Stretch
@@ -38,7 +42,8 @@ class Piece:
 
 
 def noise_of(reading_c: np.ndarray) -> float:
-    """Standard deviation of the noise from second differences, which a smooth curve hardly has (scaled median, K)."""
+    """Standard deviation of the noise from second differences, which a smooth curve hardly has (scaled
+    median, K)."""
     second = np.diff(reading_c, 2)
     second = second[np.isfinite(second)]
     if len(second) < 20:
@@ -59,8 +64,8 @@ def wild_readings(reading_c: np.ndarray, noise_k: float) -> np.ndarray:
 
 
 def pieces_of(log: Log, model: EnergyModel, dt_s: float, block: int, ambient_c: float) -> list[Piece]:
-    """Cut a record at its gaps and bring each part to whole blocks of `block` steps of dt_s: mean power over each step, mean
-    reading around each sample."""
+    """Cut a record at its gaps and bring each part to whole blocks of `block` steps of dt_s: mean power over
+    each step, mean reading around each sample."""
     t, y, p = log.time_s, log.reading_c.copy(), log.power_w
     sampling = float(np.median(np.diff(t)))
     noise = noise_of(y)
@@ -75,8 +80,22 @@ def pieces_of(log: Log, model: EnergyModel, dt_s: float, block: int, ambient_c: 
     for part in np.split(np.arange(len(t)), cuts):
         if len(part) < 10 or t[part[-1]] - t[part[0]] < SHORTEST_STRETCH_S or not np.isfinite(y[part]).any():
             continue
-        out.append(_piece(log, model, t[part], y[part], p[part], None if log.ambient_c is None else log.ambient_c[part], dt_s, block, sampling,
-                          ambient_c, int(wild[part].sum()), doors))  # fmt: skip
+        out.append(
+            _piece(
+                log,
+                model,
+                t[part],
+                y[part],
+                p[part],
+                None if log.ambient_c is None else log.ambient_c[part],
+                dt_s,
+                block,
+                sampling,
+                ambient_c,
+                int(wild[part].sum()),
+                doors,
+            )
+        )
     return out
 
 
@@ -86,7 +105,8 @@ def _piece(log, model, t, y, p, room, dt, block, sampling, ambient_c, wild, door
     energy = np.concatenate(([0.0], np.cumsum(p[1:] * np.diff(t))))
     power = np.maximum(0.0, np.diff(np.interp(grid, t, energy)) / dt)
     if dt > 1.5 * sampling:
-        # Mean of the samples within half a step of each grid point, and of their times, so that a slope makes no error.
+        # Mean of the samples within half a step of each grid point, and of their times, so that a slope makes
+        # no error.
         place = np.round((t - t[0]) / dt).astype(int)
         good = np.isfinite(y) & (place <= steps)
         count = np.bincount(place[good], minlength=steps + 1)
@@ -102,13 +122,20 @@ def _piece(log, model, t, y, p, room, dt, block, sampling, ambient_c, wild, door
         left, right = t[place - 1], t[place]
         share = np.clip((grid - left) / (right - left), 0.0, 1.0)
         near = np.where(share < 0.5, place - 1, place)
-        # On the record's own grid this is the sample itself; between samples a straight line, NaN beside a missing one.
-        reading = np.where(np.abs(grid - t[near]) < 1e-6 * dt, y[near], y[place - 1] + (y[place] - y[place - 1]) * share)
+        # On the record's own grid this is the sample itself; between samples a straight line, NaN beside a
+        # missing one.
+        reading = np.where(
+            np.abs(grid - t[near]) < 1e-6 * dt, y[near], y[place - 1] + (y[place] - y[place - 1]) * share
+        )
     finite = np.flatnonzero(np.isfinite(reading))
     first = float(np.median(reading[finite[: max(1, min(len(finite), round(8.0 / dt)))]]))
     early = bool(t[0] <= log.time_s[0] + 1.0)
     known_room = room is not None and np.isfinite(room).any()
-    around = np.interp(grid[:-1], t[np.isfinite(room)], room[np.isfinite(room)]) if known_room else np.full(steps, ambient_c)
+    around = (
+        np.interp(grid[:-1], t[np.isfinite(room)], room[np.isfinite(room)])
+        if known_room
+        else np.full(steps, ambient_c)
+    )
     cold = early and abs(first - float(around[0])) < 12.0
     if cold and not known_room:
         around = np.full(steps, first)
@@ -123,29 +150,54 @@ def _piece(log, model, t, y, p, room, dt, block, sampling, ambient_c, wild, door
             extras.append(Extra(span=span))
             spreads.append(5.0 * model.power_w)
     stretch = Stretch(dt, power, around, start)
-    return Piece(log, stretch, reading, block, max(1.0, block * dt / sampling), grid, cold, tuple(extras), tuple(spreads), tuple(marked), wild)
+    return Piece(
+        log,
+        stretch,
+        reading,
+        block,
+        max(1.0, block * dt / sampling),
+        grid,
+        cold,
+        tuple(extras),
+        tuple(spreads),
+        tuple(marked),
+        wild,
+    )
 
 
 def _start(model: EnergyModel, first_c: float, room_c: float, cold: bool):
-    """Where everything was at the first sample, and how unsure that is: rested at room temperature, or warmed through for a while."""
+    """Where everything was at the first sample, and how unsure that is: rested at room temperature, or warmed
+    through for a while."""
     everything = {s: 1.0 for s in range(N)}
     if cold:
         inside = {LINING + 1: 0.3, LINING + 2: 0.7, LINING + 3: 1.0}
-        return [Extra(states=everything), Extra(states=inside), Extra(states={CHAMBER: 1.0, SENSOR: 1.0})], [0.5, 1.0, 0.2], (first_c,) * N
+        return (
+            [Extra(states=everything), Extra(states=inside), Extra(states={CHAMBER: 1.0, SENSOR: 1.0})],
+            [0.5, 1.0, 0.2],
+            (first_c,) * N,
+        )
     warm = max(5.0, first_c - room_c)
     soaked, power = model.steady(first_c, room_c)
     start = list(soaked)
     start[ELEMENT] = first_c + 0.5 * (soaked[ELEMENT] - first_c)
     for i, share in zip(range(LINING, CONTENTS), (0.97, 0.92, 0.85, 0.7)):
         start[i] = room_c + share * (soaked[i] - room_c)
-    unsure = {ELEMENT: 0.3, LINING: 0.08, LINING + 1: 0.15, LINING + 2: 0.25, LINING + 3: 0.35, CONTENTS: 0.15}
+    unsure = {
+        ELEMENT: 0.3,
+        LINING: 0.08,
+        LINING + 1: 0.15,
+        LINING + 2: 0.25,
+        LINING + 3: 0.35,
+        CONTENTS: 0.15,
+    }
     extras = [Extra(states={s: 1.0}) for s in unsure] + [Extra(states={CHAMBER: 1.0, SENSOR: 1.0})]
     spreads = [0.5 + share * warm for share in unsure.values()] + [0.5]
     return extras, spreads, tuple(start)
 
 
 def averaged(values: np.ndarray, block: int) -> np.ndarray:
-    """Means over blocks of samples 1…, NaN where less than half of a block counts. Row 0, the start itself, is left out."""
+    """Means over blocks of samples 1…, NaN where less than half of a block counts. Row 0, the start itself,
+    is left out."""
     rest = values[1:].reshape(-1, block, *values.shape[1:])
     good = np.isfinite(rest)
     count = good.sum(axis=1)
@@ -155,9 +207,11 @@ def averaged(values: np.ndarray, block: int) -> np.ndarray:
 
 
 def find_doors(piece: Piece, predicted_c: np.ndarray, noise_k: float) -> tuple[tuple[float, float], ...]:
-    """Openings that nobody noted: the reading itself falls, and away from the prediction by more than a closed oven can.
+    """Openings that nobody noted: the reading itself falls, and away from the prediction by more than a
+    closed oven can.
 
-    From where it begins to fall to where it has stopped. Times in s of the record; none where the record has a door column."""
+    From where it begins to fall to where it has stopped. Times in s of the record; none where the record has
+    a door column."""
     dt = piece.stretch.dt_s
     error = piece.reading_c - predicted_c
     good = np.isfinite(error)
@@ -178,9 +232,14 @@ def find_doors(piece: Piece, predicted_c: np.ndarray, noise_k: float) -> tuple[t
             while start < i and error[start] - error[start + 1] < 0.1 * fall[i] / window:
                 start += 1
             end = i
-            while end + 1 < len(error) and error[min(len(error) - 1, end + max(1, window // 3))] < error[end] - 0.5 * noise_k:
+            while (
+                end + 1 < len(error)
+                and error[min(len(error) - 1, end + max(1, window // 3))] < error[end] - 0.5 * noise_k
+            ):
                 end += 1
-            found.append((float(piece.time_s[start] - 2.0 * dt), float(piece.time_s[min(end, len(error) - 1)])))
+            found.append(
+                (float(piece.time_s[start] - 2.0 * dt), float(piece.time_s[min(end, len(error) - 1)]))
+            )
             i = end + 3 * window
         i += 1
     return tuple(found)

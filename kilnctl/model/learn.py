@@ -1,9 +1,9 @@
-"""`kilnctl.learn`: the learning run of `kilnctl.model.experiment`, driven by the same tick as every other run.
+"""`kilnctl.learn`: the learning run of `kilnctl.model.experiment`, driven by the same tick as every other
+run.
 
-The safety rules, the gate and the firing stage are those of `kilnctl.chain`; only where a schedule's controller would stand,
-the experiment says which power it wants. The day-zero model's estimator runs along, so that the rules about unexplained heat
-watch this run as they watch any other.
-"""
+The safety rules, the gate and the firing stage are those of `kilnctl.chain`; only where a schedule's
+controller would stand, the experiment says which power it wants. The day-zero model's estimator runs along,
+so that the rules about unexplained heat watch this run as they watch any other."""
 
 import math
 from dataclasses import dataclass
@@ -57,29 +57,67 @@ class State:
 
 def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> State:
     value = reading.chamber_c if math.isfinite(reading.chamber_c) else programme.ambient_c
-    return State(time_s, estimator.start(programme.model, value, min(programme.ambient_c, value)), programme.begin)
+    return State(
+        time_s, estimator.start(programme.model, value, min(programme.ambient_c, value)), programme.begin
+    )
 
 
-def step(programme: Programme, state: State, reading: Reading, dt_s: float, fired: float | None = None,
-         requests: tuple[str, ...] = (), usable: bool = True) -> tuple[State, control.Decision]:  # fmt: skip
+def step(
+    programme: Programme,
+    state: State,
+    reading: Reading,
+    dt_s: float,
+    fired: float | None = None,
+    requests: tuple[str, ...] = (),
+    usable: bool = True,
+) -> tuple[State, control.Decision]:
     """One tick, with the interface of `kilnctl.control.step`. Pure."""
     model, ambient = programme.model, programme.ambient_c
     share = reading.fired if reading.fired is not None else (fired or 0.0)
-    full = model.full_power_w(reading.supply_v if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v else None)
-    estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
-                                8.0 if reading.door_open else 1.0, usable)  # fmt: skip
+    full = model.full_power_w(
+        reading.supply_v if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v else None
+    )
+    estimate = estimator.update(
+        model,
+        state.estimate,
+        reading.chamber_c,
+        share * full,
+        dt_s,
+        ambient,
+        programme.noise_k,
+        8.0 if reading.door_open else 1.0,
+        usable,
+    )
     unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
     coast = trial.coast_rise_k(model, estimate.now, ambient, unexplained)
-    seen = trial.Seen(reading.chamber_c if usable else math.nan, coast, trial.holding_now_w(model, estimate.now, ambient, unexplained), full)
+    seen = trial.Seen(
+        reading.chamber_c if usable else math.nan,
+        coast,
+        trial.holding_now_w(model, estimate.now, ambient, unexplained),
+        full,
+    )
     progress, watts, reason = trial.advance(programme.experiment, state.progress, dt_s, seen)
     stage = programme.experiment.stages[progress.stage]
     decision = control.Decision(
-        duty=min(1.0, max(0.0, watts / full)) if full > 0.0 else 0.0, demand_w=watts, feedforward_w=watts, trim_w=0.0,
-        reference_c=math.nan, expected_c=estimate.now[CHAMBER], expected_sd_k=estimator.spread_k(estimate, CHAMBER),
-        chamber_c=estimate.now[CHAMBER], part_c=None, part_sd_k=None, element_c=estimate.now[ELEMENT],
-        unexplained_w=estimate.unexplained_w, full_w=full, step=progress.stage, phase="finished" if progress.done else stage.kind,
-        left_s=trial.seconds_left(programme.experiment, progress), done=progress.done, reason=reason,
-    )  # fmt: skip
+        duty=min(1.0, max(0.0, watts / full)) if full > 0.0 else 0.0,
+        demand_w=watts,
+        feedforward_w=watts,
+        trim_w=0.0,
+        reference_c=math.nan,
+        expected_c=estimate.now[CHAMBER],
+        expected_sd_k=estimator.spread_k(estimate, CHAMBER),
+        chamber_c=estimate.now[CHAMBER],
+        part_c=None,
+        part_sd_k=None,
+        element_c=estimate.now[ELEMENT],
+        unexplained_w=estimate.unexplained_w,
+        full_w=full,
+        step=progress.stage,
+        phase="finished" if progress.done else stage.kind,
+        left_s=trial.seconds_left(programme.experiment, progress),
+        done=progress.done,
+        reason=reason,
+    )
     return State(state.time_s + dt_s, estimate, progress, seen.holding_w, coast), decision
 
 
@@ -87,41 +125,71 @@ class _Controller:
     start, step = staticmethod(start), staticmethod(step)
 
 
-def prepare(oven: Oven, *, ceiling_c: float | None = None, top_c: float | None = None, load: Load | None = None,
-            begin_stage: int = 0) -> Programme:  # fmt: skip
+def prepare(
+    oven: Oven,
+    *,
+    ceiling_c: float | None = None,
+    top_c: float | None = None,
+    load: Load | None = None,
+    begin_stage: int = 0,
+) -> Programme:
     """The learning run of an oven. Raises KilnctlError when the ceiling or the top temperature cannot be."""
     highest = oven.limits.highest_c
     ceiling = highest if ceiling_c is None else ceiling_c
     where = oven.file or oven.name
     if ceiling > highest:
-        raise KilnctlError(f"{where}: a ceiling of {ceiling:.0f} °C is above the {highest:.0f} °C that this oven may reach (limits: highest)")
+        raise KilnctlError(
+            f"{where}: a ceiling of {ceiling:.0f} °C is above the {highest:.0f} °C that this oven may "
+            "reach (limits: highest)"
+        )
     model = day_zero(oven, load, oven.site.ambient_c + 0.85 * (ceiling - oven.site.ambient_c))
     try:
         experiment = trial.plan(model, ceiling, top_c)
     except ValueError as error:
         raise KilnctlError(f"{where}: no learning run is possible: {error}") from None
     if not 0 <= begin_stage < len(experiment.stages):
-        raise KilnctlError(f"the learning run has stages 1 to {len(experiment.stages)}; it cannot go on at {begin_stage + 1}")
+        raise KilnctlError(
+            f"the learning run has stages 1 to {len(experiment.stages)}; it cannot go on at {begin_stage + 1}"
+        )
     begin = trial.resumed(trial.Progress(begin_stage), experiment)
     return Programme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)
 
 
 def as_schedule(programme: Programme) -> Schedule:
-    """The learning run as a schedule, for what records and rules need to know of one: temperatures and limits."""
+    """The learning run as a schedule, for what records and rules need to know of one: temperatures and
+    limits."""
     steps = tuple(Step(name=f"levels around {t:.0f} °C", to_c=t) for t in programme.experiment.temperatures_c)
     longest = 2.5 * programme.experiment.duration_s + 3600.0
-    return Schedule(name="Learning run", about="heats in a planned way to learn how this oven behaves", steps=steps,
-                    highest_c=programme.experiment.ceiling_c, longest_s=longest)  # fmt: skip
+    return Schedule(
+        name="Learning run",
+        about="heats in a planned way to learn how this oven behaves",
+        steps=steps,
+        highest_c=programme.experiment.ceiling_c,
+        longest_s=longest,
+    )
 
 
-def learn(oven: Oven, plant=None, seed: int = 0, *, ceiling_c: float | None = None, top_c: float | None = None, load: Load | None = None,
-          hot: bool = False, begin_stage: int = 0, faults=(), progress=None, sink=None) -> rehearsal.Run:  # fmt: skip
-    """The commissioning run on `plant` (the virtual oven if None), under every interlock; returns a `Run` that `fit` reads.
+def learn(
+    oven: Oven,
+    plant=None,
+    seed: int = 0,
+    *,
+    ceiling_c: float | None = None,
+    top_c: float | None = None,
+    load: Load | None = None,
+    hot: bool = False,
+    begin_stage: int = 0,
+    faults=(),
+    progress=None,
+    sink=None,
+) -> rehearsal.Run:
+    """The commissioning run on `plant` (the virtual oven if None), under every interlock; returns a `Run`
+    that `fit` reads.
 
-    `ceiling_c`: never above it (the oven's highest if None); `top_c`: upper working temperature; `load`: what is in the oven
-    (None: empty, as it should be); `hot`: start although it is warm; `begin_stage`: go on where an interrupted run stopped.
-    Raises KilnctlError when it cannot be done; Ctrl-C ends the run with outcome "interrupted".
-    """
+    `ceiling_c`: never above it (the oven's highest if None); `top_c`: upper working temperature; `load`: what
+    is in the oven (None: empty, as it should be); `hot`: start although it is warm; `begin_stage`: go on
+    where an interrupted run stopped. Raises KilnctlError when it cannot be done; Ctrl-C ends the run with
+    outcome "interrupted"."""
     programme = prepare(oven, ceiling_c=ceiling_c, top_c=top_c, load=load, begin_stage=begin_stage)
     if plant is None:
         from ..plants.oven import VirtualOven
@@ -132,14 +200,31 @@ def learn(oven: Oven, plant=None, seed: int = 0, *, ceiling_c: float | None = No
         refuse_hot(oven, start_c, hot)
     schedule = as_schedule(programme)
     policy = safety.policy_for(oven, schedule, programme.model)
-    chain = Chain(_Checked(oven, hot), programme, policy, firing.pattern_for(oven), rehearsal._holding_table(programme.model, oven))
+    chain = Chain(
+        _Checked(oven, hot),
+        programme,
+        policy,
+        firing.pattern_for(oven),
+        rehearsal._holding_table(programme.model, oven),
+    )
     rows, events, outcome = [], [], "interrupted"
     try:
         outcome = rehearsal._loop(oven, plant, chain, rows, events, progress, sink)
     except KeyboardInterrupt:
         events.append(rehearsal.Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
-    return rehearsal.as_run(rows, oven=oven, schedule=schedule, outcome=outcome, trips=tuple(chain.safety.trips.values()), events=tuple(events),
-                            seed=seed, controller="learning run", energy_j=chain.energy_j, model=programme.model, load=load)  # fmt: skip
+    return rehearsal.as_run(
+        rows,
+        oven=oven,
+        schedule=schedule,
+        outcome=outcome,
+        trips=tuple(chain.safety.trips.values()),
+        events=tuple(events),
+        seed=seed,
+        controller="learning run",
+        energy_j=chain.energy_j,
+        model=programme.model,
+        load=load,
+    )
 
 
 class _Checked(_Controller):
@@ -157,5 +242,8 @@ class _Checked(_Controller):
 def refuse_hot(oven: Oven, reading_c: float, hot: bool) -> None:
     """Raise KilnctlError for an oven that is not at room temperature, unless that is wanted."""
     if not hot and reading_c > oven.site.ambient_c + HOT_K:
-        raise KilnctlError(f"{oven.name} is at {reading_c:.0f} °C; a learning run starts cold, since nobody knows how far a warm lining is warmed "
-                           "through. Let it cool, or say that it shall start hot (--hot)")  # fmt: skip
+        raise KilnctlError(
+            f"{oven.name} is at {reading_c:.0f} °C; a learning run starts cold, since nobody knows how far "
+            "a warm lining is warmed "
+            "through. Let it cool, or say that it shall start hot (--hot)"
+        )

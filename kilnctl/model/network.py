@@ -1,17 +1,20 @@
-"""Thermal networks and their forward sensitivities: how every temperature of a run answers to every parameter.
+"""Thermal networks and their forward sensitivities: how every temperature of a run answers to every
+parameter.
 
-A network has nodes with a heat capacity, boundaries with a given temperature, and links between them that carry
+A network has nodes with a heat capacity, boundaries with a given temperature, and links between them that
+carry
 
     q = g·(1 + r·(T1 + T2)/2)·(T1 − T2) + σ·m·(T1⁴ − T2⁴)      g in W/K, r in 1/°C, m in m², T⁴ in K
 
-One linearly implicit Euler step (Rosenbrock form, exact tangents of q) solves, for the increments δ of the nodes,
+One linearly implicit Euler step (Rosenbrock form, exact tangents of q) solves, for the increments δ of the
+nodes,
 
     C·(1 + s·T)/dt·δ = Σ ±(q + ∂q/∂T1·δ1 + ∂q/∂T2·δ2) + heat
 
-The same equations, differentiated once more, give the exact tangent of the step; all steps of a run are differentiated at
-once with the time as an array axis, and only the short recursion S ← A·S + B runs through time.
-(Forward sensitivity equations: e.g. E. Hairer, S. Nørsett, G. Wanner, Solving Ordinary Differential Equations I, 1993, I.14.)
-"""
+The same equations, differentiated once more, give the exact tangent of the step; all steps of a run are
+differentiated at once with the time as an array axis, and only the short recursion S ← A·S + B runs through
+time. (Forward sensitivity equations: e.g. E. Hairer, S. Nørsett, G. Wanner, Solving Ordinary Differential
+Equations I, 1993, I.14.)"""
 
 from dataclasses import dataclass
 
@@ -22,7 +25,8 @@ from .energy import SIGMA, ZERO_C
 
 @dataclass(frozen=True)
 class Network:
-    """`capacity_j_per_k` per node at 0 °C, rising by the share `capacity_rise_per_k` a °C; for each link the two ends (nodes from 0, then boundaries), w_per_k, rise_per_k and m2."""
+    """`capacity_j_per_k` per node at 0 °C, rising by the share `capacity_rise_per_k` a °C; for each link the
+    two ends (nodes from 0, then boundaries), w_per_k, rise_per_k and m2."""
 
     capacity_j_per_k: np.ndarray
     first: tuple[int, ...]
@@ -39,10 +43,11 @@ class Network:
 
 @dataclass(frozen=True)
 class Column:
-    """One unknown: for each entry of the network that it moves, the entry and its derivative with respect to the unknown.
+    """One unknown: for each entry of the network that it moves, the entry and its derivative with respect to
+    the unknown.
 
-    capacity {node: J/K}, capacity_rise {node: 1/°C}, w_per_k, rise_per_k, m2 {link: …}; heat {node: W at each step}; boundary {boundary number from 0: K}.
-    """
+    capacity {node: J/K}, capacity_rise {node: 1/°C}, w_per_k, rise_per_k, m2 {link: …}; heat {node: W at each
+    step}; boundary {boundary number from 0: K}."""
 
     capacity: dict[int, float] = None
     capacity_rise: dict[int, float] = None
@@ -53,14 +58,29 @@ class Column:
     boundary: dict[int, float] = None
 
 
-def run(network: Network, start_c: np.ndarray, heat_w: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray) -> np.ndarray:
-    """Temperatures after every step, with the start in row 0: heat_w (steps, nodes), boundary_c (steps, boundaries), dt_s (steps,)."""
-    n, links = network.nodes, list(zip(network.first, network.second, network.w_per_k.tolist(), network.rise_per_k.tolist(),
-                                       (SIGMA * np.asarray(network.m2)).tolist()))  # fmt: skip
+def run(
+    network: Network, start_c: np.ndarray, heat_w: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray
+) -> np.ndarray:
+    """Temperatures after every step, with the start in row 0: heat_w (steps, nodes), boundary_c (steps,
+    boundaries), dt_s (steps,)."""
+    n, links = (
+        network.nodes,
+        list(
+            zip(
+                network.first,
+                network.second,
+                network.w_per_k.tolist(),
+                network.rise_per_k.tolist(),
+                (SIGMA * np.asarray(network.m2)).tolist(),
+            )
+        ),
+    )
     capacity, warming = np.asarray(network.capacity_j_per_k).tolist(), _rise(network).tolist()
     x = [float(t) for t in start_c]
     out = [x]
-    for heat, around, dt in zip(np.asarray(heat_w).tolist(), np.asarray(boundary_c).tolist(), np.asarray(dt_s).tolist()):
+    for heat, around, dt in zip(
+        np.asarray(heat_w).tolist(), np.asarray(boundary_c).tolist(), np.asarray(dt_s).tolist()
+    ):
         m = [[0.0] * n for _ in range(n)]
         right, t = list(heat), x + around
         for i in range(n):
@@ -83,7 +103,8 @@ def run(network: Network, start_c: np.ndarray, heat_w: np.ndarray, boundary_c: n
 
 
 def _eliminate(m: list[list[float]], right: list[float]) -> list[float]:
-    """Gaussian elimination in plain floats; a network's matrix is diagonally dominant and wants no pivoting."""
+    """Gaussian elimination in plain floats; a network's matrix is diagonally dominant and wants no
+    pivoting."""
     n = len(right)
     for i in range(n):
         row, pivot = m[i], m[i][i]
@@ -99,12 +120,19 @@ def _eliminate(m: list[list[float]], right: list[float]) -> list[float]:
     return right
 
 
-def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np.ndarray, columns: list[Column],
-             feedback: dict[int, np.ndarray] | None = None):  # fmt: skip
-    """(A, B) of every step: A (steps, nodes, nodes) to the temperatures before, B (steps, nodes, unknowns) to the unknowns.
+def tangents(
+    network: Network,
+    x_c: np.ndarray,
+    boundary_c: np.ndarray,
+    dt_s: np.ndarray,
+    columns: list[Column],
+    feedback: dict[int, np.ndarray] | None = None,
+):
+    """(A, B) of every step: A (steps, nodes, nodes) to the temperatures before, B (steps, nodes, unknowns) to
+    the unknowns.
 
-    x_c (steps + 1, nodes) is the run itself; `feedback` {node: W/K at each step} how its heat depends on its own temperature. The tangent is exact for the discrete step, not only for the equation.
-    """
+    x_c (steps + 1, nodes) is the run itself; `feedback` {node: W/K at each step} how its heat depends on its
+    own temperature. The tangent is exact for the discrete step, not only for the equation."""
     n = network.nodes
     x, delta = x_c[:-1], np.diff(x_c, axis=0)
     m, k, links = _assemble(network, x, boundary_c, delta, dt_s)
@@ -128,12 +156,16 @@ def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np
         for node, size in (column.capacity or {}).items():
             b[:, :, c] -= inverse[:, :, node] * (size * warming[:, node] * delta[:, node] / dt_s)[:, None]
         for node, size in (column.capacity_rise or {}).items():
-            b[:, :, c] -= inverse[:, :, node] * (size * network.capacity_j_per_k[node] * x[:, node] * delta[:, node] / dt_s)[:, None]
+            b[:, :, c] -= (
+                inverse[:, :, node]
+                * (size * network.capacity_j_per_k[node] * x[:, node] * delta[:, node] / dt_s)[:, None]
+            )
         for node, watts in (column.heat or {}).items():
             b[:, :, c] += inverse[:, :, node] * np.asarray(watts)[:, None]
         for number, kelvin in (column.boundary or {}).items():
             for link in range(len(network.first)):
-                # A boundary has no increment, so only the flow itself and, for the tangents kept in q, nothing else moves.
+                # A boundary has no increment, so only the flow itself and, for the tangents kept in q,
+                # nothing else moves.
                 if network.first[link] == n + number:
                     b[:, :, c] += into(link) * (kelvin * links[link][4])[:, None]
                 elif network.second[link] == n + number:
@@ -142,7 +174,8 @@ def tangents(network: Network, x_c: np.ndarray, boundary_c: np.ndarray, dt_s: np
 
 
 def recur(a: np.ndarray, b: np.ndarray, start: np.ndarray, keep: tuple[int, ...]) -> np.ndarray:
-    """S ← A·S + B through all steps; rows `keep` of S after each step, with the start first: (steps + 1, len(keep), unknowns)."""
+    """S ← A·S + B through all steps; rows `keep` of S after each step, with the start first: (steps + 1,
+    len(keep), unknowns)."""
     s = np.array(start, float)
     out = np.empty((len(a) + 1, len(keep), s.shape[1]))
     rows = list(keep)

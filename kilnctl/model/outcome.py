@@ -1,4 +1,5 @@
-"""What a fit came to: the model, how sure it is, what the records could not tell, and all of that in plain words."""
+"""What a fit came to: the model, how sure it is, what the records could not tell, and all of that in plain
+words."""
 
 import math
 from dataclasses import dataclass
@@ -10,7 +11,8 @@ from ..settings.oven import Load
 from .energy import EnergyModel
 from .parameters import PARAMETERS, scaled, value_of
 
-#: A parameter whose spread the records narrowed by less than this share is called undetermined: the description decides it.
+#: A parameter whose spread the records narrowed by less than this share is called undetermined: the
+#: description decides it.
 UNDETERMINED = 0.8
 #: Two parameters correlated more than this cannot be told apart by these records.
 CORRELATED = 0.95
@@ -42,9 +44,10 @@ class RecordFit:
 
 @dataclass(frozen=True)
 class Fit:
-    """`model` is for the load of the first record; `for_load` gives it for another. `logarithms` are ln(value / day-zero value),
-    `covariance` theirs. noise_k: of one reading; news_k: what one residual counts for (noise, plus what the model cannot say).
-    held_out_k: rms error in the last third of each record, predicted by a fit without it."""
+    """`model` is for the load of the first record; `for_load` gives it for another. `logarithms` are ln(value
+    / day-zero value), `covariance` theirs. noise_k: of one reading; news_k: what one residual counts for
+    (noise, plus what the model cannot say). held_out_k: rms error in the last third of each record, predicted
+    by a fit without it."""
 
     oven_name: str
     model: EnergyModel
@@ -73,7 +76,10 @@ class Fit:
     @property
     def values(self) -> dict[str, float]:
         """{parameter: value} in the units of `kilnctl.model.parameters`."""
-        return {n: value_of(self.model, _OF[n]) if value_of(self.model, _OF[n]) > 0.0 else math.nan for n in self.parameters}
+        return {
+            n: value_of(self.model, _OF[n]) if value_of(self.model, _OF[n]) > 0.0 else math.nan
+            for n in self.parameters
+        }
 
     @property
     def log_errors(self) -> dict[str, float]:
@@ -98,7 +104,9 @@ class Fit:
     @property
     def strong_correlations(self) -> tuple[tuple[str, str, float], ...]:
         c = self.correlations
-        pairs = [(self.parameters[i], self.parameters[j], float(c[i, j])) for i in range(len(c)) for j in range(i)]
+        pairs = [
+            (self.parameters[i], self.parameters[j], float(c[i, j])) for i in range(len(c)) for j in range(i)
+        ]
         return tuple(sorted((p for p in pairs if abs(p[2]) > CORRELATED), key=lambda p: -abs(p[2])))
 
     @property
@@ -109,27 +117,35 @@ class Fit:
 
     @cached_property
     def autocorrelation(self) -> float:
-        """Of successive errors of the free run on the fit's grid; near 0 they are white: the model has said all there is to say."""
+        """Of successive errors of the free run on the fit's grid; near 0 they are white: the model has said
+        all there is to say."""
         top = bottom = 0.0
         for r in self.records:
             e = r.error_k - np.nanmean(r.error_k)
             both = np.isfinite(e[:-1]) & np.isfinite(e[1:])
-            top, bottom = top + float(np.sum(e[:-1][both] * e[1:][both])), bottom + float(np.sum(e[:-1][both] ** 2))
+            top, bottom = (
+                top + float(np.sum(e[:-1][both] * e[1:][both])),
+                bottom + float(np.sum(e[:-1][both] ** 2)),
+            )
         return top / bottom if bottom > 0.0 else 0.0
 
     @property
     def white(self) -> bool:
-        """Whether the errors pass for noise: autocorrelation within 4 standard errors of none (1/√n, Bartlett)."""
+        """Whether the errors pass for noise: autocorrelation within 4 standard errors of none (1/√n,
+        Bartlett)."""
         n = sum(int(np.isfinite(r.error_k).sum()) for r in self.records)
         return abs(self.autocorrelation) < 4.0 / math.sqrt(max(n, 1))
 
     def spread_of(self, quantity, step: float = 1e-3) -> tuple[float, float]:
-        """(value, standard error) of any number that follows from a model, by the delta method: quantity(model) → float."""
+        """(value, standard error) of any number that follows from a model, by the delta method:
+        quantity(model) → float."""
         value = quantity(self.model)
         parameters = [_OF[n] for n in self.parameters]
         slopes = np.empty(len(parameters))
         for i, p in enumerate(parameters):
-            slopes[i] = (quantity(scaled(self.model, (p,), (step,))) - quantity(scaled(self.model, (p,), (-step,)))) / (2.0 * step)
+            slopes[i] = (
+                quantity(scaled(self.model, (p,), (step,))) - quantity(scaled(self.model, (p,), (-step,)))
+            ) / (2.0 * step)
         return value, float(math.sqrt(max(0.0, slopes @ self.covariance @ slopes)))
 
     @property
@@ -140,19 +156,37 @@ class Fit:
         span = self.high_c - self.low_c
         ambient = self.model.ambient_c
         if self.high_c - ambient < 60.0:
-            out.append(f"the record only reaches {self.high_c:.0f} °C: losses at higher temperatures are guessed")
+            out.append(
+                f"the record only reaches {self.high_c:.0f} °C: losses at higher temperatures are guessed"
+            )
         if span < 40.0:
             out.append(f"the record only moves by {span:.0f} K: heat capacities rest on the description")
         share = self.rms_c / max(span, 1.0)
         if self.rms_c > 3.0 * self.noise_k and share > 0.02:
-            out.append(f"the model misses the record by {self.rms_c:.1f} K rms: something happened that it knows nothing of "
-                       "(a door, another load, a wrong power)")  # fmt: skip
-        if math.isfinite(self.held_out_k) and self.held_out_k > max(3.0 * self.rms_c, 0.02 * (self.high_c - ambient)):
-            out.append(f"left out of the fit, the last third of the record is missed by {self.held_out_k:.1f} K rms: the records do not support this model")
+            out.append(
+                f"the model misses the record by {self.rms_c:.1f} K rms: something happened that it knows "
+                "nothing of "
+                "(a door, another load, a wrong power)"
+            )
+        if math.isfinite(self.held_out_k) and self.held_out_k > max(
+            3.0 * self.rms_c, 0.02 * (self.high_c - ambient)
+        ):
+            out.append(
+                f"left out of the fit, the last third of the record is missed by {self.held_out_k:.1f} K "
+                "rms: the records do not support this model"
+            )
         far = [n for n, t, s in zip(self.parameters, self.logarithms, self.spreads) if abs(t) > 3.0 * s]
         if far:
-            out.append("far from the description: " + ", ".join(f"{n} × {math.exp(t):.2f}" for n, t in zip(self.parameters, self.logarithms) if n in far)
-                       + "; check the description there")  # fmt: skip
+            out.append(
+                "far from the description: "
+                + ", ".join(
+                    f"{n} × {math.exp(t):.2f}" for n, t in zip(self.parameters, self.logarithms) if n in far
+                )
+                + "; check the description there"
+            )
         if len(self.undetermined) > len(self.parameters) // 2:
-            out.append(f"{len(self.undetermined)} of {len(self.parameters)} parameters are hardly determined; a learning run would tell more")
+            out.append(
+                f"{len(self.undetermined)} of {len(self.parameters)} parameters are hardly determined; a "
+                "learning run would tell more"
+            )
         return tuple(out)

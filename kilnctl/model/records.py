@@ -1,7 +1,7 @@
 """What a fit reads: a `Log` of time, reading and power, from a run, a run's folder, or a CSV from elsewhere.
 
-Bad records are refused here with a message that says where and what to do; a bad fit without a word is worse than none.
-"""
+Bad records are refused here with a message that says where and what to do; a bad fit without a word is worse
+than none."""
 
 import csv
 import json
@@ -30,16 +30,25 @@ _UNITS = {
     "door": {"1": (1.0, 0.0)},
 }
 #: The names of our own records, and what they stand for.
-_OWN = {"time_s": "time", "chamber_c": "chamber", "ambient_c": "room", "fired": "fired", "duty": "duty", "power_w": "power",
-        "supply_v": "supply", "door_open": "door"}  # fmt: skip
+_OWN = {
+    "time_s": "time",
+    "chamber_c": "chamber",
+    "ambient_c": "room",
+    "fired": "fired",
+    "duty": "duty",
+    "power_w": "power",
+    "supply_v": "supply",
+    "door_open": "door",
+}
 
 
 @dataclass(frozen=True)
 class Log:
-    """One record. power_w[i] is the mean electric power from sample i − 1 to sample i; NaN readings are allowed, they are left out.
+    """One record. power_w[i] is the mean electric power from sample i − 1 to sample i; NaN readings are
+    allowed, they are left out.
 
-    ambient_c: one value a sample, or None where nobody measured it; `doors`: (from, to) in s when it was open; `load`: what was in.
-    """
+    ambient_c: one value a sample, or None where nobody measured it; `doors`: (from, to) in s when it was
+    open; `load`: what was in."""
 
     name: str
     time_s: np.ndarray
@@ -52,8 +61,9 @@ class Log:
 
 
 def as_log(oven: Oven, source, columns: dict[str, str] | None = None, load: Load | None = None) -> Log:
-    """A checked `Log` from a Log, a `Run`, a run's folder, or a CSV file. `columns`: {role: "column" or "column:unit"} with the
-    roles time, chamber, power or fired or duty, room, supply, door. Raises KilnctlError for a record that cannot be used."""
+    """A checked `Log` from a Log, a `Run`, a run's folder, or a CSV file. `columns`: {role: "column" or
+    "column:unit"} with the roles time, chamber, power or fired or duty, room, supply, door. Raises
+    KilnctlError for a record that cannot be used."""
     if isinstance(source, Log):
         log = source
     elif hasattr(source, "data"):
@@ -94,7 +104,9 @@ def _of_folder(oven: Oven, folder: Path) -> Log:
             wanted = said.get("load")
             load = Load(**wanted) if wanted else None
         except (OSError, ValueError, TypeError, AttributeError) as error:
-            raise KilnctlError(f"{about}: it does not say what was in the oven as our records do ({error})") from None
+            raise KilnctlError(
+                f"{about}: it does not say what was in the oven as our records do ({error})"
+            ) from None
         name = (said.get("oven") or {}).get("name")
         if name and name != oven.name:
             raise KilnctlError(f"{folder}: this record is of '{name}', not of '{oven.name}'")
@@ -113,7 +125,8 @@ def _of_folder(oven: Oven, folder: Path) -> Log:
 
 
 def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
-    """Columns of a CSV as numbers; what is not a number is NaN, and the first such cell of each column is remembered."""
+    """Columns of a CSV as numbers; what is not a number is NaN, and the first such cell of each column is
+    remembered."""
     try:
         if path.stat().st_size > LARGEST_BYTES:
             raise KilnctlError(f"{path}: larger than {LARGEST_BYTES // 1_000_000} MB; split it into runs")
@@ -146,7 +159,9 @@ def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
     return {name: np.array(c) for name, c in zip(names, cells)}, bad
 
 
-def _of_table(oven: Oven, name: str, table: dict, bad: dict, columns: dict[str, str], load: Load | None, doors=()) -> Log:
+def _of_table(
+    oven: Oven, name: str, table: dict, bad: dict, columns: dict[str, str], load: Load | None, doors=()
+) -> Log:
     found: dict[str, np.ndarray] = {}
     where: dict[str, str] = {}
     for role, wanted in columns.items():
@@ -157,7 +172,9 @@ def _of_table(oven: Oven, name: str, table: dict, bad: dict, columns: dict[str, 
             raise KilnctlError(f"{name}: there is no column '{column}'; it has {', '.join(table)}")
         unit = (unit or next(iter(_UNITS[role]))).strip().lower().replace("°", "")
         if unit not in _UNITS[role]:
-            raise KilnctlError(f"{name}: '{unit}' is no unit for '{role}'; known are {', '.join(_UNITS[role])}")
+            raise KilnctlError(
+                f"{name}: '{unit}' is no unit for '{role}'; known are {', '.join(_UNITS[role])}"
+            )
         factor, offset = _UNITS[role][unit]
         found[role], where[role] = table[column] * factor + offset, column
     for column, role in _OWN.items():
@@ -167,18 +184,24 @@ def _of_table(oven: Oven, name: str, table: dict, bad: dict, columns: dict[str, 
     if missing or not any(r in found and np.isfinite(found[r]).any() for r in ("power", "fired", "duty")):
         missing += [] if any(r in found for r in ("power", "fired", "duty")) else ["power, fired or duty"]
         hint = "; ".join(bad[where[r]] for r in where if where[r] in bad)
-        raise KilnctlError(f"{name}: no usable column for {' and for '.join(missing) or 'the power'}; it has {', '.join(table) or 'no columns'}. Say "
-                           f"which is which, for example time=t:s, chamber=T1:C, power=P:W" + (f" ({hint})" if hint else ""))  # fmt: skip
+        raise KilnctlError(
+            f"{name}: no usable column for {' and for '.join(missing) or 'the power'}; it has "
+            f"{', '.join(table) or 'no columns'}. Say "
+            f"which is which, for example time=t:s, chamber=T1:C, power=P:W" + (f" ({hint})" if hint else "")
+        )
     for role, column in where.items():
         if column in bad and np.isnan(found[role]).mean() > 0.5:
             raise KilnctlError(f"{name}: column '{column}', {bad[column]}")
     if "door" in found and not doors:
         doors = _spans(found["time"], np.nan_to_num(found["door"]) > 0.5)
-    return Log(name, found["time"], found["chamber"], _power(oven, name, found), found.get("room"), doors, load)
+    return Log(
+        name, found["time"], found["chamber"], _power(oven, name, found), found.get("room"), doors, load
+    )
 
 
 def _power(oven: Oven, name: str, found: dict) -> np.ndarray:
-    """Power from each sample to the one before it, W: measured, else the share that was fired, else the duty of the tick before."""
+    """Power from each sample to the one before it, W: measured, else the share that was fired, else the duty
+    of the tick before."""
     full = np.full(len(found["time"]), oven.elements.power_w)
     if "supply" in found:
         volts = found["supply"] / oven.supply.voltage_v
@@ -190,13 +213,18 @@ def _power(oven: Oven, name: str, found: dict) -> np.ndarray:
     else:
         share = np.concatenate((found["duty"][:1] * 0.0, found["duty"][:-1]))
     if np.nanmax(share) > 1.05:
-        raise KilnctlError(f"{name}: the share of full power goes up to {np.nanmax(share):g}; give it from 0 to 1, or say that it is in per cent (…:%)")
+        raise KilnctlError(
+            f"{name}: the share of full power goes up to {np.nanmax(share):g}; give it from 0 to 1, or say "
+            "that it is in per cent (…:%)"
+        )
     return share * full
 
 
 def _spans(time_s: np.ndarray, flags: np.ndarray) -> tuple[tuple[float, float], ...]:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(int), [0]))))
-    return tuple((float(time_s[a]), float(time_s[min(b, len(time_s) - 1)])) for a, b in zip(edges[::2], edges[1::2]))
+    return tuple(
+        (float(time_s[a]), float(time_s[min(b, len(time_s) - 1)])) for a, b in zip(edges[::2], edges[1::2])
+    )
 
 
 def check(oven: Oven, log: Log) -> None:
@@ -215,23 +243,38 @@ def check(oven: Oven, log: Log) -> None:
         no(f"row {int(np.flatnonzero(~np.isfinite(t))[0]) + 1} has no time")
     back = np.flatnonzero(np.diff(t) <= 0.0)
     if len(back):
-        no(f"time does not go forward at row {int(back[0]) + 2} ({t[back[0]]:g} s, then {t[back[0] + 1]:g} s)")
+        no(
+            f"time does not go forward at row {int(back[0]) + 2} ({t[back[0]]:g} s, then "
+            f"{t[back[0] + 1]:g} s)"
+        )
     good = np.isfinite(y)
     if good.mean() < 0.3:
         no(f"only {100 * good.mean():.0f} % of the readings are numbers")
     if t[-1] - t[0] < SHORTEST_S or good.sum() < 60:
-        no(f"{good.sum()} readings over {t[-1] - t[0]:.0f} s are too few to learn from; 10 minutes and 60 readings are the least")
+        no(
+            f"{good.sum()} readings over {t[-1] - t[0]:.0f} s are too few to learn from; 10 minutes and 60 "
+            "readings are the least"
+        )
     if np.median(np.diff(t)) > 120.0:
         no(f"one sample every {np.median(np.diff(t)):.0f} s is too coarse; record at least one a minute")
     low, high = float(np.min(y[good])), float(np.max(y[good]))
     first = float(np.median(y[good][:10]))
     room = oven.site.ambient_c if log.ambient_c is None else float(np.nanmedian(log.ambient_c))
     if high > 1400.0 or low < -40.0 or abs(first - (room + 273.15)) < 4.0 < abs(first - room):
-        no(f"readings from {low:.0f} to {high:.0f} are no °C of an oven; say the column's unit (…:F or …:K) if it is another")
+        no(
+            f"readings from {low:.0f} to {high:.0f} are no °C of an oven; say the column's unit (…:F or "
+            "…:K) if it is another"
+        )
     if abs(first - (1.8 * room + 32.0)) < 4.0 and high > 1.5 * oven.limits.trip_at_c:
-        no(f"it starts at {first:.0f} and goes to {high:.0f}, far above this oven's limit: that looks like °F (…:F)")
+        no(
+            f"it starts at {first:.0f} and goes to {high:.0f}, far above this oven's limit: that looks "
+            "like °F (…:F)"
+        )
     if high - low < LEAST_SPAN_K:
-        no(f"the reading stays between {low:.1f} and {high:.1f} °C: nothing can be learnt from an oven that does not move")
+        no(
+            f"the reading stays between {low:.1f} and {high:.1f} °C: nothing can be learnt from an oven "
+            "that does not move"
+        )
     if not np.isfinite(p).any() or np.isfinite(p).mean() < 0.7:
         no("the power is missing in most rows")
     most = float(np.nanmax(p))
@@ -240,14 +283,21 @@ def check(oven: Oven, log: Log) -> None:
     if most <= 0.0:
         no("no power was ever fired: a record without heating cannot tell how strong the losses are")
     if most > 1.35 * rated:
-        no(f"power of {most:.0f} W in an oven of {rated:.0f} W: check the unit, and 'elements: power' in the description")
+        no(
+            f"power of {most:.0f} W in an oven of {rated:.0f} W: check the unit, and 'elements: power' in "
+            "the description"
+        )
     if most < 0.02 * rated:
-        no(f"power never exceeds {most:g} W in an oven of {rated:.0f} W: is it in kW (…:kW), or a share of full power?")
+        no(
+            f"power never exceeds {most:g} W in an oven of {rated:.0f} W: is it in kW (…:kW), or a share "
+            "of full power?"
+        )
     _saturated(log, good, high)
 
 
 def _saturated(log: Log, good: np.ndarray, high: float) -> None:
-    """A reading that stands at one and the same highest value, bit for bit, while heat goes on, is at the end of its range."""
+    """A reading that stands at one and the same highest value, bit for bit, while heat goes on, is at the end
+    of its range."""
     t, y = log.time_s[good], log.reading_c[good]
     steps = np.abs(np.diff(y))
     if np.mean(steps == 0.0) > 0.5:
@@ -256,5 +306,8 @@ def _saturated(log: Log, good: np.ndarray, high: float) -> None:
     else:
         longest, wanted = max((b - a for a, b in _spans(t, y >= high - 1e-9)), default=0.0), 60.0
     if longest > wanted:
-        raise KilnctlError(f"{log.name}: the reading stands at its highest value, {high:g} °C, for {longest:.0f} s: the sensor or its converter was at the "
-                           "end of its range. Leave that part out")  # fmt: skip
+        raise KilnctlError(
+            f"{log.name}: the reading stands at its highest value, {high:g} °C, for {longest:.0f} s: the "
+            "sensor or its converter was at the "
+            "end of its range. Leave that part out"
+        )

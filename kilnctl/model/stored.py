@@ -7,9 +7,8 @@
       element_j_per_k: {value: 1254, unit: J/K, error: 0.19, low: …, high: …, about: …}
     checksum: sha256 of everything above, in a fixed form
 
-The checksum is no signature: it tells an edit or a damaged file from what was fitted, not who made it. An edited model is
-refused unless that is wished (`edited=True`), a model outside its bounds always.
-"""
+The checksum is no signature: it tells an edit or a damaged file from what was fitted, not who made it. An
+edited model is refused unless that is wished (`edited=True`), a model outside its bounds always."""
 
 import hashlib
 import json
@@ -28,17 +27,31 @@ from .parameters import PARAMETERS, out_of_bounds, value_of
 
 FORMAT = 1
 LARGEST_BYTES = 200_000
-_UNITS = {"power_w": "W", "voltage_v": "V", "ambient_c": "°C", "rated_c": "°C", "resistance_rise_per_k": "1/°C", "rise_per_k": "1/°C",
-          "capacity_rise_per_k": "1/°C", "lining_j_per_k": "J/K", "lining_w_per_k": "W/K"} | {p.field: p.unit for p in PARAMETERS}  # fmt: skip
+_UNITS = {
+    "power_w": "W",
+    "voltage_v": "V",
+    "ambient_c": "°C",
+    "rated_c": "°C",
+    "resistance_rise_per_k": "1/°C",
+    "rise_per_k": "1/°C",
+    "capacity_rise_per_k": "1/°C",
+    "lining_j_per_k": "J/K",
+    "lining_w_per_k": "W/K",
+} | {p.field: p.unit for p in PARAMETERS}
 #: Bounds of what the fit does not touch.
-_FIXED_BOUNDS = {"power_w": (20.0, 20000.0), "voltage_v": (12.0, 480.0), "ambient_c": (-30.0, 50.0), "rated_c": (0.0, 1400.0),
-                 "resistance_rise_per_k": (0.0, 0.01)}  # fmt: skip
+_FIXED_BOUNDS = {
+    "power_w": (20.0, 20000.0),
+    "voltage_v": (12.0, 480.0),
+    "ambient_c": (-30.0, 50.0),
+    "rated_c": (0.0, 1400.0),
+    "resistance_rise_per_k": (0.0, 0.01),
+}
 
 
 @dataclass(frozen=True)
 class Trained:
-    """A model with its provenance. `errors`: standard error of each logarithm; `load`: what was in the oven; learnt between low_c
-    and high_c; `edited`: its checksum did not fit and that was let pass."""
+    """A model with its provenance. `errors`: standard error of each logarithm; `load`: what was in the oven;
+    learnt between low_c and high_c; `edited`: its checksum did not fit and that was let pass."""
 
     oven_name: str
     model: EnergyModel
@@ -55,7 +68,8 @@ class Trained:
     file: str = ""
 
     def for_load(self, oven: Oven, load: Load | None) -> EnergyModel:
-        """The model with another load in: what was learnt about the oven stays, the contents change as the description says."""
+        """The model with another load in: what was learnt about the oven stays, the contents change as the
+        description says."""
         if load == self.load:
             return self.model
         here, there = day_zero(oven, self.load, self.working_c), day_zero(oven, load, self.working_c)
@@ -73,12 +87,24 @@ class Trained:
 
 def trained(fit: Fit, made: str = "") -> Trained:
     """What is kept of a fit. `made`: the day, as text; nobody here looks at a clock."""
-    return Trained(fit.oven_name, fit.model, fit.load, fit.working_c, fit.low_c, fit.high_c, fit.rms_c, made,
-                   tuple((r.name, r.rms_c) for r in fit.records), fit.log_errors, fit.warnings)  # fmt: skip
+    return Trained(
+        fit.oven_name,
+        fit.model,
+        fit.load,
+        fit.working_c,
+        fit.low_c,
+        fit.high_c,
+        fit.rms_c,
+        made,
+        tuple((r.name, r.rms_c) for r in fit.records),
+        fit.log_errors,
+        fit.warnings,
+    )
 
 
 def save_model(path: str | Path, model: Trained | Fit, made: str = "") -> None:
-    """Write a trained model. Raises KilnctlError where that cannot be done, and for a model outside its bounds."""
+    """Write a trained model. Raises KilnctlError where that cannot be done, and for a model outside its
+    bounds."""
     if isinstance(model, Fit):
         model = trained(model, made)
     bad = _problems(model.model)
@@ -86,16 +112,22 @@ def save_model(path: str | Path, model: Trained | Fit, made: str = "") -> None:
         raise KilnctlError(f"{path}: this model is not saved: " + "; ".join(bad))
     content = _content(model)
     content["checksum"] = _checksum(content)
-    head = ("# A trained model of kilnctl. Made by `kilnctl fit`; not for editing: the checksum at the end would no longer fit.\n"
-            "# Standard errors are of the logarithm (0.1 is about 10 %).\n")  # fmt: skip
+    head = (
+        "# A trained model of kilnctl. Made by `kilnctl fit`; not for editing: the checksum at the end "
+        "would no longer fit.\n"
+        "# Standard errors are of the logarithm (0.1 is about 10 %).\n"
+    )
     try:
-        Path(path).write_text(head + yaml.safe_dump(content, sort_keys=False, allow_unicode=True, width=110), encoding="utf-8")
+        Path(path).write_text(
+            head + yaml.safe_dump(content, sort_keys=False, allow_unicode=True, width=110), encoding="utf-8"
+        )
     except OSError as error:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
 
 
 def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False) -> Trained:
-    """Read a trained model. Raises KilnctlError when it is damaged, out of bounds, of another oven, or edited (unless allowed)."""
+    """Read a trained model. Raises KilnctlError when it is damaged, out of bounds, of another oven, or edited
+    (unless allowed)."""
     try:
         if Path(path).stat().st_size > LARGEST_BYTES:
             raise KilnctlError(f"{path}: far too large for a trained model")
@@ -107,12 +139,18 @@ def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False)
     if not isinstance(content, dict) or "parameters" not in content or "model" not in content:
         raise KilnctlError(f"{path}: not a trained model; `kilnctl fit OVEN RECORD --save FILE` makes one")
     if content.get("format") != FORMAT:
-        raise KilnctlError(f"{path}: format {content.get('format')!r} of trained models is not known here; fit the records anew")
+        raise KilnctlError(
+            f"{path}: format {content.get('format')!r} of trained models is not known here; fit the "
+            "records anew"
+        )
     said = content.pop("checksum", None)
     differs = said != _checksum(content)
     if differs and not edited:
-        raise KilnctlError(f"{path}: its checksum does not fit: the file was edited or damaged since it was fitted. Fit the records anew, or say "
-                           "that an edited model is wanted (--edited-model)")  # fmt: skip
+        raise KilnctlError(
+            f"{path}: its checksum does not fit: the file was edited or damaged since it was fitted. Fit "
+            "the records anew, or say "
+            "that an edited model is wanted (--edited-model)"
+        )
     try:
         made = _read(content, str(path), differs)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -130,14 +168,20 @@ def _fits(made: Trained, oven: Oven, path: str) -> None:
     if made.oven_name != oven.name:
         raise KilnctlError(f"{path}: this is a model of '{made.oven_name}', not of '{oven.name}'")
     if not 0.9 < made.model.power_w / oven.elements.power_w < 1.1:
-        raise KilnctlError(f"{path}: learnt with elements of {made.model.power_w:.0f} W; {oven.name} now has {oven.elements.power_w:.0f} W: learn anew")
+        raise KilnctlError(
+            f"{path}: learnt with elements of {made.model.power_w:.0f} W; {oven.name} now has "
+            f"{oven.elements.power_w:.0f} W: learn anew"
+        )
 
 
 def _problems(model: EnergyModel) -> list[str]:
     out = out_of_bounds(model)
     for name, (low, high) in _FIXED_BOUNDS.items():
         if not low <= getattr(model, name) <= high:
-            out.append(f"{name} = {getattr(model, name):g} {_UNITS[name]} is outside {low:g} to {high:g} {_UNITS[name]}")
+            out.append(
+                f"{name} = {getattr(model, name):g} {_UNITS[name]} is outside {low:g} to {high:g} "
+                f"{_UNITS[name]}"
+            )
     return out
 
 
@@ -145,10 +189,17 @@ def _content(t: Trained) -> dict:
     parameters: dict = {}
     for f in fields(EnergyModel):
         value = getattr(t.model, f.name)
-        entry: dict = {"value": [float(v) for v in value] if isinstance(value, tuple) else float(value), "unit": _UNITS[f.name]}
+        entry: dict = {
+            "value": [float(v) for v in value] if isinstance(value, tuple) else float(value),
+            "unit": _UNITS[f.name],
+        }
         ours = [p for p in PARAMETERS if p.field == f.name]
         if ours:
-            entry |= {"low": ours[0].low, "high": ours[0].high, "about": ours[0].doc if len(ours) == 1 else "of the lining, from the inside outward"}
+            entry |= {
+                "low": ours[0].low,
+                "high": ours[0].high,
+                "about": ours[0].doc if len(ours) == 1 else "of the lining, from the inside outward",
+            }
             errors = [round(t.errors[p.name], 4) for p in ours if p.name in t.errors]
             if errors:
                 entry["error"] = errors[0] if len(errors) == 1 else errors
@@ -158,11 +209,20 @@ def _content(t: Trained) -> dict:
         parameters[f.name] = entry
     load = None if t.load is None else {f.name: getattr(t.load, f.name) for f in fields(Load)}
     return {
-        "model": t.oven_name, "format": FORMAT, "made": t.made or "undated",
+        "model": t.oven_name,
+        "format": FORMAT,
+        "made": t.made or "undated",
         "records": [{"name": n, "rms": f"{r:.3f} K"} for n, r in t.records],
-        "learnt": {"from": f"{t.low_c:.1f} °C", "to": f"{t.high_c:.1f} °C", "around": f"{t.working_c:.3f} °C", "rms": f"{t.rms_k:.4f} K"},
-        "load": load, "warnings": list(t.warnings), "parameters": parameters,
-    }  # fmt: skip
+        "learnt": {
+            "from": f"{t.low_c:.1f} °C",
+            "to": f"{t.high_c:.1f} °C",
+            "around": f"{t.working_c:.3f} °C",
+            "rms": f"{t.rms_k:.4f} K",
+        },
+        "load": load,
+        "warnings": list(t.warnings),
+        "parameters": parameters,
+    }
 
 
 def _number(text: str, unit: str) -> float:
@@ -193,17 +253,32 @@ def _read(content: dict, path: str, differs: bool) -> Trained:
     learnt = content["learnt"]
     load = content.get("load")
     return Trained(
-        str(content["model"]), EnergyModel(**values), None if load is None else Load(**load), _number(learnt["around"], "°C"),
-        _number(learnt["from"], "°C"), _number(learnt["to"], "°C"), _number(learnt["rms"], "K"), str(content["made"]),
-        tuple((str(r["name"]), _number(r["rms"], "K")) for r in content["records"]), errors, tuple(content.get("warnings") or ()), differs, path,
-    )  # fmt: skip
+        str(content["model"]),
+        EnergyModel(**values),
+        None if load is None else Load(**load),
+        _number(learnt["around"], "°C"),
+        _number(learnt["from"], "°C"),
+        _number(learnt["to"], "°C"),
+        _number(learnt["rms"], "K"),
+        str(content["made"]),
+        tuple((str(r["name"]), _number(r["rms"], "K")) for r in content["records"]),
+        errors,
+        tuple(content.get("warnings") or ()),
+        differs,
+        path,
+    )
 
 
 def _checksum(content: dict) -> str:
-    text = json.dumps({k: v for k, v in content.items() if k != "checksum"}, sort_keys=True, ensure_ascii=False, default=str)
+    text = json.dumps(
+        {k: v for k, v in content.items() if k != "checksum"}, sort_keys=True, ensure_ascii=False, default=str
+    )
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 def same_within(one: EnergyModel, other: EnergyModel, relative: float) -> bool:
     """Whether every parameter of two models agrees within a relative difference."""
-    return all(math.isclose(value_of(one, p), value_of(other, p), rel_tol=relative, abs_tol=1e-12) for p in PARAMETERS)
+    return all(
+        math.isclose(value_of(one, p), value_of(other, p), rel_tol=relative, abs_tol=1e-12)
+        for p in PARAMETERS
+    )

@@ -24,30 +24,45 @@ def round_temperatures(low_c: float, high_c: float) -> list[float]:
 
 def as_text(fit: Fit, tuning: tuple[TrimTuning, ...] = ()) -> str:
     """What a person wants to know of a fit, some forty lines."""
-    out = [f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {fit.low_c:.0f} to {fit.high_c:.0f} °C"]
+    out = [
+        f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {fit.low_c:.0f} to {fit.high_c:.0f} °C"
+    ]
     for r in fit.records:
         extra = [f"{r.wild} wild readings left out"] if r.wild else []
         extra += [f"{len(r.doors)} door opening(s)"] if r.doors else []
         extra += ["started warm"] if not r.cold else []
-        out.append(f"  {r.name}: {(r.time_s[-1] - r.time_s[0]) / 3600:.1f} h, free run misses it by {r.rms_c:.2f} K rms"
-                   + (f" ({', '.join(extra)})" if extra else ""))  # fmt: skip
+        out.append(
+            f"  {r.name}: {(r.time_s[-1] - r.time_s[0]) / 3600:.1f} h, free run misses it by {r.rms_c:.2f} "
+            "K rms" + (f" ({', '.join(extra)})" if extra else "")
+        )
         out += [f"    {note}" for note in r.notes]
     out.append(f"  all together {fit.rms_c:.2f} K rms; noise of one reading {fit.noise_k:.2f} K")
     if math.isfinite(fit.held_out_k):
-        out.append(f"  the last third of each record, predicted by a fit without it: {fit.held_out_k:.2f} K rms")
-    out.append("  what is left looks like noise: the model says all there is" if fit.white else
-               f"  what is left is not white (autocorrelation {fit.autocorrelation:.2f}): the oven does more than the model knows; the errors below "
-               "allow for that")  # fmt: skip
+        out.append(
+            f"  the last third of each record, predicted by a fit without it: {fit.held_out_k:.2f} K rms"
+        )
+    out.append(
+        "  what is left looks like noise: the model says all there is"
+        if fit.white
+        else f"  what is left is not white (autocorrelation {fit.autocorrelation:.2f}): the oven does more "
+        "than the model knows; the errors below "
+        "allow for that"
+    )
     out.append("\nPower that holds a temperature for ever, and its standard error:")
     for t in round_temperatures(fit.low_c, fit.high_c):
         watts, error = fit.spread_of(lambda m, t=t: m.holding_w(t))
-        out.append(f"  {t:5.0f} °C  {watts:6.0f} W ± {error:.0f}   (description: {fit.day_zero.holding_w(t):.0f} W)")
+        out.append(
+            f"  {t:5.0f} °C  {watts:6.0f} W ± {error:.0f}   (description: {fit.day_zero.holding_w(t):.0f} W)"
+        )
     out.append("\nParameters, 95 % intervals, and how they compare with the description:")
     undetermined = set(fit.undetermined)
     for name, theta in zip(fit.parameters, fit.logarithms):
         low, high = fit.interval(name)
         note = "  hardly determined by these records: the description's value" if name in undetermined else ""
-        out.append(f"  {name:20s} {fit.values[name]:10.4g} {_OF[name].unit:5s} {low:9.3g} … {high:<9.3g} × {math.exp(theta):.2f}{note}")
+        out.append(
+            f"  {name:20s} {fit.values[name]:10.4g} {_OF[name].unit:5s} {low:9.3g} … {high:<9.3g} × "
+            f"{math.exp(theta):.2f}{note}"
+        )
     if fit.strong_correlations:
         out.append("\nThese cannot be told apart well (their sum or ratio is what is known):")
         out += [f"  {a} and {b} ({c:+.2f})" for a, b, c in fit.strong_correlations[:6]]
@@ -61,25 +76,39 @@ def as_text(fit: Fit, tuning: tuple[TrimTuning, ...] = ()) -> str:
 
 
 def compared(old: Trained, new: EnergyModel, low_c: float, high_c: float) -> list[str]:
-    """What changed since the last fit, in plain words: power to hold, speed, delay. Only what differs by more than 2 %."""
+    """What changed since the last fit, in plain words: power to hold, speed, delay. Only what differs by more
+    than 2 %."""
     out = []
     for t in round_temperatures(max(low_c, old.low_c), min(high_c, old.high_c))[-3:]:
         before, now = old.model.holding_w(t), new.holding_w(t)
         if before > 0.0 and abs(now / before - 1.0) > 0.02:
-            out.append(f"holding {t:.0f} °C now takes {100 * abs(now / before - 1.0):.0f} % {'more' if now > before else 'less'} power ({now:.0f} W instead of {before:.0f} W)")
-    for name, what in (("element_j_per_k", "the elements store"), ("contents_j_per_k", "shelf and load store")):
+            out.append(
+                f"holding {t:.0f} °C now takes {100 * abs(now / before - 1.0):.0f} % "
+                f"{'more' if now > before else 'less'} power ({now:.0f} W instead of {before:.0f} W)"
+            )
+    for name, what in (
+        ("element_j_per_k", "the elements store"),
+        ("contents_j_per_k", "shelf and load store"),
+    ):
         before, now = getattr(old.model, name), getattr(new, name)
         if before > 0.0 and abs(now / before - 1.0) > 0.15:
-            out.append(f"{what} {100 * abs(now / before - 1.0):.0f} % {'more' if now > before else 'less'} heat per kelvin")
+            out.append(
+                f"{what} {100 * abs(now / before - 1.0):.0f} % {'more' if now > before else 'less'} heat "
+                "per kelvin"
+            )
     at = 0.5 * (low_c + high_c)
     before, now = (m.lag_at_s(at) + m.dead_s for m in (old.model, new))
     if abs(now - before) > max(2.0, 0.15 * before):
-        out.append(f"the sensor answers {abs(now - before):.0f} s {'later' if now > before else 'sooner'} than before: has it been moved or changed?")
+        out.append(
+            f"the sensor answers {abs(now - before):.0f} s {'later' if now > before else 'sooner'} than "
+            "before: has it been moved or changed?"
+        )
     return out or ["nothing has changed by more than a few per cent since the last fit"]
 
 
 def picture(fit: Fit) -> str:
-    """Measured against the free run, the error between them, and the power, as SVG. Records one after another."""
+    """Measured against the free run, the error between them, and the power, as SVG. Records one after
+    another."""
     time, reading, predicted, power, shades, at = [], [], [], [], [], 0.0
     for r in fit.records:
         t = r.time_s - r.time_s[0] + at
@@ -94,8 +123,36 @@ def picture(fit: Fit) -> str:
     kernel = np.ones(step) / step
     smooth = np.convolve(np.nan_to_num(power), kernel, "same") / 1000.0
     marks = tuple(shades)
-    return svg(Chart(f"{fit.oven_name}: measured and free run, {fit.rms_c:.2f} K rms", (
-        Panel("temperature, °C", (Series(time, reading, "measured", "chamber"), Series(time, predicted, "free run", "part")), marks, (), 2.4),
-        Panel("measured − free run, K", (Series(time, reading - predicted, "error", "plain"),), marks, (), 1.0),
-        Panel("power, kW (mean of a minute)", (Series(time, smooth, "power", "power"),), marks, (), 0.8, 0.0),
-    ), height=640))  # fmt: skip
+    return svg(
+        Chart(
+            f"{fit.oven_name}: measured and free run, {fit.rms_c:.2f} K rms",
+            (
+                Panel(
+                    "temperature, °C",
+                    (
+                        Series(time, reading, "measured", "chamber"),
+                        Series(time, predicted, "free run", "part"),
+                    ),
+                    marks,
+                    (),
+                    2.4,
+                ),
+                Panel(
+                    "measured − free run, K",
+                    (Series(time, reading - predicted, "error", "plain"),),
+                    marks,
+                    (),
+                    1.0,
+                ),
+                Panel(
+                    "power, kW (mean of a minute)",
+                    (Series(time, smooth, "power", "power"),),
+                    marks,
+                    (),
+                    0.8,
+                    0.0,
+                ),
+            ),
+            height=640,
+        )
+    )

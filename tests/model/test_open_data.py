@@ -1,4 +1,5 @@
-"""The fit on real open records (DaISy). They lie beside the project, not in it; these tests skip where they are absent."""
+"""The fit on real open records (DaISy). They lie beside the project, not in it; these tests skip where they
+are absent."""
 
 from pathlib import Path
 
@@ -30,8 +31,8 @@ def lamp_fit(trained_c: np.ndarray, drive_v: np.ndarray, start_c: float):
 
 
 def test_lamp_and_plate_against_open_data_when_half_is_unseen():
-    """DaISy heating system: trained on the first 800 s (two of six drive levels), free run over the rest. Ordinary models with one
-    to three time constants miss it by 5.5 to 10.8 K."""
+    """DaISy heating system: trained on the first 800 s (two of six drive levels), free run over the rest.
+    Ordinary models with one to three time constants miss it by 5.5 to 10.8 K."""
     time_s, drive_v, plate_c = table("heating_system.dat").T
     predicted, _ = lamp_fit(np.where(time_s <= 800.0, plate_c, np.nan), drive_v, plate_c[0])
     assert rms((plate_c - predicted)[time_s > 800.0]) <= 3.0
@@ -42,12 +43,14 @@ def test_lamp_and_plate_against_open_data_whole():
     time_s, drive_v, plate_c = table("heating_system.dat").T
     predicted, found = lamp_fit(plate_c, drive_v, plate_c[0])
     assert rms(plate_c - predicted) <= 1.5
-    # A resistive lamp would give V²; its filament's resistance rises with temperature, its light escapes: near 2.
+    # A resistive lamp would give V²; its filament's resistance rises with temperature, its light escapes:
+    # near 2.
     assert 1.6 < np.exp(found.unknowns[1]) < 2.3
 
 
 def test_wall_resistance_against_open_data():
-    """DaISy thermal resistance of a two-layer wall: 3.12 m²·K/W by averages over ten weeks (mean difference over mean flux)."""
+    """DaISy thermal resistance of a two-layer wall: 3.12 m²·K/W by averages over ten weeks (mean difference
+    over mean flux)."""
     first_c, second_c, flux_w_m2 = table("thermic_res_wall.dat").T
     build = wall(first_c, second_c)
     counted = flux_w_m2.copy()
