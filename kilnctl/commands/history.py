@@ -9,7 +9,11 @@ from ..errors import KilnctlError
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("runs", metavar="RUNS", help="folder below which the runs lie")
     parser.add_argument("--oven", metavar="NAME", help="the oven, where there are runs of several")
-    parser.add_argument("--since", metavar="RUN", help="folder name of the run where the past begins, for example after a repair")
+    parser.add_argument(
+        "--since",
+        metavar="RUN",
+        help="folder name of the run where the past begins, for example after a repair",
+    )
     parser.add_argument("--out", metavar="FILE", help="write an HTML page as well")
     parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
 

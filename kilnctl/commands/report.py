@@ -8,9 +8,15 @@ from ..errors import KilnctlError
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("run", metavar="RUN", help="folder of a run")
-    parser.add_argument("--out", metavar="FILE", help="where to write the page (default: report.html in that folder)")
+    parser.add_argument(
+        "--out", metavar="FILE", help="where to write the page (default: report.html in that folder)"
+    )
     parser.add_argument("--price", metavar="PRICE", help="price of energy, for example '0.30 EUR/kWh'")
-    parser.add_argument("--csv", metavar="FILE", help="write the figures as CSV as well; '-' prints them instead of the summary")
+    parser.add_argument(
+        "--csv",
+        metavar="FILE",
+        help="write the figures as CSV as well; '-' prints them instead of the summary",
+    )
     parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
 
 

@@ -1,4 +1,5 @@
-"""The columns of a run's samples: one list for the writer, the reader, the pictures and the docs. Names end in their unit."""
+"""The columns of a run's samples: one list for the writer, the reader, the pictures and the docs. Names
+end in their unit."""
 
 from dataclasses import dataclass
 
@@ -15,7 +16,12 @@ class Column:
 
 COLUMNS = (
     Column("time_s", "s", 1, "time since the start, monotonic"),
-    Column("reference_c", "°C", 2, "where the chamber (or the part) should be now; empty while cooling without heat"),
+    Column(
+        "reference_c",
+        "°C",
+        2,
+        "where the chamber (or the part) should be now; empty while cooling without heat",
+    ),
     Column("chamber_c", "°C", 3, "the control sensor, as read"),
     Column("true_chamber_c", "°C", 3, "the chamber itself; a virtual oven only"),
     Column("limit_c", "°C", 3, "the second sensor, as read"),

@@ -19,22 +19,51 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
         return values if unit == "C" else values * 1.8 + 32.0
 
     true = np.isfinite(d["true_chamber_c"]).any()
-    temperatures = [Series(t, scale(d["reference_c"]), "reference", "reference"),
-                    Series(t, scale(d["true_chamber_c"] if true else d["chamber_c"]), "chamber", "chamber")]  # fmt: skip
+    temperatures = [
+        Series(t, scale(d["reference_c"]), "reference", "reference"),
+        Series(t, scale(d["true_chamber_c"] if true else d["chamber_c"]), "chamber", "chamber"),
+    ]
     part, spread, label = part_of(run)
     if np.isfinite(part).any():
         band = None if spread is None else spread * 2.0 * (1.0 if unit == "C" else 1.8)
         temperatures.append(Series(t, scale(part), label, "part", band))
     shades = tuple((s.arrived_s, s.end_s, s.name) for s in summary.soaks if math.isfinite(s.arrived_s))
     trips = tuple((trip.time_s, trip.fault) for trip in run.trips if math.isfinite(trip.time_s))
-    notes = tuple((e.time_s, e.text if len(e.text) < 22 else e.text[:20] + "…") for e in run.events if e.kind in _NOTED)[:_MOST_NOTES]
+    notes = tuple(
+        (e.time_s, e.text if len(e.text) < 22 else e.text[:20] + "…") for e in run.events if e.kind in _NOTED
+    )[:_MOST_NOTES]
     # The duty of single seconds is a blur; a minute's mean is what the elements feel.
     window = max(1, round(60.0 / sample_s(t)))
-    duty, balance, trim = (smooth(np.nan_to_num(d[name]), window) for name in ("fired", "feedforward_w", "trim_w"))
+    duty, balance, trim = (
+        smooth(np.nan_to_num(d[name]), window) for name in ("fired", "feedforward_w", "trim_w")
+    )
     panels = [
         Panel("temperature, °" + unit, tuple(temperatures), shades, trips, 2.6, notes=notes),
-        Panel("duty, % (mean of a minute)", (Series(t, duty * 100.0, "duty", "power"),), shades, (), 0.9, 0.0, 100.0),
+        Panel(
+            "duty, % (mean of a minute)",
+            (Series(t, duty * 100.0, "duty", "power"),),
+            shades,
+            (),
+            0.9,
+            0.0,
+            100.0,
+        ),
     ]
     if np.max(np.abs(balance), initial=0.0) > 0.0:
-        panels.append(Panel("watts (mean of a minute)", (Series(t, balance, "balance", "other"), Series(t, trim, "trim", "second")), shades, (), 0.9))
-    return svg(Chart(f"{run.oven.name}: {run.schedule.name}", tuple(panels), height=600 if narrow else 620, width=NARROW if narrow else WIDTH))
+        panels.append(
+            Panel(
+                "watts (mean of a minute)",
+                (Series(t, balance, "balance", "other"), Series(t, trim, "trim", "second")),
+                shades,
+                (),
+                0.9,
+            )
+        )
+    return svg(
+        Chart(
+            f"{run.oven.name}: {run.schedule.name}",
+            tuple(panels),
+            height=600 if narrow else 620,
+            width=NARROW if narrow else WIDTH,
+        )
+    )

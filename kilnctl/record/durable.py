@@ -1,7 +1,7 @@
 """Files that survive a power cut: whole or not at all, and on the disk before anybody is told so.
 
-The order is always: write beside it, fdatasync, rename over it, fsync the folder. Anything less has lost everything in crash images
-of ext4 (delayed allocation keeps new data in memory for many seconds).
+The order is always: write beside it, fdatasync, rename over it, fsync the folder. Anything less has lost
+everything in crash images of ext4 (delayed allocation keeps new data in memory for many seconds).
 """
 
 import json
@@ -32,7 +32,8 @@ def make_folder(folder: str | Path) -> None:
 
 
 def write_whole(path: str | Path, data: bytes) -> None:
-    """Replace `path` by `data`: after a power cut it is the old or the new, never between. Raises OSError and leaves the old one."""
+    """Replace `path` by `data`: after a power cut it is the old or the new, never between. Raises OSError
+    and leaves the old one."""
     path = Path(path)
     beside = path.with_name(path.name + ".new")
     handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
@@ -51,7 +52,8 @@ def write_whole(path: str | Path, data: bytes) -> None:
 
 
 def save_state(path: str | Path, state: dict) -> None:
-    """Keep a small state (JSON values) with a checksum; the one before it stays beside it as `<name>.before`. Raises OSError.
+    """Keep a small state (JSON values) with a checksum; the one before it stays beside it as
+    `<name>.before`. Raises OSError.
 
     For what must be known after a power cut. About two disk syncs: not for the control tick.
     """
@@ -63,7 +65,8 @@ def save_state(path: str | Path, state: dict) -> None:
 
 
 def load_state(path: str | Path, *, before: bool = True) -> dict | None:
-    """The state last kept, or the one before it where the last is damaged or gone; None where there is neither. Raises nothing."""
+    """The state last kept, or the one before it where the last is damaged or gone; None where there is
+    neither. Raises nothing."""
     path = Path(path)
     for candidate in (path, path.with_name(path.name + ".before"))[: 2 if before else 1]:
         try:

@@ -25,7 +25,8 @@ def _slug(text: str) -> str:
 
 
 def new_folder(out: str | Path, oven_name: str, schedule_name: str) -> Path:
-    """Make a folder of its own below `out`, never an existing one. Raises KilnctlError where that cannot be done."""
+    """Make a folder of its own below `out`, never an existing one. Raises KilnctlError where that cannot
+    be done."""
     base = Path(out) / f"{_slug(oven_name)}-{_slug(schedule_name)}"
     try:
         Path(out).mkdir(parents=True, exist_ok=True)
@@ -61,7 +62,9 @@ class SampleWriter:
             if self._count % _FLUSH == 0:
                 self._file.flush()
         except OSError as error:
-            raise KilnctlError(f"{self.path}: cannot be written: {error.strerror}; what was written so far is kept") from None
+            raise KilnctlError(
+                f"{self.path}: cannot be written: {error.strerror}; what was written so far is kept"
+            ) from None
 
     def close(self) -> None:
         try:
@@ -84,15 +87,24 @@ def plain(value):
 
 
 def about(run) -> dict:
-    """What run.json says of a run (a `Run`, a `RunRecord`, or anything with their attributes), as JSON values."""
-    schedule = {f.name: plain(getattr(run.schedule, f.name)) for f in dataclasses.fields(run.schedule) if f.name not in _NOT_SAID}
+    """What run.json says of a run (a `Run`, a `RunRecord`, or anything with their attributes), as JSON
+    values."""
+    schedule = {
+        f.name: plain(getattr(run.schedule, f.name))
+        for f in dataclasses.fields(run.schedule)
+        if f.name not in _NOT_SAID
+    }
     said = {
         "kilnctl": __version__,
         "outcome": run.outcome,
         "controller": run.controller,
         "seed": run.seed,
         "oven": {"name": run.oven.name, "file": Path(run.oven.file).name, "sha256": run.oven.sha256},
-        "schedule": {"name": run.schedule.name, "file": Path(run.schedule.file).name, "sha256": run.schedule.sha256},
+        "schedule": {
+            "name": run.schedule.name,
+            "file": Path(run.schedule.file).name,
+            "sha256": run.schedule.sha256,
+        },
         "steps": schedule,
         "load": plain(run.load),
         "model": plain(run.model),
@@ -104,7 +116,8 @@ def about(run) -> dict:
 
 @dataclasses.dataclass(frozen=True)
 class Begun:
-    """What is known of a run before its first sample. `started`: time of day in words, for display only; `rig`: what was heated."""
+    """What is known of a run before its first sample. `started`: time of day in words, for display only;
+    `rig`: what was heated."""
 
     oven: object
     schedule: object
@@ -118,11 +131,14 @@ class Begun:
 
 
 def begin(folder: Path, begun: Begun) -> None:
-    """Write what is known before the first sample, so that even a killed run leaves a readable record: run.json and copies of the
-    settings files, checked to be what was loaded. Raises KilnctlError."""
+    """Write what is known before the first sample, so that even a killed run leaves a readable record:
+    run.json and copies of the settings files, checked to be what was loaded. Raises KilnctlError."""
     path = folder
     try:
-        for source, sha256, name in ((begun.oven.file, begun.oven.sha256, "oven.yaml"), (begun.schedule.file, begun.schedule.sha256, "schedule.yaml")):
+        for source, sha256, name in (
+            (begun.oven.file, begun.oven.sha256, "oven.yaml"),
+            (begun.schedule.file, begun.schedule.sha256, "schedule.yaml"),
+        ):
             path = Path(source) if source else folder
             if source and path.is_file():
                 data = path.read_bytes()
@@ -137,7 +153,8 @@ def begin(folder: Path, begun: Begun) -> None:
 
 
 def finish(folder: Path, run, summary, unit: str = "C") -> None:
-    """Write everything that is not there yet, and the final run.json last. Raises KilnctlError naming the file."""
+    """Write everything that is not there yet, and the final run.json last. Raises KilnctlError naming the
+    file."""
     from .curves import curves
     from .report import page
 

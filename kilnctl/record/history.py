@@ -1,12 +1,13 @@
-"""The runs of one oven side by side, and the oven's ageing: the same soak of the same schedule with the same load, now and before.
+"""The runs of one oven side by side, and the oven's ageing: the same soak of the same schedule with the
+same load, now and before.
 
-Three figures tell most of it. The *power to hold* a soak rises when heat finds a new way out; the *time* to the first soak rises
-when the elements weaken; the *gain* (rise per kilowatt hour in heating up) falls when fired power no longer turns into heat where
-the sensor is. Each is compared with its own past only, by medians, which a few odd runs do not move.
+Three figures tell most of it. The *power to hold* a soak rises when heat finds a new way out; the *time*
+to the first soak rises when the elements weaken; the *gain* (rise per kilowatt hour in heating up) falls
+when fired power no longer turns into heat where the sensor is. Each is compared with its own past only, by
+medians, which a few odd runs do not move.
 """
 
 import math
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,29 +16,48 @@ import numpy as np
 from ..errors import KilnctlError
 from .folder import plain
 from .reader import RunRecord, read_run
+from .retention import is_record, natural
 from .summary import Summary, clock, sample_s, summarise
 
-#: Earlier runs needed before anything is said; a change counts above this share and this many spreads (a spread is never taken
-#: below LEAST_SPREAD of the figure: supply voltage and room temperature alone move it by so much).
-#: The past is the first FIRST of them: compared with the latest ones, slow ageing would hide in its own spread.
+#: Earlier runs needed before anything is said; a change counts above this share and this many spreads (a
+#: spread is never taken below LEAST_SPREAD of the figure: supply voltage and room temperature alone move it
+#: by so much). The past is the first FIRST of them: compared with the latest ones, slow ageing would hide in
+#: its own spread.
 FEWEST, FIRST, LEAST_CHANGE, SPREADS, LEAST_SPREAD = 3, 8, 0.05, 4.0, 0.015
 #: Runs are compared only when they began within this of each other, K.
 SAME_START_K = 15.0
 
 _WORDS = {
-    ("hold", +1): "more heat gets out than before. With the power off, look at the door and its seal, the insulation and the vent",
-    ("hold", -1): "less heat gets out than before, or the sensor reads too high: see that it sits where it did and nowhere near an element",
-    ("time", +1): "the elements give less heat than before, or more gets out. With the power off, check the elements and their connections",
-    ("time", -1): "heat reaches the sensor sooner: see that it sits where it did, and that the load was the usual one",
-    ("gain", +1): "fired power warms the sensor more than before: see that it sits where it did, and that the load was the usual one",
-    ("gain", -1): "less of the fired power arrives as heat: with the power off, check the elements, their connections and the insulation",
-}  # fmt: skip
-_NAMES = {"hold": ("power to hold", "W", 0), "time": ("time to the first soak", "s", 0), "gain": ("rise per energy", "K/kWh", 1)}
+    ("hold", +1): "more heat gets out than before. With the power off, look at the door and its seal, the "
+    "insulation and the vent",
+    (
+        "hold",
+        -1,
+    ): "less heat gets out than before, or the sensor reads too high: see that it sits where it did "
+    "and nowhere near an element",
+    ("time", +1): "the elements give less heat than before, or more gets out. With the power off, check the "
+    "elements and their connections",
+    ("time", -1): "heat reaches the sensor sooner: see that it sits where it did, and that the load was the "
+    "usual one",
+    (
+        "gain",
+        +1,
+    ): "fired power warms the sensor more than before: see that it sits where it did, and that the "
+    "load was the usual one",
+    ("gain", -1): "less of the fired power arrives as heat: with the power off, check the elements, their "
+    "connections and the insulation",
+}
+_NAMES = {
+    "hold": ("power to hold", "W", 0),
+    "time": ("time to the first soak", "s", 0),
+    "gain": ("rise per energy", "K/kWh", 1),
+}
 
 
 @dataclass(frozen=True)
 class Figure:
-    """One figure of one run. `what` is "hold", "time" or "gain"; `where` says of which soak; `alike` is equal for runs that compare."""
+    """One figure of one run. `what` is "hold", "time" or "gain"; `where` says of which soak; `alike` is
+    equal for runs that compare."""
 
     what: str
     where: str
@@ -47,7 +67,9 @@ class Figure:
     @property
     def text(self) -> str:
         name, unit, decimals = _NAMES[self.what]
-        return f"{name}, {self.where}: " + (clock(self.value) if self.what == "time" else f"{self.value:.{decimals}f} {unit}")
+        return f"{name}, {self.where}: " + (
+            clock(self.value) if self.what == "time" else f"{self.value:.{decimals}f} {unit}"
+        )
 
 
 @dataclass(frozen=True)
@@ -65,7 +87,8 @@ class Past:
 
 @dataclass(frozen=True)
 class Finding:
-    """A figure of the newest run beside its own past. `change` is relative; `warning` is empty while all is as it was."""
+    """A figure of the newest run beside its own past. `change` is relative; `warning` is empty while all
+    is as it was."""
 
     figure: Figure
     usual: float
@@ -101,7 +124,9 @@ def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
         begin = soak.end_s - max(300.0, (soak.end_s - soak.arrived_s) / 3.0)
         if math.isfinite(soak.settled_s) and begin >= soak.settled_s:
             inside = (t > begin) & (t <= soak.end_s)
-            out.append(Figure("hold", f"'{soak.name}'", float(np.mean(power[inside])), ("hold", number, *alike)))
+            out.append(
+                Figure("hold", f"'{soak.name}'", float(np.mean(power[inside])), ("hold", number, *alike))
+            )
     if summary.soaks and math.isfinite(summary.soaks[0].arrived_s):
         soak, start = summary.soaks[0], _start_c(run)
         out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
@@ -129,18 +154,19 @@ def _start_c(run: RunRecord) -> float:
 
 def _order(past: Past):
     """By the time of day where it is known, else by the folders' names with their numbers in order."""
-    return past.started, [(int(n or 0), w) for n, w in re.findall(r"(\d+)|(\D+)", past.folder.name)]
+    return past.started, natural(past.folder.name)
 
 
 def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:
-    """Every run below `place` of one oven (all must be of one, unless it is named), from the run whose folder is named `since` on (after
-    a repair the past begins anew). Raises KilnctlError; a record that cannot be read is left out and told."""
+    """Every run below `place` of one oven (all must be of one, unless it is named), from the run whose
+    folder is named `since` on (after a repair the past begins anew). Raises KilnctlError; a record that
+    cannot be read is left out and told."""
     place = Path(place)
     if not place.is_dir():
         raise KilnctlError(f"{place}: there is no such folder; give the folder below which the runs lie")
     found, left_out, names = [], [], set()
     for folder in sorted(p for p in place.iterdir() if p.is_dir()):
-        if not (folder / "run.json").is_file():
+        if not is_record(folder):
             continue
         try:
             run = read_run(folder)
@@ -150,11 +176,26 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
         names.add(run.oven.name)
         if oven is None or run.oven.name == oven:
             summary = summarise(run)
-            found.append(Past(folder, run.schedule.name, run.started, summary, _start_c(run), figures_of(run, summary), tuple(t.fault for t in run.trips)))
+            found.append(
+                Past(
+                    folder,
+                    run.schedule.name,
+                    run.started,
+                    summary,
+                    _start_c(run),
+                    figures_of(run, summary),
+                    tuple(t.fault for t in run.trips),
+                )
+            )
     if oven is None and len(names) > 1:
-        raise KilnctlError(f"{place}: there are runs of several ovens; choose one with --oven: {', '.join(sorted(names))}")
+        raise KilnctlError(
+            f"{place}: there are runs of several ovens; choose one with --oven: {', '.join(sorted(names))}"
+        )
     if not found:
-        raise KilnctlError(f"{place}: no run{f' of {oven!r}' if oven else ''} lies there" + (f" (found: {', '.join(sorted(names))})" if names else ""))
+        raise KilnctlError(
+            f"{place}: no run{f' of {oven!r}' if oven else ''} lies there"
+            + (f" (found: {', '.join(sorted(names))})" if names else "")
+        )
     runs = tuple(sorted(found, key=_order))
     if since is not None:
         begin = [i for i, run in enumerate(runs) if run.folder.name == Path(since).name]
@@ -173,7 +214,13 @@ def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
             newest[figure.alike] = (place, figure)
     for alike, (place, figure) in newest.items():
         start = runs[place].start_c
-        earlier = [f.value for run in runs[:place] if abs(run.start_c - start) <= SAME_START_K for f in run.figures if f.alike == alike]
+        earlier = [
+            f.value
+            for run in runs[:place]
+            if abs(run.start_c - start) <= SAME_START_K
+            for f in run.figures
+            if f.alike == alike
+        ]
         if len(earlier) >= FEWEST:
             out.append(_judge(figure, runs[place], np.array(earlier[:FIRST])))
     return tuple(out)
@@ -181,14 +228,18 @@ def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
 
 def _judge(figure: Figure, run: Past, earlier: np.ndarray) -> Finding:
     usual = float(np.median(earlier))
-    # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a median absolute deviation the
-    # standard deviation of a normal distribution (common practice), √2 because a step has the scatter of two runs.
+    # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a
+    # median absolute deviation the standard deviation of a normal distribution (common practice), √2 because
+    # a step has the scatter of two runs.
     spread = max(1.4826 / math.sqrt(2.0) * float(np.median(np.abs(np.diff(earlier)))), LEAST_SPREAD * usual)
     off = figure.value - usual
     warning = ""
     if abs(off) > max(SPREADS * spread, LEAST_CHANGE * usual):
         name, unit, decimals = _NAMES[figure.what]
         was = clock(usual) if figure.what == "time" else f"{usual:.{decimals}f} {unit}"
-        warning = (f"{run.schedule}: {figure.text}, {100 * abs(off) / usual:.0f} % {'more' if off > 0.0 else 'less'} than before ({was}, median of "
-                   f"the first {len(earlier)} runs): {_WORDS[figure.what, 1 if off > 0.0 else -1]}.")  # fmt: skip
+        more = f"{100 * abs(off) / usual:.0f} % {'more' if off > 0.0 else 'less'} than before"
+        warning = (
+            f"{run.schedule}: {figure.text}, {more} ({was}, median of the first {len(earlier)} runs): "
+            f"{_WORDS[figure.what, 1 if off > 0.0 else -1]}."
+        )
     return Finding(figure, usual, spread, len(earlier), warning)

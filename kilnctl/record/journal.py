@@ -2,9 +2,10 @@
 
     17 step {"time_s": 1190.0, "text": "soak: cure"} 8d2f01ac
 
-The checksum is the CRC-32 (ISO-HDLC, as in zlib and gzip) of everything before its space. A line that was torn by a power cut, or
-filled with rubbish by a dying card, does not check and is left out; every whole line comes back. `JournalFile` is the side that
-touches the disk; `recorder.Recorder` puts a thread before it, so that a slow card never delays a control tick.
+The checksum is the CRC-32 (ISO-HDLC, as in zlib and gzip) of everything before its space. A line that was
+torn by a power cut, or filled with rubbish by a dying card, does not check and is left out; every whole
+line comes back. `JournalFile` is the side that touches the disk; `recorder.Recorder` puts a thread before
+it, so that a slow card never delays a control tick.
 """
 
 import errno
@@ -48,7 +49,8 @@ class Entry:
 
 @dataclass(frozen=True)
 class Journal:
-    """What a journal holds. `bad`: lines that are no records, as "file:line: why"; `missing`: numbers that no record was found for."""
+    """What a journal holds. `bad`: lines that are no records, as "file:line: why"; `missing`: numbers that
+    no record was found for."""
 
     entries: tuple[Entry, ...]
     bad: tuple[str, ...]
@@ -86,8 +88,9 @@ def segments(folder: str | Path) -> list[Path]:
 
 
 def read_journal(place: str | Path) -> Journal:
-    """Every whole record of a journal (its folder, or one file of it), in order, none twice. Raises KilnctlError where a file cannot
-    be read at all; damage inside is reported in the result, never guessed at."""
+    """Every whole record of a journal (its folder, or one file of it), in order, none twice. Raises
+    KilnctlError where a file cannot be read at all; damage inside is reported in the result, never
+    guessed at."""
     place = Path(place)
     entries: list[Entry] = []
     bad: list[str] = []
@@ -120,12 +123,16 @@ def _lines(path: Path) -> Iterator[tuple[int, tuple[int, str] | str]]:
 
 
 class JournalFile:
-    """Appends records to the newest segment of a folder. One process at a time; every method may raise OSError.
+    """Appends records to the newest segment of a folder. One process at a time; every method may raise
+    OSError.
 
-    keep_bytes: the oldest segments are removed while all of them together are larger than this (None: nothing is ever removed).
+    keep_bytes: the oldest segments are removed while all of them together are larger than this (None:
+    nothing is ever removed).
     """
 
-    def __init__(self, folder: str | Path, *, segment_bytes: int = SEGMENT_BYTES, keep_bytes: int | None = None):
+    def __init__(
+        self, folder: str | Path, *, segment_bytes: int = SEGMENT_BYTES, keep_bytes: int | None = None
+    ):
         self.folder, self.segment_bytes, self.keep_bytes = Path(folder), segment_bytes, keep_bytes
         self._unsynced: list[bytes] = []
         self._handle = -1
@@ -159,7 +166,7 @@ class JournalFile:
         sync_folder(self.folder)
 
     def append(self, text: str) -> int:
-        """Write one record with one `write`, and return its sequence number. Not yet on the disk: see `sync`."""
+        """Write one record with one `write`, and return its number. Not yet on the disk: see `sync`."""
         if self._handle < 0:
             self.begin_anew()
         if self._size >= self.segment_bytes:
@@ -204,8 +211,8 @@ class JournalFile:
                 sizes.pop(0)
 
     def begin_anew(self) -> None:
-        """After a failed sync: go on in a new segment, and write again there what may not have reached the disk (the kernel reports
-        a lost page once and then forgets it)."""
+        """After a failed sync: go on in a new segment, and write again there what may not have reached the
+        disk (the kernel reports a lost page once and then forgets it)."""
         make_folder(self.folder)
         before, self._handle = self._handle, -1
         if before >= 0:

@@ -1,4 +1,5 @@
-"""Line charts as SVG text: several panels under one time axis, readable without colour, small even for long runs."""
+"""Line charts as SVG text: several panels under one time axis, readable without colour, small even for
+long runs."""
 
 import math
 from dataclasses import dataclass
@@ -9,16 +10,24 @@ import numpy as np
 
 WIDTH, NARROW = 960, 400
 _INK, _FAINT, _GRID, _ALARM = "#1d2433", "#5b6475", "#dfe3ea", "#a3122a"
-#: Colours that differ in lightness too (after Okabe and Ito), each with a dash of its own: nothing is said by colour alone.
+_SMALL = 'font-size="11"'
+#: Colours that differ in lightness too (after Okabe and Ito), each with a dash of its own: nothing is said by
+#: colour alone.
 STYLES = {
-    "reference": ("#5b6475", "7 5", 1.6), "chamber": ("#b3400a", "", 2.0), "part": ("#00638f", "2 3", 2.2),
-    "second": ("#7a4fa3", "9 3 2 3", 1.6), "power": ("#b3400a", "", 1.4), "other": ("#00745a", "4 3", 1.8), "plain": ("#8a6d00", "12 4", 1.6),
-}  # fmt: skip
+    "reference": ("#5b6475", "7 5", 1.6),
+    "chamber": ("#b3400a", "", 2.0),
+    "part": ("#00638f", "2 3", 2.2),
+    "second": ("#7a4fa3", "9 3 2 3", 1.6),
+    "power": ("#b3400a", "", 1.4),
+    "other": ("#00745a", "4 3", 1.8),
+    "plain": ("#8a6d00", "12 4", 1.6),
+}
 
 
 @dataclass(frozen=True)
 class Series:
-    """x and y of one length; NaNs break the line. `style` is a key of STYLES; `band` a half-width drawn as a shade."""
+    """x and y of one length; NaNs break the line. `style` is a key of STYLES; `band` a half-width drawn as
+    a shade."""
 
     x: Sequence[float]
     y: Sequence[float]
@@ -29,8 +38,8 @@ class Series:
 
 @dataclass(frozen=True)
 class Panel:
-    """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines for what went wrong, `notes` for the rest;
-    `share`: of the height."""
+    """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines for what went wrong,
+    `notes` for the rest; `share`: of the height."""
 
     y_label: str
     series: tuple[Series, ...]
@@ -44,7 +53,8 @@ class Panel:
 
 @dataclass(frozen=True)
 class Chart:
-    """Up to 600 wide, the names of the lines stand above each panel (for a phone); else at the lines' right ends."""
+    """Up to 600 wide, the names of the lines stand above each panel (for a phone); else at the lines'
+    right ends."""
 
     title: str
     panels: tuple[Panel, ...]
@@ -91,7 +101,11 @@ def time_ticks(low_s: float, high_s: float, wanted: int = 8) -> list[float]:
 
 
 def time_label(seconds: float) -> str:
-    return f"{int(seconds // 3600)}:{int(seconds % 3600 // 60):02d}" if seconds % 60 == 0 else f"{int(seconds // 60)}′{int(seconds % 60):02d}″"
+    return (
+        f"{int(seconds // 3600)}:{int(seconds % 3600 // 60):02d}"
+        if seconds % 60 == 0
+        else f"{int(seconds // 60)}′{int(seconds % 60):02d}″"
+    )
 
 
 def thin(x: np.ndarray, y: np.ndarray, pixels: int) -> tuple[np.ndarray, np.ndarray]:
@@ -143,28 +157,45 @@ def svg(chart: Chart) -> str:
     wanted = max(3, frame.inner // 95)
     marks = time_ticks(x_low, x_high, wanted) if chart.x_is_time else ticks(x_low, x_high, wanted)
     said = "; ".join(f"{p.y_label}: {', '.join(s.label for s in p.series)}" for p in chart.panels)
-    out = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
-           f'font-family="system-ui, sans-serif" font-size="12" fill="{_INK}"><title>{escape(chart.title)}</title><desc>{escape(said)}</desc>'
-           f'<rect width="{chart.width}" height="{chart.height}" fill="#fff"/>'
-           f'<text x="{frame.left if not frame.narrow else 6}" y="20" font-size="{13 if frame.narrow else 15}" font-weight="600">{escape(chart.title)}</text>']  # fmt: skip
+    title = f'font-size="{13 if frame.narrow else 15}" font-weight="600"'
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
+        f'font-family="system-ui, sans-serif" font-size="12" fill="{_INK}">',
+        f"<title>{escape(chart.title)}</title><desc>{escape(said)}</desc>",
+        f'<rect width="{chart.width}" height="{chart.height}" fill="#fff"/>',
+        _text(6 if frame.narrow else frame.left, 20, chart.title, _INK, more=title),
+    ]
     top = float(frame.top)
-    for number, panel in enumerate(chart.panels):
+    for panel in chart.panels:
         height = room * panel.share / total
         out += _panel(panel, top, height, to_x, marks, frame)
-        if number == len(chart.panels) - 1:
-            for t in marks:
-                label = time_label(t) if chart.x_is_time else f"{t:g}"
-                out.append(f'<text x="{to_x(t):.1f}" y="{top + height + 17:.1f}" text-anchor="middle" fill="{_FAINT}">{label}</text>')
-            out.append(f'<text x="{frame.left + frame.inner / 2:.0f}" y="{top + height + 36:.1f}" text-anchor="middle" fill="{_FAINT}">'
-                       f"{escape(chart.x_label)}</text>")  # fmt: skip
         top += height + frame.gap
-    out.append("</svg>")
+    bottom = top - frame.gap
+    for t in marks:
+        out.append(
+            _text(to_x(t), bottom + 17, time_label(t) if chart.x_is_time else f"{t:g}", anchor="middle")
+        )
+    out += [_text(frame.left + frame.inner / 2, bottom + 36, chart.x_label, anchor="middle"), "</svg>"]
     return "\n".join(out)
 
 
+def _text(x: float, y: float, words: str, colour: str = _FAINT, anchor: str = "start", more: str = "") -> str:
+    place = f'x="{x:.1f}" y="{y:.1f}" fill="{colour}"' + (
+        f' text-anchor="{anchor}"' if anchor != "start" else ""
+    )
+    return f"<text {place}{' ' if more else ''}{more}>{escape(words)}</text>"
+
+
+def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:
+    return f'<line x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}" {stroke}/>'
+
+
 def _limits(panel: Panel) -> tuple[float, float]:
-    values = [np.asarray(s.y, float) + sign * np.nan_to_num(np.asarray(0.0 if s.band is None else s.band, float))
-              for s in panel.series for sign in ((0.0,) if s.band is None else (-1.0, 1.0))]  # fmt: skip
+    values = [
+        np.asarray(s.y, float) + sign * np.nan_to_num(np.asarray(0.0 if s.band is None else s.band, float))
+        for s in panel.series
+        for sign in ((0.0,) if s.band is None else (-1.0, 1.0))
+    ]
     finite = [v[np.isfinite(v)] for v in values]
     finite = [v for v in finite if len(v)]
     low = min((float(v.min()) for v in finite), default=0.0) if panel.low is None else panel.low
@@ -182,25 +213,29 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
     def to_y(v):
         return bottom - (v - low) / (high - low) * height
 
-    out = [f'<g><rect x="{left}" y="{top:.1f}" width="{inner}" height="{height:.1f}" fill="#fbfcfe"/>']
+    ground = f'y="{top:.1f}" height="{height:.1f}"'
+    out = [f'<g><rect x="{left}" width="{inner}" {ground} fill="#fbfcfe"/>']
     for a, b, label in panel.shades:
-        out.append(f'<rect x="{to_x(a):.1f}" y="{top:.1f}" width="{max(0.5, to_x(b) - to_x(a)):.1f}" height="{height:.1f}" fill="#f1ead9" '
-                   'stroke="#fff"/>')  # fmt: skip
-        if label and height > 150 and to_x(b) - to_x(a) > 6.5 * len(label):
-            out.append(f'<text x="{(to_x(a) + to_x(b)) / 2:.1f}" y="{bottom - 7:.1f}" text-anchor="middle" font-size="11" fill="{_FAINT}">'
-                       f"{escape(label)}</text>")  # fmt: skip
-    for t in x_marks:
-        out.append(f'<line x1="{to_x(t):.1f}" x2="{to_x(t):.1f}" y1="{top:.1f}" y2="{bottom:.1f}" stroke="{_GRID}"/>')
+        width = to_x(b) - to_x(a)
+        out.append(
+            f'<rect x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" {ground} fill="#f1ead9" stroke="#fff"/>'
+        )
+        if label and height > 150 and width > 6.5 * len(label):
+            out.append(_text(to_x(a) + width / 2, bottom - 7, label, anchor="middle", more=_SMALL))
+    grid = f'stroke="{_GRID}"'
+    out += [_rule(to_x(t), top, to_x(t), bottom, grid) for t in x_marks]
     for v in ticks(low, high, max(3, int(height / 34))):
-        out.append(f'<line x1="{left}" x2="{left + inner}" y1="{to_y(v):.1f}" y2="{to_y(v):.1f}" stroke="{_GRID}"/>'
-                   f'<text x="{left - 7}" y="{to_y(v) + 4:.1f}" text-anchor="end" fill="{_FAINT}">{v:g}</text>')  # fmt: skip
-    out.append(f'<text x="{6 if frame.narrow else left}" y="{top - (22 if frame.narrow else 6):.1f}" fill="{_FAINT}">{escape(panel.y_label)}</text>')
+        out.append(_rule(left, to_y(v), left + inner, to_y(v), grid))
+        out.append(_text(left - 7, to_y(v) + 4, f"{v:g}", anchor="end"))
+    out.append(_text(6, top - 22, panel.y_label) if frame.narrow else _text(left, top - 6, panel.y_label))
     ends: list[tuple[float, str, str]] = []
     for series in panel.series:
         x, y = np.asarray(series.x, float), np.asarray(series.y, float)
         if not len(x) or not np.isfinite(y).any():
             continue
-        out += _line(series, x, y, to_x, lambda v: np.clip(to_y(v), top - 2, bottom + 2), max(80, frame.inner // 2))
+        out += _line(
+            series, x, y, to_x, lambda v: np.clip(to_y(v), top - 2, bottom + 2), max(80, frame.inner // 2)
+        )
         last = np.flatnonzero(np.isfinite(y))[-1]
         ends.append((float(np.clip(to_y(y[last]), top + 6, bottom)), series.label, series.style))
     out += _marks(panel.notes, _FAINT, ' stroke-dasharray="2 3"', top, height, 0.62, to_x, frame)
@@ -210,20 +245,26 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
     return out
 
 
-def _marks(marks, colour: str, dash: str, top: float, height: float, share: float, to_x, frame: _Frame) -> list[str]:
-    """Vertical lines with their words, each a row lower than the one before where they would cover each other."""
+def _marks(
+    marks, colour: str, dash: str, top: float, height: float, share: float, to_x, frame: _Frame
+) -> list[str]:
+    """Vertical lines with their words, each a row lower than the one before where they would cover each
+    other."""
     out, rows = [], [-math.inf, -math.inf, -math.inf]
     for x, label in sorted(marks):
         at, width = to_x(x), 6.2 * len(label)
-        out.append(f'<line x1="{at:.1f}" x2="{at:.1f}" y1="{top:.1f}" y2="{top + height:.1f}" stroke="{colour}" stroke-width="1.5"{dash}/>')
+        out.append(_rule(at, top, at, top + height, f'stroke="{colour}" stroke-width="1.5"{dash}'))
         # Near the right edge the words stand on the left of their line.
         left = at + 4.0 + width > frame.left + frame.inner
         begin = at - 4.0 - width if left else at + 4.0
         row = next((i for i, end in enumerate(rows) if end < begin), None)
         if height > 100 and row is not None:
             rows[row] = begin + width
-            out.append(f'<text x="{begin + width if left else begin:.1f}" y="{top + share * height + 14.0 * row:.1f}" font-size="11" '
-                       f'text-anchor="{"end" if left else "start"}" fill="{colour}">{escape(label)}</text>')  # fmt: skip
+            y = top + share * height + 14.0 * row
+            if left:
+                out.append(_text(begin + width, y, label, colour, "end", _SMALL))
+            else:
+                out.append(_text(begin, y, label, colour, more=_SMALL))
     return out
 
 
@@ -244,24 +285,27 @@ def _line(series: Series, x: np.ndarray, y: np.ndarray, to_x, to_y, pixels: int)
         points = " ".join(f"{a:.1f},{b:.1f}" for a, b in edge)
         out.append(f'<polygon points="{points}" fill="{STYLES[series.style][0]}" fill-opacity="0.14"/>')
     tx, ty = thin(x, y, pixels)
-    out.append(f'<path d="{_path(to_x(tx), to_y(ty))}" fill="none" stroke-linejoin="round" {_stroke(series.style)}/>')
+    out.append(
+        f'<path d="{_path(to_x(tx), to_y(ty))}" fill="none" stroke-linejoin="round" {_stroke(series.style)}/>'
+    )
     return out
 
 
 def _names(ends: list[tuple[float, str, str]], top: float, bottom: float, frame: _Frame) -> list[str]:
-    """The lines' names: at their right ends, pushed apart where they would cover each other; in a narrow picture above the panel."""
+    """The lines' names: at their right ends, pushed apart where they would cover each other; in a narrow
+    picture above the panel."""
     out = []
     if frame.narrow:
         x = 6.0
         for _, label, style in ends:
-            out.append(f'<line x1="{x:.0f}" x2="{x + 18:.0f}" y1="{top - 10:.1f}" y2="{top - 10:.1f}" {_stroke(style)}/>'
-                       f'<text x="{x + 22:.0f}" y="{top - 6:.1f}" fill="{STYLES[style][0]}">{escape(label)}</text>')  # fmt: skip
+            out.append(_rule(x, top - 10, x + 18, top - 10, _stroke(style)))
+            out.append(_text(x + 22, top - 6, label, STYLES[style][0]))
             x += 34.0 + 6.6 * len(label)
         return out
     at = -math.inf
     for y, label, style in sorted(ends):
         at = max(y, at + 15.0)
         shown, x = min(at, bottom + 8), frame.left + frame.inner
-        out.append(f'<line x1="{x + 6}" x2="{x + 26}" y1="{shown - 4:.1f}" y2="{shown - 4:.1f}" {_stroke(style)}/>'
-                   f'<text x="{x + 31}" y="{shown:.1f}" fill="{STYLES[style][0]}">{escape(label)}</text>')  # fmt: skip
+        out.append(_rule(x + 6, shown - 4, x + 26, shown - 4, _stroke(style)))
+        out.append(_text(x + 31, shown, label, STYLES[style][0]))
     return out

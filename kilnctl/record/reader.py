@@ -1,6 +1,8 @@
-"""Read a run's folder back. A torn end is cut off and told; anything else that is wrong is refused with its file and line.
+"""Read a run's folder back. A torn end is cut off and told; anything else that is wrong is refused with
+its file and line.
 
-Samples and events come from the journal where the run kept one (real runs), else from samples.csv and events.csv (rehearsals).
+Samples and events come from the journal where the run kept one (real runs), else from samples.csv and
+events.csv (rehearsals).
 """
 
 import array
@@ -52,7 +54,8 @@ class UnknownOven:
 
 @dataclass
 class RunRecord:
-    """A run read back; summaries, pictures and fits take it in place of a `Run`. Columns are attributes too (`.chamber_c`).
+    """A run read back; summaries, pictures and fits take it in place of a `Run`. Columns are attributes
+    too (`.chamber_c`).
 
     outcome   "finished", "tripped", "interrupted", "stopped", or "unfinished": it ended without saying so
     problems  what was found wrong in the record and how it was dealt with, one sentence each
@@ -85,7 +88,8 @@ class RunRecord:
 
 
 def read_run(folder: str | Path) -> RunRecord:
-    """The record in `folder`. Raises KilnctlError (file:line where there is one) for what is no record of ours or is damaged inside."""
+    """The record in `folder`. Raises KilnctlError (file:line where there is one) for what is no record of
+    ours or is damaged inside."""
     folder = Path(folder)
     if not folder.is_dir():
         raise KilnctlError(f"{folder}: there is no such folder; give the folder of a run")
@@ -98,9 +102,15 @@ def read_run(folder: str | Path) -> RunRecord:
     elif (folder / "samples.csv").is_file():
         data = _columns(*_table(folder / "samples.csv", problems))
         events = _events(folder / "events.csv", problems)
-        trips, end, outcome = tuple(_trip(t) for t in said.get("trips", ())), {}, said.get("outcome", "unfinished")
+        trips, end, outcome = (
+            tuple(_trip(t) for t in said.get("trips", ())),
+            {},
+            said.get("outcome", "unfinished"),
+        )
     else:
-        raise KilnctlError(f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal")
+        raise KilnctlError(
+            f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal"
+        )
     oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
     energy = end.get("energy_j", said.get("energy_j"))
     if energy is None:
@@ -111,10 +121,25 @@ def read_run(folder: str | Path) -> RunRecord:
         load = Load(**load) if load else None
     except TypeError as error:
         raise KilnctlError(f"{folder / 'run.json'}: its load is not one of ours ({error})") from None
-    return RunRecord(folder=folder, oven=oven, schedule=schedule, outcome=outcome, trips=trips, events=events, data=data,
-                     seed=said.get("seed"), controller=said.get("controller") or "", energy_j=float(energy), model=said.get("model"), load=load,
-                     started=said.get("started", ""), rig=said.get("rig", ""), version=said.get("kilnctl", ""), about=said,
-                     problems=tuple(problems))  # fmt: skip
+    return RunRecord(
+        folder=folder,
+        oven=oven,
+        schedule=schedule,
+        outcome=outcome,
+        trips=trips,
+        events=events,
+        data=data,
+        seed=said.get("seed"),
+        controller=said.get("controller") or "",
+        energy_j=float(energy),
+        model=said.get("model"),
+        load=load,
+        started=said.get("started", ""),
+        rig=said.get("rig", ""),
+        version=said.get("kilnctl", ""),
+        about=said,
+        problems=tuple(problems),
+    )
 
 
 def _said(folder: Path) -> dict:
@@ -166,7 +191,9 @@ def _schedule(folder: Path, said: dict, problems: list[str]) -> Schedule:
 
 def _named(settings, told: dict):
     """Settings read from the record's copy, under the name and checksum of the file that was run."""
-    return dataclasses.replace(settings, file=told.get("file") or settings.file, sha256=told.get("sha256") or settings.sha256)
+    return dataclasses.replace(
+        settings, file=told.get("file") or settings.file, sha256=told.get("sha256") or settings.sha256
+    )
 
 
 def _same(path: Path, sha256: str | None, problems: list[str]) -> None:
@@ -175,7 +202,8 @@ def _same(path: Path, sha256: str | None, problems: list[str]) -> None:
 
 
 def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[str, list[str]]]]:
-    """Column names, and (place, cells) of every whole row. What a power cut left at the end is cut off and told."""
+    """Column names, and (place, cells) of every whole row. What a power cut left at the end is cut off and
+    told."""
     try:
         size = path.stat().st_size
         if size > LARGEST_BYTES:
@@ -195,15 +223,22 @@ def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[s
     return names, ((f"{path}:{number}", cells) for number, cells in enumerate(csv.reader(lines[1:]), 2))
 
 
-def _columns(names: list[str], rows: Iterable[tuple[str, list[str]]], lenient: list[str] | None = None) -> dict[str, np.ndarray]:
-    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list in `lenient` a row that is no
-    sample is left out and told there. Columns of ours that are not there are filled with NaN."""
+def _columns(
+    names: list[str], rows: Iterable[tuple[str, list[str]]], lenient: list[str] | None = None
+) -> dict[str, np.ndarray]:
+    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list
+    in `lenient` a row that is no sample is left out and told there. Columns of ours that are not there
+    are filled with NaN."""
     if "time_s" not in names or len(set(names)) != len(names):
         raise KilnctlError("the samples have no column time_s, or two columns of one name")
     numbers = {n: array.array("d") for n in names if n != "reason"}
     reasons: list[str] = []
     places = [(i, numbers[n]) for i, n in enumerate(names) if n != "reason"]
-    reason, clock, before = names.index("reason") if "reason" in names else None, names.index("time_s"), -math.inf
+    reason, clock, before = (
+        names.index("reason") if "reason" in names else None,
+        names.index("time_s"),
+        -math.inf,
+    )
     for place, cells in rows:
         try:
             if len(cells) != len(names):
@@ -273,7 +308,9 @@ def _from_journal(folder: Path, problems: list[str]):
             if not isinstance(body, dict):
                 raise ValueError("no mapping")
         except ValueError as error:
-            raise KilnctlError(f"{place}: a record of kind '{entry.kind}' that is not ours ({error})") from None
+            raise KilnctlError(
+                f"{place}: a record of kind '{entry.kind}' that is not ours ({error})"
+            ) from None
         time_s = body.get("time_s")
         time_s = float(time_s) if isinstance(time_s, (int, float)) else math.nan
         if entry.kind == "trip":
@@ -283,8 +320,12 @@ def _from_journal(folder: Path, problems: list[str]):
         elif entry.kind == "start":
             end.setdefault("start", {k: v for k, v in body.items() if k not in ("time_s", "text")})
         elif entry.kind == "lost":
-            problems.append(f"{place}: {body.get('records')} records were lost before this one (slow or full disk)")
-        text = str(body.get("text", "")) or (f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind)
+            problems.append(
+                f"{place}: {body.get('records')} records were lost before this one (slow or full disk)"
+            )
+        text = str(body.get("text", "")) or (
+            f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind
+        )
         if entry.kind not in ("lost",):
             events.append(RecordedEvent(time_s, entry.kind, text))
     return _columns(names, rows, problems), tuple(events), tuple(trips), end
@@ -292,7 +333,11 @@ def _from_journal(folder: Path, problems: list[str]):
 
 def _energy_j(data: dict[str, np.ndarray], oven: Oven | UnknownOven, said: dict) -> float:
     """Fired share × power at the measured voltage × time, where nobody added it up."""
-    full = oven.elements.power_w if isinstance(oven, Oven) else float((said.get("model") or {}).get("power_w") or 0.0)
+    full = (
+        oven.elements.power_w
+        if isinstance(oven, Oven)
+        else float((said.get("model") or {}).get("power_w") or 0.0)
+    )
     nominal = oven.supply.voltage_v if isinstance(oven, Oven) else math.nan
     ratio = np.where(np.isfinite(data["supply_v"] / nominal), data["supply_v"] / nominal, 1.0)
     steps = np.diff(data["time_s"], prepend=data["time_s"][:1])

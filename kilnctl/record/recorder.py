@@ -1,7 +1,9 @@
-"""The journal's writer: a thread of its own behind a bounded queue, so that a slow or full card never delays a control tick.
+"""The journal's writer: a thread of its own behind a bounded queue, so that a slow or full card never
+delays a control tick.
 
-The tick only puts a tuple into a queue (well under a microsecond). What the queue cannot hold is counted, and the count is
-itself recorded once there is room again. Events are on the disk (fdatasync) as soon as the card allows, samples every few seconds.
+The tick only puts a tuple into a queue (well under a microsecond). What the queue cannot hold is counted,
+and the count is itself recorded once there is room again. Events are on the disk (fdatasync) as soon as
+the card allows, samples every few seconds.
 """
 
 import csv
@@ -19,7 +21,8 @@ from .columns import NAMES, row_text
 from .folder import plain
 from .journal import SEGMENT_BYTES, JournalFile
 
-#: Samples are put on the disk this often, s. Every write costs a card at least one 4 kB page: 1 Hz would be 1 GB a day.
+#: Samples are put on the disk this often, s. Every write costs a card at least one 4 kB page: 1 Hz would be 1
+#: GB a day.
 SYNC_S = 10.0
 #: Samples are dropped above this many waiting records; events have as much again for themselves.
 QUEUE = 2000
@@ -47,8 +50,9 @@ class Receipt:
 
 @dataclass(frozen=True, slots=True)
 class RecorderState:
-    """written: records appended; dropped: never taken into the queue; lost: taken, but the disk refused them; waiting: in the queue;
-    failure: what the disk said, empty while all is well; slowest_s: longest sync so far; stalled_s: how long the present one lasts."""
+    """written: records appended; dropped: never taken into the queue; lost: taken, but the disk refused
+    them; waiting: in the queue; failure: what the disk said, empty while all is well; slowest_s:
+    longest sync so far; stalled_s: how long the present one lasts."""
 
     written: int
     dropped: int
@@ -65,7 +69,8 @@ class RecorderState:
 
     @property
     def refusal(self) -> str:
-        """Why no new run should start now; empty when it may. A run that is going on is never stopped for its record."""
+        """Why no new run should start now; empty when it may. A run that is going on is never stopped for
+        its record."""
         if self.failure:
             return f"the record cannot be kept: {self.failure}"
         if self.stalled_s >= STALLED_S:
@@ -76,10 +81,20 @@ class RecorderState:
 
 
 class Recorder:
-    """Keeps the journal of one run in `folder`. `sample` and `event` may be called from any thread; neither ever waits for a disk."""
+    """Keeps the journal of one run in `folder`. `sample` and `event` may be called from any thread;
+    neither ever waits for a disk."""
 
-    def __init__(self, folder: str | Path, *, sync_s: float = SYNC_S, queue_limit: int = QUEUE, segment_bytes: int = SEGMENT_BYTES,
-                 keep_bytes: int | None = None, file: JournalFile | None = None, clock=time.monotonic):  # fmt: skip
+    def __init__(
+        self,
+        folder: str | Path,
+        *,
+        sync_s: float = SYNC_S,
+        queue_limit: int = QUEUE,
+        segment_bytes: int = SEGMENT_BYTES,
+        keep_bytes: int | None = None,
+        file: JournalFile | None = None,
+        clock=time.monotonic,
+    ):
         """Raises KilnctlError where no journal can be kept. `file` and `clock` are for tests."""
         self._file = file or JournalFile(folder, segment_bytes=segment_bytes, keep_bytes=keep_bytes)
         self._queue: SimpleQueue = SimpleQueue()
@@ -95,7 +110,7 @@ class Recorder:
         self._queue.put(("columns", ",".join(NAMES), None))
         self._thread.start()
 
-    # ---- called by the tick ----------------------------------------------------------------------------------------
+    # ---- called by the tick -------------------------------------------------------------------------------
 
     def sample(self, row: tuple) -> None:
         """Keep one sample, its values in the order of `COLUMNS`."""
@@ -117,22 +132,33 @@ class Recorder:
 
     def state(self) -> RecorderState:
         since = self._since
-        return RecorderState(self._written, self._dropped_samples + self._dropped_events, self._lost, self._queue.qsize(),
-                             self._write_failure or self._sync_failure, self._slowest_s, self._clock() - since if since is not None else 0.0, self._free)  # fmt: skip
+        return RecorderState(
+            self._written,
+            self._dropped_samples + self._dropped_events,
+            self._lost,
+            self._queue.qsize(),
+            self._write_failure or self._sync_failure,
+            self._slowest_s,
+            self._clock() - since if since is not None else 0.0,
+            self._free,
+        )
 
     def close(self, timeout_s: float = 5.0) -> RecorderState:
-        """Write what waits and stop; gives up after timeout_s on a disk that does not answer (`waiting` then says how much)."""
+        """Write what waits and stop; gives up after timeout_s on a disk that does not answer (`waiting`
+        then says how much)."""
         self._queue.put(None)
         self._thread.join(timeout_s)
         return self.state()
 
-    # ---- the thread ------------------------------------------------------------------------------------------------
+    # ---- the thread ---------------------------------------------------------------------------------------
 
     def _work(self) -> None:
         due = self._clock() + self._sync_s
         while True:
             items = self._take(max(0.0, due - self._clock()))
-            receipts = [r for r in (self._append(*item) for item in items if item is not None) if r is not None]
+            receipts = [
+                r for r in (self._append(*item) for item in items if item is not None) if r is not None
+            ]
             ending = None in items
             if receipts or ending or self._clock() >= due:
                 durable = self._sync()
@@ -144,7 +170,8 @@ class Recorder:
                 return
 
     def _take(self, patience_s: float) -> list:
-        """What is in the queue, waiting for a first item up to patience_s; a burst of events then shares one sync."""
+        """What is in the queue, waiting for a first item up to patience_s; a burst of events then shares
+        one sync."""
         items: list = []
         try:
             items.append(self._queue.get(timeout=patience_s))

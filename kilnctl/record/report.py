@@ -1,4 +1,5 @@
-"""The page of evidence of one run: what was asked, what happened, how well, with what settings, and how far to trust it."""
+"""The page of evidence of one run: what was asked, what happened, how well, with what settings, and how
+far to trust it."""
 
 import csv
 import hashlib
@@ -7,6 +8,7 @@ import json
 import math
 import re
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -14,18 +16,31 @@ import numpy as np
 from ..errors import KilnctlError
 from .curves import curves
 from .folder import plain
-from .page import document, facts, figures, folded, notice, section, table
-from .summary import SETTLED_K, Summary, clock, degrees, kelvins, part_of
+from .page import aside, document, facts, figures, folded, notice, section, table
+from .summary import SETTLED_K, Summary, clock, degrees, kelvins, part_of, sample_s
 
-_PRICE = re.compile(r"([^\d\s./,-]{0,4})\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s/]{0,12})\s*/\s*kWh", re.IGNORECASE)
+_PRICE = re.compile(
+    r"([^\d\s./,-]{0,4})\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s/]{0,12})\s*/\s*kWh", re.IGNORECASE
+)
 _OUTCOMES = {
-    "finished": "It ran to its end.", "tripped": "It was stopped by a trip.", "interrupted": "It was interrupted by its user.",
+    "finished": "It ran to its end.",
+    "tripped": "It was stopped by a trip.",
+    "interrupted": "It was interrupted by its user.",
     "stopped": "It was stopped by its user.",
-    "unfinished": "The record ends without an ending: the program or the power went away, or it is still running.",
-}  # fmt: skip
-#: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B against their own row.
-_CLASS_2 = {"K": (2.5, 0.0075), "N": (2.5, 0.0075), "J": (2.5, 0.0075), "E": (2.5, 0.0075), "T": (1.0, 0.0075),
-            "S": (1.5, 0.0025), "R": (1.5, 0.0025), "B": (1.5, 0.0025)}  # fmt: skip
+    "unfinished": "The record ends without an ending: the program or the power went away, or it still runs.",
+}
+#: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B against
+#: their own row.
+_CLASS_2 = {
+    "K": (2.5, 0.0075),
+    "N": (2.5, 0.0075),
+    "J": (2.5, 0.0075),
+    "E": (2.5, 0.0075),
+    "T": (1.0, 0.0075),
+    "S": (1.5, 0.0025),
+    "R": (1.5, 0.0025),
+    "B": (1.5, 0.0025),
+}
 
 
 #: How near to a soak's target the part counts as being at it, K.
@@ -58,28 +73,57 @@ def parse_price(text: str) -> Price:
 
 
 def page(run, summary: Summary, unit: str = "C", price: Price | None = None) -> str:
-    """The whole page as HTML text, self-contained. `run` is a `Run` or a `RunRecord`; same arguments, same bytes."""
+    """The whole page as HTML text, self-contained. `run` is a `Run` or a `RunRecord`; same arguments, same
+    bytes."""
     parts = [_verdict(run), _figures(summary, unit, price)]
     if len(run.time_s):
-        parts.append(f'<div class="wide">{curves(run, summary, unit)}</div><div class="narrow">{curves(run, summary, unit, narrow=True)}</div>')
-    parts += [section("Soaks", _soaks(run, summary, unit)), section("The part", _part(run, summary, unit)), section("Energy", _energy(run, summary, price)),
-              section("What happened", _events(run)), section("Sensors", _sensors(run, unit)), section("Settings, model and record", _origin(run, summary))]  # fmt: skip
-    parts.append('<p class="small faint">This page shows what was measured or computed. It does not say that a product meets its specification: '
-                 "that is for the product's own data sheet and for calibrated instruments. A record is no safety device.</p>")  # fmt: skip
+        for kind in ("wide", "narrow"):
+            parts.append(f'<div class="{kind}">{curves(run, summary, unit, narrow=kind == "narrow")}</div>')
+    parts += [
+        section("Soaks", _soaks(run, summary, unit)),
+        section("The part", _part(run, summary, unit)),
+        section("Energy", _energy(run, summary, price)),
+        section("What happened", _events(run)),
+        section("Sensors", _sensors(run, unit)),
+        section("Settings, model and record", _origin(run, summary)),
+    ]
+    parts.append(
+        aside(
+            "This page shows what was measured or computed. It does not say that a product meets its "
+            "specification: that is for the product's own data sheet and for calibrated instruments. A "
+            "record is no safety device."
+        )
+    )
     return document(f"{run.schedule.name} · {run.oven.name}", "".join(parts), run.schedule.about or "")
 
 
 def _verdict(run) -> str:
-    started = f" Started {run.started}." if getattr(run, "started", "") else ""
-    virtual = not started and getattr(run, "rig", "") in ("", "virtual")
-    lead = f"<p>{_OUTCOMES.get(run.outcome, run.outcome)}{started}{' A rehearsal on a virtual oven: nothing was heated.' if virtual else ''}</p>"
-    trips = "".join(notice(f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} With the power off, check: {t.check}.", "alarm", f"Trip at {clock(t.time_s)}: {t.fault}.") for t in run.trips)
+    started = getattr(run, "started", "")
+    said = [_OUTCOMES.get(run.outcome, run.outcome)]
+    if started:
+        said.append(f"Started {started}.")
+    elif getattr(run, "rig", "") in ("", "virtual"):
+        said.append("A rehearsal on a virtual oven: nothing was heated.")
+    lead = f"<p>{escape(' '.join(said))}</p>"
+    trips = "".join(
+        notice(
+            f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} With the power off, check: {t.check}.",
+            "alarm",
+            f"Trip at {clock(t.time_s)}: {t.fault}.",
+        )
+        for t in run.trips
+    )
     return lead + trips
 
 
 def _figures(s: Summary, unit: str, price: Price | None) -> str:
-    shown = [("duration", clock(s.duration_s)), ("overshoot", kelvins(s.overshoot_k, unit)), ("highest chamber", degrees(s.highest_chamber_c, unit, 1)),
-             ("highest part", degrees(s.highest_part_c, unit, 1)), ("energy", f"{s.energy_kwh:.2f} kWh")]  # fmt: skip
+    shown = [
+        ("duration", clock(s.duration_s)),
+        ("overshoot", kelvins(s.overshoot_k, unit)),
+        ("highest chamber", degrees(s.highest_chamber_c, unit, 1)),
+        ("highest part", degrees(s.highest_part_c, unit, 1)),
+        ("energy", f"{s.energy_kwh:.2f} kWh"),
+    ]
     if s.cure_share is not None:
         shown.insert(4, ("of the reference cure", f"{100 * s.cure_share:.0f} %"))
     if price is not None:
@@ -89,15 +133,28 @@ def _figures(s: Summary, unit: str, price: Price | None) -> str:
 
 def _soaks(run, s: Summary, unit: str) -> str:
     band = _round(SETTLED_K, unit)
-    rows = [(x.name, degrees(x.target_c, unit), clock(x.arrived_s), clock(x.settled_s), clock(x.end_s), kelvins(x.worst_k, unit), kelvins(x.rms_k, unit))
-            for x in s.soaks]  # fmt: skip
+    rows = [
+        (
+            x.name,
+            degrees(x.target_c, unit),
+            clock(x.arrived_s),
+            clock(x.settled_s),
+            clock(x.end_s),
+            kelvins(x.worst_k, unit),
+            kelvins(x.rms_k, unit),
+        )
+        for x in s.soaks
+    ]
     shown = table(("soak", "target", "reached", "settled", "until", "worst", "rms"), rows)
     if not shown:
         return "<p>This schedule has no soak.</p>"
     never = [x.name for x in s.soaks if not math.isfinite(x.arrived_s)]
     told = notice(f"Never reached: {', '.join(never)}.") if never else ""
-    return (shown + told + f'<p class="small faint">Judged by {s.measured_on}. Reached: first inside the step\'s own band. Settled: inside ±{band} for a '
-            "minute; worst and rms deviation from the target count from there to the end of the soak.</p>")  # fmt: skip
+    how = (
+        f"Judged by {s.measured_on}. Reached: first inside the step's own band. Settled: inside ±{band} for "
+        "a minute; worst and rms deviation from the target count from there to the end of the soak."
+    )
+    return shown + told + aside(how)
 
 
 def _part(run, s: Summary, unit: str) -> str:
@@ -110,17 +167,40 @@ def _part(run, s: Summary, unit: str) -> str:
         if inside.any():
             first, last = np.flatnonzero(inside)[[0, -1]]
             sd = "–" if spread is None else "± " + kelvins(2.0 * float(spread[last]), unit)
-            near = float(np.sum(inside & (np.abs(part - soak.target_c) <= NEAR_K)) * np.median(np.diff(run.time_s))) if len(run.time_s) > 1 else 0.0
-            rows.append((soak.name, degrees(float(part[first]), unit, 1), degrees(float(part[last]), unit, 1), sd, clock(near)))
-    out = table(("soak", "part at its start", "at its end", "uncertainty (2 sd)", f"within {_round(NEAR_K, unit)} of the target"), rows)
-    out += f'<p class="small faint">The temperature is that of {_source(run, what)}.</p>'
+            near = np.sum(inside & (np.abs(part - soak.target_c) <= NEAR_K)) * sample_s(run.time_s)
+            rows.append(
+                (
+                    soak.name,
+                    degrees(float(part[first]), unit, 1),
+                    degrees(float(part[last]), unit, 1),
+                    sd,
+                    clock(float(near)),
+                )
+            )
+    out = table(
+        (
+            "soak",
+            "part at its start",
+            "at its end",
+            "uncertainty (2 sd)",
+            f"within {_round(NEAR_K, unit)} of the target",
+        ),
+        rows,
+    )
+    out += aside(f"The temperature is that of {_source(run, what)}.")
     cure = run.schedule.cure
     if cure is not None and s.cure_share is not None:
         around = f", give or take {100 * 2.0 * s.cure_sd:.0f} %" if s.cure_sd else ""
-        out += (f"<p>The part got <strong>{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as much as {clock(s.cure_share * cure.time_s)} at "
-                f"{degrees(cure.at_c, unit)}, where {clock(cure.time_s)} is a full one.</p><p class='small faint'>Time at temperature, weighted by "
-                f"exp(−E/R·(1/T − 1/T₀)) with E = {cure.activation_j_per_mol / 1000:g} kJ/mol (Arrhenius). A cure beyond 100 % is not a better one; the "
-                "coating's or compound's own data sheet decides.</p>")  # fmt: skip
+        out += (
+            f"<p>The part got <strong>{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as "
+            f"much as {clock(s.cure_share * cure.time_s)} at {degrees(cure.at_c, unit)}, where "
+            f"{clock(cure.time_s)} is a full one.</p>"
+        )
+        out += aside(
+            "Time at temperature, weighted by exp(−E/R·(1/T − 1/T₀)) with E = "
+            f"{cure.activation_j_per_mol / 1000:g} kJ/mol (Arrhenius). A cure beyond 100 % is not a better "
+            "one; the coating's or compound's own data sheet decides."
+        )
         if s.cure_share < 1.0:
             out += notice("Less than the reference cure.")
     return out
@@ -133,21 +213,34 @@ def _source(run, what: str) -> str:
         return "the model's estimate; no sensor was on the part"
     sensor = getattr(getattr(run.oven, "sensors", None), "part", None)
     kelvin, share = _CLASS_2.get(sensor.type if sensor else "K", (2.5, 0.0075))
-    return (f"a thermocouple on the part; a new one of class 2 is right within ±{kelvin:g} K or ±{100 * share:g} % of the reading in °C, whichever is more "
-            "(IEC 60584-1), and a badly fixed one is far worse")  # fmt: skip
+    return (
+        f"a thermocouple on the part; a new one of class 2 is right within ±{kelvin:g} K or "
+        f"±{100 * share:g} % of the reading in °C, whichever is more (IEC 60584-1), and a badly fixed one is "
+        "far worse"
+    )
 
 
 def _energy(run, s: Summary, price: Price | None) -> str:
     hours = s.duration_s / 3600.0
-    pairs = [("used", f"{s.energy_kwh:.2f} kWh"), ("mean power", f"{1000.0 * s.energy_kwh / hours:.0f} W" if hours else "–"),
-             ("switching", f"{s.switchings_per_h:.0f} an hour (changes of more than half the power from one sample to the next)")]  # fmt: skip
+    pairs = [
+        ("used", f"{s.energy_kwh:.2f} kWh"),
+        ("mean power", f"{1000.0 * s.energy_kwh / hours:.0f} W" if hours else "–"),
+        (
+            "switching",
+            f"{s.switchings_per_h:.0f} an hour (changes of more than half the power between samples)",
+        ),
+    ]
     if price is not None:
         pairs.insert(1, ("cost", f"{price.of(s.energy_kwh)} at {price.of(1.0)} for 1 kWh"))
-    return facts(pairs) + '<p class="small faint">Fired power counted by the controller, not a billing meter.</p>'
+    return facts(pairs) + aside("Fired power counted by the controller, not a billing meter.")
 
 
 def _events(run) -> str:
-    return table(("time", "kind", "what"), [(clock(e.time_s), e.kind, e.text) for e in run.events if e.kind not in ("start", "end")], words=(1, 2))
+    return table(
+        ("time", "kind", "what"),
+        [(clock(e.time_s), e.kind, e.text) for e in run.events if e.kind not in ("start", "end")],
+        words=(1, 2),
+    )
 
 
 def _sensors(run, unit: str) -> str:
@@ -157,13 +250,28 @@ def _sensors(run, unit: str) -> str:
         sensor = getattr(sensors, name, None)
         if sensor is None:
             continue
-        points = "; ".join(f"reads {degrees(p.reads_c, unit, 1)} at {degrees(p.true_c, unit, 1)}" for p in sensor.calibration)
-        rows.append((name, f"type {sensor.type}", sensor.front_end, points or "none entered", Path(sensor.file).name if sensor.file else "–"))
+        points = "; ".join(
+            f"reads {degrees(p.reads_c, unit, 1)} at {degrees(p.true_c, unit, 1)}" for p in sensor.calibration
+        )
+        rows.append(
+            (
+                name,
+                f"type {sensor.type}",
+                sensor.front_end,
+                points or "none entered",
+                Path(sensor.file).name if sensor.file else "–",
+            )
+        )
         if not points:
             bare.append(name)
-    shown = table(("sensor", "thermocouple", "converter", "calibration", "certificate"), rows, words=(1, 2, 3, 4))
+    shown = table(
+        ("sensor", "thermocouple", "converter", "calibration", "certificate"), rows, words=(1, 2, 3, 4)
+    )
     if bare:
-        shown += f'<p class="small faint">Without a calibration entered ({", ".join(bare)}): the readings are as good as the thermocouple and converter are.</p>'
+        shown += aside(
+            f"Without a calibration entered ({', '.join(bare)}): the readings are as good as the "
+            "thermocouple and converter are."
+        )
     return shown
 
 
@@ -175,9 +283,14 @@ def model_checksum(model) -> str:
 def _origin(run, s: Summary) -> str:
     from .. import __version__
 
-    pairs = [(f"{what} file", f"{Path(x.file).name or x.name} · sha256 {x.sha256}") if x.sha256 else (what, x.name)
-             for what, x in (("oven", run.oven), ("schedule", run.schedule))]  # fmt: skip
-    pairs += [("controller", run.controller), ("program", f"kilnctl {getattr(run, 'version', '') or __version__}")]
+    pairs = [
+        (f"{what} file", f"{Path(x.file).name or x.name} · sha256 {x.sha256}") if x.sha256 else (what, x.name)
+        for what, x in (("oven", run.oven), ("schedule", run.schedule))
+    ]
+    pairs += [
+        ("controller", run.controller),
+        ("program", f"kilnctl {getattr(run, 'version', '') or __version__}"),
+    ]
     if run.seed is not None:
         pairs.append(("seed of the virtual oven", str(run.seed)))
     count = len(run.time_s)
@@ -190,8 +303,14 @@ def _origin(run, s: Summary) -> str:
     told = "".join(notice(p[0].upper() + p[1:] + ".") for p in getattr(run, "problems", ()))
     if not isinstance(model, dict):
         return facts(pairs) + told
-    values = [(n, ", ".join(f"{x:.6g}" for x in v) if isinstance(v, (list, tuple)) else f"{v:.6g}" if isinstance(v, float) else str(v)) for n, v in model.items()]
+    values = [(name, _value(value)) for name, value in model.items()]
     return facts(pairs) + told + folded("The model's parameters", facts(values))
+
+
+def _value(value) -> str:
+    if isinstance(value, (list, tuple)):
+        return ", ".join(_value(v) for v in value)
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
 def as_csv(run, s: Summary, price: Price | None = None) -> str:
@@ -207,8 +326,14 @@ def as_csv(run, s: Summary, price: Price | None = None) -> str:
     put("outcome", run.outcome, "")
     put("duration", s.duration_s, "s", 1)
     for x in s.soaks:
-        for what, value, unit in (("target", x.target_c, "°C"), ("reached", x.arrived_s, "s"), ("settled", x.settled_s, "s"), ("end", x.end_s, "s"),
-                                  ("worst deviation", x.worst_k, "K"), ("rms deviation", x.rms_k, "K")):  # fmt: skip
+        for what, value, unit in (
+            ("target", x.target_c, "°C"),
+            ("reached", x.arrived_s, "s"),
+            ("settled", x.settled_s, "s"),
+            ("end", x.end_s, "s"),
+            ("worst deviation", x.worst_k, "K"),
+            ("rms deviation", x.rms_k, "K"),
+        ):
             put(f"{x.name}: {what}", value, unit)
     put("overshoot", s.overshoot_k, "K")
     put("energy", s.energy_kwh, "kWh", 4)

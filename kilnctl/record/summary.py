@@ -25,7 +25,18 @@ class Soak:
 
 @dataclass(frozen=True)
 class Summary:
-    """`measured_on` says which temperature is judged: the virtual oven's own, or the sensor averaged over 10 s."""
+    """What a run came to. Times in s since the start, temperatures in °C.
+
+    overshoot_k        most above the target while heating up and soaking; undershoot_k: most below it in a
+                       settled soak
+    swing_k            widest range within one soak, from five minutes after arrival
+    switchings_per_h   changes of the fired share by more than a half from one sample to the next
+    cure_share         of the schedule's reference cure, 1 is a full one; cure_sd: its standard deviation,
+                       where the part is estimated
+    measured_on        which temperature is judged: the virtual oven's own, or the sensor averaged over 10
+                       s
+    trips              (time, fault) of each
+    """
 
     outcome: str
     duration_s: float
@@ -40,6 +51,7 @@ class Summary:
     cure_share: float | None
     cure_sd: float | None
     measured_on: str
+    trips: tuple[tuple[float, str], ...] = ()
 
 
 def smooth(values: np.ndarray, samples: int) -> np.ndarray:
@@ -72,8 +84,8 @@ def sample_s(time_s: np.ndarray) -> float:
 
 
 def part_of(run) -> tuple[np.ndarray, np.ndarray | None, str]:
-    """The part's temperature, °C, by the best there is: the plant's own, the thermocouple on it, the model's estimate; its standard
-    deviation, K, where it is an estimate; and which of them it is."""
+    """The part's temperature, °C, by the best there is: the plant's own, the thermocouple on it, the
+    model's estimate; its standard deviation, K, where it is an estimate; and which of them it is."""
     for name, label in (("true_part_c", "part"), ("part_c", "part, measured")):
         if np.isfinite(run.data[name]).any():
             return run.data[name], None, label
@@ -82,7 +94,8 @@ def part_of(run) -> tuple[np.ndarray, np.ndarray | None, str]:
 
 
 def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
-    """Share of the reference cure that the part got: ∫ exp(−(Ea/R)(1/T − 1/T0)) dt / t0 (Arrhenius; T in K). 1 is a full cure."""
+    """Share of the reference cure that the part got: ∫ exp(−(Ea/R)(1/T − 1/T0)) dt / t0 (Arrhenius; T in
+    K). 1 is a full cure."""
     if len(time_s) < 2:
         return 0.0
     kelvin = np.where(np.isfinite(part_c), part_c, -zero_Celsius + 1.0) + zero_Celsius
@@ -94,7 +107,9 @@ def summarise(run) -> Summary:
     """The summary of a `Run` (or of a record read back as one)."""
     time, (value, measured_on) = run.time_s, judged(run)
     if len(time) == 0:
-        return Summary(run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
+        return Summary(
+            run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on
+        )
     soaks = tuple(_soaks(run, time, value))
     settled = [s for s in soaks if math.isfinite(s.settled_s)]
     swing = 0.0
@@ -109,7 +124,9 @@ def summarise(run) -> Summary:
         credited = cure_share(time, part, run.schedule.cure)
         if sd is not None:
             # The error of an estimate is much the same all through a run, so it shifts the whole curve.
-            up, down = (cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0))
+            up, down = (
+                cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0)
+            )
             spread = 0.5 * (up - down)
     fired = np.nan_to_num(run.data["fired"])
     hours = max(1e-9, (time[-1] - time[0]) / 3600.0)
@@ -121,17 +138,24 @@ def summarise(run) -> Summary:
         undershoot_k=max([abs(min(0.0, s.worst_k)) for s in settled], default=0.0),
         swing_k=swing,
         energy_kwh=run.energy_j / 3.6e6,
-        highest_chamber_c=float(np.nanmax(run.data["true_chamber_c"] if np.isfinite(run.data["true_chamber_c"]).any() else run.data["chamber_c"])),
+        highest_chamber_c=float(
+            np.nanmax(
+                run.data["true_chamber_c"]
+                if np.isfinite(run.data["true_chamber_c"]).any()
+                else run.data["chamber_c"]
+            )
+        ),
         highest_part_c=float(np.nanmax(part)) if np.isfinite(part).any() else math.nan,
         switchings_per_h=float(np.count_nonzero(np.abs(np.diff(fired)) > 0.5) / hours),
         cure_share=credited,
         cure_sd=spread,
         measured_on=measured_on,
+        trips=tuple((float(t.time_s), t.fault) for t in run.trips),
     )
 
 
 def _over(run, value: np.ndarray, sign: float) -> float:
-    """Largest excess over the target in heating-up and soaks (a falling ramp that lags is not an overshoot)."""
+    """Largest excess over the target in heating-up and soaks (a falling ramp that lags is none)."""
     step = run.data["step"]
     worst = 0.0
     for i, s in enumerate(run.schedule.steps, 1):
@@ -174,8 +198,15 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
         begin = settled if settled is not None else arrived
         error = value[begin : end + 1] - last_c
         worst = float(error[np.argmax(np.abs(error))])
-        yield Soak(name, last_c, float(time[arrived]), float(time[settled]) if settled is not None else math.nan, float(time[end]),
-                   worst, float(np.sqrt(np.mean(error**2))))  # fmt: skip
+        yield Soak(
+            name,
+            last_c,
+            float(time[arrived]),
+            float(time[settled]) if settled is not None else math.nan,
+            float(time[end]),
+            worst,
+            float(np.sqrt(np.mean(error**2))),
+        )
 
 
 def clock(seconds: float) -> str:
@@ -205,32 +236,55 @@ def as_text(s: Summary, unit: str = "C") -> str:
     """The summary for a terminal."""
     lines = [f"{'soak':<28} {'at':>9} {'reached':>9} {'settled':>9} {'until':>9} {'worst':>9} {'rms':>8}"]
     for soak in s.soaks:
-        lines.append(f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>9} {clock(soak.settled_s):>9} "
-                     f"{clock(soak.end_s):>9} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}")  # fmt: skip
+        lines.append(
+            f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>9} "
+            f"{clock(soak.settled_s):>9} "
+            f"{clock(soak.end_s):>9} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}"
+        )
     if not s.soaks:
         lines = ["no soak in this schedule"]
-    lines += ["", f"overshoot            {kelvins(s.overshoot_k, unit)}",
-              f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}",
-              f"highest chamber      {degrees(s.highest_chamber_c, unit, 1)}",
-              f"highest part         {degrees(s.highest_part_c, unit, 1)}"]  # fmt: skip
+    lines += [
+        "",
+        f"overshoot            {kelvins(s.overshoot_k, unit)}",
+        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}",
+        f"highest chamber      {degrees(s.highest_chamber_c, unit, 1)}",
+        f"highest part         {degrees(s.highest_part_c, unit, 1)}",
+    ]
     if s.cure_share is not None:
         around = f" (± {100 * s.cure_sd:.0f} %)" if s.cure_sd else ""
         lines.append(f"cure                 {100 * s.cure_share:.0f} % of the reference cure{around}")
+    lines.append(
+        f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}"
+    )
     lines.append(f"judged by            {s.measured_on}")
     return "\n".join(lines)
 
 
 def compared(ours: Summary, other: Summary, name: str, unit: str = "C") -> str:
     """Two runs on the same oven, side by side."""
-    def settle(s: Summary) -> str:
-        return clock(s.soaks[0].settled_s) if s.soaks else "–"
 
+    def settled(s: Summary) -> str:
+        if not s.soaks:
+            return "–"
+        return clock(s.soaks[0].settled_s) if math.isfinite(s.soaks[0].settled_s) else "never"
+
+    def worst(s: Summary) -> str:
+        values = [abs(soak.worst_k) for soak in s.soaks if math.isfinite(soak.worst_k)]
+        return kelvins(max(values), unit) if values else "–"
+
+    def cure(s: Summary) -> str:
+        return f"{100.0 * s.cure_share:.0f} %" if s.cure_share is not None else "–"
+
+    band = "±1 K" if unit == "C" else "±1.8 °F"
     rows = [
         ("", "kilnctl", name),
-        ("settled within ±1 K after", settle(ours), settle(other)),
+        (f"first soak within {band} after", settled(ours), settled(other)),
+        ("worst deviation in a soak", worst(ours), worst(other)),
         ("overshoot", kelvins(ours.overshoot_k, unit), kelvins(other.overshoot_k, unit)),
         ("swing during the soak", kelvins(ours.swing_k, unit), kelvins(other.swing_k, unit)),
         ("energy", f"{ours.energy_kwh:.2f} kWh", f"{other.energy_kwh:.2f} kWh"),
         ("highest part", degrees(ours.highest_part_c, unit, 1), degrees(other.highest_part_c, unit, 1)),
     ]
-    return "\n".join(f"{a:<28} {b:>12} {c:>22}" for a, b, c in rows)
+    if ours.cure_share is not None:
+        rows.append(("of the reference cure", cure(ours), cure(other)))
+    return "\n".join(f"{a:<32} {b:>12} {c:>22}" for a, b, c in rows)

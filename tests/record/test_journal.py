@@ -16,8 +16,14 @@ from kilnctl import KilnctlError
 from kilnctl.record import durable
 from kilnctl.record.journal import JournalFile, line_of, parse_line, read_journal, segments
 
-TEXTS = ["start {\"schedule\": \"Powder cure\"}", "sample 1.0,200.00,20.055,\"full power, on its way\"", "step {\"text\": \"Ü °C\"}", "x", "",
-         "trip {\"fault\": \"over-temperature\"} 00000000"]  # fmt: skip
+TEXTS = [
+    'start {"schedule": "Powder cure"}',
+    'sample 1.0,200.00,20.055,"full power, on its way"',
+    'step {"text": "Ü °C"}',
+    "x",
+    "",
+    'trip {"fault": "over-temperature"} 00000000',
+]
 
 
 def written(folder, texts=TEXTS, **how):
@@ -29,7 +35,8 @@ def written(folder, texts=TEXTS, **how):
 
 
 def test_line_checksum_against_crc_catalogue():
-    """CRC-32/ISO-HDLC of "123456789" is cbf43926 (the check value of the published catalogues of parametrised CRCs, from memory)."""
+    """CRC-32/ISO-HDLC of "123456789" is cbf43926 (the check value of the published catalogues of
+    parametrised CRCs, from memory)."""
     assert zlib.crc32(b"123456789") == 0xCBF43926
     # "12 abc": computed with a bit-by-bit CRC that shares no code with zlib.
     register = 0xFFFFFFFF
@@ -41,7 +48,8 @@ def test_line_checksum_against_crc_catalogue():
 
 
 def test_a_file_cut_at_every_byte_with_every_tail(tmp_path):
-    """Cut anywhere, then nothing, a block of zeros, or random bytes: all whole records come back and nothing else does."""
+    """Cut anywhere, then nothing, a block of zeros, or random bytes: all whole records come back and
+    nothing else does."""
     (path,) = written(tmp_path / "j")
     data = path.read_bytes()
     ends = [i for i, b in enumerate(data) if b == 0x0A]
@@ -71,7 +79,10 @@ def test_going_on_after_a_cut_at_every_byte_loses_nothing(tmp_path):
         assert len(journal.bad) <= 1 and journal.missing == 0
 
 
-@given(st.lists(st.text(st.characters(exclude_characters="\n", codec="utf-8"), max_size=40), max_size=8), st.binary(max_size=200))
+@given(
+    st.lists(st.text(st.characters(exclude_characters="\n", codec="utf-8"), max_size=40), max_size=8),
+    st.binary(max_size=200),
+)
 def test_any_text_comes_back_and_rubbish_never_does(texts, rubbish):
     lines = [line_of(i, text) for i, text in enumerate(texts, 1)]
     for i, (line, text) in enumerate(zip(lines, texts), 1):
@@ -96,7 +107,7 @@ def test_a_damaged_middle_is_counted_and_named(tmp_path):
     journal = read_journal(tmp_path)
     assert journal.missing == 1 and journal.bad == ("journal-000001.log:2: no whole record",)
     assert [e.sequence for e in journal.entries] == [1, 3, 4, 5, 6]
-    assert (journal.entries[0].kind, journal.entries[0].body) == ("start", "{\"schedule\": \"Powder cure\"}")
+    assert (journal.entries[0].kind, journal.entries[0].body) == ("start", '{"schedule": "Powder cure"}')
 
 
 def test_records_repeated_or_from_before_are_not_taken_twice(tmp_path):

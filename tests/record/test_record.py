@@ -29,13 +29,26 @@ def test_every_column_names_its_unit_and_the_unit_can_be_read():
 def made_run(time, chamber, schedule, step=None, reference=None, part=None, fired=None):
     n = len(time)
     data = {c.name: np.full(n, math.nan) for c in columns.COLUMNS if c.name != "reason"}
-    data |= {"time_s": np.asarray(time, float), "true_chamber_c": np.asarray(chamber, float), "chamber_c": np.asarray(chamber, float),
-             "reference_c": np.full(n, schedule.steps[0].to_c) if reference is None else reference,
-             "step": np.ones(n) if step is None else step, "fired": np.zeros(n) if fired is None else fired,
-             "reason": np.array([""] * n, dtype=object)}  # fmt: skip
+    data |= {
+        "time_s": np.asarray(time, float),
+        "true_chamber_c": np.asarray(chamber, float),
+        "chamber_c": np.asarray(chamber, float),
+        "reference_c": np.full(n, schedule.steps[0].to_c) if reference is None else reference,
+        "step": np.ones(n) if step is None else step,
+        "fired": np.zeros(n) if fired is None else fired,
+        "reason": np.array([""] * n, dtype=object),
+    }
     if part is not None:
         data["true_part_c"] = np.asarray(part, float)
-    return SimpleNamespace(schedule=schedule, data=data, time_s=data["time_s"], outcome="finished", trips=(), energy_j=3.6e6, events=())
+    return SimpleNamespace(
+        schedule=schedule,
+        data=data,
+        time_s=data["time_s"],
+        outcome="finished",
+        trips=(),
+        energy_j=3.6e6,
+        events=(),
+    )
 
 
 def soak(hold=600.0, **more):
@@ -43,14 +56,17 @@ def soak(hold=600.0, **more):
 
 
 def test_summary_of_a_run_made_by_hand():
-    """Up at 1 K/s from 100 to 202 °C, back to 200 at once, then a wobble of ±0.5 K: reached at 97 s, settled at 103 s."""
+    """Up at 1 K/s from 100 to 202 °C, back to 200 at once, then a wobble of ±0.5 K: reached at 97 s,
+    settled at 103 s."""
     time = np.arange(0.0, 703.0)
     chamber = np.where(time <= 102, 100.0 + time, 200.0 + 0.5 * np.sin(time / 20.0))
     s = summary.summarise(made_run(time, chamber, soak()))
     only = s.soaks[0]
     assert (only.arrived_s, only.settled_s, only.end_s) == (97.0, 103.0, 702.0)
     assert s.overshoot_k == pytest.approx(2.0)
-    assert abs(only.worst_k) == pytest.approx(0.5, abs=0.01) and only.rms_k == pytest.approx(0.5 / math.sqrt(2.0), abs=0.03)
+    assert abs(only.worst_k) == pytest.approx(0.5, abs=0.01) and only.rms_k == pytest.approx(
+        0.5 / math.sqrt(2.0), abs=0.03
+    )
     assert s.energy_kwh == pytest.approx(1.0) and s.highest_chamber_c == pytest.approx(202.0)
     assert "overshoot            2.00 K" in summary.as_text(s) and "3.60 °F" in summary.as_text(s, "F")
 
@@ -68,13 +84,16 @@ def test_an_empty_run_has_a_summary():
 
 def test_swing_is_of_the_soak_and_not_of_the_landing():
     time = np.arange(0.0, 2000.0)
-    chamber = np.where(time < 100, 100.0 + time, np.where(time < 300, 190.0, 200.0 + 4.0 * np.sign(np.sin(time / 60.0))))
+    chamber = np.where(
+        time < 100, 100.0 + time, np.where(time < 300, 190.0, 200.0 + 4.0 * np.sign(np.sin(time / 60.0)))
+    )
     assert summary.summarise(made_run(time, np.minimum(chamber, 204.0), soak())).swing_k == pytest.approx(8.0)
 
 
 def test_cure_equivalence_by_hand():
-    """At the reference temperature a full cure takes the reference time; with Ea = 80 kJ/mol the rate at 190 °C against 200 °C is
-    exp(−80000/8.314462·(1/463.15 − 1/473.15)) = exp(−0.43908) = 0.6446 (computed by hand)."""
+    """At the reference temperature a full cure takes the reference time; with Ea = 80 kJ/mol the rate at
+    190 °C against 200 °C is exp(−80000/8.314462·(1/463.15 − 1/473.15)) = exp(−0.43908) = 0.6446
+    (computed by hand)."""
     cure = Cure(at_c=200.0, time_s=600.0)
     time = np.arange(0.0, 601.0)
     assert summary.cure_share(time, np.full(601, 200.0), cure) == pytest.approx(1.0, rel=1e-9)
@@ -83,8 +102,8 @@ def test_cure_equivalence_by_hand():
 
 
 def test_cure_times_against_common_practice():
-    """Powder sheets give about 10 min at 200, 15 at 190 and 20 to 25 at 180 °C on the metal (common practice). The default activation
-    energy reproduces these times within a third."""
+    """Powder sheets give about 10 min at 200, 15 at 190 and 20 to 25 at 180 °C on the metal (common
+    practice). The default activation energy reproduces these times within a third."""
     cure = Cure(at_c=200.0, time_s=600.0)
     for t, minutes in ((190.0, 15.0), (180.0, 22.5)):
         time = np.arange(0.0, minutes * 60.0 + 1.0)
@@ -94,7 +113,7 @@ def test_cure_times_against_common_practice():
 def test_samples_are_written_as_they_come_with_fixed_decimals(tmp_path):
     folder = new_folder(tmp_path, "Oven ä", "Schedule / 1")
     writer = SampleWriter(folder)
-    row = tuple("why, \"so\"" if c.name == "reason" else 1.0 / 3.0 for c in columns.COLUMNS)
+    row = tuple('why, "so"' if c.name == "reason" else 1.0 / 3.0 for c in columns.COLUMNS)
     writer(row)
     writer(tuple("x" if c.name == "reason" else math.nan for c in columns.COLUMNS))
     writer.close()
@@ -135,10 +154,18 @@ def test_chart_is_well_formed_and_says_what_it_shows():
     t = np.arange(0.0, 20000.0)
     y = 100.0 + 50.0 * np.sin(t / 3000.0)
     y[500:700] = math.nan
-    chart = plot.Chart("A <title> & more", (
-        plot.Panel("temperature, °C", (plot.Series(t, y, "chamber"), plot.Series(t, y + 5.0, "part", "part", np.full(len(t), 3.0))), ((2000.0, 6000.0, "soak"),), ((9000.0, "trip"),)),
-        plot.Panel("duty, %", (plot.Series(t, np.zeros(len(t)), "duty", "power"),), low=0.0, high=100.0),
-    ))  # fmt: skip
+    chart = plot.Chart(
+        "A <title> & more",
+        (
+            plot.Panel(
+                "temperature, °C",
+                (plot.Series(t, y, "chamber"), plot.Series(t, y + 5.0, "part", "part", np.full(len(t), 3.0))),
+                ((2000.0, 6000.0, "soak"),),
+                ((9000.0, "trip"),),
+            ),
+            plot.Panel("duty, %", (plot.Series(t, np.zeros(len(t)), "duty", "power"),), low=0.0, high=100.0),
+        ),
+    )
     text = plot.svg(chart)
     root = xml.fromstring(text)
     words = "".join(root.itertext())

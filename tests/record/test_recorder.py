@@ -1,4 +1,5 @@
-"""The writer's thread: the tick never waits for the disk, events are on it once acknowledged, and what is missing is said."""
+"""The writer's thread: the tick never waits for the disk, events are on it once acknowledged, and what is
+missing is said."""
 
 import errno
 import json
@@ -12,14 +13,20 @@ from kilnctl.record.columns import COLUMNS, NAMES, row_text
 from kilnctl.record.journal import JournalFile, read_journal
 from kilnctl.record.recorder import Recorder
 
-ROW = tuple("so, \"it\"\nis" if c.name == "reason" else 1.0 / 3.0 for c in COLUMNS)
+ROW = tuple('so, "it"\nis' if c.name == "reason" else 1.0 / 3.0 for c in COLUMNS)
 
 
 class StubFile(JournalFile):
     """A journal on a disk that can be told to stand still, to be full, or to lose a page."""
 
     def __init__(self, folder):
-        self.gate, self.entered, self.full, self.bad_syncs, self.syncs = threading.Event(), threading.Event(), False, 0, 0
+        self.gate, self.entered, self.full, self.bad_syncs, self.syncs = (
+            threading.Event(),
+            threading.Event(),
+            False,
+            0,
+            0,
+        )
         self.gate.set()
         super().__init__(folder)
 
@@ -55,8 +62,17 @@ def test_samples_and_events_in_order_with_fixed_decimals(tmp_path):
     entries = read_journal(tmp_path).entries
     assert entries[0].body.split(",") == list(NAMES)
     assert entries[1].body == ",".join(row_text(ROW)[:-1]) + ',"so, ""it"" is"'
-    assert json.loads(entries[2].body) == {"time_s": 12.0, "fault": "over-temperature", "text": "°C above", "worst": None}
-    assert (state.written, state.dropped, state.lost, state.waiting) == (4, 0, 0, 0) and state.healthy and not state.refusal
+    assert json.loads(entries[2].body) == {
+        "time_s": 12.0,
+        "fault": "over-temperature",
+        "text": "°C above",
+        "worst": None,
+    }
+    assert (
+        (state.written, state.dropped, state.lost, state.waiting) == (4, 0, 0, 0)
+        and state.healthy
+        and not state.refusal
+    )
 
 
 def test_a_disk_that_stands_still_costs_samples_but_never_the_caller(tmp_path):
@@ -106,7 +122,12 @@ def test_a_full_disk_is_told_and_the_gap_is_in_the_journal(tmp_path):
     refused = [recorder.event("step"), recorder.event("step")]
     assert not any(r.wait(5.0) for r in refused)
     state = recorder.state()
-    assert not state.healthy and "No space left" in state.failure and "No space left" in state.refusal and state.lost == 2
+    assert (
+        not state.healthy
+        and "No space left" in state.failure
+        and "No space left" in state.refusal
+        and state.lost == 2
+    )
     file.full = False
     assert recorder.event("trip").wait(5.0)
     assert recorder.state().healthy
@@ -172,7 +193,11 @@ def test_samples_alone_are_synced_in_time(tmp_path):
 
 def test_little_room_refuses_new_starts(tmp_path, monkeypatch):
     real = os.statvfs(tmp_path)
-    monkeypatch.setattr(os, "statvfs", lambda path: os.statvfs_result((real.f_bsize, real.f_frsize, 100, 1, 1, 1, 1, 1, 0, 255)))
+    monkeypatch.setattr(
+        os,
+        "statvfs",
+        lambda path: os.statvfs_result((real.f_bsize, real.f_frsize, 100, 1, 1, 1, 1, 1, 0, 255)),
+    )
     recorder = Recorder(tmp_path)
     assert recorder.event("start").wait(5.0)
     assert recorder.state().healthy and "MB are free" in recorder.close().refusal

@@ -1,0 +1,107 @@
+"""Old runs make room for new ones: the oldest records are removed until what is left is small enough.
+
+Only folders that are records of ours are touched, never the newest one, never one that is being written,
+never a link.
+"""
+
+import fcntl
+import os
+import re
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..errors import KilnctlError
+from .journal import segments
+
+#: A folder with this in front of its name is half removed; the next clearing takes it first.
+_GOING = ".going-"
+
+
+@dataclass(frozen=True)
+class Cleared:
+    """What was removed (folder names, oldest first), bytes freed and left, and why anything stayed that
+    should have gone."""
+
+    removed: tuple[str, ...]
+    freed_bytes: int
+    left_bytes: int
+    kept_back: tuple[str, ...]
+
+
+def natural(name: str) -> list[tuple[int, str]]:
+    """Sort key that puts run-2 before run-10."""
+    return [(int(digits or 0), words) for digits, words in re.findall(r"(\d+)|(\D+)", name)]
+
+
+def size_of(folder: Path) -> int:
+    """Bytes of the files in a folder, without following links."""
+    return sum(os.lstat(Path(place) / name).st_size for place, _, names in os.walk(folder) for name in names)
+
+
+def is_record(folder: Path) -> bool:
+    return (
+        not folder.name.startswith(_GOING)
+        and folder.is_dir()
+        and not folder.is_symlink()
+        and ((folder / "run.json").is_file() or bool(segments(folder)))
+    )
+
+
+def being_written(folder: Path) -> bool:
+    """Whether another process (or this one) holds the folder's journal."""
+    there = segments(folder)
+    if not there:
+        return False
+    handle = os.open(there[-1], os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        return False
+    except OSError:
+        return True
+    finally:
+        os.close(handle)
+
+
+def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1) -> Cleared:
+    """Remove the oldest records below `place` (by the time their last file was written) until all of them
+    together are at most keep_bytes; the newest keep_runs always stay. Raises KilnctlError where `place`
+    cannot be read; what cannot be removed stays and is told."""
+    place = Path(place)
+    if keep_bytes < 0 or keep_runs < 1:
+        raise ValueError("keep_bytes must be at least 0, keep_runs at least 1")
+    removed, kept_back, freed = [], [], 0
+    try:
+        for half in [p for p in place.iterdir() if p.name.startswith(_GOING)]:
+            shutil.rmtree(half, ignore_errors=True)
+        runs = [
+            (
+                max(p.stat().st_mtime_ns for p in folder.iterdir()),
+                natural(folder.name),
+                folder,
+                size_of(folder),
+            )
+            for folder in place.iterdir()
+            if is_record(folder)
+        ]
+    except OSError as error:
+        raise KilnctlError(f"{place}: cannot be read: {error.strerror}") from None
+    runs.sort()
+    left = sum(size for *_, size in runs)
+    for _, _, folder, size in runs[: max(0, len(runs) - keep_runs)]:
+        if left <= keep_bytes:
+            break
+        if being_written(folder):
+            kept_back.append(f"{folder.name}: it is being written")
+            continue
+        try:
+            # The name goes first, at once: nobody ever reads half a record.
+            going = folder.with_name(_GOING + folder.name)
+            os.rename(folder, going)
+            shutil.rmtree(going)
+        except OSError as error:
+            kept_back.append(f"{folder.name}: {error.strerror}")
+            continue
+        removed.append(folder.name)
+        freed, left = freed + size, left - size
+    return Cleared(tuple(removed), freed, left, tuple(kept_back))

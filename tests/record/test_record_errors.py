@@ -1,0 +1,260 @@
+"""What a user is told when a record cannot be written or read: one sentence naming the file, no traceback."""
+
+import errno
+import json
+import math
+import os
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from made_runs import OVEN, SCHEDULE, TRIP, made, saved
+
+from kilnctl import KilnctlError
+from kilnctl.record import summary as summaries
+from kilnctl.record.columns import COLUMNS, NAMES
+from kilnctl.record.folder import Begun, SampleWriter, begin, finish, new_folder, write_samples
+from kilnctl.record.journal import JournalFile, read_journal
+from kilnctl.record.reader import read_run
+from kilnctl.record.recorder import Recorder
+from kilnctl.record.summary import Soak, Summary, compared, smooth, summarise
+from kilnctl.settings.schedule import Schedule, Step
+
+ROW = tuple("" if c.name == "reason" else 1.0 for c in COLUMNS)
+
+
+def full_disk(path):
+    """A file on a disk without room."""
+    path.symlink_to("/dev/full")
+
+
+def test_samples_on_a_full_disk(tmp_path):
+    full_disk(tmp_path / "samples.csv")
+    writer = SampleWriter(tmp_path)
+    with pytest.raises(
+        KilnctlError, match=r"samples\.csv: cannot be written: No space left on device; what was"
+    ):
+        for _ in range(5000):
+            writer(ROW)
+    writer.close()
+
+
+def test_places_where_nothing_can_be_written(tmp_path):
+    with pytest.raises(KilnctlError, match=r"samples\.csv: cannot be written: No such file"):
+        SampleWriter(tmp_path / "none")
+    with pytest.raises(KilnctlError, match=r"oven\.yaml: cannot be written: No such file"):
+        begin(tmp_path / "none", Begun(OVEN, SCHEDULE))
+    run = made()
+    full_disk(tmp_path / "events.csv")
+    with pytest.raises(KilnctlError, match=r"events\.csv: cannot be written: No space"):
+        finish(tmp_path, run, summarise(run))
+    # What could be written is a readable record all the same.
+    (tmp_path / "events.csv").unlink()
+    assert read_run(tmp_path).outcome == "unfinished"
+
+
+def test_a_name_is_never_used_twice(tmp_path):
+    assert [new_folder(tmp_path, "Oven", "Cure").name for _ in range(3)] == [
+        "oven-cure",
+        "oven-cure-2",
+        "oven-cure-3",
+    ]
+
+
+@pytest.mark.parametrize(("name", "content", "said"), [
+    ("run.json", b'{"a": "\xff\xfe"}', r"run\.json: not a run\.json of ours"),
+    ("events.csv", b"time_s,kind,text\n1.0,step\n", r"events\.csv:2: not an event"),
+    ("events.csv", b"time_s,kind,text\nsoon,step,x\n", r"events\.csv:2: not an event"),
+    ("events.csv", b"", r"events\.csv:1: it is empty"),
+    ("samples.csv", b"time_s,time_s\n1,1\n", "two columns of one name"),
+])  # fmt: skip
+def test_files_of_a_record_that_are_not_ours(tmp_path, name, content, said):
+    folder = saved(tmp_path)
+    (folder / name).write_bytes(content)
+    with pytest.raises(KilnctlError, match=said):
+        read_run(folder)
+
+
+def test_files_that_cannot_be_opened(tmp_path):
+    for name in ("run.json", "samples.csv"):
+        folder = saved(tmp_path)
+        (folder / name).rename(folder / "away")
+        (folder / name).mkdir()
+        with pytest.raises(KilnctlError, match=rf"{name}: cannot be read: Is a directory|neither samples"):
+            read_run(folder)
+    with pytest.raises(KilnctlError, match=r"j\.log: cannot be read: No such file"):
+        read_journal(tmp_path / "j.log")
+
+
+def test_a_record_that_does_not_say_what_was_run(tmp_path):
+    write_samples(tmp_path, made())
+    with pytest.raises(KilnctlError, match="which oven this was"):
+        read_run(tmp_path)
+    (tmp_path / "run.json").write_text(json.dumps({"oven": {"name": "O"}}))
+    with pytest.raises(KilnctlError, match="what was run"):
+        read_run(tmp_path)
+    for steps in (
+        {"name": "s"},
+        {"name": "s", "steps": [{"too": 1}]},
+        {"name": "s", "steps": [{"to_c": 50.0}], "odd": 1},
+    ):
+        (tmp_path / "run.json").write_text(json.dumps({"oven": {"name": "O"}, "steps": steps}))
+        with pytest.raises(KilnctlError, match="its steps are not ours"):
+            read_run(tmp_path)
+
+
+def test_old_and_foreign_columns(tmp_path):
+    """A record with fewer columns is read with NaN in the others; one with more keeps them."""
+    folder = saved(tmp_path)
+    lines = (folder / "samples.csv").read_text().splitlines()
+    keep = [NAMES.index(n) for n in ("time_s", "chamber_c", "fired")]
+    cut = [
+        ",".join(line.split(",")[i] for i in keep) + (",humidity" if i == 0 else ",0.5")
+        for i, line in enumerate(lines)
+    ]
+    (folder / "samples.csv").write_text("\n".join(cut) + "\n")
+    back = read_run(folder)
+    assert (
+        np.isnan(back.supply_v).all() and len(back.reason) == len(back.time_s) and set(back.humidity) == {0.5}
+    )
+    assert np.isfinite(back.chamber_c).all()
+
+
+def test_a_journal_that_is_not_ours_inside(tmp_path):
+    begin(tmp_path, Begun(OVEN, SCHEDULE))
+    recorder = Recorder(tmp_path)
+    recorder.sample(ROW)
+    recorder.close()
+    file = JournalFile(tmp_path)
+    file.append("columns time_s,chamber_c")
+    file.close()
+    with pytest.raises(KilnctlError, match=r"journal-000001\.log:3: the columns change"):
+        read_run(tmp_path)
+    other = tmp_path / "other"
+    other.mkdir()
+    begin(other, Begun(OVEN, SCHEDULE))
+    for text, said in (("step {oops", "kind 'step' that is not ours"), ("step [1]", "no mapping")):
+        file = JournalFile(other)
+        file.append(text)
+        file.close()
+        with pytest.raises(KilnctlError, match=said):
+            read_run(other)
+        file.path.unlink()
+
+
+def test_a_flood_of_events_is_bounded_and_told(tmp_path, monkeypatch):
+    monkeypatch.setattr(Recorder, "_work", lambda self: None)
+    recorder = Recorder(tmp_path, queue_limit=10)
+    receipts = [recorder.event("note", number=i) for i in range(50)]
+    assert recorder.state().dropped == 50 - 19 and recorder.state().waiting == 20
+    assert all(not r.wait(0.0) for r in receipts)
+
+
+def test_a_disk_that_fails_for_good_is_told_and_the_end_still_comes(tmp_path, monkeypatch):
+    recorder = Recorder(tmp_path)
+    assert recorder.event("start").wait(5.0)
+
+    def fail(*_):
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(os, "fdatasync", fail)
+    monkeypatch.setattr(os, "open", fail)
+    assert not recorder.event("trip").wait(5.0)
+    state = recorder.close()
+    assert "Input/output error" in state.failure and state.waiting == 0 and not recorder._thread.is_alive()
+    monkeypatch.undo()
+    assert [e.kind for e in read_journal(tmp_path).entries][:2] == ["columns", "start"]
+
+
+def test_room_of_a_folder_that_went_away_is_none(tmp_path, monkeypatch):
+    recorder = Recorder(tmp_path)
+    monkeypatch.setattr(os, "statvfs", lambda path: (_ for _ in ()).throw(OSError(errno.ENOENT, "gone")))
+    assert recorder.event("start").wait(5.0)
+    assert recorder.close().free_bytes == 0
+
+
+def summary(**facts) -> Summary:
+    soak = Soak("cure", 200.0, 60.0, facts.pop("settled_s", 100.0), 900.0, facts.pop("worst_k", -0.5), 0.1)
+    usual = Summary(
+        "finished", 1000.0, (soak,), 0.2, 0.5, 0.4, 1.5, 200.2, 195.0, 3.0, None, None, "the sensor"
+    )
+    return replace(usual, **facts)
+
+
+def test_comparison_in_words():
+    text = compared(
+        summary(cure_share=1.2),
+        summary(settled_s=math.nan, worst_k=7.0, overshoot_k=6.5, cure_share=2.0),
+        "thermostat",
+    )
+    lines = {line[:32].strip(): line[32:].split("  ") for line in text.splitlines()}
+    cells = {name: [c.strip() for c in cells if c.strip()] for name, cells in lines.items()}
+    assert cells["first soak within ±1 K after"] == ["1:40", "never"]
+    assert cells["worst deviation in a soak"] == ["0.50 K", "7.00 K"] and cells["overshoot"] == [
+        "0.20 K",
+        "6.50 K",
+    ]
+    assert cells["of the reference cure"] == ["120 %", "200 %"]
+    bare = compared(summary(soaks=()), summary(soaks=()), "other", "F")
+    assert "±1.8 °F after" in bare and "–" in bare and "reference cure" not in bare
+
+
+def test_text_says_cure_with_its_spread_and_trips():
+    text = summaries.as_text(summary(cure_share=1.2, cure_sd=0.15, trips=((700.0, "over-temperature"),)))
+    assert "120 % of the reference cure (± 15 %)" in text and "over-temperature at 11:40" in text
+    assert "trips                none" in summaries.as_text(summary())
+    assert "no soak in this schedule" in summaries.as_text(summary(soaks=()))
+
+
+def test_a_trip_is_in_the_summary_of_a_run():
+    assert summarise(made(trips=(TRIP,))).trips == ((700.0, "over-temperature"),)
+
+
+def stepped(steps, chamber, step, **columns):
+    n = len(chamber)
+    data = {c.name: np.full(n, math.nan) for c in COLUMNS if c.name != "reason"} | {
+        "time_s": np.arange(float(n)),
+        "fired": np.zeros(n),
+    }
+    data |= {
+        "chamber_c": np.array(chamber, float),
+        "true_chamber_c": np.array(chamber, float),
+        "step": np.array(step, float),
+        **columns,
+    }
+    return SimpleNamespace(
+        schedule=Schedule(name="s", steps=steps),
+        data=data,
+        time_s=data["time_s"],
+        outcome="finished",
+        trips=(),
+        energy_j=0.0,
+    )
+
+
+def test_lagging_behind_a_falling_ramp_is_no_overshoot():
+    """Up to 100 with 1 K too much; then down to 50 with the chamber 20 K behind; then let cool."""
+    steps = (Step(to_c=100.0), Step(to_c=50.0, at_k_per_s=0.1), Step(to_c=40.0, let_cool=True))
+    run = stepped(steps, [20.0, 101.0, 100.0, 70.0, 70.0, 45.0], [1, 1, 1, 2, 2, 3])
+    assert summarise(run).overshoot_k == pytest.approx(1.0)
+
+
+def test_a_followed_part_is_judged_by_the_best_there_is():
+    steps = (Step(to_c=100.0, hold_s=60.0),)
+    values = np.full(100, 99.0)
+    for column, said in (
+        ("part_c", "the sensor, averaged"),
+        ("part_estimate_c", "the model's estimate"),
+        ("true_part_c", "the plant's own part"),
+    ):
+        run = stepped(steps, np.full(100, 120.0), np.ones(100), **{column: values})
+        run.schedule = replace(run.schedule, follows="part")
+        value, what = summaries.judged(run)
+        assert said in what and np.nanmax(value) == pytest.approx(99.0)
+
+
+def test_smoothing_leaves_gaps_out():
+    assert len(smooth(np.array([]), 5)) == 0
+    np.testing.assert_allclose(smooth(np.array([1.0, math.nan, 3.0]), 3), [1.0, 2.0, 3.0])
+    assert np.isnan(smooth(np.array([math.nan, math.nan]), 3)).all()
