@@ -19,6 +19,7 @@ from ..thermal.enclosure import star_conductances_m2
 from ..thermal.surfaces import cylinder_film, inner_film, outer_film
 from ..thermal.walls import solve_wall
 from .energy import SIGMA, STILL_FILM, ZERO_C, EnergyModel
+from .estimate import minimise
 
 #: Element mass where the file gives none: heating alloy and its support weigh about this much per kilowatt
 #: (common practice).
@@ -316,8 +317,6 @@ def _ladder(omega: np.ndarray, target: np.ndarray, steady: float, film: float, l
 
     The row's series conductance is exactly `steady`. Its first lump has a depth of its own, which the film
     then carries too."""
-    from scipy.optimize import least_squares
-
     wanted = 1.0 / (1.0 / film + 1.0 / target)
 
     def unpack(p: np.ndarray):
@@ -335,12 +334,22 @@ def _ladder(omega: np.ndarray, target: np.ndarray, steady: float, film: float, l
         grow = np.concatenate((np.diff(p[:lumps]) - 1.0, np.diff(np.log(conductance)) + 1.0))
         return np.concatenate((error.real, error.imag, 0.02 * grow, 0.01 * p[-1:]))
 
+    def evaluate(p: np.ndarray, with_jacobian: bool) -> tuple[np.ndarray, np.ndarray | None]:
+        here = misfit(p)
+        if not with_jacobian:
+            return here, None
+        # Sixteen lines of closed formulas: differences are exact enough and cost nothing.
+        steps = 1e-6 * np.eye(len(p))
+        return here, -np.column_stack([(misfit(p + h) - misfit(p - h)) / 2e-6 for h in steps])
+
     total, best = float(np.abs(target[0]) / omega[0]), None
     for ratio in (2.5, 5.0):
         start = np.concatenate(
             (np.log(total * ratio ** np.arange(lumps)), np.linspace(-1.2 * lumps, -1.0, lumps - 1), [-0.3])
         )
-        found = least_squares(misfit, start, max_nfev=200)
+        found = minimise(
+            evaluate, start, np.full(len(start), np.inf), 1.0, most=200, tolerance=1e-4, enough=1e-9
+        )
         best = found if best is None or found.cost < best.cost else best
-    capacity, conductance, share = unpack(best.x)
+    capacity, conductance, share = unpack(best.unknowns)
     return capacity, conductance, share

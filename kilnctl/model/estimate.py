@@ -34,9 +34,10 @@ class Estimate:
 def huber(standardised: np.ndarray, knee: float) -> tuple[np.ndarray, np.ndarray]:
     """(loss, weight) of residuals in units of their spread: quadratic up to the knee, then linear."""
     size = np.abs(standardised)
-    inside = size <= knee
-    loss = np.where(inside, 0.5 * size**2, knee * size - 0.5 * knee**2)
-    return loss, np.where(inside, 1.0, knee / np.maximum(size, 1e-300))
+    within = np.minimum(size, knee)
+    with np.errstate(over="ignore"):
+        loss = within * (size - 0.5 * within)
+    return loss, np.where(size <= knee, 1.0, within / np.maximum(size, 1e-300))
 
 
 def minimise(

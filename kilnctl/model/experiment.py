@@ -14,6 +14,7 @@ reckoned in."""
 
 import math
 from dataclasses import dataclass, replace
+from typing import Callable
 
 from .energy import CHAMBER, SENSOR, EnergyModel
 
@@ -58,8 +59,10 @@ class Experiment:
 @dataclass(frozen=True, slots=True)
 class Progress:
     """Where the run is. `since_s` in this stage; peak_c its highest reading; power_w of a level, fixed when
-    it begins; begun_c and expected_k of a coast: where it began and the rise the model expected; `factor`:
-    how much larger coasts were than the model said; `done`: the last stage is over."""
+    it begins;
+        begun_c and expected_k of a coast: where it began and the rise the model expected; `factor`:
+    how much larger coasts were than the model
+        said; `done`: the last stage is over."""
 
     stage: int = 0
     since_s: float = 0.0
@@ -164,13 +167,25 @@ def holding_now_w(
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What one tick knows: the reading (NaN: none), how far it would still rise without heat, the power that
-    holds it now."""
+    """What one tick knows: the reading (NaN: none), how far it would still rise without heat and the power
+    that holds it now (both asked for only when they matter, as they cost a simulation), and full power."""
 
     reading_c: float
-    coast_k: float
-    holding_w: float
+    coast_k: Callable[[], float]
+    holding_w: Callable[[], float]
     full_w: float
+
+
+def seen_by(
+    model: EnergyModel, x, ambient_c: float, reading_c: float, full_w: float, unexplained_w: float = 0.0
+) -> Seen:
+    """What a tick knows when the model stands at x."""
+    return Seen(
+        reading_c,
+        lambda: coast_rise_k(model, x, ambient_c, unexplained_w),
+        lambda: holding_now_w(model, x, ambient_c, unexplained_w),
+        full_w,
+    )
 
 
 def advance(
@@ -191,13 +206,13 @@ def advance(
         if p.done:
             return p, 0.0, "finished: heat off"
         stage = experiment.stages[p.stage]
-    if reading_c + p.factor * seen.coast_k > experiment.ceiling_c - 2.0:
+    if stage.kind in ("full", "level") and reading_c + p.factor * seen.coast_k() > experiment.ceiling_c - 2.0:
         return p, 0.0, f"{stage.name}: heat off, stored heat would carry it to the ceiling"
     if stage.kind == "full":
         return p, seen.full_w, stage.name
     if stage.kind == "level":
         if p.power_w <= 0.0:
-            p = replace(p, power_w=stage.share * max(0.05 * seen.full_w, seen.holding_w))
+            p = replace(p, power_w=stage.share * max(0.05 * seen.full_w, seen.holding_w()))
         return p, min(seen.full_w, p.power_w), stage.name
     return p, 0.0, stage.name
 
@@ -206,7 +221,7 @@ def _over(stage: Stage, p: Progress, seen: Seen) -> bool:
     if p.since_s >= stage.longest_s:
         return True
     if stage.kind == "full":
-        return seen.reading_c + p.factor * seen.coast_k >= stage.target_c
+        return seen.reading_c + p.factor * seen.coast_k() >= stage.target_c
     if stage.kind == "coast":
         # Over once it has turned and fallen visibly.
         return seen.reading_c < p.peak_c - max(1.5, 0.25 * stage.band_k) and p.since_s > 15.0
@@ -221,7 +236,7 @@ def _next(experiment: Experiment, p: Progress, seen: Seen) -> Progress:
     stage = experiment.stages[p.stage]
     factor, begun, expected = p.factor, math.nan, math.nan
     if stage.kind == "full":
-        begun, expected = seen.reading_c, seen.coast_k
+        begun, expected = seen.reading_c, seen.coast_k()
     elif stage.kind == "coast" and p.expected_k > 0.5:
         # What the coast really did, with a margin, takes the place of doubt; never below three quarters of
         # what the model says.
@@ -253,12 +268,7 @@ def rehearsed(experiment: Experiment, dt_s: float = 5.0) -> tuple[list[float], l
     x, progress = model.rest(model.ambient_c), Progress()
     power, reading, stages = [], [], []
     while not progress.done and len(power) < 200_000:
-        seen = Seen(
-            x[SENSOR],
-            coast_rise_k(model, x, model.ambient_c),
-            holding_now_w(model, x, model.ambient_c),
-            model.power_w,
-        )
+        seen = seen_by(model, x, model.ambient_c, x[SENSOR], model.power_w)
         progress, watts, _ = advance(experiment, progress, dt_s, seen)
         x = model.step(x, watts, dt_s, model.ambient_c)
         power.append(watts)

@@ -12,7 +12,7 @@ the means over longer and longer blocks come out as they are seen (batch means; 
 Discrete-Event Simulation, 2001, section 6.6)."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -20,9 +20,9 @@ from ..errors import KilnctlError
 from ..settings.oven import Oven
 from .coordinates import Coordinates, coordinates_of
 from .day_zero import day_zero
-from .energy import EnergyModel
+from .energy import SENSOR, EnergyModel
 from .estimate import Estimate, minimise
-from .freerun import predict, sensitivities
+from .freerun import delayed, sensitivities, simulate
 from .grid import Piece, averaged, find_doors, noise_of, pieces_of
 from .outcome import Fit, RecordFit
 from .parameters import PARAMETERS, prior_covariance, scaled, value_of
@@ -47,6 +47,7 @@ class _Problem:
     coordinates: Coordinates
     mask: np.ndarray | None = None
     exact: bool = False
+    memo: dict = field(default_factory=dict)
 
     def split(self, unknowns: np.ndarray) -> tuple[list[float], np.ndarray]:
         """(logarithms of the parameters, the pieces' own unknowns): the first unknowns are coordinates, not
@@ -76,15 +77,11 @@ class _Problem:
         logarithms, own = self.split(unknowns)
         turn = self.coordinates.derivative(unknowns[:p])
         curves, jacobians, at = [], [], 0
-        for piece, base in zip(self.pieces, self.bases):
+        for piece, base, x in zip(self.pieces, self.bases, self.temperatures(unknowns)):
             count, block = len(piece.extras), piece.block
-            model = scaled(base, self.parameters, logarithms)
+            model, every = scaled(base, self.parameters, logarithms), 1 if self.exact else piece.block
             predicted, derivative = sensitivities(
-                model,
-                moved(piece, own[at : at + count]),
-                self.parameters,
-                piece.extras,
-                1 if self.exact else block,
+                model, moved(piece, own[at : at + count]), self.parameters, piece.extras, every, x
             )
             derivative = (
                 averaged(derivative, block) if self.exact else 0.5 * (derivative[1:] + derivative[:-1])
@@ -102,13 +99,27 @@ class _Problem:
         )
         return error if self.mask is None else np.where(self.mask, error, np.nan)
 
+    def temperatures(self, unknowns: np.ndarray) -> list[np.ndarray]:
+        """All temperatures of every piece; those of the last unknowns asked for are kept, as derivatives are
+        wanted of them next."""
+        if not np.array_equal(self.memo.get("unknowns"), unknowns):
+            (logarithms, own), at, runs = self.split(unknowns), 0, []
+            for piece, base in zip(self.pieces, self.bases):
+                count = len(piece.extras)
+                runs.append(
+                    simulate(scaled(base, self.parameters, logarithms), moved(piece, own[at : at + count]))
+                )
+                at += count
+            self.memo.update(unknowns=unknowns.copy(), runs=runs)
+        return self.memo["runs"]
+
     def prediction(self, unknowns: np.ndarray) -> list[np.ndarray]:
-        (logarithms, own), at, out = self.split(unknowns), 0, []
-        for piece, base in zip(self.pieces, self.bases):
-            count = len(piece.extras)
-            out.append(predict(scaled(base, self.parameters, logarithms), moved(piece, own[at : at + count])))
-            at += count
-        return out
+        """What the sensor should show at every sample of every piece, °C."""
+        logarithms, _ = self.split(unknowns)
+        return [
+            delayed(x[:, SENSOR], scaled(base, self.parameters, logarithms).dead_s, piece.stretch.dt_s)
+            for x, base, piece in zip(self.temperatures(unknowns), self.bases, self.pieces)
+        ]
 
 
 def moved(piece: Piece, own: np.ndarray):

@@ -167,12 +167,13 @@ def sensitivities(
     parameters: tuple[Parameter, ...],
     extras: tuple[Extra, ...] = (),
     every: int = 1,
+    temperatures: np.ndarray | None = None,
 ):
     """(predicted sensor at every sample, its derivatives at each `every`-th sample (…, unknowns)) for the
     logarithms of `parameters`, then the `extras`. With `every` 1 the derivatives are exact; above, they are
     of a step so much longer along the same run, which is a few per cent off where things are fast, and as
-    many times quicker."""
-    x = simulate(model, stretch)
+    many times quicker. `temperatures`: what `simulate` gave, where it has been run already."""
+    x = simulate(model, stretch) if temperatures is None else temperatures
     steps, dt_s = stretch.steps // every, stretch.dt_s * every
     along = x[: steps * every + 1 : every]
     nodes = along[:, :_ROOM].copy()

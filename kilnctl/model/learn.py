@@ -43,8 +43,6 @@ class State:
     time_s: float
     estimate: estimator.Estimate
     progress: trial.Progress
-    holding_w: float = 0.0
-    coast_k: float = 0.0
 
     @property
     def position(self) -> "State":
@@ -89,12 +87,8 @@ def step(
         usable,
     )
     unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
-    coast = trial.coast_rise_k(model, estimate.now, ambient, unexplained)
-    seen = trial.Seen(
-        reading.chamber_c if usable else math.nan,
-        coast,
-        trial.holding_now_w(model, estimate.now, ambient, unexplained),
-        full,
+    seen = trial.seen_by(
+        model, estimate.now, ambient, reading.chamber_c if usable else math.nan, full, unexplained
     )
     progress, watts, reason = trial.advance(programme.experiment, state.progress, dt_s, seen)
     stage = programme.experiment.stages[progress.stage]
@@ -118,7 +112,7 @@ def step(
         done=progress.done,
         reason=reason,
     )
-    return State(state.time_s + dt_s, estimate, progress, seen.holding_w, coast), decision
+    return State(state.time_s + dt_s, estimate, progress), decision
 
 
 class _Controller:
