@@ -2,17 +2,19 @@
 
 Conductivity, viscosity and heat capacity are interpolated in a table of the dilute gas at 101.325 kPa after
 E. W. Lemmon and R. T. Jacobsen, Int. J. Thermophysics 25 (2004) 21 (transport) and E. W. Lemmon et al., J. Phys. Chem.
-Ref. Data 29 (2000) 331 (heat capacity). Density is the ideal gas's. Interpolation error is under 0.1 %.
+Ref. Data 29 (2000) 331 (heat capacity). Density is the ideal gas's. Against that equation of state at 101.325 kPa every
+property is within 0.1 % from 20 °C up; below, interpolation and the ideal gas are up to 0.3 % off at −73 °C.
 """
 
 import bisect
 from dataclasses import dataclass
 
-from scipy.constants import R, zero_Celsius
+from .constants import GAS_CONSTANT, ZERO_C
+
 
 MOLAR_MASS_KG = 0.0289586  # kg/mol, dry air
 STANDARD_PA = 101325.0
-LOWEST_C, HIGHEST_C = 200.0 - zero_Celsius, 2000.0 - zero_Celsius
+LOWEST_C, HIGHEST_C = 200.0 - ZERO_C, 2000.0 - ZERO_C
 
 # K, W/(m·K), Pa·s, J/(kg·K)
 _TABLE = (
@@ -73,7 +75,7 @@ class Air:
 
 def air(t_c: float, pressure_pa: float = STANDARD_PA) -> Air:
     """Dry air at t_c °C. Raises ValueError outside −73 °C to 1727 °C or 50 kPa to 110 kPa."""
-    t = t_c + zero_Celsius
+    t = t_c + ZERO_C
     place = (t - 200.0) / _STEP_K
     if not -1e-9 <= place <= 36.0 + 1e-9:
         raise ValueError(f"t_c = {t_c:g} °C: air properties are tabulated from {LOWEST_C:.0f} °C to {HIGHEST_C:.0f} °C")
@@ -82,4 +84,4 @@ def air(t_c: float, pressure_pa: float = STANDARD_PA) -> Air:
     i = min(max(int(place), 0), 35)
     share = place - i
     k, mu, cp, dk, dmu, dcp = _EVEN[i]
-    return Air(t, k + share * dk, mu + share * dmu, cp + share * dcp, pressure_pa * MOLAR_MASS_KG / (R * t))
+    return Air(t, k + share * dk, mu + share * dmu, cp + share * dcp, pressure_pa * MOLAR_MASS_KG / (GAS_CONSTANT * t))

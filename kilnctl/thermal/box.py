@@ -24,15 +24,3 @@ def shape_factor_m(width_m: float, depth_m: float, height_m: float, thickness_m:
     if min(w, d, h) < t / 5.0:
         raise ValueError("the edge and corner rule holds for inside lengths above a fifth of the wall's thickness")
     return 2.0 * (w * d + w * h + d * h) / t + 4.0 * (w + d + h) * EDGE + 8.0 * CORNER * t
-
-
-def conduction_area_m2(inner_area_m2: float, edge_length_m: float, thickness_m: float, corners: float) -> float:
-    """Area for plane conduction that carries a face's heat and its share of edges and corners, m²:
-    S·L = A + share of 0.54·D·L + share of 0.15·L². `edge_length_m` is half of the face's edges (each edge belongs to two
-    faces), `corners` a third of its corners."""
-    return inner_area_m2 + EDGE * edge_length_m * thickness_m + CORNER * corners * thickness_m**2
-
-
-def outer_area_m2(width_m: float, height_m: float, thickness_m: float) -> float:
-    """Outer area of one face of a box whose walls are about equally thick, m²."""
-    return (width_m + 2.0 * thickness_m) * (height_m + 2.0 * thickness_m)

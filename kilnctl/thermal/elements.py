@@ -5,7 +5,7 @@ import bisect
 import math
 from dataclasses import dataclass
 
-from scipy.constants import Stefan_Boltzmann, zero_Celsius
+from .constants import STEFAN_BOLTZMANN, ZERO_C
 
 #: Resistivity at 20 °C (ohm·m), its factor Ct against temperature (°C), highest element temperature (°C), density (kg/m³).
 #: Makers' tables, from memory.
@@ -25,7 +25,7 @@ SURFACE_LOAD = {
 CABLE_A = ((1.0, 11.0), (1.5, 14.5), (2.5, 19.5), (4.0, 26.0), (6.0, 34.0), (10.0, 46.0), (16.0, 61.0))
 COPPER_OHM_M = 1.9e-8  # at a warm 40 °C
 RELAY_W_PER_A = 1.2  # on-state loss of a solid-state relay (from memory: 1.0 to 1.5 W/A)
-RELAY_RISE_K = 45.0  # heat sink above the air around it
+RELAY_SINK_C = 65.0  # hottest heat sink: 45 K above a room of 20 °C, less in a warm cabinet (common practice)
 
 
 def _along(points, x: float) -> float:
@@ -39,18 +39,41 @@ def _along(points, x: float) -> float:
     return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
 
 
+def _alloy(alloy: str, table: dict):
+    if alloy not in table:
+        raise ValueError(f"alloy = {alloy!r}: one of {', '.join(table)}")
+    return table[alloy]
+
+
+def _positive(**values: float) -> None:
+    for name, value in values.items():
+        if not value > 0.0:
+            raise ValueError(f"{name} = {value:g}: must be above zero")
+
+
 def resistance_factor(alloy: str, t_c: float) -> float:
     """Ct: resistance at t_c °C over that at 20 °C, dimensionless; constant beyond the table. Raises ValueError for an unknown alloy."""
-    if alloy not in ALLOYS:
-        raise ValueError(f"alloy = {alloy!r}: one of {', '.join(ALLOYS)}")
-    return _along(ALLOYS[alloy][1], t_c)
+    return _along(_alloy(alloy, ALLOYS)[1], t_c)
 
 
 def wire_resistance_ohm(alloy: str, diameter_m: float, length_m: float, t_c: float = 20.0) -> float:
-    """R = ρ·L/A·Ct in ohm of round wire; diameter_m and length_m above 0."""
-    if diameter_m <= 0.0 or length_m <= 0.0:
-        raise ValueError("diameter_m and length_m must be above zero")
-    return ALLOYS[alloy][0] * length_m / (math.pi / 4.0 * diameter_m**2) * resistance_factor(alloy, t_c)
+    """R = ρ·L/A·Ct in ohm of round wire (Pouillet's law). Raises ValueError for an unknown alloy, or a size not above zero."""
+    _positive(diameter_m=diameter_m, length_m=length_m)
+    resistivity = _alloy(alloy, ALLOYS)[0]
+    return resistivity * length_m / (math.pi / 4.0 * diameter_m**2) * resistance_factor(alloy, t_c)
+
+
+def wire_length_m(alloy: str, diameter_m: float, power_w: float, voltage_v: float, t_c: float = 20.0) -> float:
+    """Length in m of one round wire that takes power_w from voltage_v when it is at t_c °C: V²/P over the resistance of one metre.
+    Raises ValueError for an unknown alloy, or a figure not above zero."""
+    _positive(diameter_m=diameter_m, power_w=power_w, voltage_v=voltage_v)
+    return voltage_v**2 / power_w / wire_resistance_ohm(alloy, diameter_m, 1.0, t_c)
+
+
+def surface_load_w_m2(power_w: float, diameter_m: float, length_m: float) -> float:
+    """Power over the surface of a round wire or sheath, P/(π·d·L) in W/m². Raises ValueError for a figure not above zero."""
+    _positive(power_w=power_w, diameter_m=diameter_m, length_m=length_m)
+    return power_w / (math.pi * diameter_m * length_m)
 
 
 def wire_temperature_c(load_w_m2: float, chamber_c: float, emissivity: float = 0.8, freedom: float = 0.5) -> float:
@@ -58,19 +81,22 @@ def wire_temperature_c(load_w_m2: float, chamber_c: float, emissivity: float = 0
     share of its surface that sees the chamber (about half for a coil in a groove, common practice)."""
     if load_w_m2 < 0.0 or not 0.0 < emissivity <= 1.0 or not 0.0 < freedom <= 1.0:
         raise ValueError("load_w_m2 must not be negative; emissivity and freedom lie in 0..1")
-    return ((chamber_c + zero_Celsius) ** 4 + load_w_m2 / (emissivity * freedom * Stefan_Boltzmann)) ** 0.25 - zero_Celsius
+    return ((chamber_c + ZERO_C) ** 4 + load_w_m2 / (emissivity * freedom * STEFAN_BOLTZMANN)) ** 0.25 - ZERO_C
 
 
 def recommended_load_w_m2(alloy: str, chamber_c: float) -> float:
-    """Highest surface load for long life at that chamber temperature, W/m²."""
-    if alloy not in SURFACE_LOAD:
-        raise ValueError(f"alloy = {alloy!r}: one of {', '.join(SURFACE_LOAD)}")
-    return _along(SURFACE_LOAD[alloy], chamber_c)
+    """Highest surface load for long life at that chamber temperature, W/m². Hotter than the table it goes on falling as between
+    the last two points, down to zero: there the chamber alone makes the element too hot. Raises ValueError for an unknown alloy."""
+    table = _alloy(alloy, SURFACE_LOAD)
+    (t0, load0), (t1, load1) = table[-2:]
+    if chamber_c > t1:
+        return max(0.0, load1 + (load1 - load0) / (t1 - t0) * (chamber_c - t1))
+    return _along(table, chamber_c)
 
 
 @dataclass(frozen=True)
 class Wiring:
-    """current_a, voltage_drop (share), step (share the supply dips when the elements switch on), relay_loss_w, sink_k_per_w
+    """current_a in A, voltage_drop (share), step (share the supply dips when the elements switch on), relay_loss_w in W, sink_k_per_w in K/W
     (largest heat sink resistance), notes in plain words."""
 
     current_a: float
@@ -83,21 +109,28 @@ class Wiring:
 
 def wiring(power_w: float, voltage_v: float, *, breaker_a=None, cable_m2=None, cable_m=None, resistance_ohm=0.4, reactance_ohm=0.25,
            relay_a=None, sink_k_per_w=None, ambient_c=20.0) -> Wiring:  # fmt: skip
-    """Current and what it means for breaker, cable, relay and lights. Hints, not a wiring design."""
-    if power_w <= 0.0 or voltage_v <= 0.0:
-        raise ValueError("power_w and voltage_v must be above zero")
+    """Current and what it means for breaker, cable, relay and lights. Hints, not a wiring design. Raises ValueError for a power
+    or voltage that is not above zero, and for surroundings (ambient_c) as hot as a relay's heat sink may be."""
+    _positive(power_w=power_w, voltage_v=voltage_v)
+    if not ambient_c < RELAY_SINK_C:
+        raise ValueError(f"ambient_c = {ambient_c:g} °C: a relay's heat sink should stay below {RELAY_SINK_C:.0f} °C")
     current = power_w / voltage_v
     drop = 2.0 * COPPER_OHM_M * cable_m / cable_m2 * current / voltage_v if cable_m2 and cable_m else 0.0
-    # A resistive load on R + jX: |V| falls by about I·R (the X part is in quadrature).
-    step = current * resistance_ohm / voltage_v + 0.5 * (current * reactance_ohm / voltage_v) ** 2
+    # A resistive load behind R + jX is a voltage divider; X is in quadrature and counts for little.
+    load = voltage_v**2 / power_w
+    step = 1.0 - load / math.hypot(load + resistance_ohm, reactance_ohm)
     loss = RELAY_W_PER_A * current
-    largest = RELAY_RISE_K / loss
+    largest = (RELAY_SINK_C - ambient_c) / loss
     notes = []
     if breaker_a is not None and current > 0.8 * breaker_a:
         notes.append(f"{current:.1f} A for hours is more than 80 % of the {breaker_a:.0f} A breaker (common practice): ask an electrician")
     if cable_m2 is not None:
-        allowed = _along(CABLE_A, cable_m2 * 1e6)
-        if current > allowed:
+        allowed, (thinnest, _), (thickest, _) = _along(CABLE_A, cable_m2 * 1e6), CABLE_A[0], CABLE_A[-1]
+        if cable_m2 * 1e6 < thinnest - 1e-9:
+            notes.append(f"a {cable_m2 * 1e6:.2f} mm² cable is too thin for fixed heating: {thinnest:.0f} mm² is the least listed (common practice)")
+        elif cable_m2 * 1e6 > thickest + 1e-9:
+            notes.append(f"a {cable_m2 * 1e6:.0f} mm² cable is beyond the table, which ends at {thickest:.0f} mm²: ask an electrician")
+        elif current > allowed:
             notes.append(f"{current:.1f} A is more than a {cable_m2 * 1e6:.1f} mm² cable usually carries ({allowed:.0f} A, common practice)")
         if drop > 0.03:
             notes.append(f"the cable drops {100 * drop:.1f} % of the voltage; 3 % is a usual limit (common practice)")

@@ -8,8 +8,8 @@ reciprocal by construction.
 """
 
 import numpy as np
-from scipy.constants import Stefan_Boltzmann, zero_Celsius
 
+from .constants import STEFAN_BOLTZMANN, ZERO_C
 from .surfaces import cylinder_film
 
 #: The ideal small sensor that defines the chamber temperature: an oxidised sheath.
@@ -65,10 +65,10 @@ def star_conductances_m2(areas_m2, emissivities, counts=None) -> np.ndarray:
 def star_c(conductances_m2, surfaces_c) -> float:
     """Temperature of the star, °C, at which what the surfaces give and take sums to zero."""
     weights = np.asarray(conductances_m2, dtype=float)
-    fourth = np.sum(weights * (np.asarray(surfaces_c) + zero_Celsius) ** 4, axis=-1) / np.sum(
+    fourth = np.sum(weights * (np.asarray(surfaces_c) + ZERO_C) ** 4, axis=-1) / np.sum(
         weights, axis=-1
     )
-    return fourth**0.25 - zero_Celsius
+    return fourth**0.25 - ZERO_C
 
 
 def ideal_sensor_c(radiant_c, air_c, film_w_per_m2k, emissivity: float = SENSOR_EMISSIVITY):
@@ -77,17 +77,17 @@ def ideal_sensor_c(radiant_c, air_c, film_w_per_m2k, emissivity: float = SENSOR_
     Solves e σ (T_radiant⁴ − T⁴) + h (T_air − T) = 0 by Newton's method from the linearised answer; arrays or
     floats, °C. `film_w_per_m2k` is the convective film of the body, W/(m²·K), and must not be negative.
     """
-    radiant, air = radiant_c + zero_Celsius, air_c + zero_Celsius
+    radiant, air = radiant_c + ZERO_C, air_c + ZERO_C
     if np.any(np.asarray(film_w_per_m2k) < 0.0):
         raise ValueError("film_w_per_m2k must not be negative")
-    strength = emissivity * Stefan_Boltzmann
+    strength = emissivity * STEFAN_BOLTZMANN
     slope = strength * (radiant + air) * (radiant * radiant + air * air)
     body = (slope * radiant + film_w_per_m2k * air) / (slope + film_w_per_m2k)
     for _ in range(5):
         cube = body * body * body
         residual = strength * (cube * body - radiant**4) + film_w_per_m2k * (body - air)
         body = body - residual / (4.0 * strength * cube + film_w_per_m2k)
-    return body - zero_Celsius
+    return body - ZERO_C
 
 
 def sensor_film(body_c: float, air_c: float, air_speed_m_per_s: float = 0.0) -> float:

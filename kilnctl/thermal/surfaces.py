@@ -6,24 +6,24 @@ Rayleigh or Reynolds number and raises ValueError above it; below it the conduct
 
 import math
 
-from scipy.constants import Stefan_Boltzmann, g, zero_Celsius
 
 from .air import Air, air
+from .constants import GRAVITY, STEFAN_BOLTZMANN, ZERO_C
 
 ORIENTATIONS = ("vertical", "up", "down")
 
 
 def rayleigh(surface_c: float, air_c: float, length_m: float) -> float:
     """Rayleigh number, dimensionless, of a surface of that length in still air; length_m > 0."""
-    if length_m <= 0.0:
-        raise ValueError(f"length_m = {length_m:g}: must be above zero")
     return _rayleigh(air(0.5 * (surface_c + air_c)), surface_c - air_c, length_m)
 
 
 def _rayleigh(film: Air, difference_k: float, length_m: float) -> float:
     """The same with the air of the film known: g β ΔT L³ / (ν a), with β = 1/T."""
+    if not length_m > 0.0:
+        raise ValueError(f"length_m = {length_m:g}: height, diameter or area/perimeter must be above zero")
     density = film.density_kg_m3
-    return (g / film.temperature_k * abs(difference_k) * length_m**3 * density * density * film.heat_capacity_j_kgk
+    return (GRAVITY / film.temperature_k * abs(difference_k) * length_m**3 * density * density * film.heat_capacity_j_kgk
             / (film.viscosity_pa_s * film.conductivity_w_mk))  # fmt: skip
 
 
@@ -45,13 +45,13 @@ def vertical_film(surface_c: float, air_c: float, height_m: float) -> float:
 def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str) -> float:
     """Natural convection at a horizontal plate, W/(m²·K); `facing` "up" or "down" is the side the air is on,
     length_m = area/perimeter. W. H. McAdams, Heat Transmission (1954), as in Incropera eqs. 9.30–9.32: with the buoyant
-    side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 1e11)."""
+    side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 3e10)."""
     if facing not in ("up", "down"):
         raise ValueError(f"facing = {facing!r}: 'up' or 'down'")
     film = air(0.5 * (surface_c + air_c))
     ra = _rayleigh(film, surface_c - air_c, length_m)
-    _above("Ra", ra, 1e11)
     free = (facing == "up") == (surface_c >= air_c)
+    _above("Ra", ra, 1e11 if free else 3e10)
     nusselt = max(0.54 * ra**0.25, 0.15 * ra ** (1 / 3)) if free else 0.27 * ra**0.25
     # The conduction limit of a thin plate, Nu about 1 on area/perimeter, keeps a film where the difference vanishes.
     return max(nusselt, 0.5) * film.conductivity_w_mk / length_m
@@ -101,17 +101,25 @@ def inner_film(surface_c: float, air_c: float, height_m: float, orientation: str
     return max(film, forced_film(surface_c, air_c, height_m, speed_m_s)) if speed_m_s > 0.0 else film
 
 
-def radiation_w_m2(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
-    """Net flux from t1 to t2, W/m²: ε σ (T1⁴ − T2⁴); a small body in large surroundings, or any exchange factor for ε."""
+def _check_radiation(t1_c: float, t2_c: float, emissivity: float) -> None:
     if not 0.0 <= emissivity <= 1.0:
         raise ValueError(f"emissivity = {emissivity:g}: from 0 to 1")
-    return emissivity * Stefan_Boltzmann * ((t1_c + zero_Celsius) ** 4 - (t2_c + zero_Celsius) ** 4)
+    # A hair of rounding below absolute zero is still absolute zero.
+    if not (t1_c >= -ZERO_C - 1e-9 and t2_c >= -ZERO_C - 1e-9):
+        raise ValueError(f"t1_c, t2_c = {t1_c:g}, {t2_c:g} °C: below absolute zero")
+
+
+def radiation_w_m2(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
+    """Net flux from t1 to t2, W/m²: ε σ (T1⁴ − T2⁴); a small body in large surroundings, or any exchange factor for ε."""
+    _check_radiation(t1_c, t2_c, emissivity)
+    return emissivity * STEFAN_BOLTZMANN * ((t1_c + ZERO_C) ** 4 - (t2_c + ZERO_C) ** 4)
 
 
 def radiation_film(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
     """The same as a film, W/(m²·K): ε σ (T1² + T2²)(T1 + T2)."""
-    a, b = t1_c + zero_Celsius, t2_c + zero_Celsius
-    return emissivity * Stefan_Boltzmann * (a * a + b * b) * (a + b)
+    _check_radiation(t1_c, t2_c, emissivity)
+    a, b = t1_c + ZERO_C, t2_c + ZERO_C
+    return emissivity * STEFAN_BOLTZMANN * (a * a + b * b) * (a + b)
 
 
 def grey_exchange_w_m2(t1_c: float, t2_c: float, emissivity_1: float, emissivity_2: float, area_ratio: float = 1.0) -> float:

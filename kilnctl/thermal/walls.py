@@ -48,8 +48,8 @@ class WallSolution:
         return self.faces_c[2 * index], self.faces_c[2 * index + 1]
 
 
-def _through(layers: Sequence[Layer], hot_c: float, flux: float) -> list[float]:
-    faces, temperature = [], hot_c
+def _through(layers: Sequence[Layer], hot_c: float, flux: float, hot_film: float | None = None) -> list[float]:
+    faces, temperature = [], hot_c if hot_film is None else hot_c - flux / hot_film
     for layer in layers:
         faces.append(temperature)
         temperature = layer.material.cold_face_c(temperature, flux * layer.thickness_m)
@@ -65,12 +65,13 @@ def most_flux_w_m2(layers: Sequence[Layer], hot_c: float, cold_c: float) -> floa
 
 def solve_wall(layers: Sequence[Layer], hot_face_c: float, ambient_c: float = 20.0, height_m: float = 0.5,
                orientation: str = "vertical", emissivity: float = 0.9, area_ratio: float = 1.0,
-               film: Callable[[float], float] | None = None) -> WallSolution:  # fmt: skip
+               film: Callable[[float], float] | None = None, hot_film_w_m2k: float | None = None) -> WallSolution:  # fmt: skip
     """Steady wall from a known hot face to a room. `area_ratio` = outer film area / conduction area (1 for a plane wall);
-    `film` replaces the natural film: face_c → W/(m²·K). Raises ValueError without layers or for a hot face below ambient.
+    `film` replaces the natural film: face_c → W/(m²·K). With `hot_film_w_m2k`, in W/(m²·K), hot_face_c is the temperature of
+    the chamber on the other side of that film. Raises ValueError without layers, for a hot face below ambient or a hot film
+    that is not above zero.
     """
-    if not layers:
-        raise ValueError("a wall needs at least one layer")
+    _check(layers, hot_film_w_m2k)
     if hot_face_c < ambient_c - 1e-9:
         raise ValueError(f"the hot face ({hot_face_c:g} °C) is colder than the room ({ambient_c:g} °C)")
     outside = film or (lambda face: outer_film(face, ambient_c, height_m, orientation, emissivity))
@@ -78,7 +79,7 @@ def solve_wall(layers: Sequence[Layer], hot_face_c: float, ambient_c: float = 20
         return WallSolution(0.0, tuple([hot_face_c] * (2 * len(layers))), outside(ambient_c + 1e-6))
 
     def surplus(flux: float) -> tuple[float, list[float], float]:
-        faces = _through(layers, hot_face_c, flux)
+        faces = _through(layers, hot_face_c, flux, hot_film_w_m2k)
         cold = faces[-1] - flux * layers[-1].contact_m2k_w
         h = outside(max(cold, ambient_c))
         # A larger flux leaves a colder outer face, which gives less to the room: falls with the flux, zero at the answer.
@@ -87,18 +88,25 @@ def solve_wall(layers: Sequence[Layer], hot_face_c: float, ambient_c: float = 20
     return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c))
 
 
-def solve_between(layers: Sequence[Layer], hot_face_c: float, cold_face_c: float) -> WallSolution:
-    """Steady wall between two known faces, °C."""
-    if not layers:
-        raise ValueError("a wall needs at least one layer")
+def solve_between(layers: Sequence[Layer], hot_face_c: float, cold_face_c: float, hot_film_w_m2k: float | None = None) -> WallSolution:
+    """Steady wall between two known faces, °C; with `hot_film_w_m2k`, in W/(m²·K), hot_face_c lies beyond that film, as in
+    `solve_wall`. Raises ValueError as `solve_wall` does."""
+    _check(layers, hot_film_w_m2k)
 
     def surplus(flux: float) -> tuple[float, list[float], float]:
-        faces = _through(layers, hot_face_c, flux)
+        faces = _through(layers, hot_face_c, flux, hot_film_w_m2k)
         return faces[-1] - cold_face_c, faces, 0.0
 
     if hot_face_c < cold_face_c:
         raise ValueError("hot_face_c is below cold_face_c")
     return _solve(surplus, most_flux_w_m2(layers, hot_face_c, cold_face_c))
+
+
+def _check(layers: Sequence[Layer], hot_film_w_m2k: float | None) -> None:
+    if not layers:
+        raise ValueError("a wall needs at least one layer")
+    if hot_film_w_m2k is not None and not hot_film_w_m2k > 0.0:
+        raise ValueError(f"hot_film_w_m2k = {hot_film_w_m2k:g}: must be above zero")
 
 
 def _solve(surplus: Callable, most: float) -> WallSolution:

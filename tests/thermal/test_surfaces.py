@@ -4,13 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kilnctl.thermal import elements
 from kilnctl.thermal.air import air
-from kilnctl.thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
 from kilnctl.thermal.enclosure import ideal_sensor_c, star_c, star_conductances_m2
-from kilnctl.thermal.materials import find
 from kilnctl.thermal.surfaces import (
-    cylinder_film, forced_film, grey_exchange_w_m2, horizontal_film, natural_film, outer_film, radiation_film, radiation_w_m2, rayleigh, vertical_film,
+    cylinder_film, forced_film, grey_exchange_w_m2, horizontal_film, inner_film, natural_film, outer_film, radiation_film, radiation_w_m2, rayleigh, vertical_film,
 )  # fmt: skip
 
 
@@ -72,12 +69,12 @@ def test_air_against_frozen_reference_values(t, k, mu, cp):
 
 def test_air_against_coolprop():
     coolprop = pytest.importorskip("CoolProp.CoolProp", reason="CoolProp is in the test extra")
-    for kelvin in range(215, 1990, 35):
+    for kelvin in range(205, 1995, 10):
         a = air(kelvin - 273.15)
-        assert a.conductivity_w_mk == pytest.approx(coolprop.PropsSI("L", "T", kelvin, "P", 101325, "Air"), rel=2e-3)
-        assert a.viscosity_pa_s == pytest.approx(coolprop.PropsSI("V", "T", kelvin, "P", 101325, "Air"), rel=2e-3)
-        assert a.heat_capacity_j_kgk == pytest.approx(coolprop.PropsSI("C", "T", kelvin, "P", 101325, "Air"), rel=3e-3)
-        assert a.density_kg_m3 == pytest.approx(coolprop.PropsSI("D", "T", kelvin, "P", 101325, "Air"), rel=3e-3)
+        # What air.py claims: 0.1 % from 20 °C up; below it, where air is less of an ideal gas and the table coarse, 0.3 %.
+        tolerance = 1e-3 if kelvin >= 293.15 else 3e-3
+        for letter, ours in (("L", a.conductivity_w_mk), ("V", a.viscosity_pa_s), ("C", a.heat_capacity_j_kgk), ("D", a.density_kg_m3)):
+            assert ours == pytest.approx(coolprop.PropsSI(letter, "T", kelvin, "P", 101325, "Air"), rel=tolerance), (letter, kelvin)
 
 
 def test_convection_against_ht():
@@ -91,6 +88,9 @@ def test_convection_against_ht():
         grashof = rayleigh(surface, 20.0, diameter) / film.prandtl
         theirs = ht.conv_free_immersed.Nu_horizontal_cylinder_Churchill_Chu(film.prandtl, grashof)
         assert cylinder_film(surface, 20.0, diameter) * diameter / film.conductivity_w_mk == pytest.approx(theirs, rel=1e-6)
+        reynolds = 3.0 * diameter / film.kinematic_viscosity_m2_s
+        theirs = ht.conv_external.Nu_cylinder_Churchill_Bernstein(reynolds, film.prandtl)
+        assert cylinder_film(surface, 20.0, diameter, 3.0) * diameter / film.conductivity_w_mk == pytest.approx(theirs, rel=1e-6)
         grashof = rayleigh(surface, 20.0, length) / film.prandtl
         up = ht.conv_free_immersed.Nu_horizontal_plate_McAdams(film.prandtl, grashof, buoyancy=True)
         ours = horizontal_film(surface, 20.0, length, "up") * length / film.conductivity_w_mk
@@ -118,8 +118,67 @@ def test_outside_their_range_correlations_refuse():
         horizontal_film(100.0, 20.0, 0.2, "sideways")
     with pytest.raises(ValueError, match="above zero"):
         forced_film(100.0, 20.0, 0.2, 0.0)
-    with pytest.raises(ValueError, match="emissivity"):
-        radiation_w_m2(100.0, 20.0, 1.5)
+    with pytest.raises(ValueError, match="Re"):
+        forced_film(100.0, 20.0, 5.0, 1e3)
+    with pytest.raises(ValueError, match="Re"):
+        cylinder_film(100.0, 20.0, 0.03, 1e3)
+    # A confined plate's law ends earlier than a free one's: 3e10 against 1e11 (McAdams 1954).
+    ra = rayleigh(200.0, 20.0, 2.0)
+    assert 3e10 < ra < 1e11 and horizontal_film(200.0, 20.0, 2.0, "up") > 0.0
+    with pytest.raises(ValueError, match="Ra"):
+        horizontal_film(200.0, 20.0, 2.0, "down")
+
+
+@pytest.mark.parametrize("radiation", [radiation_w_m2, radiation_film])
+def test_senseless_radiation_is_refused(radiation):
+    for emissivity in (-0.1, 1.5, float("nan")):
+        with pytest.raises(ValueError, match="emissivity"):
+            radiation(100.0, 20.0, emissivity)
+    for t in (-274.0, float("nan")):
+        with pytest.raises(ValueError, match="absolute zero"):
+            radiation(t, 20.0)
+    for emissivities in ((0.0, 0.5), (0.5, 1.1)):
+        with pytest.raises(ValueError, match="emissivities"):
+            grey_exchange_w_m2(100.0, 20.0, *emissivities)
+    with pytest.raises(ValueError, match="area_ratio"):
+        grey_exchange_w_m2(100.0, 20.0, 0.5, 0.5, 1.2)
+
+
+@pytest.mark.parametrize("length", [0.0, -0.2, float("nan")])
+def test_a_surface_without_length_is_refused(length):
+    for film in (vertical_film, cylinder_film, lambda a, b, x: horizontal_film(a, b, x, "up"), rayleigh):
+        with pytest.raises(ValueError, match="length_m"):
+            film(100.0, 20.0, length)
+
+
+def test_small_body_in_large_surroundings_loses_by_its_own_emissivity():
+    """Incropera, table 13.3: with A1/A2 → 0 the surroundings' emissivity no longer matters."""
+    assert grey_exchange_w_m2(500.0, 20.0, 0.7, 0.3, 0.0) == pytest.approx(radiation_w_m2(500.0, 20.0, 0.7))
+
+
+def test_turbulent_forced_convection_by_hand():
+    """Incropera, eq. 7.38: Re = 1e6 and Pr = 0.7: (0.037·1e6^0.8 − 871)·0.7^⅓ = 1299 on the length."""
+    film = air(20.0)
+    speed = 1e6 * film.kinematic_viscosity_m2_s / 1.0
+    nusselt = forced_film(20.0, 20.0, 1.0, speed) / film.conductivity_w_mk
+    assert nusselt == pytest.approx((0.037 * 63095.73 - 871.0) * film.prandtl ** (1 / 3), rel=1e-6)
+    assert nusselt == pytest.approx(1299.0, rel=0.01)
+
+
+def test_air_under_another_pressure():
+    """Ideal gas: density goes with pressure, the rest does not; thin air of a mountain convects less."""
+    sea, mountain = air(100.0), air(100.0, 70000.0)
+    assert mountain.density_kg_m3 == pytest.approx(sea.density_kg_m3 * 70000.0 / 101325.0)
+    assert mountain.conductivity_w_mk == sea.conductivity_w_mk
+    assert sea.diffusivity_m2_s * sea.prandtl == pytest.approx(sea.kinematic_viscosity_m2_s) and sea.expansion_per_k == pytest.approx(1 / 373.15)
+    with pytest.raises(ValueError, match="pressure_pa"):
+        air(100.0, 2e5)
+
+
+def test_a_fan_counts_only_where_it_moves_more_than_nature():
+    still = inner_film(220.0, 200.0, 0.5, "vertical")
+    assert still == natural_film(220.0, 200.0, 0.5, "vertical") == inner_film(220.0, 200.0, 0.5, "vertical", 0.01)
+    assert inner_film(220.0, 200.0, 0.5, "vertical", 6.0) == forced_film(220.0, 200.0, 0.5, 6.0) > 1.5 * still
 
 
 @given(st.floats(30.0, 800.0), st.floats(1.0, 300.0), st.sampled_from(["vertical", "up", "down"]))
@@ -128,30 +187,3 @@ def test_a_hotter_face_always_loses_more(face, more, orientation):
         return natural_film(t, 20.0, 0.4, orientation) * (t - 20.0)
 
     assert flux(face + more) > flux(face)
-
-
-def test_bridges_by_hand():
-    """Four bars of stainless steel, 1 cm², 100 mm, mean k near 20 W/(m·K): 4·20·1e-4/0.1 = 0.08 W/K. Air: 3 m³/h at 1.2 kg/m³ and
-    1.01 kJ/(kg·K) over 180 K: 182 W. A 20 mm hole at 1000 °C through 100 mm: black 46.8 W, about a quarter to a third of it out."""
-    assert bar_conductance_w_per_k(find("stainless steel"), 1e-4, 0.1, 800.0, 50.0, 4) == pytest.approx(0.08, rel=0.06)
-    assert air_flow_w(3.0 / 3600.0, 200.0, 20.0) == pytest.approx(182.0, rel=0.02)
-    assert opening_w(0.02, 1000.0, 20.0, 0.1) == pytest.approx(46.6 / 3.5, rel=0.01)
-    assert door_leak_kg_s(0.0, 0.5, 0.5, 200.0, 20.0) == 0.0 < door_leak_kg_s(0.001, 0.5, 0.5, 200.0, 20.0)
-
-
-def test_elements_against_makers_formula():
-    """R = ρL/A: 1 mm Fe-Cr-Al wire has 1.846 ohm/m (ρ = 1.45 µohm·m); surface load 6 W/cm² in a 900 °C chamber glows near 1100–1250 °C."""
-    assert elements.wire_resistance_ohm("iron-chromium-aluminium", 1e-3, 1.0) == pytest.approx(1.846, abs=0.001)
-    assert elements.wire_resistance_ohm("iron-chromium-aluminium", 1e-3, 1.0, 1000.0) == pytest.approx(1.846 * 1.04, abs=0.002)
-    assert 1100.0 < elements.wire_temperature_c(60000.0, 900.0) < 1300.0
-    assert elements.recommended_load_w_m2("iron-chromium-aluminium", 1100.0) == pytest.approx(30000.0)
-    with pytest.raises(ValueError, match="alloy"):
-        elements.resistance_factor("unobtainium", 20.0)
-
-
-def test_wiring_hints_against_the_reference_line():
-    """3 kW at 230 V on 0.4 + j0.25 ohm is a step of 2.23 % (IEC 60725 line; ΔV/V = I·R/V)."""
-    w = elements.wiring(3000.0, 230.0)
-    assert w.current_a == pytest.approx(13.04, abs=0.01) and w.step == pytest.approx(0.0227, abs=0.001)
-    assert elements.wiring(3600.0, 230.0, breaker_a=16.0, cable_m2=1.5e-6, cable_m=40.0, relay_a=25.0, sink_k_per_w=5.0).notes
-    assert len(elements.wiring(1000.0, 230.0, breaker_a=16.0, cable_m2=2.5e-6, cable_m=10.0, relay_a=40.0, sink_k_per_w=1.0).notes) == 0
