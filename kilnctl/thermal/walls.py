@@ -22,7 +22,7 @@ class Layer:
     def __post_init__(self):
         if not self.thickness_m > 0.0:
             raise ValueError(f"{self.material.name}: a layer of {self.thickness_m:g} m has no thickness")
-        if self.contact_m2k_w < 0.0:
+        if not self.contact_m2k_w >= 0.0:
             raise ValueError(f"{self.material.name}: contact resistance below zero")
 
 

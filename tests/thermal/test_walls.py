@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from kilnctl.thermal.box import CORNER, EDGE, EDGE_EXACT, shape_factor_m
 from kilnctl.thermal.materials import air_gap, find, from_points, from_polynomial, library
 from kilnctl.thermal.surfaces import outer_film
 from kilnctl.thermal.walls import Layer, profile, solve_between, solve_wall
@@ -63,6 +62,13 @@ def test_unknown_layer_against_incropera():
     assert brentq(miss, 0.1, 10.0) == pytest.approx(1.53, abs=0.005)
 
 
+def test_unknown_layer_against_incropera_from_the_gas():
+    """The same wall given as the book gives it: gas of 800 °C and a film of 25 W/(m²·K) on the hot side. 5000 W/m², hot face 600 °C."""
+    layers = [Layer(plain(20.0), 0.30), Layer(plain(1.53), 0.15), Layer(plain(50.0), 0.15)]
+    s = solve_between(layers, 800.0, 20.0, hot_film_w_m2k=25.0)
+    assert s.flux_w_m2 == pytest.approx(5000.0, rel=1e-3) and s.hot_face_c == pytest.approx(600.0, abs=0.3)
+
+
 BRICK = from_points("brick", ((400.0, 0.14), (1200.0, 0.22)), 490.0, ((0.0, 900.0),), 1300.0, "test")
 BOARD = from_points("board", ((0.0, 0.06), (1000.0, 0.21)), 300.0, ((0.0, 900.0),), 1300.0, "test")
 
@@ -86,6 +92,8 @@ def test_temperature_dependent_wall_against_an_independent_solver():
     s = solve_wall([Layer(BRICK, 0.114), Layer(BOARD, 0.05)], 1000.0, 20.0, 0.6)
     assert s.flux_w_m2 == pytest.approx(q, rel=1e-6)
     assert (s.faces_c[1], s.cold_face_c) == (pytest.approx(interface, abs=1e-3), pytest.approx(face, abs=1e-3))
+    # The answer that these data have, to hold on to; the next test says why it is not the printed one.
+    assert (s.flux_w_m2, s.faces_c[1], s.cold_face_c) == (pytest.approx(799.440, abs=0.01), pytest.approx(475.560, abs=0.01), pytest.approx(83.369, abs=0.01))
 
 
 def test_parts_of_the_temperature_dependent_wall_against_the_printed_figures():
@@ -95,16 +103,6 @@ def test_parts_of_the_temperature_dependent_wall_against_the_printed_figures():
     assert BRICK.conductivity_integral(493.626, 1000.0) / 0.114 == pytest.approx(775.913, rel=1e-3)
     assert outer_film(81.888, 20.0, 0.6, "vertical", 0.9) * (81.888 - 20.0) == pytest.approx(775.913, rel=1e-3)
     assert BOARD.conductivity_integral(81.888, 493.626) / 0.05 == pytest.approx(849.4, rel=1e-3)
-
-
-def test_cube_against_shape_factor_tables():
-    """Hollow cube, inside 0.3 m, wall 0.1 m: 7.464 m by the handbook rule, 7.50 m numerically; the edge term is 1 − (2/π) ln 2 exactly."""
-    assert shape_factor_m(0.3, 0.3, 0.3, 0.1) == pytest.approx(7.464, abs=5e-4)
-    assert shape_factor_m(0.3, 0.3, 0.3, 0.1) == pytest.approx(7.50, rel=0.006)
-    assert EDGE_EXACT == pytest.approx(1.0 - 2.0 / math.pi * math.log(2.0)) and EDGE == pytest.approx(EDGE_EXACT, rel=0.04)
-    assert CORNER == 0.15
-    with pytest.raises(ValueError, match="fifth"):
-        shape_factor_m(0.01, 0.3, 0.3, 0.1)
 
 
 @pytest.mark.parametrize(("name", "brick"), [("insulating firebrick 23", "L1260"), ("insulating firebrick 26", "L1400"),
@@ -209,3 +207,44 @@ def test_use_beyond_the_data_is_flagged_and_over_the_limit_named():
     m = find("mineral wool 100")
     assert m.flags(20.0, 500.0) == () and "continued to 700" in m.flags(20.0, 700.0)[0]
     assert m.over_limit(640.0) is None and "service limit is 640" in m.over_limit(700.0)
+
+
+@given(st.floats(40.0, 1200.0), st.floats(2.0, 200.0))
+def test_a_film_on_the_hot_side_is_one_more_resistance(gas, film):
+    layers = [Layer(BRICK, 0.1), Layer(BOARD, 0.05, 0.02)]
+    s = solve_wall(layers, gas, 20.0, hot_film_w_m2k=film)
+    assert film * (gas - s.hot_face_c) == pytest.approx(s.flux_w_m2, rel=1e-6, abs=1e-6)
+    same = solve_wall(layers, s.hot_face_c, 20.0)
+    assert same.flux_w_m2 == pytest.approx(s.flux_w_m2, rel=1e-5, abs=1e-5) and same.cold_face_c == pytest.approx(s.cold_face_c, abs=1e-4)
+
+
+def test_outer_film_and_outer_area_may_be_given():
+    """Constant film and conductivity: q = ΔT/(L/k + 1/(r·h)), r the outer area over the conduction area."""
+    layer = Layer(plain(0.2), 0.1)
+    assert solve_wall([layer], 400.0, 20.0, film=lambda face: 10.0).flux_w_m2 == pytest.approx(380.0 / (0.5 + 0.1), rel=1e-9)
+    assert solve_wall([layer], 400.0, 20.0, area_ratio=2.0, film=lambda face: 10.0).flux_w_m2 == pytest.approx(380.0 / (0.5 + 0.05), rel=1e-9)
+    last = Layer(plain(0.2), 0.1, 0.1)
+    assert solve_wall([last], 400.0, 20.0, film=lambda face: 10.0).flux_w_m2 == pytest.approx(380.0 / (0.5 + 0.1 + 0.1), rel=1e-9)
+
+
+def test_a_wall_as_warm_as_its_room_passes_nothing():
+    s = solve_wall([Layer(BRICK, 0.1)], 20.0, 20.0)
+    assert s.flux_w_m2 == 0.0 and s.faces_c == (20.0, 20.0) and s.film_w_m2k > 0.0
+    assert solve_between([Layer(BRICK, 0.1)], 50.0, 50.0).flux_w_m2 == pytest.approx(0.0, abs=1e-9)
+
+
+def test_senseless_walls_are_refused():
+    with pytest.raises(ValueError, match="contact resistance"):
+        Layer(BRICK, 0.1, -0.1)
+    with pytest.raises(ValueError, match="contact resistance"):
+        Layer(BRICK, 0.1, math.nan)
+    for thickness in (0.0, -0.1, math.nan):
+        with pytest.raises(ValueError, match="no thickness"):
+            Layer(BRICK, thickness)
+    with pytest.raises(ValueError, match="at least one layer"):
+        solve_between([], 100.0, 20.0)
+    with pytest.raises(ValueError, match="below cold_face_c"):
+        solve_between([Layer(BRICK, 0.1)], 20.0, 100.0)
+    for film in (0.0, -1.0, math.nan):
+        with pytest.raises(ValueError, match="hot_film_w_m2k"):
+            solve_wall([Layer(BRICK, 0.1)], 100.0, 20.0, hot_film_w_m2k=film)
