@@ -92,6 +92,21 @@ def test_each_hint_is_given_when_it_is_due_and_only_then(facts, word):
     assert len(notes) == 1 and word in notes[0]
 
 
+def test_hints_print_the_figures_they_speak_of():
+    [thin] = elements.wiring(3000.0, 230.0, cable_m2=0.5e-6).notes
+    assert "a 0.50 mm² cable" in thin and "1 mm² is the least" in thin
+    [thick] = elements.wiring(3000.0, 230.0, cable_m2=25e-6).notes
+    assert "a 25 mm² cable" in thick and "ends at 16 mm²" in thick
+    [warm] = elements.wiring(3000.0, 230.0, cable_m2=1e-6).notes
+    assert "13.0 A is more than a 1.0 mm² cable usually carries (11 A" in warm
+    # 2·1.9e-8·60/2.5e-6 = 0.912 ohm, 11.9 V, 5.2 %.
+    [drop] = elements.wiring(3000.0, 230.0, cable_m2=2.5e-6, cable_m=60.0).notes
+    assert "drops 5.2 %" in drop
+    # 17.63/|18.43 + j0.25| = 0.9565
+    [dip] = elements.wiring(3000.0, 230.0, resistance_ohm=0.8).notes
+    assert "dips the supply by 4.3 %" in dip
+
+
 def test_a_sound_installation_gets_no_hint():
     w = elements.wiring(1000.0, 230.0, breaker_a=16.0, cable_m2=2.5e-6, cable_m=10.0, relay_a=40.0, sink_k_per_w=1.0)
     assert w.notes == ()

@@ -142,6 +142,12 @@ def test_integral_of_a_polynomial_against_its_antiderivative(a0, a1, a2, low, hi
     assert m.conductivity(low) == pytest.approx(a0 + a1 * low + a2 * low**2, abs=2.0 * a2 * 100.0 / 8.0 + 1e-12)
 
 
+def test_a_polynomial_is_tabulated_every_ten_kelvin():
+    m = from_polynomial("own", (0.05, 1e-4), 200.0, CAPACITY, 805.0, "test")
+    steps = np.diff([t for t, _ in m.conductivity_points])
+    assert m.range_c == (0.0, 805.0) and np.all(steps <= 10.0) and np.all(steps > 9.0)
+
+
 def test_scaled_multiplies_and_leaves_the_original():
     m = find("mineral wool 100")
     more = m.scaled(1.15, 0.9)

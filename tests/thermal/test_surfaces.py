@@ -69,7 +69,7 @@ def test_air_against_frozen_reference_values(t, k, mu, cp):
 
 def test_air_against_coolprop():
     coolprop = pytest.importorskip("CoolProp.CoolProp", reason="CoolProp is in the test extra")
-    for kelvin in range(205, 1995, 10):
+    for kelvin in range(205, 1995, 15):
         a = air(kelvin - 273.15)
         # What air.py claims: 0.1 % from 20 °C up; below it, where air is less of an ideal gas and the table coarse, 0.3 %.
         tolerance = 1e-3 if kelvin >= 293.15 else 3e-3
@@ -95,6 +95,25 @@ def test_convection_against_ht():
         up = ht.conv_free_immersed.Nu_horizontal_plate_McAdams(film.prandtl, grashof, buoyancy=True)
         ours = horizontal_film(surface, 20.0, length, "up") * length / film.conductivity_w_mk
         assert ours == pytest.approx(up, rel=0.07), "the larger of McAdams's two laws, without their jump at Ra = 1e7"
+
+
+@pytest.mark.parametrize(
+    ("surface", "gas", "length", "facing", "factor", "power"),
+    [(80.0, 20.0, 0.05, "up", 0.54, 1 / 4), (300.0, 20.0, 0.8, "up", 0.15, 1 / 3), (80.0, 20.0, 0.05, "down", 0.27, 1 / 4),
+     (300.0, 20.0, 0.8, "down", 0.27, 1 / 4), (20.0, 300.0, 0.8, "down", 0.15, 1 / 3), (20.0, 80.0, 0.05, "up", 0.27, 1 / 4)],
+)  # fmt: skip
+def test_horizontal_plates_against_mcadams(surface, gas, length, facing, factor, power):
+    """W. H. McAdams, Heat Transmission (1954): Nu = 0.54 Ra^¼ and 0.15 Ra^⅓ where warm air can rise or cold air can fall away,
+    0.27 Ra^¼ where it cannot; air at the mean of both temperatures."""
+    film = air(0.5 * (surface + gas))
+    ra = 9.80665 / film.temperature_k * abs(surface - gas) * length**3 / (film.kinematic_viscosity_m2_s * film.diffusivity_m2_s)
+    expected = factor * ra**power * film.conductivity_w_mk / length
+    assert horizontal_film(surface, gas, length, facing) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_plate_as_warm_as_its_air_still_conducts():
+    """Where the difference vanishes, Nu = 0.5 on area/perimeter is left."""
+    assert horizontal_film(20.0, 20.0, 0.1, "up") == pytest.approx(0.5 * air(20.0).conductivity_w_mk / 0.1)
 
 
 def test_forced_convection_against_the_flat_plate_solution():
