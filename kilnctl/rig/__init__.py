@@ -1,0 +1,22 @@
+"""The hardware side, behind one protocol: a serial I/O board, this computer's own pins, or the virtual oven."""
+
+from .protocol import Facts, Rig, RigLost
+from .virtual import VirtualRig
+
+__all__ = ["Facts", "Rig", "RigLost", "VirtualRig", "open_rig"]
+
+
+def open_rig(oven, **how) -> Rig:
+    """The rig that the oven's file chooses (`rig: {kind: …}`). `how` goes to the rig's maker.
+
+    Raises KilnctlError where it cannot be reached. What is opened is disarmed: nothing heats before the first permit.
+    """
+    if oven.rig.kind == "board":
+        from .board import BoardRig
+
+        return BoardRig(oven, **how)
+    if oven.rig.kind == "pins":
+        from .pins import PinsRig
+
+        return PinsRig(oven, **how)
+    return VirtualRig(oven, **how)

@@ -1,0 +1,65 @@
+"""What a rig is: five methods, a description of itself, and a lease all the way down."""
+
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+from ..errors import KilnctlError
+from ..firing import Burst
+from ..reading import Reading
+from ..safety import Permit
+
+
+class RigLost(KilnctlError):
+    """The hardware cannot be reached any more. It has let go, or will when its lease is over; only a new start reaches it again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """A rig about itself.
+
+    kind        "virtual", "board" or "pins"
+    name        what to call it in messages (a port, a board's serial number)
+    lease_s     how long it goes on with the last command when nobody speaks to it, s
+    unattended  whether it lets go by itself when this program freezes; a run without a person beside it needs that
+    unproved    what it cannot tell or guarantee, each in plain words, for the record and for the person
+    """
+
+    kind: str
+    name: str
+    lease_s: float
+    unattended: bool
+    unproved: tuple[str, ...] = ()
+
+
+@runtime_checkable
+class Rig(Protocol):
+    """One oven's hardware. Not thread-safe: one loop owns it. Every method raises `RigLost` when the hardware is gone."""
+
+    facts: Facts
+
+    def read(self) -> Reading:
+        """The newest look at the oven; waits 0.2 s at most. A dead sensor is a word in `Reading.faults`, not an exception."""
+        ...
+
+    def heat(self, duty: float, burst: Burst, permit: Permit | None) -> None:
+        """What the gate let through for the coming tick: `duty` (share of full power) for a rig that times mains cycles itself,
+        `burst` (the same in whole cycles) for one that does not. Without a permit anything but nothing is refused (ValueError)."""
+        ...
+
+    def contactor(self, closed: bool) -> None:
+        """What the contactor's coil shall do. Opening works whatever the relay does."""
+        ...
+
+    def close(self) -> None:
+        """Relay off, contactor open, then let go of the hardware. May be called twice; never raises."""
+        ...
+
+
+def check_heat(duty: float, burst: Burst, permit: Permit | None) -> None:
+    """Raises ValueError for heat without a permit, above it, or for anything but finite numbers from 0 to 1."""
+    if not (0.0 <= duty <= 1.0 and 0.0 <= burst.fired <= 1.0):
+        raise ValueError(f"duty = {duty!r} and fired = {burst.fired!r} must lie from 0 to 1")
+    if duty == 0.0 and burst.fired > 0.0:
+        raise ValueError("cycles to fire without a duty that the gate let through")
+    if duty > 0.0 and (type(permit) is not Permit or not duty <= permit.duty_limit):
+        raise ValueError("heat without a permit for it")
