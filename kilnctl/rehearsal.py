@@ -84,7 +84,7 @@ def rehearse(
     start_c = getattr(plant, "chamber_c", None)
     programme = control.prepare(oven, schedule, model, start_c)
     policy = safety.policy_for(oven, schedule, model)
-    chain = Chain(controller_of(controller), programme, policy, firing.pattern_for(oven), _holding_table(model, oven))
+    chain = Chain(controller_of(controller), programme, policy, firing.pattern_for(oven), holding_table(model, oven))
     rows: list[tuple] = []
     events: list[Event] = []
     outcome = "interrupted"
@@ -103,7 +103,7 @@ def as_run(rows: list[tuple], **facts) -> Run:
     return Run(data=data, **facts)
 
 
-def _holding_table(model, oven: Oven):
+def holding_table(model, oven: Oven):
     """Steady power against temperature as a quick table: the rules only need it to a few per cent."""
     temperatures = np.linspace(oven.site.ambient_c, oven.limits.highest_c + 60.0, 40)
     powers = [model.holding_w(float(t)) for t in temperatures]

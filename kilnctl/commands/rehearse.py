@@ -16,6 +16,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)")
     parser.add_argument("--compare", action="store_true", help="beside it, an on/off thermostat of ±3 °C on the same oven and seed")
     parser.add_argument("--controller", choices=("model", "thermostat", "pi", "pid"), default="model", help="what controls (default: model)")
+    parser.add_argument("--model", metavar="FILE", help="the trained model to control with, from `kilnctl fit --save` (default: from the description)")
     parser.add_argument("--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE")
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
     parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
@@ -74,12 +75,13 @@ def run(args: argparse.Namespace) -> int:
     # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved ventilation.
     size(oven)
     from .. import control, safety
-    from ..model.day_zero import day_zero
+    from ..model.stored import model_for
 
     load = schedule.load if schedule.load is not None else oven.usual_load
-    model = day_zero(oven, load, schedule.top_c)
+    model, words = model_for(oven, load, schedule.top_c, args.model)
+    print(f"model: {words}")
     programme = control.prepare(oven, schedule, model, getattr(plant, "chamber_c", None))
-    safety.policy_for(oven, schedule)
+    safety.policy_for(oven, schedule, model)
     for shortfall in programme.shortfalls:
         print(f"note: {shortfall}; the ramp will take the time it needs")
     folder = new_folder(args.out, oven.name, schedule.name)

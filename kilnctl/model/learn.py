@@ -199,7 +199,7 @@ def learn(
         programme,
         policy,
         firing.pattern_for(oven),
-        rehearsal._holding_table(programme.model, oven),
+        rehearsal.holding_table(programme.model, oven),
     )
     rows, events, outcome = [], [], "interrupted"
     try:

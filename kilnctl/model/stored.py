@@ -125,6 +125,20 @@ def save_model(path: str | Path, model: Trained | Fit, made: str = "") -> None:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
 
 
+def model_for(oven: Oven, load: Load | None, working_c: float, file: str | Path | None = None) -> tuple[EnergyModel, str]:
+    """The model to control with, and what it is in words: the trained one of that file with this load in, or, without a file,
+    the description's own. Raises KilnctlError as `load_model` does."""
+    if file is None:
+        return day_zero(oven, load, working_c), "from the oven's description; no learning run yet"
+    found = load_model(file, oven)
+    when = f" on {found.made}" if found.made else ""
+    words = f"trained{when} from {len(found.records)} record{'' if len(found.records) == 1 else 's'}, {found.rms_k:.2f} K rms, "
+    words += f"between {found.low_c:.0f} and {found.high_c:.0f} °C"
+    if working_c > found.high_c + 20.0:
+        words += f"; this schedule goes to {working_c:.0f} °C, above what was learnt"
+    return found.for_load(oven, load), words
+
+
 def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False) -> Trained:
     """Read a trained model. Raises KilnctlError when it is damaged, out of bounds, of another oven, or edited
     (unless allowed)."""
