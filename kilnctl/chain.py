@@ -3,12 +3,12 @@
 Nothing in this file knows a clock, a file or a heater; it is given measured time and returns what the rig should do.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from . import firing, safety
 from .firing import Burst, Pattern
 from .reading import Reading
-from .safety import Policy, Tick, Verdict
+from .safety import Policy, Tick, Trip, Verdict, startup
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,15 +25,18 @@ class Actuation:
 
 class Chain:
     """The state of one oven's run, from tick to tick. `controller` has `start(programme, reading, time_s)` and
-    `step(programme, state, reading, dt_s, fired, requests, usable)`; see `kilnctl.control`."""
+    `step(programme, state, reading, dt_s, fired, requests, usable)`; see `kilnctl.control`. With `prove` the start test of
+    `kilnctl.safety.startup` comes first: the schedule is held until relay, contactor, elements and sensor have shown what they can."""
 
-    def __init__(self, controller, programme, policy: Policy, pattern: Pattern, holding=None):
+    def __init__(self, controller, programme, policy: Policy, pattern: Pattern, holding=None, *, prove: bool = False):
         self.controller, self.programme, self.policy, self.pattern = controller, programme, policy, pattern
         self.safety, self.gate = safety.SafetyState(), safety.Gate()
         self.firing = firing.ready(pattern)
         self.control = None
         self.energy_j = 0.0
         self.last: Actuation | None = None
+        self.prove, self.test = prove, None
+        self._command = startup.OFF
         self._start_s = 0.0
         self._holding = holding or (lambda chamber_c: 0.0)
 
@@ -43,21 +46,36 @@ class Chain:
         if self.control is None:
             self.control = self.controller.start(self.programme, reading, now_s)
             self._start_s = now_s
+            if self.prove:
+                self.test, self._command = startup.begin(now_s, self.programme.noise_k)
+                requests = ("hold", *requests)
         fired = reading.fired if reading.fired is not None else (last.fired if last else 0.0)
         full = last.decision.full_w if last else self.programme.model.power_w
         self.energy_j += fired * full * dt_s if last else 0.0
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
         heating = last is None or last.decision.phase not in ("cooling", "finished")
         tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating,
-                    commanded=last.fired if last else 0.0, contactor=last.contactor if last else False)  # fmt: skip
+                    commanded=last.fired if last and (last.contactor or not self.proving) else 0.0, contactor=last.contactor if last else False)  # fmt: skip
         self.safety, verdict = safety.judge(self.safety, self.policy, reading, tick)
+        proving = self.proving
+        if proving:
+            verdict = self._prove(reading, now_s, verdict)
+            if not self.proving and self.test.trip is None:
+                requests = (*requests, "go on")
         self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
 
         contactor = verdict.contactor_allowed
-        duty = self.gate.pass_duty(decision.duty, verdict.permit, now_s, step)
-        if last is None or not last.contactor or not contactor:
-            # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
-            duty = 0.0
+        if proving:
+            contactor = contactor and self._command.contactor
+            duty = self.gate.pass_duty(self._command.duty, verdict.permit, now_s, step)
+            decision = replace(decision, phase="start test", reason=f"start test: {self.test.phase}")
+            if self._command.contactor and not (contactor and last is not None and last.contactor):
+                duty = 0.0
+        else:
+            duty = self.gate.pass_duty(decision.duty, verdict.permit, now_s, step)
+            if last is None or not last.contactor or not contactor:
+                # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
+                duty = 0.0
         if duty > 0.0:
             self.firing, burst = firing.fire(self.pattern, self.firing, duty, dt_s)
         else:
@@ -65,3 +83,18 @@ class Chain:
             burst = Burst(0, (0,) * self.pattern.groups, (), 0.0)
         self.last = Actuation(burst.fired, burst, contactor, duty, decision, verdict)
         return self.last
+
+    @property
+    def proving(self) -> bool:
+        """Whether the start test is going on."""
+        return self.test is not None and not self.test.over
+
+    def _prove(self, reading: Reading, now_s: float, verdict: Verdict) -> Verdict:
+        """One step of the start test; a failure latches like any other trip, and there is no heat from this tick on."""
+        self.test, self._command = startup.step(self.test, reading, now_s)
+        found: Trip | None = self.test.trip
+        if found is None:
+            return verdict
+        self.safety.trips.setdefault(found.fault, found)
+        return replace(verdict, permit=None, contactor_allowed=False, trips=(*verdict.trips, found), new_trips=(*verdict.new_trips, found),
+                       reason=found.seen)  # fmt: skip

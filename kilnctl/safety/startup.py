@@ -29,11 +29,15 @@ FLOWING = 0.02
 @dataclass(frozen=True, slots=True)
 class StartTest:
     """State of the test. `phase` is "relay alone", "contactor alone", "heat", "passed" or "failed"; `trip` says why it failed;
-    `unproved` what this rig's read-backs could not show."""
+    `unproved` what this rig's read-backs could not show. `first_c` at `first_s` is the first reading, `base_c` the one when heat
+    began, `low_c` the lowest since: an oven that starts warm goes on cooling for a while before the heat is felt."""
 
     phase: str
     since_s: float
     base_c: float | None = None
+    low_c: float | None = None
+    first_c: float | None = None
+    first_s: float = 0.0
     noise_k: float = 0.15
     trip: Trip | None = None
     unproved: tuple[str, ...] = ()
@@ -68,6 +72,8 @@ def step(test: StartTest, reading: Reading, now_s: float) -> tuple[StartTest, Co
     if not finite(now_s) or now_s < test.since_s:
         return _fail(test, test.since_s, "start-no-rise", "the clock did not advance")
     spent = now_s - test.since_s
+    if test.first_c is None and finite(reading.chamber_c):
+        test = replace(test, first_c=reading.chamber_c, first_s=now_s)
     match test.phase:
         case "relay alone":
             return _relay_alone(test, reading, now_s, spent)
@@ -103,20 +109,25 @@ def _contactor_alone(test: StartTest, reading: Reading, now_s: float, spent: flo
     unproved = test.unproved
     if _flowing(reading) is None:
         unproved += ("that the relay blocks (no current sensor); watch for a rise without heat",)
-    return replace(test, phase="heat", since_s=now_s, base_c=reading.chamber_c, unproved=unproved), Command(HEAT_DUTY, True)
+    return replace(test, phase="heat", since_s=now_s, base_c=reading.chamber_c, low_c=reading.chamber_c, unproved=unproved), Command(HEAT_DUTY, True)
 
 
 def _heat(test: StartTest, reading: Reading, now_s: float, spent: float) -> tuple[StartTest, Command]:
     if not finite(reading.chamber_c):
         return _fail(test, now_s, "start-no-rise", "the control sensor gave no reading")
-    rise, wanted = reading.chamber_c - test.base_c, max(RISE_K, RISE_SIGMAS * test.noise_k)
+    wanted = max(RISE_K, RISE_SIGMAS * test.noise_k)
+    low = min(test.low_c, reading.chamber_c)
+    # It may go on cooling as it did before the heat, and then has to turn round; swapped wires make it fall faster than that.
+    before_s = test.since_s - test.first_s
+    slope = min(0.0, (test.base_c - test.first_c) / before_s) if before_s > 0.0 else 0.0
+    rise, fall = reading.chamber_c - low, test.base_c + slope * spent - reading.chamber_c
     if rise >= wanted:
         return replace(test, phase="passed", since_s=now_s), Command(0.0, True)
-    if rise <= -max(FALL_K, wanted):
-        return _fail(test, now_s, "start-no-rise", f"the control reading fell by {-rise:.1f} K while it was heated")
+    if fall >= max(FALL_K, wanted):
+        return _fail(test, now_s, "start-no-rise", f"the control reading fell by {test.base_c - reading.chamber_c:.1f} K while it was heated")
     if spent >= LONGEST_HEAT_S:
         return _fail(test, now_s, "start-no-rise", f"{spent:.0f} s of heat raised the control reading by only {rise:.1f} K")
-    return test, Command(HEAT_DUTY, True)
+    return replace(test, low_c=low), Command(HEAT_DUTY, True)
 
 
 def _flowing(reading: Reading) -> bool | None:

@@ -79,7 +79,7 @@ def test_what_a_rig_cannot_show_is_said():
 def test_read_backs_get_their_time_to_follow():
     test, command = begin(0.0)
     late = Reading(20.0, contactor_closed=True, fired=1.0)
-    assert step(test, late, 1.4) == (test, Command(PROBE_DUTY, False))
+    assert step(test, late, 1.4) == (dataclasses.replace(test, first_c=20.0, first_s=1.4), Command(PROBE_DUTY, False))
     assert step(test, late, 1.5)[0].phase == "failed"
     test, _ = step(test, Reading(20.0, contactor_closed=False, fired=0.0), 4.0)
     assert test.phase == "contactor alone" and test.since_s == 4.0
@@ -94,7 +94,7 @@ def test_read_backs_get_their_time_to_follow():
 
 def heating(noise_k=0.15):
     test, _ = begin(0.0, noise_k)
-    return dataclasses.replace(test, phase="heat", since_s=8.0, base_c=20.0)
+    return dataclasses.replace(test, phase="heat", since_s=8.0, base_c=20.0, low_c=20.0)
 
 
 @pytest.mark.parametrize(("value", "at", "phase"), [
@@ -136,3 +136,34 @@ def test_a_start_without_a_time_or_noise_is_refused(bad):
         begin(0.0, bad)
     with pytest.raises(ValueError):
         begin(0.0, 0.0)
+
+
+def warm(slope, reversed_by=0.0):
+    """A hot oven that cools at `slope` K/s until the heat is felt 10 s after it began, or falls faster still."""
+    test, command = begin(0.0)
+    value, heated = 800.0, 0
+    for t in range(1, 300):
+        heated += command.duty > 0.0 and command.contactor
+        value += slope if heated < 10 else 0.4
+        value -= reversed_by if heated else 0.0
+        test, command = step(test, Reading(value, contactor_closed=command.contactor, fired=command.duty * command.contactor), float(t))
+        if test.over:
+            return test
+    return test
+
+
+@pytest.mark.parametrize("slope", [-0.02, -0.5, -1.0])
+def test_a_warm_oven_may_go_on_cooling_until_the_heat_is_felt(slope):
+    assert warm(slope).phase == "passed"
+
+
+@pytest.mark.parametrize("slope", [0.0, -0.02, -0.5])
+def test_a_warm_oven_that_falls_faster_when_heated_fails(slope):
+    test = warm(slope, reversed_by=1.0)
+    assert test.phase == "failed" and "fell by" in test.trip.seen
+
+
+def test_a_rising_oven_is_not_expected_to_go_on_rising():
+    test = dataclasses.replace(heating(), first_c=10.0, first_s=0.0)
+    assert step(test, Reading(20.0 - FALL_K + 0.01), 40.0)[0].phase == "heat"
+    assert step(test, Reading(20.0 - FALL_K), 40.0)[0].phase == "failed"
