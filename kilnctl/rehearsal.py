@@ -9,19 +9,13 @@ import numpy as np
 from . import control, firing, safety
 from .chain import Chain
 from .model.day_zero import day_zero
-from .record.columns import COLUMNS
+from .record.columns import COLUMNS, row_of
+from .record.events import Event, Teller
 from .settings.oven import Oven
 from .settings.schedule import Schedule
 
 #: After a trip the plant is followed for so long, to see that the heat really is off, s.
 AFTER_TRIP_S = 120.0
-
-
-@dataclass(frozen=True)
-class Event:
-    time_s: float
-    kind: str  # "step", "trip", "warning", "door", "note"
-    text: str
 
 
 @dataclass
@@ -123,7 +117,7 @@ def _loop(oven: Oven, plant, chain: Chain, rows: list, events: list, progress, s
     dt = oven.control.tick_s
     time_s, step, tripped_s = 0.0, 0, None
     reading = plant.advance(dt, 0.0, False)
-    last_note, was_step, door = "", None, False
+    teller = Teller(chain.programme.legs)
     while True:
         time_s += dt
         step += 1
@@ -139,23 +133,13 @@ def _loop(oven: Oven, plant, chain: Chain, rows: list, events: list, progress, s
             now = time_s + getattr(plant, "clock_jump_s", 0.0)
         act = chain.tick(reading, now, dt, step)
         d = act.decision
-        row = _row(time_s, reading, act, plant)
+        row = row_of(time_s, reading, act, getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
         rows.append(row)
         if sink is not None:
             sink(row)
-        for trip in act.verdict.new_trips:
-            events.append(Event(time_s, "trip", str(trip)))
-            tripped_s = time_s if tripped_s is None else tripped_s
-        for warning in act.verdict.warnings:
-            if not any(e.text == warning for e in events[-20:]):
-                events.append(Event(time_s, "warning", warning))
-        if (d.step, d.phase) != was_step:
-            was_step = (d.step, d.phase)
-            name = chain.programme.legs[min(chain.control.position.leg, len(chain.programme.legs) - 1)].name
-            events.append(Event(time_s, "step", d.phase if d.phase == "finished" else f"{d.phase}: {name}"))
-        if bool(reading.door_open) != door:
-            door = bool(reading.door_open)
-            events.append(Event(time_s, "door", "door opened" if door else "door closed"))
+        events += teller.tell(time_s, reading, act, chain.control.position.leg)
+        if act.verdict.new_trips and tripped_s is None:
+            tripped_s = time_s
         if progress is not None and (step * dt) % 60.0 < dt:
             progress(time_s, d.left_s, d.phase)
         if d.done:
@@ -164,21 +148,3 @@ def _loop(oven: Oven, plant, chain: Chain, rows: list, events: list, progress, s
             return "tripped"
         # The gate's answer, in whole cycles, is all that reaches the plant.
         reading = plant.advance(dt, act.fired, act.contactor)
-
-
-def _row(time_s: float, reading, act, plant) -> tuple:
-    d = act.decision
-    nan = math.nan
-    return (
-        time_s, d.reference_c, reading.chamber_c, getattr(plant, "chamber_c", nan),
-        nan if reading.limit_c is None else reading.limit_c,
-        nan if reading.part_c is None else reading.part_c, _number(getattr(plant, "part_c", None)),
-        _number(d.part_c), _number(d.part_sd_k), _number(d.element_c), d.expected_c,
-        act.duty, nan if reading.fired is None else reading.fired, d.demand_w, d.feedforward_w, d.trim_w, d.unexplained_w,
-        nan if reading.supply_v is None else reading.supply_v, 1.0 if act.contactor else 0.0, float(d.step + 1),
-        act.verdict.reason if act.verdict.permit is None and d.demand_w > 0.0 else d.reason,
-    )  # fmt: skip
-
-
-def _number(value) -> float:
-    return math.nan if value is None else value

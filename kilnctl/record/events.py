@@ -1,0 +1,43 @@
+"""What is worth telling of a run, tick by tick: steps, trips, warnings, doors, requests."""
+
+import re
+from dataclasses import dataclass
+
+#: The same warning, numbers aside, is not told again before this, s.
+QUIET_S = 600.0
+_NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
+
+
+@dataclass(frozen=True)
+class Event:
+    time_s: float
+    kind: str  # "step", "trip", "warning", "door", "request", "note"
+    text: str
+
+
+class Teller:
+    """Remembers what was told already. `legs` are the programme's, for their names."""
+
+    def __init__(self, legs):
+        self._legs = legs
+        self._step = self._door = None
+        self._warned: dict[str, float] = {}
+
+    def tell(self, time_s: float, reading, act, leg: int) -> list[Event]:
+        """The events of this tick, in the order in which they matter."""
+        d, told = act.decision, []
+        told += [Event(time_s, "trip", str(trip)) for trip in act.verdict.new_trips]
+        for warning in act.verdict.warnings:
+            key = _NUMBERS.sub("#", warning)
+            if time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:
+                self._warned[key] = time_s
+                told.append(Event(time_s, "warning", warning))
+        if (d.step, d.phase) != self._step:
+            self._step = (d.step, d.phase)
+            name = self._legs[min(leg, len(self._legs) - 1)].name
+            told.append(Event(time_s, "step", d.phase if d.phase == "finished" else f"{d.phase}: {name}"))
+        door = bool(reading.door_open)
+        if door != bool(self._door):
+            told.append(Event(time_s, "door", "door opened" if door else "door closed"))
+        self._door = door
+        return told
