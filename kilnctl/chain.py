@@ -36,7 +36,10 @@ class Chain:
         self.energy_j = 0.0
         self.last: Actuation | None = None
         self.prove, self.test = prove, None
-        self._command = startup.OFF
+        self._command, self._was_held = startup.OFF, False
+        #: Set by whoever keeps a record and a wall clock, before each tick; see `Tick`.
+        self.recording: bool | None = None
+        self.wall_s: float | None = None
         self._start_s = 0.0
         self._holding = holding or (lambda chamber_c: 0.0)
 
@@ -48,6 +51,7 @@ class Chain:
             self._start_s = now_s
             if self.prove:
                 self.test, self._command = startup.begin(now_s, self.programme.noise_k)
+                self._was_held = getattr(self.control.position, "held", False)
                 requests = ("hold", *requests)
         fired = reading.fired if reading.fired is not None else (last.fired if last else 0.0)
         full = last.decision.full_w if last else self.programme.model.power_w
@@ -55,12 +59,12 @@ class Chain:
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
         heating = last is None or last.decision.phase not in ("cooling", "finished")
         tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating,
-                    commanded=last.fired if last and (last.contactor or not self.proving) else 0.0, contactor=last.contactor if last else False)  # fmt: skip
+                    commanded=last.fired if last and (last.contactor or not self.proving) else 0.0, contactor=last.contactor if last else False, recording=self.recording, wall_s=self.wall_s)  # fmt: skip
         self.safety, verdict = safety.judge(self.safety, self.policy, reading, tick)
         proving = self.proving
         if proving:
             verdict = self._prove(reading, now_s, verdict)
-            if not self.proving and self.test.trip is None:
+            if not self.proving and self.test.trip is None and not self._was_held:
                 requests = (*requests, "go on")
         self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
 

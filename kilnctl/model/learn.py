@@ -43,6 +43,7 @@ class State:
     time_s: float
     estimate: estimator.Estimate
     progress: trial.Progress
+    held: bool = False  # the start test goes before
 
     @property
     def position(self) -> "State":
@@ -69,7 +70,8 @@ def step(
     requests: tuple[str, ...] = (),
     usable: bool = True,
 ) -> tuple[State, control.Decision]:
-    """One tick, with the interface of `kilnctl.control.step`. Pure."""
+    """One tick, with the interface of `kilnctl.control.step`; of the requests only "hold" and "go on" mean anything. Pure."""
+    held = ("hold" in requests or state.held) and "go on" not in requests
     model, ambient = programme.model, programme.ambient_c
     share = reading.fired if reading.fired is not None else (fired or 0.0)
     full = model.full_power_w(
@@ -90,7 +92,9 @@ def step(
     seen = trial.seen_by(
         model, estimate.now, ambient, reading.chamber_c if usable else math.nan, full, unexplained
     )
-    progress, watts, reason = trial.advance(programme.experiment, state.progress, dt_s, seen)
+    progress, watts, reason = state.progress, 0.0, "held"
+    if not held:
+        progress, watts, reason = trial.advance(programme.experiment, progress, dt_s, seen)
     stage = programme.experiment.stages[progress.stage]
     decision = control.Decision(
         duty=min(1.0, max(0.0, watts / full)) if full > 0.0 else 0.0,
@@ -112,7 +116,7 @@ def step(
         done=progress.done,
         reason=reason,
     )
-    return State(state.time_s + dt_s, estimate, progress), decision
+    return State(state.time_s + dt_s, estimate, progress, held), decision
 
 
 class _Controller:
@@ -195,7 +199,7 @@ def learn(
     schedule = as_schedule(programme)
     policy = safety.policy_for(oven, schedule, programme.model)
     chain = Chain(
-        _Checked(oven, hot),
+        Checked(oven, hot),
         programme,
         policy,
         firing.pattern_for(oven),
@@ -221,7 +225,7 @@ def learn(
     )
 
 
-class _Checked(_Controller):
+class Checked(_Controller):
     """The controller, refusing a hot oven at the first reading: a rig cannot tell before."""
 
     def __init__(self, oven: Oven, hot: bool):

@@ -20,14 +20,14 @@ _FLUSH = 500
 _NOT_SAID = ("places", "assumptions", "file", "sha256")
 
 
-def _slug(text: str) -> str:
+def slug(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:40] or "run"
 
 
 def new_folder(out: str | Path, oven_name: str, schedule_name: str) -> Path:
     """Make a folder of its own below `out`, never an existing one. Raises KilnctlError where that cannot
     be done."""
-    base = Path(out) / f"{_slug(oven_name)}-{_slug(schedule_name)}"
+    base = Path(out) / f"{slug(oven_name)}-{slug(schedule_name)}"
     try:
         Path(out).mkdir(parents=True, exist_ok=True)
         for number in range(1, 100000):

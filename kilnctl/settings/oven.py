@@ -292,6 +292,14 @@ class Rig:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Service:
+    """What `kilnctl run` asks of the operating system. What is refused is told, and it runs without."""
+
+    priority: int = integer("real-time priority of the process, 1 to 80; 0 asks for none", low=0, high=80, default=0)
+    lock_memory: bool = flag("keep the process in memory, so that it never waits for a disk to run", default=False)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Oven:
     """A whole oven file. Its first key is `oven:`, the name."""
 
@@ -317,6 +325,7 @@ class Oven:
     uncertainty: Uncertainty = one(Uncertainty, "how sure the figures are", default=Uncertainty())
     control: Control = one(Control, "control", default=Control())
     rig: Rig = one(Rig, "how the oven is wired to this computer", default=Rig())
+    service: Service = one(Service, "what the running service asks of the operating system", default=Service())
     assumptions: tuple[str, ...] = ()
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""

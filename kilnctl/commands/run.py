@@ -1,0 +1,174 @@
+"""`kilnctl run OVEN SCHEDULE`: the real thing, in real time, on any rig."""
+
+import argparse
+import contextlib
+import dataclasses
+import math
+import sys
+import time
+from pathlib import Path
+
+from ..errors import KilnctlError
+from ..record.summary import clock
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("oven", help="oven file (YAML)")
+    parser.add_argument("schedule", nargs="?", help="schedule file (YAML); leave it out with --idle")
+    parser.add_argument("--idle", action="store_true", help="wait for schedules (`kilnctl start`), and after each for the next")
+    parser.add_argument("--model", metavar="FILE", help="the trained model to control with, from `kilnctl fit --save`")
+    parser.add_argument("--rig", choices=("virtual", "board", "pins"), help="instead of the rig that the oven's file names")
+    parser.add_argument("--speed", type=float, default=1.0, metavar="N", help="of a virtual rig: so many times real time (default: 1)")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of a virtual rig's noise (default: 0)")
+    parser.add_argument("--faults", metavar="FILE", help="faults to inject into a virtual rig (YAML)")
+    parser.add_argument("--out", metavar="DIR", default="runs", help="folder below which records are written (default: runs)")
+    parser.add_argument("--keep", type=float, metavar="MB", help="remove the oldest records when all together are larger than this")
+    parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's, or the service manager's)")
+    parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none")
+    parser.add_argument("--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone")
+    parser.add_argument("--anew", action="store_true", help="forget a run that was cut off, and start from the beginning")
+    parser.add_argument("--attended", action="store_true", help="a person stays beside the oven; needed with hardware that cannot let go by itself")
+    parser.add_argument("--quiet", action="store_true", help="say only what matters")
+
+
+def run(args: argparse.Namespace) -> int:
+    from .. import load_oven, load_schedule
+    from ..service import host
+    from ..service.service import Service, prepare
+
+    oven = load_oven(args.oven)
+    if bool(args.schedule) == args.idle:
+        raise KilnctlError("give a schedule file, or --idle to wait for one")
+    schedule = load_schedule(args.schedule) if args.schedule else None
+    if args.rig:
+        oven = dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind=args.rig))
+    order = prepare(oven, schedule, args.model) if schedule is not None else None
+    home, socket = host.places(oven.name, args.home)
+    rig, pace = _hardware(args, oven, schedule)
+    with contextlib.ExitStack() as stack:
+        stack.callback(rig.close)
+        service = Service(oven, rig, pace, home=home, socket=socket, out=Path(args.out), idle=args.idle, model_file=args.model,
+                          keep_bytes=None if args.keep is None else int(args.keep * 1e6), tell=_Teller(args.quiet))  # fmt: skip
+        for words in _host_wishes(oven):
+            service.tell(f"note: {words}")
+        for words in rig.facts.unproved:
+            service.tell(f"note: this rig cannot tell: {words}")
+        start = _Start(args, service, order)
+        if not args.quiet:
+            print(f"{oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
+        outcome = service.run(before=start)
+        if start.refused:
+            raise KilnctlError(start.refused)
+        if service.folder is not None and not args.idle:
+            _close(service, outcome)
+    return {"finished": 0, "stopped": 130, "tripped": 1, "lost": 1}.get(outcome, 1) if not args.idle else (1 if outcome == "lost" else 0)
+
+
+def _hardware(args, oven, schedule):
+    from ..rig import VirtualRig, open_rig
+    from ..service.pace import RealPace, SimulatedPace
+
+    if oven.rig.kind != "virtual":
+        if args.speed != 1.0 or args.faults:
+            raise KilnctlError("--speed and --faults are for a virtual rig (--rig virtual)")
+        rig = open_rig(oven)
+        if not rig.facts.unattended and not args.attended:
+            rig.close()
+            raise KilnctlError(f"{rig.facts.name} goes on with its last command when this computer freezes: it must not heat without a person beside "
+                               "it. Stay and say --attended, or build the pulse-fed timer that SAFETY.md describes")  # fmt: skip
+        return rig, RealPace(oven.control.tick_s)
+    if not args.speed >= 1.0:
+        raise KilnctlError("--speed: a number from 1")
+    faults = ()
+    if args.faults:
+        from ..plants.faults import load_faults
+
+        faults = load_faults(args.faults)
+    load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
+    rig = VirtualRig(oven, load=load, seed=args.seed, faults=faults)
+    tick = oven.control.tick_s
+    return rig, RealPace(tick) if args.speed == 1.0 and math.isfinite(args.speed) else SimulatedPace(tick, args.speed)
+
+
+def _host_wishes(oven) -> list[str]:
+    """What the oven's file asks of the operating system; words about what was refused."""
+    from ..service import host
+
+    said = []
+    if oven.service.lock_memory:
+        said.append(host.lock_memory())
+    if oven.service.priority:
+        said.append(host.real_time(oven.service.priority))
+    return [s for s in said if s]
+
+
+class _Start:
+    """Once the first readings are in: acknowledge, go on after a power cut, or start. Without --idle a refusal ends the command."""
+
+    def __init__(self, args, service, order):
+        self.args, self.service, self.order, self.refused = args, service, order, ""
+
+    def __call__(self, service) -> None:
+        from ..service.service import judge_resume, unfinished
+
+        if self.args.acknowledge and service.rest.trips:
+            standing = service.rest.acknowledge(self.args.acknowledge)
+            if standing:
+                return self._refuse(f"not acknowledged: {', '.join(standing)} still stands; with the power off, see to its cause")
+            service.tell(f"acknowledged by {self.args.acknowledge}")
+        cut_off = unfinished(service.saved_before, service.oven)
+        if cut_off is not None and not self.args.anew:
+            verdict, order = judge_resume(service, cut_off)
+            service.tell(f"after a power cut: {verdict.words}")
+            if verdict.go and not service.refusal():
+                place = {**cut_off["place"], "outage_s": verdict.outage_s}
+                return service.begin(order, *service.open_record(order, Path(cut_off["folder"])), place=place, words=verdict.words)
+            service.close_cut_off(cut_off, verdict.words)
+            if self.order is not None:
+                return self._refuse(f"{verdict.words}\nto start it from the beginning say --anew")
+        if self.order is None:
+            return None
+        refused = service.refusal()
+        if refused:
+            return self._refuse(refused + (" Start again with --acknowledge YOUR-NAME once its cause is gone" if service.rest.trips else ""))
+        order = service.ordered(self.order)
+        if order.unlike and not self.args.confirm and not (service.rig.facts.kind == "virtual" and not service.saved_before.get("limits")):
+            return self._refuse("these limits are unlike the last run's:\n  " + "\n  ".join(order.unlike) + "\nif that is right, say --confirm")
+        for shortfall in order.programme.shortfalls:
+            service.tell(f"note: {shortfall}; the ramp will take the time it needs")
+        return service.begin(order, *service.open_record(order), by="the command line")
+
+    def _refuse(self, words: str) -> None:
+        if self.service.idle:
+            self.service.tell(words)
+        else:
+            self.refused = words
+            self.service.end("refused")
+
+
+class _Teller:
+    """Lines for the person at the terminal."""
+
+    def __init__(self, quiet: bool):
+        self.quiet = quiet
+
+    def __call__(self, text: str) -> None:
+        if not self.quiet or text.startswith(("TRIP", "after a power cut", "stopped")):
+            print(f"{time.strftime('%H:%M:%S')}  {text}", file=sys.stderr, flush=True)
+
+
+def _close(service, outcome: str) -> None:
+    """The summary and the page of a run that is over; the heat has been off since before this."""
+    from ..record.folder import finish
+    from ..record.reader import read_run
+    from ..record.summary import as_text, summarise
+
+    record = read_run(service.folder)
+    if len(record.time_s):
+        summary = summarise(record)
+        finish(service.folder, record, summary)
+        print()
+        print(as_text(summary, "C"))
+    for trip in record.trips:
+        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  With the power off, check: {trip.check}.")
+    print(f"\n{outcome}; the record lies in {service.folder}/ (open {service.folder}/run.html)")

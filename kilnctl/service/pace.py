@@ -1,0 +1,77 @@
+"""When the next tick is due: on the monotonic clock beside a real oven, or as fast as wanted in front of a virtual one."""
+
+import math
+import threading
+import time
+
+#: Bins of lateness, s: about 12 % wide each, from 10 µs to 100 s.
+_FIRST_S, _RATIO = 1e-5, 1.122
+
+
+class Lateness:
+    """How late ticks began: counted in bins, so that years of them take no room."""
+
+    def __init__(self):
+        self.count, self.overruns, self.worst_s = 0, 0, 0.0
+        self._bins = [0] * 142
+
+    def add(self, late_s: float, tick_s: float) -> None:
+        self.count += 1
+        self.overruns += late_s > tick_s
+        self.worst_s = max(self.worst_s, late_s)
+        place = 0 if late_s <= _FIRST_S else min(len(self._bins) - 1, 1 + int(math.log(late_s / _FIRST_S) / math.log(_RATIO)))
+        self._bins[place] += 1
+
+    def quantile_s(self, share: float) -> float:
+        """Upper edge of the bin that holds that share of all ticks; 0 before the first."""
+        wanted, seen = share * self.count, 0
+        for place, number in enumerate(self._bins):
+            seen += number
+            if number and seen >= wanted:
+                return min(self.worst_s, _FIRST_S * _RATIO**place)
+        return 0.0
+
+
+class RealPace:
+    """Absolute deadlines on the monotonic clock: a late tick does not move the ones after it, a missed one is left out and counted."""
+
+    simulated = False
+
+    def __init__(self, tick_s: float, clock=time.monotonic):
+        self.tick_s, self._clock, self.late = tick_s, clock, Lateness()
+        self._due = clock()
+
+    def now_s(self) -> float:
+        return self._clock()
+
+    def wait(self, wake: threading.Event) -> bool:
+        """Wait for the next tick. True when it is due, False when `wake` was set before."""
+        if wake.wait(max(0.0, self._due - self._clock())):
+            return False
+        late = self._clock() - self._due
+        self.late.add(max(0.0, late), self.tick_s)
+        self._due += self.tick_s * (1.0 + max(0.0, math.floor(late / self.tick_s)))
+        return True
+
+
+class SimulatedPace:
+    """Simulated time goes on by one tick each tick, `speed` times as fast as real time (infinite: as fast as it can)."""
+
+    simulated = True
+
+    def __init__(self, tick_s: float, speed: float):
+        self.tick_s, self.speed, self._now = tick_s, speed, 0.0
+        self._real = RealPace(tick_s / speed if math.isfinite(speed) else 1e-9)
+        self.late = self._real.late
+
+    def now_s(self) -> float:
+        return self._now
+
+    def wait(self, wake: threading.Event) -> bool:
+        if math.isinf(self.speed):
+            if wake.is_set():
+                return False
+        elif not self._real.wait(wake):
+            return False
+        self._now += self.tick_s
+        return True

@@ -1,0 +1,425 @@
+"""The service: one oven's tick in real time. Reads the rig, lets session or rest decide, commands the rig, and leaves everything else
+(disk, socket, preparation of a start) to threads that it never waits for."""
+
+import dataclasses
+import math
+import os
+import signal
+import threading
+import time
+from pathlib import Path
+from queue import Empty, SimpleQueue
+
+from ..errors import KilnctlError
+from ..reading import Reading
+from ..record.columns import INDEX
+from ..record.folder import Begun, begin, new_folder, plain
+from ..record.recorder import LEAST_FREE, Recorder
+from ..rig import Rig, RigLost
+from ..safety import Trip, likeness, notice
+from ..settings.oven import Oven
+from ..settings.schedule import load_schedule
+from . import host, resume
+from .curve import KEPT, Curve
+from .door import Door
+from .keeper import Keeper
+from .session import OFF, Order, Rest, Session, prepare
+
+#: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
+LOOKS = 5
+
+
+class Service:
+    """`run()` returns how it ended: "finished", "tripped", "stopped" (also after SIGINT and SIGTERM) or "lost" (the rig).
+
+    `home` keeps state; `socket` is where requests come in; `out` is the folder of records. `idle`: wait for runs, and after each.
+    `tell(text)` is for the person at the terminal.
+    """
+
+    def __init__(self, oven: Oven, rig: Rig, pace, *, home: Path, socket: Path, out: Path, idle: bool = False, prove: bool = True,
+                 keep_bytes: int | None = None, tell=print, model_file: str | None = None):  # fmt: skip
+        self.oven, self.rig, self.pace, self.out, self.idle, self.prove = oven, rig, pace, Path(out), idle, prove
+        self.tell, self.model_file, self._keep_bytes = tell, model_file, keep_bytes
+        self._wake, self._stop_words = threading.Event(), ""
+        self._requests: SimpleQueue = SimpleQueue()
+        self._orders: SimpleQueue = SimpleQueue()
+        self._preparing = False
+        try:
+            self.keeper = Keeper(home)
+        except OSError as error:
+            raise KilnctlError(f"{home}: the service's state cannot be kept there: {error.strerror}") from None
+        self.owner = host.Owner(home / "owner")
+        self.watchdog = host.Watchdog()
+        saved = self.keeper.load()
+        self.saved = self.saved_before = saved
+        self.hot = notice.from_mapping(saved.get("hot") or {})
+        self.rest = Rest(oven, _trips(saved))
+        self._limits = likeness.to_mapping(self.rest.policy)
+        self.session: Session | None = None
+        self.recorder: Recorder | None = None
+        self.folder: Path | None = None
+        self.started = ""
+        self.outcome = ""
+        self.looks = 0
+        self.curve = Curve(tuple(INDEX[name] for name in KEPT))
+        self._act = self._reading = None
+        self._ending = False
+        self._step, self._last_s = 0, None
+        self._tau_s = notice.USUAL_TAU_S
+        self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
+        self.door = Door(socket, self.answer)
+
+    # ---- questions and requests: called by the door's thread -------------------------------------------------------------------
+
+    def answer(self, request: dict) -> dict:
+        """The answer to a request of `kilnctl.service.messages`; what changes something is put where the tick finds it."""
+        ask, by = request["ask"], request.get("by", "somebody")
+        if ask == "status":
+            return self.snapshot
+        if ask == "curve":
+            curve = self.curve
+            first, columns = curve.since(request.get("since", 0), request.get("most", 2000))
+            return {"ok": True, "from": first, "count": len(curve), "thinned": curve.thinned, "run": str(self.folder or ""), "columns": columns}
+        if ask == "stop":
+            self.stop(f"asked by {by}")
+            return {"ok": True, "words": "heat is being cut"}
+        if ask == "start":
+            return self._start_asked(request)
+        if ask == "acknowledge":
+            standing = self.rest.acknowledge(by) if self.session is None else ("a run is still being watched",)
+            if standing:
+                return {"ok": False, "words": "not yet: " + ", ".join(standing) + " still stands", "standing": list(standing)}
+            self._requests.put(("acknowledge", by))
+            return {"ok": True, "words": "acknowledged; a new run may be started"}
+        if self.session is None:
+            return {"ok": False, "words": "nothing is running"}
+        self._requests.put(({"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}", by))
+        return {"ok": True, "words": "done with the next tick"}
+
+    def _start_asked(self, request: dict) -> dict:
+        if self.session is not None:
+            return {"ok": False, "words": "a run is going on"}
+        if not self.idle:
+            return {"ok": False, "words": "this service runs one schedule only; start it with --idle to wait for more"}
+        if self._preparing:
+            return {"ok": False, "words": "another start is being prepared"}
+        self._preparing = True
+        answer: dict = {}
+        done = threading.Event()
+
+        def work() -> None:
+            try:
+                order = self.ordered(prepare(self.oven, load_schedule(request["schedule"]), request.get("model") or self.model_file, self._chamber_c()))
+                if order.unlike and not request.get("confirm"):
+                    answer.update(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(order.unlike))
+                else:
+                    self._orders.put((order, request.get("by", "somebody"), *self.open_record(order)))
+                    answer.update(ok=True, words=f"{order.schedule.name} starts", shortfalls=[str(s) for s in order.programme.shortfalls])
+            except KilnctlError as error:
+                answer.update(ok=False, words=str(error))
+            finally:
+                self._preparing = False
+                done.set()
+
+        refused = self.refusal()
+        if refused:
+            self._preparing = False
+            return {"ok": False, "words": refused}
+        threading.Thread(target=work, name="prepare", daemon=True).start()
+        # The door waits a moment only: a stop behind this request must not.
+        return answer if done.wait(0.04) else {"ok": True, "words": "being prepared; `kilnctl status` will say"}
+
+    def stop(self, why: str) -> None:
+        """Cut the heat now and end the run (and, unless idle, the service). From any thread, also from a signal handler."""
+        self._stop_words = self._stop_words or why
+        self._wake.set()
+
+    # ---- before a run ----------------------------------------------------------------------------------------------------------
+
+    def refusal(self) -> str:
+        """Why no run may start now; empty when one may."""
+        if self.rest.trips:
+            return "; ".join(f"{t.fault}: {t.seen}" for t in self.rest.trips) + ". Acknowledge it once its cause is gone (`kilnctl acknowledge`)"
+        if self.keeper.failure:
+            return f"the state cannot be kept: {self.keeper.failure}"
+        if self.recorder is not None and self.recorder.state().refusal:
+            return self.recorder.state().refusal
+        try:
+            self.out.mkdir(parents=True, exist_ok=True)
+            disk = os.statvfs(self.out)
+            if disk.f_bavail * disk.f_frsize < LEAST_FREE:
+                return f"only {disk.f_bavail * disk.f_frsize / 1e6:.0f} MB are free for the record in {self.out}; move old runs away"
+        except OSError as error:
+            return f"{self.out}: no record can be kept there: {error.strerror}"
+        return ""
+
+    def ordered(self, order: Order) -> Order:
+        """The order with what is unlike the last run's limits."""
+        return dataclasses.replace(order, unlike=likeness.unlike(self.rest.policy, self.saved.get("limits")))
+
+    def open_record(self, order: Order, folder: Path | None = None) -> tuple[Path, Recorder]:
+        """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk: not for the tick. Raises KilnctlError."""
+        if folder is None:
+            folder = new_folder(self.out, order.oven.name, order.schedule.name)
+            started = time.strftime("%Y-%m-%d %H:%M:%S %z")
+            begin(folder, Begun(order.oven, order.schedule, order.load, order.model, None, order.name, started, self.rig.facts.name))
+        return folder, Recorder(folder, keep_bytes=self._keep_bytes)
+
+    def begin(self, order: Order, folder: Path, recorder: Recorder, by: str = "", place: dict | None = None, words: str = "") -> None:
+        """Start that run with the next tick."""
+        self.started = time.strftime("%Y-%m-%d %H:%M:%S %z")
+        self.folder, self.recorder, self.outcome = folder, recorder, ""
+        self._tau_s = notice.cooling_tau_s(order.model, order.schedule.top_c)
+        text = words or f"{order.schedule.name}, model {order.words}" + (f", asked by {by}" if by else "")
+        recorder.event("start" if place is None else "resumed", time_s=0.0 if place is None else place["run_s"], text=text, wall=self.started,
+                       model_words=order.words, unproved=list(self.rig.facts.unproved))  # fmt: skip
+        self.curve = Curve(tuple(INDEX[name] for name in KEPT))
+        self.session = Session(order, prove=self.prove, place=place)
+        self._save(urgent=True)
+
+    # ---- the loop --------------------------------------------------------------------------------------------------------------
+
+    def run(self, order: Order | None = None, before=None) -> str:
+        """Run until the end. `before(service)` is called once the first readings are in, and may begin a run itself."""
+        previous = {}
+        if threading.current_thread() is threading.main_thread():
+            for number in (signal.SIGINT, signal.SIGTERM):
+                previous[number] = signal.signal(number, lambda n, _: self.end(f"signal {signal.Signals(n).name}"))
+        self.watchdog.tell("READY=1\nSTATUS=waiting")
+        try:
+            if order is not None:
+                self.begin(order, *self.open_record(order))
+            while True:
+                due = self.pace.wait(self._wake)
+                if not due:
+                    self._stopped()
+                    if self._ending or not self.idle:
+                        return self.outcome or "stopped"
+                    continue
+                try:
+                    self._tick()
+                except RigLost as error:
+                    self._lost(error)
+                    return "lost"
+                if before is not None and self.looks >= LOOKS:
+                    before(self)
+                    before = None
+                if self.session is None and not self.idle and self.outcome:
+                    return self.outcome
+        finally:
+            # Whatever happened: the heat is off before anything else is tidied up.
+            self.rig.close()
+            self.watchdog.tell("STOPPING=1")
+            if self.session is not None:
+                self._finish("interrupted")
+            self._save(urgent=True)
+            self.door.close()
+            self.keeper.close()
+            self.watchdog.close()
+            self.owner.release()
+            for number, handler in previous.items():
+                signal.signal(number, handler)
+
+    def close_cut_off(self, run: dict, words: str) -> None:
+        """Say in the record of a run that does not go on how it ended."""
+        folder = Path(run["folder"])
+        if folder.is_dir():
+            try:
+                recorder = Recorder(folder)
+                recorder.event("end", outcome="interrupted", text=words)
+                recorder.close()
+            except KilnctlError as error:
+                self.tell(str(error))
+
+    def end(self, why: str) -> None:
+        """Stop the run and the service."""
+        self._ending = True
+        self.stop(why)
+
+    def _tick(self) -> None:
+        now = self.pace.now_s()
+        dt = min(5.0, max(1e-3, now - self._last_s)) if self._last_s is not None else self.pace.tick_s
+        self._last_s = now
+        self._step += 1
+        self._reading = reading = self.rig.read()
+        self.looks += 1
+        requests = self._taken(now)
+        session = self.session
+        if session is None:
+            act = self.rest.tick(reading, now, dt, self._step)
+        else:
+            recorder = self.recorder.state()
+            session.chain.recording = recorder.healthy
+            session.chain.wall_s = None if self.pace.simulated else time.time()
+            plant = getattr(self.rig, "plant", None)
+            truth = (getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
+            act = session.tick(reading, now, dt, self._step, requests, truth)
+        self._command(act)
+        if session is not None:
+            self.recorder.sample(session.row)
+            self.curve.add(session.row)
+            for event in session.events:
+                self._event(event)
+            if session.over:
+                self._finish(session.over)
+        self._act = act
+        self._remember(reading)
+        self.snapshot = self._status(act, reading)
+        self.watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
+
+    def _command(self, act) -> None:
+        """The contactor first, and whatever the relay's side does; then the relay."""
+        try:
+            self.rig.contactor(act.contactor)
+        finally:
+            self.rig.heat(act.duty, act.burst, act.verdict.permit)
+
+    def _taken(self, now: float) -> tuple[str, ...]:
+        """Requests for the chain; orders and acknowledgements are dealt with here."""
+        out = []
+        while True:
+            try:
+                what, by = self._requests.get_nowait()
+            except Empty:
+                break
+            if what == "acknowledge":
+                self.tell(f"acknowledged by {by}")
+                self._save(urgent=True)
+            elif self.session is not None:
+                out.append(what)
+                self.recorder.event("request", time_s=self.session.time_s, text=f"{what}, asked by {by}")
+        if self.session is None and not self._orders.empty():
+            order, by, folder, recorder = self._orders.get()
+            self.begin(order, folder, recorder, by)
+        return tuple(out)
+
+    def _event(self, event) -> None:
+        if event.kind == "trip":
+            for trip in self.session.trips:
+                if str(trip) == event.text:
+                    self.recorder.event("trip", **plain(trip))
+            self.tell(f"TRIP: {event.text}")
+            self._save(urgent=True)
+            return
+        self.recorder.event(event.kind, time_s=event.time_s, text=event.text)
+        if event.kind in ("warning", "step", "door"):
+            self.tell(f"{event.kind}: {event.text}")
+
+    def _finish(self, outcome: str) -> None:
+        session, recorder = self.session, self.recorder
+        self.session, self.outcome = None, outcome
+        self.rest = Rest(self.oven, session.trips)
+        recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
+        if self.idle:
+            threading.Thread(target=recorder.close, name="closing", daemon=False).start()
+        else:
+            recorder.close()
+        self._save(urgent=True)
+
+    def _stopped(self) -> None:
+        """A stop: heat off first, words after."""
+        self._wake.clear()
+        self.rig.contactor(False)
+        self.rig.heat(0.0, OFF, None)
+        why, self._stop_words = self._stop_words, ""
+        if self.session is not None:
+            self.recorder.event("request", time_s=self.session.time_s, text=f"stop, {why}")
+            self._finish("stopped")
+            self.tell(f"stopped: {why}")
+
+    def _lost(self, error: RigLost) -> None:
+        trip = Trip("board-lost", self.session.time_s if self.session else 0.0, str(error), "The heat is off: the hardware lets go by itself.",
+                    "the cable and the board")  # fmt: skip
+        if self.session is not None:
+            self.session.chain.safety.trips.setdefault(trip.fault, trip)
+            self.recorder.event("trip", **plain(trip))
+            self._finish("tripped")
+        self.tell(f"TRIP: {trip}")
+
+    # ---- state and status ------------------------------------------------------------------------------------------------------
+
+    def _chamber_c(self) -> float | None:
+        value = self._reading.chamber_c if self._reading is not None else math.nan
+        return value if math.isfinite(value) else None
+
+    def _remember(self, reading: Reading) -> None:
+        value = reading.chamber_c
+        if self._act.verdict.usable and math.isfinite(value):
+            self.hot = notice.seen(value, time.time(), self.oven.site.ambient_c, self._tau_s)
+        if self._step % max(1, round(10.0 / self.pace.tick_s)) == 0:
+            self._save()
+
+    def _save(self, urgent: bool = False) -> None:
+        boot_id, boottime = host.boot()
+        session, run = self.session, None
+        if session is not None:
+            order = session.order
+            run = {"folder": str(self.folder), "schedule": order.schedule.file, "schedule_sha256": order.schedule.sha256, "oven_sha256": order.oven.sha256,
+                   "model": order.model_file, "started": self.started, "place": session.place()}  # fmt: skip
+        trips = session.trips if session is not None else self.rest.trips
+        limits = self.saved.get("limits") if session is None and not self.outcome else self._limits
+        self.saved = {"oven": self.oven.name, "boot": boot_id, "boottime_s": boottime, "wall_s": time.time(), "limits": limits, "run": run,
+                      "hot": notice.to_mapping(self.hot) if self.hot else None, "trips": [plain(t) for t in trips]}  # fmt: skip
+        self.keeper.keep(self.saved, urgent)
+
+    def _status(self, act, reading: Reading) -> dict:
+        d, session = act.decision, self.session
+        late = self.pace.late
+        trips = session.trips if session is not None else self.rest.trips
+        state = "tripped" if trips else "idle" if session is None else d.phase
+        usable = act.verdict.usable
+        record = self.recorder.state() if self.recorder is not None else None
+        return {
+            "ok": True, "oven": self.oven.name, "state": state, "running": session is not None, "outcome": self.outcome,
+            "reason": act.verdict.reason if act.verdict.permit is None and (d.demand_w > 0.0 or trips) else d.reason,
+            "danger": act.verdict.danger, "trips": [plain(t) for t in trips], "warnings": list(act.verdict.warnings),
+            "notice": notice.notice(self.hot, time.time(), reading.chamber_c if usable else None),
+            "chamber_c": reading.chamber_c if usable else None, "limit_c": reading.limit_c, "part_c": reading.part_c,
+            "part_estimate_c": d.part_c, "part_sd_k": d.part_sd_k, "element_estimate_c": d.element_c, "reference_c": d.reference_c,
+            "duty": act.duty, "demand_w": d.demand_w, "feedforward_w": d.feedforward_w, "trim_w": d.trim_w, "unexplained_w": d.unexplained_w,
+            "full_w": d.full_w, "supply_v": reading.supply_v, "contactor": act.contactor, "door_open": reading.door_open,
+            "airflow_proved": reading.airflow_proved, "faults": list(reading.faults),
+            "run_s": session.time_s if session else 0.0, "left_s": d.left_s, "energy_j": session.chain.energy_j if session else 0.0,
+            "schedule": session.order.schedule.name if session else "", "schedule_file": session.order.schedule.file if session else "",
+            "step": d.step + 1 if session else 0, "held": bool(session and getattr(session.chain.control.position, "held", False)),
+            "model": session.order.words if session else "", "folder": str(self.folder or ""), "started": self.started if session else "",
+            "rows": len(self.curve), "refusal": "" if session else self.refusal(),
+            "rig": {"kind": self.rig.facts.kind, "name": self.rig.facts.name, "unproved": list(self.rig.facts.unproved)},
+            "record": None if record is None else {"written": record.written, "dropped": record.dropped, "lost": record.lost,
+                                                   "failure": record.failure, "slowest_s": record.slowest_s},
+            "ticks": {"count": late.count, "overruns": late.overruns, "p50_s": late.quantile_s(0.5), "p99_s": late.quantile_s(0.99), "worst_s": late.worst_s},
+            "answered": time.strftime("%Y-%m-%d %H:%M:%S"),
+        }  # fmt: skip
+
+
+def _trips(saved: dict) -> tuple[Trip, ...]:
+    """The trips that stood when the last process ended; a damaged one stands too, in general words."""
+    found = []
+    for told in saved.get("trips") or ():
+        words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")} if isinstance(told, dict) else {}
+        found.append(Trip(words.get("fault") or "unknown", 0.0, words.get("seen") or "a trip of the last run", words.get("done", ""), words.get("check", "")))
+    return tuple(found)
+
+
+def unfinished(saved: dict, oven: Oven) -> dict | None:
+    """What was running when the last process ended without an end, or None."""
+    run = saved.get("run")
+    return run if isinstance(run, dict) and run.get("folder") else None
+
+
+def judge_resume(service: Service, run: dict) -> tuple[resume.Verdict, Order | None]:
+    """Whether the run that was cut off goes on, from the first readings. Raises nothing; what cannot be read stops it, in words."""
+    boot_id, boottime = host.boot()
+    away = resume.outage_s(service.saved_before, boot_id, boottime, time.time())
+    reading = service._reading.chamber_c if service._act is not None and service._act.verdict.usable else math.nan
+    nothing = lambda why: (resume.Verdict(False, why, away, math.nan, reading), None)  # noqa: E731
+    if service.oven.sha256 != run.get("oven_sha256"):
+        return nothing("a run was cut off, and the oven's description has been changed since: it does not go on")
+    try:
+        schedule = load_schedule(run.get("schedule") or "")
+        if schedule.sha256 != run.get("schedule_sha256"):
+            return nothing("a run was cut off, and its schedule has been changed since: it does not go on")
+        order = prepare(service.oven, schedule, run.get("model") or None, reading if math.isfinite(reading) else None)
+    except KilnctlError as error:
+        return nothing(f"a run was cut off, and cannot go on: {error}")
+    return resume.decide(run.get("place"), schedule.after_power_loss, order.model, away, reading), order

@@ -1,0 +1,186 @@
+"""What the oven does between two ticks: a run, or rest. Both are watched by the same rules. Pure but for a
+lock: no clock, no file."""
+
+import math
+import threading
+from dataclasses import dataclass, replace
+
+from .. import control, firing, safety
+from ..chain import Actuation, Chain
+from ..control import reference
+from ..control.controller import Decision
+from ..errors import KilnctlError
+from ..firing import Burst
+from ..model.energy import CHAMBER, SENSOR, N
+from ..reading import Reading
+from ..record.columns import row_of
+from ..record.events import Event, Teller
+from ..safety import SafetyState, Tick, Trip
+from ..settings.oven import Load, Oven
+from ..settings.schedule import Schedule
+
+#: After a trip the oven is watched and recorded for so long before the record is closed, s.
+AFTER_TRIP_S = 120.0
+OFF = Burst(0, (0,), (), 0.0)
+
+
+@dataclass(frozen=True)
+class Order:
+    """A run that is ready to start. `words`: the model in words; `unlike`: limits unlike the last run's, which want a person's word."""
+
+    oven: Oven
+    schedule: Schedule
+    load: Load | None
+    model: object
+    words: str
+    programme: object
+    policy: safety.Policy
+    controller: object = control
+    name: str = "energy balance and trim"
+    unlike: tuple[str, ...] = ()
+    model_file: str = ""
+
+
+def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
+    """Everything that can be refused before there is any heat. Raises KilnctlError."""
+    from .. import size
+    from ..model.stored import model_for
+
+    size(oven)
+    load = schedule.load if schedule.load is not None else oven.usual_load
+    model, words = model_for(oven, load, schedule.top_c, model_file)
+    programme = control.prepare(oven, schedule, model, start_c)
+    return Order(oven, schedule, load, model, words, programme, safety.policy_for(oven, schedule, model), model_file=model_file or "")
+
+
+class Rest:
+    """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged."""
+
+    def __init__(self, oven: Oven, trips: tuple[Trip, ...] = ()):
+        self.policy, self.state = safety.policy_for(oven), SafetyState()
+        self.state.trips.update({t.fault: t for t in trips})
+        self.reading: Reading | None = None
+        self._tick: Tick | None = None
+        self._lock = threading.Lock()  # an acknowledgement comes from the socket's thread
+
+    @property
+    def trips(self) -> tuple[Trip, ...]:
+        return tuple(self.state.trips.values())
+
+    def tick(self, reading: Reading, now_s: float, dt_s: float, step: int) -> Actuation:
+        fired = reading.fired if reading.fired is not None else 0.0
+        with self._lock:
+            self.reading, self._tick = reading, Tick(now_s, step, fired, heating=False, commanded=0.0, contactor=False)
+            self.state, verdict = safety.judge(self.state, self.policy, reading, self._tick)
+        nan = math.nan
+        decision = Decision(0.0, 0.0, 0.0, 0.0, nan, reading.chamber_c, nan, reading.chamber_c, None, None, None, 0.0, 0.0, 0, "idle", 0.0,
+                            False, "no run: heat off")  # fmt: skip
+        return Actuation(0.0, OFF, False, 0.0, decision, verdict)
+
+    def acknowledge(self, who: str) -> tuple[str, ...]:
+        """Clear the trips whose causes are gone; returns those that stand. Raises KilnctlError before the first readings."""
+        if self._tick is None or self.reading is None:
+            raise KilnctlError("there is no reading yet; ask again in a few seconds")
+        with self._lock:
+            self.state, standing = safety.acknowledge(self.state, self.policy, self.reading, self._tick, who)
+        return standing
+
+
+class Session:
+    """One run from the start test to its end. `tick` decides; `over` says how it ended, once it has.
+
+    `place` (from an earlier `place()`) goes on in the middle of a schedule after a power cut.
+    """
+
+    def __init__(self, order: Order, *, prove: bool = True, place: dict | None = None):
+        from ..rehearsal import holding_table
+
+        self.order = order
+        controller = order.controller if place is None else _Resumed(order.controller, place)
+        self.chain = Chain(controller, order.programme, order.policy, firing.pattern_for(order.oven), holding_table(order.model, order.oven),
+                           prove=prove)  # fmt: skip
+        if place is not None:
+            self.chain.energy_j = float(place["energy_j"])
+        self._teller = Teller(order.programme.legs)
+        self._began_s: float | None = None
+        self._before_s = float(place["run_s"]) if place is not None else 0.0
+        self.time_s = self._before_s
+        self.tripped_s: float | None = None
+        self.over = ""
+        self.events: list[Event] = []
+        self.row: tuple = ()
+
+    def tick(self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[str, ...] = (), truth=(None, None)) -> Actuation:
+        """As `Chain.tick`; afterwards `row` is the sample of this tick and `events` what is worth telling of it."""
+        if self._began_s is None:
+            self._began_s = now_s - dt_s
+        # A clock that goes back shows in the rules, not in the record.
+        self.time_s = max(self.time_s + 1e-3, self._before_s + now_s - self._began_s)
+        act = self.chain.tick(reading, now_s, dt_s, step, requests)
+        self.row = row_of(self.time_s, reading, act, *truth)
+        self.events = self._teller.tell(self.time_s, reading, act, self.chain.control.position.leg)
+        if self.trips and self.tripped_s is None:
+            self.tripped_s = self.time_s
+        if self.tripped_s is not None:
+            if self.time_s - self.tripped_s >= AFTER_TRIP_S:
+                self.over = "tripped"
+        elif act.decision.done:
+            self.over = "finished"
+        return act
+
+    @property
+    def trips(self) -> tuple[Trip, ...]:
+        return tuple(self.chain.safety.trips.values())
+
+    def place(self) -> dict | None:
+        """Where the run is, as JSON values; None while there is nothing to go on with."""
+        c = self.chain.control
+        if c is None or self.chain.proving or self.trips or not hasattr(c.position, "counted_s"):
+            return None
+        p = c.position
+        return {"leg": p.leg, "counted_s": p.counted_s, "reference_c": None if math.isnan(p.reference_c) else p.reference_c,
+                "rate_k_per_s": p.rate_k_per_s, "arrived": p.arrived, "held": p.held, "added_s": p.added_s,
+                "state_c": [float(v) for v in c.estimate.now], "unexplained_w": float(c.estimate.unexplained_w),
+                "chamber_c": float(c.estimate.now[CHAMBER]), "run_s": self.time_s, "energy_j": self.chain.energy_j}  # fmt: skip
+
+
+class _Resumed:
+    """A controller that starts where another process was cut off."""
+
+    def __init__(self, controller, place: dict):
+        self.controller, self.place = controller, place
+
+    def start(self, programme, reading: Reading, time_s: float):
+        state = self.controller.start(programme, reading, time_s)
+        p, model, value = self.place, programme.model, reading.chamber_c
+        leg = programme.legs[min(int(p["leg"]), len(programme.legs) - 1)]
+        reference_c = math.nan if p["reference_c"] is None else float(p["reference_c"])
+        if leg.kind == "ramp" and math.isfinite(value):
+            # It goes on from where the oven is now, not from where it should be: the outage is no reason to hurry.
+            down = leg.target_c < reference_c
+            reference_c = max(reference_c, value) if down and value < reference_c else min(reference_c, value) if not down else reference_c
+        position = reference.Position(leg=int(p["leg"]), counted_s=float(p["counted_s"]), reference_c=reference_c, arrived=bool(p["arrived"]),
+                                      rate_k_per_s=float(p["rate_k_per_s"]), held=bool(p["held"]), added_s=float(p["added_s"]))  # fmt: skip
+        state.position = position
+        cooled = cooled_state(model, p, float(p.get("outage_s", 0.0)))
+        if cooled is not None and math.isfinite(value):
+            # The chamber is where the sensor says; the hidden temperatures are where the outage has left them.
+            x = tuple(value if i in (CHAMBER, SENSOR) else t for i, t in enumerate(cooled))
+            state.estimate = replace(state.estimate, x=x, now=x, unexplained_w=float(p["unexplained_w"]))
+        return state
+
+    def step(self, *arguments):
+        return self.controller.step(*arguments)
+
+
+def cooled_state(model, place: dict, outage_s: float) -> tuple[float, ...] | None:
+    """The model's temperatures after so long without heat; None where the place does not fit the model."""
+    x = tuple(place.get("state_c") or ())
+    if len(x) != N or not all(isinstance(v, (int, float)) and math.isfinite(v) for v in x):
+        return None
+    left = outage_s
+    while left > 0.0:
+        dt = min(5.0, left)
+        x = model.step(x, 0.0, dt, model.ambient_c)
+        left -= dt
+    return x
