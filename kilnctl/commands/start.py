@@ -1,5 +1,6 @@
 """`kilnctl start OVEN SCHEDULE`: start a schedule on a service that waits (`kilnctl run OVEN --idle`)."""
 
+import time
 from pathlib import Path
 
 from ..errors import KilnctlError
@@ -21,6 +22,10 @@ def run(args) -> int:
     if args.model:
         request["model"] = str(Path(args.model).resolve())
     answer = _asking.asked(args, request)
+    patience = time.monotonic() + 60.0
+    while answer.get("pending") and time.monotonic() < patience:
+        time.sleep(0.1)
+        answer = _asking.asked(args, {"ask": "prepared"})
     if answer.get("confirm"):
         raise KilnctlError("these limits are unlike the last run's:\n  " + "\n  ".join(answer["confirm"]) + "\nif that is right, say --confirm")
     for shortfall in answer.get("shortfalls", ()):

@@ -160,11 +160,14 @@ def replace_unexplained(estimate: estimator.Estimate, watts: float) -> estimator
 def _requests(s: ControlState, programme: Programme, value: float, requests: tuple[str, ...]) -> bool:
     for request in requests:
         p = s.position
-        if request == "hold":
-            target = p.reference_c if not math.isnan(p.reference_c) else value
-            s.position = replace(p, held=True, reference_c=target)
-        elif request == "go on":
-            s.position = replace(p, held=False)
+        kind = programme.legs[p.leg].kind if not p.done else ""
+        if request == "hold" and not p.done:
+            # On its way as fast as it can, or cooling without heat, the oven is held where it is now.
+            here = kind in ("jump", "cool") and not p.held or math.isnan(p.reference_c)
+            s.position = replace(p, held=True, reference_c=value if here else p.reference_c)
+        elif request == "go on" and p.held:
+            on = programme.legs[p.leg].target_c if kind == "jump" else math.nan if kind == "cool" else p.reference_c
+            s.position = replace(p, held=False, reference_c=on)
         elif request == "skip":
             s.position = reference.skip(programme.legs, p, value)
         elif request.startswith("soak ") and not p.done:

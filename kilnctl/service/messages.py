@@ -3,7 +3,8 @@
     {"ask": "status"}                              → {"ok": true, "state": "running", "chamber_c": 187.2, …}
     {"ask": "curve", "since": 0, "most": 500}      → {"ok": true, "from": 0, "count": 500, "columns": {"time_s": […], …}, "run": "…"}
     {"ask": "stop"}                                → {"ok": true, "words": "…"}
-    {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}
+    {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}  → {"ok": true, "pending": true}
+    {"ask": "prepared"}                            → what became of the last start; "pending" until that is known
     {"ask": "hold"}  {"ask": "proceed"}  {"ask": "skip"}  {"ask": "soak", "seconds": 600}
     {"ask": "acknowledge", "by": "who"}
 
@@ -21,6 +22,7 @@ REQUESTS: dict[str, dict[str, tuple]] = {
     "curve": {"since": (int,), "most": (int,)},
     "stop": {"by": (str,)},
     "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,)},
+    "prepared": {},
     "hold": {"by": (str,)},
     "proceed": {"by": (str,)},
     "skip": {"by": (str,)},

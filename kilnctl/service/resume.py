@@ -44,7 +44,7 @@ def outage_s(state: dict, boot_id: str, boottime_s: float, wall_s: float) -> flo
 def decide(place: dict | None, policy: str, model, out_s: float, reading_c: float) -> Verdict:
     """Whether the run at `place` goes on. `policy` is the schedule's ("resume" or "stop"), `out_s` from `outage_s`."""
     if place is None:
-        return Verdict(False, "a run was cut off during its start test or after a trip; it does not go on", out_s, math.nan, reading_c)
+        return Verdict(False, "a run was cut off before it had got going, or after a trip; it does not go on", out_s, math.nan, reading_c)
     then_c = float(place["chamber_c"])
     x = cooled_state(model, place, min(out_s, 4.0 * LONGEST_OUTAGE_S)) if math.isfinite(out_s) else None
     expected = x[CHAMBER] if x is not None else math.nan

@@ -43,7 +43,7 @@ class Service:
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue = SimpleQueue()
         self._orders: SimpleQueue = SimpleQueue()
-        self._preparing = False
+        self._preparing, self._prepared = False, {"ok": False, "words": "no start was asked for"}
         try:
             self.keeper = Keeper(home)
         except OSError as error:
@@ -85,6 +85,8 @@ class Service:
             return {"ok": True, "words": "heat is being cut"}
         if ask == "start":
             return self._start_asked(request)
+        if ask == "prepared":
+            return self._prepared
         if ask == "acknowledge":
             standing = self.rest.acknowledge(by) if self.session is None else ("a run is still being watched",)
             if standing:
@@ -104,10 +106,10 @@ class Service:
         if self._preparing:
             return {"ok": False, "words": "another start is being prepared"}
         self._preparing = True
-        answer: dict = {}
-        done = threading.Event()
+        self._prepared = {"ok": True, "pending": True, "words": "being prepared"}
 
         def work() -> None:
+            answer: dict = {}
             try:
                 order = self.ordered(prepare(self.oven, load_schedule(request["schedule"]), request.get("model") or self.model_file, self._chamber_c()))
                 if order.unlike and not request.get("confirm"):
@@ -118,16 +120,15 @@ class Service:
             except KilnctlError as error:
                 answer.update(ok=False, words=str(error))
             finally:
-                self._preparing = False
-                done.set()
+                self._prepared, self._preparing = answer, False
 
         refused = self.refusal()
         if refused:
             self._preparing = False
             return {"ok": False, "words": refused}
         threading.Thread(target=work, name="prepare", daemon=True).start()
-        # The door waits a moment only: a stop behind this request must not.
-        return answer if done.wait(0.04) else {"ok": True, "words": "being prepared; `kilnctl status` will say"}
+        # Never waited for here: a stop may stand behind this request.
+        return self._prepared
 
     def stop(self, why: str) -> None:
         """Cut the heat now and end the run (and, unless idle, the service). From any thread, also from a signal handler."""
@@ -302,6 +303,8 @@ class Service:
             self._save(urgent=True)
             return
         self.recorder.event(event.kind, time_s=event.time_s, text=event.text)
+        if event.kind == "step":
+            self._save(urgent=True)
         if event.kind in ("warning", "step", "door"):
             self.tell(f"{event.kind}: {event.text}")
 
