@@ -1,0 +1,147 @@
+"""Deadlines, lateness, the state's keeper, and what is asked of the operating system."""
+
+import math
+import os
+import socket
+import threading
+
+import pytest
+
+from kilnctl.errors import KilnctlError
+from kilnctl.service import host
+from kilnctl.service.curve import KEPT, MOST_ROWS, Curve
+from kilnctl.service.keeper import Keeper
+from kilnctl.service.pace import Lateness, RealPace, SimulatedPace
+
+
+class Clock:
+    def __init__(self):
+        self.now = 100.0
+
+    def __call__(self):
+        return self.now
+
+
+class Never:
+    """An event that nobody sets; waiting for it lets the clock go on."""
+
+    def __init__(self, clock, late=0.0):
+        self.clock, self.late = clock, late
+
+    def wait(self, seconds):
+        self.clock.now += seconds + self.late
+        return False
+
+
+def test_a_late_tick_does_not_move_the_ones_after_it():
+    clock = Clock()
+    pace = RealPace(1.0, clock)
+    begun = []
+    for late in (0.0, 0.3, 0.0, 0.0):
+        assert pace.wait(Never(clock, late))
+        begun.append(clock.now)
+    assert begun == pytest.approx([100.0, 101.3, 102.0, 103.0])
+    assert pace.late.count == 4 and pace.late.overruns == 0 and pace.late.worst_s == pytest.approx(0.3)
+
+
+def test_missed_ticks_are_left_out_and_counted():
+    clock = Clock()
+    pace = RealPace(1.0, clock)
+    pace.wait(Never(clock))
+    pace.wait(Never(clock, 3.4))
+    pace.wait(Never(clock))
+    assert clock.now == pytest.approx(105.0) and pace.late.overruns == 1
+
+
+def test_a_stop_does_not_wait_for_the_tick():
+    wake = threading.Event()
+    pace = RealPace(1000.0)
+    assert pace.wait(wake)
+    wake.set()
+    assert not pace.wait(wake)
+    fast = SimulatedPace(1.0, math.inf)
+    assert fast.wait(threading.Event()) and fast.now_s() == 1.0 and not fast.wait(wake) and fast.now_s() == 1.0
+
+
+def test_quantiles_of_lateness_are_within_a_bin():
+    late = Lateness()
+    assert late.quantile_s(0.5) == 0.0
+    for k in range(1, 1001):
+        late.add(k * 1e-4, 1.0)
+    for share in (0.5, 0.9, 0.99):
+        assert share * 0.1 <= late.quantile_s(share) <= share * 0.1 * 1.13
+    assert late.quantile_s(1.0) == pytest.approx(0.1)
+
+
+def test_one_owner_at_a_time(tmp_path):
+    first = host.Owner(tmp_path / "owner")
+    with pytest.raises(KilnctlError, match=f"process {os.getpid()}"):
+        host.Owner(tmp_path / "owner")
+    first.release()
+    host.Owner(tmp_path / "owner").release()
+
+
+def test_the_watchdog_speaks_to_the_service_manager_and_never_waits(tmp_path):
+    path = str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(path)
+        dog = host.Watchdog({"NOTIFY_SOCKET": path})
+        dog.tell("WATCHDOG=1")
+        assert manager.recv(100) == b"WATCHDOG=1"
+        for _ in range(2000):  # nobody reads: its queue fills, and the tick goes on
+            dog.tell("WATCHDOG=1")
+        dog.close()
+    host.Watchdog({}).tell("READY=1")
+
+
+def test_what_the_system_refuses_is_told(monkeypatch):
+    def refuse(*a):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "sched_setscheduler", refuse)
+    assert "LimitRTPRIO" in host.real_time(20)
+
+
+def test_places_follow_the_service_manager_and_the_user(monkeypatch, tmp_path):
+    monkeypatch.setenv("STATE_DIRECTORY", "/var/lib/kilnctl")
+    monkeypatch.setenv("RUNTIME_DIRECTORY", "/run/kilnctl")
+    assert [str(p) for p in host.places("Brick box kiln")] == ["/var/lib/kilnctl/brick-box-kiln", "/run/kilnctl/brick-box-kiln.socket"]
+    monkeypatch.delenv("STATE_DIRECTORY")
+    monkeypatch.delenv("RUNTIME_DIRECTORY")
+    monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    folder, path = host.places("Brick box kiln")
+    assert folder == tmp_path / "kilnctl" / "brick-box-kiln" and path == folder / "socket"
+
+
+def test_the_newest_state_is_kept_and_an_urgent_one_at_once(tmp_path):
+    keeper = Keeper(tmp_path / "state")
+    assert keeper.load() == {}
+    for k in range(100):
+        keeper.keep({"k": k})
+    keeper.keep({"k": 100}, urgent=True)
+    keeper.close()
+    assert Keeper(tmp_path / "state").load() == {"k": 100}
+
+
+def test_a_state_that_cannot_be_kept_is_told(tmp_path, monkeypatch):
+    keeper = Keeper(tmp_path / "state")
+    keeper.path = tmp_path / "gone" / "state"
+    keeper.keep({"k": 1}, urgent=True)
+    keeper.close()
+    assert "gone" in keeper.failure
+
+
+def test_a_long_curve_is_thinned_and_keeps_its_peaks():
+    curve = Curve(tuple(range(len(KEPT))))
+    chamber = KEPT.index("chamber_c")
+    peak = 1234
+    for k in range(MOST_ROWS + 10):
+        row = [float(k)] + [20.0] * (len(KEPT) - 1)
+        row[chamber] = 999.0 if k == peak else 20.0 + k % 7
+        curve.add(tuple(row))
+    assert curve.thinned == 1 and len(curve) < MOST_ROWS
+    first, columns = curve.since(0, MOST_ROWS)
+    assert first == 0 and max(columns["chamber_c"]) == 999.0
+    assert all(a < b for a, b in zip(columns["time_s"], columns["time_s"][1:]))
+    assert columns["time_s"][-1] == MOST_ROWS + 9

@@ -1,0 +1,152 @@
+"""Runs and rest between two ticks, without clock or disk."""
+
+import math
+
+import pytest
+
+from kilnctl import Reading
+from kilnctl.control import reference
+from kilnctl.model.energy import CHAMBER, SENSOR
+from kilnctl.plants.oven import VirtualOven
+from kilnctl.service import resume
+from kilnctl.service.session import AFTER_TRIP_S, Rest, Session, cooled_state, prepare
+
+
+@pytest.fixture(scope="module")
+def order(oven, schedule):
+    return prepare(oven("curing-cabinet"), schedule("powder-cure"))
+
+
+def drive(session, plant, ticks, first=1, requests=lambda k: (), reading=None):
+    reading = plant.advance(1.0, 0.0, False) if reading is None else reading
+    for k in range(first, first + ticks):
+        act = session.tick(reading, float(k), 1.0, k, requests(k))
+        reading = plant.advance(1.0, act.fired, act.contactor)
+        if session.over:
+            break
+    return act, reading
+
+
+def test_the_start_test_comes_first_and_the_schedule_waits_for_it(order):
+    session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
+    act, reading = drive(session, plant, 12)
+    assert act.decision.phase == "start test" and session.chain.control.position.held and session.place() is None
+    act, _ = drive(session, plant, 60, 13, reading=reading)
+    assert act.decision.phase == "heat up" and not session.chain.control.position.held
+    assert session.chain.test.phase == "passed" and session.place()["leg"] == 0
+
+
+def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order):
+    from kilnctl.plants.faults import Fault
+
+    plant = VirtualOven(order.oven, load=order.load, seed=3, faults=(Fault("contactor welded", 0.0),))
+    session = Session(order)
+    reading, heat_after = plant.advance(1.0, 0.0, False), 0.0
+    for k in range(1, 400):
+        act = session.tick(reading, float(k), 1.0, k)
+        heat_after += act.fired if session.trips else 0.0
+        reading = plant.advance(1.0, act.fired, act.contactor)
+        if session.over:
+            break
+    assert session.over == "tripped" and session.trips and heat_after == 0.0
+    assert session.time_s - session.tripped_s == pytest.approx(AFTER_TRIP_S, abs=1.0)
+
+
+def test_a_hold_in_the_heat_up_stays_where_the_oven_is_and_proceeds_to_where_it_was_going(order):
+    session, plant = Session(order, prove=False), VirtualOven(order.oven, load=order.load, seed=3)
+    _, reading = drive(session, plant, 300)
+    _, reading = drive(session, plant, 600, 301, lambda k: ("hold",) if k == 301 else (), reading)
+    p = session.chain.control.position
+    assert p.held and abs(p.reference_c - plant.chamber_c) < 1.0 and p.reference_c < 150.0
+    drive(session, plant, 2, 901, lambda k: ("go on",) if k == 901 else (), reading)
+    p = session.chain.control.position
+    assert not p.held and p.reference_c == 200.0
+
+
+def test_rest_never_heats_and_keeps_trips_until_somebody_acknowledges(order):
+    from kilnctl.safety import Trip
+
+    rest = Rest(order.oven, (Trip("over-oven", 0.0, "too hot", "heat off", "the relay"),))
+    assert rest.trips
+    for k in range(1, 6):
+        act = rest.tick(Reading(300.0 + 0.01 * k, limit_c=300.0, cold_junction_c=25.0), float(k), 1.0, k)
+        assert act.fired == 0.0 and not act.contactor
+    assert "over-oven" in rest.acknowledge("the founder"), "it still is too hot"
+    for k in range(6, 12):
+        rest.tick(Reading(100.0 + 0.01 * k, limit_c=100.0, cold_junction_c=25.0), float(k), 1.0, k)
+    assert "over-oven" in rest.acknowledge("  ") and rest.trips
+    rest.acknowledge("the founder")
+    assert "over-oven" not in {t.fault for t in rest.trips}
+
+
+@pytest.fixture(scope="module")
+def halfway(order):
+    """A place in the middle of the heat-up, and the plant as it stands."""
+    session, plant = Session(order, prove=False), VirtualOven(order.oven, load=order.load, seed=3)
+    drive(session, plant, 700)
+    return session.place(), plant
+
+
+def test_a_resumed_run_goes_on_with_its_own_time_energy_and_place(order, halfway):
+    place, plant = halfway
+    session = Session(order, place={**place, "outage_s": 0.0})
+    act, _ = drive(session, plant, 40)
+    assert session.time_s > place["run_s"] and session.chain.energy_j >= place["energy_j"] > 0.0
+    assert session.chain.control.position.leg == place["leg"]
+    assert act.decision.part_c > 60.0, "the part's temperature is remembered, not taken for the chamber's"
+
+
+def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
+    slow = prepare(oven("bench-muffle"), schedule("anneal"))
+    leg = next(i for i, item in enumerate(slow.programme.legs) if item.kind == "ramp")
+    model = slow.model
+    place = {"leg": leg, "counted_s": 0.0, "reference_c": 300.0, "rate_k_per_s": 0.1, "arrived": False, "held": False, "added_s": 0.0,
+             "state_c": list(model.rest(300.0)), "unexplained_w": 0.0, "chamber_c": 300.0, "run_s": 100.0, "energy_j": 1e5, "outage_s": 60.0}  # fmt: skip
+    session = Session(slow, prove=False, place=place)
+    session.tick(Reading(280.0, cold_junction_c=25.0), 1.0, 1.0, 1)
+    assert session.chain.control.position.reference_c == pytest.approx(280.0, abs=1.0)
+
+
+# ---- whether to go on ----------------------------------------------------------------------------------------------------------
+
+
+def test_outage_by_the_boot_clock_within_a_boot_else_by_the_wall():
+    state = {"boot": "a", "boottime_s": 1000.0, "wall_s": 5e8}
+    assert resume.outage_s(state, "a", 1042.0, 1.0) == 42.0
+    assert resume.outage_s(state, "b", 30.0, 5e8 + 300.0) == 300.0
+    assert math.isnan(resume.outage_s(state, "b", 30.0, 5e8 - 1.0)), "a wall clock that went back knows nothing"
+    assert math.isnan(resume.outage_s({}, "b", 30.0, 5e8))
+
+
+@pytest.mark.parametrize(("policy", "out_s", "offset_k", "go"), [
+    ("resume", 60.0, 0.0, True), ("resume", 600.0, 0.0, True), ("stop", 60.0, 0.0, False), ("resume", 901.0, 0.0, False),
+    ("resume", math.nan, 0.0, False), ("resume", 60.0, -60.0, False), ("resume", 60.0, 60.0, False), ("resume", 60.0, math.nan, False),
+])  # fmt: skip
+def test_it_goes_on_only_when_short_known_consistent_and_wished(order, halfway, policy, out_s, offset_k, go):
+    place, _ = halfway
+    after = cooled_state(order.model, place, out_s if math.isfinite(out_s) else 60.0)
+    verdict = resume.decide(place, policy, order.model, out_s, after[CHAMBER] + offset_k)
+    assert verdict.go is go, verdict.words
+    assert ("goes on" in verdict.words) is go and "chamber was at" in verdict.words
+
+
+def test_without_a_place_or_with_a_foreign_one_it_does_not_go_on(order, halfway):
+    place, _ = halfway
+    assert not resume.decide(None, "resume", order.model, 10.0, 100.0).go
+    assert not resume.decide({**place, "state_c": [1.0, 2.0]}, "resume", order.model, 10.0, place["chamber_c"]).go
+
+
+def test_cooling_follows_the_model_and_the_sensor_lags_behind(order, halfway):
+    place, _ = halfway
+    soon, later = cooled_state(order.model, place, 30.0), cooled_state(order.model, place, 600.0)
+    assert later[CHAMBER] < soon[CHAMBER] and later[SENSOR] >= later[CHAMBER] - 1.0
+    assert cooled_state(order.model, {"state_c": [math.nan] * 8}, 1.0) is None
+
+
+def test_the_reference_of_a_resumed_hold_is_where_it_was(order, halfway):
+    place, _ = halfway
+    held = Session(order, prove=True, place={**place, "held": True, "reference_c": 120.0, "outage_s": 5.0})
+    plant = VirtualOven(order.oven, load=order.load, seed=3)
+    drive(held, plant, 60)
+    assert held.chain.test.phase == "passed" and held.chain.control.position.held, "a hold by a person outlives the start test"
+    assert isinstance(held.chain.control.position, reference.Position)
