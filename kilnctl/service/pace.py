@@ -35,7 +35,7 @@ class Lateness:
 class RealPace:
     """Absolute deadlines on the monotonic clock: a late tick does not move the ones after it, a missed one is left out and counted."""
 
-    simulated = False
+    simulated, speed = False, 1.0
 
     def __init__(self, tick_s: float, clock=time.monotonic):
         self.tick_s, self._clock, self.late = tick_s, clock, Lateness()

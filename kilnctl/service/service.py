@@ -22,7 +22,7 @@ from ..settings.schedule import load_schedule
 from . import host, resume
 from .curve import KEPT, Curve
 from .door import Door
-from .keeper import Keeper
+from .keeper import EVERY_S, Keeper
 from .session import OFF, Order, Rest, Session, prepare
 
 #: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
@@ -45,7 +45,7 @@ class Service:
         self._orders: SimpleQueue = SimpleQueue()
         self._preparing, self._prepared = False, {"ok": False, "words": "no start was asked for"}
         try:
-            self.keeper = Keeper(home)
+            self.keeper = Keeper(home, EVERY_S / min(1000.0, pace.speed))
         except OSError as error:
             raise KilnctlError(f"{home}: the service's state cannot be kept there: {error.strerror}") from None
         self.owner = host.Owner(home / "owner")
@@ -413,7 +413,7 @@ def unfinished(saved: dict, oven: Oven) -> dict | None:
 def judge_resume(service: Service, run: dict) -> tuple[resume.Verdict, Order | None]:
     """Whether the run that was cut off goes on, from the first readings. Raises nothing; what cannot be read stops it, in words."""
     boot_id, boottime = host.boot()
-    away = resume.outage_s(service.saved_before, boot_id, boottime, time.time())
+    away = resume.outage_s(service.saved_before, boot_id, boottime, time.time()) + float((run.get("place") or {}).get("outage_s", 0.0))
     reading = service._reading.chamber_c if service._act is not None and service._act.verdict.usable else math.nan
     nothing = lambda why: (resume.Verdict(False, why, away, math.nan, reading), None)  # noqa: E731
     if service.oven.sha256 != run.get("oven_sha256"):

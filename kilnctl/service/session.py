@@ -103,6 +103,7 @@ class Session:
             self.chain.energy_j = float(place["energy_j"])
         self._teller = Teller(order.programme.legs)
         self._began_s: float | None = None
+        self._resumed = place
         self._before_s = float(place["run_s"]) if place is not None else 0.0
         self.time_s = self._before_s
         self.tripped_s: float | None = None
@@ -135,6 +136,11 @@ class Session:
     def place(self) -> dict | None:
         """Where the run is, as JSON values; None while there is nothing to go on with."""
         c = self.chain.control
+        if self._resumed is not None and not self.trips and c is None:
+            return self._resumed
+        if self._resumed is not None and not self.trips and self.chain.proving:
+            # Cut off again before it got going again: it still is where it was in its schedule, with the temperatures of now.
+            return {**self._resumed, "state_c": [float(v) for v in c.estimate.now], "chamber_c": float(c.estimate.now[CHAMBER]), "outage_s": 0.0}
         if c is None or self.chain.proving or self.trips or not hasattr(c.position, "counted_s"):
             return None
         p = c.position
