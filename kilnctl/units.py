@@ -1,8 +1,8 @@
 """Quantities as people write them: `76 mm`, `3 1/2 in`, `1 h 30 min`, `0.27 BTU·in/(h·ft²·°F)`, `R-13`, `350 °F`.
 
 `parse(text, dimension)` returns a float in the SI unit of that dimension (temperatures in °C). A bare number
-is refused wherever a unit matters. Conversion factors come from `scipy.constants` (SI brochure and NIST SP 811;
-BTU and calorie are the International Table ones).
+is refused wherever a unit matters. Conversion factors are the exact ones of NIST SP 811 (2008), appendix B; BTU and calorie are
+the International Table ones. They stand here as numbers, compared with scipy's by a test: the process that heats imports no scipy.
 
 Trade strings put everything behind the first slash below the line: `W/m·K` and `BTU-in/hr-ft2-F` are read as the
 trade reads them, W/(m·K) and BTU·in/(h·ft²·°F). The result's dimension is checked, so a slip is noticed.
@@ -13,7 +13,10 @@ import math
 import re
 from dataclasses import dataclass
 
-from scipy import constants as _c
+_INCH, _FOOT, _POUND, _OUNCE = 0.0254, 0.3048, 0.45359237, 0.45359237 / 16.0
+_MINUTE, _HOUR, _DAY = 60.0, 3600.0, 86400.0
+_BTU, _CALORIE, _HORSEPOWER = 1055.05585262, 4.1868, 550.0 * 0.3048 * 0.45359237 * 9.80665
+_FAHRENHEIT, ZERO_C = 5.0 / 9.0, 273.15
 
 # Exponents of (metre, kilogram, second, kelvin, ampere, mole).
 _NONE = (0, 0, 0, 0, 0, 0)
@@ -74,37 +77,37 @@ def _table() -> dict[str, tuple[float, tuple[int, ...]]]:
     put(1e-2, _M, "cm")
     put(1e-3, _M, "mm")
     put(1e-6, _M, "µm", "um")
-    put(_c.inch, _M, "in", "inch", "inches", '"', "″")
-    put(_c.foot, _M, "ft", "foot", "feet")
+    put(_INCH, _M, "in", "inch", "inches", '"', "″")
+    put(_FOOT, _M, "ft", "foot", "feet")
     put(1e-3, (3, 0, 0, 0, 0, 0), "l", "L", "litre", "litres", "liter", "liters")
-    put(_c.foot**3 / 60.0, (3, 0, -1, 0, 0, 0), "cfm", "CFM")
+    put(_FOOT**3 / 60.0, (3, 0, -1, 0, 0, 0), "cfm", "CFM")
     put(1.0, _KG, "kg")
     put(1e-3, _KG, "g")
     put(1e3, _KG, "t")
-    put(_c.pound, _KG, "lb", "lbs", "pound", "pounds")
-    put(_c.oz, _KG, "oz", "ounce", "ounces")
+    put(_POUND, _KG, "lb", "lbs", "pound", "pounds")
+    put(_OUNCE, _KG, "oz", "ounce", "ounces")
     put(1.0, _S, "s", "sec", "second", "seconds")
     put(1e-3, _S, "ms")
-    put(_c.minute, _S, "min", "mins", "minute", "minutes")
-    put(_c.hour, _S, "h", "hr", "hrs", "hour", "hours")
-    put(_c.day, _S, "d", "day", "days")
+    put(_MINUTE, _S, "min", "mins", "minute", "minutes")
+    put(_HOUR, _S, "h", "hr", "hrs", "hour", "hours")
+    put(_DAY, _S, "d", "day", "days")
     put(1.0, _K, "K", "°C", "C", "degC", "℃", "ΔK", "Δ°C", "ΔC", "C°")
-    put(_c.degree_Fahrenheit, _K, "°F", "F", "degF", "℉", "Δ°F", "ΔF", "F°", "°R")
+    put(_FAHRENHEIT, _K, "°F", "F", "degF", "℉", "Δ°F", "ΔF", "F°", "°R")
     put(1.0, _A, "A", "amp", "amps")
     put(1e-3, _A, "mA")
     put(1.0, _MOL, "mol")
     put(1.0, _JOULE, "J")
     put(1e3, _JOULE, "kJ")
     put(1e6, _JOULE, "MJ")
-    put(_c.Btu, _JOULE, "BTU", "Btu", "btu")
-    put(_c.calorie_IT, _JOULE, "cal")
-    put(1e3 * _c.calorie_IT, _JOULE, "kcal")
-    put(_c.hour, _JOULE, "Wh")
-    put(1e3 * _c.hour, _JOULE, "kWh")
+    put(_BTU, _JOULE, "BTU", "Btu", "btu")
+    put(_CALORIE, _JOULE, "cal")
+    put(1e3 * _CALORIE, _JOULE, "kcal")
+    put(_HOUR, _JOULE, "Wh")
+    put(1e3 * _HOUR, _JOULE, "kWh")
     put(1.0, _WATT, "W", "watt", "watts")
     put(1e3, _WATT, "kW")
     put(1e-3, _WATT, "mW")
-    put(_c.hp, _WATT, "hp")
+    put(_HORSEPOWER, _WATT, "hp")
     put(1.0, _VOLT, "V", "volt", "volts")
     put(1e-3, _VOLT, "mV")
     put(1.0, _OHM, "ohm", "ohms", "Ω", "Ω")
@@ -195,12 +198,12 @@ def _number(text: str) -> float:
 
 
 def _kelvin_to_c(value: float) -> float:
-    return value - _c.zero_Celsius
+    return value - ZERO_C
 
 
 _TEMPERATURE_SCALES = {
     "°C": float, "C": float, "degC": float, "℃": float, "deg C": float,
-    "°F": lambda v: (v - 32.0) * _c.degree_Fahrenheit, "F": lambda v: (v - 32.0) * _c.degree_Fahrenheit,
+    "°F": lambda v: (v - 32.0) * _FAHRENHEIT, "F": lambda v: (v - 32.0) * _FAHRENHEIT,
     "K": _kelvin_to_c,
 }  # fmt: skip
 _TEMPERATURE_SCALES["degF"] = _TEMPERATURE_SCALES["℉"] = _TEMPERATURE_SCALES["deg F"] = _TEMPERATURE_SCALES["F"]
@@ -212,7 +215,7 @@ def _temperature(value: float, unit: str) -> float:
     if unit not in _TEMPERATURE_SCALES:
         raise UnitError(f"a temperature wants °C, °F or K, not '{unit}'")
     celsius = _TEMPERATURE_SCALES[unit](value)
-    if celsius < -_c.zero_Celsius:
+    if celsius < -ZERO_C:
         raise UnitError(f"{value:g} {unit} is below absolute zero")
     return celsius
 
@@ -268,4 +271,4 @@ def parse(text: str, dimension: str) -> float:
 
 def fahrenheit(celsius: float) -> float:
     """°C to °F."""
-    return celsius / _c.degree_Fahrenheit + 32.0
+    return celsius / _FAHRENHEIT + 32.0

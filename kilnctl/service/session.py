@@ -1,7 +1,10 @@
-"""What the oven does between two ticks: a run, or rest. Both are watched by the same rules. Pure but for a
-lock: no clock, no file."""
+"""What the oven does between two ticks: a run, or rest. Both are watched by the same rules. Both are decided without clock or
+file; only `prepare`, before any heat, reads and checks."""
 
 import math
+import os
+import subprocess
+import sys
 import threading
 from dataclasses import dataclass, replace
 
@@ -21,6 +24,8 @@ from ..settings.schedule import Schedule
 
 #: After a trip the oven is watched and recorded for so long before the record is closed, s.
 AFTER_TRIP_S = 120.0
+#: Longest that checking a description may take on a small computer, s.
+CHECK_S = 120.0
 OFF = Burst(0, (0,), (), 0.0)
 
 
@@ -43,14 +48,27 @@ class Order:
 
 def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
     """Everything that can be refused before there is any heat. Raises KilnctlError."""
-    from .. import size
     from ..model.stored import model_for
 
-    size(oven)
+    check_apart(oven, schedule)
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, model_file)
     programme = control.prepare(oven, schedule, model, start_c)
     return Order(oven, schedule, load, model, words, programme, safety.policy_for(oven, schedule, model), model_file=model_file or "")
+
+
+def check_apart(oven: Oven, schedule: Schedule | None = None) -> None:
+    """`kilnctl check` in a process of its own: sizing needs scipy, which the process that heats shall not carry. Raises KilnctlError."""
+    files = [x.file for x in (oven, schedule) if x is not None and x.file]
+    if not oven.file:
+        return
+    try:
+        done = subprocess.run([sys.executable, "-m", "kilnctl", "check", *files], capture_output=True, text=True, timeout=CHECK_S,
+                              env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}, check=False)  # fmt: skip
+    except (OSError, subprocess.TimeoutExpired) as error:
+        raise KilnctlError(f"{oven.file}: could not be checked: {error}") from None
+    if done.returncode:
+        raise KilnctlError(done.stderr.strip() or f"{oven.file}: the check failed without a word (status {done.returncode})")
 
 
 class Rest:

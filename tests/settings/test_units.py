@@ -126,3 +126,16 @@ def test_any_text_is_read_or_refused(text, dimension):
         assert str(error)
     else:
         assert math.isfinite(value)
+
+
+def test_conversion_factors_against_scipy():
+    """scipy.constants (NIST SP 811) on the factors that stand in the file as numbers."""
+    from scipy import constants
+
+    from kilnctl import units
+
+    pairs = {"inch": units._INCH, "foot": units._FOOT, "pound": units._POUND, "oz": units._OUNCE, "Btu": units._BTU, "calorie_IT": units._CALORIE,
+             "hp": units._HORSEPOWER, "degree_Fahrenheit": units._FAHRENHEIT, "zero_Celsius": units.ZERO_C, "hour": units._HOUR, "day": units._DAY,
+             "minute": units._MINUTE}  # fmt: skip
+    for name, value in pairs.items():
+        assert value == pytest.approx(getattr(constants, name), rel=1e-14), name
