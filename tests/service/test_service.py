@@ -1,0 +1,284 @@
+"""The service as a whole: in this process on simulated time, and as a process of its own that is stopped and killed."""
+
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from kilnctl.cli import main
+from kilnctl.record.reader import read_run
+from kilnctl.rig import RigLost, VirtualRig
+from kilnctl.service.door import ask
+from kilnctl.service.pace import SimulatedPace
+from kilnctl.service.service import Service, prepare
+
+ROOT = Path(__file__).resolve().parents[2]
+OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "configs/schedules/powder-cure.yaml"
+
+
+class Log(list):
+    def __call__(self, text):
+        self.append(text)
+
+
+def service(oven, tmp_path, rig=None, **more):
+    rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
+    more.setdefault("tell", Log())
+    return Service(oven, rig, SimulatedPace(oven.control.tick_s, math.inf), home=tmp_path / "home", socket=tmp_path / "socket", out=tmp_path / "runs", **more)
+
+
+@pytest.fixture(scope="module")
+def finished(oven, schedule, tmp_path_factory):
+    """A whole cure, run to its end as fast as it goes."""
+    tmp_path = tmp_path_factory.mktemp("finished")
+    cabinet = oven("curing-cabinet")
+    s = service(cabinet, tmp_path)
+    outcome = s.run(prepare(cabinet, schedule("powder-cure")))
+    return s, outcome, tmp_path
+
+
+def test_a_cure_from_start_test_to_record(finished):
+    s, outcome, _ = finished
+    record = read_run(s.folder)
+    assert outcome == record.outcome == "finished" and not record.trips and not record.problems
+    kinds = [e.kind for e in record.events]
+    assert kinds[0] == "start" and kinds[-1] == "end" and kinds.count("step") >= 4
+    assert record.energy_j == pytest.approx(s.rig.plant.energy_j, rel=0.02)
+    soak = record.true_chamber_c[(record.reference_c == 200.0) & (record.time_s > 1500.0)]
+    assert abs(soak - 200.0).max() < 0.5
+    assert record.rig.startswith("virtual") and record.started
+
+
+def test_what_is_known_after_it_survives(finished, oven):
+    s, _, tmp_path = finished
+    again = service(oven("curing-cabinet"), tmp_path)
+    try:
+        assert again.saved_before["run"] is None and again.hot is not None
+        assert again.ordered(prepare(again.oven, s_schedule())).unlike == (), "the limits are those of the last run"
+    finally:
+        again.end("test")
+        again.run()
+
+
+def s_schedule():
+    from kilnctl import load_schedule
+
+    return load_schedule(CURE)
+
+
+def test_requests_reach_the_run_and_its_record(oven, schedule, tmp_path):
+    cabinet = oven("curing-cabinet")
+    s = service(cabinet, tmp_path, idle=True)
+    s.pace = SimulatedPace(1.0, 300.0)
+    path, answers = tmp_path / "socket", {}
+
+    def person():
+        try:
+            def until(what, patience=20.0):
+                end = time.monotonic() + patience
+                while time.monotonic() < end:
+                    said = ask(path, {"ask": "status"})
+                    if what(said):
+                        return said
+                    time.sleep(0.01)
+                raise AssertionError(f"never: {said}")
+
+            until(lambda a: a["state"] == "idle")
+            answers["hold without a run"] = ask(path, {"ask": "hold"})
+            ask(path, {"ask": "start", "schedule": str(CURE)})
+            while (said := ask(path, {"ask": "prepared"})).get("pending"):
+                time.sleep(0.02)
+            answers["unconfirmed"] = said
+            answers["nonsense"] = None
+            ask(path, {"ask": "start", "schedule": str(tmp_path / "nowhere.yaml")})
+            while (said := ask(path, {"ask": "prepared"})).get("pending"):
+                time.sleep(0.02)
+            answers["nonsense"] = said
+            ask(path, {"ask": "start", "schedule": str(CURE), "confirm": True, "by": "the founder"})
+            until(lambda a: a["state"] == "heat up")
+            answers["second start"] = ask(path, {"ask": "start", "schedule": str(CURE), "confirm": True})
+            ask(path, {"ask": "hold"})
+            until(lambda a: a["held"])
+            ask(path, {"ask": "proceed"})
+            until(lambda a: not a["held"])
+            before = ask(path, {"ask": "status"})["left_s"]
+            ask(path, {"ask": "soak", "seconds": 60})
+            until(lambda a: a["left_s"] > before)
+            answers["curve"] = ask(path, {"ask": "curve", "since": 5, "most": 3})
+            answers["running"] = ask(path, {"ask": "status"})
+            ask(path, {"ask": "stop", "by": "the founder"})
+            answers["after"] = until(lambda a: not a["running"])
+        except BaseException as error:
+            answers["error"] = error
+        finally:
+            s.end("test over")
+
+    thread = threading.Thread(target=person)
+    thread.start()
+    s.run()
+    thread.join()
+    assert "error" not in answers, answers["error"]
+    assert not answers["hold without a run"]["ok"] and answers["unconfirmed"]["confirm"] and "nowhere" in answers["nonsense"]["words"]
+    assert not answers["second start"]["ok"] and answers["curve"]["from"] == 5 and len(answers["curve"]["columns"]["chamber_c"]) == 3
+    assert answers["running"]["running"] and answers["running"]["demand_w"] > 0.0 and answers["after"]["outcome"] == "stopped"
+    record = read_run(s.folder)
+    asked = " / ".join(e.text for e in record.events if e.kind == "request")
+    assert record.outcome == "stopped" and all(w in asked for w in ("hold", "go on", "soak 60", "stop"))
+    assert s.rig._fired == 0.0 and not s.rig._closed
+
+
+class Lost(VirtualRig):
+    """A cable that is pulled in the middle of the run."""
+
+    def read(self):
+        if self.plant.time_s > 300.0:
+            raise RigLost("the board does not answer")
+        return super().read()
+
+
+def test_a_lost_rig_latches_and_refuses_the_next_start_until_acknowledged(oven, schedule, tmp_path):
+    cabinet = oven("curing-cabinet")
+    s = service(cabinet, tmp_path, Lost(cabinet, load=cabinet.usual_load))
+    assert s.run(prepare(cabinet, schedule("powder-cure"))) == "lost"
+    record = read_run(s.folder)
+    assert record.outcome == "tripped" and record.trips[0].fault == "board-lost"
+    again = service(cabinet, tmp_path)
+    assert "board-lost" in again.refusal()
+
+    def look(s):
+        assert s.rest.acknowledge("the founder") == () and s.refusal() == ""
+        s.end("test over")
+
+    again.run(before=look)
+
+
+def test_a_trip_ends_the_run_with_heat_off(oven, schedule, tmp_path):
+    from kilnctl.plants.faults import Fault
+
+    cabinet = oven("curing-cabinet")
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, faults=(Fault("thermocouple open", 400.0),))
+    s = service(cabinet, tmp_path, rig)
+    assert s.run(prepare(cabinet, schedule("powder-cure"))) == "tripped"
+    record = read_run(s.folder)
+    assert record.trips and record.outcome == "tripped" and record.data["contactor"][-1] == 0.0
+    assert any("TRIP" in line for line in s.tell)
+    saved = json.loads((tmp_path / "home" / "state").read_bytes().split(b"\n")[0])
+    assert saved["trips"][0]["fault"] == record.trips[0].fault
+
+
+def test_a_full_disk_refuses_new_starts(oven, tmp_path, monkeypatch):
+    s = service(oven("curing-cabinet"), tmp_path)
+    monkeypatch.setattr("kilnctl.service.service.LEAST_FREE", 1e18)
+    assert "free for the record" in s.refusal()
+    s.end("test over")
+    s.run()
+
+
+# ---- as a process ----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def process(tmp_path):
+    started = []
+
+    def start(*arguments):
+        p = subprocess.Popen([sys.executable, "-m", "kilnctl", "run", str(OVEN), *arguments, "--rig", "virtual", "--home", str(tmp_path / "h"), "--out",
+                              str(tmp_path / "runs")], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                             env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})  # fmt: skip
+        started.append(p)
+        return p
+
+    yield start
+    for p in started:
+        if p.poll() is None:
+            p.kill()
+        p.communicate()
+
+
+def answered(tmp_path, what=lambda a: True, patience=30.0):
+    end = time.monotonic() + patience
+    while time.monotonic() < end:
+        try:
+            said = ask(tmp_path / "h" / "curing-cabinet" / "socket", {"ask": "status"})
+            if what(said):
+                return said
+        except Exception:
+            pass
+        time.sleep(0.05)
+    raise AssertionError("the service never got there")
+
+
+def test_sigterm_turns_the_heat_off_first_and_ends_cleanly(process, tmp_path):
+    p = process(str(CURE), "--speed", "100", "--confirm")
+    answered(tmp_path, lambda a: a["state"] == "heat up" and a["duty"] > 0.5)
+    p.send_signal(signal.SIGTERM)
+    out, err = p.communicate(timeout=20)
+    assert p.returncode == 130 and "stopped: signal SIGTERM" in err and "Traceback" not in err
+    record = read_run(next((tmp_path / "runs").iterdir()))
+    assert record.outcome == "stopped" and not (tmp_path / "h" / "curing-cabinet" / "socket").exists()
+
+
+def test_a_killed_service_does_not_heat_by_itself_when_the_oven_is_not_where_it_was(process, tmp_path):
+    p = process(str(CURE), "--speed", "100", "--confirm")
+    answered(tmp_path, lambda a: a["state"] == "heat up" and a["chamber_c"] > 60.0)
+    time.sleep(0.3)
+    p.kill()
+    p.communicate()
+    again = process(str(CURE), "--speed", "100")
+    out, err = again.communicate(timeout=30)
+    assert again.returncode == 2 and "does not go on" in err and "--anew" in err and "Traceback" not in err
+    record = read_run(next((tmp_path / "runs").iterdir()))
+    assert record.outcome == "interrupted" and record.time_s.size > 50
+
+
+def test_a_second_owner_is_refused_and_the_small_commands_speak_to_the_first(process, tmp_path, capsys):
+    process("--idle", "--speed", "50")
+    answered(tmp_path)
+    home = ["--home", str(tmp_path / "h")]
+    assert main(["run", str(OVEN), "--idle", "--rig", "virtual", *home]) == 2
+    assert main(["status", str(OVEN), *home]) == 0
+    assert main(["hold", str(OVEN), *home]) == 2
+    assert main(["start", "Curing cabinet", str(CURE), "--confirm", *home]) == 0
+    answered(tmp_path, lambda a: a["running"])
+    assert main(["status", "Curing cabinet", "--json", *home]) == 0
+    assert main(["stop", "Curing cabinet", *home]) == 0
+    said = capsys.readouterr()
+    assert "already runs" in said.err and "nothing is running" in said.err and "heat is being cut" in said.out
+    assert json.loads("{" + said.out.split("{", 1)[1].rsplit("}", 1)[0] + "}")["running"]
+
+
+@pytest.mark.parametrize(("arguments", "words"), [
+    ([], "give a schedule file, or --idle"), ([str(CURE), "--idle"], "give a schedule file"), ([str(CURE), "--speed", "0.5"], "a number from 1"),
+    ([str(CURE), "--speed", "nan"], "a number from 1"),
+])  # fmt: skip
+def test_wrong_use_is_told(arguments, words, capsys, tmp_path):
+    assert main(["run", str(OVEN), *arguments, "--rig", "virtual", "--home", str(tmp_path)]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_nobody_answers(capsys, tmp_path):
+    assert main(["stop", str(OVEN), "--home", str(tmp_path)]) == 2
+    assert "is it running" in capsys.readouterr().err
+    assert main(["soak", str(OVEN), "ten", "--home", str(tmp_path)]) == 2
+
+
+def test_the_unit_file_passes_the_service_managers_own_check(tmp_path):
+    import shutil
+
+    tool = shutil.which("systemd-analyze")
+    if tool is None:
+        pytest.skip("systemd-analyze is not here (Debian package systemd)")
+    unit = tmp_path / "kilnctl@cabinet.service"
+    text = (ROOT / "configs/systemd/kilnctl@.service").read_text()
+    unit.write_text(text.replace("/opt/kilnctl/bin/kilnctl", sys.executable))
+    done = subprocess.run([tool, "verify", str(unit)], capture_output=True, text=True, timeout=60)
+    assert (done.stdout + done.stderr).strip() == ""
+    for wanted in ("Type=notify", "WatchdogSec=", "ProtectSystem=strict", "NoNewPrivileges=yes"):
+        assert wanted in text
