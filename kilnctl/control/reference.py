@@ -29,7 +29,8 @@ class Leg:
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """Where in the legs, and the reference there. `counted_s`: of a hold's time. `held`: an operator's hold."""
+    """Where in the legs, and the reference there. `counted_s`: of a hold's time. `held`: an operator's hold.
+    `added_s`: by request, to this hold or the next one."""
 
     leg: int = 0
     counted_s: float = 0.0
@@ -62,7 +63,7 @@ def begin(legs: tuple[Leg, ...], value_c: float) -> Position:
     return _enter(legs, 0, value_c, value_c)
 
 
-def _enter(legs: tuple[Leg, ...], index: int, value_c: float, reference_c: float) -> Position:
+def _enter(legs: tuple[Leg, ...], index: int, value_c: float, reference_c: float, added_s: float = 0.0) -> Position:
     if index >= len(legs):
         return Position(leg=len(legs), reference_c=reference_c, done=True)
     leg = legs[index]
@@ -71,10 +72,10 @@ def _enter(legs: tuple[Leg, ...], index: int, value_c: float, reference_c: float
         start = value_c if math.isnan(reference_c) else reference_c
         span = leg.target_c - start
         rate = abs(span) / leg.in_s if leg.in_s else leg.rate_k_per_s
-        return Position(leg=index, reference_c=start, rate_k_per_s=math.copysign(rate, span))
+        return Position(leg=index, reference_c=start, rate_k_per_s=math.copysign(rate, span), added_s=added_s)
     if leg.kind == "cool":
-        return Position(leg=index, reference_c=math.nan)
-    return Position(leg=index, reference_c=leg.target_c)
+        return Position(leg=index, reference_c=math.nan, added_s=added_s)
+    return Position(leg=index, reference_c=leg.target_c, added_s=added_s)
 
 
 def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: float, count_always: bool = False) -> Position:
@@ -90,11 +91,11 @@ def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: flo
         reference = p.reference_c + p.rate_k_per_s * dt_s
         if (leg.target_c - reference) * p.rate_k_per_s > 0.0:
             return replace(p, reference_c=reference, waiting=False)
-        return _enter(legs, p.leg + 1, value_c, leg.target_c)
+        return _enter(legs, p.leg + 1, value_c, leg.target_c, p.added_s)
     if leg.kind == "jump":
-        return _enter(legs, p.leg + 1, value_c, leg.target_c) if abs(value_c - leg.target_c) <= leg.band_k else p
+        return _enter(legs, p.leg + 1, value_c, leg.target_c, p.added_s) if abs(value_c - leg.target_c) <= leg.band_k else p
     if leg.kind == "cool":
-        return _enter(legs, p.leg + 1, value_c, math.nan) if value_c <= leg.target_c else p
+        return _enter(legs, p.leg + 1, value_c, math.nan, p.added_s) if value_c <= leg.target_c else p
     inside = abs(value_c - leg.target_c) <= leg.band_k
     counted = p.counted_s + (dt_s if inside or count_always else 0.0)
     if counted >= leg.hold_s + p.added_s - 1e-9:
@@ -103,7 +104,7 @@ def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: flo
 
 
 def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
-    """On to the next leg, by request. The reference goes on from where it is."""
+    """On to the next leg, by request. The reference goes on from where it is; time added to a soak goes with the soak."""
     return position if position.done else replace(_enter(legs, position.leg + 1, value_c, position.reference_c), held=False)
 
 
@@ -114,7 +115,7 @@ def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tupl
     now, value, index = 0.0, position.reference_c, position.leg
     if position.held or position.done:
         return times, values
-    first = True
+    first, added = True, position.added_s
     while now < horizon_s and index < len(legs):
         leg = legs[index]
         if leg.kind == "cool":
@@ -129,7 +130,8 @@ def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tupl
             now += abs(span) / rate if rate > 0.0 else 0.0
             value = leg.target_c
         else:
-            now += max(0.0, leg.hold_s - (position.counted_s - position.added_s if first else 0.0))
+            now += max(0.0, leg.hold_s + added - (position.counted_s if first else 0.0))
+            added = 0.0
         times.append(now)
         values.append(value)
         index += 1
@@ -141,13 +143,14 @@ def seconds_left(legs: tuple[Leg, ...], position: Position) -> float:
     """Planned time to the end as far as it can be known, s: jumps and coolings count as nothing."""
     if position.done:
         return 0.0
-    total, value = 0.0, position.reference_c
+    total, value, added = 0.0, position.reference_c, position.added_s
     for i in range(position.leg, len(legs)):
         leg, current = legs[i], i == position.leg
         if leg.kind == "ramp" and not math.isnan(value):
             rate = abs(position.rate_k_per_s) if current else (abs(leg.target_c - value) / leg.in_s if leg.in_s else leg.rate_k_per_s)
             total += abs(leg.target_c - value) / rate if rate > 0.0 else 0.0
         elif leg.kind == "hold":
-            total += leg.hold_s - (position.counted_s - position.added_s if current else 0.0)
+            total += leg.hold_s + added - (position.counted_s if current else 0.0)
+            added = 0.0
         value = leg.target_c
     return total

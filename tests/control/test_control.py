@@ -390,3 +390,20 @@ def test_plain_controllers_hold_the_soak_in_their_way(oven, kind, swing, oversho
     rows = drive(oven("curing-cabinet"), SOAK, seconds=4500, kind=kind)
     end = rows[-1200:, 0]
     assert np.ptp(end) >= swing and abs(end.mean() - 200.0) < 3.0 and np.max(rows[:, 0]) - 200.0 >= overshoot
+
+
+def test_time_added_before_a_soak_is_added_to_that_soak_alone(schedule):
+    from dataclasses import replace
+
+    from kilnctl.control import reference
+
+    legs = reference.legs_of(schedule("powder-cure"))
+    p = replace(reference.begin(legs, 20.0), added_s=120.0)
+    plain = reference.seconds_left(legs, reference.begin(legs, 20.0))
+    assert reference.seconds_left(legs, p) == plain + 120.0
+    hold = next(i for i, leg in enumerate(legs) if leg.kind == "hold")
+    seconds = 0.0
+    while p.leg <= hold and not p.done:
+        p = reference.advance(legs, p, legs[hold].target_c, 10.0)
+        seconds += 10.0 if p.leg == hold else 0.0
+    assert seconds == pytest.approx(legs[hold].hold_s + 120.0, abs=10.0) and p.added_s == 0.0
