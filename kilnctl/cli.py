@@ -27,6 +27,8 @@ COMMANDS = {
     "soak": "make the present soak longer",
     "acknowledge": "clear a trip whose cause is gone",
     "report": "one page of evidence from a run's record",
+    "survey": "how even the oven is, from loose thermocouples over a soak",
+    "accuracy": "the control sensor against a calibrated one beside it",
     "history": "runs of one oven, and how it ages",
     "schema": "print a JSON Schema, for editors that complete and check",
 }
