@@ -1,0 +1,299 @@
+# What the I/O board decides. Runs on MicroPython and on CPython. Time is an argument, in ms modulo 2**30; pins are attributes.
+#
+# Rules. After a reset the board is SAFE: relay off, contactor open. It heats only while ARMED, and arms only from SAFE, without a fault,
+# with its ceiling set. ARMED ends by itself:
+#   - no new request for LEASE_MS: the computer, its program or the cable is gone;
+#   - the control step has not advanced for STEP_MS: the program talks, but its control loop hangs;
+#   - a thermocouple is above the ceiling, or none can be read for BLIND_MS;
+#   - the contactor reads closed although its coil is off;
+#   - the mains cycle path itself came late.
+# Each of these is a FAULT: latched, told in every answer, and cleared only by a request that a person stands behind.
+# A repeated request (same sequence number) is answered again and counts for nothing.
+
+try:
+    from . import chips, frames
+except ImportError:  # on the board the files lie side by side
+    import chips
+    import frames
+
+START, SAFE, ARMED, FAULT = 0, 1, 2, 3
+F_HEARTBEAT, F_STEP, F_CEILING, F_BLIND, F_WELDED, F_LATE, F_BADLY_SET = 1, 2, 4, 8, 16, 32, 64
+#: Why a request was refused (field A_REFUSED).
+OK, R_NOT_SAFE, R_NOT_SET, R_FAULT, R_ARMED, R_RANGE, R_CAUSE = 0, 1, 2, 3, 4, 5, 6
+
+LEASE_MS, STEP_MS, BLIND_MS, WELD_MS, LATE_MS = 500, 2000, 2000, 1000, 400
+#: The relay follows the contactor by so much, ms: it never closes on a live relay.
+FOLLOW_MS = 100
+HIGHEST_CEILING = 1400
+_MASK, _HALF = (1 << 30) - 1, 1 << 29
+
+
+def since(then, now):
+    """ms from then to now, both modulo 2**30."""
+    return ((now - then + _HALF) & _MASK) - _HALF
+
+
+class Channel:
+    """One thermocouple converter: chip 1 (MAX31855) or 2 (MAX31856), 0 for none; its newest raw bytes and what they say."""
+
+    def __init__(self):
+        self.chip = 0
+        self.raw = bytearray(6)
+        self.count = 0
+        self.hot = 0  # 1/128 degC, corrected
+        self.faults = chips.NO_CHIP
+        self.type_k = True
+
+    def take_31855(self, word_high, word_low):
+        """The chip's word as two halves of 16 bits."""
+        raw = self.raw
+        raw[0], raw[1] = word_high >> 8, word_high & 0xFF
+        raw[2], raw[3] = word_low >> 8, word_low & 0xFF
+        self.chip = 1
+        hot, cold, self.faults = chips.decode_31855(word_high, word_low)
+        # The table holds for terminals at 25 degC; warmer or colder ones shift it little.
+        self.hot = chips.true_k(hot) if self.type_k else hot
+        self.count = (self.count + 1) & 0xFF
+
+    def take_31856(self, six):
+        """Registers 0x0A to 0x0F."""
+        for i in range(6):
+            self.raw[i] = six[i]
+        self.chip = 2
+        self.hot, cold, self.faults = chips.decode_31856(six[0], six[1], six[2], six[3], six[4], six[5])
+        self.count = (self.count + 1) & 0xFF
+
+
+class Board:
+    """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, zero_cross (None where not wired), supply and
+    current (1/10 V, 1/100 A). Outputs: relay_bits (one bit a relay), contactor, feed (the hardware watchdog may be fed)."""
+
+    def __init__(self, now, boot, reset_cause=0, relays=1):
+        self.state = START
+        self.faults = 0
+        self.boot, self.reset_cause, self.relays = boot & 0xFFFF, reset_cause & 0xFF, relays
+        self.channels = (Channel(), Channel(), Channel())
+        self.contactor_closed = self.door_open = self.airflow = self.zero_cross = None
+        self.supply = self.current = 0
+        self.relay_bits, self.contactor, self.feed = 0, False, False
+        self.ceiling = 0  # degC; 0: not set
+        self.shortest, self.groups, self.duty = 1, 1, 0
+        self.cycles = self.fired = 0
+        self._owed = [0, 0, 0, 0, 0, 0]
+        self._on = 0
+        self._now = self._began = self._heard = self._stepped = self._seen = self._cycled = self._coil_since = now & _MASK
+        self._uptime = 0
+        self._step = -1
+        self._seq = -1
+        self._wanted = False
+        self._refused = OK
+        self.receiver = frames.Receiver(frames.REQUEST)
+        self._answer = bytearray(frames.ANSWER + frames.CRC)
+        self.wire = bytearray(frames.LONGEST + 3)
+
+    # ---- requests ---------------------------------------------------------------------------------------------------------------
+
+    def take(self, byte, now):
+        """One byte from the line. Returns the length of the answer that is then in `wire`, or 0."""
+        if not self.receiver.take(byte):
+            return 0
+        p = self.receiver.payload
+        kind = p[0]
+        if kind not in frames.KINDS:
+            return 0
+        now &= _MASK
+        fresh = p[1] != self._seq
+        if fresh:
+            self._seq = p[1]
+            self._refused = self._do(kind, p, now)
+        return self._tell(kind | 0x80)
+
+    def _do(self, kind, p, now):
+        if kind == frames.BEAT:
+            duty = frames.get16(p, 4)
+            if duty > 10000 or p[6] > 1:
+                return R_RANGE
+            self._heard = now
+            if self.state != ARMED:
+                return R_NOT_SAFE
+            step = frames.get16(p, 2)
+            if step != self._step:
+                # Only a new step may change what is fired, and only a step that goes forward.
+                if self._step >= 0 and ((step - self._step) & 0xFFFF) >= 0x8000:
+                    return R_RANGE
+                self._step, self._stepped = step, now
+                self.duty, self._wanted = duty, bool(p[6] & frames.CONTACTOR)
+            elif duty < self.duty or (self._wanted and not p[6] & frames.CONTACTOR):
+                # Less is always allowed.
+                self.duty = min(self.duty, duty)
+                self._wanted = self._wanted and bool(p[6] & frames.CONTACTOR)
+            return OK
+        if kind == frames.REST:
+            if self.state == ARMED:
+                self._off()
+                self.state = SAFE
+            return OK
+        if kind == frames.HELLO:
+            return OK
+        if self.state == ARMED:
+            return R_ARMED
+        if kind == frames.SETUP:
+            ceiling, shortest, groups = frames.get16(p, 4), frames.get16(p, 8), p[7]
+            if not 30 <= ceiling <= HIGHEST_CEILING or not 1 <= shortest <= 6000 or not 1 <= groups <= min(6, self.relays):
+                return R_RANGE
+            self.ceiling, self.shortest, self.groups = ceiling, shortest, groups
+            for i in range(3):
+                self.channels[i].type_k = bool((p[10] >> i) & 1)
+            return OK
+        if kind == frames.ARM:
+            if self.state == FAULT or self.faults:
+                return R_FAULT
+            if self.ceiling == 0:
+                return R_NOT_SET
+            if self.state != SAFE:
+                return R_NOT_SAFE
+            cause = self._causes(now)
+            if cause:
+                return R_CAUSE
+            self.state = ARMED
+            self._heard = self._stepped = self._seen = now
+            self._step = -1
+            self._off()
+            return OK
+        # CLEAR
+        if self._causes(now):
+            return R_CAUSE
+        self.faults = 0
+        if self.state == FAULT:
+            self.state = SAFE
+        return OK
+
+    def _causes(self, now):
+        """What would be a fault again at once."""
+        found = 0
+        if self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS:
+            found |= F_WELDED
+        if self.ceiling and self._hottest() > self.ceiling * 128:
+            found |= F_CEILING
+        if self._hottest() == -(1 << 20):
+            found |= F_BLIND
+        return found
+
+    def _hottest(self):
+        """1/128 degC; very low when no channel can be read."""
+        hottest = -(1 << 20)
+        for c in self.channels:
+            if c.chip and not c.faults and c.hot > hottest:
+                hottest = c.hot
+        return hottest
+
+    # ---- once a mains cycle -----------------------------------------------------------------------------------------------------
+
+    def cycle(self, now):
+        """To be called once a mains cycle, at its start; sets relay_bits, contactor and feed. Allocates nothing."""
+        now &= _MASK
+        late = since(self._cycled, now) > LATE_MS and self.cycles > 0
+        self._uptime += since(self._now, now) if since(self._now, now) > 0 else 0
+        self._now = self._cycled = now
+        self.cycles = (self.cycles + 1) & 0x3FFFFFFF
+        if self.state == START:
+            self.state = SAFE
+        if self._hottest() > -(1 << 20):
+            self._seen = now
+        if self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS:
+            self._trip(F_WELDED)
+        if self.state == ARMED:
+            if late:
+                self._trip(F_LATE)
+            if since(self._heard, now) > LEASE_MS:
+                self._trip(F_HEARTBEAT)
+            if since(self._stepped, now) > STEP_MS:
+                self._trip(F_STEP)
+            if self._hottest() > self.ceiling * 128:
+                self._trip(F_CEILING)
+            if since(self._seen, now) > BLIND_MS:
+                self._trip(F_BLIND)
+        armed = self.state == ARMED
+        wanted = armed and self._wanted
+        if wanted != self.contactor:
+            self.contactor, self._coil_since = wanted, now
+            self.relay_bits = 0
+            self._rewind()
+        elif not armed or self.duty == 0 or (self.contactor and since(self._coil_since, now) < FOLLOW_MS):
+            self.relay_bits = 0
+            self._rewind()
+        else:
+            self._fire()
+        # Only here, at the end of a whole cycle, is the hardware watchdog's food earned.
+        self.feed = True
+
+    def _fire(self):
+        """Error diffusion with a dead band, whole cycles only (see kilnctl/firing/cycles.py), in 1/10000 of a cycle."""
+        band = (self.shortest - 1) * 5000
+        bits = 0
+        for g in range(self.groups):
+            due = self._owed[g] + self.duty
+            on = (self._on >> g) & 1
+            on = 1 if self.duty == 10000 or due >= (5000 - band if on else 5000 + band) else 0
+            self._owed[g] = due - (10000 if on else 0)
+            if self.duty == 10000:
+                self._owed[g] = 0
+            bits |= on << g
+            if on and self.contactor:
+                self.fired = (self.fired + 1) & 0x3FFFFFFF
+        self._on = self.relay_bits = bits
+
+    def _rewind(self):
+        """What was refused is not made up for; groups start apart, so that they take turns."""
+        self._on = 0
+        for g in range(self.groups):
+            self._owed[g] = -self.shortest * 10000 * g // self.groups
+
+    def _off(self):
+        self.duty, self._wanted = 0, False
+        self.relay_bits = 0
+        self._rewind()
+
+    def _trip(self, fault):
+        self.faults |= fault
+        self.state = FAULT
+        self._off()
+
+    # ---- answers ----------------------------------------------------------------------------------------------------------------
+
+    def _tell(self, kind):
+        a = self._answer
+        put16, put32 = frames.put16, frames.put32
+        a[frames.A_KIND], a[frames.A_SEQ], a[frames.A_VERSION], a[frames.A_STATE] = kind, self._seq, frames.VERSION, self.state
+        put16(a, frames.A_FAULTS, self.faults)
+        inputs = frames.HAS_METERS if self.supply else 0
+        if self.contactor_closed is not None:
+            inputs |= frames.HAS_CONTACTOR | (frames.IN_CONTACTOR if self.contactor_closed else 0)
+        if self.door_open is not None:
+            inputs |= frames.HAS_DOOR | (frames.IN_DOOR if self.door_open else 0)
+        if self.airflow is not None:
+            inputs |= frames.HAS_AIRFLOW | (frames.IN_AIRFLOW if self.airflow else 0)
+        if self.zero_cross:
+            inputs |= frames.IN_ZERO_CROSS
+        a[frames.A_INPUTS] = inputs
+        a[frames.A_OUTPUTS] = self.relay_bits | (0x80 if self.contactor else 0)
+        a[frames.A_RESET], a[frames.A_REFUSED] = self.reset_cause, self._refused
+        put16(a, frames.A_BOOT, self.boot)
+        put32(a, frames.A_UPTIME, self._uptime & 0x3FFFFFFF)
+        put16(a, frames.A_STEP, self._step & 0xFFFF)
+        put32(a, frames.A_CYCLES, self.cycles)
+        put32(a, frames.A_FIRED, self.fired)
+        put16(a, frames.A_SUPPLY, self.supply)
+        put16(a, frames.A_CURRENT, self.current)
+        put16(a, frames.A_CEILING, self.ceiling)
+        put16(a, frames.A_DUTY, self.duty)
+        place = frames.A_CHANNELS
+        for c in self.channels:
+            a[place], a[place + 1] = c.chip, c.count
+            for i in range(6):
+                a[place + 2 + i] = c.raw[i]
+            place += frames.CHANNEL
+        # Behind the three channels: damaged frames so far, and the shortest run.
+        put16(a, 58, self.receiver.bad)
+        put16(a, 60, self.shortest)
+        return frames.seal(a, frames.ANSWER, self.wire)
