@@ -17,6 +17,7 @@ COMMANDS = {
     "rehearse": "run a schedule on a virtual oven, in simulated time",
     "learn": "commissioning run: learn how this oven behaves",
     "fit": "fit the oven's model to records of real runs",
+    "board": "the I/O board: its firmware, its state, a guided test",
     "run": "run a schedule on the oven, in real time",
     "status": "what a running oven does now",
     "start": "start a schedule on a waiting service",

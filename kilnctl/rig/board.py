@@ -156,12 +156,12 @@ def greet(line: Line, patience_s: float = 3.0) -> Answer:
 
 
 class BoardRig:
-    """One I/O board. The heat is off until the loop's first permitted `heat`; `close` puts the board to rest."""
+    """One I/O board (`line`: what to ask instead of a serial port). The heat is off until the loop's first permitted `heat`; `close` puts the board to rest."""
 
-    def __init__(self, oven: Oven, *, port: str | None = None):
+    def __init__(self, oven: Oven, *, port: str | None = None, line=None):
         port = port or oven.rig.port
         where = oven.file or oven.name
-        if not port:
+        if line is None and not port:
             raise KilnctlError(f"{where}: rig: say which port the I/O board is on, best by its name in /dev/serial/by-id")
         if oven.control.tick_s > LONGEST_TICK_S:
             raise KilnctlError(f"{where}: control: a tick of {oven.control.tick_s:g} s is too slow for the I/O board, which lets go after 2 s without one; use "
@@ -174,7 +174,7 @@ class BoardRig:
                 sensors.check(sensor, f"{where}: sensors: {name}")
                 unproved += [f"{name} sensor: {w}" for w in (sensors.beyond_calibration(sensor, oven.limits.highest_c),) if w]
         self._seen = [sensors.Seen(), sensors.Seen(), sensors.Seen()]
-        self._line = Line(port)
+        self._line = line if line is not None else Line(port)
         try:
             hello = greet(self._line)
             self._set_up(hello, where)
@@ -185,7 +185,7 @@ class BoardRig:
             unproved.append("whether the contactor really opens (no auxiliary contact is wired)")
         if not hello.inputs & frames.HAS_DOOR:
             unproved.append("whether the door is open (no switch is wired)")
-        self.facts = Facts("board", f"I/O board on {port}", 0.5, True, tuple(unproved))
+        self.facts = Facts("board", f"I/O board on {self._line.port}", 0.5, True, tuple(unproved))
         self._lock = threading.Lock()
         self._duty, self._closed, self._step, self._heard_s = 0, False, 0, time.monotonic()
         self._wants = self._closing = False

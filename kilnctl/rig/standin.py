@@ -14,7 +14,7 @@ import sys
 import time
 import tty
 
-from ..firmware import chips, frames, logic
+from ..firmware import logic
 
 
 class Wires:
@@ -125,8 +125,6 @@ def main() -> int:
     except KeyboardInterrupt:
         return 0
 
-
-__all__ = ["chips", "frames", "serve"]
 
 if __name__ == "__main__":
     sys.exit(main())

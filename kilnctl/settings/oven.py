@@ -286,9 +286,46 @@ class Control:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Pins:
+    """Lines of this computer's own GPIO chip and SPI bus, for `kind: pins`. Every heat line has a pull-down outside; see SAFETY.md."""
+
+    chip: str = text("the GPIO chip", default="/dev/gpiochip0")
+    relays: tuple[float, ...] = numbers("lines of the solid-state relays", default=())
+    coil: int | None = integer("line of the contactor's coil", low=0, high=512, default=None)
+    pulse: int | None = integer("line that feeds the hardware timer in the coil's circuit with pulses; without one nobody may leave the oven alone",
+                                low=0, high=512, default=None)  # fmt: skip
+    contactor: int | None = integer("line of the auxiliary contact, low while it is closed", low=0, high=512, default=None)
+    door: int | None = integer("line of the door switch's copy, high while the door is open", low=0, high=512, default=None)
+    airflow: int | None = integer("line of the ventilation's switch, low while it is proved", low=0, high=512, default=None)
+    bus: int = integer("SPI bus", low=0, high=8, default=0)
+    control: int = integer("SPI device of the control sensor's converter", low=0, high=8, default=0)
+    limit: int = integer("SPI device of the second sensor's converter", low=0, high=8, default=1)
+    part: int = integer("SPI device of the part sensor's converter", low=0, high=8, default=2)
+
+    def lines(self) -> list[int]:
+        single = (self.coil, self.pulse, self.contactor, self.door, self.airflow)
+        return [int(n) for n in self.relays] + [n for n in single if n is not None]
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if any(n != int(n) or not 0 <= n <= 512 for n in self.relays) or len(self.relays) > 6:
+            yield "relays", "lines are whole numbers from 0, six relays at most"
+        if len(set(self.lines())) != len(self.lines()):
+            yield "relays", "one line is named twice"
+        if len({self.control, self.limit, self.part}) != 3:
+            yield "control", "two converters have the same SPI device"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Rig:
     kind: str = choice(("virtual", "board", "pins"), "virtual oven, serial I/O board, or this computer's own pins", default="virtual")
     port: str | None = text("serial port of the I/O board, best by its by-id path", default=None)
+    pins: Pins = one(Pins, "lines for `kind: pins`", default=Pins())
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if self.kind == "pins" and (not self.pins.relays or self.pins.coil is None):
+            yield "kind", "'kind: pins' needs 'pins: {relays: […], coil: …}'"
+        if self.kind == "board" and self.port is None:
+            yield "kind", "'kind: board' needs 'port', best by its name in /dev/serial/by-id"
 
 
 @dataclass(frozen=True, kw_only=True)
