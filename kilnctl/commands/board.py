@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 
-FIRMWARE = ("frames.py", "chips.py", "logic.py", "main.py")
+FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,7 +57,7 @@ def _copy(here: Path, target: Path) -> int:
             raise KilnctlError(f"{target / name}: cannot be written: {error.strerror}") from None
         print(f"copied {target / name}")
     print("\nLook at the pin numbers, mains frequency and converters at the top of main.py, then restart the board.")
-    print("Any way to put files on a MicroPython board will do as well; all four belong side by side at the top.")
+    print("Any way to put files on a MicroPython board will do as well; all of them belong side by side at the top.")
     return 0
 
 
