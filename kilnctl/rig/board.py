@@ -217,6 +217,9 @@ class BoardRig:
             unproved.append("whether the contactor really opens (no auxiliary contact is wired)")
         if not hello.inputs & frames.HAS_DOOR:
             unproved.append("whether the door is open (no switch is wired)")
+        for what, bit, described in (("current", frames.HAS_CURRENT, oven.meters.current), ("supply voltage", frames.HAS_SUPPLY, oven.meters.supply)):
+            if described and not hello.meters & bit:
+                unproved.append(f"the {what}: the oven's file has a meter for it, the board's main.py has none")
         self.facts = Facts("board", f"I/O board on {self._line.port}", 0.5, True, tuple(unproved))
         self._lock = threading.Lock()
         self._duty, self._closed, self._step, self._heard_s = 0, False, 0, time.monotonic()
