@@ -301,9 +301,11 @@ class Board:
     def _tell(self, kind):
         a = self._answer
         put16, put32 = frames.put16, frames.put32
-        # One at a time: four values at once would be a tuple on the heap.
-        a[frames.A_KIND], a[frames.A_SEQ] = kind, self._seq
-        a[frames.A_VERSION], a[frames.A_STATE] = frames.VERSION, self.state
+        # One by one: four at a time would make a tuple on the heap.
+        a[frames.A_KIND] = kind
+        a[frames.A_SEQ] = self._seq
+        a[frames.A_VERSION] = frames.VERSION
+        a[frames.A_STATE] = self.state
         put16(a, frames.A_FAULTS, self.faults)
         inputs = 0
         if self.contactor_closed is not None:

@@ -105,3 +105,12 @@ def test_groups_take_turns():
         state, burst = fire(pattern, state, 1 / 3, 0.1)
         together += i > 500 and all(burst.on_cycles)
     assert together < 30
+
+
+@given(patterns, st.lists(st.sampled_from([1.0, 0.9999999999999999, 1.0 - 1e-12, 1e-12, 0.3, 1 / 3]), min_size=1, max_size=30))
+def test_duties_next_to_the_ends_end(pattern, duties):
+    """A duty a rounding error below 1 once made runs of less than nothing, and the tick never came back."""
+    state = ready(pattern)
+    for duty in duties:
+        state, burst = fire(pattern, state, duty, 0.2)
+        assert all(count > 0 for _, count in burst.runs) and sum(count for _, count in burst.runs) == burst.cycles
