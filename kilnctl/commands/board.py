@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 
-FIRMWARE = ("frames.py", "chips.py", "logic.py", "main.py")
+FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,7 +57,7 @@ def _copy(here: Path, target: Path) -> int:
             raise KilnctlError(f"{target / name}: cannot be written: {error.strerror}") from None
         print(f"copied {target / name}")
     print("\nLook at the pin numbers, mains frequency and converters at the top of main.py, then restart the board.")
-    print("Any way to put files on a MicroPython board will do as well; all four belong side by side at the top.")
+    print("Any way to put files on a MicroPython board will do as well; all of them belong side by side at the top.")
     return 0
 
 
@@ -73,7 +73,10 @@ def _show(oven, answer) -> None:
                                       ("door", frames.IN_DOOR, frames.HAS_DOOR, "open", "closed"),
                                       ("airflow", frames.IN_AIRFLOW, frames.HAS_AIRFLOW, "proved", "not proved")):  # fmt: skip
         print(f"{name:9s} {(yes if has & bit else no) if has & there else 'not wired'}")
-    print(f"mains     {'zero crossings seen' if has & frames.IN_ZERO_CROSS else 'cycles timed by the board’s own clock'}")
+    print(f"ceiling   {f'{answer.ceiling_c} °C, as the sensors read' if answer.ceiling_c else 'not set yet'}")
+    wired = [name for bit, name in ((frames.HAS_CURRENT, f"current {answer.current_a:.2f} A"), (frames.HAS_SUPPLY, f"supply {answer.supply_v:.1f} V")) if answer.meters & bit]
+    print(f"meters    {', '.join(wired) or 'not wired'}")
+    print(f"mains     {answer.mains_hz} Hz, {'zero crossings seen' if has & frames.IN_ZERO_CROSS else 'cycles timed by the board’s own clock'}")
     for name, sensor, (chip, count, raw) in zip(("control", "limit", "part"), (oven.sensors.control, oven.sensors.limit, oven.sensors.part), answer.raw):
         if sensor is None:
             continue
@@ -134,6 +137,8 @@ def _test(oven, port: str, yes: bool) -> int:
                 break
             if not _asked("   " + question, yes):
                 failed.append(f"{what}: not as it should be")
+        if not failed:
+            failed += _lets_go(rig)
         print("\nsensors: hold each tip in your hand; its reading should rise.")
         reading = rig.read()
         for name, value in (("control", reading.chamber_c), ("limit", reading.limit_c), ("part", reading.part_c)):
@@ -148,6 +153,30 @@ def _test(oven, port: str, yes: bool) -> int:
     print("\nThe test passed. Connect the heater with the supply off, and go through the commissioning checks in SAFETY.md." if not failed else
           "\nNot passed: leave the heater disconnected.")  # fmt: skip
     return 1 if failed else 0
+
+
+def _lets_go(rig) -> list[str]:
+    """This program heats and then goes quiet, as a hung one would: the board must drop relay and contactor by itself and latch."""
+    from ..firing import Burst
+    from ..safety import Permit
+
+    print("\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within 2.1 s")
+    for step in range(1, 8):
+        now = time.monotonic()
+        rig.contactor(True)
+        rig.heat(0.5, Burst(50, (25,), (), 0.5), Permit(now, now + 2.0, step))
+        time.sleep(0.15)
+    time.sleep(2.3)
+    reading = rig.read()
+    failed = []
+    if "board-fault" not in reading.faults or reading.contactor_closed:
+        failed.append("the board did not let go when the program stood still: DO NOT USE IT")
+    rig.clear()
+    time.sleep(0.5)
+    if "board-fault" in rig.read().faults:
+        failed.append(f"the board's fault could not be cleared: {rig.words()}")
+    print(f"   {'it did not' if failed else 'it let go, latched, and was cleared'}")
+    return failed
 
 
 def _asked(question: str, yes: bool) -> bool:

@@ -77,7 +77,8 @@ def _runs(owed: float, on: bool, duty: float, cycles: int, band: float) -> tuple
         due = owed + duty
         if on:
             short = due - 0.5 + band
-            run = 0 if short < -1e-9 else left if duty >= 1.0 else int(short / (1.0 - duty) + 1e-9) + 1
+            # At least one: a `short` a rounding error below 0 over a duty next to 1 would be a run of less than nothing, for ever.
+            run = 0 if short < -1e-9 else left if duty >= 1.0 else max(1, int(short / (1.0 - duty) + 1e-9) + 1)
         else:
             run = max(0, math.ceil((0.5 + band - due) / duty - 1e-9))
         run = min(run, left)

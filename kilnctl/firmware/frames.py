@@ -4,14 +4,18 @@
 # CRC-24: RFC 9580, section 6.1 (polynomial 0x864CFB, start 0xB704CE); it fits a small integer of a 32-bit board, a CRC-32 does not.
 # All numbers are unsigned and little-endian. The computer asks, the board answers, and never speaks unasked.
 #
-# Request, 12 bytes: kind, sequence, step (2), duty in 1/10000 (2), flags, spare, value (2), value2 (2)
-# Answer, 62 bytes: see A_*; its kind is the request's with the top bit set.
+# Request, 12 bytes: kind, sequence, then by kind
+#   BEAT   step (2), duty in 1/10000 (2), flags (1)
+#   SETUP  smallest current that counts in 1/100 A (2), ceiling in degC (2), 0, groups (1), shortest run in cycles (2),
+#          channels that want the type K table as bits (1)
+#   others nothing; what is not used is zero
+# Answer, 72 bytes: see A_*; its kind is the request's with the top bit set.
 
 VERSION = 1
 
 HELLO, SETUP, ARM, BEAT, REST, CLEAR = 1, 2, 3, 4, 5, 6
 KINDS = (HELLO, SETUP, ARM, BEAT, REST, CLEAR)
-REQUEST, ANSWER, CRC = 12, 62, 3
+REQUEST, ANSWER, CRC = 12, 72, 3
 LONGEST = ANSWER + CRC
 
 CONTACTOR = 1  # flag of a BEAT: the contactor shall be closed
@@ -20,10 +24,14 @@ CONTACTOR = 1  # flag of a BEAT: the contactor shall be closed
 A_KIND, A_SEQ, A_VERSION, A_STATE, A_FAULTS, A_INPUTS, A_OUTPUTS = 0, 1, 2, 3, 4, 6, 7
 A_RESET, A_REFUSED, A_BOOT, A_UPTIME, A_STEP, A_CYCLES, A_FIRED = 8, 9, 10, 12, 16, 18, 22
 A_SUPPLY, A_CURRENT, A_CEILING, A_DUTY, A_CHANNELS = 26, 28, 30, 32, 34
+#: Damaged frames so far; shortest run; sum over the mains cycles of the current in 1/100 A, and how many cycles had any; mains Hz.
+A_BAD, A_SHORTEST, A_FLOW, A_FLOWING, A_HZ, A_METERS = 58, 60, 62, 66, 70, 71
 #: Each of three channels: chip (0 none, 1 MAX31855, 2 MAX31856), conversions counter, 6 bytes raw.
 CHANNEL = 8
 #: Bits of the inputs: what is wired, and what it says.
-IN_CONTACTOR, IN_DOOR, IN_AIRFLOW, IN_ZERO_CROSS, HAS_CONTACTOR, HAS_DOOR, HAS_AIRFLOW, HAS_METERS = 1, 2, 4, 8, 16, 32, 64, 128
+IN_CONTACTOR, IN_DOOR, IN_AIRFLOW, IN_ZERO_CROSS, HAS_CONTACTOR, HAS_DOOR, HAS_AIRFLOW = 1, 2, 4, 8, 16, 32, 64
+#: Bits of the meters.
+HAS_SUPPLY, HAS_CURRENT = 1, 2
 
 _TABLE = (0x000000, 0x864CFB, 0x8AD50D, 0x0C99F6, 0x93E6E1, 0x15AA1A, 0x1933EC, 0x9F7F17,
           0xA18139, 0x27CDC2, 0x2B5434, 0xAD18CF, 0x3267D8, 0xB42B23, 0xB8B2D5, 0x3EFE2E)

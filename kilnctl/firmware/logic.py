@@ -4,10 +4,12 @@
 # with its ceiling set. ARMED ends by itself:
 #   - no new request for LEASE_MS: the computer, its program or the cable is gone;
 #   - the control step has not advanced for STEP_MS: the program talks, but its control loop hangs;
-#   - a thermocouple is above the ceiling, or none can be read for BLIND_MS;
+#   - a thermocouple is above the ceiling for three conversions, or neither control nor limit could be read for BLIND_MS;
 #   - the contactor reads closed although its coil is off;
 #   - the mains cycle path itself came late.
 # Each of these is a FAULT: latched, told in every answer, and cleared only by a request that a person stands behind.
+# Without a latch: no heat while neither control nor limit could be read for HOLD_MS, and none, with the contactor open, while the door is open.
+# The ceiling may be lowered, but raised only by the first SETUP after a reset.
 # A repeated request (same sequence number) is answered again and counts for nothing.
 
 try:
@@ -17,11 +19,15 @@ except ImportError:  # on the board the files lie side by side
     import frames
 
 START, SAFE, ARMED, FAULT = 0, 1, 2, 3
-F_HEARTBEAT, F_STEP, F_CEILING, F_BLIND, F_WELDED, F_LATE, F_BADLY_SET = 1, 2, 4, 8, 16, 32, 64
+F_HEARTBEAT, F_STEP, F_CEILING, F_BLIND, F_WELDED, F_LATE = 1, 2, 4, 8, 16, 32
 #: Why a request was refused (field A_REFUSED).
-OK, R_NOT_SAFE, R_NOT_SET, R_FAULT, R_ARMED, R_RANGE, R_CAUSE = 0, 1, 2, 3, 4, 5, 6
+OK, R_NOT_SAFE, R_NOT_SET, R_FAULT, R_ARMED, R_RANGE, R_CAUSE, R_RAISED = 0, 1, 2, 3, 4, 5, 6, 7
 
-LEASE_MS, STEP_MS, BLIND_MS, WELD_MS, LATE_MS = 500, 2000, 2000, 1000, 400
+LEASE_MS, STEP_MS, BLIND_MS, WELD_MS, LATE_MS = 500, 2000, 15000, 1000, 400
+#: No heat without a good conversion of control or limit for so long, ms.
+HOLD_MS = 1000
+#: So many conversions above the ceiling in a row: a single wild word, which converters do give, is none.
+TOO_HOT = 3
 #: The relay follows the contactor by so much, ms: it never closes on a live relay.
 FOLLOW_MS = 100
 HIGHEST_CEILING = 1400
@@ -43,6 +49,8 @@ class Channel:
         self.hot = 0  # 1/128 degC, corrected
         self.faults = chips.NO_CHIP
         self.type_k = True
+        self.fresh = False  # a conversion came since the last cycle
+        self.over = 0  # conversions in a row above the ceiling
 
     def take_31855(self, word_high, word_low):
         """The chip's word as two halves of 16 bits."""
@@ -54,6 +62,7 @@ class Channel:
         # The table holds for terminals at 25 degC; warmer or colder ones shift it little.
         self.hot = chips.true_k(hot) if self.type_k else hot
         self.count = (self.count + 1) & 0xFF
+        self.fresh = True
 
     def take_31856(self, six):
         """Registers 0x0A to 0x0F."""
@@ -62,26 +71,31 @@ class Channel:
         self.chip = 2
         self.hot, cold, self.faults = chips.decode_31856(six[0], six[1], six[2], six[3], six[4], six[5])
         self.count = (self.count + 1) & 0xFF
+        self.fresh = True
 
 
 class Board:
-    """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, zero_cross (None where not wired), supply and
-    current (1/10 V, 1/100 A). Outputs: relay_bits (one bit a relay), contactor, feed (the hardware watchdog may be fed)."""
+    """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, zero_cross, supply and current of the cycle that
+    has passed (1/10 V, 1/100 A, rms); None where not wired. Outputs: relay_bits (one bit a relay), contactor, feed (the hardware watchdog
+    may be fed, once the outputs have been seen to follow)."""
 
-    def __init__(self, now, boot, reset_cause=0, relays=1):
+    def __init__(self, now, boot, reset_cause=0, relays=1, mains_hz=50):
         self.state = START
         self.faults = 0
-        self.boot, self.reset_cause, self.relays = boot & 0xFFFF, reset_cause & 0xFF, relays
+        self.boot, self.reset_cause, self.relays, self.mains_hz = boot & 0xFFFF, reset_cause & 0xFF, relays, mains_hz
         self.channels = (Channel(), Channel(), Channel())
         self.contactor_closed = self.door_open = self.airflow = self.zero_cross = None
-        self.supply = self.current = 0
+        self.supply = self.current = None
         self.relay_bits, self.contactor, self.feed = 0, False, False
         self.ceiling = 0  # degC; 0: not set
         self.shortest, self.groups, self.duty = 1, 1, 0
-        self.cycles = self.fired = 0
+        self.cycles = self.fired = self.flow = self.flowing = 0
+        self.smallest = 1  # current that counts, 1/100 A
         self._owed = [0, 0, 0, 0, 0, 0]
         self._on = 0
-        self._now = self._began = self._heard = self._stepped = self._seen = self._cycled = self._coil_since = now & _MASK
+        self._now = self._began = self._heard = self._stepped = self._cycled = self._coil_since = now & _MASK
+        self._seen = (now - BLIND_MS) & _MASK  # nothing yet
+        self._blind = True
         self._uptime = 0
         self._step = -1
         self._seq = -1
@@ -141,7 +155,11 @@ class Board:
             ceiling, shortest, groups = frames.get16(p, 4), frames.get16(p, 8), p[7]
             if not 30 <= ceiling <= HIGHEST_CEILING or not 1 <= shortest <= 6000 or not 1 <= groups <= min(6, self.relays):
                 return R_RANGE
+            if self.ceiling and ceiling > self.ceiling:
+                return R_RAISED
             self.ceiling, self.shortest, self.groups = ceiling, shortest, groups
+            self.smallest = max(1, frames.get16(p, 2))
+            self._rewind()
             for i in range(3):
                 self.channels[i].type_k = bool((p[10] >> i) & 1)
             return OK
@@ -156,7 +174,7 @@ class Board:
             if cause:
                 return R_CAUSE
             self.state = ARMED
-            self._heard = self._stepped = self._seen = now
+            self._heard = self._stepped = now
             self._step = -1
             self._off()
             return OK
@@ -173,19 +191,35 @@ class Board:
         found = 0
         if self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS:
             found |= F_WELDED
-        if self.ceiling and self._hottest() > self.ceiling * 128:
-            found |= F_CEILING
-        if self._hottest() == -(1 << 20):
+        for i in range(3):
+            if self.channels[i].over:
+                found |= F_CEILING
+        if self._blind:
             found |= F_BLIND
         return found
 
-    def _hottest(self):
-        """1/128 degC; very low when no channel can be read."""
-        hottest = -(1 << 20)
-        for c in self.channels:
-            if c.chip and not c.faults and c.hot > hottest:
-                hottest = c.hot
-        return hottest
+    def _look(self, now):
+        """New conversions: when control or limit was last read, and how often in a row each was above the ceiling."""
+        for i in range(3):
+            c = self.channels[i]
+            if not c.fresh:
+                continue
+            c.fresh = False
+            if c.faults or c.chip == 0:
+                continue
+            if i < 2:
+                self._seen, self._blind = now, False
+            if c.hot <= self.ceiling * 128 or self.ceiling == 0:
+                c.over = 0
+            elif c.over < TOO_HOT:
+                c.over += 1
+        if since(self._seen, now) > HOLD_MS:
+            self._blind = True
+        # A difference of times comes round after six days: what is old enough is kept from growing older.
+        if since(self._seen, now) > 2 * BLIND_MS:
+            self._seen = (now - 2 * BLIND_MS) & _MASK
+        if since(self._coil_since, now) > 2 * WELD_MS:
+            self._coil_since = (now - 2 * WELD_MS) & _MASK
 
     # ---- once a mains cycle -----------------------------------------------------------------------------------------------------
 
@@ -193,13 +227,17 @@ class Board:
         """To be called once a mains cycle, at its start; sets relay_bits, contactor and feed. Allocates nothing."""
         now &= _MASK
         late = since(self._cycled, now) > LATE_MS and self.cycles > 0
-        self._uptime += since(self._now, now) if since(self._now, now) > 0 else 0
+        passed = since(self._now, now)
+        if passed > 0:
+            self._uptime = (self._uptime + passed) & _MASK
         self._now = self._cycled = now
         self.cycles = (self.cycles + 1) & 0x3FFFFFFF
         if self.state == START:
             self.state = SAFE
-        if self._hottest() > -(1 << 20):
-            self._seen = now
+        self._look(now)
+        if self.current is not None and self.current >= self.smallest:
+            self.flow = (self.flow + self.current) & _MASK
+            self.flowing = (self.flowing + 1) & _MASK
         if self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS:
             self._trip(F_WELDED)
         if self.state == ARMED:
@@ -209,17 +247,18 @@ class Board:
                 self._trip(F_HEARTBEAT)
             if since(self._stepped, now) > STEP_MS:
                 self._trip(F_STEP)
-            if self._hottest() > self.ceiling * 128:
-                self._trip(F_CEILING)
+            for i in range(3):
+                if self.channels[i].over >= TOO_HOT:
+                    self._trip(F_CEILING)
             if since(self._seen, now) > BLIND_MS:
                 self._trip(F_BLIND)
         armed = self.state == ARMED
-        wanted = armed and self._wanted
+        wanted = armed and self._wanted and not self.door_open
         if wanted != self.contactor:
             self.contactor, self._coil_since = wanted, now
             self.relay_bits = 0
             self._rewind()
-        elif not armed or self.duty == 0 or (self.contactor and since(self._coil_since, now) < FOLLOW_MS):
+        elif not armed or self.duty == 0 or self._blind or self.door_open or (self.contactor and since(self._coil_since, now) < FOLLOW_MS):
             self.relay_bits = 0
             self._rewind()
         else:
@@ -236,10 +275,8 @@ class Board:
             on = (self._on >> g) & 1
             on = 1 if self.duty == 10000 or due >= (5000 - band if on else 5000 + band) else 0
             self._owed[g] = due - (10000 if on else 0)
-            if self.duty == 10000:
-                self._owed[g] = 0
             bits |= on << g
-            if on and self.contactor:
+            if on and self.contactor and self.contactor_closed is not False:
                 self.fired = (self.fired + 1) & 0x3FFFFFFF
         self._on = self.relay_bits = bits
 
@@ -264,9 +301,13 @@ class Board:
     def _tell(self, kind):
         a = self._answer
         put16, put32 = frames.put16, frames.put32
-        a[frames.A_KIND], a[frames.A_SEQ], a[frames.A_VERSION], a[frames.A_STATE] = kind, self._seq, frames.VERSION, self.state
+        # One by one: four at a time would make a tuple on the heap.
+        a[frames.A_KIND] = kind
+        a[frames.A_SEQ] = self._seq
+        a[frames.A_VERSION] = frames.VERSION
+        a[frames.A_STATE] = self.state
         put16(a, frames.A_FAULTS, self.faults)
-        inputs = frames.HAS_METERS if self.supply else 0
+        inputs = 0
         if self.contactor_closed is not None:
             inputs |= frames.HAS_CONTACTOR | (frames.IN_CONTACTOR if self.contactor_closed else 0)
         if self.door_open is not None:
@@ -279,12 +320,12 @@ class Board:
         a[frames.A_OUTPUTS] = self.relay_bits | (0x80 if self.contactor else 0)
         a[frames.A_RESET], a[frames.A_REFUSED] = self.reset_cause, self._refused
         put16(a, frames.A_BOOT, self.boot)
-        put32(a, frames.A_UPTIME, self._uptime & 0x3FFFFFFF)
+        put32(a, frames.A_UPTIME, self._uptime)
         put16(a, frames.A_STEP, self._step & 0xFFFF)
         put32(a, frames.A_CYCLES, self.cycles)
         put32(a, frames.A_FIRED, self.fired)
-        put16(a, frames.A_SUPPLY, self.supply)
-        put16(a, frames.A_CURRENT, self.current)
+        put16(a, frames.A_SUPPLY, self.supply or 0)
+        put16(a, frames.A_CURRENT, self.current or 0)
         put16(a, frames.A_CEILING, self.ceiling)
         put16(a, frames.A_DUTY, self.duty)
         place = frames.A_CHANNELS
@@ -293,7 +334,10 @@ class Board:
             for i in range(6):
                 a[place + 2 + i] = c.raw[i]
             place += frames.CHANNEL
-        # Behind the three channels: damaged frames so far, and the shortest run.
-        put16(a, 58, self.receiver.bad)
-        put16(a, 60, self.shortest)
+        put16(a, frames.A_BAD, self.receiver.bad)
+        put16(a, frames.A_SHORTEST, self.shortest)
+        put32(a, frames.A_FLOW, self.flow)
+        put32(a, frames.A_FLOWING, self.flowing)
+        a[frames.A_HZ] = self.mains_hz
+        a[frames.A_METERS] = (0 if self.supply is None else frames.HAS_SUPPLY) | (0 if self.current is None else frames.HAS_CURRENT)
         return frames.seal(a, frames.ANSWER, self.wire)

@@ -1,23 +1,29 @@
-# The I/O board: pins. Copy this with frames.py, chips.py and logic.py to a MicroPython board (RP2040 class, 3.3 V). Everything that decides
-# is in logic.py; this file only moves levels.
+# The I/O board: pins. Copy this with frames.py, chips.py, meter.py and logic.py to a MicroPython board (RP2040 class, 3.3 V). Everything
+# that decides is in logic.py; this file only moves levels.
 #
 # Wiring (change the numbers here if you must, and nowhere else):
+#   line    the board's own USB plug, or (LINE) a serial port behind an isolated adapter, which keeps the computer's earth out of the oven
 #   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm, a pull-up of 10 kohm on MISO
 #   relays  2, 3, 4: each to the input of one solid-state relay through a transistor, a pull-down of 8.2 kohm at the transistor's base
 #   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: limiter, stop button, door switch
 #   inputs  6 contactor's auxiliary contact, 7 door switch copy, 8 airflow switch, 9 zero-cross pulse; None where there is none
+#   meters  26 current, 27 supply voltage: a current transformer with its burden, and an ISOLATED voltage transformer, each biased to half
+#           the supply of the board; never mains through resistors alone. None where there is none.
 # On reset every pin is an input: the pull-downs keep relay and coil off.
 
+import os
 import select
 import sys
 
 import chips
-import frames
+import frames  # noqa: F401 - fails here, at the start, when a file is missing
 import logic
 import machine
+import meter
 import micropython
 import time
 
+LINE = None  # None: USB; or (number, transmit pin, receive pin) of a serial port, 115200 baud
 MAINS_HZ = 50
 CHIPS = ("max31856", "max31855", "max31856")  # control, limit, part; None where there is none
 TYPES = ("K", "K", "K")
@@ -25,6 +31,9 @@ SELECTS = (17, 20, 21)
 RELAYS = (2,)
 COIL = 5
 CONTACTOR_IN, DOOR_IN, AIRFLOW_IN, ZERO_CROSS_IN = 6, 7, None, None
+ZERO_CROSS_PULSES = 2  # pulses a mains cycle: 2 from a full-wave detector, 1 from a half-wave one
+CURRENT_IN, SUPPLY_IN = None, None
+CURRENT_PER_THOUSAND, SUPPLY_PER_THOUSAND = 2417, 2500  # 1/100 A and 1/10 V rms for a thousand counts (of 4096) rms; compare with a meter
 WATCHDOG_MS = 1000
 SENSE_MS = 250
 
@@ -47,7 +56,10 @@ class Pins:
         self.spi = machine.SPI(0, baudrate=500000, polarity=0, phase=0, sck=machine.Pin(18), mosi=machine.Pin(19), miso=machine.Pin(16))
         self.four, self.six, self.seven = bytearray(4), bytearray(6), bytearray(7)
         self.three = bytearray(4)
-        self.edges = 0
+        self.edges = self.taken = 0
+        self.current = None if CURRENT_IN is None else machine.ADC(CURRENT_IN)
+        self.supply = None if SUPPLY_IN is None else machine.ADC(SUPPLY_IN)
+        self.current_rms, self.supply_rms = meter.Rms(CURRENT_PER_THOUSAND), meter.Rms(SUPPLY_PER_THOUSAND)
         if ZERO_CROSS_IN is not None:
             machine.Pin(ZERO_CROSS_IN, machine.Pin.IN).irq(self.edge, machine.Pin.IRQ_RISING)
 
@@ -57,20 +69,42 @@ class Pins:
     def mode(self, phase):
         self.spi.init(baudrate=500000, polarity=0, phase=phase)
 
+    def crossed(self):
+        """Whether a mains cycle's worth of zero-cross pulses has come since this was last true."""
+        if ((self.edges - self.taken) & 0xFFFF) < ZERO_CROSS_PULSES:
+            return False
+        self.taken = self.edges
+        return True
+
     def apply(self, board):
-        # Off first, in both: contactor before relay.
-        if not board.contactor:
-            self.coil.value(0)
+        """Relays and coil as the board has decided; whether they read back so."""
+        good = True
         for i in range(len(self.relays)):
-            self.relays[i].value((board.relay_bits >> i) & 1)
-        if board.contactor:
-            self.coil.value(1)
+            level = (board.relay_bits >> i) & 1
+            self.relays[i].value(level)
+            good = good and self.relays[i].value() == level
+        level = 1 if board.contactor else 0
+        self.coil.value(level)
+        return good and self.coil.value() == level
+
+    def off(self):
+        for relay in self.relays:
+            relay.value(0)
+        self.coil.value(0)
+
+    def measure(self):
+        if self.current is not None:
+            self.current_rms.add(self.current.read_u16() >> 4)
+        if self.supply is not None:
+            self.supply_rms.add(self.supply.read_u16() >> 4)
 
     def read(self, board):
         # An auxiliary contact that is closed with the contactor, and a door switch that is closed with the door, pull their pins to ground.
         board.contactor_closed = None if self.contactor is None else not self.contactor.value()
         board.door_open = None if self.door is None else bool(self.door.value())
         board.airflow = None if self.airflow is None else not self.airflow.value()
+        board.current = None if self.current is None else self.current_rms.end()
+        board.supply = None if self.supply is None else self.supply_rms.end()
 
     def set_up(self, i):
         """Write and read back a MAX31856's registers; False when they do not stay."""
@@ -121,49 +155,86 @@ class Pins:
         board.channels[i].take_31856(self.six)
 
 
-def main():
-    micropython.kbd_intr(-1)  # a byte 3 on the line is data, not Ctrl-C
-    pins = Pins()
-    board = logic.Board(time.ticks_ms(), (time.ticks_us() ^ (machine.unique_id()[0] << 8)) & 0xFFFF, machine.reset_cause(), len(RELAYS))
-    for i in range(3):
-        pins.set_up(i)
-    poll = select.poll()
-    poll.register(sys.stdin, select.POLLIN)
-    one = bytearray(1)
-    watchdog = machine.WDT(timeout=WATCHDOG_MS)
+class UsbLine:
+    def __init__(self):
+        micropython.kbd_intr(-1)  # a byte 3 on the line is data, not Ctrl-C
+        self.poll = select.poll()
+        self.poll.register(sys.stdin, select.POLLIN)
+        self.one = bytearray(1)
+
+    def take(self):
+        """The next byte, or -1."""
+        return self.one[0] if self.poll.poll(0) and sys.stdin.buffer.readinto(self.one) else -1
+
+    def send(self, view):
+        sys.stdout.buffer.write(view)
+
+
+class WireLine:
+    def __init__(self, number, transmit, receive):
+        self.port = machine.UART(number, baudrate=115200, tx=machine.Pin(transmit), rx=machine.Pin(receive), rxbuf=256, txbuf=256)
+        self.one = bytearray(1)
+
+    def take(self):
+        """The next byte, or -1."""
+        return self.one[0] if self.port.any() and self.port.readinto(self.one) else -1
+
+    def send(self, view):
+        self.port.write(view)
+
+
+def serve(pins, board, line, watchdog):
     period_us = 1000000 // MAINS_HZ
-    due, edges, sensed, channel = time.ticks_us(), 0, time.ticks_ms(), 0
+    wired = ZERO_CROSS_IN is not None
+    view = memoryview(board.wire)
+    begun = due = time.ticks_us()
+    sensed, channel = time.ticks_ms(), 0
     while True:
-        # A cycle begins with the mains where its zero crossings are seen, else with the clock.
-        if ZERO_CROSS_IN is not None and pins.edges != edges:
-            edges, begins = pins.edges, True
-            board.zero_cross = True
-        elif time.ticks_diff(time.ticks_us(), due) >= (0 if ZERO_CROSS_IN is None else 2 * period_us):
-            begins = True
-            board.zero_cross = None if ZERO_CROSS_IN is None else False
-        else:
-            begins = False
-        if begins:
-            due = time.ticks_add(due, period_us)
-            if time.ticks_diff(time.ticks_us(), due) > 5 * period_us:
-                due = time.ticks_us()
+        pins.measure()
+        # A cycle begins with the mains where its zero crossings are seen, else with the clock. A pulse that comes much too early is noise.
+        now = time.ticks_us()
+        crossed = wired and time.ticks_diff(now, begun) > period_us * 3 // 4 and pins.crossed()
+        if crossed or time.ticks_diff(now, due) >= 0:
+            if wired:
+                board.zero_cross = crossed
+            # Without a crossing in two cycles the clock takes over.
+            due = time.ticks_add(now, 2 * period_us) if crossed else time.ticks_add(due, period_us)
+            if time.ticks_diff(now, due) > 5 * period_us:
+                due = now
+            begun = now
             pins.read(board)
             board.cycle(time.ticks_ms())
-            pins.apply(board)
-            if board.feed:
-                board.feed = False
+            # The hardware watchdog is fed here only: at the end of a whole cycle whose outputs read back as they should be.
+            if pins.apply(board) and board.feed:
                 watchdog.feed()
+            board.feed = False
         # Four conversions a second, one converter at a time, between two cycles.
         if time.ticks_diff(time.ticks_ms(), sensed) >= SENSE_MS // 3:
             sensed = time.ticks_ms()
             pins.sense(board, channel)
             channel = (channel + 1) % 3
-        while poll.poll(0):
-            if not sys.stdin.buffer.readinto(one):
+        for _ in range(16):
+            byte = line.take()
+            if byte < 0:
                 break
-            count = board.take(one[0], time.ticks_ms())
+            count = board.take(byte, time.ticks_ms())
             if count:
-                sys.stdout.buffer.write(memoryview(board.wire)[:count])
+                line.send(view[:count])
+
+
+def main():
+    pins = Pins()
+    boot = os.urandom(2)  # another number each time, so that the computer notices a restart
+    board = logic.Board(time.ticks_ms(), boot[0] | (boot[1] << 8), machine.reset_cause(), len(RELAYS), MAINS_HZ)
+    for i in range(3):
+        pins.set_up(i)
+    line = UsbLine() if LINE is None else WireLine(LINE[0], LINE[1], LINE[2])
+    watchdog = machine.WDT(timeout=WATCHDOG_MS)
+    try:
+        serve(pins, board, line, watchdog)
+    finally:
+        # Whatever ended it: off at once, and in a second the watchdog restarts the board.
+        pins.off()
 
 
 main()

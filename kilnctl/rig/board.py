@@ -9,6 +9,7 @@ import math
 import termios
 import threading
 import time
+from collections import deque
 from dataclasses import dataclass
 
 import serial
@@ -26,14 +27,17 @@ from .protocol import Facts, RigLost, check_heat
 BEAT_S, ANSWER_S, LOST_S = 0.1, 0.15, 0.45
 #: The control step must advance well within the board's limit of 2 s.
 LONGEST_TICK_S = 1.5
+#: Below this share of one relay's full current a cycle counts as one without current.
+CURRENT_SHARE = 0.1
 #: What an unplugged port really raises: OSError (SerialException is one), and termios.error, which is not.
 GONE = (OSError, termios.error)
 STATES = {logic.START: "starting", logic.SAFE: "safe", logic.ARMED: "armed", logic.FAULT: "fault"}
 FAULTS = {logic.F_HEARTBEAT: "nobody spoke to it for 0.5 s", logic.F_STEP: "the control loop stood still for 2 s", logic.F_CEILING: "a thermocouple was above its ceiling",
-          logic.F_BLIND: "no thermocouple could be read for 2 s", logic.F_WELDED: "the contactor read closed although its coil was off",
-          logic.F_LATE: "its own mains cycles came late", logic.F_BADLY_SET: "it was set up wrongly"}  # fmt: skip
+          logic.F_BLIND: "neither the control nor the limit thermocouple can be read", logic.F_WELDED: "the contactor read closed although its coil was off",
+          logic.F_LATE: "its own mains cycles came late"}  # fmt: skip
 REFUSALS = {logic.R_NOT_SAFE: "it is not in the state for it", logic.R_NOT_SET: "its ceiling is not set", logic.R_FAULT: "a fault is latched",
-            logic.R_ARMED: "it is armed", logic.R_RANGE: "a value was out of range", logic.R_CAUSE: "the cause of a fault still stands"}  # fmt: skip
+            logic.R_ARMED: "it is armed", logic.R_RANGE: "a value was out of range", logic.R_CAUSE: "the cause of a fault still stands",
+            logic.R_RAISED: "its ceiling may only be raised after it has been without supply"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,10 @@ class Answer:
     duty: float
     raw: tuple[tuple[int, int, bytes], ...]
     bad_frames: int
+    flow_a: float
+    flowing: int
+    mains_hz: int
+    meters: int
 
     @property
     def state_word(self) -> str:
@@ -79,7 +87,7 @@ def parse_answer(p) -> Answer | None:
     return Answer(p[f.A_KIND] & 0x7F, p[f.A_SEQ], p[f.A_VERSION], p[f.A_STATE], f.get16(p, f.A_FAULTS), p[f.A_INPUTS], p[f.A_OUTPUTS], p[f.A_RESET],
                   p[f.A_REFUSED], f.get16(p, f.A_BOOT), f.get32(p, f.A_UPTIME), f.get16(p, f.A_STEP), f.get32(p, f.A_CYCLES), f.get32(p, f.A_FIRED),
                   f.get16(p, f.A_SUPPLY) / 10.0, f.get16(p, f.A_CURRENT) / 100.0, f.get16(p, f.A_CEILING), f.get16(p, f.A_DUTY) / 10000.0, raw,
-                  f.get16(p, 58))  # fmt: skip
+                  f.get16(p, f.A_BAD), f.get32(p, f.A_FLOW) / 100.0, f.get32(p, f.A_FLOWING), p[f.A_HZ], p[f.A_METERS])  # fmt: skip
 
 
 class Line:
@@ -94,6 +102,10 @@ class Line:
             s.open()
             # flock keeps out programs that ask for it; this keeps out the others (all but root's).
             fcntl.ioctl(s.fileno(), termios.TIOCEXCL)
+            # Closing shall not pulse DTR either.
+            attributes = termios.tcgetattr(s.fileno())
+            attributes[2] &= ~termios.HUPCL
+            termios.tcsetattr(s.fileno(), termios.TCSANOW, attributes)
         except GONE as error:
             s.close()
             words = getattr(error, "strerror", None) or str(error)
@@ -135,6 +147,14 @@ class Line:
         except GONE as error:
             raise RigLost(f"{self.port}: the I/O board is gone ({getattr(error, 'strerror', None) or error}); it has let go of the heat by itself") from None
 
+    def raise_dtr(self) -> None:
+        """Some boards with a USB plug of their own speak only while DTR is high (from memory: those on TinyUSB). Should it reset the board,
+        that is harmless: it starts at rest."""
+        try:
+            self._serial.dtr = True
+        except GONE as error:
+            raise RigLost(f"{self.port}: the I/O board is gone ({getattr(error, 'strerror', None) or error})") from None
+
     def close(self) -> None:
         try:
             self._serial.close()
@@ -144,8 +164,11 @@ class Line:
 
 def greet(line: Line, patience_s: float = 3.0) -> Answer:
     """Shake hands. Raises KilnctlError when nobody answers or the versions differ."""
-    end = time.monotonic() + patience_s
-    while time.monotonic() < end:
+    began, raised = time.monotonic(), False
+    while (spent := time.monotonic() - began) < patience_s:
+        if not raised and spent > 0.4 * patience_s:
+            line.raise_dtr()
+            raised = True
         answer = line.ask(frames.HELLO, patience_s=0.3)
         if answer is not None:
             if answer.version != frames.VERSION:
@@ -153,6 +176,15 @@ def greet(line: Line, patience_s: float = 3.0) -> Answer:
                                    "(`kilnctl board OVEN --copy DIR`)")  # fmt: skip
             return answer
     raise KilnctlError(f"{line.port}: something is there, but no I/O board of kilnctl answers. Is the firmware on it? (`kilnctl board OVEN --copy DIR`)")
+
+
+def board_ceiling_c(oven: Oven) -> int:
+    """Where the board cuts the heat by itself, in °C as its sensors read (they know no calibration): the file's, or 5 K above the trip;
+    lower by what the control or limit sensor reads too low there."""
+    true_c = oven.rig.ceiling_c if oven.rig.ceiling_c is not None else oven.limits.trip_at_c + 5.0
+    watching = [s for s in (oven.sensors.control, oven.sensors.limit) if s is not None]
+    low_k = max(max(0.0, sensors.calibrated_c(s, true_c) - true_c) for s in watching)
+    return math.ceil(true_c - low_k)
 
 
 class BoardRig:
@@ -185,14 +217,18 @@ class BoardRig:
             unproved.append("whether the contactor really opens (no auxiliary contact is wired)")
         if not hello.inputs & frames.HAS_DOOR:
             unproved.append("whether the door is open (no switch is wired)")
+        for what, bit, described in (("current", frames.HAS_CURRENT, oven.meters.current), ("supply voltage", frames.HAS_SUPPLY, oven.meters.supply)):
+            if described and not hello.meters & bit:
+                unproved.append(f"the {what}: the oven's file has a meter for it, the board's main.py has none")
         self.facts = Facts("board", f"I/O board on {self._line.port}", 0.5, True, tuple(unproved))
         self._lock = threading.Lock()
         self._duty, self._closed, self._step, self._heard_s = 0, False, 0, time.monotonic()
-        self._wants = self._closing = False
+        self._clear = self._closing = False
+        self._news = threading.Event()
         self._answer, self._lost = hello, ""
-        self._boot, self._base = hello.boot, (hello.cycles, hello.fired)
-        self._refused_arm = ""
-        self.round_trips: list[float] = []
+        self._boot, self._base = hello.boot, (hello.cycles, hello.flow_a, hello.flowing)
+        self._refused_arm, self._flowed = "", (0.0, 0.0)
+        self.round_trips: deque[float] = deque(maxlen=100_000)
         self._thread = threading.Thread(target=self._keep, name="line", daemon=True)
         self._thread.start()
 
@@ -204,14 +240,20 @@ class BoardRig:
         elif hello.faults:
             raise KilnctlError(f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. With the power off, see to its cause; then "
                                "`kilnctl board OVEN --clear`")  # fmt: skip
+        if hello.mains_hz != round(oven.supply.frequency_hz):
+            raise KilnctlError(f"{where}: supply: {oven.supply.frequency_hz:.0f} Hz, but the board's main.py says {hello.mains_hz} Hz: put that right and restart the board")
         pattern = pattern_for(oven)
-        ceiling = math.ceil(oven.limits.trip_at_c + 5.0)
+        ceiling = board_ceiling_c(oven)
+        smallest = max(1, round(100.0 * CURRENT_SHARE * oven.elements.power_w / oven.supply.voltage_v / pattern.groups))
         types = sum((1 << i) for i, s in enumerate(self._sensors) if s is not None and s.front_end == "max31855" and s.type == "K")
         for _ in range(3):
-            answer = line.ask(frames.SETUP, duty=ceiling, spare=pattern.groups, value=pattern.shortest_run, value2=types)
+            answer = line.ask(frames.SETUP, step=smallest, duty=ceiling, spare=pattern.groups, value=pattern.shortest_run, value2=types)
             if answer is not None:
                 break
         if answer is None or answer.refused or answer.ceiling_c != ceiling:
+            if answer is not None and answer.refused == logic.R_RAISED:
+                raise KilnctlError(f"{where}: the board's ceiling is {answer.ceiling_c} °C and may be raised to {ceiling} °C only after it has been without supply: "
+                                   "take the board's supply away for a moment")  # fmt: skip
             why = REFUSALS.get(answer.refused, "it does not answer") if answer is not None else "it does not answer"
             raise KilnctlError(f"{where}: the board refuses its settings (ceiling {ceiling} °C, {pattern.groups} relays): {why}")
         for name, sensor, (chip, _, _) in zip(("control", "limit", "part"), self._sensors, answer.raw):
@@ -225,14 +267,7 @@ class BoardRig:
         due = time.monotonic()
         while not self._closing:
             try:
-                with self._lock:
-                    wants, step, duty, closed = self._wants, self._step, self._duty, self._closed
-                if wants and self._answer.state == logic.SAFE and not self._refused_arm:
-                    answer = self._line.ask(frames.ARM)
-                    if answer is not None and answer.refused:
-                        self._refused_arm = REFUSALS.get(answer.refused, "it does not say why")
-                else:
-                    answer = self._line.ask(frames.BEAT, step, duty, frames.CONTACTOR if closed else 0)
+                answer = self._next()
                 if answer is not None:
                     self._heard(answer)
                 elif time.monotonic() - self._heard_s > LOST_S:
@@ -242,14 +277,39 @@ class BoardRig:
                 self._lost = str(error)
                 return
             due = max(due + BEAT_S, time.monotonic())
-            time.sleep(max(0.0, due - time.monotonic()))
+            # What the loop has just decided goes out at once.
+            self._news.wait(max(0.0, due - time.monotonic()))
+            self._news.clear()
+
+    def _next(self) -> Answer | None:
+        """One request: the beat while the loop wants something, else rest. Armed anew each time the loop wants something from rest on."""
+        with self._lock:
+            step, duty, closed, clear, self._clear = self._step, self._duty, self._closed, self._clear, False
+        wants, state = closed or duty > 0, self._answer.state
+        if clear:
+            answer = self._line.ask(frames.CLEAR)
+            self._clear = self._clear or answer is None
+            return answer
+        if not wants:
+            self._refused_arm = ""
+            # At rest nothing lapses, so that an idle service need not keep a lease alive.
+            return self._line.ask(frames.REST if state == logic.ARMED else frames.HELLO)
+        if state == logic.SAFE:
+            answer = self._line.ask(frames.ARM)
+            if answer is None or answer.refused:
+                self._refused_arm = "" if answer is None else REFUSALS.get(answer.refused, "it does not say why")
+                return answer
+            self._refused_arm = ""
+            self._heard(answer)
+        return self._line.ask(frames.BEAT, step, duty, frames.CONTACTOR if closed else 0)
 
     def _heard(self, answer: Answer) -> None:
-        if answer.boot != self._boot or answer.uptime_ms < self._answer.uptime_ms:
+        # The board's clock comes round after twelve days; going back by less is a new start.
+        back = (answer.uptime_ms - self._answer.uptime_ms) & 0x3FFFFFFF >= 1 << 29
+        if answer.boot != self._boot or back:
             self._lost = f"{self._line.port}: the I/O board has restarted by itself (reset cause {answer.reset_cause}); it is disarmed"
             self._closing = True
-        if len(self.round_trips) < 100_000:
-            self.round_trips.append(self._line.round_trip_s)
+        self.round_trips.append(self._line.round_trip_s)
         self._heard_s = time.monotonic()
         self._answer = answer
 
@@ -269,32 +329,54 @@ class BoardRig:
             faults += [f"part-{f}" for f in part.faults]
         if a.state == logic.FAULT or self._refused_arm:
             faults.append("board-fault")
-        cycles, fired = (a.cycles - self._base[0]) & 0x3FFFFFFF, (a.fired - self._base[1]) & 0x3FFFFFFF
-        self._base = (a.cycles, a.fired)
-        groups = pattern_for(self.oven).groups
+        fired, current = self._flow(a)
         has = a.inputs
         return Reading(
             chamber_c=control.value_c, limit_c=limit.value_c if self._sensors[1] is not None else None,
             part_c=part.value_c if self._sensors[2] is not None else None, cold_junction_c=control.cold_c, faults=tuple(faults),
-            fired=min(1.0, fired / (cycles * groups)) if cycles else None,
-            supply_v=a.supply_v if has & frames.HAS_METERS and self.oven.meters.supply else None,
-            current_a=a.current_a if has & frames.HAS_METERS and self.oven.meters.current else None,
+            fired=fired, current_a=current, supply_v=a.supply_v if a.meters & frames.HAS_SUPPLY and self.oven.meters.supply else None,
             contactor_closed=bool(has & frames.IN_CONTACTOR) if has & frames.HAS_CONTACTOR else None,
             door_open=bool(has & frames.IN_DOOR) if has & frames.HAS_DOOR else None,
             airflow_proved=bool(has & frames.IN_AIRFLOW) if has & frames.HAS_AIRFLOW else None, sample=control.count,
         )  # fmt: skip
 
+    def _flow(self, a: Answer) -> tuple[float | None, float | None]:
+        """`fired` and `current_a` of the reading, from the currents that the board summed over its mains cycles; None without a current
+        meter: a commanded cycle proves nothing. Share of full power is share of full current, since the supply's voltage is common."""
+        cycles, flow = (a.cycles - self._base[0]) & 0x3FFFFFFF, (a.flow_a - self._base[1]) % (0x40000000 / 100.0)
+        flowing = (a.flowing - self._base[2]) & 0x3FFFFFFF
+        if not a.meters & frames.HAS_CURRENT or not self.oven.meters.current:
+            return None, None
+        if cycles:
+            self._base = (a.cycles, a.flow_a, a.flowing)
+            full_a = self.oven.elements.power_w / self.oven.supply.voltage_v
+            if a.meters & frames.HAS_SUPPLY and a.supply_v > 0.3 * self.oven.supply.voltage_v:
+                full_a *= a.supply_v / self.oven.supply.voltage_v
+            self._flowed = (min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0)
+        return self._flowed
+
     def heat(self, duty: float, burst: Burst, permit: Permit | None) -> None:
         check_heat(duty, burst, permit)
+        self._alive()
         with self._lock:
             self._step = (self._step + 1) & 0xFFFF
             self._duty = round(duty * 10000.0)
-            self._wants |= permit is not None and duty > 0.0
+        self._news.set()
 
     def contactor(self, closed: bool) -> None:
         with self._lock:
             self._closed = bool(closed)
-            self._wants |= bool(closed)
+        if not closed:
+            self._news.set()
+        self._alive()
+
+    def clear(self) -> None:
+        """Ask the board to clear its latched fault; it does where the cause is gone. For a person's acknowledgement only. `read` says
+        "board-fault" until it has."""
+        self._alive()
+        with self._lock:
+            self._clear, self._duty, self._closed = True, 0, False
+        self._news.set()
 
     def words(self) -> str:
         """The board's state in words, with its faults."""
@@ -303,6 +385,7 @@ class BoardRig:
 
     def close(self) -> None:
         self._closing = True
+        self._news.set()
         thread = getattr(self, "_thread", None)
         if thread is not None and thread is not threading.current_thread():
             thread.join(1.0)

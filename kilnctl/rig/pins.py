@@ -64,7 +64,7 @@ class LocalLine:
         self._mains_hz = round(oven.supply.frequency_hz)
         self._lines = self._request()
         self._buses = self._open_buses(spi)
-        self._board = logic.Board(self._ms(), int.from_bytes(os.urandom(2), "little"), 0, len(pins.relays))
+        self._board = logic.Board(self._ms(), int.from_bytes(os.urandom(2), "little"), 0, len(pins.relays), self._mains_hz)
         self._lock, self._closing, self.failure = threading.Lock(), False, ""
         self._receiver, self._sequence = frames.Receiver(frames.ANSWER), 0
         self._payload, self._wire = bytearray(frames.REQUEST + frames.CRC), bytearray(frames.LONGEST + 3)
@@ -94,6 +94,9 @@ class LocalLine:
                         if self._receiver.take(b):
                             return parse_answer(self._receiver.payload)
         return None
+
+    def raise_dtr(self) -> None:
+        """There is no such line here."""
 
     def close(self) -> None:
         self._closing = True

@@ -1,6 +1,6 @@
 """A stand-in for the I/O board, for trials without hardware: the real firmware logic on a pseudo-terminal, with a virtual oven behind it.
 
-    python -m kilnctl.rig.standin OVEN.yaml [--log FILE] [--speed N]
+    python -m kilnctl.rig.standin OVEN.yaml [--log FILE] [--speed N] [--faults FILE]
 
 Prints the port's name, then serves until it is ended. `--log` appends a line each time an output changes: seconds, relay bits, contactor,
 state, faults.
@@ -20,14 +20,16 @@ from ..firmware import logic
 class Wires:
     """The oven behind the board's pins: integrates what relay and contactor do, and makes the converters' words."""
 
-    def __init__(self, oven, seed: int = 0):
+    def __init__(self, oven, seed: int = 0, faults=()):
         from ..plants.oven import VirtualOven
 
         self.oven = oven
-        self.plant = VirtualOven(oven, load=oven.usual_load, seed=seed)
+        self.plant = VirtualOven(oven, load=oven.usual_load, seed=seed, faults=faults)
         self.sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
         self.on = self.total = 0
         self.reading = self.plant.advance(0.01, 0.0, False)
+        #: Current at full power, and the share of it that flows unasked (a shorted relay).
+        self.full_a, self.unasked = oven.elements.power_w / oven.supply.voltage_v, 0.0
 
     def cycle(self, board: logic.Board) -> None:
         """One mains cycle has passed under the board's outputs."""
@@ -36,11 +38,16 @@ class Wires:
         board.contactor_closed = bool(self.reading.contactor_closed) if self.oven.meters.contactor else None
         board.door_open = bool(self.reading.door_open) if self.oven.door.switch else None
         board.airflow = True if self.oven.vent and self.oven.vent.proved else None
-        board.supply = round(10.0 * (self.reading.supply_v or self.oven.supply.voltage_v))
+        meters = self.oven.meters
+        board.supply = round(10.0 * (self.reading.supply_v or 0.0)) if meters.supply else None
+        asked = bin(board.relay_bits).count("1") / board.groups if board.contactor else 0.0
+        board.current = round(100.0 * self.full_a * max(self.unasked, asked)) if meters.current else None
 
     def sense(self, board: logic.Board, dt_s: float) -> None:
         """dt_s of simulated time under what was fired since the last call; then each converter converts."""
-        self.reading = self.plant.advance(dt_s, min(1.0, self.on / self.total) if self.total else 0.0, board.contactor)
+        asked = min(1.0, self.on / self.total) if self.total else 0.0
+        self.reading = self.plant.advance(dt_s, asked, board.contactor)
+        self.unasked = max(0.0, (self.reading.fired or 0.0) - asked)
         self.on = self.total = 0
         cold = self.reading.cold_junction_c or 25.0
         for channel, sensor, value in zip(board.channels, self.sensors, (self.reading.chamber_c, self.reading.limit_c, self.reading.part_c)):
@@ -70,12 +77,12 @@ def registers_31856(true_c: float, cold_c: float) -> bytes:
 def serve(descriptor: int, board: logic.Board, wires: Wires | None, log=None, speed: float = 1.0, now=time.monotonic) -> None:
     """The board's main loop, as `kilnctl/firmware/main.py` has it, on a file descriptor instead of pins."""
     began = now()
-    due, sensed, was = began, began, None
+    due, sensed, was, period_s = began, began, None, 1.0 / board.mains_hz
     while True:
         moment = now()
         ms = int(moment * 1000.0)
         if moment >= due:
-            due = due + 0.02 if moment - due < 0.1 else moment + 0.02
+            due = due + period_s if moment - due < 0.1 else moment + period_s
             if wires is not None:
                 wires.cycle(board)
             board.cycle(ms)
@@ -96,7 +103,7 @@ def serve(descriptor: int, board: logic.Board, wires: Wires | None, log=None, sp
                 time.sleep(0.005)
                 continue
             for byte in data:
-                count = board.take(byte, ms)
+                count = board.take(byte, int(now() * 1000.0))
                 if count:
                     try:
                         os.write(descriptor, memoryview(board.wire)[:count])
@@ -111,12 +118,18 @@ def main() -> int:
     parser.add_argument("oven")
     parser.add_argument("--log")
     parser.add_argument("--speed", type=float, default=1.0)
+    parser.add_argument("--faults", help="faults of the virtual oven (YAML)")
     args = parser.parse_args()
     oven = load_oven(args.oven)
     board_end, computer_end = pty.openpty()
     tty.setraw(computer_end)
-    board = logic.Board(int(time.monotonic() * 1000), os.getpid() & 0xFFFF, 1, max(1, oven.switching.relays))
-    wires = Wires(oven)
+    board = logic.Board(int(time.monotonic() * 1000), os.getpid() & 0xFFFF, 1, max(1, oven.switching.relays), round(oven.supply.frequency_hz))
+    faults = ()
+    if args.faults:
+        from ..plants.faults import load_faults
+
+        faults = load_faults(args.faults)
+    wires = Wires(oven, faults=faults)
     wires.sense(board, 0.01)
     log = os.open(args.log, os.O_WRONLY | os.O_CREAT | os.O_APPEND) if args.log else None
     print(os.ttyname(computer_end), flush=True)

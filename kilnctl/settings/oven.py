@@ -320,6 +320,8 @@ class Rig:
     kind: str = choice(("virtual", "board", "pins"), "virtual oven, serial I/O board, or this computer's own pins", default="virtual")
     port: str | None = text("serial port of the I/O board, best by its by-id path", default=None)
     pins: Pins = one(Pins, "lines for `kind: pins`", default=Pins())
+    ceiling_c: float | None = quantity("temperature", "where the I/O board cuts the heat by itself, whatever the program says (usually 5 K above the trip)",
+                                       default=None, low=45.0, high=1400.0)  # fmt: skip
 
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.kind == "pins" and (not self.pins.relays or self.pins.coil is None):
@@ -371,6 +373,8 @@ class Oven:
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.chamber.opening == "top" and self.walls.roof is not None:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
+        if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
+            yield "rig", f"the board's ceiling must not lie below the trip ({self.limits.trip_at_c:g} °C)"
         if self.elements.limit_c is not None and self.elements.limit_c < self.limits.highest_c:
             yield "elements", "the elements may not get as hot as the chamber's highest temperature"
         names = [m.name for m in self.materials]

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from kilnctl.firing import Pattern, cut, fire, ready
@@ -105,3 +105,13 @@ def test_groups_take_turns():
         state, burst = fire(pattern, state, 1 / 3, 0.1)
         together += i > 500 and all(burst.on_cycles)
     assert together < 30
+
+
+@given(patterns, st.lists(st.sampled_from([1.0, 0.9999999999999999, 1.0 - 1e-12, 1e-12, 0.3, 1 / 3]), min_size=1, max_size=30))
+@example(Pattern(50.0, 1, 2), [1.0, 0.9999999999999999])
+def test_duties_next_to_the_ends_end(pattern, duties):
+    """A duty a rounding error below 1 once made runs of less than nothing, and the tick never came back."""
+    state = ready(pattern)
+    for duty in duties:
+        state, burst = fire(pattern, state, duty, 0.2)
+        assert all(count > 0 for _, count in burst.runs) and sum(count for _, count in burst.runs) == burst.cycles

@@ -1,0 +1,78 @@
+"""`kilnctl board` on the stand-in: firmware, state, clearing; the guided test's own proof that the board lets go."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from kilnctl import cli
+from kilnctl.commands import board as command
+from kilnctl.firmware import frames, logic
+from kilnctl.rig.board import BoardRig, Line
+
+sys.path.insert(0, str(Path(__file__).parent))
+from desk_line import DeskLine  # noqa: E402
+
+ROOT = Path(__file__).parents[2]
+CABINET = str(ROOT / "configs" / "ovens" / "curing-cabinet.yaml")
+
+
+@pytest.fixture(scope="module")
+def port():
+    process = subprocess.Popen([sys.executable, "-m", "kilnctl.rig.standin", CABINET], stdout=subprocess.PIPE, text=True, cwd=ROOT)
+    yield process.stdout.readline().strip()
+    process.kill()
+    process.wait()
+    process.stdout.close()
+
+
+def test_copies_every_file_that_the_board_imports(tmp_path, capsys):
+    assert cli.main(["board", CABINET, "--copy", str(tmp_path)]) == 0
+    there = {p.name for p in tmp_path.iterdir()}
+    assert there == {p.name for p in (ROOT / "kilnctl" / "firmware").glob("*.py")} - {"__init__.py"}
+    assert (tmp_path / "main.py").read_text() == (ROOT / "kilnctl" / "firmware" / "main.py").read_text()
+    assert "mains frequency" in capsys.readouterr().out
+    assert cli.main(["board", CABINET, "--copy", str(tmp_path / "nowhere")]) == 2
+
+
+def test_prints_one_file(capsys):
+    assert cli.main(["board", CABINET, "--print", "frames.py"]) == 0
+    assert "def crc24" in capsys.readouterr().out
+
+
+def test_shows_the_state_and_clears_only_what_is_gone(port, capsys):
+    assert cli.main(["board", CABINET, "--port", port]) == 0
+    said = capsys.readouterr().out
+    assert "state     safe" in said and "mains     50 Hz" in said and "supply 2" in said and "ceiling   not set yet" in said and "control   " in said
+    line = Line(port)
+    line.ask(frames.SETUP, duty=280, spare=1, value=1)
+    line.ask(frames.ARM)
+    line.close()
+    # Nobody speaks to an armed board any more.
+    time.sleep(0.7)
+    assert cli.main(["board", CABINET, "--port", port]) == 1
+    assert "nobody spoke to it" in capsys.readouterr().out
+    assert cli.main(["board", CABINET, "--port", port, "--clear"]) == 0
+    assert "cleared; the board is safe" in capsys.readouterr().out
+    assert cli.main(["board", CABINET, "--port", port]) == 0
+
+
+def test_a_port_that_is_not_there_is_said(capsys):
+    assert cli.main(["board", CABINET, "--port", "/dev/nothing"]) == 2
+    assert "/dev/nothing" in capsys.readouterr().err
+    assert cli.main(["board", CABINET]) == 2
+    assert "by-id" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("good", [True, False])
+def test_the_guided_test_sees_whether_the_board_lets_go(oven, monkeypatch, good):
+    monkeypatch.setattr(logic, "STEP_MS", 700 if good else 60_000)
+    monkeypatch.setattr(command.time, "sleep", lambda s, sleep=command.time.sleep: sleep(min(s, 1.0)))
+    rig = BoardRig(oven("curing-cabinet"), line=DeskLine())
+    try:
+        failed = command._lets_go(rig)
+        assert (failed == []) is good, failed
+    finally:
+        rig.close()

@@ -1,0 +1,281 @@
+"""The board as a rig: on a line in this process where something must be broken on purpose, on a pseudo-terminal for what ports really do."""
+
+import dataclasses
+import math
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from kilnctl.errors import KilnctlError
+from kilnctl.firing import Burst
+from kilnctl.firmware import frames, logic
+from kilnctl.rig import Rig, RigLost
+from kilnctl.rig.board import BoardRig, Line, board_ceiling_c, greet
+from kilnctl.safety import Permit
+from kilnctl.settings.oven import CalibrationPoint
+
+sys.path.insert(0, str(Path(__file__).parent))
+from desk_line import DeskLine  # noqa: E402
+
+NOTHING = Burst(0, (0,), (), 0.0)
+CABINET = Path(__file__).parents[2] / "configs" / "ovens" / "curing-cabinet.yaml"
+
+
+def tick(rig, step, duty=0.5, contactor=True):
+    rig.contactor(contactor)
+    rig.heat(duty, Burst(50, (round(50 * duty),), (), duty) if duty else NOTHING, Permit(0.0, 2.0, step) if duty else None)
+
+
+def hold(rig, seconds, duty=0.5, contactor=True, every_s=0.2):
+    end, step = time.monotonic() + seconds, 0
+    while time.monotonic() < end:
+        step += 1
+        tick(rig, step, duty, contactor)
+        time.sleep(every_s)
+    return rig.read()
+
+
+def until(what, patience_s=3.0):
+    end = time.monotonic() + patience_s
+    while time.monotonic() < end:
+        if what():
+            return True
+        time.sleep(0.02)
+    return False
+
+
+@pytest.fixture
+def cabinet(oven):
+    return oven("curing-cabinet")
+
+
+@pytest.fixture
+def line():
+    return DeskLine()
+
+
+@pytest.fixture
+def rig(cabinet, line):
+    made = BoardRig(cabinet, line=line)
+    yield made
+    made.close()
+
+
+def test_it_is_a_rig_and_starts_disarmed(rig, line):
+    assert isinstance(rig, Rig) and rig.facts.kind == "board" and rig.facts.unattended
+    reading = rig.read()
+    assert reading.chamber_c == 100.0 and reading.part_c == 100.0 and reading.cold_junction_c == 25.0 and not reading.faults
+    assert line.board.state == logic.SAFE and reading.contactor_closed is False and reading.door_open is False and reading.airflow_proved is True
+    with pytest.raises(ValueError, match="permit"):
+        rig.heat(0.5, Burst(50, (25,), (), 0.5), None)
+    time.sleep(0.25)
+    assert line.board.state == logic.SAFE and frames.ARM not in line.asked
+
+
+def test_heat_is_measured_and_rest_needs_no_lease(rig, line, monkeypatch):
+    monkeypatch.setattr(logic, "STEP_MS", 700)
+    hold(rig, 0.4)
+    rig.read()
+    reading = hold(rig, 0.8)
+    assert line.board.state == logic.ARMED and reading.contactor_closed
+    assert reading.fired == pytest.approx(0.5, abs=0.05) and reading.current_a == pytest.approx(13.0, abs=0.2) and reading.supply_v == 230.0
+    # Nothing wanted: the board goes to rest, and a service that idles longer than the board's lease finds no fault.
+    tick(rig, 1, 0.0, False)
+    assert until(lambda: line.board.state == logic.SAFE, 0.5)
+    time.sleep(0.9)
+    assert line.board.state == logic.SAFE and not rig.read().faults
+    hold(rig, 0.3)
+    assert line.board.state == logic.ARMED, "wanted again, armed again"
+
+
+def test_a_relay_that_draws_unasked_is_seen_in_what_was_fired(rig, line):
+    hold(rig, 0.3, 0.0)
+    rig.read()
+    line.shorted = True
+    assert hold(rig, 0.4, 0.0).fired == pytest.approx(1.0, abs=0.05)
+
+
+def test_without_a_current_meter_a_commanded_cycle_proves_nothing(cabinet):
+    line = DeskLine(meters=False)
+    rig = BoardRig(cabinet, line=line)
+    try:
+        reading = hold(rig, 0.4)
+        assert line.board.fired > 0 and reading.fired is None and reading.current_a is None and reading.supply_v is None
+        assert any("meter" in words for words in rig.facts.unproved)
+    finally:
+        rig.close()
+
+
+def test_a_hung_loop_latches_the_board_and_only_a_person_clears_it(rig, line, monkeypatch):
+    monkeypatch.setattr(logic, "STEP_MS", 700)
+    hold(rig, 0.3)
+    time.sleep(0.9)
+    assert "board-fault" in rig.read().faults and "loop stood still" in rig.words()
+    assert line.board.faults == logic.F_STEP and not line.board.contactor
+    hold(rig, 0.4)
+    assert "board-fault" in rig.read().faults and not line.board.contactor, "going on is no acknowledgement"
+    rig.clear()
+    assert until(lambda: not rig.read().faults and line.board.state == logic.SAFE, 1.0)
+    hold(rig, 0.4)
+    assert line.board.contactor
+
+
+def test_a_board_that_restarts_is_lost_and_stays_disarmed(rig, line):
+    hold(rig, 0.3)
+    line.reset()
+    with pytest.raises(RigLost, match="restarted"):
+        hold(rig, 1.0)
+    assert line.board.state == logic.SAFE and not line.board.contactor
+    with pytest.raises(RigLost):
+        rig.heat(0.0, NOTHING, None)
+
+
+def test_the_boards_clock_may_come_round(cabinet):
+    line = DeskLine()
+    line.board._uptime = (1 << 30) - 300
+    rig = BoardRig(cabinet, line=line)
+    try:
+        time.sleep(0.6)
+        assert line.board._uptime < 2000 and rig.read().chamber_c == 100.0
+    finally:
+        rig.close()
+
+
+def test_three_lost_answers_are_a_lost_board_and_one_is_not(rig, line):
+    line.silent = True
+    time.sleep(0.1)
+    line.silent = False
+    time.sleep(0.2)
+    assert not rig.read().faults
+    line.silent = True
+    with pytest.raises(RigLost, match="not answered"):
+        hold(rig, 1.5)
+
+
+def test_close_puts_it_to_rest_and_never_raises(rig, line):
+    hold(rig, 0.3)
+    rig.close()
+    rig.close()
+    assert line.board.state == logic.SAFE and line.closed
+
+
+def test_it_arms_again_only_after_finding_a_board_at_rest(cabinet):
+    line = DeskLine()
+    line.ask(frames.SETUP, duty=280, spare=1, value=1)
+    line.ask(frames.ARM)
+    assert line.board.state == logic.ARMED
+    rig = BoardRig(cabinet, line=line)
+    try:
+        assert line.board.state == logic.SAFE
+    finally:
+        rig.close()
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [(lambda n: setattr(n.board, "mains_hz", 60), "60 Hz"), (lambda n: n.ask(frames.SETUP, duty=100, spare=1, value=1), "without supply"),
+     (lambda n: n.board._trip(logic.F_STEP), "latched"), (lambda n: n.board.channels[1].take_31856(n.raw), "max31855"),
+     (lambda n: setattr(n, "silent", True), "no I/O board")],
+)  # fmt: skip
+def test_a_board_that_does_not_fit_the_oven_is_refused(cabinet, monkeypatch, spoil, words):
+    monkeypatch.setattr(greet, "__defaults__", (0.4,))
+    line = DeskLine()
+    spoil(line)
+    if words == "max31855":
+        monkeypatch.setattr(line, "cycle", lambda: None)
+    with pytest.raises(KilnctlError, match=words):
+        BoardRig(cabinet, line=line)
+    assert line.closed
+
+
+def test_the_ceiling_speaks_the_sensors_language(cabinet):
+    assert board_ceiling_c(cabinet) == 280
+    reads_low = dataclasses.replace(cabinet.sensors.control, calibration=(CalibrationPoint(reads_c=0.0, true_c=0.0), CalibrationPoint(reads_c=250.0, true_c=258.0)))
+    assert board_ceiling_c(dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, control=reads_low))) == 272
+    given = dataclasses.replace(cabinet, rig=dataclasses.replace(cabinet.rig, ceiling_c=285.0))
+    assert board_ceiling_c(given) == 285
+
+
+def test_a_slow_tick_or_no_port_is_refused(cabinet):
+    with pytest.raises(KilnctlError, match="too slow"):
+        BoardRig(dataclasses.replace(cabinet, control=dataclasses.replace(cabinet.control, tick_s=3.0)), port="none")
+    with pytest.raises(KilnctlError, match="which port"):
+        BoardRig(cabinet)
+    with pytest.raises(KilnctlError, match="cannot be opened"):
+        BoardRig(cabinet, port="/dev/serial/by-id/nothing")
+
+
+def test_calibration_is_applied_to_what_the_board_reads(cabinet):
+    points = (CalibrationPoint(reads_c=0.0, true_c=1.0), CalibrationPoint(reads_c=200.0, true_c=205.0))
+    sensors = dataclasses.replace(cabinet.sensors, control=dataclasses.replace(cabinet.sensors.control, calibration=points))
+    rig = BoardRig(dataclasses.replace(cabinet, sensors=sensors), line=DeskLine())
+    try:
+        assert rig.read().chamber_c == pytest.approx(103.0)
+    finally:
+        rig.close()
+
+
+def test_a_sensor_fault_is_a_word_and_no_heat_but_not_an_exception(rig, line):
+    hold(rig, 0.3)
+    line.raw = bytes((25, 0, 6, 64, 0, 1))
+    reading = hold(rig, 0.6)
+    assert "open" in reading.faults and "part-open" in reading.faults and math.isnan(reading.chamber_c)
+    assert line.board.state == logic.ARMED, "the limit sensor still reads: the program decides"
+
+
+# ---- a real port ---------------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def standin():
+    process = subprocess.Popen([sys.executable, "-m", "kilnctl.rig.standin", str(CABINET)], stdout=subprocess.PIPE, text=True, cwd=CABINET.parents[2])
+    yield process, process.stdout.readline().strip()
+    process.kill()
+    process.wait()
+    process.stdout.close()
+
+
+def test_on_a_real_port_until_it_is_unplugged(cabinet, standin):
+    process, port = standin
+    rig = BoardRig(cabinet, port=port)
+    try:
+        with pytest.raises(KilnctlError, match="another program"):
+            Line(port)
+        assert hold(rig, 0.8).contactor_closed
+        # The far end of the pseudo-terminal goes, as with a plug pulled: every method says so, close says nothing.
+        process.kill()
+        process.wait()
+        with pytest.raises(RigLost):
+            hold(rig, 2.0)
+        for call in (rig.read, rig.clear, lambda: rig.contactor(False), lambda: tick(rig, 1, 0.0, False)):
+            with pytest.raises(RigLost):
+                call()
+    finally:
+        rig.close()
+        rig.close()
+
+
+def test_a_killed_computer_leaves_a_latched_board_that_a_new_start_does_not_clear(cabinet, standin):
+    _, port = standin
+    program = (f"from kilnctl import load_oven\nimport time\nfrom kilnctl.firing import Burst\nfrom kilnctl.safety import Permit\n"
+               f"from kilnctl.rig.board import BoardRig\nrig = BoardRig(load_oven({str(CABINET)!r}), port={port!r})\n"
+               "for k in range(200):\n    rig.contactor(True)\n    rig.heat(0.5, Burst(50, (25,), (), 0.5), Permit(0.0, 2.0, k))\n"
+               "    time.sleep(0.1)\n    print(rig.read().contactor_closed, flush=True)\n")  # fmt: skip
+    computer = subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True, cwd=CABINET.parents[2])
+    assert any(computer.stdout.readline().strip() == "True" for _ in range(30))
+    computer.kill()
+    computer.wait()
+    computer.stdout.close()
+    time.sleep(0.7)
+    with pytest.raises(KilnctlError, match="nobody spoke to it for 0.5 s"):
+        BoardRig(cabinet, port=port)
+    line = Line(port)
+    try:
+        answer = greet(line)
+        assert answer.faults == logic.F_HEARTBEAT and not answer.outputs
+        assert line.ask(frames.CLEAR).state == logic.SAFE
+    finally:
+        line.close()
