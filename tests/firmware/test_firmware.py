@@ -23,7 +23,7 @@ _spec.loader.exec_module(firmware_cases)
 
 @pytest.mark.parametrize("name", firmware_cases.cases())
 def test_on_cpython(name):
-    getattr(firmware_cases, name)()
+    assert getattr(firmware_cases, name)() is None, "its own assertions speak"
 
 
 def micropython() -> str:
@@ -71,6 +71,7 @@ def work():
             board.take(wire[i], now)
             i += 1
         board.contactor_closed = board.contactor
+        board.channels[0].fresh = True  # the conversion itself, four times a second, is not in the cycle path
         board.cycle(now)
 micropython.heap_lock()
 try:
