@@ -110,7 +110,7 @@ _STEPS = (
 def _test(oven, port: str, yes: bool) -> int:
     from ..firing import Burst
     from ..rig.board import BoardRig
-    from ..safety import Permit
+    from ..safety.gate import desk_permit
 
     print("Guided test of the I/O board. The heater must be DISCONNECTED: take its wires off and insulate them with the supply switched off\n"
           "and locked. Work on the mains is for those who may do it where you live. A lamp of 40 W or more in the heater's place shows what flows.")  # fmt: skip
@@ -127,7 +127,7 @@ def _test(oven, port: str, yes: bool) -> int:
                 step += 1
                 now = time.monotonic()
                 rig.contactor(closed)
-                rig.heat(duty, Burst(50, (round(50 * duty),), (), duty), Permit(now, now + 2.0, step) if duty else None)
+                rig.heat(duty, Burst(50, (round(50 * duty),), (), duty), desk_permit(now, step) if duty else None)
                 time.sleep(0.3)
                 reading = rig.read()
             if reading.contactor_closed is not None and reading.contactor_closed != closed:
@@ -158,13 +158,13 @@ def _test(oven, port: str, yes: bool) -> int:
 def _lets_go(rig) -> list[str]:
     """This program heats and then goes quiet, as a hung one would: the board must drop relay and contactor by itself and latch."""
     from ..firing import Burst
-    from ..safety import Permit
+    from ..safety.gate import desk_permit
 
     print("\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within 2.1 s")
     for step in range(1, 8):
         now = time.monotonic()
         rig.contactor(True)
-        rig.heat(0.5, Burst(50, (25,), (), 0.5), Permit(now, now + 2.0, step))
+        rig.heat(0.5, Burst(50, (25,), (), 0.5), desk_permit(now, step))
         time.sleep(0.15)
     time.sleep(2.3)
     reading = rig.read()

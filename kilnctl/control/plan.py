@@ -66,7 +66,11 @@ def make(model: EnergyModel, x, unexplained_w: float, reference_c: np.ndarray, p
     for block, count in enumerate(BLOCKS):
         watts = powers[block]
         for _ in range(count):
-            state = model.step(state, watts, step_s, ambient_c, unexplained_w)
+            loss_w = unexplained_w
+            if loss_w < 0.0 and state[CHAMBER] < x[CHAMBER]:
+                # An unknown loss ends with what drives it: as it stands, a wide-open door would cool the forecast below absolute zero.
+                loss_w *= max(0.0, state[CHAMBER] - ambient_c) / max(1.0, x[CHAMBER] - ambient_c)
+            state = model.step(state, watts, step_s, ambient_c, loss_w)
             followed[i], chamber[i] = state[follows], state[CHAMBER]
             i += 1
 

@@ -50,6 +50,10 @@ class Rig(Protocol):
         """What the contactor's coil shall do. Opening works whatever the relay does."""
         ...
 
+    def clear(self) -> None:
+        """On a person's word: ask hardware that latches a fault of its own to clear it; it does where the cause is gone. Any thread's."""
+        ...
+
     def close(self) -> None:
         """Relay off, contactor open, then let go of the hardware. May be called twice; never raises."""
         ...

@@ -30,5 +30,8 @@ class VirtualRig:
     def contactor(self, closed: bool) -> None:
         self._closed = bool(closed) and self._open
 
+    def clear(self) -> None:
+        """A virtual oven has no latch of its own."""
+
     def close(self) -> None:
         self._fired, self._closed, self._open = 0.0, False, False

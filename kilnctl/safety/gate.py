@@ -21,6 +21,11 @@ class Permit:
     duty_limit: float = 1.0
 
 
+def desk_permit(now_s: float, step: int) -> Permit:
+    """A permit for the guided test of the I/O board at a desk, with the heater disconnected, and for nothing else (a test sees to it)."""
+    return Permit(now_s, now_s + LEASE_S, step)
+
+
 def pass_duty(duty: float, permit: Permit | None, now_s: float, step: int) -> float:
     """What may reach the heater: `duty`, or less, or nothing. Never raises; whatever is not plainly right is 0.0.
 

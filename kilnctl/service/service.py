@@ -89,6 +89,13 @@ class Service:
             return self._prepared
         if ask == "acknowledge":
             standing = self.rest.acknowledge(by) if self.session is None else ("a run is still being watched",)
+            if standing == ("board-fault",):
+                # The board's latch goes first; once a reading without it is in, ours can.
+                try:
+                    self.rig.clear()
+                except RigLost as lost:
+                    return {"ok": False, "words": str(lost)}
+                return {"ok": False, "again": True, "words": "the I/O board was asked to clear its own fault; ask again in a few seconds"}
             if standing:
                 return {"ok": False, "words": "not yet: " + ", ".join(standing) + " still stands", "standing": list(standing)}
             self._requests.put(("acknowledge", by))

@@ -232,6 +232,15 @@ def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
 # ---- feasibility -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("unexplained_w", [-500.0, -5e3, -5e4])
+def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, unexplained_w):
+    """A door wide open in a hot cabinet is a loss of kilowatts; taken as lasting it once cooled the forecast below absolute zero."""
+    m = cabinet_model
+    made = plan.make(m, m.steady(190.0, 20.0)[0], unexplained_w, np.full(plan.STEPS, 190.0), None, 0.0, m.power_w, 20.0, 15.0)
+    assert all(0.0 <= w <= m.power_w for w in made.powers_w)
+    assert made.powers_w[0] > 0.9 * m.power_w if unexplained_w < -m.power_w else made.powers_w[0] > 0.0
+
+
 def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model):
     cabinet = oven("curing-cabinet")
     steep = schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")

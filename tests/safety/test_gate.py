@@ -206,7 +206,7 @@ def calls(tree):
 
 def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
     """One door: the gate is asked in the chain alone, `fire` likewise, and a plant or rig is driven only with a chain's answer."""
-    callers: dict[str, set[str]] = {"pass_duty": set(), "fire": set(), "heat": set(), "advance": set(), "Permit": set(), "Gate": set()}
+    callers: dict[str, set[str]] = {"pass_duty": set(), "fire": set(), "heat": set(), "advance": set(), "Permit": set(), "desk_permit": set(), "Gate": set()}
     for path in PACKAGE.rglob("*.py"):
         relative = path.relative_to(PACKAGE).as_posix()
         if relative.startswith(("plants/", "firmware/")):
@@ -216,11 +216,12 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
                 callers[name].add(relative)
     assert callers["pass_duty"] == {"chain.py", "safety/gate.py"}
     assert callers["fire"] == {"chain.py"}
-    assert callers["Permit"] == {"safety/rules.py"}, "permits are made by the rules alone"
+    assert callers["Permit"] == {"safety/rules.py", "safety/gate.py"}, "permits are made by the rules alone"
+    assert callers["desk_permit"] == {"commands/board.py"}, "but for the guided test with the heater disconnected"
     assert callers["Gate"] == {"chain.py"}
-    # The sizing heats a virtual oven of its own making at full power; it cannot reach a rig.
-    assert callers["advance"] <= {"rehearsal.py", "model/learn.py", "rig/virtual.py", "sizing/result.py"}
-    assert all(c.startswith(("service/", "rig/")) for c in callers["heat"])
+    # The sizing heats a virtual oven of its own making at full power; it cannot reach a rig. The stand-in is the I/O board's firmware.
+    assert callers["advance"] <= {"rehearsal.py", "model/learn.py", "rig/virtual.py", "rig/standin.py", "sizing/result.py"}
+    assert all(c.startswith(("service/", "rig/", "commands/board.py")) for c in callers["heat"])
 
 
 def test_in_the_chain_only_the_gate_s_answer_reaches_firing():

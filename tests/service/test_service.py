@@ -1,5 +1,6 @@
 """The service as a whole: in this process on simulated time, and as a process of its own that is stopped and killed."""
 
+import dataclasses
 import json
 import math
 import os
@@ -132,6 +133,35 @@ def test_requests_reach_the_run_and_its_record(oven, schedule, tmp_path):
     asked = " / ".join(e.text for e in record.events if e.kind == "request")
     assert record.outcome == "stopped" and all(w in asked for w in ("hold", "go on", "soak 60", "stop"))
     assert s.rig._fired == 0.0 and not s.rig._closed
+
+
+class Latched(VirtualRig):
+    """A board with a latch of its own."""
+
+    latched = True
+
+    def read(self):
+        reading = super().read()
+        return dataclasses.replace(reading, faults=(*reading.faults, "board-fault")) if self.latched else reading
+
+    def clear(self):
+        self.latched = False
+
+
+def test_an_acknowledgement_clears_the_board_s_latch_first_and_then_ours(oven, tmp_path):
+    cabinet = oven("curing-cabinet")
+    said = []
+
+    def look(s):
+        if s.rest.reading is None:
+            return
+        said.append(s.answer({"ask": "acknowledge", "by": "the founder"}))
+        if said[-1]["ok"]:
+            s.end("test over")
+
+    s = service(cabinet, tmp_path, Latched(cabinet), idle=True)
+    s.run(before=look)
+    assert [a["ok"] for a in said][:2] == [False, True] and said[0]["again"] and not s.rest.trips
 
 
 class Lost(VirtualRig):
