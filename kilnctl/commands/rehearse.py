@@ -98,6 +98,7 @@ def run(args: argparse.Namespace) -> int:
     finish(folder, result, summary, unit)
     print()
     print(as_text(summary, unit))
+    print(_flicker(oven, result))
     for trip in result.trips:
         print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  With the power off, check: {trip.check}.")
     if args.compare and result.outcome != "interrupted":
@@ -108,6 +109,19 @@ def run(args: argparse.Namespace) -> int:
         print(compared(summary, summarise(other), "thermostat ±3 °C", unit))
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
     return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+
+
+def _flicker(oven, result) -> str:
+    """What this run's switching does to lamps on the same line, by the firing that it asked for."""
+    from ..firing import flicker, pattern_for
+
+    supply, tick_s = flicker.supply_of(oven), oven.control.tick_s
+    if len(result.duty) * tick_s < 60.0:
+        return "flicker              –"
+    pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, oven.elements.power_w, supply)
+    worst = max(pst)
+    return (f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {flicker.worst_plt(pst):.2f} in the worst two hours "
+            f"(limits {flicker.PST_LIMIT:g} and {flicker.PLT_LIMIT:g}): {flicker.in_words(worst)}")  # fmt: skip
 
 
 def _name(kind: str) -> str:

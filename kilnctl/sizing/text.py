@@ -1,10 +1,12 @@
 """The sizing as people read it: SI or °F and BTU/h."""
 
+import dataclasses
 import math
 from dataclasses import dataclass
 
 from scipy import constants
 
+from ..firing import flicker, pattern_for
 from ..record.summary import clock
 from .result import HIGHEST_C, Range, Sizing
 
@@ -77,6 +79,7 @@ def as_text(sizing: Sizing, units: Units) -> str:
     w = sizing.wiring
     out += ["", f"current {w.current_a:.1f} A; cable drop {100 * w.voltage_drop:.1f} %; supply dips {100 * w.step:.1f} % when the elements switch on",
             f"relay loss {w.relay_loss_w:.0f} W: heat sink of {w.sink_k_per_w:.1f} K/W or less; element surface load {sizing.element_load_w_m2 / 1e4:.1f} W/cm²"]  # fmt: skip
+    out += _flicker(sizing)
     best = [s for s in sizing.savings if s.share > 0.005][:3]
     if best:
         out += ["", "25 mm more insulation would save, the best first:" if not u.imperial else "1 in more insulation would save, the best first:"]
@@ -87,6 +90,20 @@ def as_text(sizing: Sizing, units: Units) -> str:
     out += ["", "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square.",
             "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md."]  # fmt: skip
     return "\n".join(out)
+
+
+def _flicker(sizing: Sizing) -> list[str]:
+    """What the switching does to lamps on the same line, with the oven's own pattern and with the quiet one."""
+    o = sizing.oven
+    supply, watts = flicker.supply_of(o), o.elements.power_w
+    pattern = pattern_for(o)
+    duty, pst = flicker.worst(pattern, watts, supply)
+    out = [f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of {pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}",
+           f"  limits for one appliance: {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours"]  # fmt: skip
+    if pst > flicker.PLT_LIMIT and o.switching.pattern != "quiet lights":
+        quiet = dataclasses.replace(o, switching=dataclasses.replace(o.switching, pattern="quiet lights", minimum_on_s=None))
+        out.append(f"  with the pattern \"quiet lights\" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the price of slower steps of power")
+    return out
 
 
 def as_dict(sizing: Sizing) -> dict:
@@ -111,6 +128,7 @@ def as_dict(sizing: Sizing) -> dict:
         "levels": [{"chamber_c": t, "power_w": span(sizing.power_range_w(t)), "shell_c": sizing.shell_c(t), "element_c": float(sizing.at(t).element_c),
                     "ledger_w": sizing.ledger_w(t)} for t in levels(sizing)],
         "layers": [vars(r) | {"flags": list(r.flags)} for r in sizing.layers(reach)],
+        "flicker_pst": flicker.worst(pattern_for(o), o.elements.power_w, flicker.supply_of(o))[1],
         "wiring": {**vars(sizing.wiring), "notes": list(sizing.wiring.notes)},
         "savings": [vars(s) for s in sizing.savings],
         "notes": list(sizing.notes),
