@@ -53,6 +53,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
     )
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
+    parser.add_argument("--speed", type=float, metavar="N", help="through the service, in N times real time (on a virtual rig; a real one has 1)")
+    parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's)")
+    parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none")
+    parser.add_argument("--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone")
+    parser.add_argument("--attended", action="store_true", help="a person stays beside the oven; needed with hardware that cannot let go by itself")
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
@@ -66,12 +71,9 @@ def run(args: argparse.Namespace) -> int:
     oven = load_oven(args.oven)
     if args.seed < 0:
         raise KilnctlError("--seed: a whole number from 0")
-    if oven.rig.kind != "virtual" and not args.plant and not args.plan:
-        raise KilnctlError(
-            f"{args.oven}: this oven is wired to a real rig ({oven.rig.kind}); this command drives virtual "
-            "ovens only. See the plan with "
-            "--plan, or try it on a virtual oven with 'rig: {kind: virtual}'"
-        )
+    in_service = args.speed is not None or (oven.rig.kind != "virtual" and not args.plant)
+    if in_service and args.plant:
+        raise KilnctlError("--speed is for this oven's own rig, not for one of --plant")
     load = oven.usual_load if args.loaded else None
     begin_stage, hot = (_stage(args.interrupted), True) if args.interrupted else (0, args.hot)
     wanted = dict(
@@ -90,6 +92,8 @@ def run(args: argparse.Namespace) -> int:
     if args.plan:
         _show(plan)
         return 0
+    if in_service:
+        return _in_service(args, oven, load, programme, hot)
     plant, faults = None, ()
     if args.plant:
         from ..plants.protocol import load_plant
@@ -129,12 +133,42 @@ def run(args: argparse.Namespace) -> int:
         f"{result.outcome}: {clock(float(result.time_s[-1]) if len(result.time_s) else 0.0)}, "
         f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"
     )
-    if result.outcome == "finished":
+    _next(args, result.outcome, folder)
+    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+
+
+def _next(args: argparse.Namespace, outcome: str, folder) -> None:
+    if outcome == "finished":
         earlier = f" {args.interrupted}" if args.interrupted else ""
         print(f"next: kilnctl fit {args.oven}{earlier} {folder}")
     else:
         print(f"to go on: kilnctl learn {args.oven} --continue {folder}")
-    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+
+
+def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> int:
+    """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
+    from .. import safety
+    from ..model import learn as learning
+    from ..service.session import Order, check_apart
+    from . import run as running
+
+    check_apart(oven)
+    schedule = learning.as_schedule(programme)
+    policy = safety.policy_for(oven, schedule, programme.model)
+    order = Order(oven, schedule, load, programme.model, "from the oven's description", programme, policy, learning.Controller(), "learning run")
+
+    class Start(running.Start):
+        def __call__(self, service) -> None:
+            try:
+                learning.refuse_hot(oven, service.rest.reading.chamber_c, hot)
+            except KilnctlError as error:
+                return self._refuse(str(error))
+            return super().__call__(service)
+
+    args.idle, args.anew, args.model, args.keep, args.speed = False, True, None, None, 1.0 if args.speed is None else args.speed
+    outcome, folder = running.served(args, oven, load, order, Start)
+    _next(args, outcome, folder)
+    return {"finished": 0, "stopped": 130}.get(outcome, 1)
 
 
 def _temperature(text: str | None, option: str) -> float | None:

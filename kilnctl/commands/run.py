@@ -33,8 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, load_schedule
-    from ..service import host
-    from ..service.service import Service, prepare
+    from ..service.service import prepare
 
     oven = load_oven(args.oven)
     if bool(args.schedule) == args.idle:
@@ -43,8 +42,18 @@ def run(args: argparse.Namespace) -> int:
     if args.rig:
         oven = dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind=args.rig))
     order = prepare(oven, schedule, args.model) if schedule is not None else None
+    load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
+    outcome, _ = served(args, oven, load, order)
+    return {"finished": 0, "stopped": 130, "tripped": 1, "lost": 1}.get(outcome, 1) if not args.idle else (1 if outcome == "lost" else 0)
+
+
+def served(args: argparse.Namespace, oven, load, order, start_with=None) -> tuple[str, Path | None]:
+    """The service until its end: how it ended, and the last run's folder. Raises KilnctlError when the start is refused."""
+    from ..service import host
+    from ..service.service import Service
+
     home, socket = host.places(oven.name, args.home)
-    rig, pace = _hardware(args, oven, schedule)
+    rig, pace = _hardware(args, oven, load)
     with contextlib.ExitStack() as stack:
         stack.callback(rig.close)
         service = Service(oven, rig, pace, home=home, socket=socket, out=Path(args.out), idle=args.idle, model_file=args.model,
@@ -53,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
             service.tell(f"note: {words}")
         for words in rig.facts.unproved:
             service.tell(f"note: this rig cannot tell: {words}")
-        start = _Start(args, service, order)
+        start = (start_with or Start)(args, service, order)
         if not args.quiet:
             print(f"{oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
         outcome = service.run(before=start)
@@ -61,10 +70,10 @@ def run(args: argparse.Namespace) -> int:
             raise KilnctlError(start.refused)
         if service.folder is not None and not args.idle:
             _close(service, outcome)
-    return {"finished": 0, "stopped": 130, "tripped": 1, "lost": 1}.get(outcome, 1) if not args.idle else (1 if outcome == "lost" else 0)
+        return outcome, service.folder
 
 
-def _hardware(args, oven, schedule):
+def _hardware(args, oven, load):
     from ..rig import VirtualRig, open_rig
     from ..service.pace import RealPace, SimulatedPace
 
@@ -84,7 +93,6 @@ def _hardware(args, oven, schedule):
         from ..plants.faults import load_faults
 
         faults = load_faults(args.faults)
-    load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
     rig = VirtualRig(oven, load=load, seed=args.seed, faults=faults)
     tick = oven.control.tick_s
     return rig, RealPace(tick) if args.speed == 1.0 and math.isfinite(args.speed) else SimulatedPace(tick, args.speed)
@@ -102,7 +110,7 @@ def _host_wishes(oven) -> list[str]:
     return [s for s in said if s]
 
 
-class _Start:
+class Start:
     """Once the first readings are in: acknowledge, go on after a power cut, or start. Without --idle a refusal ends the command."""
 
     def __init__(self, args, service, order):

@@ -37,6 +37,11 @@ class Programme:
     def legs(self) -> tuple[trial.Stage, ...]:
         return self.experiment.stages
 
+    @property
+    def shortfalls(self) -> tuple[str, ...]:
+        """None: nothing here has to be there by a time."""
+        return ()
+
 
 @dataclass(frozen=True, slots=True)
 class State:
@@ -119,7 +124,9 @@ def step(
     return State(state.time_s + dt_s, estimate, progress, held), decision
 
 
-class _Controller:
+class Controller:
+    """`start` and `step` of a learning run, where a schedule's controller would stand."""
+
     start, step = staticmethod(start), staticmethod(step)
 
 
@@ -225,7 +232,7 @@ def learn(
     )
 
 
-class Checked(_Controller):
+class Checked(Controller):
     """The controller, refusing a hot oven at the first reading: a rig cannot tell before."""
 
     def __init__(self, oven: Oven, hot: bool):

@@ -313,3 +313,16 @@ def test_the_unit_file_passes_the_service_managers_own_check(tmp_path):
     assert (done.stdout + done.stderr).strip() == ""
     for wanted in ("Type=notify", "WatchdogSec=", "ProtectSystem=strict", "NoNewPrivileges=yes"):
         assert wanted in text
+
+
+def test_a_learning_run_by_the_service_can_be_fitted(tmp_path, capsys):
+    """`kilnctl learn` on a rig: start test, every stage, the record that `fit` reads; and its way on after a stop."""
+    options = ["--to", "120 °C", "--ceiling", "130 °C", "--speed", "100000", "--home", str(tmp_path / "home"), "--out", str(tmp_path), "--quiet"]
+    assert main(["learn", str(OVEN), *options]) == 0
+    folder = next(tmp_path.glob("*learning-run*"))
+    record = read_run(folder)
+    assert record.outcome == "finished" and not record.trips and record.chamber_c.max() < 131.0
+    assert record.events[0].kind == "start" and sum(e.kind == "step" for e in record.events) >= 10
+    assert "kilnctl fit" in capsys.readouterr().out
+    assert main(["fit", str(OVEN), str(folder)]) == 0
+    assert "gain margin" in capsys.readouterr().out
