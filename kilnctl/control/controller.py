@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT
 from ..reading import Reading
 from . import estimator, reference
 from . import plan as planning

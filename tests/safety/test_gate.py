@@ -12,6 +12,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from kilnctl import Reading
 from kilnctl.safety import LEASE_S, Gate, Permit, Policy, SafetyState, Tick, acknowledge, judge, pass_duty
+from kilnctl.safety.gate import desk_permit
 
 PACKAGE = Path(__file__).parents[2] / "kilnctl"
 WEIRD = [math.nan, math.inf, -math.inf, -1.0, -1e-300, 0.0, 1e-9, 0.5, 1, 1.0, 1.0 + 1e-12, 2.0, 1e308, 10**15, 10**15 + 1, 10**400, None, "1", True]
@@ -196,6 +197,12 @@ TestAnySequence = AnySequence.TestCase
 
 #: Pure functions of that name which drive nothing: a schedule's and an experiment's next position.
 OTHER_ADVANCES = {"reference.advance", "trial.advance", "advance"}
+
+
+def test_the_desk_s_permit_is_a_lease_like_any_other():
+    permit = desk_permit(10.0, 3)
+    assert pass_duty(0.5, permit, 11.9, 3) == 0.5
+    assert pass_duty(0.5, permit, 12.1, 3) == 0.0 and pass_duty(0.5, permit, 11.0, 4) == 0.0
 
 
 def calls(tree):
