@@ -87,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
     print(
         f"{oven.name}: learning run around {' and '.join(f'{t:.0f} °C' for t in plan.temperatures_c)}, "
         f"never above {plan.ceiling_c:.0f} °C, "
-        f"about {clock(plan.left_s[programme.begin.stage])}"
+        f"about {clock(plan.left_s[programme.begin.stage])}, of it {clock(_heated_s(plan, programme.begin.stage))} with heat before the long fall"
     )
     if args.plan:
         _show(plan)
@@ -184,11 +184,22 @@ def _stage(folder: str) -> int:
     """The stage that an interrupted learning run had reached: the last 'step' of its samples."""
     from ..model.records import read_table
 
-    table, _ = read_table(Path(folder) / "samples.csv")
-    steps = table.get("step")
+    if (Path(folder) / "samples.csv").exists():
+        steps = read_table(Path(folder) / "samples.csv")[0].get("step")
+    else:
+        # A run that was killed has its journal alone.
+        from ..record.reader import read_run
+
+        steps = getattr(read_run(folder), "step", None)
     if steps is None or not len(steps) or not steps[-1] >= 1.0:
         raise KilnctlError(f"{folder}: no learning run was begun there")
     return int(steps[-1]) - 1
+
+
+def _heated_s(plan, begin: int) -> float:
+    """From the beginning to the long fall without heat, which nobody need watch."""
+    fall = next((i for i, stage in enumerate(plan.stages) if stage.kind == "fall"), len(plan.stages))
+    return max(0.0, plan.left_s[begin] - (plan.left_s[fall] if fall < len(plan.left_s) else 0.0))
 
 
 def _show(plan) -> None:
