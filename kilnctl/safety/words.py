@@ -46,7 +46,8 @@ WORDS = {
     "rise-no-heat": ("the chamber rose by {rise:.1f} K although no heat had been asked for {time:.0f} s",
                      "the relay: it most likely conducts with its input off. Do not use the oven before it is replaced", _CUT),
     "unexplained-heat": ("{watts:.0f} W more than commanded have been reaching the chamber",
-                         "the relay: it may conduct all the time, or half of it may be shorted", _CUT),
+                         "the relay: it may conduct all the time, or half of it may be shorted. If it does not, the load or the lining is "
+                         "unlike what the file says: describe it, or fit the model anew", _CUT),
     "missing-heat": ("{watts:.0f} W that should have reached the chamber have been missing",
                      "elements (one may be broken), the door, the sensor's place, the supply", _CUT),
     "relay-on-unasked": ("power reached the elements for {given:.0f} % of the time while {asked:.0f} % was asked for",
