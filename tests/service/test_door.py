@@ -89,7 +89,7 @@ def test_garbage_and_silence_on_many_connections_leave_stop_working(door):
         s = socket.socket(socket.AF_UNIX)
         s.connect(str(door.path))
         idle.append(s)
-    for _ in range(200):
+    for _ in range(1000):
         raw(door, generator.randbytes(generator.randrange(1, 300)), 1.0)
     answers = []
     asking = [threading.Thread(target=lambda: answers.append(ask(door.path, {"ask": "stop"})["ok"])) for _ in range(8)]
