@@ -7,6 +7,8 @@ from . import cusum
 from .policy import Policy
 from .state import SafetyState, Tick, finite, lasting, trip
 
+#: Time constant of the smoothed level and slope of a reading, s.
+SMOOTH_S = 5.0
 #: The level above which a rise without heat is unasked may sink only so fast, so that a door's dip does not lower it, K/s.
 LEVEL_SINKS_K_PER_S = 0.05
 #: A recovery is a rise below what the chamber had been; what it had been is forgotten this fast, K/s.
@@ -27,10 +29,11 @@ def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: 
     now, value = tick.time_s, reading.chamber_c
     if s.slow_c is None:
         s.slow_c = s.top_c = value
-    before = s.slow_c
-    share = 1.0 - math.exp(-dt / 5.0)
-    s.slow_c += (value - s.slow_c) * share
-    s.slope_k_per_s += ((s.slow_c - before) / dt - s.slope_k_per_s) * share
+    s.slow_c, s.slope_k_per_s = _smoothed(s.slow_c, s.slope_k_per_s, value, dt)
+    if reading.limit_c is None or not finite(reading.limit_c):
+        s.second_c, s.second_slope = None, 0.0
+    else:
+        s.second_c, s.second_slope = _smoothed(reading.limit_c if s.second_c is None else s.second_c, s.second_slope, reading.limit_c, dt)
     door = reading.door_open is True
     if door:
         s.fall, s.window, s.settled_s = None, None, now + SETTLING_S
@@ -42,6 +45,13 @@ def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: 
     _unasked_rise(s, policy, now, fired, dt, door)
     _unexplained(s, policy, tick, dt, warnings)
     return limit
+
+
+def _smoothed(level: float, slope: float, value: float, dt: float) -> tuple[float, float]:
+    """Level, °C, and slope, K/s, of a reading, over SMOOTH_S."""
+    share = 1.0 - math.exp(-dt / SMOOTH_S)
+    new = level + (value - level) * share
+    return new, slope + ((new - level) / dt - slope) * share
 
 
 def holding_share(tick: Tick) -> float:
@@ -66,7 +76,9 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
         if door or s.slope_k_per_s >= -policy.fall_k_per_s:
             return 1.0
         cap = min(1.0, max(s.fired_60, holding_share(tick), 0.02))
-        s.fall = (now, s.slow_c - 5.0 * s.slope_k_per_s, s.slow_c, cap, reading.limit_c)
+        # Both are remembered as they were before the fall began: the second sensor of an open oven falls from the first second too.
+        second = None if s.second_c is None else s.second_c - SMOOTH_S * s.second_slope
+        s.fall = (now, s.slow_c - SMOOTH_S * s.slope_k_per_s, s.slow_c, cap, second)
     since, origin, lowest, cap, second = s.fall
     lowest = min(lowest, s.slow_c)
     s.fall = (since, origin, lowest, cap, second)
@@ -75,9 +87,9 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
         s.fall = None
         return cap
     fallen = origin - s.slow_c
-    if second is not None and finite(second) and finite(reading.limit_c) and now - since > FOLLOW_AFTER_S and fallen > FOLLOW_FALL_K:
-        if second - reading.limit_c < FOLLOW_SHARE * fallen:
-            trip(s, "sensors-disagree", now, first=s.slow_c, second=reading.limit_c)
+    if second is not None and s.second_c is not None and now - since > FOLLOW_AFTER_S and fallen > FOLLOW_FALL_K:
+        if second - s.second_c < FOLLOW_SHARE * fallen:
+            trip(s, "sensors-disagree", now, first=s.slow_c, second=s.second_c)
     # A door switch that says "shut" leaves only the sensor to blame.
     shut = policy.door_switch and reading.door_open is False
     if now - since > policy.fall_s * (0.2 if shut else 1.0):

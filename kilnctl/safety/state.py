@@ -108,6 +108,8 @@ class SafetyState:
     # behaviour
     slow_c: float | None = None
     slope_k_per_s: float = 0.0
+    second_c: float | None = None  # the same of the limit sensor
+    second_slope: float = 0.0
     window: tuple[float, float] | None = None  # °C then, full-power seconds since
     sink: tuple[float, float] | None = None  # the same, since it last rose
     off_s: float = 0.0
@@ -140,8 +142,8 @@ class SafetyState:
         self.raw, self.sample, self.window, self.fall, self.quiet_c = (), None, None, None, None
         self.sink, self.was_wild = None, False
         self.rejects = self.noise_k = self.off_s = self.excess = self.missing = self.unasked = 0.0
-        self.asked = self.given = self.slope_k_per_s = self.airless_s = 0.0
-        self.slow_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
+        self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
+        self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.good_count, self.top_c, self.purge_until_s, self.settled_s = 0, -math.inf, -math.inf, -math.inf
 
 

@@ -50,6 +50,20 @@ def test_a_second_sensor_that_does_not_follow_a_fall_is_believed():
     assert Bench().feed(60, **{**QUIET, **HOT}).feed(60, **{**QUIET, **HOT, "chamber": fell(29.0)}).faults == set()
 
 
+def test_a_second_sensor_that_fell_from_the_first_second_has_followed():
+    """A door of 25 s in a small furnace: the limit sensor falls at once and is on its way up again when the judgement is due."""
+
+    def door(depth):
+        return lambda t: 200.0 - depth * (1.0 - math.exp(-t / 8.0)) if t < 25.0 else 200.0 - depth * math.exp(-(t - 25.0) / 10.0)
+
+    for second, faults in ((40.0, set()), (16.0, {"sensors-disagree"})):
+        bench = Bench().feed(60, **{**QUIET, **HOT, "limit_c": 200.0})
+        assert bench.feed(120, **{**QUIET, **HOT, "chamber": door(80.0), "limit_c": door(second)}).faults == faults
+    # Not known for a moment: judged from then on.
+    bench = Bench().feed(60, **{**QUIET, **HOT, "limit_c": None}).feed(60, **{**QUIET, **HOT, "chamber": fell(100.0), "limit_c": 200.0})
+    assert bench.faults == {"sensors-disagree"}
+
+
 def test_a_door_that_is_told_open_is_no_fall():
     bench = Bench(door_switch=True).feed(60, **{**QUIET, **HOT})
     bench.feed(200, **{**QUIET, **HOT, "chamber": fell(100.0), "door_open": True, "limit_c": 150.0})
