@@ -62,19 +62,22 @@ def make(model: EnergyModel, x, unexplained_w: float, reference_c: np.ndarray, p
         nominal = np.clip(np.array(previous.powers_w)[_BLOCK_OF[at]], 0.0, full_w)
     powers = nominal.tolist()
     state, followed, chamber = x, np.empty(STEPS), np.empty(STEPS)
+    a, power, disturbance = model.linearise(x, step_s, ambient_c)
     i = 0
     for block, count in enumerate(BLOCKS):
         watts = powers[block]
         for _ in range(count):
-            loss_w = unexplained_w
-            if loss_w < 0.0 and state[CHAMBER] < x[CHAMBER]:
-                # An unknown loss ends with what drives it: as it stands, a wide-open door would cool the forecast below absolute zero.
-                loss_w *= max(0.0, state[CHAMBER] - ambient_c) / max(1.0, x[CHAMBER] - ambient_c)
-            state = model.step(state, watts, step_s, ambient_c, loss_w)
+            after = model.step(state, watts, step_s, ambient_c, unexplained_w)
+            floor = min(ambient_c, x[CHAMBER])
+            if unexplained_w < 0.0 and after[CHAMBER] < floor:
+                # An unknown loss ends with what drives it: a wide-open door cools the chamber to the surroundings, not below absolute zero.
+                less = min(0.0, unexplained_w + (floor - after[CHAMBER]) / disturbance[CHAMBER])
+                after = model.step(state, watts, step_s, ambient_c, less)
+            state = after
             followed[i], chamber[i] = state[follows], state[CHAMBER]
             i += 1
 
-    response = _responses(model, x, step_s, ambient_c, (follows,) if follows == CHAMBER else (follows, CHAMBER))
+    response = _responses(a, power, (follows,) if follows == CHAMBER else (follows, CHAMBER))
     sensitivity = response[0]
     error = followed - reference_c
     scale = STEPS * (MOVE_K / (0.1 * full_w)) ** 2
@@ -105,9 +108,8 @@ def make(model: EnergyModel, x, unexplained_w: float, reference_c: np.ndarray, p
     return Plan(tuple(np.clip(nominal + change, 0.0, full_w).tolist()), step_s, time_s, tuple(predicted.tolist()), unexplained_w, top)
 
 
-def _responses(model: EnergyModel, x, step_s: float, ambient_c: float, outputs: tuple[int, ...]) -> list[np.ndarray]:
+def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> list[np.ndarray]:
     """(STEPS, blocks) change of each output per watt in each block: the step's tangent, convolved and summed per block."""
-    a, power, _ = model.linearise(x, step_s, ambient_c)
     impulse = np.empty((STEPS, len(power)))
     column = power
     for i in range(STEPS):

@@ -241,6 +241,18 @@ def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, 
     assert made.powers_w[0] > 0.9 * m.power_w if unexplained_w < -m.power_w else made.powers_w[0] > 0.0
 
 
+def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):
+    """The estimator then believes in hot elements and in a loss as great as their heat; the answer stays more power, not none.
+    (A loss that shrank step by step with the forecast's own fall once made the forecast swing by 100 K.)"""
+    muffle = oven("bench-muffle")
+    m = day_zero(muffle, muffle.usual_load, 650.0)
+    x, made = (440.0, 32.0, 26.7, 26.1, 22.0, 20.0, 22.0, 32.0), None
+    for i in range(10):
+        made = plan.make(m, x, -700.0, np.full(plan.STEPS, 46.6), made, 6.0 * i, m.power_w, 20.0, plan.step_length_s(m))
+        assert made.power_at(6.0 * i) > 700.0
+        assert min(made.predicted_c) > 15.0 and max(made.predicted_c) < 50.0
+
+
 def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model):
     cabinet = oven("curing-cabinet")
     steep = schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")
