@@ -5,7 +5,6 @@ trim         the answer to heat that nobody accounts for: minus the estimated un
 demand       their sum, within 0 and what the elements can give
 """
 
-import copy
 import math
 from dataclasses import dataclass, field, replace
 
@@ -79,7 +78,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     """Decide for the coming tick. `fired`: share of full power since the last step (the reading's own is used when it has
     one); `requests`: "hold", "go on", "skip", "soak N" (N more seconds); `usable` False when safety does not trust the reading."""
     model, legs, ambient = programme.model, programme.legs, programme.ambient_c
-    s = copy.copy(state)
+    s = ControlState(*(getattr(state, name) for name in ControlState.__slots__))
     s.time_s = now = state.time_s + dt_s
     share = reading.fired if reading.fired is not None else (fired or 0.0)
     full = model.full_power_w(reading.supply_v if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v else None)

@@ -18,10 +18,11 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
 WANDER = 0.001
 #: Model error of each temperature, K per √s.
 DRIFT_K = np.array([0.05, 0.02, 0.01, 0.01, 0.01, 0.01, 0.02, 0.0])
+DRIFT_VARIANCE = np.append(DRIFT_K**2, 0.0)
 #: A reading this many standard deviations away is left out, at most REJECTS in a row.
 WILD_SIGMAS, REJECTS = 6.0, 3
-#: The tangent is renewed after so many steps.
-RENEW = 5
+#: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
+RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 
 
 @dataclass(slots=True)
@@ -32,7 +33,7 @@ class Estimate:
     unexplained_w: float
     covariance: np.ndarray
     pending: tuple[tuple[float, float], ...]  # (power W, dt s) fired since then, oldest first
-    tangent: np.ndarray | None
+    tangent: tuple[np.ndarray, tuple[float, ...], float] | None  # the matrix, where and for which step it was taken
     age: int
     rejected: int
     now: tuple[float, ...]
@@ -61,16 +62,17 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     while pending and late - pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late -= dt
-        if tangent is None or age >= RENEW:
+        if tangent is None or age >= RENEW or _stale(tangent, x, dt):
             a, _, disturbance = model.linearise(x, dt, ambient_c)
-            tangent = np.zeros((N + 1, N + 1))
-            tangent[:N, :N], tangent[:N, N], tangent[N, N] = a, disturbance, 1.0
-            age = 0
+            matrix = np.zeros((N + 1, N + 1))
+            matrix[:N, :N], matrix[:N, N], matrix[N, N] = a, disturbance, 1.0
+            tangent, age = (matrix, x, dt), 0
         age += 1
         x = model.step(x, watts, dt, ambient_c, unexplained)
-        p = tangent @ p @ tangent.T
-        p[range(N), range(N)] += (drift * DRIFT_K) ** 2 * dt
-        p[N, N] += (wander * WANDER * model.power_w) ** 2 * dt
+        p = tangent[0] @ p @ tangent[0].T
+        strayed = DRIFT_VARIANCE * (drift * drift * dt)
+        strayed[N] = (wander * WANDER * model.power_w) ** 2 * dt
+        p.flat[:: N + 2] += strayed
     rejected = estimate.rejected
     if usable and math.isfinite(reading_c):
         s = p[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
@@ -80,13 +82,21 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
         else:
             rejected = 0
             gain = p[:, SENSOR] / s
-            p = p - np.outer(gain, p[SENSOR])
+            p = p - gain[:, None] * p[SENSOR]
             corrected = (np.array((*x, unexplained)) + gain * innovation).tolist()
             x, unexplained = tuple(corrected[:N]), corrected[N]
+    # The few seconds since then in one step, at their mean power.
     now = x
-    for watts, dt in pending:
-        now = model.step(now, watts, dt, ambient_c, unexplained)
+    if pending:
+        joule = sum(watts * dt for watts, dt in pending)
+        now = model.step(x, joule / late, late, ambient_c, unexplained)
     return Estimate(x, unexplained, p, tuple(pending), tangent, age, rejected, now)
+
+
+def _stale(tangent: tuple[np.ndarray, tuple[float, ...], float], x, dt_s: float) -> bool:
+    _, at, step_s = tangent
+    return (abs(x[ELEMENT] - at[ELEMENT]) > RENEW_ELEMENT_K or abs(x[CHAMBER] - at[CHAMBER]) > RENEW_CHAMBER_K
+            or abs(dt_s - step_s) > 0.1 * step_s)  # fmt: skip
 
 
 def spread_k(estimate: Estimate, state: int) -> float:

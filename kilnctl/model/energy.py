@@ -30,6 +30,20 @@ ELEMENT, CHAMBER, LINING, CONTENTS, SENSOR = 0, 1, 2, 6, 7
 N = len(STATES)
 
 
+def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
+    """Convection and radiation from t1 to t2, °C: watts, tangent to t1, tangent to t2, W/K."""
+    a, b = t1 + ZERO_C, t2 + ZERO_C
+    s = SIGMA * area
+    a3, b3 = s * (a * a * a), s * (b * b * b)
+    return conductance * (t1 - t2) + (a3 * a - b3 * b), conductance + 4.0 * a3, conductance + 4.0 * b3
+
+
+def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float, float, float]:
+    """Conduction with a conductivity that rises by r per kelvin: as `_link`."""
+    mean = 1.0 + 0.5 * r * (t1 + t2)
+    return conductance * mean * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2)
+
+
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
     """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
@@ -97,33 +111,16 @@ class EnergyModel:
         chamber→lining 1, 1→2, 2→3, 3→4, 4→room, chamber→contents."""
         e, c, l1, l2, l3, l4, k, _ = x
 
-        def link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
-            a, b = t1 + ZERO_C, t2 + ZERO_C
-            a3, b3 = a * a * a, b * b * b
-            s = SIGMA * area
-            return (
-                conductance * (t1 - t2) + s * (a3 * a - b3 * b),
-                conductance + 4.0 * s * a3,
-                conductance + 4.0 * s * b3,
-            )
-
-        def conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float, float, float]:
-            return (
-                conductance * (1.0 + 0.5 * r * (t1 + t2)) * (t1 - t2),
-                conductance * (1.0 + r * t1),
-                conductance * (1.0 + r * t2),
-            )
-
         g1, g2, g3, g4 = self.lining_w_per_k
         r1, r2, r3, r4 = self.rise_per_k
         return (
-            link(e, c, self.element_w_per_k, self.element_m2),
-            link(c, l1, self.film_w_per_k, self.film_m2),
-            conduct(l1, l2, g1, r1),
-            conduct(l2, l3, g2, r2),
-            conduct(l3, l4, g3, r3),
-            conduct(l4, ambient_c, g4, r4),
-            link(c, k, self.contents_w_per_k, self.contents_m2),
+            _link(e, c, self.element_w_per_k, self.element_m2),
+            _link(c, l1, self.film_w_per_k, self.film_m2),
+            _conduct(l1, l2, g1, r1),
+            _conduct(l2, l3, g2, r2),
+            _conduct(l3, l4, g3, r3),
+            _conduct(l4, ambient_c, g4, r4),
+            _link(c, k, self.contents_w_per_k, self.contents_m2),
         )
 
     def step(

@@ -25,6 +25,7 @@ from .tables import KNOTS, LOWEST_K, STEP_K, locate
 
 GAMMA = 1.0 - 0.5**0.5
 _AHEAD = (1.0 - GAMMA) / GAMMA
+_BEHIND = 1.0 - _AHEAD
 
 
 class Core:
@@ -292,9 +293,9 @@ class Core:
         first = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
         nodes, surfaces, air, star = first
         second = self._stage(
-            self.nodes_k + _AHEAD * (nodes - self.nodes_k),
-            self.surfaces_k + _AHEAD * (surfaces - self.surfaces_k),
-            self.air_k + _AHEAD * (air - self.air_k),
+            _AHEAD * nodes + _BEHIND * self.nodes_k,
+            _AHEAD * surfaces + _BEHIND * self.surfaces_k,
+            _AHEAD * air + _BEHIND * self.air_k,
             surfaces,
         )
         early, late = (1.0 - GAMMA) * dt, GAMMA * dt
@@ -321,7 +322,9 @@ class Core:
         # Fast heating would close a block every step; a block of three still is second order and cheaper.
         limit = 4.0 * self.tolerance_k if self._age < 3 else self.tolerance_k
         moved = np.abs(self.nodes_k - self._nodes_start).max()
-        heated = np.max(abs(self.air_k - self._air_start))
+        heated = abs(self.air_k - self._air_start)
+        if self.batch:
+            heated = heated.max()
         if over or self._age >= 60 or moved > limit or heated > 3.0 * limit:
             self.refresh()
 

@@ -1,6 +1,5 @@
 """What the rules are told each tick, what they answer, and what they carry from tick to tick."""
 
-import copy
 import math
 from dataclasses import dataclass, field
 from numbers import Real
@@ -132,7 +131,9 @@ class SafetyState:
     danger: str = ""
 
     def copied(self) -> "SafetyState":
-        new = copy.copy(self)
+        new = SafetyState.__new__(SafetyState)
+        for name in _FIELDS:
+            setattr(new, name, getattr(self, name))
         new.trips, new.over = dict(self.trips), dict(self.over)
         return new
 
@@ -145,6 +146,9 @@ class SafetyState:
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.good_count, self.top_c, self.purge_until_s, self.settled_s = 0, -math.inf, -math.inf, -math.inf
+
+
+_FIELDS = tuple(SafetyState.__slots__)
 
 
 def finite(value) -> bool:
