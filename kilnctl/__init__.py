@@ -18,6 +18,7 @@ _PUBLIC = {
     "Run": "rehearsal",
     "Plant": "plants.protocol",
     "VirtualOven": "plants.oven",
+    "study": "studies",
     "learn": "model.learn",
     "fit": "model.fit",
 }

@@ -15,6 +15,7 @@ COMMANDS = {
     "size": "how hot will it get, how fast, and where do the watts go",
     "materials": "list the insulation library",
     "rehearse": "run a schedule on a virtual oven, in simulated time",
+    "study": "the same on many ovens, drawn from what is not known about this one",
     "learn": "commissioning run: learn how this oven behaves",
     "fit": "fit the oven's model to records of real runs",
     "board": "the I/O board: its firmware, its state, a guided test",

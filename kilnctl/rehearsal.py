@@ -70,9 +70,9 @@ def rehearse(
     """
     load = schedule.load if schedule.load is not None else oven.usual_load
     if plant is None:
-        from .plants.oven import VirtualOven
+        from .virtual import virtual_oven
 
-        plant = VirtualOven(oven, load=load, seed=seed, faults=faults)
+        plant = virtual_oven(oven, load, seed, faults)
     if model is None:
         model = day_zero(oven, load, schedule.top_c)
     start_c = getattr(plant, "chamber_c", None)
@@ -83,7 +83,7 @@ def rehearse(
     events: list[Event] = []
     outcome = "interrupted"
     try:
-        outcome = _loop(oven, plant, chain, rows, events, progress, sink)
+        outcome = follow(oven, plant, chain, rows, events, progress, sink)
     except KeyboardInterrupt:
         events.append(Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
     return as_run(rows, oven=oven, schedule=schedule, outcome=outcome, trips=tuple(chain.safety.trips.values()), events=tuple(events),
@@ -113,7 +113,8 @@ def holding_table(model, oven: Oven):
     return holding
 
 
-def _loop(oven: Oven, plant, chain: Chain, rows: list, events: list, progress, sink) -> str:
+def follow(oven: Oven, plant, chain: Chain, rows: list, events: list | None = None, progress=None, sink=None, enough=None) -> str:
+    """Tick until it is finished, tripped, or `enough(time_s, decision)`; `rows` and `events` are filled. Returns the outcome."""
     dt = oven.control.tick_s
     time_s, step, tripped_s = 0.0, 0, None
     reading = plant.advance(dt, 0.0, False)
@@ -137,12 +138,13 @@ def _loop(oven: Oven, plant, chain: Chain, rows: list, events: list, progress, s
         rows.append(row)
         if sink is not None:
             sink(row)
-        events += teller.tell(time_s, reading, act, chain.control.position.leg)
+        if events is not None:
+            events += teller.tell(time_s, reading, act, chain.control.position.leg)
         if act.verdict.new_trips and tripped_s is None:
             tripped_s = time_s
         if progress is not None and (step * dt) % 60.0 < dt:
             progress(time_s, d.left_s, d.phase)
-        if d.done:
+        if d.done or (enough is not None and enough(time_s, d)):
             return "finished"
         if tripped_s is not None and time_s - tripped_s >= AFTER_TRIP_S:
             return "tripped"

@@ -89,6 +89,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     # While a door is open anything may be lost, and for a minute after it the losses are still unsettled; the hidden
     # temperatures are not to be blamed for it.
     wander, drift = (40.0, 0.3) if door else (4.0, 0.3) if now < s.settling_until_s else (1.0, 1.0)
+    wander *= programme.wander
     s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
                                              wander, drift, usable)  # fmt: skip
     if not door and now > s.settling_until_s:

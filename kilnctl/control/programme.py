@@ -50,6 +50,7 @@ class Programme:
     follows: int
     ambient_c: float
     noise_k: float
+    wander: float
     plan_step_s: float
     chamber_limit_c: float
     working_c: float
@@ -84,7 +85,7 @@ def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float |
         advice = "" if any(s.feasible_k_per_s is None for s in hard) else \
             "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"  # fmt: skip
         raise KilnctlError("\n".join(f"{where}: {s}{advice}" for s in hard))
-    return Programme(legs=legs, model=model, follows=follows, ambient_c=ambient, noise_k=max(0.05, oven.sensors.control.noise_k),
+    return Programme(legs=legs, model=model, follows=follows, ambient_c=ambient, noise_k=max(0.05, oven.sensors.control.noise_k), wander=oven.control.trim,
                      plan_step_s=step_length_s(model), chamber_limit_c=limit - 2.0, working_c=schedule.top_c,
                      count_always=schedule.soak_counts == "from arrival", load_uncertainty=0.1, shortfalls=shortfalls)  # fmt: skip
 

@@ -197,9 +197,9 @@ def learn(
     outcome "interrupted"."""
     programme = prepare(oven, ceiling_c=ceiling_c, top_c=top_c, load=load, begin_stage=begin_stage)
     if plant is None:
-        from ..plants.oven import VirtualOven
+        from ..virtual import virtual_oven
 
-        plant = VirtualOven(oven, load=load, seed=seed, faults=faults)
+        plant = virtual_oven(oven, load, seed, faults)
     start_c = getattr(plant, "chamber_c", None)
     if start_c is not None:
         refuse_hot(oven, start_c, hot)

@@ -51,7 +51,8 @@ _FIXED_BOUNDS = {
 @dataclass(frozen=True)
 class Trained:
     """A model with its provenance. `errors`: standard error of each logarithm; `load`: what was in the oven;
-    learnt between low_c and high_c; `edited`: its checksum did not fit and that was let pass."""
+    learnt between low_c and high_c; `edited`: its checksum did not fit and that was let pass. `covariance` of the
+    logarithms of the parameters `covariance_of`; empty in files that were saved without it."""
 
     oven_name: str
     model: EnergyModel
@@ -66,6 +67,8 @@ class Trained:
     warnings: tuple[str, ...] = ()
     edited: bool = False
     file: str = ""
+    covariance_of: tuple[str, ...] = ()
+    covariance: tuple[tuple[float, ...], ...] = ()
 
     def for_load(self, oven: Oven, load: Load | None) -> EnergyModel:
         """The model with another load in: what was learnt about the oven stays, the contents change as the
@@ -99,6 +102,8 @@ def trained(fit: Fit, made: str = "") -> Trained:
         tuple((r.name, r.rms_c) for r in fit.records),
         fit.log_errors,
         fit.warnings,
+        covariance_of=tuple(fit.parameters),
+        covariance=tuple(tuple(float(f"{v:.6g}") for v in row) for row in fit.covariance.tolist()),
     )
 
 
@@ -236,7 +241,12 @@ def _content(t: Trained) -> dict:
         "load": load,
         "warnings": list(t.warnings),
         "parameters": parameters,
-    }
+    } | (
+        # Lower triangle, row by row.
+        {"covariance": {"of": list(t.covariance_of), "rows": [list(r[: i + 1]) for i, r in enumerate(t.covariance)]}}
+        if t.covariance
+        else {}
+    )
 
 
 def _number(text: str, unit: str) -> float:
@@ -266,6 +276,7 @@ def _read(content: dict, path: str, differs: bool) -> Trained:
         errors |= {p.name: float(e) for p, e in zip(ours, said)}
     learnt = content["learnt"]
     load = content.get("load")
+    names, covariance = _covariance(content.get("covariance"))
     return Trained(
         str(content["model"]),
         EnergyModel(**values),
@@ -280,7 +291,23 @@ def _read(content: dict, path: str, differs: bool) -> Trained:
         tuple(content.get("warnings") or ()),
         differs,
         path,
+        names,
+        covariance,
     )
+
+
+def _covariance(said) -> tuple[tuple[str, ...], tuple[tuple[float, ...], ...]]:
+    if said is None:
+        return (), ()
+    names = tuple(str(n) for n in said["of"])
+    rows = [[float(v) for v in row] for row in said["rows"]]
+    known = {p.name for p in PARAMETERS}
+    if len(rows) != len(names) or any(len(r) != i + 1 for i, r in enumerate(rows)) or not known.issuperset(names):
+        raise ValueError("its covariance does not fit its parameters")
+    if not all(math.isfinite(v) for r in rows for v in r):
+        raise ValueError("its covariance holds what is no number")
+    full = [[rows[max(i, j)][min(i, j)] for j in range(len(names))] for i in range(len(names))]
+    return names, tuple(tuple(r) for r in full)
 
 
 def _checksum(content: dict) -> str:

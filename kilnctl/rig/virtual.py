@@ -13,9 +13,9 @@ class VirtualRig:
 
     def __init__(self, oven, *, plant: Plant | None = None, load=None, seed: int = 0, faults=()):
         if plant is None:
-            from ..plants.oven import VirtualOven
+            from ..virtual import virtual_oven
 
-            plant = VirtualOven(oven, load=load if load is not None else oven.usual_load, seed=seed, faults=faults)
+            plant = virtual_oven(oven, load if load is not None else oven.usual_load, seed, faults)
         self.plant, self.dt_s = plant, oven.control.tick_s
         self.facts = Facts("virtual", f"virtual {oven.name}", LEASE_S, unattended=True)
         self._fired, self._closed, self._open = 0.0, False, True

@@ -9,6 +9,7 @@ from typing import Iterator
 from .document import parse_document, read_text
 from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
 from .reader import Reader, read_root
+from .virtual import Virtual
 
 #: No description may ask for more than this, whatever it says: the highest chamber temperature that the
 #: thermocouples, materials and rules of this project are made for.
@@ -281,8 +282,10 @@ class Uncertainty:
 @dataclass(frozen=True, kw_only=True)
 class Control:
     tick_s: float = quantity("time", "time between two looks at the oven", default=1.0, low=0.2, high=5.0)
-    robustness: float = quantity("fraction", "peak sensitivity Ms that the trim is tuned for, 1.2 (gentle) to 2", default=1.6,
+    robustness: float = quantity("fraction", "peak sensitivity Ms that `kilnctl fit` tunes a PI trim for, 1.2 (gentle) to 2", default=1.6,
                                  low=1.2, high=2.0)  # fmt: skip
+    trim: float = quantity("fraction", "how quickly the trim answers heat that nobody accounts for: 1 is usual, less is gentler on the "
+                           "elements, more follows a disturbance sooner; `kilnctl study --tuning` compares", default=1.0, low=0.1, high=10.0)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -365,6 +368,7 @@ class Oven:
     control: Control = one(Control, "control", default=Control())
     rig: Rig = one(Rig, "how the oven is wired to this computer", default=Rig())
     service: Service = one(Service, "what the running service asks of the operating system", default=Service())
+    virtual: Virtual | None = one(Virtual, "how a virtual oven differs from this description; written by studies", default=None)
     assumptions: tuple[str, ...] = ()
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""

@@ -1,0 +1,147 @@
+"""`kilnctl study OVEN SCHEDULE`: a rehearsal on many ovens drawn from what is not known; also thickness and tuning."""
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+from ..errors import KilnctlError
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("oven", help="oven file (YAML)")
+    parser.add_argument("schedule", nargs="?", help="schedule file (YAML); left out with --reach")
+    parser.add_argument("--draws", type=int, default=200, metavar="N", help="how many ovens to draw (default: 200)")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the draws (default: 0)")
+    parser.add_argument("--vary", metavar="FILE", help="uncertainties (YAML) instead of the description's own and the usual ones")
+    parser.add_argument("--model", metavar="FILE", help="trained model to control with, from `kilnctl fit --save`")
+    parser.add_argument("--from-fit", action="store_true", help="draw ovens from that model's covariance instead of the description")
+    parser.add_argument("--whole", action="store_true", help="follow the last cooling to its end, not only for its first five minutes")
+    parser.add_argument("--tuning", action="store_true", help="compare settings of 'control: trim' over the draws and suggest one")
+    parser.add_argument("--reach", metavar="TEMPERATURE", help="instead of a schedule: which thickness of --layer holds this temperature?")
+    parser.add_argument("--layer", metavar="MATERIAL", help="with --reach: the layer whose thickness is wanted")
+    parser.add_argument("--confidence", default="95 %", metavar="SHARE", help="with --reach: share of the draws that must hold it (default: 95 %%)")
+    parser.add_argument("--out", metavar="DIR", default="studies", help="folder below which it is kept; the same command goes on where it was interrupted")
+    parser.add_argument("--jobs", type=int, metavar="N", help="processes on this machine (default: one a core)")
+    parser.add_argument("--scheduler", metavar="ADDRESS", help="compute on a running Dask cluster instead (extra 'cluster'), such as tcp://10.0.0.2:8786")
+    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
+    parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
+
+
+def run(args: argparse.Namespace) -> int:
+    from .. import load_oven
+    from ..studies.vary import load_vary
+
+    if args.seed < 0:
+        raise KilnctlError("--seed: a whole number from 0")
+    if args.jobs is not None and args.jobs < 1:
+        raise KilnctlError("--jobs: a whole number from 1")
+    if bool(args.reach) == bool(args.schedule):
+        raise KilnctlError("give a schedule, or --reach with --layer")
+    oven = load_oven(args.oven)
+    vary = load_vary(args.vary) if args.vary else None
+    executor = cluster(args.scheduler) if args.scheduler else None
+    try:
+        return _thickness(args, oven, vary, executor) if args.reach else _study(args, oven, vary, executor)
+    finally:
+        if executor is not None:
+            executor.shutdown(wait=False)
+
+
+def cluster(address: str):
+    """An executor on a running Dask cluster. Raises KilnctlError without the extra, and when nobody answers."""
+    try:
+        from distributed import Client
+    except ImportError:
+        raise KilnctlError("--scheduler needs the extra 'cluster': pip install 'kilnctl[cluster]'") from None
+    try:
+        return Client(address, timeout="10s").get_executor(pure=False)
+    except (OSError, ValueError) as error:
+        raise KilnctlError(f"--scheduler {address}: no answer: {error}") from None
+
+
+def _study(args, oven, vary, executor) -> int:
+    from .. import load_schedule
+    from ..record.durable import write_whole
+    from ..record.folder import slug
+    from ..studies import case_of, run_case, text, tuning
+    from ..studies.worst import save_worst
+
+    schedule, unit = load_schedule(args.schedule), "F" if args.fahrenheit else "C"
+    case = case_of(oven, schedule, vary, args.seed, args.model, None, args.from_fit, args.whole)
+    kind = ("-fit" if args.from_fit else "") + ("-whole" if args.whole else "") + ("-tuning" if args.tuning else "")
+    folder = Path(args.out) / f"{slug(oven.name)}-{slug(schedule.name)}{kind}-{args.seed}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise KilnctlError(f"{folder}: cannot be made: {error.strerror}") from None
+    drawn = "from the covariance of the fit" if args.from_fit else "from the description's uncertainties"
+    print(f"{oven.name}: {schedule.name}; ovens drawn {drawn}, each rehearsed with the real control and safety code\n")
+    how = dict(executor=executor, jobs=args.jobs, progress=None if args.quiet else Progress())
+    try:
+        if args.tuning:
+            print(tuning.as_text(tuning.compare(case, args.draws, keep=folder, **how), oven.control.trim))
+            return 0
+        made = run_case(case, args.draws, keep=folder / "draws.jsonl", **how)
+    except KeyboardInterrupt:
+        print(f"\ninterrupted; the same command goes on where it stopped ({folder})", file=sys.stderr)
+        return 130
+    finally:
+        if how["progress"] is not None:
+            how["progress"].end()
+    print(text.as_text(made, unit))
+    saved = save_worst(made, folder / "worst", args.model)
+    if saved:
+        print("\nthe worst, as ovens to be rehearsed again:")
+        extra = f" --model {args.model}" if args.model else ""
+        for path, why in saved:
+            print(f"  kilnctl rehearse {path} {args.schedule}{extra}    # {why}")
+    try:
+        write_whole(folder / "study.html", text.as_page(made, unit).encode())
+    except OSError as error:
+        raise KilnctlError(f"{folder}: cannot be written: {error.strerror}") from None
+    print(f"\nthe draws lie in {folder}/draws.jsonl (open {folder}/study.html)")
+    return 1 if made.failed else 0
+
+
+def _thickness(args, oven, vary, executor) -> int:
+    from ..studies import thickness
+    from ..units import UnitError, parse
+
+    if not args.layer:
+        raise KilnctlError("--reach wants --layer MATERIAL too: the layer whose thickness is asked for")
+    values = {}
+    for name, dimension in (("reach", "temperature"), ("confidence", "fraction")):
+        try:
+            values[name] = parse(getattr(args, name), dimension)
+        except UnitError as error:
+            raise KilnctlError(f"--{name}: {error}") from None
+
+    def told(metres: float, share: float) -> None:
+        if not args.quiet:
+            print(f"{1000 * metres:6.0f} mm: {100 * share:5.1f} % of {args.draws} ovens", file=sys.stderr, flush=True)
+
+    found = thickness.thickness_for(oven, args.layer, values["reach"], values["confidence"], args.draws, vary, args.seed, executor=executor,
+                                    jobs=args.jobs, progress=told)  # fmt: skip
+    print(thickness.as_text(found))
+    return 0 if found.needed_m is not None else 1
+
+
+class Progress:
+    """Draws done and time left: a line that renews itself on a terminal, else a line every ten seconds or so."""
+
+    def __init__(self) -> None:
+        self.shown = 0.0
+
+    def __call__(self, done: int, draws: int, left_s: float) -> None:
+        now = time.monotonic()
+        terminal = sys.stderr.isatty()
+        if now - self.shown < (0.2 if terminal else 10.0):
+            return
+        self.shown = now
+        words = f"{done} of {draws} draws, about {left_s / 60:.0f} min left" if left_s > 90 else f"{done} of {draws} draws, about {left_s:.0f} s left"
+        print(f"\r\x1b[K{words}" if terminal else words, end="" if terminal else "\n", file=sys.stderr, flush=True)
+
+    def end(self) -> None:
+        if sys.stderr.isatty() and self.shown:
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)

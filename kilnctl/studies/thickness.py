@@ -1,0 +1,133 @@
+"""Which insulation thickness reaches a temperature with stated confidence? Steady heat balances of many drawn ovens."""
+
+from concurrent.futures import Executor, ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from typing import Callable
+
+from ..build import material_of
+from ..errors import KilnctlError
+from ..settings.oven import Oven, Wall, Walls
+from ..sizing.steady import Factors, SteadyOven
+from .vary import Vary, deviates, plant_seed, usual, virtual_of
+
+THINNEST_M, THICKEST_M = 0.005, 0.5
+#: The answer is found to this, m.
+RESOLUTION_M = 0.001
+
+
+@dataclass(frozen=True)
+class Thickness:
+    """`needed_m` of `layer`, or None where even the thickest does not do it (then `share` of the draws does). `tried`: (thickness m, share of
+    the draws that get to `reach_c`)."""
+
+    layer: str
+    reach_c: float
+    confidence: float
+    draws: int
+    needed_m: float | None
+    share: float
+    tried: tuple[tuple[float, float], ...]
+    now: tuple[float, ...]
+
+
+def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
+    """The oven with every layer of that material so thick."""
+
+    def wall(w: Wall | None) -> Wall | None:
+        return w and replace(w, layers=tuple(replace(x, thickness_m=thickness_m) if x.material == layer else x for x in w.layers))
+
+    w = oven.walls
+    return replace(oven, walls=Walls(sides=wall(w.sides), roof=wall(w.roof), floor=wall(w.floor), door=wall(w.door)))
+
+
+def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
+    """What the description gives it now, m. Raises KilnctlError when no wall has such a layer, or it is given by its resistance."""
+    walls = [w for w in (oven.walls.sides, oven.walls.roof, oven.walls.floor, oven.walls.door) if w is not None]
+    layers = [x for w in walls for x in w.layers]
+    mine = [x for x in layers if x.material == layer]
+    if not mine:
+        known = ", ".join(sorted({x.material for x in layers}))
+        raise KilnctlError(f"--layer: {oven.name} has no layer of '{layer}'; its walls are of {known}")
+    if any(x.insulance_m2k_per_w is not None for x in mine):
+        raise KilnctlError(f"--layer: '{layer}' is given by the resistance of the whole layer, which says nothing of other thicknesses")
+    return tuple(sorted({x.thickness_m for x in mine}))
+
+
+def holds(oven: Oven, vary: Vary, seed: int, draw: int, layer: str, thickness_m: float, reach_c: float) -> bool:
+    """Whether the drawn oven's power holds reach_c with the layer so thick."""
+    v = virtual_of(vary, oven, deviates(seed, draw, 0), plant_seed(seed, draw))
+    drawn = with_thickness(oven, layer, thickness_m)
+    if v.ambient_c is not None:
+        drawn = replace(drawn, site=replace(drawn.site, ambient_c=min(50.0, max(-30.0, v.ambient_c))))
+    factors = Factors(conductivity=v.conductivity, emissivity=v.emissivity, film=v.film, leakage=v.leakage)
+    steady = SteadyOven(drawn, factors=factors, highest_c=reach_c + 50.0)
+    return steady.at(reach_c).power_w <= oven.elements.power_w * v.power * v.supply**2
+
+
+def thickness_for(oven: Oven, layer: str, reach_c: float, confidence: float = 0.95, draws: int = 200, vary: Vary | None = None, seed: int = 0, *,
+                  executor: Executor | None = None, jobs: int | None = None, progress: Callable[[float, float], None] | None = None) -> Thickness:  # fmt: skip
+    """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever at full power.
+    Each draw keeps its deviates whatever the thickness, and holds with every thickness above one that does. Raises KilnctlError."""
+    now = thicknesses(oven, layer)
+    vary = vary or usual(oven)
+    if not 0.5 <= confidence < 1.0:
+        raise KilnctlError(f"--confidence: from 50 % to below 100 %, not {100 * confidence:g} %")
+    if not oven.site.ambient_c + 5.0 <= reach_c <= 1400.0:
+        raise KilnctlError(f"--reach: from just above the room to 1400 °C, not {reach_c:g} °C")
+    if draws * (1.0 - confidence) < 1.0 - 1e-9:
+        raise KilnctlError(f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}")
+    material = material_of(oven, layer)
+    if reach_c > material.limit_c:
+        raise KilnctlError(f"--reach: {layer} bears {material.limit_c:g} °C at most, however thick")
+    # For each draw: the thickest known not to do, the thinnest known to do.
+    fails, does = [0.0] * draws, [float("inf")] * draws
+    tried: dict[float, float] = {}
+    made = None if executor is not None or jobs == 1 else ProcessPoolExecutor(jobs)
+    pool = executor or made
+
+    def share(thickness: float) -> float:
+        open_ = [k for k in range(draws) if fails[k] < thickness < does[k]]
+        jobs_ = [(oven, vary, seed, k, layer, thickness, reach_c) for k in open_]
+        answers = [holds(*j) for j in jobs_] if pool is None else [f.result() for f in [pool.submit(holds, *j) for j in jobs_]]
+        for k, answer in zip(open_, answers):
+            if answer:
+                does[k] = thickness
+            else:
+                fails[k] = thickness
+        found = sum(d <= thickness for d in does) / draws
+        tried[thickness] = found
+        if progress is not None:
+            progress(thickness, found)
+        return found
+
+    try:
+        low, high = THINNEST_M, THICKEST_M
+        best = share(high)
+        needed = None
+        if best >= confidence:
+            if share(low) >= confidence:
+                high = low
+            while high - low > RESOLUTION_M * 1.001:
+                middle = round(0.5 * (low + high) / RESOLUTION_M) * RESOLUTION_M
+                if share(middle) >= confidence:
+                    high = middle
+                else:
+                    low = middle
+            needed = high
+    finally:
+        if made is not None:
+            made.shutdown(cancel_futures=True)
+    return Thickness(layer, reach_c, confidence, draws, needed, best if needed is None else tried[needed], tuple(sorted(tried.items())), now)
+
+
+def as_text(t: Thickness) -> str:
+    out = [f"{'each layer of ' + t.layer:40s} ovens that hold {t.reach_c:g} °C"]
+    out += [f"{1000 * thickness:37.0f} mm {100 * share:10.1f} %" for thickness, share in t.tried]
+    if t.needed_m is None:
+        out.append(f"\nnot even {1000 * THICKEST_M:.0f} mm do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
+                   "more power is needed, or less is lost elsewhere (door, bridges, other layers)")  # fmt: skip
+    else:
+        now = " and ".join(f"{1000 * x:.0f} mm" for x in t.now)
+        out.append(f"\n{1000 * t.needed_m:.0f} mm hold {t.reach_c:g} °C with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
+                   f"the description has {now}")  # fmt: skip
+    return "\n".join(out)

@@ -1,0 +1,47 @@
+"""The virtual oven that a description asks for: as described, or with the differences of its `virtual:` block."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from .plants.conditions import Conditions, Variation
+from .plants.faults import Fault
+from .plants.sensors import SensorErrors
+from .settings.oven import Load, Oven
+from .settings.virtual import Virtual
+
+
+def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[Fault] = ()):
+    """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model file that
+    cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
+    virtual = oven.virtual
+    if virtual is None:
+        from .plants.oven import VirtualOven
+
+        return VirtualOven(oven, load=load, seed=seed, faults=faults)
+    if virtual.balance is None:
+        return drawn_oven(oven, virtual, load, seed, faults)
+    from .errors import KilnctlError
+    from .model.plant import ModelOven
+    from .model.stored import load_model
+
+    if faults:
+        raise KilnctlError(f"{oven.file}: faults can be injected into the detailed oven only, not into a model ('virtual: balance')")
+    model = load_model(Path(oven.file).parent / virtual.balance, oven).for_load(oven, load)
+    return ModelOven(oven, model, seed or virtual.seed, conditions_of(virtual))
+
+
+def drawn_oven(oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, faults: Sequence[Fault] = ()):
+    """The detailed oven with those differences."""
+    from .plants.oven import VirtualOven
+
+    return VirtualOven(oven, load=load, seed=seed or virtual.seed, faults=faults, conditions=conditions_of(virtual), variation=variation_of(virtual))
+
+
+def variation_of(v: Virtual) -> Variation:
+    return Variation(conductivity=v.conductivity, heat_capacity=v.heat_capacity, emissivity=v.emissivity, film=v.film, power=v.power,
+                     leakage=v.leakage, element_mass=v.element_mass, load_mass=v.load_mass)  # fmt: skip
+
+
+def conditions_of(v: Virtual) -> Conditions:
+    return Conditions(ambient_c=v.ambient_c, supply_share=v.supply, control=SensorErrors(offset_k=v.control_offset_k),
+                      limit=SensorErrors(offset_k=v.limit_offset_k), part=SensorErrors(offset_k=v.part_offset_k))  # fmt: skip
