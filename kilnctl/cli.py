@@ -20,6 +20,7 @@ COMMANDS = {
     "fit": "fit the oven's model to records of real runs",
     "board": "the I/O board: its firmware, its state, a guided test",
     "run": "run a schedule on the oven, in real time",
+    "panel": "a page for the screen beside the oven, a phone, a desk",
     "status": "what a running oven does now",
     "start": "start a schedule on a waiting service",
     "stop": "cut the heat now and end the run",

@@ -160,7 +160,8 @@ class EnergyModel:
         down_2 = alpha_2 + beta_2 * down_1
         down_3 = alpha_3 + beta_3 * down_2
         chamber = x[1] + up
-        share = 1.0 - math.exp(-dt_s / self.lag_at_s(chamber)) if self.lag_s > 0.0 else 1.0
+        # A forecast of what cannot be may pass absolute zero within a step; the lag there is that of the coldest there is.
+        share = 1.0 - math.exp(-dt_s / self.lag_at_s(max(1.0 - ZERO_C, chamber))) if self.lag_s > 0.0 else 1.0
         return (
             x[0] + alpha_e + beta_e * up,
             chamber,
@@ -207,7 +208,7 @@ class EnergyModel:
         nodes = np.arange(SENSOR)
         m[nodes, nodes] += rate
         inverse = np.linalg.inv(m)
-        share = 1.0 - math.exp(-dt_s / self.lag_at_s(x[1])) if self.lag_s > 0.0 else 1.0
+        share = 1.0 - math.exp(-dt_s / self.lag_at_s(max(1.0 - ZERO_C, x[1]))) if self.lag_s > 0.0 else 1.0
         a = np.zeros((N, N))
         a[:SENSOR, :SENSOR] = inverse * rate
         if not has_contents:

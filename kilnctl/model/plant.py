@@ -8,7 +8,7 @@ import numpy as np
 from ..plants.conditions import Conditions
 from ..reading import Reading
 from ..settings.oven import Oven
-from .energy import CHAMBER, CONTENTS, SENSOR, EnergyModel
+from .energy import CHAMBER, CONTENTS, LINING, SENSOR, EnergyModel
 
 
 class ModelOven:
@@ -28,6 +28,16 @@ class ModelOven:
         self._shown: deque[tuple[float, float]] = deque([(0.0, self.x[SENSOR])])
         self._generator = np.random.default_rng(seed)
         self._sample = 0
+
+    def start_at(self, chamber_c: float) -> None:
+        """Everything inside at that temperature, the lining warm in proportion to its depth: an oven that was used lately."""
+        warm = chamber_c - self.ambient_c
+        x = list(self.model.rest(chamber_c))
+        for depth, share in enumerate((0.8, 0.6, 0.4)):
+            x[LINING + 1 + depth] = self.ambient_c + share * warm
+        self.x = tuple(x)
+        self.chamber_c, self.part_c = self.x[CHAMBER], self.x[CONTENTS] if self.has_contents else None
+        self._shown = deque([(self.time_s, self.x[SENSOR])])
 
     def advance(self, dt_s: float, duty: float, contactor_closed: bool) -> Reading:
         """See `kilnctl.plants.protocol.Plant`."""

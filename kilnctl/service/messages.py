@@ -2,6 +2,7 @@
 
     {"ask": "status"}                              → {"ok": true, "state": "running", "chamber_c": 187.2, …}
     {"ask": "curve", "since": 0, "most": 500}      → {"ok": true, "from": 0, "count": 500, "columns": {"time_s": […], …}, "run": "…"}
+    {"ask": "ahead"}                               → what is expected from now on: reference, and chamber by the plan in force
     {"ask": "stop"}                                → {"ok": true, "words": "…"}
     {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}  → {"ok": true, "pending": true}
     {"ask": "prepared"}                            → what became of the last start; "pending" until that is known
@@ -20,6 +21,7 @@ LONGEST_LINE = 8192
 REQUESTS: dict[str, dict[str, tuple]] = {
     "status": {},
     "curve": {"since": (int,), "most": (int,)},
+    "ahead": {},
     "stop": {"by": (str,)},
     "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,)},
     "prepared": {},

@@ -83,6 +83,11 @@ class Schedule:
         return max(s.to_c for s in self.steps if s.to_c is not None)
 
 
+def schedule_of(source: str, name: str) -> Schedule:
+    """A schedule from text that is in no file yet; `name` stands where the file would. Raises `SettingsError`."""
+    return read_root(Schedule, parse_document(source, name), name, {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()})
+
+
 def load_schedule(path: str | Path) -> Schedule:
     """Read a schedule file. Raises `SettingsError` with every problem found, each with file:line:column."""
     source, data = read_text(path)

@@ -232,13 +232,16 @@ def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
 # ---- feasibility -----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("unexplained_w", [-500.0, -5e3, -5e4])
+@pytest.mark.parametrize("unexplained_w", [-500.0, -5e3, -5e4, -5e6])
 def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, unexplained_w):
     """A door wide open in a hot cabinet is a loss of kilowatts; taken as lasting it once cooled the forecast below absolute zero."""
     m = cabinet_model
     made = plan.make(m, m.steady(190.0, 20.0)[0], unexplained_w, np.full(plan.STEPS, 190.0), None, 0.0, m.power_w, 20.0, 15.0)
     assert all(0.0 <= w <= m.power_w for w in made.powers_w)
     assert made.powers_w[0] > 0.9 * m.power_w if unexplained_w < -m.power_w else made.powers_w[0] > 0.0
+    assert all(-60.0 < c < 2000.0 for c in made.predicted_c)
+    # Nor does a step of the model itself break, whatever it is asked.
+    assert all(math.isfinite(v) for v in m.step(m.rest(20.0), 0.0, 15.0, 20.0, unexplained_w))
 
 
 def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):

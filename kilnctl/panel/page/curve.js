@@ -1,0 +1,190 @@
+// The curve: planned, measured, part with its band, where the model expects to go; duty and watts beneath. Drawn on a canvas, with zoom, pan and
+// read-out by finger, mouse or keys. Lines differ in dash and width, not in colour alone, and carry their names.
+import { clock, degrees, number, temperature, unit, watts } from "./units.js";
+
+const STYLE = { plan: ["--faint", [2, 5], 2], reference: ["--faint", [9, 5], 1.6], chamber: ["--warm", [], 2.8], part: ["--part", [2, 3], 2.4], ahead: ["--ahead", [6, 3, 2, 3], 2.2], duty: ["--warm", [], 1.4] };
+const ORDER = ["chamber", "plan", "part", "ahead", "reference"];
+const NAMES = { plan: "planned", reference: "should be", chamber: "chamber", part: "part, about", ahead: "expected" };
+
+export class Curve {
+  constructor(canvas, { onRead = () => {}, duty = true } = {}) {
+    this.canvas = canvas; this.onRead = onRead; this.withDuty = duty;
+    this.data = { now: null, columns: {}, plan: null, ahead: null, marks: [], full_w: 0 };
+    this.view = null; this.cursor = null; this.pointers = new Map();
+    new ResizeObserver(() => this.draw()).observe(canvas);
+    canvas.addEventListener("pointerdown", (e) => { canvas.setPointerCapture(e.pointerId); this.pointers.set(e.pointerId, e.offsetX); this.moved = 0; this.read(e.offsetX); });
+    canvas.addEventListener("pointermove", (e) => this.move(e));
+    for (const name of ["pointerup", "pointercancel"]) canvas.addEventListener(name, (e) => this.pointers.delete(e.pointerId));
+    canvas.addEventListener("pointerleave", (e) => { if (e.pointerType === "mouse") { this.cursor = null; this.onRead(""); this.draw(); } });
+    canvas.addEventListener("wheel", (e) => { e.preventDefault(); this.zoom(e.deltaY < 0 ? 0.8 : 1.25, this.timeAt(e.offsetX)); }, { passive: false });
+    canvas.addEventListener("dblclick", () => this.all());
+    canvas.addEventListener("keydown", (e) => this.key(e));
+  }
+  set(data) { Object.assign(this.data, data); this.draw(); }
+  extent() {
+    const t = this.data.columns.time_s || [], plan = this.data.plan?.columns.time_s || [];
+    const ahead = this.data.ahead;
+    const end = Math.max(t.at(-1) || 0, plan.at(-1) || 0, ahead ? this.data.now + (ahead.in_s.at(-1) || 0) : 0, 60);
+    return [0, end * 1.02];
+  }
+  all() { this.view = null; this.draw(); }
+  window() { return this.view || this.extent(); }
+  zoom(factor, around) {
+    const [a, b] = this.window(), [low, high] = this.extent(), middle = around ?? this.cursor ?? Math.min(b, Math.max(a, this.data.now ?? (a + b) / 2));
+    const width = Math.max(60, (b - a) * factor);
+    if (width >= high - low) return this.all();
+    const left = Math.min(Math.max(low, middle - (middle - a) * (width / (b - a))), high - width);
+    this.view = [left, left + width]; this.draw();
+  }
+  pan(seconds) {
+    const [a, b] = this.window(), [low, high] = this.extent(), left = Math.min(Math.max(low, a + seconds), high - (b - a));
+    this.view = [left, left + (b - a)]; this.draw();
+  }
+  move(e) {
+    if (!this.pointers.has(e.pointerId)) { if (e.pointerType === "mouse") this.read(e.offsetX); return; }
+    const before = this.pointers.get(e.pointerId), [a, b] = this.window(), perPixel = (b - a) / this.box().w;
+    if (this.pointers.size === 2) {
+      const other = [...this.pointers].find(([id]) => id !== e.pointerId)[1];
+      const from = Math.abs(before - other), to = Math.abs(e.offsetX - other);
+      if (from > 20 && to > 20) this.zoom(from / to, this.timeAt((e.offsetX + other) / 2));
+    } else if (this.view) { this.pan((before - e.offsetX) * perPixel); }
+    this.pointers.set(e.pointerId, e.offsetX);
+    if (this.pointers.size === 1) this.read(e.offsetX);
+  }
+  key(e) {
+    const [a, b] = this.window(), step = (b - a) / 40;
+    const does = { ArrowLeft: () => this.read(null, (this.cursor ?? this.data.now ?? b) - step), ArrowRight: () => this.read(null, (this.cursor ?? this.data.now ?? a) + step),
+      "+": () => this.zoom(0.7), "-": () => this.zoom(1.4), PageUp: () => this.pan(-(b - a) / 2), PageDown: () => this.pan((b - a) / 2), Home: () => this.all(), Escape: () => { this.cursor = null; this.onRead(""); this.draw(); } }[e.key];
+    if (does) { e.preventDefault(); does(); }
+  }
+  box() { const narrow = this.canvas.clientWidth < 520; return { x: narrow ? 44 : 58, y: 14, w: this.canvas.clientWidth - (narrow ? 52 : 70), h: this.canvas.clientHeight - 14 - 26 }; }
+  timeAt(x) { const { x: left, w } = this.box(), [a, b] = this.window(); return a + ((x - left) / w) * (b - a); }
+  read(x, time) {
+    const { columns, plan } = this.data, [a, b] = this.window();
+    this.cursor = Math.min(b, Math.max(a, time ?? this.timeAt(x)));
+    const words = [clock(this.cursor)];
+    const i = nearest(columns.time_s, this.cursor);
+    if (i !== null && this.cursor <= (columns.time_s.at(-1) || 0) + 30) {
+      words.push(`chamber ${temperature(columns.chamber_c[i], 1)}`);
+      if (number(columns.reference_c[i])) words.push(`should be ${temperature(columns.reference_c[i], 1)}`);
+      if (number(columns.part_estimate_c?.[i])) words.push(`part about ${temperature(columns.part_estimate_c[i])}`);
+      if (number(columns.duty[i])) words.push(`${(100 * columns.duty[i]).toFixed(0)} %` + (this.data.full_w ? `, ${watts(columns.duty[i] * this.data.full_w)}` : ""));
+    } else if (plan) {
+      const k = nearest(plan.columns.time_s, this.cursor);
+      if (k !== null) words.push(`planned ${temperature(plan.columns.chamber_c[k])}`);
+    }
+    this.onRead(words.join(" · ")); this.draw();
+  }
+  draw() {
+    const canvas = this.canvas, ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, height = canvas.clientHeight;
+    if (!width || !height) return;
+    if (canvas.width !== Math.round(width * ratio) || canvas.height !== Math.round(height * ratio)) { canvas.width = Math.round(width * ratio); canvas.height = Math.round(height * ratio); }
+    const g = canvas.getContext("2d"), colour = (name) => getComputedStyle(canvas).getPropertyValue(name).trim();
+    g.setTransform(ratio, 0, 0, ratio, 0, 0); g.clearRect(0, 0, width, height);
+    g.font = `${width < 520 ? 12 : 13}px system-ui, sans-serif`;
+    const box = this.box(), dutyH = this.withDuty ? Math.max(36, box.h * 0.17) : 0, topH = box.h - dutyH - (dutyH ? 12 : 0);
+    const [a, b] = this.window(), toX = (t) => box.x + ((t - a) / (b - a)) * box.w;
+    const d = this.data, c = d.columns, lines = [];
+    const inView = (times, values) => values.filter((v, i) => number(v) && times[i] >= a && times[i] <= b);
+    const put = (kind, times, values) => { if (times?.length) lines.push([kind, times, values]); };
+    if (d.plan) put("plan", d.plan.columns.time_s, d.plan.columns.chamber_c);
+    if (c.time_s) { put("reference", c.time_s, c.reference_c); put("part", c.time_s, c.part_estimate_c); }
+    if (d.ahead) put("ahead", d.ahead.in_s.map((t) => d.now + t), d.ahead.chamber_c);
+    if (c.time_s) put("chamber", c.time_s, c.chamber_c);
+    let all = lines.flatMap(([, t, v]) => inView(t, v)).map(degrees);
+    if (!all.length) all = [degrees(20), degrees(100)];
+    let low = Math.min(...all), high = Math.max(...all); const pad = Math.max(2, (high - low) * 0.08); low -= pad; high += pad;
+    const toY = (v) => box.y + topH - ((degrees(v) - low) / (high - low)) * topH;
+    g.lineWidth = 1;
+    for (const v of ticks(low, high, Math.max(3, topH / 60))) {
+      const y = box.y + topH - ((v - low) / (high - low)) * topH;
+      g.strokeStyle = colour("--line"); line(g, box.x, y, box.x + box.w, y);
+      g.fillStyle = colour("--faint"); g.textAlign = "right"; g.textBaseline = "middle"; g.fillText(String(Math.round(v * 10) / 10), box.x - 6, y);
+    }
+    g.textAlign = "left"; g.fillText(unit(), 4, 9);
+    for (const t of timeTicks(a, b, Math.max(2, box.w / 90))) {
+      g.strokeStyle = colour("--line"); line(g, toX(t), box.y, toX(t), box.y + box.h);
+      g.fillStyle = colour("--faint"); g.textAlign = "center"; g.textBaseline = "top"; g.fillText(clock(t).replace(" h", "").replace(" min", "′"), toX(t), box.y + box.h + 5);
+    }
+    g.save(); g.beginPath(); g.rect(box.x, box.y, box.w, box.h); g.clip();
+    for (const [from, to, phase] of d.plan?.stretches || []) if (phase === "soak") {
+      // Soaks are hatched on the plan, so that they are seen without colour.
+      g.strokeStyle = colour("--line"); for (let x = toX(from); x < toX(to); x += 9) line(g, x, box.y, x, box.y + topH);
+    }
+    if (c.part_sd_k && c.time_s) band(g, c.time_s, c.part_estimate_c, c.part_sd_k, toX, toY, colour("--part"), a, b);
+    for (const [kind, times, values] of lines) stroke(g, times, values, toX, toY, colour(STYLE[kind][0]), STYLE[kind][1], STYLE[kind][2], a, b);
+    if (dutyH) {
+      const base = box.y + box.h, dutyY = (v) => base - v * dutyH;
+      g.fillStyle = colour("--paper"); g.fillRect(box.x, base - dutyH, box.w, dutyH);
+      g.strokeStyle = colour("--line"); line(g, box.x, base - dutyH, box.x + box.w, base - dutyH);
+      const fill = (times, values, style, alpha) => { if (!times?.length) return; g.globalAlpha = alpha; g.fillStyle = style; g.beginPath(); g.moveTo(toX(times[0]), base); let last = 0; for (let i = 0; i < times.length; i++) { const v = number(values[i]) ? values[i] : 0; g.lineTo(toX(times[i]), dutyY(last)); g.lineTo(toX(times[i]), dutyY(v)); last = v; } g.lineTo(toX(times.at(-1)), base); g.fill(); g.globalAlpha = 1; };
+      fill(d.plan?.columns.time_s, d.plan?.columns.duty || [], colour("--faint"), 0.22);
+      fill(c.time_s, c.duty || [], colour("--warm"), 0.75);
+    }
+    for (const mark of d.marks) { g.setLineDash([3, 3]); g.strokeStyle = colour("--alarm"); g.lineWidth = 2; line(g, toX(mark.time_s), box.y, toX(mark.time_s), box.y + topH); g.setLineDash([]); g.fillStyle = colour("--alarm"); g.textAlign = "left"; g.textBaseline = "top"; g.fillText(mark.words, Math.min(toX(mark.time_s) + 4, box.x + box.w - g.measureText(mark.words).width - 2), box.y + 22); }
+    if (number(d.now)) { g.strokeStyle = colour("--ink"); g.lineWidth = 1; line(g, toX(d.now), box.y, toX(d.now), box.y + box.h); }
+    if (number(this.cursor)) { g.strokeStyle = colour("--part"); g.lineWidth = 1.5; line(g, toX(this.cursor), box.y, toX(this.cursor), box.y + box.h); }
+    g.restore();
+    if (dutyH) { g.fillStyle = colour("--faint"); g.textAlign = "right"; g.textBaseline = "top"; g.fillText("100 %", box.x - 6, box.y + box.h - dutyH); g.textBaseline = "bottom"; g.fillText("duty", box.x - 6, box.y + box.h); }
+    let x = box.x + 6; // names, each beside a sample of its line
+    g.textBaseline = "middle"; g.textAlign = "left";
+    for (const [kind] of [...lines].sort((p, q) => ORDER.indexOf(p[0]) - ORDER.indexOf(q[0]))) {
+      const words = NAMES[kind], wide = g.measureText(words).width;
+      if (x + wide + 34 > box.x + box.w) break;
+      const y = box.y + topH - 10; g.fillStyle = colour("--sheet"); g.fillRect(x - 2, y - 8, wide + 34, 16);
+      g.strokeStyle = colour(STYLE[kind][0]); g.lineWidth = STYLE[kind][2]; g.setLineDash(STYLE[kind][1]); line(g, x, y, x + 24, y); g.setLineDash([]);
+      g.fillStyle = colour("--ink"); g.fillText(words, x + 28, y); x += wide + 44;
+    }
+  }
+}
+function line(g, x1, y1, x2, y2) { g.beginPath(); g.moveTo(x1, y1); g.lineTo(x2, y2); g.stroke(); }
+function stroke(g, times, values, toX, toY, colour, dash, width, a, b) {
+  g.strokeStyle = colour; g.lineWidth = width; g.setLineDash(dash); g.beginPath(); let pen = false;
+  for (let i = 0; i < times.length; i++) {
+    if (!number(values[i])) { pen = false; continue; }
+    if ((times[i + 1] ?? Infinity) < a || (times[i - 1] ?? -Infinity) > b) { pen = false; continue; }
+    if (pen) g.lineTo(toX(times[i]), toY(values[i])); else g.moveTo(toX(times[i]), toY(values[i]));
+    pen = true;
+  }
+  g.stroke(); g.setLineDash([]);
+}
+function band(g, times, middle, sd, toX, toY, colour, a, b) {
+  const at = times.map((t, i) => i).filter((i) => number(middle[i]) && number(sd[i]) && times[i] >= a - 60 && times[i] <= b + 60);
+  if (at.length < 2) return;
+  g.globalAlpha = 0.16; g.fillStyle = colour; g.beginPath();
+  at.forEach((i, k) => (k ? g.lineTo(toX(times[i]), toY(middle[i] + 2 * sd[i])) : g.moveTo(toX(times[i]), toY(middle[i] + 2 * sd[i]))));
+  at.reverse().forEach((i) => g.lineTo(toX(times[i]), toY(middle[i] - 2 * sd[i]))); g.fill(); g.globalAlpha = 1;
+}
+function nearest(times, t) {
+  if (!times?.length) return null;
+  let low = 0, high = times.length - 1;
+  while (high - low > 1) { const m = (low + high) >> 1; if (times[m] <= t) low = m; else high = m; }
+  return Math.abs(times[low] - t) <= Math.abs(times[high] - t) ? low : high;
+}
+export function ticks(low, high, wanted) {
+  const raw = (high - low) / Math.max(1, wanted), power = 10 ** Math.floor(Math.log10(raw)), step = [1, 2, 5, 10].map((m) => m * power).find((s) => s >= raw * 0.999), out = [];
+  for (let v = Math.ceil(low / step) * step; v <= high; v += step) out.push(v);
+  return out;
+}
+function timeTicks(a, b, wanted) {
+  const step = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400].find((s) => (b - a) / s <= wanted) || 86400, out = [];
+  for (let t = Math.ceil(a / step) * step; t <= b; t += step) out.push(t);
+  return out;
+}
+// A plain x–y picture for the oven's page: value with a band.
+export function plot(canvas, xs, ys, lows, highs, xWords, yWords, mark) {
+  const ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, height = canvas.clientHeight;
+  if (!width) return;
+  canvas.width = width * ratio; canvas.height = height * ratio;
+  const g = canvas.getContext("2d"), colour = (name) => getComputedStyle(canvas).getPropertyValue(name).trim();
+  g.setTransform(ratio, 0, 0, ratio, 0, 0); g.font = "13px system-ui, sans-serif";
+  const box = { x: 62, y: 12, w: width - 76, h: height - 52 }, high = Math.max(...(highs || ys), mark?.y || 0) * 1.05, x0 = Math.min(...xs), x1 = Math.max(...xs);
+  const toX = (v) => box.x + ((v - x0) / (x1 - x0)) * box.w, toY = (v) => box.y + box.h - (v / high) * box.h;
+  g.fillStyle = colour("--faint");
+  for (const v of ticks(0, high, 5)) { g.strokeStyle = colour("--line"); line(g, box.x, toY(v), box.x + box.w, toY(v)); g.textAlign = "right"; g.textBaseline = "middle"; g.fillText(String(Math.round(v)), box.x - 6, toY(v)); }
+  for (const v of ticks(x0, x1, 6)) { g.textAlign = "center"; g.textBaseline = "top"; g.fillText(String(Math.round(v)), toX(v), box.y + box.h + 5); }
+  g.fillText(xWords, box.x + box.w / 2, box.y + box.h + 22); g.textAlign = "left"; g.fillText(yWords, 4, 0);
+  if (lows) { g.globalAlpha = 0.2; g.fillStyle = colour("--warm"); g.beginPath(); xs.forEach((x, i) => (i ? g.lineTo(toX(x), toY(highs[i])) : g.moveTo(toX(x), toY(highs[i])))); [...xs.keys()].reverse().forEach((i) => g.lineTo(toX(xs[i]), toY(lows[i]))); g.fill(); g.globalAlpha = 1; }
+  stroke(g, xs, ys, toX, toY, colour("--warm"), [], 2.4, -Infinity, Infinity);
+  if (mark) { g.strokeStyle = colour("--ink"); g.setLineDash([6, 4]); line(g, box.x, toY(mark.y), box.x + box.w, toY(mark.y)); g.setLineDash([]); g.fillStyle = colour("--ink"); g.textBaseline = "bottom"; g.fillText(mark.words, box.x + 6, toY(mark.y) - 3); }
+}

@@ -1,0 +1,152 @@
+"""The PIN for whatever can heat, its throttle, and the arm for a start from elsewhere. What must survive a restart is on the disk.
+
+Throttle: global, not per address, for addresses are free: FREE_TRIES wrong ones at once, then a wait of 30 s that doubles up to an hour.
+That is 34 tries on the first day and 730 in a month: 0.07 % of the 6-digit PINs.
+"""
+
+import hashlib
+import hmac
+import json
+import os
+import secrets
+import time
+from pathlib import Path
+from typing import Callable
+
+from ..errors import KilnctlError
+from ..record.durable import write_whole
+
+DIGITS, FREE_TRIES, FIRST_WAIT_S, LONGEST_WAIT_S = 6, 5, 30.0, 3600.0
+#: scrypt's cost: 16 MiB and about 50 ms on a small computer.
+COST = dict(n=2**14, r=8, p=1, maxmem=64 * 1024 * 1024)
+#: A session ends so long after the last request that used it; an arm allows one start within so long.
+SESSION_S, ARM_S = 900.0, 300.0
+MOST_SESSIONS = 20
+
+
+def wait_s(wrong: int) -> float:
+    """Time to wait after so many wrong tries in a row, s."""
+    return 0.0 if wrong < FREE_TRIES else min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(wrong - FREE_TRIES, 10))
+
+
+def _now() -> float:
+    """Counts on in suspend and is not set by anybody; starts anew with the computer."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+class Keys:
+    """PIN, tries and arm in `folder`; sessions in memory. `now` for tests."""
+
+    def __init__(self, folder: Path, now: Callable[[], float] = _now):
+        self.folder, self.now = Path(folder), now
+        self._sessions: dict[str, float] = {}
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError as error:
+            raise KilnctlError(f"{folder}: the panel's PIN cannot be kept there: {error.strerror}") from None
+
+    # ---- PIN ----
+
+    def make_pin(self, pin: str | None = None) -> str:
+        """A new PIN (a random one if None), kept as a hash; ends every session. Raises KilnctlError for one that is no PIN."""
+        pin = f"{secrets.randbelow(10**DIGITS):0{DIGITS}d}" if pin is None else pin
+        if len(pin) != DIGITS or not (pin.isascii() and pin.isdigit()):
+            raise KilnctlError(f"the PIN has {DIGITS} digits")
+        salt = secrets.token_bytes(16)
+        self._write("pin", {"salt": salt.hex(), "hash": hashlib.scrypt(pin.encode(), salt=salt, **COST).hex()})
+        self._write("tries", {"wrong": 0, "until": 0.0})
+        self._sessions.clear()
+        return pin
+
+    @property
+    def has_pin(self) -> bool:
+        return self._read("pin") is not None
+
+    def locked_s(self) -> float:
+        """How long no PIN is tried, s."""
+        tries = self._read("tries") or {}
+        left = float(tries.get("until", 0.0)) - self.now()
+        # After a restart of the computer the clock begins at 0: the whole wait of that many tries begins anew.
+        return 0.0 if left <= 0.0 else min(left, wait_s(int(tries.get("wrong", 0))))
+
+    def open(self, pin: str) -> str | None:
+        """A session's token for the right PIN, else None. Nothing is even looked at while locked."""
+        kept = self._read("pin")
+        if kept is None or self.locked_s() > 0.0:
+            return None
+        tries = int((self._read("tries") or {}).get("wrong", 0)) + 1
+        # Counted before it is known whether it was right: whoever pulls the plug in between has used a try.
+        self._write("tries", {"wrong": tries, "until": self.now() + wait_s(tries)})
+        found = hashlib.scrypt(pin.encode("utf-8", "replace")[:64], salt=bytes.fromhex(kept["salt"]), **COST)
+        if not hmac.compare_digest(found, bytes.fromhex(kept["hash"])):
+            return None
+        self._write("tries", {"wrong": 0, "until": 0.0})
+        self._prune()
+        token = secrets.token_urlsafe(32)
+        self._sessions[_key(token)] = self.now() + SESSION_S
+        return token
+
+    def session(self, token: str | None) -> bool:
+        """Whether that token's session is alive; using it keeps it so."""
+        self._prune()
+        key = _key(token or "")
+        if key not in self._sessions:
+            return False
+        self._sessions[key] = self.now() + SESSION_S
+        return True
+
+    def left_s(self, token: str | None) -> float:
+        """How long that token's session still lives; asking does not lengthen it."""
+        return max(0.0, self._sessions.get(_key(token or ""), 0.0) - self.now())
+
+    def close(self, token: str | None) -> None:
+        self._sessions.pop(_key(token or ""), None)
+
+    def _prune(self) -> None:
+        now = self.now()
+        alive = sorted(((k, t) for k, t in self._sessions.items() if t > now), key=lambda i: i[1])
+        self._sessions = dict(alive[-MOST_SESSIONS:])
+
+    # ---- arm ----
+
+    def arm(self) -> None:
+        """Allow one start from elsewhere within ARM_S; by a person at the oven."""
+        self._write("arm", {"until": self.now() + ARM_S})
+
+    def armed_s(self) -> float:
+        """How long a start from elsewhere is still allowed, s."""
+        left = float((self._read("arm") or {}).get("until", 0.0)) - self.now()
+        return left if 0.0 < left <= ARM_S else 0.0
+
+    def use_arm(self) -> bool:
+        """Take the arm, if there is one: it is good for one start."""
+        good = self.armed_s() > 0.0
+        try:
+            (self.folder / "arm").unlink()
+        except OSError:
+            return False
+        return good
+
+    # ---- files ----
+
+    def _read(self, name: str) -> dict | None:
+        try:
+            found = json.loads((self.folder / name).read_text(encoding="utf-8"))
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError):
+            # A damaged file of tries must not open the door: locked for the longest time from now, as if all had been wrong.
+            return {"wrong": 12, "until": self.now() + LONGEST_WAIT_S} if name == "tries" else None
+        return found if isinstance(found, dict) else None
+
+    def _write(self, name: str, value: dict) -> None:
+        try:
+            write_whole(self.folder / name, json.dumps(value).encode())
+            os.chmod(self.folder / name, 0o600)
+        except OSError as error:
+            raise KilnctlError(f"{self.folder / name}: cannot be written: {error.strerror}") from None
+
+
+def _key(token: str) -> str:
+    """What is kept of a token: who reads the memory of sessions has no session."""
+    return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

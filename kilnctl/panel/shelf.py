@@ -1,0 +1,186 @@
+"""What lies on the shelf: schedules, records of runs, the oven's sizing. Reads and (schedules only) writes files; every name that comes
+from a page is looked up in a list of what is there, never joined to a path."""
+
+import hashlib
+import threading
+from pathlib import Path
+
+from ..errors import KilnctlError
+from ..record.durable import write_whole
+from ..record.folder import slug
+from ..settings import SettingsError, load_schedule
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule, schedule_of
+from .plan import Plan, plan_of
+
+LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS, MOST_PLANS = 32_000, 300, 400, 40
+
+
+class Shelf:
+    """All methods may take seconds: call them from a thread. One plan is worked out at a time: there is an oven to be run beside it."""
+
+    def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
+        self.oven, self.schedules, self.records, self.model_file = oven, Path(schedules), Path(records), model_file
+        self._plans: dict[tuple, Plan | KilnctlError] = {}
+        self._lock = threading.Lock()
+        self._sizing: dict | None = None
+
+    # ---- schedules ----
+
+    def files(self) -> dict[str, Path]:
+        """{name: path} of the schedules' folder."""
+        try:
+            found = sorted(p for p in self.schedules.iterdir() if p.suffix in (".yaml", ".yml") and p.is_file() and not p.name.startswith("."))
+        except OSError:
+            return {}
+        return {p.name: p for p in found[:MOST_SCHEDULES]}
+
+    def path(self, name: str) -> Path:
+        """Of a schedule that is there. Raises KilnctlError."""
+        found = self.files().get(name)
+        if found is None:
+            raise KilnctlError(f"there is no schedule '{name}'")
+        return found
+
+    def listed(self) -> list[dict]:
+        out = []
+        for name, path in self.files().items():
+            try:
+                s = load_schedule(path)
+                may = s.top_c <= self.oven.limits.highest_c
+                out.append({"file": name, "name": s.name, "about": s.about, "top_c": s.top_c, "may": may, "steps": len(s.steps)})
+            except SettingsError as error:
+                out.append({"file": name, "name": name, "about": str(error.problems[0]) if error.problems else str(error), "broken": True, "may": False})
+        return out
+
+    def text(self, name: str) -> str:
+        path = self.path(name)
+        try:
+            return path.read_bytes()[: LARGEST_SCHEDULE + 1].decode("utf-8", "replace")
+        except OSError as error:
+            raise KilnctlError(f"{name}: cannot be read: {error.strerror}") from None
+
+    def checked(self, source: str, name: str, start_c: float | None) -> dict:
+        """Problems with their places, or the plan."""
+        if len(source.encode("utf-8", "replace")) > LARGEST_SCHEDULE:
+            return {"problems": [{"line": 0, "column": 0, "words": f"longer than {LARGEST_SCHEDULE // 1000} kB"}]}
+        try:
+            schedule = schedule_of(source, name)
+        except SettingsError as error:
+            return {"problems": [{"line": p.line, "column": p.column, "words": p.message} for p in error.problems]}
+        try:
+            return {"plan": shown(self.plan(schedule, start_c), schedule)}
+        except KilnctlError as error:
+            return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
+
+    def save(self, name: str, source: str) -> str:
+        """Write a schedule that is sound; the name's file is replaced, or made. Returns the file's name. Raises KilnctlError."""
+        if len(source.encode("utf-8", "replace")) > LARGEST_SCHEDULE:
+            raise KilnctlError(f"longer than {LARGEST_SCHEDULE // 1000} kB")
+        schedule_of(source, name)
+        files = self.files()
+        path = files.get(name)
+        if path is None:
+            if len(files) >= MOST_SCHEDULES:
+                raise KilnctlError("too many schedules; move some away")
+            path = self.schedules / f"{slug(name.removesuffix('.yaml').removesuffix('.yml'))}.yaml"
+        try:
+            if not path.resolve().is_relative_to(self.schedules.resolve()):
+                raise KilnctlError(f"{name}: it is a link to somewhere else; edit it there")
+            write_whole(path, source.replace("\r\n", "\n").encode())
+        except OSError as error:
+            raise KilnctlError(f"{path.name}: cannot be written: {error.strerror}") from None
+        return path.name
+
+    # ---- plans ----
+
+    def plan(self, schedule: Schedule, start_c: float | None) -> Plan:
+        """Raises KilnctlError where the oven may not or cannot do it. Kept: the same question is answered at once."""
+        start = None if start_c is None or start_c < self.oven.site.ambient_c + 10.0 else round(start_c / 5.0) * 5.0
+        key = (schedule.sha256, start, self.model_file)
+        with self._lock:
+            if key not in self._plans:
+                while len(self._plans) >= MOST_PLANS:
+                    self._plans.pop(next(iter(self._plans)))
+                try:
+                    self._plans[key] = plan_of(self.oven, schedule, start, self.model_file)
+                except KilnctlError as error:
+                    self._plans[key] = error
+            found = self._plans[key]
+        if isinstance(found, KilnctlError):
+            raise KilnctlError(str(found))
+        return found
+
+    # ---- records ----
+
+    def runs(self) -> list[dict]:
+        """The newest first. What run.json says, without reading the samples."""
+        import json
+
+        out = []
+        try:
+            folders = sorted((p for p in self.records.iterdir() if (p / "run.json").is_file()), key=lambda p: p.stat().st_mtime, reverse=True)
+        except OSError:
+            return []
+        for folder in folders[:MOST_RUNS]:
+            try:
+                said = json.loads((folder / "run.json").read_bytes())
+                summary = said.get("summary") or {}
+                if (said.get("oven") or {}).get("name") not in (None, self.oven.name):
+                    continue
+                out.append({"id": _id(folder), "folder": folder.name, "schedule": (said.get("schedule") or {}).get("name") or folder.name,
+                            "outcome": said.get("outcome") or "", "started": said.get("started") or "", "energy_kwh": summary.get("energy_kwh"),
+                            "duration_s": summary.get("duration_s"), "highest_c": summary.get("highest_chamber_c")})  # fmt: skip
+            except (OSError, ValueError, AttributeError):
+                continue
+        return out
+
+    def report(self, run_id: str, unit: str = "C") -> str:
+        """The page of evidence of one run. Raises KilnctlError."""
+        from ..record.reader import read_run
+        from ..record.report import page
+        from ..record.summary import summarise
+
+        try:
+            folder = next((p for p in self.records.iterdir() if _id(p) == run_id and (p / "run.json").is_file()), None)
+        except OSError:
+            folder = None
+        if folder is None:
+            raise KilnctlError("there is no such run")
+        record = read_run(folder)
+        return page(record, summarise(record), unit)
+
+    # ---- sizing ----
+
+    def sizing(self) -> dict:
+        """How hot, and where the watts go: points for the pictures. Worked out once."""
+        from ..sizing import size
+
+        with self._lock:
+            if self._sizing is None:
+                made = size(self.oven)
+                ambient, top = self.oven.site.ambient_c, min(self.oven.limits.highest_c, made.max_chamber_c - 1.0)
+                at = [ambient + (top - ambient) * k / 24 for k in range(1, 25)]
+                span = [made.power_range_w(t) for t in at]
+                reach = made.max_chamber_range_c
+                self._sizing = {
+                    "oven": self.oven.name, "about": self.oven.about, "power_w": self.oven.elements.power_w, "ambient_c": ambient,
+                    "highest_c": self.oven.limits.highest_c, "trip_c": self.oven.limits.trip_at_c, "limiter_c": self.oven.limits.limiter_c,
+                    "reach_c": [reach.low, reach.value, reach.high],
+                    "at_c": at, "holding_w": [s.value for s in span], "holding_low_w": [s.low for s in span], "holding_high_w": [s.high for s in span],
+                    "shell_c": [made.shell_c(t) for t in at], "ledger_w": made.ledger_w(top), "ledger_at_c": top,
+                    "heat_up_s": float(made.heat_up_s(ambient, top - 1.0)), "assumptions": list(self.oven.assumptions),
+                }  # fmt: skip
+            return self._sizing
+
+
+def shown(plan: Plan, schedule: Schedule) -> dict:
+    """A plan for the page."""
+    return {"name": schedule.name, "about": schedule.about, "outcome": plan.outcome, "words": list(plan.words), "duration_s": plan.duration_s,
+            "energy_kwh": plan.energy_kwh, "highest_c": plan.highest_c, "follows": schedule.follows, "columns": plan.columns,
+            "stretches": [{"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s} for s in plan.stretches]}  # fmt: skip
+
+
+def _id(folder: Path) -> str:
+    """A name for the address line that is no path."""
+    return hashlib.sha256(folder.name.encode("utf-8", "replace")).hexdigest()[:16]
