@@ -83,9 +83,15 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     with contextlib.suppress(OSError):
         os.nice(5)  # the oven's tick comes first
     panel = Panel(socket, Shelf(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
-    config = uvicorn.Config(panel.app, host=args.bind, port=args.port, http=limited(), ws="none", lifespan="on", log_level="error", access_log=False,
+    config = uvicorn.Config(panel.app, host=args.bind, port=args.port, http=limited(), ws="none", lifespan="on", log_level="critical", access_log=False,
                             server_header=False, date_header=False, timeout_keep_alive=20, timeout_graceful_shutdown=2, loop="asyncio")  # fmt: skip
-    server = uvicorn.Server(config)
+
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig, frame) -> None:
+            panel.link.closing = True  # open streams end by themselves
+            super().handle_exit(sig, frame)
+
+    server = Server(config)
     if not args.quiet:
         print(f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind in ('0.0.0.0', '127.0.0.1') else args.bind}:{args.port}/", flush=True)
         if args.bind not in ("127.0.0.1", "::1", "localhost"):

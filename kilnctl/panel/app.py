@@ -126,7 +126,7 @@ class Panel:
             nonlocal epoch, row, planned
             seen = -1
             yield b"retry: 1500\n\n"
-            while True:
+            while not self.link.closing:
                 await self.link.changed(seen, 2.0)
                 seen = self.link.version
                 said = self.now(request)

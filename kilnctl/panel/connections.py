@@ -9,20 +9,30 @@ HEAD_S = 10.0
 
 
 def limited(most_each: int = MOST_EACH, most_all: int = MOST_ALL, head_s: float = HEAD_S) -> type[H11Protocol]:
-    """A protocol class for one server. Its own counts: nothing is shared between servers."""
-    open_from: dict[str, set] = {}
+    """A protocol class for one server. Its own counts: nothing is shared between servers. Who comes when all places are taken gets the
+    place of whoever has waited longest without asking anything: a crowd of half-open connections must not keep a stop out."""
+    everybody: dict = {}  # connection → address, oldest first
 
     class Limited(H11Protocol):
         def connection_made(self, transport) -> None:
             super().connection_made(transport)
-            self._peer = str((transport.get_extra_info("peername") or ("",))[0])
-            mine = open_from.setdefault(self._peer, set())
             self._timer = None
-            if len(mine) >= most_each or sum(map(len, open_from.values())) >= most_all:
+            peer = str((transport.get_extra_info("peername") or ("",))[0])
+            mine = [c for c, p in everybody.items() if p == peer]
+            if len(mine) >= most_each and not _oldest_leaves(mine) or len(everybody) >= most_all and not _oldest_leaves(list(everybody)):
                 transport.abort()
                 return
-            mine.add(self)
+            everybody[self] = peer
             self._wait()
+
+        @property
+        def waits(self) -> bool:
+            """Whether no request of it is being answered."""
+            return self.cycle is None or self.cycle.response_complete
+
+        def leave(self) -> None:
+            everybody.pop(self, None)
+            self.transport.abort()
 
         def _wait(self) -> None:
             self._stop_waiting()
@@ -34,9 +44,8 @@ def limited(most_each: int = MOST_EACH, most_all: int = MOST_ALL, head_s: float 
                 self._timer = None
 
         def _too_slow(self) -> None:
-            # Between two requests of one connection the server's own keep-alive timer rules.
-            if self.cycle is None or self.cycle.response_complete:
-                self.transport.abort()
+            if self.waits:
+                self.leave()
 
         def handle_events(self) -> None:
             before = self.cycle
@@ -51,10 +60,14 @@ def limited(most_each: int = MOST_EACH, most_all: int = MOST_ALL, head_s: float 
 
         def connection_lost(self, exc) -> None:
             self._stop_waiting()
-            mine = open_from.get(self._peer, set())
-            mine.discard(self)
-            if not mine:
-                open_from.pop(self._peer, None)
+            everybody.pop(self, None)
             super().connection_lost(exc)
+
+    def _oldest_leaves(among: list) -> bool:
+        for connection in among:
+            if connection.waits:
+                connection.leave()
+                return True
+        return False
 
     return Limited

@@ -22,6 +22,7 @@ class Link:
         self.ahead: dict = {}
         self.columns: dict[str, list] = {name: [] for name in KEPT}
         self.run, self.thinned, self.epoch, self.version = "", 0, 0, 0
+        self.closing = False
         self.fresh, self.words = False, "not heard from the service yet"
         self._changed = asyncio.Condition()
         self._task: asyncio.Task | None = None

@@ -69,6 +69,7 @@ export async function unlock() {
   return ask("PIN", [label, field, keys], "Unlock", async () => {
     const said = await post("/api/unlock", { pin: field.value });
     field.value = "";
+    if (said.ok) window.dispatchEvent(new Event("session"));
     return said.ok ? true : said.words;
   });
 }

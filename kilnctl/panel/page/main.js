@@ -37,7 +37,7 @@ $("proceed").addEventListener("click", () => act("/api/proceed", {}, "going on")
 $("skip").addEventListener("click", () => now.confirmSkip());
 $("soak").addEventListener("click", () => now.soakLonger());
 $("allow").addEventListener("click", () => act("/api/arm"));
-$("pin-state").addEventListener("click", async () => { if (last?.unlocked_s > 0) { await post("/api/lock"); say("locked"); } else { await unlock(); } });
+$("pin-state").addEventListener("click", async () => { if (last?.unlocked_s > 0) { await post("/api/lock"); say("locked"); window.dispatchEvent(new Event("session")); } else { await unlock(); } });
 
 function heard(said) {
   last = said;
@@ -77,6 +77,8 @@ function listen() {
   source = new EventSource("/api/events" + (have ? `?from=${have}` : ""));
   source.onmessage = (event) => { heardAt = Date.now(); have = event.lastEventId || have; heard(now.take(JSON.parse(event.data))); };
 }
+// A stream speaks for the session that it was opened with.
+window.addEventListener("session", () => listen());
 setInterval(() => {
   if (heardAt && Date.now() - heardAt > 5000) { if (last) heard({ ...last, fresh: false, words: "no connection to the panel; trying again" }); if (Date.now() - heardAt > 8000) { heardAt = Date.now() - 5001; listen(); } }
 }, 1000);
