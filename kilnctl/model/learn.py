@@ -214,7 +214,7 @@ def learn(
     )
     rows, events, outcome = [], [], "interrupted"
     try:
-        outcome = rehearsal._loop(oven, plant, chain, rows, events, progress, sink)
+        outcome = rehearsal.follow(oven, plant, chain, rows, events, progress, sink)
     except KeyboardInterrupt:
         events.append(rehearsal.Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
     return rehearsal.as_run(

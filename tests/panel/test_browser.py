@@ -11,6 +11,7 @@ import pytest
 pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 
+from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
@@ -32,14 +33,25 @@ def browser(*more: str):
     return webdriver.Chrome(options=options, service=Service(DRIVER))
 
 
-@pytest.fixture
-def chrome():
+@pytest.fixture(scope="module")
+def one_chrome():
     made = browser()
     made.set_script_timeout(60)
     try:
         yield made
     finally:
         made.quit()
+
+
+@pytest.fixture
+def chrome(one_chrome):
+    """A browser that remembers nothing of the test before."""
+    one_chrome.get("about:blank")
+    one_chrome.execute_cdp_cmd("Network.clearBrowserCookies", {})
+    one_chrome.execute_cdp_cmd("Storage.clearDataForOrigin", {"origin": "*", "storageTypes": "all"})
+    one_chrome.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    one_chrome.get_log("browser")
+    return one_chrome
 
 
 def sized(chrome, width: int, height: int) -> None:
@@ -49,7 +61,10 @@ def sized(chrome, width: int, height: int) -> None:
 def until(condition, patience_s: float = 30.0):
     end = time.monotonic() + patience_s
     while True:
-        found = condition()
+        try:
+            found = condition()
+        except (NoSuchElementException, StaleElementReferenceException):
+            found = None  # not yet there, or just replaced
         if found:
             return found
         assert time.monotonic() < end, "it did not come"

@@ -300,18 +300,19 @@ def test_nobody_answers(capsys, tmp_path):
     assert main(["soak", str(OVEN), "ten", "--home", str(tmp_path)]) == 2
 
 
-def test_the_unit_file_passes_the_service_managers_own_check(tmp_path):
+@pytest.mark.parametrize("name, more", [("kilnctl@", ("Type=notify", "WatchdogSec=")), ("kilnctl-panel@", ("Nice=", "MemoryMax="))])
+def test_the_unit_files_pass_the_service_managers_own_check(tmp_path, name, more):
     import shutil
 
     tool = shutil.which("systemd-analyze")
     if tool is None:
         pytest.skip("systemd-analyze is not here (Debian package systemd)")
-    unit = tmp_path / "kilnctl@cabinet.service"
-    text = (ROOT / "configs/systemd/kilnctl@.service").read_text()
+    unit = tmp_path / f"{name}cabinet.service"
+    text = (ROOT / f"configs/systemd/{name}.service").read_text()
     unit.write_text(text.replace("/opt/kilnctl/bin/kilnctl", sys.executable))
     done = subprocess.run([tool, "verify", str(unit)], capture_output=True, text=True, timeout=60)
     assert (done.stdout + done.stderr).strip() == ""
-    for wanted in ("Type=notify", "WatchdogSec=", "ProtectSystem=strict", "NoNewPrivileges=yes"):
+    for wanted in (*more, "ProtectSystem=strict", "NoNewPrivileges=yes"):
         assert wanted in text
 
 
