@@ -21,6 +21,8 @@ DRIFT_K = np.array([0.05, 0.02, 0.01, 0.01, 0.01, 0.01, 0.02, 0.0])
 DRIFT_VARIANCE = np.append(DRIFT_K**2, 0.0)
 #: A reading this many standard deviations away is left out, at most REJECTS in a row.
 WILD_SIGMAS, REJECTS = 6.0, 3
+#: No heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
+LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 
@@ -85,6 +87,11 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
             p = p - gain[:, None] * p[SENSOR]
             corrected = (np.array((*x, unexplained)) + gain * innovation).tolist()
             x, unexplained = tuple(corrected[:N]), corrected[N]
+            bound = LARGEST_UNEXPLAINED * model.power_w
+            unexplained = min(bound, max(-bound, unexplained))
+    if not all(LOWEST_C < t < HIGHEST_C for t in x):
+        # No oven is like that: whatever led there (an oven wholly unlike the model, readings that jump), begin anew from what is seen.
+        return start(model, reading_c if usable and math.isfinite(reading_c) else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
     # The few seconds since then in one step, at their mean power.
     now = x
     if pending:

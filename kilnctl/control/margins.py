@@ -1,0 +1,103 @@
+"""How robust the running control is: margins of its loop, measured on itself in closed loop around a steady temperature.
+
+The control is a computation that plans anew every few seconds, not a transfer function: so it is tried. On the model as the oven, without
+noise, around a steady state:
+
+gain margin    the factor on the oven's answer to power (about its steady power) at which a disturbance no longer dies away
+delay margin   the extra delay of the reading, s, at which it no longer does
+peak Ms        a small sine on the reading comes back in the loop as (1 − T)·sine = S·sine: the largest |S| over frequencies
+
+For small deviations away from the limits of power. (Definitions: K. J. Åström and R. M. Murray, Feedback Systems, 2nd ed., section 10.3.)
+"""
+
+import math
+from collections import deque
+
+import numpy as np
+
+from ..model.energy import SENSOR, EnergyModel
+from ..model.margins import Margins
+from ..reading import Reading
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule, Step
+from . import controller
+from .programme import prepare
+
+#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is beside it.
+SETTLE, FOLLOW, PULSE_K = 600, 2400, 0.3
+#: Amplitude of the sine, K, and periods of it: the last ones are measured.
+SINE_K, PERIODS, MEASURED = 0.05, 8, 4
+LARGEST_GAIN, LARGEST_DELAY_S = 8.0, 240.0
+
+
+class _Loop:
+    """The control closed around the linear-in-power model at rest at at_c."""
+
+    def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control=controller):
+        ambient = oven.site.ambient_c
+        self.model, self.ambient, self.dt, self.control = model, ambient, oven.control.tick_s, control
+        self.x, self.holding_w = model.steady(at_c, ambient)
+        if not 0.05 * model.power_w <= self.holding_w <= 0.95 * model.power_w:
+            raise ValueError(f"at {at_c:g} °C holding takes {self.holding_w:.0f} W of {model.power_w:.0f} W: no room to either side")
+        schedule = Schedule(name="margins", steps=(Step(to_c=at_c, hold_s=1e6, within_k=20.0),), soak_counts="from arrival")
+        self.programme = prepare(oven, schedule, model, at_c)
+
+    def run(self, ticks: int, added, gain: float = 1.0, late_s: float = 0.0) -> np.ndarray:
+        """What the control saw each tick, less the steady reading, K. `added(i)` K is added to the reading."""
+        model, full = self.model, self.model.power_w
+        rest = self.x[SENSOR]
+        state = self.control.start(self.programme, Reading(chamber_c=rest))
+        state.integral_w = self.holding_w
+        if hasattr(state, "estimate"):
+            state.estimate.x = state.estimate.now = tuple(self.x)
+        delay = deque([rest] * (1 + round((model.dead_s + late_s) / self.dt)))
+        x, share, out = tuple(self.x), self.holding_w / full, np.empty(ticks)
+        for i in range(ticks):
+            seen = delay.popleft() + added(i)
+            out[i] = seen - rest
+            state, decision = self.control.step(self.programme, state, Reading(chamber_c=seen), self.dt, share)
+            share = decision.duty
+            x = model.step(x, self.holding_w + gain * (share * full - self.holding_w), self.dt, self.ambient)
+            delay.append(x[SENSOR])
+        return out
+
+    def dies_away(self, gain: float, late_s: float) -> bool:
+        out = self.run(SETTLE + FOLLOW, lambda i: PULSE_K if i == SETTLE else 0.0, gain, late_s)
+        early, late = np.abs(out[SETTLE + 1 : SETTLE + FOLLOW // 3]).max(), np.abs(out[-FOLLOW // 3 :]).max()
+        return late < max(0.3 * early, 0.02 * PULSE_K)
+
+    def sensitivity(self, period_s: float) -> float:
+        """|S| at that period."""
+        n = round(period_s / self.dt)
+        w = 2.0 * math.pi / n
+        ticks = PERIODS * n
+        out = self.run(ticks, lambda i: SINE_K * math.sin(w * i))
+        last = np.arange(ticks - MEASURED * n, ticks)
+        return float(abs(2.0 * np.mean(out[last] * np.exp(-1j * w * last)))) / SINE_K
+
+
+def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control=controller) -> Margins:
+    """Margins of the control (ours, or a `Plain`) with that model around at_c, °C; phase_deg is not measured (NaN). Raises ValueError where holding takes so
+    little or so much power that the limits rule, not the loop. Takes about ten seconds."""
+    loop = _Loop(oven, model, at_c, control)
+    gain = _edge(lambda g: loop.dies_away(g, 0.0), 1.0, LARGEST_GAIN, 0.03)
+    delay = _edge(lambda s: loop.dies_away(1.0, s), 0.0, LARGEST_DELAY_S, 0.05)
+    # From a little above the fastest that the delay lets through to far below the loop's own speed.
+    periods = np.geomspace(max(6.0 * loop.dt, 2.0 * model.dead_s), 60.0 * max(model.dead_s + model.lag_at_s(at_c), 4.0), 14)
+    peak = max(loop.sensitivity(float(p)) for p in periods)
+    return Margins(gain, math.nan, delay, peak)
+
+
+def _edge(good, low: float, high: float, relative: float) -> float:
+    """The largest value up to which all is good, from a good low; infinite when that is beyond high."""
+    step = 0.25 * max(low, 4.0)
+    while good(low + step):
+        low += step
+        step *= 1.4
+        if low + step > high:
+            return math.inf
+    high = low + step
+    while high - low > relative * max(1.0, low):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if good(middle) else (low, middle)
+    return low
