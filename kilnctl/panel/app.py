@@ -56,7 +56,7 @@ class Panel:
             *(Route(f"/api/{what}", partial(self.change, what), methods=["POST"]) for what in CHANGES),
         ]  # fmt: skip
         inner = Starlette(routes=routes, exception_handlers={KilnctlError: _told, 404: _missing, 405: _missing, 500: _fault})
-        self.app = Guard(_WithLink(inner, self.link), allowed)
+        self.app = Guard(_WithLink(inner, self.link, shelf), allowed)
 
     # ---- who asks ----
 
@@ -264,8 +264,8 @@ class Panel:
 class _WithLink:
     """Starts and ends the link with the server."""
 
-    def __init__(self, app, link: Link):
-        self.app, self.link = app, link
+    def __init__(self, app, link: Link, shelf: Shelf):
+        self.app, self.link, self.shelf = app, link, shelf
 
     async def __call__(self, scope, receive, send):
         if scope["type"] != "lifespan":
@@ -277,6 +277,7 @@ class _WithLink:
                 await send({"type": "lifespan.startup.complete"})
             else:
                 await self.link.close()
+                self.shelf.close()
                 return await send({"type": "lifespan.shutdown.complete"})
 
 

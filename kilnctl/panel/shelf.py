@@ -2,7 +2,11 @@
 from a page is looked up in a list of what is there, never joined to a path."""
 
 import hashlib
+import multiprocessing
+import os
+import signal
 import threading
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 from pathlib import Path
 
 from ..errors import KilnctlError
@@ -16,14 +20,36 @@ from .plan import Plan, plan_of
 LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS, MOST_PLANS = 32_000, 300, 400, 40
 
 
+def _behind() -> None:
+    """Of the process that works things out: behind everybody else, and not to be ended by a Ctrl-C that is for the panel."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    os.nice(5)
+
+
 class Shelf:
-    """All methods may take seconds: call them from a thread. One plan is worked out at a time: there is an oven to be run beside it."""
+    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one at a time in a process of their own:
+    there is an oven to be run beside it, and a stop must not wait for arithmetic."""
 
     def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
         self.oven, self.schedules, self.records, self.model_file = oven, Path(schedules), Path(records), model_file
         self._plans: dict[tuple, Plan | KilnctlError] = {}
         self._lock = threading.Lock()
         self._sizing: dict | None = None
+        self._worker: ProcessPoolExecutor | None = None
+
+    def _worked_out(self, function, *arguments):
+        """Raises what the function raises; KilnctlError when its process was ended."""
+        if self._worker is None:
+            self._worker = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_behind)
+        try:
+            return self._worker.submit(function, *arguments).result()
+        except BrokenExecutor:
+            self._worker = None
+            raise KilnctlError("it could not be worked out: its process was ended; try again") from None
+
+    def close(self) -> None:
+        if self._worker is not None:
+            self._worker.shutdown(wait=False, cancel_futures=True)
 
     # ---- schedules ----
 
@@ -103,7 +129,7 @@ class Shelf:
                 while len(self._plans) >= MOST_PLANS:
                     self._plans.pop(next(iter(self._plans)))
                 try:
-                    self._plans[key] = plan_of(self.oven, schedule, start, self.model_file)
+                    self._plans[key] = self._worked_out(plan_of, self.oven, schedule, start, self.model_file)
                 except KilnctlError as error:
                     self._plans[key] = error
             found = self._plans[key]
@@ -154,24 +180,26 @@ class Shelf:
 
     def sizing(self) -> dict:
         """How hot, and where the watts go: points for the pictures. Worked out once."""
-        from ..sizing import size
-
         with self._lock:
             if self._sizing is None:
-                made = size(self.oven)
-                ambient, top = self.oven.site.ambient_c, min(self.oven.limits.highest_c, made.max_chamber_c - 1.0)
-                at = [ambient + (top - ambient) * k / 24 for k in range(1, 25)]
-                span = [made.power_range_w(t) for t in at]
-                reach = made.max_chamber_range_c
-                self._sizing = {
-                    "oven": self.oven.name, "about": self.oven.about, "power_w": self.oven.elements.power_w, "ambient_c": ambient,
-                    "highest_c": self.oven.limits.highest_c, "trip_c": self.oven.limits.trip_at_c, "limiter_c": self.oven.limits.limiter_c,
-                    "reach_c": [reach.low, reach.value, reach.high],
-                    "at_c": at, "holding_w": [s.value for s in span], "holding_low_w": [s.low for s in span], "holding_high_w": [s.high for s in span],
-                    "shell_c": [made.shell_c(t) for t in at], "ledger_w": made.ledger_w(top), "ledger_at_c": top,
-                    "heat_up_s": float(made.heat_up_s(ambient, top - 1.0)), "assumptions": list(self.oven.assumptions),
-                }  # fmt: skip
+                self._sizing = self._worked_out(sizing_of, self.oven)
             return self._sizing
+
+
+def sizing_of(oven: Oven) -> dict:
+    """See `Shelf.sizing`. Raises KilnctlError."""
+    from ..sizing import size
+
+    made = size(oven)
+    ambient, top = oven.site.ambient_c, min(oven.limits.highest_c, made.max_chamber_c - 1.0)
+    at = [ambient + (top - ambient) * k / 24 for k in range(1, 25)]
+    span = [made.power_range_w(t) for t in at]
+    reach = made.max_chamber_range_c
+    return {"oven": oven.name, "about": oven.about, "power_w": oven.elements.power_w, "ambient_c": ambient, "highest_c": oven.limits.highest_c,
+            "trip_c": oven.limits.trip_at_c, "limiter_c": oven.limits.limiter_c, "reach_c": [reach.low, reach.value, reach.high], "at_c": at,
+            "holding_w": [s.value for s in span], "holding_low_w": [s.low for s in span], "holding_high_w": [s.high for s in span],
+            "shell_c": [made.shell_c(t) for t in at], "ledger_w": made.ledger_w(top), "ledger_at_c": top,
+            "heat_up_s": float(made.heat_up_s(ambient, top - 1.0)), "assumptions": list(oven.assumptions)}  # fmt: skip
 
 
 def shown(plan: Plan, schedule: Schedule) -> dict:

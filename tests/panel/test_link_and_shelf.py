@@ -56,7 +56,9 @@ def shelf(oven, tmp_path):
     (tmp_path / "schedules" / "broken.yaml").write_text("schedule: x\nsteps: 3\n")
     (tmp_path / "secret.yaml").write_text("schedule: secret\n")
     (tmp_path / "schedules" / ".hidden.yaml").write_text(TEXT)
-    return Shelf(oven("curing-cabinet"), tmp_path / "schedules", tmp_path / "runs")
+    made = Shelf(oven("curing-cabinet"), tmp_path / "schedules", tmp_path / "runs")
+    yield made
+    made.close()
 
 
 def test_schedules_are_listed_read_and_never_reached_by_a_path(shelf):
