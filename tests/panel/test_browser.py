@@ -1,10 +1,16 @@
 """The panel in a real browser: watch, start, stop, trip, reconnect, three screens, accessibility, and a foreign page that gets nothing."""
 
 import http.server
+import os
 import shutil
+import signal
+import socket
+import subprocess
+import sys
 import threading
 import time
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
@@ -17,6 +23,7 @@ from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+ROOT = Path(__file__).parents[2]
 DRIVER = shutil.which("chromedriver")
 pytestmark = pytest.mark.skipif(not (DRIVER and (shutil.which("chromium") or shutil.which("google-chrome"))), reason="chromium or its driver is not installed")
 SIZES = ((800, 480), (390, 844), (1440, 900))
@@ -145,6 +152,41 @@ def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tm
     until(lambda: chrome.find_elements(By.TAG_NAME, "svg"), 30.0)
     chrome.switch_to.default_content()
     assert complaints(chrome) == []
+
+
+def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        port = s.getsockname()[1]
+    demo = subprocess.Popen([sys.executable, "-m", "kilnctl", "panel", "--demo", "--speed", "400", "--port", str(port)], stdout=subprocess.PIPE, text=True,
+                            env={**os.environ, "PYTHONPATH": str(ROOT)}, cwd=tmp_path)  # fmt: skip
+    try:
+        assert "nothing is heated" in demo.stdout.readline() and str(port) in demo.stdout.readline()
+        until(lambda: _open(port), 20.0)
+        chrome.get(f"http://127.0.0.1:{port}/")
+        until(lambda: "Powder cure" in text(chrome, "state"))
+        assert "demo, nothing is heated" in chrome.find_element(By.ID, "oven-name").get_attribute("textContent")
+        until(lambda: "Cooling" in text(chrome, "state"), 60.0)
+        until(lambda: "At rest" in text(chrome, "state"), 60.0)
+        chrome.find_element(By.CSS_SELECTOR, "[data-page=past]").click()
+        until(lambda: "finished" in text(chrome, "run-list"))
+        assert complaints(chrome) == []
+        children = Path(f"/proc/{demo.pid}/task/{demo.pid}/children").read_text().split()
+        assert children
+    finally:
+        demo.send_signal(signal.SIGTERM)
+        demo.wait(30.0)
+        demo.stdout.close()
+    # What was started for it ends with it.
+    until(lambda: not any(Path(f"/proc/{child}").exists() for child in children), 20.0)
+
+
+def _open(port: int) -> bool:
+    try:
+        socket.create_connection(("127.0.0.1", port), timeout=1.0).close()
+        return True
+    except OSError:
+        return False
 
 
 def test_stop_is_one_touch_and_asks_nobody(chrome, bed):
