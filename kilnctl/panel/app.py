@@ -151,7 +151,8 @@ class Panel:
         return _json({"ok": True, "file": name, "text": text})
 
     async def runs(self, request: Request) -> Response:
-        return _json({"ok": True, "runs": await run_in_threadpool(self.shelf.runs)})
+        going_on = self.link.status.get("folder", "") if self.link.status.get("running") else ""
+        return _json({"ok": True, "runs": await run_in_threadpool(self.shelf.runs, going_on)})
 
     async def sizing(self, request: Request) -> Response:
         return _json({"ok": True, **await run_in_threadpool(self.shelf.sizing)})

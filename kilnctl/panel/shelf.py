@@ -18,6 +18,8 @@ from ..settings.schedule import Schedule, schedule_of
 from .plan import Plan, plan_of
 
 LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS, MOST_PLANS = 32_000, 300, 400, 40
+#: Records whose journals are read for one answer.
+FRESH = 12
 
 
 def _behind() -> None:
@@ -36,6 +38,7 @@ class Shelf:
         self._lock = threading.Lock()
         self._sizing: dict | None = None
         self._worker: ProcessPoolExecutor | None = None
+        self._told: dict[str, dict] = {}
 
     def _worked_out(self, function, *arguments):
         """Raises what the function raises; KilnctlError when its process was ended."""
@@ -139,11 +142,12 @@ class Shelf:
 
     # ---- records ----
 
-    def runs(self) -> list[dict]:
-        """The newest first. What run.json says, without reading the samples."""
+    def runs(self, going_on: str = "") -> list[dict]:
+        """The newest first. What run.json says; where a service that waits for the next run has left only the journal, what that says, for
+        the newest FRESH of them. `going_on`: the folder of a run that is not over."""
         import json
 
-        out = []
+        out, fresh = [], FRESH
         try:
             folders = sorted((p for p in self.records.iterdir() if (p / "run.json").is_file()), key=lambda p: p.stat().st_mtime, reverse=True)
         except OSError:
@@ -154,12 +158,26 @@ class Shelf:
                 summary = said.get("summary") or {}
                 if (said.get("oven") or {}).get("name") not in (None, self.oven.name):
                     continue
+                told = {"outcome": said.get("outcome") or "", "energy_kwh": summary.get("energy_kwh"), "duration_s": summary.get("duration_s"),
+                        "highest_c": summary.get("highest_chamber_c")}  # fmt: skip
+                if going_on and Path(going_on).name == folder.name:
+                    told["outcome"] = "going on"
+                elif not summary and (fresh > 0 or folder.name in self._told):
+                    fresh -= folder.name not in self._told
+                    told = self._summary(folder)
                 out.append({"id": _id(folder), "folder": folder.name, "schedule": (said.get("schedule") or {}).get("name") or folder.name,
-                            "outcome": said.get("outcome") or "", "started": said.get("started") or "", "energy_kwh": summary.get("energy_kwh"),
-                            "duration_s": summary.get("duration_s"), "highest_c": summary.get("highest_chamber_c")})  # fmt: skip
+                            "started": said.get("started") or "", **told})  # fmt: skip
             except (OSError, ValueError, AttributeError):
                 continue
         return out
+
+    def _summary(self, folder: Path) -> dict:
+        if folder.name not in self._told:
+            try:
+                self._told[folder.name] = self._worked_out(summary_of, folder)
+            except KilnctlError as error:
+                self._told[folder.name] = {"outcome": str(error)[:80]}
+        return self._told[folder.name]
 
     def report(self, run_id: str, unit: str = "C") -> str:
         """The page of evidence of one run. Raises KilnctlError."""
@@ -184,6 +202,16 @@ class Shelf:
             if self._sizing is None:
                 self._sizing = self._worked_out(sizing_of, self.oven)
             return self._sizing
+
+
+def summary_of(folder: Path) -> dict:
+    """What a record that was never summarised comes to. Raises KilnctlError."""
+    from ..record.reader import read_run
+    from ..record.summary import summarise
+
+    record = read_run(folder)
+    s = summarise(record)
+    return {"outcome": record.outcome, "energy_kwh": s.energy_kwh, "duration_s": s.duration_s, "highest_c": s.highest_chamber_c}
 
 
 def sizing_of(oven: Oven) -> dict:

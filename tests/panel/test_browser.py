@@ -2,6 +2,7 @@
 
 import http.server
 import os
+import re
 import shutil
 import signal
 import socket
@@ -143,8 +144,8 @@ def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tm
     assert bed.status()["outcome"] == "finished"
     assert "HOT" in text(chrome, "hot")
     chrome.find_element(By.CSS_SELECTOR, "[data-page=past]").click()
-    run = until(lambda: chrome.find_elements(By.CSS_SELECTOR, "#run-list button"))[0]
-    assert "Warm up" in run.text
+    run = until(lambda: [b for b in chrome.find_elements(By.CSS_SELECTOR, "#run-list button") if "kWh" in b.text])[0]
+    assert "Warm up" in run.text and "· finished ·" in run.text and re.search("up to (79|80|81) °C", run.text)
     run.click()
     frame = until(lambda: chrome.find_element(By.ID, "run-report"))
     until(lambda: frame.get_attribute("src"))
@@ -169,7 +170,7 @@ def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
         until(lambda: "Cooling" in text(chrome, "state"), 60.0)
         until(lambda: "At rest" in text(chrome, "state"), 60.0)
         chrome.find_element(By.CSS_SELECTOR, "[data-page=past]").click()
-        until(lambda: "finished" in text(chrome, "run-list"))
+        until(lambda: "· finished ·" in text(chrome, "run-list"))
         assert complaints(chrome) == []
         children = Path(f"/proc/{demo.pid}/task/{demo.pid}/children").read_text().split()
         assert children
@@ -200,6 +201,14 @@ def test_stop_is_one_touch_and_asks_nobody(chrome, bed):
     for page in ("now", "schedules", "past", "oven"):
         chrome.find_element(By.CSS_SELECTOR, f"[data-page={page}]").click()
         assert chrome.find_element(By.ID, "stop").is_displayed()
+    # A dialog makes what is behind it dead, so it has a stop of its own.
+    press(chrome, "pin-state")
+    press(chrome, "ask-stop")
+    assert not bed.wait_for(lambda s: not s["running"], 10.0)["contactor"]
+    until(lambda: not chrome.find_element(By.ID, "ask").is_displayed())
+    unlocked(chrome, bed)
+    started(chrome, bed, "Long")
+    bed.wait_for(lambda s: s["running"])
     press(chrome, "stop")
     assert not bed.wait_for(lambda s: not s["running"], 10.0)["contactor"]
     assert complaints(chrome) == []
@@ -277,7 +286,9 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
         opened(chrome, bed)
         unlocked(chrome, bed)
         started(chrome, bed, "Long")
+        press(chrome, "soak")  # a dialog stands open when it happens: it goes
         bed.wait_for(lambda s: s["trips"], 60.0)
+        until(lambda: not chrome.find_element(By.ID, "ask").is_displayed())
         until(lambda: "The heat is cut: sensor open" in text(chrome, "loud"))
         assert "With the power off, check" in text(chrome, "loud")
         for page in ("schedules", "now"):

@@ -31,7 +31,13 @@ $("light").addEventListener("click", () => light(document.documentElement.datase
 $("unit").addEventListener("click", () => { setF(!isF()); words(); if (last) heard(last); show(); });
 function words() { $("unit").textContent = isF() ? "°F" : "°C"; $("unit").setAttribute("aria-label", isF() ? "Show Celsius" : "Show Fahrenheit"); }
 
-$("stop").addEventListener("click", async () => { say("cutting the heat …"); const said = await post("/api/stop"); say(said.words || "asked"); });
+// A dialog makes the page behind it dead: it has a stop of its own.
+for (const id of ["stop", "ask-stop"]) $(id).addEventListener("click", async () => {
+  if ($("ask").open) $("ask-no").click();
+  say("cutting the heat …");
+  const said = await post("/api/stop");
+  say(said.words || "asked");
+});
 $("hold").addEventListener("click", () => act("/api/hold", {}, "holding at this temperature"));
 $("proceed").addEventListener("click", () => act("/api/proceed", {}, "going on"));
 $("skip").addEventListener("click", () => now.confirmSkip());
@@ -68,6 +74,8 @@ function loud(said) {
   if (said.fresh && trips.length) parts.push(s.running ? element("p", {}, "It is watched for two minutes more; then it can be acknowledged.")
     : element("div", { class: "row" }, element("button", { type: "button", id: "acknowledge", class: "do", onclick: () => now.acknowledge() }, "It has been seen to …")));
   $("loud").replaceChildren(...parts);
+  // Nothing may stand before it.
+  if (parts.length && $("ask").open) $("ask-no").click();
 }
 
 // The stream. Its ids say what this page has; after a break it is asked for the rest.

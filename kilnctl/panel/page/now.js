@@ -31,7 +31,7 @@ export class Now {
     this.said = said;
     const s = said.status, ahead = said.ahead?.expected && said.ahead.expected.follows === "chamber" ? said.ahead.expected : null;
     $("state").textContent = (STATES[s.state] || s.state || "") + (s.schedule ? ` · ${s.schedule}` : "");
-    const [figure, its] = number(s.chamber_c) ? temperature(s.chamber_c, s.chamber_c < 1000 ? 1 : 0).split(" ") : ["no reading", ""];
+    const [figure, its] = number(s.chamber_c) ? temperature(s.chamber_c, s.chamber_c < 1000 ? 1 : 0).split(" ") : ["", "no reading"];
     $("chamber").replaceChildren(figure, element("small", {}, its));
     $("reason").textContent = inUnit(s.trips?.length ? "" : s.reason);
     $("hot").hidden = !s.notice; $("hot").textContent = inUnit(s.notice || "");
