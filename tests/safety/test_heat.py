@@ -1,0 +1,277 @@
+"""The rules of heat one function at a time, to the letter: every threshold, time constant and rate where it stands."""
+
+import dataclasses
+import math
+
+import pytest
+
+from kilnctl import Reading
+from kilnctl.safety import Policy, SafetyState, Tick, heat
+
+POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
+
+
+def state(**values) -> SafetyState:
+    made = SafetyState()
+    for name, value in {"slow_c": 100.0, "top_c": 100.0, **values}.items():
+        setattr(made, name, value)
+    return made
+
+
+def tick(time_s: float = 100.0, **values) -> Tick:
+    return Tick(time_s, 1, values.pop("fired", 0.3), **values)
+
+
+def see(s: SafetyState, chamber, dt: float, ticks: int, limit=None, fired=0.3, policy: Policy = POLICY, **values):
+    """`behaviour` for so many ticks; the least that the duty might be."""
+    least, start = 1.0, s.settled_s if math.isfinite(s.settled_s) else 0.0
+    for i in range(ticks):
+        now = start + 1000.0 + i * dt
+        reading = Reading(chamber(i * dt) if callable(chamber) else chamber, limit_c=limit(i * dt) if callable(limit) else limit, **values)
+        least = min(least, heat.behaviour(s, policy, reading, tick(now, fired=fired), dt, fired, []))
+    return least
+
+
+# ---- smoothing -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("dt", [0.5, 1.0, 2.0])
+def test_level_and_slope_follow_a_ramp_with_five_seconds_lag(dt):
+    level, slope = 100.0, 0.0
+    for i in range(1, int(120.0 / dt) + 1):
+        level, slope = heat._smoothed(level, slope, 100.0 + 0.4 * i * dt, dt)
+    # A first-order lag stays rate × τ behind a ramp (in steps: as much less as a step is long).
+    assert slope == pytest.approx(0.4, abs=1e-6)
+    assert 148.0 - level == pytest.approx(0.4 * dt / (math.exp(dt / 5.0) - 1.0), abs=1e-6)
+    once, its = heat._smoothed(100.0, 0.0, 110.0, dt)
+    share = 1.0 - math.exp(-dt / 5.0)
+    assert once == pytest.approx(100.0 + 10.0 * share) and its == pytest.approx(10.0 * share / dt * share)
+
+
+def test_the_second_sensor_begins_anew_after_it_was_gone():
+    s = state()
+    see(s, 100.0, 1.0, 30, limit=lambda t: 90.0 + t)
+    assert s.second_slope == pytest.approx(1.0, abs=0.02) and 110.0 < s.second_c < 120.0
+    for gone in (None, math.nan, math.inf):
+        see(s, 100.0, 1.0, 1, limit=gone)
+        assert s.second_c is None and s.second_slope == 0.0
+        see(s, 100.0, 1.0, 1, limit=55.0)
+        assert s.second_c == 55.0 and s.second_slope == 0.0
+
+
+# ---- rise ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("dt", [0.5, 1.0, 2.0])
+def test_what_the_chamber_had_been_is_forgotten_at_two_hundredths_a_second(dt):
+    s = state(slow_c=80.0, top_c=100.0)
+    for i in range(int(50.0 / dt)):
+        heat._rise(s, POLICY, i * dt, dt)
+    assert s.top_c == pytest.approx(100.0 - 0.02 * 50.0)
+    s.slow_c = 120.0
+    heat._rise(s, POLICY, 60.0, dt)
+    assert s.top_c == 120.0
+
+
+def test_a_rise_counts_only_above_its_limit_and_the_old_top_and_after_five_seconds():
+    limit = POLICY.rise_k_per_s
+
+    def tripped(slope: float, slow: float, seconds: int) -> bool:
+        s = state(slow_c=slow, top_c=100.0, slope_k_per_s=slope)
+        for i in range(seconds + 1):
+            heat._rise(s, POLICY, float(i), 1e-9)
+        return "rise-too-fast" in s.trips
+
+    assert tripped(limit * 1.001, 100.0, 5) and not tripped(limit * 1.001, 100.0, 4)
+    assert not tripped(limit, 100.0, 60) and not tripped(limit * 2.0, 99.0, 60) and tripped(limit * 1.001, 101.0, 5)
+
+
+# ---- fall ------------------------------------------------------------------------------------------------------------
+
+
+def test_a_fall_begins_just_beyond_its_rate_and_remembers_what_was():
+    rate = POLICY.fall_k_per_s
+    for slope, falls in ((-rate, False), (-rate * 1.001, True)):
+        s = state(slope_k_per_s=slope, fired_60=0.25, second_c=90.0, second_slope=-1.0)
+        limit = heat._fall(s, POLICY, Reading(100.0), tick(50.0), False)
+        assert (s.fall is not None) is falls and limit == (0.25 if falls else 1.0)
+    assert s.fall == (50.0, pytest.approx(100.0 + 5.0 * rate * 1.001), 100.0, 0.25, pytest.approx(95.0))
+    assert s.settled_s == 50.0 + 180.0 and s.window is None
+    door = state(slope_k_per_s=-10.0)
+    assert heat._fall(door, POLICY, Reading(100.0, door_open=True), tick(), True) == 1.0 and door.fall is None
+
+
+def test_the_cap_of_a_fall_is_the_greater_of_what_was_fired_what_holds_and_two_percent():
+    for fired, holding, cap in ((0.0, 0.0, 0.02), (0.01, 0.0, 0.02), (0.3, 0.1, 0.3), (0.1, 0.3, 0.3), (1.7, 0.0, 1.0)):
+        s = state(slope_k_per_s=-50.0, fired_60=fired)
+        assert heat._fall(s, POLICY, Reading(100.0), tick(full_power_w=1000.0, holding_w=1000.0 * holding), False) == pytest.approx(cap)
+
+
+@pytest.mark.parametrize("slow, slope, over", [(53.5, 0.1, True), (53.0, 0.1, False), (53.5, 0.0, False), (53.5, -0.1, False), (52.0, 1.0, False)])
+def test_a_fall_is_over_after_three_kelvin_up_and_rising(slow, slope, over):
+    s = state(slow_c=slow, slope_k_per_s=slope, fall=(0.0, 100.0, 50.0, 0.2, None))
+    assert heat._fall(s, POLICY, Reading(slow), tick(10.0), False) == 0.2 and (s.fall is None) is over
+
+
+def test_the_lowest_of_a_fall_is_kept():
+    s = state(slow_c=60.0, slope_k_per_s=-1.0, fall=(0.0, 100.0, 70.0, 0.2, None))
+    heat._fall(s, POLICY, Reading(60.0), tick(10.0), False)
+    assert s.fall[2] == 60.0
+    s.slow_c = 61.0
+    heat._fall(s, POLICY, Reading(61.0), tick(11.0), False)
+    assert s.fall[2] == 60.0
+
+
+@pytest.mark.parametrize(
+    "since, slow, second, tripped",
+    [(20.5, 68.0, 94.0, True), (20.0, 68.0, 94.0, False), (20.5, 70.0, 94.5, False), (20.5, 69.5, 94.0, True), (20.5, 60.0, 92.5, True), (20.5, 60.0, 92.0, False),
+     (20.5, 60.0, None, False)],
+)  # fmt: skip
+def test_the_second_sensor_must_follow_a_fifth_of_a_fall_of_more_than_thirty_kelvin_within_twenty_seconds(since, slow, second, tripped):
+    s = state(slow_c=slow, slope_k_per_s=-1.0, second_c=second, fall=(100.0, 100.0, slow, 0.2, 100.0))
+    heat._fall(s, POLICY, Reading(slow), tick(100.0 + since), False)
+    assert ("sensors-disagree" in s.trips) is tripped
+    alone = state(slow_c=slow, slope_k_per_s=-1.0, second_c=second, fall=(100.0, 100.0, slow, 0.2, None))
+    heat._fall(alone, POLICY, Reading(slow), tick(100.0 + since), False)
+    assert not alone.trips
+
+
+@pytest.mark.parametrize("switch, told, longest", [(False, None, 1.0), (False, False, 1.0), (True, False, 0.2), (True, None, 1.0)])
+def test_how_long_a_fall_may_last(switch, told, longest):
+    policy = dataclasses.replace(POLICY, door_switch=switch)
+    edge = policy.fall_s * longest
+    for seconds, tripped in ((edge, False), (edge + 0.5, True)):
+        s = state(slow_c=50.0, slope_k_per_s=-0.1, fall=(0.0, 60.0, 50.0, 0.2, None))
+        heat._fall(s, policy, Reading(50.0, door_open=told), tick(seconds), False)
+        assert ("reading-fell" in s.trips) is tripped
+
+
+# ---- heat without rise, and the rest ---------------------------------------------------------------------------------
+
+
+def test_heat_without_rise_adds_up_fired_seconds_from_nine_tenths_on():
+    s = state(window=(100.0, 0.0))
+    for dt, fired, used in ((2.0, 0.9, 1.8), (0.5, 1.0, 2.3)):
+        heat._no_rise(s, POLICY, tick(), fired, dt)
+        assert s.window == (100.0, pytest.approx(used))
+    for fired, slow, more in ((0.899, 100.0, {}), (1.0, 100.0 + POLICY.no_rise_k + 0.01, {}), (1.0, 100.0, {"full_power_w": 100.0, "holding_w": 71.0})):
+        s = state(slow_c=slow, window=(100.0, 50.0))
+        heat._no_rise(s, POLICY, tick(**more), fired, 1.0)
+        assert s.window == (slow, 0.0)
+    for slow, more in ((100.0 + POLICY.no_rise_k, {}), (100.0, {"full_power_w": 100.0, "holding_w": 70.0})):
+        s = state(slow_c=slow, window=(100.0, 50.0))
+        heat._no_rise(s, POLICY, tick(**more), 1.0, 1.0)
+        assert s.window == (100.0, 51.0)
+    for used, tripped in ((POLICY.no_rise_s - 1.0, False), (POLICY.no_rise_s - 0.5, True)):
+        s = state(window=(100.0, used))
+        heat._no_rise(s, POLICY, tick(), 1.0, 1.0)
+        assert ("heat-no-rise" in s.trips) is tripped
+    falling = state(window=(100.0, 50.0), fall=(0.0, 100.0, 90.0, 0.2, None))
+    heat._no_rise(falling, POLICY, tick(), 1.0, 1.0)
+    assert falling.window == (100.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    "slow, used, cold, fired_60, tripped",
+    [(16.9, 19.5, 20.0, 0.2, True), (17.0, 19.5, 20.0, 0.2, False), (16.9, 19.0, 20.0, 0.2, False), (16.9, 19.5, 16.0, 0.2, False), (16.9, 19.5, 20.0, 0.1, False),
+     (16.9, 19.5, None, 0.41, True), (16.9, 19.5, None, 0.4, False), (16.9, 19.5, math.nan, 0.41, True)],
+)  # fmt: skip
+def test_a_reading_that_sinks_under_heat(slow, used, cold, fired_60, tripped):
+    s = state(slow_c=slow, fired_60=fired_60, sink=(20.0, used))
+    heat._sinking(s, Reading(slow, cold_junction_c=cold), tick(), 1.0, 1.0)
+    assert ("falls-when-heated" in s.trips) is tripped
+
+
+def test_a_hot_oven_without_terminals_may_follow_its_schedule_down():
+    for start, tripped in ((59.9, True), (60.0, False)):
+        s = state(slow_c=start - 5.0, fired_60=0.5, sink=(start, 30.0))
+        heat._sinking(s, Reading(start - 5.0), tick(), 1.0, 1.0)
+        assert ("falls-when-heated" in s.trips) is tripped
+    for reset in (dict(sink=None), dict(slow_c=20.0, sink=(20.0, 30.0)), dict(fall=(0.0, 1.0, 1.0, 0.1, None), slow_c=15.0, sink=(20.0, 30.0))):
+        s = state(**{"slow_c": 18.0, "fired_60": 0.5, **reset})
+        heat._sinking(s, Reading(s.slow_c, cold_junction_c=25.0), tick(), 1.0, 1.0)
+        assert s.sink == (s.slow_c, 0.0) and not s.trips
+    s = state(slow_c=19.0, fired_60=0.5, sink=(20.0, 4.0))
+    heat._sinking(s, Reading(19.0, cold_junction_c=25.0), tick(), 0.5, 2.0)
+    assert s.sink == (20.0, 5.0)
+
+
+@pytest.mark.parametrize("dt", [0.5, 2.0])
+def test_the_level_of_a_rise_nobody_asked_for(dt):
+    quiet = POLICY.unasked_rise_s
+    s = state(off_s=quiet - dt - 0.01)
+    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    assert s.off_s == pytest.approx(quiet - 0.01) and s.quiet_c is None
+    heat._unasked_rise(s, POLICY, 0.0, 0.02, dt, False)
+    assert s.quiet_c == 100.0 and s.off_s > quiet
+    # The level sinks with the chamber, but only so fast.
+    s.slow_c = 60.0
+    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    assert s.quiet_c == pytest.approx(100.0 - 0.05 * dt)
+    s.slow_c = s.quiet_c - 0.001
+    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    level = s.quiet_c
+    assert level == s.slow_c
+    s.slow_c = level + POLICY.unasked_rise_k
+    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    assert not s.trips and s.quiet_c == level
+    s.slow_c = level + POLICY.unasked_rise_k + 0.01
+    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    assert "rise-no-heat" in s.trips
+    heat._unasked_rise(s, POLICY, 0.0, 0.021, dt, False)
+    assert s.off_s == 0.0 and s.quiet_c is None
+    door = state(slow_c=80.0, top_c=100.0, off_s=1e4, quiet_c=50.0)
+    heat._unasked_rise(door, POLICY, 0.0, 0.0, dt, True)
+    assert door.quiet_c == 100.0 and not door.trips
+
+
+def test_unexplained_heat_is_weighed_against_what_was_fired():
+    base, per = POLICY.unexplained_share, POLICY.explained_per_fired
+
+    def after(watts, dt=2.0, now=100.0, **values):
+        s, warnings = state(**values), []
+        heat._unexplained(s, POLICY, Tick(now, 1, 0.3, unexplained_w=watts, full_power_w=1000.0), dt, warnings)
+        return s, warnings
+
+    assert after(1000.0 * (base + 0.1))[0].excess == pytest.approx(0.2)
+    assert after(-1000.0 * (base + 0.1))[0].missing == pytest.approx(0.2)
+    for values in (dict(fired_60=0.5), dict(fired_300=0.5), dict(fired_60=0.5, fired_300=0.2)):
+        assert after(1000.0 * (base + 0.5 * per + 0.1), **values)[0].excess == pytest.approx(0.2)
+    assert after(-2000.0, now=100.0, settled_s=100.5)[0].missing == 0.0 and after(-2000.0, now=100.0, settled_s=100.0)[0].missing > 0.0
+    for name, sign, fault in (("excess", 1.0, "unexplained-heat"), ("missing", -1.0, "missing-heat")):
+        limit = getattr(POLICY, f"{name}_share_s")
+        for had, tripped in ((limit - 0.2, False), (limit - 0.19, True)):
+            s, _ = after(sign * 1000.0 * (base + 0.1), **{name: had})
+            assert (fault in s.trips) is tripped
+    for odd in (None, math.nan):
+        assert after(odd)[0].excess == 0.0
+    for full in (0.0, -1.0, math.nan, math.inf):
+        s = state()
+        heat._unexplained(s, POLICY, Tick(1.0, 1, 0.3, unexplained_w=900.0, full_power_w=full), 1.0, [])
+        assert s.excess == 0.0
+
+
+@pytest.mark.parametrize("fired, share, told", [(0.41, -0.13, True), (0.4, -0.2, False), (0.41, -0.12, False), (1.0, -0.31, True), (1.0, -0.3, False)])
+def test_too_little_heat_for_five_minutes_is_told(fired, share, told):
+    s, warnings = state(fired_300=fired), []
+    for now in (0.0, 299.0, 300.0):
+        warnings.clear()
+        heat._unexplained(s, POLICY, Tick(now, 1, fired, unexplained_w=1000.0 * share, full_power_w=1000.0), 0.0, warnings)
+        assert bool(warnings) is (told and now == 300.0)
+    if told:
+        assert f"{-100.0 * share / fired:.0f} % less" in warnings[0]
+
+
+@pytest.mark.parametrize("full, holding, share", [(1000.0, 300.0, 0.3), (1000.0, 1500.0, 1.0), (1000.0, -5.0, 0.0), (0.0, 5.0, 0.0), (-1.0, 5.0, 0.0), (math.nan, 5.0, 0.0),
+                                                  (1000.0, math.nan, 0.0), (0.5, 0.25, 0.5)])  # fmt: skip
+def test_holding_share(full, holding, share):
+    assert heat.holding_share(tick(full_power_w=full, holding_w=holding)) == share
+
+
+def test_an_open_door_ends_falls_and_lets_the_losses_settle():
+    s = state(fall=(0.0, 100.0, 90.0, 0.2, None), window=(100.0, 5.0))
+    heat.behaviour(s, POLICY, Reading(100.0, door_open=True), tick(500.0), 1.0, 0.3, [])
+    assert s.fall is None and s.settled_s == 680.0
+    first = SafetyState()
+    heat.behaviour(first, POLICY, Reading(77.0, limit_c=70.0), tick(), 1.0, 0.3, [])
+    assert first.slow_c == first.top_c == 77.0 and first.second_c == 70.0
