@@ -144,6 +144,9 @@ def test_how_long_a_fall_may_last(switch, told, longest):
         s = state(slow_c=50.0, slope_k_per_s=-0.1, fall=(0.0, 60.0, 50.0, 0.2, None))
         heat._fall(s, policy, Reading(50.0, door_open=told), tick(seconds), False)
         assert ("reading-fell" in s.trips) is tripped
+    words = state(slow_c=50.0, slope_k_per_s=-0.1, fall=(1000.0, 60.0, 50.0, 0.2, None))
+    heat._fall(words, POLICY, Reading(50.0), tick(1000.0 + POLICY.fall_s + 3.0), False)
+    assert " 10 K" in words.trips["reading-fell"].seen and f"{POLICY.fall_s + 3.0:.0f} s" in words.trips["reading-fell"].seen
 
 
 # ---- heat without rise, and the rest ---------------------------------------------------------------------------------
@@ -166,6 +169,9 @@ def test_heat_without_rise_adds_up_fired_seconds_from_nine_tenths_on():
         s = state(window=(100.0, used))
         heat._no_rise(s, POLICY, tick(), 1.0, 1.0)
         assert ("heat-no-rise" in s.trips) is tripped
+    slow = state(slow_c=101.5, window=(100.0, POLICY.no_rise_s))
+    heat._no_rise(slow, POLICY, tick(), 1.0, 1.0)
+    assert "only 1.5 K" in slow.trips["heat-no-rise"].seen
     falling = state(window=(100.0, 50.0), fall=(0.0, 100.0, 90.0, 0.2, None))
     heat._no_rise(falling, POLICY, tick(), 1.0, 1.0)
     assert falling.window == (100.0, 0.0)
@@ -173,13 +179,14 @@ def test_heat_without_rise_adds_up_fired_seconds_from_nine_tenths_on():
 
 @pytest.mark.parametrize(
     "slow, used, cold, fired_60, tripped",
-    [(16.9, 19.5, 20.0, 0.2, True), (17.0, 19.5, 20.0, 0.2, False), (16.9, 19.0, 20.0, 0.2, False), (16.9, 19.5, 16.0, 0.2, False), (16.9, 19.5, 20.0, 0.1, False),
+    [(16.9, 19.5, 20.0, 0.11, True), (17.0, 19.5, 20.0, 0.2, False), (16.9, 19.0, 20.0, 0.2, False), (16.9, 19.5, 16.9, 0.2, False), (16.9, 19.5, 20.0, 0.1, False),
      (16.9, 19.5, None, 0.41, True), (16.9, 19.5, None, 0.4, False), (16.9, 19.5, math.nan, 0.41, True)],
 )  # fmt: skip
 def test_a_reading_that_sinks_under_heat(slow, used, cold, fired_60, tripped):
     s = state(slow_c=slow, fired_60=fired_60, sink=(20.0, used))
     heat._sinking(s, Reading(slow, cold_junction_c=cold), tick(), 1.0, 1.0)
     assert ("falls-when-heated" in s.trips) is tripped
+    assert not tripped or "fell by 3 K" in s.trips["falls-when-heated"].seen
 
 
 def test_a_hot_oven_without_terminals_may_follow_its_schedule_down():
@@ -202,6 +209,9 @@ def test_the_level_of_a_rise_nobody_asked_for(dt):
     s = state(off_s=quiet - dt - 0.01)
     heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
     assert s.off_s == pytest.approx(quiet - 0.01) and s.quiet_c is None
+    exactly = state(off_s=quiet - dt)
+    heat._unasked_rise(exactly, POLICY, 0.0, 0.0, dt, False)
+    assert exactly.off_s == quiet and exactly.quiet_c == 100.0
     heat._unasked_rise(s, POLICY, 0.0, 0.02, dt, False)
     assert s.quiet_c == 100.0 and s.off_s > quiet
     # The level sinks with the chamber, but only so fast.
@@ -243,6 +253,10 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
         for had, tripped in ((limit - 0.2, False), (limit - 0.19, True)):
             s, _ = after(sign * 1000.0 * (base + 0.1), **{name: had})
             assert (fault in s.trips) is tripped
+            assert not tripped or f" {1000.0 * (base + 0.1):.0f} W" in s.trips[fault].seen
+    tiny = state()
+    heat._unexplained(tiny, POLICY, Tick(1.0, 1, 0.3, unexplained_w=0.5, full_power_w=0.5), 1.0, [])
+    assert tiny.excess == pytest.approx(1.0 - base)
     for odd in (None, math.nan):
         assert after(odd)[0].excess == 0.0
     for full in (0.0, -1.0, math.nan, math.inf):
