@@ -146,7 +146,7 @@ def test_how_long_a_fall_may_last(switch, told, longest):
         assert ("reading-fell" in s.trips) is tripped
     words = state(slow_c=50.0, slope_k_per_s=-0.1, fall=(1000.0, 60.0, 50.0, 0.2, None))
     heat._fall(words, POLICY, Reading(50.0), tick(1000.0 + POLICY.fall_s + 3.0), False)
-    assert " 10 K" in words.trips["reading-fell"].seen and f"{POLICY.fall_s + 3.0:.0f} s" in words.trips["reading-fell"].seen
+    assert " 10 K" in words.trips["reading-fell"].seen and f"within {POLICY.fall_s + 3.0:.0f} s" in words.trips["reading-fell"].seen
 
 
 # ---- heat without rise, and the rest ---------------------------------------------------------------------------------
