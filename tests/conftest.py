@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from kilnctl import load_oven, load_schedule
 
@@ -12,7 +12,7 @@ CONFIGS = ROOT / "configs"
 SHARED_DATA = ROOT.parent / "shared" / "data"
 
 # No test depends on the speed of the machine, and a failure found once is found again.
-settings.register_profile("kilnctl", deadline=None, derandomize=True, database=None)
+settings.register_profile("kilnctl", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("kilnctl")
 
 

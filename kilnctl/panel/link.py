@@ -43,14 +43,24 @@ class Link:
         """One question on a connection of its own: a stop waits behind nothing."""
         try:
             async with asyncio.timeout(patience_s):
-                reader, writer = await asyncio.open_unix_connection(str(self.socket), limit=8_000_000)
-                try:
-                    writer.write(encode(request))
-                    return json.loads(await reader.readline())
-                finally:
-                    writer.close()
+                while True:
+                    try:
+                        return await self._once(request)
+                    except (FileNotFoundError, ConnectionRefusedError, PermissionError):
+                        raise
+                    except OSError:
+                        # More are knocking at this moment than may wait at its door.
+                        await asyncio.sleep(0.05)
         except (OSError, ValueError, TimeoutError) as error:
             return {"ok": False, "silent": True, "words": f"the oven's service does not answer ({type(error).__name__}); it may have been stopped"}
+
+    async def _once(self, request: dict) -> dict:
+        reader, writer = await asyncio.open_unix_connection(str(self.socket), limit=8_000_000)
+        try:
+            writer.write(encode(request))
+            return json.loads(await reader.readline())
+        finally:
+            writer.close()
 
     async def changed(self, since: int, patience_s: float) -> None:
         """Until something newer than `since` was heard, or the time is over."""

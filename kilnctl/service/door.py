@@ -167,7 +167,16 @@ def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as s:
             s.settimeout(patience_s)
-            s.connect(str(path))
+            until = time.monotonic() + patience_s
+            while True:
+                try:
+                    s.connect(str(path))
+                    break
+                except BlockingIOError:
+                    # More are knocking at this moment than may wait at the door.
+                    if time.monotonic() > until:
+                        raise
+                    time.sleep(0.02)
             s.sendall(encode(request))
             data = bytearray()
             while not data.endswith(b"\n"):
