@@ -10,10 +10,7 @@ import time
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
-from ..control import reference
 from ..errors import KilnctlError
-from ..model.energy import CONTENTS
-from ..model.ledger import ledger_w
 from ..reading import Reading
 from ..record.columns import INDEX
 from ..record.folder import Begun, begin, new_folder, plain
@@ -22,7 +19,7 @@ from ..rig import Rig, RigLost
 from ..safety import Trip, likeness, notice
 from ..settings.oven import Oven
 from ..settings.schedule import load_schedule
-from . import host, resume
+from . import host, outlook, resume
 from .curve import KEPT, Curve
 from .door import Door
 from .keeper import EVERY_S, Keeper
@@ -84,7 +81,7 @@ class Service:
             first, columns = curve.since(request.get("since", 0), request.get("most", 2000))
             return {"ok": True, "from": first, "count": len(curve), "thinned": curve.thinned, "run": str(self.folder or ""), "columns": columns}
         if ask == "ahead":
-            return self._ahead()
+            return outlook.ahead(self.session)
         if ask == "stop":
             self.stop(f"asked by {by}")
             return {"ok": True, "words": "heat is being cut"}
@@ -109,22 +106,6 @@ class Service:
             return {"ok": False, "words": "nothing is running"}
         self._requests.put(({"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}", by))
         return {"ok": True, "words": "done with the next tick"}
-
-    def _ahead(self) -> dict:
-        """What is expected from now on: the reference, and the chamber by the plan that is in force. Reads what the tick has left."""
-        session = self.session
-        state = session.chain.control if session is not None else None
-        if state is None or not hasattr(state.position, "counted_s"):
-            return {"ok": True, "run_s": 0.0, "reference": None, "expected": None}
-        programme, plan = session.chain.programme, state.plan
-        times, values = reference.preview(programme.legs, state.position, 30 * 86400.0)
-        expected = None
-        if plan is not None:
-            late = state.time_s - plan.time_s
-            at = [(i + 1) * plan.step_s - late for i in range(len(plan.predicted_c))]
-            ahead = [(t, c) for t, c in zip(at, plan.predicted_c) if t > 0.0]
-            expected = {"in_s": [t for t, _ in ahead], "chamber_c": [c for _, c in ahead], "follows": "part" if programme.follows == CONTENTS else "chamber"}
-        return {"ok": True, "run_s": session.time_s, "reference": {"in_s": times, "reference_c": values}, "expected": expected}
 
     def _start_asked(self, request: dict) -> dict:
         if self.session is not None:
@@ -408,7 +389,7 @@ class Service:
             "chamber_c": reading.chamber_c if usable else None, "limit_c": reading.limit_c, "part_c": reading.part_c,
             "part_estimate_c": d.part_c, "part_sd_k": d.part_sd_k, "element_estimate_c": d.element_c, "reference_c": d.reference_c,
             "duty": act.duty, "demand_w": d.demand_w, "feedforward_w": d.feedforward_w, "trim_w": d.trim_w, "unexplained_w": d.unexplained_w,
-            "ledger_w": self._ledger(d), "full_w": d.full_w, "supply_v": reading.supply_v, "contactor": act.contactor, "door_open": reading.door_open,
+            "ledger_w": outlook.ledger(session, d), "full_w": d.full_w, "supply_v": reading.supply_v, "contactor": act.contactor, "door_open": reading.door_open,
             "airflow_proved": reading.airflow_proved, "faults": list(reading.faults),
             "run_s": session.time_s if session else 0.0, "left_s": d.left_s, "energy_j": session.chain.energy_j if session else 0.0,
             "schedule": session.order.schedule.name if session else "", "schedule_file": session.order.schedule.file if session else "",
@@ -421,16 +402,6 @@ class Service:
             "ticks": {"count": late.count, "overruns": late.overruns, "p50_s": late.quantile_s(0.5), "p99_s": late.quantile_s(0.99), "worst_s": late.worst_s},
             "answered": time.strftime("%Y-%m-%d %H:%M:%S"),
         }  # fmt: skip
-
-
-    def _ledger(self, decision) -> dict | None:
-        """Where the elements' power goes, by the model; None without a run."""
-        control = self.session.chain.control if self.session is not None else None
-        if control is None or not hasattr(control, "estimate"):
-            return None
-        programme = self.session.chain.programme
-        last = self.session.chain.last
-        return ledger_w(programme.model, control.estimate.now, last.fired * decision.full_w, decision.unexplained_w, programme.ambient_c)
 
 
 def _trips(saved: dict) -> tuple[Trip, ...]:
