@@ -1,6 +1,7 @@
 """The virtual oven that a description asks for: as described, or with the differences of its `virtual:` block."""
 
 from collections.abc import Sequence
+from dataclasses import fields
 from pathlib import Path
 
 from .plants.conditions import Conditions, Variation
@@ -13,11 +14,7 @@ from .settings.virtual import Virtual
 def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[Fault] = ()):
     """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model file that
     cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
-    virtual = oven.virtual
-    if virtual is None:
-        from .plants.oven import VirtualOven
-
-        return VirtualOven(oven, load=load, seed=seed, faults=faults)
+    virtual = oven.virtual or Virtual()
     if virtual.balance is None:
         return drawn_oven(oven, virtual, load, seed, faults)
     from .errors import KilnctlError
@@ -38,8 +35,7 @@ def drawn_oven(oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, f
 
 
 def variation_of(v: Virtual) -> Variation:
-    return Variation(conductivity=v.conductivity, heat_capacity=v.heat_capacity, emissivity=v.emissivity, film=v.film, power=v.power,
-                     leakage=v.leakage, element_mass=v.element_mass, load_mass=v.load_mass)  # fmt: skip
+    return Variation(**{f.name: getattr(v, f.name) for f in fields(Variation)})
 
 
 def conditions_of(v: Virtual) -> Conditions:

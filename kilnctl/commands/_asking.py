@@ -2,6 +2,7 @@
 
 import argparse
 import getpass
+from pathlib import Path
 
 from ..errors import KilnctlError
 
@@ -13,15 +14,21 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def asked(args: argparse.Namespace, request: dict) -> dict:
     """The service's answer; raises KilnctlError where nobody answers."""
-    from ..service import host
     from ..service.door import ask
+
+    return ask(socket_of(args), request)
+
+
+def socket_of(args: argparse.Namespace) -> Path:
+    """Where the oven's service listens."""
+    from ..service import host
 
     name = args.oven
     if name.endswith((".yaml", ".yml")):
         from .. import load_oven
 
         name = load_oven(name).name
-    return ask(host.places(name, args.home)[1], request)
+    return host.places(name, args.home)[1]
 
 
 def told(answer: dict) -> int:

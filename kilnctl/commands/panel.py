@@ -161,12 +161,8 @@ def _wait_for(service, socket: Path) -> None:
 
 def _first_run(socket: Path, schedules: Path) -> None:
     """Something to look at: the powder cure, where there is one."""
-    from ..service.door import ask
+    from ..service.door import ask_to_start
 
     first = schedules / "powder-cure.yaml"
     if first.is_file():
-        answer = ask(socket, {"ask": "start", "schedule": str(first), "by": "the demo", "confirm": True})
-        until = time.monotonic() + 60.0
-        while answer.get("pending") and time.monotonic() < until:
-            time.sleep(0.1)
-            answer = ask(socket, {"ask": "prepared"})
+        ask_to_start(socket, {"ask": "start", "schedule": str(first), "by": "the demo", "confirm": True})

@@ -1,6 +1,5 @@
 """`kilnctl start OVEN SCHEDULE`: start a schedule on a service that waits (`kilnctl run OVEN --idle`)."""
 
-import time
 from pathlib import Path
 
 from ..errors import KilnctlError
@@ -16,16 +15,13 @@ def arguments(parser) -> None:
 
 def run(args) -> int:
     from .. import load_schedule
+    from ..service.door import ask_to_start
 
     load_schedule(args.schedule)
     request = {"ask": "start", "schedule": str(Path(args.schedule).resolve()), "by": _asking.me(), "confirm": args.confirm}
     if args.model:
         request["model"] = str(Path(args.model).resolve())
-    answer = _asking.asked(args, request)
-    patience = time.monotonic() + 60.0
-    while answer.get("pending") and time.monotonic() < patience:
-        time.sleep(0.1)
-        answer = _asking.asked(args, {"ask": "prepared"})
+    answer = ask_to_start(_asking.socket_of(args), request)
     if answer.get("confirm"):
         raise KilnctlError("these limits are unlike the last run's:\n  " + "\n  ".join(answer["confirm"]) + "\nif that is right, say --confirm")
     for shortfall in answer.get("shortfalls", ()):

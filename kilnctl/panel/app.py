@@ -34,6 +34,7 @@ class Panel:
 
     def __init__(self, socket: Path, shelf: Shelf, folder: Path, allowed: frozenset[str], demo: bool = False):
         self.link, self.shelf, self.keys, self.folder, self.demo = Link(socket), shelf, Keys(folder), Path(folder), demo
+        self._planned: tuple = (None, None)  # which run, and its plan once it is worked out
         self._starting = asyncio.Lock()
         # scrypt takes 16 MiB and a core for a moment: one try at a time, from all addresses together.
         self._trying = asyncio.Lock()
@@ -99,7 +100,7 @@ class Panel:
     def _plan_of_run(self):
         """The plan of the run that goes on, once it is worked out (in the background)."""
         key = _key(self.link.status)
-        if getattr(self, "_planned", (None, None))[0] != key:
+        if self._planned[0] != key:
             self._planned = (key, None)
             asyncio.get_running_loop().create_task(self._work_out(key))
         return self._planned[1]

@@ -191,3 +191,13 @@ def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
         raise KilnctlError(f"{path}: you are not allowed to speak to this service (its group is)") from None
     except (OSError, ValueError) as error:
         raise KilnctlError(f"{path}: the service did not answer: {error}") from None
+
+
+def ask_to_start(path: Path, request: dict, patience_s: float = 60.0) -> dict:
+    """Ask for a start, and wait for what becomes of it: the last answer, still "pending" when the patience is over."""
+    answer = ask(path, request)
+    until = time.monotonic() + patience_s
+    while answer.get("pending") and time.monotonic() < until:
+        time.sleep(0.1)
+        answer = ask(path, {"ask": "prepared"})
+    return answer

@@ -102,8 +102,8 @@ def trips_text(study: Study) -> list[str]:
 # ---- the page ------------------------------------------------------------------------------------------------------
 
 
-def as_page(study: Study, unit: str = "C", more: str = "") -> str:
-    """One self-contained page: a distribution for each measure and what explains it. `more` is HTML that follows."""
+def as_page(study: Study, unit: str = "C") -> str:
+    """One self-contained page: a distribution for each measure and what explains it."""
     case = study.case
     about = f"{case.oven.name}, {case.schedule.name}: {len(study.rows)} virtual ovens, seed {case.seed}"
     heads = [("ran to the end", str(len(study.good) - len(study.tripped))), ("tripped", str(len(study.tripped))), ("failed", str(len(study.failed)))]
@@ -114,7 +114,7 @@ def as_page(study: Study, unit: str = "C", more: str = "") -> str:
     if case.fitted is not None:
         width.append(("the model's parameters", "by the covariance of its fit"))
     body = page.figures(heads) + page.section("Spread over the draws", grid) + page.section("Trips", "".join(f"<p>{escape(t)}</p>" for t in trips_text(study) if t))
-    body += page.section("What was varied (95 of 100 ovens lie within)", page.facts(width)) + more
+    body += page.section("What was varied (95 of 100 ovens lie within)", page.facts(width))
     return page.document("How sure is it?", body, about)
 
 

@@ -7,11 +7,12 @@ draw's number alone, so it does not matter who computes it, when, or after which
 """
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
 import numpy as np
 
+from ..plants.conditions import Variation
 from ..settings.document import parse_document, read_text
 from ..settings.fields import quantity, setting_fields, text
 from ..settings.oven import Oven
@@ -51,7 +52,7 @@ class Vary:
 
 #: The inputs, in the order of the deviates. New ones are added at the end, lest old studies change.
 INPUTS = tuple(f.name for f in setting_fields(Vary) if f.name != "vary")
-_FACTORS = ("conductivity", "heat_capacity", "emissivity", "film", "leakage", "power", "element_mass", "load_mass")
+_FACTORS = tuple(f.name for f in fields(Variation))
 #: Their names for people.
 WORDS = {name: name.removesuffix("_k").replace("_offset", " sensor").replace("ambient", "room").replace("_", " ") for name in INPUTS}
 #: What varies besides a fitted model, whose covariance says the rest.
