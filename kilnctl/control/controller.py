@@ -122,6 +122,9 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         trim = -estimate.unexplained_w
         feedforward = planned + s.plan.unexplained_w
         demand = min(full, max(0.0, feedforward + trim))
+        if planned >= 0.999 * full and demand < full or planned <= 0.001 * full and demand > 0.0:
+            # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
+            demand = full if planned > 0.5 * full else 0.0
         reason = _reason(s, programme, legs[s.position.leg], demand, full, value)
     if door:
         reason = "the door is open; " + reason

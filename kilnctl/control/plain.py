@@ -37,27 +37,34 @@ def simc_pi(model: EnergyModel, working_c: float, ambient_c: float, derivative: 
     if key in _TUNINGS:
         return _TUNINGS[key]
     x, holding = model.steady(working_c, ambient_c)
-    small = 0.05 * model.power_w
-    base, dt, time = x[SENSOR], 2.0, 0.0
-    steepest, at, value_at = 0.0, 0.0, 0.0
-    last = base
+    small, dt = 0.05 * model.power_w, 2.0
+    base, rise = x[SENSOR], []
     for _ in range(900):
         x = model.step(x, max(0.0, holding) + small, dt, ambient_c)
-        time += dt
-        slope = (x[SENSOR] - last) / dt
-        if slope > steepest:
-            steepest, at, value_at = slope, time - 0.5 * dt, 0.5 * (x[SENSOR] + last) - base
-        last = x[SENSOR]
-    apparent = max(1.0, at - value_at / steepest) + model.dead_s
-    slope = steepest / small  # K/s per W
+        rise.append(x[SENSOR] - base)
     gain_static = 1.0 / max(1e-9, (model.steady(working_c + 1.0, ambient_c)[1] - holding))
-    lag = gain_static / slope
-    second = min(0.5 * (apparent - model.dead_s), 60.0) if derivative else 0.0
-    dead = max(1.0, apparent - second)
-    tau_c = dead
-    tuning = Tuning(1.0 / (slope * (tau_c + dead)), min(lag, 4.0 * (tau_c + dead)), second, slope, dead, lag)
+    tuning = by_tangent(rise, dt, small, gain_static, 0.0, model.dead_s, derivative)
     _TUNINGS[key] = tuning
     return tuning
+
+
+def by_tangent(rise_k, dt_s: float, step_w: float, gain_static: float, before_s: float, late_s: float, derivative: bool) -> Tuning:
+    """SIMC tuning from a step response: `rise_k` at the ends of steps of dt_s after a step of `step_w`. Its steepest tangent gives slope and
+    apparent dead time. `before_s` of dead time are in the response already, `late_s` are not; for the PID half of the apparent dead time beyond those counts as
+    the second lag. `gain_static` in K/W."""
+    steepest, at, value_at, last = 0.0, 0.0, 0.0, 0.0
+    for i, value in enumerate(rise_k):
+        slope = (value - last) / dt_s
+        if slope > steepest:
+            steepest, at, value_at = slope, (i + 0.5) * dt_s, 0.5 * (value + last)
+        last = value
+    apparent = max(1.0, at - value_at / steepest) + late_s
+    slope = steepest / step_w  # K/s per W
+    lag = gain_static / slope
+    second = min(0.5 * (apparent - late_s - before_s), 60.0) if derivative else 0.0
+    dead = max(1.0, apparent - second)
+    tau_c = dead
+    return Tuning(1.0 / (slope * (tau_c + dead)), min(lag, 4.0 * (tau_c + dead)), second, slope, dead, lag)
 
 
 @dataclass(slots=True)
@@ -76,12 +83,13 @@ def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> PlainS
 
 
 class Plain:
-    """The control step's interface with a thermostat, PI or PID behind it: kind "thermostat", "pi" or "pid"."""
+    """The control step's interface with a thermostat, PI or PID behind it: kind "thermostat", "pi" or "pid". `tuning` None: by the
+    rule on the programme's model."""
 
-    def __init__(self, kind: str, hysteresis_k: float = 3.0):
+    def __init__(self, kind: str, hysteresis_k: float = 3.0, tuning: Tuning | None = None):
         if kind not in ("thermostat", "pi", "pid"):
             raise ValueError(f"kind = {kind!r}: thermostat, pi or pid")
-        self.kind, self.hysteresis_k = kind, hysteresis_k
+        self.kind, self.hysteresis_k, self.tuning = kind, hysteresis_k, tuning
 
     start = staticmethod(start)
 
@@ -118,7 +126,7 @@ class Plain:
         )  # fmt: skip
 
     def _pid(self, s: PlainState, programme: Programme, target: float, value: float, full: float, dt: float) -> float:
-        t = simc_pi(programme.model, programme.working_c, programme.ambient_c, self.kind == "pid")
+        t = self.tuning or simc_pi(programme.model, programme.working_c, programme.ambient_c, self.kind == "pid")
         if self.kind == "pid":
             share = dt / (dt + max(1.0, 0.2 * t.derivative_s))
             filtered = s.filtered_c + share * (value - s.filtered_c)
