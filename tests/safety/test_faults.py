@@ -54,7 +54,7 @@ def test_an_unknown_row_is_a_key_error():
 
 @pytest.mark.parametrize("fault", DETECTED)
 def test_a_row_trips_within_its_time(fault):
-    """By its first rule (the quickest); every rule's own trip and near miss are in test_rules."""
+    """By its first rule (the quickest); every rule's own trip and near miss are in test_trips_and_latches."""
     row = by_id(fault)
     rule = row.rules[0]
     bench = tripped(rule)
