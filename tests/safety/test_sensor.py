@@ -196,6 +196,13 @@ def test_terminals_have_to_be_within_what_electronics_bear(cold, well):
     assert well or s.cold_c is None
 
 
+def test_every_look_minds_the_terminals_too():
+    s = state()
+    for now in (1000.0, 1003.0):
+        look(s, math.nan, now, cold_junction_c=90.0, faults=("open",))
+    assert set(s.trips) == {"cold-junction"}
+
+
 def test_terminals_that_were_well_for_a_moment_start_anew():
     s = state()
     for now, cold in ((1000.0, 81.0), (1002.0, 79.0), (1003.0, 81.0), (1005.0, 81.0)):
