@@ -213,11 +213,12 @@ def test_terminals_that_were_well_for_a_moment_start_anew():
 
 
 def test_the_terminals_usual_temperature_follows_in_fifty_seconds_whatever_the_tick():
-    for dt in (0.5, 2.0):
-        s = state(cold_c=30.0)
-        for _ in range(int(20.0 / dt)):
+    for dt, ticks in ((0.5, 44), (2.0, 11)):
+        s, seen = state(cold_c=30.0), []
+        for _ in range(ticks):
             terminals(s, 34.0, dt=dt)
-        assert s.cold_c == pytest.approx(34.0 - 4.0 * math.exp(-20.0 / 50.0))
+            seen.append(s.cold_c)
+        assert seen[0] == pytest.approx(34.0 - 4.0 * math.exp(-dt / 50.0)) and seen[-1] == pytest.approx(34.0 - 4.0 * math.exp(-22.0 / 50.0))
     first = state()
     terminals(first, 44.0)
     assert first.cold_c == 44.0
