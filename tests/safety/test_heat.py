@@ -276,7 +276,7 @@ def test_too_little_heat_for_five_minutes_is_told(fired, share, told):
         assert f"{-100.0 * share / fired:.0f} % less" in warnings[0]
 
 
-@pytest.mark.parametrize("full, holding, share", [(1000.0, 300.0, 0.3), (1000.0, 1500.0, 1.0), (1000.0, -5.0, 0.0), (0.0, 5.0, 0.0), (-1.0, 5.0, 0.0), (math.nan, 5.0, 0.0),
+@pytest.mark.parametrize("full, holding, share", [(1000.0, 300.0, 0.3), (1000.0, 1500.0, 1.0), (1000.0, -5.0, 0.0), (0.0, 5.0, 0.0), (-1.0, 5.0, 0.0), (math.nan, 5.0, 0.0), (math.inf, 5.0, 0.0),
                                                   (1000.0, math.nan, 0.0), (0.5, 0.25, 0.5)])  # fmt: skip
 def test_holding_share(full, holding, share):
     assert heat.holding_share(tick(full_power_w=full, holding_w=holding)) == share

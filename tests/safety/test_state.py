@@ -2,7 +2,9 @@
 
 import dataclasses
 import math
+from fractions import Fraction
 
+import numpy as np
 import pytest
 
 from kilnctl.safety import Permit, SafetyState, Tick, Trip, Verdict
@@ -76,7 +78,8 @@ def test_a_copy_is_whole_and_its_latches_are_its_own():
 
 
 @pytest.mark.parametrize("value, good", [(1.0, True), (0, True), (-5, True), (True, True), (math.nan, False), (math.inf, False), (-math.inf, False), (None, False),
-                                         ("1", False), (10**400, False), (1j, False), ([1.0], False)])  # fmt: skip
+                                         ("1", False), (10**400, False), (1j, False), ([1.0], False),
+                                         (np.float32(3.0), True), (np.int64(3), True), (np.float32("nan"), False), (Fraction(1, 3), True)])  # fmt: skip
 def test_what_a_number_is(value, good):
     assert finite(value) is good
     assert number(value) == float(value) if good else math.isnan(number(value))
