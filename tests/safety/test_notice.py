@@ -18,7 +18,7 @@ def test_the_estimate_is_exponential_towards_the_room():
     last = seen(220.0, 1000.0, 20.0, 3600.0)
     assert estimate_c(last, 1000.0) == 220.0
     assert estimate_c(last, 4600.0) == pytest.approx(20.0 + 200.0 / math.e)
-    assert estimate_c(last, 900.0) == 220.0 == estimate_c(last, math.nan), "a clock that went back cools nothing"
+    assert estimate_c(last, 900.0) == 220.0 == estimate_c(last, math.nan) == estimate_c(last, math.inf), "a clock that went back cools nothing"
 
 
 def test_the_last_known_is_whole_numbers_cannot_be_changed_and_is_usually_of_a_room_and_a_kiln():
