@@ -237,6 +237,15 @@ def test_terminals_that_jump_by_more_than_five_kelvin_for_three_seconds(cold, ju
     assert held.cold_c == 30.0, "what they jumped from is kept"
 
 
+@pytest.mark.parametrize("dt", [0.2, 0.5, 1.0, 2.0])
+def test_a_jump_of_the_terminals_is_found_whatever_the_tick(dt):
+    """An oven file may ask for ticks of 0.2 s; six kelvin are a jump then too."""
+    s = state(cold_c=30.0)
+    for i in range(math.ceil(3.0 / dt) + 1):
+        terminals(s, 36.0, 1000.0 + i * dt, dt)
+    assert set(s.trips) == {"cold-junction"}
+
+
 @pytest.mark.parametrize("cold, warm", [(65.0, False), (65.1, True), (80.0, True), (81.0, False)])
 def test_a_box_that_gets_warm_is_told_fifteen_kelvin_before(cold, warm):
     assert terminals(state(), cold) == ([f"the terminals of the thermocouple are at {cold:.0f} °C: the electronics box is getting too warm"] if warm else [])
