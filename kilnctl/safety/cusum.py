@@ -36,7 +36,7 @@ def _mean_passage(drift: float, variance: float, height: float) -> float:
         return height * height / variance  # the limit without drift
     if x > _LONGEST_EXPONENT:
         return math.inf
-    return variance / (2.0 * drift * drift) * (math.exp(x) - 1.0 - x)
+    return variance / (2.0 * drift * drift) * (math.expm1(x) - x)
 
 
 def run_length(drift_sd: float, threshold_sd: float) -> float:

@@ -50,16 +50,14 @@ def cooling_tau_s(model, hot_c: float) -> float:
 
 def estimate_c(last: HotSurface, wall_s: float) -> float:
     """Estimated chamber temperature at wall_s, °C; the last known one when the wall clock went back or is no number."""
-    elapsed = wall_s - last.wall_s if finite(wall_s) else 0.0
-    if elapsed <= 0.0:
-        return last.chamber_c
+    elapsed = max(0.0, wall_s - last.wall_s) if finite(wall_s) else 0.0
     return last.ambient_c + (last.chamber_c - last.ambient_c) * math.exp(-elapsed / last.tau_s)
 
 
 def notice(last: HotSurface | None, wall_s: float, reading_c: float | None = None) -> str:
     """The words of the notice, or an empty text when the oven is taken to be cool. A trusted reading of now beats the estimate
     upward at once; downward too, for it is of now. Without any knowledge the oven counts as hot."""
-    if reading_c is not None and finite(reading_c):
+    if finite(reading_c):
         if reading_c < SAFE_C and (last is None or estimate_c(last, wall_s) < SAFE_C + 50.0):
             return ""
         shown = reading_c if reading_c >= SAFE_C else estimate_c(last, wall_s)

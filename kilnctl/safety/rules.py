@@ -29,7 +29,8 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
     # After a stall everything timed has been restarted, and no time counts as having passed.
     dt = tick.time_s - s.time_s if s.time_s is not None and tick.time_s - s.time_s <= policy.stall_s else 0.0
     s.time_s, s.step = tick.time_s, tick.step
-    fired = tick.fired if finite(tick.fired) and 0.0 <= tick.fired <= 1.0 else 1.0
+    # What cannot be a share counts as full power.
+    fired = min(1.0, tick.fired) if finite(tick.fired) and tick.fired >= 0.0 else 1.0
     s.fired_60 += (fired - s.fired_60) * (1.0 - math.exp(-dt / 60.0))
     s.fired_300 += (fired - s.fired_300) * (1.0 - math.exp(-dt / 300.0))
 

@@ -12,6 +12,8 @@ LOWEST_C, HIGHEST_C = -60.0, 1820.0
 NEAR_TERMINALS_K, WELL_ABOVE_K = 8.0, 30.0
 #: A reading that stays away, or was lost for long, may have moved on only so fast to be taken for healed.
 HEAL_K_PER_S = 1.0
+#: Time constant with which the terminals' usual temperature follows them, s: a box warms in minutes.
+BOX_S = 50.0
 #: Mean |second difference| of white noise of unit standard deviation: √6 · √(2/π).
 SECOND_DIFFERENCE = math.sqrt(6.0) * math.sqrt(2.0 / math.pi)
 
@@ -35,18 +37,17 @@ def control_reading(s: SafetyState, policy: Policy, reading: Reading, tick: Tick
         _standing(s, policy, reading, tick)
     if s.rejects > policy.noise_rejects:
         trip(s, "sensor-noisy", now, noise=f"the control reading jumped {s.rejects:.0f} times within seconds")
-    cold_junction(s, policy, reading.cold_junction_c, now, warnings)
+    cold_junction(s, policy, reading.cold_junction_c, now, dt, warnings)
     if bad:
         since = s.good_s if s.good_c is not None else s.over.setdefault("never-good", now)
         if now - since >= policy.sensor_coast_s:
             trip(s, f"sensor-{bad}", now, last="the start" if s.good_c is None else f"{s.good_c:.0f} °C", time=now - since)
         return False
     s.over.pop("never-good", None)
-    _noise(s, policy, value, now, min(1.0, dt / 10.0), warnings)
+    _noise(s, policy, value, now, dt / 10.0, warnings)
     s.before_c, s.good_c, s.good_s = s.good_c, value, now
-    s.good_count = min(s.good_count + 1, 1000)
     # The very first reading has nothing to be compared with.
-    return s.good_count >= 2
+    return s.before_c is not None
 
 
 def _jumped(s: SafetyState, policy: Policy, reading: Reading, now: float) -> str:
@@ -61,10 +62,10 @@ def _jumped(s: SafetyState, policy: Policy, reading: Reading, now: float) -> str
     if abs(value - s.good_c) <= s.reach_k + HEAL_K_PER_S * healing_s:
         return ""
     cold = reading.cold_junction_c
-    if cold is not None and finite(cold) and abs(value - cold) < NEAR_TERMINALS_K and s.good_c > cold + WELL_ABOVE_K:
+    if finite(cold) and abs(value - cold) < NEAR_TERMINALS_K and s.good_c > cold + WELL_ABOVE_K:
         return "shorted"
-    if s.good_count < 2:
-        s.good_c, s.good_count = None, 0  # the first two disagree: start again
+    if s.before_c is None:
+        s.good_c = None  # the first two disagree: start again
     return "jump"
 
 
@@ -86,7 +87,7 @@ def _standing(s: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> N
 
 def _noise(s: SafetyState, policy: Policy, value: float, now: float, share: float, warnings: list[str]) -> None:
     """Standard deviation of the noise from second differences of believed readings, which no ramp moves."""
-    if s.good_c is None or s.before_c is None:
+    if s.before_c is None:
         return
     second = min(abs(value - 2.0 * s.good_c + s.before_c) / SECOND_DIFFERENCE, 4.0 * policy.noise_k)
     s.noise_k += (second - s.noise_k) * share
@@ -96,21 +97,21 @@ def _noise(s: SafetyState, policy: Policy, value: float, now: float, share: floa
         warnings.append(f"the control reading jitters by ±{s.noise_k:.1f} K")
 
 
-def cold_junction(s: SafetyState, policy: Policy, cold: float | None, now: float, warnings: list[str]) -> None:
+def cold_junction(s: SafetyState, policy: Policy, cold: float | None, now: float, dt: float, warnings: list[str]) -> None:
     """The terminals' temperature: in range, and not moving faster than a box can warm."""
     if cold is None:
         return
-    if not finite(cold) or not policy.cold_junction_low_c <= cold <= policy.cold_junction_high_c:
-        if lasting(s, "cold", True, now, 3.0):
-            trip(s, "cold-junction", now, what=f"read {number(cold):.0f} °C, outside what electronics bear")
+    outside = not finite(cold) or not policy.cold_junction_low_c <= cold <= policy.cold_junction_high_c
+    if lasting(s, "cold", outside, now, 3.0):
+        trip(s, "cold-junction", now, what=f"read {number(cold):.0f} °C, outside what electronics bear")
+    if outside:
         return
-    s.over.pop("cold", None)
     if s.cold_c is None:
         s.cold_c = cold
     if lasting(s, "cold-jump", abs(cold - s.cold_c) > policy.cold_junction_jump_k, now, 3.0):
         trip(s, "cold-junction", now, what=f"jumped from {s.cold_c:.0f} °C to {cold:.0f} °C; every reading is off by as much")
     else:
-        s.cold_c += (cold - s.cold_c) * 0.02
+        s.cold_c += (cold - s.cold_c) * (1.0 - math.exp(-dt / BOX_S))
     if cold > policy.cold_junction_high_c - 15.0:
         warnings.append(f"the terminals of the thermocouple are at {cold:.0f} °C: the electronics box is getting too warm")
 
@@ -122,7 +123,7 @@ def limits(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, usable:
     if usable:
         cool &= _below(s, "over-oven", "control", chamber, policy.chamber_trip_c, now, policy)
         cool &= _below(s, "over-schedule", "control", chamber, policy.schedule_trip_c, now, policy)
-    if part is not None and finite(part) and not any(f.startswith("part-") for f in reading.faults):
+    if finite(part) and not any(f.startswith("part-") for f in reading.faults):
         cool &= _below(s, "over-part", "part", part, policy.part_trip_c, now, policy)
     elif policy.has_part_sensor and policy.part_trip_c < math.inf:
         watched = False  # the part has a limit of its own, and nobody sees whether it is kept
@@ -142,7 +143,7 @@ def _second(s: SafetyState, policy: Policy, reading: Reading, now: float, usable
     if not policy.has_limit_sensor:
         return True
     second, chamber = reading.limit_c, reading.chamber_c
-    absent = second is None or not finite(second) or any(f.startswith("limit-") for f in reading.faults)
+    absent = not finite(second) or any(f.startswith("limit-") for f in reading.faults)
     if lasting(s, "second", absent, now, policy.sensor_coast_s):
         trip(s, "limit-sensor", now)
     if absent:

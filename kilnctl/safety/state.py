@@ -93,7 +93,6 @@ class SafetyState:
     # sensor
     good_c: float | None = None
     good_s: float = 0.0
-    good_count: int = 0
     before_c: float | None = None  # the good reading before the last good one
     rejects: float = 0.0  # separate jumps lately, old ones forgotten exponentially
     was_wild: bool = False
@@ -145,7 +144,7 @@ class SafetyState:
         self.rejects = self.noise_k = self.off_s = self.excess = self.missing = self.unasked = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
-        self.good_count, self.top_c, self.purge_until_s, self.settled_s = 0, -math.inf, -math.inf, -math.inf
+        self.top_c = self.purge_until_s = self.settled_s = -math.inf
 
 
 _FIELDS = tuple(SafetyState.__slots__)

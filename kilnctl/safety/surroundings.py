@@ -18,7 +18,7 @@ def clock(s: SafetyState, policy: Policy, tick: Tick) -> bool:
     if not finite(tick.time_s) or type(tick.step) is not int:
         trip(s, "clock", 0.0 if s.time_s is None else s.time_s, what="the time of the control loop is not a number")
         return False
-    if s.time_s is None or s.step is None:
+    if s.time_s is None:
         return True
     gap = tick.time_s - s.time_s
     if gap > 0.0 and tick.step > s.step:
@@ -33,7 +33,7 @@ def clock(s: SafetyState, policy: Policy, tick: Tick) -> bool:
 
 
 def wall_clock(s: SafetyState, policy: Policy, tick: Tick, warnings: list[str]) -> None:
-    if tick.wall_s is None or not finite(tick.wall_s):
+    if not finite(tick.wall_s):
         return
     ahead = tick.wall_s - tick.time_s
     if s.wall_ahead_s is not None and abs(ahead - s.wall_ahead_s) > policy.clock_step_s:
@@ -56,7 +56,7 @@ def supply(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, warning
     lost = volts is not None and nominal is not None and not (finite(volts) and volts > 0.3 * nominal)
     if lasting(s, "supply", lost, tick.time_s, policy.outage_s):
         trip(s, "supply-lost", tick.time_s, time=tick.time_s - s.over["supply"])
-    if not lost and volts is not None and nominal is not None and abs(volts / nominal - 1.0) > 0.15:
+    if not lost and volts is not None and nominal is not None and abs(volts - nominal) > 0.15 * nominal:
         warnings.append(f"the supply is at {volts:.0f} V instead of {nominal:.0f} V")
     return not lost
 
@@ -88,30 +88,31 @@ def relay_and_contactor(s: SafetyState, policy: Policy, reading: Reading, tick: 
     now = tick.time_s
     if tick.contactor is not None and tick.contactor != s.coil:
         s.coil, s.coil_s = tick.contactor, now - dt
-    settled = s.coil is not None and now - s.coil_s >= policy.contactor_s
+    settled = now - s.coil_s >= policy.contactor_s
+    told_open, told_shut = settled and s.coil is False, settled and s.coil is True
     closed = reading.contactor_closed
     if closed is not None:
-        if lasting(s, "welded", settled and s.coil is False and closed, now, policy.contactor_s):
+        if lasting(s, "welded", told_open and closed, now, policy.contactor_s):
             trip(s, "contactor-welded", now)
             s.danger = DANGER
-        if lasting(s, "absent", settled and s.coil is True and not closed and powered, now, policy.contactor_s):
+        if lasting(s, "absent", told_shut and not closed and powered, now, policy.contactor_s):
             trip(s, "contactor-open", now)
 
     asked = tick.commanded
     given = reading.fired if finite(reading.fired) else None
     if given is None and asked == 0.0 and reading.current_a is not None:
         given = 0.0 if finite(reading.current_a) and reading.current_a < CURRENT_A else 1.0
-    if asked is None or not finite(asked) or given is None:
+    if not finite(asked) or given is None:
         return
     s.unasked = max(0.0, s.unasked + (given - asked - UNASKED_ALLOWANCE) * dt)
     if s.unasked > policy.unasked_on_s:
         trip(s, "relay-on-unasked", now, given=100.0 * given, asked=100.0 * asked)
-        if settled and s.coil is False:
+        if told_open:
             s.danger = DANGER
     share = 1.0 - math.exp(-dt / 10.0)
     s.asked += (asked - s.asked) * share
     s.given += (given - s.given) * share
-    ready = s.asked > 0.05 and settled and s.coil is True and closed is not False and powered
+    ready = s.asked > 0.05 and told_shut and closed is not False and powered
     if lasting(s, "no-heat", ready and s.given < 0.1 * s.asked, now, 5.0):
         trip(s, "relay-open", now, asked=100.0 * s.asked)
     elif lasting(s, "part-heat", ready and s.given < 0.85 * s.asked, now, 30.0):

@@ -28,7 +28,8 @@ def markdown() -> str:
 
 def placed(text: str) -> str:
     """`text` with the table between its markers renewed. Raises KilnctlError when it lacks them or has them twice."""
-    if text.count(BEGIN) != 1 or text.count(END) != 1 or text.index(BEGIN) > text.index(END):
+    head, _, rest = text.partition(BEGIN)
+    _, end, tail = rest.partition(END)
+    if not end or BEGIN in rest or END in head or END in tail:
         raise KilnctlError(f"the text needs one line '{BEGIN}' and, after it, one line '{END}'")
-    head, rest = text.split(BEGIN)
-    return f"{head}{BEGIN}\n{markdown()}\n{END}{rest.split(END)[1]}"
+    return f"{head}{BEGIN}\n{markdown()}\n{END}{tail}"

@@ -5,13 +5,38 @@ import random
 
 import pytest
 
-from kilnctl.safety.cusum import grow, run_length, time_to_alarm_s
+from kilnctl.safety.cusum import _mean_passage, grow, run_length, time_to_alarm_s
 
 
 def test_the_sum_grows_by_the_excess_and_never_below_zero():
     assert grow(0.0, 0.5, 0.2, 2.0) == pytest.approx(0.6)
     assert grow(0.3, 0.0, 0.2, 1.0) == pytest.approx(0.1)
     assert grow(0.1, 0.0, 0.2, 1.0) == 0.0
+
+
+def test_a_run_length_is_siegmund_s_formula():
+    """N ≈ (exp(2 d b) − 1 − 2 d b) / (2 d²) with b = h + 1.166."""
+    for drift, threshold in ((0.5, 4.0), (-0.7, 0.5), (0.03, 7.0)):
+        b = threshold + 1.166
+        assert run_length(drift, threshold) == pytest.approx((math.exp(2.0 * drift * b) - 1.0 - 2.0 * drift * b) / (2.0 * drift**2), rel=1e-9)
+    assert run_length(0.0, 4.0) == pytest.approx(5.166**2) and run_length(0.0, 0.5) == pytest.approx(1.666**2)
+
+
+def test_a_time_to_alarm_is_of_a_particle_with_inertia():
+    """v = 2 σ² τ, b = h + 2·|ζ(1/2)| σ τ; ζ(1/2) = −1.4603545, from memory."""
+    for drift, sigma, tau, threshold in ((0.05, 0.1, 60.0, 15.0), (-0.02, 0.3, 20.0, 5.0)):
+        v, b = 2.0 * sigma**2 * tau, threshold + 2.0 * 1.4603545 * sigma * tau
+        x = 2.0 * drift * b / v
+        assert time_to_alarm_s(drift, sigma, tau, threshold) == pytest.approx(v / (2.0 * drift**2) * (math.exp(x) - 1.0 - x), rel=1e-5)
+        assert time_to_alarm_s(0.0, sigma, tau, threshold) == pytest.approx(b * b / v, rel=1e-5)
+
+
+def test_where_the_formula_gives_way_to_its_limits():
+    """Near no drift (exp(x) − 1 − x)·2/x² is 1 + x/3, and 1 below 10⁻⁴; beyond an exponent of 600 nobody waits."""
+    assert _mean_passage(4.99e-5, 1.0, 1.0) == _mean_passage(-4.99e-5, 1.0, 1.0) == 1.0
+    for drift in (5e-5, 6e-5, -5e-5, -6e-5):
+        assert _mean_passage(drift, 1.0, 1.0) == pytest.approx(1.0 + 2.0 * drift / 3.0, rel=1e-7)
+    assert _mean_passage(300.0, 1.0, 1.0) == pytest.approx(math.exp(600.0) / 1.8e5, rel=1e-9) and _mean_passage(300.01, 1.0, 1.0) == math.inf
 
 
 #: Two-sided average run length of a tabular CUSUM with k = 1/2 for a shift of the mean by so many standard deviations:
@@ -26,36 +51,11 @@ def test_run_length_against_published_table(threshold, shift, published):
     assert 1.0 / (1.0 / up + 1.0 / down) == pytest.approx(published, rel=0.06)
 
 
-@pytest.mark.parametrize(("drift", "threshold"), [(0.5, 3.0), (0.25, 4.0), (0.0, 5.0), (-0.5, 6.0)])
-def test_run_length_against_simulation(drift, threshold):
-    generator, lengths = random.Random(1), []
-    for _ in range(1500):
-        total, n = 0.0, 0
-        while total <= threshold:
-            total, n = grow(total, generator.gauss(-drift, 1.0), 0.0, 1.0), n + 1
-        lengths.append(n)
-    assert sum(lengths) / len(lengths) == pytest.approx(run_length(drift, threshold), rel=0.08)
-
-
 def test_run_length_is_smooth_through_zero_drift_and_without_end_for_large_ones():
     assert run_length(0.0, 4.0) == pytest.approx((4.0 + 1.166) ** 2)
     assert run_length(1e-3, 4.0) == pytest.approx(run_length(0.0, 4.0), rel=0.01)
     assert run_length(1e-5, 4.0) == pytest.approx(run_length(0.0, 4.0), rel=1e-3)
     assert run_length(100.0, 4.0) == math.inf
-
-
-@pytest.mark.parametrize(("sigma", "tau", "drift"), [(0.1, 60.0, 0.05), (0.1, 60.0, 0.0), (0.2, 20.0, 0.05), (0.05, 60.0, 0.02)])
-def test_time_to_alarm_of_correlated_evidence_against_simulation(sigma, tau, drift):
-    """First-order correlated evidence, one sample a second, as the estimator's unexplained heat is."""
-    threshold, keep = 15.0, math.exp(-1.0 / tau)
-    kick, generator, times = sigma * math.sqrt(1.0 - keep * keep), random.Random(2), []
-    for _ in range(150):
-        value, total, t = generator.gauss(0.0, sigma), 0.0, 0
-        while total <= threshold:
-            value = keep * value + generator.gauss(0.0, kick)
-            total, t = grow(total, value, drift, 1.0), t + 1
-        times.append(t)
-    assert sum(times) / len(times) == pytest.approx(time_to_alarm_s(drift, sigma, tau, threshold), rel=0.2)
 
 
 def test_the_stated_rate_of_the_rule():
@@ -77,3 +77,28 @@ def test_what_cannot_be_is_refused(bad):
             run_length(bad, 4.0)
         with pytest.raises(ValueError, match="drift"):
             time_to_alarm_s(bad, 0.1, 60.0, 15.0)
+
+
+@pytest.mark.parametrize(("drift", "threshold"), [(0.5, 3.0), (0.25, 4.0), (0.0, 5.0), (-0.5, 6.0)])
+def test_run_length_against_simulation(drift, threshold):
+    generator, lengths = random.Random(1), []
+    for _ in range(1500):
+        total, n = 0.0, 0
+        while total <= threshold:
+            total, n = grow(total, generator.gauss(-drift, 1.0), 0.0, 1.0), n + 1
+        lengths.append(n)
+    assert sum(lengths) / len(lengths) == pytest.approx(run_length(drift, threshold), rel=0.08)
+
+
+@pytest.mark.parametrize(("sigma", "tau", "drift"), [(0.1, 60.0, 0.05), (0.1, 60.0, 0.0), (0.2, 20.0, 0.05), (0.05, 60.0, 0.02)])
+def test_time_to_alarm_of_correlated_evidence_against_simulation(sigma, tau, drift):
+    """First-order correlated evidence, one sample a second, as the estimator's unexplained heat is."""
+    threshold, keep = 15.0, math.exp(-1.0 / tau)
+    kick, generator, times = sigma * math.sqrt(1.0 - keep * keep), random.Random(2), []
+    for _ in range(150):
+        value, total, t = generator.gauss(0.0, sigma), 0.0, 0
+        while total <= threshold:
+            value = keep * value + generator.gauss(0.0, kick)
+            total, t = grow(total, value, drift, 1.0), t + 1
+        times.append(t)
+    assert sum(times) / len(times) == pytest.approx(time_to_alarm_s(drift, sigma, tau, threshold), rel=0.2)

@@ -1,19 +1,15 @@
 """The fault table keeps what it says: every row with rules trips in time and not without its fault; the others say who carries them."""
 
 import math
-from pathlib import Path
 
 import pytest
 from safety_scenes import HOT, QUIET, SCENES, Bench, fell, level, play, steady, words
 
-from kilnctl import KilnctlError
 from kilnctl.plants.faults import FAULT_KINDS
 from kilnctl.safety import LEASE_S, Permit, pass_duty
 from kilnctl.safety.faults import FAULTS, by_id
-from kilnctl.safety.table import BEGIN, END, markdown, placed
 from kilnctl.safety.words import WORDS
 
-ROOT = Path(__file__).parents[2]
 DETECTED = [f.id for f in FAULTS if f.rules]
 
 
@@ -54,7 +50,7 @@ def test_an_unknown_row_is_a_key_error():
 
 @pytest.mark.parametrize("fault", DETECTED)
 def test_a_row_trips_within_its_time(fault):
-    """By its first rule (the quickest); every rule's own trip and near miss are in test_rules."""
+    """By its first rule (the quickest); every rule's own trip and near miss are in test_trips_and_latches."""
     row = by_id(fault)
     rule = row.rules[0]
     bench = tripped(rule)
@@ -116,31 +112,3 @@ def test_f34_numbers_that_are_none():
         assert "sensor-not-a-number" in Bench().feed(30, **QUIET).feed(20, chamber=odd, **QUIET).faults
     assert Bench().feed(30, **QUIET).feed(15, **words("open")).faults == {"sensor-open"}
     assert Bench().feed(30, chamber=level(100.0), **QUIET).faults == set()
-
-
-# ---- the table in SAFETY.md ----------------------------------------------------------------------------------------
-
-
-def test_the_table_has_a_line_a_row_and_the_same_columns_everywhere():
-    lines = markdown().splitlines()
-    assert len(lines) == len(FAULTS) + 2
-    assert {line.replace("\\|", "").count("|") for line in lines} == {10}
-    assert all(by_id(f.id).cause in line for f, line in zip(FAULTS, lines[2:]))
-    assert "| 4 h |" in markdown() and "| 10 min |" in markdown() and "| 15 s |" in markdown() and "| – |" in markdown()
-
-
-def test_the_table_is_put_between_its_markers_and_nowhere_else():
-    text = f"# Safety\n{BEGIN}\nxyzzy\n{END}\nthe end\n"
-    new = placed(text)
-    assert new.startswith("# Safety\n" + BEGIN) and new.endswith(END + "\nthe end\n") and "xyzzy" not in new and placed(new) == new
-    for bad in ("no markers", BEGIN, END, f"{END}{BEGIN}", text + BEGIN, text + END):
-        with pytest.raises(KilnctlError, match="needs one line"):
-            placed(bad)
-
-
-def test_safety_md_holds_the_current_table():
-    path = ROOT / "SAFETY.md"
-    text = path.read_text(encoding="utf-8")
-    if BEGIN not in text:
-        pytest.skip("SAFETY.md does not hold the markers of the fault table yet")
-    assert placed(text) == text, "the fault table is not current: run tools/safety_table"

@@ -8,10 +8,65 @@ import pytest
 from kilnctl import KilnctlError
 from kilnctl.model.day_zero import day_zero
 from kilnctl.safety import HARD_CEILINGS, Policy, policy_for
+from kilnctl.safety.faults import by_id
 from kilnctl.safety.policy import fastest_k_per_s
 from kilnctl.settings.oven import Control, Limits, Load, Vent
 
 BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+
+
+#: Every default and, where there is one, its ceiling: whoever changes a number changes it here too, knowing that it is one.
+DEFAULTS = {
+    "part_trip_c": math.inf, "longest_s": 172800.0, "most_energy_j": math.inf, "airflow_required": False, "door_switch": False, "has_limit_sensor": False,
+    "has_part_sensor": False, "stall_s": 2.5, "clock_step_s": 5.0, "over_confirm_s": 2.0, "sensor_coast_s": 10.0, "wild_jump_k": 10.0, "wild_k_per_s": 25.0,
+    "noise_k": 3.0, "noise_rejects": 4.0, "noise_window_s": 30.0, "frozen_s": 5.0, "identical_s": 60.0, "disagreement_k": 40.0, "disagreement_share": 0.06,
+    "disagreement_s": 60.0, "cold_junction_low_c": -20.0, "cold_junction_high_c": 80.0, "cold_junction_jump_k": 5.0, "no_rise_s": 600.0, "no_rise_k": 5.0,
+    "unasked_rise_s": 120.0, "unasked_rise_k": 6.0, "rise_k_per_s": 15.0, "fall_k_per_s": 2.0, "fall_s": 300.0, "unexplained_share": 0.25,
+    "explained_per_fired": 0.35, "excess_share_s": 15.0, "missing_share_s": 20.0, "airflow_s": 2.0, "purge_s": 60.0, "contactor_s": 1.0, "unasked_on_s": 2.5,
+    "outage_s": 10.0, "nominal_v": None,
+}  # fmt: skip
+CEILINGS = {
+    "chamber_trip_c": 1360.0, "schedule_trip_c": 1360.0, "part_trip_c": 1360.0, "longest_s": 1209600.0, "stall_s": 2.5, "over_confirm_s": 5.0, "sensor_coast_s": 10.0,
+    "wild_jump_k": 40.0, "disagreement_share": 0.1, "disagreement_k": 60.0, "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0,
+    "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0, "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0,
+    "unasked_rise_k": 15.0, "unexplained_share": 0.5, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0, "airflow_s": 10.0,
+    "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
+}  # fmt: skip
+
+
+def test_every_default_and_every_ceiling():
+    made = Policy(**BASE)
+    assert {f.name: getattr(made, f.name) for f in dataclasses.fields(made)} == {**BASE, **DEFAULTS} and HARD_CEILINGS == CEILINGS
+
+
+def test_a_policy_cannot_be_changed():
+    made = Policy(**BASE)
+    for f in dataclasses.fields(made):
+        with pytest.raises(dataclasses.FrozenInstanceError):
+            setattr(made, f.name, 1.0)
+    assert not hasattr(made, "__dict__")
+
+
+def test_the_fault_table_tells_the_defaults():
+    p = Policy(**BASE)
+    told = {
+        "F01": (f"{p.unasked_on_s:g} s of full power unasked", f"unexplained heat {100.0 * p.unexplained_share:g} % + {100.0 * p.explained_per_fired:g} % of the power fired",
+                f"summed to {p.excess_share_s:g} full-power seconds"),
+        "F02": (f"{p.unasked_on_s:g} s of full power unasked", f"{p.unasked_rise_k:g} K of rise after {p.unasked_rise_s:g} s without heat"),
+        "F04": (f"{p.no_rise_s:g} s of full power for less than {p.no_rise_k:g} K",), "F06": (f"{p.outage_s:g} s: trip",),
+        "F07": (f"for {2.0 * p.contactor_s:g} s",), "F08": (f"for {2.0 * p.contactor_s:g} s",), "F09": (f"{p.sensor_coast_s:g} s: trip",),
+        "F10": (f"{p.sensor_coast_s:g} s: trip",),
+        "F11": (f"further than {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s", f"the second sensor's {p.disagreement_k:g} K for {p.disagreement_s:g} s"),
+        "F12": (f"beyond {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s for {p.sensor_coast_s:g} s", f"{p.fall_s:g} s ({0.2 * p.fall_s:g} s where a door switch says"),
+        "F14": (f"the greater of {p.disagreement_k:g} K and {100.0 * p.disagreement_share:g} % for {p.disagreement_s:g} s",),
+        "F16": (f"counter {p.frozen_s:g} s; or identical bits for {p.identical_s:g} s",),
+        "F17": (f"{p.noise_rejects:g} separate jumps within {p.noise_window_s:g} s",),
+        "F18": (f"outside −{-p.cold_junction_low_c:g}…{p.cold_junction_high_c:g} °C, or a sudden change of {p.cold_junction_jump_k:g} K",),
+        "F20": (f"gap above {p.stall_s:g} s",), "F24": (f"{p.outage_s:g} s (15 min where the schedule resumes)",), "F26": (f"after {p.airflow_s:g} s a purge",),
+        "F27": (f"{p.over_confirm_s:g} s above the limit",), "F29": (f"a gap above {p.stall_s:g} s",),
+        "F36": (f"the greater of {p.disagreement_k:g} K and {100.0 * p.disagreement_share:g} % for {p.disagreement_s:g} s",),
+    }  # fmt: skip
+    assert [(fault, words) for fault, all_words in told.items() for words in all_words if words not in by_id(fault).threshold] == []
 
 
 @pytest.mark.parametrize("name", HARD_CEILINGS)
@@ -87,8 +142,9 @@ def test_an_outage_is_longer_where_the_schedule_resumes(oven, schedule):
 
 @pytest.mark.parametrize("vent", [None, Vent(flow_m3_per_s=0.001, proved=False), Vent(flow_m3_per_s=0.0, proved=True)])
 def test_flammable_vapour_without_proved_ventilation_is_refused(oven, schedule, vent):
-    with pytest.raises(KilnctlError, match="must not be heated"):
-        policy_for(dataclasses.replace(oven("curing-cabinet"), vent=vent), schedule("powder-cure"))
+    for file, named in (("plan.yaml", "plan.yaml: the load"), ("", f"{schedule('powder-cure').name}: the load")):
+        with pytest.raises(KilnctlError, match=f"{named} gives off flammable vapour.* must not be heated"):
+            policy_for(dataclasses.replace(oven("curing-cabinet"), vent=vent), dataclasses.replace(schedule("powder-cure"), file=file))
 
 
 def test_a_short_purge_is_half_a_minute(oven, schedule):
@@ -102,15 +158,19 @@ def test_a_wet_load_gets_time_to_dry(oven, schedule):
                  (oven("curing-cabinet"), dataclasses.replace(schedule("dry"), load=wet))):  # fmt: skip
         p = policy_for(o, s)
         assert (p.no_rise_s, p.missing_share_s) == (1200.0, 600.0)
-    dry = policy_for(dataclasses.replace(oven("curing-cabinet"), usual_load=None))
-    assert (dry.no_rise_s, dry.missing_share_s) == (600.0, 20.0)
+    for load in (None, dataclasses.replace(wet, moisture_kg=0.0)):
+        dry = policy_for(dataclasses.replace(oven("curing-cabinet"), usual_load=load))
+        assert (dry.no_rise_s, dry.missing_share_s) == (600.0, 20.0)
 
 
 def test_a_tick_too_slow_for_the_lease_is_refused(oven):
     cabinet = oven("curing-cabinet")
     assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)))
-    with pytest.raises(KilnctlError, match="too slow"):
-        policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.2)))
+    # A fifth more than a tick has to pass for a stall.
+    assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)), changes={"stall_s": 2.4}).stall_s == 2.4
+    for file, named in (("here.yaml", "here.yaml: control: tick 2.2 s is too slow"), ("", f"{cabinet.name}: control: tick 2.2 s is too slow")):
+        with pytest.raises(KilnctlError, match=named):
+            policy_for(dataclasses.replace(cabinet, file=file, control=Control(tick_s=2.2)))
 
 
 def test_single_numbers_may_be_changed_within_the_ceilings(oven):
@@ -131,6 +191,46 @@ def test_noisy_sensors_get_wider_bands_up_to_the_ceiling(oven):
 
     assert (noisy(1.0).noise_k, noisy(1.5).wild_jump_k) == (6.0, 15.0)
     assert (noisy(9.0).noise_k, noisy(9.0).wild_jump_k) == (HARD_CEILINGS["noise_k"], HARD_CEILINGS["wild_jump_k"])
+
+
+class Ramp:
+    """A model whose rates grow by the second, so that the fastest of any span is its last second's: with power the rise, K/s, is power × gain × seconds
+    with power; without, the fall is g × seconds without + h × seconds with power before."""
+
+    ambient_c, power_w = 20.0, 1000.0
+
+    def __init__(self, gain=2.0**-18, g=0.001, h=0.0):
+        self.gain, self.g, self.h = gain, g, h
+
+    def rest(self, ambient_c):
+        return 0.0, 0.0, ambient_c
+
+    def steady(self, chamber_c):
+        return (0.0, 0.0, chamber_c), 123.0
+
+    def step(self, x, power_w, dt, ambient_c):
+        without, powered, chamber_c = x
+        if power_w > 0.0:
+            return 0.0, powered + 1.0, chamber_c + power_w * self.gain * (powered + 1.0) * dt
+        return without + 1.0, powered, chamber_c - (self.g * (without + 1.0) + self.h * powered) * dt
+
+
+def test_the_fastest_rise_is_of_five_minutes_with_a_tenth_too_much_voltage_and_its_margin():
+    assert fastest_k_per_s(Ramp(), 200.0)[0] == pytest.approx(2.5 * 1.1**2 * 1000.0 * 300.0 / 2.0**18)
+    assert fastest_k_per_s(Ramp(gain=2.0**-20), 200.0)[0] == 1.0 and fastest_k_per_s(Ramp(gain=2.0**-13), 200.0)[0] == HARD_CEILINGS["rise_k_per_s"]
+
+
+def test_the_fastest_fall_is_of_two_minutes_from_the_hottest_with_its_margin():
+    assert fastest_k_per_s(Ramp(g=0.002), 200.0)[1] == pytest.approx(0.5 + 3.0 * 0.002 * 120.0)
+    assert fastest_k_per_s(Ramp(g=0.1), 200.0)[1] == HARD_CEILINGS["fall_k_per_s"]
+
+
+def test_on_the_way_up_it_is_cut_every_twenty_seconds_for_forty_until_the_hottest_is_passed():
+    # After n s with power it stands at 20 °C + 1000 W · gain · n(n + 1)/2; the cuts are after 1, 21, 41 … of them.
+    reached = 20.0 + 1000.0 * 2.0**-18 * 21.0 * 22.0 / 2.0
+    for highest, cut_after in ((reached, 21.0), (reached - 1e-9, 1.0), (1e9, 3581.0)):
+        model = Ramp(g=1e-4, h=0.02 if highest < 1e9 else 1e-4)
+        assert fastest_k_per_s(model, highest)[1] == pytest.approx(0.5 + 3.0 * max(1e-4 * 120.0, 0.5 * (1e-4 * 40.0 + model.h * cut_after)))
 
 
 @pytest.mark.parametrize("name", ["curing-cabinet", "brick-kiln", "bench-muffle"])

@@ -6,8 +6,9 @@ import math
 import pytest
 
 from kilnctl import Reading
-from kilnctl.safety.startup import FALL_K, HEAT_DUTY, LONGEST_HEAT_S, OFF, PROBE_DUTY, Command, begin, step
+from kilnctl.safety.startup import Command, StartTest, begin, step
 
+OFF, PROBE, HEAT = Command(0.0, False), Command(0.5, False), Command(0.6, True)
 GOOD = dict(cold_junction_c=25.0)
 
 
@@ -41,9 +42,9 @@ def run(oven, longest=400, **more):
 def test_a_sound_oven_passes_in_three_parts():
     test, commands = run(Oven())
     assert test.phase == "passed" and test.trip is None and test.unproved == ()
-    assert commands[0] == Command(PROBE_DUTY, False) and Command(0.0, True) in commands and Command(HEAT_DUTY, True) in commands
-    first_heat = commands.index(Command(HEAT_DUTY, True))
-    assert all(c == Command(PROBE_DUTY, False) for c in commands[:4]) and all(c.duty == 0.0 for c in commands[4:first_heat])
+    assert commands[0] == PROBE and Command(0.0, True) in commands and HEAT in commands
+    first_heat = commands.index(HEAT)
+    assert all(c == PROBE for c in commands[:4]) and all(c.duty == 0.0 for c in commands[4:first_heat])
     # It proves 3 K at 0.6 × 0.2 K/s: 25 s after the first eight.
     assert len(commands) == pytest.approx(8 + 25, abs=3)
     assert step(test, Reading(20.0), 1e6) == (test, OFF)
@@ -65,7 +66,7 @@ def test_each_fault_is_found_by_its_part(oven, fault, seen):
     assert test.phase == "failed" and test.trip.fault == fault and seen in test.trip.seen
     assert commands[-1] == OFF and test.trip.check and test.trip.done
     if fault != "start-no-rise":
-        assert not any(c == Command(HEAT_DUTY, True) for c in commands), "no heat before both contacts are proved"
+        assert not any(c == HEAT for c in commands), "no heat before both contacts are proved"
 
 
 def test_what_a_rig_cannot_show_is_said():
@@ -79,7 +80,7 @@ def test_what_a_rig_cannot_show_is_said():
 def test_read_backs_get_their_time_to_follow():
     test, command = begin(0.0)
     late = Reading(20.0, contactor_closed=True, fired=1.0)
-    assert step(test, late, 1.4) == (dataclasses.replace(test, first_c=20.0, first_s=1.4), Command(PROBE_DUTY, False))
+    assert step(test, late, 1.4) == (dataclasses.replace(test, first_c=20.0, first_s=1.4), PROBE)
     assert step(test, late, 1.5)[0].phase == "failed"
     test, _ = step(test, Reading(20.0, contactor_closed=False, fired=0.0), 4.0)
     assert test.phase == "contactor alone" and test.since_s == 4.0
@@ -92,14 +93,66 @@ def test_read_backs_get_their_time_to_follow():
         assert step(test, Reading(20.0, contactor_closed=True, current_a=current), 5.5)[0].phase == phase
 
 
+def test_it_begins_with_the_relay_against_an_open_contactor():
+    assert begin(7.0) == (StartTest("relay alone", 7.0), PROBE) and begin(7.0)[0].noise_k == 0.15 and begin(7.0, 0.5)[0].noise_k == 0.5
+    fresh = StartTest("heat", 7.0)
+    assert (fresh.base_c, fresh.low_c, fresh.first_c, fresh.first_s, fresh.noise_k, fresh.trip, fresh.unproved) == (None, None, None, 0.0, 0.15, None, ())
+    assert [StartTest(phase, 0.0).over for phase in ("relay alone", "contactor alone", "heat", "passed", "failed")] == [False, False, False, True, True]
+
+
+def test_test_and_command_cannot_be_changed():
+    for made in begin(0.0):
+        for f in dataclasses.fields(made):
+            with pytest.raises(dataclasses.FrozenInstanceError):
+                setattr(made, f.name, 1.0)
+        assert not hasattr(made, "__dict__")
+
+
+@pytest.mark.parametrize("phase, told, after, then", [("relay alone", PROBE, "contactor alone", Command(0.0, True)), ("contactor alone", Command(0.0, True), "heat", HEAT)])
+def test_each_of_the_first_two_parts_lasts_four_seconds(phase, told, after, then):
+    quiet = Reading(20.0, contactor_closed=phase == "contactor alone", fired=0.0)
+    for now in (100.0, 103.9):
+        assert step(StartTest(phase, 100.0, first_c=20.0), quiet, now) == (StartTest(phase, 100.0, first_c=20.0), told)
+    test, command = step(StartTest(phase, 100.0, first_c=20.0), quiet, 104.0)
+    assert (test.phase, test.since_s, command) == (after, 104.0, then) and test.unproved == ()
+    assert (test.base_c, test.low_c) == ((20.0, 20.0) if after == "heat" else (None, None))
+
+
+def test_the_first_reading_is_the_first_that_is_a_number():
+    test = begin(0.0)[0]
+    for value, now, first in ((math.nan, 1.0, (None, 0.0)), (30.0, 2.0, (30.0, 2.0)), (25.0, 3.0, (30.0, 2.0))):
+        test, _ = step(test, Reading(value), now)
+        assert (test.first_c, test.first_s) == first
+
+
+@pytest.mark.parametrize("first_c, first_s, spent, fails_at", [(24.0, 0.0, 10.0, 11.0), (24.0, 4.0, 2.0, 14.0), (30.0, 7.0, 0.5, 11.0), (20.0, 8.0, 12.0, 16.0),
+                                                               (10.0, 0.0, 12.0, 16.0)])  # fmt: skip
+def test_a_fall_is_counted_from_where_the_oven_would_have_cooled_to(first_c, first_s, spent, fails_at):
+    """From 20 °C at 8 s on as before, never as a rise, and 4 K below that."""
+    test = dataclasses.replace(heating(), first_c=first_c, first_s=first_s)
+    assert step(test, Reading(fails_at + 0.01), 8.0 + spent)[0].phase == "heat"
+    failed, command = step(test, Reading(fails_at), 8.0 + spent)
+    assert failed.phase == "failed" and command == OFF and f"fell by {20.0 - fails_at:.1f} K" in failed.trip.seen and failed.trip.time_s == 8.0 + spent
+
+
+def test_the_rise_is_counted_from_the_lowest_and_said_when_it_is_too_little():
+    test, command = step(heating(), Reading(18.0), 10.0)
+    assert (test.phase, test.low_c, command) == ("heat", 18.0, HEAT)
+    test, command = step(test, Reading(20.5), 20.0)
+    assert (test.phase, test.low_c, command) == ("heat", 18.0, HEAT)
+    assert "180 s of heat raised the control reading by only 2.5 K" in step(test, Reading(20.5), 188.0)[0].trip.seen
+    passed, command = step(test, Reading(21.0), 20.0)
+    assert (passed.phase, passed.since_s, command) == ("passed", 20.0, Command(0.0, True))
+
+
 def heating(noise_k=0.15):
     test, _ = begin(0.0, noise_k)
-    return dataclasses.replace(test, phase="heat", since_s=8.0, base_c=20.0, low_c=20.0)
+    return dataclasses.replace(test, phase="heat", since_s=8.0, base_c=20.0, low_c=20.0, first_c=20.0, first_s=0.0)
 
 
 @pytest.mark.parametrize(("value", "at", "phase"), [
-    (22.99, 20.0, "heat"), (23.0, 20.0, "passed"), (20.0 - FALL_K + 0.01, 20.0, "heat"), (20.0 - FALL_K, 20.0, "failed"),
-    (22.9, 8.0 + LONGEST_HEAT_S - 0.1, "heat"), (22.9, 8.0 + LONGEST_HEAT_S, "failed"), (math.nan, 20.0, "failed"), (math.inf, 20.0, "failed"),
+    (22.99, 20.0, "heat"), (23.0, 20.0, "passed"), (16.01, 20.0, "heat"), (16.0, 20.0, "failed"),
+    (22.9, 187.9, "heat"), (22.9, 188.0, "failed"), (math.nan, 20.0, "failed"), (math.inf, 20.0, "failed"),
 ])  # fmt: skip
 def test_how_much_rise_proves_the_heat(value, at, phase):
     assert step(heating(), Reading(value), at)[0].phase == phase
@@ -165,5 +218,5 @@ def test_a_warm_oven_that_falls_faster_when_heated_fails(slope):
 
 def test_a_rising_oven_is_not_expected_to_go_on_rising():
     test = dataclasses.replace(heating(), first_c=10.0, first_s=0.0)
-    assert step(test, Reading(20.0 - FALL_K + 0.01), 40.0)[0].phase == "heat"
-    assert step(test, Reading(20.0 - FALL_K), 40.0)[0].phase == "failed"
+    assert step(test, Reading(16.01), 40.0)[0].phase == "heat"
+    assert step(test, Reading(16.0), 40.0)[0].phase == "failed"

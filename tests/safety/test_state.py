@@ -2,11 +2,46 @@
 
 import dataclasses
 import math
+from fractions import Fraction
 
+import numpy as np
 import pytest
 
-from kilnctl.safety import SafetyState
+from kilnctl.safety import Permit, SafetyState, Tick, Trip, Verdict
 from kilnctl.safety.state import finite, lasting, number, trip
+
+NOTHING = Verdict(None, False, (), (), (), "because")
+
+
+def test_what_a_tick_is_taken_to_say_when_it_does_not():
+    assert dataclasses.asdict(Tick(1.0, 2, 0.3)) == {
+        "time_s": 1.0, "step": 2, "fired": 0.3, "unexplained_w": None, "full_power_w": math.inf, "holding_w": 0.0, "energy_j": 0.0, "run_s": 0.0, "heating": True,
+        "wall_s": None, "commanded": None, "contactor": None, "recording": None,
+    }  # fmt: skip
+
+
+def test_what_the_rules_begin_with():
+    fresh = dataclasses.asdict(SafetyState())
+    assert {name for name, value in fresh.items() if value is None} == {
+        "time_s", "step", "wall_ahead_s", "good_c", "before_c", "sample", "cold_c", "slow_c", "second_c", "window", "sink", "quiet_c", "fall", "coil"}  # fmt: skip
+    assert {name: value for name, value in fresh.items() if value is not None and value != 0.0} == {
+        "trips": {}, "over": {}, "raw": (), "top_c": -math.inf, "purge_until_s": -math.inf, "danger": ""}  # fmt: skip
+    assert SafetyState().was_wild is False
+
+
+def test_without_a_permit_there_is_no_heat():
+    assert (NOTHING.heat_allowed, NOTHING.duty_limit, NOTHING.usable, NOTHING.danger) == (False, 0.0, False, "")
+    some = dataclasses.replace(NOTHING, permit=Permit(0.0, 2.0, 1, 0.4))
+    assert (some.heat_allowed, some.duty_limit) == (True, 0.4)
+
+
+@pytest.mark.parametrize("made", [Tick(1.0, 2, 0.3), NOTHING, Trip("energy", 0.0, "seen", "done", "check")])
+def test_what_was_said_cannot_be_changed(made):
+    for f in dataclasses.fields(made):
+        with pytest.raises(dataclasses.FrozenInstanceError):
+            setattr(made, f.name, 1.0)
+    assert not hasattr(made, "__dict__")
+
 
 def scrambled() -> SafetyState:
     made = SafetyState()
@@ -27,7 +62,7 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     forgotten = {f.name for f in dataclasses.fields(SafetyState) if getattr(made, f.name) != 123.5} - {"trips", "over"}
     assert forgotten == {"raw", "sample", "window", "fall", "quiet_c", "sink", "was_wild", "rejects", "noise_k", "off_s", "excess", "missing", "unasked", "asked",
                          "given", "slope_k_per_s", "second_slope", "airless_s", "slow_c", "second_c", "before_c", "good_c", "cold_c", "wall_ahead_s", "coil",
-                         "good_count", "top_c", "purge_until_s", "settled_s"}  # fmt: skip
+                         "top_c", "purge_until_s", "settled_s"}  # fmt: skip
     for name in forgotten - {"settled_s"}:
         assert getattr(made, name) == getattr(fresh, name), name
     # The missing-heat sum need not rest: there is nothing left to unlearn.
@@ -43,7 +78,8 @@ def test_a_copy_is_whole_and_its_latches_are_its_own():
 
 
 @pytest.mark.parametrize("value, good", [(1.0, True), (0, True), (-5, True), (True, True), (math.nan, False), (math.inf, False), (-math.inf, False), (None, False),
-                                         ("1", False), (10**400, False), (1j, False), ([1.0], False)])  # fmt: skip
+                                         ("1", False), (10**400, False), (1j, False), ([1.0], False),
+                                         (np.float32(3.0), True), (np.int64(3), True), (np.float32("nan"), False), (Fraction(1, 3), True)])  # fmt: skip
 def test_what_a_number_is(value, good):
     assert finite(value) is good
     assert number(value) == float(value) if good else math.isnan(number(value))

@@ -1,0 +1,66 @@
+"""Limits unlike the last run's are shown before there is heat, each by its name and with what it was."""
+
+import dataclasses
+import json
+import math
+
+import pytest
+
+from kilnctl.safety import Policy, likeness, policy_for
+
+BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+
+
+def test_the_same_limits_need_no_word_and_survive_a_file():
+    for policy in (Policy(**BASE), Policy(**BASE, part_trip_c=200.0, most_energy_j=1e8, nominal_v=230.0, door_switch=True)):
+        assert likeness.unlike(policy, json.loads(json.dumps(likeness.to_mapping(policy)))) == ()
+
+
+@pytest.mark.parametrize("name", likeness.WATCHED)
+def test_each_watched_limit_that_differs_is_named(name):
+    words, _, same = likeness.WATCHED[name]
+    base = dict(BASE, part_trip_c=200.0, most_energy_j=1e8, nominal_v=230.0)
+    last = likeness.to_mapping(Policy(**base))
+    value = getattr(Policy(**base), name)
+    assert likeness.unlike(dataclasses.replace(Policy(**base), **{name: value - 0.99 * same}), last) == ()
+    found = likeness.unlike(dataclasses.replace(Policy(**base), **{name: value - 1.01 * same}), last)
+    assert len(found) == 1 and words in found[0] and f"{value:g}" in found[0]
+    for damage in ({k: v for k, v in last.items() if k != name}, {**last, name: "much"}, {**last, name: math.nan}):
+        assert likeness.unlike(Policy(**base), damage) == (f"{words} is not in the record of the last run",)
+
+
+def test_what_is_taken_as_no_change():
+    assert {name: same for name, (_, _, same) in likeness.WATCHED.items()} == {
+        "chamber_trip_c": 1.0, "part_trip_c": 1.0, "longest_s": 60.0, "most_energy_j": 1e4, "sensor_coast_s": 0.5, "disagreement_k": 1.0, "rise_k_per_s": 1.0,
+        "unexplained_share": 0.01, "nominal_v": 1.0,
+    }  # fmt: skip
+    last = likeness.to_mapping(Policy(**BASE))
+    for trip_c, unlike in ((301.0, 0), (299.0, 0), (301.01, 1), (298.99, 1)):
+        assert len(likeness.unlike(Policy(chamber_trip_c=trip_c, schedule_trip_c=250.0), last)) == unlike
+
+
+@pytest.mark.parametrize("name", likeness.SWITCHES)
+def test_each_switch_that_differs_is_named(name):
+    last = likeness.to_mapping(Policy(**BASE))
+    assert likeness.unlike(Policy(**BASE, **{name: True}), last) == (f"that {likeness.SWITCHES[name]}: yes now, no in the last run",)
+    assert likeness.unlike(Policy(**BASE), {**last, name: True}) == (f"that {likeness.SWITCHES[name]}: no now, yes in the last run",)
+
+
+def test_a_limit_that_was_or_is_not_set_is_named():
+    none, some = Policy(**BASE), Policy(**BASE, part_trip_c=200.0, nominal_v=230.0)
+    assert likeness.unlike(some, likeness.to_mapping(none)) == (
+        "the part's limit is 200 °C; in the last run it was not set", "the nominal supply is 230 V; in the last run it was not set",
+    )  # fmt: skip
+    assert "the part's limit is not set; in the last run it was 200 °C" in likeness.unlike(none, likeness.to_mapping(some))
+
+
+@pytest.mark.parametrize("last", [None, {}])
+def test_a_first_run_needs_a_word_too(last):
+    assert likeness.unlike(Policy(**BASE), last) == ("there is no earlier run of this oven to compare its limits with",)
+
+
+def test_another_ovens_file_does_not_pass_for_this_one(oven, schedule):
+    cabinet, kiln = policy_for(oven("curing-cabinet")), policy_for(oven("brick-kiln"))
+    assert any("the oven's trip is 1125 °C; in the last run it was 275 °C" in w for w in likeness.unlike(kiln, likeness.to_mapping(cabinet)))
+    # Schedules differ by nature; what is compared is the oven's own policy.
+    assert likeness.unlike(policy_for(oven("curing-cabinet")), likeness.to_mapping(cabinet)) == ()
