@@ -17,8 +17,13 @@ from . import plan as planning
 from .plain import simc_pi
 from .programme import Programme
 
-#: A new plan is made after this many seconds or one of its steps, whichever is less, and whenever something changed.
-PLAN_EVERY_S = 10.0
+#: A new plan is made after this many seconds or one of its steps, whichever is less, and whenever something changed: on request, at a corner,
+#: or in the oven (`estimator.doubt_of`).
+PLAN_EVERY_S, PLAN_AT_DOUBT = 10.0, 6.0
+#: While a door is open anything may be lost: the unexplained heat may change so many times faster, and the hidden temperatures stray so many times
+#: further. For SETTLING_S after it what was lost before is trusted, and what the draught took out of lining, load and elements is found anew.
+DOOR_WANDER, DOOR_DRIFT = 40.0, 10.0
+SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 1.0, 10.0
 #: The model is given up for a plain PI when this share of full power stays unexplained this long.
 GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
 
@@ -86,12 +91,10 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     door = bool(reading.door_open)
     _door(s, door, now)
 
-    # While a door is open anything may be lost, and for a minute after it the losses are still unsettled; the hidden
-    # temperatures are not to be blamed for it.
-    wander, drift = (40.0, 0.3) if door else (4.0, 0.3) if now < s.settling_until_s else (1.0, 1.0)
+    wander, drift = (DOOR_WANDER, DOOR_DRIFT) if door else (SETTLING_WANDER, SETTLING_DRIFT) if now < s.settling_until_s else (1.0, 1.0)
     wander *= programme.wander
     s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
-                                             wander, drift, usable)  # fmt: skip
+                                             wander, drift, usable, reading.part_c)  # fmt: skip
     if not door and now > s.settling_until_s:
         s.calm_w += (estimate.unexplained_w - s.calm_w) * min(1.0, dt_s / 60.0)
     chamber = estimate.now[CHAMBER]
@@ -115,7 +118,8 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         demand, feedforward, trim = _plain(s, programme, target, reading.chamber_c if usable else chamber, full, dt_s)
         reason = "plain PI: the model and the oven disagree too much"
     else:
-        if s.plan is None or changed or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
+        doubt = estimator.doubt_of(estimate, dt_s)
+        if s.plan is None or changed or doubt > PLAN_AT_DOUBT or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
             s.plan = _plan(programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0)
         # Between plans only the unexplained heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
@@ -148,7 +152,7 @@ def _door(s: ControlState, door: bool, now: float) -> None:
         s.door_since_s, s.door_unexplained_w = now, s.calm_w
     elif not door and s.door_since_s is not None:
         s.door_since_s = None
-        s.settling_until_s = now + 60.0
+        s.settling_until_s = now + SETTLING_S
         s.estimate = replace_unexplained(s.estimate, s.door_unexplained_w)
         s.plan = None
 
@@ -186,7 +190,8 @@ def _give_up(s: ControlState, estimate: estimator.Estimate, full: float, dt: flo
 
 
 def _plain(s: ControlState, programme: Programme, target: float, value: float, full: float, dt: float) -> tuple[float, float, float]:
-    pi = simc_pi(programme.model, target, programme.ambient_c)
+    # The model that the rule is fed with is the one that was given up: the rule's slower choice bears an oven three times as quick as it says.
+    pi = simc_pi(programme.model, target, programme.ambient_c, slower=3.0)
     error = target - value
     proportional = pi.gain_w_per_k * error
     demand = min(full, max(0.0, proportional + s.integral_w))

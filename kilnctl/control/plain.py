@@ -30,10 +30,10 @@ class Tuning:
 _TUNINGS: dict = {}
 
 
-def simc_pi(model: EnergyModel, working_c: float, ambient_c: float, derivative: bool = False) -> Tuning:
-    """SIMC tuning at a working point. The sensor's response to a small power step from steady state is simulated; its
+def simc_pi(model: EnergyModel, working_c: float, ambient_c: float, derivative: bool = False, slower: float = 1.0) -> Tuning:
+    """SIMC tuning at a working point, τc = `slower` · θ. The sensor's response to a small power step from steady state is simulated; its
     steepest tangent gives slope and apparent dead time (for the PID the second lag is taken out of the dead time)."""
-    key = (model, round(working_c, 0), ambient_c, derivative)
+    key = (model, round(working_c, 0), ambient_c, derivative, slower)
     if key in _TUNINGS:
         return _TUNINGS[key]
     x, holding = model.steady(working_c, ambient_c)
@@ -43,15 +43,16 @@ def simc_pi(model: EnergyModel, working_c: float, ambient_c: float, derivative: 
         x = model.step(x, max(0.0, holding) + small, dt, ambient_c)
         rise.append(x[SENSOR] - base)
     gain_static = 1.0 / max(1e-9, (model.steady(working_c + 1.0, ambient_c)[1] - holding))
-    tuning = by_tangent(rise, dt, small, gain_static, 0.0, model.dead_s, derivative)
+    tuning = by_tangent(rise, dt, small, gain_static, 0.0, model.dead_s, derivative, slower)
     _TUNINGS[key] = tuning
     return tuning
 
 
-def by_tangent(rise_k, dt_s: float, step_w: float, gain_static: float, before_s: float, late_s: float, derivative: bool) -> Tuning:
+def by_tangent(rise_k, dt_s: float, step_w: float, gain_static: float, before_s: float, late_s: float, derivative: bool,
+               slower: float = 1.0) -> Tuning:  # fmt: skip
     """SIMC tuning from a step response: `rise_k` at the ends of steps of dt_s after a step of `step_w`. Its steepest tangent gives slope and
-    apparent dead time. `before_s` of dead time are in the response already, `late_s` are not; for the PID half of the apparent dead time beyond those counts as
-    the second lag. `gain_static` in K/W."""
+    apparent dead time. `before_s` of dead time are in the response already, `late_s` are not; for the PID half of the apparent dead time beyond
+    those counts as the second lag. `gain_static` in K/W."""
     steepest, at, value_at, last = 0.0, 0.0, 0.0, 0.0
     for i, value in enumerate(rise_k):
         slope = (value - last) / dt_s
@@ -63,7 +64,7 @@ def by_tangent(rise_k, dt_s: float, step_w: float, gain_static: float, before_s:
     lag = gain_static / slope
     second = min(0.5 * (apparent - late_s - before_s), 60.0) if derivative else 0.0
     dead = max(1.0, apparent - second)
-    tau_c = dead
+    tau_c = slower * dead
     return Tuning(1.0 / (slope * (tau_c + dead)), min(lag, 4.0 * (tau_c + dead)), second, slope, dead, lag)
 
 
