@@ -24,6 +24,7 @@ from .curve import KEPT, Curve
 from .door import Door
 from .keeper import EVERY_S, Keeper
 from .session import OFF, Order, Rest, Session, prepare
+from .starts import Starts
 
 #: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
 LOOKS = 5
@@ -42,8 +43,7 @@ class Service:
         self.tell, self.model_file, self._keep_bytes = tell, model_file, keep_bytes
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue = SimpleQueue()
-        self._orders: SimpleQueue = SimpleQueue()
-        self._preparing, self._prepared = False, {"ok": False, "words": "no start was asked for"}
+        self.starts, self._first = Starts(self), None
         try:
             self.keeper = Keeper(home, EVERY_S / min(1000.0, pace.speed))
         except OSError as error:
@@ -86,9 +86,9 @@ class Service:
             self.stop(f"asked by {by}")
             return {"ok": True, "words": "heat is being cut"}
         if ask == "start":
-            return self._start_asked(request)
+            return self.starts.ask(request)
         if ask == "prepared":
-            return self._prepared
+            return self.starts.answer
         if ask == "acknowledge":
             standing = self.rest.acknowledge(by) if self.session is None else ("a run is still being watched",)
             if standing == ("board-fault",):
@@ -107,40 +107,9 @@ class Service:
         self._requests.put(({"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}", by))
         return {"ok": True, "words": "done with the next tick"}
 
-    def _start_asked(self, request: dict) -> dict:
-        if self.session is not None:
-            return {"ok": False, "words": "a run is going on"}
-        if not self.idle:
-            return {"ok": False, "words": "this service runs one schedule only; start it with --idle to wait for more"}
-        if self._preparing:
-            return {"ok": False, "words": "another start is being prepared"}
-        self._preparing = True
-        self._prepared = {"ok": True, "pending": True, "words": "being prepared"}
-
-        def work() -> None:
-            answer: dict = {}
-            try:
-                order = self.ordered(prepare(self.oven, load_schedule(request["schedule"]), request.get("model") or self.model_file, self._chamber_c()))
-                if order.unlike and not request.get("confirm"):
-                    answer.update(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(order.unlike))
-                else:
-                    self._orders.put((order, request.get("by", "somebody"), *self.open_record(order)))
-                    answer.update(ok=True, words=f"{order.schedule.name} starts", shortfalls=[str(s) for s in order.programme.shortfalls])
-            except KilnctlError as error:
-                answer.update(ok=False, words=str(error))
-            finally:
-                self._prepared, self._preparing = answer, False
-
-        refused = self.refusal()
-        if refused:
-            self._preparing = False
-            return {"ok": False, "words": refused}
-        threading.Thread(target=work, name="prepare", daemon=True).start()
-        # Never waited for here: a stop may stand behind this request.
-        return self._prepared
-
     def stop(self, why: str) -> None:
         """Cut the heat now and end the run (and, unless idle, the service). From any thread, also from a signal handler."""
+        self.starts.void(f"a stop came before it began ({why})")
         self._stop_words = self._stop_words or why
         self._wake.set()
 
@@ -196,6 +165,8 @@ class Service:
             for number in (signal.SIGINT, signal.SIGTERM):
                 previous[number] = signal.signal(number, lambda n, _: self.end(f"signal {signal.Signals(n).name}"))
         self.watchdog.tell("READY=1\nSTATUS=waiting")
+        # Until that has been called, a start from the socket waits: it may be that a run goes on.
+        self._first = before
         try:
             if order is not None:
                 self.begin(order, *self.open_record(order))
@@ -211,9 +182,9 @@ class Service:
                 except RigLost as error:
                     self._lost(error)
                     return "lost"
-                if before is not None and self.looks >= LOOKS:
-                    before(self)
-                    before = None
+                if self._first is not None and self.looks >= LOOKS:
+                    self._first(self)
+                    self._first = None
                 if self.session is None and not self.idle and self.outcome:
                     return self.outcome
         finally:
@@ -222,6 +193,7 @@ class Service:
             self.watchdog.tell("STOPPING=1")
             if self.session is not None:
                 self._finish("interrupted")
+            self.starts.close()
             self._save(urgent=True)
             self.door.close()
             self.keeper.close()
@@ -257,6 +229,8 @@ class Service:
         session = self.session
         if session is None:
             act = self.rest.tick(reading, now, dt, self._step)
+            if act.verdict.new_trips:
+                self.starts.void(f"a trip came before it began ({act.verdict.new_trips[0].fault})")
         else:
             recorder = self.recorder.state()
             session.chain.recording = recorder.healthy
@@ -298,9 +272,8 @@ class Service:
             elif self.session is not None:
                 out.append(what)
                 self.recorder.event("request", time_s=self.session.time_s, text=f"{what}, asked by {by}")
-        if self.session is None and not self._orders.empty():
-            order, by, folder, recorder = self._orders.get()
-            self.begin(order, folder, recorder, by)
+        if self._first is None:
+            self.starts.begin()
         return tuple(out)
 
     def _event(self, event) -> None:
@@ -350,7 +323,7 @@ class Service:
 
     # ---- state and status ------------------------------------------------------------------------------------------------------
 
-    def _chamber_c(self) -> float | None:
+    def chamber_c(self) -> float | None:
         value = self._reading.chamber_c if self._reading is not None else math.nan
         return value if math.isfinite(value) else None
 
