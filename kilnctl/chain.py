@@ -37,6 +37,7 @@ class Chain:
         self.last: Actuation | None = None
         self.prove, self.test = prove, None
         self._command, self._was_held = startup.OFF, False
+        self._kept: tuple[str, ...] = ()  # what a person asked for during the start test
         #: Set by whoever keeps a record and a wall clock, before each tick; see `Tick`.
         self.recording: bool | None = None
         self.wall_s: float | None = None
@@ -52,7 +53,6 @@ class Chain:
             if self.prove:
                 self.test, self._command = startup.begin(now_s, self.programme.noise_k)
                 self._was_held = getattr(self.control.position, "held", False)
-                requests = ("hold", *requests)
         fired = reading.fired if reading.fired is not None else (last.fired if last else 0.0)
         full = last.decision.full_w if last else self.programme.model.power_w
         self.energy_j += fired * full * dt_s if last else 0.0
@@ -64,8 +64,11 @@ class Chain:
         proving = self.proving
         if proving:
             verdict = self._prove(reading, now_s, verdict)
-            if not self.proving and self.test.trip is None and not self._was_held:
-                requests = (*requests, "go on")
+            # The schedule is held by the test. What a person asks for meanwhile is theirs, and done once the test is passed: our own "go on" comes first.
+            self._kept += requests
+            requests = ("hold",) if last is None else ()
+            if not self.proving and self.test.trip is None:
+                requests = self._kept if self._was_held else ("go on", *self._kept)
         self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
 
         contactor = verdict.contactor_allowed

@@ -102,10 +102,11 @@ class Service:
                 return {"ok": False, "words": "not yet: " + ", ".join(standing) + " still stands", "standing": list(standing)}
             self._requests.put(("acknowledge", by))
             return {"ok": True, "words": "acknowledged; a new run may be started"}
-        if self.session is None:
+        session = self.session
+        if session is None:
             return {"ok": False, "words": "nothing is running"}
         self._requests.put(({"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}", by))
-        return {"ok": True, "words": "done with the next tick"}
+        return {"ok": True, "words": "done once the start test is passed" if session.chain.proving else "done with the next tick"}
 
     def stop(self, why: str) -> None:
         """Cut the heat now and end the run (and, unless idle, the service). From any thread, also from a signal handler."""

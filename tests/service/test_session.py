@@ -36,6 +36,33 @@ def test_the_start_test_comes_first_and_the_schedule_waits_for_it(order):
     assert session.chain.test.phase == "passed" and session.place()["leg"] == 0
 
 
+@pytest.mark.parametrize(("asked", "leg", "held"), [
+    ({20: "hold"}, 0, True), ({20: "hold", 25: "go on"}, 0, False), ({20: "skip"}, 1, False), ({20: "skip", 25: "hold"}, 1, True), ({20: "go on"}, 0, False),
+])  # fmt: skip
+def test_what_a_person_asks_for_during_the_start_test_is_done_after_it(order, asked, leg, held):
+    session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
+    _, reading = drive(session, plant, 27, requests=lambda k: (asked[k],) if k in asked else ())
+    assert session.chain.proving and session.chain.control.position.held and session.chain.control.position.leg == 0
+    drive(session, plant, 60, 28, reading=reading)
+    p = session.chain.control.position
+    assert session.chain.test.phase == "passed" and (p.leg, p.held) == (leg, held)
+    if held and leg == 0:
+        assert abs(p.reference_c - plant.chamber_c) < 15.0, "held where the oven was when the test was over"
+
+
+def test_more_soak_asked_for_during_the_start_test_is_not_lost(order):
+    session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
+    drive(session, plant, 80, requests=lambda k: ("soak 600",) if k == 20 else ())
+    assert session.chain.test.phase == "passed" and session.chain.control.position.added_s == 600.0
+
+
+def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order, halfway):
+    place, _ = halfway
+    session, plant = Session(order, place={**place, "held": True, "reference_c": 120.0, "outage_s": 5.0}), VirtualOven(order.oven, load=order.load, seed=3)
+    drive(session, plant, 80, requests=lambda k: ("go on",) if k == 15 else ())
+    assert session.chain.test.phase == "passed" and not session.chain.control.position.held
+
+
 def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order):
     from kilnctl.plants.faults import Fault
 
