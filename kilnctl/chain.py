@@ -75,7 +75,7 @@ class Chain:
         if proving:
             contactor = contactor and self._command.contactor
             duty = self.gate.pass_duty(self._command.duty, verdict.permit, now_s, step)
-            decision = replace(decision, phase="start test", reason=f"start test: {self.test.phase}")
+            decision = replace(decision, phase="start test", reason=f"start test: {self.test.waiting or self.test.phase}")
             if self._command.contactor and not (contactor and last is not None and last.contactor):
                 duty = 0.0
         else:
@@ -98,7 +98,8 @@ class Chain:
 
     def _prove(self, reading: Reading, now_s: float, verdict: Verdict) -> Verdict:
         """One step of the start test; a failure latches like any other trip, and there is no heat from this tick on."""
-        self.test, self._command = startup.step(self.test, reading, now_s)
+        waiting = "" if verdict.permit is not None else f"waiting, {verdict.reason}"
+        self.test, self._command = startup.step(self.test, reading, now_s, waiting)
         found: Trip | None = self.test.trip
         if found is None:
             return verdict

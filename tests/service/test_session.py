@@ -56,10 +56,11 @@ def test_more_soak_asked_for_during_the_start_test_is_not_lost(order):
     assert session.chain.test.phase == "passed" and session.chain.control.position.added_s == 600.0
 
 
-def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order, halfway):
-    place, _ = halfway
-    session, plant = Session(order, place={**place, "held": True, "reference_c": 120.0, "outage_s": 5.0}), VirtualOven(order.oven, load=order.load, seed=3)
-    drive(session, plant, 80, requests=lambda k: ("go on",) if k == 15 else ())
+def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order):
+    place, plant = brought_halfway(order)
+    session = Session(order, place={**place, "held": True, "reference_c": 120.0, "outage_s": 30.0})
+    plant.advance(30.0, 0.0, False)
+    drive(session, plant, 150, requests=lambda k: ("go on",) if k == 15 else ())
     assert session.chain.test.phase == "passed" and not session.chain.control.position.held
 
 
@@ -106,12 +107,16 @@ def test_rest_never_heats_and_keeps_trips_until_somebody_acknowledges(order):
     assert "over-oven" not in {t.fault for t in rest.trips}
 
 
-@pytest.fixture(scope="module")
-def halfway(order):
+def brought_halfway(order):
     """A place in the middle of the heat-up, and the plant as it stands."""
     session, plant = Session(order, prove=False), VirtualOven(order.oven, load=order.load, seed=3)
     drive(session, plant, 700)
     return session.place(), plant
+
+
+@pytest.fixture(scope="module")
+def halfway(order):
+    return brought_halfway(order)
 
 
 def test_a_resumed_run_goes_on_with_its_own_time_energy_and_place(order, halfway):
@@ -170,10 +175,11 @@ def test_cooling_follows_the_model_and_the_sensor_lags_behind(order, halfway):
     assert cooled_state(order.model, {"state_c": [math.nan] * 8}, 1.0) is None
 
 
-def test_the_reference_of_a_resumed_hold_is_where_it_was(order, halfway):
-    place, _ = halfway
-    held = Session(order, prove=True, place={**place, "held": True, "reference_c": 120.0, "outage_s": 5.0})
-    plant = VirtualOven(order.oven, load=order.load, seed=3)
-    drive(held, plant, 60)
+def test_the_reference_of_a_resumed_hold_is_where_it_was(order):
+    place, plant = brought_halfway(order)
+    held = Session(order, prove=True, place={**place, "held": True, "reference_c": 120.0, "outage_s": 30.0})
+    plant.advance(30.0, 0.0, False)
+    drive(held, plant, 150)
+    assert not held.trips
     assert held.chain.test.phase == "passed" and held.chain.control.position.held, "a hold by a person outlives the start test"
     assert isinstance(held.chain.control.position, reference.Position)
