@@ -186,13 +186,14 @@ class Service:
                 self.begin(order, *self.open_record(order))
             while True:
                 due = self.pace.wait(self._wake)
-                if not due:
-                    self._stopped()
-                    if self._ending or not self.idle:
-                        return self.outcome or "stopped"
-                    continue
                 try:
-                    self._tick()
+                    if due:
+                        self._tick()
+                    else:
+                        self._stopped()
+                        if self._ending or not self.idle:
+                            return self.outcome or "stopped"
+                        continue
                 except RigLost as error:
                     self._lost(error)
                     return "lost"
@@ -316,13 +317,18 @@ class Service:
         self._save(urgent=True)
 
     def _stopped(self) -> None:
-        """A stop: heat off first, words after."""
+        """A stop: heat off first, words after. Raises RigLost; that a stop was asked for is in the record all the same."""
         self._wake.clear()
-        self.rig.contactor(False)
-        self.rig.heat(0.0, OFF, None)
-        why, self._stop_words = self._stop_words, ""
+        try:
+            try:
+                self.rig.contactor(False)
+            finally:
+                self.rig.heat(0.0, OFF, None)
+        finally:
+            why, self._stop_words = self._stop_words, ""
+            if self.session is not None:
+                self.recorder.event("request", time_s=self.session.time_s, text=f"stop, {why}")
         if self.session is not None:
-            self.recorder.event("request", time_s=self.session.time_s, text=f"stop, {why}")
             self._finish("stopped")
             self.tell(f"stopped: {why}")
 
