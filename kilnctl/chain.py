@@ -41,6 +41,8 @@ class Chain:
         #: Set by whoever keeps a record and a wall clock, before each tick; see `Tick`.
         self.recording: bool | None = None
         self.wall_s: float | None = None
+        #: What the run had lasted before this chain took it up, s (a power cut lay between).
+        self.before_s = 0.0
         self._start_s = 0.0
         self._holding = holding or (lambda chamber_c: 0.0)
 
@@ -49,7 +51,7 @@ class Chain:
         last = self.last
         if self.control is None:
             self.control = self.controller.start(self.programme, reading, now_s)
-            self._start_s = now_s
+            self._start_s = now_s - self.before_s
             if self.prove:
                 self.test, self._command = startup.begin(now_s, self.programme.noise_k)
                 self._was_held = getattr(self.control.position, "held", False)

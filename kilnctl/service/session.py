@@ -153,7 +153,7 @@ class Session:
         self.chain = Chain(controller, order.programme, order.policy, firing.pattern_for(order.oven), holding_table(order.model, order.oven),
                            prove=prove)  # fmt: skip
         if place is not None:
-            self.chain.energy_j = float(place["energy_j"])
+            self.chain.energy_j, self.chain.before_s = float(place["energy_j"]), float(place["run_s"])
         self._teller = Teller(order.programme.legs)
         self._began_s: float | None = None
         self._resumed = place
@@ -193,7 +193,7 @@ class Session:
             return self._resumed
         if self._resumed is not None and not self.trips and self.chain.proving:
             # Cut off again before it got going again: it still is where it was in its schedule, with the temperatures of now.
-            return {**self._resumed, "state_c": [float(v) for v in c.estimate.now], "chamber_c": float(c.estimate.now[CHAMBER]), "outage_s": 0.0}
+            return {**self._resumed, "run_s": self.time_s, "energy_j": self.chain.energy_j, "state_c": [float(v) for v in c.estimate.now], "chamber_c": float(c.estimate.now[CHAMBER]), "outage_s": 0.0}
         if c is None or self.chain.proving or self.trips or not hasattr(c.position, "counted_s"):
             return None
         p = c.position

@@ -1,5 +1,6 @@
 """Runs and rest between two ticks, without clock or disk."""
 
+import dataclasses
 import math
 
 import pytest
@@ -126,6 +127,24 @@ def test_a_resumed_run_goes_on_with_its_own_time_energy_and_place(order, halfway
     assert session.time_s > place["run_s"] and session.chain.energy_j >= place["energy_j"] > 0.0
     assert session.chain.control.position.leg == place["leg"]
     assert act.decision.part_c > 60.0, "the part's temperature is remembered, not taken for the chamber's"
+
+
+def test_time_and_energy_of_a_run_are_counted_over_every_power_cut(oven, schedule):
+    """Cut off again and again, it does not get its longest time anew each time; the time of a start test counts too."""
+    limited = prepare(oven("curing-cabinet"), dataclasses.replace(schedule("powder-cure"), longest_s=1000.0))
+    place, plant = brought_halfway(limited)
+    assert place["run_s"] == pytest.approx(700.0, abs=2.0)
+    plant.advance(30.0, 0.0, False)
+    again = Session(limited, place={**place, "outage_s": 30.0})
+    drive(again, plant, 20)
+    second = again.place()
+    assert again.chain.proving and second["run_s"] == pytest.approx(720.0, abs=3.0) and second["energy_j"] > place["energy_j"]
+    plant.advance(30.0, 0.0, False)
+    third = Session(limited, place={**second, "outage_s": 30.0})
+    drive(third, plant, 270)
+    assert not third.trips
+    drive(third, plant, 20, 271)
+    assert {t.fault for t in third.trips} == {"run-time"} and third.time_s == pytest.approx(1000.0, abs=15.0)
 
 
 def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
