@@ -60,8 +60,12 @@ class Chain:
         self.energy_j += fired * full * dt_s if last else 0.0
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
         heating = last is None or last.decision.phase not in ("cooling", "finished")
+        # A rig that times the mains cycles itself runs on the mains' own frequency: its bursts drift against the ones planned here.
+        commanded = reading.commanded
+        if commanded is None:
+            commanded = last.fired if last and (last.contactor or not self.proving) else 0.0
         tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating,
-                    commanded=last.fired if last and (last.contactor or not self.proving) else 0.0, contactor=last.contactor if last else False, recording=self.recording, wall_s=self.wall_s)  # fmt: skip
+                    commanded=commanded, contactor=last.contactor if last else False, recording=self.recording, wall_s=self.wall_s)  # fmt: skip
         self.safety, verdict = safety.judge(self.safety, self.policy, reading, tick)
         proving = self.proving
         if proving:
