@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from at_work import at_work  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]
-OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "configs/schedules/powder-cure.yaml"
+OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent / "powder-cure.yaml"
 
 
 @pytest.fixture(scope="module")

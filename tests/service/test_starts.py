@@ -14,7 +14,7 @@ from kilnctl.service import starts
 sys.path.insert(0, str(Path(__file__).parent))
 from at_work import at_work  # noqa: E402
 
-CURE = Path(__file__).resolve().parents[2] / "configs/schedules/powder-cure.yaml"
+CURE = Path(__file__).parent / "powder-cure.yaml"
 
 
 @pytest.fixture
