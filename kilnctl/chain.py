@@ -37,9 +37,12 @@ class Chain:
         self.last: Actuation | None = None
         self.prove, self.test = prove, None
         self._command, self._was_held = startup.OFF, False
+        self._kept: tuple[str, ...] = ()  # what a person asked for during the start test
         #: Set by whoever keeps a record and a wall clock, before each tick; see `Tick`.
         self.recording: bool | None = None
         self.wall_s: float | None = None
+        #: What the run had lasted before this chain took it up, s (a power cut lay between).
+        self.before_s = 0.0
         self._start_s = 0.0
         self._holding = holding or (lambda chamber_c: 0.0)
 
@@ -48,31 +51,37 @@ class Chain:
         last = self.last
         if self.control is None:
             self.control = self.controller.start(self.programme, reading, now_s)
-            self._start_s = now_s
+            self._start_s = now_s - self.before_s
             if self.prove:
                 self.test, self._command = startup.begin(now_s, self.programme.noise_k)
                 self._was_held = getattr(self.control.position, "held", False)
-                requests = ("hold", *requests)
         fired = reading.fired if reading.fired is not None else (last.fired if last else 0.0)
         full = last.decision.full_w if last else self.programme.model.power_w
         self.energy_j += fired * full * dt_s if last else 0.0
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
         heating = last is None or last.decision.phase not in ("cooling", "finished")
+        # A rig that times the mains cycles itself runs on the mains' own frequency: its bursts drift against the ones planned here.
+        commanded = reading.commanded
+        if commanded is None:
+            commanded = last.fired if last and (last.contactor or not self.proving) else 0.0
         tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating,
-                    commanded=last.fired if last and (last.contactor or not self.proving) else 0.0, contactor=last.contactor if last else False, recording=self.recording, wall_s=self.wall_s)  # fmt: skip
+                    commanded=commanded, contactor=last.contactor if last else False, recording=self.recording, wall_s=self.wall_s)  # fmt: skip
         self.safety, verdict = safety.judge(self.safety, self.policy, reading, tick)
         proving = self.proving
         if proving:
             verdict = self._prove(reading, now_s, verdict)
-            if not self.proving and self.test.trip is None and not self._was_held:
-                requests = (*requests, "go on")
+            # The schedule is held by the test. What a person asks for meanwhile is theirs, and done once the test is passed: our own "go on" comes first.
+            self._kept += requests
+            requests = ("hold",) if last is None else ()
+            if not self.proving and self.test.trip is None:
+                requests = self._kept if self._was_held else ("go on", *self._kept)
         self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
 
         contactor = verdict.contactor_allowed
         if proving:
             contactor = contactor and self._command.contactor
             duty = self.gate.pass_duty(self._command.duty, verdict.permit, now_s, step)
-            decision = replace(decision, phase="start test", reason=f"start test: {self.test.phase}")
+            decision = replace(decision, phase="start test", reason=f"start test: {self.test.waiting or self.test.phase}")
             if self._command.contactor and not (contactor and last is not None and last.contactor):
                 duty = 0.0
         else:
@@ -95,7 +104,8 @@ class Chain:
 
     def _prove(self, reading: Reading, now_s: float, verdict: Verdict) -> Verdict:
         """One step of the start test; a failure latches like any other trip, and there is no heat from this tick on."""
-        self.test, self._command = startup.step(self.test, reading, now_s)
+        waiting = "" if verdict.permit is not None else f"waiting, {verdict.reason}"
+        self.test, self._command = startup.step(self.test, reading, now_s, waiting)
         found: Trip | None = self.test.trip
         if found is None:
             return verdict

@@ -18,6 +18,8 @@ class Reading:
     cold_junction_c  terminal temperature of the control thermocouple, °C
     faults           words from SENSOR_FAULTS (also with "limit-", "part-" before them) and RIG_FAULTS
     fired            share of the time since the last reading in which power really reached the elements, 0..1
+    commanded        share of that time in which the rig itself told the relay to conduct, where it times the mains cycles and counts
+                     them beside what flowed; None where the loop's own plan is what was told
     supply_v         measured supply voltage, V rms
     current_a        measured element current averaged (rms) over the on-time, A; 0 when nothing was fired
     contactor_closed read-back of an auxiliary contact or of the voltage behind the contactor
@@ -38,3 +40,4 @@ class Reading:
     door_open: bool | None = None
     airflow_proved: bool | None = None
     sample: int | None = None
+    commanded: float | None = None

@@ -11,14 +11,17 @@ PATIENCE_S = 5
 def arguments(parser) -> None:
     _asking.arguments(parser)
     parser.add_argument("--who", required=True, metavar="NAME", help="who has seen to the cause, for the record")
+    parser.add_argument("--reading-is-right", action="store_true", help="another thermometer shows that the chamber is where the reading says; for a jump or "
+                        "fall of the reading of which nobody knows any more where it began")  # fmt: skip
 
 
 def run(args) -> int:
-    answer = _asking.asked(args, {"ask": "acknowledge", "by": args.who})
+    question = {"ask": "acknowledge", "by": args.who, "reading_is_right": args.reading_is_right}
+    answer = _asking.asked(args, question)
     for _ in range(PATIENCE_S):
         if not answer.get("again"):
             break
         # The hardware has a latch of its own that goes first.
         time.sleep(1.0)
-        answer = _asking.asked(args, {"ask": "acknowledge", "by": args.who})
+        answer = _asking.asked(args, question)
     return _asking.told(answer)

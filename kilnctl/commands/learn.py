@@ -57,6 +57,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's)")
     parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none")
     parser.add_argument("--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone")
+    parser.add_argument("--reading-is-right", action="store_true", help="with --acknowledge: another thermometer shows that the chamber is where the reading says")
     parser.add_argument("--attended", action="store_true", help="a person stays beside the oven; needed with hardware that cannot let go by itself")
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 

@@ -26,6 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's, or the service manager's)")
     parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none")
     parser.add_argument("--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone")
+    parser.add_argument("--reading-is-right", action="store_true", help="with --acknowledge: another thermometer shows that the chamber is where the reading says")
     parser.add_argument("--anew", action="store_true", help="forget a run that was cut off, and start from the beginning")
     parser.add_argument("--attended", action="store_true", help="a person stays beside the oven; needed with hardware that cannot let go by itself")
     parser.add_argument("--quiet", action="store_true", help="say only what matters")
@@ -120,9 +121,9 @@ class Start:
         from ..service.service import judge_resume, unfinished
 
         if self.args.acknowledge and service.rest.trips:
-            standing = service.rest.acknowledge(self.args.acknowledge)
+            standing = service.rest.acknowledge(self.args.acknowledge, self.args.reading_is_right)
             if standing:
-                return self._refuse(f"not acknowledged: {', '.join(standing)} still stands; with the power off, see to its cause")
+                return self._refuse(f"not acknowledged: {service.standing_words(standing)}; with the power off, see to its cause")
             service.tell(f"acknowledged by {self.args.acknowledge}")
         cut_off = unfinished(service.saved_before, service.oven)
         if cut_off is not None and not self.args.anew:

@@ -10,7 +10,7 @@ import termios
 import threading
 import time
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import serial
 
@@ -88,6 +88,28 @@ def parse_answer(p) -> Answer | None:
                   p[f.A_REFUSED], f.get16(p, f.A_BOOT), f.get32(p, f.A_UPTIME), f.get16(p, f.A_STEP), f.get32(p, f.A_CYCLES), f.get32(p, f.A_FIRED),
                   f.get16(p, f.A_SUPPLY) / 10.0, f.get16(p, f.A_CURRENT) / 100.0, f.get16(p, f.A_CEILING), f.get16(p, f.A_DUTY) / 10000.0, raw,
                   f.get16(p, f.A_BAD), f.get32(p, f.A_FLOW) / 100.0, f.get32(p, f.A_FLOWING), p[f.A_HZ], p[f.A_METERS])  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """What flowed over some mains cycles, as shares of full power: measured and commanded; and the current while any flowed, A."""
+
+    fired: float
+    current_a: float
+    commanded: float
+
+
+def flow_between(before: Answer, after: Answer, oven: Oven) -> Flow | None:
+    """From the counts of two answers; None when no cycle lies between them. Measured and commanded are counted over the same cycles, by the board: how its
+    bursts lie in the mains is known to nobody else. Share of full power is share of full current, since the supply's voltage is common."""
+    cycles, flow = (after.cycles - before.cycles) & 0x3FFFFFFF, (after.flow_a - before.flow_a) % (0x40000000 / 100.0)
+    if not cycles:
+        return None
+    flowing, told = (after.flowing - before.flowing) & 0x3FFFFFFF, (after.fired - before.fired) & 0x3FFFFFFF
+    full_a = oven.elements.power_w / oven.supply.voltage_v
+    if after.meters & frames.HAS_SUPPLY and after.supply_v > 0.3 * oven.supply.voltage_v:
+        full_a *= after.supply_v / oven.supply.voltage_v
+    return Flow(min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0, min(1.0, told / cycles / pattern_for(oven).groups))
 
 
 class Line:
@@ -226,8 +248,8 @@ class BoardRig:
         self._clear = self._closing = False
         self._news = threading.Event()
         self._answer, self._lost = hello, ""
-        self._boot, self._base = hello.boot, (hello.cycles, hello.flow_a, hello.flowing)
-        self._refused_arm, self._flowed = "", (0.0, 0.0)
+        self._boot, self._base, self._flowed = hello.boot, hello, Flow(0.0, 0.0, 0.0)
+        self._refused_arm, self._duty_before = "", 0
         self.round_trips: deque[float] = deque(maxlen=100_000)
         self._thread = threading.Thread(target=self._keep, name="line", daemon=True)
         self._thread.start()
@@ -329,30 +351,26 @@ class BoardRig:
             faults += [f"part-{f}" for f in part.faults]
         if a.state == logic.FAULT or self._refused_arm:
             faults.append("board-fault")
-        fired, current = self._flow(a)
+        flow = self._flow(a)
         has = a.inputs
         return Reading(
             chamber_c=control.value_c, limit_c=limit.value_c if self._sensors[1] is not None else None,
             part_c=part.value_c if self._sensors[2] is not None else None, cold_junction_c=control.cold_c, faults=tuple(faults),
-            fired=fired, current_a=current, supply_v=a.supply_v if a.meters & frames.HAS_SUPPLY and self.oven.meters.supply else None,
+            fired=flow and flow.fired, current_a=flow and flow.current_a, commanded=flow and flow.commanded, supply_v=a.supply_v if a.meters & frames.HAS_SUPPLY and self.oven.meters.supply else None,
             contactor_closed=bool(has & frames.IN_CONTACTOR) if has & frames.HAS_CONTACTOR else None,
             door_open=bool(has & frames.IN_DOOR) if has & frames.HAS_DOOR else None,
             airflow_proved=bool(has & frames.IN_AIRFLOW) if has & frames.HAS_AIRFLOW else None, sample=control.count,
         )  # fmt: skip
 
-    def _flow(self, a: Answer) -> tuple[float | None, float | None]:
-        """`fired` and `current_a` of the reading, from the currents that the board summed over its mains cycles; None without a current
-        meter: a commanded cycle proves nothing. Share of full power is share of full current, since the supply's voltage is common."""
-        cycles, flow = (a.cycles - self._base[0]) & 0x3FFFFFFF, (a.flow_a - self._base[1]) % (0x40000000 / 100.0)
-        flowing = (a.flowing - self._base[2]) & 0x3FFFFFFF
+    def _flow(self, a: Answer) -> Flow | None:
+        """Since the last reading; None without a current meter: a commanded cycle proves nothing."""
         if not a.meters & frames.HAS_CURRENT or not self.oven.meters.current:
-            return None, None
-        if cycles:
-            self._base = (a.cycles, a.flow_a, a.flowing)
-            full_a = self.oven.elements.power_w / self.oven.supply.voltage_v
-            if a.meters & frames.HAS_SUPPLY and a.supply_v > 0.3 * self.oven.supply.voltage_v:
-                full_a *= a.supply_v / self.oven.supply.voltage_v
-            self._flowed = (min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0)
+            return None
+        flow = flow_between(self._base, a, self.oven)
+        if flow is not None:
+            self._base = a
+            # The board's word for what it was told counts only while it was told to fire at all.
+            self._flowed = flow if self._duty or self._duty_before else replace(flow, commanded=0.0)
         return self._flowed
 
     def heat(self, duty: float, burst: Burst, permit: Permit | None) -> None:
@@ -360,7 +378,7 @@ class BoardRig:
         self._alive()
         with self._lock:
             self._step = (self._step + 1) & 0xFFFF
-            self._duty = round(duty * 10000.0)
+            self._duty_before, self._duty = self._duty, round(duty * 10000.0)
         self._news.set()
 
     def contactor(self, closed: bool) -> None:

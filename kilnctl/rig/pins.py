@@ -8,6 +8,7 @@ import os
 import threading
 import time
 
+from ..clock import passed_s
 from ..errors import KilnctlError
 from ..firing import pattern_for
 from ..firmware import chips, frames, logic
@@ -110,7 +111,8 @@ class LocalLine:
 
     @staticmethod
     def _ms() -> int:
-        return int(time.monotonic() * 1000.0)
+        # A computer that was suspended has not been asked and not been watched for as long.
+        return int(passed_s() * 1000.0)
 
     # ---- pins -------------------------------------------------------------------------------------------------------------------
 

@@ -6,13 +6,17 @@ of a minute does not burn on any material (51 °C for one minute: ISO 13732-1, f
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from .state import finite
 
 #: Below this the notice goes, °C.
 SAFE_C = 50.0
+#: A reading below SAFE_C this far under the estimate is of a broken sensor, not of a cool oven, K.
+FAR_K = 50.0
+#: Trips that say that the control reading may be too low, beside all whose names begin with "sensor-".
+FALSELY_LOW = ("reading-fell", "sensors-disagree", "falls-when-heated", "cold-junction")
 #: Cooling time constant where no model says better, s: six hours, a well insulated kiln.
 USUAL_TAU_S = 6.0 * 3600.0
 #: A wall clock that went back this far cannot be trusted to have gone forward either, s.
@@ -54,11 +58,26 @@ def estimate_c(last: HotSurface, wall_s: float) -> float:
     return last.ambient_c + (last.chamber_c - last.ambient_c) * math.exp(-elapsed / last.tau_s)
 
 
+def doubted(faults: Iterable[str]) -> bool:
+    """Whether one of these latched trips says that the readings may be too low."""
+    return any(f.startswith("sensor-") or f in FALSELY_LOW for f in faults)
+
+
+def renewed(last: HotSurface | None, new: HotSurface, wall_s: float, doubted: bool) -> HotSurface | None:
+    """What is known from now on. A doubted reading only raises it: what was known goes on cooling as estimated. And no reading is believed that shows a
+    cool oven while the last good one says that it cannot have cooled so far."""
+    after = estimate_c(new, wall_s)
+    if last is None:
+        return None if doubted and after < SAFE_C else new
+    before = estimate_c(last, wall_s)
+    return last if after < before and (doubted or after < SAFE_C <= before - FAR_K) else new
+
+
 def notice(last: HotSurface | None, wall_s: float, reading_c: float | None = None) -> str:
     """The words of the notice, or an empty text when the oven is taken to be cool. A trusted reading of now beats the estimate
     upward at once; downward too, for it is of now. Without any knowledge the oven counts as hot."""
     if finite(reading_c):
-        if reading_c < SAFE_C and (last is None or estimate_c(last, wall_s) < SAFE_C + 50.0):
+        if reading_c < SAFE_C and (last is None or estimate_c(last, wall_s) < SAFE_C + FAR_K):
             return ""
         shown = reading_c if reading_c >= SAFE_C else estimate_c(last, wall_s)
         return f"HOT: the chamber is at about {shown:.0f} °C. Surfaces can burn; keep children and anything that burns away"

@@ -93,6 +93,7 @@ def acknowledge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick
         return state, standing
     s = state.copied()
     s.trips.clear()
+    s.believed.clear()
     s.restart_timers()
     s.danger = ""
     return s, ()
@@ -129,13 +130,12 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
         case "cold-junction":
             return cold is not None and not (finite(cold) and policy.cold_junction_low_c <= cold <= policy.cold_junction_high_c)
         case "sensor-frozen":
-            return sensor_bad or (reading.sample is not None and reading.sample == s.sample)
+            # Judged just now, the newest sample is no news: what counts is since when it has been the newest.
+            return sensor_bad or (reading.sample is not None and reading.sample == s.sample and tick.time_s - s.sample_since_s >= policy.frozen_s)
         case "sensor-noisy":
             return sensor_bad or s.noise_k > policy.noise_k or s.rejects > 1.0
-        case "sensor-jump" | "sensor-shorted":
-            return sensor_bad or not _came_back(chamber, s.good_c, tick.time_s - s.good_s, policy)
-        case "reading-fell":
-            return sensor_bad or (s.fall is not None and not _came_back(chamber, s.fall[1], tick.time_s - s.fall[0], policy))
+        case "sensor-jump" | "sensor-shorted" | "reading-fell":
+            return sensor_bad or not _came_back(chamber, s.believed.get(fault), tick.time_s, policy)
         case "board-lost" | "board-fault":
             return fault in reading.faults
         case "supply-lost":
@@ -144,6 +144,9 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
             return policy.airflow_required and reading.airflow_proved is not True
         case "contactor-welded":
             return reading.contactor_closed is not False
+        case "start-contactor":
+            # Found by a current, it shows only under heat.
+            return reading.contactor_closed is True
         case "relay-on-unasked":
             return finite(reading.fired) and reading.fired > 0.02
         case "energy":
@@ -153,8 +156,9 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
     return fault.startswith("sensor-") and sensor_bad
 
 
-def _came_back(now_c: float, then_c: float | None, since_s: float, policy: Policy) -> bool:
-    """Where it was before it jumped or fell, or as far below as an oven may have cooled meanwhile."""
-    if then_c is None:
-        return True
-    return then_c - policy.wild_jump_k - COOLED_K_PER_S * max(0.0, since_s) <= now_c <= then_c + policy.wild_jump_k
+def _came_back(now_c: float, believed: tuple[float, float] | None, now_s: float, policy: Policy) -> bool:
+    """Where it was before it jumped or fell, or as far below as an oven may have cooled meanwhile. Not where nobody knows where it was."""
+    if believed is None:
+        return False
+    then_c, then_s = believed
+    return then_c - policy.wild_jump_k - COOLED_K_PER_S * max(0.0, now_s - then_s) <= now_c <= then_c + policy.wild_jump_k

@@ -4,6 +4,9 @@
 2. relay off, contactor closed → nothing may flow (a shorted relay shows)
 3. a short heat                → the chamber must rise (elements, supply, sensor in place and the right way round)
 
+Only while heat is allowed at all: an open door, an unproved or purging ventilation, a supply that is away are no fault of relay or elements. The test
+waits for them, with everything off, and then begins anew.
+
 Pure: `begin`, then once a tick `step`; the loop does what the `Command` says, its heat through the gate like any other.
 """
 
@@ -29,8 +32,9 @@ FLOWING = 0.02
 @dataclass(frozen=True, slots=True)
 class StartTest:
     """State of the test. `phase` is "relay alone", "contactor alone", "heat", "passed" or "failed"; `trip` says why it failed;
-    `unproved` what this rig's read-backs could not show. `first_c` at `first_s` is the first reading, `base_c` the one when heat
-    began, `low_c` the lowest since: an oven that starts warm goes on cooling for a while before the heat is felt."""
+    `unproved` what this rig's read-backs could not show; `waiting` why it waits, empty while it goes on. `first_c` at `first_s` is the
+    first reading, `base_c` the one when heat began, `low_c` the lowest since: an oven that starts warm goes on cooling for a while before
+    the heat is felt."""
 
     phase: str
     since_s: float
@@ -41,6 +45,7 @@ class StartTest:
     noise_k: float = 0.15
     trip: Trip | None = None
     unproved: tuple[str, ...] = ()
+    waiting: str = ""
 
     @property
     def over(self) -> bool:
@@ -65,13 +70,16 @@ def begin(now_s: float, noise_k: float = 0.15) -> tuple[StartTest, Command]:
     return StartTest("relay alone", now_s, noise_k=noise_k), Command(PROBE_DUTY, False)
 
 
-def step(test: StartTest, reading: Reading, now_s: float) -> tuple[StartTest, Command]:
-    """The next state and command. Time that does not advance, or a reading that is no number, fails the test."""
+def step(test: StartTest, reading: Reading, now_s: float, waiting: str = "") -> tuple[StartTest, Command]:
+    """The next state and command. `waiting`: why there must be no heat just now, empty when there may be. Time that does not advance, or a
+    reading that is no number, fails the test."""
     if test.over:
         return test, OFF
     if not finite(now_s) or now_s < test.since_s:
         return _fail(test, test.since_s, "start-no-rise", "the clock did not advance")
-    spent = now_s - test.since_s
+    if waiting:
+        return replace(begin(now_s, test.noise_k)[0], waiting=waiting), OFF
+    spent, test = now_s - test.since_s, replace(test, waiting="") if test.waiting else test
     if test.first_c is None and finite(reading.chamber_c):
         test = replace(test, first_c=reading.chamber_c, first_s=now_s)
     match test.phase:

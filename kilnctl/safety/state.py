@@ -128,12 +128,13 @@ class SafetyState:
     airless_s: float = 0.0
     purge_until_s: float = -math.inf
     danger: str = ""
+    believed: dict[str, tuple[float, float]] = field(default_factory=dict)  # before each latched trip of DOUBTED: °C, and when, s
 
     def copied(self) -> "SafetyState":
         new = SafetyState.__new__(SafetyState)
         for name in _FIELDS:
             setattr(new, name, getattr(self, name))
-        new.trips, new.over = dict(self.trips), dict(self.over)
+        new.trips, new.over, new.believed = dict(self.trips), dict(self.over), dict(self.believed)
         return new
 
     def restart_timers(self) -> None:
@@ -160,9 +161,17 @@ def finite(value) -> bool:
         return False
 
 
+#: Trips after which a reading counts again only where the chamber may be, judged by what was believed before.
+DOUBTED = ("sensor-jump", "sensor-shorted", "reading-fell")
+
+
 def trip(s: SafetyState, fault: str, time_s: float, **facts) -> None:
     """Latch, once."""
     if fault not in s.trips:
+        if fault in DOUBTED:
+            value, since = (s.fall[1], s.fall[0]) if fault == "reading-fell" and s.fall is not None else (s.good_c, s.good_s)
+            if value is not None:
+                s.believed[fault] = value, since
         seen, check, done = WORDS[fault]
         s.trips[fault] = Trip(fault, time_s, seen.format(**facts), done, check)
 

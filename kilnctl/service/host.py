@@ -8,6 +8,7 @@ import socket
 import stat
 from pathlib import Path
 
+from ..clock import passed_s
 from ..errors import KilnctlError
 
 _MCL_CURRENT, _MCL_FUTURE, _MCL_ONFAULT = 1, 2, 4
@@ -85,13 +86,11 @@ class Watchdog:
 
 def boot() -> tuple[str, float]:
     """This boot's own name, and the seconds since it, those of suspend counted."""
-    import time
-
     try:
         name = Path("/proc/sys/kernel/random/boot_id").read_text().strip()
     except OSError:
         name = ""
-    return name, time.clock_gettime(time.CLOCK_BOOTTIME)
+    return name, passed_s()
 
 
 def places(oven_name: str, home: str | None = None) -> tuple[Path, Path]:

@@ -7,7 +7,7 @@
     {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}  → {"ok": true, "pending": true}
     {"ask": "prepared"}                            → what became of the last start; "pending" until that is known
     {"ask": "hold"}  {"ask": "proceed"}  {"ask": "skip"}  {"ask": "soak", "seconds": 600}
-    {"ask": "acknowledge", "by": "who"}
+    {"ask": "acknowledge", "by": "who"}            "reading_is_right": true where nobody knows what was believed before a jump or fall
 
 What cannot be done is answered by {"ok": false, "words": "why"}; limits that want a person's word also by "confirm": ["…"].
 """
@@ -29,7 +29,7 @@ REQUESTS: dict[str, dict[str, tuple]] = {
     "proceed": {"by": (str,)},
     "skip": {"by": (str,)},
     "soak": {"seconds": (int, float), "by": (str,)},
-    "acknowledge": {"by": (str,)},
+    "acknowledge": {"by": (str,), "reading_is_right": (bool,)},
 }
 _NEEDED = {"start": ("schedule",), "soak": ("seconds",), "acknowledge": ("by",)}
 LONGEST_SOAK_S = 86400.0

@@ -1,8 +1,9 @@
-"""When the next tick is due: on the monotonic clock beside a real oven, or as fast as wanted in front of a virtual one."""
+"""When the next tick is due: on the clock of time passed beside a real oven, or as fast as wanted in front of a virtual one."""
 
 import math
 import threading
-import time
+
+from ..clock import passed_s
 
 #: Bins of lateness, s: about 12 % wide each, from 10 µs to 100 s.
 _FIRST_S, _RATIO = 1e-5, 1.122
@@ -33,11 +34,11 @@ class Lateness:
 
 
 class RealPace:
-    """Absolute deadlines on the monotonic clock: a late tick does not move the ones after it, a missed one is left out and counted."""
+    """Absolute deadlines on the clock of time passed: a late tick does not move the ones after it, a missed one is left out and counted."""
 
     simulated, speed = False, 1.0
 
-    def __init__(self, tick_s: float, clock=time.monotonic):
+    def __init__(self, tick_s: float, clock=passed_s):
         self.tick_s, self._clock, self.late = tick_s, clock, Lateness()
         self._due = clock()
 

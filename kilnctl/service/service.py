@@ -19,11 +19,12 @@ from ..rig import Rig, RigLost
 from ..safety import Trip, likeness, notice
 from ..settings.oven import Oven
 from ..settings.schedule import load_schedule
-from . import host, outlook, resume
+from . import host, latched, outlook, resume
 from .curve import KEPT, Curve
 from .door import Door
 from .keeper import EVERY_S, Keeper
 from .session import OFF, Order, Rest, Session, prepare
+from .starts import Starts
 
 #: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
 LOOKS = 5
@@ -42,8 +43,7 @@ class Service:
         self.tell, self.model_file, self._keep_bytes = tell, model_file, keep_bytes
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue = SimpleQueue()
-        self._orders: SimpleQueue = SimpleQueue()
-        self._preparing, self._prepared = False, {"ok": False, "words": "no start was asked for"}
+        self.starts, self._first = Starts(self), None
         try:
             self.keeper = Keeper(home, EVERY_S / min(1000.0, pace.speed))
         except OSError as error:
@@ -53,7 +53,7 @@ class Service:
         saved = self.keeper.load()
         self.saved = self.saved_before = saved
         self.hot = notice.from_mapping(saved.get("hot") or {})
-        self.rest = Rest(oven, _trips(saved))
+        self.rest = Rest(oven, *latched.from_saved(saved.get("trips"), time.time()))
         self._limits = likeness.to_mapping(self.rest.policy)
         self.session: Session | None = None
         self.recorder: Recorder | None = None
@@ -86,61 +86,44 @@ class Service:
             self.stop(f"asked by {by}")
             return {"ok": True, "words": "heat is being cut"}
         if ask == "start":
-            return self._start_asked(request)
+            return self.starts.ask(request)
         if ask == "prepared":
-            return self._prepared
+            return self.starts.answer
         if ask == "acknowledge":
-            standing = self.rest.acknowledge(by) if self.session is None else ("a run is still being watched",)
-            if standing == ("board-fault",):
-                # The board's latch goes first; once a reading without it is in, ours can.
-                try:
-                    self.rig.clear()
-                except RigLost as lost:
-                    return {"ok": False, "words": str(lost)}
-                return {"ok": False, "again": True, "words": "the I/O board was asked to clear its own fault; ask again in a few seconds"}
-            if standing:
-                return {"ok": False, "words": "not yet: " + ", ".join(standing) + " still stands", "standing": list(standing)}
-            self._requests.put(("acknowledge", by))
-            return {"ok": True, "words": "acknowledged; a new run may be started"}
-        if self.session is None:
+            return self._acknowledged(by, request.get("reading_is_right", False))
+        session = self.session
+        if session is None:
             return {"ok": False, "words": "nothing is running"}
         self._requests.put(({"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}", by))
-        return {"ok": True, "words": "done with the next tick"}
+        return {"ok": True, "words": "done once the start test is passed" if session.chain.proving else "done with the next tick"}
 
-    def _start_asked(self, request: dict) -> dict:
+    def _acknowledged(self, by: str, reading_is_right: bool) -> dict:
         if self.session is not None:
-            return {"ok": False, "words": "a run is going on"}
-        if not self.idle:
-            return {"ok": False, "words": "this service runs one schedule only; start it with --idle to wait for more"}
-        if self._preparing:
-            return {"ok": False, "words": "another start is being prepared"}
-        self._preparing = True
-        self._prepared = {"ok": True, "pending": True, "words": "being prepared"}
-
-        def work() -> None:
-            answer: dict = {}
+            return {"ok": False, "words": "not yet: a run is still being watched", "standing": []}
+        standing = self.rest.acknowledge(by, reading_is_right)
+        if standing == ("board-fault",):
+            # The board's latch goes first; once a reading without it is in, ours can.
             try:
-                order = self.ordered(prepare(self.oven, load_schedule(request["schedule"]), request.get("model") or self.model_file, self._chamber_c()))
-                if order.unlike and not request.get("confirm"):
-                    answer.update(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(order.unlike))
-                else:
-                    self._orders.put((order, request.get("by", "somebody"), *self.open_record(order)))
-                    answer.update(ok=True, words=f"{order.schedule.name} starts", shortfalls=[str(s) for s in order.programme.shortfalls])
-            except KilnctlError as error:
-                answer.update(ok=False, words=str(error))
-            finally:
-                self._prepared, self._preparing = answer, False
+                self.rig.clear()
+            except RigLost as lost:
+                return {"ok": False, "words": str(lost)}
+            return {"ok": False, "again": True, "words": "the I/O board was asked to clear its own fault; ask again in a few seconds"}
+        if standing:
+            return {"ok": False, "words": "not yet: " + self.standing_words(standing), "standing": list(standing)}
+        self._requests.put(("acknowledge", by))
+        return {"ok": True, "words": "acknowledged; a new run may be started"}
 
-        refused = self.refusal()
-        if refused:
-            self._preparing = False
-            return {"ok": False, "words": refused}
-        threading.Thread(target=work, name="prepare", daemon=True).start()
-        # Never waited for here: a stop may stand behind this request.
-        return self._prepared
+    def standing_words(self, standing: tuple[str, ...]) -> str:
+        """What still stands, and what a person can say where nobody knows better."""
+        words = ", ".join(standing) + " still stands"
+        if self.rest.unknown:
+            words += (f". Nobody knows where the chamber was before: if another thermometer shows that it is at {self.rest.reading.chamber_c:.0f} °C, as the reading says, "
+                      "acknowledge with --reading-is-right")  # fmt: skip
+        return words
 
     def stop(self, why: str) -> None:
         """Cut the heat now and end the run (and, unless idle, the service). From any thread, also from a signal handler."""
+        self.starts.void(f"a stop came before it began ({why})")
         self._stop_words = self._stop_words or why
         self._wake.set()
 
@@ -196,24 +179,27 @@ class Service:
             for number in (signal.SIGINT, signal.SIGTERM):
                 previous[number] = signal.signal(number, lambda n, _: self.end(f"signal {signal.Signals(n).name}"))
         self.watchdog.tell("READY=1\nSTATUS=waiting")
+        # Until that has been called, a start from the socket waits: it may be that a run goes on.
+        self._first = before
         try:
             if order is not None:
                 self.begin(order, *self.open_record(order))
             while True:
                 due = self.pace.wait(self._wake)
-                if not due:
-                    self._stopped()
-                    if self._ending or not self.idle:
-                        return self.outcome or "stopped"
-                    continue
                 try:
-                    self._tick()
+                    if due:
+                        self._tick()
+                    else:
+                        self._stopped()
+                        if self._ending or not self.idle:
+                            return self.outcome or "stopped"
+                        continue
                 except RigLost as error:
                     self._lost(error)
                     return "lost"
-                if before is not None and self.looks >= LOOKS:
-                    before(self)
-                    before = None
+                if self._first is not None and self.looks >= LOOKS:
+                    self._first(self)
+                    self._first = None
                 if self.session is None and not self.idle and self.outcome:
                     return self.outcome
         finally:
@@ -222,6 +208,7 @@ class Service:
             self.watchdog.tell("STOPPING=1")
             if self.session is not None:
                 self._finish("interrupted")
+            self.starts.close()
             self._save(urgent=True)
             self.door.close()
             self.keeper.close()
@@ -257,6 +244,8 @@ class Service:
         session = self.session
         if session is None:
             act = self.rest.tick(reading, now, dt, self._step)
+            if act.verdict.new_trips:
+                self.starts.void(f"a trip came before it began ({act.verdict.new_trips[0].fault})")
         else:
             recorder = self.recorder.state()
             session.chain.recording = recorder.healthy
@@ -298,9 +287,8 @@ class Service:
             elif self.session is not None:
                 out.append(what)
                 self.recorder.event("request", time_s=self.session.time_s, text=f"{what}, asked by {by}")
-        if self.session is None and not self._orders.empty():
-            order, by, folder, recorder = self._orders.get()
-            self.begin(order, folder, recorder, by)
+        if self._first is None:
+            self.starts.begin()
         return tuple(out)
 
     def _event(self, event) -> None:
@@ -320,7 +308,7 @@ class Service:
     def _finish(self, outcome: str) -> None:
         session, recorder = self.session, self.recorder
         self.session, self.outcome = None, outcome
-        self.rest = Rest(self.oven, session.trips)
+        self.rest = Rest(self.oven, state=session.chain.safety)
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
         if self.idle:
             threading.Thread(target=recorder.close, name="closing", daemon=False).start()
@@ -329,13 +317,18 @@ class Service:
         self._save(urgent=True)
 
     def _stopped(self) -> None:
-        """A stop: heat off first, words after."""
+        """A stop: heat off first, words after. Raises RigLost; that a stop was asked for is in the record all the same."""
         self._wake.clear()
-        self.rig.contactor(False)
-        self.rig.heat(0.0, OFF, None)
-        why, self._stop_words = self._stop_words, ""
+        try:
+            try:
+                self.rig.contactor(False)
+            finally:
+                self.rig.heat(0.0, OFF, None)
+        finally:
+            why, self._stop_words = self._stop_words, ""
+            if self.session is not None:
+                self.recorder.event("request", time_s=self.session.time_s, text=f"stop, {why}")
         if self.session is not None:
-            self.recorder.event("request", time_s=self.session.time_s, text=f"stop, {why}")
             self._finish("stopped")
             self.tell(f"stopped: {why}")
 
@@ -350,16 +343,30 @@ class Service:
 
     # ---- state and status ------------------------------------------------------------------------------------------------------
 
-    def _chamber_c(self) -> float | None:
+    def chamber_c(self) -> float | None:
         value = self._reading.chamber_c if self._reading is not None else math.nan
         return value if math.isfinite(value) else None
 
     def _remember(self, reading: Reading) -> None:
-        value = reading.chamber_c
-        if self._act.verdict.usable and math.isfinite(value):
-            self.hot = notice.seen(value, time.time(), self.oven.site.ambient_c, self._tau_s)
+        """What is known of the oven's heat. While a trip says that the reading may be too low, what was believed before it counts, and the second sensor."""
+        wall, doubted = time.time(), self._doubted()
+        values = [(reading.chamber_c, 0.0)] if self._act.verdict.usable else []
+        if doubted:
+            values += [*self._believed().values(), *([(reading.limit_c, 0.0)] if reading.limit_c is not None and math.isfinite(reading.limit_c) else [])]
+        for value_c, ago_s in values:
+            self.hot = notice.renewed(self.hot, notice.seen(value_c, wall - ago_s, self.oven.site.ambient_c, self._tau_s), wall, doubted)
         if self._step % max(1, round(10.0 / self.pace.tick_s)) == 0:
             self._save()
+
+    def _trips(self) -> tuple[Trip, ...]:
+        return self.session.trips if self.session is not None else self.rest.trips
+
+    def _doubted(self) -> bool:
+        return notice.doubted(t.fault for t in self._trips())
+
+    def _believed(self) -> latched.Believed:
+        now = self._last_s or 0.0
+        return self.rest.believed(now) if self.session is None else latched.believed(self.session.chain.safety, now)
 
     def _save(self, urgent: bool = False) -> None:
         boot_id, boottime = host.boot()
@@ -368,16 +375,16 @@ class Service:
             order = session.order
             run = {"folder": str(self.folder), "schedule": order.schedule.file, "schedule_sha256": order.schedule.sha256, "oven_sha256": order.oven.sha256,
                    "model": order.model_file, "started": self.started, "place": session.place()}  # fmt: skip
-        trips = session.trips if session is not None else self.rest.trips
+        wall = time.time()
         limits = self.saved.get("limits") if session is None and not self.outcome else self._limits
-        self.saved = {"oven": self.oven.name, "boot": boot_id, "boottime_s": boottime, "wall_s": time.time(), "limits": limits, "run": run,
-                      "hot": notice.to_mapping(self.hot) if self.hot else None, "trips": [plain(t) for t in trips]}  # fmt: skip
+        self.saved = {"oven": self.oven.name, "boot": boot_id, "boottime_s": boottime, "wall_s": wall, "limits": limits, "run": run,
+                      "hot": notice.to_mapping(self.hot) if self.hot else None, "trips": latched.to_saved(self._trips(), self._believed(), wall)}  # fmt: skip
         self.keeper.keep(self.saved, urgent)
 
     def _status(self, act, reading: Reading) -> dict:
         d, session = act.decision, self.session
         late = self.pace.late
-        trips = session.trips if session is not None else self.rest.trips
+        trips = self._trips()
         state = "tripped" if trips else "idle" if session is None else d.phase
         usable = act.verdict.usable
         record = self.recorder.state() if self.recorder is not None else None
@@ -385,7 +392,7 @@ class Service:
             "ok": True, "oven": self.oven.name, "state": state, "running": session is not None, "outcome": self.outcome,
             "reason": act.verdict.reason if act.verdict.permit is None and (d.demand_w > 0.0 or trips) else d.reason,
             "danger": act.verdict.danger, "trips": [plain(t) for t in trips], "warnings": list(act.verdict.warnings),
-            "notice": notice.notice(self.hot, time.time(), reading.chamber_c if usable else None),
+            "notice": notice.notice(self.hot, time.time(), reading.chamber_c if usable and not self._doubted() else None),
             "chamber_c": reading.chamber_c if usable else None, "limit_c": reading.limit_c, "part_c": reading.part_c,
             "part_estimate_c": d.part_c, "part_sd_k": d.part_sd_k, "element_estimate_c": d.element_c, "reference_c": d.reference_c,
             "duty": act.duty, "demand_w": d.demand_w, "feedforward_w": d.feedforward_w, "trim_w": d.trim_w, "unexplained_w": d.unexplained_w,
@@ -402,15 +409,6 @@ class Service:
             "ticks": {"count": late.count, "overruns": late.overruns, "p50_s": late.quantile_s(0.5), "p99_s": late.quantile_s(0.99), "worst_s": late.worst_s},
             "answered": time.strftime("%Y-%m-%d %H:%M:%S"),
         }  # fmt: skip
-
-
-def _trips(saved: dict) -> tuple[Trip, ...]:
-    """The trips that stood when the last process ended; a damaged one stands too, in general words."""
-    found = []
-    for told in saved.get("trips") or ():
-        words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")} if isinstance(told, dict) else {}
-        found.append(Trip(words.get("fault") or "unknown", 0.0, words.get("seen") or "a trip of the last run", words.get("done", ""), words.get("check", "")))
-    return tuple(found)
 
 
 def unfinished(saved: dict, oven: Oven) -> dict | None:

@@ -19,8 +19,10 @@ from ..reading import Reading
 from ..record.columns import row_of
 from ..record.events import Event, Teller
 from ..safety import SafetyState, Tick, Trip
+from ..safety.state import DOUBTED
 from ..settings.oven import Load, Oven
 from ..settings.schedule import Schedule
+from . import latched
 
 #: After a trip the oven is watched and recorded for so long before the record is closed, s.
 AFTER_TRIP_S = 120.0
@@ -72,11 +74,17 @@ def check_apart(oven: Oven, schedule: Schedule | None = None) -> None:
 
 
 class Rest:
-    """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged."""
+    """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged.
 
-    def __init__(self, oven: Oven, trips: tuple[Trip, ...] = ()):
-        self.policy, self.state = safety.policy_for(oven), SafetyState()
+    `state`: that of the rules in the run that has just ended; its latches go on, and the rules look anew. Or `trips` of a process that has ended, and of
+    each what was `believed` of the chamber before it: °C, and how many seconds ago."""
+
+    def __init__(self, oven: Oven, trips: tuple[Trip, ...] = (), believed: latched.Believed | None = None, *, state: SafetyState | None = None):
+        self.policy = safety.policy_for(oven)
+        self.state = state.copied() if state is not None else SafetyState()
+        self.state.restart_timers()
         self.state.trips.update({t.fault: t for t in trips})
+        self._ago = believed  # until the first tick says what time it is
         self.reading: Reading | None = None
         self._tick: Tick | None = None
         self._lock = threading.Lock()  # an acknowledgement comes from the socket's thread
@@ -88,6 +96,8 @@ class Rest:
     def tick(self, reading: Reading, now_s: float, dt_s: float, step: int) -> Actuation:
         fired = reading.fired if reading.fired is not None else 0.0
         with self._lock:
+            if self._tick is None:
+                self._begin(reading, now_s)
             self.reading, self._tick = reading, Tick(now_s, step, fired, heating=False, commanded=0.0, contactor=False)
             self.state, verdict = safety.judge(self.state, self.policy, reading, self._tick)
         nan = math.nan
@@ -95,12 +105,37 @@ class Rest:
                             False, "no run: heat off")  # fmt: skip
         return Actuation(0.0, OFF, False, 0.0, decision, verdict)
 
-    def acknowledge(self, who: str) -> tuple[str, ...]:
-        """Clear the trips whose causes are gone; returns those that stand. Raises KilnctlError before the first readings."""
+    def _begin(self, reading: Reading, now_s: float) -> None:
+        """What was known before, on this clock."""
+        if self._ago is not None:
+            self.state.believed = {fault: (then_c, now_s - ago_s) for fault, (then_c, ago_s) in self._ago.items()}
+            self._ago = None
+        if "sensor-frozen" in self.state.trips:
+            # Only a sample that comes after this one shows that they go on.
+            self.state.sample, self.state.sample_since_s = reading.sample, now_s - self.policy.frozen_s
+
+    def believed(self, now_s: float) -> latched.Believed:
+        """As `latched.believed`, also before the first tick."""
+        return self._ago if self._ago is not None else latched.believed(self.state, now_s)
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """The trips that doubt the reading and of which nobody knows what was believed before."""
+        return tuple(f for f in self.state.trips if f in DOUBTED and f not in (self.state.believed if self._ago is None else self._ago))
+
+    def acknowledge(self, who: str, reading_is_right: bool = False) -> tuple[str, ...]:
+        """Clear the trips whose causes are gone; returns those that stand. `reading_is_right`: `who` has seen by other means that the chamber is where the
+        reading says, which is believed where nothing else is known. Raises KilnctlError before the first readings."""
         if self._tick is None or self.reading is None:
             raise KilnctlError("there is no reading yet; ask again in a few seconds")
         with self._lock:
-            self.state, standing = safety.acknowledge(self.state, self.policy, self.reading, self._tick, who)
+            state = self.state
+            if reading_is_right:
+                state = state.copied()
+                state.believed.update({fault: (self.reading.chamber_c, self._tick.time_s) for fault in self.unknown})
+            cleared, standing = safety.acknowledge(state, self.policy, self.reading, self._tick, who)
+            if not standing:
+                self.state = cleared
         return standing
 
 
@@ -118,7 +153,7 @@ class Session:
         self.chain = Chain(controller, order.programme, order.policy, firing.pattern_for(order.oven), holding_table(order.model, order.oven),
                            prove=prove)  # fmt: skip
         if place is not None:
-            self.chain.energy_j = float(place["energy_j"])
+            self.chain.energy_j, self.chain.before_s = float(place["energy_j"]), float(place["run_s"])
         self._teller = Teller(order.programme.legs)
         self._began_s: float | None = None
         self._resumed = place
@@ -158,7 +193,7 @@ class Session:
             return self._resumed
         if self._resumed is not None and not self.trips and self.chain.proving:
             # Cut off again before it got going again: it still is where it was in its schedule, with the temperatures of now.
-            return {**self._resumed, "state_c": [float(v) for v in c.estimate.now], "chamber_c": float(c.estimate.now[CHAMBER]), "outage_s": 0.0}
+            return {**self._resumed, "run_s": self.time_s, "energy_j": self.chain.energy_j, "state_c": [float(v) for v in c.estimate.now], "chamber_c": float(c.estimate.now[CHAMBER]), "outage_s": 0.0}
         if c is None or self.chain.proving or self.trips or not hasattr(c.position, "counted_s"):
             return None
         p = c.position

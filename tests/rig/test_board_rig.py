@@ -9,12 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from kilnctl import Reading, firing
 from kilnctl.errors import KilnctlError
-from kilnctl.firing import Burst
+from kilnctl.firing import Burst, pattern_for
 from kilnctl.firmware import frames, logic
 from kilnctl.rig import Rig, RigLost
-from kilnctl.rig.board import BoardRig, Line, board_ceiling_c, greet
-from kilnctl.safety import Permit
+from kilnctl.rig.board import BoardRig, Line, board_ceiling_c, flow_between, greet, parse_answer
+from kilnctl.safety import Permit, Policy, SafetyState, Tick, judge
 from kilnctl.settings.oven import CalibrationPoint
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -96,6 +97,77 @@ def test_a_relay_that_draws_unasked_is_seen_in_what_was_fired(rig, line):
     rig.read()
     line.shorted = True
     assert hold(rig, 0.4, 0.0).fired == pytest.approx(1.0, abs=0.05)
+
+
+def test_what_the_board_counts_as_told_is_what_flows_and_nothing_unless_asked(rig, line):
+    hold(rig, 0.4)
+    rig.read()
+    reading = hold(rig, 0.8, 0.3)
+    assert reading.commanded == pytest.approx(reading.fired, abs=0.06) and reading.commanded == pytest.approx(0.3, abs=0.06)
+    line.shorted = True
+    reading = hold(rig, 0.6, 0.3)
+    assert reading.fired > 0.9 and reading.commanded < 0.4
+    tick(rig, 98, 0.0, False)
+    tick(rig, 99, 0.0, False)
+    line.board.fired += 1000
+    assert until(lambda: rig.read().commanded == 0.0), "a board that fires although nothing is asked of it is not believed to be told to"
+
+
+class Mains:
+    """The board's own logic on a mains whose frequency is not quite this computer's idea of it; time is counted, not waited for."""
+
+    def __init__(self, oven, hz):
+        self.pattern, self.hz = pattern_for(oven), hz
+        self.full = round(100.0 * oven.elements.power_w / oven.supply.voltage_v)
+        b = self.board = logic.Board(0, 1, 0, self.pattern.groups, 50)
+        b.ceiling, b.shortest, b.groups, b.supply = 1200, self.pattern.shortest_run, self.pattern.groups, 2300
+        b.state, b.contactor_closed, b.contactor, b._wanted = logic.ARMED, True, True, True
+        b._seq = 0
+        b._rewind()
+        self.phase = self.ms = 0.0
+        self.shorted = False
+
+    def second(self, duty):
+        """One tick; the new duty arrives a few cycles late. Returns the answer at its end."""
+        b = self.board
+        self.phase += self.hz
+        cycles, self.phase = int(self.phase), self.phase % 1.0
+        for i in range(cycles):
+            if i == 3:
+                b.duty = round(duty * 10000)
+            self.ms += 1000.0 / self.hz
+            b._heard = b._stepped = b._seen = b._cycled = int(self.ms)
+            b._blind = False
+            b.current = self.full if self.shorted or b.relay_bits else 0
+            b.cycle(int(self.ms))
+        b._tell(frames.BEAT | 0x80)
+        return parse_answer(b._answer)
+
+
+def run_on(mains, oven, ticks, own_count, shorted_at=None):
+    """When, if ever, the rules trip, and over what: with the board's count of what it was told, or with this computer's plan of it."""
+    state, policy, fires = SafetyState(), Policy(chamber_trip_c=1000.0, schedule_trip_c=1000.0), firing.ready(mains.pattern)
+    before = mains.second(0.0)
+    for k in range(1, ticks):
+        duty = 0.4 + 0.05 * math.sin(k / 300.0)
+        fires, burst = firing.fire(mains.pattern, fires, duty, 1.0)
+        mains.shorted = shorted_at is not None and k >= shorted_at
+        after = mains.second(duty)
+        flow, before = flow_between(before, after, oven), after
+        reading = Reading(500.0 + 0.1 * math.sin(0.7 * k), cold_junction_c=30.0 + 0.01 * math.sin(k), sample=k, fired=flow.fired, contactor_closed=True)
+        state, verdict = judge(state, policy, reading, Tick(float(k), k, flow.fired, commanded=flow.commanded if own_count else burst.fired, contactor=True))
+        if verdict.trips:
+            return k, verdict.trips[0].fault
+    return None
+
+
+def test_bursts_that_drift_against_the_plan_are_no_relay_that_conducts_unasked(cabinet):
+    """Runs of 5 s at 50.05 Hz (a mains frequency of any day): within the hour the board's bursts lie opposite to the ones that this computer expects."""
+    slow = dataclasses.replace(cabinet, switching=dataclasses.replace(cabinet.switching, minimum_on_s=5.0, relays=1))
+    assert run_on(Mains(slow, 50.05), slow, 3600, own_count=False)[1] == "relay-on-unasked", "the plan is no measure of it"
+    assert run_on(Mains(slow, 50.05), slow, 3600, own_count=True) is None
+    tripped_at, fault = run_on(Mains(slow, 50.05), slow, 3600, own_count=True, shorted_at=3000)
+    assert fault == "relay-on-unasked" and tripped_at < 3015
 
 
 def test_without_a_current_meter_a_commanded_cycle_proves_nothing(cabinet):

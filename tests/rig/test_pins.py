@@ -8,7 +8,7 @@ import pytest
 
 from kilnctl.errors import KilnctlError
 from kilnctl.firing import Burst
-from kilnctl.rig import RigLost
+from kilnctl.rig import RigLost, pins
 from kilnctl.rig.pins import PinsRig
 from kilnctl.safety import Permit
 from kilnctl.settings.oven import Pins
@@ -134,6 +134,16 @@ def test_it_lets_go_when_nobody_decides_any_more(desk):
     assert until(lambda: "board-fault" in rig.read().faults)
     rig.clear()
     assert until(lambda: "board-fault" not in rig.read().faults)
+
+
+def test_after_a_suspend_it_lets_go_whatever_is_asked_first(desk, monkeypatch):
+    rig, chip = desk
+    heat(rig, 0.6)
+    assert chip.levels[COIL] == 1
+    passed_s = pins.passed_s
+    monkeypatch.setattr(pins, "passed_s", lambda: passed_s() + 3600.0)
+    heat(rig, 0.4)
+    assert chip.levels[COIL] == 0 and chip.levels[RELAY] == 0 and "board-fault" in rig.read().faults and "late" in rig.words()
 
 
 def test_a_converter_that_forgot_its_settings_is_not_believed(desk):

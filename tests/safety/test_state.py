@@ -50,6 +50,8 @@ def scrambled() -> SafetyState:
             made.trips["sensor-open"] = "latched"
         elif f.name == "over":
             made.over["noise"] = 5.0
+        elif f.name == "believed":
+            made.believed["sensor-jump"] = (200.0, 5.0)
         else:
             setattr(made, f.name, 123.5)
     return made
@@ -58,8 +60,8 @@ def scrambled() -> SafetyState:
 def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else():
     made, fresh = scrambled(), SafetyState()
     made.restart_timers()
-    assert made.trips == {"sensor-open": "latched"} and made.over == {}
-    forgotten = {f.name for f in dataclasses.fields(SafetyState) if getattr(made, f.name) != 123.5} - {"trips", "over"}
+    assert made.trips == {"sensor-open": "latched"} and made.over == {} and made.believed == {"sensor-jump": (200.0, 5.0)}
+    forgotten = {f.name for f in dataclasses.fields(SafetyState) if getattr(made, f.name) != 123.5} - {"trips", "over", "believed"}
     assert forgotten == {"raw", "sample", "window", "fall", "quiet_c", "sink", "was_wild", "rejects", "noise_k", "off_s", "excess", "missing", "unasked", "asked",
                          "given", "slope_k_per_s", "second_slope", "airless_s", "slow_c", "second_c", "before_c", "good_c", "cold_c", "wall_ahead_s", "coil",
                          "top_c", "purge_until_s", "settled_s"}  # fmt: skip
@@ -73,8 +75,8 @@ def test_a_copy_is_whole_and_its_latches_are_its_own():
     made = scrambled()
     other = made.copied()
     assert all(getattr(other, f.name) == getattr(made, f.name) for f in dataclasses.fields(SafetyState))
-    other.trips["x"], other.over["y"], other.step = "new", 1.0, 7
-    assert "x" not in made.trips and "y" not in made.over and made.step == 123.5
+    other.trips["x"], other.over["y"], other.believed["z"], other.step = "new", 1.0, (1.0, 2.0), 7
+    assert "x" not in made.trips and "y" not in made.over and "z" not in made.believed and made.step == 123.5
 
 
 @pytest.mark.parametrize("value, good", [(1.0, True), (0, True), (-5, True), (True, True), (math.nan, False), (math.inf, False), (-math.inf, False), (None, False),

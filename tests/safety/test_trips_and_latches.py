@@ -79,8 +79,8 @@ def test_a_jumped_reading_is_taken_back_when_it_returns_or_the_oven_has_had_time
     away, after = Reading(60.0), 600.0
     assert acknowledge(bench.state, bench.policy, away, Tick(bench.state.good_s + 200.0, 9999, 0.0), "k")[1] == ("sensor-jump",)
     assert acknowledge(bench.state, bench.policy, away, Tick(bench.state.good_s + after, 9999, 0.0), "k")[1] == ()
-    never = dataclasses.replace(bench.state, good_c=None)
-    assert acknowledge(never, bench.policy, away, bench.later(), "k")[1] == ()
+    nobody_knows = dataclasses.replace(bench.state, believed={})
+    assert acknowledge(nobody_knows, bench.policy, Reading(100.0), bench.later(), "k")[1] == ("sensor-jump",)
 
 
 # ---- clock ---------------------------------------------------------------------------------------------------------

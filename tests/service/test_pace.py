@@ -4,10 +4,15 @@ import math
 import os
 import socket
 import threading
+import time
+import types
 
 import pytest
 
+from kilnctl import Reading, clock
 from kilnctl.errors import KilnctlError
+from kilnctl.rig.pins import LocalLine
+from kilnctl.safety import Policy, SafetyState, Tick, judge
 from kilnctl.service import host
 from kilnctl.service.curve import KEPT, MOST_ROWS, Curve
 from kilnctl.service.keeper import Keeper
@@ -31,6 +36,42 @@ class Never:
     def wait(self, seconds):
         self.clock.now += seconds + self.late
         return False
+
+
+def suspended(monkeypatch, known=True):
+    """A computer that was suspended for an hour: the one clock has counted it (clock_gettime(2): CLOCK_BOOTTIME), the other has not."""
+    times = types.SimpleNamespace(monotonic=lambda: 100.0)
+    if known:
+        times.clock_gettime = lambda which: {7: 3700.0}[which]
+    monkeypatch.setattr(clock, "time", times)
+    monkeypatch.setattr(clock, "_COUNTS_SUSPEND", 7 if known else None)
+
+
+def test_time_passes_while_the_computer_is_suspended(monkeypatch):
+    pace = RealPace(1.0)
+    before = pace.now_s()
+    suspended(monkeypatch)
+    assert pace.now_s() == RealPace(1.0).now_s() == host.boot()[1] == LocalLine._ms() / 1000.0 == 3700.0 != before
+    suspended(monkeypatch, known=False)
+    assert RealPace(1.0).now_s() == 100.0, "where the platform has no such clock"
+
+
+def test_the_platform_s_clock_is_the_one_that_counts_suspend():
+    assert clock._COUNTS_SUSPEND == time.CLOCK_BOOTTIME
+    first, then = clock.passed_s(), time.clock_gettime(time.CLOCK_BOOTTIME)
+    assert first <= then <= clock.passed_s()
+
+
+def test_an_hour_of_suspend_is_a_stall_for_the_rules():
+    now = Clock()
+    pace, state = RealPace(1.0, now), SafetyState()
+    policy = Policy(chamber_trip_c=300.0, schedule_trip_c=300.0)
+    for k in range(1, 6):
+        assert pace.wait(Never(now))
+        now.now += 3600.0 * (k == 5)
+        state, verdict = judge(state, policy, Reading(100.0, sample=k), Tick(pace.now_s(), k, 0.3))
+        assert (verdict.permit is not None) is (1 < k < 5)
+    assert set(state.trips) == {"loop-stalled"}
 
 
 def test_a_late_tick_does_not_move_the_ones_after_it():

@@ -21,7 +21,7 @@ from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.service import Service, prepare
 
 ROOT = Path(__file__).resolve().parents[2]
-OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "configs/schedules/powder-cure.yaml"
+OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent / "powder-cure.yaml"
 
 
 class Log(list):
@@ -188,6 +188,44 @@ def test_a_lost_rig_latches_and_refuses_the_next_start_until_acknowledged(oven, 
         s.end("test over")
 
     again.run(before=look)
+
+
+class Unplugged(VirtualRig):
+    """A cable that is pulled in the very moment of a stop."""
+
+    gone = False
+
+    def contactor(self, closed):
+        if self.gone:
+            raise RigLost("the board is gone")
+        super().contactor(closed)
+
+    def heat(self, duty, burst, permit):
+        if self.gone:
+            raise RigLost("the board is gone")
+        super().heat(duty, burst, permit)
+
+
+@pytest.mark.parametrize("idle", [False, True])
+def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tmp_path, idle):
+    cabinet = oven("curing-cabinet")
+    rig = Unplugged(cabinet, load=cabinet.usual_load)
+
+    def before(s):
+        s.begin(order, *s.open_record(order))
+        rig.gone = True
+        s.stop("asked by the founder")
+
+    order = prepare(cabinet, schedule("powder-cure"))
+    s = service(cabinet, tmp_path, rig, idle=idle)
+    assert s.run(before=before) == "lost"
+    record = read_run(s.folder)
+    assert record.outcome == "tripped" and record.trips[0].fault == "board-lost"
+    assert any(e.kind == "request" and "stop, asked by the founder" in e.text for e in record.events)
+    again = service(cabinet, tmp_path)
+    assert "board-lost" in again.refusal() and again.saved_before["run"] is None
+    again.end("test over")
+    again.run()
 
 
 def test_a_trip_ends_the_run_with_heat_off(oven, schedule, tmp_path):

@@ -1,5 +1,6 @@
 """Runs and rest between two ticks, without clock or disk."""
 
+import dataclasses
 import math
 
 import pytest
@@ -34,6 +35,34 @@ def test_the_start_test_comes_first_and_the_schedule_waits_for_it(order):
     act, _ = drive(session, plant, 60, 13, reading=reading)
     assert act.decision.phase == "heat up" and not session.chain.control.position.held
     assert session.chain.test.phase == "passed" and session.place()["leg"] == 0
+
+
+@pytest.mark.parametrize(("asked", "leg", "held"), [
+    ({20: "hold"}, 0, True), ({20: "hold", 25: "go on"}, 0, False), ({20: "skip"}, 1, False), ({20: "skip", 25: "hold"}, 1, True), ({20: "go on"}, 0, False),
+])  # fmt: skip
+def test_what_a_person_asks_for_during_the_start_test_is_done_after_it(order, asked, leg, held):
+    session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
+    _, reading = drive(session, plant, 27, requests=lambda k: (asked[k],) if k in asked else ())
+    assert session.chain.proving and session.chain.control.position.held and session.chain.control.position.leg == 0
+    drive(session, plant, 60, 28, reading=reading)
+    p = session.chain.control.position
+    assert session.chain.test.phase == "passed" and (p.leg, p.held) == (leg, held)
+    if held and leg == 0:
+        assert abs(p.reference_c - plant.chamber_c) < 15.0, "held where the oven was when the test was over"
+
+
+def test_more_soak_asked_for_during_the_start_test_is_not_lost(order):
+    session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
+    drive(session, plant, 80, requests=lambda k: ("soak 600",) if k == 20 else ())
+    assert session.chain.test.phase == "passed" and session.chain.control.position.added_s == 600.0
+
+
+def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order):
+    place, plant = brought_halfway(order)
+    session = Session(order, place={**place, "held": True, "reference_c": 120.0, "outage_s": 30.0})
+    plant.advance(30.0, 0.0, False)
+    drive(session, plant, 150, requests=lambda k: ("go on",) if k == 15 else ())
+    assert session.chain.test.phase == "passed" and not session.chain.control.position.held
 
 
 def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order):
@@ -79,12 +108,16 @@ def test_rest_never_heats_and_keeps_trips_until_somebody_acknowledges(order):
     assert "over-oven" not in {t.fault for t in rest.trips}
 
 
-@pytest.fixture(scope="module")
-def halfway(order):
+def brought_halfway(order):
     """A place in the middle of the heat-up, and the plant as it stands."""
     session, plant = Session(order, prove=False), VirtualOven(order.oven, load=order.load, seed=3)
     drive(session, plant, 700)
     return session.place(), plant
+
+
+@pytest.fixture(scope="module")
+def halfway(order):
+    return brought_halfway(order)
 
 
 def test_a_resumed_run_goes_on_with_its_own_time_energy_and_place(order, halfway):
@@ -94,6 +127,24 @@ def test_a_resumed_run_goes_on_with_its_own_time_energy_and_place(order, halfway
     assert session.time_s > place["run_s"] and session.chain.energy_j >= place["energy_j"] > 0.0
     assert session.chain.control.position.leg == place["leg"]
     assert act.decision.part_c > 60.0, "the part's temperature is remembered, not taken for the chamber's"
+
+
+def test_time_and_energy_of_a_run_are_counted_over_every_power_cut(oven, schedule):
+    """Cut off again and again, it does not get its longest time anew each time; the time of a start test counts too."""
+    limited = prepare(oven("curing-cabinet"), dataclasses.replace(schedule("powder-cure"), longest_s=1000.0))
+    place, plant = brought_halfway(limited)
+    assert place["run_s"] == pytest.approx(700.0, abs=2.0)
+    plant.advance(30.0, 0.0, False)
+    again = Session(limited, place={**place, "outage_s": 30.0})
+    drive(again, plant, 20)
+    second = again.place()
+    assert again.chain.proving and second["run_s"] == pytest.approx(720.0, abs=3.0) and second["energy_j"] > place["energy_j"]
+    plant.advance(30.0, 0.0, False)
+    third = Session(limited, place={**second, "outage_s": 30.0})
+    drive(third, plant, 270)
+    assert not third.trips
+    drive(third, plant, 20, 271)
+    assert {t.fault for t in third.trips} == {"run-time"} and third.time_s == pytest.approx(1000.0, abs=15.0)
 
 
 def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
@@ -143,10 +194,11 @@ def test_cooling_follows_the_model_and_the_sensor_lags_behind(order, halfway):
     assert cooled_state(order.model, {"state_c": [math.nan] * 8}, 1.0) is None
 
 
-def test_the_reference_of_a_resumed_hold_is_where_it_was(order, halfway):
-    place, _ = halfway
-    held = Session(order, prove=True, place={**place, "held": True, "reference_c": 120.0, "outage_s": 5.0})
-    plant = VirtualOven(order.oven, load=order.load, seed=3)
-    drive(held, plant, 60)
+def test_the_reference_of_a_resumed_hold_is_where_it_was(order):
+    place, plant = brought_halfway(order)
+    held = Session(order, prove=True, place={**place, "held": True, "reference_c": 120.0, "outage_s": 30.0})
+    plant.advance(30.0, 0.0, False)
+    drive(held, plant, 150)
+    assert not held.trips
     assert held.chain.test.phase == "passed" and held.chain.control.position.held, "a hold by a person outlives the start test"
     assert isinstance(held.chain.control.position, reference.Position)

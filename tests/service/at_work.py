@@ -1,0 +1,62 @@
+"""A service at work in a thread of its own, and a person before it."""
+
+import contextlib
+import threading
+import time
+
+from kilnctl.rig import VirtualRig
+from kilnctl.service.door import ask
+from kilnctl.service.pace import SimulatedPace
+from kilnctl.service.service import Service
+
+
+class Person:
+    """`ask("hold", by="me")` goes to the service's socket; `until` looks at its state again and again."""
+
+    def __init__(self, service, socket):
+        self.service, self.socket = service, socket
+
+    def ask(self, what: str, **more) -> dict:
+        return ask(self.socket, {"ask": what, **more})
+
+    def until(self, what, patience_s: float = 60.0) -> dict:
+        end = time.monotonic() + patience_s
+        while time.monotonic() < end:
+            said = self.ask("status")
+            if what(said):
+                return said
+            time.sleep(0.01)
+        raise AssertionError(f"never: {said}")
+
+    def settled(self, patience_s: float = 60.0) -> dict:
+        """What became of the last start."""
+        end = time.monotonic() + patience_s
+        while (said := self.ask("prepared")).get("pending") and time.monotonic() < end:
+            time.sleep(0.01)
+        return said
+
+    def start(self, schedule, **more) -> dict:
+        """Ask for a start and wait for what becomes of it."""
+        said = self.ask("start", schedule=str(schedule), confirm=True, **more)
+        return self.settled() if said.get("pending") else said
+
+
+@contextlib.contextmanager
+def at_work(oven, folder, *, rig=None, speed=300.0, idle=True, before=None, **more):
+    """Yields the Person; `person.outcome` is how the service ended, once it has."""
+    rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
+    more.setdefault("tell", lambda text: None)
+    service = Service(oven, rig, SimulatedPace(oven.control.tick_s, speed), home=folder / "home", socket=folder / "socket", out=folder / "runs", idle=idle, **more)
+    person = Person(service, folder / "socket")
+
+    def work():
+        person.outcome = service.run(before=before)
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    try:
+        yield person
+    finally:
+        service.end("test over")
+        thread.join(30.0)
+    assert not thread.is_alive()

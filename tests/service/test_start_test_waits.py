@@ -1,0 +1,43 @@
+"""A whole run that starts while heat is forbidden: the start test waits, says why, and the schedule begins after it."""
+
+import dataclasses
+
+from kilnctl.plants.faults import Fault
+from kilnctl.plants.oven import VirtualOven
+from kilnctl.service.session import Session, prepare
+
+
+def run(order, seconds, faults=(), told=lambda reading, t: reading):
+    """(session, reasons of the start test, when it passed)"""
+    session, plant, reasons, passed_s = Session(order), VirtualOven(order.oven, load=order.load, seed=3, faults=faults), [], None
+    reading, heated_before = plant.advance(1.0, 0.0, False), 0.0
+    for t in range(1, seconds):
+        act = session.tick(told(reading, t), float(t), 1.0, t)
+        if session.chain.proving:
+            reasons.append(act.decision.reason)
+        elif passed_s is None:
+            passed_s = t
+        if "waiting" in act.decision.reason:
+            heated_before += act.fired
+        reading = plant.advance(1.0, act.fired, act.contactor)
+    assert heated_before == 0.0
+    return session, reasons, passed_s
+
+
+def test_a_door_that_is_open_at_the_start_is_waited_for(oven, schedule):
+    order = prepare(oven("curing-cabinet"), schedule("powder-cure"))
+    session, reasons, passed_s = run(order, 420, (Fault("door open", 0.0, 300.0),))
+    assert not session.trips and 300 < passed_s < 400
+    assert "start test: waiting, the door is open" in reasons and session.chain.control.position.held is False
+
+
+def test_a_purge_is_waited_for_however_long(oven, schedule):
+    """The fan is proved after 12 s; what is purged then takes many times as long as the heat of the test may."""
+    vapour = dataclasses.replace(schedule("powder-cure"), flammable_vapour=True)
+    order = prepare(oven("curing-cabinet"), vapour)
+    purge_s = order.policy.purge_s
+    assert purge_s > 600.0
+    told = lambda reading, t: dataclasses.replace(reading, airflow_proved=t > 12)  # noqa: E731
+    session, reasons, passed_s = run(order, round(purge_s) + 150, told=told)
+    assert not session.trips and passed_s > purge_s
+    assert any("waiting" in r and "ventilation is not proved" in r for r in reasons) and any("waiting" in r and "purging" in r for r in reasons)
