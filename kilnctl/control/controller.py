@@ -94,7 +94,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     wander, drift = (DOOR_WANDER, DOOR_DRIFT) if door else (SETTLING_WANDER, SETTLING_DRIFT) if now < s.settling_until_s else (1.0, 1.0)
     wander *= programme.wander
     s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
-                                             wander, drift, usable, reading.part_c)  # fmt: skip
+                                             wander, drift, usable)  # fmt: skip
     if not door and now > s.settling_until_s:
         s.calm_w += (estimate.unexplained_w - s.calm_w) * min(1.0, dt_s / 60.0)
     chamber = estimate.now[CHAMBER]

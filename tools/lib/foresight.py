@@ -1,0 +1,95 @@
+"""The clairvoyant bound of tools/bench_control: the best powers, found afterwards against the true oven.
+
+It knows the oven exactly and the whole schedule, and each disturbance from the moment it begins. A linear programme (scipy's HiGHS) finds
+the change of power that minimises the sum of |error| within the limits on a linearisation; the true oven is run again; and so on with a trust
+region until nothing improves. Then the grid is halved and it goes on from there.
+"""
+
+import numpy as np
+
+from control_scenarios import Scenario, plant_of
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.energy import CHAMBER, N
+
+#: What a sensitivity may be and still be left out, K per full power.
+SMALL_K = 1e-4
+
+
+def foresight(oven, scenario: Scenario, top: float, goal: np.ndarray, found: np.ndarray | None = None, iterations: int = 12):
+    """(seconds,) true chamber under the best powers found, °C, and those powers as shares of full. `found`: the powers of the same scenario without its
+    event, where they are known already."""
+    model = day_zero(oven, scenario.load(oven.usual_load), top)
+    u, grid = found, scenario.grid_s
+    if u is None:
+        u = np.full(round(scenario.seconds / grid), min(1.0, model.holding_w(float(goal.max())) / model.power_w))
+        u, line = _improve(oven, scenario, model, goal, u, grid, 0, False, iterations)
+        u, line = _improve(oven, scenario, model, goal, np.repeat(u, 2), 0.5 * grid, 0, False, iterations)
+    if scenario.event_s is not None:
+        # Before an event nobody knows of it: what came before it stays as it was.
+        u, line = _improve(oven, scenario, model, goal, u, 0.5 * grid, round(scenario.event_s / (0.5 * grid)), True, iterations)
+    return line, u
+
+
+def _simulate(oven, scenario: Scenario, u: np.ndarray, grid: float, with_event: bool) -> np.ndarray:
+    plant, line, held = plant_of(oven, scenario), np.empty(scenario.seconds), int(grid)
+    plant.advance(1.0, 0.0, True)
+    for t in range(scenario.seconds):
+        if with_event:
+            scenario.disturb(plant, t)
+        cut = with_event and scenario.blocked(t)
+        plant.advance(1.0, 0.0 if cut else float(u[t // held]), True)
+        line[t] = plant.chamber_c
+    return line
+
+
+def _sensitivity(oven, scenario: Scenario, model, u: np.ndarray, grid: float, first: int, start_c: float, with_event: bool) -> np.ndarray:
+    """(steps, steps) change of the chamber at the end of each step by full power in each step, from `first` on, K."""
+    count = len(u)
+    x, carried, rows = model.rest(start_c), np.zeros((N, count - first)), np.empty((count - first, count - first))
+    for k in range(count):
+        a, b, _ = model.linearise(x, grid, oven.site.ambient_c)
+        carried = a @ carried
+        share = 1.0
+        if with_event:
+            share = np.mean([not scenario.blocked(k * grid + s) for s in range(int(grid))])
+        if k >= first:
+            carried[:, k - first] += b * model.power_w * share
+            rows[k - first] = carried[CHAMBER]
+        x = model.step(x, float(u[k]) * share * model.power_w, grid, oven.site.ambient_c)
+    rows[np.abs(rows) < SMALL_K] = 0.0
+    return rows
+
+
+def _improve(oven, scenario, model, goal, u, grid, first, with_event, iterations):
+    """Change u from step `first` on until the true oven's ∫|error| improves no more."""
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_matrix, hstack, identity
+
+    line = _simulate(oven, scenario, u, grid, with_event)
+    best, trust = np.abs(line - goal).sum(), 0.5
+    ends = slice(int(grid) - 1, None, int(grid))
+    n = len(u) - first
+    sensitivity = None
+    for _ in range(iterations):
+        if sensitivity is None:
+            sensitivity = csr_matrix(_sensitivity(oven, scenario, model, u, grid, first, float(line[0]), with_event))
+        error = (line - goal)[ends][first:]
+        equality = hstack([sensitivity, -identity(n), identity(n)]).tocsr()
+        bounds = [(max(-v, -trust), min(1.0 - v, trust)) for v in u[first:]] + [(0, None)] * (2 * n)
+        answer = linprog(np.concatenate((np.zeros(n), np.ones(2 * n))), A_eq=equality, b_eq=-error, bounds=bounds, method="highs")
+        if answer.x is None:
+            break
+        trial = u.copy()
+        trial[first:] = np.clip(u[first:] + answer.x[:n], 0.0, 1.0)
+        new = _simulate(oven, scenario, trial, grid, with_event)
+        total = np.abs(new - goal).sum()
+        if total < best:
+            gain = (best - total) / best
+            u, line, best, sensitivity = trial, new, total, None
+            if gain < 2e-5:
+                break
+        else:
+            trust *= 0.35
+            if trust < 2e-3:
+                break
+    return u, line
