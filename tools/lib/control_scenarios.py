@@ -123,13 +123,14 @@ def plant_of(oven, scenario: Scenario) -> VirtualOven:
 
 
 def goal_of(oven, scenario: Scenario) -> np.ndarray:
-    """(seconds,) the reference by which everybody is judged: what the schedule asks when nobody waits, °C."""
+    """(seconds,) the reference by which everybody is judged, °C: what the schedule asks when nobody waits, from the first reading on (all see the same
+    one), at the end of each second of `run`."""
     legs = reference.legs_of(Schedule(name=scenario.name, steps=scenario.steps, soak_counts="from arrival"))
-    p, line = reference.begin(legs, oven.site.ambient_c if scenario.start_c is None else scenario.start_c), []
-    for _ in range(scenario.seconds):
+    p, line = reference.begin(legs, plant_of(oven, scenario).advance(1.0, 0.0, True).chamber_c), []
+    for _ in range(scenario.seconds + 1):
         p = reference.advance(legs, p, p.reference_c, 1.0, True)
         line.append(p.reference_c if p.reference_c == p.reference_c else line[-1])
-    return np.array(line)
+    return np.array(line[1:])
 
 
 def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
