@@ -431,3 +431,71 @@ def test_time_added_before_a_soak_is_added_to_that_soak_alone(schedule):
         p = reference.advance(legs, p, legs[hold].target_c, 10.0)
         seconds += 10.0 if p.leg == hold else 0.0
     assert seconds == pytest.approx(legs[hold].hold_s + 120.0, abs=10.0) and p.added_s == 0.0
+
+
+# ---- noise and news --------------------------------------------------------------------------------------------------
+
+
+def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):
+    """Estimates and true unexplained heat while the model itself, held at 200 °C, is disturbed."""
+    rng = np.random.default_rng(seed)
+    x, power = m.steady(200.0)
+    estimate, line, out = estimator.start(m, 200.0, 20.0), [200.0] * (1 + int(m.dead_s)), []
+    # What holding takes is known, and the filter has settled.
+    estimate.x = estimate.now = tuple(x)
+    for t in range(seconds):
+        x = m.step(x, power, 1.0, 20.0, extra(t))
+        line.append(x[SENSOR])
+        estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + noise_k * rng.standard_normal(), power, 1.0, 20.0, noise_k)
+        out.append((estimate.unexplained_w, estimator.doubt_of(estimate, 1.0)))
+    return np.array(out)
+
+
+def test_noise_alone_hardly_moves_the_power_and_news_moves_it_within_a_minute(cabinet_model):
+    """Calm: the estimated heat wanders by a quarter of a per cent of full power. News of 300 W: nine tenths of it are known after a minute."""
+    m = cabinet_model
+    calm = at_rest(m, 2400)
+    assert np.std(calm[900:, 0]) < 0.0025 * m.power_w
+    assert np.mean(calm[900:, 1] > estimator.DOUBTFUL) < 0.01
+    news = at_rest(m, 2400, lambda t: -300.0 if t >= 1500 else 0.0)
+    assert news[1500:1560, 1].max() > estimator.DOUBTFUL
+    assert news[1560, 0] == pytest.approx(-300.0, abs=60.0) and news[-1, 0] == pytest.approx(-300.0, abs=30.0)
+
+
+def test_calm_readings_raise_no_more_doubt_than_chi_squared_does(cabinet_model):
+    """The mean of white residuals over the window, squared over its variance, is χ² of one degree of freedom: mean 1, 8.3 % above 3 (its table). The
+    filter's residuals are a little less than that, for each reading has already pulled it."""
+    doubt = at_rest(cabinet_model, 6000)[600:, 1]
+    assert 0.4 < np.mean(doubt) < 1.1 and 0.01 < np.mean(doubt > 3.0) < 0.083
+
+
+def test_at_full_power_only_a_plan_turns_it_down(oven):
+    """Unexplained heat found on the way up once took a few watts off full power between plans, and seconds off the arrival."""
+    cabinet = oven("curing-cabinet")
+    m = day_zero(cabinet, cabinet.usual_load, 200.0)
+    rows = drive(cabinet, SOAK, m.but(power_w=0.93 * m.power_w), seconds=1100)
+    assert np.all(rows[20 : int(np.argmax(rows[:, 0] > 185.0)), 3] == 1.0)
+
+
+def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
+    """Power 30 % low and lining 30 % high in a model whose first answer is half the oven's: given up, and held without a limit cycle."""
+    cabinet = oven("curing-cabinet")
+    m = day_zero(cabinet, cabinet.usual_load, 200.0)
+    wrong = m.but(lining_j_per_k=tuple(1.3 * v for v in m.lining_j_per_k), power_w=0.7 * m.power_w)
+    rows = drive(cabinet, SOAK, wrong, seconds=5400)
+    assert np.max(rows[:, 0]) < 202.5 and np.max(np.abs(rows[-900:, 0] - 200.0)) < 0.5
+
+
+def test_tuning_by_tangent_against_a_first_order_process_with_delay():
+    """k e^(−θs)/(τs + 1): its reaction curve's tangent gives back slope k/τ and delay θ (J. G. Ziegler and N. B. Nichols, Trans. ASME 64 (1942) 759),
+    and the rule Kc = τ/(k(τc + θ)), τI = min(τ, 4(τc + θ)) (Skogestad 2003, equations 23 and 24)."""
+    from kilnctl.control.plain import by_tangent
+
+    k, tau, theta, step_w, dt = 0.2, 400.0, 12.0, 50.0, 0.5
+    times = dt * np.arange(1, 4001)
+    rise = k * step_w * (1.0 - np.exp(-np.maximum(0.0, times - theta) / tau))
+    for slower in (1.0, 3.0):
+        t = by_tangent(rise, dt, step_w, k, theta, 0.0, False, slower)
+        assert t.slope_k_per_s == pytest.approx(k / tau, rel=2e-3) and t.dead_s == pytest.approx(theta, abs=0.3)
+        assert t.gain_w_per_k == pytest.approx(tau / (k * (slower + 1.0) * theta), rel=0.03)
+        assert t.integral_s == pytest.approx(min(tau, 4.0 * (slower + 1.0) * theta), rel=0.03)

@@ -1,0 +1,38 @@
+"""The process that heats, in a fresh interpreter: settings, model, control, safety, firing and the board's rig, through its first minutes."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+CODE = """
+import sys
+from kilnctl import load_oven, load_schedule
+from kilnctl.rig import board
+from kilnctl.service.session import Session, prepare
+from kilnctl.model.energy import CONTENTS, SENSOR
+from kilnctl.reading import Reading
+
+order = prepare(load_oven({oven!r}), load_schedule({schedule!r}))
+session, model, fired, phases = Session(order), order.model, 0.0, set()
+x = model.rest(20.0)
+for k in range(1, 300):
+    x = model.step(x, fired * model.power_w, 1.0, 20.0)
+    on = k > 1 and act.contactor
+    act = session.tick(Reading(x[SENSOR] + 0.01 * (k % 3), limit_c=x[SENSOR], part_c=x[CONTENTS], cold_junction_c=25.0 + 0.01 * (k % 2), sample=k, fired=fired,
+                               door_open=False, contactor_closed=on, airflow_proved=True, supply_v=230.0 if on else None), float(k), 1.0, k)
+    fired = act.fired if act.contactor else 0.0
+    phases.add(act.decision.phase)
+with open("/proc/self/status") as status:
+    rss = next(int(line.split()[1]) for line in status if line.startswith("VmRSS"))
+print(rss, "scipy" in sys.modules, sorted(phases), sorted(session.chain.safety.trips))
+"""
+
+
+def test_it_imports_no_scipy_and_stays_under_ninety_megabytes():
+    configs = Path(__file__).parents[2] / "configs"
+    code = CODE.format(oven=str(configs / "ovens" / "curing-cabinet.yaml"), schedule=str(configs / "schedules" / "temper.yaml"))
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    rss_kb, scipy, phases = done.stdout.strip().split(" ", 2)
+    assert "heat up" in phases or "ramp" in phases, "it really heated"
+    assert scipy == "False" and int(rss_kb) < 90 * 1024
