@@ -110,19 +110,24 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
 
 def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tuple[list[float], list[float]]:
     """Break points (s from now, °C) of the reference for the horizon; it stays at the last one beyond them. What cannot be
-    foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is."""
+    foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. Nor is a jump after a soak looked
+    forward to, for who prepares for it leaves the soak's band, the soak's time stands still, and the jump never comes; for the same reason
+    a soak that waits for its band looks at nothing else."""
     times, values = [0.0], [position.reference_c]
     now, value, index = 0.0, position.reference_c, position.leg
     if position.held or position.done:
         return times, values
     first, added = True, position.added_s
+    if position.waiting and legs[index].kind == "hold":
+        return times, values
     while now < horizon_s and index < len(legs):
         leg = legs[index]
         if leg.kind == "cool":
             break
         if leg.kind == "jump":
-            times.append(now + 1e-3)
-            values.append(leg.target_c)
+            if first or legs[index - 1].kind != "hold":
+                times.append(now + 1e-3)
+                values.append(leg.target_c)
             break
         if leg.kind == "ramp":
             span = leg.target_c - value

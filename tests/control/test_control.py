@@ -290,10 +290,10 @@ def drive(oven, schedule, model=None, seconds=4000, plant=None, seed=3, door=(),
     controller = control if kind is None else control.Plain(kind)
     programme = prepare(oven, schedule, model or day_zero(oven, load, schedule.top_c))
     reading = plant.advance(1.0, 0.0, True)
-    state, rows = controller.start(programme, reading), []
+    state, rows, duty = controller.start(programme, reading), [], 0.0
     for i in range(seconds):
         asked = (requests or {}).get(i, ())
-        state, d = controller.step(programme, state, reading, 1.0, requests=asked)
+        state, d = controller.step(programme, state, reading, 1.0, duty, requests=asked)
         if on:
             reading = on(i, plant, reading)
         plant.door_opening = 1.0 if any(a <= i < b for a, b in door) else 0.0
@@ -499,3 +499,22 @@ def test_tuning_by_tangent_against_a_first_order_process_with_delay():
         assert t.slope_k_per_s == pytest.approx(k / tau, rel=2e-3) and t.dead_s == pytest.approx(theta, abs=0.3)
         assert t.gain_w_per_k == pytest.approx(tau / (k * (slower + 1.0) * theta), rel=0.03)
         assert t.integral_s == pytest.approx(min(tau, 4.0 * (slower + 1.0) * theta), rel=0.03)
+
+
+@pytest.mark.parametrize(("first", "second", "within"), [(300.0, 500.0, 1.0), (300.0, 500.0, 5.0), (500.0, 420.0, 1.0)])
+def test_a_soak_is_not_left_for_the_jump_that_follows_it(oven, first, second, within):
+    """To prepare for a jump once took the chamber out of the soak's band, where the soak's time stands still: for ever."""
+    muffle = oven("bench-muffle")
+    steps = schedule_of(dict(to_c=first, hold_s=600.0, within_k=within), dict(to_c=second, hold_s=300.0, within_k=within))
+    rows = drive(muffle, steps, seconds=3600)
+    assert len(rows) < 3000, "it comes to its end"
+    turn = int(np.argmax(rows[:, 1] == second))
+    assert np.max(np.abs(rows[turn - 300 : turn, 0] - first)) < 1.2
+    assert np.max(np.abs(rows[-200:, 0] - second)) < 1.2
+
+
+def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
+    legs = reference.legs_of(schedule_of(dict(to_c=100.0, hold_s=60.0), dict(to_c=200.0, at_k_per_s=0.5)))
+    p = dataclasses.replace(reference.begin(legs, 100.0), leg=1, counted_s=50.0)
+    assert reference.preview(legs, p, 100.0) == ([0.0, 10.0, 210.0], [100.0, 100.0, 200.0])
+    assert reference.preview(legs, dataclasses.replace(p, waiting=True), 100.0) == ([0.0], [100.0])
