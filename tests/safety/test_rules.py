@@ -175,7 +175,7 @@ BY_WORD = ("heat-no-rise", "rise-no-heat", "unexplained-heat", "missing-heat", "
 
 @pytest.mark.parametrize("fault", NEEDS_A_READING)
 def test_a_cause_that_needs_a_good_reading_to_be_gone(fault):
-    s, policy = warm(good_c=None), dataclasses.replace(ALL, chamber_trip_c=1360.0, schedule_trip_c=1360.0)
+    s, policy = warm(good_c=None, believed={fault: (100.0, 200.0)}), dataclasses.replace(ALL, chamber_trip_c=1360.0, schedule_trip_c=1360.0)
     assert not stands(fault, s=s)
     for bad in (dict(faults=("open",)), dict(faults=("cold-junction",)), dict(chamber=math.nan), dict(chamber=math.inf), dict(chamber=None)):
         assert stands(fault, s=s, policy=policy, **bad)
@@ -218,6 +218,7 @@ def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
      ("supply-lost", dict(supply_v=None), True), ("ventilation", dict(), False), ("ventilation", dict(airflow_proved=False), True),
      ("ventilation", dict(airflow_proved=None), True), ("contactor-welded", dict(contactor_closed=False), False),
      ("contactor-welded", dict(contactor_closed=True), True), ("contactor-welded", dict(contactor_closed=None), True),
+     ("start-contactor", dict(contactor_closed=False), False), ("start-contactor", dict(contactor_closed=True), True), ("start-contactor", dict(contactor_closed=None), False),
      ("relay-on-unasked", dict(fired=0.02), False), ("relay-on-unasked", dict(fired=0.0), False), ("relay-on-unasked", dict(fired=0.021), True),
      ("relay-on-unasked", dict(fired=None), False), ("relay-on-unasked", dict(fired=math.nan), False)],
 )  # fmt: skip
@@ -239,9 +240,9 @@ def test_a_ceiling_of_the_run_just_kept_is_kept(fault, name, limit):
         assert stands(fault, policy=policy, tick={name: value}) is standing
 
 
-def test_a_counter_that_stands_keeps_a_frozen_reading_frozen():
-    for sample, last, standing in ((5, 5, True), (6, 5, False), (None, None, False), (None, 5, False)):
-        assert stands("sensor-frozen", s=warm(sample=last), sample=sample) is standing
+def test_a_counter_that_has_stood_for_five_seconds_keeps_a_frozen_reading_frozen():
+    for sample, last, since, standing in ((5, 5, 195.0, True), (5, 5, 195.1, False), (5, 5, 100.0, True), (6, 5, 100.0, False), (None, None, 100.0, False), (None, 5, 100.0, False)):
+        assert stands("sensor-frozen", s=warm(sample=last, sample_since_s=since), sample=sample) is standing
 
 
 def test_noise_has_to_be_within_its_limit_and_jumps_to_be_one_at_most():
@@ -258,7 +259,8 @@ BACK = [(0.0, 90.0, True), (0.0, 89.95, False), (0.0, 110.0, True), (0.0, 110.05
 @pytest.mark.parametrize("since, now_c, back", BACK)
 @pytest.mark.parametrize("fault", ["sensor-jump", "sensor-shorted", "reading-fell"])
 def test_a_reading_is_taken_back_where_it_was_or_where_the_oven_may_have_cooled_to(fault, since, now_c, back):
-    s = warm(good_s=200.0 - since, good_c=100.0, fall=(200.0 - since, 100.0, 50.0, 0.2, None))
-    other = warm(good_s=0.0, good_c=5.0, fall=None) if fault == "reading-fell" else warm(good_s=0.0, good_c=None, fall=(0.0, 5.0, 5.0, 0.2, None))
+    # Only by what was believed when this very trip latched: not by the moving last good reading, nor by a fall that is under way.
+    s = warm(good_s=0.0, good_c=5.0, fall=(0.0, 5.0, 5.0, 0.2, None), believed={fault: (100.0, 200.0 - since)})
     assert stands(fault, chamber=now_c, s=s, policy=POLICY) is not back
-    assert not stands(fault, chamber=now_c, s=other, policy=POLICY)
+    unknown = warm(good_s=200.0 - since, good_c=100.0, fall=(200.0 - since, 100.0, 50.0, 0.2, None), believed={"another": (100.0, 200.0 - since)})
+    assert stands(fault, chamber=now_c, s=unknown, policy=POLICY), "nobody knows where it was"
