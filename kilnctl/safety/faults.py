@@ -134,7 +134,8 @@ FAULTS: tuple[Fault, ...] = (
           reaction="heat off while open; goes on when shut; without a switch a fall that stays for 300 s trips",
           hardware="switch with forced opening in the coil circuit", rationale="elements are live to touch"),
     Fault(id="F26", cause="fan or ventilation failed", seen="airflow input off", rules=("ventilation",), detect_within_s=35.0,
-          threshold="no heat at once; after 2 s a purge of four air changes before heat returns; 30 s: trip", reaction=CUT,
+          threshold="no heat and contactor open at once; a purge of four air changes before the first heat, and again after 2 s without air; "
+          "30 s: trip", reaction=CUT,
           inject=("ventilation lost",), hardware="flow switch in the coil circuit",
           rationale="solvent vapour must stay below a quarter of its lower explosive limit"),
     Fault(id="F27", cause="wrong schedule (1200 for 120, °F for °C)", seen="above the oven's, schedule's or part's limit",

@@ -39,7 +39,7 @@ class Policy:
     unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part, and
                                 the part that grows with the power fired lately (a wrong model errs in proportion)
     excess_share_s, missing_share_s   thresholds of the two cumulative sums, full-power seconds
-    airflow_s, purge_s          time without proved ventilation before it has to purge, and how long that takes
+    airflow_s, purge_s          how long the chamber is purged before the first heat, and again after so long without proved ventilation
     contactor_s                 time the contactor's read-back may differ
     unasked_on_s                full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
@@ -151,7 +151,7 @@ def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:
             raise KilnctlError(f"{schedule.file or schedule.name}: the load gives off flammable vapour, and this oven has no proved "
                                "ventilation (vent: {flow: …, proved: yes}); without it such a load must not be heated")  # fmt: skip
         c = oven.chamber
-        # Four changes of air before heat returns (the usual purge of ovens for flammable vapour, from memory of NFPA 86).
+        # Four changes of air before there is heat (the usual purge of ovens for flammable vapour, from memory of NFPA 86).
         out["airflow_required"] = True
         out["purge_s"] = max(30.0, 4.0 * c.width_m * c.depth_m * c.height_m / oven.vent.flow_m3_per_s)
     return out

@@ -54,8 +54,8 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
         reason = "there is no mains"
     if not below or blocked or not powered:
         limit = 0.0
-    # The hardware opens the contactor with the door or the mains; so do we, lest its read-back look like a fault.
-    contactor = powered and reading.door_open is not True
+    # The hardware opens the contactor with door, ventilation or mains; so do we, lest its read-back look like a fault. While it purges, too.
+    contactor = powered and not blocked
     return s, _verdict(s, tick, known, warnings, limit, reason, contactor, usable)
 
 

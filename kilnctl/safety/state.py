@@ -127,7 +127,7 @@ class SafetyState:
     coil: bool | None = None  # the contactor's coil as last told, and since when
     coil_s: float = 0.0
     airless_s: float = 0.0
-    purge_until_s: float = -math.inf
+    purge_until_s: float = math.inf  # infinite: not purged yet
     danger: str = ""
 
     def copied(self) -> "SafetyState":
@@ -145,7 +145,8 @@ class SafetyState:
         self.rejects = self.noise_k = self.off_s = self.excess = self.missing = self.unasked = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
-        self.good_count, self.top_c, self.purge_until_s, self.settled_s = 0, -math.inf, -math.inf, -math.inf
+        # What the air did meanwhile nobody knows either: it is purged anew.
+        self.good_count, self.top_c, self.purge_until_s, self.settled_s = 0, -math.inf, math.inf, -math.inf
 
 
 _FIELDS = tuple(SafetyState.__slots__)

@@ -31,7 +31,7 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     for name in forgotten - {"settled_s"}:
         assert getattr(made, name) == getattr(fresh, name), name
     # The missing-heat sum need not rest: there is nothing left to unlearn.
-    assert made.settled_s == -math.inf and made.top_c == -math.inf and made.purge_until_s == -math.inf
+    assert made.settled_s == -math.inf and made.top_c == -math.inf and made.purge_until_s == math.inf
 
 
 def test_a_copy_is_whole_and_its_latches_are_its_own():
