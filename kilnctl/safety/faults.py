@@ -43,7 +43,8 @@ FAULTS: tuple[Fault, ...] = (
           hardware="contactor in series; limiter; semiconductor fuse", rationale="the usual way a solid-state relay dies"),
     Fault(id="F02", cause="relay conducts while idle, contactor closed", seen="power, or a rise, without command",
           rules=("relay-on-unasked", "rise-no-heat", "unexplained-heat"), detect_within_s=240.0, start=True,
-          threshold="2.5 s of full power unasked; else 6 K of rise after 120 s without heat", reaction=CUT, inject=("relay shorted",),
+          threshold="2.5 s of full power unasked; else, after 120 s without heat, 6 K of rise above where the chamber has lately been (that "
+          "is forgotten at 72 K/h; 3 K/h, and what warms no further than the terminals, is the room)", reaction=CUT, inject=("relay shorted",),
           hardware="a contactor that is open when idle isolates", rationale="ours opens the contactor whenever no heat is wanted"),
     Fault(id="F03", cause="relay half-shorted (one thyristor): half-wave current", seen="about half power between the bursts",
           rules=("relay-on-unasked", "unexplained-heat"), detect_within_s=900.0, start=True,
@@ -131,7 +132,7 @@ FAULTS: tuple[Fault, ...] = (
           hardware="the contactor drops by itself", rationale="the part's history is what counts: a person decides"),
     Fault(id="F25", cause="door opened hot", seen="door switch; else a fast fall", rules=("reading-fell",), latched=False, detect_within_s=None,
           threshold="switch: no heat and contactor open at once; without a switch no more heat than before", inject=("door open",),
-          reaction="heat off while open; goes on when shut; without a switch a fall that stays for 300 s trips",
+          reaction="heat off while open; goes on when shut; without a switch a fall that stays for 300 s in which heat is wanted trips",
           hardware="switch with forced opening in the coil circuit", rationale="elements are live to touch"),
     Fault(id="F26", cause="fan or ventilation failed", seen="airflow input off", rules=("ventilation",), detect_within_s=35.0,
           threshold="no heat and contactor open at once; a purge of four air changes before the first heat, and again after 2 s without air; "
@@ -157,7 +158,8 @@ FAULTS: tuple[Fault, ...] = (
           rules=("relay-open", "missing-heat", "heat-no-rise"), detect_within_s=600.0, threshold="as F04", reaction=CUT, start=True,
           inject=("element broken",), hardware="–", rationale="no danger, but the part is not cured"),
     Fault(id="F33", cause="contactor welded and relay shorted", seen="power after everything was told to stop",
-          rules=("contactor-welded", "relay-on-unasked", "rise-no-heat"), detect_within_s=240.0, threshold="as F01, F07",
+          rules=("contactor-welded", "relay-on-unasked", "rise-no-heat"), detect_within_s=240.0, threshold="as F01, F07; without any read-back "
+          "the rise of F02, measured anew from when the contactor was told to open (while a hot oven cools: once it passes where it lately was)",
           reaction="nothing of ours can cut the heat: it says so, loudly: pull the plug", inject=("contactor welded", "relay shorted"),
           hardware="second contactor or shunt trip driven by the limiter; a person", rationale="two contacts in series can both be closed"),
     Fault(id="F34", cause="numbers that are none (NaN, infinity) anywhere", seen="finite checks", rules=("sensor-not-a-number", "clock", "energy"),

@@ -1,16 +1,21 @@
 """Does the temperature do what the heat explains? Rises and falls, heat without rise, rise without heat, unexplained watts."""
 
 import math
+from dataclasses import replace
 
 from ..reading import Reading
 from . import cusum
 from .policy import Policy
-from .state import SafetyState, Tick, finite, lasting, trip
+from .state import DANGER, SafetyState, Tick, finite, lasting, trip
+from .words import LOUD
 
 #: Time constant of the smoothed level and slope of a reading, s.
 SMOOTH_S = 5.0
-#: The level above which a rise without heat is unasked may sink only so fast, so that a door's dip does not lower it, K/s.
-LEVEL_SINKS_K_PER_S = 0.05
+#: The level above which a rise without heat is unasked begins where the chamber has lately been and may sink only so fast, so that coming
+#: back from a door's dip is no rise, K/s.
+LEVEL_SINKS_K_PER_S = 0.02
+#: It creeps up with a chamber that warms no faster than a room does, K/s.
+LEVEL_CREEPS_K_PER_S = 3.0 / 3600.0
 #: A recovery is a rise below what the chamber had been; what it had been is forgotten this fast, K/s.
 TOP_SINKS_K_PER_S = 0.02
 #: After a fall, a rise of so much above the lowest reading shows that the sensor is in the oven and the door shut, K.
@@ -19,6 +24,8 @@ ANSWER_K = 3.0
 SETTLING_S = 180.0
 #: Swapped wires: a fall of so much after so many full-power seconds; without terminals to compare, from a cool oven only.
 SINK_K, SINK_FIRED_S, COOL_C = 3.0, 20.0, 60.0
+#: What the chamber was before a fall fades so fast while no heat is wanted, K/s.
+FADES_K_PER_S = 0.1
 #: In a fall, the second sensor must follow the control sensor at least so far.
 FOLLOW_SHARE, FOLLOW_AFTER_S, FOLLOW_FALL_K = 0.2, 20.0, 30.0
 
@@ -38,11 +45,15 @@ def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: 
     if door:
         s.fall, s.window, s.settled_s = None, None, now + SETTLING_S
 
+    if s.fall is not None and not tick.heating:
+        # Without heat a door may stand open for as long as it likes; what the chamber had been fades as it would by cooling.
+        s.fall = (now, max(s.slow_c, s.fall[1] - FADES_K_PER_S * dt), *s.fall[2:])
+
     _rise(s, policy, now, dt)
     limit = _fall(s, policy, reading, tick, door)
     _no_rise(s, policy, tick, fired, dt)
     _sinking(s, reading, tick, fired, dt)
-    _unasked_rise(s, policy, now, fired, dt, door)
+    _unasked_rise(s, policy, reading.cold_junction_c, now, fired, dt, door)
     _unexplained(s, policy, tick, dt, warnings)
     return limit
 
@@ -125,18 +136,27 @@ def _sinking(s: SafetyState, reading: Reading, tick: Tick, fired: float, dt: flo
         trip(s, "falls-when-heated", tick.time_s, time=s.sink[1], fall=start - s.slow_c)
 
 
-def _unasked_rise(s: SafetyState, policy: Policy, now: float, fired: float, dt: float, door: bool) -> None:
+def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float, fired: float, dt: float, door: bool) -> None:
     """No heat and yet a rise: a relay that stays on. The elements' own stored heat gets its time first; an oven that recovers
-    from an open door only comes back to where it was."""
+    from an open door only comes back to where it was; one that is cooler than its terminals warms with the room. A rise is measured anew
+    once the contactor is told to open: what rises after that comes past relay and contactor both."""
     s.off_s = 0.0 if fired > 0.02 else s.off_s + dt
-    if s.off_s < policy.unasked_rise_s or door:
+    off_s = min(s.off_s, now - s.coil_s) if s.coil is False else s.off_s
+    if off_s < policy.unasked_rise_s or door:
         s.quiet_c = max(s.slow_c, s.top_c) if door else None
-    elif s.quiet_c is None:
-        s.quiet_c = s.slow_c
-    elif s.slow_c > s.quiet_c + policy.unasked_rise_k:
-        trip(s, "rise-no-heat", now, rise=s.slow_c - s.quiet_c, time=s.off_s)
-    else:
-        s.quiet_c = max(min(s.slow_c, s.quiet_c), s.quiet_c - LEVEL_SINKS_K_PER_S * dt)
+        return
+    if s.quiet_c is None:
+        s.quiet_c = max(s.slow_c, s.top_c)
+    rise = s.slow_c - s.quiet_c
+    if rise > policy.unasked_rise_k:
+        trip(s, "rise-no-heat", now, rise=rise, time=s.off_s)
+        if s.coil is False:
+            s.danger = DANGER
+            s.trips["rise-no-heat"] = replace(s.trips["rise-no-heat"], done=LOUD)
+        return
+    s.quiet_c += min(max(rise, -LEVEL_SINKS_K_PER_S * dt), LEVEL_CREEPS_K_PER_S * dt)
+    if cold is not None and finite(cold):
+        s.quiet_c = max(s.quiet_c, min(s.slow_c, cold))
 
 
 def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings: list[str]) -> None:

@@ -74,9 +74,6 @@ def _verdict(
     allowed = contactor and not trips and tick.heating
     if allowed != s.coil and finite(tick.time_s):
         s.coil, s.coil_s = allowed, tick.time_s
-    if "rise-no-heat" in s.trips and s.trips.keys() - {"rise-no-heat"}:
-        # Something had already cut the heat, and yet it rises.
-        s.danger = surroundings.DANGER
     return Verdict(permit, allowed, trips, new, tuple(warnings), s.danger or reason, usable, s.danger)
 
 

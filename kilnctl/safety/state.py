@@ -7,6 +7,8 @@ from numbers import Real
 from .gate import Permit
 from .words import WORDS
 
+#: There is heat that neither relay nor contactor keeps out.
+DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
 
 @dataclass(frozen=True, slots=True)
 class Tick:

@@ -4,13 +4,12 @@ import math
 
 from ..reading import Reading
 from .policy import Policy
-from .state import SafetyState, Tick, finite, lasting, number, trip
+from .state import DANGER, SafetyState, Tick, finite, lasting, number, trip
 
 #: Tolerated difference between commanded and conducted share (tick boundaries, contactor delay), share of full power.
 UNASKED_ALLOWANCE = 0.05
 #: Current that is certainly more than a relay's leakage, A.
 CURRENT_A = 0.2
-DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
 
 
 def clock(s: SafetyState, policy: Policy, tick: Tick) -> bool:

@@ -2,7 +2,7 @@
 
 _CUT = "The heat was cut and the contactor opened."
 _STAND = "The heat was cut and the contactor opened; wait until the oven is cold."
-_LOUD = "The relay is held off. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW."
+LOUD = "The relay is held off. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW."
 
 #: Rule id → (seen, check, done). `seen` is filled in with the figures of the moment.
 WORDS = {
@@ -58,7 +58,7 @@ WORDS = {
     "ventilation": ("the ventilation is not proved, and this load gives off flammable vapour",
                     "fan, duct, and the flow switch. Air the oven out before it is heated again", _CUT),
     "contactor-welded": ("the contactor stays closed although it was told to open",
-                         "the contactor's contacts: they are probably welded. Replace it before the oven is used again", _LOUD),
+                         "the contactor's contacts: they are probably welded. Replace it before the oven is used again", LOUD),
     "contactor-open": ("the contactor did not close when told to", "limiter, emergency stop, door switch, coil and its fuse", _CUT),
     "energy": ("this run has used {energy:.1f} kWh, its limit is {limit:.1f} kWh", "whether the schedule or its limit is wrong", _CUT),
     "run-time": ("this run has lasted {hours:.1f} h, its limit is {limit:.1f} h", "whether the schedule or its limit is wrong", _CUT),
@@ -66,7 +66,7 @@ WORDS = {
     "clock": ("{what}", "the computer's clock and load; restart the program", _CUT),
     "board-lost": ("the I/O board does not answer", "its cable and supply", "The board drops relay and contactor by itself."),
     "board-fault": ("the I/O board reports a fault of its own", "`kilnctl board` shows which", _CUT),
-    "start-contactor": ("at the start test, {what}", "the contactor: its contacts may be welded, or its read-back wired wrongly", _LOUD),
+    "start-contactor": ("at the start test, {what}", "the contactor: its contacts may be welded, or its read-back wired wrongly", LOUD),
     "start-relay": ("at the start test, {what}", "the relay: it conducts with its input off. Replace it before the oven is used", _CUT),
     "start-no-rise": ("at the start test, {what}", "elements, relay, contactor, fuse; that the sensor sits in the chamber, plus and minus not swapped", _CUT),
 }  # fmt: skip

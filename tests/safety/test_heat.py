@@ -207,31 +207,39 @@ def test_a_hot_oven_without_terminals_may_follow_its_schedule_down():
 def test_the_level_of_a_rise_nobody_asked_for(dt):
     quiet = POLICY.unasked_rise_s
     s = state(off_s=quiet - dt - 0.01)
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
     assert s.off_s == pytest.approx(quiet - 0.01) and s.quiet_c is None
     exactly = state(off_s=quiet - dt)
-    heat._unasked_rise(exactly, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(exactly, POLICY, None, 0.0, 0.0, dt, False)
     assert exactly.off_s == quiet and exactly.quiet_c == 100.0
-    heat._unasked_rise(s, POLICY, 0.0, 0.02, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.02, dt, False)
     assert s.quiet_c == 100.0 and s.off_s > quiet
-    # The level sinks with the chamber, but only so fast.
+    # It begins where the chamber has lately been, and sinks with it, but only so fast.
+    dipped = state(slow_c=80.0, top_c=95.0, off_s=quiet)
+    heat._unasked_rise(dipped, POLICY, None, 0.0, 0.0, dt, False)
+    assert dipped.quiet_c == pytest.approx(95.0 - 0.02 * dt)
     s.slow_c = 60.0
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
-    assert s.quiet_c == pytest.approx(100.0 - 0.05 * dt)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
+    assert s.quiet_c == pytest.approx(100.0 - 0.02 * dt)
     s.slow_c = s.quiet_c - 0.001
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
     level = s.quiet_c
     assert level == s.slow_c
     s.slow_c = level + POLICY.unasked_rise_k
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
-    assert not s.trips and s.quiet_c == level
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
+    # It creeps up as a room warms, 3 K an hour, and not beyond the chamber.
+    assert not s.trips and s.quiet_c == pytest.approx(level + 3.0 / 3600.0 * dt, abs=1e-9)
+    still = state(slow_c=100.0 + 1e-5, top_c=100.0, off_s=quiet, quiet_c=100.0)
+    heat._unasked_rise(still, POLICY, None, 0.0, 0.0, dt, False)
+    assert still.quiet_c == 100.0 + 1e-5
+    level = s.quiet_c
     s.slow_c = level + POLICY.unasked_rise_k + 0.01
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
     assert "rise-no-heat" in s.trips
-    heat._unasked_rise(s, POLICY, 0.0, 0.021, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.021, dt, False)
     assert s.off_s == 0.0 and s.quiet_c is None
     door = state(slow_c=80.0, top_c=100.0, off_s=1e4, quiet_c=50.0)
-    heat._unasked_rise(door, POLICY, 0.0, 0.0, dt, True)
+    heat._unasked_rise(door, POLICY, None, 0.0, 0.0, dt, True)
     assert door.quiet_c == 100.0 and not door.trips
 
 
