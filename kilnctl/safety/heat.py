@@ -18,8 +18,9 @@ LEVEL_SINKS_K_PER_S = 0.02
 LEVEL_CREEPS_K_PER_S = 3.0 / 3600.0
 #: A recovery is a rise below what the chamber had been; what it had been is forgotten this fast, K/s.
 TOP_SINKS_K_PER_S = 0.02
-#: After a fall, a rise of so much above the lowest reading shows that the sensor is in the oven and the door shut, K.
-ANSWER_K = 3.0
+#: After a fall, a rise above the lowest reading of so much, and of this share of the fall, shows that the sensor is in the oven and the door
+#: shut: one that hangs in a draught wavers by a few kelvin too.
+ANSWER_K, ANSWER_SHARE = 3.0, 0.25
 #: Rest of the missing-heat sum after a fall or an open door: the estimator needs it to unlearn the loss, s.
 SETTLING_S = 180.0
 #: Swapped wires: a fall of so much after so many full-power seconds; without terminals to compare, from a cool oven only.
@@ -94,7 +95,7 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
     lowest = min(lowest, s.slow_c)
     s.fall = (since, origin, lowest, cap, second)
     s.settled_s, s.window = now + SETTLING_S, None
-    if s.slow_c > lowest + ANSWER_K and s.slope_k_per_s > 0.0:
+    if s.slow_c > lowest + max(ANSWER_K, ANSWER_SHARE * (origin - lowest)) and s.slope_k_per_s > 0.0:
         s.fall = None
         return cap
     fallen = origin - s.slow_c

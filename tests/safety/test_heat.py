@@ -107,9 +107,13 @@ def test_the_cap_of_a_fall_is_the_greater_of_what_was_fired_what_holds_and_two_p
         assert heat._fall(s, POLICY, Reading(100.0), tick(full_power_w=1000.0, holding_w=1000.0 * holding), False) == pytest.approx(cap)
 
 
-@pytest.mark.parametrize("slow, slope, over", [(53.5, 0.1, True), (53.0, 0.1, False), (53.5, 0.0, False), (53.5, -0.1, False), (52.0, 1.0, False)])
-def test_a_fall_is_over_after_three_kelvin_up_and_rising(slow, slope, over):
-    s = state(slow_c=slow, slope_k_per_s=slope, fall=(0.0, 100.0, 50.0, 0.2, None))
+@pytest.mark.parametrize(
+    "origin, slow, slope, over",
+    [(62.0, 53.5, 0.1, True), (62.0, 53.0, 0.1, False), (62.0, 53.5, 0.0, False), (62.0, 53.5, -0.1, False), (62.0, 52.0, 1.0, False),
+     (90.0, 60.1, 0.1, True), (90.0, 60.0, 0.1, False), (850.0, 250.1, 0.1, True), (850.0, 250.0, 9.9, False)],
+)  # fmt: skip
+def test_a_fall_is_over_after_three_kelvin_and_a_quarter_of_it_up_and_rising(origin, slow, slope, over):
+    s = state(slow_c=slow, slope_k_per_s=slope, fall=(0.0, origin, 50.0, 0.2, None))
     assert heat._fall(s, POLICY, Reading(slow), tick(10.0), False) == 0.2 and (s.fall is None) is over
 
 

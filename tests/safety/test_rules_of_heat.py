@@ -21,6 +21,8 @@ def test_a_falling_reading_gets_no_more_heat_than_before_until_it_rises_again():
     bench.feed(100, chamber=lambda t: 101.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
     assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01)
     bench.feed(60, chamber=ramp(0.3, 101.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
+    assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01), "a fifth of the fall is no answer"
+    bench.feed(60, chamber=ramp(0.3, 119.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
     assert bench.verdict.permit.duty_limit == 1.0 and bench.faults == set() and "content" in bench.verdict.reason
 
 
