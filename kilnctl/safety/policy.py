@@ -17,6 +17,10 @@ HARD_CEILINGS = {
 }  # fmt: skip
 
 
+#: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
+PART_MARGIN_K = 10.0
+
+
 @dataclass(frozen=True, slots=True)
 class Policy:
     """One number for each threshold. Times in s, temperatures in °C, differences in K; every one above 0.
@@ -105,11 +109,19 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall).
 
     `changes` replaces single numbers by name, within HARD_CEILINGS. Raises KilnctlError where ventilation cannot be proved
-    that the load needs, where the tick is too slow for the lease, and for a name or number that cannot be.
+    that the load needs, where a part has a limit and no sensor, where the tick is too slow for the lease, and for a name or number
+    that cannot be.
     """
     limits = oven.limits
     trip = limits.trip_at_c
-    values: dict = dict(chamber_trip_c=trip, schedule_trip_c=trip, part_trip_c=limits.part_highest_c or math.inf, longest_s=limits.longest_s,
+    part_highest_c = limits.part_highest_c if limits.part_highest_c is not None else math.inf
+    if schedule is not None and schedule.part_highest_c is not None:
+        part_highest_c = min(part_highest_c, schedule.part_highest_c)
+    if part_highest_c < math.inf and oven.sensors.part is None:
+        own = schedule if limits.part_highest_c is None else oven
+        raise KilnctlError(f"{own.file or own.name}: 'part highest' is a limit that nobody can guard: {oven.name} has no thermocouple on the part "
+                           "(sensors: part). Wire one, or leave the limit out and let the chamber's 'highest' protect the part")  # fmt: skip
+    values: dict = dict(chamber_trip_c=trip, schedule_trip_c=trip, part_trip_c=part_highest_c + PART_MARGIN_K, longest_s=limits.longest_s,
                         most_energy_j=limits.most_energy_j or math.inf, door_switch=oven.door.switch, nominal_v=oven.supply.voltage_v,
                         has_limit_sensor=oven.sensors.limit is not None, has_part_sensor=oven.sensors.part is not None)  # fmt: skip
     values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))
@@ -142,8 +154,6 @@ def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:
         out["longest_s"] = min(values["longest_s"], schedule.longest_s)
     if schedule.most_energy_j is not None:
         out["most_energy_j"] = min(values["most_energy_j"], schedule.most_energy_j)
-    if schedule.part_highest_c is not None:
-        out["part_trip_c"] = min(values["part_trip_c"], schedule.part_highest_c + 10.0)
     if schedule.after_power_loss == "resume":
         out["outage_s"] = 900.0
     if schedule.flammable_vapour:

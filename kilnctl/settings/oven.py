@@ -247,7 +247,7 @@ class Limits:
                                     "(usually 15 K or 2 % above the highest)", default=None, low=45.0, high=CEILING_C + 40.0)  # fmt: skip
     limiter_c: float | None = quantity("temperature", "setting of the independent hardware limiter, for the record and for checks",
                                        default=None, low=45.0, high=CEILING_C + 80.0)  # fmt: skip
-    part_highest_c: float | None = quantity("temperature", "highest temperature of any part, where a sensor is on it",
+    part_highest_c: float | None = quantity("temperature", "highest temperature of any part, where a sensor is on it (10 K above, the heat is cut)",
                                             default=None, low=40.0, high=CEILING_C)  # fmt: skip
     longest_s: float = quantity("time", "longest run", default=48 * 3600.0, low=60.0, high=14 * 86400.0)
     most_energy_j: float | None = quantity("energy", "most energy one run may use", default=None, low=1e4, high=1e10)
@@ -379,6 +379,8 @@ class Oven:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
         if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
             yield "rig", f"the board's ceiling must not lie below the trip ({self.limits.trip_at_c:g} °C)"
+        if self.limits.part_highest_c is not None and self.sensors.part is None:
+            yield "limits", "'part highest' is a limit that nobody can guard: there is no thermocouple on the part (sensors: part)"
         if self.elements.limit_c is not None and self.elements.limit_c < self.limits.highest_c:
             yield "elements", "the elements may not get as hot as the chamber's highest temperature"
         names = [m.name for m in self.materials]
