@@ -21,7 +21,7 @@ from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.service import Service, prepare
 
 ROOT = Path(__file__).resolve().parents[2]
-OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "configs/schedules/powder-cure.yaml"
+OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent / "powder-cure.yaml"
 
 
 class Log(list):
