@@ -7,7 +7,7 @@ from ..reading import Reading
 from . import cusum
 from .policy import Policy
 from .state import DANGER, SafetyState, Tick, finite, lasting, trip
-from .words import LOUD
+from .words import LOAD_FIRST, LOUD
 
 #: Time constant of the smoothed level and slope of a reading, s.
 SMOOTH_S = 5.0
@@ -21,6 +21,8 @@ TOP_SINKS_K_PER_S = 0.02
 #: After a fall, a rise above the lowest reading of so much, and of this share of the fall, shows that the sensor is in the oven and the door
 #: shut: one that hangs in a draught wavers by a few kelvin too.
 ANSWER_K, ANSWER_SHARE = 3.0, 0.25
+#: Shares of full power fired lately: below the first no heat to speak of; above the second a relay that is stuck could not add much.
+NONE_FIRED, MUCH_FIRED = 0.02, 0.6
 #: Rest of the missing-heat sum after a fall or an open door: the estimator needs it to unlearn the loss, s.
 SETTLING_S = 180.0
 #: Swapped wires: a fall of so much after so many full-power seconds; without terminals to compare, from a cool oven only.
@@ -99,7 +101,7 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
         s.fall = None
         return cap
     fallen = origin - s.slow_c
-    if second is not None and s.second_c is not None and now - since > FOLLOW_AFTER_S and fallen > FOLLOW_FALL_K:
+    if second is not None and s.second_c is not None and now - since > FOLLOW_AFTER_S + max(0.0, policy.second_lag_s) and fallen > FOLLOW_FALL_K:
         if second - s.second_c < FOLLOW_SHARE * fallen:
             trip(s, "sensors-disagree", now, first=s.slow_c, second=s.second_c)
     # A door switch that says "shut" leaves only the sensor to blame.
@@ -177,8 +179,10 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
     s.excess = cusum.grow(s.excess, share, allowance, dt)
     if s.excess > policy.excess_share_s:
         trip(s, "unexplained-heat", tick.time_s, watts=tick.unexplained_w)
-    if tick.time_s < s.settled_s:
-        return
+        if lately > MUCH_FIRED and s.trips["unexplained-heat"].time_s == tick.time_s:
+            s.trips["unexplained-heat"] = replace(s.trips["unexplained-heat"], check=LOAD_FIRST)
+    if tick.time_s < s.settled_s or not tick.heating or lately < NONE_FIRED:
+        return  # where no heat has been given, none can be missing
     s.missing = cusum.grow(s.missing, -share, allowance, dt)
     if s.missing > policy.missing_share_s:
         trip(s, "missing-heat", tick.time_s, watts=-tick.unexplained_w)

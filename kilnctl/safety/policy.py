@@ -12,7 +12,7 @@ HARD_CEILINGS = {
     "over_confirm_s": 5.0, "sensor_coast_s": 10.0, "wild_jump_k": 40.0, "disagreement_share": 0.10, "disagreement_k": 60.0,
     "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0, "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0,
     "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0, "unasked_rise_k": 15.0,
-    "unexplained_share": 0.5, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0,
+    "unexplained_share": 0.5, "second_lag_s": 660.0, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0,
     "airflow_s": 10.0, "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
 }  # fmt: skip
 
@@ -33,8 +33,9 @@ class Policy:
     sensor_coast_s              longest wait, without heat, for a bad control reading to heal
     wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
-    frozen_s, identical_s       conversion counter stands still; bit-identical readings where it is unknown or advances
+    frozen_s, identical_s       conversion counter stands still; bit-identical readings where there is no counter
     disagreement_*              control and limit sensor apart by more than the greater of _k and _share × °C, for _s
+    second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
     no_rise_s, no_rise_k        full-power seconds without so much rise
     unasked_rise_s, unasked_rise_k   after so long without heat, a rise
@@ -73,6 +74,7 @@ class Policy:
     disagreement_k: float = 40.0
     disagreement_share: float = 0.06
     disagreement_s: float = 60.0
+    second_lag_s: float = 0.0
     cold_junction_low_c: float = -20.0
     cold_junction_high_c: float = 80.0
     cold_junction_jump_k: float = 5.0
@@ -99,7 +101,7 @@ class Policy:
             value = getattr(self, f.name)
             if isinstance(value, bool) or value is None:
                 continue
-            if math.isnan(value) or (value <= 0.0 and f.name != "cold_junction_low_c"):
+            if math.isnan(value) or (value <= 0.0 and f.name not in ("cold_junction_low_c", "second_lag_s")):
                 raise KilnctlError(f"safety: {f.name} = {value:g} must be above zero")
             if value > HARD_CEILINGS.get(f.name, math.inf) and not (f.name == "part_trip_c" and value == math.inf):
                 raise KilnctlError(f"safety: {f.name} = {value:g} is above {HARD_CEILINGS[f.name]:g}, which no setting may lift")
@@ -124,6 +126,11 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
     values: dict = dict(chamber_trip_c=trip, schedule_trip_c=trip, part_trip_c=part_highest_c + PART_MARGIN_K, longest_s=limits.longest_s,
                         most_energy_j=limits.most_energy_j or math.inf, door_switch=oven.door.switch, nominal_v=oven.supply.voltage_v,
                         has_limit_sensor=oven.sensors.limit is not None, has_part_sensor=oven.sensors.part is not None)  # fmt: skip
+    control, second = oven.sensors.control, oven.sensors.limit
+    # A bare wire follows an opened door within a second or two; 300 K of air between chamber and door is a large step.
+    values["wild_k_per_s"] = max(25.0, 300.0 / max(control.lag_s, 0.5))
+    if second is not None:
+        values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
     values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))
     values["noise_k"] = min(HARD_CEILINGS["noise_k"], max(2.0, 6.0 * oven.sensors.control.noise_k))
     load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load

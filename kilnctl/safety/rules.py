@@ -36,7 +36,7 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
     surroundings.wall_clock(s, policy, tick, warnings)
     surroundings.board(s, reading, tick, warnings)
     usable = sensor.control_reading(s, policy, reading, tick, dt, warnings)
-    below = sensor.limits(s, policy, reading, tick, usable, warnings)
+    below = sensor.limits(s, policy, reading, tick, dt, usable, warnings)
     limit = heat.behaviour(s, policy, reading, tick, dt, fired, warnings) if usable else 0.0
     powered = surroundings.supply(s, policy, reading, tick, warnings)
     blocked = surroundings.door_and_air(s, policy, reading, tick, dt, warnings)

@@ -101,11 +101,13 @@ class SafetyState:
     was_wild: bool = False
     reach_k: float = 0.0  # how far from the last good reading the next may be
     noise_k: float = 0.0
+    second_k: float = 0.0  # the last second difference
     raw: tuple = ()
     raw_since_s: float = 0.0
     sample: int | None = None
     sample_since_s: float = 0.0
     cold_c: float | None = None
+    delayed_c: float | None = None  # the quicker of control and limit sensor, delayed to be as slow as the other
     # behaviour
     slow_c: float | None = None
     slope_k_per_s: float = 0.0
@@ -147,6 +149,7 @@ class SafetyState:
         self.rejects = self.noise_k = self.off_s = self.excess = self.missing = self.unasked = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
+        self.delayed_c, self.second_k = None, 0.0
         # What the air did meanwhile nobody knows either: it is purged anew.
         self.good_count, self.top_c, self.purge_until_s, self.settled_s = 0, -math.inf, math.inf, -math.inf
 

@@ -3,6 +3,10 @@
 _CUT = "The heat was cut and the contactor opened."
 _STAND = "The heat was cut and the contactor opened; wait until the oven is cold."
 LOUD = "The relay is held off. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW."
+_RELAY_STUCK = "the relay: it may conduct all the time, or half of it may be shorted"
+_LOAD_UNLIKE = "the load or the lining is unlike what the file says: describe it, or fit the model anew"
+#: What "unexplained-heat" says instead while nearly full power is fired: a stuck relay adds little to that, a load that is not there much.
+LOAD_FIRST = f"the load: less of it seems to be in the oven than the files say; describe what is really in, or fit the model anew. If that is right: {_RELAY_STUCK}"
 
 #: Rule id → (seen, check, done). `seen` is filled in with the figures of the moment.
 WORDS = {
@@ -46,8 +50,7 @@ WORDS = {
     "rise-no-heat": ("the chamber rose by {rise:.1f} K although no heat had been asked for {time:.0f} s",
                      "the relay: it most likely conducts with its input off. Do not use the oven before it is replaced", _CUT),
     "unexplained-heat": ("{watts:.0f} W more than commanded have been reaching the chamber",
-                         "the relay: it may conduct all the time, or half of it may be shorted. If it does not, the load or the lining is "
-                         "unlike what the file says: describe it, or fit the model anew", _CUT),
+                         f"{_RELAY_STUCK}. If it does not, {_LOAD_UNLIKE}", _CUT),
     "missing-heat": ("{watts:.0f} W that should have reached the chamber have been missing",
                      "elements (one may be broken), the door, the sensor's place, the supply", _CUT),
     "relay-on-unasked": ("power reached the elements for {given:.0f} % of the time while {asked:.0f} % was asked for",

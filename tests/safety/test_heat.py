@@ -256,16 +256,22 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
         return s, warnings
 
     assert after(1000.0 * (base + 0.1))[0].excess == pytest.approx(0.2)
-    assert after(-1000.0 * (base + 0.1))[0].missing == pytest.approx(0.2)
+    lately = dict(fired_60=0.02)
+    assert after(-1000.0 * (base + 0.02 * per + 0.1), **lately)[0].missing == pytest.approx(0.2)
     for values in (dict(fired_60=0.5), dict(fired_300=0.5), dict(fired_60=0.5, fired_300=0.2)):
         assert after(1000.0 * (base + 0.5 * per + 0.1), **values)[0].excess == pytest.approx(0.2)
-    assert after(-2000.0, now=100.0, settled_s=100.5)[0].missing == 0.0 and after(-2000.0, now=100.0, settled_s=100.0)[0].missing > 0.0
+    assert after(-2000.0, now=100.0, settled_s=100.5, **lately)[0].missing == 0.0 and after(-2000.0, now=100.0, settled_s=100.0, **lately)[0].missing > 0.0
+    # Where no heat has been fired, or none is wanted, none can be missing.
+    assert after(-2000.0, fired_300=0.0199, missing=3.0)[0].missing == 3.0
+    cooling = state(fired_60=0.5)
+    heat._unexplained(cooling, POLICY, Tick(1.0, 1, 0.3, unexplained_w=-900.0, full_power_w=1000.0, heating=False), 1.0, [])
+    assert cooling.missing == 0.0
     for name, sign, fault in (("excess", 1.0, "unexplained-heat"), ("missing", -1.0, "missing-heat")):
         limit = getattr(POLICY, f"{name}_share_s")
         for had, tripped in ((limit - 0.2, False), (limit - 0.19, True)):
-            s, _ = after(sign * 1000.0 * (base + 0.1), **{name: had})
+            s, _ = after(sign * 1000.0 * (base + 0.02 * per + 0.1), **{name: had}, **lately)
             assert (fault in s.trips) is tripped
-            assert not tripped or s.trips[fault].seen.startswith(f"{1000.0 * (base + 0.1):.0f} W")
+            assert not tripped or s.trips[fault].seen.startswith(f"{1000.0 * (base + 0.02 * per + 0.1):.0f} W")
     tiny = state()
     heat._unexplained(tiny, POLICY, Tick(1.0, 1, 0.3, unexplained_w=0.5, full_power_w=0.5), 1.0, [])
     assert tiny.excess == pytest.approx(1.0 - base)

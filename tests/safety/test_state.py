@@ -27,7 +27,7 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     forgotten = {f.name for f in dataclasses.fields(SafetyState) if getattr(made, f.name) != 123.5} - {"trips", "over"}
     assert forgotten == {"raw", "sample", "window", "fall", "quiet_c", "sink", "was_wild", "rejects", "noise_k", "off_s", "excess", "missing", "unasked", "asked",
                          "given", "slope_k_per_s", "second_slope", "airless_s", "slow_c", "second_c", "before_c", "good_c", "cold_c", "wall_ahead_s", "coil",
-                         "good_count", "top_c", "purge_until_s", "settled_s"}  # fmt: skip
+                         "good_count", "top_c", "delayed_c", "second_k", "purge_until_s", "settled_s"}  # fmt: skip
     for name in forgotten - {"settled_s"}:
         assert getattr(made, name) == getattr(fresh, name), name
     # The missing-heat sum need not rest: there is nothing left to unlearn.
