@@ -86,7 +86,7 @@ FAULTS: tuple[Fault, ...] = (
           rationale="the loop would answer a cold reading with full power"),
     Fault(id="F12", cause="thermocouple fell out of the chamber", seen="falls faster than a closed oven cools, and stays away",
           rules=("sensor-jump", "sensors-disagree", "reading-fell", "missing-heat"), detect_within_s=360.0,
-          threshold="jump beyond 10 K + 25 K/s (300 K per time constant of a quicker sensor) for 10 s; else second sensor not following for 20 s; else 300 s of wanted heat (60 s where a "
+          threshold="jump beyond 10 K + 25 K/s (200 K per time constant of a quicker sensor) for 10 s; else second sensor not following for 20 s; else 300 s of wanted heat (60 s where a "
           "door switch says shut) in which it does not rise again by 3 K and a quarter of the fall", reaction="no more heat than before from the first seconds, then " + CUT,
           inject=("thermocouple pulled out",), hardware=LIMITER,
           rationale="a falling reading is never answered with more heat than physics explains"),

@@ -127,8 +127,8 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
                         most_energy_j=limits.most_energy_j or math.inf, door_switch=oven.door.switch, nominal_v=oven.supply.voltage_v,
                         has_limit_sensor=oven.sensors.limit is not None, has_part_sensor=oven.sensors.part is not None)  # fmt: skip
     control, second = oven.sensors.control, oven.sensors.limit
-    # A bare wire follows an opened door within a second or two; 300 K of air between chamber and door is a large step.
-    values["wild_k_per_s"] = max(25.0, 300.0 / max(control.lag_s, 0.5))
+    # A bare wire follows an opened door within a second or two: its air is then colder by a few hundred kelvin.
+    values["wild_k_per_s"] = max(25.0, 200.0 / max(control.lag_s, 0.5))
     if second is not None:
         values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
     values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))

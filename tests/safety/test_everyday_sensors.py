@@ -64,7 +64,7 @@ def test_the_policy_takes_the_lags_from_the_description(oven):
     assert policy_for(cabinet).second_lag_s == 3.0
     assert policy_for(sensor(cabinet, "limit", lag_s=4.0, dead_time_s=1.0)).second_lag_s == -11.0
     assert policy_for(dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, limit=None))).second_lag_s == 0.0
-    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (3.0, 100.0), (1.0, 300.0), (0.0, 600.0)):
+    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.0, 400.0)):
         assert policy_for(sensor(cabinet, "control", lag_s=lag_s)).wild_k_per_s == rate
 
 
@@ -85,7 +85,7 @@ def test_a_short_at_the_terminals_is_seen_with_a_quick_sensor_too(oven):
         bench = Bench()
         bench.policy = quick
         quiet = {**QUIET, "limit_c": None, "cold_junction_c": cold}
-        bench.feed(60, chamber=lambda t: 250.0 + 0.1 * math.sin(t), **quiet)
+        bench.feed(60, chamber=lambda t: 220.0 + 0.1 * math.sin(t), **quiet)
         assert bench.feed(15, chamber=lambda t: 31.0 + 0.1 * math.sin(t), **quiet).faults == faults
 
 
@@ -139,9 +139,10 @@ def test_a_jump_of_the_terminals_is_seen_at_any_tick(dt, jump, trips):
 def test_a_lid_ajar_while_it_cools_is_no_missing_heat(oven):
     kiln = oven("brick-kiln")
     kiln = dataclasses.replace(kiln, door=dataclasses.replace(kiln.door, switch=False))
-    plan = schedule_of("schedule: t\nsteps:\n  - {to: 500 °C, hold: 10 min, within: 10 K}\n  - {to: 250 °C, let cool: yes}\n", "t")
-    run = rehearse(kiln, plan, faults=(Fault("door open", 6500.0, 1800.0, size=0.3),))
-    assert run.time_s[-1] > 6500.0 and run.outcome == "finished" and run.trips == ()
+    plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 10 min, within: 10 K}\n  - {to: 400 °C, let cool: yes}\n", "t")
+    run = rehearse(kiln, plan, faults=(Fault("door open", 8600.0, 1800.0, size=0.3),))
+    assert math.isnan(run.reference_c[run.time_s > 8590.0][0]), "it was cooling when the lid was opened"
+    assert run.outcome == "finished" and run.trips == ()
 
 
 def test_a_load_that_was_left_out_is_named_before_the_relay(oven):
