@@ -53,7 +53,7 @@ class Trip:
     check: str
 
     def __str__(self) -> str:
-        return f"{self.fault}: {self.seen}. {self.done} With the power off, check: {self.check}"
+        return f"{self.fault}: {self.seen}. {self.done} Check: {self.check}"
 
 
 @dataclass(frozen=True, slots=True)

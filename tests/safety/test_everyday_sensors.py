@@ -156,7 +156,7 @@ def test_a_load_that_was_left_out_is_named_before_the_relay(oven):
 
 def test_while_little_is_fired_the_relay_is_named_first():
     many = dict(unexplained_w=1800.0, full_power_w=3000.0)
-    for fired, first in ((0.3, "the relay"), (0.9, "the load")):
+    for fired, first in ((0.3, "(plug out or isolator locked off, and cold) the relay"), (0.9, "the load")):
         bench = Bench().feed(600, **QUIET, chamber=ramp(0.02), tick=dict(fired=fired, unexplained_w=0.0, full_power_w=3000.0))
         bench.feed(400, **QUIET, chamber=ramp(0.02, 112.0), tick=dict(fired=fired, **{**many, "unexplained_w": 1800.0 + 600.0 * fired}))
         assert bench.state.trips["unexplained-heat"].check.startswith(first)

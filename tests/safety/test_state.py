@@ -64,4 +64,4 @@ def test_a_trip_latches_once_with_its_words():
     first = s.trips["energy"]
     trip(s, "energy", 9.0, energy=2.0, limit=0.5)
     assert s.trips["energy"] is first and first.time_s == 5.0 and first.fault == "energy"
-    assert str(first) == f"energy: {first.seen}. {first.done} With the power off, check: {first.check}" and first.seen and first.done and first.check
+    assert str(first) == f"energy: {first.seen}. {first.done} Check: {first.check}" and first.seen and first.done and first.check
