@@ -1,6 +1,7 @@
 """What a trip tells somebody to do must not hurt them: no hands on live parts, no air for a fire, no extraction switched off."""
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -36,3 +37,16 @@ def test_a_rise_that_may_be_a_fire_keeps_the_door_shut():
 def test_lost_ventilation_never_asks_for_the_power_off():
     check = WORDS["ventilation"][1]
     assert "Leave the extraction running" in check and "supply of its own" in check and DEAD not in check
+
+
+def test_safety_md_proves_the_limiter_before_any_heat_and_shows_what_makes_dead():
+    text = (Path(__file__).parents[2] / "SAFETY.md").read_text(encoding="utf-8")
+    before = text[text.index("## Before first power") :]
+    assert before.index("limiter, before any heat") < before.index("a short heat raises")
+    assert before.index("Each sensor against a known temperature") < before.index("a short heat raises")
+    diagram = text.split("```")[1]
+    for part in ("isolator, lockable", "RCD type A", "small fuse", "holding relay", "supply of its own"):
+        assert part in diagram, part
+    for word in ("carbon monoxide alarm", "gloves", "take the electronics off first", "earth every metal sheath", "do not open it, air feeds it"):
+        assert word in text, word
+    assert "power off" not in text.lower()
