@@ -146,20 +146,23 @@ def test_one_bit_is_enough(chamber, cold):
 # ---- noise -----------------------------------------------------------------------------------------------------------
 
 
-def test_noise_is_the_second_difference_of_ten_seconds():
-    s = state(good_c=102.0, before_c=101.0, noise_k=0.5)
-    look(s, 105.0, dt=2.0)
-    # Of white noise the second difference has the standard deviation √6·σ, and its mean size is √(2/π) of that.
-    seen = 2.0 / (math.sqrt(6.0) * math.sqrt(2.0 / math.pi))
-    assert s.noise_k == pytest.approx(0.5 + (seen - 0.5) * 0.2)
-    capped = state(noise_k=1.0)
+def test_noise_is_the_second_difference_of_ten_seconds_where_its_sign_turns():
+    # Of white noise the second difference has the standard deviation √6·σ and the mean size √(2/π) of that; neighbours correlate by −2/3, so that of the
+    # mean size (1 + 2/3)/2 falls on looks where the sign turns.
+    seen = 2.0 / (math.sqrt(6.0) * math.sqrt(2.0 / math.pi) * 5.0 / 6.0)
+    for value, second, before, turned in ((105.0, 2.0, -0.001, True), (105.0, 2.0, 0.0, False), (105.0, 2.0, 0.001, False), (101.0, -2.0, 0.001, True),
+                                          (101.0, -2.0, -5.0, False), (103.0, 0.0, -5.0, False), (103.0, 0.0, 5.0, False)):  # fmt: skip
+        s = state(good_c=102.0, before_c=101.0, noise_k=0.5, second_k=before)
+        look(s, value, dt=2.0)
+        assert s.noise_k == pytest.approx(0.5 + ((seen if turned else 0.0) - 0.5) * 0.2) and s.second_k == second
+    capped = state(noise_k=1.0, second_k=-1.0)
     look(capped, 134.0, dt=0.5)
     assert capped.noise_k == pytest.approx(1.0 + (4.0 * POLICY.noise_k - 1.0) * 0.05)
-    ramp = state(good_c=101.0, before_c=100.0)
+    ramp = state(good_c=101.0, before_c=100.0, second_k=-1.0)
     look(ramp, 102.0)
-    first = state(before_c=None)
+    first = state(before_c=None, second_k=-1.0)
     look(first, 105.0)
-    assert ramp.noise_k == first.noise_k == 0.0
+    assert ramp.noise_k == first.noise_k == 0.0 and first.second_k == -1.0
 
 
 def test_noise_warns_above_half_its_limit_and_trips_above_it_for_five_seconds():
@@ -254,8 +257,8 @@ def test_a_box_that_gets_warm_is_told_fifteen_kelvin_before(cold, warm):
 # ---- limits ----------------------------------------------------------------------------------------------------------
 
 
-def below(s, policy, chamber=100.0, now=1000.0, usable=True, warnings=None, **reading) -> bool:
-    return sensor.limits(s, policy, Reading(chamber, **reading), Tick(now, 1, 0.3), usable, [] if warnings is None else warnings)
+def below(s, policy, chamber=100.0, now=1000.0, usable=True, warnings=None, dt=1.0, **reading) -> bool:
+    return sensor.limits(s, policy, Reading(chamber, **reading), Tick(now, 1, 0.3), dt, usable, [] if warnings is None else warnings)
 
 
 @pytest.mark.parametrize("fault, name, at, policy", [

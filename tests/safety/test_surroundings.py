@@ -7,15 +7,16 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, surroundings
-from kilnctl.safety.surroundings import DANGER
+from kilnctl.safety.state import DANGER
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, nominal_v=200.0)
 AIR = dataclasses.replace(POLICY, airflow_required=True, airflow_s=4.0, purge_s=90.0)
 
 
 def state(**values) -> SafetyState:
+    """Purged, unless it is said until when."""
     made = SafetyState()
-    for name, value in values.items():
+    for name, value in {"purge_until_s": -math.inf, **values}.items():
         setattr(made, name, value)
     return made
 
@@ -143,7 +144,7 @@ def test_more_than_so_long_without_air_needs_a_purge():
     assert s.airless_s == 4.0 and s.purge_until_s == -math.inf
     why_not(s, AIR, dt=0.5, now=1002.0, airflow_proved=False)
     assert s.airless_s == 4.5 and s.purge_until_s == 1092.0
-    assert why_not(s, AIR, now=1002.5, airflow_proved=True).endswith("purging for another 90 s before there is heat again") and s.airless_s == 0.0
+    assert why_not(s, AIR, now=1002.5, airflow_proved=True).endswith("purging the chamber with fresh air for another 90 s before there is heat") and s.airless_s == 0.0
     assert "another 1 s" in why_not(s, AIR, now=1091.0, airflow_proved=True)
     assert why_not(s, AIR, now=1092.0, airflow_proved=True) == ""
     assert why_not(s, AIR, now=1092.0, airflow_proved=True, door_open=True) == "the door is open"
