@@ -40,7 +40,7 @@ def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: 
     if s.slow_c is None:
         s.slow_c = s.top_c = value
     s.slow_c, s.slope_k_per_s = _smoothed(s.slow_c, s.slope_k_per_s, value, dt)
-    if reading.limit_c is None or not finite(reading.limit_c):
+    if not finite(reading.limit_c):
         s.second_c, s.second_slope = None, 0.0
     else:
         s.second_c, s.second_slope = _smoothed(reading.limit_c if s.second_c is None else s.second_c, s.second_slope, reading.limit_c, dt)
@@ -127,7 +127,7 @@ def _sinking(s: SafetyState, reading: Reading, tick: Tick, fired: float, dt: flo
     """A cool oven whose reading goes down, below its terminals, while it is heated: plus and minus are swapped. Without the
     terminals' temperature only strong heat counts, for a cool oven may follow its schedule down."""
     cold = reading.cold_junction_c
-    known = cold is not None and finite(cold)
+    known = finite(cold)
     heated = s.fired_60 > (0.1 if known else 0.4)
     if s.sink is None or not heated or s.fall is not None or s.slow_c >= s.sink[0]:
         s.sink = (s.slow_c, 0.0)
@@ -158,7 +158,7 @@ def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float
             s.trips["rise-no-heat"] = replace(s.trips["rise-no-heat"], done=LOUD)
         return
     s.quiet_c += min(max(rise, -LEVEL_SINKS_K_PER_S * dt), LEVEL_CREEPS_K_PER_S * dt)
-    if cold is not None and finite(cold):
+    if finite(cold):
         s.quiet_c = max(s.quiet_c, min(s.slow_c, cold))
 
 
@@ -171,7 +171,7 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
     `cusum.time_to_alarm_s(0.08, 0.03, 60, 15)` is more than a million hours of operation.
     """
     power = tick.full_power_w
-    if tick.unexplained_w is None or not finite(tick.unexplained_w) or not finite(power) or power <= 0.0:
+    if not finite(tick.unexplained_w) or not finite(power) or power <= 0.0:
         return
     share = tick.unexplained_w / power
     lately = max(s.fired_60, s.fired_300)

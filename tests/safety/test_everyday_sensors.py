@@ -59,15 +59,6 @@ def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
         assert bench.feed(100, chamber=seen, **{**QUIET, "limit_c": slow}).faults == faults
 
 
-def test_the_policy_takes_the_lags_from_the_description(oven):
-    cabinet = oven("curing-cabinet")
-    assert policy_for(cabinet).second_lag_s == 3.0
-    assert policy_for(sensor(cabinet, "limit", lag_s=4.0, dead_time_s=1.0)).second_lag_s == -11.0
-    assert policy_for(dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, limit=None))).second_lag_s == 0.0
-    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.0, 400.0)):
-        assert policy_for(sensor(cabinet, "control", lag_s=lag_s)).wild_k_per_s == rate
-
-
 # ---- quick sensors and slow ticks ------------------------------------------------------------------------------------
 
 

@@ -193,6 +193,41 @@ def test_noisy_sensors_get_wider_bands_up_to_the_ceiling(oven):
     assert (noisy(9.0).noise_k, noisy(9.0).wild_jump_k) == (HARD_CEILINGS["noise_k"], HARD_CEILINGS["wild_jump_k"])
 
 
+def but(oven, **sensors):
+    return dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, **sensors))
+
+
+def test_lags_come_from_the_description(oven):
+    cabinet = oven("curing-cabinet")
+    assert policy_for(cabinet).second_lag_s == 3.0
+    assert policy_for(but(cabinet, limit=dataclasses.replace(cabinet.sensors.limit, lag_s=4.0, dead_time_s=1.0))).second_lag_s == -11.0
+    assert policy_for(but(cabinet, limit=None)).second_lag_s == 0.0
+    control, limit = cabinet.sensors.control, dataclasses.replace(cabinet.sensors.limit, lag_s=40.0, dead_time_s=7.0)
+    assert policy_for(but(cabinet, limit=limit, control=dataclasses.replace(control, lag_s=30.0, dead_time_s=1.0))).second_lag_s == 16.0
+    # 200 K in one time constant, of which half a second is the least; the usual 25 K/s from 8 s on.
+    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (8.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.5, 400.0), (0.4, 400.0), (0.0, 400.0)):
+        assert policy_for(but(cabinet, control=dataclasses.replace(control, lag_s=lag_s))).wild_k_per_s == rate
+
+
+def test_a_parts_limit_is_the_lower_one_and_ten_kelvin_and_needs_a_sensor(oven, schedule):
+    cabinet, plan = oven("curing-cabinet"), dataclasses.replace(schedule("temper"), part_highest_c=None)
+    limited = lambda own: dataclasses.replace(cabinet, limits=dataclasses.replace(cabinet.limits, part_highest_c=own))  # noqa: E731
+    for own, plans, trip in ((None, None, math.inf), (190.0, None, 200.0), (None, 190.0, 200.0), (180.0, 190.0, 190.0), (200.0, 190.0, 200.0), (190.0, math.inf, 200.0)):
+        of_plan = dataclasses.replace(plan, part_highest_c=plans, file="plan.yaml")
+        assert policy_for(limited(own), of_plan).part_trip_c == trip
+        blind = but(limited(own), part=None)
+        if trip == math.inf:
+            assert policy_for(blind, of_plan).part_trip_c == math.inf and not policy_for(blind, of_plan).has_part_sensor
+            continue
+        # Whoever sets the limit is named, the oven before the schedule; by its name where it has no file.
+        for file, plan_file, named in ((blind.file, "plan.yaml", "plan.yaml" if own is None else blind.file), ("", "", plan.name if own is None else blind.name)):
+            with pytest.raises(KilnctlError) as refused:
+                policy_for(dataclasses.replace(blind, file=file), dataclasses.replace(of_plan, file=plan_file))
+            assert str(refused.value).startswith(f"{named}: 'part highest' is a limit that nobody can guard: {cabinet.name} has no thermocouple")
+    with pytest.raises(KilnctlError, match="nobody can guard"):
+        policy_for(but(limited(190.0), part=None))
+
+
 class Ramp:
     """A model whose rates grow by the second, so that the fastest of any span is its last second's: with power the rise, K/s, is power × gain × seconds
     with power; without, the fall is g × seconds without + h × seconds with power before."""
