@@ -146,7 +146,8 @@ FAULTS: tuple[Fault, ...] = (
           elsewhere="settings are refused as a whole; `likeness` asks for confirmation", reaction="no start", hardware="the limiter's setting",
           rationale="an oven file of another oven is a valid file"),
     Fault(id="F29", cause="clock jumps, computer suspended", seen="tick clock back or far forward; wall clock apart",
-          rules=("clock", "loop-stalled"), detect_within_s=3.0, threshold="any step back; a gap above 2.5 s; wall clock only warns", reaction=CUT,
+          rules=("clock", "loop-stalled"), detect_within_s=3.0, threshold="any step back; a gap above 2.5 s, time in suspend "
+          "counted where the system has such a clock (Linux); wall clock only warns", reaction=CUT,
           inject=("clock jump",), hardware="the board keeps its own time", rationale="rates and leases mean nothing without a clock"),
     Fault(id="F30", cause="disk full or broken", seen="the record is not being written", latched=False,
           elsewhere="warning of the rules after 10 s; no new start", reaction="the run goes on", hardware="–",
