@@ -111,7 +111,7 @@ def test_the_cap_of_a_fall_is_the_greater_of_what_was_fired_what_holds_and_two_p
 
 @pytest.mark.parametrize(
     "origin, slow, slope, over",
-    [(62.0, 53.5, 0.1, True), (62.0, 53.0, 0.1, False), (62.0, 53.5, 0.0, False), (62.0, 53.5, -0.1, False), (62.0, 52.0, 1.0, False),
+    [(52.0, 53.1, 0.1, True), (52.0, 53.0, 0.1, False), (62.0, 53.5, 0.1, True), (62.0, 53.0, 0.1, False), (62.0, 53.5, 0.0, False), (62.0, 53.5, -0.1, False), (62.0, 52.0, 1.0, False),
      (90.0, 60.1, 0.1, True), (90.0, 60.0, 0.1, False), (850.0, 250.1, 0.1, True), (850.0, 250.0, 9.9, False)],
 )  # fmt: skip
 def test_a_fall_is_over_after_three_kelvin_and_a_quarter_of_it_up_and_rising(origin, slow, slope, over):

@@ -149,12 +149,12 @@ def test_a_danger_is_said_before_any_reason():
 @pytest.mark.parametrize("who, heard", [("the keeper", True), ("", False), ("  \t", False), (None, False), (7, False)])
 def test_only_a_name_clears_a_trip(who, heard):
     s, _ = look(faults=("board-lost",))
-    s.over["noise"], s.danger, s.excess = 5.0, "pull", 3.0
+    s.over["noise"], s.danger, s.excess, s.believed = 5.0, "pull", 3.0, {"reading-fell": (90.0, 5.0)}
     new, standing = acknowledge(s, ALL, Reading(100.0, **QUIET), Tick(102.0, 102, 0.0), who)
     assert standing == (() if heard else ("board-lost",)) and (new is s) is not heard
-    assert set(s.trips) == {"board-lost"} and s.danger == "pull"
+    assert set(s.trips) == {"board-lost"} and s.danger == "pull" and s.believed
     if heard:
-        assert (new.trips, new.over, new.danger, new.excess) == ({}, {}, "", 0.0)
+        assert (new.trips, new.over, new.danger, new.excess, new.believed) == ({}, {}, "", 0.0, {})
 
 
 def test_while_one_cause_stands_nothing_is_cleared():
