@@ -46,12 +46,15 @@ def run(args: argparse.Namespace) -> int:
         return 0
     load = schedule.load if schedule.load is not None else oven.usual_load
     programme = control.prepare(oven, schedule, day_zero(oven, load, schedule.top_c))
-    safety.policy_for(oven, schedule)
+    policy = safety.policy_for(oven, schedule)
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
     print(f"  {len(schedule.steps)} steps up to {schedule.top_c:.0f} °C; "
           f"ramps and soaks take {clock(control.planned_s(programme))} besides heating up and cooling")  # fmt: skip
     for shortfall in programme.shortfalls:
         print(f"  note: {shortfall}; the ramp will take the time it needs")
+    if schedule.follows == "part" and oven.sensors.part is None:
+        print("  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it (sensors: part)")
     if schedule.flammable_vapour:
-        print("  this load gives off flammable vapour: heat only while the ventilation is proved")
+        print("  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge of "
+              f"{clock(policy.purge_s)} with it")
     return 0

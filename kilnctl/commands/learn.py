@@ -127,7 +127,7 @@ def run(args: argparse.Namespace) -> int:
     finish(folder, result, summarise(result))
     for trip in result.trips:
         print(
-            f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  With the power off, check: "
+            f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: "
             f"{trip.check}."
         )
     print(

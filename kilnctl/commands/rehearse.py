@@ -100,7 +100,7 @@ def run(args: argparse.Namespace) -> int:
     print(as_text(summary, unit))
     print(_flicker(oven, result))
     for trip in result.trips:
-        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  With the power off, check: {trip.check}.")
+        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}.")
     if args.compare and result.outcome != "interrupted":
         progress = Progress("rehearsing the thermostat", args.quiet)
         other = rehearse(oven, schedule, None, model, args.seed, controller="thermostat", faults=faults, progress=progress)

@@ -123,7 +123,7 @@ class Start:
         if self.args.acknowledge and service.rest.trips:
             standing = service.rest.acknowledge(self.args.acknowledge, self.args.reading_is_right)
             if standing:
-                return self._refuse(f"not acknowledged: {service.standing_words(standing)}; with the power off, see to its cause")
+                return self._refuse(f"not acknowledged: {service.standing_words(standing)}; see to its cause")
             service.tell(f"acknowledged by {self.args.acknowledge}")
         cut_off = unfinished(service.saved_before, service.oven)
         if cut_off is not None and not self.args.anew:
@@ -179,5 +179,5 @@ def _close(service, outcome: str) -> None:
         print()
         print(as_text(summary, "C"))
     for trip in record.trips:
-        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  With the power off, check: {trip.check}.")
+        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}.")
     print(f"\n{outcome}; the record lies in {service.folder}/ (open {service.folder}/run.html)")

@@ -21,7 +21,7 @@ def run(args) -> int:
     if said.get("danger"):
         print(f"  DANGER: {said['danger']}")
     for trip in said.get("trips", ()):
-        print(f"  TRIP: {trip['seen']}. {trip['done']} With the power off, check: {trip['check']}")
+        print(f"  TRIP: {trip['seen']}. {trip['done']} Check: {trip['check']}")
     if said.get("reason"):
         print(f"  {said['reason']}")
     if said.get("running"):

@@ -71,6 +71,10 @@ def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float |
         if step.to_c is not None and step.to_c > oven.limits.highest_c:
             raise KilnctlError(f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may not go above "
                                f"{oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})")  # fmt: skip
+        highest_part_c = oven.limits.part_highest_c
+        if step.to_c is not None and schedule.follows == "part" and highest_part_c is not None and step.to_c > highest_part_c:
+            raise KilnctlError(f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in {oven.name} no part may "
+                               f"go above {highest_part_c:.0f} °C (limits: part highest in {oven.file or 'its description'})")  # fmt: skip
         if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
             raise KilnctlError(f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: it would never get there")
     follows = CONTENTS if schedule.follows == "part" else CHAMBER

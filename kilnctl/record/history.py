@@ -28,14 +28,14 @@ FEWEST, FIRST, LEAST_CHANGE, SPREADS, LEAST_SPREAD = 3, 8, 0.05, 4.0, 0.015
 SAME_START_K = 15.0
 
 _WORDS = {
-    ("hold", +1): "more heat gets out than before. With the power off, look at the door and its seal, the "
+    ("hold", +1): "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
     "insulation and the vent",
     (
         "hold",
         -1,
     ): "less heat gets out than before, or the sensor reads too high: see that it sits where it did "
     "and nowhere near an element",
-    ("time", +1): "the elements give less heat than before, or more gets out. With the power off, check the "
+    ("time", +1): "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
     "elements and their connections",
     ("time", -1): "heat reaches the sensor sooner: see that it sits where it did, and that the load was the "
     "usual one",
@@ -44,7 +44,7 @@ _WORDS = {
         +1,
     ): "fired power warms the sensor more than before: see that it sits where it did, and that the "
     "load was the usual one",
-    ("gain", -1): "less of the fired power arrives as heat: with the power off, check the elements, their "
+    ("gain", -1): "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
     "connections and the insulation",
 }
 _NAMES = {

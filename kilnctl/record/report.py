@@ -107,7 +107,7 @@ def _verdict(run) -> str:
     lead = f"<p>{escape(' '.join(said))}</p>"
     trips = "".join(
         notice(
-            f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} With the power off, check: {t.check}.",
+            f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} Check: {t.check}.",
             "alarm",
             f"Trip at {clock(t.time_s)}: {t.fault}.",
         )

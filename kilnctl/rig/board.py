@@ -260,7 +260,7 @@ class BoardRig:
         if hello.state == logic.ARMED:
             line.ask(frames.REST)
         elif hello.faults:
-            raise KilnctlError(f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. With the power off, see to its cause; then "
+            raise KilnctlError(f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (plug out or isolator locked off); then "
                                "`kilnctl board OVEN --clear`")  # fmt: skip
         if hello.mains_hz != round(oven.supply.frequency_hz):
             raise KilnctlError(f"{where}: supply: {oven.supply.frequency_hz:.0f} Hz, but the board's main.py says {hello.mains_hz} Hz: put that right and restart the board")

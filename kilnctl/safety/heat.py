@@ -1,24 +1,34 @@
 """Does the temperature do what the heat explains? Rises and falls, heat without rise, rise without heat, unexplained watts."""
 
 import math
+from dataclasses import replace
 
 from ..reading import Reading
 from . import cusum
 from .policy import Policy
-from .state import SafetyState, Tick, finite, lasting, trip
+from .state import DANGER, SafetyState, Tick, finite, lasting, trip
+from .words import LOAD_FIRST, LOUD
 
 #: Time constant of the smoothed level and slope of a reading, s.
 SMOOTH_S = 5.0
-#: The level above which a rise without heat is unasked may sink only so fast, so that a door's dip does not lower it, K/s.
-LEVEL_SINKS_K_PER_S = 0.05
+#: The level above which a rise without heat is unasked begins where the chamber has lately been and may sink only so fast, so that coming
+#: back from a door's dip is no rise, K/s.
+LEVEL_SINKS_K_PER_S = 0.02
+#: It creeps up with a chamber that warms no faster than a room does, K/s.
+LEVEL_CREEPS_K_PER_S = 3.0 / 3600.0
 #: A recovery is a rise below what the chamber had been; what it had been is forgotten this fast, K/s.
 TOP_SINKS_K_PER_S = 0.02
-#: After a fall, a rise of so much above the lowest reading shows that the sensor is in the oven and the door shut, K.
-ANSWER_K = 3.0
+#: After a fall, a rise above the lowest reading of so much, and of this share of the fall, shows that the sensor is in the oven and the door
+#: shut: one that hangs in a draught wavers by a few kelvin too.
+ANSWER_K, ANSWER_SHARE = 3.0, 0.25
+#: Shares of full power fired lately: below the first no heat to speak of; above the second a relay that is stuck could not add much.
+NONE_FIRED, MUCH_FIRED = 0.02, 0.6
 #: Rest of the missing-heat sum after a fall or an open door: the estimator needs it to unlearn the loss, s.
 SETTLING_S = 180.0
 #: Swapped wires: a fall of so much after so many full-power seconds; without terminals to compare, from a cool oven only.
 SINK_K, SINK_FIRED_S, COOL_C = 3.0, 20.0, 60.0
+#: What the chamber was before a fall fades so fast while no heat is wanted, K/s.
+FADES_K_PER_S = 0.1
 #: In a fall, the second sensor must follow the control sensor at least so far.
 FOLLOW_SHARE, FOLLOW_AFTER_S, FOLLOW_FALL_K = 0.2, 20.0, 30.0
 
@@ -30,7 +40,7 @@ def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: 
     if s.slow_c is None:
         s.slow_c = s.top_c = value
     s.slow_c, s.slope_k_per_s = _smoothed(s.slow_c, s.slope_k_per_s, value, dt)
-    if reading.limit_c is None or not finite(reading.limit_c):
+    if not finite(reading.limit_c):
         s.second_c, s.second_slope = None, 0.0
     else:
         s.second_c, s.second_slope = _smoothed(reading.limit_c if s.second_c is None else s.second_c, s.second_slope, reading.limit_c, dt)
@@ -38,11 +48,15 @@ def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: 
     if door:
         s.fall, s.window, s.settled_s = None, None, now + SETTLING_S
 
+    if s.fall is not None and not tick.heating:
+        # Without heat a door may stand open for as long as it likes; what the chamber had been fades as it would by cooling.
+        s.fall = (now, max(s.slow_c, s.fall[1] - FADES_K_PER_S * dt), *s.fall[2:])
+
     _rise(s, policy, now, dt)
     limit = _fall(s, policy, reading, tick, door)
     _no_rise(s, policy, tick, fired, dt)
     _sinking(s, reading, tick, fired, dt)
-    _unasked_rise(s, policy, now, fired, dt, door)
+    _unasked_rise(s, policy, reading.cold_junction_c, now, fired, dt, door)
     _unexplained(s, policy, tick, dt, warnings)
     return limit
 
@@ -83,11 +97,11 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
     lowest = min(lowest, s.slow_c)
     s.fall = (since, origin, lowest, cap, second)
     s.settled_s, s.window = now + SETTLING_S, None
-    if s.slow_c > lowest + ANSWER_K and s.slope_k_per_s > 0.0:
+    if s.slow_c > lowest + max(ANSWER_K, ANSWER_SHARE * (origin - lowest)) and s.slope_k_per_s > 0.0:
         s.fall = None
         return cap
     fallen = origin - s.slow_c
-    if second is not None and s.second_c is not None and now - since > FOLLOW_AFTER_S and fallen > FOLLOW_FALL_K:
+    if second is not None and s.second_c is not None and now - since > FOLLOW_AFTER_S + max(0.0, policy.second_lag_s) and fallen > FOLLOW_FALL_K:
         if second - s.second_c < FOLLOW_SHARE * fallen:
             trip(s, "sensors-disagree", now, first=s.slow_c, second=s.second_c)
     # A door switch that says "shut" leaves only the sensor to blame.
@@ -113,7 +127,7 @@ def _sinking(s: SafetyState, reading: Reading, tick: Tick, fired: float, dt: flo
     """A cool oven whose reading goes down, below its terminals, while it is heated: plus and minus are swapped. Without the
     terminals' temperature only strong heat counts, for a cool oven may follow its schedule down."""
     cold = reading.cold_junction_c
-    known = cold is not None and finite(cold)
+    known = finite(cold)
     heated = s.fired_60 > (0.1 if known else 0.4)
     if s.sink is None or not heated or s.fall is not None or s.slow_c >= s.sink[0]:
         s.sink = (s.slow_c, 0.0)
@@ -125,18 +139,27 @@ def _sinking(s: SafetyState, reading: Reading, tick: Tick, fired: float, dt: flo
         trip(s, "falls-when-heated", tick.time_s, time=s.sink[1], fall=start - s.slow_c)
 
 
-def _unasked_rise(s: SafetyState, policy: Policy, now: float, fired: float, dt: float, door: bool) -> None:
+def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float, fired: float, dt: float, door: bool) -> None:
     """No heat and yet a rise: a relay that stays on. The elements' own stored heat gets its time first; an oven that recovers
-    from an open door only comes back to where it was."""
+    from an open door only comes back to where it was; one that is cooler than its terminals warms with the room. A rise is measured anew
+    once the contactor is told to open: what rises after that comes past relay and contactor both."""
     s.off_s = 0.0 if fired > 0.02 else s.off_s + dt
-    if s.off_s < policy.unasked_rise_s or door:
+    off_s = min(s.off_s, now - s.coil_s) if s.coil is False else s.off_s
+    if off_s < policy.unasked_rise_s or door:
         s.quiet_c = max(s.slow_c, s.top_c) if door else None
-    elif s.quiet_c is None:
-        s.quiet_c = s.slow_c
-    elif s.slow_c > s.quiet_c + policy.unasked_rise_k:
-        trip(s, "rise-no-heat", now, rise=s.slow_c - s.quiet_c, time=s.off_s)
-    else:
-        s.quiet_c = max(min(s.slow_c, s.quiet_c), s.quiet_c - LEVEL_SINKS_K_PER_S * dt)
+        return
+    if s.quiet_c is None:
+        s.quiet_c = max(s.slow_c, s.top_c)
+    rise = s.slow_c - s.quiet_c
+    if rise > policy.unasked_rise_k:
+        trip(s, "rise-no-heat", now, rise=rise, time=s.off_s)
+        if s.coil is False:
+            s.danger = DANGER
+            s.trips["rise-no-heat"] = replace(s.trips["rise-no-heat"], done=LOUD)
+        return
+    s.quiet_c += min(max(rise, -LEVEL_SINKS_K_PER_S * dt), LEVEL_CREEPS_K_PER_S * dt)
+    if finite(cold):
+        s.quiet_c = max(s.quiet_c, min(s.slow_c, cold))
 
 
 def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings: list[str]) -> None:
@@ -148,7 +171,7 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
     `cusum.time_to_alarm_s(0.08, 0.03, 60, 15)` is more than a million hours of operation.
     """
     power = tick.full_power_w
-    if tick.unexplained_w is None or not finite(tick.unexplained_w) or not finite(power) or power <= 0.0:
+    if not finite(tick.unexplained_w) or not finite(power) or power <= 0.0:
         return
     share = tick.unexplained_w / power
     lately = max(s.fired_60, s.fired_300)
@@ -156,8 +179,10 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
     s.excess = cusum.grow(s.excess, share, allowance, dt)
     if s.excess > policy.excess_share_s:
         trip(s, "unexplained-heat", tick.time_s, watts=tick.unexplained_w)
-    if tick.time_s < s.settled_s:
-        return
+        if lately > MUCH_FIRED and s.trips["unexplained-heat"].time_s == tick.time_s:
+            s.trips["unexplained-heat"] = replace(s.trips["unexplained-heat"], check=LOAD_FIRST)
+    if tick.time_s < s.settled_s or not tick.heating or lately < NONE_FIRED:
+        return  # where no heat has been given, none can be missing
     s.missing = cusum.grow(s.missing, -share, allowance, dt)
     if s.missing > policy.missing_share_s:
         trip(s, "missing-heat", tick.time_s, watts=-tick.unexplained_w)

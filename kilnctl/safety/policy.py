@@ -12,9 +12,13 @@ HARD_CEILINGS = {
     "over_confirm_s": 5.0, "sensor_coast_s": 10.0, "wild_jump_k": 40.0, "disagreement_share": 0.10, "disagreement_k": 60.0,
     "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0, "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0,
     "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0, "unasked_rise_k": 15.0,
-    "unexplained_share": 0.5, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0,
+    "unexplained_share": 0.5, "second_lag_s": 660.0, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0,
     "airflow_s": 10.0, "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
 }  # fmt: skip
+
+
+#: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
+PART_MARGIN_K = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +33,9 @@ class Policy:
     sensor_coast_s              longest wait, without heat, for a bad control reading to heal
     wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
-    frozen_s, identical_s       conversion counter stands still; bit-identical readings where it is unknown or advances
+    frozen_s, identical_s       conversion counter stands still; bit-identical readings where there is no counter
     disagreement_*              control and limit sensor apart by more than the greater of _k and _share × °C, for _s
+    second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
     no_rise_s, no_rise_k        full-power seconds without so much rise
     unasked_rise_s, unasked_rise_k   after so long without heat, a rise
@@ -39,7 +44,7 @@ class Policy:
     unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part, and
                                 the part that grows with the power fired lately (a wrong model errs in proportion)
     excess_share_s, missing_share_s   thresholds of the two cumulative sums, full-power seconds
-    airflow_s, purge_s          time without proved ventilation before it has to purge, and how long that takes
+    airflow_s, purge_s          how long the chamber is purged before the first heat, and again after so long without proved ventilation
     contactor_s                 time the contactor's read-back may differ
     unasked_on_s                full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
@@ -69,6 +74,7 @@ class Policy:
     disagreement_k: float = 40.0
     disagreement_share: float = 0.06
     disagreement_s: float = 60.0
+    second_lag_s: float = 0.0
     cold_junction_low_c: float = -20.0
     cold_junction_high_c: float = 80.0
     cold_junction_jump_k: float = 5.0
@@ -95,7 +101,7 @@ class Policy:
             value = getattr(self, f.name)
             if isinstance(value, bool) or value is None:
                 continue
-            if math.isnan(value) or (value <= 0.0 and f.name != "cold_junction_low_c"):
+            if math.isnan(value) or (value <= 0.0 and f.name not in ("cold_junction_low_c", "second_lag_s")):
                 raise KilnctlError(f"safety: {f.name} = {value:g} must be above zero")
             if value > HARD_CEILINGS.get(f.name, math.inf) and not (f.name == "part_trip_c" and value == math.inf):
                 raise KilnctlError(f"safety: {f.name} = {value:g} is above {HARD_CEILINGS[f.name]:g}, which no setting may lift")
@@ -105,13 +111,26 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall).
 
     `changes` replaces single numbers by name, within HARD_CEILINGS. Raises KilnctlError where ventilation cannot be proved
-    that the load needs, where the tick is too slow for the lease, and for a name or number that cannot be.
+    that the load needs, where a part has a limit and no sensor, where the tick is too slow for the lease, and for a name or number
+    that cannot be.
     """
     limits = oven.limits
     trip = limits.trip_at_c
-    values: dict = dict(chamber_trip_c=trip, schedule_trip_c=trip, part_trip_c=limits.part_highest_c or math.inf, longest_s=limits.longest_s,
+    part_highest_c = limits.part_highest_c if limits.part_highest_c is not None else math.inf
+    if schedule is not None and schedule.part_highest_c is not None:
+        part_highest_c = min(part_highest_c, schedule.part_highest_c)
+    if part_highest_c < math.inf and oven.sensors.part is None:
+        own = schedule if limits.part_highest_c is None else oven
+        raise KilnctlError(f"{own.file or own.name}: 'part highest' is a limit that nobody can guard: {oven.name} has no thermocouple on the part "
+                           "(sensors: part). Wire one, or leave the limit out and let the chamber's 'highest' protect the part")  # fmt: skip
+    values: dict = dict(chamber_trip_c=trip, schedule_trip_c=trip, part_trip_c=part_highest_c + PART_MARGIN_K, longest_s=limits.longest_s,
                         most_energy_j=limits.most_energy_j or math.inf, door_switch=oven.door.switch, nominal_v=oven.supply.voltage_v,
                         has_limit_sensor=oven.sensors.limit is not None, has_part_sensor=oven.sensors.part is not None)  # fmt: skip
+    control, second = oven.sensors.control, oven.sensors.limit
+    # A bare wire follows an opened door within a second or two: its air is then colder by a few hundred kelvin.
+    values["wild_k_per_s"] = max(25.0, 200.0 / max(control.lag_s, 0.5))
+    if second is not None:
+        values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
     values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))
     values["noise_k"] = min(HARD_CEILINGS["noise_k"], max(2.0, 6.0 * oven.sensors.control.noise_k))
     load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
@@ -142,8 +161,6 @@ def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:
         out["longest_s"] = min(values["longest_s"], schedule.longest_s)
     if schedule.most_energy_j is not None:
         out["most_energy_j"] = min(values["most_energy_j"], schedule.most_energy_j)
-    if schedule.part_highest_c is not None:
-        out["part_trip_c"] = min(values["part_trip_c"], schedule.part_highest_c + 10.0)
     if schedule.after_power_loss == "resume":
         out["outage_s"] = 900.0
     if schedule.flammable_vapour:
@@ -151,7 +168,7 @@ def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:
             raise KilnctlError(f"{schedule.file or schedule.name}: the load gives off flammable vapour, and this oven has no proved "
                                "ventilation (vent: {flow: …, proved: yes}); without it such a load must not be heated")  # fmt: skip
         c = oven.chamber
-        # Four changes of air before heat returns (the usual purge of ovens for flammable vapour, from memory of NFPA 86).
+        # Four changes of air before there is heat (the usual purge of ovens for flammable vapour, from memory of NFPA 86).
         out["airflow_required"] = True
         out["purge_s"] = max(30.0, 4.0 * c.width_m * c.depth_m * c.height_m / oven.vent.flow_m3_per_s)
     return out

@@ -37,7 +37,7 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
     surroundings.wall_clock(s, policy, tick, warnings)
     surroundings.board(s, reading, tick, warnings)
     usable = sensor.control_reading(s, policy, reading, tick, dt, warnings)
-    below = sensor.limits(s, policy, reading, tick, usable, warnings)
+    below = sensor.limits(s, policy, reading, tick, dt, usable, warnings)
     limit = heat.behaviour(s, policy, reading, tick, dt, fired, warnings) if usable else 0.0
     powered = surroundings.supply(s, policy, reading, tick, warnings)
     blocked = surroundings.door_and_air(s, policy, reading, tick, dt, warnings)
@@ -55,8 +55,8 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
         reason = "there is no mains"
     if not below or blocked or not powered:
         limit = 0.0
-    # The hardware opens the contactor with the door or the mains; so do we, lest its read-back look like a fault.
-    contactor = powered and reading.door_open is not True
+    # The hardware opens the contactor with door, ventilation or mains; so do we, lest its read-back look like a fault. While it purges, too.
+    contactor = powered and not blocked
     return s, _verdict(s, tick, known, warnings, limit, reason, contactor, usable)
 
 
@@ -75,9 +75,6 @@ def _verdict(
     allowed = contactor and not trips and tick.heating
     if allowed != s.coil and finite(tick.time_s):
         s.coil, s.coil_s = allowed, tick.time_s
-    if "rise-no-heat" in s.trips and s.trips.keys() - {"rise-no-heat"}:
-        # Something had already cut the heat, and yet it rises.
-        s.danger = surroundings.DANGER
     return Verdict(permit, allowed, trips, new, tuple(warnings), s.danger or reason, usable, s.danger)
 
 

@@ -14,8 +14,11 @@ NEAR_TERMINALS_K, WELL_ABOVE_K = 8.0, 30.0
 HEAL_K_PER_S = 1.0
 #: Time constant with which the terminals' usual temperature follows them, s: a box warms in minutes.
 BOX_S = 50.0
-#: Mean |second difference| of white noise of unit standard deviation: √6 · √(2/π).
-SECOND_DIFFERENCE = math.sqrt(6.0) * math.sqrt(2.0 / math.pi)
+#: Mean |second difference| of white noise of unit standard deviation, counted only where its sign turns: √6 · √(2/π) · (1 − r)/2 with the
+#: correlation r = −2/3 of neighbouring second differences (E|x| of a normal pair over the quadrants where the signs differ).
+SECOND_DIFFERENCE = math.sqrt(6.0) * math.sqrt(2.0 / math.pi) * (1.0 + 2.0 / 3.0) / 2.0
+#: Whatever the sensor's own speed, a drop to the terminals' temperature at more than this is a short, not a door, K/s.
+SHORT_K_PER_S = 25.0
 
 
 def control_reading(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, warnings: list[str]) -> bool:
@@ -54,15 +57,16 @@ def _jumped(s: SafetyState, policy: Policy, reading: Reading, now: float) -> str
     """ "", "jump" or "shorted": further from the last good reading than a sheath can go."""
     if s.good_c is None:
         return ""
-    value, gap = reading.chamber_c, now - s.good_s
+    value, gap, cold = reading.chamber_c, now - s.good_s, reading.cold_junction_c
+    at_terminals = finite(cold) and abs(value - cold) < NEAR_TERMINALS_K and s.good_c > cold + WELL_ABOVE_K
     if not s.was_wild:
-        s.reach_k = policy.wild_jump_k + policy.wild_k_per_s * min(gap, policy.stall_s)
+        rate = min(policy.wild_k_per_s, SHORT_K_PER_S) if at_terminals else policy.wild_k_per_s
+        s.reach_k = policy.wild_jump_k + rate * min(gap, policy.stall_s)
     # While it stays away in plain sight it is not moving: only slowly does it become credible, and not after the trip.
     healing_s = max(0.0, min(gap, policy.sensor_coast_s) - policy.stall_s)
     if abs(value - s.good_c) <= s.reach_k + HEAL_K_PER_S * healing_s:
         return ""
-    cold = reading.cold_junction_c
-    if finite(cold) and abs(value - cold) < NEAR_TERMINALS_K and s.good_c > cold + WELL_ABOVE_K:
+    if at_terminals:
         return "shorted"
     if s.before_c is None:
         s.good_c = None  # the first two disagree: start again
@@ -70,13 +74,15 @@ def _jumped(s: SafetyState, policy: Policy, reading: Reading, now: float) -> str
 
 
 def _standing(s: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> None:
-    """A reading that is not being made any more: the conversion counter stands, or not one bit moves although there is heat."""
+    """A reading that is not being made any more: the conversion counter stands; without a counter, not one bit moves although there is
+    heat. (With one, a quiet soak may well show the same bits for a minute.)"""
     now = tick.time_s
     if reading.sample is not None:
         if reading.sample != s.sample:
             s.sample, s.sample_since_s = reading.sample, now
         elif now - s.sample_since_s >= policy.frozen_s:
             trip(s, "sensor-frozen", now, time=now - s.sample_since_s)
+        return
     raw = (reading.chamber_c, reading.cold_junction_c)
     # Only while heat has been flowing: a cold oven at rest may show one figure for long.
     if raw != s.raw or s.fired_60 < 0.02:
@@ -86,11 +92,14 @@ def _standing(s: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> N
 
 
 def _noise(s: SafetyState, policy: Policy, value: float, now: float, share: float, warnings: list[str]) -> None:
-    """Standard deviation of the noise from second differences of believed readings, which no ramp moves."""
+    """Standard deviation of the noise from second differences of believed readings, which no ramp moves. Noise goes to and fro; a quick
+    sensor behind an opened door bends one way for long, however steep: only where the sign turns does it count."""
     if s.before_c is None:
         return
-    second = min(abs(value - 2.0 * s.good_c + s.before_c) / SECOND_DIFFERENCE, 4.0 * policy.noise_k)
-    s.noise_k += (second - s.noise_k) * share
+    second = value - 2.0 * s.good_c + s.before_c
+    turned, s.second_k = second * s.second_k < 0.0, second
+    noise = min(abs(second) / SECOND_DIFFERENCE, 4.0 * policy.noise_k) if turned else 0.0
+    s.noise_k += (noise - s.noise_k) * share
     if lasting(s, "noise", s.noise_k > policy.noise_k, now, 5.0):
         trip(s, "sensor-noisy", now, noise=f"the control reading jitters by ±{s.noise_k:.1f} K")
     elif s.noise_k > 0.5 * policy.noise_k:
@@ -116,7 +125,7 @@ def cold_junction(s: SafetyState, policy: Policy, cold: float | None, now: float
         warnings.append(f"the terminals of the thermocouple are at {cold:.0f} °C: the electronics box is getting too warm")
 
 
-def limits(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, usable: bool, warnings: list[str]) -> bool:
+def limits(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, usable: bool, warnings: list[str]) -> bool:
     """Over-temperature of control, second and part sensor, and their disagreement. False: no heat this tick."""
     now, chamber, part = tick.time_s, reading.chamber_c, reading.part_c
     cool = watched = True
@@ -129,7 +138,7 @@ def limits(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, usable:
         watched = False  # the part has a limit of its own, and nobody sees whether it is kept
     if lasting(s, "part-lost", not watched, now, policy.sensor_coast_s):
         trip(s, "part-sensor", now)
-    return _second(s, policy, reading, now, usable, warnings) and cool and watched
+    return _second(s, policy, reading, now, dt, usable, warnings) and cool and watched
 
 
 def _below(s: SafetyState, fault: str, name: str, value: float, limit: float, now: float, policy: Policy) -> bool:
@@ -139,7 +148,18 @@ def _below(s: SafetyState, fault: str, name: str, value: float, limit: float, no
     return not over
 
 
-def _second(s: SafetyState, policy: Policy, reading: Reading, now: float, usable: bool, warnings: list[str]) -> bool:
+def _apart(s: SafetyState, policy: Policy, chamber: float, second: float, dt: float) -> float:
+    """How far the sensors are apart, K, beyond what the slower one's greater lag explains: the quicker is delayed likewise, and the slower
+    may lie anywhere between it and its delayed self."""
+    quick, slow = (chamber, second) if policy.second_lag_s >= 0.0 else (second, chamber)
+    if s.delayed_c is None:
+        s.delayed_c = slow
+    lag = abs(policy.second_lag_s)
+    s.delayed_c += (quick - s.delayed_c) * (1.0 - math.exp(-dt / lag) if lag > 0.0 else 1.0)
+    return max(0.0, min(quick, s.delayed_c) - slow, slow - max(quick, s.delayed_c))
+
+
+def _second(s: SafetyState, policy: Policy, reading: Reading, now: float, dt: float, usable: bool, warnings: list[str]) -> bool:
     if not policy.has_limit_sensor:
         return True
     second, chamber = reading.limit_c, reading.chamber_c
@@ -151,7 +171,7 @@ def _second(s: SafetyState, policy: Policy, reading: Reading, now: float, usable
     cool = _below(s, "over-oven", "second", second, policy.chamber_trip_c, now, policy)
     if usable:
         allowed = max(policy.disagreement_k, policy.disagreement_share * max(chamber, second))
-        apart = abs(second - chamber)
+        apart = _apart(s, policy, chamber, second, dt)
         if lasting(s, "apart", apart > allowed, now, policy.disagreement_s):
             trip(s, "sensors-disagree", now, first=chamber, second=second)
         elif apart > 0.8 * allowed:

@@ -79,7 +79,7 @@ def step(test: StartTest, reading: Reading, now_s: float, waiting: str = "") -> 
         return _fail(test, test.since_s, "start-no-rise", "the clock did not advance")
     if waiting:
         return replace(begin(now_s, test.noise_k)[0], waiting=waiting), OFF
-    spent, test = now_s - test.since_s, replace(test, waiting="") if test.waiting else test
+    spent, test = now_s - test.since_s, replace(test, waiting="")
     if test.first_c is None and finite(reading.chamber_c):
         test = replace(test, first_c=reading.chamber_c, first_s=now_s)
     match test.phase:

@@ -7,6 +7,9 @@ from numbers import Real
 from .gate import Permit
 from .words import WORDS
 
+#: There is heat that neither relay nor contactor keeps out.
+DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
+
 
 @dataclass(frozen=True, slots=True)
 class Tick:
@@ -51,7 +54,7 @@ class Trip:
     check: str
 
     def __str__(self) -> str:
-        return f"{self.fault}: {self.seen}. {self.done} With the power off, check: {self.check}"
+        return f"{self.fault}: {self.seen}. {self.done} Check: {self.check}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,11 +101,13 @@ class SafetyState:
     was_wild: bool = False
     reach_k: float = 0.0  # how far from the last good reading the next may be
     noise_k: float = 0.0
+    second_k: float = 0.0  # the last second difference
     raw: tuple = ()
     raw_since_s: float = 0.0
     sample: int | None = None
     sample_since_s: float = 0.0
     cold_c: float | None = None
+    delayed_c: float | None = None  # the quicker of control and limit sensor, delayed to be as slow as the other
     # behaviour
     slow_c: float | None = None
     slope_k_per_s: float = 0.0
@@ -126,7 +131,7 @@ class SafetyState:
     coil: bool | None = None  # the contactor's coil as last told, and since when
     coil_s: float = 0.0
     airless_s: float = 0.0
-    purge_until_s: float = -math.inf
+    purge_until_s: float = math.inf  # infinite: not purged yet
     danger: str = ""
     believed: dict[str, tuple[float, float]] = field(default_factory=dict)  # before each latched trip of DOUBTED: °C, and when, s
 
@@ -145,7 +150,10 @@ class SafetyState:
         self.rejects = self.noise_k = self.off_s = self.excess = self.missing = self.unasked = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
-        self.top_c = self.purge_until_s = self.settled_s = -math.inf
+        self.delayed_c, self.second_k = None, 0.0
+        self.top_c = self.settled_s = -math.inf
+        # What the air did meanwhile nobody knows either: it is purged anew.
+        self.purge_until_s = math.inf
 
 
 _FIELDS = tuple(SafetyState.__slots__)

@@ -4,13 +4,12 @@ import math
 
 from ..reading import Reading
 from .policy import Policy
-from .state import SafetyState, Tick, finite, lasting, number, trip
+from .state import DANGER, SafetyState, Tick, finite, lasting, number, trip
 
 #: Tolerated difference between commanded and conducted share (tick boundaries, contactor delay), share of full power.
 UNASKED_ALLOWANCE = 0.05
 #: Current that is certainly more than a relay's leakage, A.
 CURRENT_A = 0.2
-DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
 
 
 def clock(s: SafetyState, policy: Policy, tick: Tick) -> bool:
@@ -69,12 +68,14 @@ def door_and_air(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, d
         if lasting(s, "airflow", blocked and tick.heating, now, 30.0):
             trip(s, "ventilation", now)
         s.airless_s = s.airless_s + dt if blocked else 0.0
-        if s.airless_s > policy.airflow_s:
+        if s.airless_s > policy.airflow_s or s.purge_until_s == math.inf:
             s.purge_until_s = now + policy.purge_s
+        elif blocked:
+            s.purge_until_s += dt  # only proved air purges
         if blocked:
             return "the ventilation is not proved"
         if now < s.purge_until_s:
-            return f"the ventilation had failed; purging for another {s.purge_until_s - now:.0f} s before there is heat again"
+            return f"purging the chamber with fresh air for another {s.purge_until_s - now:.0f} s before there is heat"
     if reading.door_open is True:
         return "the door is open"
     if policy.door_switch and reading.door_open is None:

@@ -6,11 +6,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Iterator
 
-from .document import parse_document, read_text
+from .document import Problem, parse_document, read_text
 from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
 from .reader import Reader, read_root
 from .virtual import Virtual
 
+#: Up to where a thermocouple's type is to be trusted, °C: for T, J and E the upper end of tolerance class 2, for the others the end of the
+#: reference function (IEC 60584-1, from memory). Sheath and wire may bear less: their maker says.
+TYPE_HIGHEST_C = {"T": 350.0, "J": 750.0, "E": 900.0, "N": 1300.0, "K": 1372.0, "R": 1768.0, "S": 1768.0, "B": 1820.0}
+#: How far above the software's trip the independent limiter may be set, K: it is to save the oven when the software has failed.
+LIMITER_ABOVE_K = 60.0
 #: No description may ask for more than this, whatever it says: the highest chamber temperature that the
 #: thermocouples, materials and rules of this project are made for.
 CEILING_C = 1320.0
@@ -245,9 +250,9 @@ class Limits:
     highest_c: float = quantity("temperature", "highest chamber temperature that a schedule may ask for", low=40.0, high=CEILING_C)
     trip_c: float | None = quantity("temperature", "chamber temperature at which the software cuts the heat "
                                     "(usually 15 K or 2 % above the highest)", default=None, low=45.0, high=CEILING_C + 40.0)  # fmt: skip
-    limiter_c: float | None = quantity("temperature", "setting of the independent hardware limiter, for the record and for checks",
+    limiter_c: float | None = quantity("temperature", "setting of the independent hardware limiter, for the record and for checks: above the trip, by 60 K at most",
                                        default=None, low=45.0, high=CEILING_C + 80.0)  # fmt: skip
-    part_highest_c: float | None = quantity("temperature", "highest temperature of any part, where a sensor is on it",
+    part_highest_c: float | None = quantity("temperature", "highest temperature of any part, where a sensor is on it (10 K above, the heat is cut)",
                                             default=None, low=40.0, high=CEILING_C)  # fmt: skip
     longest_s: float = quantity("time", "longest run", default=48 * 3600.0, low=60.0, high=14 * 86400.0)
     most_energy_j: float | None = quantity("energy", "most energy one run may use", default=None, low=1e4, high=1e10)
@@ -255,8 +260,10 @@ class Limits:
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.trip_c is not None and not self.highest_c + 3.0 <= self.trip_c <= self.highest_c + 60.0:
             yield "trip_c", f"the trip must lie 3 K to 60 K above the highest chamber temperature ({self.highest_c:g} °C)"
-        if self.limiter_c is not None and self.limiter_c < self.highest_c:
-            yield "limiter_c", "the limiter would open below the highest chamber temperature"
+        if self.limiter_c is not None and self.limiter_c <= self.trip_at_c:
+            yield "limiter_c", f"the limiter would open below or at the software's own trip ({self.trip_at_c:g} °C)"
+        elif self.limiter_c is not None and self.limiter_c > self.trip_at_c + LIMITER_ABOVE_K:
+            yield "limiter_c", f"the limiter must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.trip_at_c:g} °C), or it protects too late"
 
     @property
     def trip_at_c(self) -> float:
@@ -379,6 +386,8 @@ class Oven:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
         if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
             yield "rig", f"the board's ceiling must not lie below the trip ({self.limits.trip_at_c:g} °C)"
+        if self.limits.part_highest_c is not None and self.sensors.part is None:
+            yield "limits", "'part highest' is a limit that nobody can guard: there is no thermocouple on the part (sensors: part)"
         if self.elements.limit_c is not None and self.elements.limit_c < self.limits.highest_c:
             yield "elements", "the elements may not get as hot as the chamber's highest temperature"
         names = [m.name for m in self.materials]
@@ -408,11 +417,11 @@ def load_oven(path: str | Path) -> Oven:
     """Read an oven file. Raises `SettingsError` with every problem found, each with file:line:column."""
     source, data = read_text(path)
     node = parse_document(source, str(path))
-    return read_root(Oven, node, str(path), {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()}, _check_materials(node))
+    return read_root(Oven, node, str(path), {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()}, _check_whole(node))
 
 
-def _check_materials(root):
-    """Materials are checked by name here, where the places are known; temperatures against limits are the sizing's."""
+def _check_whole(root):
+    """Materials are checked by name here, and sensors against the trip, where the places are known; layers against limits are the sizing's."""
 
     def finish(oven: Oven, reader: Reader) -> None:
         from ..errors import KilnctlError
@@ -432,5 +441,12 @@ def _check_materials(root):
                 walk(item)
 
         walk(root)
+        for which in ("control", "limit", "part"):
+            sensor = getattr(oven.sensors, which)
+            highest = TYPE_HIGHEST_C[sensor.type] if sensor is not None else math.inf
+            if highest < oven.limits.trip_at_c:
+                # (Type K, which is assumed where none is given, is good for every trip that is accepted.)
+                reader.problems.append(Problem(reader.file, *reader.places[f"sensors.{which}.type"], f"sensors.{which}: a type {sensor.type} "
+                                               f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C"))  # fmt: skip
 
     return finish

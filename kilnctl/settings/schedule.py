@@ -56,7 +56,7 @@ class Schedule:
     too_fast: str = choice(("stretch", "refuse"), "what to do with a ramp that the oven cannot follow", default="refuse")
     highest_c: float | None = quantity("temperature", "chamber limit of this schedule, below the oven's own", default=None,
                                        low=40.0, high=CEILING_C)  # fmt: skip
-    part_highest_c: float | None = quantity("temperature", "limit of the part's temperature", default=None, low=40.0, high=CEILING_C)
+    part_highest_c: float | None = quantity("temperature", "limit of the part's temperature, for ovens with a sensor on it (10 K above, the heat is cut)", default=None, low=40.0, high=CEILING_C)
     longest_s: float | None = quantity("time", "longest run before it is stopped", default=None, low=60.0, high=14 * 86400.0)
     most_energy_j: float | None = quantity("energy", "most energy before it is stopped", default=None, low=1e4, high=1e10)
     flammable_vapour: bool = flag("the load gives off flammable vapour: proved ventilation is required", default=False)

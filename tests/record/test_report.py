@@ -77,7 +77,7 @@ def test_page_says_what_the_issue_asks_for():
         "stopped by a trip",
         "Trip at 11:40: over-temperature",
         "Chamber at 290 °C",
-        "check: the relay",
+        "Check: the relay",
         f"{summary.energy_kwh:.2f} kWh",
         f"{0.30 * summary.energy_kwh:.2f} EUR",
         "hold (panel)",

@@ -7,6 +7,8 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, heat
+from kilnctl.safety.state import DANGER
+from kilnctl.safety.words import LOAD_FIRST, LOUD, WORDS
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
@@ -107,9 +109,13 @@ def test_the_cap_of_a_fall_is_the_greater_of_what_was_fired_what_holds_and_two_p
         assert heat._fall(s, POLICY, Reading(100.0), tick(full_power_w=1000.0, holding_w=1000.0 * holding), False) == pytest.approx(cap)
 
 
-@pytest.mark.parametrize("slow, slope, over", [(53.5, 0.1, True), (53.0, 0.1, False), (53.5, 0.0, False), (53.5, -0.1, False), (52.0, 1.0, False)])
-def test_a_fall_is_over_after_three_kelvin_up_and_rising(slow, slope, over):
-    s = state(slow_c=slow, slope_k_per_s=slope, fall=(0.0, 100.0, 50.0, 0.2, None))
+@pytest.mark.parametrize(
+    "origin, slow, slope, over",
+    [(52.0, 53.1, 0.1, True), (52.0, 53.0, 0.1, False), (62.0, 53.5, 0.1, True), (62.0, 53.0, 0.1, False), (62.0, 53.5, 0.0, False), (62.0, 53.5, -0.1, False), (62.0, 52.0, 1.0, False),
+     (90.0, 60.1, 0.1, True), (90.0, 60.0, 0.1, False), (850.0, 250.1, 0.1, True), (850.0, 250.0, 9.9, False)],
+)  # fmt: skip
+def test_a_fall_is_over_after_three_kelvin_and_a_quarter_of_it_up_and_rising(origin, slow, slope, over):
+    s = state(slow_c=slow, slope_k_per_s=slope, fall=(0.0, origin, 50.0, 0.2, None))
     assert heat._fall(s, POLICY, Reading(slow), tick(10.0), False) == 0.2 and (s.fall is None) is over
 
 
@@ -134,6 +140,24 @@ def test_the_second_sensor_must_follow_a_fifth_of_a_fall_of_more_than_thirty_kel
     alone = state(slow_c=slow, slope_k_per_s=-1.0, second_c=second, fall=(100.0, 100.0, slow, 0.2, None))
     heat._fall(alone, POLICY, Reading(slow), tick(100.0 + since), False)
     assert not alone.trips
+
+
+@pytest.mark.parametrize("lag, after", [(60.0, 80.0), (0.5, 20.5), (0.0, 20.0), (-60.0, 20.0)])
+def test_a_slower_second_sensor_has_that_much_longer_to_follow(lag, after):
+    for since, tripped in ((after, False), (after + 0.1, True)):
+        s = state(slow_c=60.0, slope_k_per_s=-1.0, second_c=99.0, fall=(100.0, 100.0, 60.0, 0.2, 100.0))
+        heat._fall(s, dataclasses.replace(POLICY, second_lag_s=lag), Reading(60.0), tick(100.0 + since), False)
+        assert ("sensors-disagree" in s.trips) is tripped
+
+
+@pytest.mark.parametrize("heating, origin, after", [(True, 200.0, (10.0, 200.0)), (False, 200.0, (500.0, 199.8)), (False, 60.1, (500.0, 60.0))])
+def test_while_no_heat_is_wanted_a_fall_is_not_counted_and_what_was_before_it_fades(heating, origin, after):
+    s = state(slow_c=60.0, fall=(10.0, origin, 60.0, 0.3, 190.0))
+    assert heat.behaviour(s, POLICY, Reading(60.0), tick(500.0, heating=heating), 2.0, 0.0, []) == 0.3
+    assert s.fall == (after[0], pytest.approx(after[1]), 60.0, 0.3, 190.0) and ("reading-fell" in s.trips) is heating
+    calm = state()
+    heat.behaviour(calm, POLICY, Reading(100.0), tick(500.0, heating=heating), 2.0, 0.0, [])
+    assert calm.fall is None
 
 
 @pytest.mark.parametrize("switch, told, longest", [(False, None, 1.0), (False, False, 1.0), (True, False, 0.2), (True, None, 1.0)])
@@ -207,32 +231,85 @@ def test_a_hot_oven_without_terminals_may_follow_its_schedule_down():
 def test_the_level_of_a_rise_nobody_asked_for(dt):
     quiet = POLICY.unasked_rise_s
     s = state(off_s=quiet - dt - 0.01)
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
     assert s.off_s == pytest.approx(quiet - 0.01) and s.quiet_c is None
     exactly = state(off_s=quiet - dt)
-    heat._unasked_rise(exactly, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(exactly, POLICY, None, 0.0, 0.0, dt, False)
     assert exactly.off_s == quiet and exactly.quiet_c == 100.0
-    heat._unasked_rise(s, POLICY, 0.0, 0.02, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.02, dt, False)
     assert s.quiet_c == 100.0 and s.off_s > quiet
-    # The level sinks with the chamber, but only so fast.
+    # It begins where the chamber has lately been, and sinks with it, but only so fast.
+    dipped = state(slow_c=80.0, top_c=95.0, off_s=quiet)
+    heat._unasked_rise(dipped, POLICY, None, 0.0, 0.0, dt, False)
+    assert dipped.quiet_c == pytest.approx(95.0 - 0.02 * dt)
     s.slow_c = 60.0
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
-    assert s.quiet_c == pytest.approx(100.0 - 0.05 * dt)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
+    assert s.quiet_c == pytest.approx(100.0 - 0.02 * dt)
     s.slow_c = s.quiet_c - 0.001
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
     level = s.quiet_c
     assert level == s.slow_c
     s.slow_c = level + POLICY.unasked_rise_k
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
-    assert not s.trips and s.quiet_c == level
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
+    # It creeps up as a room warms, 3 K an hour, and not beyond the chamber.
+    assert not s.trips and s.quiet_c == pytest.approx(level + 3.0 / 3600.0 * dt, abs=1e-9)
+    still = state(slow_c=100.0 + 1e-5, top_c=100.0, off_s=quiet, quiet_c=100.0)
+    heat._unasked_rise(still, POLICY, None, 0.0, 0.0, dt, False)
+    assert still.quiet_c == 100.0 + 1e-5
+    level = s.quiet_c
     s.slow_c = level + POLICY.unasked_rise_k + 0.01
-    heat._unasked_rise(s, POLICY, 0.0, 0.0, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.0, dt, False)
     assert f"rose by {POLICY.unasked_rise_k:.1f} K" in s.trips["rise-no-heat"].seen and f"for {s.off_s:.0f} s" in s.trips["rise-no-heat"].seen
-    heat._unasked_rise(s, POLICY, 0.0, 0.021, dt, False)
+    heat._unasked_rise(s, POLICY, None, 0.0, 0.021, dt, False)
     assert s.off_s == 0.0 and s.quiet_c is None
     door = state(slow_c=80.0, top_c=100.0, off_s=1e4, quiet_c=50.0)
-    heat._unasked_rise(door, POLICY, 0.0, 0.0, dt, True)
+    heat._unasked_rise(door, POLICY, None, 0.0, 0.0, dt, True)
     assert door.quiet_c == 100.0 and not door.trips
+
+
+def test_a_rise_is_measured_anew_once_the_contactor_is_told_to_open():
+    quiet = POLICY.unasked_rise_s
+    for coil, told_s, off_s, begun in ((False, 1000.0 - quiet, 1e5, True), (False, 1000.1 - quiet, 1e5, False), (False, 0.0, quiet - 1.1, False), (True, 1000.0, 1e5, True),
+                                       (None, 1000.0, 1e5, True)):  # fmt: skip
+        s = state(coil=coil, coil_s=told_s, off_s=off_s)
+        heat._unasked_rise(s, POLICY, None, 1000.0, 0.0, 1.0, False)
+        assert (s.quiet_c is not None) is begun
+
+
+@pytest.mark.parametrize("coil, danger", [(False, DANGER), (True, ""), (None, "")])
+def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
+    for rise, tripped in ((POLICY.unasked_rise_k, False), (POLICY.unasked_rise_k + 0.01, True)):
+        s = state(slow_c=80.0 + rise, coil=coil, quiet_c=80.0, off_s=300.0)
+        heat._unasked_rise(s, POLICY, None, 1000.0, 0.0, 1.0, False)
+        assert set(s.trips) == ({"rise-no-heat"} if tripped else set()) and s.danger == (danger if tripped else "")
+    latched = s.trips["rise-no-heat"]
+    assert latched.done == (LOUD if danger else WORDS["rise-no-heat"][2]) and "for 301 s" in latched.seen and latched.time_s == 1000.0 and s.quiet_c == 80.0
+    # One that was the relay's alone is more once the contactor was told to open.
+    s.coil, s.coil_s = False, 1000.0 - POLICY.unasked_rise_s
+    heat._unasked_rise(s, POLICY, None, 1001.0, 0.0, 1.0, False)
+    assert s.danger == DANGER and s.trips["rise-no-heat"].done == LOUD and s.trips["rise-no-heat"].time_s == 1000.0
+
+
+@pytest.mark.parametrize("cold, level", [(102.0, 102.0), (103.0, 103.0), (110.0, 103.0), (90.0, None), (None, None), (math.nan, None), (math.inf, None)])
+def test_up_to_its_terminals_an_oven_warms_with_the_room(cold, level):
+    s = state(slow_c=103.0, quiet_c=100.0, off_s=300.0)
+    heat._unasked_rise(s, POLICY, cold, 1000.0, 0.0, 2.0, False)
+    assert s.quiet_c == pytest.approx(100.0 + 2.0 * 3.0 / 3600.0 if level is None else level, abs=1e-9) and not s.trips
+    seen = state(slow_c=103.0, top_c=103.0, quiet_c=100.0, off_s=300.0)
+    heat.behaviour(seen, POLICY, Reading(103.0, cold_junction_c=cold), tick(1000.0), 2.0, 0.0, [])
+    assert seen.quiet_c == pytest.approx(s.quiet_c)
+
+
+@pytest.mark.parametrize("fired, load_first", [(dict(fired_60=0.6), False), (dict(fired_60=0.601), True), (dict(fired_300=0.601), True), (dict(fired_60=0.6, fired_300=0.6), False)])
+def test_while_nearly_full_power_is_fired_the_load_is_named_first(fired, load_first):
+    s = state(excess=POLICY.excess_share_s, **fired)
+    look = Tick(100.0, 1, 1.0, unexplained_w=900.0, full_power_w=1000.0)
+    heat._unexplained(s, POLICY, look, 1.0, [])
+    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][1])
+    # What was said stays said.
+    s.fired_60, s.fired_300 = (0.0, 0.0) if load_first else (1.0, 1.0)
+    heat._unexplained(s, POLICY, dataclasses.replace(look, time_s=101.0), 1.0, [])
+    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][1])
 
 
 def test_unexplained_heat_is_weighed_against_what_was_fired():
@@ -244,16 +321,22 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
         return s, warnings
 
     assert after(1000.0 * (base + 0.1))[0].excess == pytest.approx(0.2)
-    assert after(-1000.0 * (base + 0.1))[0].missing == pytest.approx(0.2)
+    lately = dict(fired_60=0.02)
+    assert after(-1000.0 * (base + 0.02 * per + 0.1), **lately)[0].missing == pytest.approx(0.2)
     for values in (dict(fired_60=0.5), dict(fired_300=0.5), dict(fired_60=0.5, fired_300=0.2)):
         assert after(1000.0 * (base + 0.5 * per + 0.1), **values)[0].excess == pytest.approx(0.2)
-    assert after(-2000.0, now=100.0, settled_s=100.5)[0].missing == 0.0 and after(-2000.0, now=100.0, settled_s=100.0)[0].missing > 0.0
+    assert after(-2000.0, now=100.0, settled_s=100.5, **lately)[0].missing == 0.0 and after(-2000.0, now=100.0, settled_s=100.0, **lately)[0].missing > 0.0
+    # Where no heat has been fired, or none is wanted, none can be missing.
+    assert after(-2000.0, fired_300=0.0199, missing=3.0)[0].missing == 3.0
+    cooling = state(fired_60=0.5)
+    heat._unexplained(cooling, POLICY, Tick(1.0, 1, 0.3, unexplained_w=-900.0, full_power_w=1000.0, heating=False), 1.0, [])
+    assert cooling.missing == 0.0
     for name, sign, fault in (("excess", 1.0, "unexplained-heat"), ("missing", -1.0, "missing-heat")):
         limit = getattr(POLICY, f"{name}_share_s")
         for had, tripped in ((limit - 0.2, False), (limit - 0.19, True)):
-            s, _ = after(sign * 1000.0 * (base + 0.1), **{name: had})
+            s, _ = after(sign * 1000.0 * (base + 0.02 * per + 0.1), **{name: had}, **lately)
             assert (fault in s.trips) is tripped
-            assert not tripped or s.trips[fault].seen.startswith(f"{1000.0 * (base + 0.1):.0f} W")
+            assert not tripped or s.trips[fault].seen.startswith(f"{1000.0 * (base + 0.02 * per + 0.1):.0f} W")
     tiny = state()
     heat._unexplained(tiny, POLICY, Tick(1.0, 1, 0.3, unexplained_w=0.5, full_power_w=0.5), 1.0, [])
     assert tiny.excess == pytest.approx(1.0 - base)

@@ -19,7 +19,7 @@ BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 DEFAULTS = {
     "part_trip_c": math.inf, "longest_s": 172800.0, "most_energy_j": math.inf, "airflow_required": False, "door_switch": False, "has_limit_sensor": False,
     "has_part_sensor": False, "stall_s": 2.5, "clock_step_s": 5.0, "over_confirm_s": 2.0, "sensor_coast_s": 10.0, "wild_jump_k": 10.0, "wild_k_per_s": 25.0,
-    "noise_k": 3.0, "noise_rejects": 4.0, "noise_window_s": 30.0, "frozen_s": 5.0, "identical_s": 60.0, "disagreement_k": 40.0, "disagreement_share": 0.06,
+    "second_lag_s": 0.0, "noise_k": 3.0, "noise_rejects": 4.0, "noise_window_s": 30.0, "frozen_s": 5.0, "identical_s": 60.0, "disagreement_k": 40.0, "disagreement_share": 0.06,
     "disagreement_s": 60.0, "cold_junction_low_c": -20.0, "cold_junction_high_c": 80.0, "cold_junction_jump_k": 5.0, "no_rise_s": 600.0, "no_rise_k": 5.0,
     "unasked_rise_s": 120.0, "unasked_rise_k": 6.0, "rise_k_per_s": 15.0, "fall_k_per_s": 2.0, "fall_s": 300.0, "unexplained_share": 0.25,
     "explained_per_fired": 0.35, "excess_share_s": 15.0, "missing_share_s": 20.0, "airflow_s": 2.0, "purge_s": 60.0, "contactor_s": 1.0, "unasked_on_s": 2.5,
@@ -29,7 +29,7 @@ CEILINGS = {
     "chamber_trip_c": 1360.0, "schedule_trip_c": 1360.0, "part_trip_c": 1360.0, "longest_s": 1209600.0, "stall_s": 2.5, "over_confirm_s": 5.0, "sensor_coast_s": 10.0,
     "wild_jump_k": 40.0, "disagreement_share": 0.1, "disagreement_k": 60.0, "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0,
     "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0, "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0,
-    "unasked_rise_k": 15.0, "unexplained_share": 0.5, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0, "airflow_s": 10.0,
+    "unasked_rise_k": 15.0, "unexplained_share": 0.5, "second_lag_s": 660.0, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0, "airflow_s": 10.0,
     "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
 }  # fmt: skip
 
@@ -52,17 +52,17 @@ def test_the_fault_table_tells_the_defaults():
     told = {
         "F01": (f"{p.unasked_on_s:g} s of full power unasked", f"unexplained heat {100.0 * p.unexplained_share:g} % + {100.0 * p.explained_per_fired:g} % of the power fired",
                 f"summed to {p.excess_share_s:g} full-power seconds"),
-        "F02": (f"{p.unasked_on_s:g} s of full power unasked", f"{p.unasked_rise_k:g} K of rise after {p.unasked_rise_s:g} s without heat"),
+        "F02": (f"{p.unasked_on_s:g} s of full power unasked", f"after {p.unasked_rise_s:g} s without heat, {p.unasked_rise_k:g} K of rise"),
         "F04": (f"{p.no_rise_s:g} s of full power for less than {p.no_rise_k:g} K",), "F06": (f"{p.outage_s:g} s: trip",),
         "F07": (f"for {2.0 * p.contactor_s:g} s",), "F08": (f"for {2.0 * p.contactor_s:g} s",), "F09": (f"{p.sensor_coast_s:g} s: trip",),
         "F10": (f"{p.sensor_coast_s:g} s: trip",),
         "F11": (f"further than {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s", f"the second sensor's {p.disagreement_k:g} K for {p.disagreement_s:g} s"),
-        "F12": (f"beyond {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s for {p.sensor_coast_s:g} s", f"{p.fall_s:g} s ({0.2 * p.fall_s:g} s where a door switch says"),
+        "F12": (f"beyond {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s", f"for {p.sensor_coast_s:g} s; else second sensor", f"{p.fall_s:g} s of wanted heat ({0.2 * p.fall_s:g} s where a door switch says"),
         "F14": (f"the greater of {p.disagreement_k:g} K and {100.0 * p.disagreement_share:g} % for {p.disagreement_s:g} s",),
-        "F16": (f"counter {p.frozen_s:g} s; or identical bits for {p.identical_s:g} s",),
+        "F16": (f"counter {p.frozen_s:g} s; where a rig has no counter, identical bits for {p.identical_s:g} s",),
         "F17": (f"{p.noise_rejects:g} separate jumps within {p.noise_window_s:g} s",),
         "F18": (f"outside −{-p.cold_junction_low_c:g}…{p.cold_junction_high_c:g} °C, or a sudden change of {p.cold_junction_jump_k:g} K",),
-        "F20": (f"gap above {p.stall_s:g} s",), "F24": (f"{p.outage_s:g} s (15 min where the schedule resumes)",), "F26": (f"after {p.airflow_s:g} s a purge",),
+        "F20": (f"gap above {p.stall_s:g} s",), "F24": (f"{p.outage_s:g} s (15 min where the schedule resumes)",), "F26": (f"again after {p.airflow_s:g} s without air",),
         "F27": (f"{p.over_confirm_s:g} s above the limit",), "F29": (f"a gap above {p.stall_s:g} s",),
         "F36": (f"the greater of {p.disagreement_k:g} K and {100.0 * p.disagreement_share:g} % for {p.disagreement_s:g} s",),
     }  # fmt: skip
@@ -91,8 +91,8 @@ NUMBERS = [f.name for f in dataclasses.fields(Policy) if not isinstance(f.defaul
 @pytest.mark.parametrize("name", NUMBERS)
 @pytest.mark.parametrize("bad", [0.0, -1.0])
 def test_a_threshold_that_is_not_above_zero_is_refused(name, bad):
-    if name == "cold_junction_low_c":
-        assert Policy(**{**BASE, name: bad}).cold_junction_low_c == bad
+    if name in ("cold_junction_low_c", "second_lag_s"):
+        assert getattr(Policy(**{**BASE, name: bad}), name) == bad
     else:
         with pytest.raises(KilnctlError, match="above zero"):
             Policy(**{**BASE, name: bad})
@@ -126,7 +126,7 @@ def test_a_schedule_narrows_and_never_widens(oven, schedule):
     wide = dataclasses.replace(plan, highest_c=270.0, longest_s=13 * 86400.0, most_energy_j=9e9, part_highest_c=300.0)
     tight = dataclasses.replace(cabinet, limits=dataclasses.replace(cabinet.limits, most_energy_j=1e7, part_highest_c=200.0))
     p = policy_for(tight, wide)
-    assert (p.schedule_trip_c, p.longest_s, p.most_energy_j, p.part_trip_c) == (275.0, 12 * 3600.0, 1e7, 200.0)
+    assert (p.schedule_trip_c, p.longest_s, p.most_energy_j, p.part_trip_c) == (275.0, 12 * 3600.0, 1e7, 210.0)
     small = dataclasses.replace(plan, most_energy_j=5e6, longest_s=60.0)
     p = policy_for(tight, small)
     assert (p.most_energy_j, p.longest_s) == (5e6, 60.0)
@@ -191,6 +191,41 @@ def test_noisy_sensors_get_wider_bands_up_to_the_ceiling(oven):
 
     assert (noisy(1.0).noise_k, noisy(1.5).wild_jump_k) == (6.0, 15.0)
     assert (noisy(9.0).noise_k, noisy(9.0).wild_jump_k) == (HARD_CEILINGS["noise_k"], HARD_CEILINGS["wild_jump_k"])
+
+
+def but(oven, **sensors):
+    return dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, **sensors))
+
+
+def test_lags_come_from_the_description(oven):
+    cabinet = oven("curing-cabinet")
+    assert policy_for(cabinet).second_lag_s == 3.0
+    assert policy_for(but(cabinet, limit=dataclasses.replace(cabinet.sensors.limit, lag_s=4.0, dead_time_s=1.0))).second_lag_s == -11.0
+    assert policy_for(but(cabinet, limit=None)).second_lag_s == 0.0
+    control, limit = cabinet.sensors.control, dataclasses.replace(cabinet.sensors.limit, lag_s=40.0, dead_time_s=7.0)
+    assert policy_for(but(cabinet, limit=limit, control=dataclasses.replace(control, lag_s=30.0, dead_time_s=1.0))).second_lag_s == 16.0
+    # 200 K in one time constant, of which half a second is the least; the usual 25 K/s from 8 s on.
+    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (8.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.5, 400.0), (0.4, 400.0), (0.0, 400.0)):
+        assert policy_for(but(cabinet, control=dataclasses.replace(control, lag_s=lag_s))).wild_k_per_s == rate
+
+
+def test_a_parts_limit_is_the_lower_one_and_ten_kelvin_and_needs_a_sensor(oven, schedule):
+    cabinet, plan = oven("curing-cabinet"), dataclasses.replace(schedule("temper"), part_highest_c=None)
+    limited = lambda own: dataclasses.replace(cabinet, limits=dataclasses.replace(cabinet.limits, part_highest_c=own))  # noqa: E731
+    for own, plans, trip in ((None, None, math.inf), (190.0, None, 200.0), (None, 190.0, 200.0), (180.0, 190.0, 190.0), (200.0, 190.0, 200.0), (190.0, math.inf, 200.0)):
+        of_plan = dataclasses.replace(plan, part_highest_c=plans, file="plan.yaml")
+        assert policy_for(limited(own), of_plan).part_trip_c == trip
+        blind = but(limited(own), part=None)
+        if trip == math.inf:
+            assert policy_for(blind, of_plan).part_trip_c == math.inf and not policy_for(blind, of_plan).has_part_sensor
+            continue
+        # Whoever sets the limit is named, the oven before the schedule; by its name where it has no file.
+        for file, plan_file, named in ((blind.file, "plan.yaml", "plan.yaml" if own is None else blind.file), ("", "", plan.name if own is None else blind.name)):
+            with pytest.raises(KilnctlError) as refused:
+                policy_for(dataclasses.replace(blind, file=file), dataclasses.replace(of_plan, file=plan_file))
+            assert str(refused.value).startswith(f"{named}: 'part highest' is a limit that nobody can guard: {cabinet.name} has no thermocouple")
+    with pytest.raises(KilnctlError, match="nobody can guard"):
+        policy_for(but(limited(190.0), part=None))
 
 
 class Ramp:

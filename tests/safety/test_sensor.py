@@ -104,6 +104,17 @@ def test_a_short_between_the_wires_reads_its_terminals(good, value, cold, word):
     assert sensor._jumped(state(good_c=good, good_s=1000.0), POLICY, Reading(value, cold_junction_c=cold), 1000.0) == word
 
 
+@pytest.mark.parametrize("rate, good, value, cold, word", [
+    # A quick sensor may go 10 K + 200 K in a second, but not to its terminals: there 25 K/s are the most, or the sensor's own if that is less.
+    (200.0, 500.0, 290.0, None, ""), (200.0, 500.0, 289.9, None, "jump"), (200.0, 500.0, 465.0, 470.0, ""),
+    (200.0, 500.0, 464.9, 466.0, "shorted"), (200.0, 500.0, 464.9, 470.0, ""), (200.0, 100.1, 65.2, 70.0, ""), (200.0, 100.1, 65.0, 70.0, "shorted"), (200.0, 100.0, 62.1, 70.0, ""),
+    (10.0, 100.0, 80.0, 69.9, ""), (10.0, 100.0, 75.0, 69.9, "shorted"), (10.0, 100.0, 80.0, None, ""), (10.0, 100.0, 79.9, None, "jump"),
+])  # fmt: skip
+def test_a_short_needs_no_sensor_to_be_slow(rate, good, value, cold, word):
+    s = state(good_c=good, before_c=good)
+    assert sensor._jumped(s, dataclasses.replace(POLICY, wild_k_per_s=rate), Reading(value, cold_junction_c=cold), 1000.0) == word
+
+
 def test_with_nothing_to_compare_nothing_jumped():
     assert sensor._jumped(state(good_c=None), POLICY, Reading(1000.0), 1000.0) == ""
     for before, kept in ((None, None), (100.0, 100.0)):
@@ -143,23 +154,33 @@ def test_one_bit_is_enough(chamber, cold):
     assert s.raw == (chamber, cold) and s.raw_since_s == 1000.0 and not s.trips
 
 
+@pytest.mark.parametrize("sample, tripped", [(None, True), (5, False)])
+def test_where_samples_are_counted_a_quiet_soak_may_show_the_same_bits(sample, tripped):
+    s = state(fired_60=1.0, raw=(100.0, 30.0), raw_since_s=0.0)
+    look(s, cold_junction_c=30.0, sample=sample)
+    assert bool(s.trips) is tripped
+
+
 # ---- noise -----------------------------------------------------------------------------------------------------------
 
 
-def test_noise_is_the_second_difference_of_ten_seconds():
-    s = state(good_c=102.0, before_c=101.0, noise_k=0.5)
-    look(s, 105.0, dt=2.0)
-    # Of white noise the second difference has the standard deviation √6·σ, and its mean size is √(2/π) of that.
-    seen = 2.0 / (math.sqrt(6.0) * math.sqrt(2.0 / math.pi))
-    assert s.noise_k == pytest.approx(0.5 + (seen - 0.5) * 0.2)
-    capped = state(noise_k=1.0)
+def test_noise_is_the_second_difference_of_ten_seconds_where_its_sign_turns():
+    # Of white noise the second difference has the standard deviation √6·σ and the mean size √(2/π) of that; neighbours correlate by −2/3, so that of the
+    # mean size (1 + 2/3)/2 falls on looks where the sign turns.
+    seen = 2.0 / (math.sqrt(6.0) * math.sqrt(2.0 / math.pi) * 5.0 / 6.0)
+    for value, second, before, turned in ((105.0, 2.0, -0.001, True), (105.0, 2.0, 0.0, False), (105.0, 2.0, 0.001, False), (101.0, -2.0, 0.001, True),
+                                          (101.0, -2.0, -5.0, False), (103.0, 0.0, -5.0, False), (103.0, 0.0, 5.0, False)):  # fmt: skip
+        s = state(good_c=102.0, before_c=101.0, noise_k=0.5, second_k=before)
+        look(s, value, dt=2.0)
+        assert s.noise_k == pytest.approx(0.5 + ((seen if turned else 0.0) - 0.5) * 0.2) and s.second_k == second
+    capped = state(noise_k=1.0, second_k=-1.0)
     look(capped, 134.0, dt=0.5)
     assert capped.noise_k == pytest.approx(1.0 + (4.0 * POLICY.noise_k - 1.0) * 0.05)
-    ramp = state(good_c=101.0, before_c=100.0)
+    ramp = state(good_c=101.0, before_c=100.0, second_k=-1.0)
     look(ramp, 102.0)
-    first = state(before_c=None)
+    first = state(before_c=None, second_k=-1.0)
     look(first, 105.0)
-    assert ramp.noise_k == first.noise_k == 0.0
+    assert ramp.noise_k == first.noise_k == 0.0 and first.second_k == -1.0
 
 
 def test_noise_warns_above_half_its_limit_and_trips_above_it_for_five_seconds():
@@ -254,8 +275,8 @@ def test_a_box_that_gets_warm_is_told_fifteen_kelvin_before(cold, warm):
 # ---- limits ----------------------------------------------------------------------------------------------------------
 
 
-def below(s, policy, chamber=100.0, now=1000.0, usable=True, warnings=None, **reading) -> bool:
-    return sensor.limits(s, policy, Reading(chamber, **reading), Tick(now, 1, 0.3), usable, [] if warnings is None else warnings)
+def below(s, policy, chamber=100.0, now=1000.0, usable=True, warnings=None, dt=1.0, **reading) -> bool:
+    return sensor.limits(s, policy, Reading(chamber, **reading), Tick(now, 1, 0.3), dt, usable, [] if warnings is None else warnings)
 
 
 @pytest.mark.parametrize("fault, name, at, policy", [
@@ -321,3 +342,36 @@ def test_two_sensors_may_be_apart_by_forty_kelvin_or_six_per_cent_for_a_minute(c
     assert not apart or f"{chamber:.0f} °C and {second:.0f} °C" in s.trips["sensors-disagree"].seen
     blind = state()
     assert below(blind, policy, chamber, usable=False, warnings=warnings, limit_c=second) and "apart" not in blind.over
+
+
+def test_what_the_slower_ones_greater_lag_explains_is_no_disagreement():
+    """With 60 s more of lag in either sensor: the quicker one delayed by as much, and the slower may lie anywhere between the two."""
+    share = 1.0 - math.exp(-2.0 / 60.0)
+    for lag, order in ((60.0, lambda quick, slow: (quick, slow)), (-60.0, lambda quick, slow: (slow, quick))):
+        policy = dataclasses.replace(BOTH, second_lag_s=lag)
+        fresh = state()
+        # At first the quick one is thought to come from where the slow one is.
+        assert sensor._apart(fresh, policy, *order(200.0, 100.0), 2.0) == pytest.approx(100.0 * share) and fresh.delayed_c == pytest.approx(100.0 + 100.0 * share)
+        for slow, apart in ((130.0, 20.0 + 50.0 * share), (150.0 + 50.0 * share, 0.0), (170.0, 0.0), (200.0, 0.0), (230.0, 30.0)):
+            s = state(delayed_c=150.0)
+            assert sensor._apart(s, policy, *order(200.0, slow), 2.0) == pytest.approx(apart, abs=1e-9) and s.delayed_c == pytest.approx(150.0 + 50.0 * share)
+        for slow, apart in ((130.0, 30.0), (90.0, 10.0)):
+            assert sensor._apart(state(delayed_c=150.0), policy, *order(100.0, slow), 1e-9) == pytest.approx(0.0 if slow == 130.0 else apart, abs=1e-6)
+    same = state(delayed_c=150.0)
+    assert sensor._apart(same, BOTH, 200.0, 170.0, 2.0) == 30.0 == sensor._apart(state(), BOTH, 170.0, 200.0, 2.0) and same.delayed_c == 200.0
+    short = state(delayed_c=100.0)
+    assert sensor._apart(short, dataclasses.replace(BOTH, second_lag_s=0.5), 200.0, 100.0, 0.5) == pytest.approx(100.0 * (1.0 - math.exp(-1.0)))
+
+
+def test_the_lag_is_allowed_for_in_every_look_that_is_believed():
+    policy, warnings = dataclasses.replace(BOTH, second_lag_s=60.0, schedule_trip_c=300.0), []
+    s = state(delayed_c=100.0)
+    for now in (1000.0, 1060.0):
+        assert below(s, policy, 290.0, now, dt=2.0, warnings=warnings, limit_c=100.0)
+    delayed = 290.0 - 190.0 * math.exp(-4.0 / 60.0)
+    assert s.delayed_c == pytest.approx(delayed) and not s.trips and not warnings
+    below(s, policy, 290.0, 1061.0, usable=False, dt=2.0, limit_c=100.0)
+    assert s.delayed_c == pytest.approx(delayed)
+    late = state(delayed_c=180.0)
+    below(late, policy, 290.0, 1000.0, dt=1e-9, warnings=warnings, limit_c=144.0)
+    assert warnings == ["the two sensors are 36 K apart"]

@@ -23,9 +23,10 @@ def test_what_a_tick_is_taken_to_say_when_it_does_not():
 def test_what_the_rules_begin_with():
     fresh = dataclasses.asdict(SafetyState())
     assert {name for name, value in fresh.items() if value is None} == {
-        "time_s", "step", "wall_ahead_s", "good_c", "before_c", "sample", "cold_c", "slow_c", "second_c", "window", "sink", "quiet_c", "fall", "coil"}  # fmt: skip
+        "time_s", "step", "wall_ahead_s", "good_c", "before_c", "sample", "cold_c", "slow_c", "second_c", "window", "sink", "quiet_c", "fall", "coil",
+        "delayed_c"}  # fmt: skip
     assert {name: value for name, value in fresh.items() if value is not None and value != 0.0} == {
-        "trips": {}, "over": {}, "raw": (), "top_c": -math.inf, "purge_until_s": -math.inf, "danger": ""}  # fmt: skip
+        "trips": {}, "over": {}, "raw": (), "top_c": -math.inf, "purge_until_s": math.inf, "danger": "", "believed": {}}  # fmt: skip
     assert SafetyState().was_wild is False
 
 
@@ -64,11 +65,11 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     forgotten = {f.name for f in dataclasses.fields(SafetyState) if getattr(made, f.name) != 123.5} - {"trips", "over", "believed"}
     assert forgotten == {"raw", "sample", "window", "fall", "quiet_c", "sink", "was_wild", "rejects", "noise_k", "off_s", "excess", "missing", "unasked", "asked",
                          "given", "slope_k_per_s", "second_slope", "airless_s", "slow_c", "second_c", "before_c", "good_c", "cold_c", "wall_ahead_s", "coil",
-                         "top_c", "purge_until_s", "settled_s"}  # fmt: skip
+                         "top_c", "delayed_c", "second_k", "purge_until_s", "settled_s"}  # fmt: skip
     for name in forgotten - {"settled_s"}:
         assert getattr(made, name) == getattr(fresh, name), name
     # The missing-heat sum need not rest: there is nothing left to unlearn.
-    assert made.settled_s == -math.inf and made.top_c == -math.inf and made.purge_until_s == -math.inf
+    assert made.settled_s == -math.inf and made.top_c == -math.inf and made.purge_until_s == math.inf
 
 
 def test_a_copy_is_whole_and_its_latches_are_its_own():
@@ -102,4 +103,22 @@ def test_a_trip_latches_once_with_its_words():
     first = s.trips["energy"]
     trip(s, "energy", 9.0, energy=2.0, limit=0.5)
     assert s.trips["energy"] is first and first.time_s == 5.0 and first.fault == "energy"
-    assert str(first) == f"energy: {first.seen}. {first.done} With the power off, check: {first.check}" and first.seen and first.done and first.check
+    assert str(first) == f"energy: {first.seen}. {first.done} Check: {first.check}" and first.seen and first.done and first.check
+
+
+@pytest.mark.parametrize("fault, kept", [("sensor-jump", (90.0, 7.0)), ("sensor-shorted", (90.0, 7.0)), ("reading-fell", (200.0, 3.0)), ("sensor-open", None), ("energy", None)])
+def test_a_trip_that_doubts_the_reading_keeps_what_was_believed_before_it(fault, kept):
+    """The last good reading and when; for a fall what the chamber was at when it began. Once, with the trip; nothing where nothing is known."""
+    words = dict(last="x", time=1.0, fall=1.0, energy=1.0, limit=1.0)
+    s = SafetyState(good_c=90.0, good_s=7.0, fall=(3.0, 200.0, 150.0, 0.2, None))
+    trip(s, fault, 9.0, **words)
+    assert s.believed == ({} if kept is None else {fault: kept})
+    s.good_c, s.fall = 10.0, (8.0, 20.0, 15.0, 0.2, None)
+    trip(s, fault, 10.0, **words)
+    assert s.believed == ({} if kept is None else {fault: kept})
+    blind = SafetyState(good_c=90.0, good_s=7.0) if fault == "reading-fell" else SafetyState(good_s=7.0, fall=(3.0, 200.0, 150.0, 0.2, None))
+    trip(blind, fault, 9.0, **words)
+    assert blind.believed == ({"reading-fell": (90.0, 7.0)} if fault == "reading-fell" else {})
+    unknown = SafetyState()
+    trip(unknown, fault, 9.0, **words)
+    assert unknown.believed == {} and fault in unknown.trips

@@ -7,15 +7,16 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, surroundings
-from kilnctl.safety.surroundings import DANGER
+from kilnctl.safety.state import DANGER
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, nominal_v=200.0)
 AIR = dataclasses.replace(POLICY, airflow_required=True, airflow_s=4.0, purge_s=90.0)
 
 
 def state(**values) -> SafetyState:
+    """Purged, unless it is said until when."""
     made = SafetyState()
-    for name, value in values.items():
+    for name, value in {"purge_until_s": -math.inf, **values}.items():
         setattr(made, name, value)
     return made
 
@@ -140,13 +141,34 @@ def test_ventilation_that_is_not_proved_for_half_a_minute_trips_where_heat_is_wa
 def test_more_than_so_long_without_air_needs_a_purge():
     s = state(airless_s=2.0)
     why_not(s, AIR, dt=2.0, airflow_proved=False)
-    assert s.airless_s == 4.0 and s.purge_until_s == -math.inf
+    assert s.airless_s == 4.0 and s.purge_until_s == -math.inf, "so short a flicker"
     why_not(s, AIR, dt=0.5, now=1002.0, airflow_proved=False)
     assert s.airless_s == 4.5 and s.purge_until_s == 1092.0
-    assert why_not(s, AIR, now=1002.5, airflow_proved=True).endswith("purging for another 90 s before there is heat again") and s.airless_s == 0.0
+    assert why_not(s, AIR, now=1002.5, airflow_proved=True).endswith("purging the chamber with fresh air for another 90 s before there is heat") and s.airless_s == 0.0
     assert "another 1 s" in why_not(s, AIR, now=1091.0, airflow_proved=True)
     assert why_not(s, AIR, now=1092.0, airflow_proved=True) == ""
     assert why_not(s, AIR, now=1092.0, airflow_proved=True, door_open=True) == "the door is open"
+
+
+def test_a_chamber_that_nobody_saw_purged_is_purged_before_its_first_heat():
+    s = state(purge_until_s=math.inf)
+    assert "another 90 s" in why_not(s, AIR, airflow_proved=True) and s.purge_until_s == 1090.0
+    assert "another 1 s" in why_not(s, AIR, now=1089.0, airflow_proved=True) and why_not(s, AIR, now=1090.0, airflow_proved=True) == ""
+    airless = state(purge_until_s=math.inf)
+    assert why_not(airless, AIR, airflow_proved=False) == "the ventilation is not proved" and airless.purge_until_s == 1090.0
+    assert why_not(state(purge_until_s=math.inf), POLICY) == "", "nothing is purged where nothing gives off vapour"
+
+
+def test_only_proved_air_purges():
+    """Up to airflow_s without air prolong a purge; from there on it begins anew."""
+    s = state(purge_until_s=1050.0)
+    why_not(s, AIR, dt=2.0, airflow_proved=False)
+    assert s.purge_until_s == 1052.0
+    why_not(s, AIR, dt=2.0, now=1001.0, airflow_proved=True)
+    assert s.purge_until_s == 1052.0
+    s.airless_s = 3.0
+    why_not(s, AIR, dt=2.0, now=1002.0, airflow_proved=False)
+    assert s.purge_until_s == 1092.0
 
 
 # ---- contactor -------------------------------------------------------------------------------------------------------

@@ -1,0 +1,156 @@
+"""Slow and quick sensors, slow and fast ticks, quiet soaks, loads that were described and left out: ordinary use that trips nothing,
+beside the faults that look like it."""
+
+import dataclasses
+import math
+import random
+
+import pytest
+from safety_scenes import QUIET, Bench, ramp
+
+from kilnctl.plants.faults import Fault
+from kilnctl.rehearsal import rehearse
+from kilnctl.safety import policy_for
+from kilnctl.safety.faults import by_id
+from kilnctl.settings.oven import Load
+from kilnctl.settings.schedule import schedule_of
+from kilnctl.virtual import virtual_oven
+
+TO_700 = schedule_of("schedule: t\nsteps:\n  - {to: 700 °C, hold: 10 min, within: 6 K}\n", "t")
+
+
+def sensor(oven, which, **changes):
+    changed = dataclasses.replace(getattr(oven.sensors, which), **changes)
+    return dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, **{which: changed}))
+
+
+def ticking(oven, tick_s):
+    return dataclasses.replace(oven, control=dataclasses.replace(oven.control, tick_s=tick_s))
+
+
+# ---- a limit sensor in a thick sheath --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("which, lag_s", [("limit", 60.0), ("limit", 300.0)])
+def test_a_slow_limit_sensor_may_lag_in_a_fast_furnace(oven, which, lag_s):
+    run = rehearse(sensor(oven("bench-muffle"), which, lag_s=lag_s), TO_700)
+    assert run.outcome == "finished" and run.trips == ()
+
+
+@pytest.mark.parametrize("lag_s", [60.0, -60.0])
+def test_only_as_much_as_the_greater_lag_explains(lag_s):
+    """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. As far behind in a steady oven is a fault."""
+    bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(60, **QUIET)
+    late = lambda t: 100.0 + t - 60.0 * (1.0 - math.exp(-t / 60.0)) + 0.1 * math.sin(t)  # noqa: E731
+    first, second = (ramp(1.0), late) if lag_s > 0.0 else (late, ramp(1.0))
+    assert bench.feed(300, chamber=first, **{**QUIET, "limit_c": second}).faults == set()
+    for behind in (50.0, -50.0):
+        still = Bench(has_limit_sensor=True, second_lag_s=lag_s).feed(60, **QUIET)
+        assert still.feed(240, **{**QUIET, "limit_c": 100.0 + behind}).faults == {"sensors-disagree"}
+
+
+def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
+    """The control sensor falls by 100 K in ten seconds, the limit sensor (60 s slower) by a tenth of it in twenty."""
+    seen = lambda t: 300.0 - 100.0 * (1.0 - math.exp(-t / 10.0)) + 0.1 * math.sin(t)  # noqa: E731
+    slow = lambda t: 300.0 - 60.0 * (1.0 - math.exp(-t / 70.0))  # noqa: E731
+    for lag_s, faults in ((0.0, {"sensors-disagree"}), (60.0, set())):
+        bench = Bench(second_lag_s=lag_s, schedule_trip_c=300.0 + 90.0, chamber_trip_c=400.0)
+        bench.feed(60, chamber=lambda t: 300.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": 300.0})
+        assert bench.feed(100, chamber=seen, **{**QUIET, "limit_c": slow}).faults == faults
+
+
+# ---- quick sensors and slow ticks ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("tick_s, lag_s", [(1.0, 1.0), (1.5, 3.0), (2.0, 8.0)])
+def test_a_door_of_half_a_minute_in_a_hot_furnace_trips_nothing(oven, tick_s, lag_s):
+    muffle = ticking(sensor(oven("bench-muffle"), "control", lag_s=lag_s, dead_time_s=0.5), tick_s)
+    plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 10 min, within: 6 K}\n", "t")
+    run = rehearse(muffle, plan, faults=(Fault("door open", 2200.0, 30.0),))
+    assert run.outcome == "finished" and run.trips == ()
+
+
+def test_a_short_at_the_terminals_is_seen_with_a_quick_sensor_too(oven):
+    quick = dataclasses.replace(policy_for(sensor(oven("bench-muffle"), "control", lag_s=1.0)), has_limit_sensor=False)
+    for cold, faults in ((30.0, {"sensor-shorted"}), (None, set())):
+        bench = Bench()
+        bench.policy = quick
+        quiet = {**QUIET, "limit_c": None, "cold_junction_c": cold}
+        bench.feed(60, chamber=lambda t: 220.0 + 0.1 * math.sin(t), **quiet)
+        assert bench.feed(15, chamber=lambda t: 31.0 + 0.1 * math.sin(t), **quiet).faults == faults
+
+
+@pytest.mark.parametrize("dt", [0.2, 1.0, 2.0])
+def test_noise_is_what_goes_to_and_fro(dt):
+    """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a steep bend is no noise."""
+    for size, trips in ((3.0, True), (0.4, False)):
+        generator = random.Random(7)
+        bench = Bench(noise_k=2.0).feed(90, chamber=lambda t: 100.0 + generator.gauss(0.0, size), dt=dt, **QUIET)  # noqa: B023
+        assert bench.faults == ({"sensor-noisy"} if trips else set())
+        assert not trips or bench.tripped_after["sensor-noisy"] <= by_id("F17").detect_within_s
+        assert trips or not bench.warnings
+    bend = lambda t: 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))  # noqa: E731
+    bench = Bench(noise_k=2.0, wild_k_per_s=200.0, chamber_trip_c=900.0, schedule_trip_c=900.0)
+    bench.feed(20, chamber=700.0, dt=dt, **{**QUIET, "limit_c": None}).feed(40, chamber=bend, dt=dt, **{**QUIET, "limit_c": None})
+    assert bench.faults == set()
+
+
+def test_noise_of_one_kelvin_is_measured_as_one_kelvin():
+    """Against its definition: the standard deviation of white noise, over 200 means of ten seconds each."""
+    generator, bench, seen = random.Random(3), Bench(noise_k=9.0), []
+    for _ in range(200):
+        bench.feed(30, chamber=lambda t: 100.0 + generator.gauss(0.0, 1.0), **QUIET)
+        seen.append(bench.state.noise_k)
+    assert sum(seen) / len(seen) == pytest.approx(1.0, abs=0.08)
+
+
+# ---- quiet soaks -----------------------------------------------------------------------------------------------------
+
+
+def test_a_quiet_soak_may_show_the_same_bits_while_conversions_are_counted():
+    assert Bench().feed(1200, chamber=600.0 - 400.0, **{**QUIET, "limit_c": None}).faults == set()
+    assert Bench().feed(90, chamber=200.0, **{**QUIET, "limit_c": None}, sample=None).faults == {"sensor-frozen"}
+    assert Bench().feed(90, chamber=200.0, **{**QUIET, "limit_c": None}, sample=7).faults == {"sensor-frozen"}
+
+
+# ---- the terminals ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("dt", [0.2, 1.0, 2.0])
+@pytest.mark.parametrize(("jump", "trips"), [(5.6, True), (4.9, False)])
+def test_a_jump_of_the_terminals_is_seen_at_any_tick(dt, jump, trips):
+    bench = Bench().feed(60, dt=dt, **QUIET).feed(30, dt=dt, **{**QUIET, "cold_junction_c": 30.0 + jump})
+    assert bench.faults == ({"cold-junction"} if trips else set())
+    assert not trips or bench.tripped_after["cold-junction"] <= by_id("F18").detect_within_s
+
+
+# ---- heat that is missing, heat that is too much ---------------------------------------------------------------------
+
+
+def test_a_lid_ajar_while_it_cools_is_no_missing_heat(oven):
+    kiln = oven("brick-kiln")
+    kiln = dataclasses.replace(kiln, door=dataclasses.replace(kiln.door, switch=False))
+    plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 10 min, within: 10 K}\n  - {to: 400 °C, let cool: yes}\n", "t")
+    run = rehearse(kiln, plan, faults=(Fault("door open", 8600.0, 1800.0, size=0.3),))
+    assert math.isnan(run.reference_c[run.time_s > 8590.0][0]), "it was cooling when the lid was opened"
+    assert run.outcome == "finished" and run.trips == ()
+
+
+def test_a_load_that_was_left_out_is_named_before_the_relay(oven):
+    kiln = oven("brick-kiln")
+    heavy = dataclasses.replace(kiln, usual_load=Load(name="steel", mass_kg=20.0, material="steel", area_m2=0.5))
+    plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 20 min, within: 10 K}\n", "t")
+    run = rehearse(heavy, plan, virtual_oven(dataclasses.replace(kiln, usual_load=None), None))
+    assert [t.fault for t in run.trips] == ["unexplained-heat"]
+    assert run.trips[0].check.startswith("the load") and "relay" in run.trips[0].check
+
+
+def test_while_little_is_fired_the_relay_is_named_first():
+    many = dict(unexplained_w=1800.0, full_power_w=3000.0)
+    for fired, first in ((0.3, "(plug out or isolator locked off, and cold) the relay"), (0.9, "the load")):
+        bench = Bench().feed(600, **QUIET, chamber=ramp(0.02), tick=dict(fired=fired, unexplained_w=0.0, full_power_w=3000.0))
+        bench.feed(400, **QUIET, chamber=ramp(0.02, 112.0), tick=dict(fired=fired, **{**many, "unexplained_w": 1800.0 + 600.0 * fired}))
+        assert bench.state.trips["unexplained-heat"].check.startswith(first)
+        # Later ticks do not rewrite what was said.
+        said = bench.state.trips["unexplained-heat"]
+        assert bench.feed(5, **QUIET, chamber=ramp(0.02, 120.0), tick=dict(many, fired=1.0)).state.trips["unexplained-heat"] == said

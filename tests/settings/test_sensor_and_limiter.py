@@ -1,0 +1,73 @@
+"""A thermocouple that cannot show the trip, and a limiter that would open too early or too late, are refused with their places."""
+
+import pytest
+
+from kilnctl import SettingsError, load_oven
+from kilnctl.settings.oven import LIMITER_ABOVE_K, TYPE_HIGHEST_C
+from kilnctl.thermal.thermocouples import TYPES, range_c
+
+
+def written(oven, tmp_path, *changes):
+    with open(oven("bench-muffle").file, encoding="utf-8") as file:
+        text = file.read()
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path = tmp_path / "oven.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path, text
+
+
+@pytest.mark.parametrize("kind, good", [("T", False), ("J", False), ("E", False), ("K", True), ("N", True), ("S", True), ("R", True), ("B", True)])
+@pytest.mark.parametrize("which", ["control", "limit"])
+def test_a_type_that_cannot_show_a_furnace_of_1000_degrees_is_refused_where_it_stands(oven, tmp_path, which, kind, good):
+    path, text = written(oven, tmp_path, (f"{which}: {{type: K", f"{which}: {{type: {kind}"))
+    if good:
+        assert getattr(load_oven(path).sensors, which).type == kind
+        return
+    before = text[: text.index(f"{which}: {{type: {kind}") + len(f"{which}: {{type: ")]
+    place = f"{before.count(chr(10)) + 1}:{len(before) - before.rfind(chr(10))}"
+    with pytest.raises(SettingsError, match=rf"oven.yaml:{place}: sensors.{which}: a type {kind} thermocouple is good to {TYPE_HIGHEST_C[kind]:g} °C"):
+        load_oven(path)
+
+
+def test_a_part_sensor_too(oven, tmp_path):
+    path, _ = written(oven, tmp_path, ("  limit: {type: K", "  part: {type: T}\n  limit: {type: K"))
+    with pytest.raises(SettingsError, match="sensors.part: a type T"):
+        load_oven(path)
+
+
+def test_no_type_is_trusted_beyond_its_reference_function():
+    """Against the reference functions of ITS-90 as this project computes them; J, T and E end earlier by their tolerance class."""
+    assert set(TYPE_HIGHEST_C) == set(TYPES)
+    for kind, highest in TYPE_HIGHEST_C.items():
+        end = range_c(kind)[1]
+        assert highest <= end + 0.2 and (highest < end - 40.0) is (kind in "JTE")
+
+
+TRIP_C = (1875.0 - 32.0) / 1.8
+
+
+@pytest.mark.parametrize("limiter_c, words", [
+    (TRIP_C - 20.0, "would open below or at the software's own trip"), (TRIP_C - 0.01, "would open below or at"), (TRIP_C + 0.01, ""),
+    (TRIP_C + LIMITER_ABOVE_K - 0.01, ""), (TRIP_C + LIMITER_ABOVE_K + 0.01, "at most 60 K above the software's trip"), (1390.0, "at most 60 K above"),
+])  # fmt: skip
+def test_the_limiter_lies_between_the_trip_and_a_stated_margin_above_it(oven, tmp_path, limiter_c, words):
+    path, text = written(oven, tmp_path, ("limiter: 1900 °F", f"limiter: {limiter_c:.3f} °C"))
+    if not words:
+        assert load_oven(path).limits.limiter_c == pytest.approx(limiter_c, abs=0.001)
+        return
+    line = text[: text.index("limiter:")].count("\n") + 1
+    with pytest.raises(SettingsError, match=rf"oven.yaml:{line}:12: .*{words}"):
+        load_oven(path)
+
+
+def test_without_a_trip_of_its_own_the_usual_one_counts(oven, tmp_path):
+    """15 K or 2 % above 1000 °C is 1020 °C."""
+    for limiter, good in (("1015 °C", False), ("1030 °C", True)):
+        path, _ = written(oven, tmp_path, ("  trip: 1875 °F\n", ""), ("limiter: 1900 °F", f"limiter: {limiter}"))
+        if good:
+            assert load_oven(path).limits.trip_at_c == pytest.approx(1020.0)
+        else:
+            with pytest.raises(SettingsError, match="1020 °C"):
+                load_oven(path)
