@@ -136,5 +136,8 @@ def test_a_frozen_sensor_that_goes_on_is_acknowledged(cabinet, order, tmp_path):
     with at_work(cabinet, tmp_path, rig=rig, speed=1000.0, before=begun(order)) as person:
         assert [t["fault"] for t in person.until(lambda a: a.get("trips"))["trips"]] == ["sensor-frozen"]
         person.until(lambda a: not a["running"])
+        # The sensor shows that it goes on by a new sample, which takes the first ticks at rest.
+        upto = person.ask("status")["ticks"]["count"] + 5
+        person.until(lambda a: a["ticks"]["count"] > upto)
         said = person.ask("acknowledge", by="the founder")
         assert said["ok"], said["words"]

@@ -60,7 +60,7 @@ def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
              Step(to_c=low + 5.0, hold_s=3600.0, within_k=1e4))  # fmt: skip
     long = (Step(to_c=0.4 * top, at_k_per_s=0.4 * top / 7200.0, hold_s=3600.0, within_k=5.0),
             Step(to_c=top, at_k_per_s=0.6 * top / 10800.0, hold_s=7200.0, within_k=5.0),
-            Step(to_c=0.9 * top, at_k_per_s=0.1 * top / 3600.0, hold_s=3600.0, within_k=5.0))  # fmt: skip
+            Step(to_c=0.9 * top, at_k_per_s=0.1 * top / 3600.0, hold_s=3 * 3600.0, within_k=5.0))  # fmt: skip
 
     def door_open(t):
         return event <= t < event + 30
