@@ -151,7 +151,9 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path):
 
 def test_ctrl_c_leaves_a_readable_record(tmp_path):
     process = subprocess.Popen([sys.executable, "-m", "kilnctl", "rehearse", str(OVENS / "brick-kiln.yaml"), str(SCHEDULES / "tile-firing.yaml"),
-                                "--out", str(tmp_path)], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # fmt: skip
+                                "--out", str(tmp_path)], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                               # Children of a shell's background job ignore Ctrl-C; a person's do not.
+                               preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler))  # fmt: skip
     samples = tmp_path / "brick-box-kiln-tile-firing" / "samples.csv"
     for _ in range(600):
         if samples.exists() and samples.stat().st_size > 100_000:
