@@ -85,7 +85,8 @@ class Chain:
             if self._command.contactor and not (contactor and last is not None and last.contactor):
                 duty = 0.0
         else:
-            if verdict.permit is None and now_s < self.safety.purge_until_s and decision.phase not in ("cooling", "finished"):
+            purging = self.policy.airflow_required and now_s < self.safety.purge_until_s
+            if purging and not verdict.trips and decision.phase not in ("cooling", "finished"):
                 decision = replace(decision, phase="purge")
             duty = self.gate.pass_duty(decision.duty, verdict.permit, now_s, step)
             if last is None or not last.contactor or not contactor:

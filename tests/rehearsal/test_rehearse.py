@@ -1,11 +1,13 @@
 """The main job end to end on the virtual ovens: what a schedule asks is what the chamber does."""
 
+import dataclasses
 import math
 
 import numpy as np
 import pytest
 
 from kilnctl import Reading, rehearse
+from kilnctl.plants.faults import Fault
 from kilnctl.record.summary import summarise
 
 
@@ -142,3 +144,12 @@ def test_progress_is_told(oven, schedule):
     said = []
     rehearse(oven("bench-muffle"), schedule("temper"), progress=lambda *a: said.append(a))
     assert len(said) > 30 and said[0][0] < said[-1][0]
+
+
+@pytest.mark.parametrize("vapour", [True, False])
+def test_only_a_chamber_that_may_hold_vapour_is_purged(oven, schedule, vapour):
+    """And the record says so: an oven without vapour that gets no permit (here: a broken thermocouple) does not claim to purge."""
+    cure = dataclasses.replace(schedule("powder-cure"), flammable_vapour=vapour)
+    run = rehearse(oven("curing-cabinet"), cure, seed=1, faults=(Fault("thermocouple open", 60.0),))
+    phases = {e.text.split(":")[0] for e in run.events if e.kind == "step"}
+    assert run.trips and ("purge" in phases) is vapour
