@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N
 from ..reading import Reading
 from . import estimator, reference
 from . import plan as planning
@@ -96,7 +96,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
                                              wander, drift, usable)  # fmt: skip
     if not door and now > s.settling_until_s:
-        s.calm_w += (estimate.unexplained_w - s.calm_w) * min(1.0, dt_s / 60.0)
+        s.calm_w += (estimate.heat_w - s.calm_w) * min(1.0, dt_s / 60.0)
     chamber = estimate.now[CHAMBER]
     follows_part = programme.follows == CONTENTS
     value = estimate.now[CONTENTS] if follows_part else chamber
@@ -124,8 +124,8 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         # Between plans only the unexplained heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
         trim = -estimate.unexplained_w
-        feedforward = planned + s.plan.unexplained_w
-        demand = min(full, max(0.0, feedforward + trim))
+        demand = min(full, max(0.0, planned + (s.plan.unexplained_w - estimate.heat_w) / estimate.shares[0]))
+        feedforward = demand - trim
         if planned >= 0.999 * full and demand < full or planned <= 0.001 * full and demand > 0.0:
             # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
             demand = full if planned > 0.5 * full else 0.0
@@ -160,8 +160,8 @@ def _door(s: ControlState, door: bool, now: float) -> None:
 def replace_unexplained(estimate: estimator.Estimate, watts: float) -> estimator.Estimate:
     """The same estimate with the unexplained heat set, and known no worse than in calm."""
     covariance = estimate.covariance.copy()
-    covariance[-1, :-1] = covariance[:-1, -1] = 0.0
-    return replace(estimate, unexplained_w=watts, covariance=covariance)
+    covariance[N, :N] = covariance[:N, N] = covariance[N, N + 1:] = covariance[N + 1:, N] = 0.0
+    return replace(estimate, heat_w=watts, covariance=covariance)
 
 
 def _requests(s: ControlState, programme: Programme, value: float, requests: tuple[str, ...]) -> bool:
@@ -183,7 +183,7 @@ def _requests(s: ControlState, programme: Programme, value: float, requests: tup
 
 
 def _give_up(s: ControlState, estimate: estimator.Estimate, full: float, dt: float) -> None:
-    badly = abs(estimate.unexplained_w) > GIVE_UP_SHARE * full
+    badly = abs(estimate.heat_w) > GIVE_UP_SHARE * full
     s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if badly else -dt))
     if s.disagreeing_s > GIVE_UP_S and not s.given_up:
         s.given_up, s.integral_w = True, max(0.0, min(full, -estimate.unexplained_w))
@@ -206,8 +206,8 @@ def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, f
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s)
     goal = np.interp(np.arange(1, planning.STEPS + 1) * step_s, times, values) + offset_k
-    return planning.make(programme.model, estimate.now, estimate.unexplained_w, goal, s.plan, now, full, programme.ambient_c, step_s,
-                     programme.follows, programme.chamber_limit_c)  # fmt: skip
+    return planning.make(programme.model, estimate.now, estimate.heat_w, goal, s.plan, now, full, programme.ambient_c, step_s,
+                     programme.follows, programme.chamber_limit_c, estimate.shares)  # fmt: skip
 
 
 def _part_sd(estimate: estimator.Estimate, programme: Programme) -> float:

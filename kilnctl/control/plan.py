@@ -14,12 +14,19 @@ from ..model.energy import CHAMBER, CONTENTS, SIGMA, EnergyModel
 
 #: Steps of the prediction, and how many of them share one power: fine now, coarse later.
 STEPS = 60
+import os as _os
+_MK = float(_os.environ.get("KC_MK", "0.1"))
 BLOCKS = (1, 1, 1, 2, 2, 3, 4, 5, 7, 9, 11, 14)
 _BLOCK_OF = np.repeat(np.arange(len(BLOCKS)), BLOCKS)
 _FIRST = np.cumsum((0, *BLOCKS[:-1]))
 _FIRST_LIST = _FIRST.tolist()
 _MIDDLE = _FIRST + 0.5 * (np.array(BLOCKS) - 1.0)
+import os
 _DIFFERENCES = np.diff(np.eye(len(BLOCKS)), axis=0)
+if os.environ.get("KC_CURV"):
+    _H = np.diff(_MIDDLE)
+    _S = _DIFFERENCES / _H[:, None]
+    _DIFFERENCES = np.diff(_S, axis=0) * np.minimum(_H[1:], _H[:-1])[:, None]
 #: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
 ABOVE, ABOVE_K = 8.0, 0.15
 #: A change of power by a tenth of full costs as much as being off by this for the whole horizon, K.
@@ -51,7 +58,8 @@ def step_length_s(model: EnergyModel) -> float:
 
 
 def make(model: EnergyModel, x, unexplained_w: float, reference_c: np.ndarray, previous: Plan | None, time_s: float, full_w: float,
-         ambient_c: float, step_s: float, follows: int = CHAMBER, chamber_limit_c: float = 1e9) -> Plan:  # fmt: skip
+         ambient_c: float, step_s: float, follows: int = CHAMBER, chamber_limit_c: float = 1e9,
+         shares: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> Plan:  # fmt: skip
     """The plan from state x. `reference_c` (STEPS,) at the ends of the steps; `follows` CHAMBER or CONTENTS; the chamber is kept
     below chamber_limit_c. Pure; numpy only; well under a millisecond."""
     if previous is None:
@@ -62,17 +70,19 @@ def make(model: EnergyModel, x, unexplained_w: float, reference_c: np.ndarray, p
         nominal = np.clip(np.array(previous.powers_w)[_BLOCK_OF[at]], 0.0, full_w)
     powers = nominal.tolist()
     state, followed, chamber = x, np.empty(STEPS), np.empty(STEPS)
-    a, power, disturbance = model.linearise(x, step_s, ambient_c)
+    gain, lining, load = shares
+    a, power, disturbance = model.linearise(x, step_s, ambient_c, lining, load)
+    power = gain * power
     i = 0
     for block, count in enumerate(BLOCKS):
-        watts = powers[block]
+        watts = gain * powers[block]
         for _ in range(count):
-            after = model.step(state, watts, step_s, ambient_c, unexplained_w)
+            after = model.step(state, watts, step_s, ambient_c, unexplained_w, lining, load)
             floor = min(ambient_c, x[CHAMBER])
             if unexplained_w < 0.0 and after[CHAMBER] < floor:
                 # An unknown loss ends with what drives it: a wide-open door cools the chamber to the surroundings, not below absolute zero.
                 less = min(0.0, unexplained_w + (floor - after[CHAMBER]) / disturbance[CHAMBER])
-                after = model.step(state, watts, step_s, ambient_c, less)
+                after = model.step(state, watts, step_s, ambient_c, less, lining, load)
             state = after
             followed[i], chamber[i] = state[follows], state[CHAMBER]
             i += 1
@@ -80,7 +90,7 @@ def make(model: EnergyModel, x, unexplained_w: float, reference_c: np.ndarray, p
     response = _responses(a, power, (follows,) if follows == CHAMBER else (follows, CHAMBER))
     sensitivity = response[0]
     error = followed - reference_c
-    scale = STEPS * (MOVE_K / (0.1 * full_w)) ** 2
+    scale = STEPS * (_MK / (0.1 * full_w)) ** 2
     moves = scale * (_DIFFERENCES.T @ _DIFFERENCES)
     moves_at_nominal = moves @ nominal
     weight = np.ones(STEPS)

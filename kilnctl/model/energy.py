@@ -124,10 +124,18 @@ class EnergyModel:
         )
 
     def step(
-        self, x, power_w: float, dt_s: float, ambient_c: float, disturbance_w: float = 0.0
+        self,
+        x,
+        power_w: float,
+        dt_s: float,
+        ambient_c: float,
+        disturbance_w: float = 0.0,
+        lining: float = 1.0,
+        load: float = 1.0,
     ) -> tuple[float, ...]:
         """The state dt_s later under constant power (as rated: what the duty stands for) and a heat flow of
-        unknown origin into the chamber."""
+        unknown origin into the chamber. `lining`, `load`: so many times the modelled area of lining and
+        contents takes heat from the chamber, at the temperatures that one area has."""
         power_w = power_w / (1.0 + self.resistance_rise_per_k * (x[0] - self.rated_c))
         (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = (
             self.flows(x, ambient_c)
@@ -153,9 +161,10 @@ class EnergyModel:
         else:
             qk = alpha_k = beta_k = ak = bk = 0.0
         leak = self.leak_w_per_k
-        net = qe - q1 - qk - leak * (x[1] - ambient_c) + disturbance_w + self.extra_w
-        dc = self.chamber_j_per_k / dt_s + be + a1 + ak + leak - ae * beta_e - b1 * beta_1 - bk * beta_k
-        up = (net + ae * alpha_e + b1 * alpha_1 + bk * alpha_k) / dc
+        net = qe - lining * (q1 - b1 * alpha_1) - load * (qk - bk * alpha_k) - leak * (x[1] - ambient_c)
+        dc = self.chamber_j_per_k / dt_s + be + leak - ae * beta_e
+        dc += lining * (a1 - b1 * beta_1) + load * (ak - bk * beta_k)
+        up = (net + ae * alpha_e + disturbance_w + self.extra_w) / dc
         down_1 = alpha_1 + beta_1 * up
         down_2 = alpha_2 + beta_2 * down_1
         down_3 = alpha_3 + beta_3 * down_2
@@ -180,9 +189,11 @@ class EnergyModel:
         film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * SIGMA * t * t * t / STILL_FILM
         return self.lag_s * (INNER_LAG + (1.0 - INNER_LAG) / film)
 
-    def linearise(self, x, dt_s: float, ambient_c: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def linearise(
+        self, x, dt_s: float, ambient_c: float, lining: float = 1.0, load: float = 1.0
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """A (8×8) of the step's increment response, and its columns for 1 W of element power and of
-        disturbance (each (8,))."""
+        disturbance (each (8,)); `lining`, `load` as in `step`."""
         (qe, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, b4), (_, a5, _), (_, ak, bk) = (
             self.flows(x, ambient_c)
         )
@@ -198,7 +209,8 @@ class EnergyModel:
         capacity = (self.element_j_per_k, self.chamber_j_per_k, *warmed, self.contents_j_per_k or 1.0)
         m = np.zeros((SENSOR, SENSOR))
         m[0, 0], m[0, 1] = ae + self.resistance_rise_per_k * share_of_rated * max(0.0, qe), -be
-        m[1, 0], m[1, 1], m[1, 2], m[1, 6] = -ae, be + a1 + ak + self.leak_w_per_k, -b1, -bk
+        m[1, 0], m[1, 2], m[1, 6] = -ae, -lining * b1, -load * bk
+        m[1, 1] = be + lining * a1 + load * ak + self.leak_w_per_k
         m[2, 1], m[2, 2], m[2, 3] = -a1, b1 + a2, -b2
         m[3, 2], m[3, 3], m[3, 4] = -a2, b2 + a3, -b3
         m[4, 3], m[4, 4], m[4, 5] = -a3, b3 + a4, -b4
@@ -221,6 +233,13 @@ class EnergyModel:
             power[CONTENTS], disturbance[CONTENTS] = power[CHAMBER], disturbance[CHAMBER]
         power[SENSOR], disturbance[SENSOR] = share * power[CHAMBER], share * disturbance[CHAMBER]
         return a, power * share_of_rated, disturbance
+
+    def taken_w(self, x) -> tuple[float, float]:
+        """Heat that lining and contents take from the chamber, W."""
+        lining = _link(x[CHAMBER], x[LINING], self.film_w_per_k, self.film_m2)[0]
+        if self.contents_j_per_k <= 0.0:
+            return lining, 0.0
+        return lining, _link(x[CHAMBER], x[CONTENTS], self.contents_w_per_k, self.contents_m2)[0]
 
     # ---- what follows from it
     # --------------------------------------------------------------------------------------
