@@ -145,7 +145,7 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
             # Found by a current, it shows only under heat.
             return reading.contactor_closed is True
         case "relay-on-unasked":
-            return finite(reading.fired) and reading.fired > 0.02
+            return surroundings.flowing(reading) is True
         case "energy":
             return not finite(tick.energy_j) or tick.energy_j > policy.most_energy_j
         case "run-time":

@@ -219,7 +219,10 @@ def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
      ("contactor-welded", dict(contactor_closed=True), True), ("contactor-welded", dict(contactor_closed=None), True),
      ("start-contactor", dict(contactor_closed=False), False), ("start-contactor", dict(contactor_closed=True), True), ("start-contactor", dict(contactor_closed=None), False),
      ("relay-on-unasked", dict(fired=0.02), False), ("relay-on-unasked", dict(fired=0.0), False), ("relay-on-unasked", dict(fired=0.021), True),
-     ("relay-on-unasked", dict(fired=None), False), ("relay-on-unasked", dict(fired=math.nan), False)],
+     ("relay-on-unasked", dict(fired=None), False), ("relay-on-unasked", dict(fired=math.nan), False),
+     # A rig that reads back no power may still read a current.
+     ("relay-on-unasked", dict(fired=None, current_a=0.19), False), ("relay-on-unasked", dict(fired=None, current_a=0.2), True),
+     ("relay-on-unasked", dict(fired=math.nan, current_a=math.nan), True), ("relay-on-unasked", dict(fired=0.0, current_a=13.0), False)],
 )  # fmt: skip
 def test_what_a_reading_shows_of_a_cause(fault, reading, standing):
     assert stands(fault, **reading) is standing

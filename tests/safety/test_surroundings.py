@@ -244,8 +244,16 @@ def test_where_no_power_is_read_back_a_current_says_that_something_flows(command
     assert known.unasked == 0.0
 
 
+@pytest.mark.parametrize("fired, current, flows", [
+    (0.02, 13.0, False), (0.021, 0.0, True), (0.0, None, False), (None, None, None), (math.nan, None, None), (None, 0.19, False), (None, 0.2, True),
+    (math.nan, 0.0, False), (math.inf, 13.0, True), (None, math.nan, True), (None, -math.inf, True),
+])  # fmt: skip
+def test_what_flows_is_told_by_the_power_read_back_and_else_by_the_current(fired, current, flows):
+    assert surroundings.flowing(Reading(100.0, fired=fired, current_a=current)) is flows
+
+
 def test_nothing_is_compared_with_what_is_not_known():
-    for commanded, fired in ((None, 1.0), (math.nan, 1.0), (0.3, None), (0.3, math.nan)):
+    for commanded, fired in ((None, 1.0), (math.nan, 1.0), (0.3, None), (0.3, math.nan), (0.0, None), (0.0, math.nan)):
         s = state(unasked=1.0, asked=0.3, given=0.3)
         told(s, commanded=commanded, fired=fired)
         assert (s.unasked, s.asked, s.given) == (1.0, 0.3, 0.3)
