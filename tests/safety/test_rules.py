@@ -90,7 +90,7 @@ ABOVE = "a temperature is above its limit, or the sensor that watches it is not 
 def test_what_takes_the_heat_and_what_is_said_of_it(change, reason, contactor):
     _, v = look(**change)
     assert v.permit is None and v.duty_limit == 0.0 and v.reason == reason and v.contactor_allowed is contactor and v.trips == ()
-    assert v.usable is not (reason == NO_READING)
+    assert v.usable is (reason != NO_READING)
 
 
 def test_a_door_that_cannot_tell_leaves_the_contactor():
@@ -151,7 +151,7 @@ def test_only_a_name_clears_a_trip(who, heard):
     s, _ = look(faults=("board-lost",))
     s.over["noise"], s.danger, s.excess, s.believed = 5.0, "pull", 3.0, {"reading-fell": (90.0, 5.0)}
     new, standing = acknowledge(s, ALL, Reading(100.0, **QUIET), Tick(102.0, 102, 0.0), who)
-    assert standing == (() if heard else ("board-lost",)) and (new is s) is not heard
+    assert standing == (() if heard else ("board-lost",)) and (new is s) is (not heard)
     assert set(s.trips) == {"board-lost"} and s.danger == "pull" and s.believed
     if heard:
         assert (new.trips, new.over, new.danger, new.excess, new.believed) == ({}, {}, "", 0.0, {})
@@ -189,7 +189,7 @@ def test_a_cause_that_shows_only_under_heat_is_gone_by_a_word(fault):
 
 @pytest.mark.parametrize("chamber, gone", [(-60.0, True), (-60.1, False), (1820.0, True), (1820.1, False)])
 def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
-    assert stands("sensor-open", chamber=chamber) is not gone
+    assert stands("sensor-open", chamber=chamber) is (not gone)
 
 
 @pytest.mark.parametrize(
@@ -210,6 +210,7 @@ def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
      ("sensors-disagree", dict(limit_c=100.0, faults=("limit-open",)), True),
      ("cold-junction", dict(cold_junction_c=None), False), ("cold-junction", dict(cold_junction_c=-20.0), False), ("cold-junction", dict(cold_junction_c=-20.1), True),
      ("cold-junction", dict(cold_junction_c=80.0), False), ("cold-junction", dict(cold_junction_c=80.1), True), ("cold-junction", dict(cold_junction_c=math.nan), True),
+     ("cold-junction", dict(cold_junction_c="x"), True),
      ("board-lost", dict(), False), ("board-lost", dict(faults=("board-lost",)), True), ("board-lost", dict(faults=("board-fault",)), False),
      ("board-fault", dict(faults=("board-fault",)), True), ("board-fault", dict(faults=("board-lost",)), False),
      # 30 % of 200 V.
@@ -263,6 +264,6 @@ BACK = [(0.0, 90.0, True), (0.0, 89.95, False), (0.0, 110.0, True), (0.0, 110.05
 def test_a_reading_is_taken_back_where_it_was_or_where_the_oven_may_have_cooled_to(fault, since, now_c, back):
     # Only by what was believed when this very trip latched: not by the moving last good reading, nor by a fall that is under way.
     s = warm(good_s=0.0, good_c=5.0, fall=(0.0, 5.0, 5.0, 0.2, None), believed={fault: (100.0, 200.0 - since)})
-    assert stands(fault, chamber=now_c, s=s, policy=POLICY) is not back
+    assert stands(fault, chamber=now_c, s=s, policy=POLICY) is (not back)
     unknown = warm(good_s=200.0 - since, good_c=100.0, fall=(200.0 - since, 100.0, 50.0, 0.2, None), believed={"another": (100.0, 200.0 - since)})
     assert stands(fault, chamber=now_c, s=unknown, policy=POLICY), "nobody knows where it was"

@@ -287,7 +287,7 @@ def test_above_a_limit_there_is_no_heat_and_after_two_seconds_a_trip(fault, name
     for value, over in ((at, False), (at + 0.01, True)):
         s, reading = state(), {"limit_c": 290.0, **{name: value}}
         for now, last in ((1000.0, False), (1001.9, False), (1002.0, True)):
-            assert below(s, policy, now=now, **reading) is not over
+            assert below(s, policy, now=now, **reading) is (not over)
             assert set(s.trips) == ({fault} if over and last else set())
         assert not over or f"{at:.0f} °C" in s.trips[fault].seen
 
@@ -312,7 +312,7 @@ def test_a_part_with_a_limit_of_its_own_has_to_be_seen(reading):
                            (dataclasses.replace(POLICY, part_trip_c=200.0), False)):  # fmt: skip
         s = state()
         for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
-            assert below(s, policy, now=now, **reading) is not needed
+            assert below(s, policy, now=now, **reading) is (not needed)
             assert set(s.trips) == ({"part-sensor"} if needed and last else set())
     assert below(state(), POLICY, part_c=90.0, faults=("limit-open", "open"))
 
@@ -322,7 +322,7 @@ def test_a_second_sensor_has_to_be_there_where_there_is_one(reading):
     for policy, needed in ((BOTH, True), (POLICY, False)):
         s = state()
         for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
-            assert below(s, policy, now=now, **reading) is not needed
+            assert below(s, policy, now=now, **reading) is (not needed)
             assert set(s.trips) == ({"limit-sensor"} if needed and last else set())
     assert below(state(), BOTH, limit_c=100.0, faults=("part-open", "open"))
 
