@@ -271,6 +271,14 @@ def test_the_level_of_a_rise_nobody_asked_for(dt):
     assert door.quiet_c == 100.0 and not door.trips
 
 
+@pytest.mark.parametrize("fired, commanded, counts", [(0.04, 0.0, True), (0.04, 0.02, True), (0.04, 0.021, False), (0.021, None, False), (0.021, math.nan, False), (0.02, None, True),
+                                                      (0.0, 0.5, True), (0.5, 0.5, False)])  # fmt: skip
+def test_what_leaks_past_a_relay_that_nobody_asked_is_no_heat_that_explains_a_rise(fired, commanded, counts):
+    s = state(off_s=7.0)
+    heat.behaviour(s, POLICY, Reading(100.0), tick(500.0, commanded=commanded), 1.0, fired, [])
+    assert s.off_s == (8.0 if counts else 0.0)
+
+
 def test_a_rise_is_measured_anew_once_the_contactor_is_told_to_open():
     quiet = POLICY.unasked_rise_s
     for coil, told_s, off_s, begun in ((False, 1000.0 - quiet, 1e5, True), (False, 1000.1 - quiet, 1e5, False), (False, 0.0, quiet - 1.1, False), (True, 1000.0, 1e5, True),
