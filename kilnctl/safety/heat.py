@@ -56,7 +56,9 @@ def behaviour(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: 
     limit = _fall(s, policy, reading, tick, door)
     _no_rise(s, policy, tick, fired, dt)
     _sinking(s, reading, tick, fired, dt)
-    _unasked_rise(s, policy, reading.cold_junction_c, now, fired, dt, door)
+    # What flows although nobody asked is no heat that explains a rise: a leak of a twentieth is below the relay's own rule.
+    asked = min(fired, tick.commanded) if finite(tick.commanded) else fired
+    _unasked_rise(s, policy, reading.cold_junction_c, now, asked, dt, door)
     _unexplained(s, policy, tick, dt, warnings)
     return limit
 
@@ -139,11 +141,11 @@ def _sinking(s: SafetyState, reading: Reading, tick: Tick, fired: float, dt: flo
         trip(s, "falls-when-heated", tick.time_s, time=s.sink[1], fall=start - s.slow_c)
 
 
-def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float, fired: float, dt: float, door: bool) -> None:
+def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float, asked: float, dt: float, door: bool) -> None:
     """No heat and yet a rise: a relay that stays on. The elements' own stored heat gets its time first; an oven that recovers
     from an open door only comes back to where it was; one that is cooler than its terminals warms with the room. A rise is measured anew
     once the contactor is told to open: what rises after that comes past relay and contactor both."""
-    s.off_s = 0.0 if fired > 0.02 else s.off_s + dt
+    s.off_s = 0.0 if asked > 0.02 else s.off_s + dt
     off_s = min(s.off_s, now - s.coil_s) if s.coil is False else s.off_s
     if off_s < policy.unasked_rise_s or door:
         s.quiet_c = max(s.slow_c, s.top_c) if door else None

@@ -102,7 +102,7 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
     chamber = reading.chamber_c
     sensor_bad = any(f in SENSOR_FAULTS for f in reading.faults) or not finite(chamber) or not sensor.LOWEST_C <= chamber <= sensor.HIGHEST_C
     cold, second, part = reading.cold_junction_c, reading.limit_c, reading.part_c
-    second_bad = policy.has_limit_sensor and (not finite(second) or any(f.startswith("limit-") for f in reading.faults))
+    second_bad = policy.has_limit_sensor and not sensor.there("limit", second, reading)
 
     def above(limit: float, *values: float | None) -> bool:
         return any(v is not None and not (finite(v) and v <= limit - BELOW_K) for v in values)
@@ -115,9 +115,9 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
         case "over-schedule":
             return sensor_bad or above(policy.schedule_trip_c, chamber)
         case "over-part":
-            return part is None or above(policy.part_trip_c, part)
+            return not sensor.there("part", part, reading) or above(policy.part_trip_c, part)
         case "part-sensor":
-            return not finite(part) or any(f.startswith("part-") for f in reading.faults)
+            return not sensor.there("part", part, reading)
         case "limit-sensor":
             return second_bad
         case "sensors-disagree":
@@ -145,7 +145,7 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
             # Found by a current, it shows only under heat.
             return reading.contactor_closed is True
         case "relay-on-unasked":
-            return finite(reading.fired) and reading.fired > 0.02
+            return surroundings.flowing(reading) is True
         case "energy":
             return not finite(tick.energy_j) or tick.energy_j > policy.most_energy_j
         case "run-time":

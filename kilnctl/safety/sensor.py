@@ -125,6 +125,11 @@ def cold_junction(s: SafetyState, policy: Policy, cold: float | None, now: float
         warnings.append(f"the terminals of the thermocouple are at {cold:.0f} °C: the electronics box is getting too warm")
 
 
+def there(name: str, value: float | None, reading: Reading) -> bool:
+    """Whether the "limit" or "part" sensor shows a temperature. One too hot for any sensor stays: it is above every limit."""
+    return finite(value) and value >= LOWEST_C and not any(f.startswith(f"{name}-") for f in reading.faults)
+
+
 def limits(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, usable: bool, warnings: list[str]) -> bool:
     """Over-temperature of control, second and part sensor, and their disagreement. False: no heat this tick."""
     now, chamber, part = tick.time_s, reading.chamber_c, reading.part_c
@@ -132,7 +137,7 @@ def limits(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: flo
     if usable:
         cool &= _below(s, "over-oven", "control", chamber, policy.chamber_trip_c, now, policy)
         cool &= _below(s, "over-schedule", "control", chamber, policy.schedule_trip_c, now, policy)
-    if finite(part) and not any(f.startswith("part-") for f in reading.faults):
+    if there("part", part, reading):
         cool &= _below(s, "over-part", "part", part, policy.part_trip_c, now, policy)
     elif policy.has_part_sensor and policy.part_trip_c < math.inf:
         watched = False  # the part has a limit of its own, and nobody sees whether it is kept
@@ -163,7 +168,7 @@ def _second(s: SafetyState, policy: Policy, reading: Reading, now: float, dt: fl
     if not policy.has_limit_sensor:
         return True
     second, chamber = reading.limit_c, reading.chamber_c
-    absent = not finite(second) or any(f.startswith("limit-") for f in reading.faults)
+    absent = not there("limit", second, reading)
     if lasting(s, "second", absent, now, policy.sensor_coast_s):
         trip(s, "limit-sensor", now)
     if absent:

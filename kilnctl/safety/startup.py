@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from ..reading import Reading
 from .state import Trip, finite
-from .surroundings import CURRENT_A
+from .surroundings import flowing
 from .words import WORDS
 
 #: How long each of the first two parts lasts, and how long of it read-backs get to follow, s.
@@ -25,8 +25,6 @@ PROBE_DUTY, HEAT_DUTY = 0.5, 0.6
 RISE_K, RISE_SIGMAS, LONGEST_HEAT_S = 3.0, 8.0, 180.0
 #: A fall of so much during the short heat means swapped wires, K.
 FALL_K = 4.0
-#: Share of full power that counts as something flowing.
-FLOWING = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,12 +92,12 @@ def _relay_alone(test: StartTest, reading: Reading, now_s: float, spent: float) 
     if spent >= FOLLOW_S:
         if reading.contactor_closed is True:
             return _fail(test, now_s, "start-contactor", "the contactor reads closed although its coil is off")
-        if _flowing(reading):
+        if flowing(reading):
             return _fail(test, now_s, "start-contactor", "current flowed with the contactor's coil off")
     if spent < HOLD_S:
         return test, Command(PROBE_DUTY, False)
     unproved = test.unproved
-    if reading.contactor_closed is None and _flowing(reading) is None:
+    if reading.contactor_closed is None and flowing(reading) is None:
         unproved += ("that the contactor opens (no read-back, no current sensor)",)
     return replace(test, phase="contactor alone", since_s=now_s, unproved=unproved), Command(0.0, True)
 
@@ -108,14 +106,14 @@ def _contactor_alone(test: StartTest, reading: Reading, now_s: float, spent: flo
     if spent >= FOLLOW_S:
         if reading.contactor_closed is False:
             return _fail(test, now_s, "start-no-rise", "the contactor did not close")
-        if _flowing(reading):
+        if flowing(reading):
             return _fail(test, now_s, "start-relay", "current flowed with the relay's input off")
     if spent < HOLD_S:
         return test, Command(0.0, True)
     if not finite(reading.chamber_c):
         return _fail(test, now_s, "start-no-rise", "the control sensor gave no reading")
     unproved = test.unproved
-    if _flowing(reading) is None:
+    if flowing(reading) is None:
         unproved += ("that the relay blocks (no current sensor); watch for a rise without heat",)
     return replace(test, phase="heat", since_s=now_s, base_c=reading.chamber_c, low_c=reading.chamber_c, unproved=unproved), Command(HEAT_DUTY, True)
 
@@ -136,15 +134,6 @@ def _heat(test: StartTest, reading: Reading, now_s: float, spent: float) -> tupl
     if spent >= LONGEST_HEAT_S:
         return _fail(test, now_s, "start-no-rise", f"{spent:.0f} s of heat raised the control reading by only {rise:.1f} K")
     return replace(test, low_c=low), Command(HEAT_DUTY, True)
-
-
-def _flowing(reading: Reading) -> bool | None:
-    """Whether power reaches the elements; None where the rig cannot tell."""
-    if finite(reading.fired):
-        return reading.fired > FLOWING
-    if reading.current_a is not None:
-        return not (finite(reading.current_a) and reading.current_a < CURRENT_A)
-    return None
 
 
 def _fail(test: StartTest, now_s: float, fault: str, what: str) -> tuple[StartTest, Command]:

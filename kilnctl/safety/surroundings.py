@@ -10,6 +10,17 @@ from .state import DANGER, SafetyState, Tick, finite, lasting, number, trip
 UNASKED_ALLOWANCE = 0.05
 #: Current that is certainly more than a relay's leakage, A.
 CURRENT_A = 0.2
+#: Share of full power that counts as something flowing.
+FLOWING = 0.02
+
+
+def flowing(reading: Reading) -> bool | None:
+    """Whether power reaches the elements; None where the rig cannot tell."""
+    if finite(reading.fired):
+        return reading.fired > FLOWING
+    if reading.current_a is None:
+        return None
+    return not (finite(reading.current_a) and reading.current_a < CURRENT_A)
 
 
 def clock(s: SafetyState, policy: Policy, tick: Tick) -> bool:
@@ -101,8 +112,9 @@ def relay_and_contactor(s: SafetyState, policy: Policy, reading: Reading, tick: 
 
     asked = tick.commanded
     given = reading.fired if finite(reading.fired) else None
-    if given is None and asked == 0.0 and reading.current_a is not None:
-        given = 0.0 if finite(reading.current_a) and reading.current_a < CURRENT_A else 1.0
+    flows = flowing(reading)
+    if given is None and asked == 0.0 and flows is not None:
+        given = 1.0 if flows else 0.0
     if not finite(asked) or given is None:
         return
     s.unasked = max(0.0, s.unasked + (given - asked - UNASKED_ALLOWANCE) * dt)

@@ -87,6 +87,7 @@ def test_whatever_numbers_come_the_answer_is_a_duty_within_its_limit(f, u, limit
 
 def test_the_gate_opens_once_a_step_and_never_goes_back():
     gate = Gate()
+    assert not hasattr(gate, "__dict__"), "it remembers nothing else"
     assert gate.pass_duty(0.5, Permit(0.0, 2.0, 1), 1.0, 1) == 0.5
     assert gate.pass_duty(0.5, Permit(0.0, 2.0, 1), 1.1, 1) == 0.0, "the same step again"
     assert gate.pass_duty(0.5, Permit(0.0, 2.0, 0), 1.1, 0) == 0.0, "an older step"

@@ -117,6 +117,8 @@ def test_the_cap_of_a_fall_is_the_greater_of_what_was_fired_what_holds_and_two_p
 def test_a_fall_is_over_after_three_kelvin_and_a_quarter_of_it_up_and_rising(origin, slow, slope, over):
     s = state(slow_c=slow, slope_k_per_s=slope, fall=(0.0, origin, 50.0, 0.2, None))
     assert heat._fall(s, POLICY, Reading(slow), tick(10.0), False) == 0.2 and (s.fall is None) is over
+    late = state(slow_c=slow, slope_k_per_s=slope, fall=(0.0, origin, 50.0, 0.2, None))
+    assert heat._fall(late, POLICY, Reading(slow), tick(POLICY.fall_s + 1.0), False) == 0.2 and set(late.trips) == (set() if over else {"reading-fell"})
 
 
 def test_the_lowest_of_a_fall_is_kept():
@@ -177,7 +179,9 @@ def test_how_long_a_fall_may_last(switch, told, longest):
 
 
 def test_heat_without_rise_adds_up_fired_seconds_from_nine_tenths_on():
-    s = state(window=(100.0, 0.0))
+    s = state(window=None)
+    heat._no_rise(s, POLICY, tick(), 1.0, 1.0)
+    assert s.window == (100.0, 0.0)
     for dt, fired, used in ((2.0, 0.9, 1.8), (0.5, 1.0, 2.3)):
         heat._no_rise(s, POLICY, tick(), fired, dt)
         assert s.window == (100.0, pytest.approx(used))
@@ -267,6 +271,14 @@ def test_the_level_of_a_rise_nobody_asked_for(dt):
     assert door.quiet_c == 100.0 and not door.trips
 
 
+@pytest.mark.parametrize("fired, commanded, counts", [(0.04, 0.0, True), (0.04, 0.02, True), (0.04, 0.021, False), (0.021, None, False), (0.021, math.nan, False), (0.02, None, True),
+                                                      (0.0, 0.5, True), (0.5, 0.5, False)])  # fmt: skip
+def test_what_leaks_past_a_relay_that_nobody_asked_is_no_heat_that_explains_a_rise(fired, commanded, counts):
+    s = state(off_s=7.0)
+    heat.behaviour(s, POLICY, Reading(100.0), tick(500.0, commanded=commanded), 1.0, fired, [])
+    assert s.off_s == (8.0 if counts else 0.0)
+
+
 def test_a_rise_is_measured_anew_once_the_contactor_is_told_to_open():
     quiet = POLICY.unasked_rise_s
     for coil, told_s, off_s, begun in ((False, 1000.0 - quiet, 1e5, True), (False, 1000.1 - quiet, 1e5, False), (False, 0.0, quiet - 1.1, False), (True, 1000.0, 1e5, True),
@@ -343,9 +355,9 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
     for odd in (None, math.nan):
         assert after(odd)[0].excess == 0.0
     for full in (0.0, -1.0, math.nan, math.inf):
-        s = state()
+        s = state(excess=3.0, missing=3.0, fired_60=0.5)
         heat._unexplained(s, POLICY, Tick(1.0, 1, 0.3, unexplained_w=900.0, full_power_w=full), 1.0, [])
-        assert s.excess == 0.0
+        assert s.excess == s.missing == 3.0, "no share can be told, so what was is kept"
 
 
 @pytest.mark.parametrize("fired, share, told", [(0.41, -0.13, True), (0.4, -0.2, False), (0.41, -0.12, False), (1.0, -0.31, True), (1.0, -0.3, False)])
@@ -360,7 +372,7 @@ def test_too_little_heat_for_five_minutes_is_told(fired, share, told):
 
 
 @pytest.mark.parametrize("full, holding, share", [(1000.0, 300.0, 0.3), (1000.0, 1500.0, 1.0), (1000.0, -5.0, 0.0), (0.0, 5.0, 0.0), (-1.0, 5.0, 0.0), (math.nan, 5.0, 0.0), (math.inf, 5.0, 0.0),
-                                                  (1000.0, math.nan, 0.0), (0.5, 0.25, 0.5)])  # fmt: skip
+                                                  (1000.0, math.nan, 0.0), (1000.0, math.inf, 0.0), (None, 5.0, 0.0), (0.5, 0.25, 0.5)])  # fmt: skip
 def test_holding_share(full, holding, share):
     assert heat.holding_share(tick(full_power_w=full, holding_w=holding)) == share
 

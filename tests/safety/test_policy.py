@@ -127,6 +127,8 @@ def test_a_schedule_narrows_and_never_widens(oven, schedule):
     tight = dataclasses.replace(cabinet, limits=dataclasses.replace(cabinet.limits, most_energy_j=1e7, part_highest_c=200.0))
     p = policy_for(tight, wide)
     assert (p.schedule_trip_c, p.longest_s, p.most_energy_j, p.part_trip_c) == (275.0, 12 * 3600.0, 1e7, 210.0)
+    free = dataclasses.replace(cabinet, limits=dataclasses.replace(cabinet.limits, most_energy_j=None))
+    assert policy_for(free).most_energy_j == math.inf and policy_for(free, wide).most_energy_j == 9e9
     small = dataclasses.replace(plan, most_energy_j=5e6, longest_s=60.0)
     p = policy_for(tight, small)
     assert (p.most_energy_j, p.longest_s) == (5e6, 60.0)

@@ -90,7 +90,7 @@ ABOVE = "a temperature is above its limit, or the sensor that watches it is not 
 def test_what_takes_the_heat_and_what_is_said_of_it(change, reason, contactor):
     _, v = look(**change)
     assert v.permit is None and v.duty_limit == 0.0 and v.reason == reason and v.contactor_allowed is contactor and v.trips == ()
-    assert v.usable is not (reason == NO_READING)
+    assert v.usable is (reason != NO_READING)
 
 
 def test_a_door_that_cannot_tell_leaves_the_contactor():
@@ -151,7 +151,7 @@ def test_only_a_name_clears_a_trip(who, heard):
     s, _ = look(faults=("board-lost",))
     s.over["noise"], s.danger, s.excess, s.believed = 5.0, "pull", 3.0, {"reading-fell": (90.0, 5.0)}
     new, standing = acknowledge(s, ALL, Reading(100.0, **QUIET), Tick(102.0, 102, 0.0), who)
-    assert standing == (() if heard else ("board-lost",)) and (new is s) is not heard
+    assert standing == (() if heard else ("board-lost",)) and (new is s) is (not heard)
     assert set(s.trips) == {"board-lost"} and s.danger == "pull" and s.believed
     if heard:
         assert (new.trips, new.over, new.danger, new.excess, new.believed) == ({}, {}, "", 0.0, {})
@@ -189,7 +189,7 @@ def test_a_cause_that_shows_only_under_heat_is_gone_by_a_word(fault):
 
 @pytest.mark.parametrize("chamber, gone", [(-60.0, True), (-60.1, False), (1820.0, True), (1820.1, False)])
 def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
-    assert stands("sensor-open", chamber=chamber) is not gone
+    assert stands("sensor-open", chamber=chamber) is (not gone)
 
 
 @pytest.mark.parametrize(
@@ -198,10 +198,13 @@ def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
      ("over-oven", dict(limit_c=298.1), True), ("over-oven", dict(limit_c=None), False), ("over-oven", dict(limit_c=math.nan), True),
      ("over-oven", dict(limit_c=-math.inf), True), ("over-schedule", dict(chamber=248.0), False), ("over-schedule", dict(chamber=248.1), True),
      ("over-schedule", dict(limit_c=290.0), False), ("over-part", dict(part_c=198.0), False), ("over-part", dict(part_c=198.1), True),
-     ("over-part", dict(part_c=None), True), ("over-part", dict(part_c=math.nan), True), ("over-part", dict(chamber=math.nan), False),
+     ("over-part", dict(part_c=None), True), ("over-part", dict(part_c=math.nan), True), ("over-part", dict(part_c=-60.1), True),
+     ("over-part", dict(part_c=90.0, faults=("part-open",)), True), ("over-part", dict(chamber=math.nan), False),
      ("part-sensor", dict(), False), ("part-sensor", dict(part_c=None), True), ("part-sensor", dict(part_c=math.nan), True),
+     ("part-sensor", dict(part_c=-60.0), False), ("part-sensor", dict(part_c=-60.1), True),
      ("part-sensor", dict(faults=("part-open",)), True), ("part-sensor", dict(faults=("limit-open", "open")), False),
      ("limit-sensor", dict(), False), ("limit-sensor", dict(limit_c=None), True), ("limit-sensor", dict(limit_c=math.nan), True),
+     ("limit-sensor", dict(limit_c=-60.0), False), ("limit-sensor", dict(limit_c=-60.1), True),
      ("limit-sensor", dict(faults=("limit-open",)), True), ("limit-sensor", dict(faults=("part-open", "open")), False),
      # Four fifths of the greater of 40 K and 6 %.
      ("sensors-disagree", dict(limit_c=132.0), False), ("sensors-disagree", dict(limit_c=132.1), True), ("sensors-disagree", dict(limit_c=68.0), False),
@@ -210,6 +213,7 @@ def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
      ("sensors-disagree", dict(limit_c=100.0, faults=("limit-open",)), True),
      ("cold-junction", dict(cold_junction_c=None), False), ("cold-junction", dict(cold_junction_c=-20.0), False), ("cold-junction", dict(cold_junction_c=-20.1), True),
      ("cold-junction", dict(cold_junction_c=80.0), False), ("cold-junction", dict(cold_junction_c=80.1), True), ("cold-junction", dict(cold_junction_c=math.nan), True),
+     ("cold-junction", dict(cold_junction_c="x"), True),
      ("board-lost", dict(), False), ("board-lost", dict(faults=("board-lost",)), True), ("board-lost", dict(faults=("board-fault",)), False),
      ("board-fault", dict(faults=("board-fault",)), True), ("board-fault", dict(faults=("board-lost",)), False),
      # 30 % of 200 V.
@@ -219,7 +223,10 @@ def test_a_sensor_is_well_within_the_range_of_any_thermocouple(chamber, gone):
      ("contactor-welded", dict(contactor_closed=True), True), ("contactor-welded", dict(contactor_closed=None), True),
      ("start-contactor", dict(contactor_closed=False), False), ("start-contactor", dict(contactor_closed=True), True), ("start-contactor", dict(contactor_closed=None), False),
      ("relay-on-unasked", dict(fired=0.02), False), ("relay-on-unasked", dict(fired=0.0), False), ("relay-on-unasked", dict(fired=0.021), True),
-     ("relay-on-unasked", dict(fired=None), False), ("relay-on-unasked", dict(fired=math.nan), False)],
+     ("relay-on-unasked", dict(fired=None), False), ("relay-on-unasked", dict(fired=math.nan), False),
+     # A rig that reads back no power may still read a current.
+     ("relay-on-unasked", dict(fired=None, current_a=0.19), False), ("relay-on-unasked", dict(fired=None, current_a=0.2), True),
+     ("relay-on-unasked", dict(fired=math.nan, current_a=math.nan), True), ("relay-on-unasked", dict(fired=0.0, current_a=13.0), False)],
 )  # fmt: skip
 def test_what_a_reading_shows_of_a_cause(fault, reading, standing):
     assert stands(fault, **reading) is standing
@@ -260,6 +267,6 @@ BACK = [(0.0, 90.0, True), (0.0, 89.95, False), (0.0, 110.0, True), (0.0, 110.05
 def test_a_reading_is_taken_back_where_it_was_or_where_the_oven_may_have_cooled_to(fault, since, now_c, back):
     # Only by what was believed when this very trip latched: not by the moving last good reading, nor by a fall that is under way.
     s = warm(good_s=0.0, good_c=5.0, fall=(0.0, 5.0, 5.0, 0.2, None), believed={fault: (100.0, 200.0 - since)})
-    assert stands(fault, chamber=now_c, s=s, policy=POLICY) is not back
+    assert stands(fault, chamber=now_c, s=s, policy=POLICY) is (not back)
     unknown = warm(good_s=200.0 - since, good_c=100.0, fall=(200.0 - since, 100.0, 50.0, 0.2, None), believed={"another": (100.0, 200.0 - since)})
     assert stands(fault, chamber=now_c, s=unknown, policy=POLICY), "nobody knows where it was"

@@ -287,9 +287,20 @@ def test_above_a_limit_there_is_no_heat_and_after_two_seconds_a_trip(fault, name
     for value, over in ((at, False), (at + 0.01, True)):
         s, reading = state(), {"limit_c": 290.0, **{name: value}}
         for now, last in ((1000.0, False), (1001.9, False), (1002.0, True)):
-            assert below(s, policy, now=now, **reading) is not over
+            assert below(s, policy, now=now, **reading) is (not over)
             assert set(s.trips) == ({fault} if over and last else set())
         assert not over or f"{at:.0f} °C" in s.trips[fault].seen
+
+
+def test_the_coldest_and_too_hot_are_temperatures_too():
+    """What is too hot for any sensor is above every limit at once, and not absent for ten seconds."""
+    policy = dataclasses.replace(BOTH, has_part_sensor=True, part_trip_c=200.0)
+    assert below(state(), policy, chamber=-60.0, part_c=-60.0, limit_c=-60.0)
+    for hot, fault in ((dict(part_c=5000.0, limit_c=100.0), "over-part"), (dict(part_c=100.0, limit_c=5000.0), "over-oven")):
+        s = state()
+        for now in (1000.0, 1002.0):
+            assert not below(s, policy, now=now, **hot)
+        assert set(s.trips) == {fault}
 
 
 def test_two_sensors_above_the_same_limit_have_a_clock_each():
@@ -306,23 +317,23 @@ def test_a_reading_that_is_not_believed_is_not_held_against_a_limit():
     assert not s.trips and not s.over
 
 
-@pytest.mark.parametrize("reading", [dict(part_c=None), dict(part_c=math.nan), dict(part_c=90.0, faults=("part-open",)), dict(part_c=999.0, faults=("part-open",))])
+@pytest.mark.parametrize("reading", [dict(part_c=None), dict(part_c=math.nan), dict(part_c=90.0, faults=("part-open",)), dict(part_c=999.0, faults=("part-open",)), dict(part_c=-60.1)])
 def test_a_part_with_a_limit_of_its_own_has_to_be_seen(reading):
     for policy, needed in ((dataclasses.replace(POLICY, has_part_sensor=True, part_trip_c=200.0), True), (dataclasses.replace(POLICY, has_part_sensor=True), False),
                            (dataclasses.replace(POLICY, part_trip_c=200.0), False)):  # fmt: skip
         s = state()
         for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
-            assert below(s, policy, now=now, **reading) is not needed
+            assert below(s, policy, now=now, **reading) is (not needed)
             assert set(s.trips) == ({"part-sensor"} if needed and last else set())
     assert below(state(), POLICY, part_c=90.0, faults=("limit-open", "open"))
 
 
-@pytest.mark.parametrize("reading", [dict(limit_c=None), dict(limit_c=math.nan), dict(limit_c=100.0, faults=("limit-open",)), dict(limit_c=999.0, faults=("limit-open",))])
+@pytest.mark.parametrize("reading", [dict(limit_c=None), dict(limit_c=math.nan), dict(limit_c=100.0, faults=("limit-open",)), dict(limit_c=999.0, faults=("limit-open",)), dict(limit_c=-60.1)])
 def test_a_second_sensor_has_to_be_there_where_there_is_one(reading):
     for policy, needed in ((BOTH, True), (POLICY, False)):
         s = state()
         for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
-            assert below(s, policy, now=now, **reading) is not needed
+            assert below(s, policy, now=now, **reading) is (not needed)
             assert set(s.trips) == ({"limit-sensor"} if needed and last else set())
     assert below(state(), BOTH, limit_c=100.0, faults=("part-open", "open"))
 

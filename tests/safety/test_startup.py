@@ -89,7 +89,7 @@ def test_read_backs_get_their_time_to_follow():
     assert step(test, late, 5.5)[0].phase == "failed"
     assert step(test, Reading(20.0, contactor_closed=True, fired=0.02), 5.5)[0].phase == "contactor alone"
     assert step(test, Reading(20.0, contactor_closed=True, fired=0.021), 5.5)[0].phase == "failed"
-    for current, phase in ((0.19, "contactor alone"), (0.2, "failed"), (math.nan, "failed")):
+    for current, phase in ((0.19, "contactor alone"), (0.2, "failed"), (math.nan, "failed"), (-math.inf, "failed")):
         assert step(test, Reading(20.0, contactor_closed=True, current_a=current), 5.5)[0].phase == phase
 
 

@@ -104,7 +104,7 @@ def test_supply_is_lost_at_thirty_per_cent_and_told_beyond_fifteen(volts, nomina
     policy, s = dataclasses.replace(POLICY, nominal_v=nominal), state()
     for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
         warnings = []
-        assert surroundings.supply(s, policy, Reading(100.0, supply_v=volts), tick(now), warnings) is not lost
+        assert surroundings.supply(s, policy, Reading(100.0, supply_v=volts), tick(now), warnings) is (not lost)
         assert warnings == ([f"the supply is at {volts:.0f} V instead of {nominal:.0f} V"] if warned else [])
         assert set(s.trips) == ({"supply-lost"} if lost and last else set())
     assert not lost or "for 10 s" in s.trips["supply-lost"].seen
@@ -217,7 +217,8 @@ def test_the_second_to_follow_is_whole():
 
 
 @pytest.mark.parametrize("commanded, fired, dt, had, sum_s", [
-    (0.3, 0.6, 2.0, 0.5, 1.0), (0.3, 0.35, 2.0, 0.5, 0.5), (0.3, 0.1, 1.0, 0.5, 0.25), (0.3, 0.1, 2.0, 0.4, 0.0), (0.0, 1.0, 0.5, 0.0, 0.475), (0.0, 0.0, 1.0, 0.0, 0.0),
+    (0.3, 0.6, 2.0, 0.5, 1.0), (0.3, 0.35, 2.0, 0.5, 0.5), (0.3, 0.1, 1.0, 0.5, 0.25), (0.3, 0.1, 2.0, 0.4, 0.0), (0.0, 1.0, 0.5, 0.0, 0.475),
+    (0.0, 0.6, 1.0, 0.5, 1.05), (0.0, 0.0, 1.0, 0.0, 0.0),
 ])  # fmt: skip
 def test_unasked_power_is_summed_beyond_a_twentieth(commanded, fired, dt, had, sum_s):
     s = state(unasked=had)
@@ -232,7 +233,7 @@ def test_unasked_power_trips_above_its_seconds_and_is_shouted_where_the_contacto
     assert "for 60 % of the time while 20 %" in s.trips["relay-on-unasked"].seen
 
 
-@pytest.mark.parametrize("commanded, current, unasked", [(0.0, 0.19, 0.0), (0.0, 0.2, 0.95), (0.0, 13.0, 0.95), (0.0, math.nan, 0.95), (0.0, None, 0.0), (0.1, 13.0, 0.0),
+@pytest.mark.parametrize("commanded, current, unasked", [(0.0, 0.19, 0.0), (0.0, 0.2, 0.95), (0.0, 13.0, 0.95), (0.0, math.nan, 0.95), (0.0, -math.inf, 0.95), (0.0, None, 0.0), (0.1, 13.0, 0.0),
                                                          (1.0, 0.0, 0.0), (None, 13.0, 0.0)])  # fmt: skip
 def test_where_no_power_is_read_back_a_current_says_that_something_flows(commanded, current, unasked):
     for odd in (None, math.nan):
@@ -244,8 +245,16 @@ def test_where_no_power_is_read_back_a_current_says_that_something_flows(command
     assert known.unasked == 0.0
 
 
+@pytest.mark.parametrize("fired, current, flows", [
+    (0.02, 13.0, False), (0.021, 0.0, True), (0.0, None, False), (None, None, None), (math.nan, None, None), (None, 0.19, False), (None, 0.2, True),
+    (math.nan, 0.0, False), (math.inf, 13.0, True), (None, math.nan, True), (None, -math.inf, True),
+])  # fmt: skip
+def test_what_flows_is_told_by_the_power_read_back_and_else_by_the_current(fired, current, flows):
+    assert surroundings.flowing(Reading(100.0, fired=fired, current_a=current)) is flows
+
+
 def test_nothing_is_compared_with_what_is_not_known():
-    for commanded, fired in ((None, 1.0), (math.nan, 1.0), (0.3, None), (0.3, math.nan)):
+    for commanded, fired in ((None, 1.0), (math.nan, 1.0), (0.3, None), (0.3, math.nan), (0.0, None), (0.0, math.nan)):
         s = state(unasked=1.0, asked=0.3, given=0.3)
         told(s, commanded=commanded, fired=fired)
         assert (s.unasked, s.asked, s.given) == (1.0, 0.3, 0.3)

@@ -46,7 +46,7 @@ def test_the_table_is_put_between_its_markers_and_nowhere_else():
     text = f"# Safety\n{BEGIN}\nxyzzy\n{END}\nthe end\n"
     new = placed(text)
     assert new.startswith("# Safety\n" + BEGIN) and new.endswith(END + "\nthe end\n") and "xyzzy" not in new and placed(new) == new
-    for bad in ("no markers", BEGIN, END, f"{END}{BEGIN}", text + BEGIN, text + END):
+    for bad in ("no markers", BEGIN, END, f"{END}{BEGIN}", text + BEGIN, text + END, END + text):
         with pytest.raises(KilnctlError, match="needs one line"):
             placed(bad)
 
