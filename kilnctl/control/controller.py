@@ -10,17 +10,20 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel
 from ..reading import Reading
 from . import estimator, reference
 from . import plan as planning
 from .plain import simc_pi
 from .programme import Programme
 
-#: A new plan is made after this many seconds or one of its steps, whichever is less, and whenever something changed: on request, at a corner,
-#: or in the oven (`estimator.doubt_of`).
-PLAN_EVERY_S, PLAN_AT_DOUBT = 10.0, 6.0
-#: While a door is open anything may be lost: the unexplained heat may change so many times faster, and the hidden temperatures stray so many times
+#: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved so many kelvin and this part
+#: of its way; and whenever something changed: on request, at a corner, or in the oven (`estimator.doubt_of`).
+PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
+#: Without a voltmeter the current tells of the supply: this near to what the elements should draw it is taken for the voltage (P ∝ I²), further off
+#: for the elements themselves (one of several broken, aged: P ∝ I). Shares of full power fired below which it tells nothing.
+SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
+#: While a door is open anything may be lost: the unknown heat may change so many times faster, and the hidden temperatures stray so many times
 #: further. For SETTLING_S after it what was lost before is trusted, and what the draught took out of lining, load and elements is found anew.
 DOOR_WANDER, DOOR_DRIFT = 40.0, 10.0
 SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 1.0, 10.0
@@ -61,8 +64,8 @@ class ControlState:
     estimate: estimator.Estimate
     plan: planning.Plan | None = None
     door_since_s: float | None = None
-    door_unexplained_w: float = 0.0
-    calm_w: float = 0.0
+    door_calm_w: float = 0.0
+    by_current: float = 1.0
     settling_until_s: float = -1.0
     disagreeing_s: float = 0.0
     given_up: bool = False
@@ -86,8 +89,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     s = ControlState(*(getattr(state, name) for name in ControlState.__slots__))
     s.time_s = now = state.time_s + dt_s
     share = reading.fired if reading.fired is not None else (fired or 0.0)
-    full = model.full_power_w(reading.supply_v if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v else None)
-    s.full_w = full
+    s.full_w = full = _full_w(s, model, reading, share)
     door = bool(reading.door_open)
     _door(s, door, now)
 
@@ -95,8 +97,6 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     wander *= programme.wander
     s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
                                              wander, drift, usable)  # fmt: skip
-    if not door and now > s.settling_until_s:
-        s.calm_w += (estimate.heat_w - s.calm_w) * min(1.0, dt_s / 60.0)
     chamber = estimate.now[CHAMBER]
     follows_part = programme.follows == CONTENTS
     value = estimate.now[CONTENTS] if follows_part else chamber
@@ -119,16 +119,19 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         reason = "plain PI: the model and the oven disagree too much"
     else:
         doubt = estimator.doubt_of(estimate, dt_s)
-        if s.plan is None or changed or doubt > PLAN_AT_DOUBT or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
+        if (s.plan is None or changed or doubt > PLAN_AT_DOUBT or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9
+                or abs(estimate.now[programme.follows] - s.plan.from_c) > max(PLAN_MOVED_K, PLAN_MOVED * abs(target - s.plan.from_c))):  # fmt: skip
             s.plan = _plan(programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0)
-        # Between plans only the unexplained heat has news; the planned powers already answer what was known of it.
+        # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
         trim = -estimate.unexplained_w
-        demand = min(full, max(0.0, planned + (s.plan.unexplained_w - estimate.heat_w) / estimate.shares[0]))
+        demand = min(full, max(0.0, planned + (s.plan.heat_w - estimate.heat_w) / estimate.shares[0]))
+        # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
+        if planned >= 0.999 * s.plan.full_w:
+            demand = full
+        elif planned <= 0.001 * full:
+            demand = 0.0
         feedforward = demand - trim
-        if planned >= 0.999 * full and demand < full or planned <= 0.001 * full and demand > 0.0:
-            # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
-            demand = full if planned > 0.5 * full else 0.0
         reason = _reason(s, programme, legs[s.position.leg], demand, full, value)
     if door:
         reason = "the door is open; " + reason
@@ -149,19 +152,24 @@ def _door(s: ControlState, door: bool, now: float) -> None:
     """A door is the disturbance that leaves as suddenly as it came: what was unexplained before it opened is taken up
     again when it closes, instead of letting the filter unlearn the loss over minutes."""
     if door and s.door_since_s is None:
-        s.door_since_s, s.door_unexplained_w = now, s.calm_w
+        s.door_since_s, s.door_calm_w = now, s.estimate.calm_w
     elif not door and s.door_since_s is not None:
         s.door_since_s = None
         s.settling_until_s = now + SETTLING_S
-        s.estimate = replace_unexplained(s.estimate, s.door_unexplained_w)
+        s.estimate = estimator.with_heat(s.estimate, s.door_calm_w)
         s.plan = None
 
 
-def replace_unexplained(estimate: estimator.Estimate, watts: float) -> estimator.Estimate:
-    """The same estimate with the unexplained heat set, and known no worse than in calm."""
-    covariance = estimate.covariance.copy()
-    covariance[N, :N] = covariance[:N, N] = covariance[N, N + 1:] = covariance[N + 1:, N] = 0.0
-    return replace(estimate, heat_w=watts, covariance=covariance)
+def _full_w(s: ControlState, model: EnergyModel, reading: Reading, share: float) -> float:
+    """What the elements give now at full duty, W (as rated, like the model's)."""
+    if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v:
+        return model.full_power_w(reading.supply_v)
+    if reading.current_a and share > CURRENT_TELLS:
+        hot = 1.0 + model.resistance_rise_per_k * (s.estimate.now[ELEMENT] - model.rated_c)
+        ratio = reading.current_a * hot * model.voltage_v / model.power_w
+        if 0.3 < ratio < 1.5:
+            s.by_current = ratio * ratio if abs(ratio - 1.0) < SUPPLY_SHARE else ratio
+    return s.by_current * model.power_w
 
 
 def _requests(s: ControlState, programme: Programme, value: float, requests: tuple[str, ...]) -> bool:
@@ -205,7 +213,7 @@ def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, f
     """`offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s)
-    goal = np.interp(np.arange(1, planning.STEPS + 1) * step_s, times, values) + offset_k
+    goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
     return planning.make(programme.model, estimate.now, estimate.heat_w, goal, s.plan, now, full, programme.ambient_c, step_s,
                      programme.follows, programme.chamber_limit_c, estimate.shares)  # fmt: skip
 

@@ -1,5 +1,8 @@
-"""What the oven's hidden temperatures are, and how much heat nobody accounts for: an extended Kalman filter on the energy
-balance with one added state, a slowly wandering heat flow into the chamber (the "unexplained watts").
+"""What the oven's hidden temperatures are, and where the heat goes that the model does not explain: an extended Kalman filter on
+the energy balance with four added states. One is a heat flow into the chamber of unknown origin. Three are shares of what the
+model has, 1 where it is right: of the elements' power, of the heat that the lining takes from the chamber, of the heat that the
+contents take. A model that is wrong is mostly wrong by such a factor, and a factor stays what it is while the flows change: what
+was learnt on the way up holds at the landing, where a plain heat flow would have to be found anew.
 
 The thermocouple tells of the past: it lags (a state of the model) and is late by the dead time. The filter therefore lives
 at the time the reading speaks of, and `now` runs the model forward through the powers already fired since then.
@@ -7,50 +10,59 @@ Source of the filter: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.
 """
 
 import math
-import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
 
-#: Random walk of the unexplained heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
-#: noise out of the power; up to QUICK once their mean over SURPRISE_S does not, so that a wrong loss is explained within a minute. SURE and
-#: DOUBTFUL: of that mean's square over its variance (were they white, χ² of one degree of freedom: 8 % lie above SURE, 0.3 % above DOUBTFUL).
-CALM, QUICK = 0.0003, 0.002
-_e = lambda n, d: float(os.environ.get(n, d))
-CALM, QUICK = _e("KC_CALM", CALM), _e("KC_QUICK", QUICK)
+#: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat.
+HEAT, POWER, LINING_TAKES, CONTENTS_TAKE = N, N + 1, N + 2, N + 3
 SIZE = N + 4
-W0 = _e("KC_W0", 0.05)
-SHARES_SD = np.array([_e("KC_A", 0.1), _e("KC_B", 0.1), _e("KC_G", 0.2)])
-SHARES_WALK = np.array([_e("KC_AW", 1e-4), _e("KC_BW", 1e-4), _e("KC_GW", 1e-4)])
-SURPRISE_S, SURE, DOUBTFUL = _e("KC_SS",10.0), _e("KC_SU",3.0), _e("KC_DO",9.0)
+#: What is believed of them at the start, standard deviations: of the heat as a share of full power.
+HEAT_SD, SHARES_SD = 0.05, np.array([0.1, 0.1, 0.2])
+#: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
+#: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
+#: they white, χ² of one degree of freedom: 4.6 % lie above SURE, 0.2 % above DOUBTFUL).
+CALM, QUICK = 5e-5, 2e-3
+SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
+#: The same of the shares, per √s in doubt, and the part of it that is left in calm.
+SHARES_WALK, SHARES_CALM = np.array([3e-3, 3e-3, 5e-3]), 0.03
+#: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
+SHARES_LOW, SHARES_HIGH = (0.3, 0.3, 0.0), (2.0, 3.0, 6.0)
+LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: Model error of each temperature, K per √s.
-DRIFT_K = np.array([0.015, 0.006, 0.003, 0.003, 0.003, 0.003, 0.006, 0.0])
-DRIFT_VARIANCE = np.append(DRIFT_K**2 * _e("KC_DR", 1.0) ** 2, [0.0] * 4)
+DRIFT_K = np.array([0.0045, 0.0018, 0.0009, 0.0009, 0.0009, 0.0009, 0.0018, 0.0])
 #: A reading this many standard deviations away is left out, at most REJECTS in a row.
 WILD_SIGMAS, REJECTS = 6.0, 3
-#: No heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
-LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
+#: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for SUDDEN_S it is the unknown heat
+#: that changes, and the shares stay what they were.
+SUDDEN_K, SUDDEN_S = 5.0, 90.0
+#: What is unknown in calm is its mean over so long, s.
+CALM_S = 60.0
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
+_DIAGONAL = slice(None, None, SIZE + 1)
 
 
 @dataclass(slots=True)
 class Estimate:
-    """Filter state; treated as immutable (each step makes a new one). `x` and `unexplained_w` are of dead time ago; `surprise` is the recent
-    mean of reading minus prediction in its standard deviations."""
+    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (W into the chamber from nowhere known) and `shares` (power,
+    lining, contents) are of dead time ago. `unexplained_w`: all that the model as it is does not explain, as a heat flow into the chamber.
+    `calm_w`: `heat_w` when last nothing sudden went on; `surprise`: the recent mean of reading minus prediction in its standard deviations."""
 
     x: tuple[float, ...]
     heat_w: float
     shares: tuple[float, float, float]
     unexplained_w: float
-    covariance: np.ndarray
+    covariance: np.ndarray  # (SIZE, SIZE)
     pending: tuple[tuple[float, float], ...]  # (power W, dt s) fired since then, oldest first
-    tangent: tuple[np.ndarray, tuple[float, ...], float] | None  # the matrix, where and for which step it was taken
+    tangent: tuple[np.ndarray, tuple[float, ...], float, np.ndarray, np.ndarray] | None  # matrix; where and for which step; its columns for power and heat
     age: int
     rejected: int
     surprise: float
+    calm_w: float
+    sudden_s: float
     now: tuple[float, ...]
 
 
@@ -59,79 +71,86 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     warm = max(0.0, reading_c - ambient_c)
     x = (reading_c, reading_c, reading_c, ambient_c + 0.8 * warm, ambient_c + 0.6 * warm, ambient_c + 0.4 * warm, reading_c, reading_c)
     spread = np.array([0.3, 0.3, 0.02, 0.15, 0.2, 0.2, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
-    covariance = np.zeros((SIZE, SIZE))
-    covariance[range(N), range(N)] = spread**2
-    covariance[N, N] = (W0 * model.power_w) ** 2
-    covariance[range(N + 1, SIZE), range(N + 1, SIZE)] = SHARES_SD**2
-    return Estimate(x, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, x)
+    covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD)) ** 2)
+    return Estimate(x, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, x)
 
 
 def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: float, dt_s: float, ambient_c: float,
            noise_k: float, wander: float = 1.0, drift: float = 1.0, usable: bool = True) -> Estimate:  # fmt: skip
     """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its standard
-    deviation). `wander` scales how fast the unexplained heat may change, `drift` how far the temperatures may stray from the model; an
-    unusable reading only lets time pass. (A thermocouple at the part is not asked: shelf and load are one lump here, and pulling that lump to what
-    the part's surface shows cost the chamber more than it gave.)"""
+    deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may stray from the model (both 1 when
+    nothing is known to go on); an unusable reading only lets time pass. (A thermocouple at the part is not asked: shelf and load are one lump
+    here, and pulling that lump to what the part's surface shows cost the chamber more than it gave.)"""
     x, heat, shares = estimate.x, estimate.heat_w, estimate.shares
     p, tangent, age = estimate.covariance, estimate.tangent, estimate.age
-    surprise = estimate.surprise
+    surprise, rejected, calm = estimate.surprise, estimate.rejected, estimate.calm_w
     seen = usable and math.isfinite(reading_c)
     # While nothing is seen, anything may be going on.
     doubt = doubt_of(estimate, dt_s) if seen else DOUBTFUL
     news = min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
-    wander *= CALM + (QUICK - CALM) * news
-    walk = SHARES_WALK * (_e("KC_SC", 1.0) * (1 - news) + news)
+    sudden = estimate.sudden_s > 0.0
+    sudden_s = max(0.0, estimate.sudden_s - dt_s)
+    quiet = wander == 1.0 and not sudden
+    walk_w = wander * (CALM + (QUICK - CALM) * news) * model.power_w
+    walk = SHARES_WALK * (SHARES_CALM + (1.0 - SHARES_CALM) * news)
+    if sudden:
+        walk_w, walk = max(walk_w, QUICK * model.power_w), 0.0 * walk
+    strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
-    power, lining, load = shares
     while pending and late - pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late -= dt
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
-            a, by_power, by_heat = model.linearise(x, dt, ambient_c, lining, load)
+            a, by_power, by_heat = model.linearise(x, dt, ambient_c, *shares[1:])
             matrix = np.eye(SIZE)
-            matrix[:N, :N], matrix[:N, N] = a, by_heat
+            matrix[:N, :N], matrix[:N, HEAT] = a, by_heat
             tangent, age = (matrix, x, dt, by_power, by_heat), 0
         age += 1
-        matrix, by_power, by_heat = tangent[0], tangent[3], tangent[4]
-        into_lining, into_load = model.taken_w(x)
-        matrix[:N, N + 1] = by_power * watts
-        matrix[:N, N + 2] = by_heat * -into_lining
-        matrix[:N, N + 3] = by_heat * -into_load
-        x = model.step(x, power * watts, dt, ambient_c, heat, lining, load)
+        matrix, _, _, by_power, by_heat = tangent
+        into_lining, into_contents = model.taken_w(x)
+        matrix[:N, POWER] = 0.0 if sudden else by_power * watts
+        matrix[:N, LINING_TAKES] = 0.0 if sudden else by_heat * -into_lining
+        matrix[:N, CONTENTS_TAKE] = 0.0 if sudden else by_heat * -into_contents
+        x = model.step(x, shares[0] * watts, dt, ambient_c, heat, *shares[1:])
         p = matrix @ p @ matrix.T
-        strayed = DRIFT_VARIANCE * (drift * drift * dt)
-        strayed[N] = (wander * model.power_w) ** 2 * dt
-        strayed[N + 1 :] = walk**2 * dt
-        p.flat[:: SIZE + 1] += strayed
-    rejected = estimate.rejected
+        p.flat[_DIAGONAL] += strayed * dt
     if seen:
         s = p[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
         innovation = reading_c - x[SENSOR]
         if innovation * innovation > WILD_SIGMAS**2 * s and rejected < REJECTS:
             rejected += 1
         else:
+            if rejected >= REJECTS and abs(innovation) > SUDDEN_K:
+                p[POWER:, :POWER] = p[:POWER, POWER:] = 0.0
+                p[CHAMBER, CHAMBER] += innovation * innovation
+                if sudden and (heat - calm) * innovation < 0.0:
+                    # It leaves as suddenly as it came.
+                    heat = calm
+                    p[HEAT, :] = p[:, HEAT] = 0.0
+                sudden_s = SUDDEN_S
             rejected = 0
             surprise += (innovation / math.sqrt(s) - surprise) * min(1.0, dt_s / SURPRISE_S)
             gain = p[:, SENSOR] / s
             p = p - gain[:, None] * p[SENSOR]
-            corrected = (np.array((*x, heat, power, lining, load)) + gain * innovation).tolist()
-            x, heat, power, lining, load = tuple(corrected[:N]), *corrected[N:]
+            corrected = (np.array((*x, heat, *shares)) + gain * innovation).tolist()
+            x, heat, shares = tuple(corrected[:N]), corrected[HEAT], corrected[POWER:]
             bound = LARGEST_UNEXPLAINED * model.power_w
             heat = min(bound, max(-bound, heat))
-            power, lining, load = min(2.0, max(0.3, power)), min(3.0, max(0.3, lining)), min(6.0, max(0.0, load))
+            shares = tuple(min(high, max(low, v)) for low, v, high in zip(SHARES_LOW, shares, SHARES_HIGH))
     if not all(LOWEST_C < t < HIGHEST_C for t in x):
         # No oven is like that: whatever led there (an oven wholly unlike the model, readings that jump), begin anew from what is seen.
         return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
+    if quiet:
+        calm += (heat - calm) * min(1.0, dt_s / CALM_S)
     # The few seconds since then in one step, at their mean power.
-    now = x
-    watts = power_w
+    now, watts = x, power_w
     if pending:
         watts = sum(watts * dt for watts, dt in pending) / late
-        now = model.step(x, power * watts, late, ambient_c, heat, lining, load)
-    into_lining, into_load = model.taken_w(now)
-    unexplained = heat + (power - 1.0) * watts - (lining - 1.0) * into_lining - (load - 1.0) * into_load
-    return Estimate(x, heat, (power, lining, load), unexplained, p, tuple(pending), tangent, age, rejected, surprise, now)
+        now = model.step(x, shares[0] * watts, late, ambient_c, heat, *shares[1:])
+    into_lining, into_contents = model.taken_w(now)
+    unexplained = heat + (shares[0] - 1.0) * watts - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
+    return Estimate(x, heat, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, sudden_s, now)
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:
@@ -139,10 +158,17 @@ def doubt_of(estimate: Estimate, dt_s: float) -> float:
     return 2.0 * SURPRISE_S / dt_s * estimate.surprise**2
 
 
-def _stale(tangent: tuple[np.ndarray, tuple[float, ...], float], x, dt_s: float) -> bool:
-    _, at, step_s = tangent[:3]
+def _stale(tangent: tuple, x, dt_s: float) -> bool:
+    _, at, step_s, _, _ = tangent
     return (abs(x[ELEMENT] - at[ELEMENT]) > RENEW_ELEMENT_K or abs(x[CHAMBER] - at[CHAMBER]) > RENEW_CHAMBER_K
             or abs(dt_s - step_s) > 0.1 * step_s)  # fmt: skip
+
+
+def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
+    """The same estimate with the unknown heat set, whatever the temperatures are."""
+    covariance = estimate.covariance.copy()
+    covariance[HEAT, :HEAT] = covariance[:HEAT, HEAT] = covariance[HEAT, POWER:] = covariance[POWER:, HEAT] = 0.0
+    return replace(estimate, heat_w=heat_w, covariance=covariance)
 
 
 def spread_k(estimate: Estimate, state: int) -> float:
@@ -150,4 +176,4 @@ def spread_k(estimate: Estimate, state: int) -> float:
     return math.sqrt(max(0.0, float(estimate.covariance[state, state])))
 
 
-__all__ = ["CHAMBER", "CONTENTS", "ELEMENT", "Estimate", "spread_k", "start", "update"]
+__all__ = ["CHAMBER", "CONTENTS", "ELEMENT", "Estimate", "doubt_of", "spread_k", "start", "update", "with_heat"]

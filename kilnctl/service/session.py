@@ -199,7 +199,7 @@ class Session:
         p = c.position
         return {"leg": p.leg, "counted_s": p.counted_s, "reference_c": None if math.isnan(p.reference_c) else p.reference_c,
                 "rate_k_per_s": p.rate_k_per_s, "arrived": p.arrived, "held": p.held, "added_s": p.added_s,
-                "state_c": [float(v) for v in c.estimate.now], "unexplained_w": float(c.estimate.unexplained_w),
+                "state_c": [float(v) for v in c.estimate.now], "heat_w": float(c.estimate.heat_w), "shares": [float(v) for v in c.estimate.shares],
                 "chamber_c": float(c.estimate.now[CHAMBER]), "run_s": self.time_s, "energy_j": self.chain.energy_j}  # fmt: skip
 
 
@@ -225,7 +225,9 @@ class _Resumed:
         if cooled is not None and math.isfinite(value):
             # The chamber is where the sensor says; the hidden temperatures are where the outage has left them.
             x = tuple(value if i in (CHAMBER, SENSOR) else t for i, t in enumerate(cooled))
-            state.estimate = replace(state.estimate, x=x, now=x, unexplained_w=float(p["unexplained_w"]))
+            # A place of before the shares were kept has one sum for all that the model did not explain.
+            heat_w, shares = float(p.get("heat_w", p.get("unexplained_w", 0.0))), tuple(float(v) for v in p.get("shares", (1.0, 1.0, 1.0)))
+            state.estimate = replace(state.estimate, x=x, now=x, heat_w=heat_w, shares=shares)
         return state
 
     def step(self, *arguments):

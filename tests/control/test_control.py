@@ -218,7 +218,7 @@ def test_box_solver_against_scipy():
 
 def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
     m = cabinet_model
-    x, goal = m.rest(150.0), np.full(plan.STEPS, 200.0)
+    x, goal = m.rest(150.0), np.full(len(plan.ENDS), 200.0)
     made, powers = None, []
     for i in range(1200):
         if made is None or i - made.time_s >= 10:
@@ -236,7 +236,7 @@ def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
 def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, unexplained_w):
     """A door wide open in a hot cabinet is a loss of kilowatts; taken as lasting it once cooled the forecast below absolute zero."""
     m = cabinet_model
-    made = plan.make(m, m.steady(190.0, 20.0)[0], unexplained_w, np.full(plan.STEPS, 190.0), None, 0.0, m.power_w, 20.0, 15.0)
+    made = plan.make(m, m.steady(190.0, 20.0)[0], unexplained_w, np.full(len(plan.ENDS), 190.0), None, 0.0, m.power_w, 20.0, 15.0)
     assert all(0.0 <= w <= m.power_w for w in made.powers_w)
     assert made.powers_w[0] > 0.9 * m.power_w if unexplained_w < -m.power_w else made.powers_w[0] > 0.0
     assert all(-60.0 < c < 2000.0 for c in made.predicted_c)
@@ -251,7 +251,7 @@ def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):
     m = day_zero(muffle, muffle.usual_load, 650.0)
     x, made = (440.0, 32.0, 26.7, 26.1, 22.0, 20.0, 22.0, 32.0), None
     for i in range(10):
-        made = plan.make(m, x, -700.0, np.full(plan.STEPS, 46.6), made, 6.0 * i, m.power_w, 20.0, plan.step_length_s(m))
+        made = plan.make(m, x, -700.0, np.full(len(plan.ENDS), 46.6), made, 6.0 * i, m.power_w, 20.0, plan.step_length_s(m))
         assert made.power_at(6.0 * i) > 700.0
         assert min(made.predicted_c) > 15.0 and max(made.predicted_c) < 50.0
 
@@ -451,15 +451,118 @@ def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):
     return np.array(out)
 
 
-def test_noise_alone_hardly_moves_the_power_and_news_moves_it_within_a_minute(cabinet_model):
-    """Calm: the estimated heat wanders by a quarter of a per cent of full power. News of 300 W: nine tenths of it are known after a minute."""
-    m = cabinet_model
-    calm = at_rest(m, 2400)
-    assert np.std(calm[900:, 0]) < 0.0025 * m.power_w
+def test_noise_alone_hardly_moves_the_power(cabinet_model):
+    """The estimated heat wanders by a quarter of a per cent of full power."""
+    calm = at_rest(cabinet_model, 2400)
+    assert np.std(calm[900:, 0]) < 0.003 * cabinet_model.power_w
     assert np.mean(calm[900:, 1] > estimator.DOUBTFUL) < 0.01
-    news = at_rest(m, 2400, lambda t: -300.0 if t >= 1500 else 0.0)
-    assert news[1500:1560, 1].max() > estimator.DOUBTFUL
-    assert news[1560, 0] == pytest.approx(-300.0, abs=60.0) and news[-1, 0] == pytest.approx(-300.0, abs=30.0)
+
+
+def held(oven, m, controller, seconds, extra=lambda t: 0.0, seen=lambda t, r: r, at_c=200.0, seed=4):
+    """True chamber, °C, and demand, W, each second while `controller` holds the model itself, disturbed by extra(t) W, from rest."""
+    rng = np.random.default_rng(seed)
+    programme = prepare(oven, schedule_of(dict(to_c=at_c, hold_s=1e6, within_k=1e4), soak_counts="from arrival"), m, at_c)
+    (x, holding), full = m.steady(at_c, programme.ambient_c), m.power_w
+    state, line = controller.start(programme, Reading(chamber_c=at_c)), [at_c] * (1 + int(m.dead_s))
+    state.integral_w, share, out = holding, holding / full, []
+    if hasattr(state, "estimate"):
+        state.estimate.x = state.estimate.now = tuple(x)
+    for t in range(seconds):
+        reading = seen(t, Reading(chamber_c=line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal()))
+        state, d = controller.step(programme, state, reading, 1.0, share)
+        share = d.duty
+        x = m.step(x, share * full, 1.0, programme.ambient_c, extra(t))
+        line.append(x[SENSOR])
+        out.append((x[CHAMBER], d.demand_w, d.unexplained_w))
+    return np.array(out)
+
+
+def test_news_is_answered_as_well_as_a_well_tuned_pi_does_and_without_its_swing(oven, cabinet_model):
+    """300 W are lost from one second to the next, in an oven of 3 kW. What the chamber falls in the first seconds nobody can help; ours has it back
+    within 0.3 K sooner than the PI of the SIMC rule, with less error in all, and does not swing over as that does. The loss is known in the end."""
+
+    def leak(t):
+        return -300.0 if t >= 900 else 0.0
+
+    ours, pi = (held(oven("curing-cabinet"), cabinet_model, c, 1800, leak)[900:] for c in (control, control.Plain("pi")))
+    errors = [line[:, 0] - 200.0 for line in (ours, pi)]
+    back = [np.flatnonzero(np.abs(e) > 0.3)[-1] for e in errors]
+    assert back[0] < back[1] and np.abs(errors[0]).sum() < np.abs(errors[1]).sum() and errors[0].min() > 1.2 * errors[1].min()
+    assert errors[0].max() < 0.15 < 0.4 < errors[1].max()
+    assert ours[-1, 2] == pytest.approx(-300.0, abs=60.0)
+
+
+def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet_model):
+    """Four fifths of full power are lost for 30 s. A PI that unlearns the loss only as the chamber rises overshoots at least three times as far."""
+
+    def door(t):
+        return -0.8 * cabinet_model.power_w if 900 <= t < 930 else 0.0
+
+    ours, pi = (held(oven("curing-cabinet"), cabinet_model, c, 1500, door)[900:] for c in (control, control.Plain("pi")))
+    assert ours[:30, 0].min() < 190.0
+    assert ours[30:, 0].max() - 200.0 < (pi[30:, 0].max() - 200.0) / 3.0
+
+
+def on_the_way(m, truth, seconds=2400, power=None, load=1.0):
+    """The estimate at the end of a heat-up of an oven that is `truth`, believed to be m."""
+    rng = np.random.default_rng(6)
+    power = 0.8 * m.power_w if power is None else power
+    x, estimate, line = truth.rest(20.0), estimator.start(m, 20.0, 20.0), [20.0] * (1 + int(m.dead_s))
+    for _ in range(seconds):
+        x = truth.step(x, power * truth.power_w / m.power_w, 1.0, 20.0, 0.0, 1.0, load)
+        line.append(x[SENSOR])
+        estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal(), power, 1.0, 20.0, 0.15)
+    return estimate, x
+
+
+@pytest.mark.parametrize("weaker", [0.8, 1.0, 1.2])
+def test_what_is_wrong_with_the_model_is_found_on_the_way_up(cabinet_model, weaker):
+    """Elements a fifth weaker or stronger than believed: power and the linings' shares cannot be told apart by one thermocouple, but what they come to
+    together, the watts that go elsewhere than the model has them, can."""
+    m = cabinet_model
+    power = 0.8 * m.power_w
+    estimate, x = on_the_way(m, m.but(power_w=weaker * m.power_w))
+    assert estimate.unexplained_w == pytest.approx((weaker - 1.0) * power, abs=0.04 * power)
+    assert estimate.now[CHAMBER] == pytest.approx(x[CHAMBER], abs=0.5)
+    # Carried on with half the power, the forecast is the oven's: a plain heat flow of that size would go on as before and be wrong by half of it.
+    ours, plain = estimate.now, estimate.now
+    for _ in range(600):
+        x = m.step(x, 0.5 * weaker * power, 1.0, 20.0)
+        ours = m.step(ours, estimate.shares[0] * 0.5 * power, 1.0, 20.0, estimate.heat_w, *estimate.shares[1:])
+        plain = m.step(plain, 0.5 * power, 1.0, 20.0, estimate.unexplained_w)
+    assert abs(ours[CHAMBER] - x[CHAMBER]) < max(2.0, 0.6 * abs(plain[CHAMBER] - x[CHAMBER]))
+
+
+def test_shares_of_one_change_nothing_and_a_load_twice_as_large_takes_twice_the_heat(cabinet_model):
+    m = cabinet_model
+    x = list(m.steady(150.0, 20.0)[0])
+    x[CHAMBER] += 20.0
+    into_lining, into_contents = m.taken_w(x)
+    assert m.step(x, 900.0, 1.0, 20.0, 30.0, 1.0, 1.0) == m.step(x, 900.0, 1.0, 20.0, 30.0)
+    # To first order in a short step a share is a heat flow of that size out of the chamber; so is the tangent.
+    dt = 1e-3
+    for shares, flow in (((1.5, 1.0), 0.5 * into_lining), ((1.0, 2.0), into_contents)):
+        with_share, with_flow = m.step(x, 900.0, dt, 20.0, 0.0, *shares), m.step(x, 900.0, dt, 20.0, -flow)
+        assert with_share[CHAMBER] - x[CHAMBER] == pytest.approx(with_flow[CHAMBER] - x[CHAMBER], rel=1e-3)
+    a, by_power, by_heat = m.linearise(x, 1.0, 20.0, 1.3, 0.7)
+    at = np.array(m.step(x, 900.0, 1.0, 20.0, 0.0, 1.3, 0.7))
+    for k in range(SENSOR):
+        moved = np.array(m.step([v + 0.01 * (i == k) for i, v in enumerate(x)], 900.0, 1.0, 20.0, 0.0, 1.3, 0.7))
+        assert (moved - at)[:SENSOR] / 0.01 == pytest.approx(a[:SENSOR, k], abs=0.02)
+    assert np.array(m.step(x, 910.0, 1.0, 20.0, 0.0, 1.3, 0.7)) - at == pytest.approx(10.0 * by_power, rel=1e-2, abs=1e-9)
+    assert np.array(m.step(x, 900.0, 1.0, 20.0, 10.0, 1.3, 0.7)) - at == pytest.approx(10.0 * by_heat, rel=1e-2, abs=1e-9)
+
+
+@pytest.mark.parametrize("current, share", [(1.0, 1.0), (0.94, 0.94**2), (1.05, 1.05**2), (0.5, 0.5), (0.0, 1.0), (math.nan, 1.0), (9.0, 1.0)])
+def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model, current, share):
+    """P = V I and V = I R: 6 % less current through the same elements are 12 % less power; half the current is one of two elements gone."""
+    m, cabinet = cabinet_model.but(resistance_rise_per_k=0.0), oven("curing-cabinet")
+    programme = prepare(cabinet, schedule_of(dict(to_c=200.0, hold_s=1e6)), m, 20.0)
+    reading = Reading(chamber_c=20.0, current_a=current * m.power_w / m.voltage_v, fired=0.5)
+    _, d = control.step(programme, control.start(programme, reading), reading, 1.0)
+    assert d.full_w == pytest.approx(share * m.power_w)
+    _, d = control.step(programme, control.start(programme, reading), dataclasses.replace(reading, supply_v=0.9 * m.voltage_v), 1.0)
+    assert d.full_w == pytest.approx(0.81 * m.power_w)
 
 
 def test_calm_readings_raise_no_more_doubt_than_chi_squared_does(cabinet_model):
