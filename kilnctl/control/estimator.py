@@ -24,7 +24,7 @@ HEAT_SD, SHARES_SD = 0.05, np.array([0.1, 0.1, 0.2])
 #: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
 #: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
 #: they white, χ² of one degree of freedom: 4.6 % lie above SURE, 0.2 % above DOUBTFUL).
-CALM, QUICK = 5e-5, 2e-3
+CALM, QUICK = 5e-5, 1.5e-3
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
 #: The same of the shares, per √s in doubt, and the part of it that is left in calm.
 SHARES_WALK, SHARES_CALM = np.array([3e-3, 3e-3, 5e-3]), 0.03
@@ -36,8 +36,8 @@ DRIFT_K = np.array([0.0045, 0.0018, 0.0009, 0.0009, 0.0009, 0.0009, 0.0018, 0.0]
 #: A reading this many standard deviations away is left out, at most REJECTS in a row.
 WILD_SIGMAS, REJECTS = 6.0, 3
 #: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for SUDDEN_S it is the unknown heat
-#: that changes, and the shares stay what they were.
-SUDDEN_K, SUDDEN_S = 5.0, 90.0
+#: that changes, so fast, and the shares stay what they were.
+SUDDEN_K, SUDDEN_S, SUDDEN = 5.0, 90.0, 5e-3
 #: What is unknown in calm is its mean over so long, s.
 CALM_S = 60.0
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
@@ -94,7 +94,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     walk_w = wander * (CALM + (QUICK - CALM) * news) * model.power_w
     walk = SHARES_WALK * (SHARES_CALM + (1.0 - SHARES_CALM) * news)
     if sudden:
-        walk_w, walk = max(walk_w, QUICK * model.power_w), 0.0 * walk
+        walk_w, walk = max(walk_w, SUDDEN * model.power_w), 0.0 * walk
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)

@@ -31,7 +31,7 @@ _BENDS = np.diff(np.diff(np.eye(len(BLOCKS)), axis=0) / _GAPS[:, None], axis=0) 
 ABOVE, ABOVE_K = 8.0, 0.15
 #: A bend of the power's course by a tenth of full costs as much as being off by this for the whole horizon, K. (Bends, not moves: a power that must
 #: fall for an hour is not held back.)
-BEND_K = 0.05
+BEND_K = 0.08
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ import pytest
 
 from kilnctl import control
 from kilnctl.control import estimator
-from kilnctl.control.margins import loop_margins
+from kilnctl.control.margins import _Loop, loop_margins
 from kilnctl.control.plain import simc_pi
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.margins import linear_at, margins
@@ -37,10 +37,13 @@ def test_measured_margins_of_a_pi_against_its_transfer_function(oven):
 def test_the_control_keeps_its_distance_from_trembling(oven, name, at_c):
     made = oven(name)
     model = day_zero(made, made.usual_load, at_c)
-    found = loop_margins(made, model, at_c)
+    loop = _Loop(made, model, at_c)
     # A model 30 % wrong in its gain and twice the dead time stay far from the edge; Ms below 2 is the usual bound (K. J. Åström and
     # T. Hägglund, Advanced PID Control, 2006: 1.2 to 2.0).
-    assert found.gain > 2.2 and found.delay_s > 3.0 * model.dead_s and found.peak < 1.9
+    assert loop.dies_away(2.2, 0.0) and loop.dies_away(1.0, 3.0 * model.dead_s)
+    periods = np.geomspace(max(6.0 * loop.dt, 2.0 * model.dead_s), 20.0 * (model.dead_s + model.lag_at_s(at_c)), 6)
+    assert max(loop.sensitivity(float(p)) for p in periods) < 1.9
+    assert not loop.dies_away(30.0, 0.0), "the measurement knows what trembling is"
 
 
 def test_where_the_limits_rule_there_are_no_margins(oven):
