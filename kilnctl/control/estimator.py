@@ -29,7 +29,7 @@ SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
 #: The same of the shares, per √s in doubt, and the part of it that is left in calm.
 SHARES_WALK, SHARES_CALM = np.array([3e-3, 3e-3, 5e-3]), 0.03
 #: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
-SHARES_LOW, SHARES_HIGH = (0.3, 0.3, 0.0), (2.0, 3.0, 6.0)
+SHARES_LOW, SHARES_HIGH = (0.6, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: Model error of each temperature, K per √s.
 DRIFT_K = np.array([0.0045, 0.0018, 0.0009, 0.0009, 0.0009, 0.0009, 0.0018, 0.0])
@@ -108,7 +108,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
             tangent, age = (matrix, x, dt, by_power, by_heat), 0
         age += 1
         matrix, _, _, by_power, by_heat = tangent
-        into_lining, into_contents = model.taken_w(x)
+        _, into_lining, into_contents = model.flows_w(x)
         matrix[:N, POWER] = 0.0 if sudden else by_power * watts
         matrix[:N, LINING_TAKES] = 0.0 if sudden else by_heat * -into_lining
         matrix[:N, CONTENTS_TAKE] = 0.0 if sudden else by_heat * -into_contents
@@ -144,12 +144,12 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     if quiet:
         calm += (heat - calm) * min(1.0, dt_s / CALM_S)
     # The few seconds since then in one step, at their mean power.
-    now, watts = x, power_w
+    now = x
     if pending:
         watts = sum(watts * dt for watts, dt in pending) / late
         now = model.step(x, shares[0] * watts, late, ambient_c, heat, *shares[1:])
-    into_lining, into_contents = model.taken_w(now)
-    unexplained = heat + (shares[0] - 1.0) * watts - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
+    given, into_lining, into_contents = model.flows_w(now)
+    unexplained = heat + (1.0 - 1.0 / shares[0]) * given - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
     return Estimate(x, heat, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, sudden_s, now)
 
 
