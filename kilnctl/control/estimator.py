@@ -29,7 +29,7 @@ SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
 #: The same of the shares, per √s in doubt, and the part of it that is left in calm.
 SHARES_WALK, SHARES_CALM = np.array([3e-3, 3e-3, 5e-3]), 0.03
 #: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
-SHARES_LOW, SHARES_HIGH = (0.6, 0.6, 0.0), (1.5, 1.6, 5.0)
+SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: Model error of each temperature, K per √s.
 DRIFT_K = np.array([0.0045, 0.0018, 0.0009, 0.0009, 0.0009, 0.0009, 0.0018, 0.0])
@@ -38,8 +38,9 @@ WILD_SIGMAS, REJECTS = 6.0, 3
 #: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for SUDDEN_S it is the unknown heat
 #: that changes, so fast, and the shares stay what they were.
 SUDDEN_K, SUDDEN_S, SUDDEN = 5.0, 90.0, 5e-3
-#: What is unknown in calm is its mean over so long, s.
-CALM_S = 60.0
+#: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it is counted with: what is
+#: switched on this second has not reached the chamber.
+CALM_S, LATELY_S = 60.0, 60.0
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 _DIAGONAL = slice(None, None, SIZE + 1)
@@ -62,6 +63,7 @@ class Estimate:
     rejected: int
     surprise: float
     calm_w: float
+    lately_w: float
     sudden_s: float
     now: tuple[float, ...]
 
@@ -72,14 +74,15 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     x = (reading_c, reading_c, reading_c, ambient_c + 0.8 * warm, ambient_c + 0.6 * warm, ambient_c + 0.4 * warm, reading_c, reading_c)
     spread = np.array([0.3, 0.3, 0.02, 0.15, 0.2, 0.2, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
     covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD)) ** 2)
-    return Estimate(x, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, x)
+    return Estimate(x, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, x)
 
 
 def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: float, dt_s: float, ambient_c: float,
-           noise_k: float, wander: float = 1.0, drift: float = 1.0, usable: bool = True) -> Estimate:  # fmt: skip
+           noise_k: float, wander: float = 1.0, drift: float = 1.0, usable: bool = True,
+           find_shares: bool = True) -> Estimate:  # fmt: skip
     """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its standard
     deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may stray from the model (both 1 when
-    nothing is known to go on); an unusable reading only lets time pass. (A thermocouple at the part is not asked: shelf and load are one lump
+    nothing is known to go on); an unusable reading only lets time pass; with `find_shares` False they stay what they are. (A thermocouple at the part is not asked: shelf and load are one lump
     here, and pulling that lump to what the part's surface shows cost the chamber more than it gave.)"""
     x, heat, shares = estimate.x, estimate.heat_w, estimate.shares
     p, tangent, age = estimate.covariance, estimate.tangent, estimate.age
@@ -93,8 +96,11 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     quiet = wander == 1.0 and not sudden
     walk_w = wander * (CALM + (QUICK - CALM) * news) * model.power_w
     walk = SHARES_WALK * (SHARES_CALM + (1.0 - SHARES_CALM) * news)
+    fixed = sudden or not find_shares
+    if fixed:
+        walk = 0.0 * walk
     if sudden:
-        walk_w, walk = max(walk_w, SUDDEN * model.power_w), 0.0 * walk
+        walk_w = max(walk_w, SUDDEN * model.power_w)
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
@@ -108,10 +114,10 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
             tangent, age = (matrix, x, dt, by_power, by_heat), 0
         age += 1
         matrix, _, _, by_power, by_heat = tangent
-        _, into_lining, into_contents = model.flows_w(x)
-        matrix[:N, POWER] = 0.0 if sudden else by_power * watts
-        matrix[:N, LINING_TAKES] = 0.0 if sudden else by_heat * -into_lining
-        matrix[:N, CONTENTS_TAKE] = 0.0 if sudden else by_heat * -into_contents
+        into_lining, into_contents = model.taken_w(x)
+        matrix[:N, POWER] = 0.0 if fixed else by_power * watts
+        matrix[:N, LINING_TAKES] = 0.0 if fixed else by_heat * -into_lining
+        matrix[:N, CONTENTS_TAKE] = 0.0 if fixed else by_heat * -into_contents
         x = model.step(x, shares[0] * watts, dt, ambient_c, heat, *shares[1:])
         p = matrix @ p @ matrix.T
         p.flat[_DIAGONAL] += strayed * dt
@@ -148,9 +154,10 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     if pending:
         watts = sum(watts * dt for watts, dt in pending) / late
         now = model.step(x, shares[0] * watts, late, ambient_c, heat, *shares[1:])
-    given, into_lining, into_contents = model.flows_w(now)
-    unexplained = heat + (1.0 - 1.0 / shares[0]) * given - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
-    return Estimate(x, heat, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, sudden_s, now)
+    lately = estimate.lately_w + (power_w - estimate.lately_w) * min(1.0, dt_s / LATELY_S)
+    into_lining, into_contents = model.taken_w(now)
+    unexplained = heat + (shares[0] - 1.0) * lately - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
+    return Estimate(x, heat, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, lately, sudden_s, now)
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:

@@ -234,13 +234,12 @@ class EnergyModel:
         power[SENSOR], disturbance[SENSOR] = share * power[CHAMBER], share * disturbance[CHAMBER]
         return a, power * share_of_rated, disturbance
 
-    def flows_w(self, x) -> tuple[float, float, float]:
-        """Heat that the elements give to the chamber, and that lining and contents take from it, W."""
-        given = _link(x[ELEMENT], x[CHAMBER], self.element_w_per_k, self.element_m2)[0]
+    def taken_w(self, x) -> tuple[float, float]:
+        """Heat that lining and contents take from the chamber, W."""
         lining = _link(x[CHAMBER], x[LINING], self.film_w_per_k, self.film_m2)[0]
         if self.contents_j_per_k <= 0.0:
-            return given, lining, 0.0
-        return given, lining, _link(x[CHAMBER], x[CONTENTS], self.contents_w_per_k, self.contents_m2)[0]
+            return lining, 0.0
+        return lining, _link(x[CHAMBER], x[CONTENTS], self.contents_w_per_k, self.contents_m2)[0]
 
     # ---- what follows from it
     # --------------------------------------------------------------------------------------
