@@ -48,6 +48,7 @@ class Panel:
             Route("/api/sizing", self.sizing),
             Route("/report/{run}", self.report),
             Route("/api/check", self.check, methods=["POST"]),
+            Route("/api/plan", self.check, methods=["POST"]),
             Route("/api/save", self.save, methods=["POST"]),
             Route("/api/unlock", self.unlock, methods=["POST"]),
             Route("/api/lock", self.lock, methods=["POST"]),
@@ -166,9 +167,10 @@ class Panel:
     # ---- doing ----
 
     async def check(self, request: Request) -> Response:
+        """Whether a draft is sound (at once), or what is to be expected of it (by /api/plan, which may take long)."""
         said = await _body(request, {"text": str, "file": str})
         start = self.link.status.get("chamber_c") if self.link.fresh else None
-        return _json({"ok": True, **await run_in_threadpool(self.shelf.checked, said["text"], said["file"][:80] or "new.yaml", start)})
+        return _json({"ok": True, **await run_in_threadpool(self.shelf.checked, said["text"], said["file"][:80] or "new.yaml", start, request.url.path == "/api/plan")})
 
     async def stop(self, request: Request) -> Response:
         """No PIN, no session, no throttle."""

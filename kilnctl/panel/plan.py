@@ -1,6 +1,6 @@
 """What is to be expected of a schedule: a rehearsal on the model itself, and from it the next milestones of a run."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .. import control, firing, safety
@@ -16,6 +16,7 @@ from ..settings.schedule import Schedule
 from .link import picture
 
 PICTURE_ROWS = 400
+SLOWEST_TICK_S = 2.0
 WORDS = {"heat up": "arrives at", "ramp": "ramp ends", "soak": "soak ends", "cooling": "has cooled"}
 
 
@@ -72,13 +73,19 @@ class Plan:
         return 0.0
 
 
+def prepared(oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None) -> tuple:
+    """(model, where it is from, programme, policy) of a run. Raises KilnctlError for a schedule that this oven may not do."""
+    load = schedule.load if schedule.load is not None else oven.usual_load
+    model, words = model_for(oven, load, schedule.top_c, model_file)
+    return model, words, control.prepare(oven, schedule, model, start_c), safety.policy_for(oven, schedule, model)
+
+
 def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None) -> Plan:
     """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c. Raises KilnctlError for a
     schedule that this oven may not or cannot do. Seconds of work for a long schedule."""
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    model, words = model_for(oven, load, schedule.top_c, model_file)
-    programme = control.prepare(oven, schedule, model, start_c)
-    policy = safety.policy_for(oven, schedule, model)
+    # The slowest tick that the rules bear: half the work, and the same to a thousandth.
+    oven = replace(oven, control=replace(oven.control, tick_s=max(oven.control.tick_s, SLOWEST_TICK_S)))
+    model, words, programme, policy = prepared(oven, schedule, start_c, model_file)
     plant = ModelOven(oven, model, 1, Conditions(ambient_c=None))
     if start_c is not None and start_c > plant.ambient_c:
         plant.start_at(start_c)

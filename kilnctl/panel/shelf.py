@@ -6,7 +6,7 @@ import multiprocessing
 import os
 import signal
 import threading
-from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, CancelledError, Future, ProcessPoolExecutor
 from pathlib import Path
 
 from ..errors import KilnctlError
@@ -15,44 +15,74 @@ from ..record.folder import slug
 from ..settings import SettingsError, load_schedule
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
-from .plan import Plan, plan_of
+from .plan import Plan, plan_of, prepared
 
-LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS, MOST_PLANS = 32_000, 300, 400, 40
+LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS, MOST_ASKED = 32_000, 300, 400, 40
+ENDED = "it could not be worked out: its process was ended; try again"
 #: Records whose journals are read for one answer.
 FRESH = 12
 
 
 def _behind() -> None:
-    """Of the process that works things out: behind everybody else, and not to be ended by a Ctrl-C that is for the panel."""
+    """Of the process that works things out: behind everybody else, not to be ended by a Ctrl-C that is for the panel, and not to outlive it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     os.nice(5)
+    panel = multiprocessing.parent_process()
+
+    def follow() -> None:
+        panel.join()
+        os._exit(1)
+
+    if panel is not None:
+        threading.Thread(target=follow, daemon=True).start()
 
 
 class Shelf:
-    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one at a time in a process of their own:
+    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one after the other in a process of their own:
     there is an oven to be run beside it, and a stop must not wait for arithmetic."""
 
     def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
         self.oven, self.schedules, self.records, self.model_file = oven, Path(schedules), Path(records), model_file
-        self._plans: dict[tuple, Plan | KilnctlError] = {}
+        self._asked: dict[object, Future] = {}
         self._lock = threading.Lock()
-        self._sizing: dict | None = None
         self._worker: ProcessPoolExecutor | None = None
         self._told: dict[str, dict] = {}
 
-    def _worked_out(self, function, *arguments):
-        """Raises what the function raises; KilnctlError when its process was ended."""
-        if self._worker is None:
-            self._worker = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_behind)
+    def _worked_out(self, key, function, *arguments):
+        """What the function returns; the same key is worked out once. Raises what the function raises, and KilnctlError when its process was
+        ended."""
+        with self._lock:
+            if self._worker is None:
+                self._worker = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_behind)
+            worker = self._worker
+            if key not in self._asked:
+                while len(self._asked) >= MOST_ASKED:
+                    self._asked.pop(next(iter(self._asked)))
+                try:
+                    self._asked[key] = worker.submit(function, *arguments)
+                except RuntimeError:  # it has broken, or was closed
+                    self._worker = None
+                    raise KilnctlError(ENDED) from None
+            found = self._asked[key]
         try:
-            return self._worker.submit(function, *arguments).result()
-        except BrokenExecutor:
-            self._worker = None
-            raise KilnctlError("it could not be worked out: its process was ended; try again") from None
+            return found.result()
+        except (BrokenExecutor, CancelledError):
+            with self._lock:
+                if self._worker is worker:
+                    self._worker = None
+                if self._asked.get(key) is found:
+                    del self._asked[key]
+            raise KilnctlError(ENDED) from None
 
     def close(self) -> None:
-        if self._worker is not None:
-            self._worker.shutdown(wait=False, cancel_futures=True)
+        """What is being worked out is given up: nobody waits for it any more."""
+        with self._lock:
+            worker, self._worker = self._worker, None
+        if worker is not None:
+            processes = list((worker._processes or {}).values())
+            worker.shutdown(wait=False, cancel_futures=True)
+            for process in processes:
+                process.terminate()
 
     # ---- schedules ----
 
@@ -89,8 +119,8 @@ class Shelf:
         except OSError as error:
             raise KilnctlError(f"{name}: cannot be read: {error.strerror}") from None
 
-    def checked(self, source: str, name: str, start_c: float | None) -> dict:
-        """Problems with their places, or the plan."""
+    def checked(self, source: str, name: str, start_c: float | None, with_plan: bool = False) -> dict:
+        """Problems with their places; or none, and the plan where it is wanted, which takes its time."""
         if len(source.encode("utf-8", "replace")) > LARGEST_SCHEDULE:
             return {"problems": [{"line": 0, "column": 0, "words": f"longer than {LARGEST_SCHEDULE // 1000} kB"}]}
         try:
@@ -98,9 +128,12 @@ class Shelf:
         except SettingsError as error:
             return {"problems": [{"line": p.line, "column": p.column, "words": p.message} for p in error.problems]}
         try:
-            return {"plan": shown(self.plan(schedule, start_c), schedule)}
+            if with_plan:
+                return {"problems": [], "plan": shown(self.plan(schedule, start_c), schedule)}
+            prepared(self.oven, schedule, start_c, self.model_file)
         except KilnctlError as error:
             return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
+        return {"problems": []}
 
     def save(self, name: str, source: str) -> str:
         """Write a schedule that is sound; the name's file is replaced, or made. Returns the file's name. Raises KilnctlError."""
@@ -126,19 +159,7 @@ class Shelf:
     def plan(self, schedule: Schedule, start_c: float | None) -> Plan:
         """Raises KilnctlError where the oven may not or cannot do it. Kept: the same question is answered at once."""
         start = None if start_c is None or start_c < self.oven.site.ambient_c + 10.0 else round(start_c / 5.0) * 5.0
-        key = (schedule.sha256, start, self.model_file)
-        with self._lock:
-            if key not in self._plans:
-                while len(self._plans) >= MOST_PLANS:
-                    self._plans.pop(next(iter(self._plans)))
-                try:
-                    self._plans[key] = self._worked_out(plan_of, self.oven, schedule, start, self.model_file)
-                except KilnctlError as error:
-                    self._plans[key] = error
-            found = self._plans[key]
-        if isinstance(found, KilnctlError):
-            raise KilnctlError(str(found))
-        return found
+        return self._worked_out((schedule.sha256, start, self.model_file), plan_of, self.oven, schedule, start, self.model_file)
 
     # ---- records ----
 
@@ -174,7 +195,7 @@ class Shelf:
     def _summary(self, folder: Path) -> dict:
         if folder.name not in self._told:
             try:
-                self._told[folder.name] = self._worked_out(summary_of, folder)
+                self._told[folder.name] = self._worked_out(folder, summary_of, folder)
             except KilnctlError as error:
                 self._told[folder.name] = {"outcome": str(error)[:80]}
         return self._told[folder.name]
@@ -198,10 +219,7 @@ class Shelf:
 
     def sizing(self) -> dict:
         """How hot, and where the watts go: points for the pictures. Worked out once."""
-        with self._lock:
-            if self._sizing is None:
-                self._sizing = self._worked_out(sizing_of, self.oven)
-            return self._sizing
+        return self._worked_out(sizing_of, sizing_of, self.oven)
 
 
 def summary_of(folder: Path) -> dict:

@@ -75,7 +75,8 @@ def test_a_draft_is_checked_with_its_places_or_gets_a_plan(shelf):
     assert [(p["line"], p["words"]) for p in said["problems"]][0][0] == 3
     assert "may not go above" in shelf.checked(TEXT.replace("80 °C", "800 °C"), "draft.yaml", None)["problems"][0]["words"]
     assert "longer than" in shelf.checked("#" * 40_000, "draft.yaml", None)["problems"][0]["words"]
-    plan = shelf.checked(TEXT, "draft.yaml", 21.0)["plan"]
+    assert shelf.checked(TEXT, "draft.yaml", 21.0) == {"problems": []}
+    plan = shelf.checked(TEXT, "draft.yaml", 21.0, with_plan=True)["plan"]
     assert plan["outcome"] == "finished" and 600.0 < plan["duration_s"] < 4000.0 and plan["energy_kwh"] > 0.1 and 79.0 < plan["highest_c"] < 82.0
 
 
@@ -109,6 +110,51 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
     assert plan.milestones({"step": 1, "state": "held", "chamber_c": 100.0}, {}) == []
     warm = plan_of(cabinet, schedule, 150.0)
     assert warm.duration_s < plan.duration_s and warm.energy_kwh < plan.energy_kwh
+
+
+def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
+    """Closed, its process is gone; and where the panel is killed outright, the process follows it."""
+    import subprocess
+    import sys
+    import time
+
+    def alive(pid: int) -> bool:
+        try:
+            with open(f"/proc/{pid}/stat") as file:
+                return file.read().rsplit(")", 1)[1].split()[0] != "Z"
+        except OSError:
+            return False
+
+    program = (
+        "import sys, time, threading\n"
+        "from kilnctl.panel.shelf import Shelf\n"
+        "if __name__ == '__main__':\n"
+        "    s = Shelf(None, '.', '.')\n"
+        "    threading.Thread(target=lambda: s._worked_out('nap', time.sleep, 60.0), daemon=True).start()\n"
+        "    while not (s._worker and s._worker._processes): time.sleep(0.05)\n"
+        "    time.sleep(2.0)\n"
+        "    print(*s._worker._processes, flush=True)\n"
+        "    sys.stdin.readline()\n"
+        "    s.close()\n"
+        "    time.sleep(60.0)\n"
+    )
+    (tmp_path / "panel.py").write_text(program)
+    for how in ("closed", "killed"):
+        with subprocess.Popen([sys.executable, str(tmp_path / "panel.py")], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as panel:
+            try:
+                worker = int(panel.stdout.readline())
+                assert alive(worker)
+                if how == "closed":
+                    panel.stdin.write("\n")
+                    panel.stdin.flush()
+                else:
+                    panel.kill()
+                until = time.monotonic() + 20.0
+                while alive(worker) and time.monotonic() < until:
+                    time.sleep(0.05)
+                assert not alive(worker), how
+            finally:
+                panel.kill()
 
 
 def test_runs_are_listed_and_shown(shelf, oven, tmp_path):

@@ -195,6 +195,10 @@ def test_schedules_are_saved_with_the_pin_and_checked(bed):
     status, said, _ = bed.ask("POST", "/api/save", {"file": "mine.yaml", "text": "schedule: Mine\nsteps: many\n"}, cookie=cookie)
     assert status == 400 and "mine.yaml:2:" in said["words"]
     status, said, _ = bed.ask("POST", "/api/check", {"file": "mine.yaml", "text": text})
+    assert status == 200 and said["problems"] == [] and "plan" not in said
+    status, said, _ = bed.ask("POST", "/api/check", {"file": "mine.yaml", "text": text.replace("70", "700")})
+    assert status == 200 and "may not go above" in said["problems"][0]["words"]
+    status, said, _ = bed.ask("POST", "/api/plan", {"file": "mine.yaml", "text": text})
     assert status == 200 and said["plan"]["outcome"] == "finished"
 
 

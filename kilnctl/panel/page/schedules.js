@@ -38,13 +38,18 @@ export class Schedules {
     const mine = ++this.asked;
     this.plan = null; this.sound = false; this.buttons();
     $("schedule-plan").replaceChildren(element("p", {}, "being rehearsed on the model …"));
-    const said = await post("/api/check", { text: $("schedule-text").value, file: $("schedule-file").value || "new.yaml" });
-    if (mine !== this.asked) return;
-    const problems = said.problems || (said.ok ? [] : [{ words: said.words }]);
-    $("schedule-problems").replaceChildren(...problems.map((p) => element("li", {}, p.line ? `line ${p.line}, column ${p.column}: ${p.words}` : inUnit(p.words))));
-    this.sound = !problems.length; this.plan = said.plan || null;
-    if (problems.length) $("schedule-plan").replaceChildren(element("p", { class: "care" }, `not to be run on this oven: ${problems[0].line ? `line ${problems[0].line}: ` : ""}${inUnit(problems[0].words)}`));
-    this.paint(); this.buttons();
+    const draft = { text: $("schedule-text").value, file: $("schedule-file").value || "new.yaml" };
+    // Whether it may be run is known at once, and it may be started then; what is to be expected of it takes as long as it takes.
+    for (const question of ["/api/check", "/api/plan"]) {
+      const said = await post(question, draft);
+      if (mine !== this.asked) return;
+      const problems = said.problems || (said.ok ? [] : [{ words: said.words }]);
+      $("schedule-problems").replaceChildren(...problems.map((p) => element("li", {}, p.line ? `line ${p.line}, column ${p.column}: ${p.words}` : inUnit(p.words))));
+      this.sound = !problems.length; this.plan = said.plan || null;
+      if (problems.length) $("schedule-plan").replaceChildren(element("p", { class: "care" }, `not to be run on this oven: ${problems[0].line ? `line ${problems[0].line}: ` : ""}${inUnit(problems[0].words)}`));
+      this.paint(); this.buttons();
+      if (problems.length) return;
+    }
   }
   paint() {
     const p = this.plan;
@@ -71,7 +76,7 @@ export class Schedules {
   }
   async start() {
     const name = $("schedule-name").textContent, p = this.plan;
-    const body = [element("p", {}, `${name}: ${clock(p.duration_s)}, ${p.energy_kwh.toFixed(2)} kWh, up to ${temperature(p.highest_c)}.`),
+    const body = [element("p", {}, p ? `${name}: ${clock(p.duration_s)}, ${p.energy_kwh.toFixed(2)} kWh, up to ${temperature(p.highest_c)}.` : `${name}; how long it takes is still being worked out.`),
       element("ul", {}, element("li", {}, "nothing in the oven that must not get so hot; nothing flammable near it"), element("li", {}, "door shut, ventilation running where it is wanted"), element("li", {}, "the independent limiter is set and works"))];
     if (!this.said.local) body.push(element("p", { class: "care" }, "You are not at the oven. Somebody there must allow this start within the last five minutes."));
     let confirm = false;
