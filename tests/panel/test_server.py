@@ -142,7 +142,7 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     until = time.monotonic() + 20.0
     while "planned" not in (said := events(bed, 1)[0]):
         assert time.monotonic() < until
-    assert said["planned"]["duration_s"] > 21000.0 and said["milestones"][-1]["in_s"] > 15000.0
+    assert said["planned"]["duration_s"] > 7200.0 and said["milestones"][-1]["in_s"] > 3600.0
     bed.ask("POST", "/api/stop")
 
 
