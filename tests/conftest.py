@@ -1,11 +1,15 @@
-"""Shared by all tests: the workshop's ovens and schedules."""
+"""Shared by all tests: the workshop's ovens and schedules, and commands without a process of their own."""
 
+import contextlib
+import io
+import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import HealthCheck, settings
 
-from kilnctl import load_oven, load_schedule
+from kilnctl import cli, load_oven, load_schedule
 
 ROOT = Path(__file__).parents[1]
 CONFIGS = ROOT / "configs"
@@ -26,3 +30,22 @@ def oven():
 def schedule():
     """`schedule("temper")` → the workshop's schedule of that name."""
     return lambda name: load_schedule(CONFIGS / "schedules" / f"{name}.yaml")
+
+
+@pytest.fixture
+def here(monkeypatch):
+    """`here("size", path, answers="")` → what the command does, as `subprocess.run` would tell it, without the seconds that a new process takes
+    to import everything. Whoever tests signals, pipes or what the process itself does needs a process."""
+
+    def run(*arguments, answers: str = "") -> SimpleNamespace:
+        out, err = io.StringIO(), io.StringIO()
+        monkeypatch.setattr(sys, "stdin", io.StringIO(answers))
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            try:
+                status = cli.main([str(a) for a in arguments])
+            except SystemExit as end:  # the parser's
+                status = end.code or 0
+        assert "a fault of its own" not in err.getvalue(), err.getvalue()
+        return SimpleNamespace(returncode=status, stdout=out.getvalue(), stderr=err.getvalue())
+
+    return run
