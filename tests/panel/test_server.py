@@ -139,10 +139,10 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     assert not by_query["curve"]["whole"]
     for odd in ("x", "1:2:3", "-1:5", "٣:٤", "9:9"):
         assert events(bed, 1, path=f"/api/events?from={odd}" if odd.isascii() else "/api/events")[0]["curve"]["whole"]
-    until = time.monotonic() + 20.0
+    until = time.monotonic() + 60.0
     while "planned" not in (said := events(bed, 1)[0]):
         assert time.monotonic() < until
-    assert said["planned"]["duration_s"] > 21000.0 and said["milestones"][-1]["in_s"] > 15000.0
+    assert said["planned"]["duration_s"] > 10800.0 and said["milestones"][-1]["in_s"] > 10800.0 - 60.0 * 90.0
     bed.ask("POST", "/api/stop")
 
 
