@@ -15,6 +15,17 @@ ROOT = Path(__file__).parents[1]
 CONFIGS = ROOT / "configs"
 SHARED_DATA = ROOT.parent / "shared" / "data"
 
+#: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to run alone at the end.
+LONGEST = ("panel/test_browser.py", "control/test_control.py", "control/test_loop_margins.py", "rehearsal/test_rehearse.py", "studies/test_studies.py",
+           "service/test_service.py", "panel/test_server.py", "cli/test_commands.py", "sizing/test_commands.py", "plants/test_heat_balance.py",
+           "service/test_starts.py", "model/test_learning_run.py", "safety/test_everyday_sensors.py", "rig/test_board_rig.py")  # fmt: skip
+
+
+def pytest_collection_modifyitems(items):
+    place = {ROOT / "tests" / name: k for k, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
+
+
 # No test depends on the speed of the machine, and a failure found once is found again.
 settings.register_profile("kilnctl", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("kilnctl")
