@@ -90,7 +90,7 @@ class Bed:
     def ask(self, method: str, path: str, body=None, host: str | None = None, cookie: str = "", **headers) -> tuple[int, dict, dict]:
         """(status, JSON or {}, headers) of one request as our own page would send it; headers of None are left out."""
         host = host or f"127.0.0.1:{self.port}"
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30.0)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=90.0)
         try:
             every = {"Host": host}
             if method == "POST":

@@ -67,7 +67,7 @@ def sized(chrome, width: int, height: int) -> None:
     chrome.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", dict(width=width, height=height, deviceScaleFactor=1, mobile=width < 500))
 
 
-def until(condition, patience_s: float = 60.0):
+def until(condition, patience_s: float = 120.0):
     end = time.monotonic() + patience_s
     while True:
         try:
