@@ -50,9 +50,9 @@ class _Job:
 
 
 class Shelf:
-    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one after the other in a process of their own:
-    there is an oven to be run beside it, and a stop must not wait for arithmetic. What was asked for last comes first: whoever asked before may
-    have gone on to another schedule."""
+    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one after the other in a process of their
+    own: there is an oven to be run beside it, and a stop must not wait for arithmetic. What was asked for last comes first: whoever asked
+    before may have gone on to another schedule."""
 
     def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
         self.oven, self.schedules, self.records, self.model_file = oven, Path(schedules), Path(records), model_file

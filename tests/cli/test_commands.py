@@ -187,7 +187,8 @@ def test_ctrl_c_leaves_a_readable_record(tmp_path):
 def test_a_plant_from_outside_is_driven_and_said_to_run_its_code(here, short, tmp_path):
     help_text = here("rehearse", "--help").stdout
     assert "RUNS THAT FILE'S CODE" in " ".join(help_text.split())
-    done = here("rehearse", CABINET, short, "--plant", ROOT / "configs" / "plants" / "four_masses.py:FourMasses", "--out", tmp_path, "--quiet")
+    masses = ROOT / "configs" / "plants" / "four_masses.py:FourMasses"
+    done = here("rehearse", CABINET, short, "--plant", masses, "--out", tmp_path, "--quiet")
     assert done.returncode == 0 and "finished" in done.stdout, done.stdout + done.stderr
     for where, expected in (("nowhere.py:X", "no such file"), (f"{ROOT}/configs/plants/four_masses.py:Nothing", "has no 'Nothing'"), ("x", "FILE.py:NAME")):
         done = here("rehearse", CABINET, CURE, "--plant", where, "--out", tmp_path / "none")

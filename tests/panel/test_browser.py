@@ -28,8 +28,8 @@ ROOT = Path(__file__).parents[2]
 DRIVER = shutil.which("chromedriver")
 pytestmark = [pytest.mark.timeout(240), pytest.mark.skipif(not (DRIVER and (shutil.which("chromium") or shutil.which("google-chrome"))), reason="chromium or its driver is not installed")]
 SIZES = ((800, 480), (390, 844), (1440, 900))
-#: The control sensor's wire breaks some minutes after the oven's service has begun: a trip to be seen and acknowledged. Until then the run must have
-#: been started and be looked at, on a slow machine too.
+#: The control sensor's wire breaks some minutes after the oven's service has begun: a trip to be seen and acknowledged. Until then the
+#: run must have been started and be looked at, on a slow machine too.
 BROKEN = "faults:\n  - {kind: thermocouple open, at: 10 min, for: 2 min}\n"
 
 

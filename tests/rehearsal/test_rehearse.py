@@ -30,7 +30,7 @@ def cure(watched):
 
 
 def briefly(plan, most_s):
-    """The same schedule with no soak longer than that (what goes wrong with a soak does so at its beginning), and not followed as it cools."""
+    """The same schedule with no soak longer than that (what goes wrong with one does so at its beginning), not followed as it cools."""
     steps = tuple(dataclasses.replace(s, hold_s=min(s.hold_s, most_s)) for s in plan.steps if not s.let_cool)
     return dataclasses.replace(plan, steps=steps)
 
