@@ -1,15 +1,30 @@
-"""Shared by all tests: the workshop's ovens and schedules."""
+"""Shared by all tests: the workshop's ovens and schedules, and commands without a process of their own."""
 
+import contextlib
+import io
+import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import HealthCheck, settings
 
-from kilnctl import load_oven, load_schedule
+from kilnctl import cli, load_oven, load_schedule
 
 ROOT = Path(__file__).parents[1]
 CONFIGS = ROOT / "configs"
 SHARED_DATA = ROOT.parent / "shared" / "data"
+
+#: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to run alone at the end.
+LONGEST = ("panel/test_browser.py", "control/test_control.py", "control/test_loop_margins.py", "rehearsal/test_rehearse.py",
+           "studies/test_studies.py", "service/test_service.py", "panel/test_server.py", "cli/test_commands.py", "sizing/test_commands.py",
+           "plants/test_heat_balance.py", "service/test_starts.py", "model/test_learning_run.py", "safety/test_everyday_sensors.py", "rig/test_board_rig.py")  # fmt: skip
+
+
+def pytest_collection_modifyitems(items):
+    place = {ROOT / "tests" / name: k for k, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
+
 
 # No test depends on the speed of the machine, and a failure found once is found again.
 settings.register_profile("kilnctl", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow])
@@ -26,3 +41,22 @@ def oven():
 def schedule():
     """`schedule("temper")` → the workshop's schedule of that name."""
     return lambda name: load_schedule(CONFIGS / "schedules" / f"{name}.yaml")
+
+
+@pytest.fixture
+def here(monkeypatch):
+    """`here("size", path, answers="")` → what the command does, as `subprocess.run` would tell it, without the seconds that a new process
+    takes to import everything. Whoever tests signals, pipes or what the process itself does needs a process."""
+
+    def run(*arguments, answers: str = "") -> SimpleNamespace:
+        out, err = io.StringIO(), io.StringIO()
+        monkeypatch.setattr(sys, "stdin", io.StringIO(answers))
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            try:
+                status = cli.main([str(a) for a in arguments])
+            except SystemExit as end:  # the parser's
+                status = end.code or 0
+        assert "a fault of its own" not in err.getvalue(), err.getvalue()
+        return SimpleNamespace(returncode=status, stdout=out.getvalue(), stderr=err.getvalue())
+
+    return run

@@ -6,7 +6,10 @@ import multiprocessing
 import os
 import signal
 import threading
+from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, CancelledError, Future, ProcessPoolExecutor
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from ..errors import KilnctlError
@@ -37,14 +40,27 @@ def _behind() -> None:
         threading.Thread(target=follow, daemon=True).start()
 
 
+@dataclass(eq=False)
+class _Job:
+    """Something to be worked out: `answer` is what the function returns or raises."""
+
+    function: Callable
+    arguments: tuple
+    answer: Future = field(default_factory=Future)
+
+
 class Shelf:
-    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one after the other in a process of their own:
-    there is an oven to be run beside it, and a stop must not wait for arithmetic."""
+    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one after the other in a process of their
+    own: there is an oven to be run beside it, and a stop must not wait for arithmetic. What was asked for last comes first: whoever asked
+    before may have gone on to another schedule."""
 
     def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
         self.oven, self.schedules, self.records, self.model_file = oven, Path(schedules), Path(records), model_file
-        self._asked: dict[object, Future] = {}
-        self._lock = threading.Lock()
+        self._asked: dict[object, _Job] = {}
+        self._waiting: list[_Job] = []
+        self._going: _Job | None = None
+        self._closed = False
+        self._lock = threading.RLock()
         self._worker: ProcessPoolExecutor | None = None
         self._told: dict[str, dict] = {}
 
@@ -52,31 +68,59 @@ class Shelf:
         """What the function returns; the same key is worked out once. Raises what the function raises, and KilnctlError when its process was
         ended."""
         with self._lock:
-            if self._worker is None:
-                self._worker = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_behind)
-            worker = self._worker
-            if key not in self._asked:
+            job = self._asked.get(key)
+            if job is None:
                 while len(self._asked) >= MOST_ASKED:
                     self._asked.pop(next(iter(self._asked)))
-                try:
-                    self._asked[key] = worker.submit(function, *arguments)
-                except RuntimeError:  # it has broken, or was closed
-                    self._worker = None
-                    raise KilnctlError(ENDED) from None
-            found = self._asked[key]
+                job = self._asked[key] = _Job(function, arguments)
+            elif job in self._waiting:
+                self._waiting.remove(job)
+            if not job.answer.done() and job is not self._going:
+                self._waiting.append(job)
+            self._go_on()
         try:
-            return found.result()
+            return job.answer.result()
         except (BrokenExecutor, CancelledError):
             with self._lock:
-                if self._worker is worker:
-                    self._worker = None
-                if self._asked.get(key) is found:
+                if self._asked.get(key) is job:
                     del self._asked[key]
             raise KilnctlError(ENDED) from None
 
-    def close(self) -> None:
-        """What is being worked out is given up: nobody waits for it any more."""
+    def _go_on(self) -> None:
+        """Under the lock: the newest that waits, when nothing is being worked out."""
+        if self._closed:
+            for job in self._waiting:
+                job.answer.cancel()
+            self._waiting.clear()
+        if self._going is not None or not self._waiting:
+            return
+        job = self._going = self._waiting.pop()
+        if self._worker is None:
+            self._worker = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_behind)
+        try:
+            made = self._worker.submit(job.function, *job.arguments)
+        except BrokenExecutor as error:  # its process was ended while it had nothing to do
+            made = Future()
+            made.set_exception(error)
+        made.add_done_callback(partial(self._done, job))
+
+    def _done(self, job: _Job, made: Future) -> None:
+        error = CancelledError() if made.cancelled() else made.exception()
         with self._lock:
+            self._going = None
+            if isinstance(error, BrokenExecutor):
+                self._worker = None
+            if error is None:
+                job.answer.set_result(made.result())
+            else:
+                job.answer.set_exception(error)
+            self._go_on()
+
+    def close(self) -> None:
+        """What is being worked out or waits for it is given up: nobody waits for it any more."""
+        with self._lock:
+            self._closed = True
+            self._go_on()
             worker, self._worker = self._worker, None
         if worker is not None:
             processes = list((worker._processes or {}).values())

@@ -28,8 +28,9 @@ ROOT = Path(__file__).parents[2]
 DRIVER = shutil.which("chromedriver")
 pytestmark = [pytest.mark.timeout(240), pytest.mark.skipif(not (DRIVER and (shutil.which("chromium") or shutil.which("google-chrome"))), reason="chromium or its driver is not installed")]
 SIZES = ((800, 480), (390, 844), (1440, 900))
-#: The control sensor's wire breaks some minutes into the run: a trip to be seen and acknowledged.
-BROKEN = "faults:\n  - {kind: thermocouple open, at: 6 min, for: 3 min}\n"
+#: The control sensor's wire breaks some minutes after the oven's service has begun: a trip to be seen and acknowledged. Until then the
+#: run must have been started and be looked at, on a slow machine too.
+BROKEN = "faults:\n  - {kind: thermocouple open, at: 10 min, for: 2 min}\n"
 
 
 def browser(*more: str):
@@ -66,7 +67,7 @@ def sized(chrome, width: int, height: int) -> None:
     chrome.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", dict(width=width, height=height, deviceScaleFactor=1, mobile=width < 500))
 
 
-def until(condition, patience_s: float = 60.0):
+def until(condition, patience_s: float = 120.0):
     end = time.monotonic() + patience_s
     while True:
         try:
@@ -113,11 +114,12 @@ def unlocked(chrome, bed) -> None:
     until(lambda: text(chrome, "pin-state") == "Unlocked")
 
 
-def started(chrome, bed, name: str) -> None:
-    """As a person does: choose it, look at what is expected, start it."""
+def started(chrome, bed, name: str, looked: bool = False) -> None:
+    """As a person does: choose it, perhaps look at what is expected (nobody has to wait for that), start it."""
     chrome.find_element(By.CSS_SELECTOR, "[data-page=schedules]").click()
     chosen(chrome, "schedule-list", name)
-    until(lambda: "kWh" in text(chrome, "schedule-plan"))
+    if looked:
+        until(lambda: "kWh" in text(chrome, "schedule-plan"))
     press(chrome, "schedule-start")
     press(chrome, "ask-yes")
     # Limits unlike the last run's want a second word.
@@ -139,7 +141,7 @@ def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tm
     opened(chrome, bed)
     assert "At rest" in text(chrome, "state") and "Curing cabinet" in chrome.title
     unlocked(chrome, bed)
-    started(chrome, bed, "Warm up")
+    started(chrome, bed, "Warm up", looked=True)
     until(lambda: "Heating up" in text(chrome, "state"))
     until(lambda: "arrives at 80 °C" in text(chrome, "times") and "all done" in text(chrome, "times"))
     until(lambda: "into the walls" in text(chrome, "ledger"))
@@ -294,9 +296,9 @@ def _has_axe() -> bool:
 
 def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another_bed, tmp_path):
     with another_bed(tmp_path / "tripping", 20.0, BROKEN) as bed:
+        assert bed.ask("POST", "/api/start", {"file": "long.yaml", "confirm": True}, cookie=bed.unlocked())[0] == 200
         opened(chrome, bed)
         unlocked(chrome, bed)
-        started(chrome, bed, "Long")
         press(chrome, "soak")  # a dialog stands open when it happens: it goes
         bed.wait_for(lambda s: s["trips"], 60.0)
         until(lambda: not chrome.find_element(By.ID, "ask").is_displayed())

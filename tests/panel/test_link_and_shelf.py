@@ -1,6 +1,10 @@
 """What pages are shown: the thinned picture, the shelf of schedules and runs, plans and milestones."""
 
 import math
+import subprocess
+import sys
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -112,12 +116,38 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
     assert warm.duration_s < plan.duration_s and warm.energy_kwh < plan.energy_kwh
 
 
+def test_what_is_asked_for_now_comes_before_what_was_asked_for_earlier(shelf):
+    """While one thing is worked out three more are asked for, and the first of them once more, by somebody who looks at it again."""
+    moments, threads = {}, []
+
+    def ask(name, asked, function, *arguments):
+        threads.append(threading.Thread(target=lambda: moments.setdefault(name, shelf._worked_out(name, function, *arguments))))
+        threads[-1].start()
+        while not asked():
+            assert threads[-1].is_alive()
+            time.sleep(0.01)
+
+    ask("going on", lambda: shelf._going is not None, time.sleep, 3.0)
+    for name in ("first", "second", "third", "first"):
+        ask(name, lambda name=name: shelf._waiting and shelf._waiting[-1] is shelf._asked.get(name), time.monotonic)
+    for thread in threads:
+        thread.join()
+    assert moments["first"] < moments["third"] < moments["second"]
+
+
+def test_a_process_that_was_ended_is_told_and_the_next_question_answered(shelf):
+    assert shelf._worked_out("before", abs, -1) == 1
+    threading.Timer(0.5, lambda: [p.kill() for p in shelf._worker._processes.values()]).start()
+    with pytest.raises(KilnctlError, match="try again"):
+        shelf._worked_out("nap", time.sleep, 60.0)
+    assert shelf._worked_out("after", abs, -2) == 2
+    shelf.close()
+    with pytest.raises(KilnctlError, match="try again"):
+        shelf._worked_out("too late", abs, -3)
+
+
 def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
     """Closed, its process is gone; and where the panel is killed outright, the process follows it."""
-    import subprocess
-    import sys
-    import time
-
     def alive(pid: int) -> bool:
         try:
             with open(f"/proc/{pid}/stat") as file:

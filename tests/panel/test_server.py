@@ -122,6 +122,7 @@ def test_foreign_requests_are_refused_by_the_server_too(bed):
         assert status == 405 and not any(k.startswith("access-control") for k in headers)
 
 
+@pytest.mark.timeout(240)
 def test_events_come_each_second_and_catch_up_after_a_break(bed):
     bed.rest()
     cookie = bed.unlocked()
@@ -139,10 +140,13 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     assert not by_query["curve"]["whole"]
     for odd in ("x", "1:2:3", "-1:5", "٣:٤", "9:9"):
         assert events(bed, 1, path=f"/api/events?from={odd}" if odd.isascii() else "/api/events")[0]["curve"]["whole"]
-    until = time.monotonic() + 20.0
+    # The plan is worked out behind everything else: where much else is done it takes its time.
+    until = time.monotonic() + 150.0
     while "planned" not in (said := events(bed, 1)[0]):
         assert time.monotonic() < until
-    assert said["planned"]["duration_s"] > 7200.0 and said["milestones"][-1]["in_s"] > 3600.0
+    assert said["planned"]["duration_s"] > 10800.0
+    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does otherwise than the model.
+    assert said["milestones"][-1]["in_s"] + said["status"]["run_s"] == pytest.approx(said["planned"]["duration_s"], rel=0.1)
     bed.ask("POST", "/api/stop")
 
 

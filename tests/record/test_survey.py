@@ -12,8 +12,9 @@ from kilnctl.record.survey import CLASSES_K, Loose, accuracy, read_loose, survey
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     out = tmp_path_factory.mktemp("runs")
-    assert main(["rehearse", "configs/ovens/curing-cabinet.yaml", "configs/schedules/powder-cure.yaml", "--out", str(out), "--quiet"]) == 0
-    return next(out.iterdir())
+    (out / "soak.yaml").write_text("schedule: soak\nsteps:\n  - {to: 120 °C, hold: 15 min, within: 3 K}\n", encoding="utf-8")
+    assert main(["rehearse", "configs/ovens/curing-cabinet.yaml", str(out / "soak.yaml"), "--out", str(out / "runs"), "--quiet"]) == 0
+    return next((out / "runs").iterdir())
 
 
 @pytest.fixture(scope="module")

@@ -128,7 +128,7 @@ def test_a_jump_of_the_terminals_is_seen_at_any_tick(dt, jump, trips):
 
 
 def test_a_lid_ajar_while_it_cools_is_no_missing_heat(oven):
-    kiln = oven("brick-kiln")
+    kiln = ticking(oven("brick-kiln"), 2.0)
     kiln = dataclasses.replace(kiln, door=dataclasses.replace(kiln.door, switch=False))
     plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 10 min, within: 10 K}\n  - {to: 400 °C, let cool: yes}\n", "t")
     run = rehearse(kiln, plan, faults=(Fault("door open", 8600.0, 1800.0, size=0.3),))

@@ -124,7 +124,9 @@ def test_an_old_state_without_what_was_believed_asks_for_the_person_s_word(cabin
     home.mkdir()
     words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}
     save_state(home / "state", {"trips": [{"fault": "sensor-jump", **words}], "wall_s": time.time(), "hot": None})
-    common = [str(OVEN), str(CURE), "--rig", "virtual", "--speed", "10000", "--home", str(tmp_path), "--out", str(tmp_path / "runs"), "--quiet", "--confirm"]
+    (tmp_path / "brief.yaml").write_text("schedule: brief\nsteps:\n  - {to: 50 °C, hold: 1 min}\n", encoding="utf-8")
+    common = [str(OVEN), str(tmp_path / "brief.yaml"), "--rig", "virtual", "--speed", "10000",
+              "--home", str(tmp_path), "--out", str(tmp_path / "runs"), "--quiet", "--confirm"]
     assert main(["run", *common, "--acknowledge", "the founder"]) == 2
     said = capsys.readouterr().err
     assert "sensor-jump still stands" in said and "Nobody knows" in said and "--reading-is-right" in said
