@@ -93,7 +93,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     news = min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
     sudden = estimate.sudden_s > 0.0
     sudden_s = max(0.0, estimate.sudden_s - dt_s)
-    quiet = wander == 1.0 and not sudden
+    quiet = drift == 1.0 and not sudden
     walk_w = wander * (CALM + (QUICK - CALM) * news) * model.power_w
     walk = SHARES_WALK * (SHARES_CALM + (1.0 - SHARES_CALM) * news)
     fixed = sudden or not find_shares
@@ -128,6 +128,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
             rejected += 1
         else:
             if rejected >= REJECTS and abs(innovation) > SUDDEN_K:
+                p = p.copy()  # until the dead time has passed it is still the last estimate's
                 p[POWER:, :POWER] = p[:POWER, POWER:] = 0.0
                 p[CHAMBER, CHAMBER] += innovation * innovation
                 if sudden and (heat - calm) * innovation < 0.0:
@@ -140,10 +141,15 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
             gain = p[:, SENSOR] / s
             p = p - gain[:, None] * p[SENSOR]
             corrected = (np.array((*x, heat, *shares)) + gain * innovation).tolist()
-            x, heat, shares = tuple(corrected[:N]), corrected[HEAT], corrected[POWER:]
+            x, heat = tuple(corrected[:N]), corrected[HEAT]
             bound = LARGEST_UNEXPLAINED * model.power_w
             heat = min(bound, max(-bound, heat))
-            shares = tuple(min(high, max(low, v)) for low, v, high in zip(SHARES_LOW, shares, SHARES_HIGH))
+            for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
+                if not low < corrected[k] < high:
+                    # At its bound it can explain no more, and must not be taken for uncertain: what is left is for the others to explain.
+                    corrected[k] = min(high, max(low, corrected[k]))
+                    p[k, :] = p[:, k] = 0.0
+            shares = tuple(corrected[POWER:])
     if not all(LOWEST_C < t < HIGHEST_C for t in x):
         # No oven is like that: whatever led there (an oven wholly unlike the model, readings that jump), begin anew from what is seen.
         return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)

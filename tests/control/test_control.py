@@ -534,6 +534,29 @@ def test_what_is_wrong_with_the_model_is_found_on_the_way_up(cabinet_model, weak
     assert abs(ours[CHAMBER] - x[CHAMBER]) < max(2.0, 0.6 * abs(plain[CHAMBER] - x[CHAMBER]))
 
 
+@pytest.mark.parametrize("wander", [0.25, 1.0, 4.0])
+def test_what_is_unknown_in_calm_is_remembered_whatever_the_trim(cabinet_model, wander):
+    """It is what is believed again when a door closes."""
+    m = cabinet_model
+    x, power = m.steady(200.0)
+    estimate = estimator.start(m, 200.0, 20.0)
+    estimate.x = estimate.now = tuple(x)
+    for _ in range(900):
+        estimate = estimator.update(m, estimate, 199.0, power, 1.0, 20.0, 0.15, wander)
+    assert abs(estimate.heat_w) > 1.0
+    assert estimate.calm_w == pytest.approx(estimate.heat_w, abs=0.1 * abs(estimate.heat_w))
+    # While a door is open or has just been, it stays what it was.
+    assert estimator.update(m, estimate, 190.0, power, 1.0, 20.0, 0.15, wander, drift=10.0).calm_w == estimate.calm_w
+
+
+def test_an_update_leaves_the_estimate_before_it_as_it_was(cabinet_model):
+    """Also where something sudden is seen before the dead time has passed once."""
+    before = dataclasses.replace(estimator.start(cabinet_model, 200.0, 20.0), rejected=estimator.REJECTS)
+    covariance = before.covariance.copy()
+    after = estimator.update(cabinet_model, before, 260.0, 0.0, 1.0, 20.0, 0.15)
+    assert after.sudden_s > 0.0 and np.array_equal(before.covariance, covariance)
+
+
 def test_shares_of_one_change_nothing_and_a_load_twice_as_large_takes_twice_the_heat(cabinet_model):
     m = cabinet_model
     x = list(m.steady(150.0, 20.0)[0])

@@ -2,16 +2,19 @@
 
 import dataclasses
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from kilnctl import Reading, rehearse
 from kilnctl.plants.faults import Fault
+from kilnctl.plants.protocol import load_plant
 from kilnctl.record.summary import summarise
 from kilnctl.settings.schedule import schedule_of
 from kilnctl.virtual import virtual_oven
 
+ROOT = Path(__file__).parents[2]
 #: Heat up, soak and cooling in a quarter of an hour.
 SHORT = schedule_of("schedule: short\nsteps:\n  - {to: 80 °C, hold: 5 min, within: 3 K}\n  - {to: 70 °C, let cool: yes}\n", "short.yaml")
 
@@ -117,6 +120,16 @@ def test_a_plant_from_outside_is_driven_through_the_protocol_alone(oven, schedul
     soak = run.chamber_c[(run.reference_c == 200.0) & (run.step == 1)][-300:]
     assert np.max(np.abs(soak - 200.0)) < 1.0
     assert all(0.0 <= d <= 1.0 for d, _ in toy.calls)
+
+
+@pytest.mark.parametrize("to_c", [80.0, 100.0])
+def test_a_sluggish_plant_from_outside_is_no_stuck_relay_after_a_purge(oven, to_c):
+    """Half an hour at rest, then an oven with six times the chamber's capacity: its stored heat once was taken for a relay that conducts."""
+    cabinet = oven("curing-cabinet")
+    plan = schedule_of(f"schedule: purged\nflammable vapour: yes\nsteps:\n  - {{to: {to_c:.0f} °C, hold: 6 min, within: 3 K}}\n  - {{to: 70 °C, let cool: yes}}\n", "p")
+    run = rehearse(cabinet, plan, plant=load_plant(f"{ROOT}/configs/plants/four_masses.py:FourMasses", cabinet))
+    assert run.outcome == "finished" and not run.trips
+    assert run.true_chamber_c.max() < to_c + 5.0
 
 
 class Broken(Toy):
