@@ -162,7 +162,7 @@ def _door(s: ControlState, door: bool, now: float) -> None:
 
 def _full_w(s: ControlState, model: EnergyModel, reading: Reading, share: float) -> float:
     """What the elements give now at full duty, W (as rated, like the model's)."""
-    if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v:
+    if model.believes(reading.supply_v):
         return model.full_power_w(reading.supply_v)
     if reading.current_a and share > CURRENT_TELLS:
         hot = 1.0 + model.resistance_rise_per_k * (s.estimate.now[ELEMENT] - model.rated_c)

@@ -82,8 +82,9 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
            find_shares: bool = True) -> Estimate:  # fmt: skip
     """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its standard
     deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may stray from the model (both 1 when
-    nothing is known to go on); an unusable reading only lets time pass; with `find_shares` False they stay what they are. (A thermocouple at the part is not asked: shelf and load are one lump
-    here, and pulling that lump to what the part's surface shows cost the chamber more than it gave.)"""
+    nothing is known to go on); an unusable reading only lets time pass; with `find_shares` False they stay what they are. (A thermocouple at
+    the part is not asked: shelf and load are one lump here, and pulling that lump to what the part's surface shows cost the chamber more than
+    it gave.)"""
     x, heat, shares = estimate.x, estimate.heat_w, estimate.shares
     p, tangent, age = estimate.covariance, estimate.tangent, estimate.age
     surprise, rejected, calm = estimate.surprise, estimate.rejected, estimate.calm_w
@@ -95,10 +96,8 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     sudden_s = max(0.0, estimate.sudden_s - dt_s)
     quiet = drift == 1.0 and not sudden
     walk_w = wander * (CALM + (QUICK - CALM) * news) * model.power_w
-    walk = SHARES_WALK * (SHARES_CALM + (1.0 - SHARES_CALM) * news)
     fixed = sudden or not find_shares
-    if fixed:
-        walk = 0.0 * walk
+    walk = SHARES_WALK * (0.0 if fixed else SHARES_CALM + (1.0 - SHARES_CALM) * news)
     if sudden:
         walk_w = max(walk_w, SUDDEN * model.power_w)
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk))

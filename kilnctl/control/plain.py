@@ -101,7 +101,7 @@ class Plain:
         s = copy.copy(state)
         s.time_s += dt_s
         model = programme.model
-        full = model.full_power_w(reading.supply_v if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v else None)
+        full = model.full_power_w(reading.supply_v)
         value = reading.chamber_c if usable and math.isfinite(reading.chamber_c) else s.filtered_c
         s.position = reference.advance(programme.legs, s.position, value, dt_s, programme.count_always)
         # Measured value filtered over a fifth of the derivative time, as the rule's author advises (N = 5 to 10).

@@ -24,9 +24,10 @@ _FIRST = np.cumsum((0, *BLOCKS[:-1]))
 _FIRST_LIST = _FIRST.tolist()
 _BLOCK_OF_STRIDE = _BLOCK_OF[ENDS - 1].tolist()
 _MIDDLE = _FIRST + 0.5 * (np.array(BLOCKS) - 1.0)
-#: (blocks − 2, blocks): how much the power's slope changes from one gap between blocks to the next, W per step of the shorter one.
+#: Of (blocks − 2, blocks), how much the power's slope changes from one gap between blocks to the next (W per step of the shorter one), its square.
 _GAPS = np.diff(_MIDDLE)
 _BENDS = np.diff(np.diff(np.eye(len(BLOCKS)), axis=0) / _GAPS[:, None], axis=0) * np.minimum(_GAPS[1:], _GAPS[:-1])[:, None]
+_BENDS_SQUARED = _BENDS.T @ _BENDS
 #: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
 ABOVE, ABOVE_K = 8.0, 0.15
 #: A bend of the power's course by a tenth of full costs as much as being off by this for the whole horizon, K. (Bends, not moves: a power that must
@@ -64,8 +65,8 @@ def step_length_s(model: EnergyModel) -> float:
 def make(model: EnergyModel, x, heat_w: float, reference_c: np.ndarray, previous: Plan | None, time_s: float, full_w: float,
          ambient_c: float, step_s: float, follows: int = CHAMBER, chamber_limit_c: float = 1e9,
          shares: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> Plan:  # fmt: skip
-    """The plan from state x, with `heat_w` from nowhere known and shares of power, lining and contents as estimated. `reference_c` (len(ENDS),) at the ENDS of the strides; `follows` CHAMBER or CONTENTS; the chamber is kept
-    below chamber_limit_c. Pure; numpy only; well under a millisecond."""
+    """The plan from state x, with `heat_w` from nowhere known and shares of power, lining and contents as estimated. `reference_c`
+    (len(ENDS),) at the ENDS of the strides; `follows` CHAMBER or CONTENTS; the chamber is kept below chamber_limit_c. Pure; numpy only; well under a millisecond."""
     if previous is None:
         nominal = np.full(len(BLOCKS), 0.5 * full_w)
     else:
@@ -92,8 +93,7 @@ def make(model: EnergyModel, x, heat_w: float, reference_c: np.ndarray, previous
     response = _responses(a, power, (follows,) if follows == CHAMBER else (follows, CHAMBER))
     sensitivity = response[0]
     error = followed - reference_c
-    scale = STEPS * (BEND_K / (0.1 * full_w)) ** 2
-    bends = scale * (_BENDS.T @ _BENDS)
+    bends = STEPS * (BEND_K / (0.1 * full_w)) ** 2 * _BENDS_SQUARED
     bends_at_nominal = bends @ nominal
     weight = _STRIDES
     low, high = -nominal, full_w - nominal

@@ -297,9 +297,13 @@ class EnergyModel:
         """Power that holds chamber_c for ever, W, not below 0."""
         return max(0.0, self.steady(chamber_c, ambient_c)[1])
 
+    def believes(self, supply_v: float | None) -> bool:
+        """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not there."""
+        return bool(supply_v) and supply_v > 0.3 * self.voltage_v
+
     def full_power_w(self, supply_v: float | None = None) -> float:
-        """Full power at that supply voltage (nominal when unknown), W: P ∝ V²."""
-        return self.power_w if supply_v is None else self.power_w * (supply_v / self.voltage_v) ** 2
+        """Full power at that supply voltage (nominal when unknown or not to be believed), W: P ∝ V²."""
+        return self.power_w * (supply_v / self.voltage_v) ** 2 if self.believes(supply_v) else self.power_w
 
     def highest_c(self, ambient_c: float | None = None) -> float:
         """The chamber temperature that full power would hold, °C (searched up to 2000 °C)."""

@@ -79,9 +79,7 @@ def step(
     held = ("hold" in requests or state.held) and "go on" not in requests
     model, ambient = programme.model, programme.ambient_c
     share = reading.fired if reading.fired is not None else (fired or 0.0)
-    full = model.full_power_w(
-        reading.supply_v if reading.supply_v and reading.supply_v > 0.3 * model.voltage_v else None
-    )
+    full = model.full_power_w(reading.supply_v)
     estimate = estimator.update(
         model,
         state.estimate,

@@ -148,6 +148,7 @@ def test_a_process_that_was_ended_is_told_and_the_next_question_answered(shelf):
 
 def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
     """Closed, its process is gone; and where the panel is killed outright, the process follows it."""
+
     def alive(pid: int) -> bool:
         try:
             with open(f"/proc/{pid}/stat") as file:
