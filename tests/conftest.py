@@ -16,7 +16,7 @@ CONFIGS = ROOT / "configs"
 SHARED_DATA = ROOT.parent / "shared" / "data"
 
 #: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to run alone at the end.
-LONGEST = ("panel/test_browser.py", "control/test_control.py", "control/test_loop_margins.py", "rehearsal/test_rehearse.py",
+LONGEST = ("panel/test_browser.py", "control/test_control.py", "control/test_estimator.py", "control/test_loop_margins.py", "rehearsal/test_rehearse.py",
            "studies/test_studies.py", "service/test_service.py", "panel/test_server.py", "cli/test_commands.py", "sizing/test_commands.py",
            "plants/test_heat_balance.py", "service/test_starts.py", "model/test_learning_run.py", "safety/test_everyday_sensors.py", "rig/test_board_rig.py")  # fmt: skip
 

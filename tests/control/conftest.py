@@ -1,0 +1,16 @@
+"""Makes `control_cases` importable for the tests beside it, whatever way pytest imports them."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from kilnctl.model.day_zero import day_zero
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+
+@pytest.fixture(scope="module")
+def cabinet_model(oven):
+    cabinet = oven("curing-cabinet")
+    return day_zero(cabinet, cabinet.usual_load, 200.0)
