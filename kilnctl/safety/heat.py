@@ -6,8 +6,8 @@ from dataclasses import replace
 from ..reading import Reading
 from . import cusum
 from .policy import Policy
-from .state import DANGER, SafetyState, Tick, finite, lasting, trip
-from .words import LOAD_FIRST, LOUD
+from .state import SafetyState, Tick, endanger, finite, lasting, trip
+from .words import LOAD_FIRST
 
 #: Time constant of the smoothed level and slope of a reading, s.
 SMOOTH_S = 5.0
@@ -29,6 +29,8 @@ SETTLING_S = 180.0
 SINK_K, SINK_FIRED_S, COOL_C = 3.0, 20.0, 60.0
 #: What the chamber was before a fall fades so fast while no heat is wanted, K/s.
 FADES_K_PER_S = 0.1
+#: After a trip the elements give off what they hold; what is unexplained later comes past relay and contactor, s.
+GLOW_S = 30.0
 #: In a fall, the second sensor must follow the control sensor at least so far.
 FOLLOW_SHARE, FOLLOW_AFTER_S, FOLLOW_FALL_K = 0.2, 20.0, 30.0
 
@@ -113,6 +115,11 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
     return cap
 
 
+def still_rising(s: SafetyState, policy: Policy) -> bool:
+    """Whether the chamber may be rising without heat: nobody has looked for long enough, or it is above where it began to."""
+    return s.off_s < policy.unasked_rise_s or s.quiet_c is None or s.slow_c - s.quiet_c > 0.5 * policy.unasked_rise_k
+
+
 def _no_rise(s: SafetyState, policy: Policy, tick: Tick, fired: float, dt: float) -> None:
     """Full power and no rise: broken element, open relay, dead supply, or a sensor that is not in the chamber. Not near the
     top of what the oven can do, where full power is what holding takes."""
@@ -156,8 +163,7 @@ def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float
     if rise > policy.unasked_rise_k:
         trip(s, "rise-no-heat", now, rise=rise, time=s.off_s)
         if s.coil is False:
-            s.danger = DANGER
-            s.trips["rise-no-heat"] = replace(s.trips["rise-no-heat"], done=LOUD)
+            endanger(s)
         return
     s.quiet_c += min(max(rise, -LEVEL_SINKS_K_PER_S * dt), LEVEL_CREEPS_K_PER_S * dt)
     if finite(cold):
@@ -183,6 +189,11 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
         trip(s, "unexplained-heat", tick.time_s, watts=tick.unexplained_w)
         if lately > MUCH_FIRED and s.trips["unexplained-heat"].time_s == tick.time_s:
             s.trips["unexplained-heat"] = replace(s.trips["unexplained-heat"], check=LOAD_FIRST)
+    open_s = tick.time_s - s.coil_s if s.trips and s.coil is False else 0.0
+    s.past_open = cusum.grow(s.past_open, share, allowance, dt) if open_s > GLOW_S else 0.0
+    if s.past_open > policy.excess_share_s:
+        trip(s, "unexplained-heat", tick.time_s, watts=tick.unexplained_w)
+        endanger(s)
     if tick.time_s < s.settled_s or not tick.heating or lately < NONE_FIRED:
         return  # where no heat has been given, none can be missing
     s.missing = cusum.grow(s.missing, -share, allowance, dt)

@@ -40,7 +40,7 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
     below = sensor.limits(s, policy, reading, tick, dt, usable, warnings)
     limit = heat.behaviour(s, policy, reading, tick, dt, fired, warnings) if usable else 0.0
     powered = surroundings.supply(s, policy, reading, tick, warnings)
-    blocked = surroundings.door_and_air(s, policy, reading, tick, dt, warnings)
+    blocked = surroundings.door_and_air(s, policy, reading, tick, dt)
     surroundings.relay_and_contactor(s, policy, reading, tick, dt, powered, warnings)
     surroundings.ceilings(s, policy, tick)
 
@@ -86,6 +86,8 @@ def acknowledge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick
     if not isinstance(who, str) or not who.strip():
         return state, tuple(state.trips)
     standing = tuple(fault for fault in state.trips if cause_stands(fault, state, policy, reading, tick))
+    if state.danger and heat.still_rising(state, policy):
+        standing = tuple(state.trips)
     if standing:
         return state, standing
     s = state.copied()
@@ -97,8 +99,8 @@ def acknowledge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick
 
 
 def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> bool:
-    """Whether what caused a trip is, as far as this reading tells, still there. Faults that show only under heat (a relay, an
-    element) are gone by the person's word alone: the start test and the rules will find them again."""
+    """Whether what caused a trip is, as far as this reading tells, still there. Faults that show only under heat (an element, a relay that does not
+    conduct) are gone by the person's word alone: the start test and the rules will find them again."""
     chamber = reading.chamber_c
     sensor_bad = any(f in SENSOR_FAULTS for f in reading.faults) or not finite(chamber) or not sensor.LOWEST_C <= chamber <= sensor.HIGHEST_C
     cold, second, part = reading.cold_junction_c, reading.limit_c, reading.part_c
@@ -146,6 +148,10 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
             return reading.contactor_closed is True
         case "relay-on-unasked":
             return surroundings.flowing(reading) is True
+        case "rise-no-heat":
+            return sensor_bad or heat.still_rising(s, policy)
+        case "rise-too-fast":
+            return sensor_bad or s.slope_k_per_s > 0.5 * policy.rise_k_per_s
         case "energy":
             return not finite(tick.energy_j) or tick.energy_j > policy.most_energy_j
         case "run-time":

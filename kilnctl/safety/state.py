@@ -1,11 +1,11 @@
 """What the rules are told each tick, what they answer, and what they carry from tick to tick."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from numbers import Real
 
 from .gate import Permit
-from .words import WORDS
+from .words import LOUD, WORDS
 
 #: There is heat that neither relay nor contactor keeps out.
 DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
@@ -121,6 +121,7 @@ class SafetyState:
     fall: tuple[float, float, float, float, float | None] | None = None  # start s, from °C, lowest °C, duty cap, limit sensor then
     settled_s: float = 0.0  # the missing-heat sum rests until then
     excess: float = 0.0
+    past_open: float = 0.0  # the same sum, of what comes although contactor and relay are told to be off since a trip
     missing: float = 0.0
     fired_60: float = 0.0
     fired_300: float = 0.0
@@ -147,7 +148,7 @@ class SafetyState:
         self.over.clear()
         self.raw, self.sample, self.window, self.fall, self.quiet_c = (), None, None, None, None
         self.sink, self.was_wild = None, False
-        self.rejects = self.noise_k = self.off_s = self.excess = self.missing = self.unasked = 0.0
+        self.rejects = self.noise_k = self.off_s = self.excess = self.past_open = self.missing = self.unasked = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k = None, 0.0
@@ -181,7 +182,13 @@ def trip(s: SafetyState, fault: str, time_s: float, **facts) -> None:
             if value is not None:
                 s.believed[fault] = value, since
         seen, check, done = WORDS[fault]
-        s.trips[fault] = Trip(fault, time_s, seen.format(**facts), done, check)
+        s.trips[fault] = Trip(fault, time_s, seen.format(**facts), LOUD if s.danger else done, check)
+
+
+def endanger(s: SafetyState) -> None:
+    """There is heat that nothing of ours keeps out: it is shouted, and no trip that stands goes on saying that it was cut."""
+    s.danger = DANGER
+    s.trips.update({fault: replace(t, done=LOUD) for fault, t in s.trips.items() if t.done != LOUD})
 
 
 def number(value) -> float:

@@ -4,7 +4,7 @@ import math
 
 from ..reading import Reading
 from .policy import Policy
-from .state import DANGER, SafetyState, Tick, finite, lasting, number, trip
+from .state import SafetyState, Tick, endanger, finite, lasting, number, trip
 
 #: Tolerated difference between commanded and conducted share (tick boundaries, contactor delay), share of full power.
 UNASKED_ALLOWANCE = 0.05
@@ -71,7 +71,7 @@ def supply(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, warning
     return not lost
 
 
-def door_and_air(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, warnings: list[str]) -> str:
+def door_and_air(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float) -> str:
     """Why there must be no heat just now, or an empty text."""
     now = tick.time_s
     if policy.airflow_required:
@@ -90,8 +90,7 @@ def door_and_air(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, d
     if reading.door_open is True:
         return "the door is open"
     if policy.door_switch and reading.door_open is None:
-        # The switch also breaks the coil by itself, so this is told and not a reason to stop.
-        warnings.append("the door switch does not answer")
+        return "the door switch does not answer"
     return ""
 
 
@@ -106,7 +105,7 @@ def relay_and_contactor(s: SafetyState, policy: Policy, reading: Reading, tick: 
     if closed is not None:
         if lasting(s, "welded", told_open and closed, now, policy.contactor_s):
             trip(s, "contactor-welded", now)
-            s.danger = DANGER
+            endanger(s)
         if lasting(s, "absent", told_shut and not closed and powered, now, policy.contactor_s):
             trip(s, "contactor-open", now)
 
@@ -121,7 +120,7 @@ def relay_and_contactor(s: SafetyState, policy: Policy, reading: Reading, tick: 
     if s.unasked > policy.unasked_on_s:
         trip(s, "relay-on-unasked", now, given=100.0 * given, asked=100.0 * asked)
         if told_open:
-            s.danger = DANGER
+            endanger(s)
     share = 1.0 - math.exp(-dt / 10.0)
     s.asked += (asked - s.asked) * share
     s.given += (given - s.given) * share

@@ -7,7 +7,7 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, heat
-from kilnctl.safety.state import DANGER
+from kilnctl.safety.state import DANGER, trip
 from kilnctl.safety.words import LOAD_FIRST, LOUD, WORDS
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
@@ -286,6 +286,30 @@ def test_a_rise_is_measured_anew_once_the_contactor_is_told_to_open():
         s = state(coil=coil, coil_s=told_s, off_s=off_s)
         heat._unasked_rise(s, POLICY, None, 1000.0, 0.0, 1.0, False)
         assert (s.quiet_c is not None) is begun
+
+
+@pytest.mark.parametrize("coil, since_s, trips, shouted", [(False, 30.1, True, True), (False, 30.0, True, False), (False, 500.0, False, False),
+                                                           (True, 500.0, True, False), (None, 500.0, True, False)])  # fmt: skip
+def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil, since_s, trips, shouted):
+    s = state(coil=coil, coil_s=1000.0 - since_s)
+    if trips:
+        trip(s, "sensor-noisy", 900.0, noise="it is noisy")
+    # Full power unexplained: each second adds what it is above the allowance, and the sum must be exceeded.
+    need = POLICY.excess_share_s / (1.0 - POLICY.unexplained_share)
+    for seconds, now in ((need, 1000.0), (0.01, 1000.0)):
+        assert s.danger == ""
+        heat._unexplained(s, POLICY, tick(now, heating=False, unexplained_w=3000.0, full_power_w=3000.0), seconds, [])
+    assert s.danger == (DANGER if shouted else "") and "unexplained-heat" in s.trips
+    assert all((t.done == LOUD) is shouted for t in s.trips.values())
+    s.coil = True
+    heat._unexplained(s, POLICY, tick(1001.0, heating=False, unexplained_w=3000.0, full_power_w=3000.0), 1.0, [])
+    assert s.past_open == 0.0
+
+
+def test_what_trips_later_does_not_say_that_the_heat_was_cut_either():
+    s = state(danger=DANGER)
+    trip(s, "clock", 5.0, what="it went back")
+    assert s.trips["clock"].done == LOUD
 
 
 @pytest.mark.parametrize("coil, danger", [(False, DANGER), (True, ""), (None, "")])

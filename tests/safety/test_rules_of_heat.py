@@ -149,9 +149,10 @@ def test_an_open_door_takes_the_heat_and_the_contactor_and_gives_them_back():
     assert bench.faults == set() and bench.feed(2, **QUIET).verdict.permit is not None
 
 
-def test_a_door_switch_that_does_not_answer_is_told():
+def test_behind_a_door_switch_that_does_not_answer_nothing_is_heated():
     bench = Bench(door_switch=True).feed(10, **{**QUIET, "door_open": None})
-    assert bench.verdict.permit is not None and "the door switch does not answer" in bench.warnings
+    assert bench.verdict.permit is None and not bench.verdict.contactor_allowed and bench.verdict.reason == "the door switch does not answer"
+    assert bench.faults == set() and bench.feed(2, **QUIET).verdict.permit is not None
 
 
 def test_lost_airflow_takes_the_heat_at_once_and_is_purged_before_heat_returns():

@@ -63,7 +63,7 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     made.restart_timers()
     assert made.trips == {"sensor-open": "latched"} and made.over == {} and made.believed == {"sensor-jump": (200.0, 5.0)}
     forgotten = {f.name for f in dataclasses.fields(SafetyState) if getattr(made, f.name) != 123.5} - {"trips", "over", "believed"}
-    assert forgotten == {"raw", "sample", "window", "fall", "quiet_c", "sink", "was_wild", "rejects", "noise_k", "off_s", "excess", "missing", "unasked", "asked",
+    assert forgotten == {"raw", "sample", "window", "fall", "quiet_c", "sink", "was_wild", "rejects", "noise_k", "off_s", "excess", "past_open", "missing", "unasked", "asked",
                          "given", "slope_k_per_s", "second_slope", "airless_s", "slow_c", "second_c", "before_c", "good_c", "cold_c", "wall_ahead_s", "coil",
                          "top_c", "delayed_c", "second_k", "purge_until_s", "settled_s"}  # fmt: skip
     for name in forgotten - {"settled_s"}:
