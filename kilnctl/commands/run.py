@@ -162,7 +162,7 @@ class _Teller:
         self.quiet = quiet
 
     def __call__(self, text: str) -> None:
-        if not self.quiet or text.startswith(("TRIP", "after a power cut", "stopped")):
+        if not self.quiet or text.startswith(("TRIP", "DANGER", "after a power cut", "stopped")):
             print(f"{time.strftime('%H:%M:%S')}  {text}", file=sys.stderr, flush=True)
 
 

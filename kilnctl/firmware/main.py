@@ -78,19 +78,22 @@ class Pins:
 
     def apply(self, board):
         """Relays and coil as the board has decided; whether they read back so."""
+        coil = 1 if board.contactor else 0
+        if not coil:
+            # It goes before the relays when it goes off.
+            self.coil.value(0)
         good = True
         for i in range(len(self.relays)):
             level = (board.relay_bits >> i) & 1
             self.relays[i].value(level)
             good = good and self.relays[i].value() == level
-        level = 1 if board.contactor else 0
-        self.coil.value(level)
-        return good and self.coil.value() == level
+        self.coil.value(coil)
+        return good and self.coil.value() == coil
 
     def off(self):
+        self.coil.value(0)
         for relay in self.relays:
             relay.value(0)
-        self.coil.value(0)
 
     def measure(self):
         if self.current is not None:

@@ -293,7 +293,7 @@ class BoardRig:
                 if answer is not None:
                     self._heard(answer)
                 elif time.monotonic() - self._heard_s > LOST_S:
-                    self._lost = f"{self._line.port}: the I/O board has not answered for {LOST_S:g} s; it lets go of the heat by itself"
+                    self._lost = getattr(self._line, "failure", "") or f"{self._line.port}: the I/O board has not answered for {LOST_S:g} s; it lets go of the heat by itself"
                     return
             except RigLost as error:
                 self._lost = str(error)

@@ -103,11 +103,12 @@ class LocalLine:
         self._closing = True
         if self._thread is not threading.current_thread():
             self._thread.join(1.0)
-        self._drive(0, False)
-        for bus in self._buses:
-            if bus is not None:
-                bus.close()
-        self._lines.release()
+        # Each for itself: a line that cannot be driven is let go of all the same.
+        for step in (lambda: self._drive(0, False), *(b.close for b in self._buses if b is not None), self._lines.release):
+            try:
+                step()
+            except OSError as error:
+                self.failure = self.failure or f"{self.port}: {error.strerror or error}"
 
     @staticmethod
     def _ms() -> int:
@@ -153,13 +154,16 @@ class LocalLine:
         return value.ACTIVE if on else value.INACTIVE
 
     def _drive(self, bits: int, coil: bool) -> None:
-        """The coil goes before the relays when it goes off."""
-        if not coil:
-            self._lines.set_value(self._pins.coil, self._value(False))
-        for i, number in enumerate(self._pins.relays):
-            self._lines.set_value(int(number), self._value(bool((bits >> i) & 1)))
-        if coil:
-            self._lines.set_value(self._pins.coil, self._value(True))
+        """The coil goes before the relays when it goes off. A line that cannot be driven keeps no other from going off."""
+        wanted = [(int(number), bool((bits >> i) & 1)) for i, number in enumerate(self._pins.relays)]
+        broken = None
+        for number, on in ([*wanted, (self._pins.coil, True)] if coil else [(self._pins.coil, False), *wanted]):
+            try:
+                self._lines.set_value(number, self._value(on))
+            except OSError as error:
+                broken = broken or error
+        if broken is not None:
+            raise broken
 
     def _input(self, number: int | None) -> bool | None:
         return None if number is None else self._lines.get_value(number) == self._value(True)
@@ -221,4 +225,4 @@ class LocalLine:
             try:
                 self._drive(0, False)
             except OSError as error:
-                self.failure = self.failure or f"{self.port}: {error.strerror or error}"
+                self.failure = f"{self.failure or self.port}; its lines could not be switched off ({error.strerror or error})"

@@ -1,12 +1,15 @@
-"""Latched trips from one process to the next, each with what was believed of the chamber before it: on the wall's clock, the only one that both know."""
+"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall's clock, the only one that both know), and
+the limits of the run that tripped."""
 
 import math
 
 from ..record.folder import plain
-from ..safety import SafetyState, Trip
+from ..safety import Policy, SafetyState, Trip
 
 #: Trip → what was believed, °C, and how many seconds ago.
 Believed = dict[str, tuple[float, float]]
+#: Limits of a policy by which a cause may stand that the oven alone would call gone.
+NUMBERS, WHETHER = ("schedule_trip_c", "part_trip_c"), ("airflow_required",)
 
 
 def believed(state: SafetyState, now_s: float) -> Believed:
@@ -34,3 +37,14 @@ def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
         if all(type(v) in (int, float) and math.isfinite(v) for v in then):
             believed[fault] = float(then[0]), max(0.0, wall_s - then[1])
     return tuple(trips), believed
+
+
+def limits_to_saved(policy: Policy) -> dict:
+    return {name: value for name in (*NUMBERS, *WHETHER) if math.isfinite(value := getattr(policy, name))}
+
+
+def limits_from_saved(saved) -> dict:
+    """For `dataclasses.replace` of the oven's policy; what cannot be read is left out."""
+    told = saved if isinstance(saved, dict) else {}
+    limits = {name: float(told[name]) for name in NUMBERS if type(told.get(name)) in (int, float) and math.isfinite(told[name])}
+    return limits | {name: told[name] for name in WHETHER if type(told.get(name)) is bool}

@@ -17,6 +17,7 @@ from ..record.folder import Begun, begin, new_folder, plain
 from ..record.recorder import LEAST_FREE, Recorder
 from ..rig import Rig, RigLost
 from ..safety import Trip, likeness, notice
+from ..safety.words import LOUD, WORDS
 from ..settings.oven import Oven
 from ..settings.schedule import load_schedule
 from . import host, latched, outlook, resume
@@ -28,6 +29,8 @@ from .starts import Starts
 
 #: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
 LOOKS = 5
+#: While heat cannot be cut it is told so often, s.
+SHOUT_S = 60.0
 
 
 class Service:
@@ -53,7 +56,7 @@ class Service:
         saved = self.keeper.load()
         self.saved = self.saved_before = saved
         self.hot = notice.from_mapping(saved.get("hot") or {})
-        self.rest = Rest(oven, *latched.from_saved(saved.get("trips"), time.time()))
+        self.rest = Rest(oven, *latched.from_saved(saved.get("trips"), time.time()), latched.limits_from_saved(saved.get("tripped_by")))
         self._limits = likeness.to_mapping(self.rest.policy)
         self.session: Session | None = None
         self.recorder: Recorder | None = None
@@ -64,7 +67,7 @@ class Service:
         self.curve = Curve(tuple(INDEX[name] for name in KEPT))
         self._act = self._reading = None
         self._ending = False
-        self._step, self._last_s = 0, None
+        self._step, self._last_s, self._shouted_s = 0, None, -math.inf
         self._tau_s = notice.USUAL_TAU_S
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
         self.door = Door(socket, self.answer)
@@ -200,11 +203,15 @@ class Service:
                 if self._first is not None and self.looks >= LOOKS:
                     self._first(self)
                     self._first = None
-                if self.session is None and not self.idle and self.outcome:
+                # Nobody else says that heat cannot be cut: with that, the end waits for a person's stop.
+                if self.session is None and not self.idle and self.outcome and not self.rest.state.danger:
                     return self.outcome
         finally:
-            # Whatever happened: the heat is off before anything else is tidied up.
-            self.rig.close()
+            # Whatever happened: the heat is off before anything else is tidied up, and a rig that breaks in doing so keeps nothing from being kept.
+            try:
+                self.rig.close()
+            except Exception as error:
+                self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
             self.watchdog.tell("STOPPING=1")
             if self.session is not None:
                 self._finish("interrupted")
@@ -254,6 +261,7 @@ class Service:
             truth = (getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
             act = session.tick(reading, now, dt, self._step, requests, truth)
         self._command(act)
+        self._shout(act.verdict.danger)
         if session is not None:
             self.recorder.sample(session.row)
             self.curve.add(session.row)
@@ -267,11 +275,25 @@ class Service:
         self.watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
     def _command(self, act) -> None:
-        """The contactor first, and whatever the relay's side does; then the relay."""
+        """The contactor first, and whatever the relay's side does; then the relay, if the permit has not lapsed while this tick was worked out."""
+        permit = act.verdict.permit
         try:
             self.rig.contactor(act.contactor)
         finally:
-            self.rig.heat(act.duty, act.burst, act.verdict.permit)
+            if permit is not None and permit.from_s <= self.pace.now_s() <= permit.until_s:
+                self.rig.heat(act.duty, act.burst, permit)
+            else:
+                self.rig.heat(0.0, OFF, None)
+
+    def _shout(self, danger: str) -> None:
+        """Heat that cannot be cut is told when it is found and every minute, also where little else is, and whatever happens to the record."""
+        if not danger:
+            self._shouted_s = -math.inf
+        elif self._last_s - self._shouted_s >= SHOUT_S:
+            if self.session is not None and self._shouted_s == -math.inf:
+                self.recorder.event("danger", time_s=self.session.time_s, text=danger)
+            self._shouted_s = self._last_s
+            self.tell(f"DANGER: {danger}")
 
     def _taken(self, now: float) -> tuple[str, ...]:
         """Requests for the chain; orders and acknowledgements are dealt with here."""
@@ -308,7 +330,7 @@ class Service:
     def _finish(self, outcome: str) -> None:
         session, recorder = self.session, self.recorder
         self.session, self.outcome = None, outcome
-        self.rest = Rest(self.oven, state=session.chain.safety)
+        self.rest = Rest(self.oven, state=session.chain.safety, policy=session.order.policy if session.trips else None)
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
         if self.idle:
             threading.Thread(target=recorder.close, name="closing", daemon=False).start()
@@ -333,8 +355,9 @@ class Service:
             self.tell(f"stopped: {why}")
 
     def _lost(self, error: RigLost) -> None:
-        trip = Trip("board-lost", self.session.time_s if self.session else 0.0, str(error), "The heat is off: the hardware lets go by itself.",
-                    "the cable and the board")  # fmt: skip
+        # What cannot let go by itself may have stopped with its lines on.
+        done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
+        trip = Trip("board-lost", self.session.time_s if self.session else 0.0, str(error), done, WORDS["board-lost"][1])
         if self.session is not None:
             self.session.chain.safety.trips.setdefault(trip.fault, trip)
             self.recorder.event("trip", **plain(trip))
@@ -378,7 +401,8 @@ class Service:
         wall = time.time()
         limits = self.saved.get("limits") if session is None and not self.outcome else self._limits
         self.saved = {"oven": self.oven.name, "boot": boot_id, "boottime_s": boottime, "wall_s": wall, "limits": limits, "run": run,
-                      "hot": notice.to_mapping(self.hot) if self.hot else None, "trips": latched.to_saved(self._trips(), self._believed(), wall)}  # fmt: skip
+                      "hot": notice.to_mapping(self.hot) if self.hot else None, "trips": latched.to_saved(self._trips(), self._believed(), wall),
+                      "tripped_by": latched.limits_to_saved(session.order.policy if session is not None else self.rest.tripped_by)}  # fmt: skip
         self.keeper.keep(self.saved, urgent)
 
     def _status(self, act, reading: Reading) -> dict:

@@ -19,13 +19,15 @@ from ..reading import Reading
 from ..record.columns import row_of
 from ..record.events import Event, Teller
 from ..safety import SafetyState, Tick, Trip
-from ..safety.state import DOUBTED
+from ..safety.state import DOUBTED, endanger
+from ..safety.words import LOUD
 from ..settings.oven import Load, Oven
 from ..settings.schedule import Schedule
 from . import latched
 
-#: After a trip the oven is watched and recorded for so long before the record is closed, s.
-AFTER_TRIP_S = 120.0
+#: After a trip the oven is watched and recorded for so long before the record is closed, s: longer than a rise past relay and contactor needs to
+#: show (`unasked_rise_s` and the rise itself).
+AFTER_TRIP_S = 300.0
 #: Longest that checking a description may take on a small computer, s.
 CHECK_S = 120.0
 OFF = Burst(0, (0,), (), 0.0)
@@ -76,14 +78,19 @@ def check_apart(oven: Oven, schedule: Schedule | None = None) -> None:
 class Rest:
     """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged.
 
-    `state`: that of the rules in the run that has just ended; its latches go on, and the rules look anew. Or `trips` of a process that has ended, and of
-    each what was `believed` of the chamber before it: °C, and how many seconds ago."""
+    `state`: that of the rules in the run that has just ended, and its `policy`; its latches go on, and what was being watched is. Or `trips` of a process
+    that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run."""
 
-    def __init__(self, oven: Oven, trips: tuple[Trip, ...] = (), believed: latched.Believed | None = None, *, state: SafetyState | None = None):
+    def __init__(self, oven: Oven, trips: tuple[Trip, ...] = (), believed: latched.Believed | None = None, limits: dict | None = None, *,
+                 state: SafetyState | None = None, policy: safety.Policy | None = None):  # fmt: skip
         self.policy = safety.policy_for(oven)
+        #: What a trip's cause must be gone by: the limits of the run that tripped, which may be narrower than the oven's.
+        self.tripped_by = policy if policy is not None else replace(self.policy, **(limits or {}))
         self.state = state.copied() if state is not None else SafetyState()
-        self.state.restart_timers()
-        self.state.trips.update({t.fault: t for t in trips})
+        for trip in trips:
+            self.state.trips[trip.fault] = trip
+            if trip.done == LOUD:
+                endanger(self.state)
         self._ago = believed  # until the first tick says what time it is
         self.reading: Reading | None = None
         self._tick: Tick | None = None
@@ -133,9 +140,9 @@ class Rest:
             if reading_is_right:
                 state = state.copied()
                 state.believed.update({fault: (self.reading.chamber_c, self._tick.time_s) for fault in self.unknown})
-            cleared, standing = safety.acknowledge(state, self.policy, self.reading, self._tick, who)
+            cleared, standing = safety.acknowledge(state, self.tripped_by, self.reading, self._tick, who)
             if not standing:
-                self.state = cleared
+                self.state, self.tripped_by = cleared, self.policy
         return standing
 
 

@@ -166,9 +166,18 @@ def test_pins_that_fail_are_a_lost_rig_and_close_lets_go_of_them(desk):
         return False
 
     assert until(lost, 4.0)
-    chip.broken = False
+    with pytest.raises(RigLost, match="lines could not be switched off"):
+        rig.read()
     rig.close()
     assert chip.released and all(b.device is None for b in Bus.made)
+
+
+def test_one_line_that_cannot_be_driven_keeps_no_other_from_going_off(desk):
+    rig, chip = desk
+    heat(rig, 1.0)
+    assert until(lambda: chip.levels[RELAY] == chip.levels[COIL] == 1, 4.0)
+    drive, chip.set_value = chip.set_value, lambda number, value: drive(number, value) if number != COIL else (_ for _ in ()).throw(OSError(5, "stuck"))
+    assert until(lambda: chip.levels[RELAY] == 0 and rig._lost, 4.0) and "stuck" in rig._lost
 
 
 def test_without_the_pulse_fed_timer_nobody_may_leave_the_oven(cabinet, desk):
