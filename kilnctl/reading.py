@@ -25,7 +25,10 @@ class Reading:
     contactor_closed read-back of an auxiliary contact or of the voltage behind the contactor
     door_open        the software's copy of the door switch
     airflow_proved   ventilation proved by a flow or pressure switch
-    sample           counter of the front end's conversions: it stands still when the reading is frozen
+    sample           counter of the front end's conversions, or of the times it was asked: it stands still when nobody asks any more
+    bits             the control converter's newest answer as it came, before any median: one that repeats itself shows in it alone;
+                     None where chamber_c and cold_junction_c are that answer
+    rejects          counter of the control converter's conversions that chamber_c hides: wild ones that a median took out
     """
 
     chamber_c: float
@@ -41,3 +44,5 @@ class Reading:
     airflow_proved: bool | None = None
     sample: int | None = None
     commanded: float | None = None
+    bits: bytes | None = None
+    rejects: int | None = None

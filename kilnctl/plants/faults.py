@@ -51,6 +51,7 @@ _KINDS = (
     Kind("thermocouple pulled out", "sensor", "the junction hangs in the room"),
     Kind("thermocouple drifting", "sensor", "the reading moves off by so much per hour", "rate", -20.0 / 3600.0, -1.0, 1.0),
     Kind("thermocouple frozen", "sensor", "the front end repeats its last conversion, and its sample counter stands"),
+    Kind("converter repeating", "sensor", "the front end repeats its last conversion, and its sample counter runs on"),
     Kind("thermocouple noisy", "sensor", "extra noise with wild single samples; size is its standard deviation",
          "difference", 8.0, 0.0, 500.0),
     Kind("front end dead", "sensor", "the converter chip does not answer"),

@@ -118,7 +118,7 @@ class Probe:
         over that in still air; `faults` only those of this sensor that act now."""
         settings, errors = self.settings, self.errors
         noise_k, words = settings.noise_k, ()
-        shorted = frozen = False
+        shorted = frozen = repeating = False
         sign, cold_error = 1.0, errors.cold_junction_k
         for fault in faults:
             match fault.kind:
@@ -138,6 +138,8 @@ class Probe:
                     self._drifted_k += fault.size * dt_s
                 case "thermocouple frozen":
                     frozen = True
+                case "converter repeating":
+                    repeating = True
                 case "thermocouple noisy":
                     noise_k = math.hypot(noise_k, fault.size)
                 case "cold junction wrong":
@@ -160,6 +162,8 @@ class Probe:
         if frozen:
             return self._held[0], words, self._held[1]
         self.sample += max(1, round(dt_s / CONVERSION_S))
+        if repeating:
+            return self._held[0], words, self._held[1]
         cold_c = terminals_c + cold_error
         seen_c += (
             errors.offset_k

@@ -19,6 +19,7 @@ from ..firing import Burst, pattern_for
 from ..firmware import frames, logic
 from ..reading import Reading
 from ..safety import Permit
+from ..safety.policy import identical_s
 from ..settings.oven import Oven
 from . import sensors
 from .protocol import Facts, RigLost, check_heat
@@ -227,6 +228,8 @@ class BoardRig:
             if sensor is not None:
                 sensors.check(sensor, f"{where}: sensors: {name}")
                 unproved += [f"{name} sensor: {w}" for w in (sensors.beyond_calibration(sensor, oven.limits.highest_c),) if w]
+        if math.isinf(identical_s(oven.sensors.control, oven.control.tick_s)):
+            unproved.append("that the control sensor's converter goes on converting: with steps of 1/4 K and so little noise as described its answers may well stand still")
         self._seen = [sensors.Seen(), sensors.Seen(), sensors.Seen()]
         self._line = line if line is not None else Line(port)
         try:
@@ -360,6 +363,7 @@ class BoardRig:
             contactor_closed=bool(has & frames.IN_CONTACTOR) if has & frames.HAS_CONTACTOR else None,
             door_open=bool(has & frames.IN_DOOR) if has & frames.HAS_DOOR else None,
             airflow_proved=bool(has & frames.IN_AIRFLOW) if has & frames.HAS_AIRFLOW else None, sample=control.count,
+            bits=control.bits, rejects=control.rejects,
         )  # fmt: skip
 
     def _flow(self, a: Answer) -> Flow | None:

@@ -20,11 +20,15 @@ WORDS = {chips.OPEN: "open", chips.SHORT_GROUND: "short-ground", chips.SHORT_SUP
 COLD_LOW_C, COLD_HIGH_C = -30.0, 110.0
 #: A correction is carried on beyond the first and last calibration point by so much, K; further out it is said.
 BEYOND_K = 200.0
+#: A conversion that stands so far from those before and after it, to the same side, is wild: the greater of this and of 10 times the sensor's
+#: noise, K. No oven goes to and fro so fast; a ramp, a step and an opened door go one way.
+WILD_K, WILD_NOISE = 5.0, 10.0
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One sensor now. `value_c` NaN with a fault; `faults` words; `count` conversions so far; `recent` the last believed ones."""
+    """One sensor now. `value_c` NaN with a fault; `faults` words; `count` conversions so far; `recent` the last believed ones; `bits` the newest
+    answer as it came; `rejects` how many wild conversions the median has hidden so far."""
 
     value_c: float = math.nan
     cold_c: float | None = None
@@ -32,6 +36,8 @@ class Seen:
     count: int = 0
     raw_count: int = -1
     recent: tuple[float, ...] = ()
+    bits: bytes = b""
+    rejects: int = 0
 
 
 def linear_31855_c(kind: str, shown_c: float, cold_c: float) -> float:
@@ -92,8 +98,16 @@ def seen(sensor: Sensor, last: Seen, raw: bytes, raw_count: int) -> Seen:
             faults = ("bus-error",)
     told = cold_c if bits & ~(chips.OPEN | chips.SHORT_GROUND | chips.SHORT_SUPPLY) == 0 else None
     if faults:
-        return Seen(math.nan, told, faults, count, raw_count, ())
+        return Seen(math.nan, told, faults, count, raw_count, (), raw, last.rejects)
     recent = (*last.recent, value)[-3:]
     # The middle of three: a single wild word never gets through, and a step gets through with the second one.
     middle = sorted(recent)[len(recent) // 2] if len(recent) == 3 else recent[-1]
-    return Seen(calibrated_c(sensor, middle), told, (), count, raw_count, recent)
+    return Seen(calibrated_c(sensor, middle), told, (), count, raw_count, recent, raw, last.rejects + _wild(sensor, recent))
+
+
+def _wild(sensor: Sensor, recent: tuple[float, ...]) -> bool:
+    """Whether the middle one in time of three stands alone. What the median hides has to be counted somewhere."""
+    if len(recent) < 3:
+        return False
+    before, after = recent[1] - recent[0], recent[1] - recent[2]
+    return before * after > 0.0 and min(abs(before), abs(after)) > max(WILD_K, WILD_NOISE * sensor.noise_k)

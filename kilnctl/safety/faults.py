@@ -72,8 +72,9 @@ FAULTS: tuple[Fault, ...] = (
     Fault(id="F08", cause="contactor does not pull in", seen="its read-back stays open", rules=("contactor-open",), detect_within_s=5.0,
           threshold="read-back unlike command for 2 s", reaction=CUT, inject=("contactor not pulling in",), start=True,
           hardware="–", rationale="limiter, emergency stop or door switch may have opened its coil: somebody has to look"),
-    Fault(id="F09", cause="thermocouple open", seen="fault word of the converter", rules=("sensor-open",), detect_within_s=15.0,
-          threshold="first bad reading: no heat; 10 s: trip", reaction=COAST, inject=("thermocouple open",), hardware=LIMITER,
+    Fault(id="F09", cause="thermocouple open, for good or now and then", seen="fault word of the converter", rules=("sensor-open", "sensor-unsteady"), detect_within_s=15.0,
+          threshold="first bad reading: no heat; 10 s: trip; when it comes and goes, warning from 3 % of the last 2 min, trip at 20 % (open 8 s of every "
+          "10 s: within 40 s)", reaction=COAST, inject=("thermocouple open",), hardware=LIMITER,
           rationale="blind heating is never right, and wires do flicker"),
     Fault(id="F10", cause="thermocouple shorted to earth or supply", seen="fault word, sometimes none",
           rules=("sensor-short-ground", "sensor-short-supply", "sensor-jump", "sensors-disagree"), detect_within_s=15.0,
@@ -101,11 +102,13 @@ FAULTS: tuple[Fault, ...] = (
     Fault(id="F15", cause="converter dead or unplugged", seen="all-zero, all-one or impossible words",
           rules=("sensor-no-chip", "sensor-bus-error"), detect_within_s=15.0, threshold="first bad reading: no heat; 10 s: trip",
           reaction=COAST, inject=("front end dead",), hardware=LIMITER, rationale="an absent chip looks like 0 °C"),
-    Fault(id="F16", cause="reading frozen", seen="conversion counter stands; not one bit changes", rules=("sensor-frozen",), detect_within_s=70.0,
-          threshold="counter 5 s; where a rig has no counter, identical bits for 60 s under heat", reaction=CUT, inject=("thermocouple frozen",), hardware=LIMITER,
+    Fault(id="F16", cause="reading frozen", seen="conversion counter stands; not one bit changes", rules=("sensor-frozen",), detect_within_s=10.0,
+          threshold="counter 5 s; a counter that runs on: F41", reaction=CUT, inject=("thermocouple frozen",), hardware=LIMITER,
           rationale="a frozen reading below the setpoint means full power for ever"),
-    Fault(id="F17", cause="noise bursts", seen="jumps among good readings; jitter", rules=("sensor-noisy", "sensor-jump"), detect_within_s=60.0,
-          threshold="4 separate jumps within 30 s; or jitter to and fro above 2 K (6 × the described noise) for 5 s", reaction=CUT,
+    Fault(id="F17", cause="noise bursts", seen="jumps among good readings; jitter; wild conversions that the rig's median hides",
+          rules=("sensor-noisy", "sensor-unsteady", "sensor-jump"), detect_within_s=120.0,
+          threshold="4 separate jumps within 30 s; or jitter to and fro above 2 K (6 × the described noise) for 5 s; or, hidden by the median or not, "
+          "20 % of the conversions of the last 2 min (one in three: after 110 s; warning from 3 %)", reaction=CUT,
           inject=("thermocouple noisy",), hardware="shield, isolation, distance", rationale="a noisy sensor hides every other fault"),
     Fault(id="F18", cause="cold junction wrong, or box too hot", seen="terminals out of range, or moving impossibly",
           rules=("cold-junction", "sensor-cold-junction"),
@@ -184,6 +187,11 @@ FAULTS: tuple[Fault, ...] = (
           elsewhere="the control reckons with it; the second sensor's disagreement, if it grows that far", reaction="none of its own",
           latched=False, inject=("fan stopped",), hardware="airflow switch; thermostat on sheathed elements",
           rationale="the part may be uneven; elements without their air get hotter"),
+    Fault(id="F41", cause="converter repeats itself while its counter runs (a board counts how often it asked)", seen="not one bit of its answers changes under heat",
+          rules=("sensor-frozen", "sensors-disagree", "missing-heat"), detect_within_s=125.0,
+          threshold="identical bits while more than 2 % is fired: 15 s with steps of 1/128 K, 120 s with steps of 1/4 K (longer, where so little noise is described "
+          "that chance would do it; not at all with steps of 1/4 K and noise below 0.09 K at a tick of 1 s)",
+          reaction=CUT, inject=("converter repeating",), hardware=LIMITER, rationale="as F16; at rest and while it cools a quiet sensor may well stand still"),
 )  # fmt: skip
 
 

@@ -17,6 +17,14 @@ HARD_CEILINGS = {
 }  # fmt: skip
 
 
+#: These may be infinite: there is no such limit.
+NONE_AT_ALL = ("part_trip_c", "identical_s")
+#: Converter → step of its result, K, and the shortest wait for a bit to move, s.
+STEPS = {"max31855": (0.25, 120.0), "max31856": (2.0**-7, 15.0)}
+#: Most likely false alarm of identical answers, each tick.
+REPEATED_BY_CHANCE = 1e-9
+#: Converters convert so often that answers further apart are of different conversions, s.
+CONVERSION_S = 0.25
 #: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
 PART_MARGIN_K = 10.0
 
@@ -33,7 +41,7 @@ class Policy:
     sensor_coast_s              longest wait, without heat, for a bad control reading to heal
     wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
-    frozen_s, identical_s       conversion counter stands still; bit-identical readings where there is no counter
+    frozen_s, identical_s       conversion counter stands still; bit-identical answers while there is heat (infinite: natural for this sensor)
     disagreement_*              control and limit sensor apart by more than the greater of _k and _share × °C, for _s
     second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
@@ -103,7 +111,7 @@ class Policy:
                 continue
             if math.isnan(value) or (value <= 0.0 and f.name not in ("cold_junction_low_c", "second_lag_s")):
                 raise KilnctlError(f"safety: {f.name} = {value:g} must be above zero")
-            if value > HARD_CEILINGS.get(f.name, math.inf) and not (f.name == "part_trip_c" and value == math.inf):
+            if value > HARD_CEILINGS.get(f.name, math.inf) and not (f.name in NONE_AT_ALL and value == math.inf):
                 raise KilnctlError(f"safety: {f.name} = {value:g} is above {HARD_CEILINGS[f.name]:g}, which no setting may lift")
 
 
@@ -132,6 +140,7 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
     if second is not None:
         values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
     values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))
+    values["identical_s"] = identical_s(control, oven.control.tick_s)
     values["noise_k"] = min(HARD_CEILINGS["noise_k"], max(2.0, 6.0 * oven.sensors.control.noise_k))
     load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
     if load is not None and load.moisture_kg > 0.0:
@@ -149,6 +158,26 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
         raise KilnctlError(f"{oven.file or oven.name}: control: tick {oven.control.tick_s:g} s is too slow: heat is given for 2 s at most, and "
                            "the rules take a pause of 2.5 s for a stalled program; use 2 s or less")  # fmt: skip
     return policy
+
+
+def identical_s(sensor, tick_s: float) -> float:
+    """How long a converter's answers may be the same, bit for bit, while there is heat; infinite where steps hide so little noise.
+
+    Noise of standard deviation σ about a temperature that stands still and, at worst, on the middle of a step q gives that step's figure
+    with the chance p = erf(q / (2·√2·σ)); n more times in a row with p**n. The wait is n conversions with p**n at most 1e-9: at one a
+    second less than one false alarm in 30 years of uninterrupted soaking. What makes it rarer still is not reckoned with: the terminals' bits,
+    which have to stand as well, the ripple of the heat, and that the noise is described behind a median, which lowers it by a third.
+    The shortest waits keep to that chance down to noise of 0.012 K (steps of 1/128 K) and 0.09 K (1/4 K), if more is described than there is.
+    Steps of 1/4 K may hide all of a noise below 0.09 K: then there is no limit, and the second sensor and the missing heat are what is left.
+    No converter of 1/128 K is so quiet: whatever is described, it has 120 s at most.
+    """
+    step_k, shortest_s = STEPS[sensor.front_end]
+    longest_s = HARD_CEILINGS["identical_s"]
+    same = math.erf(step_k / (2.0 * math.sqrt(2.0) * sensor.noise_k)) if sensor.noise_k > 0.0 else 1.0
+    wait_s = max(tick_s, CONVERSION_S) * math.log(REPEATED_BY_CHANCE) / math.log(same) if same < 1.0 else math.inf
+    if wait_s > longest_s:
+        return math.inf if sensor.front_end == "max31855" else longest_s
+    return max(shortest_s, wait_s)
 
 
 def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:

@@ -133,6 +133,8 @@ def cause_stands(fault: str, s: SafetyState, policy: Policy, reading: Reading, t
             return sensor_bad or (reading.sample is not None and reading.sample == s.sample and tick.time_s - s.sample_since_s >= policy.frozen_s)
         case "sensor-noisy":
             return sensor_bad or s.noise_k > policy.noise_k or s.rejects > 1.0
+        case "sensor-unsteady":
+            return sensor_bad or s.unsteady > 0.5 * sensor.UNSTEADY_TRIP
         case "sensor-jump" | "sensor-shorted" | "reading-fell":
             return sensor_bad or not _came_back(chamber, s.believed.get(fault), tick.time_s, policy)
         case "board-lost" | "board-fault":

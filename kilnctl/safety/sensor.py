@@ -17,6 +17,10 @@ BOX_S = 50.0
 #: Mean |second difference| of white noise of unit standard deviation, counted only where its sign turns: √6 · √(2/π) · (1 − r)/2 with the
 #: correlation r = −2/3 of neighbouring second differences (E|x| of a normal pair over the quadrants where the signs differ).
 SECOND_DIFFERENCE = math.sqrt(6.0) * math.sqrt(2.0 / math.pi) * (1.0 + 2.0 / 3.0) / 2.0
+#: A loose contact, or noise that the rig's median hides: the share of conversions that could not be used, forgotten with this time constant, s, warns
+#: and trips at these. One gap of the 10 s after which a lasting fault trips leaves 0.08, and so warns for two minutes and does no more; a wire
+#: that is open 8 s of every 10 trips in the fourth gap, one wild conversion in three after 110 s, and what is lost less than a fifth of the time never.
+UNSTEADY_S, UNSTEADY_WARN, UNSTEADY_TRIP = 120.0, 0.03, 0.2
 #: Whatever the sensor's own speed, a drop to the terminals' temperature at more than this is a short, not a door, K/s.
 SHORT_K_PER_S = 25.0
 
@@ -41,9 +45,11 @@ def control_reading(s: SafetyState, policy: Policy, reading: Reading, tick: Tick
     if s.rejects > policy.noise_rejects:
         trip(s, "sensor-noisy", now, noise=f"the control reading jumped {s.rejects:.0f} times within seconds")
     cold_junction(s, policy, reading.cold_junction_c, now, dt, warnings)
+    since = s.good_s if s.good_c is not None else s.over.setdefault("never-good", now)
+    lost = bool(bad) and now - since >= policy.sensor_coast_s
+    _unsteady(s, reading, bool(bad), lost, now, dt, warnings)
     if bad:
-        since = s.good_s if s.good_c is not None else s.over.setdefault("never-good", now)
-        if now - since >= policy.sensor_coast_s:
+        if lost:
             trip(s, f"sensor-{bad}", now, last="the start" if s.good_c is None else f"{s.good_c:.0f} °C", time=now - since)
         return False
     s.over.pop("never-good", None)
@@ -73,18 +79,30 @@ def _jumped(s: SafetyState, policy: Policy, reading: Reading, now: float) -> str
     return "jump"
 
 
+def _unsteady(s: SafetyState, reading: Reading, bad: bool, lost: bool, now: float, dt: float, warnings: list[str]) -> None:
+    """A sensor that comes and goes: no single gap is long enough to trip, nor is any wild conversion seen behind the rig's median."""
+    hidden = s.rejected is not None and reading.rejects is not None and reading.rejects != s.rejected
+    s.rejected = reading.rejects
+    # What is lost for good has its own trip; counted here too, it would keep that one's acknowledgement waiting once the wire is mended.
+    if not lost:
+        s.unsteady += ((1.0 if bad or hidden else 0.0) - s.unsteady) * (1.0 - math.exp(-dt / UNSTEADY_S))
+    if s.unsteady > UNSTEADY_TRIP:
+        trip(s, "sensor-unsteady", now, share=100.0 * s.unsteady)
+    elif s.unsteady > UNSTEADY_WARN:
+        warnings.append(f"the control sensor comes and goes: {100.0 * s.unsteady:.0f} % of its answers of the last minutes could not be used")
+
+
 def _standing(s: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> None:
-    """A reading that is not being made any more: the conversion counter stands; without a counter, not one bit moves although there is
-    heat. (With one, a quiet soak may well show the same bits for a minute.)"""
+    """A reading that is not being made any more: the counter stands; or it runs, and not one bit of the answers moves although there is
+    heat. A counter alone proves nothing: real rigs count how often they asked."""
     now = tick.time_s
     if reading.sample is not None:
         if reading.sample != s.sample:
             s.sample, s.sample_since_s = reading.sample, now
         elif now - s.sample_since_s >= policy.frozen_s:
             trip(s, "sensor-frozen", now, time=now - s.sample_since_s)
-        return
-    raw = (reading.chamber_c, reading.cold_junction_c)
-    # Only while heat has been flowing: a cold oven at rest may show one figure for long.
+    raw = (reading.chamber_c, reading.cold_junction_c) if reading.bits is None else (reading.bits,)
+    # Only while heat has been flowing: an oven at rest, or cooling in its last kelvins, may show one figure for hours.
     if raw != s.raw or s.fired_60 < 0.02:
         s.raw, s.raw_since_s = raw, now
     elif now - s.raw_since_s >= policy.identical_s:

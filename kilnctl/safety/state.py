@@ -102,6 +102,8 @@ class SafetyState:
     reach_k: float = 0.0  # how far from the last good reading the next may be
     noise_k: float = 0.0
     second_k: float = 0.0  # the last second difference
+    rejected: int | None = None  # the rig's counter of hidden wild conversions
+    unsteady: float = 0.0  # share of the last minutes without an answer to be used
     raw: tuple = ()
     raw_since_s: float = 0.0
     sample: int | None = None
@@ -148,10 +150,10 @@ class SafetyState:
         self.over.clear()
         self.raw, self.sample, self.window, self.fall, self.quiet_c = (), None, None, None, None
         self.sink, self.was_wild = None, False
-        self.rejects = self.noise_k = self.off_s = self.excess = self.past_open = self.missing = self.unasked = 0.0
+        self.rejects = self.unsteady = self.noise_k = self.off_s = self.excess = self.past_open = self.missing = self.unasked = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
-        self.delayed_c, self.second_k = None, 0.0
+        self.delayed_c, self.second_k, self.rejected = None, 0.0, None
         self.top_c = self.settled_s = -math.inf
         # What the air did meanwhile nobody knows either: it is purged anew.
         self.purge_until_s = math.inf

@@ -41,6 +41,8 @@ WORDS = {
                        _DEAD + "a short between the two wires of the thermocouple, at the terminals or under its insulation", _STAND),
     "sensor-frozen": ("the control reading has not been renewed for {time:.0f} s", _DEAD + "the converter and the program that reads it", _CUT),
     "sensor-noisy": ("{noise}", _DEAD + "screening, earthing, the distance to power wires", _CUT),
+    "sensor-unsteady": ("the control sensor comes and goes: {share:.0f} % of its answers of the last minutes could not be used",
+                        _DEAD + "its plug, terminals and wires for a loose contact; screening, earthing, the distance to power wires", _CUT),
     "limit-sensor": ("the second sensor gives no reading", _DEAD + "the second thermocouple and its converter", _CUT),
     "sensors-disagree": ("the two sensors disagree: {first:.0f} °C and {second:.0f} °C", _DEAD + "whether one has slipped out, and each one's wiring", _CUT),
     "cold-junction": ("the thermocouple's terminals {what}", _DEAD + "ventilation of the electronics box, the converter", _CUT),

@@ -145,6 +145,16 @@ def test_thermocouple_frozen_stands_with_its_counter():
     assert readings[-1].limit_c > readings[0].limit_c + 0.5
 
 
+def test_a_converter_that_repeats_itself_goes_on_counting():
+    plant = hot()
+    before = plant.advance(1.0, 0.5, True)
+    plant.inject(Fault("converter repeating", plant.time_s, 30.0))
+    readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
+    assert {(r.chamber_c, r.cold_junction_c) for r in readings} == {(before.chamber_c, before.cold_junction_c)}
+    assert [r.sample for r in readings] == [before.sample + 10 * i for i in range(1, 31)]
+    assert readings[-1].limit_c > readings[0].limit_c + 0.5 and plant.advance(1.0, 1.0, True).chamber_c != before.chamber_c
+
+
 def test_thermocouple_noisy():
     def spread(fault):
         plant = hot()

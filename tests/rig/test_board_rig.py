@@ -181,6 +181,22 @@ def test_without_a_current_meter_a_commanded_cycle_proves_nothing(cabinet):
         rig.close()
 
 
+def test_the_board_hands_on_what_its_converter_answered(cabinet, monkeypatch):
+    rig = BoardRig(cabinet, line=DeskLine())
+    try:
+        reading = hold(rig, 0.4)
+        assert reading.bits == rig._answer.raw[0][2] and len(reading.bits) == 6 and any(reading.bits) and reading.rejects == 0
+        assert not any("goes on converting" in words for words in rig.facts.unproved)
+    finally:
+        rig.close()
+    monkeypatch.setattr("kilnctl.rig.board.identical_s", lambda sensor, tick_s: math.inf if sensor == cabinet.sensors.control else 15.0)
+    rig = BoardRig(cabinet, line=DeskLine())
+    try:
+        assert any("goes on converting" in words for words in rig.facts.unproved)
+    finally:
+        rig.close()
+
+
 def test_a_hung_loop_latches_the_board_and_only_a_person_clears_it(rig, line, monkeypatch):
     monkeypatch.setattr(logic, "STEP_MS", 700)
     hold(rig, 0.3)

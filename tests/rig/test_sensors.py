@@ -45,6 +45,31 @@ def test_one_wild_word_never_gets_through_and_a_step_does():
     assert sensors.seen(STRAIGHT, wild, raw_31855(-2.5), 6).value_c == pytest.approx(-2.5, abs=0.2)
 
 
+def after(values, sensor=Sensor(noise_k=0.15)):
+    state = sensors.Seen()
+    for i, value in enumerate(values):
+        state = sensors.seen(sensor, state, registers_31856(value, 25.0) if value is not None else bytes((25, 0, 0, 0, 0, 1)), i)
+    return state
+
+
+@pytest.mark.parametrize(("values", "wild"), [
+    ((800.0, 50.0, 800.0), 1), ((800.0, 850.0, 800.0), 1), ((800.0, 50.0, 800.0, 50.0, 800.0), 3), ((800.0, 50.0, 800.0, 800.0, 50.0, 800.0), 2), ((800.0, 50.0), 0),
+    ((800.0, 50.0, 50.0), 0), ((800.0, 700.0, 600.0, 500.0), 0), ((100.0, 150.0, 200.0, 250.0), 0), ((800.0, None, 800.0), 0), ((800.0, 50.0, None, 800.0), 0),
+    ((800.0, 805.0, 800.0), 0), ((800.0, 805.1, 800.0), 1), ((800.0, 794.9, 800.0), 1), ((800.0, 850.0, 845.1), 0), ((845.1, 850.0, 800.0), 0), ((800.0, 50.0, 800.0, None), 1),
+])  # fmt: skip
+def test_a_wild_word_that_the_median_hides_is_counted(values, wild):
+    assert after(values).rejects == wild
+
+
+def test_how_wild_is_wild_goes_by_the_sensors_noise():
+    assert after((800.0, 809.9, 800.0), Sensor(noise_k=1.0)).rejects == 0 and after((800.0, 810.1, 800.0), Sensor(noise_k=1.0)).rejects == 1
+
+
+def test_the_answers_bits_are_kept_as_they_came():
+    assert after((800.0, 50.0, 800.0, 600.0)).bits == registers_31856(600.0, 25.0)
+    assert after((800.0, None)).bits == bytes((25, 0, 0, 0, 0, 1))
+
+
 def test_a_conversion_seen_before_does_not_count_again():
     state = sensors.seen(STRAIGHT, sensors.Seen(), raw_31855(200.0), 7)
     assert sensors.seen(STRAIGHT, state, raw_31855(210.0), 7) is state and sensors.seen(STRAIGHT, state, raw_31855(210.0), 8).count == 2

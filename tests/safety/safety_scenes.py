@@ -30,6 +30,8 @@ class Bench:
             self.step += 1
             here = {k: v(t) if callable(v) else v for k, v in reading.items()}
             here.setdefault("sample", self.step)
+            # A converter whose bits move, however still the temperature.
+            here.setdefault("bits", self.step.to_bytes(4, "big"))
             facts = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
             self.reading = Reading(chamber(t) if callable(chamber) else chamber, **here)
             self.tick = Tick(self.now, self.step, facts.pop("fired", 0.3), **facts)
@@ -107,6 +109,9 @@ SCENES = {
     "sensor-shorted": scene(dict(chamber=level(31.0)), dict(chamber=lambda t: 31.0 if t < 8.0 else steady(t)), seconds=60),
     "sensor-frozen": scene(dict(sample=5), dict(sample=lambda t: int(t / 4.0))),
     "sensor-noisy": scene(dict(chamber=spikes(3)), dict(chamber=spikes(12))),
+    # A wire that is open 8 s of every 10, and one that was open once for as long as is waited for.
+    "sensor-unsteady": scene(dict(chamber=lambda t: math.nan if t % 10.0 < 8.0 else steady(t), faults=lambda t: ("open",) if t % 10.0 < 8.0 else ()), words("open", 9.0),
+                             seconds=60),
     "limit-sensor": scene(dict(limit_c=None), dict(limit_c=lambda t: None if t < 9.0 else 101.0), dict(has_limit_sensor=True)),
     "sensors-disagree": scene(dict(limit_c=141.0), dict(limit_c=139.0), dict(has_limit_sensor=True)),
     "cold-junction": scene(dict(cold_junction_c=81.0), dict(cold_junction_c=80.0), {}, dict(cold_junction_c=78.0)),
@@ -137,7 +142,7 @@ SCENES = {
 #: Rules whose cause a reading still shows while it lasts; the others are gone by a person's word.
 CAUSE_SHOWS = {"over-oven", "over-schedule", "over-part", "part-sensor", "sensor-open", "sensor-short-ground", "sensor-short-supply",
                "sensor-no-chip", "sensor-bus-error", "sensor-cold-junction", "sensor-not-a-number", "sensor-jump", "sensor-shorted",
-               "sensor-frozen", "sensor-noisy", "limit-sensor", "sensors-disagree", "cold-junction", "reading-fell", "relay-on-unasked", "supply-lost",
+               "sensor-frozen", "sensor-noisy", "sensor-unsteady", "limit-sensor", "sensors-disagree", "cold-junction", "reading-fell", "relay-on-unasked", "supply-lost",
                "ventilation", "contactor-welded", "energy", "run-time", "board-lost", "board-fault"}  # fmt: skip
 
 

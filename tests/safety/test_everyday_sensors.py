@@ -6,13 +6,18 @@ import math
 import random
 
 import pytest
-from safety_scenes import QUIET, Bench, ramp
+from safety_scenes import QUIET, Bench, ramp, steady
 
+from kilnctl import Reading
+from kilnctl.firmware import logic
 from kilnctl.plants.faults import Fault
 from kilnctl.rehearsal import rehearse
-from kilnctl.safety import policy_for
+from kilnctl.rig import sensors
+from kilnctl.rig.standin import registers_31856, word_31855
+from kilnctl.safety import Policy, SafetyState, Tick, acknowledge, judge, policy_for
 from kilnctl.safety.faults import by_id
-from kilnctl.settings.oven import Load
+from kilnctl.safety.policy import identical_s
+from kilnctl.settings.oven import Load, Sensor
 from kilnctl.settings.schedule import schedule_of
 from kilnctl.virtual import virtual_oven
 
@@ -107,10 +112,93 @@ def test_noise_of_one_kelvin_is_measured_as_one_kelvin():
 # ---- quiet soaks -----------------------------------------------------------------------------------------------------
 
 
-def test_a_quiet_soak_may_show_the_same_bits_while_conversions_are_counted():
-    assert Bench().feed(1200, chamber=600.0 - 400.0, **{**QUIET, "limit_c": None}).faults == set()
-    assert Bench().feed(90, chamber=200.0, **{**QUIET, "limit_c": None}, sample=None).faults == {"sensor-frozen"}
-    assert Bench().feed(90, chamber=200.0, **{**QUIET, "limit_c": None}, sample=7).faults == {"sensor-frozen"}
+def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
+    quiet = {**QUIET, "limit_c": None}
+    assert Bench().feed(1200, chamber=200.0, **quiet).faults == set()
+    for more in (dict(bits=None, sample=None), dict(bits=None), dict(bits=b"same"), dict(sample=7)):
+        assert Bench().feed(90, chamber=200.0, **quiet, **more).faults == {"sensor-frozen"}
+    # Whatever repeats itself without heat: at rest, or while it cools to the room.
+    assert Bench().feed(7200, chamber=20.0, **{**quiet, "cold_junction_c": 20.0}, bits=b"same", tick=dict(fired=0.0)).faults == set()
+
+
+# ---- a real converter: what a board or the pins see -------------------------------------------------------------------
+
+
+def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
+    """An oven that stands on the middle of its converter's step, read as a rig reads it; the trips, and when."""
+    generator, channel, last = random.Random(11), logic.Channel(), sensors.Seen()
+    policy = Policy(chamber_trip_c=900.0, schedule_trip_c=900.0, identical_s=identical_s(sensor, 1.0))
+    state, coarse, held = SafetyState(), sensor.front_end == "max31855", None
+    for i in range(1, round(hours * 3600.0)):
+        value = 600.0 + generator.gauss(0.0, noise_k) if i < frozen_at_s else held
+        held = value
+        channel.take_31855(*word_31855("K", value, cold_c)) if coarse else channel.take_31856(registers_31856(value, cold_c))
+        last = sensors.seen(sensor, last, bytes(channel.raw), channel.count)
+        reading = Reading(last.value_c, cold_junction_c=last.cold_c, sample=last.count, faults=last.faults, bits=last.bits, rejects=last.rejects)
+        state, verdict = judge(state, policy, reading, Tick(float(i), i, duty))
+        if verdict.trips:
+            return [(t.fault, t.time_s) for t in verdict.trips]
+    return []
+
+
+@pytest.mark.parametrize(("chip", "within_s"), [("max31855", 125.0), ("max31856", 20.0)])
+def test_a_converter_that_repeats_itself_is_found_although_the_board_goes_on_counting(chip, within_s):
+    [(fault, at_s)] = converted(Sensor(front_end=chip), 0.15, 1.0, frozen_at_s=600.0)
+    assert fault == "sensor-frozen" and at_s - 600.0 <= within_s <= by_id("F41").detect_within_s
+
+
+@pytest.mark.parametrize(("chip", "described_k", "noise_k"), [
+    ("max31855", 0.15, 0.15), ("max31855", 0.15, 0.09), ("max31855", 0.05, 0.0), ("max31856", 0.15, 0.15), ("max31856", 0.15, 0.012)])  # fmt: skip
+def test_a_steady_soak_on_the_middle_of_a_step_is_no_repetition(chip, described_k, noise_k):
+    """With all the heat of a soak, terminals that stand still, and noise down to what the shortest waits allow."""
+    assert converted(Sensor(front_end=chip, noise_k=described_k), noise_k, 6.0) == []
+
+
+@pytest.mark.parametrize("chip", ["max31855", "max31856"])
+def test_without_heat_a_converter_may_repeat_itself_for_hours(chip):
+    assert converted(Sensor(front_end=chip), 0.0, 3.0, duty=0.0) == []
+    assert converted(Sensor(front_end=chip), 0.0, 3.0, duty=0.6) != []
+
+
+# ---- sensors that come and go ------------------------------------------------------------------------------------------
+
+
+def gaps(open_s, every_s):
+    return dict(chamber=lambda t: math.nan if t % every_s < open_s else steady(t), faults=lambda t: ("open",) if t % every_s < open_s else ())
+
+
+@pytest.mark.parametrize(("open_s", "every_s", "trips_within_s"), [(8, 10, 40.0), (3, 10, 200.0), (1, 3, 120.0)])
+def test_a_wire_that_is_open_now_and_then_warns_soon_and_trips(open_s, every_s, trips_within_s):
+    bench = Bench().feed(60, **QUIET).feed(30, **QUIET, **gaps(open_s, every_s))
+    assert any("comes and goes" in w for w in bench.warnings) and not bench.faults
+    bench.feed(600, **QUIET, **gaps(open_s, every_s))
+    assert bench.faults == {"sensor-unsteady"} and bench.tripped_after["sensor-unsteady"] + 30.0 <= trips_within_s
+
+
+@pytest.mark.parametrize(("open_s", "every_s"), [(9, 1800), (1, 60), (2, 15)])
+def test_a_short_gap_now_and_then_is_ridden_over(open_s, every_s):
+    bench = Bench().feed(60, **QUIET).feed(3600, **QUIET, **gaps(open_s, every_s))
+    assert bench.faults == set() and any("comes and goes" in w for w in bench.warnings) is (every_s != 60)
+
+
+def test_a_wire_that_broke_is_acknowledged_as_soon_as_it_is_mended():
+    bench = Bench().feed(60, **QUIET).feed(600, chamber=math.nan, faults=("open",), **QUIET).feed(3, **QUIET)
+    assert bench.faults == {"sensor-open"}
+    assert acknowledge(bench.state, bench.policy, bench.reading, bench.tick, "k")[1] == ()
+
+
+@pytest.mark.parametrize(("every", "warns", "trips"), [(3, True, True), (10, True, False), (60, False, False)])
+def test_wild_conversions_that_the_median_hides_are_counted(every, warns, trips):
+    """One in three: the rig's figure is steady, and nobody would know."""
+    sensor, last, bench = Sensor(), sensors.Seen(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
+    generator, shown = random.Random(5), set()
+    for i in range(1, 900):
+        last = sensors.seen(sensor, last, registers_31856(800.0 + generator.gauss(0.0, 0.15) if i % every else 50.0, 25.0), i & 255)
+        shown.add(round(last.value_c))
+        bench.feed(1, chamber=last.value_c, **{**QUIET, "limit_c": None}, bits=last.bits, rejects=last.rejects)
+    assert shown <= {799, 800, 801} and bench.faults == ({"sensor-unsteady"} if trips else set())
+    assert any("comes and goes" in w for w in bench.warnings) is warns
+    assert not trips or bench.state.trips["sensor-unsteady"].time_s <= by_id("F17").detect_within_s
 
 
 # ---- the terminals ---------------------------------------------------------------------------------------------------

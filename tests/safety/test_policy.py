@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from statistics import NormalDist
 
 import pytest
 
@@ -9,8 +10,8 @@ from kilnctl import KilnctlError
 from kilnctl.model.day_zero import day_zero
 from kilnctl.safety import HARD_CEILINGS, Policy, policy_for
 from kilnctl.safety.faults import by_id
-from kilnctl.safety.policy import fastest_k_per_s
-from kilnctl.settings.oven import Control, Limits, Load, Vent
+from kilnctl.safety.policy import fastest_k_per_s, identical_s
+from kilnctl.settings.oven import Control, Limits, Load, Sensor, Vent
 
 BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
@@ -59,7 +60,7 @@ def test_the_fault_table_tells_the_defaults():
         "F11": (f"further than {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s", f"the second sensor's {p.disagreement_k:g} K for {p.disagreement_s:g} s"),
         "F12": (f"beyond {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s", f"for {p.sensor_coast_s:g} s; else second sensor", f"{p.fall_s:g} s of wanted heat ({0.2 * p.fall_s:g} s where a door switch says"),
         "F14": (f"the greater of {p.disagreement_k:g} K and {100.0 * p.disagreement_share:g} % for {p.disagreement_s:g} s",),
-        "F16": (f"counter {p.frozen_s:g} s; where a rig has no counter, identical bits for {p.identical_s:g} s",),
+        "F16": (f"counter {p.frozen_s:g} s",),
         "F17": (f"{p.noise_rejects:g} separate jumps within {p.noise_window_s:g} s",),
         "F18": (f"outside −{-p.cold_junction_low_c:g}…{p.cold_junction_high_c:g} °C, or a sudden change of {p.cold_junction_jump_k:g} K",),
         "F20": (f"gap above {p.stall_s:g} s",), "F24": (f"{p.outage_s:g} s (15 min where the schedule resumes)",), "F26": (f"again after {p.airflow_s:g} s without air",),
@@ -78,11 +79,35 @@ def test_no_setting_lifts_a_ceiling(name):
         Policy(**{**BASE, name: math.nan})
 
 
-def test_only_the_part_may_be_without_limit_and_energy_too():
-    assert Policy(**BASE).part_trip_c == math.inf == Policy(**BASE).most_energy_j
-    for name in set(HARD_CEILINGS) - {"part_trip_c"}:
+def test_only_the_part_may_be_without_limit_and_energy_too_and_answers_of_a_sensor_that_may_stand_still():
+    assert Policy(**BASE).part_trip_c == math.inf == Policy(**BASE).most_energy_j == Policy(**BASE, identical_s=math.inf).identical_s
+    for name in set(HARD_CEILINGS) - {"part_trip_c", "identical_s"}:
         with pytest.raises(KilnctlError):
             Policy(**{**BASE, name: math.inf})
+
+
+@pytest.mark.parametrize("chip, noise_k, tick_s, wait_s", [
+    # Floors, where there is noise enough.
+    ("max31856", 0.15, 1.0, 15.0), ("max31856", 0.15, 2.0, 15.0), ("max31855", 0.15, 1.0, 120.0), ("max31855", 0.2, 0.2, 120.0),
+    # A fine converter with hardly any: what chance asks for, and never more than two minutes.
+    ("max31856", 0.003, 1.0, 96.7), ("max31856", 0.003, 0.5, 48.4), ("max31856", 0.003, 0.2, 24.2), ("max31856", 0.003, 0.25, 24.2), ("max31856", 0.002, 1.0, 120.0),
+    ("max31856", 0.0, 1.0, 120.0),
+    # Coarse steps that hide the noise: none.
+    ("max31855", 0.089, 1.0, 120.0), ("max31855", 0.088, 1.0, math.inf), ("max31855", 0.089, 1.1, math.inf), ("max31855", 0.001, 1.0, math.inf), ("max31855", 0.0, 1.0, math.inf),
+])  # fmt: skip
+def test_how_long_answers_may_be_the_same_goes_by_steps_and_noise(oven, chip, noise_k, tick_s, wait_s):
+    quiet = Sensor(front_end=chip, noise_k=noise_k)
+    assert identical_s(quiet, tick_s) == pytest.approx(wait_s, abs=0.1)
+    cabinet = oven("curing-cabinet")
+    made = policy_for(dataclasses.replace(cabinet, control=dataclasses.replace(cabinet.control, tick_s=tick_s), sensors=dataclasses.replace(cabinet.sensors, control=quiet)))
+    assert made.identical_s == identical_s(quiet, tick_s)
+
+
+def test_the_wait_is_what_chance_asks_for():
+    """A run of n repeats of the likeliest figure is no likelier than 1e-9; one repeat fewer is."""
+    one = 2.0 * NormalDist(0.0, 0.003).cdf(0.5 / 128.0) - 1.0
+    n = identical_s(Sensor(front_end="max31856", noise_k=0.003), 1.0)
+    assert one**n == pytest.approx(1e-9) and one ** (n - 1.0) > 1e-9
 
 
 NUMBERS = [f.name for f in dataclasses.fields(Policy) if not isinstance(f.default, bool) and f.default is not None]

@@ -180,7 +180,7 @@ def stands(fault, chamber=100.0, s=None, policy=ALL, tick=None, **reading):
     return cause_stands(fault, s or warm(), policy, Reading(chamber, **{**QUIET, **reading}), Tick(**{"time_s": 200.0, "step": 200, "fired": 0.0, **(tick or {})}))
 
 
-NEEDS_A_READING = ("over-oven", "over-schedule", "sensors-disagree", "sensor-frozen", "sensor-noisy", "sensor-jump", "sensor-shorted", "reading-fell",
+NEEDS_A_READING = ("over-oven", "over-schedule", "sensors-disagree", "sensor-frozen", "sensor-noisy", "sensor-unsteady", "sensor-jump", "sensor-shorted", "reading-fell",
                    "sensor-open", "sensor-not-a-number", "sensor-no-chip")  # fmt: skip
 BY_WORD = ("heat-no-rise", "unexplained-heat", "missing-heat", "relay-open", "contactor-open", "loop-stalled", "clock", "falls-when-heated")
 
@@ -282,6 +282,11 @@ def test_noise_has_to_be_within_its_limit_and_jumps_to_be_one_at_most():
     limit = ALL.noise_k
     for noise, rejects, standing in ((limit, 0.0, False), (limit + 0.01, 0.0, True), (0.0, 1.0, False), (0.0, 1.01, True)):
         assert stands("sensor-noisy", s=warm(noise_k=noise, rejects=rejects)) is standing
+
+
+def test_a_sensor_that_came_and_went_has_to_stay_for_a_while():
+    for share, standing in ((0.1, False), (0.101, True)):
+        assert stands("sensor-unsteady", s=warm(unsteady=share)) is standing
 
 
 # 10 K either way, and downward another 0.1 K/s since then.

@@ -154,11 +154,49 @@ def test_one_bit_is_enough(chamber, cold):
     assert s.raw == (chamber, cold) and s.raw_since_s == 1000.0 and not s.trips
 
 
-@pytest.mark.parametrize("sample, tripped", [(None, True), (5, False)])
-def test_where_samples_are_counted_a_quiet_soak_may_show_the_same_bits(sample, tripped):
-    s = state(fired_60=1.0, raw=(100.0, 30.0), raw_since_s=0.0)
-    look(s, cold_junction_c=30.0, sample=sample)
-    assert bool(s.trips) is tripped
+@pytest.mark.parametrize("sample", [None, 5])
+@pytest.mark.parametrize("raw, bits, tripped", [((100.0, 30.0), None, True), ((b"abc",), b"abc", True), ((b"abc",), b"abd", False), ((100.0, 30.0), b"abc", False),
+                                                ((b"abc",), None, False)])  # fmt: skip
+def test_bits_count_whether_or_not_samples_are_counted_and_the_converters_own_before_a_medians(sample, raw, bits, tripped):
+    s = state(fired_60=1.0, raw=raw, raw_since_s=0.0, sample=4)
+    look(s, cold_junction_c=30.0, sample=sample, bits=bits)
+    assert bool(s.trips) is tripped and s.raw_since_s == (0.0 if tripped else 1000.0)
+    assert s.raw == ((100.0, 30.0) if bits is None else (bits,)) and s.sample == (4 if sample is None else 5)
+
+
+# ---- comes and goes --------------------------------------------------------------------------------------------------
+
+
+STEP = 1.0 - math.exp(-1.0 / 120.0)
+
+
+@pytest.mark.parametrize("reading, rejected, adds, later", [
+    (dict(), None, 0.0, None), (dict(faults=("open",)), None, 1.0, None), (dict(chamber=300.0), None, 1.0, None), (dict(rejects=5), 4, 1.0, 5),
+    (dict(rejects=5), 5, 0.0, 5), (dict(rejects=5), None, 0.0, 5), (dict(), 4, 0.0, None), (dict(rejects=0), 4, 1.0, 0), (dict(faults=("open",), rejects=5), 4, 1.0, 5),
+])  # fmt: skip
+def test_the_share_of_answers_that_cannot_be_used_is_forgotten_in_two_minutes(reading, rejected, adds, later):
+    s = state(unsteady=0.02, rejected=rejected)
+    look(s, **reading)
+    assert s.unsteady == pytest.approx(0.02 + (adds - 0.02) * STEP) and s.rejected == later and not s.trips
+
+
+def test_only_a_gap_that_does_not_trip_by_itself_counts():
+    for now, counts in ((1008.9, True), (1009.0, False), (2000.0, False)):
+        s = state(unsteady=0.02)
+        look(s, now=now, faults=("open",))
+        assert (s.unsteady > 0.02) is counts and (s.unsteady == 0.02) is not counts and bool(s.trips) is not counts
+    # A good answer after a long gap counts as good, however long the gap was.
+    healed = state(unsteady=0.02, good_s=1.0)
+    assert look(healed) and healed.unsteady == pytest.approx(0.02 * (1.0 - STEP))
+
+
+def test_it_warns_above_three_per_cent_and_trips_above_twenty():
+    for share, warned, tripped in ((0.03, False, False), (0.0301, True, False), (0.2, True, False), (0.2001, False, True)):
+        s, warnings = state(unsteady=share), []
+        look(s, dt=0.0, warnings=warnings)
+        assert warnings == ([f"the control sensor comes and goes: {100.0 * share:.0f} % of its answers of the last minutes could not be used"] if warned else [])
+        assert set(s.trips) == ({"sensor-unsteady"} if tripped else set())
+        assert not tripped or "comes and goes: 20 % of its answers" in s.trips["sensor-unsteady"].seen
 
 
 # ---- noise -----------------------------------------------------------------------------------------------------------

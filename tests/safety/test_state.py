@@ -24,7 +24,7 @@ def test_what_the_rules_begin_with():
     fresh = dataclasses.asdict(SafetyState())
     assert {name for name, value in fresh.items() if value is None} == {
         "time_s", "step", "wall_ahead_s", "good_c", "before_c", "sample", "cold_c", "slow_c", "second_c", "window", "sink", "quiet_c", "fall", "coil",
-        "delayed_c"}  # fmt: skip
+        "delayed_c", "rejected"}  # fmt: skip
     assert {name: value for name, value in fresh.items() if value is not None and value != 0.0} == {
         "trips": {}, "over": {}, "raw": (), "top_c": -math.inf, "purge_until_s": math.inf, "danger": "", "believed": {}}  # fmt: skip
     assert SafetyState().was_wild is False
@@ -65,7 +65,7 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     forgotten = {f.name for f in dataclasses.fields(SafetyState) if getattr(made, f.name) != 123.5} - {"trips", "over", "believed"}
     assert forgotten == {"raw", "sample", "window", "fall", "quiet_c", "sink", "was_wild", "rejects", "noise_k", "off_s", "excess", "past_open", "missing", "unasked", "asked",
                          "given", "slope_k_per_s", "second_slope", "airless_s", "slow_c", "second_c", "before_c", "good_c", "cold_c", "wall_ahead_s", "coil",
-                         "top_c", "delayed_c", "second_k", "purge_until_s", "settled_s"}  # fmt: skip
+                         "top_c", "delayed_c", "second_k", "rejected", "unsteady", "purge_until_s", "settled_s"}  # fmt: skip
     for name in forgotten - {"settled_s"}:
         assert getattr(made, name) == getattr(fresh, name), name
     # The missing-heat sum need not rest: there is nothing left to unlearn.

@@ -176,7 +176,7 @@ def test_a_short_between_the_wires_is_told_from_other_jumps():
 
 
 def test_a_reading_without_counter_that_not_one_bit_moves_is_frozen_only_under_heat():
-    still = dict(chamber=100.0, sample=None, **QUIET)
+    still = dict(chamber=100.0, sample=None, bits=None, **QUIET)
     assert Bench().feed(59, **still).faults == set()
     assert Bench().feed(70, **still).faults == {"sensor-frozen"}
     assert Bench().feed(600, **still, tick=dict(fired=0.0)).faults == set()
