@@ -4,12 +4,11 @@ chamber temperature instead of marched through time."""
 import math
 from dataclasses import dataclass, field
 
-from scipy.constants import Stefan_Boltzmann, zero_Celsius
-
 from ..build import INSIDE, element_facts, geometry_of, layers_of, material_of
 from ..settings.oven import Load, Oven
 from ..thermal.air import air
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import chamber_temperature_c, star_conductances_m2
 from ..thermal.surfaces import cylinder_film, inner_film, radiation_w_m2
 from ..thermal.walls import WallSolution, solve_wall
@@ -41,7 +40,7 @@ class Steady:
 
 
 def _fourth(t_c: float) -> float:
-    return (t_c + zero_Celsius) ** 4
+    return (t_c + ZERO_C) ** 4
 
 
 class _Wall:
@@ -100,7 +99,7 @@ class SteadyOven:
         counts = [w.face.count for w in self.walls] + [2] * len(self.bodies) + [1]
         emissivities = [oven.chamber.emissivity] * len(self.walls) + [b.emissivity for b in self.bodies] + [oven.elements.emissivity]
         star = star_conductances_m2(areas, [min(1.0, e * factors.emissivity) for e in emissivities], counts)
-        self.star = [float(g) * Stefan_Boltzmann for g in star]
+        self.star = [float(g) * STEFAN_BOLTZMANN for g in star]
         c = oven.chamber
         self.top = c.opening == "top"
         self.door = (c.width_m, c.depth_m) if self.top else (c.width_m, c.height_m)
@@ -129,7 +128,7 @@ class SteadyOven:
                 low = hot
             else:
                 high = hot
-            slope = 4.0 * g * (hot + zero_Celsius) ** 3 + film + (wall.heat_w(hot + 0.5) - wall.heat_w(hot - 0.5))
+            slope = 4.0 * g * (hot + ZERO_C) ** 3 + film + (wall.heat_w(hot + 0.5) - wall.heat_w(hot - 0.5))
             step = miss / slope
             if abs(step) < 1e-7:
                 break
@@ -145,7 +144,7 @@ class SteadyOven:
         for _ in range(20):
             film = inner_film(t, air_c, length, "vertical", self.speed) * body.area_m2 * self.factors.film
             miss = g * (_fourth(radiant_c) - _fourth(t)) + film * (air_c - t)
-            step = miss / (4.0 * g * (t + zero_Celsius) ** 3 + film)
+            step = miss / (4.0 * g * (t + ZERO_C) ** 3 + film)
             t += step
             if abs(step) < 1e-7:
                 break
@@ -154,7 +153,7 @@ class SteadyOven:
     def _element(self, radiant_c: float, air_c: float, radiation_w: float) -> tuple[float, float]:
         """(element °C, convection to the air W) when it radiates that much to the star."""
         fourth = _fourth(radiant_c) + radiation_w / self.star[-1]
-        t = max(fourth, 1.0) ** 0.25 - zero_Celsius
+        t = max(fourth, 1.0) ** 0.25 - ZERO_C
         film = cylinder_film(t, air_c, self.elements.diameter_m, self.speed) * self.elements.surface_m2 * self.factors.film
         return t, film * (t - air_c)
 
@@ -174,7 +173,7 @@ class SteadyOven:
         if o.vent is not None:
             lost["vent"] = air_flow_w(o.vent.flow_m3_per_s, air_c, ambient)
         if self.port_m2 > 0.0:
-            lost["open port"] = self.port_m2 * Stefan_Boltzmann * (_fourth(radiant_c) - _fourth(ambient))
+            lost["open port"] = self.port_m2 * STEFAN_BOLTZMANN * (_fourth(radiant_c) - _fourth(ambient))
         return lost
 
     # ---- the whole -------------------------------------------------------------------------------------------------
