@@ -64,8 +64,7 @@ class _Wall:
         self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
         from scipy.interpolate import CubicSpline
 
-        self._spline = CubicSpline(self._t, self._q)
-        self._c = self._spline.c
+        self._c = CubicSpline(self._t, self._q).c.tolist()  # plain floats: heat_w is called ten thousands of times
         self._x = self._t
 
     def solve(self, hot_c: float) -> WallSolution:
