@@ -9,11 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.constants import zero_Celsius
 
 from ..errors import KilnctlError
 from ..settings.oven import Load, Oven
 from ..thermal.air import air
+from ..thermal.constants import ZERO_C
 from ..thermal.enclosure import SENSOR_DIAMETER_M, SENSOR_EMISSIVITY, ideal_sensor_c
 from ..thermal.surfaces import radiation_film
 from .assembly import WireFilm, assemble
@@ -86,12 +86,12 @@ class OvenBatch:
         water = [lining_water(o, m[0], c.lining_moisture, m[2], load)
                  for o, m, c, load in zip(ovens, made, self.conditions, loads)]  # fmt: skip
         vapour = np.array([c.room_humidity for c in self.conditions]) * saturation_pa(
-            ambient_c + zero_Celsius
+            ambient_c + ZERO_C
         )
         free = () if self.layout.load is None else (self.layout.load,)
         self.moisture = Moisture(np.stack(water, axis=-1), free, vapour)
         self.core = Core(
-            body, Surroundings(ambient_c + zero_Celsius), start_c + zero_Celsius, tolerance_k, self.moisture
+            body, Surroundings(ambient_c + ZERO_C), start_c + ZERO_C, tolerance_k, self.moisture
         )
         self._flows = _FlowTables(ovens, variations, ambient_c)
         self._elements = [m[3] for m in made]
@@ -141,8 +141,8 @@ class OvenBatch:
 
     def _look(self) -> None:
         core = self.core
-        self._film = self._sensor_films((self.chamber_c + zero_Celsius)[None], core.air_k)[0]
-        self._radiant_c = core.radiant_k - zero_Celsius
+        self._film = self._sensor_films((self.chamber_c + ZERO_C)[None], core.air_k)[0]
+        self._radiant_c = core.radiant_k - ZERO_C
         self.chamber_c = ideal_sensor_c(self._radiant_c, self.air_c, self._film)
 
     def advance(self, dt_s: float, duty, contactor_closed=True) -> BatchReading:
@@ -158,7 +158,7 @@ class OvenBatch:
             0.5 * np.sin(t / 97.0 + a[0]) + 0.3 * np.sin(t / 431.0 + a[1]) + 0.2 * np.sin(t / 2203.0 + a[2])
         )
         share = self._share + self._drift * wander
-        elements_c = core.surfaces_k[core.strips :] - zero_Celsius
+        elements_c = core.surfaces_k[core.strips :] - ZERO_C
         at = np.clip(elements_c / 20.0, 0.0, self._factors.shape[1] - 1.001).astype(np.intp)
         members = np.arange(self.size)
         low = self._factors[members, at]
@@ -186,7 +186,7 @@ class OvenBatch:
 
     @property
     def air_c(self) -> np.ndarray:
-        return self.core.air_k - zero_Celsius
+        return self.core.air_k - ZERO_C
 
     @property
     def radiant_c(self) -> np.ndarray:
@@ -194,20 +194,20 @@ class OvenBatch:
 
     @property
     def element_c(self) -> np.ndarray:
-        return self.core.surfaces_k[self.core.strips :].max(axis=0) - zero_Celsius
+        return self.core.surfaces_k[self.core.strips :].max(axis=0) - ZERO_C
 
     @property
     def part_c(self) -> np.ndarray | None:
-        return None if self.layout.load is None else self.core.nodes_k[0, self.layout.load] - zero_Celsius
+        return None if self.layout.load is None else self.core.nodes_k[0, self.layout.load] - ZERO_C
 
     @property
     def part_core_c(self) -> np.ndarray | None:
-        return None if self.layout.load is None else self.core.nodes_k[-1, self.layout.load] - zero_Celsius
+        return None if self.layout.load is None else self.core.nodes_k[-1, self.layout.load] - ZERO_C
 
 
 def _radiation_film(t_c: np.ndarray) -> np.ndarray:
     """`thermal.surfaces.radiation_film` of the sheath to surroundings as hot as itself, arrays."""
-    return 4.0 * SENSOR_EMISSIVITY * 5.670374419e-8 * (t_c + zero_Celsius) ** 3
+    return 4.0 * SENSOR_EMISSIVITY * 5.670374419e-8 * (t_c + ZERO_C) ** 3
 
 
 def stack(bodies: Sequence[Body]) -> Body:
@@ -266,7 +266,7 @@ class _FlowTables:
             row = []
             for t in grid.tolist():
                 openings.set_shut(around, t, t, ambient, oven.fan is not None, oven.vent is not None)
-                here = air(max(t, LOWEST_K - zero_Celsius + 1.0))
+                here = air(max(t, LOWEST_K - ZERO_C + 1.0))
                 carried = here.density_kg_m3 * here.heat_capacity_j_kgk * floor * speed
                 row.append((around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, carried))
             rows.append(row)
@@ -276,7 +276,7 @@ class _FlowTables:
         self._members = np.arange(len(rows))
 
     def at(self, air_k: np.ndarray, chamber_c: np.ndarray):
-        air = self._read(air_k - zero_Celsius)
+        air = self._read(air_k - ZERO_C)
         return self.fan_w, air[:, 0], air[:, 1], self._read(chamber_c)[:, 2], self.port_m2, air[:, 3]
 
     def _read(self, t_c: np.ndarray) -> np.ndarray:

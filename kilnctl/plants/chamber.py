@@ -1,12 +1,12 @@
 """The chamber's openings, its layering, and the water that it starts with."""
 
 import numpy as np
-from scipy.constants import Stefan_Boltzmann, zero_Celsius
 
 from ..build import geometry_of, layers_of, material_of
 from ..settings.oven import Load, Oven
 from ..thermal.air import air
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, open_door_kg_s, opening_w
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY
 from ..thermal.surfaces import radiation_film, radiation_w_m2, vertical_film
 from .assembly import Layout
@@ -21,7 +21,7 @@ _MIXING = 0.3
 
 def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float:
     """`thermal.enclosure.ideal_sensor_c` in plain floats and kelvin, for every tick."""
-    strength = SENSOR_EMISSIVITY * Stefan_Boltzmann
+    strength = SENSOR_EMISSIVITY * STEFAN_BOLTZMANN
     slope = strength * (radiant_k + air_k) * (radiant_k * radiant_k + air_k * air_k)
     body = (slope * radiant_k + film_w_per_m2k * air_k) / (slope + film_w_per_m2k)
     emission = radiant_k**4
@@ -68,7 +68,7 @@ class Openings:
     ) -> None:
         """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
         around = core.around
-        around.ambient_k = ambient_c + zero_Celsius
+        around.ambient_k = ambient_c + ZERO_C
         self.set_shut(around, chamber_c, air_c, ambient_c, fan, vent)
         if door > 0.0:
             around.leak_w_per_k *= 1.0 - door
@@ -118,7 +118,7 @@ class Openings:
         around.doorway_m2 = self.door_m2 * door
         around.star_factor = np.ones(core.body.star.shape)
         around.star_factor[surface] = 1.0 - door
-        face_c = float(core.nodes_k[0, surface]) - zero_Celsius
+        face_c = float(core.nodes_k[0, surface]) - ZERO_C
         film = vertical_film(face_c, ambient_c, self.door_height_m) + radiation_film(
             face_c, ambient_c + 1e-6, self.oven.chamber.emissivity
         )

@@ -16,8 +16,8 @@ energy is conserved to rounding whatever is frozen.
 from collections.abc import Callable
 
 import numpy as np
-from scipy.constants import Stefan_Boltzmann, zero_Celsius
 
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
 from .moisture import WATER_J_PER_KGK, Moisture
@@ -50,7 +50,7 @@ class Core:
         self.nodes_k = np.zeros((nodes, self.strips, *self.batch)) + start_k
         self.surfaces_k = np.zeros(body.star.shape) + start_k
         self.air_k = np.zeros(self.batch) + start_k if self.batch else float(start_k)
-        self.star_w = Stefan_Boltzmann * self.air_k**4
+        self.star_w = STEFAN_BOLTZMANN * self.air_k**4
         self.ledger = Ledger(walls=np.zeros((self.strips, *self.batch)))
         #: Called before each block, to set what in `around` depends on temperatures.
         self.before_block: Callable[[], None] | None = None
@@ -81,7 +81,7 @@ class Core:
         stored[:-1] = mass * (p.enthalpy[low] + part[:-1] * p.enthalpy_step[low])
         stored[1:] += mass * (p.enthalpy[high] + part[1:] * p.enthalpy_step[high])
         if self.moisture is not None:
-            stored += WATER_J_PER_KGK * self._water_start * (nodes_k - zero_Celsius)
+            stored += WATER_J_PER_KGK * self._water_start * (nodes_k - ZERO_C)
         return stored
 
     def element_enthalpy_j(self, elements_k: np.ndarray) -> np.ndarray:
@@ -146,7 +146,7 @@ class Core:
         self._block_s = span
         if self.moisture is not None:
             gone = self._water_start - self.moisture.water_kg
-            led.water = led.water + (WATER_J_PER_KGK * gone * (self.nodes_k - zero_Celsius)).sum(axis=(0, 1))
+            led.water = led.water + (WATER_J_PER_KGK * gone * (self.nodes_k - ZERO_C)).sum(axis=(0, 1))
             led.latent = self.moisture.latent_j
             if self.moisture.dry:
                 self.moisture = None
@@ -186,7 +186,7 @@ class Core:
         ambient = self._ambient_k = around.ambient_k
         last = middle[-1]
         radiation = (
-            Stefan_Boltzmann * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
+            STEFAN_BOLTZMANN * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
         )
         self._outer = b.outer_area * (b.outer_films(last, ambient) + radiation)
         self._freeze_quick(*self._soon(dt, element_w))
@@ -195,7 +195,7 @@ class Core:
         self._flows = around.vent_w_per_k, around.leak_w_per_k, around.door_w_per_k
         self._openings = around.port_m2, around.doorway_m2
         self._fan, self._bridges = around.fan_w, around.bridges_w
-        self._room_emission = Stefan_Boltzmann * ambient**4
+        self._room_emission = STEFAN_BOLTZMANN * ambient**4
         self._star = b.star if around.star_factor is None else b.star * around.star_factor
         self._room_film = around.room_film
         self._span = 0.0
@@ -262,9 +262,9 @@ class Core:
         self._w_film = self._w_air if self._room_film is None else self._w_air + weight * self._room_film
         self._room = None if self._room_film is None else weight * self._room_film * self._ambient_k
         self._w_star = weight * rho
-        self._w_star3 = (3.0 * Stefan_Boltzmann) * self._w_star
-        self._w_star4 = (4.0 * Stefan_Boltzmann) * self._w_star
-        self._rho4 = (4.0 * Stefan_Boltzmann) * rho
+        self._w_star3 = (3.0 * STEFAN_BOLTZMANN) * self._w_star
+        self._w_star4 = (4.0 * STEFAN_BOLTZMANN) * self._w_star
+        self._rho4 = (4.0 * STEFAN_BOLTZMANN) * rho
         self._element_weight = weight[self.strips :]
         flows = sum(self._flows)
         self._air_base = self._air_capacity / tau
@@ -331,7 +331,7 @@ class Core:
     @property
     def radiant_k(self):
         """Temperature of the radiant star, K."""
-        return (self.star_w / Stefan_Boltzmann) ** 0.25
+        return (self.star_w / STEFAN_BOLTZMANN) ** 0.25
 
     def _stage(self, base, base_surfaces, base_air, guess):
         """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air and star
@@ -363,7 +363,7 @@ class Core:
         a12 = -sums[0][2]
         a21 = -sums[1][1]
         a22 = self._air_sum - sums[1][2]
-        b1 = sums[0][0] - 3.0 * Stefan_Boltzmann * sums[2][3] + self._star_load
+        b1 = sums[0][0] - 3.0 * STEFAN_BOLTZMANN * sums[2][3] + self._star_load
         b2 = sums[1][0] + self._air_base * base_air + self._air_load
         inverse = 1.0 / (a11 * a22 - a12 * a21)
         star = (b1 * a22 - a12 * b2) * inverse

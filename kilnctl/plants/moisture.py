@@ -8,10 +8,11 @@ water that cannot boil stays.
 """
 
 import numpy as np
-from scipy.constants import R, zero_Celsius
+
+from ..thermal.constants import GAS_CONSTANT, ZERO_C
 
 WATER_J_PER_KGK = 4186.0
-BOILING_K = 99.97 + zero_Celsius
+BOILING_K = 99.97 + ZERO_C
 #: Time in which an overheated wet node falls back to the boiling point: short against everything it belongs
 #: to.
 RELAXATION_S = 2.0
@@ -23,24 +24,24 @@ _PRESSURE_PA = 101325.0
 def latent_j_per_kg(temperature_k):
     """Heat of evaporation of water, J/kg; linear fit to steam tables (2501 kJ/kg at 0 °C, 2256 kJ/kg at
     100 °C), from memory."""
-    return 2.501e6 - 2.445e3 * (temperature_k - zero_Celsius)
+    return 2.501e6 - 2.445e3 * (temperature_k - ZERO_C)
 
 
 def saturation_pa(temperature_k):
     """Saturation pressure of water, Pa. Buck's equation (A. L. Buck, J. Appl. Meteorol. 20, 1981), used to
     100 °C."""
-    t = np.minimum(temperature_k, BOILING_K) - zero_Celsius
+    t = np.minimum(temperature_k, BOILING_K) - ZERO_C
     return 611.21 * np.exp((18.678 - t / 234.5) * (t / (257.14 + t)))
 
 
 def surface_evaporation_w_per_m2(surface_k, room_vapour_pa: float, film_w_per_m2k):
     """Heat drawn by evaporation from a wet surface, W/m², and its slope, W/(m²·K). Zero where the surface is
     colder than the dew point. Air properties in ρ·cp at the surface temperature, ideal gas."""
-    heat_per_m3k = _PRESSURE_PA * 0.02896 / (R * surface_k) * 1007.0
+    heat_per_m3k = _PRESSURE_PA * 0.02896 / (GAS_CONSTANT * surface_k) * 1007.0
     transfer = film_w_per_m2k / (heat_per_m3k * _LEWIS)
 
     def flux(t):
-        density = (saturation_pa(t) / t - room_vapour_pa / t) * _MOLAR_KG / R
+        density = (saturation_pa(t) / t - room_vapour_pa / t) * _MOLAR_KG / GAS_CONSTANT
         return transfer * np.maximum(density, 0.0) * latent_j_per_kg(t)
 
     here = flux(surface_k)

@@ -4,10 +4,10 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.constants import zero_Celsius
 
 from ..reading import Reading
 from ..settings.oven import Load, Oven
+from ..thermal.constants import ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
@@ -82,11 +82,11 @@ class VirtualOven:
         self._hot_factor = self.elements.factor(oven.limits.highest_c)
         self.openings = Openings(oven, variation)
         water = lining_water(oven, stirred, conditions.lining_moisture, self.layout, load)
-        vapour = conditions.room_humidity * float(saturation_pa(self.ambient_c + zero_Celsius))
+        vapour = conditions.room_humidity * float(saturation_pa(self.ambient_c + ZERO_C))
         free = () if self.layout.load is None else (self.layout.load,)
         self.moisture = Moisture(water, free, vapour)
-        self.core = Core(stirred if self.fan_running else still, Surroundings(self.ambient_c + zero_Celsius),
-                         start_c + zero_Celsius, tolerance_k, self.moisture)  # fmt: skip
+        self.core = Core(stirred if self.fan_running else still, Surroundings(self.ambient_c + ZERO_C),
+                         start_c + ZERO_C, tolerance_k, self.moisture)  # fmt: skip
         self.core.before_block = self._before_block
         self.chamber_c = start_c
         self._settings = self._environment()
@@ -140,9 +140,9 @@ class VirtualOven:
             core.refresh()
         facts, hot = self.elements, self._hot_factor
         elements_k = core.surfaces_k[core.strips :].tolist()
-        factors = [facts.factor(k - zero_Celsius) / hot for k in elements_k]
+        factors = [facts.factor(k - ZERO_C) / hot for k in elements_k]
         for group, kelvin in enumerate(elements_k):
-            if kelvin - zero_Celsius > facts.melts_c:
+            if kelvin - ZERO_C > facts.melts_c:
                 self.electrics.burn(group)
         share = self.supply_share + self._drift() if self.conditions.supply_drift else self.supply_share
         watts, self.fired, self.supply_v, self.current_a = self.electrics.advance(
@@ -153,7 +153,7 @@ class VirtualOven:
         self.energy_j += self.power_w * dt
         self.time_s += dt
         self._radiant_k = core.radiant_k
-        self.chamber_c = ideal_sensor(self._radiant_k, core.air_k, self._sensor_film) - zero_Celsius
+        self.chamber_c = ideal_sensor(self._radiant_k, core.air_k, self._sensor_film) - ZERO_C
         if abs(self.chamber_c - self.air_c - self._film_at) > 0.3 + 0.1 * abs(self._film_at):
             self._watch_chamber()
 
@@ -182,13 +182,13 @@ class VirtualOven:
                     and self.layout.load is not None
                     and any(f.kind == "load against the sensor" for f in active)
                 ):
-                    around = 0.9 * float(core.nodes_k[0, self.layout.load] - zero_Celsius) + 0.1 * around
+                    around = 0.9 * float(core.nodes_k[0, self.layout.load] - ZERO_C) + 0.1 * around
                 seen[name], said, cold_c = probe.advance(dt, around, lag, terminals_c, room_c, mine)
                 words += said
                 continue
             if name == "limit":
                 layers = self._stratification_k * self.conditions.limit_height
-                around = ideal_sensor(self._radiant_k, core.air_k + layers, self._sensor_film) - zero_Celsius
+                around = ideal_sensor(self._radiant_k, core.air_k + layers, self._sensor_film) - ZERO_C
                 value, said, _ = probe.advance(dt, around, lag, terminals_c, room_c, mine)
             else:
                 part = self.part_c
@@ -237,7 +237,7 @@ class VirtualOven:
         self._stratification_k = self.openings.stratification_k(core, air_c, fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
         self._lag_share = lag_share(self._sensor_film, radiation, STILL_FILM)
-        self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - zero_Celsius
+        self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - ZERO_C
 
     def _watch_chamber(self) -> None:
         """The chamber temperature with the ideal sensor's film at the temperatures of now."""
@@ -245,7 +245,7 @@ class VirtualOven:
         self._radiant_k = self.core.radiant_k
         for _ in range(2):  # the film hardly depends on the body it belongs to
             self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
-            self.chamber_c = ideal_sensor(self._radiant_k, self.core.air_k, self._sensor_film) - zero_Celsius
+            self.chamber_c = ideal_sensor(self._radiant_k, self.core.air_k, self._sensor_film) - ZERO_C
         self._film_at = self.chamber_c - self.air_c
 
     def inject(self, fault: Fault) -> None:
@@ -319,19 +319,19 @@ class VirtualOven:
     # ---- truth ---------------------------------------------------------------------------------------------
 
     def _node_c(self, strip: int | None, depth: int) -> float | None:
-        return None if strip is None else float(self.core.nodes_k[depth, strip]) - zero_Celsius
+        return None if strip is None else float(self.core.nodes_k[depth, strip]) - ZERO_C
 
     @property
     def air_c(self) -> float:
-        return float(self.core.air_k) - zero_Celsius
+        return float(self.core.air_k) - ZERO_C
 
     @property
     def radiant_c(self) -> float:
-        return float(self.core.radiant_k) - zero_Celsius
+        return float(self.core.radiant_k) - ZERO_C
 
     @property
     def elements_c(self) -> tuple[float, ...]:
-        return tuple((self.core.surfaces_k[self.core.strips :] - zero_Celsius).tolist())
+        return tuple((self.core.surfaces_k[self.core.strips :] - ZERO_C).tolist())
 
     @property
     def element_c(self) -> float:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.constants import zero_Celsius
+
+from ..thermal.constants import ZERO_C
 
 LOWEST_K = 200.0
 HIGHEST_K = 2000.0
@@ -38,7 +39,7 @@ class Properties:
     def of(cls, pairs: Sequence[tuple[Callable, Callable]]) -> "Properties":
         """From pairs of functions (conductivity W/(m·K), heat capacity J/(kg·K)) of an array of
         temperatures in °C."""
-        knots = grid_k() - zero_Celsius
+        knots = grid_k() - ZERO_C
         middle = 0.5 * (knots[:-1] + knots[1:])
         # Gauss's two-point rule integrates a cubic exactly within each step.
         offset = 0.5 * STEP_K / np.sqrt(3.0)
@@ -145,4 +146,4 @@ def _pair(mean_k: float, difference_k: float) -> tuple[float, float]:
     surface, fluid = mean_k + 0.5 * difference_k, mean_k - 0.5 * difference_k
     low, high = LOWEST_K, HIGHEST_K
     surface, fluid = min(max(surface, low), high), min(max(fluid, low), high)
-    return surface - zero_Celsius, fluid - zero_Celsius
+    return surface - ZERO_C, fluid - ZERO_C

@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.constants import R, zero_Celsius
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
@@ -96,6 +95,8 @@ def part_of(run) -> tuple[np.ndarray, np.ndarray | None, str]:
 def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
     """Share of the reference cure that the part got: ∫ exp(−(Ea/R)(1/T − 1/T0)) dt / t0 (Arrhenius; T in
     K). 1 is a full cure."""
+    from scipy.constants import R, zero_Celsius  # what prints a duration shall not wait for it
+
     if len(time_s) < 2:
         return 0.0
     kelvin = np.where(np.isfinite(part_c), part_c, -zero_Celsius + 1.0) + zero_Celsius

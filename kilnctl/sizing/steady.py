@@ -2,14 +2,16 @@
 chamber temperature instead of marched through time."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from scipy.constants import Stefan_Boltzmann, zero_Celsius
+import numpy as np
 
 from ..build import INSIDE, element_facts, geometry_of, layers_of, material_of
 from ..settings.oven import Load, Oven
 from ..thermal.air import air
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import chamber_temperature_c, star_conductances_m2
 from ..thermal.surfaces import cylinder_film, inner_film, radiation_w_m2
 from ..thermal.walls import WallSolution, solve_wall
@@ -40,8 +42,38 @@ class Steady:
     shells_c: dict[str, float] = field(default_factory=dict)
 
 
+def cubic(x: list[float], y: list[float]) -> list[list[float]]:
+    """Coefficients of the cubic spline through the points, of the third power first, for each interval: scipy's CubicSpline (not a knot at
+    the ends), whose import would double the time of `kilnctl check`, and with it of every start of a run."""
+    h = np.diff(x)
+    slope = np.diff(y) / h
+    n = len(x)
+    a, b = np.zeros((n, n)), np.zeros(n)
+    for i in range(1, n - 1):
+        a[i, i - 1 : i + 2] = h[i - 1], 2.0 * (h[i - 1] + h[i]), h[i]
+        b[i] = 6.0 * (slope[i] - slope[i - 1])
+    a[0, :3] = h[1], -(h[0] + h[1]), h[0]
+    a[-1, -3:] = h[-1], -(h[-2] + h[-1]), h[-2]
+    bend = np.linalg.solve(a, b)
+    # Plain floats: heat_w is called ten thousands of times.
+    return [c.tolist() for c in (np.diff(bend) / (6.0 * h), 0.5 * bend[:-1], slope - h * (2.0 * bend[:-1] + bend[1:]) / 6.0, np.array(y[:-1]))]
+
+
+def root(f: Callable[[float], float], low: float, at_low: float, high: float, at_high: float, within: float) -> float:
+    """Where f, of different signs at low and high (f(low) and f(high) are known), is zero: false position with the halving of M. Dowell and P. Jarratt (BIT 11 (1971) 168)."""
+    while abs(high - low) > within and at_high != 0.0:
+        middle = high - at_high * (high - low) / (at_high - at_low)
+        found = f(middle)
+        if (found < 0.0) != (at_high < 0.0):
+            low, at_low = high, at_high
+        else:
+            at_low *= 0.5
+        high, at_high = middle, found
+    return high
+
+
 def _fourth(t_c: float) -> float:
-    return (t_c + zero_Celsius) ** 4
+    return (t_c + ZERO_C) ** 4
 
 
 class _Wall:
@@ -63,10 +95,7 @@ class _Wall:
         # Closer together where it is cool: the outer film bends the curve there.
         self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
         self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
-        from scipy.interpolate import CubicSpline
-
-        self._spline = CubicSpline(self._t, self._q)
-        self._c = self._spline.c
+        self._c = cubic(self._t, self._q)
         self._x = self._t
 
     def solve(self, hot_c: float) -> WallSolution:
@@ -100,7 +129,7 @@ class SteadyOven:
         counts = [w.face.count for w in self.walls] + [2] * len(self.bodies) + [1]
         emissivities = [oven.chamber.emissivity] * len(self.walls) + [b.emissivity for b in self.bodies] + [oven.elements.emissivity]
         star = star_conductances_m2(areas, [min(1.0, e * factors.emissivity) for e in emissivities], counts)
-        self.star = [float(g) * Stefan_Boltzmann for g in star]
+        self.star = [float(g) * STEFAN_BOLTZMANN for g in star]
         c = oven.chamber
         self.top = c.opening == "top"
         self.door = (c.width_m, c.depth_m) if self.top else (c.width_m, c.height_m)
@@ -129,7 +158,7 @@ class SteadyOven:
                 low = hot
             else:
                 high = hot
-            slope = 4.0 * g * (hot + zero_Celsius) ** 3 + film + (wall.heat_w(hot + 0.5) - wall.heat_w(hot - 0.5))
+            slope = 4.0 * g * (hot + ZERO_C) ** 3 + film + (wall.heat_w(hot + 0.5) - wall.heat_w(hot - 0.5))
             step = miss / slope
             if abs(step) < 1e-7:
                 break
@@ -145,7 +174,7 @@ class SteadyOven:
         for _ in range(20):
             film = inner_film(t, air_c, length, "vertical", self.speed) * body.area_m2 * self.factors.film
             miss = g * (_fourth(radiant_c) - _fourth(t)) + film * (air_c - t)
-            step = miss / (4.0 * g * (t + zero_Celsius) ** 3 + film)
+            step = miss / (4.0 * g * (t + ZERO_C) ** 3 + film)
             t += step
             if abs(step) < 1e-7:
                 break
@@ -154,7 +183,7 @@ class SteadyOven:
     def _element(self, radiant_c: float, air_c: float, radiation_w: float) -> tuple[float, float]:
         """(element °C, convection to the air W) when it radiates that much to the star."""
         fourth = _fourth(radiant_c) + radiation_w / self.star[-1]
-        t = max(fourth, 1.0) ** 0.25 - zero_Celsius
+        t = max(fourth, 1.0) ** 0.25 - ZERO_C
         film = cylinder_film(t, air_c, self.elements.diameter_m, self.speed) * self.elements.surface_m2 * self.factors.film
         return t, film * (t - air_c)
 
@@ -174,7 +203,7 @@ class SteadyOven:
         if o.vent is not None:
             lost["vent"] = air_flow_w(o.vent.flow_m3_per_s, air_c, ambient)
         if self.port_m2 > 0.0:
-            lost["open port"] = self.port_m2 * Stefan_Boltzmann * (_fourth(radiant_c) - _fourth(ambient))
+            lost["open port"] = self.port_m2 * STEFAN_BOLTZMANN * (_fourth(radiant_c) - _fourth(ambient))
         return lost
 
     # ---- the whole -------------------------------------------------------------------------------------------------
@@ -236,11 +265,13 @@ class SteadyOven:
 
     def highest(self, power_w: float) -> float:
         """Chamber temperature that power_w holds, °C, not above `highest_c`."""
-        from scipy.optimize import brentq
-
         low, high = self.ambient_c + 1.0, self.highest_c
-        if self.at(high).power_w <= power_w:
+
+        def surplus_w(chamber_c: float) -> float:
+            return self.at(chamber_c).power_w - power_w
+
+        at_high = surplus_w(high)
+        if at_high <= 0.0:
             return high
-        if self.at(low).power_w >= power_w:
-            return low
-        return float(brentq(lambda t: self.at(t).power_w - power_w, low, high, xtol=1e-3, rtol=1e-9))
+        at_low = surplus_w(low)
+        return low if at_low >= 0.0 else root(surplus_w, low, at_low, high, at_high, 1e-3)

@@ -1,6 +1,8 @@
-"""A waiting service with a virtual oven at speed, and the panel before it; each a process of its own, ended by its id."""
+"""A waiting service with a virtual oven at speed, and the panel before it; each a process of its own, ended by its id. Where a test has to
+break the oven in a certain moment, the service is a thread of the test."""
 
 import http.client
+import io
 import json
 import os
 import re
@@ -8,6 +10,7 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,8 +20,9 @@ import pytest
 ROOT = Path(__file__).parents[2]
 CABINET = ROOT / "configs" / "ovens" / "curing-cabinet.yaml"
 WARM = "schedule: Warm up\nabout: a short run for tests\nsteps:\n  - {name: warm, to: 80 °C, hold: 5 min, within: 3 K}\n  - {name: cool, to: 65 °C, let cool: yes}\n"
-#: Longer than any test that stops it; what it plans is worked out in seconds.
-LONG = "schedule: Long\nsteps:\n  - {name: up, to: 120 °C, hold: 3 h, within: 3 K}\n"
+#: Longer (three minutes at the bed's SPEED) than any test that stops it. Every start plans it anew, so it is no longer than that.
+LONG = "schedule: Long\nsteps:\n  - {name: up, to: 120 °C, hold: 2 h, within: 3 K}\n"
+SPEED = 40.0
 
 
 def free_port() -> int:
@@ -36,22 +40,50 @@ def ended(process) -> None:
         process.wait()
 
 
+class InThread:
+    """A service in this process, with what `Bed` asks of one in a process of its own."""
+
+    def __init__(self, oven_file: Path, place: Path, socket_path: Path, rig_of):
+        from kilnctl import load_oven
+        from kilnctl.service.pace import SimulatedPace
+        from kilnctl.service.service import Service
+
+        oven, self.stdout = load_oven(oven_file), io.StringIO()
+        self.service = Service(oven, rig_of(oven), SimulatedPace(oven.control.tick_s, SPEED), home=socket_path.parent, socket=socket_path, out=place / "runs",
+                               idle=True, tell=lambda text: None)  # fmt: skip
+        self.thread = threading.Thread(target=self.service.run)
+        self.thread.start()
+
+    def poll(self):
+        return None if self.thread.is_alive() else 1
+
+    def send_signal(self, number) -> None:
+        self.service.end("test over")
+
+    def wait(self, patience_s: float = 30.0) -> None:
+        self.thread.join(patience_s)
+        assert not self.thread.is_alive()
+
+
 class Bed:
     """The processes, and a plain client."""
 
-    def __init__(self, place: Path, speed: float, faults: str = ""):
+    def __init__(self, place: Path, rig_of=None):
+        """`rig_of(oven)`: the rig of a service in a thread of this process, instead of the virtual one in a process."""
         self.place, self.port = place, free_port()
         (place / "schedules").mkdir(parents=True)
         (place / "schedules" / "warm.yaml").write_text(WARM)
         (place / "schedules" / "long.yaml").write_text(LONG)
+        # Half as many ticks as usual: what the panel shows and does is the same.
+        self.oven = place / "oven.yaml"
+        self.oven.write_text(CABINET.read_text(encoding="utf-8") + "\ncontrol: {tick: 2 s}\n", encoding="utf-8")
         self.environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-        more = []
-        if faults:
-            (place / "faults.yaml").write_text(faults)
-            more = ["--faults", str(place / "faults.yaml")]
-        self.service = self._started("run", str(CABINET), "--idle", "--rig", "virtual", "--speed", str(speed), "--home", str(place), "--out", str(place / "runs"),
-                                     "--quiet", *more)  # fmt: skip
         self.socket = place / "curing-cabinet" / "socket"
+        if rig_of is None:
+            self.service = self._started("run", str(self.oven), "--idle", "--rig", "virtual", "--speed", str(SPEED), "--home", str(place), "--out", str(place / "runs"),
+                                         "--quiet")  # fmt: skip
+        else:
+            self.service = InThread(self.oven, place, self.socket, rig_of)
         self._until(self.socket.exists, self.service)
         self.start_panel()
         self.pin = re.search(r"\d{6}", self.first_words).group()
@@ -60,7 +92,7 @@ class Bed:
         return subprocess.Popen([sys.executable, "-m", "kilnctl", *arguments], env=self.environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
 
     def start_panel(self) -> None:
-        self.panel = self._started("panel", str(CABINET), "--home", str(self.place), "--schedules", str(self.place / "schedules"), "--runs", str(self.place / "runs"),
+        self.panel = self._started("panel", str(self.oven), "--home", str(self.place), "--schedules", str(self.place / "schedules"), "--runs", str(self.place / "runs"),
                                    "--port", str(self.port), "--host", "oven.test")  # fmt: skip
         self.first_words = self.panel.stdout.readline()
         self._until(self.answers, self.panel)
@@ -83,9 +115,9 @@ class Bed:
             time.sleep(0.05)
 
     def close(self) -> None:
-        for process in (self.panel, self.service):
-            ended(process)
-            process.stdout.close()
+        self.stop_panel()
+        ended(self.service)
+        self.service.stdout.close()
 
     def ask(self, method: str, path: str, body=None, host: str | None = None, cookie: str = "", **headers) -> tuple[int, dict, dict]:
         """(status, JSON or {}, headers) of one request as our own page would send it; headers of None are left out."""
@@ -139,8 +171,8 @@ class Bed:
 
 
 @contextmanager
-def bed_of(place: Path, speed: float, faults: str = ""):
-    made = Bed(place, speed, faults)
+def bed_of(place: Path, rig_of=None):
+    made = Bed(place, rig_of)
     try:
         yield made
     finally:
@@ -149,11 +181,11 @@ def bed_of(place: Path, speed: float, faults: str = ""):
 
 @pytest.fixture
 def another_bed():
-    """`with another_bed(place, speed, faults) as bed`: with faults injected into its oven."""
+    """`with another_bed(place, rig_of) as bed`: with a rig of the test's own behind it."""
     return bed_of
 
 
 @pytest.fixture(scope="module")
 def bed(tmp_path_factory):
-    with bed_of(tmp_path_factory.mktemp("panel"), 60.0) as made:
+    with bed_of(tmp_path_factory.mktemp("panel")) as made:
         yield made

@@ -38,9 +38,13 @@ def briefly(plan, most_s):
     return dataclasses.replace(plan, steps=steps)
 
 
+def without_purge(plan):
+    return dataclasses.replace(plan, flammable_vapour=False)
+
+
 @pytest.fixture(scope="module")
 def drying(oven, schedule):
-    return rehearse(oven("curing-cabinet"), briefly(schedule("dry"), 3600.0))
+    return rehearse(oven("curing-cabinet"), briefly(schedule("dry"), 2400.0))
 
 
 def test_powder_cure_has_no_overshoot_and_holds_its_soak(cure):
@@ -53,7 +57,7 @@ def test_powder_cure_has_no_overshoot_and_holds_its_soak(cure):
 
 
 def test_thermostat_on_the_same_oven_swings(oven, schedule, cure):
-    other = rehearse(oven("curing-cabinet"), schedule("powder-cure"), controller="thermostat")
+    other = rehearse(oven("curing-cabinet"), without_purge(schedule("powder-cure")), controller="thermostat")
     s = summarise(other)
     assert s.swing_k > 8.0 and s.overshoot_k > 3.0
     assert summarise(cure).swing_k < 1.5
@@ -69,7 +73,11 @@ def test_the_lining_goes_on_drinking_heat_long_after_the_chamber_is_hot(drying):
 
 @pytest.mark.parametrize(("name", "plan"), [("curing-cabinet", "dry"), ("curing-cabinet", "temper"), ("bench-muffle", "lab-steps")])
 def test_every_soak_of_other_schedules_is_held_with_the_description_alone(request, oven, schedule, name, plan):
-    run = request.getfixturevalue("drying") if plan == "dry" else rehearse(oven(name), briefly(schedule(plan), 1200.0))
+    made = oven(name)
+    if name == "bench-muffle":
+        # Its four soaks take hours: half as many ticks, which is harder for the control.
+        made = dataclasses.replace(made, control=dataclasses.replace(made.control, tick_s=2.0))
+    run = request.getfixturevalue("drying") if plan == "dry" else rehearse(made, briefly(schedule(plan), 600.0))
     s = summarise(run)
     assert run.outcome == "finished"
     for soak in s.soaks:
@@ -114,7 +122,7 @@ class Toy:
 
 def test_a_plant_from_outside_is_driven_through_the_protocol_alone(oven, schedule):
     toy = Toy()
-    run = rehearse(oven("curing-cabinet"), schedule("powder-cure"), plant=toy)
+    run = rehearse(oven("curing-cabinet"), without_purge(schedule("powder-cure")), plant=toy)
     assert run.outcome == "finished"
     assert np.isnan(run.true_chamber_c).all()
     soak = run.chamber_c[(run.reference_c == 200.0) & (run.step == 1)][-300:]
