@@ -1,13 +1,17 @@
 """The small state that must be known after a power cut, written by a thread of its own: never by the tick."""
 
+import json
+import os
 import threading
 import time
 from pathlib import Path
 
-from ..record.durable import load_state, make_folder, save_state
+from ..record.durable import load_state, make_folder, save_state, write_whole
 
 #: How old the state on the disk may get while a run goes on, s.
 EVERY_S = 10.0
+#: Room for latched trips that a full disk cannot refuse, bytes: taken once, and from then on only written over.
+LATCH = 4096
 
 
 class Keeper:
@@ -17,7 +21,10 @@ class Keeper:
         """Raises OSError where the folder cannot be made. `every_s`: less in front of an oven whose time goes faster."""
         self._every_s = every_s
         make_folder(folder)
-        self.path = folder / "state"
+        self.path, self._latch = folder / "state", folder / "latch"
+        if not self._latch.exists() or self._latch.stat().st_size != LATCH:
+            write_whole(self._latch, b" " * LATCH)
+        self._latched = bool(self._beside())
         self.failure = ""
         self._newest: dict | None = None
         self._wake, self._lock = threading.Condition(), threading.Lock()
@@ -26,7 +33,31 @@ class Keeper:
         self._thread.start()
 
     def load(self) -> dict:
-        return load_state(self.path) or {}
+        """What was kept, with the trips that could only be kept in their own place. Raises nothing."""
+        state = load_state(self.path) or {}
+        trips = state.get("trips") if isinstance(state.get("trips"), list) else []
+        return {**state, "trips": [*trips, *(t for t in self._beside() if t not in trips)]} if self._latched else state
+
+    def _beside(self) -> list:
+        """The trips in their own place; one that nobody can read where it is damaged."""
+        try:
+            told = json.loads(self._latch.read_bytes().strip() or b"[]")
+        except (OSError, ValueError):
+            return [{}]
+        return told if isinstance(told, list) else [{}]
+
+    def _keep_beside(self, trips: list) -> None:
+        """As many as fit, the first first. Raises OSError."""
+        kept = list(trips)
+        while len(text := json.dumps(kept).encode() if kept else b"") > LATCH:
+            kept.pop()
+        handle = os.open(self._latch, os.O_WRONLY)
+        try:
+            os.pwrite(handle, text.ljust(LATCH), 0)
+            os.fdatasync(handle)
+        finally:
+            os.close(handle)
+        self._latched = bool(kept)
 
     def keep(self, state: dict, urgent: bool = False) -> None:
         with self._wake:
@@ -53,9 +84,15 @@ class Keeper:
             if dirty and state is not None:
                 try:
                     save_state(self.path, state)
+                    if self._latched:
+                        self._keep_beside([])
                     self.failure = ""
                 except OSError as error:
                     self.failure = f"{self.path}: {error.strerror}"
+                    try:
+                        self._keep_beside(state.get("trips") or [])
+                    except OSError as worse:
+                        self.failure += f"; {self._latch}: {worse.strerror}"
                 due = time.monotonic() + self._every_s
             if ending:
                 return

@@ -12,9 +12,14 @@ from kilnctl import Reading
 from kilnctl.cli import main
 from kilnctl.plants.faults import Fault
 from kilnctl.rig import VirtualRig
-from kilnctl.safety import SafetyState, Trip
+from kilnctl.chain import Actuation
+from kilnctl.firing import Burst
+from kilnctl.safety import LEASE_S, Permit, SafetyState, Trip, Verdict
 from kilnctl.safety.state import DOUBTED
+from kilnctl.safety.words import LOUD
 from kilnctl.service import latched
+from kilnctl.service.pace import SimulatedPace
+from kilnctl.service.service import Service
 from kilnctl.service.session import Rest, prepare
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -72,6 +77,52 @@ def test_where_nobody_knows_a_person_s_explicit_word_is_needed(cabinet, damage):
     assert believed == {} and rest.unknown == ("sensor-jump",) and rest.acknowledge("the founder") == ("sensor-jump",)
     assert rest.acknowledge("  ", reading_is_right=True) and rest.unknown == ("sensor-jump",), "nobody's word"
     assert rest.acknowledge("the founder", reading_is_right=True) == () and not rest.trips and rest.unknown == ()
+
+
+@pytest.mark.parametrize("fault, seen, gone", [
+    ("over-schedule", dict(chamber_c=239.0), dict(chamber_c=200.0)), ("ventilation", dict(airflow_proved=False), dict(airflow_proved=True)),
+    ("over-part", dict(part_c=240.0), dict(part_c=150.0)),
+])  # fmt: skip
+def test_a_trip_stands_by_the_limits_of_the_run_that_tripped(cabinet, order, fault, seen, gone):
+    """The oven alone would bear more: acknowledged by its limits, the cause would still be there."""
+    policy = dataclasses.replace(order.policy, part_trip_c=215.0, airflow_required=True)
+    assert policy.schedule_trip_c < 241.0 < policy.chamber_trip_c
+
+    def looked(rest, first, **reading):
+        return watch(rest, **{"chamber_c": 100.0, "airflow_proved": True, "part_c": 100.0, **reading}, first=first)
+
+    state = SafetyState()
+    state.trips[fault] = tripped(fault)[0]
+    saved = latched.limits_to_saved(policy)
+    assert all(math.isfinite(v) for v in saved.values()) and latched.limits_from_saved({**saved, "part_trip_c": "hot", "airflow_required": 1}).keys() == {"schedule_trip_c"}
+    for rest in (Rest(cabinet, state=state, policy=policy), Rest(cabinet, tripped(fault), None, latched.limits_from_saved(saved))):
+        assert looked(rest, 1, **seen).acknowledge("the founder") == (fault,)
+        assert looked(rest, 6, **gone).acknowledge("the founder") == () and rest.tripped_by == rest.policy
+    assert latched.limits_from_saved("much") == {}
+
+
+def test_heat_that_could_not_be_cut_is_still_shouted_about_after_a_restart(cabinet):
+    rest = watch(Rest(cabinet, (Trip("contactor-welded", 0.0, "it stays closed", LOUD, "the contacts"),)), 24.0, contactor_closed=False)
+    assert "PULL THE PLUG" in rest.state.danger
+    assert rest.acknowledge("the founder") == ("contactor-welded",), "nobody has looked for long enough"
+    watch(rest, 24.0, ticks=200, first=6, contactor_closed=False)
+    assert rest.acknowledge("the founder") == () and not rest.state.danger
+
+
+def test_a_permit_that_lapsed_while_the_tick_was_worked_out_heats_nothing(cabinet, order, tmp_path):
+    """The control takes longer over a tick than the lease lasts: the clock is looked at again before the relay is told."""
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2)
+    service = Service(cabinet, rig, SimulatedPace(cabinet.control.tick_s, math.inf), home=tmp_path / "home", socket=tmp_path / "socket", out=tmp_path / "runs",
+                      tell=lambda text: None)  # fmt: skip
+    told = []
+    rig.heat = lambda duty, burst, permit: told.append((duty, permit))
+    burst = Burst(50, (25,), (), 0.5)
+    for now, passed in ((99.9, False), (100.0, True), (100.0 + LEASE_S, True), (100.1 + LEASE_S, False)):
+        service.pace._now = now
+        permit = Permit(100.0, 100.0 + LEASE_S, 1, 1.0)
+        service._command(Actuation(0.5, burst, True, 0.5, None, Verdict(permit, True, (), (), (), "", True)))
+        assert told.pop() == ((0.5, permit) if passed else (0.0, None))
+    service.run(before=lambda s: s.end("test over"))
 
 
 def test_a_file_of_nonsense_latches_in_general_words():

@@ -68,10 +68,10 @@ function loud(said) {
   const parts = [];
   if (!said.fresh) parts.push(element("h2", {}, "The oven does not answer"), element("p", {}, said.words || "no connection"),
     element("p", {}, "What is shown is old. Look at the oven itself; its own interlocks do not need this page."));
-  if (said.fresh && s.danger) parts.push(element("h2", {}, "Danger"), element("p", {}, s.danger));
-  for (const t of said.fresh ? trips : []) parts.push(element("h2", {}, `The heat is cut: ${t.fault.replaceAll("-", " ")}`), element("p", {}, `${now.temper(t.seen)}. ${t.done || ""}`),
+  if (said.fresh && s.danger) parts.push(element("h2", {}, "Heat cannot be cut"), element("p", {}, s.danger));
+  for (const t of said.fresh ? trips : []) parts.push(element("h2", {}, `${s.danger ? "Tripped" : "The heat is cut"}: ${t.fault.replaceAll("-", " ")}`), element("p", {}, `${now.temper(t.seen)}. ${t.done || ""}`),
     element("p", {}, element("strong", {}, "Check: "), `${t.check || ""}.`));
-  if (said.fresh && trips.length) parts.push(s.running ? element("p", {}, "It is watched for two minutes more; then it can be acknowledged.")
+  if (said.fresh && trips.length) parts.push(s.running ? element("p", {}, "It is watched for five minutes more; then it can be acknowledged.")
     : element("div", { class: "row" }, element("button", { type: "button", id: "acknowledge", class: "do", onclick: () => now.acknowledge() }, "It has been seen to …")));
   $("loud").replaceChildren(...parts);
   // Nothing may stand before it.
