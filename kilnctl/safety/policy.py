@@ -17,6 +17,9 @@ HARD_CEILINGS = {
 }  # fmt: skip
 
 
+#: How far above what a schedule asks for its trip stands when the schedule names no `highest`: so many K, or this share, whichever is more. Several times
+#: what the control overshoots with a wrong model, and more than a plain PI or thermostat does.
+ABOVE_PLAN_K, ABOVE_PLAN = 25.0, 0.05
 #: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
 PART_MARGIN_K = 10.0
 
@@ -107,8 +110,9 @@ class Policy:
                 raise KilnctlError(f"safety: {f.name} = {value:g} is above {HARD_CEILINGS[f.name]:g}, which no setting may lift")
 
 
-def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | None = None) -> Policy:
-    """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall).
+def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | None = None, start_c: float | None = None) -> Policy:
+    """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall); `start_c`: where the chamber is
+    when that schedule starts.
 
     `changes` replaces single numbers by name, within HARD_CEILINGS. Raises KilnctlError where ventilation cannot be proved
     that the load needs, where a part has a limit and no sensor, where the tick is too slow for the lease, and for a name or number
@@ -138,7 +142,7 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
         # Water takes up heat at a standstill near 100 °C, and no model of the dry oven explains where it goes.
         values["no_rise_s"], values["missing_share_s"] = HARD_CEILINGS["no_rise_s"], 600.0
     if schedule is not None:
-        values.update(_of_schedule(oven, schedule, trip, values))
+        values.update(_of_schedule(oven, schedule, values, start_c))
     if model is not None:
         values["rise_k_per_s"], values["fall_k_per_s"] = fastest_k_per_s(model, limits.highest_c)
     unknown = [name for name in changes or () if name not in Policy.__dataclass_fields__]
@@ -151,12 +155,37 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
     return policy
 
 
-def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:
-    """What a schedule narrows. It never widens anything."""
-    out: dict = {}
+def schedule_trip_c(oven, schedule, start_c: float | None = None) -> float:
+    """Where the heat is cut while that schedule runs, °C; never above the oven's own trip.
+
+    A schedule without `highest` gets a limit of its own too: a chamber far above everything that was asked for has run away, however much more the oven
+    bears. A chamber that is hotter than the schedule's top when it starts, and is to come down, is no runaway. Where the part is followed
+    the chamber may get as hot as the control may make it, up to the oven's highest: then the oven's trip is the tightest that fits.
+    """
+    trip_c = oven.limits.trip_at_c
     if schedule.highest_c is not None:
         # As far above the schedule's own limit as the oven's trip usually stands above the oven's.
-        out["schedule_trip_c"] = min(trip_c, schedule.highest_c + max(10.0, 0.02 * schedule.highest_c))
+        return min(trip_c, schedule.highest_c + max(10.0, 0.02 * schedule.highest_c))
+    if schedule.follows == "part":
+        return trip_c
+    top_c = schedule.top_c if start_c is None else max(schedule.top_c, start_c)
+    return min(trip_c, top_c + max(ABOVE_PLAN_K, ABOVE_PLAN * top_c))
+
+
+def schedule_trip_words(schedule, trip_c: float) -> str:
+    """That limit, for people."""
+    if schedule.highest_c is not None:
+        why = f"its `highest` of {schedule.highest_c:.0f} °C and a margin"
+    elif schedule.follows == "part":
+        why = "the oven's own: it follows the part and names no `highest`"
+    else:
+        why = f"it names no `highest`: {ABOVE_PLAN_K:.0f} K or {100.0 * ABOVE_PLAN:.0f} % above the hottest that is planned, never above the oven's own"
+    return f"in this schedule the heat is cut above {trip_c:.0f} °C ({why})"
+
+
+def _of_schedule(oven, schedule, values: dict, start_c: float | None) -> dict:
+    """What a schedule narrows. It widens one thing: a run that resumes after a power cut may wait 15 minutes for the mains, without heat."""
+    out: dict = {"schedule_trip_c": schedule_trip_c(oven, schedule, start_c)}
     if schedule.longest_s is not None:
         out["longest_s"] = min(values["longest_s"], schedule.longest_s)
     if schedule.most_energy_j is not None:

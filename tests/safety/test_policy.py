@@ -7,7 +7,7 @@ import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.model.day_zero import day_zero
-from kilnctl.safety import HARD_CEILINGS, Policy, policy_for
+from kilnctl.safety import HARD_CEILINGS, Policy, policy_for, schedule_trip_c, schedule_trip_words
 from kilnctl.safety.faults import by_id
 from kilnctl.safety.policy import fastest_k_per_s
 from kilnctl.settings.oven import Control, Limits, Load, Vent
@@ -117,7 +117,7 @@ def test_policy_follows_the_description_and_the_schedule(oven, schedule):
     assert policy_for(cabinet, schedule("part-cure")).part_trip_c == 215.0
     assert policy_for(cabinet, schedule("part-cure")).schedule_trip_c == 245.0
     muffle = policy_for(oven("bench-muffle"), schedule("temper"))
-    assert not muffle.door_switch and muffle.nominal_v == 120.0 and muffle.schedule_trip_c == muffle.chamber_trip_c
+    assert not muffle.door_switch and muffle.nominal_v == 120.0 and muffle.schedule_trip_c == pytest.approx(237.78 + 25.0, abs=0.01)
     assert policy_for(oven("brick-kiln")).chamber_trip_c == 1125.0
 
 
@@ -135,6 +135,41 @@ def test_a_schedule_narrows_and_never_widens(oven, schedule):
     assert policy_for(tight, dataclasses.replace(plan, highest_c=600.0)).schedule_trip_c == 275.0
     kiln = policy_for(oven("brick-kiln"), dataclasses.replace(plan, highest_c=1000.0))
     assert kiln.schedule_trip_c == 1020.0
+
+
+@pytest.mark.parametrize("top_c, start_c, trip_c", [
+    (820.0, None, 861.0), (820.0, 20.0, 861.0), (820.0, 819.0, 861.0), (200.0, None, 225.0), (499.0, None, 524.0), (501.0, None, 526.05),
+    # What starts hotter than its top comes down from there, and is no runaway.
+    (600.0, 900.0, 945.0), (200.0, 210.0, 235.0),
+    # Never above the oven's own.
+    (1090.0, None, 1125.0), (600.0, 1110.0, 1125.0),
+])  # fmt: skip
+def test_a_schedule_without_a_highest_gets_a_limit_from_its_hottest_step_or_start(oven, schedule, top_c, start_c, trip_c):
+    kiln, plan = oven("brick-kiln"), schedule("anneal")
+    plan = dataclasses.replace(plan, steps=(dataclasses.replace(plan.steps[0], to_c=0.5 * top_c), dataclasses.replace(plan.steps[0], to_c=top_c)))
+    assert schedule_trip_c(kiln, plan, start_c) == pytest.approx(trip_c) == policy_for(kiln, plan, start_c=start_c).schedule_trip_c
+    # One with a `highest` has said what it is, wherever it starts.
+    assert schedule_trip_c(kiln, dataclasses.replace(plan, highest_c=400.0), start_c) == 410.0
+    # The part lags: the chamber may be made as hot as the oven bears, which is what the control's own limit says too.
+    follows = dataclasses.replace(plan, follows="part")
+    assert schedule_trip_c(kiln, follows, start_c) == 1125.0 == kiln.limits.trip_at_c and schedule_trip_c(kiln, dataclasses.replace(follows, highest_c=400.0)) == 410.0
+
+
+@pytest.mark.parametrize("name", ["anneal", "temper", "tile-firing", "lab-steps", "dry", "part-cure", "powder-cure"])
+def test_no_schedule_of_the_workshop_is_without_a_limit_of_its_own_nor_within_the_controls_reach(oven, schedule, name):
+    """Above the control's own limit of the chamber by 5 K at least, and never left to the oven's trip alone where the chamber is followed."""
+    kiln, plan = oven("brick-kiln"), schedule(name)
+    trip_c, part = schedule_trip_c(kiln, plan), plan.follows == "part"
+    assert trip_c >= (plan.top_c if plan.highest_c is None and not part else (plan.highest_c or kiln.limits.highest_c) - 2.0) + 5.0
+    assert trip_c < kiln.limits.trip_at_c
+
+
+def test_the_schedules_limit_in_words(schedule):
+    plan = schedule("anneal")
+    for plan, why in ((plan, "it names no `highest`: 25 K or 5 % above the hottest that is planned, never above the oven's own"),
+                      (dataclasses.replace(plan, highest_c=850.0), "its `highest` of 850 °C and a margin"),
+                      (dataclasses.replace(plan, follows="part"), "the oven's own: it follows the part and names no `highest`")):  # fmt: skip
+        assert schedule_trip_words(plan, 861.2) == f"in this schedule the heat is cut above 861 °C ({why})"
 
 
 def test_an_outage_is_longer_where_the_schedule_resumes(oven, schedule):
