@@ -64,7 +64,7 @@ WORDS = {
                    _DEAD + "relay and its driver, fuse, elements and their terminals", _CUT),
     # An element that touches earth shows like this.
     "supply-lost": ("there was no mains for {time:.0f} s", _DEAD + "which of breaker, residual-current device and fuse opened. Do not close a residual-current "
-                    "device again before an electrician has found why it opened: an element may touch earth. When all are closed it was the mains", _CUT),
+                    "device again before an electrician has found why it opened: an element may touch earth. If none has, the mains itself was away", _CUT),
     "ventilation": ("the ventilation is not proved, and this load gives off flammable vapour",
                     "that the fan runs, the duct, and the flow switch. Leave the extraction running: its fan belongs on a supply of its own. Air the "
                     "oven out before it is heated again", _CUT),

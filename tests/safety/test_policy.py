@@ -7,10 +7,10 @@ import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.model.day_zero import day_zero
-from kilnctl.safety import HARD_CEILINGS, Policy, policy_for, schedule_trip_c, schedule_trip_words
+from kilnctl.safety import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for, schedule_trip_c, schedule_trip_words
 from kilnctl.safety.faults import by_id
 from kilnctl.safety.policy import fastest_k_per_s
-from kilnctl.settings.oven import Control, Limits, Load, Vent
+from kilnctl.settings.oven import CalibrationPoint, Control, Limits, Load, Rig, Safety, Vent
 
 BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
@@ -23,20 +23,22 @@ DEFAULTS = {
     "disagreement_s": 60.0, "cold_junction_low_c": -20.0, "cold_junction_high_c": 80.0, "cold_junction_jump_k": 5.0, "no_rise_s": 600.0, "no_rise_k": 5.0,
     "unasked_rise_s": 120.0, "unasked_rise_k": 6.0, "rise_k_per_s": 15.0, "fall_k_per_s": 2.0, "fall_s": 300.0, "unexplained_share": 0.25,
     "explained_per_fired": 0.35, "excess_share_s": 15.0, "missing_share_s": 20.0, "airflow_s": 2.0, "purge_s": 60.0, "contactor_s": 1.0, "unasked_on_s": 2.5,
-    "outage_s": 10.0, "nominal_v": None,
+    "outage_s": 10.0, "nominal_v": None, "board_ceiling_c": None, "control_sensor": "", "limit_sensor": "", "part_sensor": "",
 }  # fmt: skip
 CEILINGS = {
     "chamber_trip_c": 1360.0, "schedule_trip_c": 1360.0, "part_trip_c": 1360.0, "longest_s": 1209600.0, "stall_s": 2.5, "over_confirm_s": 5.0, "sensor_coast_s": 10.0,
     "wild_jump_k": 40.0, "disagreement_share": 0.1, "disagreement_k": 60.0, "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0,
     "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0, "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0,
     "unasked_rise_k": 15.0, "unexplained_share": 0.5, "second_lag_s": 660.0, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0, "airflow_s": 10.0,
-    "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
+    "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0, "clock_step_s": 60.0, "wild_k_per_s": 200.0, "explained_per_fired": 0.6, "missing_share_s": 600.0,
+    "board_ceiling_c": 1420.0,
 }  # fmt: skip
+FLOORS = {"purge_s": 30.0, "noise_window_s": 15.0, "no_rise_k": 2.0, "cold_junction_low_c": -40.0, "second_lag_s": -660.0}
 
 
 def test_every_default_and_every_ceiling():
     made = Policy(**BASE)
-    assert {f.name: getattr(made, f.name) for f in dataclasses.fields(made)} == {**BASE, **DEFAULTS} and HARD_CEILINGS == CEILINGS
+    assert {f.name: getattr(made, f.name) for f in dataclasses.fields(made)} == {**BASE, **DEFAULTS} and (HARD_CEILINGS, HARD_FLOORS) == (CEILINGS, FLOORS)
 
 
 def test_a_policy_cannot_be_changed():
@@ -78,6 +80,14 @@ def test_no_setting_lifts_a_ceiling(name):
         Policy(**{**BASE, name: math.nan})
 
 
+@pytest.mark.parametrize("name", HARD_FLOORS)
+def test_no_setting_undercuts_a_floor(name):
+    for below in (HARD_FLOORS[name] - 0.001, -math.inf):
+        with pytest.raises(KilnctlError, match=f"{name} = .* (which no setting may undercut|above zero)"):
+            Policy(**{**BASE, name: below})
+    assert getattr(Policy(**{**BASE, name: HARD_FLOORS[name]}), name) == HARD_FLOORS[name]
+
+
 def test_only_the_part_may_be_without_limit_and_energy_too():
     assert Policy(**BASE).part_trip_c == math.inf == Policy(**BASE).most_energy_j
     for name in set(HARD_CEILINGS) - {"part_trip_c"}:
@@ -85,7 +95,7 @@ def test_only_the_part_may_be_without_limit_and_energy_too():
             Policy(**{**BASE, name: math.inf})
 
 
-NUMBERS = [f.name for f in dataclasses.fields(Policy) if not isinstance(f.default, bool) and f.default is not None]
+NUMBERS = [f.name for f in dataclasses.fields(Policy) if not isinstance(f.default, (bool, str)) and f.default is not None]
 
 
 @pytest.mark.parametrize("name", NUMBERS)
@@ -98,10 +108,10 @@ def test_a_threshold_that_is_not_above_zero_is_refused(name, bad):
             Policy(**{**BASE, name: bad})
 
 
-def test_every_delay_and_threshold_of_safety_has_a_ceiling():
-    free = set(NUMBERS) - set(HARD_CEILINGS)
-    assert free == {"most_energy_j", "clock_step_s", "wild_k_per_s", "noise_window_s", "cold_junction_low_c", "no_rise_k", "explained_per_fired",
-                    "missing_share_s", "purge_s"}  # fmt: skip
+def test_every_delay_and_threshold_of_safety_is_bound_where_it_is_lax():
+    """By a ceiling or, where less is laxer, by a floor; the energy of a run has none unless somebody gives one."""
+    assert set(NUMBERS) - set(HARD_CEILINGS) - set(HARD_FLOORS) == {"most_energy_j"}
+    assert set(HARD_CEILINGS) & set(HARD_FLOORS) == {"second_lag_s"}
 
 
 def test_policy_follows_the_description_and_the_schedule(oven, schedule):
@@ -204,19 +214,65 @@ def test_a_tick_too_slow_for_the_lease_is_refused(oven):
     cabinet = oven("curing-cabinet")
     assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)))
     # A fifth more than a tick has to pass for a stall.
-    assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)), changes={"stall_s": 2.4}).stall_s == 2.4
+    assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0), safety=Safety(stall_s=2.4))).stall_s == 2.4
     for file, named in (("here.yaml", "here.yaml: control: tick 2.2 s is too slow"), ("", f"{cabinet.name}: control: tick 2.2 s is too slow")):
         with pytest.raises(KilnctlError, match=named):
             policy_for(dataclasses.replace(cabinet, file=file, control=Control(tick_s=2.2)))
 
 
-def test_single_numbers_may_be_changed_within_the_ceilings(oven):
-    cabinet = oven("curing-cabinet")
-    assert policy_for(cabinet, changes={"sensor_coast_s": 4.0}).sensor_coast_s == 4.0
+#: What `safety:` of an oven's file may set: (tighter, looser) than the default. Purge apart.
+SETTABLE = {"sensor_coast_s": (4.0, None), "disagreement_k": (15.0, 55.0), "disagreement_s": (20.0, 150.0), "no_rise_s": (300.0, 1100.0), "unasked_rise_k": (4.0, 12.0),
+            "stall_s": (1.5, None), "airflow_s": (1.0, 9.0)}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SETTABLE)
+def test_the_ovens_file_sets_single_numbers_within_the_bounds(oven, schedule, name):
+    cabinet, default = oven("curing-cabinet"), getattr(Policy(**BASE), name)
+    assert SETTABLE[name][0] < default and (SETTABLE[name][1] is None or SETTABLE[name][1] > default)
+    for value in SETTABLE[name]:
+        made = policy_for(dataclasses.replace(cabinet, safety=Safety(**{name: value})), schedule("powder-cure"))
+        assert getattr(made, name) == (default if value is None else value)
+        # And nothing else.
+        assert dataclasses.replace(made, **{name: default}) == policy_for(cabinet, schedule("powder-cure"))
     with pytest.raises(KilnctlError, match="no setting may lift"):
-        policy_for(cabinet, changes={"sensor_coast_s": 11.0})
-    with pytest.raises(KilnctlError, match="no setting named sensor_cost_s"):
-        policy_for(cabinet, changes={"sensor_cost_s": 4.0})
+        policy_for(dataclasses.replace(cabinet, safety=Safety(**{name: 1.001 * HARD_CEILINGS[name]})))
+
+
+def test_the_file_may_ask_for_no_more_than_the_rules_bear():
+    """Settings know nothing of the rules, so their bounds stand twice: they must agree, and every key must be a threshold."""
+    for f in dataclasses.fields(Safety):
+        low, high = f.metadata["low"], f.metadata["high"]
+        assert f.name in Policy.__dataclass_fields__ and f.default is None
+        if f.name == "purge_s":
+            assert low == HARD_FLOORS["purge_s"]
+        else:
+            assert high == HARD_CEILINGS[f.name]
+    assert {f.name for f in dataclasses.fields(Safety)} == set(SETTABLE) | {"purge_s"}
+
+
+def test_a_purge_may_be_longer_than_four_changes_of_air_and_never_shorter(oven, schedule):
+    cabinet = oven("curing-cabinet")
+    needed = policy_for(cabinet, schedule("powder-cure")).purge_s
+    for own, purge in ((30.0, needed), (needed - 1.0, needed), (needed + 60.0, needed + 60.0)):
+        assert policy_for(dataclasses.replace(cabinet, safety=Safety(purge_s=own)), schedule("powder-cure")).purge_s == purge
+    assert policy_for(dataclasses.replace(cabinet, safety=Safety(purge_s=90.0))).purge_s == 90.0
+
+
+def test_what_the_maker_says_of_a_rise_holds_for_a_wet_load_too(oven, schedule):
+    wet = Load(name="washed castings", mass_kg=5.0, area_m2=0.3, moisture_kg=1.0)
+    assert policy_for(dataclasses.replace(oven("curing-cabinet"), usual_load=wet, safety=Safety(no_rise_s=700.0)), schedule("dry")).no_rise_s == 700.0
+
+
+def test_the_policy_says_what_makes_a_reading_of_a_voltage(oven):
+    cabinet = oven("curing-cabinet")
+    p = policy_for(cabinet)
+    assert p.board_ceiling_c is None and p.control_sensor == "type K on max31856, not corrected"
+    corrected = dataclasses.replace(cabinet.sensors.control, type="N", front_end="max31855", calibration=(CalibrationPoint(reads_c=20.0, true_c=20.0), CalibrationPoint(reads_c=220.0, true_c=191.5)))
+    p = policy_for(dataclasses.replace(but(cabinet, control=corrected, limit=None), rig=Rig(ceiling_c=285.0)))
+    assert (p.board_ceiling_c, p.limit_sensor) == (285.0, "none")
+    assert p.control_sensor == "type N on max31855, corrected (20 °C is 20 °C, 220 °C is 191.5 °C)"
+    p = policy_for(but(cabinet, limit=corrected, part=dataclasses.replace(corrected, calibration=())))
+    assert p.limit_sensor.startswith("type N on max31855, corrected (") and p.part_sensor == "type N on max31855, not corrected"
 
 
 def test_noisy_sensors_get_wider_bands_up_to_the_ceiling(oven):
@@ -241,8 +297,8 @@ def test_lags_come_from_the_description(oven):
     assert policy_for(but(cabinet, limit=None)).second_lag_s == 0.0
     control, limit = cabinet.sensors.control, dataclasses.replace(cabinet.sensors.limit, lag_s=40.0, dead_time_s=7.0)
     assert policy_for(but(cabinet, limit=limit, control=dataclasses.replace(control, lag_s=30.0, dead_time_s=1.0))).second_lag_s == 16.0
-    # 200 K in one time constant, of which half a second is the least; the usual 25 K/s from 8 s on.
-    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (8.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.5, 400.0), (0.4, 400.0), (0.0, 400.0)):
+    # 200 K in one time constant, of which a second is the least; the usual 25 K/s from 8 s on.
+    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (8.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.5, 200.0), (0.4, 200.0), (0.0, 200.0)):
         assert policy_for(but(cabinet, control=dataclasses.replace(control, lag_s=lag_s))).wild_k_per_s == rate
 
 
