@@ -55,7 +55,7 @@ def test_the_fault_table_tells_the_defaults():
         "F01": (f"{p.unasked_on_s:g} s of full power unasked", f"unexplained heat {100.0 * p.unexplained_share:g} % + {100.0 * p.explained_per_fired:g} % of the power fired",
                 f"summed to {p.excess_share_s:g} full-power seconds"),
         "F02": (f"{p.unasked_on_s:g} s of full power unasked", f"after {p.unasked_rise_s:g} s without heat, {p.unasked_rise_k:g} K of rise"),
-        "F04": (f"{p.no_rise_s:g} s of full power for less than {p.no_rise_k:g} K",), "F06": (f"{p.outage_s:g} s: trip",),
+        "F04": (f"{p.no_rise_s:g} s of full power for less than {p.no_rise_k:g} K",), "F06": (f"{p.outage_s:g} s (15 min where the schedule resumes): trip",),
         "F07": (f"for {2.0 * p.contactor_s:g} s",), "F08": (f"for {2.0 * p.contactor_s:g} s",), "F09": (f"{p.sensor_coast_s:g} s: trip",),
         "F10": (f"{p.sensor_coast_s:g} s: trip",),
         "F11": (f"further than {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s", f"the second sensor's {p.disagreement_k:g} K for {p.disagreement_s:g} s"),
