@@ -77,7 +77,7 @@ def rehearse(
         model = day_zero(oven, load, schedule.top_c)
     start_c = getattr(plant, "chamber_c", None)
     programme = control.prepare(oven, schedule, model, start_c)
-    policy = safety.policy_for(oven, schedule, model)
+    policy = safety.policy_for(oven, schedule, model, start_c=start_c)
     chain = Chain(controller_of(controller), programme, policy, firing.pattern_for(oven), holding_table(model, oven))
     rows: list[tuple] = []
     events: list[Event] = []

@@ -50,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
     print(f"  {len(schedule.steps)} steps up to {schedule.top_c:.0f} °C; "
           f"ramps and soaks take {clock(control.planned_s(programme))} besides heating up and cooling")  # fmt: skip
+    print(f"  {safety.schedule_trip_words(schedule, policy.schedule_trip_c)}")
     for shortfall in programme.shortfalls:
         print(f"  note: {shortfall}; the ramp will take the time it needs")
     if schedule.follows == "part" and oven.sensors.part is None:

@@ -80,8 +80,10 @@ def run(args: argparse.Namespace) -> int:
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, args.model)
     print(f"model: {words}")
-    programme = control.prepare(oven, schedule, model, getattr(plant, "chamber_c", None))
-    safety.policy_for(oven, schedule, model)
+    start_c = getattr(plant, "chamber_c", None)
+    programme = control.prepare(oven, schedule, model, start_c)
+    policy = safety.policy_for(oven, schedule, model, start_c=start_c)
+    print(safety.schedule_trip_words(schedule, policy.schedule_trip_c))
     for shortfall in programme.shortfalls:
         print(f"note: {shortfall}; the ramp will take the time it needs")
     folder = new_folder(args.out, oven.name, schedule.name)

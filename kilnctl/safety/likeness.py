@@ -16,10 +16,16 @@ WATCHED = {
     "longest_s": ("the longest run", "s", 60.0), "most_energy_j": ("the most energy of a run", "J", 1e4),
     "sensor_coast_s": ("the wait for a bad sensor", "s", 0.5), "disagreement_k": ("the allowed difference of the sensors", "K", 1.0),
     "rise_k_per_s": ("the fastest believable rise", "K/s", 1.0), "unexplained_share": ("the allowance for unexplained heat", "of full power", 0.01),
-    "nominal_v": ("the nominal supply", "V", 1.0),
+    "nominal_v": ("the nominal supply", "V", 1.0), "board_ceiling_c": ("the board's ceiling", "°C", 1.0), "stall_s": ("the allowed gap", "s", 0.1),
+    "disagreement_s": ("the time that the sensors may disagree", "s", 1.0), "no_rise_s": ("the time without a rise", "s", 10.0),
+    "unasked_rise_k": ("the allowed rise that nobody asked for", "K", 0.5), "wild_k_per_s": ("the fastest believable jump", "K/s", 5.0),
+    "airflow_s": ("the time without ventilation", "s", 0.5), "purge_s": ("the purge", "s", 1.0),
 }  # fmt: skip
 SWITCHES = {"airflow_required": "proved ventilation is required", "door_switch": "there is a door switch",
             "has_limit_sensor": "there is a second sensor", "has_part_sensor": "there is a sensor on the part"}  # fmt: skip
+
+#: What turns a voltage into a reading: another type letter or calibration moves every limit, and no limit shows it.
+TEXTS = {"control_sensor": "the control sensor", "limit_sensor": "the second sensor", "part_sensor": "the part's sensor"}
 
 
 def to_mapping(policy: Policy) -> dict:
@@ -47,6 +53,12 @@ def unlike(policy: Policy, last: Mapping | None) -> tuple[str, ...]:
         now, then = getattr(policy, name), last.get(name)
         if then is not now:
             found.append(f"that {words}: {'yes' if now else 'no'} now, {'yes' if then else 'no'} in the last run")
+    for name, words in TEXTS.items():
+        now, then = getattr(policy, name), last.get(name)
+        if not isinstance(then, str):
+            found.append(f"{words} is not in the record of the last run")
+        elif then != now:
+            found.append(f"{words} is {now}; in the last run it was {then}")
     return tuple(found)
 
 

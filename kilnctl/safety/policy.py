@@ -1,20 +1,23 @@
-"""Thresholds and delays of the rules: safe defaults, from the description and the schedule, under ceilings that no file lifts."""
+"""Thresholds and delays of the rules: safe defaults, from the description and the schedule, within bounds that no file moves."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 from ..errors import KilnctlError
 
-#: What no configuration may exceed. A policy beyond any of them cannot be made, so there is no heat with it.
+#: What no configuration may exceed. A policy beyond any of them (or below HARD_FLOORS) cannot be made, so there is no heat with it.
 HARD_CEILINGS = {
     "chamber_trip_c": 1360.0, "schedule_trip_c": 1360.0, "part_trip_c": 1360.0, "longest_s": 14 * 86400.0, "stall_s": 2.5,
     "over_confirm_s": 5.0, "sensor_coast_s": 10.0, "wild_jump_k": 40.0, "disagreement_share": 0.10, "disagreement_k": 60.0,
     "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0, "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0,
     "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0, "unasked_rise_k": 15.0,
     "unexplained_share": 0.5, "second_lag_s": 660.0, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0,
-    "airflow_s": 10.0, "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
+    "airflow_s": 10.0, "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0, "clock_step_s": 60.0, "wild_k_per_s": 200.0, "explained_per_fired": 0.6,
+    "missing_share_s": 600.0, "board_ceiling_c": 1420.0,
 }  # fmt: skip
+#: What no configuration may undercut, where less is laxer: a purge that does not purge, jumps forgotten before they are counted, a rise so small that the
+#: room's warmth is one, terminals colder than any workshop.
+HARD_FLOORS = {"purge_s": 30.0, "noise_window_s": 15.0, "no_rise_k": 2.0, "cold_junction_low_c": -40.0, "second_lag_s": -660.0}
 
 
 #: These may be infinite: there is no such limit.
@@ -25,6 +28,9 @@ STEPS = {"max31855": (0.25, 120.0), "max31856": (2.0**-7, 15.0)}
 REPEATED_BY_CHANCE = 1e-9
 #: Converters convert so often that answers further apart are of different conversions, s.
 CONVERSION_S = 0.25
+#: How far above what a schedule asks for its trip stands when the schedule names no `highest`: so many K, or this share, whichever is more. Several times
+#: what the control overshoots with a wrong model, and more than a plain PI or thermostat does.
+ABOVE_PLAN_K, ABOVE_PLAN = 25.0, 0.05
 #: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
 PART_MARGIN_K = 10.0
 
@@ -57,6 +63,8 @@ class Policy:
     unasked_on_s                full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
     nominal_v                   nominal supply voltage; None when unknown
+    board_ceiling_c             where the file has the I/O board cut the heat by itself; None: the board's own 5 K above the trip
+    control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule judges by them, but `likeness` compares
     """
 
     chamber_trip_c: float
@@ -103,24 +111,30 @@ class Policy:
     unasked_on_s: float = 2.5
     outage_s: float = 10.0
     nominal_v: float | None = None
+    board_ceiling_c: float | None = None
+    control_sensor: str = ""
+    limit_sensor: str = ""
+    part_sensor: str = ""
 
     def __post_init__(self):
         for f in fields(self):
             value = getattr(self, f.name)
-            if isinstance(value, bool) or value is None:
+            if isinstance(value, (bool, str)) or value is None:
                 continue
             if math.isnan(value) or (value <= 0.0 and f.name not in ("cold_junction_low_c", "second_lag_s")):
                 raise KilnctlError(f"safety: {f.name} = {value:g} must be above zero")
+            if value < HARD_FLOORS.get(f.name, -math.inf):
+                raise KilnctlError(f"safety: {f.name} = {value:g} is below {HARD_FLOORS[f.name]:g}, which no setting may undercut")
             if value > HARD_CEILINGS.get(f.name, math.inf) and not (f.name in NONE_AT_ALL and value == math.inf):
                 raise KilnctlError(f"safety: {f.name} = {value:g} is above {HARD_CEILINGS[f.name]:g}, which no setting may lift")
 
 
-def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | None = None) -> Policy:
-    """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall).
+def policy_for(oven, schedule=None, model=None, start_c: float | None = None) -> Policy:
+    """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall); `start_c`: where the chamber is
+    when that schedule starts.
 
-    `changes` replaces single numbers by name, within HARD_CEILINGS. Raises KilnctlError where ventilation cannot be proved
-    that the load needs, where a part has a limit and no sensor, where the tick is too slow for the lease, and for a name or number
-    that cannot be.
+    The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where ventilation cannot be proved
+    that the load needs, where a part has a limit and no sensor, where the tick is too slow for the lease, and for a number that cannot be.
     """
     limits = oven.limits
     trip = limits.trip_at_c
@@ -136,7 +150,10 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
                         has_limit_sensor=oven.sensors.limit is not None, has_part_sensor=oven.sensors.part is not None)  # fmt: skip
     control, second = oven.sensors.control, oven.sensors.limit
     # A bare wire follows an opened door within a second or two: its air is then colder by a few hundred kelvin.
-    values["wild_k_per_s"] = max(25.0, 200.0 / max(control.lag_s, 0.5))
+    # No lag that a file gives makes more of it: a bound that no jump exceeds hides a sensor that fails.
+    values["wild_k_per_s"] = 200.0 / min(8.0, max(1.0, control.lag_s))
+    values["board_ceiling_c"] = oven.rig.ceiling_c
+    values.update({f"{name}_sensor": _sensor_words(getattr(oven.sensors, name)) for name in ("control", "limit", "part")})
     if second is not None:
         values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
     values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))
@@ -145,18 +162,16 @@ def policy_for(oven, schedule=None, model=None, changes: Mapping[str, float] | N
     load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
     if load is not None and load.moisture_kg > 0.0:
         # Water takes up heat at a standstill near 100 °C, and no model of the dry oven explains where it goes.
-        values["no_rise_s"], values["missing_share_s"] = HARD_CEILINGS["no_rise_s"], 600.0
+        values["no_rise_s"], values["missing_share_s"] = HARD_CEILINGS["no_rise_s"], HARD_CEILINGS["missing_share_s"]
     if schedule is not None:
-        values.update(_of_schedule(oven, schedule, trip, values))
+        values.update(_of_schedule(oven, schedule, values, start_c))
     if model is not None:
         values["rise_k_per_s"], values["fall_k_per_s"] = fastest_k_per_s(model, limits.highest_c)
-    unknown = [name for name in changes or () if name not in Policy.__dataclass_fields__]
-    if unknown:
-        raise KilnctlError(f"safety: there is no setting named {', '.join(unknown)}")
-    policy = Policy(**{**values, **(changes or {})})
+    values.update(_of_file(oven.safety, values))
+    policy = Policy(**values)
     if oven.control.tick_s * 1.2 > policy.stall_s:
         raise KilnctlError(f"{oven.file or oven.name}: control: tick {oven.control.tick_s:g} s is too slow: heat is given for 2 s at most, and "
-                           "the rules take a pause of 2.5 s for a stalled program; use 2 s or less")  # fmt: skip
+                           f"the rules take a pause of {policy.stall_s:g} s for a stalled program; use {min(2.0, policy.stall_s / 1.2):.2g} s or less")  # fmt: skip
     return policy
 
 
@@ -180,12 +195,53 @@ def identical_s(sensor, tick_s: float) -> float:
     return max(shortest_s, wait_s)
 
 
-def _of_schedule(oven, schedule, trip_c: float, values: dict) -> dict:
-    """What a schedule narrows. It never widens anything."""
-    out: dict = {}
+def _of_file(own, values: dict) -> dict:
+    """What the oven's `safety:` section says instead. Its purge is never less than the load needs: its word is that of whoever measured the oven."""
+    given = {f.name: value for f in fields(own) if (value := getattr(own, f.name)) is not None}
+    if "purge_s" in given:
+        given["purge_s"] = max(given["purge_s"], values.get("purge_s", 0.0))
+    return given
+
+
+def _sensor_words(sensor) -> str:
+    """What makes a reading of a voltage. Another type letter or correction moves every limit without moving a number of any."""
+    if sensor is None:
+        return "none"
+    points = ", ".join(f"{p.reads_c:g} °C is {p.true_c:g} °C" for p in sensor.calibration)
+    return f"type {sensor.type} on {sensor.front_end}, " + (f"corrected ({points})" if points else "not corrected")
+
+
+def schedule_trip_c(oven, schedule, start_c: float | None = None) -> float:
+    """Where the heat is cut while that schedule runs, °C; never above the oven's own trip.
+
+    A schedule without `highest` gets a limit of its own too: a chamber far above everything that was asked for has run away, however much more the oven
+    bears. A chamber that is hotter than the schedule's top when it starts, and is to come down, is no runaway. Where the part is followed
+    the chamber may get as hot as the control may make it, up to the oven's highest: then the oven's trip is the tightest that fits.
+    """
+    trip_c = oven.limits.trip_at_c
     if schedule.highest_c is not None:
         # As far above the schedule's own limit as the oven's trip usually stands above the oven's.
-        out["schedule_trip_c"] = min(trip_c, schedule.highest_c + max(10.0, 0.02 * schedule.highest_c))
+        return min(trip_c, schedule.highest_c + max(10.0, 0.02 * schedule.highest_c))
+    if schedule.follows == "part":
+        return trip_c
+    top_c = schedule.top_c if start_c is None else max(schedule.top_c, start_c)
+    return min(trip_c, top_c + max(ABOVE_PLAN_K, ABOVE_PLAN * top_c))
+
+
+def schedule_trip_words(schedule, trip_c: float) -> str:
+    """That limit, for people."""
+    if schedule.highest_c is not None:
+        why = f"its `highest` of {schedule.highest_c:.0f} °C and a margin"
+    elif schedule.follows == "part":
+        why = "the oven's own: it follows the part and names no `highest`"
+    else:
+        why = f"it names no `highest`: {ABOVE_PLAN_K:.0f} K or {100.0 * ABOVE_PLAN:.0f} % above the hottest that is planned, never above the oven's own"
+    return f"in this schedule the heat is cut above {trip_c:.0f} °C ({why})"
+
+
+def _of_schedule(oven, schedule, values: dict, start_c: float | None) -> dict:
+    """What a schedule narrows. It widens one thing: a run that resumes after a power cut may wait 15 minutes for the mains, without heat."""
+    out: dict = {"schedule_trip_c": schedule_trip_c(oven, schedule, start_c)}
     if schedule.longest_s is not None:
         out["longest_s"] = min(values["longest_s"], schedule.longest_s)
     if schedule.most_energy_j is not None:

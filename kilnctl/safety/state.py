@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from numbers import Real
 
 from .gate import Permit
-from .words import LOUD, WORDS
+from .words import LOUD, UNKNOWN, WORDS
 
 #: There is heat that neither relay nor contactor keeps out.
 DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
@@ -184,6 +184,8 @@ def trip(s: SafetyState, fault: str, time_s: float, **facts) -> None:
             if value is not None:
                 s.believed[fault] = value, since
         seen, check, done = WORDS[fault]
+        if fault in UNKNOWN and any(value != value for value in facts.values()):  # only NaN is unlike itself
+            seen, check = UNKNOWN[fault]
         s.trips[fault] = Trip(fault, time_s, seen.format(**facts), LOUD if s.danger else done, check)
 
 

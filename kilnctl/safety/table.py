@@ -4,7 +4,7 @@ from ..errors import KilnctlError
 from .faults import FAULTS, Fault
 
 BEGIN, END = "<!-- fault table -->", "<!-- end of fault table -->"
-HEADS = ("id", "fault", "what is seen", "rule and threshold", "within", "reaction", "latched", "what only hardware can do", "why")
+HEADS = ("id", "fault", "what is seen", "rule and threshold", "within", "needs", "reaction", "latched", "what only hardware can do", "why")
 
 
 def _seconds(value: float | None) -> str:
@@ -16,7 +16,7 @@ def _seconds(value: float | None) -> str:
 def _row(f: Fault) -> tuple[str, ...]:
     rules = ", ".join(f"`{r}`" for r in f.rules)
     parts = [p for p in (rules, f.threshold, f.elsewhere, "also at the start test" if f.start else "") if p]
-    return (f.id, f.cause, f.seen, "; ".join(parts), _seconds(f.detect_within_s), f.reaction, "yes" if f.latched and f.rules else "no",
+    return (f.id, f.cause, f.seen, "; ".join(parts), _seconds(f.detect_within_s), f.needs or "–", f.reaction, f.latch or ("yes" if f.latched else "no"),
             f.hardware, f.rationale)  # fmt: skip
 
 

@@ -19,7 +19,7 @@ WORDS = {
                   _DEAD + "the relay (does it conduct with its input off?), the sensor's place, the hardware limiter", _CUT),
     "over-schedule": ("the chamber reads {value:.0f} °C, above this schedule's trip at {limit:.0f} °C",
                       f"whether the right schedule was chosen; {_DEAD}the relay, the sensor's place", _CUT),
-    "over-part": ("the part reads {value:.0f} °C, above its limit of {limit:.0f} °C", "the part, once all is cold, and where its thermocouple sits", _CUT),
+    "over-part": ("the part reads {value:.0f} °C, above its limit of {limit:.0f} °C", _DEAD + "the part, and where its thermocouple sits", _CUT),
     "part-sensor": ("the part has a limit of its own, and its sensor gives no reading", _DEAD + "the part's thermocouple, its plug and its converter", _CUT),
     "sensor-open": ("the control thermocouple has been open for {time:.0f} s; its last good reading was {last}",
                     _DEAD + "its wires and terminals, and whether it sits in the chamber", _CUT),
@@ -64,7 +64,9 @@ WORDS = {
                          _DEAD + "the relay: it conducts unasked, all of it or half of it. Do not use the oven before it is replaced", _CUT),
     "relay-open": ("no power reaches the elements although {asked:.0f} % is asked for",
                    _DEAD + "relay and its driver, fuse, elements and their terminals", _CUT),
-    "supply-lost": ("there was no mains for {time:.0f} s", "breaker, residual-current device, plug and fuse; why they opened", _CUT),
+    # An element that touches earth shows like this.
+    "supply-lost": ("there was no mains for {time:.0f} s", _DEAD + "which of breaker, residual-current device and fuse opened. Do not close a residual-current "
+                    "device again before an electrician has found why it opened: an element may touch earth. If none has, the mains itself was away", _CUT),
     "ventilation": ("the ventilation is not proved, and this load gives off flammable vapour",
                     "that the fan runs, the duct, and the flow switch. Leave the extraction running: its fan belongs on a supply of its own. Air the "
                     "oven out before it is heated again", _CUT),
@@ -76,9 +78,16 @@ WORDS = {
     "loop-stalled": ("the control loop stood still for {gap:.1f} s", "what else this computer was doing", _CUT),
     "clock": ("{what}", "the computer's clock and load; restart the program", _CUT),
     "board-lost": ("the I/O board does not answer", _DEAD + "its cable and supply", "The board drops relay and contactor by itself."),
-    "board-fault": ("the I/O board reports a fault of its own", "`kilnctl board` shows which", _CUT),
+    "board-fault": ("the I/O board reports a fault of its own", "`kilnctl board` shows which; before anything is touched: " + _DEAD + "the board, its sensors, the contactor", _CUT),
     "start-contactor": ("at the start test, {what}", _DEAD + "the contactor: its contacts may be welded, or its read-back wired wrongly", LOUD),
     "start-relay": ("at the start test, {what}", _DEAD + "the relay: it conducts with its input off. Replace it before the oven is used", _CUT),
     "start-no-rise": ("at the start test, {what}", _DEAD + "elements, relay, contactor, fuse; that the sensor sits in the chamber, plus and minus "
                       "not swapped", _CUT),
+}  # fmt: skip
+
+#: Rule id → (seen, check) when what it counts is no number: it is over no limit, and nobody knows what it is.
+UNKNOWN = {
+    "energy": ("the energy of this run is not known any more: what was measured is no number", _DEAD + "the meters of current and supply and their wiring; then "
+               "restart the program"),
+    "run-time": ("it is not known any more how long this run has lasted: its time is no number", "the computer's clock and load; restart the program"),
 }  # fmt: skip

@@ -58,7 +58,7 @@ def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, model_file)
     programme = control.prepare(oven, schedule, model, start_c)
-    return Order(oven, schedule, load, model, words, programme, safety.policy_for(oven, schedule, model), model_file=model_file or "")
+    return Order(oven, schedule, load, model, words, programme, safety.policy_for(oven, schedule, model, start_c=start_c), model_file=model_file or "")
 
 
 def check_apart(oven: Oven, schedule: Schedule | None = None) -> None:

@@ -14,7 +14,7 @@ from .virtual import Virtual
 #: Up to where a thermocouple's type is to be trusted, °C: for T, J and E the upper end of tolerance class 2, for the others the end of the
 #: reference function (IEC 60584-1, from memory). Sheath and wire may bear less: their maker says.
 TYPE_HIGHEST_C = {"T": 350.0, "J": 750.0, "E": 900.0, "N": 1300.0, "K": 1372.0, "R": 1768.0, "S": 1768.0, "B": 1820.0}
-#: How far above the software's trip the independent limiter may be set, K: it is to save the oven when the software has failed.
+#: How far above the software's trip the independent limiter, and the I/O board's own ceiling, may be set, K: it is to save the oven when the software has failed.
 LIMITER_ABOVE_K = 60.0
 #: No description may ask for more than this, whatever it says: the highest chamber temperature that the
 #: thermocouples, materials and rules of this project are made for.
@@ -272,6 +272,26 @@ class Limits:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Safety:
+    """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. The bounds are those of `kilnctl.safety.policy`
+    (HARD_CEILINGS, HARD_FLOORS), which hold whatever is written here; what is left out keeps the default, and all other thresholds are nobody's to set."""
+
+    sensor_coast_s: float | None = quantity("time", "how long, without heat, a bad reading of a sensor may take to heal (usually 10 s)", default=None, low=1.0, high=10.0,
+                                            key="bad reading")  # fmt: skip
+    disagreement_k: float | None = quantity("difference", "how far control and limit sensor may be apart, or 6 % if that is more (usually 40 K)", default=None, low=5.0,
+                                            high=60.0, key="sensors apart")  # fmt: skip
+    disagreement_s: float | None = quantity("time", "for how long they may be further apart (usually 60 s)", default=None, low=10.0, high=180.0, key="sensors apart for")
+    no_rise_s: float | None = quantity("time", "full-power time without a rise (usually 10 min, with a wet load 20 min)", default=None, low=60.0, high=1200.0, key="no rise")
+    unasked_rise_k: float | None = quantity("difference", "rise that nobody asked for (usually 6 K)", default=None, low=3.0, high=15.0, key="unasked rise")
+    stall_s: float | None = quantity("time", "longest gap between two looks at the oven (usually 2.5 s, which is the most); a fifth longer than the tick at least",
+                                     default=None, low=0.3, high=2.5, key="gap")  # fmt: skip
+    airflow_s: float | None = quantity("time", "how long the ventilation may fail before the chamber is purged anew (usually 2 s)", default=None, low=0.5, high=10.0,
+                                       key="airflow lost")  # fmt: skip
+    purge_s: float | None = quantity("time", "how long the chamber is purged, if that is more than four changes of its air take", default=None, low=30.0, high=7200.0,
+                                     key="purge")  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
 class Site:
     ambient_c: float = quantity("temperature", "usual room temperature", default=20.0, low=-30.0, high=50.0,
                                 assume="a heated workshop")  # fmt: skip
@@ -330,7 +350,7 @@ class Rig:
     kind: str = choice(("virtual", "board", "pins"), "virtual oven, serial I/O board, or this computer's own pins", default="virtual")
     port: str | None = text("serial port of the I/O board, best by its by-id path", default=None)
     pins: Pins = one(Pins, "lines for `kind: pins`", default=Pins())
-    ceiling_c: float | None = quantity("temperature", "where the I/O board cuts the heat by itself, whatever the program says (usually 5 K above the trip)",
+    ceiling_c: float | None = quantity("temperature", "where the I/O board cuts the heat by itself, whatever the program says (usually 5 K above the trip, 60 K at most)",
                                        default=None, low=45.0, high=1400.0)  # fmt: skip
 
     def problems(self) -> Iterator[tuple[str, str]]:
@@ -370,6 +390,7 @@ class Oven:
     shelf: Load | None = one(Load, "shelf, hearth or rack that stays in the oven", default=None)
     usual_load: Load | None = one(Load, "what is usually put in", default=None)
     limits: Limits = one(Limits, "limits")
+    safety: Safety = one(Safety, "thresholds of the rules, within bounds that no file moves", default=Safety())
     site: Site = one(Site, "where it stands", default=Site())
     uncertainty: Uncertainty = one(Uncertainty, "how sure the figures are", default=Uncertainty())
     control: Control = one(Control, "control", default=Control())
@@ -386,6 +407,10 @@ class Oven:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
         if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
             yield "rig", f"the board's ceiling must not lie below the trip ({self.limits.trip_at_c:g} °C)"
+        elif self.rig.ceiling_c is not None and self.rig.ceiling_c > self.limits.trip_at_c + LIMITER_ABOVE_K:
+            yield "rig", f"the board's ceiling must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.limits.trip_at_c:g} °C), or it protects too late"
+        if self.safety.stall_s is not None and self.safety.stall_s < 1.2 * self.control.tick_s:
+            yield "safety", f"'gap' must be a fifth longer than the tick at least ({1.2 * self.control.tick_s:g} s)"
         if self.limits.part_highest_c is not None and self.sensors.part is None:
             yield "limits", "'part highest' is a limit that nobody can guard: there is no thermocouple on the part (sensors: part)"
         if self.elements.limit_c is not None and self.elements.limit_c < self.limits.highest_c:

@@ -129,7 +129,7 @@ SCENES = {
     "relay-open": scene(dict(fired=0.0, contactor_closed=True, tick=dict(commanded=0.3)),
                         dict(fired=0.05, contactor_closed=True, tick=dict(commanded=0.3))),
     "supply-lost": scene(dict(supply_v=20.0), dict(supply_v=lambda t: 20.0 if t < 9.0 else 230.0), dict(nominal_v=230.0)),
-    "ventilation": scene(dict(airflow_proved=False), dict(airflow_proved=lambda t: t > 28.0), dict(airflow_required=True, purge_s=2.0)),
+    "ventilation": scene(dict(airflow_proved=False), dict(airflow_proved=lambda t: t > 28.0), dict(airflow_required=True, purge_s=30.0)),
     "contactor-welded": scene(dict(contactor_closed=True, tick=dict(heating=False)),
                               dict(contactor_closed=lambda t: t < 1.0, tick=dict(heating=False))),
     "contactor-open": scene(dict(contactor_closed=False), dict(contactor_closed=lambda t: t > 0.5)),

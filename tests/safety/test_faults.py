@@ -38,6 +38,33 @@ def test_a_row_is_whole(fault):
         assert row.hardware != "–" or not row.latched or "refused" in row.elsewhere
 
 
+#: What a rule needs that not every oven has; a row that it answers has to say so, or its time is a promise that nobody keeps.
+NEEDS = {
+    "contactor-welded": "read-back", "contactor-open": "read-back", "supply-lost": "supply meter", "relay-on-unasked": "current sensing", "relay-open": "current sensing",
+    "sensors-disagree": "second sensor", "limit-sensor": "second sensor", "part-sensor": "sensor on the part", "over-part": "sensor on the part", "ventilation": "airflow switch",
+    "board-lost": "I/O board", "board-fault": "I/O board", "sensor-frozen": "counter", "cold-junction": "terminals",
+    "sensor-short-ground": "the converter's fault word",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", [f.id for f in FAULTS])
+def test_a_row_says_what_has_to_be_wired_for_it(fault):
+    row = by_id(fault)
+    assert [(r, NEEDS[r]) for r in row.rules if r in NEEDS and NEEDS[r] not in row.needs] == []
+    for word, claim in (("lease", "I/O board"), ("flow switch", "airflow switch" if fault == "F26" else "")):
+        assert word not in row.elsewhere or claim in row.needs
+
+
+def test_what_is_claimed_only_under_a_condition():
+    """Times and latches that hold for some ovens and schedules only."""
+    assert "15 min where the schedule resumes" in by_id("F06").threshold and "15 min where the schedule resumes" in by_id("F24").threshold
+    assert "marked `flammable vapour`" in by_id("F26").needs and "75 s" in by_id("F10").threshold
+    for fault in ("F19", "F23"):
+        assert by_id(fault).latch.startswith("by the board") and by_id(fault).latched
+    assert by_id("F25").latch == "an open door: no; a fall that stays: yes" and not by_id("F25").latched
+    assert not by_id("F28").latched and not by_id("F31").latched
+
+
 def test_every_rule_belongs_to_a_row_and_every_injectable_fault_too():
     assert {r for f in FAULTS for r in f.rules} == {w for w in WORDS if not w.startswith("start-")}
     assert {k for f in FAULTS for k in f.inject} == set(FAULT_KINDS)

@@ -8,10 +8,10 @@ import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.model.day_zero import day_zero
-from kilnctl.safety import HARD_CEILINGS, Policy, policy_for
+from kilnctl.safety import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for, schedule_trip_c, schedule_trip_words
 from kilnctl.safety.faults import by_id
 from kilnctl.safety.policy import fastest_k_per_s, identical_s
-from kilnctl.settings.oven import Control, Limits, Load, Sensor, Vent
+from kilnctl.settings.oven import CalibrationPoint, Control, Limits, Load, Rig, Safety, Sensor, Vent
 
 BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
@@ -24,20 +24,22 @@ DEFAULTS = {
     "disagreement_s": 60.0, "cold_junction_low_c": -20.0, "cold_junction_high_c": 80.0, "cold_junction_jump_k": 5.0, "no_rise_s": 600.0, "no_rise_k": 5.0,
     "unasked_rise_s": 120.0, "unasked_rise_k": 6.0, "rise_k_per_s": 15.0, "fall_k_per_s": 2.0, "fall_s": 300.0, "unexplained_share": 0.25,
     "explained_per_fired": 0.35, "excess_share_s": 15.0, "missing_share_s": 20.0, "airflow_s": 2.0, "purge_s": 60.0, "contactor_s": 1.0, "unasked_on_s": 2.5,
-    "outage_s": 10.0, "nominal_v": None,
+    "outage_s": 10.0, "nominal_v": None, "board_ceiling_c": None, "control_sensor": "", "limit_sensor": "", "part_sensor": "",
 }  # fmt: skip
 CEILINGS = {
     "chamber_trip_c": 1360.0, "schedule_trip_c": 1360.0, "part_trip_c": 1360.0, "longest_s": 1209600.0, "stall_s": 2.5, "over_confirm_s": 5.0, "sensor_coast_s": 10.0,
     "wild_jump_k": 40.0, "disagreement_share": 0.1, "disagreement_k": 60.0, "disagreement_s": 180.0, "frozen_s": 20.0, "identical_s": 120.0,
     "cold_junction_high_c": 85.0, "cold_junction_jump_k": 10.0, "noise_k": 10.0, "noise_rejects": 8.0, "no_rise_s": 1200.0, "unasked_rise_s": 300.0,
     "unasked_rise_k": 15.0, "unexplained_share": 0.5, "second_lag_s": 660.0, "excess_share_s": 60.0, "rise_k_per_s": 40.0, "fall_k_per_s": 20.0, "fall_s": 600.0, "airflow_s": 10.0,
-    "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0,
+    "contactor_s": 3.0, "unasked_on_s": 10.0, "outage_s": 1800.0, "clock_step_s": 60.0, "wild_k_per_s": 200.0, "explained_per_fired": 0.6, "missing_share_s": 600.0,
+    "board_ceiling_c": 1420.0,
 }  # fmt: skip
+FLOORS = {"purge_s": 30.0, "noise_window_s": 15.0, "no_rise_k": 2.0, "cold_junction_low_c": -40.0, "second_lag_s": -660.0}
 
 
 def test_every_default_and_every_ceiling():
     made = Policy(**BASE)
-    assert {f.name: getattr(made, f.name) for f in dataclasses.fields(made)} == {**BASE, **DEFAULTS} and HARD_CEILINGS == CEILINGS
+    assert {f.name: getattr(made, f.name) for f in dataclasses.fields(made)} == {**BASE, **DEFAULTS} and (HARD_CEILINGS, HARD_FLOORS) == (CEILINGS, FLOORS)
 
 
 def test_a_policy_cannot_be_changed():
@@ -54,7 +56,7 @@ def test_the_fault_table_tells_the_defaults():
         "F01": (f"{p.unasked_on_s:g} s of full power unasked", f"unexplained heat {100.0 * p.unexplained_share:g} % + {100.0 * p.explained_per_fired:g} % of the power fired",
                 f"summed to {p.excess_share_s:g} full-power seconds"),
         "F02": (f"{p.unasked_on_s:g} s of full power unasked", f"after {p.unasked_rise_s:g} s without heat, {p.unasked_rise_k:g} K of rise"),
-        "F04": (f"{p.no_rise_s:g} s of full power for less than {p.no_rise_k:g} K",), "F06": (f"{p.outage_s:g} s: trip",),
+        "F04": (f"{p.no_rise_s:g} s of full power for less than {p.no_rise_k:g} K",), "F06": (f"{p.outage_s:g} s (15 min where the schedule resumes): trip",),
         "F07": (f"for {2.0 * p.contactor_s:g} s",), "F08": (f"for {2.0 * p.contactor_s:g} s",), "F09": (f"{p.sensor_coast_s:g} s: trip",),
         "F10": (f"{p.sensor_coast_s:g} s: trip",),
         "F11": (f"further than {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s", f"the second sensor's {p.disagreement_k:g} K for {p.disagreement_s:g} s"),
@@ -77,6 +79,14 @@ def test_no_setting_lifts_a_ceiling(name):
     assert getattr(Policy(**{**BASE, name: HARD_CEILINGS[name]}), name) == HARD_CEILINGS[name]
     with pytest.raises(KilnctlError):
         Policy(**{**BASE, name: math.nan})
+
+
+@pytest.mark.parametrize("name", HARD_FLOORS)
+def test_no_setting_undercuts_a_floor(name):
+    for below in (HARD_FLOORS[name] - 0.001, -math.inf):
+        with pytest.raises(KilnctlError, match=f"{name} = .* (which no setting may undercut|above zero)"):
+            Policy(**{**BASE, name: below})
+    assert getattr(Policy(**{**BASE, name: HARD_FLOORS[name]}), name) == HARD_FLOORS[name]
 
 
 def test_only_the_part_may_be_without_limit_and_energy_too_and_answers_of_a_sensor_that_may_stand_still():
@@ -110,7 +120,7 @@ def test_the_wait_is_what_chance_asks_for():
     assert one**n == pytest.approx(1e-9) and one ** (n - 1.0) > 1e-9
 
 
-NUMBERS = [f.name for f in dataclasses.fields(Policy) if not isinstance(f.default, bool) and f.default is not None]
+NUMBERS = [f.name for f in dataclasses.fields(Policy) if not isinstance(f.default, (bool, str)) and f.default is not None]
 
 
 @pytest.mark.parametrize("name", NUMBERS)
@@ -123,10 +133,10 @@ def test_a_threshold_that_is_not_above_zero_is_refused(name, bad):
             Policy(**{**BASE, name: bad})
 
 
-def test_every_delay_and_threshold_of_safety_has_a_ceiling():
-    free = set(NUMBERS) - set(HARD_CEILINGS)
-    assert free == {"most_energy_j", "clock_step_s", "wild_k_per_s", "noise_window_s", "cold_junction_low_c", "no_rise_k", "explained_per_fired",
-                    "missing_share_s", "purge_s"}  # fmt: skip
+def test_every_delay_and_threshold_of_safety_is_bound_where_it_is_lax():
+    """By a ceiling or, where less is laxer, by a floor; the energy of a run has none unless somebody gives one."""
+    assert set(NUMBERS) - set(HARD_CEILINGS) - set(HARD_FLOORS) == {"most_energy_j"}
+    assert set(HARD_CEILINGS) & set(HARD_FLOORS) == {"second_lag_s"}
 
 
 def test_policy_follows_the_description_and_the_schedule(oven, schedule):
@@ -142,7 +152,7 @@ def test_policy_follows_the_description_and_the_schedule(oven, schedule):
     assert policy_for(cabinet, schedule("part-cure")).part_trip_c == 215.0
     assert policy_for(cabinet, schedule("part-cure")).schedule_trip_c == 245.0
     muffle = policy_for(oven("bench-muffle"), schedule("temper"))
-    assert not muffle.door_switch and muffle.nominal_v == 120.0 and muffle.schedule_trip_c == muffle.chamber_trip_c
+    assert not muffle.door_switch and muffle.nominal_v == 120.0 and muffle.schedule_trip_c == pytest.approx(237.78 + 25.0, abs=0.01)
     assert policy_for(oven("brick-kiln")).chamber_trip_c == 1125.0
 
 
@@ -160,6 +170,41 @@ def test_a_schedule_narrows_and_never_widens(oven, schedule):
     assert policy_for(tight, dataclasses.replace(plan, highest_c=600.0)).schedule_trip_c == 275.0
     kiln = policy_for(oven("brick-kiln"), dataclasses.replace(plan, highest_c=1000.0))
     assert kiln.schedule_trip_c == 1020.0
+
+
+@pytest.mark.parametrize("top_c, start_c, trip_c", [
+    (820.0, None, 861.0), (820.0, 20.0, 861.0), (820.0, 819.0, 861.0), (200.0, None, 225.0), (499.0, None, 524.0), (501.0, None, 526.05),
+    # What starts hotter than its top comes down from there, and is no runaway.
+    (600.0, 900.0, 945.0), (200.0, 210.0, 235.0),
+    # Never above the oven's own.
+    (1090.0, None, 1125.0), (600.0, 1110.0, 1125.0),
+])  # fmt: skip
+def test_a_schedule_without_a_highest_gets_a_limit_from_its_hottest_step_or_start(oven, schedule, top_c, start_c, trip_c):
+    kiln, plan = oven("brick-kiln"), schedule("anneal")
+    plan = dataclasses.replace(plan, steps=(dataclasses.replace(plan.steps[0], to_c=0.5 * top_c), dataclasses.replace(plan.steps[0], to_c=top_c)))
+    assert schedule_trip_c(kiln, plan, start_c) == pytest.approx(trip_c) == policy_for(kiln, plan, start_c=start_c).schedule_trip_c
+    # One with a `highest` has said what it is, wherever it starts.
+    assert schedule_trip_c(kiln, dataclasses.replace(plan, highest_c=400.0), start_c) == 410.0
+    # The part lags: the chamber may be made as hot as the oven bears, which is what the control's own limit says too.
+    follows = dataclasses.replace(plan, follows="part")
+    assert schedule_trip_c(kiln, follows, start_c) == 1125.0 == kiln.limits.trip_at_c and schedule_trip_c(kiln, dataclasses.replace(follows, highest_c=400.0)) == 410.0
+
+
+@pytest.mark.parametrize("name", ["anneal", "temper", "tile-firing", "lab-steps", "dry", "part-cure", "powder-cure"])
+def test_no_schedule_of_the_workshop_is_without_a_limit_of_its_own_nor_within_the_controls_reach(oven, schedule, name):
+    """Above the control's own limit of the chamber by 5 K at least, and never left to the oven's trip alone where the chamber is followed."""
+    kiln, plan = oven("brick-kiln"), schedule(name)
+    trip_c, part = schedule_trip_c(kiln, plan), plan.follows == "part"
+    assert trip_c >= (plan.top_c if plan.highest_c is None and not part else (plan.highest_c or kiln.limits.highest_c) - 2.0) + 5.0
+    assert trip_c < kiln.limits.trip_at_c
+
+
+def test_the_schedules_limit_in_words(schedule):
+    plan = schedule("anneal")
+    for plan, why in ((plan, "it names no `highest`: 25 K or 5 % above the hottest that is planned, never above the oven's own"),
+                      (dataclasses.replace(plan, highest_c=850.0), "its `highest` of 850 °C and a margin"),
+                      (dataclasses.replace(plan, follows="part"), "the oven's own: it follows the part and names no `highest`")):  # fmt: skip
+        assert schedule_trip_words(plan, 861.2) == f"in this schedule the heat is cut above 861 °C ({why})"
 
 
 def test_an_outage_is_longer_where_the_schedule_resumes(oven, schedule):
@@ -194,19 +239,65 @@ def test_a_tick_too_slow_for_the_lease_is_refused(oven):
     cabinet = oven("curing-cabinet")
     assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)))
     # A fifth more than a tick has to pass for a stall.
-    assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)), changes={"stall_s": 2.4}).stall_s == 2.4
+    assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0), safety=Safety(stall_s=2.4))).stall_s == 2.4
     for file, named in (("here.yaml", "here.yaml: control: tick 2.2 s is too slow"), ("", f"{cabinet.name}: control: tick 2.2 s is too slow")):
         with pytest.raises(KilnctlError, match=named):
             policy_for(dataclasses.replace(cabinet, file=file, control=Control(tick_s=2.2)))
 
 
-def test_single_numbers_may_be_changed_within_the_ceilings(oven):
-    cabinet = oven("curing-cabinet")
-    assert policy_for(cabinet, changes={"sensor_coast_s": 4.0}).sensor_coast_s == 4.0
+#: What `safety:` of an oven's file may set: (tighter, looser) than the default. Purge apart.
+SETTABLE = {"sensor_coast_s": (4.0, None), "disagreement_k": (15.0, 55.0), "disagreement_s": (20.0, 150.0), "no_rise_s": (300.0, 1100.0), "unasked_rise_k": (4.0, 12.0),
+            "stall_s": (1.5, None), "airflow_s": (1.0, 9.0)}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SETTABLE)
+def test_the_ovens_file_sets_single_numbers_within_the_bounds(oven, schedule, name):
+    cabinet, default = oven("curing-cabinet"), getattr(Policy(**BASE), name)
+    assert SETTABLE[name][0] < default and (SETTABLE[name][1] is None or SETTABLE[name][1] > default)
+    for value in SETTABLE[name]:
+        made = policy_for(dataclasses.replace(cabinet, safety=Safety(**{name: value})), schedule("powder-cure"))
+        assert getattr(made, name) == (default if value is None else value)
+        # And nothing else.
+        assert dataclasses.replace(made, **{name: default}) == policy_for(cabinet, schedule("powder-cure"))
     with pytest.raises(KilnctlError, match="no setting may lift"):
-        policy_for(cabinet, changes={"sensor_coast_s": 11.0})
-    with pytest.raises(KilnctlError, match="no setting named sensor_cost_s"):
-        policy_for(cabinet, changes={"sensor_cost_s": 4.0})
+        policy_for(dataclasses.replace(cabinet, safety=Safety(**{name: 1.001 * HARD_CEILINGS[name]})))
+
+
+def test_the_file_may_ask_for_no_more_than_the_rules_bear():
+    """Settings know nothing of the rules, so their bounds stand twice: they must agree, and every key must be a threshold."""
+    for f in dataclasses.fields(Safety):
+        low, high = f.metadata["low"], f.metadata["high"]
+        assert f.name in Policy.__dataclass_fields__ and f.default is None
+        if f.name == "purge_s":
+            assert low == HARD_FLOORS["purge_s"]
+        else:
+            assert high == HARD_CEILINGS[f.name]
+    assert {f.name for f in dataclasses.fields(Safety)} == set(SETTABLE) | {"purge_s"}
+
+
+def test_a_purge_may_be_longer_than_four_changes_of_air_and_never_shorter(oven, schedule):
+    cabinet = oven("curing-cabinet")
+    needed = policy_for(cabinet, schedule("powder-cure")).purge_s
+    for own, purge in ((30.0, needed), (needed - 1.0, needed), (needed + 60.0, needed + 60.0)):
+        assert policy_for(dataclasses.replace(cabinet, safety=Safety(purge_s=own)), schedule("powder-cure")).purge_s == purge
+    assert policy_for(dataclasses.replace(cabinet, safety=Safety(purge_s=90.0))).purge_s == 90.0
+
+
+def test_what_the_maker_says_of_a_rise_holds_for_a_wet_load_too(oven, schedule):
+    wet = Load(name="washed castings", mass_kg=5.0, area_m2=0.3, moisture_kg=1.0)
+    assert policy_for(dataclasses.replace(oven("curing-cabinet"), usual_load=wet, safety=Safety(no_rise_s=700.0)), schedule("dry")).no_rise_s == 700.0
+
+
+def test_the_policy_says_what_makes_a_reading_of_a_voltage(oven):
+    cabinet = oven("curing-cabinet")
+    p = policy_for(cabinet)
+    assert p.board_ceiling_c is None and p.control_sensor == "type K on max31856, not corrected"
+    corrected = dataclasses.replace(cabinet.sensors.control, type="N", front_end="max31855", calibration=(CalibrationPoint(reads_c=20.0, true_c=20.0), CalibrationPoint(reads_c=220.0, true_c=191.5)))
+    p = policy_for(dataclasses.replace(but(cabinet, control=corrected, limit=None), rig=Rig(ceiling_c=285.0)))
+    assert (p.board_ceiling_c, p.limit_sensor) == (285.0, "none")
+    assert p.control_sensor == "type N on max31855, corrected (20 °C is 20 °C, 220 °C is 191.5 °C)"
+    p = policy_for(but(cabinet, limit=corrected, part=dataclasses.replace(corrected, calibration=())))
+    assert p.limit_sensor.startswith("type N on max31855, corrected (") and p.part_sensor == "type N on max31855, not corrected"
 
 
 def test_noisy_sensors_get_wider_bands_up_to_the_ceiling(oven):
@@ -231,8 +322,8 @@ def test_lags_come_from_the_description(oven):
     assert policy_for(but(cabinet, limit=None)).second_lag_s == 0.0
     control, limit = cabinet.sensors.control, dataclasses.replace(cabinet.sensors.limit, lag_s=40.0, dead_time_s=7.0)
     assert policy_for(but(cabinet, limit=limit, control=dataclasses.replace(control, lag_s=30.0, dead_time_s=1.0))).second_lag_s == 16.0
-    # 200 K in one time constant, of which half a second is the least; the usual 25 K/s from 8 s on.
-    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (8.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.5, 400.0), (0.4, 400.0), (0.0, 400.0)):
+    # 200 K in one time constant, of which a second is the least; the usual 25 K/s from 8 s on.
+    for lag_s, rate in ((12.0, 25.0), (30.0, 25.0), (8.0, 25.0), (4.0, 50.0), (1.0, 200.0), (0.5, 200.0), (0.4, 200.0), (0.0, 200.0)):
         assert policy_for(but(cabinet, control=dataclasses.replace(control, lag_s=lag_s))).wild_k_per_s == rate
 
 

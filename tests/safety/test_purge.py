@@ -46,10 +46,10 @@ def test_a_stall_and_an_acknowledgement_purge_anew():
 
 
 def test_an_airflow_switch_in_the_coil_circuit_opens_the_contactor_without_a_fault():
-    bench = Bench(**{**AIR, "purge_s": 5.0}).feed(20, **QUIET, contactor_closed=lambda t: t > 5.5)
+    bench = Bench(**{**AIR, "purge_s": 30.0}).feed(45, **QUIET, contactor_closed=lambda t: t > 30.5)
     assert bench.verdict.permit is not None
     assert bench.feed(20, **AIRLESS, contactor_closed=False).faults == set() and not bench.verdict.contactor_allowed
-    bench.feed(20, **QUIET, contactor_closed=lambda t: t > 5.5)
+    bench.feed(45, **QUIET, contactor_closed=lambda t: t > 30.5)
     assert bench.faults == set() and bench.verdict.permit is not None
 
 

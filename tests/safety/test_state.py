@@ -9,6 +9,7 @@ import pytest
 
 from kilnctl.safety import Permit, SafetyState, Tick, Trip, Verdict
 from kilnctl.safety.state import finite, lasting, number, trip
+from kilnctl.safety.words import UNKNOWN, WORDS
 
 NOTHING = Verdict(None, False, (), (), (), "because")
 
@@ -104,6 +105,18 @@ def test_a_trip_latches_once_with_its_words():
     trip(s, "energy", 9.0, energy=2.0, limit=0.5)
     assert s.trips["energy"] is first and first.time_s == 5.0 and first.fault == "energy"
     assert str(first) == f"energy: {first.seen}. {first.done} Check: {first.check}" and first.seen and first.done and first.check
+
+
+@pytest.mark.parametrize("fault, facts, told", [("energy", {"energy": 1.0, "limit": 0.5}, "has used 1.0 kWh"), ("energy", {"energy": math.nan, "limit": math.inf}, "is not known any more"),
+                                                ("run-time", {"hours": 2.0, "limit": 1.0}, "has lasted 2.0 h"), ("run-time", {"hours": math.nan, "limit": 1.0}, "not known any more how long")])
+def test_what_is_no_number_is_said_to_be_unknown_and_not_to_be_over_a_limit(fault, facts, told):
+    s = SafetyState()
+    trip(s, fault, 5.0, **facts)
+    assert told in s.trips[fault].seen and "nan" not in s.trips[fault].seen
+    assert s.trips[fault].done == WORDS[fault][2] and s.trips[fault].check == (UNKNOWN if math.nan in facts.values() else WORDS)[fault][1]
+    # Other trips keep their words, whatever their figures are.
+    trip(s, "sensor-frozen", 5.0, time=math.nan)
+    assert s.trips["sensor-frozen"].check == WORDS["sensor-frozen"][1]
 
 
 @pytest.mark.parametrize("fault, kept", [("sensor-jump", (90.0, 7.0)), ("sensor-shorted", (90.0, 7.0)), ("reading-fell", (200.0, 3.0)), ("sensor-open", None), ("energy", None)])

@@ -20,24 +20,25 @@ def test_spans_of_time(value, words):
 FACTS = dict(id="F99", cause="a cause", seen="a sight", hardware="a fuse", rationale="a reason", reaction="heat off", detect_within_s=15.0)
 
 
-@pytest.mark.parametrize("facts, rule, latched", [
-    (dict(rules=("energy", "run-time"), threshold="5 s"), "`energy`, `run-time`; 5 s", "yes"), (dict(rules=("energy",), latched=False, start=True), "`energy`; also at the start test", "no"),
-    (dict(elsewhere="the board"), "the board", "no"), (dict(latched=False), "", "no"),
+@pytest.mark.parametrize("facts, rule, latched, needs", [
+    (dict(rules=("energy", "run-time"), threshold="5 s"), "`energy`, `run-time`; 5 s", "yes", "–"), (dict(rules=("energy",), latched=False, start=True), "`energy`; also at the start test", "no", "–"),
+    (dict(elsewhere="the board", latch="by the board"), "the board", "by the board", "–"), (dict(elsewhere="the board"), "the board", "yes", "–"), (dict(latched=False, needs="a meter"), "", "no", "a meter"),
+    (dict(latched=False, latch="partly"), "", "partly", "–"),
 ])  # fmt: skip
-def test_a_row(facts, rule, latched):
-    assert _row(Fault(**FACTS, **facts)) == ("F99", "a cause", "a sight", rule, "15 s", "heat off", latched, "a fuse", "a reason")
+def test_a_row(facts, rule, latched, needs):
+    assert _row(Fault(**FACTS, **facts)) == ("F99", "a cause", "a sight", rule, "15 s", needs, "heat off", latched, "a fuse", "a reason")
 
 
 def test_the_table_has_a_head_and_its_cells_hold_no_bar_of_their_own():
     lines = markdown().splitlines()
-    assert lines[0] == "| " + " | ".join(HEADS) + " |" and lines[1] == "|" + " --- |" * 9
+    assert lines[0] == "| " + " | ".join(HEADS) + " |" and lines[1] == "|" + " --- |" * 10
     assert lines[2] == "| " + " | ".join(cell.replace("|", "\\|") for cell in _row(FAULTS[0])) + " |"
 
 
 def test_the_table_has_a_line_a_row_and_the_same_columns_everywhere():
     lines = markdown().splitlines()
     assert len(lines) == len(FAULTS) + 2
-    assert {line.replace("\\|", "").count("|") for line in lines} == {10}
+    assert {line.replace("\\|", "").count("|") for line in lines} == {11}
     assert all(by_id(f.id).cause in line for f, line in zip(FAULTS, lines[2:]))
     assert "| 4 h |" in markdown() and "| 10 min |" in markdown() and "| 15 s |" in markdown() and "| – |" in markdown()
 

@@ -71,3 +71,43 @@ def test_without_a_trip_of_its_own_the_usual_one_counts(oven, tmp_path):
         else:
             with pytest.raises(SettingsError, match="1020 °C"):
                 load_oven(path)
+
+
+@pytest.mark.parametrize("ceiling_c, words", [
+    (TRIP_C - 0.01, "must not lie below the trip"), (TRIP_C + 0.01, ""), (TRIP_C + LIMITER_ABOVE_K - 0.01, ""), (TRIP_C + LIMITER_ABOVE_K + 0.01, "at most 60 K above the software's trip"),
+    (1400.0, "at most 60 K above"),
+])  # fmt: skip
+def test_the_boards_own_ceiling_lies_where_the_limiter_may(oven, tmp_path, ceiling_c, words):
+    with open(oven("bench-muffle").file, encoding="utf-8") as file:
+        text = "\n".join(line for line in file.read().splitlines() if not line.startswith("rig:")) + f"\nrig: {{kind: board, port: /dev/x, ceiling: {ceiling_c:.3f} °C}}\n"
+    path = tmp_path / "oven.yaml"
+    path.write_text(text, encoding="utf-8")
+    if not words:
+        assert load_oven(path).rig.ceiling_c == pytest.approx(ceiling_c, abs=0.001)
+        return
+    with pytest.raises(SettingsError, match=rf"oven.yaml:{text.count(chr(10))}:6: .*{words}"):
+        load_oven(path)
+
+
+@pytest.mark.parametrize("words, problem", [
+    ("{bad reading: 4 s, sensors apart: 27 °F, no rise: 5 min, purge: 30 min}", ""), ("{gap: 1.2 s}", ""),
+    ("{bad reading: 11 s}", r"1:23: safety.bad reading: 11 s is more than 10 s"), ("{purge: 5 s}", r"1:17: safety.purge: 5 s must be at least 30 s"),
+    ("{sensors apart: 61 K}", "is more than 60"), ("{no rise: 21 min}", "is more than 1200 s"), ("{gap: 2.6 s}", "is more than 2.5 s"),
+    ("{sensor apart: 20 K}", r"1:10: unknown key 'sensor apart' in safety; did you mean 'sensors apart'"), ("{bad reading: 10}", "1:23: safety.bad reading"),
+    ("{gap: 1.1 s}", r"1:9: 'gap' must be a fifth longer than the tick at least \(1.2 s\)"),
+])  # fmt: skip
+def test_thresholds_of_the_rules_are_read_strictly_and_within_their_bounds(oven, tmp_path, words, problem):
+    with open(oven("bench-muffle").file, encoding="utf-8") as file:
+        text = file.read()
+    assert "\nsafety:" not in text and "\ncontrol:" not in text
+    path = tmp_path / "oven.yaml"
+    path.write_text(f"safety: {words}\n{text}", encoding="utf-8")
+    if problem:
+        with pytest.raises(SettingsError, match=f"oven.yaml:.*{problem}|oven.yaml:{problem}"):
+            load_oven(path)
+        return
+    own = load_oven(path).safety
+    if "gap" in words:
+        assert own.stall_s == 1.2
+    else:
+        assert (own.sensor_coast_s, own.disagreement_k, own.no_rise_s, own.purge_s) == (4.0, pytest.approx(15.0), 300.0, 1800.0) and own.stall_s is None
