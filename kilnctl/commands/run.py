@@ -118,6 +118,7 @@ class Start:
         self.args, self.service, self.order, self.refused = args, service, order, ""
 
     def __call__(self, service) -> None:
+        from .. import safety
         from ..service.service import judge_resume, unfinished
 
         if self.args.acknowledge and service.rest.trips:

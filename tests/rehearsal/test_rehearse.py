@@ -8,9 +8,13 @@ import numpy as np
 import pytest
 
 from kilnctl import Reading, rehearse
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.plant import ModelOven
+from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.faults import Fault
 from kilnctl.plants.protocol import load_plant
 from kilnctl.record.summary import summarise
+from kilnctl.safety import policy_for
 from kilnctl.settings.schedule import schedule_of
 from kilnctl.virtual import virtual_oven
 
@@ -191,3 +195,13 @@ def test_only_a_chamber_that_may_hold_vapour_is_purged(oven, schedule, vapour):
     run = rehearse(oven("curing-cabinet"), cure, seed=1, faults=(Fault("thermocouple open", 60.0),))
     phases = {e.text.split(":")[0] for e in run.events if e.kind == "step"}
     assert run.trips and ("purge" in phases) is vapour
+
+
+def test_an_oven_that_starts_hotter_than_its_schedule_comes_down_without_a_trip(oven):
+    """The limit that a schedule without `highest` gets counts from where it starts: at 200 °C that for 150 °C would have cut the heat at once."""
+    cabinet, down = oven("curing-cabinet"), schedule_of("schedule: down\nsteps:\n  - {to: 150 °C, let cool: yes}\n  - {hold: 1 min}\n", "down.yaml")
+    assert policy_for(cabinet, down).schedule_trip_c == 175.0
+    hot = ModelOven(cabinet, day_zero(cabinet, cabinet.usual_load, 150.0), 1, Conditions(ambient_c=None))
+    hot.start_at(200.0)
+    run = rehearse(cabinet, down, hot)
+    assert run.outcome == "finished" and run.trips == ()
