@@ -143,8 +143,6 @@ class Start:
             return self._refuse(refused + (" Start again with --acknowledge YOUR-NAME once its cause is gone" if service.rest.trips else ""))
         order = service.ordered(self.order)
         # It was prepared before anybody knew how hot the chamber is; from where it starts may be above all that the schedule asks for.
-        from .. import safety
-
         trip_c = safety.schedule_trip_c(order.oven, order.schedule, service.chamber_c())
         order = dataclasses.replace(order, policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c))
         service.tell(safety.schedule_trip_words(order.schedule, trip_c))

@@ -40,7 +40,7 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
     below = sensor.limits(s, policy, reading, tick, dt, usable, warnings)
     limit = heat.behaviour(s, policy, reading, tick, dt, fired, warnings) if usable else 0.0
     powered = surroundings.supply(s, policy, reading, tick, warnings)
-    blocked = surroundings.door_and_air(s, policy, reading, tick, dt)
+    blocked = surroundings.door_and_air(s, policy, reading, tick, dt, warnings)
     surroundings.relay_and_contactor(s, policy, reading, tick, dt, powered, warnings)
     surroundings.ceilings(s, policy, tick)
 

@@ -133,6 +133,7 @@ class SafetyState:
     unasked: float = 0.0
     coil: bool | None = None  # the contactor's coil as last told, and since when
     coil_s: float = 0.0
+    door_told: bool = False  # whether its switch has ever answered
     airless_s: float = 0.0
     purge_until_s: float = math.inf  # infinite: not purged yet
     danger: str = ""

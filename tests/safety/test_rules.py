@@ -93,9 +93,12 @@ def test_what_takes_the_heat_and_what_is_said_of_it(change, reason, contactor):
     assert v.usable is (reason != NO_READING)
 
 
-def test_a_door_that_cannot_tell_may_be_open():
-    _, v = look(door_open=None)
-    assert not v.contactor_allowed and v.permit is None and v.reason == "the door switch does not answer" and not v.trips
+def test_a_door_that_can_tell_no_more_may_be_open():
+    s, v = look(door_open=None)
+    assert v.contactor_allowed and v.permit is not None and v.warnings == ("the door switch does not answer",)
+    s, _ = look(s)
+    s, v = look(s, door_open=None)
+    assert not v.contactor_allowed and v.permit is None and v.reason == "the door switch no longer answers" and not v.trips and not v.warnings
 
 
 def test_a_fall_caps_the_permit_and_says_so():

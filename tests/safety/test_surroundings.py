@@ -113,15 +113,20 @@ def test_supply_is_lost_at_thirty_per_cent_and_told_beyond_fifteen(volts, nomina
 # ---- door and air ----------------------------------------------------------------------------------------------------
 
 
-def why_not(s, policy, dt=1.0, now=1000.0, heating=True, **reading) -> str:
-    return surroundings.door_and_air(s, policy, Reading(100.0, **reading), tick(now, heating=heating), dt)
+def why_not(s, policy, dt=1.0, now=1000.0, warnings=None, heating=True, **reading) -> str:
+    return surroundings.door_and_air(s, policy, Reading(100.0, **reading), tick(now, heating=heating), dt, [] if warnings is None else warnings)
 
 
-def test_an_open_door_blocks_and_so_does_a_switch_that_does_not_answer():
+def test_an_open_door_blocks_and_so_does_a_switch_that_no_longer_answers():
     for switch in (False, True):
         policy = dataclasses.replace(POLICY, door_switch=switch)
-        for told, blocked in ((True, "the door is open"), (False, ""), (None, "the door switch does not answer" if switch else "")):
-            assert why_not(state(), policy, door_open=told) == blocked
+        s = state()
+        # Told, blocked, warned; in this order.
+        for told, blocked, warned in ((None, "", switch), (False, "", False), (None, "the door switch no longer answers" if switch else "", False),
+                                      (True, "the door is open", False), (None, "the door switch no longer answers" if switch else "", False)):  # fmt: skip
+            warnings = []
+            assert why_not(s, policy, warnings=warnings, door_open=told) == blocked
+            assert warnings == (["the door switch does not answer"] if warned else [])
 
 
 @pytest.mark.parametrize("proved", [False, None])
