@@ -355,9 +355,12 @@ def test_the_unit_files_pass_the_service_managers_own_check(tmp_path, name, more
 
 def test_a_learning_run_by_the_service_can_be_fitted(tmp_path, capsys):
     """`kilnctl learn` on a rig: start test, every stage, the record that `fit` reads; and its way on after a stop."""
-    # Half as many ticks as usual: sooner done, and the same is shown.
-    oven = tmp_path / "oven.yaml"
-    oven.write_text(OVEN.read_text(encoding="utf-8") + "\ncontrol: {tick: 2 s}\n", encoding="utf-8")
+    # Half as many ticks as usual, and walls that follow sooner: sooner done, and the same is shown.
+    oven, text = tmp_path / "oven.yaml", OVEN.read_text(encoding="utf-8")
+    for thick, thin in (("thickness: 80 mm", "thickness: 30 mm"), ("thickness: 60 mm", "thickness: 25 mm")):
+        assert thick in text
+        text = text.replace(thick, thin)
+    oven.write_text(text + "\ncontrol: {tick: 2 s}\n", encoding="utf-8")
     options = ["--to", "120 °C", "--ceiling", "130 °C", "--speed", "100000", "--home", str(tmp_path / "home"), "--out", str(tmp_path), "--quiet"]
     assert main(["learn", str(oven), *options]) == 0
     folder = next(tmp_path.glob("*learning-run*"))
