@@ -62,7 +62,7 @@ def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start
 
 
 def check_apart(oven: Oven, schedule: Schedule | None = None) -> None:
-    """`kilnctl check` in a process of its own: sizing needs scipy, which the process that heats shall not carry. Raises KilnctlError."""
+    """`kilnctl check` in a process of its own: its arithmetic and memory are nothing for the process that heats. Raises KilnctlError."""
     files = [x.file for x in (oven, schedule) if x is not None and x.file]
     if not oven.file:
         return

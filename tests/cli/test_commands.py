@@ -76,14 +76,14 @@ def test_rehearse_leaves_a_whole_record(cure):
     assert (folder / "oven.yaml").read_bytes() == CABINET.read_bytes()
 
 
-def test_same_inputs_and_seed_give_a_bit_identical_record_and_another_seed_does_not(cure, short, tmp_path):
+def test_same_inputs_and_seed_give_a_bit_identical_record_and_another_seed_does_not(here, cure, short, tmp_path):
     args = ("rehearse", CABINET, short, "--quiet", "--out")
     again = tmp_path / "again"
     assert kilnctl(*args, again, "--seed", 3).returncode == 0
     for name in ("samples.csv", "run.json", "events.csv", "curves.svg"):
         assert (again / "curing-cabinet-short-cure" / name).read_bytes() == (cure[1] / name).read_bytes(), name
     other = tmp_path / "other"
-    assert kilnctl(*args, other, "--seed", 4).returncode == 0
+    assert here(*args, other, "--seed", 4).returncode == 0
     assert (other / "curing-cabinet-short-cure" / "samples.csv").read_bytes() != (cure[1] / "samples.csv").read_bytes()
 
 

@@ -42,7 +42,7 @@ class Person:
 
 
 @contextlib.contextmanager
-def at_work(oven, folder, *, rig=None, speed=300.0, idle=True, before=None, **more):
+def at_work(oven, folder, *, rig=None, speed=100.0, idle=True, before=None, **more):
     """Yields the Person; `person.outcome` is how the service ended, once it has."""
     rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
     more.setdefault("tell", lambda text: None)
