@@ -2,10 +2,7 @@
 chamber temperature instead of marched through time."""
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
-
-import numpy as np
 
 from ..build import INSIDE, element_facts, geometry_of, layers_of, material_of
 from ..settings.oven import Load, Oven
@@ -42,36 +39,6 @@ class Steady:
     shells_c: dict[str, float] = field(default_factory=dict)
 
 
-def cubic(x: list[float], y: list[float]) -> list[list[float]]:
-    """Coefficients of the cubic spline through the points, of the third power first, for each interval: scipy's CubicSpline (not a knot at
-    the ends), whose import would double the time of `kilnctl check`, and with it of every start of a run."""
-    h = np.diff(x)
-    slope = np.diff(y) / h
-    n = len(x)
-    a, b = np.zeros((n, n)), np.zeros(n)
-    for i in range(1, n - 1):
-        a[i, i - 1 : i + 2] = h[i - 1], 2.0 * (h[i - 1] + h[i]), h[i]
-        b[i] = 6.0 * (slope[i] - slope[i - 1])
-    a[0, :3] = h[1], -(h[0] + h[1]), h[0]
-    a[-1, -3:] = h[-1], -(h[-2] + h[-1]), h[-2]
-    bend = np.linalg.solve(a, b)
-    # Plain floats: heat_w is called ten thousands of times.
-    return [c.tolist() for c in (np.diff(bend) / (6.0 * h), 0.5 * bend[:-1], slope - h * (2.0 * bend[:-1] + bend[1:]) / 6.0, np.array(y[:-1]))]
-
-
-def root(f: Callable[[float], float], low: float, at_low: float, high: float, at_high: float, within: float) -> float:
-    """Where f, of different signs at low and high (f(low) and f(high) are known), is zero: false position with the halving of M. Dowell and P. Jarratt (BIT 11 (1971) 168)."""
-    while abs(high - low) > within and at_high != 0.0:
-        middle = high - at_high * (high - low) / (at_high - at_low)
-        found = f(middle)
-        if (found < 0.0) != (at_high < 0.0):
-            low, at_low = high, at_high
-        else:
-            at_low *= 0.5
-        high, at_high = middle, found
-    return high
-
-
 def _fourth(t_c: float) -> float:
     return (t_c + ZERO_C) ** 4
 
@@ -95,7 +62,9 @@ class _Wall:
         # Closer together where it is cool: the outer film bends the curve there.
         self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
         self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
-        self._c = cubic(self._t, self._q)
+        from scipy.interpolate import CubicSpline
+
+        self._c = CubicSpline(self._t, self._q).c.tolist()  # plain floats: heat_w is called ten thousands of times
         self._x = self._t
 
     def solve(self, hot_c: float) -> WallSolution:
@@ -265,13 +234,11 @@ class SteadyOven:
 
     def highest(self, power_w: float) -> float:
         """Chamber temperature that power_w holds, °C, not above `highest_c`."""
+        from scipy.optimize import brentq
+
         low, high = self.ambient_c + 1.0, self.highest_c
-
-        def surplus_w(chamber_c: float) -> float:
-            return self.at(chamber_c).power_w - power_w
-
-        at_high = surplus_w(high)
-        if at_high <= 0.0:
+        if self.at(high).power_w <= power_w:
             return high
-        at_low = surplus_w(low)
-        return low if at_low >= 0.0 else root(surplus_w, low, at_low, high, at_high, 1e-3)
+        if self.at(low).power_w >= power_w:
+            return low
+        return float(brentq(lambda t: self.at(t).power_w - power_w, low, high, xtol=1e-3, rtol=1e-9))

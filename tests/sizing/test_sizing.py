@@ -4,15 +4,12 @@ tests/plants.)"""
 import dataclasses
 import math
 
-import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from scipy.interpolate import CubicSpline
-from scipy.optimize import brentq
 
 from kilnctl import KilnctlError, SettingsError, load_oven, size
-from kilnctl.sizing.steady import SteadyOven, cubic, root
+from kilnctl.sizing.steady import SteadyOven
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 
@@ -44,20 +41,6 @@ def with_wall(oven, face, index, **changes):
     wall = getattr(oven.walls, face)
     layers = tuple(dataclasses.replace(x, **changes) if i == index else x for i, x in enumerate(wall.layers))
     return dataclasses.replace(oven, walls=dataclasses.replace(oven.walls, **{face: dataclasses.replace(wall, layers=layers)}))
-
-
-def test_cubic_and_root_against_scipy():
-    generator = np.random.default_rng(1)
-    for _ in range(20):
-        x, y = np.cumsum(generator.uniform(0.3, 3.0, 14)).tolist(), generator.standard_normal(14).tolist()
-        assert np.allclose(cubic(x, y), CubicSpline(x, y).c, rtol=1e-9, atol=1e-9)
-        a, b = generator.uniform(0.1, 5.0), generator.uniform(1.0, 6.0)
-
-        def f(t):
-            return math.expm1(b * (t - a)) + 0.3 * (t - a)  # noqa: B023
-
-        assert root(f, 0.0, f(0.0), 6.0, f(6.0), 1e-6) == pytest.approx(brentq(f, 0.0, 6.0, xtol=1e-9), abs=1e-6)
-        assert root(lambda t: -f(t), 0.0, -f(0.0), 6.0, -f(6.0), 1e-6) == pytest.approx(a, abs=1e-6)  # noqa: B023
 
 
 def test_whole_box_against_a_sum_done_by_hand(tmp_path):
