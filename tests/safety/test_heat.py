@@ -306,12 +306,6 @@ def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil,
     assert s.past_open == 0.0
 
 
-def test_what_trips_later_does_not_say_that_the_heat_was_cut_either():
-    s = state(danger=DANGER)
-    trip(s, "clock", 5.0, what="it went back")
-    assert s.trips["clock"].done == LOUD
-
-
 @pytest.mark.parametrize("coil, danger", [(False, DANGER), (True, ""), (None, "")])
 def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
     for rise, tripped in ((POLICY.unasked_rise_k, False), (POLICY.unasked_rise_k + 0.01, True)):

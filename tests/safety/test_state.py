@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from kilnctl.safety import Permit, SafetyState, Tick, Trip, Verdict
-from kilnctl.safety.state import finite, lasting, number, trip
-from kilnctl.safety.words import UNKNOWN, WORDS
+from kilnctl.safety.state import DANGER, endanger, finite, lasting, number, trip
+from kilnctl.safety.words import LOUD, UNKNOWN, WORDS
 
 NOTHING = Verdict(None, False, (), (), (), "because")
 
@@ -135,3 +135,15 @@ def test_a_trip_that_doubts_the_reading_keeps_what_was_believed_before_it(fault,
     unknown = SafetyState()
     trip(unknown, fault, 9.0, **words)
     assert unknown.believed == {} and fault in unknown.trips
+
+
+def test_once_heat_cannot_be_cut_no_trip_says_that_it_was():
+    s = SafetyState()
+    trip(s, "clock", 5.0, what="it went back")
+    assert s.trips["clock"].done == WORDS["clock"][2] != LOUD and s.danger == ""
+    endanger(s)
+    assert s.danger == DANGER and "PULL THE PLUG" in s.danger
+    trip(s, "board-lost", 6.0)
+    for fault, when in (("clock", 5.0), ("board-lost", 6.0)):
+        latched = s.trips[fault]
+        assert (latched.done, latched.check, latched.time_s, latched.fault) == (LOUD, WORDS[fault][1], when, fault)
