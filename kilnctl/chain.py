@@ -55,7 +55,7 @@ class Chain:
             if self.prove:
                 self.test, self._command = startup.begin(now_s, self.programme.noise_k)
                 self._was_held = getattr(self.control.position, "held", False)
-        fired = reading.fired if reading.fired is not None else (last.fired if last else 0.0)
+        fired = reading.fired_or(last.fired if last else 0.0)
         full = last.decision.full_w if last else self.programme.model.power_w
         self.energy_j += fired * full * dt_s if last else 0.0
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
@@ -64,7 +64,8 @@ class Chain:
         commanded = reading.commanded
         if commanded is None:
             commanded = last.fired if last and (last.contactor or not self.proving) else 0.0
-        tick = Tick(now_s, step, fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating,
+        # The rules are told what was read, whatever it is.
+        tick = Tick(now_s, step, fired if reading.fired is None else reading.fired, unexplained, full, self._holding(reading.chamber_c), self.energy_j, now_s - self._start_s, heating,
                     commanded=commanded, contactor=last.contactor if last else False, recording=self.recording, wall_s=self.wall_s)  # fmt: skip
         self.safety, verdict = safety.judge(self.safety, self.policy, reading, tick)
         proving = self.proving

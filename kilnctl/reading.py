@@ -46,3 +46,7 @@ class Reading:
     commanded: float | None = None
     bits: bytes | None = None
     rejects: int | None = None
+
+    def fired_or(self, otherwise: float) -> float:
+        """`fired`; `otherwise` where this rig cannot tell, or tells what cannot be a share."""
+        return self.fired if self.fired is not None and 0.0 <= self.fired <= 1.0 else otherwise

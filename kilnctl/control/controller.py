@@ -75,8 +75,8 @@ class ControlState:
 
 
 def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> ControlState:
-    """The state before the first step, from the first reading; NaN readings start from room temperature."""
-    value = reading.chamber_c if math.isfinite(reading.chamber_c) else programme.ambient_c
+    """The state before the first step, from the first reading; what no oven can be starts from room temperature."""
+    value = reading.chamber_c if estimator.LOWEST_C < reading.chamber_c < estimator.HIGHEST_C else programme.ambient_c
     estimate = estimator.start(programme.model, value, min(programme.ambient_c, value))
     return ControlState(time_s, reference.begin(programme.legs, value), estimate, full_w=programme.model.power_w)
 
@@ -88,7 +88,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     model, legs, ambient = programme.model, programme.legs, programme.ambient_c
     s = ControlState(*(getattr(state, name) for name in ControlState.__slots__))
     s.time_s = now = state.time_s + dt_s
-    share = reading.fired if reading.fired is not None else (fired or 0.0)
+    share = reading.fired_or(fired or 0.0)
     s.full_w = full = _full_w(s, model, reading, share)
     door = bool(reading.door_open)
     _door(s, door, now)

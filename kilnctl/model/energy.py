@@ -298,8 +298,9 @@ class EnergyModel:
         return max(0.0, self.steady(chamber_c, ambient_c)[1])
 
     def believes(self, supply_v: float | None) -> bool:
-        """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not there."""
-        return bool(supply_v) and supply_v > 0.3 * self.voltage_v
+        """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not there, one that shows more than 1.5
+        times as much is broken."""
+        return supply_v is not None and 0.3 * self.voltage_v < supply_v < 1.5 * self.voltage_v
 
     def full_power_w(self, supply_v: float | None = None) -> float:
         """Full power at that supply voltage (nominal when unknown or not to be believed), W: P ∝ V²."""

@@ -78,7 +78,7 @@ def step(
     """One tick, with the interface of `kilnctl.control.step`; of the requests only "hold" and "go on" mean anything. Pure."""
     held = ("hold" in requests or state.held) and "go on" not in requests
     model, ambient = programme.model, programme.ambient_c
-    share = reading.fired if reading.fired is not None else (fired or 0.0)
+    share = reading.fired_or(fired or 0.0)
     full = model.full_power_w(reading.supply_v)
     estimate = estimator.update(
         model,

@@ -122,7 +122,7 @@ def test_an_open_door_blocks_and_so_does_a_switch_that_no_longer_answers():
         policy = dataclasses.replace(POLICY, door_switch=switch)
         s = state()
         # Told, blocked, warned; in this order.
-        for told, blocked, warned in ((None, "", switch), (False, "", False), (None, "the door switch no longer answers" if switch else "", False),
+        for told, blocked, warned in ((None, "", switch), (None, "", switch), (False, "", False), (None, "the door switch no longer answers" if switch else "", False),
                                       (True, "the door is open", False), (None, "the door switch no longer answers" if switch else "", False)):  # fmt: skip
             warnings = []
             assert why_not(s, policy, warnings=warnings, door_open=told) == blocked
