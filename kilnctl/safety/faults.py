@@ -164,9 +164,10 @@ FAULTS: tuple[Fault, ...] = (
           threshold="no heat at once; 10 s (15 min where the schedule resumes): trip; without a supply meter the read-back of F06", reaction=CUT, inject=("supply lost",),
           hardware="the contactor drops by itself", rationale="the part's history is what counts: a person decides"),
     Fault(id="F25", latch="an open door: no; a fall that stays: yes", needs="door switch for the quick answer",
-          cause="door opened hot", seen="door switch; else a fast fall", rules=("reading-fell",), latched=False, detect_within_s=None,
-          threshold="switch: no heat and contactor open at once; without a switch no more heat than before", inject=("door open",),
-          reaction="heat off while open; goes on when shut; without a switch a fall that stays for 300 s in which heat is wanted trips",
+          cause="door opened hot", seen="door switch; else a fast fall", rules=("reading-fell", "missing-heat"), latched=False, detect_within_s=None,
+          threshold="switch: no heat and contactor open at once; without a switch no more heat than before, where the fall is faster than a closed oven's; a furnace "
+          "with little air cools as fast by itself when its heat is cut, and its door is missed as heat (20 full-power seconds)", inject=("door open",),
+          reaction="heat off while open; goes on when shut; without a switch a fall that stays for 300 s in which heat is wanted trips, and so does missing heat",
           hardware="switch with forced opening in the coil circuit", rationale="elements are live to touch"),
     Fault(id="F26", needs="airflow switch, and a schedule marked `flammable vapour`: no other is watched",
           cause="fan or ventilation failed", seen="airflow input off", rules=("ventilation",), detect_within_s=35.0,
@@ -199,8 +200,9 @@ FAULTS: tuple[Fault, ...] = (
           inject=("element broken",), hardware="–", rationale="no danger, but the part is not cured"),
     Fault(id="F33", needs=READ_BACK + " or current sensing; without either the minutes",
           cause="contactor welded and relay shorted", seen="power after everything was told to stop",
-          rules=("contactor-welded", "relay-on-unasked", "rise-no-heat"), detect_within_s=240.0, threshold="as F01, F07; without any read-back "
-          "the rise of F02, measured anew from when the contactor was told to open (while a hot oven cools: once it passes where it lately was)",
+          rules=("contactor-welded", "relay-on-unasked", "rise-no-heat", "unexplained-heat"), detect_within_s=240.0, threshold="as F01, F07; without "
+          "any read-back 15 full-power seconds that the model cannot explain, counted from 30 s after the contactor was told to open, or the rise of F02, "
+          "measured anew from then on (while a hot oven cools: once it passes where it lately was)",
           reaction="nothing of ours can cut the heat: it says so, loudly: pull the plug", inject=("contactor welded", "relay shorted"),
           hardware="second contactor or shunt trip driven by the limiter; a person", rationale="two contacts in series can both be closed"),
     Fault(id="F34", cause="numbers that are none (NaN, infinity) anywhere", seen="finite checks", rules=("sensor-not-a-number", "clock", "energy"),

@@ -73,7 +73,7 @@ class AnyRun(RuleBasedStateMachine):
 
 
 TestAnyRun = AnyRun.TestCase
-TestAnyRun.settings = settings(max_examples=60, stateful_step_count=25)
+TestAnyRun.settings = settings(max_examples=30, stateful_step_count=20)
 
 
 def test_what_cannot_be_a_share_is_not_taken_for_what_was_fired():
