@@ -183,6 +183,8 @@ def _close(service, outcome: str) -> None:
         finish(service.folder, record, summary)
         print()
         print(as_text(summary, "C"))
+    for event in (e for e in record.events if e.kind == "danger"):
+        print(f"\nDANGER at {clock(event.time_s)}: {event.text}.")
     for trip in record.trips:
         print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}.")
     print(f"\n{outcome}; the record lies in {service.folder}/ (open {service.folder}/run.html)")

@@ -26,6 +26,7 @@ from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+from kilnctl.plants.faults import Fault
 from kilnctl.rig import VirtualRig
 
 ROOT = Path(__file__).parents[2]
@@ -341,6 +342,27 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
         bed.wait_for(lambda s: not s["trips"], 30.0)
         until(lambda: text(chrome, "loud") == "")
         assert complaints(chrome) == []
+
+
+def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, tmp_path):
+    rigs = []
+
+    def weldable(oven):
+        rigs.append(VirtualRig(oven, load=oven.usual_load))
+        return rigs[0]
+
+    with another_bed(tmp_path / "welded", weldable) as bed:
+        assert bed.ask("POST", "/api/start", {"file": "long.yaml", "confirm": True}, cookie=bed.unlocked())[0] == 200
+        opened(chrome, bed)
+        bed.wait_for(lambda s: s["duty"] > 0.0)
+        for kind in ("contactor welded", "relay shorted"):
+            rigs[0].plant.inject(Fault(kind, rigs[0].plant.time_s))
+        bed.ask("POST", "/api/stop")
+        bed.wait_for(lambda s: s["danger"], 60.0)
+        until(lambda: "PULL THE PLUG" in text(chrome, "loud") and "contactor welded" in text(chrome, "loud"))
+        assert text(chrome, "state").startswith("Heat cannot be cut")
+        for shown in (text(chrome, "loud"), text(chrome, "state")):
+            assert "is cut" not in shown and "was cut" not in shown
 
 
 # ---- a foreign page ----------------------------------------------------------------------------------------------------

@@ -370,3 +370,14 @@ def test_a_learning_run_by_the_service_can_be_fitted(tmp_path, capsys):
     assert "kilnctl fit" in capsys.readouterr().out
     assert main(["fit", str(oven), str(folder)]) == 0
     assert "gain margin" in capsys.readouterr().out
+
+
+def test_heat_that_cannot_be_cut_is_shouted_until_a_person_stops_the_command(process, tmp_path):
+    """Relay and contactor conduct for good: without --idle the command would end with the run, and nobody would say so any more."""
+    (tmp_path / "faults.yaml").write_text("faults:\n  - {kind: contactor welded, at: 2 min}\n  - {kind: relay shorted, at: 2 min}\n")
+    p = process(str(CURE), "--speed", "200", "--confirm", "--quiet", "--faults", str(tmp_path / "faults.yaml"))
+    answered(tmp_path, lambda a: a["outcome"] == "tripped" and not a["running"] and a["danger"])
+    assert p.poll() is None
+    p.send_signal(signal.SIGINT)
+    out, err = p.communicate(timeout=30)
+    assert err.count("DANGER: HEAT CANNOT BE CUT") >= 3 and "DANGER at" in out and p.returncode == 1

@@ -30,7 +30,7 @@ export class Now {
   heard(said) {
     this.said = said;
     const s = said.status, ahead = said.ahead?.expected && said.ahead.expected.follows === "chamber" ? said.ahead.expected : null;
-    $("state").textContent = (STATES[s.state] || s.state || "") + (s.schedule ? ` · ${s.schedule}` : "");
+    $("state").textContent = (s.danger ? "Heat cannot be cut" : STATES[s.state] || s.state || "") + (s.schedule ? ` · ${s.schedule}` : "");
     const [figure, its] = number(s.chamber_c) ? temperature(s.chamber_c, s.chamber_c < 1000 ? 1 : 0).split(" ") : ["", "no reading"];
     $("chamber").replaceChildren(figure, element("small", {}, its));
     $("reason").textContent = inUnit(s.trips?.length ? "" : s.reason);
@@ -49,7 +49,7 @@ export class Now {
       ["contactor", s.contactor ? "closed" : "open"], ...(s.warnings || []).map((w) => ["note", inUnit(w)])]);
     $("hold").hidden = !!s.held || !s.running; $("proceed").hidden = !s.held; $("skip").hidden = $("soak").hidden = !s.running;
     for (const id of ["hold", "proceed", "skip", "soak"]) $(id).disabled = !s.running || !!s.trips?.length;
-    const marks = s.trips?.length && s.trips[0].time_s > 0 && this.columns.time_s?.length ? [{ time_s: s.trips[0].time_s, words: "heat cut" }] : [];
+    const marks = s.trips?.length && s.trips[0].time_s > 0 && this.columns.time_s?.length ? [{ time_s: s.trips[0].time_s, words: s.danger ? "trip" : "heat cut" }] : [];
     this.curve.set({ now: s.running ? s.run_s : this.columns.time_s?.at(-1) ?? null, columns: this.columns, plan: this.plan, ahead: s.running ? ahead : null, full_w: s.full_w, marks });
     $("curve-words").textContent = `Chamber ${temperature(s.chamber_c, 1)}` + (number(s.reference_c) ? `, should be ${temperature(s.reference_c, 1)}` : "") + (next ? `; ${inUnit(next.words)} in ${clock(next.in_s)}` : "") + ". Arrow keys read the curve, plus and minus zoom.";
   }
