@@ -9,6 +9,7 @@ import threading
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
+from .. import safety
 from ..errors import KilnctlError
 from ..record.recorder import Recorder
 from ..settings.schedule import load_schedule
@@ -66,7 +67,8 @@ class Starts:
         if why:
             return self._drop(ready, why)
         service.begin(ready.order, ready.folder, ready.recorder, ready.by)
-        self._settle(ok=True, words=f"{ready.order.schedule.name} starts", shortfalls=[str(s) for s in ready.order.programme.shortfalls])
+        limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
+        self._settle(ok=True, words=f"{ready.order.schedule.name} starts; {limit}", shortfalls=[str(s) for s in ready.order.programme.shortfalls])
 
     def close(self) -> None:
         """The service ends: what waits never begins."""
