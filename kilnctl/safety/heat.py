@@ -31,6 +31,8 @@ SINK_K, SINK_FIRED_S, COOL_C = 3.0, 20.0, 60.0
 FADES_K_PER_S = 0.1
 #: After a trip the elements give off what they hold; what is unexplained later comes past relay and contactor, s.
 GLOW_S = 30.0
+#: A cold junction that stepped took the reading with it; it has come to rest, smoothed, so long after its trip, s.
+COLD_STEP_S = 30.0
 #: In a fall, the second sensor must follow the control sensor at least so far.
 FOLLOW_SHARE, FOLLOW_AFTER_S, FOLLOW_FALL_K = 0.2, 20.0, 30.0
 
@@ -154,8 +156,10 @@ def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float
     once the contactor is told to open: what rises after that comes past relay and contactor both."""
     s.off_s = 0.0 if asked > 0.02 else s.off_s + dt
     off_s = min(s.off_s, now - s.coil_s) if s.coil is False else s.off_s
-    if off_s < policy.unasked_rise_s or door:
-        s.quiet_c = max(s.slow_c, s.top_c) if door else None
+    cold_trip = s.trips.get("cold-junction")
+    stepped = cold_trip is not None and now - cold_trip.time_s < COLD_STEP_S
+    if off_s < policy.unasked_rise_s or door or stepped:
+        s.quiet_c = max(s.slow_c, s.top_c) if door or stepped else None
         return
     if s.quiet_c is None:
         s.quiet_c = max(s.slow_c, s.top_c)
@@ -190,7 +194,8 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
         if lately > MUCH_FIRED and s.trips["unexplained-heat"].time_s == tick.time_s:
             s.trips["unexplained-heat"] = replace(s.trips["unexplained-heat"], check=LOAD_FIRST)
     open_s = tick.time_s - s.coil_s if s.trips and s.coil is False else 0.0
-    s.past_open = cusum.grow(s.past_open, share, allowance, dt) if open_s > GLOW_S else 0.0
+    # More than full power does not come past them: what looks like more is a sensor that changed its mind, and passes.
+    s.past_open = cusum.grow(s.past_open, min(share, 1.0), allowance, dt) if open_s > GLOW_S else 0.0
     if s.past_open > policy.excess_share_s:
         trip(s, "unexplained-heat", tick.time_s, watts=tick.unexplained_w)
         endanger(s)

@@ -296,14 +296,22 @@ def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil,
         trip(s, "sensor-noisy", 900.0, noise="it is noisy")
     # Full power unexplained: each second adds what it is above the allowance, and the sum must be exceeded.
     need = POLICY.excess_share_s / (1.0 - POLICY.unexplained_share)
-    for seconds, now in ((need, 1000.0), (0.01, 1000.0)):
-        assert s.danger == ""
-        heat._unexplained(s, POLICY, tick(now, heating=False, unexplained_w=3000.0, full_power_w=3000.0), seconds, [])
+    for seconds, watts in ((need, 9000.0 if trips else 3000.0), (0.01, 3000.0)):
+        assert s.danger == "", "what looks like three times full power counts as full"
+        heat._unexplained(s, POLICY, tick(1000.0, heating=False, unexplained_w=watts, full_power_w=3000.0), seconds, [])
     assert s.danger == (DANGER if shouted else "") and "unexplained-heat" in s.trips
     assert all((t.done == LOUD) is shouted for t in s.trips.values())
     s.coil = True
     heat._unexplained(s, POLICY, tick(1001.0, heating=False, unexplained_w=3000.0, full_power_w=3000.0), 1.0, [])
     assert s.past_open == 0.0
+
+
+@pytest.mark.parametrize("since_s, rose", [(29.9, False), (30.0, True)])
+def test_what_rises_with_a_cold_junction_that_stepped_is_no_heat(since_s, rose):
+    s = state(off_s=POLICY.unasked_rise_s + 300.0, quiet_c=80.0, slow_c=80.0 + POLICY.unasked_rise_k + 1.0, top_c=70.0, coil=False)
+    trip(s, "cold-junction", 1000.0 - since_s, what="moved")
+    heat._unasked_rise(s, POLICY, None, 1000.0, 0.0, 1.0, False)
+    assert ("rise-no-heat" in s.trips, s.danger, s.quiet_c) == ((True, DANGER, 80.0) if rose else (False, "", s.slow_c))
 
 
 @pytest.mark.parametrize("coil, danger", [(False, DANGER), (True, ""), (None, "")])
