@@ -243,6 +243,9 @@ def test_a_tick_too_slow_for_the_lease_is_refused(oven):
     for file, named in (("here.yaml", "here.yaml: control: tick 2.2 s is too slow"), ("", f"{cabinet.name}: control: tick 2.2 s is too slow")):
         with pytest.raises(KilnctlError, match=named):
             policy_for(dataclasses.replace(cabinet, file=file, control=Control(tick_s=2.2)))
+    for stall_s, tick_s, most in ((2.5, 2.2, "2"), (1.0, 1.0, "0.83")):
+        with pytest.raises(KilnctlError, match=f"a pause of {stall_s:g} s .* use {most} s or less"):
+            policy_for(dataclasses.replace(cabinet, control=Control(tick_s=tick_s), safety=Safety(stall_s=stall_s)))
 
 
 #: What `safety:` of an oven's file may set: (tighter, looser) than the default. Purge apart.
