@@ -177,7 +177,7 @@ FAULTS: tuple[Fault, ...] = (
           rationale="solvent vapour must stay below a quarter of its lower explosive limit"),
     Fault(id="F27", needs="the part's limit: sensor on the part",
           cause="wrong schedule (1200 for 120, °F for °C)", seen="above the oven's, schedule's or part's limit",
-          rules=("over-schedule", "over-part", "over-oven"), detect_within_s=5.0, threshold="2 s above the limit; no heat at once. A schedule without `highest` that follows the chamber: 25 K or 5 % above its hottest step", reaction=CUT,
+          rules=("over-schedule", "over-part", "over-oven"), detect_within_s=5.0, threshold="2 s above the limit; no heat at once. A schedule without `highest` that follows the chamber: 50 K or 5 % above its hottest step", reaction=CUT,
           elsewhere="refused when loaded and before the start", hardware="the limiter's setting", rationale="refusal comes first, the trip behind it"),
     Fault(id="F28", latched=False,
           cause="wrong or damaged configuration", seen="checks of the file; limits unlike the last run's",

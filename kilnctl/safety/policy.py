@@ -28,9 +28,10 @@ STEPS = {"max31855": (0.25, 120.0), "max31856": (2.0**-7, 15.0)}
 REPEATED_BY_CHANCE = 1e-9
 #: Converters convert so often that answers further apart are of different conversions, s.
 CONVERSION_S = 0.25
-#: How far above what a schedule asks for its trip stands when the schedule names no `highest`: so many K, or this share, whichever is more. Several times
-#: what the control overshoots with a wrong model, and more than a plain PI or thermostat does.
-ABOVE_PLAN_K, ABOVE_PLAN = 25.0, 0.05
+#: How far above what a schedule asks for its trip stands when the schedule names no `highest`: so many K, or this share, whichever is more. Many times
+#: what the control overshoots with a wrong model, and more than a thermostat does; a light muffle whose door stood open for a minute, reported by no switch,
+#: overshot by 35 K as it was shut.
+ABOVE_PLAN_K, ABOVE_PLAN = 50.0, 0.05
 #: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
 PART_MARGIN_K = 10.0
 

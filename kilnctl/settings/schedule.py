@@ -54,7 +54,7 @@ class Schedule:
     soak_counts: str = choice(("in band", "from arrival"), "when a soak's time runs: only while inside the band, or always once there",
                               default="in band")  # fmt: skip
     too_fast: str = choice(("stretch", "refuse"), "what to do with a ramp that the oven cannot follow", default="refuse")
-    highest_c: float | None = quantity("temperature", "chamber limit of this schedule, below the oven's own; a little above it the heat is cut. Without one that is 25 K or 5 % above the hottest step (or start), where the chamber is followed", default=None,
+    highest_c: float | None = quantity("temperature", "chamber limit of this schedule, below the oven's own; a little above it the heat is cut. Without one that is 50 K or 5 % above the hottest step (or start), where the chamber is followed", default=None,
                                        low=40.0, high=CEILING_C)  # fmt: skip
     part_highest_c: float | None = quantity("temperature", "limit of the part's temperature, for ovens with a sensor on it (10 K above, the heat is cut)", default=None, low=40.0, high=CEILING_C)
     longest_s: float | None = quantity("time", "longest run before it is stopped", default=None, low=60.0, high=14 * 86400.0)

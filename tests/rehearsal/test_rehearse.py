@@ -198,10 +198,10 @@ def test_only_a_chamber_that_may_hold_vapour_is_purged(oven, schedule, vapour):
 
 
 def test_an_oven_that_starts_hotter_than_its_schedule_comes_down_without_a_trip(oven):
-    """The limit that a schedule without `highest` gets counts from where it starts: at 200 °C that for 150 °C would have cut the heat at once."""
+    """The limit that a schedule without `highest` gets counts from where it starts: at 210 °C that for 150 °C would have cut the heat at once."""
     cabinet, down = oven("curing-cabinet"), schedule_of("schedule: down\nsteps:\n  - {to: 150 °C, let cool: yes}\n  - {hold: 1 min}\n", "down.yaml")
-    assert policy_for(cabinet, down).schedule_trip_c == 175.0
+    assert policy_for(cabinet, down).schedule_trip_c == 200.0
     hot = ModelOven(cabinet, day_zero(cabinet, cabinet.usual_load, 150.0), 1, Conditions(ambient_c=None))
-    hot.start_at(200.0)
+    hot.start_at(210.0)
     run = rehearse(cabinet, down, hot)
     assert run.outcome == "finished" and run.trips == ()
