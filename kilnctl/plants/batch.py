@@ -13,7 +13,7 @@ import numpy as np
 from ..errors import KilnctlError
 from ..settings.oven import Load, Oven
 from ..thermal.air import air
-from ..thermal.constants import ZERO_C
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_DIAMETER_M, SENSOR_EMISSIVITY, ideal_sensor_c
 from ..thermal.surfaces import radiation_film
 from .assembly import WireFilm, assemble
@@ -207,7 +207,7 @@ class OvenBatch:
 
 def _radiation_film(t_c: np.ndarray) -> np.ndarray:
     """`thermal.surfaces.radiation_film` of the sheath to surroundings as hot as itself, arrays."""
-    return 4.0 * SENSOR_EMISSIVITY * 5.670374419e-8 * (t_c + ZERO_C) ** 3
+    return 4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN * (t_c + ZERO_C) ** 3
 
 
 def stack(bodies: Sequence[Body]) -> Body:

@@ -117,11 +117,6 @@ def _fall(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, door: bo
     return cap
 
 
-def still_rising(s: SafetyState, policy: Policy) -> bool:
-    """Whether the chamber may be rising without heat: nobody has looked for long enough, or it is above where it began to."""
-    return s.off_s < policy.unasked_rise_s or s.quiet_c is None or s.slow_c - s.quiet_c > 0.5 * policy.unasked_rise_k
-
-
 def _no_rise(s: SafetyState, policy: Policy, tick: Tick, fired: float, dt: float) -> None:
     """Full power and no rise: broken element, open relay, dead supply, or a sensor that is not in the chamber. Not near the
     top of what the oven can do, where full power is what holding takes."""
@@ -172,6 +167,11 @@ def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float
     s.quiet_c += min(max(rise, -LEVEL_SINKS_K_PER_S * dt), LEVEL_CREEPS_K_PER_S * dt)
     if finite(cold):
         s.quiet_c = max(s.quiet_c, min(s.slow_c, cold))
+
+
+def still_rising(s: SafetyState, policy: Policy) -> bool:
+    """Whether the chamber may be rising without heat: nobody has looked for long enough, or it is above where it began to."""
+    return s.off_s < policy.unasked_rise_s or s.quiet_c is None or s.slow_c - s.quiet_c > 0.5 * policy.unasked_rise_k
 
 
 def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings: list[str]) -> None:

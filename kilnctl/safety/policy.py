@@ -18,8 +18,6 @@ HARD_CEILINGS = {
 #: What no configuration may undercut, where less is laxer: a purge that does not purge, jumps forgotten before they are counted, a rise so small that the
 #: room's warmth is one, terminals colder than any workshop.
 HARD_FLOORS = {"purge_s": 30.0, "noise_window_s": 15.0, "no_rise_k": 2.0, "cold_junction_low_c": -40.0, "second_lag_s": -660.0}
-
-
 #: These may be infinite: there is no such limit.
 NONE_AT_ALL = ("part_trip_c", "identical_s")
 #: Converter → step of its result, K, and the shortest wait for a bit to move, s.

@@ -49,7 +49,8 @@ class InThread:
         from kilnctl.service.service import Service
 
         oven, self.stdout = load_oven(oven_file), io.StringIO()
-        self.service = Service(oven, rig_of(oven), SimulatedPace(oven.control.tick_s, SPEED), home=socket_path.parent, socket=socket_path, out=place / "runs",
+        self.rig = rig_of(oven, load=oven.usual_load)
+        self.service = Service(oven, self.rig, SimulatedPace(oven.control.tick_s, SPEED), home=socket_path.parent, socket=socket_path, out=place / "runs",
                                idle=True, tell=lambda text: None)  # fmt: skip
         self.thread = threading.Thread(target=self.service.run)
         self.thread.start()
@@ -69,7 +70,7 @@ class Bed:
     """The processes, and a plain client."""
 
     def __init__(self, place: Path, rig_of=None):
-        """`rig_of(oven)`: the rig of a service in a thread of this process, instead of the virtual one in a process."""
+        """`rig_of(oven, load=…)`: the rig of a service in a thread of this process (`service.rig`), instead of the virtual one in a process."""
         self.place, self.port = place, free_port()
         (place / "schedules").mkdir(parents=True)
         (place / "schedules" / "warm.yaml").write_text(WARM)

@@ -311,20 +311,14 @@ class Breakable(VirtualRig):
 
 
 def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another_bed, tmp_path):
-    rigs = []
-
-    def breakable(oven):
-        rigs.append(Breakable(oven, load=oven.usual_load))
-        return rigs[0]
-
-    with another_bed(tmp_path / "tripping", breakable) as bed:
+    with another_bed(tmp_path / "tripping", Breakable) as bed:
         assert bed.ask("POST", "/api/start", {"file": "long.yaml", "confirm": True}, cookie=bed.unlocked())[0] == 200
         opened(chrome, bed)
         unlocked(chrome, bed)
         bed.wait_for(lambda s: s["duty"] > 0.0)
         press(chrome, "soak")  # a dialog stands open when it happens: it goes
         assert chrome.find_element(By.ID, "ask").is_displayed()
-        rigs[0].broken = True
+        bed.service.rig.broken = True
         bed.wait_for(lambda s: s["trips"], 60.0)
         until(lambda: not chrome.find_element(By.ID, "ask").is_displayed())
         until(lambda: "The heat is cut: sensor open" in text(chrome, "loud"))
@@ -334,7 +328,7 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
             assert chrome.find_element(By.ID, "loud").is_displayed()
         bed.wait_for(lambda s: not s["running"], 60.0)
         # The wire is mended: then, with a name, it is acknowledged.
-        rigs[0].broken = False
+        bed.service.rig.broken = False
         bed.wait_for(lambda s: s["chamber_c"] is not None, 60.0)
         press(chrome, "acknowledge")
         chrome.find_element(By.ID, "who").send_keys("A person")
@@ -345,18 +339,12 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
 
 
 def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, tmp_path):
-    rigs = []
-
-    def weldable(oven):
-        rigs.append(VirtualRig(oven, load=oven.usual_load))
-        return rigs[0]
-
-    with another_bed(tmp_path / "welded", weldable) as bed:
+    with another_bed(tmp_path / "welded", VirtualRig) as bed:
         assert bed.ask("POST", "/api/start", {"file": "long.yaml", "confirm": True}, cookie=bed.unlocked())[0] == 200
         opened(chrome, bed)
         bed.wait_for(lambda s: s["duty"] > 0.0)
         for kind in ("contactor welded", "relay shorted"):
-            rigs[0].plant.inject(Fault(kind, rigs[0].plant.time_s))
+            bed.service.rig.plant.inject(Fault(kind, bed.service.rig.plant.time_s))
         bed.ask("POST", "/api/stop")
         bed.wait_for(lambda s: s["danger"], 60.0)
         until(lambda: "PULL THE PLUG" in text(chrome, "loud") and "contactor welded" in text(chrome, "loud"))
