@@ -197,8 +197,7 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
     # More than full power does not come past them: what looks like more is a sensor that changed its mind, and passes.
     s.past_open = cusum.grow(s.past_open, min(share, 1.0), allowance, dt) if open_s > GLOW_S else 0.0
     if s.past_open > policy.excess_share_s:
-        trip(s, "unexplained-heat", tick.time_s, watts=tick.unexplained_w)
-        endanger(s)
+        endanger(s)  # it has tripped: the sum of all is never less than this one
     if tick.time_s < s.settled_s or not tick.heating or lately < NONE_FIRED:
         return  # where no heat has been given, none can be missing
     s.missing = cusum.grow(s.missing, -share, allowance, dt)

@@ -306,6 +306,13 @@ def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil,
     assert s.past_open == 0.0
 
 
+@pytest.mark.parametrize("off_s, quiet_c, rise, rising", [
+    (POLICY.unasked_rise_s - 0.01, 80.0, 0.0, True), (POLICY.unasked_rise_s, 80.0, 0.0, False), (POLICY.unasked_rise_s, None, 0.0, True),
+    (1e4, 80.0, 0.5 * POLICY.unasked_rise_k, False), (1e4, 80.0, 0.5 * POLICY.unasked_rise_k + 0.01, True), (1e4, 80.0, -50.0, False)])  # fmt: skip
+def test_a_rise_may_go_on_until_somebody_has_looked_long_enough_and_seen_less_than_half_of_it(off_s, quiet_c, rise, rising):
+    assert heat.still_rising(state(off_s=off_s, quiet_c=quiet_c, slow_c=80.0 + rise), POLICY) is rising
+
+
 @pytest.mark.parametrize("since_s, rose", [(29.9, False), (30.0, True)])
 def test_what_rises_with_a_cold_junction_that_stepped_is_no_heat(since_s, rose):
     s = state(off_s=POLICY.unasked_rise_s + 300.0, quiet_c=80.0, slow_c=80.0 + POLICY.unasked_rise_k + 1.0, top_c=70.0, coil=False)
