@@ -153,8 +153,10 @@ def _unasked_rise(s: SafetyState, policy: Policy, cold: float | None, now: float
     off_s = min(s.off_s, now - s.coil_s) if s.coil is False else s.off_s
     cold_trip = s.trips.get("cold-junction")
     stepped = cold_trip is not None and now - cold_trip.time_s < COLD_STEP_S
-    if off_s < policy.unasked_rise_s or door or stepped:
-        s.quiet_c = max(s.slow_c, s.top_c) if door or stepped else None
+    # The level of a reading that jitters by more than its trip allows wanders by kelvins; what it does is no rise.
+    unsound = door or stepped or s.noise_k > policy.noise_k
+    if off_s < policy.unasked_rise_s or unsound:
+        s.quiet_c = max(s.slow_c, s.top_c) if unsound else None
         return
     if s.quiet_c is None:
         s.quiet_c = max(s.slow_c, s.top_c)

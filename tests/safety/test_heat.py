@@ -321,6 +321,14 @@ def test_what_rises_with_a_cold_junction_that_stepped_is_no_heat(since_s, rose):
     assert ("rise-no-heat" in s.trips, s.danger, s.quiet_c) == ((True, DANGER, 80.0) if rose else (False, "", s.slow_c))
 
 
+@pytest.mark.parametrize("noise_k, rose", [(POLICY.noise_k, True), (POLICY.noise_k + 0.01, False)])
+def test_what_the_level_of_a_jittering_reading_does_is_no_rise(noise_k, rose):
+    s = state(off_s=POLICY.unasked_rise_s + 300.0, quiet_c=80.0, slow_c=80.0 + POLICY.unasked_rise_k + 1.0, top_c=70.0, coil=False, noise_k=noise_k)
+    trip(s, "sensor-noisy", 900.0, noise="it is noisy")
+    heat._unasked_rise(s, POLICY, None, 1000.0, 0.0, 1.0, False)
+    assert ("rise-no-heat" in s.trips, s.danger, s.quiet_c) == ((True, DANGER, 80.0) if rose else (False, "", s.slow_c))
+
+
 @pytest.mark.parametrize("coil, danger", [(False, DANGER), (True, ""), (None, "")])
 def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
     for rise, tripped in ((POLICY.unasked_rise_k, False), (POLICY.unasked_rise_k + 0.01, True)):
