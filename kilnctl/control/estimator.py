@@ -1,5 +1,5 @@
 """What the oven's hidden temperatures are, and where the heat goes that the model does not explain: an extended Kalman filter on
-the energy balance with four added states. One is a heat flow into the chamber of unknown origin. Three are shares of what the
+the energy balance with five added states. One is a heat flow into the chamber of unknown origin, one its trend. Three are shares of what the
 model has, 1 where it is right: of the elements' power, of the heat that the lining takes from the chamber, of the heat that the
 contents take. A model that is wrong is mostly wrong by such a factor, and a factor stays what it is while the flows change: what
 was learnt on the way up holds at the landing, where a plain heat flow would have to be found anew.
@@ -16,15 +16,18 @@ import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
 
-#: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat.
-HEAT, POWER, LINING_TAKES, CONTENTS_TAKE = N, N + 1, N + 2, N + 3
-SIZE = N + 4
+#: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
+HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
+SIZE = N + 5
 #: What is believed of them at the start, standard deviations: of the heat as a share of full power.
 HEAT_SD, SHARES_SD = 0.05, np.array([0.1, 0.1, 0.2])
 #: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
 #: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
 #: they white, χ² of one degree of freedom: 4.6 % lie above SURE, 0.2 % above DOUBTFUL).
-CALM, QUICK = 5e-5, 1.5e-3
+CALM, QUICK = 2.5e-5, 1.5e-3
+#: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how long it lasts, s. What a model
+#: does not explain fades as the lining warms through; followed by a level alone it stays behind by that much for an hour.
+TREND_WALK, TREND_S = 4e-7, 900.0
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
 #: The same of the shares, per √s in doubt, and the part of it that is left in calm.
 SHARES_WALK, SHARES_CALM = np.array([3e-3, 3e-3, 5e-3]), 0.03
@@ -48,12 +51,13 @@ _DIAGONAL = slice(None, None, SIZE + 1)
 
 @dataclass(slots=True)
 class Estimate:
-    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (W into the chamber from nowhere known) and `shares` (power,
+    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (W into the chamber from nowhere known), its trend and `shares` (power,
     lining, contents) are of dead time ago. `unexplained_w`: all that the model as it is does not explain, as a heat flow into the chamber.
     `calm_w`: `heat_w` when last nothing sudden went on; `surprise`: the recent mean of reading minus prediction in its standard deviations."""
 
     x: tuple[float, ...]
     heat_w: float
+    trend_w_per_s: float
     shares: tuple[float, float, float]
     unexplained_w: float
     covariance: np.ndarray  # (SIZE, SIZE)
@@ -73,8 +77,8 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     warm = max(0.0, reading_c - ambient_c)
     x = (reading_c, reading_c, reading_c, ambient_c + 0.8 * warm, ambient_c + 0.6 * warm, ambient_c + 0.4 * warm, reading_c, reading_c)
     spread = np.array([0.3, 0.3, 0.02, 0.15, 0.2, 0.2, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
-    covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD)) ** 2)
-    return Estimate(x, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, x)
+    covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2)
+    return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, x)
 
 
 def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: float, dt_s: float, ambient_c: float,
@@ -85,7 +89,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     nothing is known to go on); an unusable reading only lets time pass; with `find_shares` False they stay what they are. (A thermocouple at
     the part is not asked: shelf and load are one lump here, and pulling that lump to what the part's surface shows cost the chamber more than
     it gave.)"""
-    x, heat, shares = estimate.x, estimate.heat_w, estimate.shares
+    x, heat, trend, shares = estimate.x, estimate.heat_w, estimate.trend_w_per_s, estimate.shares
     p, tangent, age = estimate.covariance, estimate.tangent, estimate.age
     surprise, rejected, calm = estimate.surprise, estimate.rejected, estimate.calm_w
     seen = usable and math.isfinite(reading_c)
@@ -100,16 +104,19 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     walk = SHARES_WALK * (0.0 if fixed else SHARES_CALM + (1.0 - SHARES_CALM) * news)
     if sudden:
         walk_w = max(walk_w, SUDDEN * model.power_w)
-    strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk))
+    strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [(TREND_WALK * model.power_w) ** 2]))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
+    climbs = 0.0
     while pending and late - pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late -= dt
+        before = x[SENSOR]
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
             a, by_power, by_heat = model.linearise(x, dt, ambient_c, *shares[1:])
             matrix = np.eye(SIZE)
             matrix[:N, :N], matrix[:N, HEAT] = a, by_heat
+            matrix[HEAT, TREND], matrix[TREND, TREND] = dt, math.exp(-dt / TREND_S)
             tangent, age = (matrix, x, dt, by_power, by_heat), 0
         age += 1
         matrix, _, _, by_power, by_heat = tangent
@@ -118,10 +125,14 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
         matrix[:N, LINING_TAKES] = 0.0 if fixed else by_heat * -into_lining
         matrix[:N, CONTENTS_TAKE] = 0.0 if fixed else by_heat * -into_contents
         x = model.step(x, shares[0] * watts, dt, ambient_c, heat, *shares[1:])
+        climbs = (x[SENSOR] - before) / dt
+        heat += trend * dt
+        trend *= matrix[TREND, TREND]
         p = matrix @ p @ matrix.T
         p.flat[_DIAGONAL] += strayed * dt
     if seen:
         s = p[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
+        # The filter stands at the tick that is nearest; what is left of the dead time is a straight line.
         innovation = reading_c - x[SENSOR]
         if innovation * innovation > WILD_SIGMAS**2 * s and rejected < REJECTS:
             rejected += 1
@@ -129,6 +140,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
             if rejected >= REJECTS and abs(innovation) > SUDDEN_K:
                 p = p.copy()  # until the dead time has passed it is still the last estimate's
                 p[POWER:, :POWER] = p[:POWER, POWER:] = 0.0
+                p[TREND, TREND] = trend = 0.0
                 p[CHAMBER, CHAMBER] += innovation * innovation
                 if sudden and (heat - calm) * innovation < 0.0:
                     # It leaves as suddenly as it came.
@@ -139,8 +151,8 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
             surprise += (innovation / math.sqrt(s) - surprise) * min(1.0, dt_s / SURPRISE_S)
             gain = p[:, SENSOR] / s
             p = p - gain[:, None] * p[SENSOR]
-            corrected = (np.array((*x, heat, *shares)) + gain * innovation).tolist()
-            x, heat = tuple(corrected[:N]), corrected[HEAT]
+            corrected = (np.array((*x, heat, *shares, trend)) + gain * innovation).tolist()
+            x, heat, trend = tuple(corrected[:N]), corrected[HEAT], corrected[TREND]
             bound = LARGEST_UNEXPLAINED * model.power_w
             heat = min(bound, max(-bound, heat))
             for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
@@ -148,7 +160,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
                     # At its bound it can explain no more, and must not be taken for uncertain: what is left is for the others to explain.
                     corrected[k] = min(high, max(low, corrected[k]))
                     p[k, :] = p[:, k] = 0.0
-            shares = tuple(corrected[POWER:])
+            shares = tuple(corrected[POWER:TREND])
     if not all(LOWEST_C < t < HIGHEST_C for t in x):
         # No oven is like that: whatever led there (an oven wholly unlike the model, readings that jump), begin anew from what is seen.
         return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
@@ -162,7 +174,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     lately = estimate.lately_w + (power_w - estimate.lately_w) * min(1.0, dt_s / LATELY_S)
     into_lining, into_contents = model.taken_w(now)
     unexplained = heat + (shares[0] - 1.0) * lately - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
-    return Estimate(x, heat, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, lately, sudden_s, now)
+    return Estimate(x, heat, trend, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, lately, sudden_s, now)
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:
@@ -180,7 +192,7 @@ def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
     """The same estimate with the unknown heat set, whatever the temperatures are."""
     covariance = estimate.covariance.copy()
     covariance[HEAT, :HEAT] = covariance[:HEAT, HEAT] = covariance[HEAT, POWER:] = covariance[POWER:, HEAT] = 0.0
-    return replace(estimate, heat_w=heat_w, covariance=covariance)
+    return replace(estimate, heat_w=heat_w, trend_w_per_s=0.0, covariance=covariance)
 
 
 def spread_k(estimate: Estimate, state: int) -> float:

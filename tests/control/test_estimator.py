@@ -178,6 +178,31 @@ def test_what_is_unknown_in_calm_is_remembered_whatever_the_trim(cabinet_model, 
     assert estimator.update(m, estimate, 190.0, power, 1.0, 20.0, 0.15, wander, drift=10.0).calm_w == estimate.calm_w
 
 
+def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_model, monkeypatch):
+    """What a model does not explain changes for an hour as the lining warms through. A level that only wanders stays behind a steady drift (a type 1
+    loop on a ramp; e.g. G. F. Franklin et al., Feedback Control of Dynamic Systems, section 4.2, from memory); a trend that itself fades takes part of that away."""
+
+    def mean_error(trend_walk: float) -> float:
+        monkeypatch.setattr(estimator, "TREND_WALK", trend_walk)
+        m = cabinet_model
+        x, power = m.steady(200.0)
+        x, estimate, errors = tuple(x), estimator.start(m, 200.0, 20.0), []
+        estimate.x = estimate.now = x
+        line = [200.0] * (1 + int(m.dead_s))
+        for i in range(3600):
+            # 0.3 % of full power a minute; the power is lowered by as much, as a control would that knew of it.
+            heat = 5e-5 * m.power_w * i
+            x = m.step(x, max(0.0, power - heat), 1.0, 20.0, heat if heat < power else power)
+            line.append(x[SENSOR])
+            estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)], max(0.0, power - heat), 1.0, 20.0, 0.15)
+            if 900 <= i < 0.9 * power / (5e-5 * m.power_w):
+                errors.append(estimate.now[CHAMBER] - x[CHAMBER])
+        return abs(float(np.mean(errors)))
+
+    with_trend, without = mean_error(estimator.TREND_WALK), mean_error(0.0)
+    assert with_trend < 0.7 * without
+
+
 def test_an_update_leaves_the_estimate_before_it_as_it_was(cabinet_model):
     """Also where something sudden is seen before the dead time has passed once."""
     before = dataclasses.replace(estimator.start(cabinet_model, 200.0, 20.0), rejected=estimator.REJECTS)
