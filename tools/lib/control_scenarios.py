@@ -55,8 +55,9 @@ def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
     soak = (Step(to_c=top, hold_s=12 * 3600.0, within_k=5.0),)
     ramps = (Step(to_c=0.5 * top, at_k_per_s=0.5 * top / 2400.0, hold_s=900.0, within_k=5.0),
              Step(to_c=0.8 * top, at_k_per_s=0.3 * top / 2400.0, hold_s=3600.0, within_k=5.0))  # fmt: skip
-    # A band without end: the steps come by the clock, for everybody at the same moment.
-    small = (Step(to_c=low, hold_s=float(settled_s), within_k=1e4), Step(to_c=low + 10.0, hold_s=1500.0, within_k=1e4),
+    # A band without end: the steps come by the clock, for everybody at the same moment; and the goal (`goal_of`) jumps where the bound's grid has
+    # a new power, for within one it would begin early and not be seen to.
+    small = (Step(to_c=low, hold_s=settled_s + 1.0, within_k=1e4), Step(to_c=low + 10.0, hold_s=1499.0, within_k=1e4),
              Step(to_c=low + 5.0, hold_s=3600.0, within_k=1e4))  # fmt: skip
     long = (Step(to_c=0.4 * top, at_k_per_s=0.4 * top / 7200.0, hold_s=3600.0, within_k=5.0),
             Step(to_c=top, at_k_per_s=0.6 * top / 10800.0, hold_s=7200.0, within_k=5.0),
