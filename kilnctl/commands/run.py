@@ -34,7 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, load_schedule
-    from ..service.service import prepare
+    from ..service.session import prepare
 
     oven = load_oven(args.oven)
     if bool(args.schedule) == args.idle:
@@ -119,7 +119,7 @@ class Start:
 
     def __call__(self, service) -> None:
         from .. import safety
-        from ..service.service import judge_resume, unfinished
+        from ..service.cutoff import judge_resume, unfinished
 
         if self.args.acknowledge and service.rest.trips:
             standing = service.rest.acknowledge(self.args.acknowledge, self.args.reading_is_right)

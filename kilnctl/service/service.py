@@ -19,12 +19,11 @@ from ..rig import Rig, RigLost
 from ..safety import Trip, likeness, notice
 from ..safety.words import LOUD, WORDS
 from ..settings.oven import Oven
-from ..settings.schedule import load_schedule
-from . import host, latched, outlook, resume
+from . import host, latched, outlook, status
 from .curve import KEPT, Curve
 from .door import Door
 from .keeper import EVERY_S, Keeper
-from .session import OFF, Order, Rest, Session, prepare
+from .session import OFF, Order, Rest, Session
 from .starts import Starts
 
 #: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
@@ -271,7 +270,7 @@ class Service:
                 self._finish(session.over)
         self._act = act
         self._remember(reading)
-        self.snapshot = self._status(act, reading)
+        self.snapshot = status.of(self, act, reading)
         self.watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
     def _command(self, act) -> None:
@@ -372,7 +371,7 @@ class Service:
 
     def _remember(self, reading: Reading) -> None:
         """What is known of the oven's heat. While a trip says that the reading may be too low, what was believed before it counts, and the second sensor."""
-        wall, doubted = time.time(), self._doubted()
+        wall, doubted = time.time(), self.doubted()
         values = [(reading.chamber_c, 0.0)] if self._act.verdict.usable else []
         if doubted:
             values += [*self._believed().values(), *([(reading.limit_c, 0.0)] if reading.limit_c is not None and math.isfinite(reading.limit_c) else [])]
@@ -381,11 +380,11 @@ class Service:
         if self._step % max(1, round(10.0 / self.pace.tick_s)) == 0:
             self._save()
 
-    def _trips(self) -> tuple[Trip, ...]:
+    def trips(self) -> tuple[Trip, ...]:
         return self.session.trips if self.session is not None else self.rest.trips
 
-    def _doubted(self) -> bool:
-        return notice.doubted(t.fault for t in self._trips())
+    def doubted(self) -> bool:
+        return notice.doubted(t.fault for t in self.trips())
 
     def _believed(self) -> latched.Believed:
         now = self._last_s or 0.0
@@ -401,59 +400,6 @@ class Service:
         wall = time.time()
         limits = self.saved.get("limits") if session is None and not self.outcome else self._limits
         self.saved = {"oven": self.oven.name, "boot": boot_id, "boottime_s": boottime, "wall_s": wall, "limits": limits, "run": run,
-                      "hot": notice.to_mapping(self.hot) if self.hot else None, "trips": latched.to_saved(self._trips(), self._believed(), wall),
+                      "hot": notice.to_mapping(self.hot) if self.hot else None, "trips": latched.to_saved(self.trips(), self._believed(), wall),
                       "tripped_by": latched.limits_to_saved(session.order.policy if session is not None else self.rest.tripped_by)}  # fmt: skip
         self.keeper.keep(self.saved, urgent)
-
-    def _status(self, act, reading: Reading) -> dict:
-        d, session = act.decision, self.session
-        late = self.pace.late
-        trips = self._trips()
-        state = "tripped" if trips else "idle" if session is None else d.phase
-        usable = act.verdict.usable
-        record = self.recorder.state() if self.recorder is not None else None
-        return {
-            "ok": True, "oven": self.oven.name, "state": state, "running": session is not None, "outcome": self.outcome,
-            "reason": act.verdict.reason if act.verdict.permit is None and (d.demand_w > 0.0 or trips) else d.reason,
-            "danger": act.verdict.danger, "trips": [plain(t) for t in trips], "warnings": list(act.verdict.warnings),
-            "notice": notice.notice(self.hot, time.time(), reading.chamber_c if usable and not self._doubted() else None),
-            "chamber_c": reading.chamber_c if usable else None, "limit_c": reading.limit_c, "part_c": reading.part_c,
-            "part_estimate_c": d.part_c, "part_sd_k": d.part_sd_k, "element_estimate_c": d.element_c, "reference_c": d.reference_c,
-            "duty": act.duty, "demand_w": d.demand_w, "feedforward_w": d.feedforward_w, "trim_w": d.trim_w, "unexplained_w": d.unexplained_w,
-            "ledger_w": outlook.ledger(session, d), "full_w": d.full_w, "supply_v": reading.supply_v, "contactor": act.contactor, "door_open": reading.door_open,
-            "airflow_proved": reading.airflow_proved, "faults": list(reading.faults),
-            "run_s": session.time_s if session else 0.0, "left_s": d.left_s, "energy_j": session.chain.energy_j if session else 0.0,
-            "schedule": session.order.schedule.name if session else "", "schedule_file": session.order.schedule.file if session else "",
-            "step": d.step + 1 if session else 0, "held": bool(session and getattr(session.chain.control.position, "held", False)),
-            "model": session.order.words if session else "", "folder": str(self.folder or ""), "started": self.started if session else "",
-            "rows": len(self.curve), "refusal": "" if session else self.refusal(),
-            "rig": {"kind": self.rig.facts.kind, "name": self.rig.facts.name, "unproved": list(self.rig.facts.unproved)},
-            "record": None if record is None else {"written": record.written, "dropped": record.dropped, "lost": record.lost,
-                                                   "failure": record.failure, "slowest_s": record.slowest_s},
-            "ticks": {"count": late.count, "overruns": late.overruns, "p50_s": late.quantile_s(0.5), "p99_s": late.quantile_s(0.99), "worst_s": late.worst_s},
-            "answered": time.strftime("%Y-%m-%d %H:%M:%S"),
-        }  # fmt: skip
-
-
-def unfinished(saved: dict, oven: Oven) -> dict | None:
-    """What was running when the last process ended without an end, or None."""
-    run = saved.get("run")
-    return run if isinstance(run, dict) and run.get("folder") else None
-
-
-def judge_resume(service: Service, run: dict) -> tuple[resume.Verdict, Order | None]:
-    """Whether the run that was cut off goes on, from the first readings. Raises nothing; what cannot be read stops it, in words."""
-    boot_id, boottime = host.boot()
-    away = resume.outage_s(service.saved_before, boot_id, boottime, time.time()) + float((run.get("place") or {}).get("outage_s", 0.0))
-    reading = service._reading.chamber_c if service._act is not None and service._act.verdict.usable else math.nan
-    nothing = lambda why: (resume.Verdict(False, why, away, math.nan, reading), None)  # noqa: E731
-    if service.oven.sha256 != run.get("oven_sha256"):
-        return nothing("a run was cut off, and the oven's description has been changed since: it does not go on")
-    try:
-        schedule = load_schedule(run.get("schedule") or "")
-        if schedule.sha256 != run.get("schedule_sha256"):
-            return nothing("a run was cut off, and its schedule has been changed since: it does not go on")
-        order = prepare(service.oven, schedule, run.get("model") or None, reading if math.isfinite(reading) else None)
-    except KilnctlError as error:
-        return nothing(f"a run was cut off, and cannot go on: {error}")
-    return resume.decide(run.get("place"), schedule.after_power_loss, order.model, away, reading), order

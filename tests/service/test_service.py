@@ -18,7 +18,8 @@ from kilnctl.record.reader import read_run
 from kilnctl.rig import RigLost, VirtualRig
 from kilnctl.service.door import ask
 from kilnctl.service.pace import SimulatedPace
-from kilnctl.service.service import Service, prepare
+from kilnctl.service.service import Service
+from kilnctl.service.session import prepare
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent / "powder-cure.yaml"
