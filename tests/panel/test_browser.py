@@ -217,6 +217,22 @@ def _open(port: int) -> bool:
         return False
 
 
+def test_a_schedule_that_this_oven_may_not_run_shows_why_and_no_curve(chrome, bed):
+    bed.rest()
+    opened(chrome, bed)
+    chrome.find_element(By.CSS_SELECTOR, "[data-page=schedules]").click()
+    press(chrome, "schedule-new")
+    until(lambda: chrome.find_element(By.ID, "plan-curve").is_displayed())
+    place = chrome.find_element(By.ID, "schedule-text")
+    place.clear()
+    place.send_keys("schedule: Too hot\nsteps:\n- {name: up, to: 900 °C, hold: 5 min}\n")
+    press(chrome, "schedule-check")
+    until(lambda: "not to be run on this oven" in text(chrome, "schedule-plan"))
+    assert not chrome.find_element(By.ID, "plan-curve").is_displayed()
+    assert not chrome.find_element(By.ID, "schedule-start").is_enabled() and not chrome.find_element(By.ID, "schedule-save").is_enabled()
+    assert complaints(chrome) == []
+
+
 def test_stop_is_one_touch_and_asks_nobody(chrome, bed):
     bed.rest()
     opened(chrome, bed)
