@@ -10,6 +10,10 @@ from .firing import Burst, Pattern
 from .reading import Reading
 from .safety import Policy, Tick, Trip, Verdict, startup
 
+#: After a trip an oven is watched and recorded for so long before the record is closed, s: longer than a rise past relay and contactor needs to
+#: show (`unasked_rise_s` and the rise itself).
+AFTER_TRIP_S = 300.0
+
 
 @dataclass(frozen=True, slots=True)
 class Actuation:

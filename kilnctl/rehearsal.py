@@ -7,15 +7,12 @@ from typing import Callable
 import numpy as np
 
 from . import control, firing, safety
-from .chain import Chain
+from .chain import AFTER_TRIP_S, Chain
 from .model.day_zero import day_zero
 from .record.columns import COLUMNS, row_of
 from .record.events import Event, Teller
 from .settings.oven import Oven
 from .settings.schedule import Schedule
-
-#: After a trip the plant is followed for so long, to see that the heat really is off, s.
-AFTER_TRIP_S = 120.0
 
 
 @dataclass

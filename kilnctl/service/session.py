@@ -9,7 +9,7 @@ import threading
 from dataclasses import dataclass, replace
 
 from .. import control, firing, safety
-from ..chain import Actuation, Chain
+from ..chain import AFTER_TRIP_S, Actuation, Chain
 from ..control import reference
 from ..control.controller import Decision
 from ..errors import KilnctlError
@@ -25,9 +25,6 @@ from ..settings.oven import Load, Oven
 from ..settings.schedule import Schedule
 from . import latched
 
-#: After a trip the oven is watched and recorded for so long before the record is closed, s: longer than a rise past relay and contactor needs to
-#: show (`unasked_rise_s` and the rise itself).
-AFTER_TRIP_S = 300.0
 #: Longest that checking a description may take on a small computer, s.
 CHECK_S = 120.0
 OFF = Burst(0, (0,), (), 0.0)

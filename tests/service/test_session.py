@@ -6,11 +6,12 @@ import math
 import pytest
 
 from kilnctl import Reading
+from kilnctl.chain import AFTER_TRIP_S
 from kilnctl.control import reference
 from kilnctl.model.energy import CHAMBER, SENSOR
 from kilnctl.plants.oven import VirtualOven
 from kilnctl.service import resume
-from kilnctl.service.session import AFTER_TRIP_S, Rest, Session, cooled_state, prepare
+from kilnctl.service.session import Rest, Session, cooled_state, prepare
 
 
 @pytest.fixture(scope="module")
