@@ -142,10 +142,7 @@ class Start:
         if refused:
             return self._refuse(refused + (" Start again with --acknowledge YOUR-NAME once its cause is gone" if service.rest.trips else ""))
         order = service.ordered(self.order)
-        # It was prepared before anybody knew how hot the chamber is; from where it starts may be above all that the schedule asks for.
-        trip_c = safety.schedule_trip_c(order.oven, order.schedule, service.chamber_c())
-        order = dataclasses.replace(order, policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c))
-        service.tell(safety.schedule_trip_words(order.schedule, trip_c))
+        service.tell(safety.schedule_trip_words(order.schedule, order.policy.schedule_trip_c))
         if order.unlike and not self.args.confirm and not (service.rig.facts.kind == "virtual" and not service.saved_before.get("limits")):
             return self._refuse("these limits are unlike the last run's:\n  " + "\n  ".join(order.unlike) + "\nif that is right, say --confirm")
         for shortfall in order.programme.shortfalls:

@@ -16,7 +16,7 @@ from ..record.columns import INDEX
 from ..record.folder import Begun, begin, new_folder, plain
 from ..record.recorder import LEAST_FREE, Recorder
 from ..rig import Rig, RigLost
-from ..safety import Trip, likeness, notice
+from ..safety import Trip, likeness, notice, schedule_trip_c
 from ..safety.words import LOUD, WORDS
 from ..settings.oven import Oven
 from . import host, latched, outlook, status
@@ -149,8 +149,9 @@ class Service:
         return ""
 
     def ordered(self, order: Order) -> Order:
-        """The order with what is unlike the last run's limits."""
-        return dataclasses.replace(order, unlike=likeness.unlike(self.rest.policy, self.saved.get("limits")))
+        """The order with what is unlike the last run's limits, and with its limit above the plan: one may start from above all that it asks for."""
+        trip_c = schedule_trip_c(order.oven, order.schedule, self.chamber_c())
+        return dataclasses.replace(order, unlike=likeness.unlike(self.rest.policy, self.saved.get("limits")), policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c))
 
     def open_record(self, order: Order, folder: Path | None = None) -> tuple[Path, Recorder]:
         """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk: not for the tick. Raises KilnctlError."""
