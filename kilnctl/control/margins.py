@@ -89,14 +89,14 @@ def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control=controller
 
 
 def _edge(good, low: float, high: float, relative: float) -> float:
-    """The largest value up to which all is good, from a good low; infinite when that is beyond high."""
+    """The largest value up to which all is good, from a good low; infinite when high is still good."""
     step = 0.25 * max(low, 4.0)
-    while good(low + step):
+    while good(min(high, low + step)):
         low += step
-        step *= 1.4
-        if low + step > high:
+        if low >= high:
             return math.inf
-    high = low + step
+        step *= 1.4
+    high = min(high, low + step)
     while high - low > relative * max(1.0, low):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if good(middle) else (low, middle)

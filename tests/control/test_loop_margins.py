@@ -8,7 +8,7 @@ import pytest
 
 from kilnctl import control
 from kilnctl.control import estimator
-from kilnctl.control.margins import _Loop, loop_margins
+from kilnctl.control.margins import _edge, _Loop, loop_margins
 from kilnctl.control.plain import simc_pi
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.margins import linear_at, margins
@@ -44,6 +44,12 @@ def test_the_control_keeps_its_distance_from_trembling(oven, name, at_c):
     periods = np.geomspace(max(6.0 * loop.dt, 2.0 * model.dead_s), 20.0 * (model.dead_s + model.lag_at_s(at_c)), 6)
     assert max(loop.sensitivity(float(p)) for p in periods) < 1.9
     assert not loop.dies_away(30.0, 0.0), "the measurement knows what trembling is"
+
+
+@pytest.mark.parametrize("limit", [1.5, 2.2, 5.0, 7.9, 8.0, 100.0])
+def test_an_edge_is_found_up_to_the_end_of_the_scale(limit):
+    found = _edge(lambda value: value <= limit, 1.0, 8.0, 0.03)
+    assert found == (math.inf if limit >= 8.0 else pytest.approx(limit, abs=0.03 * limit))
 
 
 def test_where_the_limits_rule_there_are_no_margins(oven):
