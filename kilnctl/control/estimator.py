@@ -127,7 +127,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
         x = model.step(x, shares[0] * watts, dt, ambient_c, heat, *shares[1:])
         climbs = (x[SENSOR] - before) / dt
         heat += trend * dt
-        trend *= matrix[TREND, TREND]
+        trend *= math.exp(-dt / TREND_S)
         p = matrix @ p @ matrix.T
         p.flat[_DIAGONAL] += strayed * dt
     if seen:
