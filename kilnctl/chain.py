@@ -13,6 +13,8 @@ from .safety import Policy, Tick, Trip, Verdict, startup
 #: After a trip an oven is watched and recorded for so long before the record is closed, s: longer than a rise past relay and contactor needs to
 #: show (`unasked_rise_s` and the rise itself).
 AFTER_TRIP_S = 300.0
+#: An oven that stays cold for no reason that a rule gives would puzzle a person for hours.
+REFUSED = "heat is wanted and allowed, and the gate lets none pass: what was asked of it is not plainly a duty. A fault of this program; please report it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,8 @@ class Chain:
             if purging and not verdict.trips and decision.phase not in ("cooling", "finished"):
                 decision = replace(decision, phase="purge")
             duty = self.gate.pass_duty(decision.duty, verdict.permit, now_s, step)
+            if duty == 0.0 and decision.duty > 0.0 and verdict.permit is not None:
+                verdict = replace(verdict, warnings=(*verdict.warnings, REFUSED))
             if last is None or not last.contactor or not contactor:
                 # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
                 duty = 0.0

@@ -1,15 +1,18 @@
 """The whole tick under anything: what a person asks for, readings, clock jumps and nonsense in any order, through control, rules, gate and
 firing. `test_gate.py` does the same to rules and gate alone."""
 
+import dataclasses
 import math
 from pathlib import Path
 
+import numpy as np
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from kilnctl import Reading, control, firing, load_oven, safety
-from kilnctl.chain import Chain
+from kilnctl.chain import REFUSED, Chain
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.oven import VirtualOven
 from kilnctl.settings.schedule import Schedule, Step
@@ -37,6 +40,7 @@ class AnyRun(RuleBasedStateMachine):
         before, self.now, self.step = self.act, self.now + dt, self.step + forward
         self.act = self.chain.tick(reading, self.now, 1.0, self.step, requests)
         permit = self.act.verdict.permit
+        assert type(self.act.decision.duty) is float, "the gate passes nothing else"
         if self.act.duty > 0.0 or self.act.fired > 0.0:
             assert permit is not None and permit.from_s <= self.now <= permit.until_s and permit.step == self.step
             assert self.act.duty <= permit.duty_limit <= 1.0 and 0.0 <= self.act.fired <= 1.0
@@ -74,6 +78,29 @@ class AnyRun(RuleBasedStateMachine):
 
 TestAnyRun = AnyRun.TestCase
 TestAnyRun.settings = settings(max_examples=30, stateful_step_count=20)
+
+
+class NotPlain:
+    """The control, with a duty that is no float of Python's."""
+
+    start = staticmethod(control.start)
+
+    @staticmethod
+    def step(*arguments):
+        state, decision = control.step(*arguments)
+        return state, dataclasses.replace(decision, duty=np.float64(decision.duty))
+
+
+@pytest.mark.parametrize("controller, told", [(NotPlain, True), (control, False)])
+def test_what_the_gate_refuses_without_a_rule_is_told(controller, told):
+    programme, plant = control.prepare(OVEN, PLAN, MODEL, 20.0), VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
+    chain = Chain(controller, programme, safety.policy_for(OVEN, PLAN, MODEL), firing.pattern_for(OVEN), lambda c: HOLDING)
+    reading = plant.advance(1.0, 0.0, False)
+    for i in range(1, 8):
+        act = chain.tick(dataclasses.replace(reading, airflow_proved=True), float(i), 1.0, i)
+        reading = plant.advance(1.0, act.fired, act.contactor)
+    assert act.decision.duty > 0.5 and act.verdict.permit is not None and act.contactor
+    assert (REFUSED in act.verdict.warnings) is told and (act.duty == 0.0) is told
 
 
 def test_what_cannot_be_a_share_is_not_taken_for_what_was_fired():
