@@ -223,7 +223,7 @@ FAULTS: tuple[Fault, ...] = (
           threshold="ceilings of oven and schedule", reaction=CUT, hardware="a timer in the coil circuit, if left alone",
           rationale="a soak whose band is never reached would last for ever"),
     Fault(id="F39", cause="rise beyond what full power can do", seen="rate of the reading", rules=("rise-too-fast", "sensor-jump"),
-          detect_within_s=20.0, threshold="2.5 × the model's fastest, at least 1 K/s, for 5 s", reaction=CUT, hardware="smoke detector; extinguisher",
+          detect_within_s=30.0, threshold="2.5 × the model's fastest, at least 1 K/s, for 5 s, above where the chamber has lately been", reaction=CUT, hardware="smoke detector; extinguisher",
           rationale="a burning load, or a sensor that lies"),
     Fault(id="F40", needs=SECOND,
           cause="circulation fan stopped", seen="heat reaches the chamber more slowly; layers of unequal warmth",
