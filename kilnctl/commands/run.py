@@ -126,7 +126,7 @@ class Start:
             if standing:
                 return self._refuse(f"not acknowledged: {service.standing_words(standing)}; see to its cause")
             service.tell(f"acknowledged by {self.args.acknowledge}")
-        cut_off = unfinished(service.saved_before, service.oven)
+        cut_off = unfinished(service.saved_before)
         if cut_off is not None and not self.args.anew:
             verdict, order = judge_resume(service, cut_off)
             service.tell(f"after a power cut: {verdict.words}")

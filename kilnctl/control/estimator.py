@@ -25,11 +25,11 @@ HEAT_SD, SHARES_SD = 0.05, np.array([0.1, 0.1, 0.2])
 #: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
 #: they white, χ² of one degree of freedom: 4.6 % lie above SURE, 0.2 % above DOUBTFUL).
 CALM, QUICK = 2.5e-5, 1.5e-3
+SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
 #: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how long it lasts, s. What a model
 #: does not explain fades as the lining warms through; followed by a level alone it stays behind by that much for an hour.
 TREND_WALK, TREND_S = 4e-7, 900.0
-SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
-#: The same of the shares, per √s in doubt, and the part of it that is left in calm.
+#: The random walk of the shares, per √s in doubt, and the part of it that is left in calm.
 SHARES_WALK, SHARES_CALM = np.array([3e-3, 3e-3, 5e-3]), 0.03
 #: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
 SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)

@@ -4,13 +4,12 @@ import math
 import time
 
 from ..errors import KilnctlError
-from ..settings.oven import Oven
 from ..settings.schedule import load_schedule
 from . import host, resume
 from .session import Order, prepare
 
 
-def unfinished(saved: dict, oven: Oven) -> dict | None:
+def unfinished(saved: dict) -> dict | None:
     """What was running when the last process ended without an end, or None."""
     run = saved.get("run")
     return run if isinstance(run, dict) and run.get("folder") else None
