@@ -59,6 +59,7 @@ class Service:
         self._limits = likeness.to_mapping(self.rest.policy)
         self.session: Session | None = None
         self.recorder: Recorder | None = None
+        self._closing: list[threading.Thread] = []
         self.folder: Path | None = None
         self.started = ""
         self.outcome = ""
@@ -216,6 +217,9 @@ class Service:
             if self.session is not None:
                 self._finish("interrupted")
             self.starts.close()
+            # Whoever reads the record once this has returned reads all of it.
+            for closing in self._closing:
+                closing.join()
             self._save(urgent=True)
             self.door.close()
             self.keeper.close()
@@ -223,6 +227,12 @@ class Service:
             self.owner.release()
             for number, handler in previous.items():
                 signal.signal(number, handler)
+
+    def close_record(self, recorder: Recorder) -> None:
+        """Let the disk have the rest of it: not waited for before the service itself ends."""
+        closing = threading.Thread(target=recorder.close, name="closing", daemon=False)
+        closing.start()
+        self._closing = [c for c in self._closing if c.is_alive()] + [closing]
 
     def close_cut_off(self, run: dict, words: str) -> None:
         """Say in the record of a run that does not go on how it ended."""
@@ -332,10 +342,7 @@ class Service:
         self.session, self.outcome = None, outcome
         self.rest = Rest(self.oven, state=session.chain.safety, policy=session.order.policy if session.trips else None)
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
-        if self.idle:
-            threading.Thread(target=recorder.close, name="closing", daemon=False).start()
-        else:
-            recorder.close()
+        self.close_record(recorder)
         self._save(urgent=True)
 
     def _stopped(self) -> None:

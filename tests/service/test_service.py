@@ -15,6 +15,7 @@ import pytest
 
 from kilnctl.cli import main
 from kilnctl.record.reader import read_run
+from kilnctl.record.recorder import Recorder
 from kilnctl.rig import RigLost, VirtualRig
 from kilnctl.service.door import ask
 from kilnctl.service.pace import SimulatedPace
@@ -208,7 +209,14 @@ class Unplugged(VirtualRig):
 
 
 @pytest.mark.parametrize("idle", [False, True])
-def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tmp_path, idle):
+def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tmp_path, idle, monkeypatch):
+    def slow(recorder):
+        # The record is whole when `run` has returned, also where the disk takes its time.
+        time.sleep(0.3)
+        return synced(recorder)
+
+    synced = Recorder._sync
+    monkeypatch.setattr(Recorder, "_sync", slow)
     cabinet = oven("curing-cabinet")
     rig = Unplugged(cabinet, load=cabinet.usual_load)
 
