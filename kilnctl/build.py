@@ -6,7 +6,8 @@ The one place where sizing, virtual oven and model get these, so that they canno
 import math
 from dataclasses import dataclass
 
-from .settings.oven import Elements, Face, Load, Oven, Wall
+from .settings.body import Elements, Face, Load, Wall
+from .settings.oven import Oven
 from .thermal.box import CORNER, EDGE
 from .thermal.elements import ALLOYS, recommended_load_w_m2
 from .thermal.materials import Material, air_gap, find, from_points, from_polynomial

@@ -7,7 +7,8 @@ from pathlib import Path
 from .plants.conditions import Conditions, Variation
 from .plants.faults import Fault
 from .plants.sensors import SensorErrors
-from .settings.oven import Load, Oven
+from .settings.body import Load
+from .settings.oven import Oven
 from .settings.virtual import Virtual
 
 

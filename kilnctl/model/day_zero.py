@@ -12,7 +12,8 @@ import math
 import numpy as np
 
 from ..build import geometry_of, layers_of, load_material
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
 from ..thermal.elements import resistance_factor
 from ..thermal.enclosure import star_conductances_m2

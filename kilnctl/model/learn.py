@@ -13,7 +13,8 @@ from ..chain import Chain
 from ..control import estimator
 from ..errors import KilnctlError
 from ..reading import Reading
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..settings.schedule import Schedule, Step
 from . import experiment as trial
 from .day_zero import day_zero

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..settings.oven import Load
+from ..settings.body import Load
 from .energy import EnergyModel
 from .parameters import PARAMETERS, scaled, value_of
 

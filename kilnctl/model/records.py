@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import KilnctlError
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 
 #: Shortest record worth fitting, and least movement of the reading in it.
 SHORTEST_S, LEAST_SPAN_K = 600.0, 5.0

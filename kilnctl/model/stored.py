@@ -19,7 +19,8 @@ from pathlib import Path
 import yaml
 
 from ..errors import KilnctlError
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from .day_zero import day_zero
 from .energy import EnergyModel
 from .outcome import Fit

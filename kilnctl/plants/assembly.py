@@ -11,7 +11,8 @@ import numpy as np
 
 from ..build import INSIDE, ElementFacts, element_facts, geometry_of, layers_of, load_material
 from ..errors import KilnctlError
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.enclosure import star_conductances_m2
 from ..thermal.materials import Material

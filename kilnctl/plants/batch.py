@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import KilnctlError
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_DIAMETER_M, SENSOR_EMISSIVITY, ideal_sensor_c

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..reading import Reading
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..thermal.constants import ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film

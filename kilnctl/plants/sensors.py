@@ -15,7 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..settings.oven import Sensor
+from ..settings.equipment import Sensor
 from ..thermal.thermocouples import emf_mv, range_c
 from .faults import Fault
 

@@ -18,7 +18,8 @@ from typing import Iterable
 import numpy as np
 
 from ..errors import KilnctlError
-from ..settings.oven import Load, Oven, load_oven
+from ..settings.body import Load
+from ..settings.oven import Oven, load_oven
 from ..settings.schedule import Cure, Schedule, Step, load_schedule
 from .columns import NAMES
 from .journal import read_journal, segments

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from ..errors import KilnctlError
 from ..firmware import chips
-from ..settings.oven import Sensor
+from ..settings.equipment import Sensor
 from ..thermal.thermocouples import emf_mv, temperature_c
 
 #: The MAX31855's straight line for each type, µV/°C (data sheet 19-5793, table 1; K as in its text, the others from memory).

@@ -21,7 +21,8 @@ from ..record.events import Event, Teller
 from ..safety import SafetyState, Tick, Trip
 from ..safety.state import DOUBTED, endanger
 from ..safety.words import LOUD
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from . import latched
 

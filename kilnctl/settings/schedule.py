@@ -5,9 +5,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Iterator
 
+from .body import Load
 from .document import parse_document, read_text
 from .fields import choice, flag, many, one, quantity, text
-from .oven import CEILING_C, Load
+from .oven import CEILING_C
 from .reader import read_root
 
 

@@ -14,7 +14,8 @@ from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER
 from ..settings.document import Problem, SettingsError
-from ..settings.oven import Load, Oven, Wall
+from ..settings.body import Load, Wall
+from ..settings.oven import Oven
 from ..thermal import elements as electric
 from .steady import Factors, Steady, SteadyOven
 

@@ -5,7 +5,8 @@ import math
 from dataclasses import dataclass, field
 
 from ..build import INSIDE, element_facts, geometry_of, layers_of, material_of
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C

@@ -11,7 +11,8 @@ from ..chain import Chain
 from ..model.energy import EnergyModel
 from ..record.summary import judged, summarise
 from ..rehearsal import as_run, follow, holding_table
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..settings.virtual import Virtual
 from ..virtual import conditions_of, drawn_oven

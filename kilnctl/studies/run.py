@@ -11,9 +11,9 @@ from typing import Callable, Iterable
 
 from .. import __version__, control, safety
 from ..errors import KilnctlError
-from ..model.energy import EnergyModel
 from ..model.stored import load_model, model_for
-from ..settings.oven import Load, Oven
+from ..settings.body import Load
+from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .draw import Case, Fitted, rehearse_draw
 from .vary import INPUTS, Vary, usual

@@ -6,7 +6,8 @@ from typing import Callable
 
 from ..build import material_of
 from ..errors import KilnctlError
-from ..settings.oven import Oven, Wall, Walls
+from ..settings.body import Wall, Walls
+from ..settings.oven import Oven
 from ..sizing.steady import Factors, SteadyOven
 from .vary import Vary, deviates, plant_seed, usual, virtual_of
 

@@ -9,7 +9,7 @@ from plant_cases import oven
 from kilnctl.plants.electrics import Electrics
 from kilnctl.plants.faults import Fault
 from kilnctl.plants.sensors import Emf, Probe, SensorErrors, emf_table, lag_share
-from kilnctl.settings.oven import CalibrationPoint, Sensor
+from kilnctl.settings.equipment import CalibrationPoint, Sensor
 
 
 def electrics(**more):

@@ -14,7 +14,7 @@ from kilnctl.plants.faults import Fault
 from kilnctl.plants.oven import VirtualOven
 from kilnctl.plants.protocol import Plant
 from kilnctl.reading import Reading
-from kilnctl.settings.oven import Load
+from kilnctl.settings.body import Load
 from kilnctl.thermal.enclosure import chamber_temperature_c
 
 CALM = Conditions(supply_drift=0.0)

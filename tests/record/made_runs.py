@@ -10,7 +10,7 @@ from kilnctl.record.columns import COLUMNS
 from kilnctl.record.folder import finish, new_folder
 from kilnctl.record.reader import RecordedEvent, RecordedTrip, RunRecord
 from kilnctl.record.summary import summarise
-from kilnctl.settings.oven import Load
+from kilnctl.settings.body import Load
 from kilnctl.settings.schedule import Cure, Schedule, Step
 
 OVEN = load_oven(Path(__file__).parents[2] / "configs/ovens/curing-cabinet.yaml")

@@ -22,7 +22,7 @@ from kilnctl.record.folder import Begun
 from kilnctl.record.plot import Chart, Panel, Series, svg
 from kilnctl.record.reader import read_run
 from kilnctl.record.summary import summarise
-from kilnctl.settings.oven import Load
+from kilnctl.settings.body import Load
 
 
 class Page(html.parser.HTMLParser):

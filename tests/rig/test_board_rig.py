@@ -16,7 +16,7 @@ from kilnctl.firmware import frames, logic
 from kilnctl.rig import Rig, RigLost
 from kilnctl.rig.board import BoardRig, Line, board_ceiling_c, flow_between, greet, parse_answer
 from kilnctl.safety import Permit, Policy, SafetyState, Tick, judge
-from kilnctl.settings.oven import CalibrationPoint
+from kilnctl.settings.equipment import CalibrationPoint
 
 sys.path.insert(0, str(Path(__file__).parent))
 from desk_line import DeskLine  # noqa: E402

@@ -11,7 +11,7 @@ from kilnctl.firing import Burst
 from kilnctl.rig import RigLost, pins
 from kilnctl.rig.pins import PinsRig
 from kilnctl.safety import Permit
-from kilnctl.settings.oven import Pins
+from kilnctl.settings.equipment import Pins
 
 RELAY, COIL, PULSE, CONTACT = 17, 27, 22, 5
 HOT_100 = [25, 0, 6, 64, 0, 0]  # data sheet: linearised 0x064000 is 100 °C, junction 25 °C, no fault

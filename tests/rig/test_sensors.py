@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from kilnctl.errors import KilnctlError
 from kilnctl.rig import sensors
 from kilnctl.rig.standin import registers_31856, word_31855
-from kilnctl.settings.oven import CalibrationPoint, Sensor
+from kilnctl.settings.equipment import CalibrationPoint, Sensor
 
 STRAIGHT = Sensor(front_end="max31855")
 

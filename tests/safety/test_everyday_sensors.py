@@ -17,7 +17,8 @@ from kilnctl.rig.standin import registers_31856, word_31855
 from kilnctl.safety import Policy, SafetyState, Tick, acknowledge, judge, policy_for
 from kilnctl.safety.faults import by_id
 from kilnctl.safety.policy import identical_s
-from kilnctl.settings.oven import Load, Sensor
+from kilnctl.settings.body import Load
+from kilnctl.settings.equipment import Sensor
 from kilnctl.settings.schedule import schedule_of
 from kilnctl.virtual import virtual_oven
 

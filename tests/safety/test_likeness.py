@@ -7,7 +7,8 @@ import math
 import pytest
 
 from kilnctl.safety import Policy, likeness, policy_for
-from kilnctl.settings.oven import CalibrationPoint, Rig, Safety
+from kilnctl.settings.equipment import CalibrationPoint, Rig
+from kilnctl.settings.oven import Safety
 
 BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 

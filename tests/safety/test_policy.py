@@ -11,7 +11,9 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.safety import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for, schedule_trip_c, schedule_trip_words
 from kilnctl.safety.faults import by_id
 from kilnctl.safety.policy import fastest_k_per_s, identical_s
-from kilnctl.settings.oven import CalibrationPoint, Control, Limits, Load, Rig, Safety, Sensor, Vent
+from kilnctl.settings.body import Load, Vent
+from kilnctl.settings.equipment import CalibrationPoint, Rig, Sensor
+from kilnctl.settings.oven import Control, Limits, Safety
 
 BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 

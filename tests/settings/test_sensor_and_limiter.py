@@ -3,7 +3,8 @@
 import pytest
 
 from kilnctl import SettingsError, load_oven
-from kilnctl.settings.oven import LIMITER_ABOVE_K, TYPE_HIGHEST_C
+from kilnctl.settings.equipment import TYPE_HIGHEST_C
+from kilnctl.settings.oven import LIMITER_ABOVE_K
 from kilnctl.thermal.thermocouples import TYPES, range_c
 
 

@@ -1,0 +1,136 @@
+"""What an oven is wired with: supply, switching, sensors, meters, and the rig that runs it."""
+
+from dataclasses import dataclass
+from typing import Iterator
+
+from .fields import choice, flag, integer, many, numbers, one, positive, quantity, text
+
+#: Up to where a thermocouple's type is to be trusted, °C: for T, J and E the upper end of tolerance class 2, for the others the end of the
+#: reference function (IEC 60584-1, from memory). Sheath and wire may bear less: their maker says.
+TYPE_HIGHEST_C = {"T": 350.0, "J": 750.0, "E": 900.0, "N": 1300.0, "K": 1372.0, "R": 1768.0, "S": 1768.0, "B": 1820.0}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Supply:
+    voltage_v: float = quantity("voltage", "nominal supply voltage", low=12.0, high=480.0)
+    frequency_hz: float = quantity("frequency", "supply frequency", low=49.0, high=61.0)
+    tolerance: float = quantity("fraction", "how far the voltage may lie from nominal", default=0.10, low=0.0, high=0.3,
+                                assume="public supplies are usually held within 10 %")  # fmt: skip
+    breaker_a: float | None = quantity("current", "rating of the breaker", default=None, low=1.0, high=125.0)
+    cable_area_m2: float | None = quantity("area", "cross-section of one conductor", default=None, low=2e-7, high=1e-4)
+    cable_length_m: float | None = quantity("length", "one-way length of the cable", default=None, low=0.1, high=500.0)
+    resistance_ohm: float = quantity("electrical resistance", "resistance of the supply up to the oven", default=0.4, low=0.0,
+                                     high=5.0, assume="reference impedance of IEC 60725, line and neutral")  # fmt: skip
+    reactance_ohm: float = quantity("electrical resistance", "reactance of the supply up to the oven", default=0.25, low=0.0,
+                                    high=5.0, assume="reference impedance of IEC 60725, line and neutral")  # fmt: skip
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if self.frequency_hz not in (50.0, 60.0):
+            yield "frequency_hz", f"the supply frequency is 50 Hz or 60 Hz, not {self.frequency_hz:g} Hz"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Switching:
+    pattern: str = choice(("fine", "balanced", "quiet lights"), "how short the bursts of mains cycles may be: finer is kinder to the "
+                          "elements, longer is kinder to the lights", default="balanced")  # fmt: skip
+    minimum_on_s: float | None = quantity("time", "shortest time on or off, instead of the pattern's own", default=None, low=0.0, high=120.0)
+    relays: int = integer("relays that are fired one after another, each with an equal share of the power", low=1, high=6, default=1)
+    relay_current_a: float | None = quantity("current", "rated current of the solid-state relay", default=None, low=1.0, high=200.0)
+    heat_sink_k_per_w: float | None = positive("thermal resistance", "relay's heat sink to air", 50.0, default=None)
+    contactor_delay_s: float = quantity("time", "time the contactor needs to pull in or drop out", default=0.05, low=0.0, high=1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CalibrationPoint:
+    reads_c: float = quantity("temperature", "what the sensor shows", low=-50.0, high=1800.0)
+    true_c: float = quantity("temperature", "what a reference shows beside it", low=-50.0, high=1800.0, key="is")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensor:
+    type: str = choice(("K", "N", "S", "R", "J", "T", "B", "E"), "thermocouple type letter", default="K")
+    lag_s: float = quantity("time", "time constant of the junction in its sheath, in still air", default=12.0, low=0.0, high=600.0,
+                            assume="a 3 mm sheathed junction in still air; bare wire is faster")  # fmt: skip
+    dead_time_s: float = quantity("time", "pure delay before the junction notices", default=2.0, low=0.0, high=60.0,
+                                  assume="conversion and filtering, and the air's way to the sensor")  # fmt: skip
+    noise_k: float = quantity("difference", "standard deviation of one reading", default=0.15, low=0.0, high=10.0,
+                              assume="a quiet front end with a median filter")  # fmt: skip
+    front_end: str = choice(("max31855", "max31856"), "the converter chip", default="max31856")
+    calibration: tuple[CalibrationPoint, ...] = many(CalibrationPoint, "comparison against a reference, rising", default=(), most=20)
+    file: str | None = text("certificate or note on this sensor", default=None)
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        pairs = list(zip(self.calibration, self.calibration[1:]))
+        if any(a.reads_c >= b.reads_c or a.true_c >= b.true_c for a, b in pairs):
+            yield "calibration", "calibration points must rise, in what the sensor reads and in what is true"
+        if any(abs(p.reads_c - p.true_c) > 30.0 for p in self.calibration):
+            yield "calibration", "a sensor more than 30 K wrong is to be replaced, not corrected"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensors:
+    control: Sensor = one(Sensor, "the sensor that the control follows", default=Sensor())
+    limit: Sensor | None = one(Sensor, "a second sensor, placed apart, for the software's own limit", default=None)
+    part: Sensor | None = one(Sensor, "a thermocouple on the part", default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Meters:
+    """What the wiring tells the controller besides temperatures."""
+
+    supply: bool = flag("the supply voltage is measured", default=False)
+    current: bool = flag("the elements' current is measured", default=False)
+    contactor: bool = flag("an auxiliary contact, or the voltage behind it, tells whether the contactor is closed", default=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pins:
+    """Lines of this computer's own GPIO chip and SPI bus, for `kind: pins`. Every heat line has a pull-down outside; see SAFETY.md."""
+
+    chip: str = text("the GPIO chip", default="/dev/gpiochip0")
+    relays: tuple[float, ...] = numbers("lines of the solid-state relays", default=())
+    coil: int | None = integer("line of the contactor's coil", low=0, high=512, default=None)
+    pulse: int | None = integer("line that feeds the hardware timer in the coil's circuit with pulses; without one nobody may leave the oven alone",
+                                low=0, high=512, default=None)  # fmt: skip
+    contactor: int | None = integer("line of the auxiliary contact, low while it is closed", low=0, high=512, default=None)
+    door: int | None = integer("line of the door switch's copy, high while the door is open", low=0, high=512, default=None)
+    airflow: int | None = integer("line of the ventilation's switch, low while it is proved", low=0, high=512, default=None)
+    bus: int = integer("SPI bus", low=0, high=8, default=0)
+    control: int = integer("SPI device of the control sensor's converter", low=0, high=8, default=0)
+    limit: int = integer("SPI device of the second sensor's converter", low=0, high=8, default=1)
+    part: int = integer("SPI device of the part sensor's converter", low=0, high=8, default=2)
+
+    def lines(self) -> list[int]:
+        single = (self.coil, self.pulse, self.contactor, self.door, self.airflow)
+        return [int(n) for n in self.relays] + [n for n in single if n is not None]
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if any(n != int(n) or not 0 <= n <= 512 for n in self.relays) or len(self.relays) > 6:
+            yield "relays", "lines are whole numbers from 0, six relays at most"
+        if len(set(self.lines())) != len(self.lines()):
+            yield "relays", "one line is named twice"
+        if len({self.control, self.limit, self.part}) != 3:
+            yield "control", "two converters have the same SPI device"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rig:
+    kind: str = choice(("virtual", "board", "pins"), "virtual oven, serial I/O board, or this computer's own pins", default="virtual")
+    port: str | None = text("serial port of the I/O board, best by its by-id path", default=None)
+    pins: Pins = one(Pins, "lines for `kind: pins`", default=Pins())
+    ceiling_c: float | None = quantity("temperature", "where the I/O board cuts the heat by itself, whatever the program says (usually 5 K above the trip, 60 K at most)",
+                                       default=None, low=45.0, high=1400.0)  # fmt: skip
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if self.kind == "pins" and (not self.pins.relays or self.pins.coil is None):
+            yield "kind", "'kind: pins' needs 'pins: {relays: […], coil: …}'"
+        if self.kind == "board" and self.port is None:
+            yield "kind", "'kind: board' needs 'port', best by its name in /dev/serial/by-id"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Service:
+    """What `kilnctl run` asks of the operating system. What is refused is told, and it runs without."""
+
+    priority: int = integer("real-time priority of the process, 1 to 80; 0 asks for none", low=0, high=80, default=0)
+    lock_memory: bool = flag("keep the process in memory, so that it never waits for a disk to run", default=False)
