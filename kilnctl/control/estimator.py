@@ -107,11 +107,9 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [(TREND_WALK * model.power_w) ** 2]))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
-    climbs = 0.0
     while pending and late - pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late -= dt
-        before = x[SENSOR]
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
             a, by_power, by_heat = model.linearise(x, dt, ambient_c, *shares[1:])
             matrix = np.eye(SIZE)
@@ -125,7 +123,6 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
         matrix[:N, LINING_TAKES] = 0.0 if fixed else by_heat * -into_lining
         matrix[:N, CONTENTS_TAKE] = 0.0 if fixed else by_heat * -into_contents
         x = model.step(x, shares[0] * watts, dt, ambient_c, heat, *shares[1:])
-        climbs = (x[SENSOR] - before) / dt
         heat += trend * dt
         trend *= math.exp(-dt / TREND_S)
         p = matrix @ p @ matrix.T

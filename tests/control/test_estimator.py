@@ -208,14 +208,14 @@ def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabin
     cabinet = oven("curing-cabinet")
     programme = prepare(cabinet, schedule_of({"to_c": 200.0, "hold_s": 3600.0}), cabinet_model, 20.0)
     state = control.start(programme, Reading(chamber_c=20.0))
-    rng, seen = np.random.default_rng(3), 20.0
+    rng, seen, duty = np.random.default_rng(3), 20.0, 0.0
     for i in range(1500):
         seen += 0.12 if seen < 200.0 else 0.0
         wild = 60.0 if i % 97 < 6 and i > 300 else 0.0
         lost = i % 211 < 15
         reading = Reading(chamber_c=math.nan if lost else seen + wild + 0.15 * rng.standard_normal())
-        state, d = control.step(programme, state, reading, 1.0, d.duty if i else 0.0, usable=not lost)
-        e = state.estimate
+        state, d = control.step(programme, state, reading, 1.0, duty, usable=not lost)
+        e, duty = state.estimate, d.duty
         plain = {"duty": d.duty, "demand": d.demand_w, "trim": d.trim_w, "heat": e.heat_w, "trend": e.trend_w_per_s, "calm": e.calm_w, "unexplained": e.unexplained_w}
         assert {k: type(v) for k, v in plain.items()} == dict.fromkeys(plain, float), i
         assert all(type(v) is float for v in (*e.x, *e.now, *e.shares)), i
