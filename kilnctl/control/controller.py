@@ -25,8 +25,8 @@ PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
 SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
 #: While a door is open anything may be lost: the unknown heat may change so many times faster, and the hidden temperatures stray so many times
 #: further. For SETTLING_S after it what was lost before is trusted, and what the draught took out of lining, load and elements is found anew.
-DOOR_WANDER, DOOR_DRIFT = 40.0, 10.0
-SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 1.0, 10.0
+DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
+SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
 #: The model is given up for a plain PI when this share of full power stays unexplained this long.
 GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
 

@@ -19,23 +19,27 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
 #: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
 SIZE = N + 5
-#: What is believed of them at the start, standard deviations: of the heat as a share of full power.
-HEAT_SD, SHARES_SD = 0.05, np.array([0.1, 0.1, 0.2])
+#: What is believed of them at the start, standard deviations: of the heat as a share of full power. The shares' are a fitted model's: one that is
+#: further off is found out by what its readings do, and believed less when it was not.
+HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
+#: How far the lining, from its near to its far parts, has warmed through at the start, as shares of the chamber's excess: an oven that is warm then
+#: has been hotter and cools, and without heat the chamber is where the near lining is. And the standard deviations.
+WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
 #: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
 #: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
 #: they white, χ² of one degree of freedom: 4.6 % lie above SURE, 0.2 % above DOUBTFUL).
-CALM, QUICK = 2.5e-5, 1.5e-3
+CALM, QUICK = 1.25e-5, 1.5e-3
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
 #: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how long it lasts, s. What a model
 #: does not explain fades as the lining warms through; followed by a level alone it stays behind by that much for an hour.
 TREND_WALK, TREND_S = 4e-7, 900.0
-#: The random walk of the shares, per √s in doubt, and the part of it that is left in calm.
-SHARES_WALK, SHARES_CALM = np.array([3e-3, 3e-3, 5e-3]), 0.03
+#: The random walk of the shares in doubt, per √s.
+SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])
 #: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
 SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: Model error of each temperature, K per √s.
-DRIFT_K = np.array([0.0045, 0.0018, 0.0009, 0.0009, 0.0009, 0.0009, 0.0018, 0.0])
+DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
 #: A reading this many standard deviations away is left out, at most REJECTS in a row.
 WILD_SIGMAS, REJECTS = 6.0, 3
 #: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for SUDDEN_S it is the unknown heat
@@ -75,8 +79,8 @@ class Estimate:
 def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     """Cold or warm: the chamber is what the sensor says; how far the lining has warmed through is unknown."""
     warm = max(0.0, reading_c - ambient_c)
-    x = (reading_c, reading_c, reading_c, ambient_c + 0.8 * warm, ambient_c + 0.6 * warm, ambient_c + 0.4 * warm, reading_c, reading_c)
-    spread = np.array([0.3, 0.3, 0.02, 0.15, 0.2, 0.2, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
+    x = (reading_c, reading_c, reading_c, *(ambient_c + share * warm for share in WARMED), reading_c, reading_c)
+    spread = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
     covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2)
     return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, x)
 
@@ -101,7 +105,7 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     quiet = drift == 1.0 and not sudden
     walk_w = wander * (CALM + (QUICK - CALM) * news) * model.power_w
     fixed = sudden or not find_shares
-    walk = SHARES_WALK * (0.0 if fixed else SHARES_CALM + (1.0 - SHARES_CALM) * news)
+    walk = SHARES_WALK * (0.0 if fixed else news)
     if sudden:
         walk_w = max(walk_w, SUDDEN * model.power_w)
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [(TREND_WALK * model.power_w) ** 2]))

@@ -89,7 +89,7 @@ def step(
         dt_s,
         ambient,
         programme.noise_k,
-        8.0 if reading.door_open else 1.0,
+        16.0 if reading.door_open else 1.0,
         usable=usable,
         # The run is there to find out what is wrong with the model; until then it goes by the description.
         find_shares=False,

@@ -9,6 +9,7 @@ from control_cases import schedule_of
 
 from kilnctl import Reading, control
 from kilnctl.control import estimator, prepare
+from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, CONTENTS, N, SENSOR
 
 
@@ -29,6 +30,23 @@ def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model)
     assert estimate.unexplained_w == pytest.approx(250.0, abs=60.0)
     assert estimate.now[CHAMBER] == pytest.approx(x[CHAMBER], abs=0.5)
     assert estimate.now[CONTENTS] == pytest.approx(x[CONTENTS], abs=3.0)
+
+
+@pytest.mark.parametrize("name, top_c", [("curing-cabinet", 200.0), ("brick-kiln", 800.0), ("bench-muffle", 700.0)])
+def test_a_warm_start_is_that_of_an_oven_that_has_been_hotter_and_cools(oven, name, top_c):
+    """Held hot for three hours, then without heat: whenever somebody starts it again, its lining is about where `start` believes it."""
+    warm_oven = oven(name)
+    m = day_zero(warm_oven, warm_oven.usual_load, top_c)
+    x = m.rest(20.0)
+    for _ in range(2160):
+        x = m.step(x, m.power_w if x[CHAMBER] < top_c - 1.0 else m.holding_w(top_c), 5.0, 20.0)
+    assert x[CHAMBER] == pytest.approx(top_c, abs=0.1 * top_c)
+    for minutes in (5, 30, 60, 120, 240):
+        for _ in range(12 * minutes):
+            x = m.step(x, 0.0, 5.0, 20.0)
+        believed = estimator.start(m, x[CHAMBER], 20.0)
+        off = [(a - b) / estimator.spread_k(believed, k) for k, (a, b) in enumerate(zip(x, believed.x))]
+        assert max(map(abs, off[2:6])) < 1.5, (x, off)
 
 
 def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_model):
