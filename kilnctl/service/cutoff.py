@@ -19,7 +19,9 @@ def judge_resume(service, run: dict) -> tuple[resume.Verdict, Order | None]:
     """Whether the run that was cut off goes on, from the first readings. Raises nothing; what cannot be read stops it, in words."""
     boot_id, boottime = host.boot()
     away = resume.outage_s(service.saved_before, boot_id, boottime, time.time()) + float((run.get("place") or {}).get("outage_s", 0.0))
-    reading = service._reading.chamber_c if service._act is not None and service._act.verdict.usable else math.nan
+    # As the status says it: nothing where safety does not trust the reading.
+    seen = service.snapshot.get("chamber_c")
+    reading = math.nan if seen is None else seen
     nothing = lambda why: (resume.Verdict(False, why, away, math.nan, reading), None)  # noqa: E731
     if service.oven.sha256 != run.get("oven_sha256"):
         return nothing("a run was cut off, and the oven's description has been changed since: it does not go on")
