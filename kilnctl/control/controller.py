@@ -105,7 +105,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     changed = _requests(s, programme, value, requests)
     before = s.position
     s.position = reference.advance(legs, s.position, value, dt_s, programme.count_always)
-    changed |= s.position.leg != before.leg or s.position.waiting != before.waiting
+    changed |= s.position.leg != before.leg or s.position.waiting != before.waiting or reference.ends_now(legs, s.position, dt_s)
     _give_up(s, estimate, full, dt_s)
 
     target = s.position.reference_c
@@ -121,7 +121,7 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         doubt = estimator.doubt_of(estimate, dt_s)
         if (s.plan is None or changed or doubt > PLAN_AT_DOUBT or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9
                 or abs(estimate.now[programme.follows] - s.plan.from_c) > max(PLAN_MOVED_K, PLAN_MOVED * abs(target - s.plan.from_c))):  # fmt: skip
-            s.plan = _plan(programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0)
+            s.plan = _plan(programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0, dt_s)
         # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
         trim = -estimate.unexplained_w
@@ -209,10 +209,11 @@ def _plain(s: ControlState, programme: Programme, target: float, value: float, f
     return demand, 0.0, demand
 
 
-def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, full: float, now: float, offset_k: float) -> planning.Plan:
+def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, full: float, now: float, offset_k: float,
+          dt_s: float) -> planning.Plan:
     """`offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
     step_s = programme.plan_step_s
-    times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s)
+    times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s, dt_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
     return planning.make(programme.model, estimate.now, estimate.heat_w, goal, s.plan, now, full, programme.ambient_c, step_s,
                      programme.follows, programme.chamber_limit_c, estimate.shares)  # fmt: skip

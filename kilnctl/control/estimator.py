@@ -19,20 +19,22 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
 #: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
 SIZE = N + 5
-#: What is believed of them at the start, standard deviations: of the heat as a share of full power. The shares' are a fitted model's: one that is
-#: further off is found out by what its readings do, and believed less when it was not.
+#: What is believed of them at the start, standard deviations: of the heat as a share of full power. The shares' are a fitted model's; how far a
+#: worse one is off, its readings tell (SHARES_WALK).
 HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
 #: How far the lining, from its near to its far parts, has warmed through at the start, as shares of the chamber's excess: an oven that is warm then
 #: has been hotter and cools, and without heat the chamber is where the near lining is. And the standard deviations.
 WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
 #: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
 #: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
-#: they white, χ² of one degree of freedom: 4.6 % lie above SURE, 0.2 % above DOUBTFUL).
+#: they white, χ² of one degree of freedom: 0.5 % lie above SURE, 0.002 % above DOUBTFUL).
 CALM, QUICK = 1.25e-5, 1.5e-3
-SURPRISE_S, SURE, DOUBTFUL = 20.0, 4.0, 10.0
+SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
 #: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how long it lasts, s. What a model
-#: does not explain fades as the lining warms through; followed by a level alone it stays behind by that much for an hour.
-TREND_WALK, TREND_S = 4e-7, 900.0
+#: does not explain fades as the lining warms through; followed by a level alone it stays behind by that much for an hour. And it is a share of
+#: what goes on: the walk grows with the share of full power by which the mean power of LATELY_S is another than that of BEFORE_S. So it is wide awake
+#: when the oven has just landed, and lets little noise into the power an hour later.
+TREND_WALK, TREND_WALK_MOVING, TREND_S = 1e-7, 1.5e-5, 900.0
 #: The random walk of the shares in doubt, per √s.
 SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])
 #: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
@@ -46,8 +48,8 @@ WILD_SIGMAS, REJECTS = 6.0, 3
 #: that changes, so fast, and the shares stay what they were.
 SUDDEN_K, SUDDEN_S, SUDDEN = 5.0, 90.0, 5e-3
 #: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it is counted with: what is
-#: switched on this second has not reached the chamber.
-CALM_S, LATELY_S = 60.0, 60.0
+#: switched on this second has not reached the chamber. What was before is the mean power over so long, s.
+CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 _DIAGONAL = slice(None, None, SIZE + 1)
@@ -72,6 +74,7 @@ class Estimate:
     surprise: float
     calm_w: float
     lately_w: float
+    before_w: float
     sudden_s: float
     now: tuple[float, ...]
 
@@ -82,7 +85,7 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     x = (reading_c, reading_c, reading_c, *(ambient_c + share * warm for share in WARMED), reading_c, reading_c)
     spread = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
     covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2)
-    return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, x)
+    return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, x)
 
 
 def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: float, dt_s: float, ambient_c: float,
@@ -108,7 +111,8 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     walk = SHARES_WALK * (0.0 if fixed else news)
     if sudden:
         walk_w = max(walk_w, SUDDEN * model.power_w)
-    strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [(TREND_WALK * model.power_w) ** 2]))
+    trend_walk_w = TREND_WALK * model.power_w + TREND_WALK_MOVING * abs(estimate.lately_w - estimate.before_w)
+    strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [trend_walk_w * trend_walk_w]))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
     while pending and late - pending[0][1] >= model.dead_s - 1e-9:
@@ -173,9 +177,10 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
         watts = sum(watts * dt for watts, dt in pending) / late
         now = model.step(x, shares[0] * watts, late, ambient_c, heat, *shares[1:])
     lately = estimate.lately_w + (power_w - estimate.lately_w) * min(1.0, dt_s / LATELY_S)
+    before = estimate.before_w + (power_w - estimate.before_w) * min(1.0, dt_s / BEFORE_S)
     into_lining, into_contents = model.taken_w(now)
     unexplained = heat + (shares[0] - 1.0) * lately - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
-    return Estimate(x, heat, trend, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, lately, sudden_s, now)
+    return Estimate(x, heat, trend, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, lately, before, sudden_s, now)
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:

@@ -56,10 +56,10 @@ class Plan:
 
 
 def step_length_s(model: EnergyModel) -> float:
-    """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. A twenty-fifth of the time in which the near
+    """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. A thirty-fifth of the time in which the near
     lining and the contents follow the chamber, 2 s to 15 s."""
     coupling = model.film_w_per_k + 4.0 * SIGMA * model.film_m2 * 700.0**3
-    return min(15.0, max(2.0, (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 25.0))
+    return min(15.0, max(2.0, (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 35.0))
 
 
 def make(model: EnergyModel, x, heat_w: float, reference_c: np.ndarray, previous: Plan | None, time_s: float, full_w: float,

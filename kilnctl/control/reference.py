@@ -103,16 +103,24 @@ def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: flo
     return replace(p, counted_s=counted, waiting=not (inside or count_always), arrived=p.arrived or inside)
 
 
+def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
+    """Whether a soak ends with the coming tick: what is decided now acts until then."""
+    p = position
+    if p.done or p.held or p.waiting or legs[p.leg].kind != "hold":
+        return False
+    return legs[p.leg].hold_s + p.added_s - p.counted_s <= tick_s + 1e-9
+
+
 def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
     """On to the next leg, by request. The reference goes on from where it is; time added to a soak goes with the soak."""
     return position if position.done else replace(_enter(legs, position.leg + 1, value_c, position.reference_c), held=False)
 
 
-def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tuple[list[float], list[float]]:
+def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s: float = 0.0) -> tuple[list[float], list[float]]:
     """Break points (s from now, °C) of the reference for the horizon; it stays at the last one beyond them. What cannot be
     foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. Nor is a jump after a soak looked
-    forward to, for who prepares for it leaves the soak's band, the soak's time stands still, and the jump never comes; for the same reason
-    a soak that waits for its band looks at nothing else."""
+    forward to but in the soak's last tick, for who prepares for it leaves the soak's band, the soak's time stands still, and the jump never comes;
+    for the same reason a soak that waits for its band looks at nothing else."""
     times, values = [0.0], [position.reference_c]
     now, value, index = 0.0, position.reference_c, position.leg
     if position.held or position.done:
@@ -125,7 +133,7 @@ def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float) -> tupl
         if leg.kind == "cool":
             break
         if leg.kind == "jump":
-            if first or legs[index - 1].kind != "hold":
+            if first or legs[index - 1].kind != "hold" or now <= tick_s + 1e-9:
                 times.append(now + 1e-3)
                 values.append(leg.target_c)
             break

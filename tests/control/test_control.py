@@ -426,3 +426,18 @@ def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
     p = dataclasses.replace(reference.begin(legs, 100.0), leg=1, counted_s=50.0)
     assert reference.preview(legs, p, 100.0) == ([0.0, 10.0, 210.0], [100.0, 100.0, 200.0])
     assert reference.preview(legs, dataclasses.replace(p, waiting=True), 100.0) == ([0.0], [100.0])
+
+
+def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
+    """What is decided now is fired until the next tick, and there the jump is: a tick later would be a tick late, one sooner would leave the soak."""
+    muffle = oven("bench-muffle")
+    steps = schedule_of(dict(to_c=300.0, hold_s=600.0, within_k=5.0), dict(to_c=400.0, hold_s=300.0, within_k=5.0), soak_counts="from arrival")
+    rows = drive(muffle, steps, seconds=1800)
+    jump = int(np.argmax(rows[:, 1] == 400.0))
+    assert rows[jump - 2, 3] < 0.5 and rows[jump - 1, 3] == 1.0
+    assert abs(rows[jump - 2, 0] - 300.0) < 0.3
+    legs = reference.legs_of(steps)
+    last = dataclasses.replace(reference.begin(legs, 300.0), leg=1, counted_s=599.0)
+    assert reference.ends_now(legs, last, 1.0) and not reference.ends_now(legs, last, 0.5)
+    assert reference.preview(legs, last, 100.0, 1.0)[1][-1] == 400.0 and reference.preview(legs, last, 100.0, 0.5)[1][-1] == 300.0
+    assert not reference.ends_now(legs, dataclasses.replace(last, held=True), 1.0)

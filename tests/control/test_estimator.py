@@ -200,8 +200,9 @@ def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_mo
     """What a model does not explain changes for an hour as the lining warms through. A level that only wanders stays behind a steady drift (a type 1
     loop on a ramp; e.g. G. F. Franklin et al., Feedback Control of Dynamic Systems, section 4.2, from memory); a trend that itself fades takes part of that away."""
 
-    def mean_error(trend_walk: float) -> float:
+    def mean_error(trend_walk: float, moving: float) -> float:
         monkeypatch.setattr(estimator, "TREND_WALK", trend_walk)
+        monkeypatch.setattr(estimator, "TREND_WALK_MOVING", moving)
         m = cabinet_model
         x, power = m.steady(200.0)
         x, estimate, errors = tuple(x), estimator.start(m, 200.0, 20.0), []
@@ -217,8 +218,33 @@ def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_mo
                 errors.append(estimate.now[CHAMBER] - x[CHAMBER])
         return abs(float(np.mean(errors)))
 
-    with_trend, without = mean_error(estimator.TREND_WALK), mean_error(0.0)
+    with_trend, without = mean_error(estimator.TREND_WALK, estimator.TREND_WALK_MOVING), mean_error(0.0, 0.0)
     assert with_trend < 0.7 * without
+
+
+def test_what_is_unknown_is_followed_closely_while_the_power_moves_and_calmly_an_hour_later(cabinet_model, monkeypatch):
+    """After a landing the power falls, and what the model does not explain falls with it (here a fifth of that). A walk of the trend that is always
+    as wide as it has to be then lets more of the noise into the heat when nothing moves any more; one that is always as narrow follows worse."""
+
+    def followed(trend_walk: float, moving: float) -> tuple[float, float]:
+        monkeypatch.setattr(estimator, "TREND_WALK", trend_walk)
+        monkeypatch.setattr(estimator, "TREND_WALK_MOVING", moving)
+        m, rng = cabinet_model, np.random.default_rng(3)
+        x, power = m.steady(200.0)
+        x, estimate = tuple(x), estimator.start(m, 200.0, 20.0)
+        estimate.x = estimate.now = x
+        line, landing, calm = [200.0] * (1 + int(m.dead_s)), [], []
+        for i in range(7200):
+            noise = 0.0 if i < 1800 else 0.15
+            more = 0.3 * m.power_w * math.exp(-i / 300.0)
+            x = m.step(x, power + more, 1.0, 20.0, -0.2 * more)
+            line.append(x[SENSOR])
+            estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + noise * rng.standard_normal(), power + more, 1.0, 20.0, 0.15)
+            (landing if i < 1200 else calm).append(estimate.heat_w + 0.2 * more)
+        return float(np.mean(np.abs(landing[300:]))), float(np.std(calm[2400:]))
+
+    (landing, calm), (narrow, _), (_, wide) = (followed(*w) for w in ((estimator.TREND_WALK, estimator.TREND_WALK_MOVING), (estimator.TREND_WALK, 0.0), (2e-6, 0.0)))
+    assert landing < 0.95 * narrow and calm < 0.5 * wide
 
 
 def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabinet_model):
