@@ -28,7 +28,7 @@ WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
 #: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
 #: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
 #: they white, χ² of one degree of freedom: 0.5 % lie above SURE, 0.002 % above DOUBTFUL).
-CALM, QUICK = 1.25e-5, 1.5e-3
+CALM, QUICK = 1.25e-5, 1.2e-3
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
 #: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how long it lasts, s. What a model
 #: does not explain fades as the lining warms through; followed by a level alone it stays behind by that much for an hour. And it is a share of

@@ -23,8 +23,9 @@ from ..settings.schedule import Schedule, Step
 from . import controller
 from .programme import prepare
 
-#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is beside it.
-SETTLE, FOLLOW, PULSE_K = 600, 2400, 0.3
+#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is beside it, K (a slow rest of a
+#: hundredth goes with the trend and does not swing).
+SETTLE, FOLLOW, PULSE_K, STILL_K = 600, 2400, 0.3, 0.015
 #: Amplitude of the sine, K, and periods of it: the last ones are measured.
 SINE_K, PERIODS, MEASURED = 0.05, 8, 4
 LARGEST_GAIN, LARGEST_DELAY_S = 8.0, 240.0
@@ -64,7 +65,7 @@ class _Loop:
     def dies_away(self, gain: float, late_s: float) -> bool:
         out = self.run(SETTLE + FOLLOW, lambda i: PULSE_K if i == SETTLE else 0.0, gain, late_s)
         early, late = np.abs(out[SETTLE + 1 : SETTLE + FOLLOW // 3]).max(), np.abs(out[-FOLLOW // 3 :]).max()
-        return late < max(0.3 * early, 0.02 * PULSE_K)
+        return late < max(0.3 * early, STILL_K)
 
     def sensitivity(self, period_s: float) -> float:
         """|S| at that period."""
