@@ -142,7 +142,7 @@ def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> li
 
 def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.ndarray, start: np.ndarray) -> np.ndarray:
     """Minimum of ½ z'Hz + g'z in a box by projected Newton steps (D. P. Bertsekas, SIAM J. Control Optim. 20 (1982) 221):
-    Newton on the free variables, clipped to the box, halved until the cost falls."""
+    Newton on the free variables, clipped to the box, halved until the cost falls; where it does not, down the slope."""
     z = np.clip(start, low, high)
     slope = hessian @ z + gradient
     cost = 0.5 * z @ (slope + gradient)
@@ -151,20 +151,31 @@ def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.nd
         free = ~(((z <= low) & (slope > 0.0)) | ((z >= high) & (slope < 0.0)))
         if not free.any() or np.abs(slope[free]).max() <= small:
             break
-        direction = np.zeros_like(z)
-        direction[free] = -np.linalg.solve(hessian[np.ix_(free, free)], slope[free])
-        share = 1.0
-        for _ in range(12):
-            trial = np.clip(z + share * direction, low, high)
-            trial_slope = hessian @ trial + gradient
-            trial_cost = 0.5 * trial @ (trial_slope + gradient)
-            if trial_cost < cost - 1e-14 * abs(cost):
+        newton = np.zeros_like(z)
+        newton[free] = -np.linalg.solve(hessian[np.ix_(free, free)], slope[free])
+        # Far from its goal Newton's step asks for a thousand times what there is, this way and that, and clipped it may lead uphill however short; the
+        # slope over the curvature does not.
+        for direction in (newton, -slope / np.diagonal(hessian)):
+            lower = _lower(hessian, gradient, low, high, z, cost, direction)
+            if lower is not None:
                 break
-            share *= 0.5
         else:
             break
-        z, slope, cost = trial, trial_slope, trial_cost
+        z, slope, cost = lower
     return z
+
+
+def _lower(hessian, gradient, low, high, z, cost: float, direction: np.ndarray):
+    """(z, slope, cost) where it is lower along a direction clipped to the box, or None."""
+    share = 1.0
+    for _ in range(12):
+        trial = np.clip(z + share * direction, low, high)
+        slope = hessian @ trial + gradient
+        found = 0.5 * trial @ (slope + gradient)
+        if found < cost - 1e-14 * abs(cost):
+            return trial, slope, found
+        share *= 0.5
+    return None
 
 
 __all__ = ["CHAMBER", "CONTENTS", "STEPS", "Plan", "make", "step_length_s"]

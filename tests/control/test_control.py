@@ -155,6 +155,18 @@ def test_box_solver_against_scipy():
         assert np.allclose(ours, theirs, atol=1e-5)
 
 
+@pytest.mark.parametrize("name", ["curing-cabinet", "brick-kiln", "bench-muffle"])
+def test_a_little_more_power_than_the_last_plan_knew_of_is_used(oven, name):
+    """On the way up, with a supply that rises by a few parts in a thousand, Newton's step from the last plan once led nowhere and that stayed unused."""
+    made = oven(name)
+    m = day_zero(made, made.usual_load, 200.0)
+    full, cold, goal, step_s = m.power_w, m.rest(20.0), np.full(len(plan.ENDS), made.limits.highest_c), plan.step_length_s(m)
+    planned = None
+    for i, share in enumerate((0.990, 0.992, 0.994, 0.997, 1.0, 1.02)):
+        planned = plan.make(m, cold, 0.0, goal, planned, 2.0 * i, share * full, 20.0, step_s)
+        assert planned.powers_w == pytest.approx([share * full] * len(plan.BLOCKS), rel=1e-9)
+
+
 def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
     m = cabinet_model
     x, goal = m.rest(150.0), np.full(len(plan.ENDS), 200.0)

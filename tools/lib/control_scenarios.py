@@ -85,7 +85,7 @@ def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
         Scenario("ten hours", "plain", long, 36000, grid_s=40.0),
         Scenario("door 30 s", "disturbed", soak, end, event, event + 30, open_the_door, door_open),
         Scenario("supply -6 %", "disturbed", soak, end, event, event, sag),
-        Scenario("sag, measured", "disturbed", soak, end, event, event, sag, plant_oven=with_voltmeter),
+        Scenario("sag, no meter", "disturbed", soak, end, event, event, sag, plant_oven=without_meters),
         Scenario("supply wanders", "disturbed", soak, end, supply_drift=0.01),
         Scenario("sensor gap", "disturbed", soak, end, event, event + 20, blocked=sensor_gone, blind=sensor_gone),
         Scenario("load x4", "disturbed", soak, end + 1800, load=heavier),
@@ -105,8 +105,8 @@ def wrong_by(share):
     return lambda m: m.but(lining_j_per_k=tuple(v * (1.0 + share) for v in m.lining_j_per_k), power_w=m.power_w * (1.0 - share))
 
 
-def with_voltmeter(oven):
-    return replace(oven, meters=replace(oven.meters, supply=True))
+def without_meters(oven):
+    return replace(oven, meters=replace(oven.meters, supply=False, current=False))
 
 
 def later(oven):
