@@ -68,7 +68,10 @@ def test_readings_follow_the_truth_in_steady_heat():
 
 
 def test_what_the_wiring_lacks_is_none():
-    muffle = VirtualOven(oven("bench-muffle"), oven("bench-muffle").usual_load).advance(1.0, 0.5, True)
+    described = oven("bench-muffle")
+    clamped = VirtualOven(described, described.usual_load).advance(1.0, 0.5, True)
+    assert clamped.supply_v is None and clamped.current_a > 5.0 and clamped.fired is not None
+    muffle = VirtualOven(replace(described, meters=replace(described.meters, current=False)), described.usual_load).advance(1.0, 0.5, True)
     assert muffle.supply_v is None and muffle.current_a is None and muffle.fired is None
     assert muffle.door_open is None and muffle.airflow_proved is None and muffle.part_c is None
     cabinet = VirtualOven(oven("curing-cabinet")).advance(1.0, 0.5, True)
