@@ -6,7 +6,7 @@ uncertainty as prior, and, per record, where everything was at its start, the ro
 open door. The whole record is predicted from the power alone (a free run), so slow errors show, and the
 derivatives are exact (`kilnctl.model.freerun`).
 
-No model of seven temperatures is the oven: what it leaves unexplained is not white, and treating each sample
+No model of eight temperatures is the oven: what it leaves unexplained is not white, and treating each sample
 as news of its own would make the errors far too small. The spread of one residual is therefore set so that
 the means over longer and longer blocks come out as they are seen (batch means; e.g. G. S. Fishman,
 Discrete-Event Simulation, 2001, section 6.6)."""
