@@ -196,8 +196,12 @@ def _unexplained(s: SafetyState, policy: Policy, tick: Tick, dt: float, warnings
         if lately > MUCH_FIRED and s.trips["unexplained-heat"].time_s == tick.time_s:
             s.trips["unexplained-heat"] = replace(s.trips["unexplained-heat"], check=LOAD_FIRST)
     open_s = tick.time_s - s.coil_s if s.trips and s.coil is False else 0.0
-    # More than full power does not come past them: what looks like more is a sensor that changed its mind, and passes.
-    s.past_open = cusum.grow(s.past_open, min(share, 1.0), allowance, dt) if open_s > GLOW_S else 0.0
+    # More than full power does not come past them: what looks like more is a sensor that changed its mind, and passes. Nor does a reading that jitters
+    # by more than its trip allows tell of heat: what the estimate makes of it swings by full power both ways.
+    if open_s <= GLOW_S:
+        s.past_open = 0.0
+    elif s.noise_k <= policy.noise_k:
+        s.past_open = cusum.grow(s.past_open, min(share, 1.0), allowance, dt)
     if s.past_open > policy.excess_share_s:
         endanger(s)  # it has tripped: the sum of all is never less than this one
     if tick.time_s < s.settled_s or not tick.heating or lately < NONE_FIRED:

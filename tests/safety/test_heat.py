@@ -306,6 +306,16 @@ def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil,
     assert s.past_open == 0.0
 
 
+@pytest.mark.parametrize("noise_k, grows", [(0.0, True), (POLICY.noise_k, True), (POLICY.noise_k + 0.01, False)])
+def test_what_the_estimate_makes_of_a_jittering_reading_is_no_heat_past_an_open_contactor(noise_k, grows):
+    s = state(coil=False, coil_s=900.0, noise_k=noise_k, past_open=2.0)
+    trip(s, "sensor-noisy", 900.0, noise="it is noisy")
+    heat._unexplained(s, POLICY, tick(1000.0, heating=False, unexplained_w=3000.0, full_power_w=3000.0), 1.0, [])
+    assert s.past_open == pytest.approx(2.0 + 1.0 - POLICY.unexplained_share if grows else 2.0)
+    heat._unexplained(s, POLICY, tick(1001.0, heating=False, unexplained_w=-3000.0, full_power_w=3000.0), 1.0, [])
+    assert (s.past_open < 2.0) is grows
+
+
 @pytest.mark.parametrize("off_s, quiet_c, rise, rising", [
     (POLICY.unasked_rise_s - 0.01, 80.0, 0.0, True), (POLICY.unasked_rise_s, 80.0, 0.0, False), (POLICY.unasked_rise_s, None, 0.0, True),
     (1e4, 80.0, 0.5 * POLICY.unasked_rise_k, False), (1e4, 80.0, 0.5 * POLICY.unasked_rise_k + 0.01, True), (1e4, 80.0, -50.0, False)])  # fmt: skip
