@@ -23,9 +23,8 @@ from ..settings.schedule import Schedule, Step
 from . import controller
 from .programme import prepare
 
-#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is beside it, K (a slow rest of a
-#: hundredth goes with the trend and does not swing).
-SETTLE, FOLLOW, PULSE_K, STILL_K = 600, 2400, 0.3, 0.015
+#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is beside it.
+SETTLE, FOLLOW, PULSE_K = 600, 2400, 0.3
 #: Amplitude of the sine, K, and periods of it: the last ones are measured.
 SINE_K, PERIODS, MEASURED = 0.05, 8, 4
 LARGEST_GAIN, LARGEST_DELAY_S = 8.0, 240.0
@@ -51,6 +50,7 @@ class _Loop:
         state.integral_w = self.holding_w
         if hasattr(state, "estimate"):
             state.estimate.x = state.estimate.now = tuple(self.x)
+            state.estimate.lately_w = state.estimate.before_w = self.holding_w
         delay = deque([rest] * (1 + round((model.dead_s + late_s) / self.dt)))
         x, share, out = tuple(self.x), self.holding_w / full, np.empty(ticks)
         for i in range(ticks):
@@ -65,7 +65,7 @@ class _Loop:
     def dies_away(self, gain: float, late_s: float) -> bool:
         out = self.run(SETTLE + FOLLOW, lambda i: PULSE_K if i == SETTLE else 0.0, gain, late_s)
         early, late = np.abs(out[SETTLE + 1 : SETTLE + FOLLOW // 3]).max(), np.abs(out[-FOLLOW // 3 :]).max()
-        return late < max(0.3 * early, STILL_K)
+        return late < max(0.3 * early, 0.02 * PULSE_K)
 
     def sensitivity(self, period_s: float) -> float:
         """|S| at that period."""

@@ -155,11 +155,8 @@ def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.nd
         newton[free] = -np.linalg.solve(hessian[np.ix_(free, free)], slope[free])
         # Far from its goal Newton's step asks for a thousand times what there is, this way and that, and clipped it may lead uphill however short; the
         # slope over the curvature does not.
-        for direction in (newton, -slope / np.diagonal(hessian)):
-            lower = _lower(hessian, gradient, low, high, z, cost, direction)
-            if lower is not None:
-                break
-        else:
+        lower = _lower(hessian, gradient, low, high, z, cost, newton) or _lower(hessian, gradient, low, high, z, cost, -slope / np.diagonal(hessian))
+        if lower is None:
             break
         z, slope, cost = lower
     return z
