@@ -11,23 +11,17 @@ import math
 
 import numpy as np
 
-from ..build import geometry_of, layers_of, load_material
+from ..body import Openings, bodies_in, geometry_of, heater_of, layers_of, plate_of, star_m2, surfaces_of
+from ..body.sensor import STILL_FILM
 from ..settings.body import Load
 from ..settings.oven import Oven
-from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import resistance_factor
-from ..thermal.enclosure import star_conductances_m2
+from ..thermal.enclosure import sensor_film
 from ..thermal.surfaces import cylinder_film, inner_film, outer_film
 from ..thermal.walls import solve_wall
-from .energy import SIGMA, STILL_FILM, ZERO_C, EnergyModel
+from .energy import EnergyModel
 from .estimate import minimise
-
-#: Element mass where the file gives none: heating alloy and its support weigh about this much per kilowatt
-#: (common practice).
-ELEMENT_KG_PER_KW = {"sheathed": 0.8, "iron-chromium-aluminium": 0.12, "nickel-chromium": 0.15}
-ELEMENT_M2_PER_KW = {"sheathed": 0.06, "iron-chromium-aluminium": 0.03, "nickel-chromium": 0.035}
-WIRE_DENSITY_KG_M3 = {"sheathed": 6500.0, "iron-chromium-aluminium": 7150.0, "nickel-chromium": 8300.0}
-ELEMENT_J_PER_KGK = 620.0
 
 
 def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
@@ -38,40 +32,25 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
     faces = oven.faces
     geometry = [geometry_of(f) for f in faces]
-    inner = sum(g.inner_m2 for g in geometry)
-
-    element_m2 = element_surface_m2(oven)
-    bodies = [b for b in (oven.shelf, load) if b is not None and b.mass_kg > 0.0]
-    areas = [f.width_m * f.height_m for f in faces] + [element_m2] + [b.area_m2 for b in bodies]
-    counts = [f.count for f in faces] + [1.0] + [1.0] * len(bodies)
-    emissivities = (
-        [oven.chamber.emissivity] * len(faces) + [oven.elements.emissivity] + [b.emissivity for b in bodies]
-    )
-    star = _star(areas, emissivities, counts)
+    surfaces, heater = surfaces_of(oven, load), heater_of(oven)
+    star = star_m2(oven, surfaces)
     n = len(faces)
-
-    def film_at(face_index: int) -> float:
-        f, g = faces[face_index], geometry[face_index]
-        turned = {"vertical": "vertical", "up": "down", "down": "up"}[f.orientation]  # seen from inside
-        return inner_film(working - 10.0, working, g.inner_length_m, turned, speed) * g.inner_m2
-
-    film_w, film_m2 = sum(film_at(i) for i in range(n)), float(sum(star[:n]))
+    films = [inner_film(working - 10.0, working, s.length_m, s.orientation, speed) * s.area_m2 for s in surfaces[:n]]
+    film_w, film_m2 = sum(films), float(sum(star[:n]))
     rise, warming, lumps, conductances, share = _lining(
         oven, faces, geometry, ambient, working, film_w, film_m2
     )
-    leak = _leaks(oven, working, ambient)
-    fan_w = oven.fan.power_w if oven.fan else 0.0
-    size = math.sqrt(element_m2 / 10.0)
-    element_film = cylinder_film(working + 150.0, working, max(0.002, min(0.02, size)), speed)
-    capacity, coupling_w, coupling_m2 = _contents(oven, bodies, star[n + 1 :], working, speed)
+    element_film = cylinder_film(working + 150.0, working, heater.diameter_m, speed)
+    capacity, coupling_w, coupling_m2 = _contents(oven, load, surfaces[n:-1], star[n:-1], working, speed)
     volume = oven.chamber.width_m * oven.chamber.depth_m * oven.chamber.height_m
+    inner = sum(g.inner_m2 for g in geometry)
     return EnergyModel(
         power_w=oven.elements.power_w,
         voltage_v=oven.supply.voltage_v,
         ambient_c=ambient,
-        element_j_per_k=element_mass_kg(oven) * ELEMENT_J_PER_KGK,
-        element_w_per_k=element_film * element_m2,
-        element_m2=float(star[n]),
+        element_j_per_k=heater.mass_kg * heater.material.heat_capacity(working),
+        element_w_per_k=element_film * heater.surface_m2,
+        element_m2=float(star[-1]),
         # Air, and the thin skin of everything that follows within a tick: enough to keep the node
         # well-behaved.
         chamber_j_per_k=1.2 * 1006.0 * volume * (293.0 / (working + ZERO_C)) + 60.0 * inner,
@@ -81,35 +60,17 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
         lining_w_per_k=conductances,
         rise_per_k=rise,
         capacity_rise_per_k=warming,
-        leak_w_per_k=leak,
+        leak_w_per_k=_leak_w_per_k(oven, working, ambient),
         contents_j_per_k=capacity,
         contents_w_per_k=coupling_w,
         contents_m2=coupling_m2,
-        extra_w=fan_w,
+        extra_w=oven.fan.power_w if oven.fan else 0.0,
         lag_s=oven.sensors.control.lag_s,
-        sensor_wind=cylinder_film(working + 5.0, working, 0.003, speed) / STILL_FILM,
+        sensor_wind=sensor_film(working + 5.0, working, speed) / STILL_FILM,
         dead_s=oven.sensors.control.dead_time_s,
         resistance_rise_per_k=_resistance_rise(oven),
         rated_c=oven.limits.highest_c,
     )
-
-
-def element_mass_kg(oven: Oven) -> float:
-    e = oven.elements
-    if e.mass_kg is not None:
-        return e.mass_kg
-    if e.wire_diameter_m and e.wire_length_m:
-        return WIRE_DENSITY_KG_M3[e.alloy] * math.pi / 4.0 * e.wire_diameter_m**2 * e.wire_length_m
-    return ELEMENT_KG_PER_KW[e.alloy] * e.power_w / 1000.0
-
-
-def element_surface_m2(oven: Oven) -> float:
-    e = oven.elements
-    if e.surface_m2 is not None:
-        return e.surface_m2
-    if e.wire_diameter_m and e.wire_length_m:
-        return math.pi * e.wire_diameter_m * e.wire_length_m
-    return ELEMENT_M2_PER_KW[e.alloy] * e.power_w / 1000.0
 
 
 def _resistance_rise(oven: Oven) -> float:
@@ -120,57 +81,25 @@ def _resistance_rise(oven: Oven) -> float:
     return max(0.0, (1.0 - resistance_factor(alloy, 100.0) / hot) / max(top - 100.0, 50.0))
 
 
-def _star(areas, emissivities, counts) -> np.ndarray:
-    """Star conductances; where one surface is too large for a closed box (a huge load), plain grey areas
-    stand in."""
-    try:
-        return star_conductances_m2(areas, emissivities, counts)
-    except ValueError:
-        return np.array(areas) * np.array(counts) * np.array(emissivities)
-
-
-def _leaks(oven: Oven, working: float, ambient: float) -> float:
+def _leak_w_per_k(oven: Oven, working: float, ambient: float) -> float:
     """Vent, door crack, bridges and open ports as one conductance at the working temperature, W/K."""
-    from ..build import material_of
-
-    span = max(working - ambient, 1.0)
-    watts = 0.0
-    if oven.vent:
-        watts += air_flow_w(oven.vent.flow_m3_per_s, working, ambient)
-    c = oven.chamber
-    top = c.opening == "top"
-    leak = door_leak_kg_s(oven.door.gap_m, c.width_m, c.depth_m if top else c.height_m, working, ambient, top)
-    watts += leak * 1020.0 * span
-    for bridge in oven.bridges:
-        if bridge.conductance_w_per_k is not None:
-            watts += bridge.conductance_w_per_k * span
-        else:
-            material = material_of(oven, bridge.material)
-            watts += span * bar_conductance_w_per_k(
-                material, bridge.area_m2, bridge.length_m, working, ambient, bridge.count
-            )
-    for port in oven.ports:
-        if not port.closed:
-            watts += opening_w(port.diameter_m, working, ambient)
-    return watts / span
+    openings, span = Openings(oven), max(working - ambient, 1.0)
+    port = openings.port_m2 * STEFAN_BOLTZMANN * ((working + ZERO_C) ** 4 - (ambient + ZERO_C) ** 4) / span
+    return (openings.vent_w_per_k(working, ambient) + openings.leak_w_per_k(working, ambient)
+            + openings.bridges_w_per_k(working, ambient) + port)  # fmt: skip
 
 
-def _contents(oven, bodies, star, working: float, speed: float) -> tuple[float, float, float]:
+def _contents(oven, load, surfaces, star, working: float, speed: float) -> tuple[float, float, float]:
     """Shelf and load as one lump: capacities and conductances added; a thick load takes heat through half its
-    thickness."""
+    depth."""
     capacity = coupling_w = coupling_m2 = 0.0
-    radiation = 4.0 * SIGMA * (working + ZERO_C) ** 3
-    for body, radiating in zip(bodies, star):
-        material = load_material(oven, body)
-        film = inner_film(
-            working - 10.0, working, max(0.05, math.sqrt(body.area_m2 / 2.0)), "vertical", speed
-        )
-        surface = film * body.area_m2 + radiation * radiating
-        share = 1.0
-        if body.thickness_m:
-            inside = material.conductivity(working) * body.area_m2 / (body.thickness_m / 4.0)
-            share = inside / (inside + surface)
-        capacity += body.mass_kg * material.heat_capacity(working) + 4180.0 * body.moisture_kg
+    radiation = 4.0 * STEFAN_BOLTZMANN * (working + ZERO_C) ** 3
+    for (_, body), surface, radiating in zip(bodies_in(oven, load), surfaces, star):
+        plate = plate_of(oven, body)
+        film = inner_film(working - 10.0, working, surface.length_m, surface.orientation, speed)
+        inside = plate.material.conductivity(working) * plate.area_m2 / (0.5 * plate.depth_m)
+        share = inside / (inside + film * plate.area_m2 + radiation * radiating)
+        capacity += body.mass_kg * plate.material.heat_capacity(working) + 4180.0 * body.moisture_kg
         coupling_w += share * film * body.area_m2
         coupling_m2 += share * float(radiating)
     return float(capacity), float(coupling_w), float(coupling_m2)
@@ -210,7 +139,7 @@ def _lining(oven, faces, geometry, ambient: float, working: float, film_w: float
     # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady.
     omega = 2.0 * math.pi / np.geomspace(30.0, 172800.0, 32)
     target = np.array([_admittance(w, stacks, solutions, ambient) for w in omega])
-    film = film_w + 4.0 * SIGMA * film_m2 * (middle + ZERO_C) ** 3
+    film = film_w + 4.0 * STEFAN_BOLTZMANN * film_m2 * (middle + ZERO_C) ** 3
     capacities, conductances, share = _ladder(omega, target, steady, film)
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
     at = middle - depth * (middle - ambient)

@@ -17,13 +17,9 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-SIGMA = 5.670374419e-8  # W/(m²·K⁴), CODATA 2018 (exact)
-ZERO_C = 273.15
-
-#: Film on a 3 mm sheath in still room air, W/(m²·K) (Churchill and Chu's cylinder, 40 °C in 20 °C, and
-#: radiation), its emissivity, and the share of the lag that sits inside the sheath whatever the film (common
-#: practice).
-STILL_FILM, SENSOR_EMISSIVITY, INNER_LAG = 17.6, 0.8, 0.25
+from ..body.sensor import INNER_SHARE, STILL_FILM
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.enclosure import SENSOR_EMISSIVITY
 
 STATES = ("element", "chamber", "lining 1", "lining 2", "lining 3", "lining 4", "contents", "sensor")
 ELEMENT, CHAMBER, LINING, CONTENTS, SENSOR = 0, 1, 2, 6, 7
@@ -33,7 +29,7 @@ N = len(STATES)
 def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
     """Convection and radiation from t1 to t2, °C: watts, tangent to t1, tangent to t2, W/K."""
     a, b = t1 + ZERO_C, t2 + ZERO_C
-    s = SIGMA * area
+    s = STEFAN_BOLTZMANN * area
     a3, b3 = s * (a * a * a), s * (b * b * b)
     return conductance * (t1 - t2) + (a3 * a - b3 * b), conductance + 4.0 * a3, conductance + 4.0 * b3
 
@@ -183,11 +179,11 @@ class EnergyModel:
         )
 
     def lag_at_s(self, chamber_c: float) -> float:
-        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_LAG
+        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_SHARE
         stays, s."""
         t = chamber_c + ZERO_C
-        film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * SIGMA * t * t * t / STILL_FILM
-        return self.lag_s * (INNER_LAG + (1.0 - INNER_LAG) / film)
+        film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN * t * t * t / STILL_FILM
+        return self.lag_s * (INNER_SHARE + (1.0 - INNER_SHARE) / film)
 
     def linearise(
         self, x, dt_s: float, ambient_c: float, lining: float = 1.0, load: float = 1.0
@@ -281,7 +277,7 @@ class EnergyModel:
 
     def _into_lining(self, chamber_c: float, face_c: float) -> float:
         a, b = chamber_c + ZERO_C, face_c + ZERO_C
-        return self.film_w_per_k * (chamber_c - face_c) + SIGMA * self.film_m2 * (a**4 - b**4)
+        return self.film_w_per_k * (chamber_c - face_c) + STEFAN_BOLTZMANN * self.film_m2 * (a**4 - b**4)
 
     @staticmethod
     def _colder(hot_c: float, flow_w: float, conductance: float, rise: float) -> float:

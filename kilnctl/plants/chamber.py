@@ -2,14 +2,15 @@
 
 import numpy as np
 
-from ..build import geometry_of, layers_of, material_of
+from ..body import layers_of
+from ..body import Openings as Described
 from ..settings.body import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
-from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, open_door_kg_s, opening_w
+from ..thermal.bridges import open_door_kg_s
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY
-from ..thermal.surfaces import radiation_film, radiation_w_m2, vertical_film
+from ..thermal.surfaces import radiation_film, vertical_film
 from .assembly import Layout
 from .balance import Body, Surroundings
 from .conditions import Variation
@@ -34,33 +35,17 @@ def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float
     return body
 
 
-class Openings:
-    """Vent, door (shut: its leak; open: doorway), ports and bridges as what acts on the heat balance."""
+class Openings(Described):
+    """The body's openings, shut or with the door open, as what acts on the heat balance."""
 
     def __init__(self, oven: Oven, variation: Variation):
-        self.oven, self.variation = oven, variation
-        c = oven.chamber
-        top = c.opening == "top"
-        self.top = top
-        self.door_width_m, self.door_height_m = (c.width_m, c.depth_m) if top else (c.width_m, c.height_m)
-        self.floor_m2 = c.width_m * c.depth_m
-        self.door_m2 = self.door_width_m * self.door_height_m
-        self._bridges = [
-            (b, None if b.conductance_w_per_k is not None else material_of(oven, b.material))
-            for b in oven.bridges
-        ]
-        self.depth_m = geometry_of(next(f for f in oven.faces if f.name == "door")).thickness_m
-
-        self.port_m2 = sum(
-            opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed
-        )
-        self.port_m2 /= radiation_w_m2(500.0, 20.0)
+        super().__init__(oven, variation.leakage)
 
     def set(
         self,
         core,
         door_surface: int,
-        chamber_c: float,
+        radiant_c: float,
         air_c: float,
         ambient_c: float,
         door: float,
@@ -70,7 +55,7 @@ class Openings:
         """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
         around = core.around
         around.ambient_k = ambient_c + ZERO_C
-        self.set_shut(around, chamber_c, air_c, ambient_c, fan, vent)
+        self.set_shut(around, radiant_c, air_c, ambient_c, fan, vent)
         if door > 0.0:
             around.leak_w_per_k *= 1.0 - door
             self._open(core, door_surface, air_c, ambient_c, door)
@@ -83,30 +68,13 @@ class Openings:
             )
 
     def set_shut(
-        self, around: Surroundings, chamber_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
+        self, around: Surroundings, radiant_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
     ) -> None:
         """Fan, vent, leak, ports and bridges with the door shut."""
-        oven = self.oven
-        around.fan_w = oven.fan.power_w if fan else 0.0
-        apart_c = air_c if abs(air_c - ambient_c) > 0.01 else ambient_c + 0.01
-        around.vent_w_per_k = (
-            air_flow_w(oven.vent.flow_m3_per_s, apart_c, ambient_c) / (apart_c - ambient_c) if vent else 0.0
-        )
-        leak = door_leak_kg_s(
-            oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top
-        )
-        around.leak_w_per_k = (
-            leak * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk * self.variation.leakage
-        )
-        bridges = 0.0
-        for b, material in self._bridges:
-            if material is None:
-                conductance = b.conductance_w_per_k * b.count
-            else:
-                hot, cold = max(chamber_c, ambient_c), min(chamber_c, ambient_c)
-                conductance = bar_conductance_w_per_k(material, b.area_m2, b.length_m, hot, cold, b.count)
-            bridges += conductance * (chamber_c - ambient_c)
-        around.bridges_w = bridges
+        around.fan_w = self.oven.fan.power_w if fan else 0.0
+        around.vent_w_per_k = self.vent_w_per_k(air_c, ambient_c) if vent else 0.0
+        around.leak_w_per_k = self.leak_w_per_k(air_c, ambient_c)
+        around.bridges_w_per_k = self.bridges_w_per_k(radiant_c, ambient_c)
         around.port_m2 = self.port_m2
 
     def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float) -> None:

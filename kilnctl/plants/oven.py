@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..body import lag_share
 from ..reading import Reading
 from ..settings.body import Load
 from ..settings.oven import Oven
@@ -20,17 +21,13 @@ from .electrics import Electrics
 from .faults import Fault, check_faults
 from .moisture import Moisture, saturation_pa
 from .protocol import check_command
-from .sensors import Probe, emf_table, lag_share
+from .sensors import Probe, emf_table
 
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
 
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
-
-#: Film and radiation of a sheath in still air at room temperature, W/(m²·K): what a sensor's time constant is
-#: stated for.
-STILL_FILM = sensor_film(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
 
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
@@ -234,10 +231,10 @@ class VirtualOven:
         core.body = self._bodies[fan]
         self._watch_chamber()
         air_c = self.air_c
-        self.openings.set(core, self.layout.door, self.chamber_c, air_c, ambient_c, door, fan, vent)
+        self.openings.set(core, self.layout.door, self.radiant_c, air_c, ambient_c, door, fan, vent)
         self._stratification_k = self.openings.stratification_k(core, air_c, fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
-        self._lag_share = lag_share(self._sensor_film, radiation, STILL_FILM)
+        self._lag_share = lag_share(self._sensor_film, radiation)
         self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - ZERO_C
 
     def _watch_chamber(self) -> None:

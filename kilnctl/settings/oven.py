@@ -172,6 +172,7 @@ def _check_whole(root):
 
     def finish(oven: Oven, reader: Reader) -> None:
         from ..errors import KilnctlError
+        from ..body import assumed
         from ..thermal.materials import find
 
         own = {m.name for m in oven.materials}
@@ -195,5 +196,8 @@ def _check_whole(root):
                 # (Type K, which is assumed where none is given, is good for every trip that is accepted.)
                 reader.problems.append(Problem(reader.file, *reader.places[f"sensors.{which}.type"], f"sensors.{which}: a type {sensor.type} "
                                                f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C"))  # fmt: skip
+
+        if not reader.problems:
+            reader.assumptions += assumed(oven)
 
     return finish

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..build import layers_of, load_material
+from ..body import layers_of, load_material
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER

@@ -1,18 +1,16 @@
 """The oven in steady state: the same network as the virtual oven's (see `kilnctl.plants`), solved for the power that holds a
 chamber temperature instead of marched through time."""
 
-import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
-from ..build import INSIDE, element_facts, geometry_of, layers_of, material_of
+from ..body import Openings, geometry_of, heater_of, layers_of, star_m2, surfaces_of
 from ..settings.body import Load
 from ..settings.oven import Oven
-from ..thermal.air import air
-from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
-from ..thermal.enclosure import chamber_temperature_c, star_conductances_m2
-from ..thermal.surfaces import cylinder_film, inner_film, radiation_w_m2
-from ..thermal.walls import WallSolution, solve_wall
+from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
+from ..thermal.surfaces import cylinder_film, inner_film
+from ..thermal.walls import Layer, WallSolution, solve_wall
 
 
 @dataclass(frozen=True)
@@ -40,6 +38,10 @@ class Steady:
     shells_c: dict[str, float] = field(default_factory=dict)
 
 
+class BeyondPhysics(ValueError):
+    """The state asked for lies where the formulas of air or films no longer hold."""
+
+
 def _fourth(t_c: float) -> float:
     return (t_c + ZERO_C) ** 4
 
@@ -51,14 +53,12 @@ class _Wall:
         self.face, self.geometry = face, geometry_of(face)
         layers = layers_of(oven, face.wall)
         if factors.conductivity != 1.0:
-            from ..thermal.walls import Layer
-
             layers = tuple(Layer(x.material.scaled(1.0 if x.material.kind == "metal" else factors.conductivity), x.thickness_m, x.contact_m2k_w)
                            for x in layers)  # fmt: skip
         self.layers = layers
         self.ambient_c = oven.site.ambient_c
         self.emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
-        n = 14
+        n = 20
         span = highest_c + 20.0 - self.ambient_c
         # Closer together where it is cool: the outer film bends the curve there.
         self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
@@ -92,36 +92,26 @@ class SteadyOven:
         self.oven, self.factors, self.highest_c = oven, factors, highest_c
         self.ambient_c = oven.site.ambient_c
         self.speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
+        self.fan_w = oven.fan.power_w if oven.fan else 0.0
         self.walls = [_Wall(oven, face, factors, highest_c) for face in oven.faces]
-        self.elements = element_facts(oven.elements)
-        self.bodies = [b for b in (oven.shelf, load) if b is not None and b.mass_kg > 0.0]
-        areas = [w.geometry.inner_m2 / w.face.count for w in self.walls] + [0.5 * b.area_m2 for b in self.bodies] + [self.elements.surface_m2]
-        counts = [w.face.count for w in self.walls] + [2] * len(self.bodies) + [1]
-        emissivities = [oven.chamber.emissivity] * len(self.walls) + [b.emissivity for b in self.bodies] + [oven.elements.emissivity]
-        star = star_conductances_m2(areas, [min(1.0, e * factors.emissivity) for e in emissivities], counts)
-        self.star = [float(g) * STEFAN_BOLTZMANN for g in star]
-        c = oven.chamber
-        self.top = c.opening == "top"
-        self.door = (c.width_m, c.depth_m) if self.top else (c.width_m, c.height_m)
-        depth = next(w for w in self.walls if w.face.name == "door").geometry.thickness_m
-        self.port_m2 = sum(opening_w(p.diameter_m, 500.0, 20.0, depth) for p in oven.ports if not p.closed) / radiation_w_m2(500.0, 20.0)
-        self.bridges = [(b, None if b.conductance_w_per_k is not None else material_of(oven, b.material)) for b in oven.bridges]
+        self.elements = heater_of(oven)
+        self.surfaces = surfaces_of(oven, load)
+        self.star = [float(g) * STEFAN_BOLTZMANN for g in star_m2(oven, self.surfaces, factors.emissivity)]
+        self.openings = Openings(oven, factors.leakage)
 
     # ---- pieces ----------------------------------------------------------------------------------------------------
 
     def _face(self, i: int, radiant_c: float, air_c: float) -> tuple[float, float, float]:
         """(hot face °C, radiation from the star W, convection from the air W) of face i in balance with its wall."""
-        wall, g = self.walls[i], self.star[i]
-        geometry = wall.geometry
-        orientation = INSIDE[wall.face.orientation]
-        area = geometry.inner_m2 * self.factors.film
+        wall, g, surface = self.walls[i], self.star[i], self.surfaces[i]
+        area = surface.area_m2 * self.factors.film
         low, high = min(self.ambient_c, radiant_c, air_c) - 1.0, max(radiant_c, air_c) + 1.0
         hot = radiant_c - 2.0
         fourth = _fourth(radiant_c)
         film = 0.0
         for _ in range(50):
             hot = min(max(hot, low), high)
-            film = inner_film(hot, air_c, geometry.inner_length_m, orientation, self.speed) * area
+            film = inner_film(hot, air_c, surface.length_m, surface.orientation, self.speed) * area
             radiation, convection = g * (fourth - _fourth(hot)), film * (air_c - hot)
             miss = radiation + convection - wall.heat_w(hot)
             if miss > 0.0:
@@ -138,16 +128,17 @@ class SteadyOven:
 
     def _body(self, j: int, radiant_c: float, air_c: float) -> float:
         """Net heat that shelf or load takes by radiation and gives to the air by convection, W: zero in all, but it couples both."""
-        body, g = self.bodies[j], self.star[len(self.walls) + j]
-        length = min(self.oven.chamber.height_m, math.sqrt(0.5 * body.area_m2))
+        body, g = self.surfaces[j], self.star[j]
+        low, high = min(radiant_c, air_c), max(radiant_c, air_c)
         t = radiant_c
-        for _ in range(20):
-            film = inner_film(t, air_c, length, "vertical", self.speed) * body.area_m2 * self.factors.film
+        for _ in range(60):
+            film = inner_film(t, air_c, body.length_m, body.orientation, self.speed) * body.area_m2 * self.factors.film
             miss = g * (_fourth(radiant_c) - _fourth(t)) + film * (air_c - t)
+            low, high = (t, high) if miss > 0.0 else (low, t)
             step = miss / (4.0 * g * (t + ZERO_C) ** 3 + film)
-            t += step
             if abs(step) < 1e-7:
                 break
+            t = t + step if low < t + step < high else 0.5 * (low + high)
         return g * (_fourth(radiant_c) - _fourth(t))
 
     def _element(self, radiant_c: float, air_c: float, radiation_w: float) -> tuple[float, float]:
@@ -157,70 +148,75 @@ class SteadyOven:
         film = cylinder_film(t, air_c, self.elements.diameter_m, self.speed) * self.elements.surface_m2 * self.factors.film
         return t, film * (t - air_c)
 
-    def _openings(self, chamber_c: float, radiant_c: float, air_c: float) -> dict[str, float]:
-        """Heat lost otherwise than through the walls, W."""
-        o, ambient = self.oven, self.ambient_c
-        lost: dict[str, float] = {}
-        for b, material in self.bridges:
-            if material is None:
-                conductance = b.conductance_w_per_k * b.count
-            else:
-                conductance = bar_conductance_w_per_k(material, b.area_m2, b.length_m, max(chamber_c, ambient), min(chamber_c, ambient), b.count)
-            lost[b.name] = lost.get(b.name, 0.0) + conductance * (chamber_c - ambient)
-        leak = door_leak_kg_s(o.door.gap_m, *self.door, air_c, ambient, self.top) * self.factors.leakage
-        if leak > 0.0:
-            lost["door leak"] = leak * air(0.5 * (air_c + ambient)).heat_capacity_j_kgk * (air_c - ambient)
-        if o.vent is not None:
-            lost["vent"] = air_flow_w(o.vent.flow_m3_per_s, air_c, ambient)
-        if self.port_m2 > 0.0:
-            lost["open port"] = self.port_m2 * STEFAN_BOLTZMANN * (_fourth(radiant_c) - _fourth(ambient))
-        return lost
+    def _others(self, radiant_c: float, air_c: float) -> tuple[dict[str, float], dict[str, float]]:
+        """Heat lost otherwise than through the walls, W, by name: (from the star, from the air)."""
+        ambient, openings = self.ambient_c, self.openings
+        star: dict[str, float] = {}
+        for b in self.oven.bridges:
+            star[b.name] = star.get(b.name, 0.0) + openings.bridge_w_per_k(b, radiant_c, ambient) * (radiant_c - ambient)
+        if openings.port_m2 > 0.0:
+            star["open port"] = openings.port_m2 * STEFAN_BOLTZMANN * (_fourth(radiant_c) - _fourth(ambient))
+        gone = {"door leak": openings.leak_w_per_k(air_c, ambient) * (air_c - ambient)}
+        if self.oven.vent is not None:
+            gone["vent"] = openings.vent_w_per_k(air_c, ambient) * (air_c - ambient)
+        return star, {name: watts for name, watts in gone.items() if watts != 0.0}
 
     # ---- the whole -------------------------------------------------------------------------------------------------
 
-    def _radiant_for(self, chamber_c: float, apart_k: float) -> float:
-        """Star temperature at which the ideal sensor shows chamber_c when the air is apart_k warmer than the star."""
-        radiant = chamber_c - 0.5 * apart_k
-        for _ in range(25):
-            shown = chamber_temperature_c(radiant, radiant + apart_k, self.speed)
-            radiant += chamber_c - shown
-            if abs(chamber_c - shown) < 1e-8:
-                break
-        return radiant
+    def _radiant_for(self, chamber_c: float, air_c: float) -> float:
+        """Star temperature at which the ideal sensor in that air shows chamber_c: its own balance, solved for the star."""
+        film = sensor_film(chamber_c, air_c, self.speed)
+        fourth = _fourth(chamber_c) + film * (chamber_c - air_c) / (SENSOR_EMISSIVITY * STEFAN_BOLTZMANN)
+        if fourth <= 0.0:
+            raise BeyondPhysics("the air would be too hot for the chamber temperature")
+        return fourth**0.25 - ZERO_C
 
-    def _at(self, chamber_c: float, apart_k: float):
-        radiant = self._radiant_for(chamber_c, apart_k)
-        air_c = radiant + apart_k
+    def _at(self, chamber_c: float, apart_k: float) -> "_Trial":
+        """The state in which the air is apart_k warmer than the chamber; balanced but for the air's surplus."""
+        air_c = chamber_c + apart_k
+        radiant = self._radiant_for(chamber_c, air_c)
         faces = [self._face(i, radiant, air_c) for i in range(len(self.walls))]
-        bodies = [self._body(j, radiant, air_c) for j in range(len(self.bodies))]
-        others = self._openings(chamber_c, radiant, air_c)
-        port = others.get("open port", 0.0)
-        bridges = sum(others.get(b.name, 0.0) for b in {b.name: b for b, _ in self.bridges}.values())
-        radiation = sum(f[1] for f in faces) + sum(bodies) + port
+        bodies = sum(self._body(j, radiant, air_c) for j in range(len(self.walls), len(self.surfaces) - 1))
+        star, gone = self._others(radiant, air_c)
+        radiation = sum(f[1] for f in faces) + bodies + sum(star.values())
         element_c, element_air = self._element(radiant, air_c, radiation)
-        fan = self.oven.fan.power_w if self.oven.fan else 0.0
-        # What the air gets and gives: bridges are taken from the air, as in the virtual oven.
-        surplus = (element_air + sum(bodies) + fan - sum(f[2] for f in faces)
-                   - others.get("door leak", 0.0) - others.get("vent", 0.0) - bridges)  # fmt: skip
-        return surplus, radiant, air_c, faces, others, element_c, radiation + element_air, fan
+        surplus = element_air + bodies + self.fan_w - sum(f[2] for f in faces) - sum(gone.values())
+        return _Trial(surplus, radiant, air_c, faces, (*star.items(), *gone.items()), element_c, radiation + element_air)
+
+    def _bracket(self, chamber_c: float) -> tuple[float, float]:
+        """Differences of air and chamber between which the air's surplus changes its sign: it falls as the air gets warmer."""
+        near, surplus = 0.0, self._at(chamber_c, 0.0).surplus_w
+        sign = 1.0 if surplus > 0.0 else -1.0
+        step = 0.01 * (chamber_c - self.ambient_c)
+        for _ in range(80):
+            far = near + sign * step
+            try:
+                there = self._at(chamber_c, far).surplus_w
+            except ValueError:
+                step *= 0.25  # the formulas end before that: come nearer to their end
+                if step < 1e-3:
+                    break
+                continue
+            if there * sign <= 0.0:
+                return min(near, far), max(near, far)
+            near, step = far, 2.0 * step
+        raise BeyondPhysics("no temperature of the air within the range of the formulas balances it")
 
     def at(self, chamber_c: float) -> Steady:
-        """The steady oven at chamber_c, °C. Raises ValueError at or below the room or above what it was made for."""
+        """The steady oven at chamber_c, °C. Raises ValueError at or below the room or above what it was made for, and
+        BeyondPhysics where elements or air would be hotter than the formulas go."""
+        from scipy.optimize import brentq
+
         if not self.ambient_c + 0.5 <= chamber_c <= self.highest_c:
             raise ValueError(f"chamber_c = {chamber_c:g} °C: from just above the room to {self.highest_c:g} °C")
-        low, high = -0.4 * (chamber_c - self.ambient_c) - 1.0, 0.4 * (chamber_c - self.ambient_c) + 1.0
-        a, b = -0.01 * (chamber_c - self.ambient_c), 0.01 * (chamber_c - self.ambient_c)
-        fa, fb = self._at(chamber_c, a)[0], self._at(chamber_c, b)[0]
-        for _ in range(60):
-            apart = b - fb * (b - a) / (fb - fa) if fb != fa else 0.5 * (a + b)
-            apart = min(max(apart, low), high)
-            answer = self._at(chamber_c, apart)
-            a, fa, b, fb = b, fb, apart, answer[0]
-            if abs(answer[0]) < 1e-6 * max(1.0, answer[6]) or abs(b - a) < 1e-10:
-                break
-        _, radiant, air_c, faces, others, element_c, power, fan = answer
+        try:
+            low, high = self._bracket(chamber_c)
+            apart = brentq(lambda d: self._at(chamber_c, d).surplus_w, low, high, xtol=1e-9, rtol=1e-13, maxiter=200)
+            trial = self._at(chamber_c, apart)
+        except ValueError as error:
+            raise BeyondPhysics(f"a chamber of {chamber_c:.0f} °C asks for elements or air hotter than the formulas go ({error})") from None
         ledger, walls, shells = {}, {}, {}
-        for wall, (hot, _, _) in zip(self.walls, faces):
+        for wall, (hot, _, _) in zip(self.walls, trial.faces):
             solution = wall.solve(max(hot, self.ambient_c + 1e-6))
             name = wall.face.name
             walls[name], shells[name] = solution, solution.cold_face_c
@@ -229,17 +225,48 @@ class SteadyOven:
             flat = heat * wall.geometry.inner_m2 / wall.geometry.conduction_m2
             ledger[name] = flat
             ledger["edges and corners"] = ledger.get("edges and corners", 0.0) + heat - flat
-        for name, watts in others.items():
+        for name, watts in trial.others:
             ledger[name] = ledger.get(name, 0.0) + watts
-        return Steady(chamber_c, air_c, radiant, element_c, power, fan, walls, ledger, shells)
+        return Steady(chamber_c, trial.air_c, trial.radiant_c, trial.element_c, trial.power_w, self.fan_w, walls, ledger, shells)
+
+    @cached_property
+    def valid_c(self) -> float:
+        """The hottest chamber that can be looked at, °C: `highest_c`, or less where elements or air leave the formulas before."""
+        low, high = self.ambient_c + 1.0, self.highest_c
+        if self._can(high):
+            return high
+        while high - low > 1.0:
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if self._can(middle) else (low, middle)
+        return low
+
+    def _can(self, chamber_c: float) -> bool:
+        try:
+            self.at(chamber_c)
+        except BeyondPhysics:
+            return False
+        return True
 
     def highest(self, power_w: float) -> float:
-        """Chamber temperature that power_w holds, °C, not above `highest_c`."""
+        """Chamber temperature that power_w holds, °C, not above `valid_c`."""
         from scipy.optimize import brentq
 
-        low, high = self.ambient_c + 1.0, self.highest_c
+        low, high = self.ambient_c + 1.0, self.valid_c
         if self.at(high).power_w <= power_w:
             return high
         if self.at(low).power_w >= power_w:
             return low
         return float(brentq(lambda t: self.at(t).power_w - power_w, low, high, xtol=1e-3, rtol=1e-9))
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """A state that is balanced but for the air, which is given surplus_w more than it gives."""
+
+    surplus_w: float
+    radiant_c: float
+    air_c: float
+    faces: list[tuple[float, float, float]]
+    others: tuple[tuple[str, float], ...]
+    element_c: float
+    power_w: float

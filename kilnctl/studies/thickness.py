@@ -4,7 +4,7 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Callable
 
-from ..build import material_of
+from ..body import material_of
 from ..errors import KilnctlError
 from ..settings.body import Wall, Walls
 from ..settings.oven import Oven
