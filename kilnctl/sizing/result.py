@@ -17,7 +17,7 @@ from ..settings.document import Problem, SettingsError
 from ..settings.body import Load, Wall
 from ..settings.oven import Oven
 from ..thermal import elements as electric
-from .steady import Factors, Steady, SteadyOven
+from ..body.steady import Factors, Steady, SteadyOven
 
 #: Sizing does not look above this; no oven of this kind does.
 HIGHEST_C = 1500.0

@@ -8,7 +8,7 @@ from ..body import material_of
 from ..errors import KilnctlError
 from ..settings.body import Wall, Walls
 from ..settings.oven import Oven
-from ..sizing.steady import Factors, SteadyOven
+from ..body.steady import Factors, SteadyOven
 from .vary import Vary, deviates, plant_seed, usual, virtual_of
 
 THINNEST_M, THICKEST_M = 0.005, 0.5

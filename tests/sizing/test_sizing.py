@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from kilnctl import KilnctlError, SettingsError, load_oven, size
-from kilnctl.sizing.steady import SteadyOven
+from kilnctl.body.steady import SteadyOven
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 

@@ -1,16 +1,22 @@
-"""The oven in steady state: the same network as the virtual oven's (see `kilnctl.plants`), solved for the power that holds a
-chamber temperature instead of marched through time."""
+"""The body in steady state: the same network as the virtual oven's (see `kilnctl.plants`), solved for the power that holds a
+chamber temperature instead of marched through time. Sizing prints it, and the day-zero model is held to it. No scipy:
+this runs in the process that heats, before it does."""
 
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from ..body import Openings, geometry_of, heater_of, layers_of, star_m2, surfaces_of
+import numpy as np
+
 from ..settings.body import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import cylinder_film, inner_film
 from ..thermal.walls import Layer, WallSolution, solve_wall
+from .elements import heater_of
+from .layers import geometry_of, layers_of
+from .openings import Openings
+from .surfaces import star_m2, surfaces_of
 
 
 @dataclass(frozen=True)
@@ -63,9 +69,7 @@ class _Wall:
         # Closer together where it is cool: the outer film bends the curve there.
         self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
         self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
-        from scipy.interpolate import CubicSpline
-
-        self._c = CubicSpline(self._t, self._q).c.tolist()  # plain floats: heat_w is called ten thousands of times
+        self._c = _spline(np.array(self._t), np.array(self._q))
         self._x = self._t
 
     def solve(self, hot_c: float) -> WallSolution:
@@ -83,6 +87,45 @@ class _Wall:
         d = hot_c - x[i]
         c = self._c
         return ((c[0][i] * d + c[1][i]) * d + c[2][i]) * d + c[3][i]
+
+
+def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
+    """Coefficients of the cubic spline through the points, highest power first, plain floats (they are read ten thousands
+    of times). At both ends the third derivative runs through the second and the last but one point ("not a knot")."""
+    h, slope = np.diff(x), np.diff(y) / np.diff(x)
+    n = len(x)
+    a, b = np.zeros((n, n)), np.zeros(n)
+    for i in range(1, n - 1):
+        a[i, i - 1 : i + 2] = h[i - 1], 2.0 * (h[i - 1] + h[i]), h[i]
+        b[i] = 6.0 * (slope[i] - slope[i - 1])
+    a[0, :3] = h[1], -(h[0] + h[1]), h[0]
+    a[-1, -3:] = h[-1], -(h[-2] + h[-1]), h[-2]
+    bend = np.linalg.solve(a, b)
+    return [((bend[1:] - bend[:-1]) / (6.0 * h)).tolist(), (0.5 * bend[:-1]).tolist(),
+            (slope - h * (2.0 * bend[:-1] + bend[1:]) / 6.0).tolist(), y[:-1].tolist()]  # fmt: skip
+
+
+def root(function, low: float, high: float, tolerance: float) -> float:
+    """Where a function that changes its sign between low and high is zero, to `tolerance`: secant steps kept inside a
+    bracket (Illinois rule)."""
+    at_low, at_high = function(low), function(high)
+    side = 0
+    for _ in range(200):
+        if at_low == 0.0 or abs(high - low) < tolerance:
+            return low
+        middle = (low * at_high - high * at_low) / (at_high - at_low)
+        here = function(middle)
+        if here * at_low > 0.0:
+            step, low, at_low = middle - low, middle, here
+            at_high *= 0.5 if side < 0 else 1.0
+            side = -1
+        else:
+            step, high, at_high = high - middle, middle, here
+            at_low *= 0.5 if side > 0 else 1.0
+            side = 1
+        if abs(step) < tolerance or here == 0.0:
+            return middle
+    return 0.5 * (low + high)
 
 
 class SteadyOven:
@@ -205,13 +248,11 @@ class SteadyOven:
     def at(self, chamber_c: float) -> Steady:
         """The steady oven at chamber_c, °C. Raises ValueError at or below the room or above what it was made for, and
         BeyondPhysics where elements or air would be hotter than the formulas go."""
-        from scipy.optimize import brentq
-
         if not self.ambient_c + 0.5 <= chamber_c <= self.highest_c:
             raise ValueError(f"chamber_c = {chamber_c:g} °C: from just above the room to {self.highest_c:g} °C")
         try:
             low, high = self._bracket(chamber_c)
-            apart = brentq(lambda d: self._at(chamber_c, d).surplus_w, low, high, xtol=1e-9, rtol=1e-13, maxiter=200)
+            apart = root(lambda d: self._at(chamber_c, d).surplus_w, low, high, 1e-9)
             trial = self._at(chamber_c, apart)
         except ValueError as error:
             raise BeyondPhysics(f"a chamber of {chamber_c:.0f} °C asks for elements or air hotter than the formulas go ({error})") from None
@@ -249,14 +290,12 @@ class SteadyOven:
 
     def highest(self, power_w: float) -> float:
         """Chamber temperature that power_w holds, °C, not above `valid_c`."""
-        from scipy.optimize import brentq
-
         low, high = self.ambient_c + 1.0, self.valid_c
         if self.at(high).power_w <= power_w:
             return high
         if self.at(low).power_w >= power_w:
             return low
-        return float(brentq(lambda t: self.at(t).power_w - power_w, low, high, xtol=1e-3, rtol=1e-9))
+        return root(lambda t: self.at(t).power_w - power_w, low, high, 1e-3)
 
 
 @dataclass(frozen=True)
