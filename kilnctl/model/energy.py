@@ -248,22 +248,7 @@ class EnergyModel:
         """The state that holds chamber_c for ever, and the power it takes (negative below what fan and room
         give), W."""
         ambient = self.ambient_c if ambient_c is None else ambient_c
-        # The flow that the film gives falls with the face's temperature; what it drives through the row rises
-        # with it.
-        low, high = min(ambient, chamber_c), max(ambient, chamber_c)
-        flow, inside = 0.0, [chamber_c] * 4
-        for _ in range(50):
-            inside[0] = 0.5 * (low + high)
-            flow = self._into_lining(chamber_c, inside[0])
-            for i in range(3):
-                inside[i + 1] = self._colder(inside[i], flow, self.lining_w_per_k[i], self.rise_per_k[i])
-            if (
-                inside[3] < ambient
-                or self._colder(inside[3], flow, self.lining_w_per_k[3], self.rise_per_k[3]) < ambient
-            ):
-                low = inside[0]
-            else:
-                high = inside[0]
+        inside, flow = self._through_lining(chamber_c, ambient)
         power = flow + self.leak_w_per_k * (chamber_c - ambient) - self.extra_w
         element = chamber_c
         for _ in range(40):
@@ -275,12 +260,33 @@ class EnergyModel:
             1.0 + self.resistance_rise_per_k * (element - self.rated_c)
         )
 
+    def _through_lining(self, chamber_c: float, ambient: float) -> tuple[list[float], float]:
+        """The lumps' temperatures, °C, and the flow into the lining, W, when nothing changes any more."""
+        # The flow that the film gives falls with the face's temperature; what it drives through the row rises
+        # with it. A lump beyond the room's temperature says that the flow is too large; nothing behind it is asked.
+        low, high = min(ambient, chamber_c), max(ambient, chamber_c)
+        flow, inside = 0.0, [chamber_c] * 4
+        for _ in range(50):
+            t = inside[0] = 0.5 * (low + high)
+            flow = self._into_lining(chamber_c, t)
+            for i, (g, r) in enumerate(zip(self.lining_w_per_k, self.rise_per_k)):
+                inside[i] = t
+                t = self.colder_c(t, flow, g, r)
+                if (t - ambient) * flow < 0.0:
+                    break
+            # Beyond the room, whether heat goes out or comes in: the face must come nearer to the chamber.
+            if (t - ambient) * flow < 0.0:
+                low, high = (inside[0], high) if chamber_c > ambient else (low, inside[0])
+            else:
+                low, high = (low, inside[0]) if chamber_c > ambient else (inside[0], high)
+        return inside, flow
+
     def _into_lining(self, chamber_c: float, face_c: float) -> float:
         a, b = chamber_c + ZERO_C, face_c + ZERO_C
         return self.film_w_per_k * (chamber_c - face_c) + STEFAN_BOLTZMANN * self.film_m2 * (a**4 - b**4)
 
     @staticmethod
-    def _colder(hot_c: float, flow_w: float, conductance: float, rise: float) -> float:
+    def colder_c(hot_c: float, flow_w: float, conductance: float, rise: float) -> float:
         """The far end of a conducting link that carries flow_w away from hot_c (below absolute zero if it
         cannot)."""
         potential = hot_c + 0.5 * rise * hot_c * hot_c - flow_w / conductance
