@@ -15,7 +15,7 @@ from ..thermal.enclosure import sensor_film
 from ..thermal.materials import Material
 from .coupling import Coupling, coupling_of
 from .energy import EnergyModel
-from .lining import lining_of
+from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
 #: Heat capacity of the thin skin of everything inside that follows the air within a tick, J/(m²·K) of the faces (an estimate:
@@ -33,7 +33,7 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     working = max(working, ambient + 5.0)
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
     coupling = coupling_of(oven, load, oven.elements.power_w, [ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0)])
-    leak, held = _losses(oven, ambient, working)
+    leak, leak_rise, held = _losses(oven, ambient, working)
     # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up and down.
     lining = lining_of(oven, ambient + 0.6 * (working - ambient), coupling.faces.w_per_k, coupling.faces.m2, held)
     capacity, coupling_w, coupling_m2 = _contents(oven, load, coupling, ambient, working)
@@ -63,12 +63,13 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
         dead_s=oven.sensors.control.dead_time_s,
         resistance_rise_per_k=_resistance_rise(oven),
         rated_c=oven.limits.highest_c,
+        leak_rise_per_k=leak_rise,
     )
 
 
 def _losses(oven: Oven, ambient: float, working: float):
-    """What passes the walls by other ways as one conductance at the working temperature, W/K, and two pairs of a chamber
-    temperature, °C, and the rest of what is lost there, W."""
+    """What passes the walls by other ways: conductance at 0 °C, W/K, and its relative rise; and what goes into the walls, as
+    two pairs of a chamber temperature, °C, and W."""
     top = max(working, min(ambient + HELD[1] * (working - ambient), max(working, oven.limits.highest_c)))
     steady = SteadyOven(oven, highest_c=top + 1.0)
     valid = steady.valid_c
@@ -76,17 +77,20 @@ def _losses(oven: Oven, ambient: float, working: float):
         raise BeyondPhysics(f"{oven.name} cannot be thought of at {working:.0f} °C: above {valid:.0f} °C its elements would be hotter than the formulas go")
     faces = {f.name for f in oven.faces} | {"edges and corners"}
 
-    def split(chamber_c: float) -> tuple[float, float]:
-        ledger = steady.at(chamber_c).ledger_w
-        walls = sum(w for name, w in ledger.items() if name in faces)
-        return walls, sum(ledger.values()) - walls
-
-    leak = max(0.0, split(working)[1] / (working - ambient))
-    held = []
+    held, others = [], []
     for t in (ambient + HELD[0] * (working - ambient), min(top, valid)):
-        walls, others = split(t)
-        held.append((t, max(0.1 * walls, walls + others - leak * (t - ambient))))
-    return leak, held
+        ledger = steady.at(t).ledger_w
+        walls = sum(w for name, w in ledger.items() if name in faces)
+        held.append((t, walls))
+        others.append((0.5 * (t + ambient), max(0.0, (sum(ledger.values()) - walls) / (t - ambient))))
+    (t1, g1), (t2, g2) = others
+    if g1 + g2 < 1e-9:
+        return 0.0, 0.0, held
+    slope = (g2 - g1) / (t2 - t1)
+    at_zero = g1 - slope * t1
+    # Only as steep as keeps it above nothing, hot or cold.
+    rise = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
+    return g2 / (1.0 + rise * t2), rise, held
 
 
 def _mean_capacity(material: Material, from_c: float, to_c: float) -> float:

@@ -43,7 +43,8 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
     """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
-    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities;
+    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `leak_rise_per_k` of what passes the
+    lining by other ways (below zero where the air is left behind);
     `resistance_rise_per_k`: of the elements' resistance over its value at `rated_c`, where they have their
     rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over
     its whole film there."""
@@ -71,6 +72,7 @@ class EnergyModel:
     dead_s: float
     resistance_rise_per_k: float = 0.0
     rated_c: float = 20.0
+    leak_rise_per_k: float = 0.0
 
     def __post_init__(self):
         for f in fields(self):
@@ -90,7 +92,7 @@ class EnergyModel:
                         "lag",
                     )
                 )
-                if f.name not in ("ambient_c", "rated_c") and not (
+                if f.name not in ("ambient_c", "rated_c", "leak_rise_per_k") and not (
                     math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))
                 ):
                     raise ValueError(
@@ -118,6 +120,10 @@ class EnergyModel:
             _conduct(l4, ambient_c, g4, r4),
             _link(c, k, self.contents_w_per_k, self.contents_m2),
         )
+
+    def leaking(self, chamber_c: float, ambient_c: float) -> tuple[float, float, float]:
+        """Watts that pass the lining by other ways, with their tangents, as `flows` has them."""
+        return _conduct(chamber_c, ambient_c, self.leak_w_per_k, self.leak_rise_per_k)
 
     def step(
         self,
@@ -156,8 +162,8 @@ class EnergyModel:
             alpha_k, beta_k = qk / dk, ak / dk
         else:
             qk = alpha_k = beta_k = ak = bk = 0.0
-        leak = self.leak_w_per_k
-        net = qe - lining * (q1 - b1 * alpha_1) - load * (qk - bk * alpha_k) - leak * (x[1] - ambient_c)
+        ql, leak, _ = self.leaking(x[1], ambient_c)
+        net = qe - lining * (q1 - b1 * alpha_1) - load * (qk - bk * alpha_k) - ql
         dc = self.chamber_j_per_k / dt_s + be + leak - ae * beta_e
         dc += lining * (a1 - b1 * beta_1) + load * (ak - bk * beta_k)
         up = (net + ae * alpha_e + disturbance_w + self.extra_w) / dc
@@ -206,7 +212,7 @@ class EnergyModel:
         m = np.zeros((SENSOR, SENSOR))
         m[0, 0], m[0, 1] = ae + self.resistance_rise_per_k * share_of_rated * max(0.0, qe), -be
         m[1, 0], m[1, 2], m[1, 6] = -ae, -lining * b1, -load * bk
-        m[1, 1] = be + lining * a1 + load * ak + self.leak_w_per_k
+        m[1, 1] = be + lining * a1 + load * ak + self.leaking(x[CHAMBER], ambient_c)[1]
         m[2, 1], m[2, 2], m[2, 3] = -a1, b1 + a2, -b2
         m[3, 2], m[3, 3], m[3, 4] = -a2, b2 + a3, -b3
         m[4, 3], m[4, 4], m[4, 5] = -a3, b3 + a4, -b4
@@ -249,7 +255,7 @@ class EnergyModel:
         give), W."""
         ambient = self.ambient_c if ambient_c is None else ambient_c
         inside, flow = self._through_lining(chamber_c, ambient)
-        power = flow + self.leak_w_per_k * (chamber_c - ambient) - self.extra_w
+        power = flow + self.leaking(chamber_c, ambient)[0] - self.extra_w
         element = chamber_c
         for _ in range(40):
             q, a, _ = self.flows((element, chamber_c, *inside, chamber_c, chamber_c), ambient)[0]

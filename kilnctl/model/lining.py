@@ -19,7 +19,7 @@ from .energy import EnergyModel
 from .estimate import minimise
 
 #: No conductance rises by more than this per °C over its value at 0 °C: it would end at nothing in a cold room.
-STEEPEST_PER_K = 0.015
+STEEPEST_PER_K = 0.03
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) 
     capacities, conductances, share = _ladder(omega, target, steady, film)
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
     at = middle_c - depth * (middle_c - ambient)
-    steeper, warming = _rises(stacks, solutions, depth, at)
+    steeper, warming = _rises(stacks, solutions, depth, at, ambient)
     points = [(_face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
     conductances, rises = _held(conductances, steeper, at, points, ambient)
     capacities = tuple(float(c / (1.0 + s * t)) for c, s, t in zip(capacities, warming, at))
@@ -100,23 +100,26 @@ def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[floa
     return tuple(float(g) for g in row(rises)), tuple(float(r) for r in rises)
 
 
-def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float) -> tuple[np.ndarray, np.ndarray]:
     """Relative rise per °C over the value at 0 °C of conductance and capacity of each lump's part of the
     walls: the materials that lie at its depth (share of the fall of temperature), each at its temperature there, walls
     weighted by the heat that they pass."""
     slope_k, slope_c, weight = np.zeros(4), np.zeros(4), 1e-12
-    for (layers, g, _), solution in zip(stacks, solutions):
+    for (layers, g, face), solution in zip(stacks, solutions):
         hot, cold = solution.faces_c[0], solution.faces_c[-1]
         heat = solution.flux_w_m2 * g.conduction_m2
+        rise = max(0.05 * (cold - ambient), 0.1)
+        near, far = (outer_film(cold + x, ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity) for x in (-rise, rise))
+        film_slope = 2.0 * (far - near) / (rise * (far + near))
         weight += 5.0 * heat
         for lump in range(4):
             for share in (0.1, 0.3, 0.5, 0.7, 0.9):
-                # The row ends in the room, the wall at its outer face: the film there is the last lump's, and has the face's slope.
-                t = max(hot - (depth[lump] + share * (depth[lump + 1] - depth[lump])) / depth[-1] * (hot - cold), cold)
+                t = hot - (depth[lump] + share * (depth[lump + 1] - depth[lump])) / depth[-1] * (hot - ambient)
                 i = next((i for i in range(len(layers)) if solution.layer_c(i)[1] <= t), len(layers) - 1)
                 k, c = layers[i].material.conductivity, layers[i].material.heat_capacity
-                slope_k[lump] += heat * (k(t + 5.0) - k(t - 5.0)) / (10.0 * k(t))
                 slope_c[lump] += heat * (c(t + 5.0) - c(t - 5.0)) / (10.0 * c(t))
+                # The row ends in the room: its last part is the outer film, whose own mean lies half way to the room.
+                slope_k[lump] += heat * ((k(t + 5.0) - k(t - 5.0)) / (10.0 * k(t)) if t >= cold else film_slope)
     middle = 0.5 * (at[:-1] + at[1:])
 
     def at_zero(slope: np.ndarray, t: np.ndarray) -> np.ndarray:
