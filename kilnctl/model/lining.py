@@ -41,12 +41,17 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) 
     stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
     solutions = [solve_wall(layers, middle_c, ambient, g.outer_length_m, f.orientation, f.wall.outer_emissivity,
                             g.outer_m2 / g.conduction_m2) for layers, g, f in stacks]  # fmt: skip
-    steady = sum(s.flux_w_m2 * g.conduction_m2 for s, (_, g, _) in zip(solutions, stacks)) / (middle_c - ambient)
-    # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady.
-    omega = 2.0 * math.pi / np.geomspace(30.0, 172800.0, 32)
-    target = np.array([_admittance(w, stacks, solutions, ambient) for w in omega])
+    # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady. The last is for ever.
+    omega = 2.0 * math.pi / np.append(np.geomspace(30.0, 172800.0, 32), 1e12)
     film = film_w + 4.0 * STEFAN_BOLTZMANN * film_m2 * (middle_c + ZERO_C) ** 3
-    capacities, conductances, share = _ladder(omega, target, steady, film)
+    inside = sum(g.inner_m2 for _, g, _ in stacks)
+    # Each wall behind its own part of the film: a bare door stays cold beside walls that follow the chamber.
+    wanted = np.zeros(len(omega), complex)
+    for stack, solution in zip(stacks, solutions):
+        part = film * stack[1].inner_m2 / inside
+        wanted += np.array([1.0 / (1.0 / part + 1.0 / _admittance(w, stack, solution, ambient)) for w in omega])
+    capacities, conductances, share = _ladder(omega[:-1], wanted[:-1], float(wanted[-1].real), film)
+    steady = 1.0 / sum(1.0 / g for g in conductances)
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
     at = middle_c - depth * (middle_c - ambient)
     steeper, warming = _rises(stacks, solutions, depth, at, ambient)
@@ -129,47 +134,46 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
     return at_zero(slope_k, middle), at_zero(slope_c, at[:-1])
 
 
-def _admittance(omega: float, stacks, solutions, ambient: float) -> complex:
-    """Heat into all hot faces per kelvin of swing at angular frequency omega, W/K."""
-    total = 0.0 + 0.0j
-    for (layers, g, face), solution in zip(stacks, solutions):
-        film = outer_film(
-            max(solution.cold_face_c, ambient + 0.5),
-            ambient,
-            g.outer_length_m,
-            face.orientation,
-            face.wall.outer_emissivity,
-        )
-        y = complex(film * g.outer_m2 / g.conduction_m2)
-        for i in range(len(layers) - 1, -1, -1):
-            layer = layers[i]
-            if layer.contact_m2k_w:
-                y = y / (1.0 + y * layer.contact_m2k_w)
-            hot, cold = solution.layer_c(i)
-            # In slices, each with the figures of its own temperature: insulation conducts far better where it is hot.
-            for share in (0.875, 0.625, 0.375, 0.125):
-                t_c = hot + share * (cold - hot)
-                k, rho_c = layer.material.conductivity(t_c), layer.material.density_kg_m3 * layer.material.heat_capacity(t_c)
-                gamma = cmath.sqrt(1j * omega * rho_c / k)
-                t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
-                y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
-        # The conduction area at every depth, as the virtual oven has it; what diffuses only an inch deep sees
-        # less of the edges.
-        total += y * g.conduction_m2
-    return total
+def _admittance(omega: float, stack, solution, ambient: float) -> complex:
+    """Heat into the hot face of one wall per kelvin of swing at angular frequency omega, W/K."""
+    layers, g, face = stack
+    film = outer_film(
+        max(solution.cold_face_c, ambient + 0.5),
+        ambient,
+        g.outer_length_m,
+        face.orientation,
+        face.wall.outer_emissivity,
+    )
+    y = complex(film * g.outer_m2 / g.conduction_m2)
+    for i in range(len(layers) - 1, -1, -1):
+        layer = layers[i]
+        if layer.contact_m2k_w:
+            y = y / (1.0 + y * layer.contact_m2k_w)
+        hot, cold = solution.layer_c(i)
+        # In slices, each with the figures of its own temperature: insulation conducts far better where it is hot.
+        for share in (0.875, 0.625, 0.375, 0.125):
+            t_c = hot + share * (cold - hot)
+            k, rho_c = layer.material.conductivity(t_c), layer.material.density_kg_m3 * layer.material.heat_capacity(t_c)
+            gamma = cmath.sqrt(1j * omega * rho_c / k)
+            t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
+            y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
+    # The conduction area at every depth, as the virtual oven has it; what diffuses only an inch deep sees
+    # less of the edges.
+    return y * g.conduction_m2
 
 
-def _ladder(omega: np.ndarray, target: np.ndarray, steady: float, film: float, lumps: int = 4):
-    """(capacities, conductances, share) of a row behind share × film whose admittance fits that of the wall
-    behind the film.
+def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, lumps: int = 4):
+    """(capacities, conductances, share) of a row that behind share × film has the admittance `wanted`, W/K.
 
-    The row's series conductance is exactly `steady`. Its first lump has a depth of its own, which the film
+    Film and row in series pass exactly `forever` W/K. The row's first lump has a depth of its own, which the film
     then carries too."""
-    wanted = 1.0 / (1.0 / film + 1.0 / target)
+    least = 1.02 * forever / film
 
     def unpack(p: np.ndarray):
         shares = np.exp(np.append(p[lumps : 2 * lumps - 1], 0.0))
-        return np.exp(p[:lumps]), shares.sum() / shares * steady, math.exp(p[-1])
+        share = least + math.exp(p[-1])
+        steady = 1.0 / (1.0 / forever - 1.0 / (film * share))
+        return np.exp(p[:lumps]), shares.sum() / shares * steady, share
 
     def misfit(p: np.ndarray) -> np.ndarray:
         capacity, conductance, share = unpack(p)
@@ -190,7 +194,7 @@ def _ladder(omega: np.ndarray, target: np.ndarray, steady: float, film: float, l
         steps = 1e-6 * np.eye(len(p))
         return here, -np.column_stack([(misfit(p + h) - misfit(p - h)) / 2e-6 for h in steps])
 
-    total, best = float(np.abs(target[0]) / omega[0]), None
+    total, best = float(np.abs(1.0 / (1.0 / wanted[0] - 0.999 / film)) / omega[0]), None
     for ratio in (2.5, 5.0):
         start = np.concatenate(
             (np.log(total * ratio ** np.arange(lumps)), np.linspace(-1.2 * lumps, -1.0, lumps - 1), [-0.3])
