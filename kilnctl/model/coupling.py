@@ -1,9 +1,9 @@
 """How chamber, lining, contents and elements hang together when it heats: the two temperatures inside, of the air and of the
 radiant star, drawn into the one that the model has.
 
-The model's chamber is what the ideal small sensor shows. At one power and with everything inside at one temperature, star and
+The model's chamber is what the ideal small sensor shows. At one power and known temperatures of what is inside, star and
 air are solved as they are; the heat that each then gets, over its difference to the sensor, is the model's conductance there.
-Done at several temperatures, it is divided into a convective and a radiative part. Where a fan makes the sensor show the air,
+Done at several moments of a heat-up, it is divided into a convective and a radiative part. Where a fan makes the sensor show the air,
 the radiation of the walls is thereby counted for what it is worth at the sensor, and the natural films for the differences
 that heating makes."""
 
@@ -44,20 +44,21 @@ class Coupling:
     element_c: float
 
 
-def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[float]) -> Coupling:
-    """Of one power, W, over the temperatures inside_c that everything inside has."""
+def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tuple[float, float]]) -> Coupling:
+    """Of one power, W, over pairs of temperatures, °C, that the faces and that shelf and load have then."""
     surfaces = surfaces_of(oven, load)
     star = [float(g) for g in star_m2(oven, surfaces)]
     openings = Openings(oven)
-    found = [_state(oven, surfaces, star, openings, power_w, t) for t in inside_c]
-    names = ["elements", "faces", *(s.name for s in surfaces[len(oven.faces) : -1])]
+    n = len(oven.faces)
+    found = [_state(oven, surfaces, star, openings, power_w, [faces] * n + [bodies] * (len(surfaces) - n - 1)) for faces, bodies in inside_c]
+    names = ["elements", "faces", *(s.name for s in surfaces[n:-1])]
     links = {name: _divided([state[name] for state in found]) for name in names}
     return Coupling(links.pop("elements"), links.pop("faces"), links, found[-1]["elements"][0])
 
 
 def _divided(states: list[tuple[float, float, float]]) -> Link:
     """The link that best carries the watts of (hot °C, cold °C, W), relative errors squared."""
-    hot, cold, watts = (np.array(v) for v in zip(*states))
+    hot, cold, watts = (np.array(v) for v in zip(*(s for s in states if s[0] - s[1] > 0.1 and s[2] > 0.0) or states))
     emission = STEFAN_BOLTZMANN * ((hot + ZERO_C) ** 4 - (cold + ZERO_C) ** 4)
     a = np.stack([(hot - cold) / watts, emission / watts], axis=1)
     one = np.ones(len(watts))
@@ -68,30 +69,33 @@ def _divided(states: list[tuple[float, float, float]]) -> Link:
     return Link(float(w), float(m))
 
 
-def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, inside_c: float) -> dict[str, tuple[float, float, float]]:
-    """(hot °C, cold °C, W) of each link with everything inside at inside_c and that power in the elements, less where they
-    would melt."""
+def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]) -> dict[str, tuple[float, float, float]]:
+    """(hot °C, cold °C, W) of each link with every surface but the elements at its temperature of plates_c, and that power in
+    the elements, less where they would melt."""
     ambient, speed = oven.site.ambient_c, oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    heater, plates = surfaces[-1], surfaces[:-1]
-    rest, cold4 = sum(star[:-1]), (inside_c + ZERO_C) ** 4
+    heater, plates = surfaces[-1], list(zip(surfaces[:-1], star, plates_c))
+    weights = [(star[i], (t + ZERO_C) ** 4) for i, t in enumerate(plates_c)]
+    rest, cold4 = sum(star[:-1]), sum(g * t for g, t in weights)
+    inside_c = min(plates_c)
 
-    def convected(surface, air_c: float) -> float:
-        return inner_film(inside_c, air_c, surface.length_m, surface.orientation, speed) * surface.area_m2 * (air_c - inside_c)
+    def convected(surface, at_c: float, air_c: float) -> float:
+        return inner_film(at_c, air_c, surface.length_m, surface.orientation, speed) * surface.area_m2 * (air_c - at_c)
 
     def radiant_for(watts: float) -> float:
         """Star at which everything but the elements takes so much radiation, °C."""
-        def missing(t: float) -> float:
-            taken = STEFAN_BOLTZMANN * (rest * ((t + ZERO_C) ** 4 - cold4) + openings.port_m2 * ((t + ZERO_C) ** 4 - (ambient + ZERO_C) ** 4))
-            return taken + openings.bridges_w_per_k(t, ambient) * (t - ambient) - watts
 
-        high = inside_c + 10.0
+        def missing(t: float) -> float:
+            taken = rest * (t + ZERO_C) ** 4 - cold4 + openings.port_m2 * ((t + ZERO_C) ** 4 - (ambient + ZERO_C) ** 4)
+            return STEFAN_BOLTZMANN * taken + openings.bridges_w_per_k(t, ambient) * (t - ambient) - watts
+
+        high = max(plates_c) + 10.0
         while missing(high) < 0.0:
             high += 2.0 * (high - inside_c)
         return root(missing, -ZERO_C + 1.0, high, 1e-6)
 
     def solve(power: float):
         def balance(air_c: float):
-            given = sum(convected(s, air_c) for s in plates)
+            given = sum(convected(s, t, air_c) for s, _, t in plates)
             given += (openings.vent_w_per_k(air_c, ambient) + openings.leak_w_per_k(air_c, ambient)) * (air_c - ambient)
             radiant = radiant_for(power - given)
             fourth = (radiant + ZERO_C) ** 4 + (power - given) / (star[-1] * STEFAN_BOLTZMANN)
@@ -117,11 +121,10 @@ def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, insid
         except (_TooHot, ValueError):
             power *= 0.7
     chamber = chamber_temperature_c(radiant, air_c, speed)
-    emission = STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - cold4)
-    taken = [convected(s, air_c) + g * emission for s, g in zip(plates, star)]
+    taken = [convected(s, t, air_c) + g * STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - (t + ZERO_C) ** 4) for s, g, t in plates]
     n = len(oven.faces)
-    out = {"elements": (element, chamber, power), "faces": (chamber, inside_c, sum(taken[:n]))}
-    return out | {s.name: (chamber, inside_c, watts) for s, watts in zip(plates[n:], taken[n:])}
+    out = {"elements": (element, chamber, power), "faces": (chamber, plates_c[0], sum(taken[:n]))}
+    return out | {s.name: (chamber, t, watts) for (s, _, t), watts in zip(plates[n:], taken[n:])}
 
 
 class _TooHot(Exception):

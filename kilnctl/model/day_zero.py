@@ -14,13 +14,13 @@ from ..thermal.elements import resistance_factor
 from ..thermal.enclosure import sensor_film
 from ..thermal.materials import Material
 from .coupling import Coupling, coupling_of
-from .energy import EnergyModel
+from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
 from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
 #: Heat capacity of the thin skin of everything inside that follows the air within a tick, J/(m²·K) of the faces (an estimate:
 #: enough to keep the node well-behaved).
-SKIN_J_PER_M2K = 60.0
+SKIN_J_PER_M2K = 20.0
 #: Where it is held to the steady body, as shares of the working temperature's rise over the room.
 HELD = (0.6, 1.42)
 
@@ -31,9 +31,33 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     ambient = oven.site.ambient_c
     working = working_c if working_c is not None else ambient + 0.67 * (oven.limits.highest_c - ambient)
     working = max(working, ambient + 5.0)
+    losses = _losses(oven, ambient, working)
+    # First as if everything inside were as warm; then as warm as it is when that model heats up.
+    inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
+    model = _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
+    inside = _heating(model, working)
+    return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
+
+
+def _heating(model: EnergyModel, working: float) -> list[tuple[float, float]]:
+    """(lining, contents) °C at five moments of a heat-up at full power, evenly spread over the chamber's rise."""
+    ambient, found, dt = model.ambient_c, [], 1.0
+    x = model.rest(ambient)
+    top = min(working, ambient + 0.95 * (model.highest_c() - ambient))
+    marks = [ambient + share * (top - ambient) for share in (0.1, 0.3, 0.5, 0.75, 0.98)]
+    for _ in range(3000):
+        x = model.step(x, model.power_w, dt, ambient)
+        dt = min(1.01 * dt, 60.0)
+        while len(found) < len(marks) and x[CHAMBER] >= marks[len(found)]:
+            found.append((x[LINING], x[CONTENTS] if model.contents_j_per_k > 0.0 else x[LINING]))
+        if len(found) == len(marks):
+            break
+    return found or [(ambient, ambient)]
+
+
+def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses) -> EnergyModel:
+    ambient, (leak, leak_rise, held) = oven.site.ambient_c, losses
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    coupling = coupling_of(oven, load, oven.elements.power_w, [ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0)])
-    leak, leak_rise, held = _losses(oven, ambient, working)
     # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up and down.
     lining = lining_of(oven, ambient + 0.6 * (working - ambient), coupling.faces.w_per_k, coupling.faces.m2, held)
     capacity, coupling_w, coupling_m2 = _contents(oven, load, coupling, ambient, working)
