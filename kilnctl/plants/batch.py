@@ -125,10 +125,8 @@ class OvenBatch:
     def _before_block(self) -> None:
         core, around = self.core, self.core.around
         self._look()
-        flows = self._flows.at(core.air_k, self.chamber_c)
-        around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, around.port_m2, mixing = (
-            flows
-        )
+        flows = self._flows.at(core.air_k, self._radiant_c)
+        around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w_per_k, around.port_m2, mixing = flows
         self._layers_k = (core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(
             axis=0
         ) / mixing
@@ -269,16 +267,16 @@ class _FlowTables:
                 openings.set_shut(around, t, t, ambient, oven.fan is not None, oven.vent is not None)
                 here = air(max(t, LOWEST_K - ZERO_C + 1.0))
                 carried = here.density_kg_m3 * here.heat_capacity_j_kgk * floor * speed
-                row.append((around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, carried))
+                row.append((around.vent_w_per_k, around.leak_w_per_k, around.bridges_w_per_k, carried))
             rows.append(row)
         self.table = np.array(rows)  # member, temperature, quantity
         self.fan_w = np.array([o.fan.power_w if o.fan else 0.0 for o in ovens])
         self.port_m2 = np.array([Openings(o, v).port_m2 for o, v in zip(ovens, variations)])
         self._members = np.arange(len(rows))
 
-    def at(self, air_k: np.ndarray, chamber_c: np.ndarray):
+    def at(self, air_k: np.ndarray, radiant_c: np.ndarray):
         air = self._read(air_k - ZERO_C)
-        return self.fan_w, air[:, 0], air[:, 1], self._read(chamber_c)[:, 2], self.port_m2, air[:, 3]
+        return self.fan_w, air[:, 0], air[:, 1], self._read(radiant_c)[:, 2], self.port_m2, air[:, 3]
 
     def _read(self, t_c: np.ndarray) -> np.ndarray:
         position = (t_c - self.first_c) / _FLOW_STEP_K

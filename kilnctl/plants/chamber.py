@@ -60,7 +60,7 @@ class Openings:
         self,
         core,
         door_surface: int,
-        chamber_c: float,
+        radiant_c: float,
         air_c: float,
         ambient_c: float,
         door: float,
@@ -70,7 +70,7 @@ class Openings:
         """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
         around = core.around
         around.ambient_k = ambient_c + ZERO_C
-        self.set_shut(around, chamber_c, air_c, ambient_c, fan, vent)
+        self.set_shut(around, radiant_c, air_c, ambient_c, fan, vent)
         if door > 0.0:
             around.leak_w_per_k *= 1.0 - door
             self._open(core, door_surface, air_c, ambient_c, door)
@@ -83,7 +83,7 @@ class Openings:
             )
 
     def set_shut(
-        self, around: Surroundings, chamber_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
+        self, around: Surroundings, radiant_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
     ) -> None:
         """Fan, vent, leak, ports and bridges with the door shut."""
         oven = self.oven
@@ -103,10 +103,10 @@ class Openings:
             if material is None:
                 conductance = b.conductance_w_per_k * b.count
             else:
-                hot, cold = max(chamber_c, ambient_c), min(chamber_c, ambient_c)
+                hot, cold = max(radiant_c, ambient_c), min(radiant_c, ambient_c)
                 conductance = bar_conductance_w_per_k(material, b.area_m2, b.length_m, hot, cold, b.count)
-            bridges += conductance * (chamber_c - ambient_c)
-        around.bridges_w = bridges
+            bridges += conductance
+        around.bridges_w_per_k = bridges
         around.port_m2 = self.port_m2
 
     def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float) -> None:

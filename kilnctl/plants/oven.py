@@ -234,7 +234,7 @@ class VirtualOven:
         core.body = self._bodies[fan]
         self._watch_chamber()
         air_c = self.air_c
-        self.openings.set(core, self.layout.door, self.chamber_c, air_c, ambient_c, door, fan, vent)
+        self.openings.set(core, self.layout.door, self.radiant_c, air_c, ambient_c, door, fan, vent)
         self._stratification_k = self.openings.stratification_k(core, air_c, fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
         self._lag_share = lag_share(self._sensor_film, radiation, STILL_FILM)

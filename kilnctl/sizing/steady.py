@@ -157,7 +157,7 @@ class SteadyOven:
         film = cylinder_film(t, air_c, self.elements.diameter_m, self.speed) * self.elements.surface_m2 * self.factors.film
         return t, film * (t - air_c)
 
-    def _openings(self, chamber_c: float, radiant_c: float, air_c: float) -> dict[str, float]:
+    def _openings(self, radiant_c: float, air_c: float) -> dict[str, float]:
         """Heat lost otherwise than through the walls, W."""
         o, ambient = self.oven, self.ambient_c
         lost: dict[str, float] = {}
@@ -165,8 +165,8 @@ class SteadyOven:
             if material is None:
                 conductance = b.conductance_w_per_k * b.count
             else:
-                conductance = bar_conductance_w_per_k(material, b.area_m2, b.length_m, max(chamber_c, ambient), min(chamber_c, ambient), b.count)
-            lost[b.name] = lost.get(b.name, 0.0) + conductance * (chamber_c - ambient)
+                conductance = bar_conductance_w_per_k(material, b.area_m2, b.length_m, max(radiant_c, ambient), min(radiant_c, ambient), b.count)
+            lost[b.name] = lost.get(b.name, 0.0) + conductance * (radiant_c - ambient)
         leak = door_leak_kg_s(o.door.gap_m, *self.door, air_c, ambient, self.top) * self.factors.leakage
         if leak > 0.0:
             lost["door leak"] = leak * air(0.5 * (air_c + ambient)).heat_capacity_j_kgk * (air_c - ambient)
@@ -193,15 +193,15 @@ class SteadyOven:
         air_c = radiant + apart_k
         faces = [self._face(i, radiant, air_c) for i in range(len(self.walls))]
         bodies = [self._body(j, radiant, air_c) for j in range(len(self.bodies))]
-        others = self._openings(chamber_c, radiant, air_c)
+        others = self._openings(radiant, air_c)
         port = others.get("open port", 0.0)
         bridges = sum(others.get(b.name, 0.0) for b in {b.name: b for b, _ in self.bridges}.values())
-        radiation = sum(f[1] for f in faces) + sum(bodies) + port
+        radiation = sum(f[1] for f in faces) + sum(bodies) + port + bridges
         element_c, element_air = self._element(radiant, air_c, radiation)
         fan = self.oven.fan.power_w if self.oven.fan else 0.0
-        # What the air gets and gives: bridges are taken from the air, as in the virtual oven.
+        # What the air gets and gives: bridges draw from the star, as in the virtual oven.
         surplus = (element_air + sum(bodies) + fan - sum(f[2] for f in faces)
-                   - others.get("door leak", 0.0) - others.get("vent", 0.0) - bridges)  # fmt: skip
+                   - others.get("door leak", 0.0) - others.get("vent", 0.0))  # fmt: skip
         return surplus, radiant, air_c, faces, others, element_c, radiation + element_air, fan
 
     def at(self, chamber_c: float) -> Steady:
