@@ -21,11 +21,15 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
 from .moisture import WATER_J_PER_KGK, Moisture
-from .tables import KNOTS, LOWEST_K, STEP_K, locate
+from .tables import KNOTS, STEP_K, extend, locate
 
 GAMMA = 1.0 - 0.5**0.5
 _AHEAD = (1.0 - GAMMA) / GAMMA
 _BEHIND = 1.0 - _AHEAD
+
+#: A step that ends colder than anything around it is taken in halves, down to this length, s; it may miss by so much, K.
+_SHORTEST_S = 0.02
+_UNDERSHOOT_K = 0.5
 
 
 class Core:
@@ -85,8 +89,9 @@ class Core:
         return stored
 
     def element_enthalpy_j(self, elements_k: np.ndarray) -> np.ndarray:
+        """Enthalpy of every element group, J; its heat capacity stays the same beyond the tables."""
         p = self.body.properties
-        knot, part = locate(elements_k)
+        knot, part = extend(elements_k)
         at = self._element_start + knot
         return self.body.element_mass * (p.enthalpy[at] + part * p.enthalpy_step[at])
 
@@ -122,7 +127,7 @@ class Core:
             led.leak + leak * excess,
             led.door + door * excess,
         )
-        led.fan, led.bridges = led.fan + span * self._fan, led.bridges + span * self._bridges
+        led.fan, led.bridges = led.fan + span * self._fan, led.bridges + self._sum_bridges
         excess = self._sum_star - span * self._room_emission
         led.port, led.door = led.port + self._openings[0] * excess, led.door + self._openings[1] * excess
         if self._room_film is not None:
@@ -157,7 +162,7 @@ class Core:
             self.before_block()
         b, p, around, moisture = self.body, self.body.properties, self.around, self.moisture
         ahead = 0.5 * max(self._block_s, dt)
-        middle = self.nodes_k + ahead * self._rate
+        middle = np.minimum(np.maximum(self.nodes_k + ahead * self._rate, self._coldest()), self._hottest())
         knot, part = locate(middle)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
         slope = 1.0 / STEP_K
@@ -194,13 +199,14 @@ class Core:
             moisture.freeze(self.nodes_k, middle, self._capacity, self.film_w_per_k, b.surface_area)
         self._flows = around.vent_w_per_k, around.leak_w_per_k, around.door_w_per_k
         self._openings = around.port_m2, around.doorway_m2
-        self._fan, self._bridges = around.fan_w, around.bridges_w
+        self._fan, self._bridges = around.fan_w, around.bridges_w_per_k
+        self._bridged, self._bridged_k = bool(np.any(self._bridges)), self.radiant_k
         self._room_emission = STEFAN_BOLTZMANN * ambient**4
         self._star = b.star if around.star_factor is None else b.star * around.star_factor
         self._room_film = around.room_film
         self._span = 0.0
         self._sum_outer = np.zeros_like(last)
-        self._sum_air = self._sum_star = 0.0
+        self._sum_air = self._sum_star = self._sum_bridges = 0.0
         self._sum_surfaces = np.zeros_like(self.surfaces_k)
         self._dt = 0.0
 
@@ -229,7 +235,7 @@ class Core:
         self._weighed = False
 
     def _capacity_of(self, elements):
-        knot = ((elements - LOWEST_K) * (1.0 / STEP_K)).astype(np.intp)
+        knot, _ = extend(elements)
         return (
             self.body.element_mass
             * self.body.properties.enthalpy_step[self._element_start + knot]
@@ -269,7 +275,7 @@ class Core:
         flows = sum(self._flows)
         self._air_base = self._air_capacity / tau
         self._air_sum = self._air_base + film.sum(axis=0) + flows
-        self._air_load = flows * self._ambient_k + self._fan - self._bridges
+        self._air_load = flows * self._ambient_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
         self._weighed = True
@@ -278,11 +284,13 @@ class Core:
 
     def step(self, dt: float, element_w) -> None:
         """Advance by `dt` seconds with `element_w` watts in each element group."""
-        if self._age == 0:
+        calm = self._age > 0
+        if not calm:
             self._open_block(dt, element_w)
         else:
             surfaces, air = self._soon(dt, element_w)
             if (np.abs(surfaces - air - self._film_at) > self._film_limit).any():
+                calm = False
                 self._note_quick()
                 self._freeze_quick(surfaces, air)
         if dt != self._dt:
@@ -290,19 +298,23 @@ class Core:
         if not self._weighed:
             self._weigh()
         self._heat = self._element_weight * element_w
-        first = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
-        nodes, surfaces, air, star = first
+        nodes, surfaces, air, star, early_w = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
         second = self._stage(
             _AHEAD * nodes + _BEHIND * self.nodes_k,
             _AHEAD * surfaces + _BEHIND * self.surfaces_k,
             _AHEAD * air + _BEHIND * self.air_k,
             surfaces,
         )
+        if not calm and dt > _SHORTEST_S and self._colder_than_possible(second):
+            self.step(0.5 * dt, element_w)
+            self.step(0.5 * dt, element_w)
+            return
         early, late = (1.0 - GAMMA) * dt, GAMMA * dt
         self._span += dt
         self._sum_outer += early * nodes[-1] + late * second[0][-1]
         self._sum_air += early * air + late * second[2]
         self._sum_star += early * star + late * second[3]
+        self._sum_bridges += early * early_w + late * second[4]
         if self._room_film is not None:
             self._sum_surfaces += early * surfaces + late * second[1]
         per_s = 1.0 / dt
@@ -310,7 +322,7 @@ class Core:
         self._surface_rate = (second[1] - self.surfaces_k) * per_s
         self._air_rate = (second[2] - self.air_k) * per_s
         self._last_w = element_w
-        self.nodes_k, self.surfaces_k, self.air_k, self.star_w = second
+        self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
         self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
         self._age += 1
         over = False
@@ -328,14 +340,29 @@ class Core:
         if over or self._age >= 60 or moved > limit or heated > 3.0 * limit:
             self.refresh()
 
+    def _coldest(self) -> float:
+        """Nothing dry can become colder than this, K."""
+        return min(float(np.min(x)) for x in (self.nodes_k, self.surfaces_k, self.air_k, self.around.ambient_k))
+
+    def _hottest(self) -> float:
+        """No node can become hotter than this without heat, K."""
+        return max(float(np.max(x)) for x in (self.nodes_k, self.surfaces_k, self.air_k, self.around.ambient_k))
+
+    def _colder_than_possible(self, after) -> bool:
+        """Whether a step has overshot: foil that cools within a fraction of the step swings past its surroundings, as
+        the method damps what is fast but does not keep it from changing sides."""
+        nodes, surfaces, air, star, _ = after
+        lowest = min(float(np.min(x)) for x in (nodes, surfaces, air))
+        return not (lowest > self._coldest() - _UNDERSHOOT_K and np.min(star) > 0.0)
+
     @property
     def radiant_k(self):
         """Temperature of the radiant star, K."""
         return (self.star_w / STEFAN_BOLTZMANN) ** 0.25
 
     def _stage(self, base, base_surfaces, base_air, guess):
-        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air and star
-        emission W/m²."""
+        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air, star
+        emission W/m² and what the bridges draw, W."""
         strips = self.strips
         rest = self._strips.respond(base)
         ys = base_surfaces.copy()
@@ -365,9 +392,30 @@ class Core:
         a22 = self._air_sum - sums[1][2]
         b1 = sums[0][0] - 3.0 * STEFAN_BOLTZMANN * sums[2][3] + self._star_load
         b2 = sums[1][0] + self._air_base * base_air + self._air_load
-        inverse = 1.0 / (a11 * a22 - a12 * a21)
-        star = (b1 * a22 - a12 * b2) * inverse
-        air = (a11 * b2 - a21 * b1) * inverse
+        alone = a11 - a12 * a21 / a22
+        drawing = b1 - a12 * b2 / a22
+        star, bridges_w = self._bridge(alone, drawing) if self._bridged else (drawing / alone, 0.0)
+        air = (b2 - a21 * star) / a22
         surfaces = right[0] + right[1] * star + right[2] * air
         nodes = rest + self._strips.ratio * (surfaces[:strips] - rest[0])
-        return nodes, surfaces, air, star
+        return nodes, surfaces, air, star, bridges_w
+
+    def _bridge(self, slope, drive):
+        """Star emission W/m² and the bridges' watts from slope·σT⁴ + bridges·(T − ambient) = drive.
+
+        Solved and not linearised, so that no conductance is too strong: Newton's method on a convex function comes
+        down to the root from above. What the bridges draw is what the star has left over, to rounding."""
+        strength, conductance = STEFAN_BOLTZMANN * slope, self._bridges
+        wanted = drive + conductance * self._ambient_k
+        kelvin = self._bridged_k
+        for _ in range(30):
+            cube = strength * kelvin * kelvin * kelvin
+            step = (cube * kelvin + conductance * kelvin - wanted) / (4.0 * cube + conductance)
+            kelvin = kelvin - step
+            # Convergence is quadratic: the step after one of a millikelvin is lost in rounding.
+            if (np.abs(step).max() if self.batch else abs(step)) < 1e-3:
+                break
+        self._bridged_k = kelvin
+        square = kelvin * kelvin
+        star = STEFAN_BOLTZMANN * square * square
+        return star, drive - slope * star

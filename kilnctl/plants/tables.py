@@ -69,6 +69,13 @@ def _flat(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return rows.ravel(), steps.ravel()
 
 
+def extend(temperature_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The same as `locate`, with the last step carried on beyond both ends of the tables."""
+    position = (temperature_k - LOWEST_K) * (1.0 / STEP_K)
+    knot = np.minimum(np.maximum(position, 0.0), KNOTS - 2.0).astype(np.intp)
+    return knot, position - knot
+
+
 def locate(temperature_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Knot below and fraction of a step above it. Raises ValueError outside the tables."""
     position = (temperature_k - LOWEST_K) * (1.0 / STEP_K)
@@ -113,6 +120,9 @@ class Films:
         """h of every surface (first axis) at its temperatures, K."""
         row = np.cbrt(surface_k - fluid_k) * self._scale + self._middle
         column = (0.5 * (surface_k + fluid_k) - LOWEST_K) * self._mean_scale
+        # Beyond the tables (an element that is about to melt) the film is that of their edge.
+        row = np.minimum(np.maximum(row, 0.0), self.ROOTS - 1.001)
+        column = np.minimum(np.maximum(column, 0.0), self.MEANS - 1.001)
         r, c = row.astype(np.intp), column.astype(np.intp)
         row, column = row - r, column - c
         start = self._start
