@@ -88,6 +88,8 @@ def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plate
             taken = rest * (t + ZERO_C) ** 4 - cold4 + openings.port_m2 * ((t + ZERO_C) ** 4 - (ambient + ZERO_C) ** 4)
             return STEFAN_BOLTZMANN * taken + openings.bridges_w_per_k(t, ambient) * (t - ambient) - watts
 
+        if missing(-ZERO_C + 1.0) >= 0.0:
+            return -ZERO_C + 1.0  # a trial with air so hot that no star could be cold enough
         high = max(plates_c) + 10.0
         while missing(high) < 0.0:
             high += 2.0 * (high - inside_c)
@@ -97,6 +99,8 @@ def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plate
         def balance(air_c: float):
             given = sum(convected(s, t, air_c) for s, _, t in plates)
             given += (openings.vent_w_per_k(air_c, ambient) + openings.leak_w_per_k(air_c, ambient)) * (air_c - ambient)
+            if given >= power:
+                return -given, inside_c, inside_c  # a trial with the air too hot: nothing would be left to radiate
             radiant = radiant_for(power - given)
             fourth = (radiant + ZERO_C) ** 4 + (power - given) / (star[-1] * STEFAN_BOLTZMANN)
             element = max(fourth, 1.0) ** 0.25 - ZERO_C

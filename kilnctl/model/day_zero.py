@@ -108,13 +108,14 @@ def _losses(oven: Oven, ambient: float, working: float):
         held.append((t, walls))
         others.append((0.5 * (t + ambient), max(0.0, (sum(ledger.values()) - walls) / (t - ambient))))
     (t1, g1), (t2, g2) = others
-    if g1 + g2 < 1e-9:
-        return 0.0, 0.0, held
     slope = (g2 - g1) / (t2 - t1)
-    at_zero = g1 - slope * t1
-    # Only as steep as keeps it above nothing, hot or cold.
-    rise = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
-    return g2 / (1.0 + rise * t2), rise, held
+    at_zero, leak, rise = g1 - slope * t1, 0.0, 0.0
+    if g2 > 1e-9:
+        # Only as steep as keeps it above nothing, hot or cold; the rest goes with the walls.
+        rise = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
+        leak = g2 / (1.0 + rise * t2)
+    held = [(t, max(0.3 * walls, walls + (g - leak * (1.0 + rise * mean)) * (t - ambient))) for (t, walls), (mean, g) in zip(held, others)]
+    return leak, rise, held
 
 
 def _mean_capacity(material: Material, from_c: float, to_c: float) -> float:
@@ -131,12 +132,13 @@ def _resistance_rise(oven: Oven) -> float:
 
 
 def _contents(oven: Oven, load: Load | None, coupling: Coupling, ambient: float, working: float) -> tuple[float, float, float]:
-    """Shelf and load as one lump: capacities and conductances added; a thick one takes heat through half its depth."""
+    """Shelf and load as one lump: capacities and conductances added; a thick one takes heat through a third of its depth: so much warmer than its mean is
+    the face of a slab that warms steadily (Carslaw and Jaeger 1959, section 3.8)."""
     capacity = coupling_w = coupling_m2 = 0.0
     radiation = 4.0 * STEFAN_BOLTZMANN * (working + ZERO_C) ** 3
     for name, body in bodies_in(oven, load):
         plate, link = plate_of(oven, body), coupling.bodies[name]
-        inside = plate.material.conductivity(working) * plate.area_m2 / (0.5 * plate.depth_m)
+        inside = plate.material.conductivity(working) * plate.area_m2 / (plate.depth_m / 3.0)
         share = inside / (inside + link.w_per_k + radiation * link.m2)
         capacity += body.mass_kg * _mean_capacity(plate.material, ambient, working) + WATER_J_PER_KGK * body.moisture_kg
         coupling_w += share * link.w_per_k
