@@ -21,7 +21,7 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
 from .moisture import WATER_J_PER_KGK, Moisture
-from .tables import KNOTS, STEP_K, extend, locate
+from .tables import HIGHEST_K, KNOTS, LOWEST_K, STEP_K, extend, locate
 
 GAMMA = 1.0 - 0.5**0.5
 _AHEAD = (1.0 - GAMMA) / GAMMA
@@ -30,6 +30,9 @@ _BEHIND = 1.0 - _AHEAD
 #: A step that ends colder than anything around it is taken in halves, down to this length, s; it may miss by so much, K.
 _SHORTEST_S = 0.02
 _UNDERSHOOT_K = 0.5
+#: Temperatures expected further off than this, K, are kept within those of everything around.
+_FAR_K = 25.0
+_TOP_K = HIGHEST_K - 0.1
 
 
 class Core:
@@ -135,9 +138,10 @@ class Core:
                 axis=0
             )
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough: the capacity was right in the middle of the block. What it leaves over is
-        # not lost, because the next block starts from the wanted enthalpy.
-        self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
+        # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. What
+        # it leaves over is not lost, because the next block starts from the wanted enthalpy.
+        for _ in range(1 if self._moved < 4.0 * self.tolerance_k else 4):
+            self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
@@ -162,7 +166,10 @@ class Core:
             self.before_block()
         b, p, around, moisture = self.body, self.body.properties, self.around, self.moisture
         ahead = 0.5 * max(self._block_s, dt)
-        middle = np.minimum(np.maximum(self.nodes_k + ahead * self._rate, self._coldest()), self._hottest())
+        shift = ahead * self._rate
+        middle = self.nodes_k + shift
+        if not np.abs(shift).max() < _FAR_K:
+            middle = np.minimum(np.maximum(middle, self._coldest()), self._hottest())
         knot, part = locate(middle)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
         slope = 1.0 / STEP_K
@@ -227,6 +234,9 @@ class Core:
 
     def _freeze_quick(self, surfaces, air) -> None:
         b = self.body
+        # What is expected may lie beyond the tables where power comes on; what comes of it does not (or melts).
+        surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), _TOP_K)
+        air = np.minimum(np.maximum(air, LOWEST_K), _TOP_K) if self.batch else min(max(air, LOWEST_K), _TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
         self._air_capacity = b.air_capacity * 273.15 / air
         self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
@@ -278,6 +288,9 @@ class Core:
         self._air_load = flows * self._ambient_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
+        if not self.batch:  # plain floats are several times faster than numpy's
+            self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
+            self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------
@@ -305,7 +318,14 @@ class Core:
             _AHEAD * air + _BEHIND * self.air_k,
             surfaces,
         )
-        if not calm and dt > _SHORTEST_S and self._colder_than_possible(second):
+        # Fast heating would close a block every step; a block of three still is second order and cheaper.
+        limit = 4.0 * self.tolerance_k if self._age < 2 else self.tolerance_k
+        self._moved = moved = np.abs(second[0] - self._nodes_start).max()
+        heated = abs(second[2] - self._air_start)
+        if self.batch:
+            heated = heated.max()
+        over = not (moved <= limit and heated <= 3.0 * limit)
+        if (over or not calm) and dt > _SHORTEST_S and self._colder_than_possible(second):
             self.step(0.5 * dt, element_w)
             self.step(0.5 * dt, element_w)
             return
@@ -325,19 +345,13 @@ class Core:
         self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
         self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
         self._age += 1
-        over = False
         if self.moisture is not None:
-            correction, over = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
+            correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
             if correction is not None:
                 self.nodes_k = self.nodes_k + correction
                 self.surfaces_k[: self.strips] = self.nodes_k[0]
-        # Fast heating would close a block every step; a block of three still is second order and cheaper.
-        limit = 4.0 * self.tolerance_k if self._age < 3 else self.tolerance_k
-        moved = np.abs(self.nodes_k - self._nodes_start).max()
-        heated = abs(self.air_k - self._air_start)
-        if self.batch:
-            heated = heated.max()
-        if over or self._age >= 60 or moved > limit or heated > 3.0 * limit:
+            over = over or changed
+        if over or self._age >= 60:
             self.refresh()
 
     def _coldest(self) -> float:
@@ -352,6 +366,8 @@ class Core:
         """Whether a step has overshot: foil that cools within a fraction of the step swings past its surroundings, as
         the method damps what is fast but does not keep it from changing sides."""
         nodes, surfaces, air, star, _ = after
+        if not self.batch and star > 0.0 and min(nodes.min(), surfaces.min(), air) > self._ambient_k - _UNDERSHOOT_K:
+            return False
         lowest = min(float(np.min(x)) for x in (nodes, surfaces, air))
         return not (lowest > self._coldest() - _UNDERSHOOT_K and np.min(star) > 0.0)
 

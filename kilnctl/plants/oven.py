@@ -25,6 +25,9 @@ from .sensors import Probe, emf_table, lag_share
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
 
+#: An element that may melt within a tick rises by so much in a part of it at most, K.
+MELTING_STEP_K = 150.0
+
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
 
@@ -80,6 +83,9 @@ class VirtualOven:
         self._phases = np.random.default_rng(seeds[0]).uniform(0.0, 2.0 * math.pi, 3).tolist()
         self.electrics = Electrics(oven.supply.voltage_v, oven.elements.power_w * variation.power, self.layout.groups,
                                    oven.switching.contactor_delay_s)  # fmt: skip
+        facts, most = self.elements, 1.3  # as the voltage may be high, and the resistance low
+        self._element_k_per_s = (most * oven.elements.power_w * variation.power
+                                 / (facts.mass_kg * variation.element_mass * facts.material.heat_capacity(20.0)))  # fmt: skip
         self._hot_factor = self.elements.factor(oven.limits.highest_c)
         self.openings = Openings(oven, variation)
         water = lining_water(oven, stirred, conditions.lining_moisture, self.layout, load)
@@ -121,7 +127,7 @@ class VirtualOven:
                 duties, contactor_closed = [0.0] * groups, False
         else:
             self._lost_s = 0.0
-        parts = 1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S)
+        parts = max(1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S), self._parts_to_melt(dt_s, duties))
         fired = 0.0
         reading = None
         for _ in range(parts):
@@ -132,6 +138,16 @@ class VirtualOven:
         if self._lost_s > 0.0:
             return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
+
+    def _parts_to_melt(self, dt: float, duties: list[float]) -> int:
+        """Into how many parts a tick is cut so that an element that melts in it is found out before it is much hotter
+        than its melting point: it rises by `MELTING_STEP_K` in a part at most, if nothing took its heat."""
+        rise = self._element_k_per_s * dt
+        if rise <= MELTING_STEP_K or not (self.faults or max(duties) > 0.0) or all(self.electrics.burnt):
+            return 1
+        if self.element_c + rise * (1.0 if self.faults else max(duties)) < self.elements.melts_c:
+            return 1
+        return min(math.ceil(rise / MELTING_STEP_K), 1000)
 
     def _heat(self, dt: float, duties: list[float], coil: bool, active: Sequence[Fault]) -> None:
         core = self.core
