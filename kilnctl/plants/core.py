@@ -32,6 +32,8 @@ _SHORTEST_S = 0.02
 _UNDERSHOOT_K = 0.5
 #: Temperatures expected further off than this, K, are kept within those of everything around.
 _FAR_K = 25.0
+#: A step in which the air or a node moves by more than this, K, is taken in halves too: what is frozen changes on the way.
+_LEAP_K = 100.0
 _TOP_K = HIGHEST_K - 0.1
 
 
@@ -325,7 +327,8 @@ class Core:
         if self.batch:
             heated = heated.max()
         over = not (moved <= limit and heated <= 3.0 * limit)
-        if (over or not calm) and dt > _SHORTEST_S and self._colder_than_possible(second):
+        if (over or not calm) and dt > _SHORTEST_S and self._must_halve(second):
+            self.refresh()
             self.step(0.5 * dt, element_w)
             self.step(0.5 * dt, element_w)
             return
@@ -362,10 +365,14 @@ class Core:
         """No node can become hotter than this without heat, K."""
         return max(float(np.max(x)) for x in (self.nodes_k, self.surfaces_k, self.air_k, self.around.ambient_k))
 
-    def _colder_than_possible(self, after) -> bool:
-        """Whether a step has overshot: foil that cools within a fraction of the step swings past its surroundings, as
-        the method damps what is fast but does not keep it from changing sides."""
+    def _must_halve(self, after) -> bool:
+        """Whether something has leapt, or has become colder than possible: foil that cools within a fraction of
+        the step swings past its surroundings, as the method damps what is fast but does not keep it from changing
+        sides."""
         nodes, surfaces, air, star, _ = after
+        leap = np.abs(air - self.air_k).max() if self.batch else abs(air - self.air_k)
+        if max(leap, self._moved) > _LEAP_K:
+            return True
         if not self.batch and star > 0.0 and min(nodes.min(), surfaces.min(), air) > self._ambient_k - _UNDERSHOOT_K:
             return False
         lowest = min(float(np.min(x)) for x in (nodes, surfaces, air))
