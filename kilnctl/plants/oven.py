@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..errors import KilnctlError
 from ..reading import Reading
 from ..settings.body import Load
 from ..settings.oven import Oven
@@ -13,20 +14,18 @@ from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
 from .balance import Ledger, Surroundings
-from .chamber import Openings, ideal_sensor, lining_water
+from .chamber import Openings, check_contents, check_fan, ideal_sensor, lining_water
 from .conditions import Conditions, Variation
 from .core import Core
 from .electrics import Electrics
 from .faults import Fault, check_faults
+from .guards import MELTING_STEP_K, beyond_range, parts_to_melt
 from .moisture import Moisture, saturation_pa
 from .protocol import check_command
 from .sensors import Probe, emf_table, lag_share
 
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
-
-#: An element that may melt within a tick rises by so much in a part of it at most, K.
-MELTING_STEP_K = 150.0
 
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
@@ -68,8 +67,10 @@ class VirtualOven:
         """`load` None: the chamber holds nothing but its shelf. `nodes`, `split` and `tolerance_k` set the
         resolution."""
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
+        check_contents(oven, load)
         stirred, still, self.layout, self.elements = assemble(oven, load, variation, nodes, split)
         self._bodies = (still, stirred)
+        check_fan(oven, stirred, oven.site.ambient_c + ZERO_C)
         check_faults(tuple(faults), self.layout.groups)
         self.faults: tuple[Fault, ...] = tuple(faults)
         self.time_s = self.energy_j = self.power_w = 0.0
@@ -127,27 +128,23 @@ class VirtualOven:
                 duties, contactor_closed = [0.0] * groups, False
         else:
             self._lost_s = 0.0
-        parts = max(1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S), self._parts_to_melt(dt_s, duties))
+        parts = 1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S)
+        rise_k = self._element_k_per_s * dt_s * (1.0 if self.faults else max(duties))
+        if rise_k > MELTING_STEP_K and not all(self.electrics.burnt or (False,)):
+            parts = max(parts, parts_to_melt(rise_k, self.element_c, self.elements.melts_c))
         fired = 0.0
         reading = None
         for _ in range(parts):
             active = [f for f in self.faults if f.acts_at(self.time_s)] if self.faults else ()
-            self._heat(dt_s / parts, duties, bool(contactor_closed), active)
+            try:
+                self._heat(dt_s / parts, duties, bool(contactor_closed), active)
+            except ValueError as error:
+                raise KilnctlError(beyond_range(self, error)) from error
             fired += self.fired / parts
             reading = self._sense(dt_s / parts, active, fired)
         if self._lost_s > 0.0:
             return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
-
-    def _parts_to_melt(self, dt: float, duties: list[float]) -> int:
-        """Into how many parts a tick is cut so that an element that melts in it is found out before it is much hotter
-        than its melting point: it rises by `MELTING_STEP_K` in a part at most, if nothing took its heat."""
-        rise = self._element_k_per_s * dt
-        if rise <= MELTING_STEP_K or not (self.faults or max(duties) > 0.0) or all(self.electrics.burnt):
-            return 1
-        if self.element_c + rise * (1.0 if self.faults else max(duties)) < self.elements.melts_c:
-            return 1
-        return min(math.ceil(rise / MELTING_STEP_K), 1000)
 
     def _heat(self, dt: float, duties: list[float], coil: bool, active: Sequence[Fault]) -> None:
         core = self.core
