@@ -20,7 +20,7 @@ from ..thermal.enclosure import SENSOR_DIAMETER_M, SENSOR_EMISSIVITY, ideal_sens
 from ..thermal.surfaces import radiation_film
 from .assembly import WireFilm, assemble
 from .balance import Body, Surroundings
-from .chamber import Openings, lining_water
+from .chamber import Openings, check_contents, lining_water
 from .conditions import Conditions, Variation
 from .core import Core
 from .moisture import Moisture, saturation_pa
@@ -69,6 +69,8 @@ class OvenBatch:
             raise KilnctlError(
                 "a batch needs at least one oven, and one load, seed, condition and variation for each"
             )
+        for o, load in zip(ovens, loads):
+            check_contents(o, load)
         made = [assemble(o, load, v, nodes) for o, load, v in zip(ovens, loads, variations)]
         self.layout = made[0][2]
         for i, (_, _, layout, _) in enumerate(made):

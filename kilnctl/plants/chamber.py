@@ -4,6 +4,7 @@ import numpy as np
 
 from ..body import layers_of
 from ..body import Openings as Described
+from ..errors import KilnctlError
 from ..settings.body import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
@@ -19,6 +20,8 @@ from .conditions import Variation
 #: (estimates, common practice).
 _STILL_SPEED = 0.1
 _MIXING = 0.3
+#: A fan that would heat the air further above cold walls than this, K, belongs to another chamber.
+_FAN_MOST_K = 1200.0
 
 
 def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float:
@@ -33,6 +36,25 @@ def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float
             4.0 * strength * cube + film_w_per_m2k
         )
     return body
+
+
+def check_contents(oven: Oven, load: Load | None) -> None:
+    """Raises KilnctlError for a load that cannot be in the chamber."""
+    crowded = load.crowds(oven.chamber) if load is not None and load.mass_kg > 0.0 else None
+    if crowded:
+        raise KilnctlError(f"{oven.name}: the load {crowded}")
+
+
+def check_fan(oven: Oven, body: Body, ambient_k: float) -> None:
+    """Raises KilnctlError for a fan whose heat the chamber cannot take even with cold walls."""
+    if oven.fan is None:
+        return
+    strips, air_k = body.rows.shape[1], ambient_k + _FAN_MOST_K
+    film = body.inner_films(np.full(body.star.shape, ambient_k), air_k)
+    most = _FAN_MOST_K * float((body.surface_area * body.film_scale * film)[:strips].sum())
+    if oven.fan.power_w > most:
+        raise KilnctlError(f"{oven.name}: a fan that gives {oven.fan.power_w:g} W to the chamber would heat its air by more than "
+                           f"{_FAN_MOST_K:g} K, as its walls take up {most:.3g} W at most; check the fan's power")  # fmt: skip
 
 
 class Openings(Described):
@@ -99,11 +121,13 @@ class Openings(Described):
         return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
 
     def stratification_k(self, core, air_c: float, fan: bool) -> float:
-        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries."""
+        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more than
+        from the mean to the hottest surface (in a tall slot of little floor the circulation carries next to nothing)."""
         speed = self.mixing_speed(fan)
         convected = float((core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum())
         here = air(air_c)
-        return convected / (here.density_kg_m3 * here.heat_capacity_j_kgk * self.floor_m2 * speed)
+        layers = convected / (here.density_kg_m3 * here.heat_capacity_j_kgk * self.floor_m2 * speed)
+        return min(layers, max(float(core.surfaces_k.max()) - core.air_k, 0.0))
 
 
 def lining_water(oven: Oven, body: Body, share: float, layout: Layout, load: Load | None) -> np.ndarray:

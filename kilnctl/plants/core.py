@@ -20,16 +20,13 @@ import numpy as np
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
+from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, hottest_k, must_halve
 from .moisture import WATER_J_PER_KGK, Moisture
-from .tables import KNOTS, STEP_K, extend, locate
+from .tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 GAMMA = 1.0 - 0.5**0.5
 _AHEAD = (1.0 - GAMMA) / GAMMA
 _BEHIND = 1.0 - _AHEAD
-
-#: A step that ends colder than anything around it is taken in halves, down to this length, s; it may miss by so much, K.
-_SHORTEST_S = 0.02
-_UNDERSHOOT_K = 0.5
 
 
 class Core:
@@ -58,6 +55,8 @@ class Core:
         self.ledger = Ledger(walls=np.zeros((self.strips, *self.batch)))
         #: Called before each block, to set what in `around` depends on temperatures.
         self.before_block: Callable[[], None] | None = None
+        #: How far the node that has moved most has moved in this block, K.
+        self.moved_k = 0.0
         self._dt = 0.0
         self._age = 0
         self._block_s = 0.0
@@ -135,9 +134,10 @@ class Core:
                 axis=0
             )
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough: the capacity was right in the middle of the block. What it leaves over is
-        # not lost, because the next block starts from the wanted enthalpy.
-        self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
+        # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. What
+        # it leaves over is not lost, because the next block starts from the wanted enthalpy.
+        for _ in range(1 if self.moved_k < 4.0 * self.tolerance_k else 4):
+            self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
@@ -162,7 +162,10 @@ class Core:
             self.before_block()
         b, p, around, moisture = self.body, self.body.properties, self.around, self.moisture
         ahead = 0.5 * max(self._block_s, dt)
-        middle = np.minimum(np.maximum(self.nodes_k + ahead * self._rate, self._coldest()), self._hottest())
+        shift = ahead * self._rate
+        middle = self.nodes_k + shift
+        if not np.abs(shift).max() < FAR_K:
+            middle = np.minimum(np.maximum(middle, coldest_k(self)), hottest_k(self))
         knot, part = locate(middle)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
         slope = 1.0 / STEP_K
@@ -227,6 +230,9 @@ class Core:
 
     def _freeze_quick(self, surfaces, air) -> None:
         b = self.body
+        # What is expected may lie beyond the tables where power comes on; what comes of it does not (or melts).
+        surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
+        air = np.minimum(np.maximum(air, LOWEST_K), TOP_K) if self.batch else min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
         self._air_capacity = b.air_capacity * 273.15 / air
         self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
@@ -278,6 +284,9 @@ class Core:
         self._air_load = flows * self._ambient_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
+        if not self.batch:  # plain floats are several times faster than numpy's
+            self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
+            self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------
@@ -305,7 +314,15 @@ class Core:
             _AHEAD * air + _BEHIND * self.air_k,
             surfaces,
         )
-        if not calm and dt > _SHORTEST_S and self._colder_than_possible(second):
+        # Fast heating would close a block every step; a block of three still is second order and cheaper.
+        limit = 4.0 * self.tolerance_k if self._age < 2 else self.tolerance_k
+        self.moved_k = moved = np.abs(second[0] - self._nodes_start).max()
+        heated = abs(second[2] - self._air_start)
+        if self.batch:
+            heated = heated.max()
+        over = not (moved <= limit and heated <= 3.0 * limit)
+        if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
+            self.refresh()
             self.step(0.5 * dt, element_w)
             self.step(0.5 * dt, element_w)
             return
@@ -325,35 +342,14 @@ class Core:
         self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
         self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
         self._age += 1
-        over = False
         if self.moisture is not None:
-            correction, over = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
+            correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
             if correction is not None:
                 self.nodes_k = self.nodes_k + correction
                 self.surfaces_k[: self.strips] = self.nodes_k[0]
-        # Fast heating would close a block every step; a block of three still is second order and cheaper.
-        limit = 4.0 * self.tolerance_k if self._age < 3 else self.tolerance_k
-        moved = np.abs(self.nodes_k - self._nodes_start).max()
-        heated = abs(self.air_k - self._air_start)
-        if self.batch:
-            heated = heated.max()
-        if over or self._age >= 60 or moved > limit or heated > 3.0 * limit:
+            over = over or changed
+        if over or self._age >= 60:
             self.refresh()
-
-    def _coldest(self) -> float:
-        """Nothing dry can become colder than this, K."""
-        return min(float(np.min(x)) for x in (self.nodes_k, self.surfaces_k, self.air_k, self.around.ambient_k))
-
-    def _hottest(self) -> float:
-        """No node can become hotter than this without heat, K."""
-        return max(float(np.max(x)) for x in (self.nodes_k, self.surfaces_k, self.air_k, self.around.ambient_k))
-
-    def _colder_than_possible(self, after) -> bool:
-        """Whether a step has overshot: foil that cools within a fraction of the step swings past its surroundings, as
-        the method damps what is fast but does not keep it from changing sides."""
-        nodes, surfaces, air, star, _ = after
-        lowest = min(float(np.min(x)) for x in (nodes, surfaces, air))
-        return not (lowest > self._coldest() - _UNDERSHOOT_K and np.min(star) > 0.0)
 
     @property
     def radiant_k(self):
@@ -394,28 +390,11 @@ class Core:
         b2 = sums[1][0] + self._air_base * base_air + self._air_load
         alone = a11 - a12 * a21 / a22
         drawing = b1 - a12 * b2 / a22
-        star, bridges_w = self._bridge(alone, drawing) if self._bridged else (drawing / alone, 0.0)
+        if self._bridged:
+            star, bridges_w, self._bridged_k = bridged_star(alone, drawing, self._bridges, self._ambient_k, self._bridged_k)
+        else:
+            star, bridges_w = drawing / alone, 0.0
         air = (b2 - a21 * star) / a22
         surfaces = right[0] + right[1] * star + right[2] * air
         nodes = rest + self._strips.ratio * (surfaces[:strips] - rest[0])
         return nodes, surfaces, air, star, bridges_w
-
-    def _bridge(self, slope, drive):
-        """Star emission W/m² and the bridges' watts from slope·σT⁴ + bridges·(T − ambient) = drive.
-
-        Solved and not linearised, so that no conductance is too strong: Newton's method on a convex function comes
-        down to the root from above. What the bridges draw is what the star has left over, to rounding."""
-        strength, conductance = STEFAN_BOLTZMANN * slope, self._bridges
-        wanted = drive + conductance * self._ambient_k
-        kelvin = self._bridged_k
-        for _ in range(30):
-            cube = strength * kelvin * kelvin * kelvin
-            step = (cube * kelvin + conductance * kelvin - wanted) / (4.0 * cube + conductance)
-            kelvin = kelvin - step
-            # Convergence is quadratic: the step after one of a millikelvin is lost in rounding.
-            if (np.abs(step).max() if self.batch else abs(step)) < 1e-3:
-                break
-        self._bridged_k = kelvin
-        square = kelvin * kelvin
-        star = STEFAN_BOLTZMANN * square * square
-        return star, drive - slope * star

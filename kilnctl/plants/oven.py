@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..body import lag_share
+from ..errors import KilnctlError
 from ..reading import Reading
 from ..settings.body import Load
 from ..settings.oven import Oven
@@ -14,11 +15,12 @@ from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
 from .balance import Ledger, Surroundings
-from .chamber import Openings, ideal_sensor, lining_water
+from .chamber import Openings, check_contents, check_fan, ideal_sensor, lining_water
 from .conditions import Conditions, Variation
 from .core import Core
 from .electrics import Electrics
 from .faults import Fault, check_faults
+from .guards import MELTING_STEP_K, beyond_range, parts_to_melt
 from .moisture import Moisture, saturation_pa
 from .protocol import check_command
 from .sensors import Probe, emf_table
@@ -62,8 +64,10 @@ class VirtualOven:
         """`load` None: the chamber holds nothing but its shelf. `nodes`, `split` and `tolerance_k` set the
         resolution."""
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
+        check_contents(oven, load)
         stirred, still, self.layout, self.elements = assemble(oven, load, variation, nodes, split)
         self._bodies = (still, stirred)
+        check_fan(oven, stirred, oven.site.ambient_c + ZERO_C)
         check_faults(tuple(faults), self.layout.groups)
         self.faults: tuple[Fault, ...] = tuple(faults)
         self.time_s = self.energy_j = self.power_w = 0.0
@@ -77,6 +81,9 @@ class VirtualOven:
         self._phases = np.random.default_rng(seeds[0]).uniform(0.0, 2.0 * math.pi, 3).tolist()
         self.electrics = Electrics(oven.supply.voltage_v, oven.elements.power_w * variation.power, self.layout.groups,
                                    oven.switching.contactor_delay_s)  # fmt: skip
+        facts, most = self.elements, 1.3  # as the voltage may be high, and the resistance low
+        self._element_k_per_s = (most * oven.elements.power_w * variation.power
+                                 / (facts.mass_kg * variation.element_mass * facts.material.heat_capacity(20.0)))  # fmt: skip
         self._hot_factor = self.elements.factor(oven.limits.highest_c)
         self.openings = Openings(oven, variation)
         water = lining_water(oven, stirred, conditions.lining_moisture, self.layout, load)
@@ -119,11 +126,17 @@ class VirtualOven:
         else:
             self._lost_s = 0.0
         parts = 1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S)
+        rise_k = self._element_k_per_s * dt_s * (1.0 if self.faults else max(duties))
+        if rise_k > MELTING_STEP_K and not all(self.electrics.burnt or (False,)):
+            parts = max(parts, parts_to_melt(rise_k, self.element_c, self.elements.melts_c))
         fired = 0.0
         reading = None
         for _ in range(parts):
             active = [f for f in self.faults if f.acts_at(self.time_s)] if self.faults else ()
-            self._heat(dt_s / parts, duties, bool(contactor_closed), active)
+            try:
+                self._heat(dt_s / parts, duties, bool(contactor_closed), active)
+            except ValueError as error:
+                raise KilnctlError(beyond_range(self, error)) from error
             fired += self.fired / parts
             reading = self._sense(dt_s / parts, active, fired)
         if self._lost_s > 0.0:

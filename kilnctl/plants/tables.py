@@ -94,8 +94,8 @@ class Films:
     linearly.
     """
 
-    ROOTS = 41  # knots in the cube root of the difference, over ±MOST_K
-    MOST_K = 1500.0
+    ROOTS = 43  # knots in the cube root of the difference, over ±MOST_K
+    MOST_K = 1800.0  # all that the tables' temperatures can be apart
     MEANS = 37  # knots of the mean temperature, 200 K to 2000 K
 
     def __init__(self, functions: Sequence):
@@ -120,9 +120,6 @@ class Films:
         """h of every surface (first axis) at its temperatures, K."""
         row = np.cbrt(surface_k - fluid_k) * self._scale + self._middle
         column = (0.5 * (surface_k + fluid_k) - LOWEST_K) * self._mean_scale
-        # Beyond the tables (an element that is about to melt) the film is that of their edge.
-        row = np.minimum(np.maximum(row, 0.0), self.ROOTS - 1.001)
-        column = np.minimum(np.maximum(column, 0.0), self.MEANS - 1.001)
         r, c = row.astype(np.intp), column.astype(np.intp)
         row, column = row - r, column - c
         start = self._start

@@ -66,6 +66,17 @@ class Chamber:
     emissivity: float = quantity("fraction", "emissivity of the inside faces", default=0.85, low=0.05, high=1.0,
                                  assume="brick, fibre and oxidised steel lie between 0.7 and 0.95")  # fmt: skip
 
+    @property
+    def inner_m2(self) -> float:
+        """Surface of the inside, m²."""
+        w, d, h = self.width_m, self.depth_m, self.height_m
+        return 2.0 * (w * d + w * h + d * h)
+
+    @property
+    def most_contents_m2(self) -> float:
+        """Surface of plates that fill the chamber 5 mm apart, m²: more cannot be in there and take heat."""
+        return 2.0 * self.width_m * self.depth_m * self.height_m / 0.005
+
 
 @dataclass(frozen=True, kw_only=True)
 class Face:
@@ -156,3 +167,10 @@ class Load:
     emissivity: float = quantity("fraction", "emissivity of the surface", default=0.8, low=0.02, high=1.0)
     thickness_m: float | None = quantity("length", "thickness of its thickest section", default=None, low=1e-4, high=1.0)
     moisture_kg: float = quantity("mass", "water to be dried out", default=0.0, low=0.0, high=200.0)
+
+    def crowds(self, chamber: Chamber) -> str | None:
+        """Why so large a surface cannot be in that chamber; None where it can."""
+        if self.area_m2 <= chamber.most_contents_m2:
+            return None
+        return (f"'{self.name}' has a surface of {self.area_m2:g} m², and plates 5 mm apart that fill this chamber have "
+                f"{chamber.most_contents_m2:.3g} m²; give the surface that sees the chamber")  # fmt: skip

@@ -137,6 +137,11 @@ class Oven:
             yield "limits", "'part highest' is a limit that nobody can guard: there is no thermocouple on the part (sensors: part)"
         if self.elements.limit_c is not None and self.elements.limit_c < self.limits.highest_c:
             yield "elements", "the elements may not get as hot as the chamber's highest temperature"
+        for key in ("shelf", "usual_load"):
+            body = getattr(self, key)
+            crowded = body.crowds(self.chamber) if body is not None else None
+            if crowded:
+                yield key, crowded
         names = [m.name for m in self.materials]
         if len(set(names)) != len(names):
             yield "materials", "two materials have the same name"

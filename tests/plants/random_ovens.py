@@ -64,7 +64,7 @@ def random_oven(seed: int) -> tuple[Oven, Load | None, random.Random]:
     chamber = Chamber(width_m=_log(r, 0.02, 5.0), depth_m=_log(r, 0.02, 5.0), height_m=_log(r, 0.02, 5.0),
                       opening=r.choice(("front", "top")), emissivity=r.choice((0.85, 0.05, 1.0)))  # fmt: skip
     walls = Walls(sides=_wall(r, HOT), door=_wall(r, HOT) if r.random() < 0.5 else None)
-    fan = Fan(air_speed_m_per_s=_log(r, 0.05, 20.0), power_w=r.choice((0.0, 20.0, 200.0))) if r.random() < 0.4 else None
+    fan = Fan(air_speed_m_per_s=_log(r, 0.05, 20.0), power_w=r.choice((0.0, 20.0, 200.0, 2000.0))) if r.random() < 0.4 else None
     oven = Oven(
         name=f"random {seed}", chamber=chamber, walls=walls, bridges=_bridges(r),
         door=Door(gap_m=r.choice((0.0, 2e-4, 2e-2))), fan=fan, elements=_elements(r), supply=Supply(voltage_v=230.0, frequency_hz=50.0),
