@@ -21,6 +21,8 @@ from .energy import CHAMBER, SENSOR, EnergyModel
 #: Shares of the power that holds the temperature at that moment, and of the longest level's time, one after
 #: another.
 LEVELS = ((1.0, 0.3), (1.4, 0.4), (0.5, 0.4), (1.25, 0.2), (0.7, 0.2), (1.0, 1.0))
+#: Kinds of stage that have heat in them; in all others the contactor is open.
+HEATED = ("full", "level")
 #: Distance that the top working temperature keeps from the ceiling: share of the rise, and at least so many
 #: kelvin.
 BELOW_SHARE, BELOW_K = 0.03, 6.0
@@ -206,7 +208,7 @@ def advance(
         if p.done:
             return p, 0.0, "finished: heat off"
         stage = experiment.stages[p.stage]
-    if stage.kind in ("full", "level") and reading_c + p.factor * seen.coast_k() > experiment.ceiling_c - 2.0:
+    if stage.kind in HEATED and reading_c + p.factor * seen.coast_k() > experiment.ceiling_c - 2.0:
         return p, 0.0, f"{stage.name}: heat off, stored heat would carry it to the ceiling"
     if stage.kind == "full":
         return p, seen.full_w, stage.name

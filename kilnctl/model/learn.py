@@ -120,6 +120,7 @@ def step(
         phase="finished" if progress.done else stage.kind,
         left_s=trial.seconds_left(programme.experiment, progress),
         done=progress.done,
+        wants_heat=not progress.done and (held or stage.kind in trial.HEATED),
         reason=reason,
     )
     return State(state.time_s + dt_s, estimate, progress, held), decision

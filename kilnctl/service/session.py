@@ -107,7 +107,7 @@ class Rest:
             self.state, verdict = safety.judge(self.state, self.policy, reading, self._tick)
         nan = math.nan
         decision = Decision(0.0, 0.0, 0.0, 0.0, nan, reading.chamber_c, nan, reading.chamber_c, None, None, None, 0.0, 0.0, 0, "idle", 0.0,
-                            False, "no run: heat off")  # fmt: skip
+                            False, False, "no run: heat off")  # fmt: skip
         return Actuation(0.0, OFF, False, 0.0, decision, verdict)
 
     def _begin(self, reading: Reading, now_s: float) -> None:
