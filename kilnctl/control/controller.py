@@ -245,6 +245,8 @@ def _reason(s: ControlState, programme: Programme, leg: reference.Leg, demand: f
     if demand >= 0.999 * full:
         return f"full power: the {what} is on its way to {leg.target_c:.0f} °C"
     if leg.kind == "hold":
+        if s.position.reference_c != leg.target_c:
+            return f"on the way to soak '{leg.name}' at {leg.target_c:.0f} °C, as fast as its ramp would have been"
         if s.position.waiting:
             return f"soak '{leg.name}': waiting, the {what} is outside its band"
         return f"soak '{leg.name}': balancing losses at {leg.target_c:.0f} °C"
