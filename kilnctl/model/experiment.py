@@ -52,10 +52,17 @@ class Experiment:
     ceiling_c: float
     model: EnergyModel
     left_s: tuple[float, ...] = ()
+    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would trip it.
+    heat_until_s: float = math.inf
 
     @property
     def duration_s(self) -> float:
         return self.left_s[0] if self.left_s else math.nan
+
+    def heated_s(self, begin: int = 0) -> float:
+        """From the beginning of a stage to the last heat, s."""
+        after = max((i for i, stage in enumerate(self.stages) if stage.kind in HEATED), default=-1) + 1
+        return max(0.0, self.left_s[begin] - (self.left_s[after] if after < len(self.left_s) else 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +71,7 @@ class Progress:
     it begins;
         begun_c and expected_k of a coast: where it began and the rise the model expected; `factor`:
     how much larger coasts were than the model
-        said; `done`: the last stage is over."""
+        said; `done`: the last stage is over; run_s: since the run began."""
 
     stage: int = 0
     since_s: float = 0.0
@@ -74,6 +81,7 @@ class Progress:
     expected_k: float = math.nan
     factor: float = DOUBT
     done: bool = False
+    run_s: float = 0.0
 
 
 def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Experiment:
@@ -197,13 +205,17 @@ def advance(
     end."""
     if progress.done:
         return progress, 0.0, "finished: heat off"
-    p = replace(progress, since_s=progress.since_s + dt_s)
+    p = replace(progress, since_s=progress.since_s + dt_s, run_s=progress.run_s + dt_s)
     reading_c = seen.reading_c
     if not math.isfinite(reading_c):
         return p, 0.0, "no reading: heat off until it is back"
     p = replace(p, peak_c=max(p.peak_c, reading_c))
     stage = experiment.stages[p.stage]
-    if _over(stage, p, seen):
+    if p.run_s >= experiment.heat_until_s and p.stage + 1 < len(experiment.stages):
+        p = replace(p, stage=len(experiment.stages) - 2)
+        p = _next(experiment, p, seen)
+        stage = experiment.stages[p.stage]
+    elif _over(stage, p, seen):
         p = _next(experiment, p, seen)
         if p.done:
             return p, 0.0, "finished: heat off"
@@ -244,7 +256,7 @@ def _next(experiment: Experiment, p: Progress, seen: Seen) -> Progress:
         # what the model says.
         factor = min(4.0, max(0.75, 1.15 * (p.peak_c - p.begun_c) / p.expected_k))
     last = p.stage + 1 >= len(experiment.stages)
-    return Progress(p.stage + (0 if last else 1), 0.0, seen.reading_c, 0.0, begun, expected, factor, last)
+    return Progress(p.stage + (0 if last else 1), 0.0, seen.reading_c, 0.0, begun, expected, factor, last, p.run_s)
 
 
 def resumed(progress: Progress, experiment: Experiment) -> Progress:
