@@ -65,7 +65,7 @@ class Chain:
         full = last.decision.full_w if last else self.programme.model.power_w
         self.energy_j += fired * full * dt_s if last else 0.0
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
-        heating = last is None or last.decision.phase not in ("cooling", "finished")
+        heating = last is None or last.decision.wants_heat
         # A rig that times the mains cycles itself runs on the mains' own frequency: its bursts drift against the ones planned here.
         commanded = reading.commanded
         if commanded is None:
@@ -84,7 +84,8 @@ class Chain:
                 requests = self._kept if self._was_held else ("go on", *self._kept)
         self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
 
-        contactor = verdict.contactor_allowed
+        # The first tick is judged before anything is decided, and so is the one in which a cooling begins.
+        contactor = verdict.contactor_allowed and decision.wants_heat
         if proving:
             contactor = contactor and self._command.contactor
             duty = self.gate.pass_duty(self._command.duty, verdict.permit, now_s, step)
@@ -93,7 +94,7 @@ class Chain:
                 duty = 0.0
         else:
             purging = self.policy.airflow_required and now_s < self.safety.purge_until_s
-            if purging and not verdict.trips and decision.phase not in ("cooling", "finished"):
+            if purging and not verdict.trips and decision.wants_heat:
                 decision = replace(decision, phase="purge")
             duty = self.gate.pass_duty(decision.duty, verdict.permit, now_s, step)
             if duty == 0.0 and decision.duty > 0.0 and verdict.permit is not None:

@@ -26,7 +26,7 @@ COMMANDS = {
     "stop": "cut the heat now and end the run",
     "hold": "stay at the present temperature until told to proceed",
     "proceed": "go on after a hold",
-    "skip": "go on to the next step of the schedule",
+    "skip": "go on to the next step of the schedule, at its own rate",
     "soak": "make the present soak longer",
     "acknowledge": "clear a trip whose cause is gone",
     "report": "one page of evidence from a run's record",

@@ -9,11 +9,12 @@ from ..record.summary import clock
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", help="oven file (YAML)")
     parser.add_argument("schedule", nargs="?", help="schedule file (YAML) to be checked against that oven")
+    parser.add_argument("--model", metavar="FILE", help="the trained model that the run would be controlled with (default: from the description)")
 
 
 def run(args: argparse.Namespace) -> int:
     from .. import control, load_oven, load_schedule, safety, size
-    from ..model.day_zero import day_zero
+    from ..service.session import ready
 
     problems, oven, schedule = [], None, None
     try:
@@ -43,16 +44,20 @@ def run(args: argparse.Namespace) -> int:
     for assumption in oven.assumptions:
         print(f"  assumed {assumption}")
     if schedule is None:
+        safety.policy_for(oven)  # refuses what no run could be watched with
+        if args.model:
+            raise KilnctlError("--model: a model is checked with a schedule; name one too")
         return 0
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    programme = control.prepare(oven, schedule, day_zero(oven, load, schedule.top_c))
-    policy = safety.policy_for(oven, schedule)
+    order = ready(oven, schedule, args.model)
+    programme, policy = order.programme, order.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
     print(f"  {len(schedule.steps)} steps up to {schedule.top_c:.0f} °C; "
           f"ramps and soaks take {clock(control.planned_s(programme))} besides heating up and cooling")  # fmt: skip
     print(f"  {safety.schedule_trip_words(schedule, policy.schedule_trip_c)}")
+    print(f"  control's model: {order.words}")
+    print(f"  the heat is also cut when the reading rises faster than {policy.rise_k_per_s:.2f} K/s, and {clock(policy.longest_s)} after the start")
     for shortfall in programme.shortfalls:
-        print(f"  note: {shortfall}; the ramp will take the time it needs")
+        print(f"  note: {shortfall.note}")
     if schedule.follows == "part" and oven.sensors.part is None:
         print("  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it (sensors: part)")
     if schedule.flammable_vapour:

@@ -43,7 +43,6 @@ def run(args: argparse.Namespace) -> int:
     from .. import load_oven
     from ..model.check import predicted_on
     from ..model.fit import fit
-    from ..model.margins import tune_range
     from ..model.records import as_log
     from ..model.stored import load_model, save_model, trained
     from ..model.words import as_text, compared, picture
@@ -55,9 +54,7 @@ def run(args: argparse.Namespace) -> int:
     logs = [as_log(oven, record, columns, load) for record in args.records]
     others = [as_log(oven, record, columns, load) for record in args.on]
     found = fit(oven, logs, previous=previous, validate=not args.quick)
-    low = max(found.low_c, found.model.ambient_c + 0.3 * (found.high_c - found.model.ambient_c))
-    tuning = tune_range(found.model, low, found.high_c, oven.control.robustness, tick_s=oven.control.tick_s)
-    print(as_text(found, tuning))
+    print(as_text(found))
     kept = trained(found, datetime.date.today().isoformat())
     for log in others:
         error = predicted_on(oven, kept, log)

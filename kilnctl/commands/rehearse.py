@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
     policy = safety.policy_for(oven, schedule, model, start_c=start_c)
     print(safety.schedule_trip_words(schedule, policy.schedule_trip_c))
     for shortfall in programme.shortfalls:
-        print(f"note: {shortfall}; the ramp will take the time it needs")
+        print(f"note: {shortfall.note}")
     folder = new_folder(args.out, oven.name, schedule.name)
     begin(folder, Begun(oven, schedule, load, model, args.seed, _name(args.controller)))
     writer = SampleWriter(folder)

@@ -146,7 +146,7 @@ class Start:
         if order.unlike and not self.args.confirm and not (service.rig.facts.kind == "virtual" and not service.saved_before.get("limits")):
             return self._refuse("these limits are unlike the last run's:\n  " + "\n  ".join(order.unlike) + "\nif that is right, say --confirm")
         for shortfall in order.programme.shortfalls:
-            service.tell(f"note: {shortfall}; the ramp will take the time it needs")
+            service.tell(f"note: {shortfall.note}")
         return service.begin(order, *service.open_record(order), by="the command line")
 
     def _refuse(self, words: str) -> None:

@@ -25,5 +25,5 @@ def run(args) -> int:
     if answer.get("confirm"):
         raise KilnctlError("these limits are unlike the last run's:\n  " + "\n  ".join(answer["confirm"]) + "\nif that is right, say --confirm")
     for shortfall in answer.get("shortfalls", ()):
-        print(f"note: {shortfall}; the ramp will take the time it needs")
+        print(f"note: {shortfall}")
     return _asking.told(answer)

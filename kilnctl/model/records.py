@@ -143,7 +143,7 @@ def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
                 raise KilnctlError(f"{path}: two columns have the same name")
             cells: list[list[float]] = [[] for _ in names]
             bad: dict[str, str] = {}
-            for number, row in enumerate(rows, 2):
+            for number, row in enumerate(_whole(rows, len(names), _torn(path)), 2):
                 if not row:
                     continue
                 for i, name in enumerate(names):
@@ -158,6 +158,24 @@ def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise KilnctlError(f"{path}: cannot be read: {reason}") from None
     return {name: np.array(c) for name, c in zip(names, cells)}, bad
+
+
+def _torn(path: Path) -> bool:
+    """Whether the last line has no end: it was being written when the program or the computer went down."""
+    with open(path, "rb") as file:
+        file.seek(max(0, path.stat().st_size - 1))
+        return file.read(1) not in (b"\n", b"\r", b"")
+
+
+def _whole(rows, cells: int, torn: bool):
+    """The rows; a torn last one, which has fewer cells than there are columns, is left out."""
+    last = None
+    for row in rows:
+        if last is not None:
+            yield last
+        last = row
+    if last is not None and not (torn and len(last) < cells):
+        yield last
 
 
 def _of_table(

@@ -6,7 +6,6 @@ import numpy as np
 
 from ..record.plot import Chart, Panel, Series, svg
 from .energy import EnergyModel
-from .margins import TrimTuning
 from .outcome import Fit
 from .parameters import PARAMETERS
 from .stored import Trained
@@ -22,7 +21,7 @@ def round_temperatures(low_c: float, high_c: float) -> list[float]:
     return found or [round(high_c)]
 
 
-def as_text(fit: Fit, tuning: tuple[TrimTuning, ...] = ()) -> str:
+def as_text(fit: Fit) -> str:
     """What a person wants to know of a fit, some forty lines."""
     out = [
         f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {fit.low_c:.0f} to {fit.high_c:.0f} °C"
@@ -66,9 +65,6 @@ def as_text(fit: Fit, tuning: tuple[TrimTuning, ...] = ()) -> str:
     if fit.strong_correlations:
         out.append("\nThese cannot be told apart well (their sum or ratio is what is known):")
         out += [f"  {a} and {b} ({c:+.2f})" for a, b, c in fit.strong_correlations[:6]]
-    if tuning:
-        out.append("\nTrim, tuned from this model:")
-        out += [f"  {t}" for t in tuning]
     if fit.warnings:
         out.append("")
         out += [f"WARNING: {w}" for w in fit.warnings]

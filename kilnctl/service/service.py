@@ -318,7 +318,9 @@ class Service:
                 self._save(urgent=True)
             elif self.session is not None:
                 out.append(what)
-                self.recorder.event("request", time_s=self.session.time_s, text=f"{what}, asked by {by}")
+                words = {"skip": "on to the next step", "go on": "proceed"}.get(what) or (f"soak {float(what[5:]):.0f} s more" if what.startswith("soak ") else what)
+                self.recorder.event("request", time_s=self.session.time_s, text=f"{words}, asked by {by}")
+                self.tell(f"{words}, asked by {by}")
         if self._first is None:
             self.starts.begin()
         return tuple(out)

@@ -50,20 +50,26 @@ class Order:
 
 def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
     """Everything that can be refused before there is any heat. Raises KilnctlError."""
+    check_apart(oven, schedule, model_file)
+    return ready(oven, schedule, model_file, start_c)
+
+
+def ready(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
+    """`prepare` without the process apart: what `kilnctl check` says yes or no to is what a run is started with. Raises KilnctlError."""
     from ..model.stored import model_for
 
-    check_apart(oven, schedule)
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, model_file)
     programme = control.prepare(oven, schedule, model, start_c)
     return Order(oven, schedule, load, model, words, programme, safety.policy_for(oven, schedule, model, start_c=start_c), model_file=model_file or "")
 
 
-def check_apart(oven: Oven, schedule: Schedule | None = None) -> None:
+def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:
     """`kilnctl check` in a process of its own: its arithmetic and memory are nothing for the process that heats. Raises KilnctlError."""
     files = [x.file for x in (oven, schedule) if x is not None and x.file]
     if not oven.file:
         return
+    files += ["--model", model_file] if model_file and len(files) == 2 else []
     try:
         done = subprocess.run([sys.executable, "-m", "kilnctl", "check", *files], capture_output=True, text=True, timeout=CHECK_S,
                               env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}, check=False)  # fmt: skip
@@ -107,7 +113,7 @@ class Rest:
             self.state, verdict = safety.judge(self.state, self.policy, reading, self._tick)
         nan = math.nan
         decision = Decision(0.0, 0.0, 0.0, 0.0, nan, reading.chamber_c, nan, reading.chamber_c, None, None, None, 0.0, 0.0, 0, "idle", 0.0,
-                            False, "no run: heat off")  # fmt: skip
+                            False, False, "no run: heat off")  # fmt: skip
         return Actuation(0.0, OFF, False, 0.0, decision, verdict)
 
     def _begin(self, reading: Reading, now_s: float) -> None:

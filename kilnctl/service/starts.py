@@ -68,7 +68,7 @@ class Starts:
             return self._drop(ready, why)
         service.begin(ready.order, ready.folder, ready.recorder, ready.by)
         limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
-        self._settle(ok=True, words=f"{ready.order.schedule.name} starts; {limit}", shortfalls=[str(s) for s in ready.order.programme.shortfalls])
+        self._settle(ok=True, words=f"{ready.order.schedule.name} starts; {limit}", shortfalls=[s.note for s in ready.order.programme.shortfalls])
 
     def close(self) -> None:
         """The service ends: what waits never begins."""

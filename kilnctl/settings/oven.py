@@ -4,7 +4,7 @@ import hashlib
 import math
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Iterator
+from typing import ClassVar, Iterator
 
 from .body import Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
 from .document import Problem, parse_document, read_text
@@ -84,8 +84,9 @@ class Uncertainty:
 @dataclass(frozen=True, kw_only=True)
 class Control:
     tick_s: float = quantity("time", "time between two looks at the oven", default=1.0, low=0.2, high=5.0)
-    robustness: float = quantity("fraction", "peak sensitivity Ms that `kilnctl fit` tunes a PI trim for, 1.2 (gentle) to 2", default=1.6,
-                                 low=1.2, high=2.0)  # fmt: skip
+    #: Keys of earlier versions: what the reader says of them.
+    GONE: ClassVar[dict[str, str]] = {"robustness": "it never changed how an oven is controlled and is no setting any more; delete this line "
+                                      "('trim' sets how quickly the control answers)"}  # fmt: skip
     trim: float = quantity("fraction", "how quickly the trim answers heat that nobody accounts for: 1 is usual, less is gentler on the "
                            "elements, more follows a disturbance sooner; `kilnctl study --tuning` compares", default=1.0, low=0.1, high=10.0)  # fmt: skip
 

@@ -36,7 +36,7 @@ class Reader:
         for key_node, value_node in node.pairs:
             key = key_node.text if key_node.kind == "scalar" else ""
             if key not in wanted:
-                self._unknown(key_node, wanted, path)
+                self._unknown(key_node, wanted, path, getattr(cls, "GONE", {}))
             elif key in given:
                 self.problem(key_node, f"'{key}' is given twice (first in line {given[key][0].line})")
             else:
@@ -57,9 +57,12 @@ class Reader:
             self.problem(places.get(name, node), message)
         return made
 
-    def _unknown(self, key_node: Node, wanted: dict[str, Any], path: str) -> None:
+    def _unknown(self, key_node: Node, wanted: dict[str, Any], path: str, gone: dict[str, str]) -> None:
         if key_node.kind != "scalar":
             self.problem(key_node, "a key must be plain text")
+            return
+        if key_node.text in gone:
+            self.problem(key_node, f"'{path}.{key_node.text}': {gone[key_node.text]}")
             return
         near = difflib.get_close_matches(key_node.text.lower().replace("_", " ").replace("-", " "), wanted, 1, 0.6)
         hint = f"did you mean '{near[0]}'?" if near else "known here: " + ", ".join(sorted(wanted))

@@ -194,3 +194,11 @@ def test_any_tree_is_read_or_refused(tmp_path, tree):
         load_oven(path)
     with pytest.raises(SettingsError):
         load_schedule(path)
+
+
+def test_a_setting_of_an_earlier_version_says_what_became_of_it(tmp_path):
+    text = CABINET.read_text()
+    assert "\ncontrol:" not in text
+    line = text.count("\n") + 2
+    (said,) = problems_of(load_oven, written(tmp_path, text + "control:\n  robustness: 1.4\n"))
+    assert said.startswith(f":{line}:3: 'control.robustness': it never changed how an oven is controlled") and "delete this line" in said
