@@ -101,7 +101,8 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
         return 0.0
     kelvin = np.where(np.isfinite(part_c), part_c, -zero_Celsius + 1.0) + zero_Celsius
     rate = np.exp(-cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius)))
-    return float(np.trapezoid(rate, time_s) / cure.time_s)
+    # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
+    return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
 
 
 def summarise(run) -> Summary:

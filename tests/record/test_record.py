@@ -101,6 +101,14 @@ def test_cure_equivalence_by_hand():
     assert summary.cure_share(time, np.full(601, 20.0), cure) < 1e-4
 
 
+def test_a_cure_is_added_up_with_the_oldest_numpy_too(monkeypatch):
+    """numpy 1.26, the oldest that pyproject.toml declares, has no `trapezoid`; numpy 2 has no `trapz`."""
+    for name in ("trapezoid", "trapz"):
+        monkeypatch.delattr(np, name, raising=False)
+    time = np.array([0.0, 100.0, 400.0, 600.0])
+    assert summary.cure_share(time, np.full(4, 200.0), Cure(at_c=200.0, time_s=600.0)) == pytest.approx(1.0, rel=1e-9)
+
+
 def test_cure_times_against_common_practice():
     """Powder sheets give about 10 min at 200, 15 at 190 and 20 to 25 at 180 °C on the metal (common
     practice). The default activation energy reproduces these times within a third."""
