@@ -4,6 +4,7 @@ Bad records are refused here with a message that says where and what to do; a ba
 than none."""
 
 import csv
+import dataclasses
 import json
 import math
 from dataclasses import dataclass, field
@@ -95,6 +96,16 @@ def _of_run(oven: Oven, run) -> Log:
 
 
 def _of_folder(oven: Oven, folder: Path) -> Log:
+    from ..record.journal import segments
+
+    if segments(folder):
+        from ..record.reader import read_run
+
+        # A run of the service, over or still going on: its journal is what counts.
+        run = read_run(folder)
+        if run.oven.name != oven.name:
+            raise KilnctlError(f"{folder}: this record is of '{run.oven.name}', not of '{oven.name}'")
+        return dataclasses.replace(_of_run(oven, run), name=folder.name)
     samples = folder / "samples.csv"
     table, problems = read_table(samples)
     load = None

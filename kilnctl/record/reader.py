@@ -113,7 +113,8 @@ def read_run(folder: str | Path) -> RunRecord:
             f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal"
         )
     oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
-    energy = end.get("energy_j", said.get("energy_j"))
+    # Where there is a journal it alone counts: run.json may be from before a run was gone on with.
+    energy = end.get("energy_j") if segments(folder) else said.get("energy_j")
     if energy is None:
         energy = _energy_j(data, oven, said)
         problems.append("the run ended without a total of its energy; it was added up from the samples")
