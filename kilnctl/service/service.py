@@ -261,7 +261,7 @@ class Service:
         if folder.is_dir():
             try:
                 recorder = Recorder(folder)
-                recorder.event("end", outcome="interrupted", text=words)
+                recorder.event("end", time_s=(run.get("place") or {}).get("run_s"), outcome="interrupted", text=words)
                 recorder.close()
             except KilnctlError as error:
                 self.tell(str(error))
@@ -361,7 +361,8 @@ class Service:
     def _finish(self, outcome: str) -> None:
         session, recorder = self.session, self.recorder
         self.session, self.outcome = None, outcome
-        self.rest = Rest(self.oven, state=session.chain.safety, policy=session.order.policy if session.trips else None)
+        self.rest = Rest(self.oven, state=session.chain.safety, policy=session.order.policy if session.trips else None,
+                         tripped_s=dict(session.tripped))  # fmt: skip
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
         self.close_record(recorder, self.folder)
         self._save(urgent=True)
@@ -385,10 +386,11 @@ class Service:
     def _lost(self, error: RigLost) -> None:
         # What cannot let go by itself may have stopped with its lines on.
         done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
-        trip = Trip("board-lost", self.session.time_s if self.session else 0.0, str(error), done, WORDS["board-lost"][1])
+        trip = Trip("board-lost", self._last_s or 0.0, str(error), done, WORDS["board-lost"][1])
         if self.session is not None:
             self.session.chain.safety.trips.setdefault(trip.fault, trip)
-            self.recorder.event("trip", **plain(trip))
+            self.session.tripped.setdefault(trip.fault, self.session.time_s)
+            self.recorder.event("trip", **plain(dataclasses.replace(trip, time_s=self.session.tripped[trip.fault])))
             self._finish("tripped")
         self.tell(f"TRIP: {trip}")
 
