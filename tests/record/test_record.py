@@ -18,7 +18,7 @@ from kilnctl.units import parse_unit
 
 
 def test_every_column_names_its_unit_and_the_unit_can_be_read():
-    suffixes = {"s": "_s", "°C": "_c", "K": "_k", "W": "_w", "V": "_v"}
+    suffixes = {"s": "_s", "°C": "_c", "K": "_k", "W": "_w", "V": "_v", "A": "_a"}
     for column in columns.COLUMNS:
         if column.unit not in ("", "1"):
             parse_unit(column.unit)
