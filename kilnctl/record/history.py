@@ -8,8 +8,7 @@ share) falls when the elements' resistance has risen, or something in the circui
 compared with its own past only, by medians, which a few odd runs do not move.
 
 Without a current meter power is what was commanded, and weaker elements look like a greater loss: more is
-fired to hold. What tells them apart is the gain. With elements weaker by some share it falls by as much as
-the power to hold rises; a new way out takes little of the heating up, which is quick beside the soak.
+fired to hold. What tells them apart is the gain, see ELEMENTS_FROM.
 """
 
 import math
@@ -36,9 +35,11 @@ TREND_STEPS = 4
 SAME_START_K = 15.0
 #: The strength is told of runs that were commanded at least so many seconds of full power.
 STRENGTH_S = 60.0
-#: Share of the rise in commanded power to hold by which the gain has fallen (in logarithms): above the one it is the elements, below the
-#: other it is the losses, between them nobody can tell.
-ELEMENTS_FROM, LOSSES_TO = 0.75, 0.4
+#: By how much the gain has fallen beside the rise of the commanded power to hold, as logarithms. Elements weaker by some share raise what is
+#: commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A new way out takes about half as much at half of the
+#: temperature, out of full power: on the virtual cabinet 0.58 to 0.68 for vents twice and three times as wide. That grows with the share of full
+#: power that holding takes; above LIGHT of it, and between the two figures, nobody can tell.
+ELEMENTS_FROM, LOSSES_TO, LIGHT = 1.0, 0.8, 0.45
 
 _WORDS = {
     ("hold", +1): "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
@@ -77,12 +78,13 @@ _NAMES = {
 @dataclass(frozen=True)
 class Figure:
     """One figure of one run. `what` is "strength", "hold", "time" or "gain"; `where` says of which soak; `alike` is
-    equal for runs that compare, and ends with whether power was measured."""
+    equal for runs that compare, and ends with whether power was measured; `of_full`: a power to hold as a share of full power."""
 
     what: str
     where: str
     value: float
     alike: tuple
+    of_full: float = math.nan
 
     @property
     def name(self) -> str:
@@ -154,9 +156,8 @@ def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
         begin = soak.end_s - max(300.0, (soak.end_s - soak.arrived_s) / 3.0)
         if math.isfinite(soak.settled_s) and begin >= soak.settled_s:
             inside = (t > begin) & (t <= soak.end_s)
-            out.append(
-                Figure("hold", f"'{soak.name}'", float(np.mean(power[inside])), ("hold", number, *alike))
-            )
+            share = float(np.mean(fired_share(run.data)[0][inside]))
+            out.append(Figure("hold", f"'{soak.name}'", float(np.mean(power[inside])), ("hold", number, *alike), share))
     if summary.soaks and math.isfinite(summary.soaks[0].arrived_s):
         soak, start = summary.soaks[0], _start_c(run)
         out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
@@ -268,7 +269,7 @@ def _cause(figure: Figure, change: float, gains: dict[tuple, float]) -> str:
     if figure.what != "hold" or change < 1.0 or figure.alike[-1]:
         return _WORDS[figure.what, 1 if change > 1.0 else -1]
     gain = gains.get(figure.alike[2:])
-    if gain is None or gain <= 0.0:
+    if gain is None or gain <= 0.0 or not figure.of_full <= LIGHT:
         return _EITHER
     share = -math.log(gain) / math.log(change)
     return _WEAKER if share >= ELEMENTS_FROM else _WORDS["hold", +1] if share <= LOSSES_TO else _EITHER
