@@ -22,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of a virtual rig's noise (default: 0)")
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into a virtual rig (YAML)")
     parser.add_argument("--out", metavar="DIR", default="runs", help="folder below which records are written (default: runs)")
-    parser.add_argument("--keep", type=float, metavar="MB", help="remove the oldest records when all together are larger than this")
+    parser.add_argument("--keep", type=float, metavar="MB", help="remove the oldest other records below --out, whole ones, when all together are larger than this")
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's, or the service manager's)")
     parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none")
     parser.add_argument("--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone")
@@ -53,12 +53,13 @@ def served(args: argparse.Namespace, oven, load, order, start_with=None) -> tupl
     from ..service import host
     from ..service.service import Service
 
+    _keep_bytes(args.keep)
     home, socket = host.places(oven.name, args.home)
     rig, pace = _hardware(args, oven, load)
     with contextlib.ExitStack() as stack:
         stack.callback(rig.close)
         service = Service(oven, rig, pace, home=home, socket=socket, out=Path(args.out), idle=args.idle, model_file=args.model,
-                          keep_bytes=None if args.keep is None else int(args.keep * 1e6), tell=_Teller(args.quiet))  # fmt: skip
+                          keep_bytes=_keep_bytes(args.keep), tell=_Teller(args.quiet))  # fmt: skip
         for words in _host_wishes(oven):
             service.tell(f"note: {words}")
         for words in rig.facts.unproved:
@@ -72,6 +73,15 @@ def served(args: argparse.Namespace, oven, load, order, start_with=None) -> tupl
         if service.folder is not None and not args.idle:
             _close(service, outcome)
         return outcome, service.folder
+
+
+def _keep_bytes(megabytes: float | None) -> int | None:
+    """Raises KilnctlError for what is no size."""
+    if megabytes is None:
+        return None
+    if not (math.isfinite(megabytes) and megabytes >= 0.0):
+        raise KilnctlError(f"--keep {megabytes:g}: a number of megabytes from 0, for example --keep 4000; leave it out to keep all records")
+    return int(megabytes * 1e6)
 
 
 def _hardware(args, oven, load):

@@ -129,7 +129,7 @@ class VirtualOven:
         rise_k = self._element_k_per_s * dt_s * (1.0 if self.faults else max(duties))
         if rise_k > MELTING_STEP_K and not all(self.electrics.burnt or (False,)):
             parts = max(parts, parts_to_melt(rise_k, self.element_c, self.elements.melts_c))
-        fired = 0.0
+        fired = mean_a = 0.0
         reading = None
         for _ in range(parts):
             active = [f for f in self.faults if f.acts_at(self.time_s)] if self.faults else ()
@@ -138,7 +138,8 @@ class VirtualOven:
             except ValueError as error:
                 raise KilnctlError(beyond_range(self, error)) from error
             fired += self.fired / parts
-            reading = self._sense(dt_s / parts, active, fired)
+            mean_a += self.power_w / self.supply_v / parts if self.supply_v > 0.0 else 0.0
+            reading = self._sense(dt_s / parts, active, fired, mean_a)
         if self._lost_s > 0.0:
             return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
@@ -176,7 +177,7 @@ class VirtualOven:
             0.5 * math.sin(t / 97.0 + a) + 0.3 * math.sin(t / 431.0 + b) + 0.2 * math.sin(t / 2203.0 + c)
         )
 
-    def _sense(self, dt: float, active: Sequence[Fault], fired: float) -> Reading:
+    def _sense(self, dt: float, active: Sequence[Fault], fired: float, mean_a: float) -> Reading:
         core = self.core
         room_c = self._settings[0]
         terminals_c = room_c + 3.0 + 0.15 * (self._shell_mean_c - room_c)
@@ -222,6 +223,7 @@ class VirtualOven:
             door_open=self._settings[1] > 0.0 if oven.door.switch else None,
             airflow_proved=self._settings[3] if oven.vent is not None and oven.vent.proved else None,
             sample=self._probes[0][1].sample,
+            mean_current_a=mean_a if meters.current else None,
         )
 
     # ---- what acts from outside ----------------------------------------------------------------------------

@@ -232,7 +232,12 @@ def _energy(run, s: Summary, price: Price | None) -> str:
     ]
     if price is not None:
         pairs.insert(1, ("cost", f"{price.of(s.energy_kwh)} at {price.of(1.0)} for 1 kWh"))
-    return facts(pairs) + aside("Fired power counted by the controller, not a billing meter.")
+    if not s.power_by:
+        return facts(pairs)
+    pairs.append(("known by", s.power_by))
+    measured = s.power_by.startswith("measured")
+    return facts(pairs) + aside("Counted by the controller's own meters, not by a billing meter." if measured else
+                                "A commanded cycle is no proof of heat: only a current meter shows what flowed.")  # fmt: skip
 
 
 def _events(run) -> str:
@@ -337,6 +342,7 @@ def as_csv(run, s: Summary, price: Price | None = None) -> str:
             put(f"{x.name}: {what}", value, unit)
     put("overshoot", s.overshoot_k, "K")
     put("energy", s.energy_kwh, "kWh", 4)
+    put("energy known by", s.power_by, "")
     if price is not None:
         put("cost", price.amount * s.energy_kwh, price.currency)
     put("highest chamber", s.highest_chamber_c, "°C")

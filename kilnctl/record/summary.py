@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .power import basis, fired_share
+
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
 
@@ -34,6 +36,7 @@ class Summary:
                        where the part is estimated
     measured_on        which temperature is judged: the virtual oven's own, or the sensor averaged over 10
                        s
+    power_by           what power, energy and switching rest on: meters, or what was commanded
     trips              (time, fault) of each
     """
 
@@ -51,6 +54,7 @@ class Summary:
     cure_sd: float | None
     measured_on: str
     trips: tuple[tuple[float, str], ...] = ()
+    power_by: str = ""
 
 
 def smooth(values: np.ndarray, samples: int) -> np.ndarray:
@@ -101,7 +105,8 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
         return 0.0
     kelvin = np.where(np.isfinite(part_c), part_c, -zero_Celsius + 1.0) + zero_Celsius
     rate = np.exp(-cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius)))
-    return float(np.trapezoid(rate, time_s) / cure.time_s)
+    # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
+    return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
 
 
 def summarise(run) -> Summary:
@@ -129,7 +134,7 @@ def summarise(run) -> Summary:
                 cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0)
             )
             spread = 0.5 * (up - down)
-    fired = np.nan_to_num(run.data["fired"])
+    fired, _ = fired_share(run.data)
     hours = max(1e-9, (time[-1] - time[0]) / 3600.0)
     return Summary(
         outcome=run.outcome,
@@ -152,6 +157,7 @@ def summarise(run) -> Summary:
         cure_sd=spread,
         measured_on=measured_on,
         trips=tuple((float(t.time_s), t.fault) for t in run.trips),
+        power_by=basis(run.data),
     )
 
 
@@ -247,7 +253,7 @@ def as_text(s: Summary, unit: str = "C") -> str:
     lines += [
         "",
         f"overshoot            {kelvins(s.overshoot_k, unit)}",
-        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}",
+        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}{f' (by {s.power_by})' if s.power_by else ''}",
         f"highest chamber      {degrees(s.highest_chamber_c, unit, 1)}",
         f"highest part         {degrees(s.highest_part_c, unit, 1)}",
     ]

@@ -17,7 +17,7 @@ from ..firing import Burst
 from ..model.energy import CHAMBER, SENSOR, N
 from ..reading import Reading
 from ..record.columns import row_of
-from ..record.events import Event, Teller
+from ..record.events import Event, Teller, on_run_clock
 from ..safety import SafetyState, Tick, Trip
 from ..safety.state import DOUBTED, endanger
 from ..safety.words import LOUD
@@ -83,16 +83,19 @@ class Rest:
     """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged.
 
     `state`: that of the rules in the run that has just ended, and its `policy`; its latches go on, and what was being watched is. Or `trips` of a process
-    that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run."""
+    that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run.
+    `tripped_s`: when each came, on the clock of the run that it ended."""
 
     def __init__(self, oven: Oven, trips: tuple[Trip, ...] = (), believed: latched.Believed | None = None, limits: dict | None = None, *,
-                 state: SafetyState | None = None, policy: safety.Policy | None = None):  # fmt: skip
+                 state: SafetyState | None = None, policy: safety.Policy | None = None, tripped_s: dict[str, float] | None = None):  # fmt: skip
+        self.tripped_s = tripped_s if tripped_s is not None else {t.fault: t.time_s for t in trips}
         self.policy = safety.policy_for(oven)
         #: What a trip's cause must be gone by: the limits of the run that tripped, which may be narrower than the oven's.
         self.tripped_by = policy if policy is not None else replace(self.policy, **(limits or {}))
         self.state = state.copied() if state is not None else SafetyState()
         for trip in trips:
-            self.state.trips[trip.fault] = trip
+            # The rules' clock is another one in each process; the run's time is kept beside them.
+            self.state.trips[trip.fault] = replace(trip, time_s=0.0)
             if trip.done == LOUD:
                 endanger(self.state)
         self._ago = believed  # until the first tick says what time it is
@@ -102,7 +105,8 @@ class Rest:
 
     @property
     def trips(self) -> tuple[Trip, ...]:
-        return tuple(self.state.trips.values())
+        """Their times are of the run that they ended; NaN for what came while no run was going on."""
+        return on_run_clock(self.state.trips.values(), self.tripped_s)
 
     def tick(self, reading: Reading, now_s: float, dt_s: float, step: int) -> Actuation:
         fired = reading.fired if reading.fired is not None else 0.0
@@ -195,7 +199,13 @@ class Session:
 
     @property
     def trips(self) -> tuple[Trip, ...]:
-        return tuple(self.chain.safety.trips.values())
+        """Their times are the run's, like those of samples and events."""
+        return on_run_clock(self.chain.safety.trips.values(), self.tripped, self.time_s)
+
+    @property
+    def tripped(self) -> dict[str, float]:
+        """When each trip came, s since the run's start."""
+        return self._teller.tripped_s
 
     def place(self) -> dict | None:
         """Where the run is, as JSON values; None while there is nothing to go on with."""
