@@ -4,6 +4,8 @@ import argparse
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
+from ._asking import oven_of
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -15,7 +17,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="folder name of the run where the past begins, for example after a repair",
     )
     parser.add_argument("--out", metavar="FILE", help="write an HTML page as well")
-    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -23,7 +24,7 @@ def run(args: argparse.Namespace) -> int:
     from ..record.history_text import as_text, page
 
     history = read_history(args.runs, args.oven, args.since)
-    unit = "F" if args.fahrenheit else "C"
+    unit = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None).scale
     print(as_text(history, unit))
     if args.out:
         try:

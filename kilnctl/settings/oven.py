@@ -180,6 +180,12 @@ def load_oven(path: str | Path) -> Oven:
     return read_root(Oven, node, str(path), {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()}, _check_whole(node))
 
 
+def oven_from(source: str, name: str) -> Oven:
+    """An oven from text that is in no file yet; `name` stands where the file would. Raises `SettingsError`."""
+    node = parse_document(source, name)
+    return read_root(Oven, node, name, {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()}, _check_whole(node))
+
+
 def _check_whole(root):
     """Materials are checked by name here, and sensors against the trip, where the places are known; layers against limits are the sizing's."""
 
