@@ -189,7 +189,6 @@ def _ask(number: int, question: Question, answers: dict, people: bool, silent: b
 
 def _judged(question: Question, answers: dict) -> str | None:
     """What `kilnctl check` would refuse in the oven that these answers describe, with the defaults for the rest."""
-    hot_enough = question.key == "power"
     if not question.settles and not (question.key == "backing thickness" or answers.get("backing", "").lower() == "none" and question.key == "backing"):
         return None
     if question.key == "insulation":
@@ -207,11 +206,11 @@ def _judged(question: Question, answers: dict) -> str | None:
         from ..settings.oven import oven_from
 
         oven = oven_from(described(rest), "this oven")
-        sizing = size(oven)
-        if hot_enough and sizing.max_chamber_c < oven.limits.highest_c:
-            holds = sizing.power_w(oven.limits.highest_c)
-            return (f"that holds about {Units(oven.units).temperature(sizing.max_chamber_c)} at most; {answers['highest']} takes {holds / 1000:.2f} kW for ever, and some more "
-                    "to get there")  # fmt: skip
+        holds_w = size(oven).power_w(oven.limits.highest_c)
+        if question.key == "power" and holds_w > oven.elements.power_w:
+            return f"only to hold {answers['highest']} takes {holds_w / 1000:.2f} kW, and to get there more; twice as much is common practice"
+    except ValueError as error:
+        return f"this oven cannot be sized: {error}"
     except KilnctlError as error:
         return "; ".join(dict.fromkeys(re.sub(r"^this oven:[\d:]* ", "", line) for line in str(error).splitlines()))
     return None
