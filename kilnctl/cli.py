@@ -11,7 +11,7 @@ from .output import METRIC, Units, option
 
 #: command → what it is for. The order is the order in which a maker needs them.
 COMMANDS = {
-    "new": "answer a dozen questions, get a description of your oven",
+    "new": "answer some fifteen questions, get a description of your oven",
     "check": "read an oven and a schedule, and say everything that is wrong with them",
     "size": "how hot will it get, how fast, and where do the watts go",
     "materials": "list the insulation library",

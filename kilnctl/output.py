@@ -16,11 +16,11 @@ METRIC, IMPERIAL = "metric", "imperial"
 _INCH, _FOOT, _POUND, _BTU = UNITS["in"][0], UNITS["ft"][0], UNITS["lb"][0], UNITS["BTU"][0]
 _NUMBER = r"(?:[-+−±]\s?)?\d+(?:\.\d+)?"
 #: Several numbers may share one unit: "20 to 190 °C", "-1.2 … +0.8 K".
-_QUANTITY = re.compile(rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
+_QUANTITY = re.compile(rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
                        r"(?![\w²³/·⁻])")  # fmt: skip
 #: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains stay in W and kWh.
 _TURNED = {
-    "°C/h": ("°F/h", 1.8), "°C/min": ("°F/min", 1.8), "K/h": ("°F/h", 1.8), "K/min": ("°F/min", 1.8), "K/s": ("°F/s", 1.8), "K": ("°F", 1.8),
+    "K/kWh": ("°F/kWh", 1.8), "°C/h": ("°F/h", 1.8), "°C/min": ("°F/min", 1.8), "K/h": ("°F/h", 1.8), "K/min": ("°F/min", 1.8), "K/s": ("°F/s", 1.8), "K": ("°F", 1.8),
     "W/cm²": ("W/in²", (100.0 * _INCH) ** 2), "mm": ("in", 1e-3 / _INCH), "m": ("ft", 1.0 / _FOOT), "m²": ("ft²", _FOOT**-2),
     "m³/h": ("cfm", 1.0 / 60.0 / _FOOT**3), "m/s": ("ft/min", 60.0 / _FOOT), "kg": ("lb", 1.0 / _POUND), "kg/m³": ("lb/ft³", _FOOT**3 / _POUND),
 }  # fmt: skip

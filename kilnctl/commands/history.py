@@ -24,11 +24,11 @@ def run(args: argparse.Namespace) -> int:
     from ..record.history_text import as_text, page
 
     history = read_history(args.runs, args.oven, args.since)
-    unit = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None).scale
-    print(as_text(history, unit))
+    u = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None)
+    print(u.words(as_text(history, u.scale)))
     if args.out:
         try:
-            Path(args.out).write_text(page(history, unit), encoding="utf-8")
+            Path(args.out).write_text(u.words(page(history, u.scale)), encoding="utf-8")
         except OSError as error:
             raise KilnctlError(f"{args.out}: cannot be written: {error.strerror}") from None
         print(f"\nthe page lies in {args.out}")

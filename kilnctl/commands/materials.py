@@ -7,7 +7,7 @@ from ..output import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--at", metavar="T, T, …", default="100 °C, 400 °C, 800 °C", help="temperatures to show (default: %(default)s)")
+    parser.add_argument("--at", metavar="T, T, …", help="temperatures to show (default: 100 °C, 400 °C, 800 °C; imperial 200 °F, 800 °F, 1500 °F)")
     parser.add_argument("--kind", help="only materials of a kind whose name holds this, e.g. 'fibre'")
 
 
@@ -15,11 +15,12 @@ def run(args: argparse.Namespace) -> int:
     from ..thermal.materials import library
     from ..units import UnitError, parse, parse_unit
 
+    u = chosen(args)
+    at = args.at or ("200 °F, 800 °F, 1500 °F" if u.imperial else "100 °C, 400 °C, 800 °C")
     try:
-        temperatures = [parse(t, "temperature") for t in args.at.split(",")]
+        temperatures = [parse(t, "temperature") for t in at.split(",")]
     except UnitError as error:
         raise KilnctlError(f"--at: {error}") from None
-    u = chosen(args)
     imperial = u.imperial
     unit = "BTU·in/(h·ft²·°F)" if imperial else "W/(m·K)"
     scale = 1.0 / parse_unit("BTU·in/(h·ft²·°F)")[0] if imperial else 1.0

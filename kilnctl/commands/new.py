@@ -1,4 +1,4 @@
-"""`kilnctl new [FILE]`: a dozen questions, a commented oven description that check, size and rehearse accept at once."""
+"""`kilnctl new [FILE]`: some fifteen questions, a commented oven description that check, size and rehearse accept at once."""
 
 import argparse
 import re

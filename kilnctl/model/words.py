@@ -57,7 +57,7 @@ def as_text(fit: Fit, tuning: tuple[TrimTuning, ...] = (), units: Units = Units(
         out.append(
             f"  {units.temperature(t):>8}  {watts:6.0f} W ± {error:.0f}   (description: {fit.day_zero.holding_w(t):.0f} W)"
         )
-    out.append("\nParameters, 95 % intervals, and how they compare with the description:")
+    out.append("\nParameters (SI units, as in the model's file), 95 % intervals, and how they compare with the description:")
     undetermined = set(fit.undetermined)
     for name, theta in zip(fit.parameters, fit.logarithms):
         low, high = fit.interval(name)
