@@ -9,6 +9,8 @@ from ..output import clock
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
+#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only, K.
+AT_TARGET_K = 0.0051
 
 
 @dataclass(frozen=True)
@@ -183,7 +185,7 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
         last_c = s.to_c if s.to_c is not None else last_c
         if s.hold_s <= 0.0:
             continue
-        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < 1e-6) & (time <= tripped_s))
+        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < AT_TARGET_K) & (time <= tripped_s))
         name = s.name or f"step {i}"
         near = where[np.abs(value[where] - last_c) <= s.within_k] if len(where) else where
         if len(near) == 0:

@@ -256,6 +256,8 @@ def test_a_rehearsal_and_its_report_follow_the_ovens_units(here, tmp_path):
     assert done.returncode == 0 and "°F" in done.stdout and "160 °F" in done.stdout and "cut above 250 °F" in done.stdout
     assert "°C" not in done.stdout and not any(f"{n} K" in done.stdout for n in range(10))
     folder = next((tmp_path / "runs").iterdir())
+    row = next(line for line in done.stdout.splitlines() if line.startswith("step 1"))
+    assert row in here("report", folder).stdout, "71.11 °C in the record is the 160 °F that the schedule asks for"
     for units, there, absent in ((), "°F", "°C"), (("--units", "metric"), "°C", "°F"):
         told = here("report", folder, *units)
         assert told.returncode == 0 and there in told.stdout and absent not in told.stdout
