@@ -4,7 +4,7 @@ reads."""
 import argparse
 
 from ..errors import KilnctlError
-from ..record.summary import clock
+from ..output import about, chosen, clock
 from ..units import UnitError, parse
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
@@ -69,6 +69,7 @@ def run(args: argparse.Namespace) -> int:
     from .rehearse import Progress
 
     oven = load_oven(args.oven)
+    u = chosen(args, oven)
     if args.seed < 0:
         raise KilnctlError("--seed: a whole number from 0")
     in_service = args.speed is not None or (oven.rig.kind != "virtual" and not args.plant)
@@ -85,12 +86,12 @@ def run(args: argparse.Namespace) -> int:
     programme = learning.prepare(oven, **wanted)
     plan = programme.experiment
     print(
-        f"{oven.name}: learning run around {' and '.join(f'{t:.0f} °C' for t in plan.temperatures_c)}, "
-        f"never above {plan.ceiling_c:.0f} °C, "
-        f"about {clock(plan.left_s[programme.begin.stage])}, of it {clock(plan.heated_s(programme.begin.stage))} until the last heat, then the long fall"
+        f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
+        f"never above {u.temperature(plan.ceiling_c)}, "
+        f"about {about(plan.left_s[programme.begin.stage])}, of it {about(plan.heated_s(programme.begin.stage))} until the last heat, then the long fall"
     )
     if args.plan:
-        _show(plan)
+        _show(plan, u)
         return 0
     if in_service:
         return _in_service(args, oven, load, programme, hot)
@@ -116,7 +117,7 @@ def run(args: argparse.Namespace) -> int:
             args.seed,
             hot=hot,
             faults=faults,
-            progress=lambda t, left, phase: progress(t, left, f"{phase}, about {clock(left)} left"),
+            progress=lambda t, left, phase: progress(t, left, f"{phase}, about {about(left)} left"),
             sink=writer,
             **wanted,
         )
@@ -125,12 +126,9 @@ def run(args: argparse.Namespace) -> int:
         progress.end()
     finish(folder, result, summarise(result))
     for trip in result.trips:
-        print(
-            f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: "
-            f"{trip.check}."
-        )
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     print(
-        f"{result.outcome}: {clock(float(result.time_s[-1]) if len(result.time_s) else 0.0)}, "
+        f"{result.outcome}: {about(float(result.time_s[-1]) if len(result.time_s) else 0.0)}, "
         f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"
     )
     _next(args, result.outcome, folder)
@@ -193,7 +191,7 @@ def _as_before(args: argparse.Namespace, oven, wanted: dict) -> dict:
     return dict(ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
 
 
-def _show(plan) -> None:
+def _show(plan, u) -> None:
     for stage, left, after in zip(plan.stages, plan.left_s, (*plan.left_s[1:], 0.0)):
-        print(f"  {clock(left - after):>8s}  {stage.name}")
+        print(f"  {about(left - after):>10s}  {u.words(stage.name)}")
     print(f"\n{_WHY}")

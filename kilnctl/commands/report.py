@@ -5,6 +5,7 @@ import contextlib
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,7 +19,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="write the figures as CSV as well; '-' prints them instead of the summary",
     )
-    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
         with contextlib.suppress(KilnctlError):
             finish_record(record.folder)
     summary = summarise(record)
-    unit = "F" if args.fahrenheit else "C"
+    unit = chosen(args, record.oven).scale
     target = Path(args.out) if args.out else record.folder / "report.html"
     _write(target, page(record, summary, unit, price))
     figures = as_csv(record, summary, price)

@@ -9,7 +9,7 @@ import time
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..record.summary import clock
+from ..output import Units, chosen, clock
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
     from ..service.session import prepare
 
     oven = load_oven(args.oven)
+    chosen(args, oven)
     if bool(args.schedule) == args.idle:
         raise KilnctlError("give a schedule file, or --idle to wait for one")
     schedule = load_schedule(args.schedule) if args.schedule else None
@@ -59,7 +60,7 @@ def served(args: argparse.Namespace, oven, load, order, start_with=None) -> tupl
     with contextlib.ExitStack() as stack:
         stack.callback(rig.close)
         service = Service(oven, rig, pace, home=home, socket=socket, out=Path(args.out), idle=args.idle, model_file=args.model,
-                          keep_bytes=_keep_bytes(args.keep), tell=_Teller(args.quiet))  # fmt: skip
+                          keep_bytes=_keep_bytes(args.keep), tell=_Teller(args.quiet, args.shown))  # fmt: skip
         for words in _host_wishes(oven):
             service.tell(f"note: {words}")
         for words in rig.facts.unproved:
@@ -71,7 +72,7 @@ def served(args: argparse.Namespace, oven, load, order, start_with=None) -> tupl
         if start.refused:
             raise KilnctlError(start.refused)
         if service.folder is not None and not args.idle:
-            _close(service, outcome)
+            _close(service, outcome, args.shown)
         return outcome, service.folder
 
 
@@ -170,15 +171,15 @@ class Start:
 class _Teller:
     """Lines for the person at the terminal."""
 
-    def __init__(self, quiet: bool):
-        self.quiet = quiet
+    def __init__(self, quiet: bool, units: Units = Units()):
+        self.quiet, self.units = quiet, units
 
     def __call__(self, text: str) -> None:
         if not self.quiet or text.startswith(("TRIP", "DANGER", "after a power cut", "stopped")):
-            print(f"{time.strftime('%H:%M:%S')}  {text}", file=sys.stderr, flush=True)
+            print(f"{time.strftime('%H:%M:%S')}  {self.units.words(text)}", file=sys.stderr, flush=True)
 
 
-def _close(service, outcome: str) -> None:
+def _close(service, outcome: str, u: Units) -> None:
     """The summary and the page of a run that is over; the heat has been off since before this."""
     from ..record.folder import finish
     from ..record.reader import read_run
@@ -187,11 +188,11 @@ def _close(service, outcome: str) -> None:
     record = read_run(service.folder)
     if len(record.time_s):
         summary = summarise(record)
-        finish(service.folder, record, summary)
+        finish(service.folder, record, summary, u.scale)
         print()
-        print(as_text(summary, "C"))
+        print(as_text(summary, u.scale))
     for event in (e for e in record.events if e.kind == "danger"):
-        print(f"\nDANGER at {clock(event.time_s)}: {event.text}.")
+        print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
     for trip in record.trips:
-        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}.")
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     print(f"\n{outcome}; the record lies in {service.folder}/ (open {service.folder}/run.html)")

@@ -5,10 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..output import clock
 from .power import basis, fired_share
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
+#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only, K.
+AT_TARGET_K = 0.0051
 
 
 @dataclass(frozen=True)
@@ -187,7 +190,7 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
         last_c = s.to_c if s.to_c is not None else last_c
         if s.hold_s <= 0.0:
             continue
-        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < 1e-6) & (time <= tripped_s))
+        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < AT_TARGET_K) & (time <= tripped_s))
         name = s.name or f"step {i}"
         near = where[np.abs(value[where] - last_c) <= s.within_k] if len(where) else where
         if len(near) == 0:
@@ -216,15 +219,6 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
         )
 
 
-def clock(seconds: float) -> str:
-    """1:02:03 or 4:05, for people."""
-    if not math.isfinite(seconds):
-        return "–"
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
-
-
 def degrees(value_c: float, unit: str = "C", decimals: int = 0) -> str:
     """A temperature in the reader's scale."""
     if not math.isfinite(value_c):
@@ -241,12 +235,12 @@ def kelvins(value_k: float, unit: str = "C") -> str:
 
 def as_text(s: Summary, unit: str = "C") -> str:
     """The summary for a terminal."""
-    lines = [f"{'soak':<28} {'at':>9} {'reached':>9} {'settled':>9} {'until':>9} {'worst':>9} {'rms':>8}"]
+    lines = [f"{'soak':<28} {'at':>9} {'reached':>15} {'settled':>15} {'until':>15} {'worst':>9} {'rms':>8}"]
     for soak in s.soaks:
         lines.append(
-            f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>9} "
-            f"{clock(soak.settled_s):>9} "
-            f"{clock(soak.end_s):>9} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}"
+            f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>15} "
+            f"{clock(soak.settled_s):>15} "
+            f"{clock(soak.end_s):>15} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}"
         )
     if not s.soaks:
         lines = ["no soak in this schedule"]
@@ -294,4 +288,4 @@ def compared(ours: Summary, other: Summary, name: str, unit: str = "C") -> str:
     ]
     if ours.cure_share is not None:
         rows.append(("of the reference cure", cure(ours), cure(other)))
-    return "\n".join(f"{a:<32} {b:>12} {c:>22}" for a, b, c in rows)
+    return "\n".join(f"{a:<32} {b:>15} {c:>22}" for a, b, c in rows)

@@ -2,11 +2,12 @@
 
 import hashlib
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import ClassVar, Iterator
 
-from .body import Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
+from ..output import METRIC
+from .body import POWER_W, Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
 from .document import Problem, parse_document, read_text
 from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensors, Service, Supply, Switching
 from .fields import many, one, quantity, text
@@ -124,8 +125,20 @@ class Oven:
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
     sha256: str = ""
+    #: In which units its file speaks of temperatures: what commands print follows it.
+    units: str = field(default=METRIC, compare=False)
+
+    def __post_init__(self) -> None:
+        if self.elements.power_w is None and self.elements.resistance_ohm is not None:
+            from ..thermal.elements import resistance_factor
+
+            hot_ohm = self.elements.resistance_ohm * resistance_factor(self.elements.alloy, self.limits.highest_c)
+            object.__setattr__(self, "elements", replace(self.elements, power_w=self.supply.voltage_v**2 / hot_ohm))
 
     def problems(self) -> Iterator[tuple[str, str]]:
+        ohm, watts = self.elements.resistance_ohm, self.elements.power_w
+        if ohm is not None and not POWER_W[0] <= watts <= POWER_W[1]:
+            yield "elements", f"{ohm:g} ohm on {self.supply.voltage_v:g} V would be {watts / 1000:.3g} kW; 0.02 kW to 20 kW is accepted"
         if self.chamber.opening == "top" and self.walls.roof is not None:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
         if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
@@ -173,6 +186,12 @@ def load_oven(path: str | Path) -> Oven:
     return read_root(Oven, node, str(path), {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()}, _check_whole(node))
 
 
+def oven_from(source: str, name: str) -> Oven:
+    """An oven from text that is in no file yet; `name` stands where the file would. Raises `SettingsError`."""
+    node = parse_document(source, name)
+    return read_root(Oven, node, name, {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()}, _check_whole(node))
+
+
 def _check_whole(root):
     """Materials are checked by name here, and sensors against the trip, where the places are known; layers against limits are the sizing's."""
 
@@ -195,12 +214,16 @@ def _check_whole(root):
                 walk(item)
 
         walk(root)
+        e = oven.elements
+        if e.resistance_ohm is not None:
+            reader.assumptions.append(f"elements.power: {e.power_w / 1000:.2f} kW at {oven.supply.voltage_v:g} V ({e.resistance_ohm:g} ohm measured cold, times "
+                                      f"{oven.supply.voltage_v**2 / e.power_w / e.resistance_ohm:.2f} for the hot alloy)")  # fmt: skip
         for which in ("control", "limit", "part"):
             sensor = getattr(oven.sensors, which)
             highest = TYPE_HIGHEST_C[sensor.type] if sensor is not None else math.inf
             if highest < oven.limits.trip_at_c:
                 # (Type K, which is assumed where none is given, is good for every trip that is accepted.)
-                reader.problems.append(Problem(reader.file, *reader.places[f"sensors.{which}.type"], f"sensors.{which}: a type {sensor.type} "
+                reader.rules.append(Problem(reader.file, *reader.places[f"sensors.{which}.type"], f"sensors.{which}: a type {sensor.type} "
                                                f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C"))  # fmt: skip
 
         if not reader.problems:
