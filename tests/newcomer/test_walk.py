@@ -145,7 +145,8 @@ def test_size_answers_how_hot_how_fast_and_where_the_watts_go(newcomer, here):
     # What `new` proposes gets as hot as was asked for, also when the supply is low, and within a working day.
     assert sized["max_at_low_supply_c"] > sized["highest_c"] and 60.0 < sized["heat_up_s"]["value"] < 8 * 3600.0
     powers = [level["power_w"]["value"] for level in sized["levels"]]
-    assert powers == sorted(powers) and powers[0] > 0.0
+    # Near the room a fan alone may hold it.
+    assert powers == sorted(powers) and powers[-1] > 100.0
 
 
 def test_a_soak_near_its_highest_is_rehearsed_without_a_trip(newcomer, here):
