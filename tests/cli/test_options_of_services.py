@@ -1,0 +1,108 @@
+"""Options of the commands that speak to a running service, on one at work in this process; and of `kilnctl run` itself."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from kilnctl.plants.faults import Fault
+from kilnctl.rig import VirtualRig
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "service"))
+from at_work import at_work  # noqa: E402
+
+CABINET = "configs/ovens/curing-cabinet.yaml"
+BRIEF = "schedule: brief\nsteps:\n  - {name: warm, to: 60 °C, hold: 10 min}\n  - {name: warmer, to: 70 °C, hold: 10 min}\n"
+
+
+@pytest.fixture
+def brief(tmp_path):
+    path = tmp_path / "brief.yaml"
+    path.write_text(BRIEF, encoding="utf-8")
+    return path
+
+
+def at_home(folder):
+    """What --home has to name so that the commands find the service in `folder`."""
+    home = folder / "home of commands" / "curing-cabinet"
+    home.mkdir(parents=True)
+    (home / "socket").symlink_to(folder / "socket")
+    return home.parent
+
+
+def test_hold_proceed_and_skip_find_the_service_by_its_home(here, oven, brief, tmp_path):
+    home = at_home(tmp_path)
+    assert here("proceed", CABINET, "--home", tmp_path / "elsewhere").returncode == 2
+    assert here("skip", CABINET, "--home", tmp_path / "elsewhere").returncode == 2
+    with at_work(oven("curing-cabinet"), tmp_path, speed=20.0) as person:
+        assert person.start(brief)["ok"]
+        person.until(lambda a: a["running"])
+        assert here("hold", CABINET, "--home", home).returncode == 0
+        person.until(lambda a: a["held"])
+        done = here("proceed", CABINET, "--home", home)
+        assert done.returncode == 0, done.stderr
+        person.until(lambda a: not a["held"])
+        assert person.ask("status")["step"] == 1
+        for _ in range(2):
+            assert here("skip", CABINET, "--home", home).returncode == 0
+        person.until(lambda a: a["step"] == 2 or not a["running"])
+
+
+def test_acknowledge_wants_a_name_and_the_oven_whose_home_it_is(here, oven, brief, tmp_path):
+    home, cabinet = at_home(tmp_path), oven("curing-cabinet")
+    nameless = here("acknowledge", CABINET, "--home", home)
+    assert nameless.returncode == 2 and "--who" in nameless.stderr
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(Fault("thermocouple frozen", 200.0, 10.0),))
+    told = []
+    with at_work(cabinet, tmp_path, rig=rig, speed=500.0, tell=told.append) as person:
+        assert person.start(brief)["ok"]
+        assert [t["fault"] for t in person.until(lambda a: a.get("trips"))["trips"]] == ["sensor-frozen"]
+        person.until(lambda a: not a["running"])
+        upto = person.ask("status")["ticks"]["count"] + 20
+        person.until(lambda a: a["ticks"]["count"] > upto)
+        done = here("acknowledge", CABINET, "--home", home, "--who", "A. Founder", "--reading-is-right")
+        assert done.returncode == 0, done.stderr
+        assert not person.ask("status")["trips"]
+        assert any("A. Founder" in words for words in told)
+
+
+def test_start_and_run_refuse_a_model_that_is_not_there_and_say_which(here, oven, brief, tmp_path):
+    home, missing = at_home(tmp_path), tmp_path / "no-model.yaml"
+    with at_work(oven("curing-cabinet"), tmp_path, speed=50.0):
+        done = here("start", CABINET, brief, "--home", home, "--model", missing, "--confirm")
+        assert done.returncode == 2 and "no-model.yaml" in done.stderr
+    done = here("run", CABINET, brief, "--rig", "virtual", "--model", missing, "--home", tmp_path / "h", "--out", tmp_path / "served")
+    assert done.returncode == 2 and "no-model.yaml" in done.stderr and not (tmp_path / "served").exists()
+
+
+def test_the_seed_of_a_run_is_the_seed_of_its_noise(here, tmp_path):
+    (tmp_path / "s.yaml").write_text("schedule: s\nsteps:\n  - {to: 40 °C, hold: 1 min}\n", encoding="utf-8")
+
+    def readings(name, seed):
+        out = tmp_path / name
+        assert here("run", CABINET, tmp_path / "s.yaml", "--rig", "virtual", "--speed", "100000", "--seed", seed, "--confirm", "--quiet",
+                    "--home", out / "home", "--out", out / "runs").returncode == 0  # fmt: skip
+        lines = next((out / "runs").glob("*/samples.csv")).read_text().splitlines()
+        return [line.split(",")[2] for line in lines[1:60]]
+
+    assert readings("one", 1) == readings("again", 1) != readings("other", 2)
+
+
+def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, brief, tmp_path, monkeypatch):
+    """A virtual rig that says of itself what this computer's own pins have to say."""
+    import dataclasses
+
+    import kilnctl.rig
+
+    class Clinging(VirtualRig):
+        def __init__(self, oven):
+            super().__init__(dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind="virtual")))
+            self.facts = dataclasses.replace(self.facts, kind="pins", unattended=False)
+
+    monkeypatch.setattr(kilnctl.rig, "open_rig", Clinging)
+    common = ("--rig", "pins", "--home", tmp_path / "home", "--out", tmp_path / "runs", "--quiet")
+    alone = here("run", CABINET, brief, *common)
+    assert alone.returncode == 2 and "--attended" in alone.stderr
+    # With somebody beside it the next question is asked: limits that no run had before.
+    beside = here("run", CABINET, brief, *common, "--attended")
+    assert beside.returncode == 2 and "--confirm" in beside.stderr and "--attended" not in beside.stderr
