@@ -1,4 +1,4 @@
-"""The lock of a rebuild sees a changed value, a renamed column and a changed summary, and nothing where nothing changed."""
+"""The lock of a rebuild sees a changed value, a renamed column and a changed summary, and nothing else."""
 
 import importlib.machinery
 import importlib.util
