@@ -3,7 +3,8 @@
 Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star
 is algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit
 Runge–Kutta method of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is
-linearised anew in every stage.
+linearised anew in every stage. A step in which something leaps or swings past its surroundings is taken in
+halves (`guards`).
 
 Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors
@@ -142,9 +143,7 @@ class Core:
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
         for _ in range(2):  # Newton: an element may have moved far within the block
-            elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(
-                elements
-            )
+            elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(elements)
         self.surfaces_k = np.concatenate((self.nodes_k[0], elements))
         air = np.exp(self._air_j / (self.body.air_capacity * 273.15))
         self.air_k = air if self.batch else float(air)
