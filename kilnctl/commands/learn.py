@@ -124,7 +124,7 @@ def run(args: argparse.Namespace) -> int:
     finally:
         writer.close()
         progress.end()
-    finish(folder, result, summarise(result))
+    finish(folder, result, summarise(result), u.scale)
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     print(

@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import METRIC, Units
 from .folder import finish
 from .journal import segments
 from .reader import read_run
@@ -41,7 +42,7 @@ def pending_in(place: Path) -> list[Path]:
 def finish_record(folder: Path) -> None:
     """Write from its journal what a run's folder lacks. Raises KilnctlError."""
     record = read_run(folder)
-    finish(folder, record, summarise(record))
+    finish(folder, record, summarise(record), Units(getattr(record.oven, "units", METRIC)).scale)
 
 
 def main(arguments: list[str]) -> int:

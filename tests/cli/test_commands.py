@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl.cli import COMMANDS
+from kilnctl.record.finishing import finish_record
 
 ROOT = Path(__file__).parents[2]
 OVENS, SCHEDULES = ROOT / "configs" / "ovens", ROOT / "configs" / "schedules"
@@ -258,6 +259,10 @@ def test_a_rehearsal_and_its_report_follow_the_ovens_units(here, tmp_path):
     folder = next((tmp_path / "runs").iterdir())
     row = next(line for line in done.stdout.splitlines() if line.startswith("step 1"))
     assert row in here("report", folder).stdout, "71.11 °C in the record is the 160 °F that the schedule asks for"
+    made = (folder / "run.html").read_text()
+    finish_record(folder)  # as the service's own process does it
+    for page in (made, (folder / "run.html").read_text()):
+        assert "160 °F" in page and "71 °C" not in page
     for units, there, absent in ((), "°F", "°C"), (("--units", "metric"), "°C", "°F"):
         told = here("report", folder, *units)
         assert told.returncode == 0 and there in told.stdout and absent not in told.stdout
