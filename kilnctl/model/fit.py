@@ -291,10 +291,12 @@ def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -
 
     Where records pull the parameters further from the description than its uncertainty and theirs allow, something is wrong that neither knows of,
     mostly the model's structure, and both are worth less than they say. Birge's ratio (R. T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root
-    of χ² of the prior over the number of parameters that the records determine, never below 1. All standard errors grow by it."""
+    of χ² of the prior over the number of parameters that the records determine. All standard errors grow by it; it is 1 up to what chance alone makes
+    (two standard deviations of χ², which are √(2n) each)."""
     before = np.linalg.inv(prior)
     determined = max(1.0, len(prior) - float(np.trace(before @ covariance)))
-    tension = math.sqrt(max(1.0, float(logarithms @ before @ logarithms) / determined))
+    ratio = float(logarithms @ before @ logarithms) / determined
+    tension = math.sqrt(ratio) if ratio > 1.0 + 2.0 * math.sqrt(2.0 / determined) else 1.0
     return covariance * tension**2, tension
 
 

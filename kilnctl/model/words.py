@@ -47,7 +47,7 @@ def as_text(fit: Fit) -> str:
         "than the model knows; the errors below "
         "allow for that"
     )
-    if fit.tension > 1.5:
+    if fit.tension > 1.0:
         out.append(
             f"  records and description differ {fit.tension:.1f} times as much as both allow: the oven is unlike the model in something; the "
             "errors below are wider for that"

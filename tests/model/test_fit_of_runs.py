@@ -94,6 +94,7 @@ def test_birge_ratio_widens_only_what_disagrees():
     prior, after = np.diag([0.04, 0.09]), np.diag([0.04e-4, 0.09e-4])
     same, tension = widened(after, prior, np.array([0.1, 0.1]))
     assert tension == 1.0 and np.array_equal(same, after)
+    assert widened(after, prior, np.array([1.3 * 0.2, 1.3 * 0.3]))[1] == 1.0, "χ² of 3.4 for two is no more than chance makes"
     wider, tension = widened(after, prior, np.array([3 * 0.2, 4 * 0.3]))
     assert tension == pytest.approx(math.sqrt(25.0 / 2.0), rel=1e-3)
     assert wider == pytest.approx(12.5 * after, rel=1e-3)
