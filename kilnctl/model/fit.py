@@ -286,6 +286,20 @@ def _held_out(problem: _Problem, found: Estimate, scale: float) -> float:
     return float(np.sqrt(np.nanmean(error**2))) if np.isfinite(error).any() else math.nan
 
 
+def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -> tuple[np.ndarray, float]:
+    """(covariance that allows for a model that is not the oven, tension) of the parameters' logarithms.
+
+    Where records pull the parameters further from the description than its uncertainty and theirs allow, something is wrong that neither knows of,
+    mostly the model's structure, and both are worth less than they say. Birge's ratio (R. T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root
+    of χ² of the prior over the number of parameters that the records determine. All standard errors grow by it; it is 1 up to what chance alone makes
+    (two standard deviations of χ², which are √(2n) each)."""
+    before = np.linalg.inv(prior)
+    determined = max(1.0, len(prior) - float(np.trace(before @ covariance)))
+    ratio = float(logarithms @ before @ logarithms) / determined
+    tension = math.sqrt(ratio) if ratio > 1.0 + 2.0 * math.sqrt(2.0 / determined) else 1.0
+    return covariance * tension**2, tension
+
+
 def _outcome(
     oven, logs, base, problem: _Problem, found: Estimate, scale, noise, held_out, working, previous
 ) -> Fit:
@@ -310,6 +324,9 @@ def _outcome(
     turn = problem.coordinates.derivative(found.unknowns[:p])
     logarithms, _ = problem.split(found.unknowns)
     model = scaled(base, problem.parameters, logarithms)
+    covariance, tension = widened(
+        turn @ found.covariance[:p, :p] @ turn.T, prior_covariance(problem.parameters), np.array(logarithms)
+    )
     readings = np.concatenate([r.reading_c for r in records])
     return Fit(
         oven_name=oven.name,
@@ -319,7 +336,7 @@ def _outcome(
         working_c=working,
         parameters=tuple(q.name for q in problem.parameters),
         logarithms=np.array(logarithms),
-        covariance=turn @ found.covariance[:p, :p] @ turn.T,
+        covariance=covariance,
         spreads=problem.spread[:p],
         records=tuple(records),
         noise_k=noise,
@@ -329,4 +346,5 @@ def _outcome(
         high_c=float(np.nanmax(readings)),
         converged=found.converged,
         previous=previous,
+        tension=tension,
     )

@@ -47,7 +47,7 @@ class Fit:
     """`model` is for the load of the first record; `for_load` gives it for another. `logarithms` are ln(value
     / day-zero value), `covariance` theirs. noise_k: of one reading; news_k: what one residual counts for
     (noise, plus what the model cannot say). held_out_k: rms error in the last third of each record, predicted
-    by a fit without it."""
+    by a fit without it. tension: how many times the records pull further from the description than both allow; the covariance is widened for it."""
 
     oven_name: str
     model: EnergyModel
@@ -66,6 +66,7 @@ class Fit:
     high_c: float
     converged: bool
     previous: object = None
+    tension: float = 1.0
 
     @cached_property
     def rms_c(self) -> float:
@@ -113,7 +114,7 @@ class Fit:
     def undetermined(self) -> tuple[str, ...]:
         """Parameters that these records say little about: there the description was believed."""
         errors = self.log_errors
-        return tuple(n for n, s in zip(self.parameters, self.spreads) if errors[n] > UNDETERMINED * s)
+        return tuple(n for n, s in zip(self.parameters, self.spreads) if errors[n] / self.tension > UNDETERMINED * s)
 
     @cached_property
     def autocorrelation(self) -> float:

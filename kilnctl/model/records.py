@@ -328,7 +328,7 @@ def check(oven: Oven, log: Log) -> None:
     if most < 0.02 * rated:
         no(
             f"power never exceeds {most:g} W in an oven of {rated:.0f} W: is it in kW (…:kW), or a share "
-            "of full power?"
+            "of full power? If it is right, the record holds too little heat to learn from"
         )
     _saturated(log, good, high)
 

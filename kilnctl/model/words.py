@@ -50,6 +50,11 @@ def as_text(fit: Fit, units: Units = Units()) -> str:
         "than the model knows; the errors below "
         "allow for that"
     )
+    if fit.tension > 1.0:
+        out.append(
+            f"  records and description differ {fit.tension:.1f} times as much as both allow: the oven is unlike the model in something; the "
+            "errors below are wider for that"
+        )
     out.append("\nPower that holds a temperature for ever, and its standard error:")
     for t in round_temperatures(fit.low_c, fit.high_c, units):
         watts, error = fit.spread_of(lambda m, t=t: m.holding_w(t))
