@@ -156,11 +156,13 @@ def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
         begin = soak.end_s - max(300.0, (soak.end_s - soak.arrived_s) / 3.0)
         if math.isfinite(soak.settled_s) and begin >= soak.settled_s:
             inside = (t > begin) & (t <= soak.end_s)
-            share = float(np.mean(fired_share(run.data)[0][inside]))
-            out.append(Figure("hold", f"'{soak.name}'", float(np.mean(power[inside])), ("hold", number, *alike), share))
+            share, held_w = float(np.mean(fired_share(run.data)[0][inside])), float(np.mean(power[inside]))
+            if held_w > 0.0:
+                out.append(Figure("hold", f"'{soak.name}'", held_w, ("hold", number, *alike), share))
     if summary.soaks and math.isfinite(summary.soaks[0].arrived_s):
         soak, start = summary.soaks[0], _start_c(run)
-        out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
+        if soak.arrived_s > t[0]:
+            out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
         low, high = (start + share * (soak.target_c - start) for share in (0.2, 0.7))
         chamber = run.chamber_c
         passed = [int(np.argmax(chamber >= level)) for level in (low, high)]
@@ -202,10 +204,14 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
     if not place.is_dir():
         raise KilnctlError(f"{place}: there is no such folder; give the folder below which the runs lie")
     found, left_out, names = [], [], set()
-    for folder in sorted(p for p in place.iterdir() if p.is_dir()):
-        if not is_record(folder):
-            continue
+    try:
+        folders = sorted(p for p in place.iterdir() if p.is_dir())
+    except OSError as error:
+        raise KilnctlError(f"{place}: cannot be read: {error.strerror}") from None
+    for folder in folders:
         try:
+            if not is_record(folder):
+                continue
             run = read_run(folder)
         except KilnctlError as error:
             left_out.append(str(error))
