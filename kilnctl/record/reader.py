@@ -9,6 +9,7 @@ import array
 import csv
 import dataclasses
 import hashlib
+import itertools
 import json
 import math
 from dataclasses import dataclass, field
@@ -22,7 +23,7 @@ from ..settings.body import Load
 from ..settings.oven import Oven, load_oven
 from ..settings.schedule import Cure, Schedule, Step, load_schedule
 from .columns import NAMES
-from .journal import read_journal, segments
+from .journal import Damage, entries_of, segments
 from .parts import LARGEST, built, mapping, number, words
 from .power import power_w
 
@@ -249,6 +250,7 @@ def _columns(
         raise KilnctlError("the samples have no column time_s, or two columns of one name")
     numbers = {n: array.array("d") for n in names if n != "reason"}
     reasons: list[str] = []
+    known: dict[str, str] = {}
     places = [(i, numbers[n]) for i, n in enumerate(names) if n != "reason"]
     reason, clock, before = (
         names.index("reason") if "reason" in names else None,
@@ -274,7 +276,8 @@ def _columns(
         for (_, column), value in zip(places, values):
             column.append(value)
         if reason is not None:
-            reasons.append(cells[reason])
+            # The same few sentences all through a run: each is kept once.
+            reasons.append(known.setdefault(cells[reason], cells[reason]))
     data = {n: np.array(c, float) for n, c in numbers.items()}
     count = len(data["time_s"])
     for name in NAMES:
@@ -308,20 +311,41 @@ def _trip(told) -> RecordedTrip:
 
 def _from_journal(folder: Path, problems: list[str]):
     """(columns, events, trips, what its start and end say) of a journal."""
-    journal = read_journal(folder)
-    problems += [f"{place}; left out" for place in journal.bad]
-    if journal.missing:
-        problems.append(f"{journal.missing} records of the journal are missing")
-    names, rows, events, trips, end = list(NAMES), [], [], [], {}
-    for entry in journal.entries:
+    damage, told = Damage(), _Told(list(NAMES))
+    rows = _rows(folder, damage, told)
+    first = next(rows, None)  # the names of the columns stand before it
+    data = _columns(told.names, rows if first is None else itertools.chain((first,), rows), told.problems)
+    problems += [f"{place}; left out" for place in damage.bad]
+    if damage.missing:
+        problems.append(f"{damage.missing} records of the journal are missing")
+    problems += told.problems
+    return data, tuple(told.events), tuple(told.trips), told.end
+
+
+@dataclass
+class _Told:
+    """What a journal tells beside its samples."""
+
+    names: list[str]
+    events: list[RecordedEvent] = field(default_factory=list)
+    trips: list[RecordedTrip] = field(default_factory=list)
+    end: dict = field(default_factory=dict)
+    problems: list[str] = field(default_factory=list)
+
+
+def _rows(folder: Path, damage: Damage, told: _Told) -> Iterable[tuple[str, list[str]]]:
+    """(place, cells) of each sample; the rest goes into `told` on the way."""
+    begun = False
+    for entry in entries_of(folder, damage):
         place = f"{folder / entry.file}:{entry.line}"
         if entry.kind == "sample":
-            rows.append((place, next(csv.reader([entry.body]), [])))
+            begun = True
+            yield place, _cells(place, entry.body)
             continue
         if entry.kind == "columns":
-            if rows and entry.body.split(",") != names:
+            if begun and entry.body.split(",") != told.names:
                 raise KilnctlError(f"{place}: the columns change in the middle of the run")
-            names = entry.body.split(",")
+            told.names[:] = entry.body.split(",")
             continue
         try:
             body = json.loads(entry.body)
@@ -333,18 +357,17 @@ def _from_journal(folder: Path, problems: list[str]):
             ) from None
         time_s = number(body.get("time_s"))
         if entry.kind == "trip":
-            trips.append(_trip(body))
+            told.trips.append(_trip(body))
         elif entry.kind == "end":
-            end |= body
+            told.end.update(body)
         elif entry.kind == "start":
-            end.setdefault("start", {k: v for k, v in body.items() if k not in ("time_s", "text")})
+            told.end.setdefault("start", {k: v for k, v in body.items() if k not in ("time_s", "text")})
         elif entry.kind == "lost":
-            problems.append(
+            told.problems.append(
                 f"{place}: {body.get('records')} records were lost before this one (slow or full disk)"
             )
         text = str(body.get("text", "")) or (
             f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind
         )
         if entry.kind not in ("lost",):
-            events.append(RecordedEvent(time_s, entry.kind, text))
-    return _columns(names, rows, problems), tuple(events), tuple(trips), end
+            told.events.append(RecordedEvent(time_s, entry.kind, text))

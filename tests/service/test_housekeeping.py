@@ -40,9 +40,7 @@ def waited(what, patience_s=60.0):
 
 def test_room_is_made_from_the_oldest_other_records_and_the_running_one_stays_whole(oven, schedule, tmp_path, monkeypatch):
     """Segments of 20 kB, and less room than the running record alone takes: it is kept from its first sample on all the same."""
-    import kilnctl.service.service as module
-
-    monkeypatch.setattr(module, "Recorder", lambda folder: Recorder(folder, segment_bytes=20_000))
+    monkeypatch.setattr(housekeeping, "Recorder", lambda folder: Recorder(folder, segment_bytes=20_000))
     for k in range(3):
         old_record(tmp_path / "runs", f"old-{k}", 1000.0 * (3 - k))
     told = []
@@ -121,7 +119,7 @@ def test_a_record_that_cannot_be_finished_is_told_and_the_next_is_done(oven, sch
     house = housekeeping.Housekeeping(tmp_path / "runs", None, said.append)
     house.finish_old()
     waited(lambda: not pending(good) and said)
-    house.close()
+    house.end()
     assert len(said) == 1 and "oven.yaml" in said[0] and "kilnctl report" in said[0]
     house.finish(good)  # after the end: nothing, and no error
 
@@ -133,7 +131,7 @@ def test_the_end_of_the_service_does_not_wait_for_a_page(tmp_path, monkeypatch):
     house = housekeeping.Housekeeping(tmp_path, None, said.append)
     house.finish(tmp_path)
     child = waited(lambda: house._child)
-    house.close()
+    house.end()
     assert child.poll() is not None and not house._thread.is_alive() and not said
 
 
