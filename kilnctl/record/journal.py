@@ -108,7 +108,8 @@ class Damage:
 
 
 def entries_of(place: str | Path, damage: Damage) -> Iterator[Entry]:
-    """As `read_journal`, one record after the other: a journal of days does not fit into a small computer's memory at once."""
+    """As `read_journal`, one record after the other: a journal of days does not fit into a small computer's memory at
+    once."""
     place, last = Path(place), 0
     for path in segments(place) if place.is_dir() else [place]:
         for number, found in _lines(path):

@@ -1,4 +1,5 @@
-"""Values of a run.json or a journal, checked: a record may come from another version, another program, or a dying card."""
+"""Values of a run.json or a journal, checked: a record may come from another version, another program, or a dying
+card."""
 
 import dataclasses
 import math
@@ -29,8 +30,8 @@ def mapping(value) -> dict:
 
 
 def built(kind: type, values, where: str):
-    """The dataclass `kind` from a mapping of its fields. Raises KilnctlError, saying `where`, for fields that are not its own or hold
-    what cannot be theirs."""
+    """The dataclass `kind` from a mapping of its fields. Raises KilnctlError, saying `where`, for fields that are not
+    its own or hold what cannot be theirs."""
     if not isinstance(values, dict):
         raise KilnctlError(f"{where} not ours (no mapping of names and values)")
     hints, made = typing.get_type_hints(kind), {}
@@ -38,7 +39,11 @@ def built(kind: type, values, where: str):
     for name, value in values.items():
         if name not in fields:
             raise KilnctlError(f"{where} not ours (unknown name '{str(name)[:40]}')")
-        if value is None and type(None) not in _options(hints[name]) and fields[name].default is not dataclasses.MISSING:
+        if (
+            value is None
+            and type(None) not in _options(hints[name])
+            and fields[name].default is not dataclasses.MISSING
+        ):
             continue  # a number that is none is kept as null
         if not _fits(value, hints[name]) or not _within(value, fields[name].metadata):
             raise KilnctlError(f"{where} not ours ('{name}' cannot be {str(value)[:40]!r})")
@@ -50,7 +55,11 @@ def built(kind: type, values, where: str):
 
 
 def _options(hint) -> tuple:
-    return typing.get_args(hint) if isinstance(hint, types.UnionType) or typing.get_origin(hint) is typing.Union else (hint,)
+    return (
+        typing.get_args(hint)
+        if isinstance(hint, types.UnionType) or typing.get_origin(hint) is typing.Union
+        else (hint,)
+    )
 
 
 def _within(value, bounds) -> bool:
@@ -65,7 +74,13 @@ def _within(value, bounds) -> bool:
 
 def _fits(value, hint) -> bool:
     for option in _options(hint):
-        if option is float and math.isfinite(number(value)) or option is int and isinstance(value, int) and not isinstance(value, bool):
+        if (
+            option is float
+            and math.isfinite(number(value))
+            or option is int
+            and isinstance(value, int)
+            and not isinstance(value, bool)
+        ):
             return True
         if option in (str, bool, type(None)) and isinstance(value, option):
             return True

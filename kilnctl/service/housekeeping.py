@@ -1,5 +1,5 @@
-"""What the service does for its records beside the tick: opens and closes them, has the pages of runs that are over made, and makes room for
-new ones. One thread, one thing at a time; what takes arithmetic is done by another process."""
+"""What the service does for its records beside the tick: opens and closes them, has the pages of runs that are over
+made, and makes room for new ones. One thread, one thing at a time; what takes arithmetic is done by another process."""
 
 import os
 import subprocess
@@ -16,8 +16,9 @@ from ..record.retention import clear_old
 
 
 class Housekeeping:
-    """`pages`: make the page of each run (where one schedule only is run, the command that asked for it does). `keep_bytes`: the oldest records below `out` go while all together are larger than this (None: none ever goes). `tell(text)` is for
-    the person at the terminal. What is asked for is done later; what is not done when the service ends, the next one does."""
+    """`pages`: make the page of each run (where one schedule only is run, the command that asked for it does).
+    `keep_bytes`: the oldest records below `out` go while all together are larger than this (None: none ever goes).
+    `tell(text)` is for the person at the terminal. What is asked for is done later; what is not done when the service ends, the next one does."""
 
     def __init__(self, out: Path, keep_bytes: int | None, tell: Callable[[str], None], pages: bool = True):
         self._out, self._keep_bytes, self._tell, self._pages = out, keep_bytes, tell, pages
@@ -29,13 +30,15 @@ class Housekeeping:
         self._thread: threading.Thread | None = None
 
     def opened(self, folder: Path) -> Recorder:
-        """The recorder of a run in that folder; older records go where there is no room for all. Raises KilnctlError."""
+        """The recorder of a run in that folder; older records go where there is no room for all. Raises
+        KilnctlError."""
         recorder = Recorder(folder)
         self.clear(folder)
         return recorder
 
     def close(self, recorder: Recorder, folder: Path) -> None:
-        """Let the disk have the rest of it: not waited for before the service itself ends. Its page is made after that."""
+        """Let the disk have the rest of it: not waited for before the service itself ends. Its page is made after
+        that."""
         closing = threading.Thread(target=self._close, args=(recorder, folder), name="closing", daemon=False)
         closing.start()
         self._closing = [c for c in self._closing if c.is_alive()] + [closing]
@@ -117,7 +120,9 @@ class Housekeeping:
             self._child = None
         if child.returncode and not self._closed:
             words = said.strip().splitlines()[-1:] or [f"its process ended with status {child.returncode}"]
-            self._tell(f"note: {folder}: the page of this run could not be made: {words[0]}. Its journal is kept; `kilnctl report` tries again")
+            self._tell(
+                f"note: {folder}: the page of this run could not be made: {words[0]}. Its journal is kept; `kilnctl report` tries again"
+            )
 
     def _clear(self, spare: Path | None) -> None:
         done = clear_old(self._out, self._keep_bytes, spare=[spare] if spare is not None else ())

@@ -1,4 +1,5 @@
-"""Whatever a record holds, reading it ends in a record or in a sentence that names the file: never in a fault of the program."""
+"""Whatever a record holds, reading it ends in a record or in a sentence that names the file: never in a fault of the
+program."""
 
 import json
 import math
@@ -92,7 +93,18 @@ def made_trips():
 
 
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
-@given(st.lists(st.tuples(st.integers(0, 40), st.sampled_from(NAMES), st.sampled_from(["", "nan", "inf", "-inf", "1e308", "-5", "0", "1e9", "1_0", "x", '"', "\x85", "9" * 200000])), max_size=12))
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 40),
+            st.sampled_from(NAMES),
+            st.sampled_from(
+                ["", "nan", "inf", "-inf", "1e308", "-5", "0", "1e9", "1_0", "x", '"', "\x85", "9" * 200000]
+            ),
+        ),
+        max_size=12,
+    )
+)
 @example([(k, "chamber_c", "") for k in range(41)])
 @example([(k, "step", "") for k in range(41)])
 @example([(3, "reason", "a\u2028b")])
@@ -138,7 +150,18 @@ def test_a_journal_with_any_record(folder, tmp_path, body):
             path.unlink()
 
 
-@pytest.mark.parametrize("text", ["", "time_s\n", "time_s,a,b,c\n", "time_s,a\n,1\n", "time_s,a,b,c\nx,y,z,w\n", "time_min,a_f\n1,inf\n2,1\n", 'time_s,"a\n'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "time_s\n",
+        "time_s,a,b,c\n",
+        "time_s,a\n,1\n",
+        "time_s,a,b,c\nx,y,z,w\n",
+        "time_min,a_f\n1,inf\n2,1\n",
+        'time_s,"a\n',
+    ],
+)
 def test_a_logger_s_file_of_any_kind(folder, tmp_path, text):
     (tmp_path / "logger.csv").write_text(text)
     with pytest.raises(KilnctlError, match="logger.csv"):
