@@ -2,7 +2,8 @@
 
 import math
 
-#: Without a voltmeter a current this near to the rated one is taken for a change of the supply (P ∝ I²), further off for one of the elements (P ∝ I).
+#: Without a voltmeter a current this near to the rated one is taken for a change of the supply (P ∝ I²), further off
+#: for one of the elements (P ∝ I).
 SUPPLY_SHARE = 0.12
 
 
@@ -12,11 +13,13 @@ def electric_w(share: float, rated_w: float, rated_v: float, supply_v: float | N
 
     share           of full power that was fired in that time: measured, else commanded
     rated_w         power of the hot elements at the voltage rated_v
-    supply_v        measured supply voltage, V; current_a: measured while any flowed, A rms; mean_current_a: averaged over all the time, A.
+    supply_v        measured supply voltage, V; current_a: measured while any flowed, A rms; mean_current_a: averaged
+    over all the time, A.
                     None or NaN where nobody measures it
 
-    Voltage and current: P = V·I (the elements are resistive, power factor 1). Voltage alone: P = share·V²/R with R = rated_v²/rated_w.
-    Current alone: I²·R near the rated current, V·I at the rated voltage where it is far from it. Neither: share·rated_w.
+    Voltage and current: P = V·I (the elements are resistive, power factor 1). Voltage alone: P = share·V²/R with R =
+    rated_v²/rated_w. Current alone: I²·R near the rated current, V·I at the rated voltage where it is far from it.
+    Neither: share·rated_w.
     """
     volts, amps, mean = _measured(supply_v), _measured(current_a), _measured(mean_current_a)
     if mean is None and amps:

@@ -144,7 +144,7 @@ class Start:
             if verdict.go and not service.refusal():
                 place = {**cut_off["place"], "outage_s": verdict.outage_s}
                 return service.begin(order, *service.open_record(order, Path(cut_off["folder"])), place=place, words=verdict.words)
-            service.close_cut_off(cut_off, verdict.words)
+            service.house.close_cut_off(cut_off, verdict.words)
             if self.order is not None:
                 return self._refuse(f"{verdict.words}\nto start it from the beginning say --anew")
         if self.order is None:

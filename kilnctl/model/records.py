@@ -101,10 +101,10 @@ def _of_run(oven: Oven, run) -> Log:
 
 def _of_folder(oven: Oven, folder: Path) -> Log:
     from ..record.journal import segments
+    from ..record.parts import built, mapping
+    from ..record.reader import read_events, read_run
 
     if segments(folder):
-        from ..record.reader import read_run
-
         # A run of the service, over or still going on: its journal is what counts.
         run = read_run(folder)
         if run.oven.name != oven.name:
@@ -116,27 +116,25 @@ def _of_folder(oven: Oven, folder: Path) -> Log:
     about = folder / "run.json"
     if about.is_file():
         try:
-            said = json.loads(about.read_text(encoding="utf-8"))
-            wanted = said.get("load")
-            load = Load(**wanted) if wanted else None
-        except (OSError, ValueError, TypeError, AttributeError) as error:
+            said = mapping(json.loads(about.read_text(encoding="utf-8")))
+        except (OSError, ValueError, RecursionError) as error:
             raise KilnctlError(
                 f"{about}: it does not say what was in the oven as our records do ({error})"
             ) from None
-        name = (said.get("oven") or {}).get("name")
+        load = built(Load, said["load"], f"{about}: its load is") if said.get("load") else None
+        name = mapping(said.get("oven")).get("name")
         if name and name != oven.name:
             raise KilnctlError(f"{folder}: this record is of '{name}', not of '{oven.name}'")
     doors, opened = [], None
     events = folder / "events.csv"
     if events.is_file():
-        with open(events, newline="", encoding="utf-8", errors="replace") as file:
-            for row in csv.DictReader(file):
-                if row.get("kind") == "door":
-                    if "opened" in (row.get("text") or ""):
-                        opened = float(row["time_s"])
-                    elif opened is not None:
-                        doors.append((opened, float(row["time_s"])))
-                        opened = None
+        for event in read_events(events, []):
+            if event.kind == "door":
+                if "opened" in event.text:
+                    opened = event.time_s
+                elif opened is not None:
+                    doors.append((opened, event.time_s))
+                    opened = None
     return _of_table(oven, folder.name, table, problems, {}, load, tuple(doors))
 
 

@@ -33,9 +33,19 @@ COLUMNS = (
     Column("element_estimate_c", "°C", 1, "the elements as the model sees them"),
     Column("expected_c", "°C", 2, "the chamber as the estimator sees it now"),
     Column("duty", "1", 4, "share of full power that the gate let pass"),
-    Column("fired", "1", 4, "share of full power that was fired since the last sample, as measured; empty without a current meter"),
+    Column(
+        "fired",
+        "1",
+        4,
+        "share of full power that was fired since the last sample, as measured; empty without a current meter",
+    ),
     Column("commanded", "1", 4, "share of full power that was commanded since the last sample; it proves nothing"),
-    Column("power_w", "W", 1, "electric power since the last sample, by the best that the meters tell; as commanded where there is none"),
+    Column(
+        "power_w",
+        "W",
+        1,
+        "electric power since the last sample, by the best that the meters tell; as commanded where there is none",
+    ),
     Column("demand_w", "W", 1, "what the control asks for, whether or not the gate lets it pass"),
     Column("feedforward_w", "W", 1, "of it, the energy balance's part"),
     Column("trim_w", "W", 1, "of it, the feedback's part"),
@@ -63,8 +73,8 @@ def _cell(value, decimals: int) -> str:
 
 
 def row_of(time_s: float, reading, act, chamber_c: float | None = None, part_c: float | None = None) -> tuple:
-    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a `kilnctl.chain.Actuation`); chamber_c
-    and part_c are the true ones, where a virtual oven tells them."""
+    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a `kilnctl.chain.Actuation`);
+    chamber_c and part_c are the true ones, where a virtual oven tells them."""
     d = act.decision
     return (
         time_s, d.reference_c, reading.chamber_c, _number(chamber_c), _number(reading.limit_c), _number(reading.part_c),

@@ -55,7 +55,11 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
         panels.append(
             Panel(
                 f"watts (mean of a minute; heat as {'measured' if measured else 'commanded'})",
-                (Series(t, heat, "heat", "power"), Series(t, balance, "balance", "other"), Series(t, trim, "trim", "second")),
+                (
+                    Series(t, heat, "heat", "power"),
+                    Series(t, balance, "balance", "other"),
+                    Series(t, trim, "trim", "second"),
+                ),
                 shades,
                 (),
                 0.9,
@@ -72,13 +76,16 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
 
 
 def _watts(run) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Electric power, and the two halves of what was asked for, W. Nothing was asked of the elements while the gate let nothing pass (a purge,
-    a trip), and no more than they can give: where the balance alone wants more, the trim takes off that much less, and their sum is the same."""
+    """Electric power, and the two halves of what was asked for, W. Nothing was asked of the elements while the gate let
+    nothing pass (a purge, a trip), and no more than they can give: where the balance alone wants more, the trim takes
+    off that much less, and their sum is the same."""
     d = run.data
     heat = np.nan_to_num(power_w(d, run.oven, plain(run.model)))
     demand, balance = np.nan_to_num(d["demand_w"]), np.nan_to_num(d["feedforward_w"])
     elements = getattr(run.oven, "elements", None)
-    full = max(elements.power_w if elements else 0.0, float(np.max(heat, initial=0.0)), float(np.max(demand, initial=0.0)))
+    full = max(
+        elements.power_w if elements else 0.0, float(np.max(heat, initial=0.0)), float(np.max(demand, initial=0.0))
+    )
     known = np.isfinite(d["demand_w"])
     trim = np.where(known, demand - np.minimum(balance, full), np.nan_to_num(d["trim_w"]))
     withheld = (d["duty"] == 0.0) & (demand > 0.0)

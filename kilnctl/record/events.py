@@ -17,8 +17,8 @@ class Event:
 
 
 def on_run_clock(trips, at_s: dict[str, float], otherwise_s: float = math.nan) -> tuple:
-    """The trips with the run's own time, s since its start, of when each was told: the rules stamp them by whatever clock they are
-    given. `otherwise_s` for those that no run told of."""
+    """The trips with the run's own time, s since its start, of when each was told: the rules stamp them by whatever
+    clock they are given. `otherwise_s` for those that no run told of."""
     return tuple(replace(t, time_s=at_s.get(t.fault, otherwise_s)) for t in trips)
 
 

@@ -1,8 +1,8 @@
-"""What is left to do once a run of the service is over: its journal becomes samples.csv, events.csv, curves, page and summary, as a
-rehearsal leaves them.
+"""What is left to do once a run of the service is over: its journal becomes samples.csv, events.csv, curves, page and
+summary, as a rehearsal leaves them.
 
-Run as a process of its own (`python -m kilnctl.record.finishing FOLDER`): it takes seconds of arithmetic and much memory, neither of
-which the process that heats has to spare. Cut off at any moment it can be done again.
+Run as a process of its own (`python -m kilnctl.record.finishing FOLDER`): it takes seconds of arithmetic and much
+memory, neither of which the process that heats has to spare. Cut off at any moment it can be done again.
 """
 
 import contextlib
@@ -20,7 +20,8 @@ from .summary import summarise
 
 
 def pending(folder: Path) -> bool:
-    """Whether the run in `folder` was kept in a journal that is newer than its run.json, and nobody writes it any more."""
+    """Whether the run in `folder` was kept in a journal that is newer than its run.json, and nobody writes it any
+    more."""
     try:
         if not is_record(folder) or not (there := segments(folder)):
             return False
@@ -49,7 +50,8 @@ def main(arguments: list[str]) -> int:
     """One folder. Status 2 and a sentence where it cannot be done."""
     # Never at the cost of the process that heats: last for the processor, first to go when memory runs out.
     with contextlib.suppress(OSError):
-        os.sched_setscheduler(0, os.SCHED_IDLE, os.sched_param(0))
+        os.sched_setscheduler(0, os.SCHED_BATCH, os.sched_param(0))
+        os.nice(19)
     with contextlib.suppress(OSError):
         Path("/proc/self/oom_score_adj").write_text("1000")
     try:

@@ -19,6 +19,8 @@ from .durable import write_whole
 from .journal import segments
 
 _FLUSH = 500
+#: Samples that are turned into text together; more take memory for nothing.
+_AT_ONCE = 5000
 _NOT_SAID = ("places", "assumptions", "file", "sha256")
 
 
@@ -183,11 +185,12 @@ def finish(folder: Path, run, summary, unit: str = "C") -> None:
 
 
 def write_samples(folder: Path, run) -> None:
-    """samples.csv of a run whose samples are in memory (those of a journal, for instance): whole, or the one before it stays. Raises
-    KilnctlError."""
+    """samples.csv of a run whose samples are in memory (those of a journal, for instance): whole, or the one before it
+    stays. Raises KilnctlError."""
     writer = SampleWriter(folder, "samples.csv.new")
-    for row in zip(*(run.data[name].tolist() for name in NAMES)):
-        writer(row)
+    for begin_at in range(0, len(run.data["time_s"]), _AT_ONCE):
+        for row in zip(*(run.data[name][begin_at : begin_at + _AT_ONCE].tolist() for name in NAMES)):
+            writer(row)
     writer.close()
     try:
         os.replace(writer.path, folder / "samples.csv")

@@ -35,30 +35,39 @@ TREND_STEPS = 4
 SAME_START_K = 15.0
 #: The strength is told of runs that were commanded at least so many seconds of full power.
 STRENGTH_S = 60.0
-#: By how much the gain has fallen beside the rise of the commanded power to hold, as logarithms. Elements weaker by some share raise what is
-#: commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A new way out takes about half as much at half of the
-#: temperature, out of full power: on the virtual cabinet 0.58 to 0.68 for vents twice and three times as wide. That grows with the share of full
-#: power that holding takes; above LIGHT of it, and between the two figures, nobody can tell.
+#: By how much the gain has fallen beside the rise of the commanded power to hold, as logarithms. Elements weaker by
+#: some share raise what is commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A
+#: new way out takes about half as much at half of the temperature, out of full power: on the virtual cabinet 0.58 to
+#: 0.68 for vents twice and three times as wide. That grows with the share of full power that holding takes; above LIGHT
+#: of it, and between the two figures, nobody can tell.
 ELEMENTS_FROM, LOSSES_TO, LIGHT = 1.0, 0.8, 0.45
 
 _WORDS = {
-    ("hold", +1): "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
+    (
+        "hold",
+        +1,
+    ): "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
     "insulation and the vent",
     (
         "hold",
         -1,
     ): "less heat gets out than before, or the sensor reads too high: see that it sits where it did "
     "and nowhere near an element",
-    ("time", +1): "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
+    (
+        "time",
+        +1,
+    ): "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
     "elements and their connections",
-    ("time", -1): "heat reaches the sensor sooner: see that it sits where it did, and that the load was the "
-    "usual one",
+    ("time", -1): "heat reaches the sensor sooner: see that it sits where it did, and that the load was the usual one",
     (
         "gain",
         +1,
     ): "fired power warms the sensor more than before: see that it sits where it did, and that the "
     "load was the usual one",
-    ("gain", -1): "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
+    (
+        "gain",
+        -1,
+    ): "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
     "connections and the insulation",
 }
 _WEAKER = ("less power goes in than is commanded: the elements are weaker, or something in their circuit does not conduct as it did. With the "
@@ -78,7 +87,8 @@ _NAMES = {
 @dataclass(frozen=True)
 class Figure:
     """One figure of one run. `what` is "strength", "hold", "time" or "gain"; `where` says of which soak; `alike` is
-    equal for runs that compare, and ends with whether power was measured; `of_full`: a power to hold as a share of full power."""
+    equal for runs that compare, and ends with whether power was measured; `of_full`: a power to hold as a share of full
+    power."""
 
     what: str
     where: str
@@ -89,7 +99,9 @@ class Figure:
     @property
     def name(self) -> str:
         """In words, with what it rests on where that is a command alone."""
-        return _NAMES[self.what][0] + (" (as commanded)" if self.what in ("hold", "gain") and not self.alike[-1] else "")
+        return _NAMES[self.what][0] + (
+            " (as commanded)" if self.what in ("hold", "gain") and not self.alike[-1] else ""
+        )
 
     @property
     def text(self) -> str:
@@ -156,11 +168,13 @@ def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
         begin = soak.end_s - max(300.0, (soak.end_s - soak.arrived_s) / 3.0)
         if math.isfinite(soak.settled_s) and begin >= soak.settled_s:
             inside = (t > begin) & (t <= soak.end_s)
-            share = float(np.mean(fired_share(run.data)[0][inside]))
-            out.append(Figure("hold", f"'{soak.name}'", float(np.mean(power[inside])), ("hold", number, *alike), share))
+            share, held_w = float(np.mean(fired_share(run.data)[0][inside])), float(np.mean(power[inside]))
+            if held_w > 0.0:
+                out.append(Figure("hold", f"'{soak.name}'", held_w, ("hold", number, *alike), share))
     if summary.soaks and math.isfinite(summary.soaks[0].arrived_s):
         soak, start = summary.soaks[0], _start_c(run)
-        out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
+        if soak.arrived_s > t[0]:
+            out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
         low, high = (start + share * (soak.target_c - start) for share in (0.2, 0.7))
         chamber = run.chamber_c
         passed = [int(np.argmax(chamber >= level)) for level in (low, high)]
@@ -171,8 +185,8 @@ def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
 
 
 def _strength_w(run: RunRecord, power: np.ndarray) -> float:
-    """Electric power for each unit of commanded share, at the rated voltage, W; NaN where no current was measured, so that a command alone
-    would be compared with itself."""
+    """Electric power for each unit of commanded share, at the rated voltage, W; NaN where no current was
+    measured: a command would be compared with itself."""
     share, measured = fired_share(run.data)
     asked = commanded_share(run.data)
     asked = share if asked is None else asked
@@ -202,10 +216,14 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
     if not place.is_dir():
         raise KilnctlError(f"{place}: there is no such folder; give the folder below which the runs lie")
     found, left_out, names = [], [], set()
-    for folder in sorted(p for p in place.iterdir() if p.is_dir()):
-        if not is_record(folder):
-            continue
+    try:
+        folders = sorted(p for p in place.iterdir() if p.is_dir())
+    except OSError as error:
+        raise KilnctlError(f"{place}: cannot be read: {error.strerror}") from None
+    for folder in folders:
         try:
+            if not is_record(folder):
+                continue
             run = read_run(folder)
         except KilnctlError as error:
             left_out.append(str(error))
@@ -277,9 +295,9 @@ def _cause(figure: Figure, change: float, gains: dict[tuple, float]) -> str:
 
 def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, float]) -> Finding:
     usual = float(np.median(earlier))
-    # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a
-    # median absolute deviation the standard deviation of a normal distribution (common practice), √2 because
-    # a step has the scatter of two runs. Where there are steps enough their own trend is taken off, at the price of one of them.
+    # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a median
+    # absolute deviation the standard deviation of a normal distribution (common practice), √2 because a step has the
+    # scatter of two runs. Where there are steps enough their own trend is taken off, at the price of one of them.
     steps = np.diff(earlier)
     if len(steps) >= TREND_STEPS:
         steps = (steps - np.median(steps)) * len(steps) / (len(steps) - 1.0)

@@ -14,7 +14,7 @@ import os
 import re
 import time
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Iterator
 
@@ -94,20 +94,32 @@ def read_journal(place: str | Path) -> Journal:
     """Every whole record of a journal (its folder, or one file of it), in order, none twice. Raises
     KilnctlError where a file cannot be read at all; damage inside is reported in the result, never
     guessed at."""
-    place = Path(place)
-    entries: list[Entry] = []
-    bad: list[str] = []
-    last = missing = 0
+    damage = Damage()
+    entries = tuple(entries_of(place, damage))
+    return Journal(entries, tuple(damage.bad), damage.missing)
+
+
+@dataclass
+class Damage:
+    """What `entries_of` finds wrong on its way; see `Journal`."""
+
+    bad: list[str] = field(default_factory=list)
+    missing: int = 0
+
+
+def entries_of(place: str | Path, damage: Damage) -> Iterator[Entry]:
+    """As `read_journal`, one record after the other: a journal of days does not fit into a small computer's memory at
+    once."""
+    place, last = Path(place), 0
     for path in segments(place) if place.is_dir() else [place]:
         for number, found in _lines(path):
             if isinstance(found, str):
-                bad.append(f"{path.name}:{number}: {found}")
+                damage.bad.append(f"{path.name}:{number}: {found}")
             elif found[0] > last:
-                missing += found[0] - last - 1
+                damage.missing += found[0] - last - 1
                 last = found[0]
-                entries.append(Entry(found[0], found[1], path.name, number))
+                yield Entry(found[0], found[1], path.name, number)
             # A number seen before is a record written again after a failed sync: nothing new.
-    return Journal(tuple(entries), tuple(bad), missing)
 
 
 def _lines(path: Path) -> Iterator[tuple[int, tuple[int, str] | str]]:

@@ -9,6 +9,7 @@ import array
 import csv
 import dataclasses
 import hashlib
+import itertools
 import json
 import math
 from dataclasses import dataclass, field
@@ -22,7 +23,8 @@ from ..settings.body import Load
 from ..settings.oven import Oven, load_oven
 from ..settings.schedule import Cure, Schedule, Step, load_schedule
 from .columns import NAMES
-from .journal import read_journal, segments
+from .journal import Damage, entries_of, segments
+from .parts import LARGEST, built, mapping, number, words
 from .power import power_w
 
 #: A record larger than this is not read in one piece, bytes.
@@ -93,6 +95,13 @@ def read_run(folder: str | Path) -> RunRecord:
     """The record in `folder`. Raises KilnctlError (file:line where there is one) for what is no record of
     ours or is damaged inside."""
     folder = Path(folder)
+    try:
+        return _read_run(folder)
+    except OSError as error:
+        raise KilnctlError(f"{error.filename or folder}: cannot be read: {error.strerror}") from None
+
+
+def _read_run(folder: Path) -> RunRecord:
     if not folder.is_dir():
         raise KilnctlError(f"{folder}: there is no such folder; give the folder of a run")
     problems: list[str] = []
@@ -100,14 +109,14 @@ def read_run(folder: str | Path) -> RunRecord:
     if segments(folder):
         data, events, trips, end = _from_journal(folder, problems)
         said = {**end.pop("start", {}), **said} if end else said
-        outcome = end.get("outcome") or said.get("outcome", "unfinished")
+        outcome = words(end.get("outcome")) or words(said.get("outcome")) or "unfinished"
     elif (folder / "samples.csv").is_file():
         data = _columns(*_table(folder / "samples.csv", problems))
-        events = _events(folder / "events.csv", problems)
+        events = read_events(folder / "events.csv", problems)
         trips, end, outcome = (
-            tuple(_trip(t) for t in said.get("trips", ())),
+            tuple(_trip(t) for t in (said.get("trips") if isinstance(said.get("trips"), list) else ())),
             {},
-            said.get("outcome", "unfinished"),
+            words(said.get("outcome")) or "unfinished",
         )
     else:
         raise KilnctlError(
@@ -115,16 +124,12 @@ def read_run(folder: str | Path) -> RunRecord:
         )
     oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
     # Where there is a journal it alone counts: run.json may be from before a run was gone on with.
-    energy = end.get("energy_j") if segments(folder) else said.get("energy_j")
-    if energy is None:
+    energy = number(end.get("energy_j") if segments(folder) else said.get("energy_j"))
+    if not math.isfinite(energy):
         steps = np.diff(data["time_s"], prepend=data["time_s"][:1])
         energy = float(np.nansum(power_w(data, oven, said.get("model")) * steps))
         problems.append("the run ended without a total of its energy; it was added up from the samples")
-    load = said.get("load")
-    try:
-        load = Load(**load) if load else None
-    except TypeError as error:
-        raise KilnctlError(f"{folder / 'run.json'}: its load is not one of ours ({error})") from None
+    load = built(Load, said["load"], f"{folder / 'run.json'}: its load is") if said.get("load") else None
     return RunRecord(
         folder=folder,
         oven=oven,
@@ -133,14 +138,14 @@ def read_run(folder: str | Path) -> RunRecord:
         trips=trips,
         events=events,
         data=data,
-        seed=said.get("seed"),
-        controller=said.get("controller") or "",
-        energy_j=float(energy),
-        model=said.get("model"),
+        seed=said["seed"] if type(said.get("seed")) is int else None,
+        controller=words(said.get("controller")),
+        energy_j=energy,
+        model=said["model"] if isinstance(said.get("model"), dict) else None,
         load=load,
-        started=said.get("started", ""),
-        rig=said.get("rig", ""),
-        version=said.get("kilnctl", ""),
+        started=words(said.get("started")),
+        rig=words(said.get("rig")),
+        version=words(said.get("kilnctl")),
         about=said,
         problems=tuple(problems),
     )
@@ -156,7 +161,7 @@ def _said(folder: Path) -> dict:
         raise KilnctlError(f"{path}: cannot be read: {error.strerror}") from None
     except json.JSONDecodeError as error:
         raise KilnctlError(f"{path}:{error.lineno}: not a run.json of ours: {error.msg}") from None
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise KilnctlError(f"{path}: not a run.json of ours: {error}") from None
     if not isinstance(said, dict):
         raise KilnctlError(f"{path}:1: not a run.json of ours")
@@ -164,39 +169,40 @@ def _said(folder: Path) -> dict:
 
 
 def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:
-    told = said.get("oven") or {}
+    told = mapping(said.get("oven"))
     path = folder / "oven.yaml"
     if path.is_file():
-        _same(path, told.get("sha256"), problems)
+        _same(path, words(told.get("sha256")), problems)
         return _named(load_oven(path), told)
-    if not told.get("name"):
+    if not words(told.get("name")):
         raise KilnctlError(f"{folder}: neither run.json nor oven.yaml says which oven this was")
     problems.append("the oven's description is not in the record")
-    return UnknownOven(told["name"], told.get("file", ""), told.get("sha256", ""))
+    return UnknownOven(told["name"], words(told.get("file")), words(told.get("sha256")))
 
 
 def _schedule(folder: Path, said: dict, problems: list[str]) -> Schedule:
     path = folder / "schedule.yaml"
     if path.is_file():
-        told = said.get("schedule") or {}
-        _same(path, told.get("sha256"), problems)
+        told = mapping(said.get("schedule"))
+        _same(path, words(told.get("sha256")), problems)
         return _named(load_schedule(path), told)
-    steps = dict(said.get("steps") or {})
+    steps = dict(mapping(said.get("steps")))
     if not steps:
         raise KilnctlError(f"{folder}: neither run.json nor schedule.yaml says what was run")
-    try:
-        steps["steps"] = tuple(Step(**s) for s in steps["steps"])
-        for name, kind in (("load", Load), ("cure", Cure)):
-            steps[name] = kind(**steps[name]) if steps.get(name) else None
-        return Schedule(**steps)
-    except (TypeError, KeyError) as error:
-        raise KilnctlError(f"{folder / 'run.json'}: its steps are not ours ({error})") from None
+    where = f"{folder / 'run.json'}: its steps are"
+    listed = steps.get("steps")
+    steps["steps"] = tuple(built(Step, s, where) for s in listed) if isinstance(listed, list) else ()
+    if not steps["steps"]:
+        raise KilnctlError(f"{where} not ours (there is none)")
+    for name, kind in (("load", Load), ("cure", Cure)):
+        steps[name] = built(kind, steps[name], where) if steps.get(name) else None
+    return built(Schedule, steps, where)
 
 
 def _named(settings, told: dict):
     """Settings read from the record's copy, under the name and checksum of the file that was run."""
     return dataclasses.replace(
-        settings, file=told.get("file") or settings.file, sha256=told.get("sha256") or settings.sha256
+        settings, file=words(told.get("file")) or settings.file, sha256=words(told.get("sha256")) or settings.sha256
     )
 
 
@@ -220,11 +226,18 @@ def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[s
     whole = whole[: whole.rfind(b"\n") + 1]
     if len(whole) < len(data):
         problems.append(f"{path.name}: the last line was cut off and is left out")
-    lines = whole.decode("utf-8-sig", "replace").splitlines()
+    # Not `splitlines`: that also breaks at characters that words may hold.
+    lines = [line.removesuffix("\r") for line in whole.decode("utf-8-sig", "replace").split("\n")[:-1]]
     if not lines:
         raise KilnctlError(f"{path}:1: it is empty")
-    names = next(csv.reader(lines[:1]))
-    return names, ((f"{path}:{number}", cells) for number, cells in enumerate(csv.reader(lines[1:]), 2))
+    return _cells(f"{path}:1", lines[0]), ((f"{path}:{n}", _cells(f"{path}:{n}", line)) for n, line in enumerate(lines[1:], 2))
+
+
+def _cells(place: str, line: str) -> list[str]:
+    try:
+        return next(csv.reader([line]), [])
+    except csv.Error as error:
+        raise KilnctlError(f"{place}: not a line of cells: {error}") from None
 
 
 def _columns(
@@ -237,6 +250,7 @@ def _columns(
         raise KilnctlError("the samples have no column time_s, or two columns of one name")
     numbers = {n: array.array("d") for n in names if n != "reason"}
     reasons: list[str] = []
+    known: dict[str, str] = {}
     places = [(i, numbers[n]) for i, n in enumerate(names) if n != "reason"]
     reason, clock, before = (
         names.index("reason") if "reason" in names else None,
@@ -248,6 +262,8 @@ def _columns(
             if len(cells) != len(names):
                 raise ValueError(f"{len(cells)} cells where there are {len(names)} columns")
             values = [float(cells[i]) if cells[i] else math.nan for i, _ in places]
+            if any(abs(v) > LARGEST for v in values):
+                raise ValueError("a number beyond all measure")
             now = float(cells[clock])
             if not now > before:
                 raise ValueError(f"time goes from {before:g} s to {now:g} s")
@@ -260,7 +276,8 @@ def _columns(
         for (_, column), value in zip(places, values):
             column.append(value)
         if reason is not None:
-            reasons.append(cells[reason])
+            # The same few sentences all through a run: each is kept once.
+            reasons.append(known.setdefault(cells[reason], cells[reason]))
     data = {n: np.array(c, float) for n, c in numbers.items()}
     count = len(data["time_s"])
     for name in NAMES:
@@ -270,7 +287,8 @@ def _columns(
     return data
 
 
-def _events(path: Path, problems: list[str]) -> tuple[RecordedEvent, ...]:
+def read_events(path: Path, problems: list[str]) -> tuple[RecordedEvent, ...]:
+    """The events of an events.csv; what is wrong with it goes to `problems`. Raises KilnctlError with file and line."""
     if not path.is_file():
         problems.append("events.csv is not there: the run ended before it was written")
         return ()
@@ -285,51 +303,71 @@ def _events(path: Path, problems: list[str]) -> tuple[RecordedEvent, ...]:
     return tuple(found)
 
 
-def _trip(told: dict) -> RecordedTrip:
-    words = {name: str(told.get(name, "")) for name in ("fault", "seen", "done", "check")}
-    return RecordedTrip(time_s=float(told.get("time_s", math.nan)), **words)
+def _trip(told) -> RecordedTrip:
+    told = mapping(told)
+    said = {name: words(told.get(name)) for name in ("fault", "seen", "done", "check")}
+    return RecordedTrip(time_s=number(told.get("time_s")), **said)
 
 
 def _from_journal(folder: Path, problems: list[str]):
     """(columns, events, trips, what its start and end say) of a journal."""
-    journal = read_journal(folder)
-    problems += [f"{place}; left out" for place in journal.bad]
-    if journal.missing:
-        problems.append(f"{journal.missing} records of the journal are missing")
-    names, rows, events, trips, end = list(NAMES), [], [], [], {}
-    for entry in journal.entries:
+    damage, told = Damage(), _Told(list(NAMES))
+    rows = _rows(folder, damage, told)
+    first = next(rows, None)  # the names of the columns stand before it
+    data = _columns(told.names, rows if first is None else itertools.chain((first,), rows), told.problems)
+    problems += [f"{place}; left out" for place in damage.bad]
+    if damage.missing:
+        problems.append(f"{damage.missing} records of the journal are missing")
+    problems += told.problems
+    return data, tuple(told.events), tuple(told.trips), told.end
+
+
+@dataclass
+class _Told:
+    """What a journal tells beside its samples."""
+
+    names: list[str]
+    events: list[RecordedEvent] = field(default_factory=list)
+    trips: list[RecordedTrip] = field(default_factory=list)
+    end: dict = field(default_factory=dict)
+    problems: list[str] = field(default_factory=list)
+
+
+def _rows(folder: Path, damage: Damage, told: _Told) -> Iterable[tuple[str, list[str]]]:
+    """(place, cells) of each sample; the rest goes into `told` on the way."""
+    begun = False
+    for entry in entries_of(folder, damage):
         place = f"{folder / entry.file}:{entry.line}"
         if entry.kind == "sample":
-            rows.append((place, next(csv.reader([entry.body]), [])))
+            begun = True
+            yield place, _cells(place, entry.body)
             continue
         if entry.kind == "columns":
-            if rows and entry.body.split(",") != names:
+            if begun and entry.body.split(",") != told.names:
                 raise KilnctlError(f"{place}: the columns change in the middle of the run")
-            names = entry.body.split(",")
+            told.names[:] = entry.body.split(",")
             continue
         try:
             body = json.loads(entry.body)
             if not isinstance(body, dict):
                 raise ValueError("no mapping")
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise KilnctlError(
                 f"{place}: a record of kind '{entry.kind}' that is not ours ({error})"
             ) from None
-        time_s = body.get("time_s")
-        time_s = float(time_s) if isinstance(time_s, (int, float)) else math.nan
+        time_s = number(body.get("time_s"))
         if entry.kind == "trip":
-            trips.append(_trip(body))
+            told.trips.append(_trip(body))
         elif entry.kind == "end":
-            end |= body
+            told.end.update(body)
         elif entry.kind == "start":
-            end.setdefault("start", {k: v for k, v in body.items() if k not in ("time_s", "text")})
+            told.end.setdefault("start", {k: v for k, v in body.items() if k not in ("time_s", "text")})
         elif entry.kind == "lost":
-            problems.append(
+            told.problems.append(
                 f"{place}: {body.get('records')} records were lost before this one (slow or full disk)"
             )
         text = str(body.get("text", "")) or (
             f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind
         )
         if entry.kind not in ("lost",):
-            events.append(RecordedEvent(time_s, entry.kind, text))
-    return _columns(names, rows, problems), tuple(events), tuple(trips), end
+            told.events.append(RecordedEvent(time_s, entry.kind, text))

@@ -106,7 +106,8 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
 
     if len(time_s) < 2:
         return 0.0
-    kelvin = np.where(np.isfinite(part_c), part_c, -zero_Celsius + 1.0) + zero_Celsius
+    # What is no temperature cures nothing: 1 K.
+    kelvin = np.maximum(np.where(np.isfinite(part_c), part_c, -zero_Celsius) + zero_Celsius, 1.0)
     rate = np.exp(-cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius)))
     # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
     return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
@@ -125,7 +126,7 @@ def summarise(run) -> Summary:
     for soak in soaks:
         # From five minutes after arrival: the landing itself is not the swing.
         part = value[(time >= soak.arrived_s + 300.0) & (time <= soak.end_s)]
-        if len(part) > 60:
+        if np.isfinite(part).sum() > 60:
             swing = max(swing, float(np.nanmax(part) - np.nanmin(part)))
     part, sd, _ = part_of(run)
     credited = spread = None
@@ -147,14 +148,8 @@ def summarise(run) -> Summary:
         undershoot_k=max([abs(min(0.0, s.worst_k)) for s in settled], default=0.0),
         swing_k=swing,
         energy_kwh=run.energy_j / 3.6e6,
-        highest_chamber_c=float(
-            np.nanmax(
-                run.data["true_chamber_c"]
-                if np.isfinite(run.data["true_chamber_c"]).any()
-                else run.data["chamber_c"]
-            )
-        ),
-        highest_part_c=float(np.nanmax(part)) if np.isfinite(part).any() else math.nan,
+        highest_chamber_c=_highest(run.data["true_chamber_c"], run.data["chamber_c"]),
+        highest_part_c=_highest(part),
         switchings_per_h=float(np.count_nonzero(np.abs(np.diff(fired)) > 0.5) / hours),
         cure_share=credited,
         cure_sd=spread,
@@ -162,6 +157,11 @@ def summarise(run) -> Summary:
         trips=tuple((float(t.time_s), t.fault) for t in run.trips),
         power_by=basis(run.data),
     )
+
+
+def _highest(*columns: np.ndarray) -> float:
+    """The highest value of the first column that holds any; NaN where none does."""
+    return next((float(np.nanmax(c)) for c in columns if np.isfinite(c).any()), math.nan)
 
 
 def _over(run, value: np.ndarray, sign: float) -> float:

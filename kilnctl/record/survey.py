@@ -96,7 +96,7 @@ def read_loose(path: str | Path, offset_s: float = 0.0, only: tuple[str, ...] = 
     told = [f"{name}, {words}" for name, words in bad.items() if name == clock_name or name in only]
     if told:
         raise KilnctlError(f"{path}: {'; '.join(told)}")
-    if not chosen:
+    if not len(time_s) or not chosen:
         raise KilnctlError(f"{path}: no column holds temperatures")
     if not np.all(np.diff(time_s) > 0.0):
         line = int(np.argmin(np.diff(time_s) > 0.0)) + 3

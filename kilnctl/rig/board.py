@@ -253,7 +253,7 @@ class BoardRig:
         self._clear = self._closing = False
         self._news = threading.Event()
         self._answer, self._lost = hello, ""
-        self._boot, self._base, self._flowed = hello.boot, hello, Flow(0.0, 0.0, 0.0)
+        self._boot, self._base, self._flowed = hello.boot, hello, Flow(0.0, 0.0, 0.0, 0.0)
         self._refused_arm, self._duty_before = "", 0
         self.round_trips: deque[float] = deque(maxlen=100_000)
         self._thread = threading.Thread(target=self._keep, name="line", daemon=True)

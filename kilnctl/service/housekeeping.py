@@ -1,5 +1,5 @@
-"""What the service does for its records beside the tick: the pages of runs that are over, and room for new ones. One thread, one thing
-at a time; what takes arithmetic is done by another process."""
+"""What the service does for its records beside the tick: opens and closes them, has the pages of runs that are over
+made, and makes room for new ones. One thread, one thing at a time; what takes arithmetic is done by another process."""
 
 import os
 import subprocess
@@ -11,20 +11,60 @@ from queue import SimpleQueue
 
 from ..errors import KilnctlError
 from ..record.finishing import pending_in
+from ..record.recorder import Recorder
 from ..record.retention import clear_old
 
 
 class Housekeeping:
-    """`keep_bytes`: the oldest records below `out` go while all together are larger than this (None: none ever goes). `tell(text)` is for
-    the person at the terminal. What is asked for is done later; what is not done when the service ends, the next one does."""
+    """`pages`: make the page of each run (where one schedule only is run, the command that asked for it does).
+    `keep_bytes`: the oldest records below `out` go while all together are larger than this (None: none ever goes).
+    `tell(text)` is for the person at the terminal. What is asked for is done later; what is not done when the service ends, the next one does."""
 
-    def __init__(self, out: Path, keep_bytes: int | None, tell: Callable[[str], None]):
-        self._out, self._keep_bytes, self._tell = out, keep_bytes, tell
+    def __init__(self, out: Path, keep_bytes: int | None, tell: Callable[[str], None], pages: bool = True):
+        self._out, self._keep_bytes, self._tell, self._pages = out, keep_bytes, tell, pages
+        self._closing: list[threading.Thread] = []
         self._queue: SimpleQueue = SimpleQueue()
         self._closed = False
         self._child: subprocess.Popen | None = None
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
+
+    def opened(self, folder: Path) -> Recorder:
+        """The recorder of a run in that folder; older records go where there is no room for all. Raises
+        KilnctlError."""
+        recorder = Recorder(folder)
+        self.clear(folder)
+        return recorder
+
+    def close(self, recorder: Recorder, folder: Path) -> None:
+        """Let the disk have the rest of it: not waited for before the service itself ends. Its page is made after
+        that."""
+        closing = threading.Thread(target=self._close, args=(recorder, folder), name="closing", daemon=False)
+        closing.start()
+        self._closing = [c for c in self._closing if c.is_alive()] + [closing]
+
+    def _close(self, recorder: Recorder, folder: Path) -> None:
+        recorder.close()
+        if self._pages:
+            self.finish(folder)
+        self.clear(folder)
+
+    def close_cut_off(self, run: dict, words: str) -> None:
+        """Say in the record of a run that does not go on how it ended."""
+        folder = Path(run["folder"])
+        if folder.is_dir():
+            try:
+                recorder = Recorder(folder)
+                recorder.event("end", time_s=(run.get("place") or {}).get("run_s"), outcome="interrupted", text=words)
+                recorder.close()
+            except KilnctlError as error:
+                self._tell(str(error))
+
+    def tidy(self, folder: Path | None) -> None:
+        """Once it is known whether a run goes on (in `folder`): what earlier processes left undone, and room."""
+        if self._pages:
+            self.finish_old(folder)
+        self.clear(folder)
 
     def finish(self, folder: Path) -> None:
         """Make the page of this run, whose recorder has been closed."""
@@ -39,8 +79,10 @@ class Housekeeping:
         if self._keep_bytes is not None:
             self._put(lambda: self._clear(spare))
 
-    def close(self) -> None:
-        """End now, whatever waits."""
+    def end(self) -> None:
+        """End now, whatever waits; but whoever reads a record once this has returned reads all that was taken down."""
+        for closing in self._closing:
+            closing.join()
         with self._lock:
             self._closed = True
             if self._child is not None:
@@ -78,7 +120,9 @@ class Housekeeping:
             self._child = None
         if child.returncode and not self._closed:
             words = said.strip().splitlines()[-1:] or [f"its process ended with status {child.returncode}"]
-            self._tell(f"note: {folder}: the page of this run could not be made: {words[0]}. Its journal is kept; `kilnctl report` tries again")
+            self._tell(
+                f"note: {folder}: the page of this run could not be made: {words[0]}. Its journal is kept; `kilnctl report` tries again"
+            )
 
     def _clear(self, spare: Path | None) -> None:
         done = clear_old(self._out, self._keep_bytes, spare=[spare] if spare is not None else ())

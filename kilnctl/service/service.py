@@ -44,7 +44,7 @@ class Service:
                  keep_bytes: int | None = None, tell=print, model_file: str | None = None):  # fmt: skip
         self.oven, self.rig, self.pace, self.out, self.idle, self.prove = oven, rig, pace, Path(out), idle, prove
         self.tell, self.model_file = tell, model_file
-        self.house = Housekeeping(self.out, keep_bytes, tell)
+        self.house = Housekeeping(self.out, keep_bytes, tell, idle)
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue = SimpleQueue()
         self.starts, self._first = Starts(self), None
@@ -61,7 +61,6 @@ class Service:
         self._limits = likeness.to_mapping(self.rest.policy)
         self.session: Session | None = None
         self.recorder: Recorder | None = None
-        self._closing: list[threading.Thread] = []
         self.folder: Path | None = None
         self.started = ""
         self.outcome = ""
@@ -162,9 +161,7 @@ class Service:
             folder = new_folder(self.out, order.oven.name, order.schedule.name)
             started = time.strftime("%Y-%m-%d %H:%M:%S %z")
             begin(folder, Begun(order.oven, order.schedule, order.load, order.model, None, order.name, started, self.rig.facts.name))
-        recorder = Recorder(folder)
-        self.house.clear(folder)
-        return folder, recorder
+        return folder, self.house.opened(folder)
 
     def begin(self, order: Order, folder: Path, recorder: Recorder, by: str = "", place: dict | None = None, words: str = "") -> None:
         """Start that run with the next tick."""
@@ -190,7 +187,7 @@ class Service:
         # Until that has been called, a start from the socket waits: it may be that a run goes on.
         self._first = before
         if before is None:
-            self._tidy()
+            self.house.tidy(self.folder)
         try:
             if order is not None:
                 self.begin(order, *self.open_record(order))
@@ -210,7 +207,7 @@ class Service:
                 if self._first is not None and self.looks >= LOOKS:
                     self._first(self)
                     self._first = None
-                    self._tidy()
+                    self.house.tidy(self.folder)
                 # Nobody else says that heat cannot be cut: with that, the end waits for a person's stop.
                 if self.session is None and not self.idle and self.outcome and not self.rest.state.danger:
                     return self.outcome
@@ -224,10 +221,7 @@ class Service:
             if self.session is not None:
                 self._finish("interrupted")
             self.starts.close()
-            # Whoever reads the record once this has returned reads all of it.
-            for closing in self._closing:
-                closing.join()
-            self.house.close()
+            self.house.end()
             self._save(urgent=True)
             self.door.close()
             self.keeper.close()
@@ -235,36 +229,6 @@ class Service:
             self.owner.release()
             for number, handler in previous.items():
                 signal.signal(number, handler)
-
-    def close_record(self, recorder: Recorder, folder: Path) -> None:
-        """Let the disk have the rest of it: not waited for before the service itself ends. Its page is made after that; where one schedule
-        only is run, by the command that asked for it."""
-        closing = threading.Thread(target=self._close_record, args=(recorder, folder), name="closing", daemon=False)
-        closing.start()
-        self._closing = [c for c in self._closing if c.is_alive()] + [closing]
-
-    def _close_record(self, recorder: Recorder, folder: Path) -> None:
-        recorder.close()
-        if self.idle:
-            self.house.finish(folder)
-            self.house.clear(folder)
-
-    def _tidy(self) -> None:
-        """Once it is known whether a run goes on: what earlier processes left undone, and room."""
-        if self.idle:
-            self.house.finish_old()
-        self.house.clear(self.folder)
-
-    def close_cut_off(self, run: dict, words: str) -> None:
-        """Say in the record of a run that does not go on how it ended."""
-        folder = Path(run["folder"])
-        if folder.is_dir():
-            try:
-                recorder = Recorder(folder)
-                recorder.event("end", time_s=(run.get("place") or {}).get("run_s"), outcome="interrupted", text=words)
-                recorder.close()
-            except KilnctlError as error:
-                self.tell(str(error))
 
     def end(self, why: str) -> None:
         """Stop the run and the service."""
@@ -366,7 +330,7 @@ class Service:
         self.rest = Rest(self.oven, state=session.chain.safety, policy=session.order.policy if session.trips else None,
                          tripped_s=dict(session.tripped))  # fmt: skip
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
-        self.close_record(recorder, self.folder)
+        self.house.close(recorder, self.folder)
         self._save(urgent=True)
 
     def _stopped(self) -> None:

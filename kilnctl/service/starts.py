@@ -103,7 +103,7 @@ class Starts:
 
     def _drop(self, ready: _Ready, why: str) -> None:
         ready.recorder.event("end", time_s=0.0, outcome="stopped", text=f"it did not start: {why}")
-        self._service.close_record(ready.recorder, ready.folder)
+        self._service.house.close(ready.recorder, ready.folder)
         self._service.tell(f"{ready.order.schedule.name} does not start: {why}")
         self._settle(ok=False, words=f"it does not start: {why}")
 

@@ -47,7 +47,9 @@ def test_power_by_hand(meters, watts):
 def test_both_meters_know_elements_of_any_resistance_in_any_supply(share, rated_w, sag, resistance):
     """True power is V²/R in the share of time; the meters show V and V/R."""
     volts, ohms = 230.0 * sag, 230.0**2 / rated_w * resistance
-    assert electric_w(share, rated_w, 230.0, volts, volts / ohms, share * volts / ohms) == pytest.approx(share * volts**2 / ohms)
+    assert electric_w(share, rated_w, 230.0, volts, volts / ohms, share * volts / ohms) == pytest.approx(
+        share * volts**2 / ohms
+    )
 
 
 @pytest.fixture(scope="module")
@@ -72,7 +74,9 @@ def test_without_a_meter_the_commanded_share_is_shown_and_said(bare):
 def test_with_meters_it_is_the_measured_one():
     run = rehearse(OVEN, WARM, plant=None, seed=1)
     assert basis(run.data) == "measured voltage and current"
-    assert "duty as measured" in curves.curves(run, summarise(run)) and "billing meter" in report.page(run, summarise(run))
+    assert "duty as measured" in curves.curves(run, summarise(run)) and "billing meter" in report.page(
+        run, summarise(run)
+    )
 
 
 def test_watts_while_the_gate_lets_nothing_pass_are_none_and_no_more_than_the_oven_has():
@@ -103,7 +107,10 @@ def test_records_from_before_are_worked_out_the_same_way():
     share, measured = fired_share(run.data)
     assert not measured and share[1:] == pytest.approx(made().fired[1:])
     unknown = SimpleNamespace(name="gone")
-    assert np.isnan(power_w(run.data, unknown, None)).all() and power_w(run.data, unknown, {"power_w": 1000.0, "voltage_v": 230.0}).max() == 1000.0
+    assert (
+        np.isnan(power_w(run.data, unknown, None)).all()
+        and power_w(run.data, unknown, {"power_w": 1000.0, "voltage_v": 230.0}).max() == 1000.0
+    )
 
 
 def test_a_fit_takes_what_was_commanded_where_nothing_was_measured(bare):
@@ -127,9 +134,16 @@ def test_elements_that_fade_by_three_per_cent_a_run_are_told_as_less_power_going
         assert run.energy_j == pytest.approx(plant.energy_j, rel=1e-3)
     told = history.read_history(tmp_path)
     (strength,) = [f for f in told.findings if f.figure.what == "strength"]
-    assert strength.change == pytest.approx(0.97**6 / 0.97**2.5 - 1.0, abs=0.01) and "less power goes in" in strength.warning
+    assert (
+        strength.change == pytest.approx(0.97**6 / 0.97**2.5 - 1.0, abs=0.01)
+        and "less power goes in" in strength.warning
+    )
     (hold,) = [f for f in told.findings if f.figure.what == "hold"]
-    assert abs(hold.change) < 0.04 and not hold.warning and not any("more heat gets out than before" in w for w in told.warnings)
+    assert (
+        abs(hold.change) < 0.04
+        and not hold.warning
+        and not any("more heat gets out than before" in w for w in told.warnings)
+    )
 
 
 @pytest.fixture(scope="module")
@@ -151,7 +165,12 @@ def test_without_a_meter_weaker_elements_and_a_greater_loss_are_told_apart(sound
     shutil.copytree(sound, place)
     ran(place, BARE, 9, **wear)
     (hold,) = [f for f in history.read_history(place).findings if f.figure.what == "hold"]
-    assert hold.change > 0.05 and words in hold.warning and not_words not in hold.warning and "as commanded" in hold.warning
+    assert (
+        hold.change > 0.05
+        and words in hold.warning
+        and not_words not in hold.warning
+        and "as commanded" in hold.warning
+    )
 
 
 def test_where_holding_takes_much_of_the_power_nobody_can_tell_without_a_meter(tmp_path):
@@ -173,5 +192,8 @@ def test_a_record_of_a_run_is_summarised_the_same_when_read_back(bare, tmp_path)
     folder = new_folder(tmp_path, "a", "b")
     finish(folder, bare, summarise(bare))
     back = read_run(folder)
-    assert summarise(back).switchings_per_h == pytest.approx(summarise(bare).switchings_per_h) and summarise(back).power_by == summarise(bare).power_by
+    assert (
+        summarise(back).switchings_per_h == pytest.approx(summarise(bare).switchings_per_h)
+        and summarise(back).power_by == summarise(bare).power_by
+    )
     finish_record(folder)

@@ -140,7 +140,7 @@ def test_what_is_no_record_is_refused(copy, tmp_path):
     with pytest.raises(KilnctlError, match="not a run.json"):
         read_run(copy)
     (copy / "run.json").write_text('{"load": {"weight": 3}}')
-    with pytest.raises(KilnctlError, match="load is not one of ours"):
+    with pytest.raises(KilnctlError, match="its load is not ours"):
         read_run(copy)
     (copy / "samples.csv").write_text("")
     with pytest.raises(KilnctlError, match=r"samples\.csv:1: it is empty"):

@@ -1,6 +1,7 @@
 """What a run of the service leaves, and what goes to make room: whole old records, never a part of the running one."""
 
 import os
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -8,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl.model.records import as_log
-from kilnctl.record.finishing import finish_record, main, pending
+from kilnctl.record.finishing import finish_record, pending
 from kilnctl.record.journal import read_journal, segments
 from kilnctl.record.reader import read_run
 from kilnctl.record.recorder import Recorder
@@ -38,11 +39,12 @@ def waited(what, patience_s=60.0):
     return found
 
 
-def test_room_is_made_from_the_oldest_other_records_and_the_running_one_stays_whole(oven, schedule, tmp_path, monkeypatch):
-    """Segments of 20 kB, and less room than the running record alone takes: it is kept from its first sample on all the same."""
-    import kilnctl.service.service as module
-
-    monkeypatch.setattr(module, "Recorder", lambda folder: Recorder(folder, segment_bytes=20_000))
+def test_room_is_made_from_the_oldest_other_records_and_the_running_one_stays_whole(
+    oven, schedule, tmp_path, monkeypatch
+):
+    """Segments of 20 kB, and less room than the running record alone takes: it is kept from its first sample on all the
+    same."""
+    monkeypatch.setattr(housekeeping, "Recorder", lambda folder: Recorder(folder, segment_bytes=20_000))
     for k in range(3):
         old_record(tmp_path / "runs", f"old-{k}", 1000.0 * (3 - k))
     told = []
@@ -70,7 +72,18 @@ def test_as_many_old_records_stay_as_there_is_room_for(oven, tmp_path):
 def test_what_is_no_size_is_refused_in_a_sentence(here, tmp_path, size):
     root = Path(__file__).parents[2] / "configs"
     oven_file, cure = root / "ovens/curing-cabinet.yaml", root / "schedules/powder-cure.yaml"
-    done = here("run", oven_file, cure, "--rig", "virtual", f"--keep={size}", "--home", tmp_path / "home", "--out", tmp_path / "runs")
+    done = here(
+        "run",
+        oven_file,
+        cure,
+        "--rig",
+        "virtual",
+        f"--keep={size}",
+        "--home",
+        tmp_path / "home",
+        "--out",
+        tmp_path / "runs",
+    )
     assert done.returncode == 2 and "a number of megabytes from 0" in done.stderr and not (tmp_path / "runs").exists()
 
 
@@ -88,7 +101,9 @@ def test_a_run_of_the_service_leaves_what_a_rehearsal_leaves(oven, schedule, tmp
         waited(lambda: (folder / "run.html").exists() and not pending(folder))
     assert LEFT <= {p.name for p in folder.iterdir()}
     record = read_run(folder)
-    assert record.about["summary"]["outcome"] == record.outcome == "stopped" and record.about["energy_j"] == pytest.approx(record.energy_j)
+    assert record.about["summary"]["outcome"] == record.outcome == "stopped" and record.about[
+        "energy_j"
+    ] == pytest.approx(record.energy_j)
     assert len(as_log(oven("curing-cabinet"), folder).time_s) == len(record.time_s)
     history = here("history", tmp_path / "runs")
     assert history.returncode == 0 and "stopped" in history.stdout
@@ -110,18 +125,25 @@ def test_a_report_finishes_what_was_left(oven, schedule, tmp_path, here):
     assert (folder / "samples.csv").read_text().count("\n") == 701 and not pending(folder)
 
 
-def test_a_record_that_cannot_be_finished_is_told_and_the_next_is_done(oven, schedule, tmp_path, capsys):
+def test_a_record_that_cannot_be_finished_is_told_and_the_next_is_done(oven, schedule, tmp_path):
     good = killed(oven("curing-cabinet"), schedule("powder-cure"), tmp_path / "runs")
     bad = killed(oven("curing-cabinet"), schedule("powder-cure"), tmp_path / "runs")
     (bad / "oven.yaml").write_text("nonsense: [")
-    assert main([str(bad)]) == 2
-    told = capsys.readouterr().err
-    assert told.startswith(str(bad / "oven.yaml")) and "Traceback" not in told
+    root = Path(__file__).parents[2]
+    done = subprocess.run(
+        [sys.executable, "-m", "kilnctl.record.finishing", str(bad)],
+        capture_output=True,
+        text=True,
+        cwd=root,
+        check=False,
+    )
+    told = done.stderr
+    assert done.returncode == 2 and told.startswith(str(bad / "oven.yaml")) and "Traceback" not in told
     said = []
     house = housekeeping.Housekeeping(tmp_path / "runs", None, said.append)
     house.finish_old()
     waited(lambda: not pending(good) and said)
-    house.close()
+    house.end()
     assert len(said) == 1 and "oven.yaml" in said[0] and "kilnctl report" in said[0]
     house.finish(good)  # after the end: nothing, and no error
 
@@ -133,7 +155,7 @@ def test_the_end_of_the_service_does_not_wait_for_a_page(tmp_path, monkeypatch):
     house = housekeeping.Housekeeping(tmp_path, None, said.append)
     house.finish(tmp_path)
     child = waited(lambda: house._child)
-    house.close()
+    house.end()
     assert child.poll() is not None and not house._thread.is_alive() and not said
 
 

@@ -1,5 +1,5 @@
-"""Trips, events and samples count from the run's own start, whatever the service's clock shows: the clock of time passed counts from
-the computer's start."""
+"""Trips, events and samples count from the run's own start, whatever the service's clock shows: the clock of time
+passed counts from the computer's start."""
 
 import math
 from pathlib import Path
@@ -23,12 +23,22 @@ UP_FOR_S = 5000.0
 def service(cabinet, tmp_path, rig):
     pace = SimulatedPace(cabinet.control.tick_s, math.inf)
     pace._now = UP_FOR_S
-    return Service(cabinet, rig, pace, home=tmp_path / "home", socket=tmp_path / "socket", out=tmp_path / "runs", tell=lambda text: None)
+    return Service(
+        cabinet,
+        rig,
+        pace,
+        home=tmp_path / "home",
+        socket=tmp_path / "socket",
+        out=tmp_path / "runs",
+        tell=lambda text: None,
+    )
 
 
 def test_a_trip_has_one_time_in_record_report_status_and_the_next_process(oven, tmp_path):
     cabinet = oven("curing-cabinet")
-    s = service(cabinet, tmp_path, VirtualRig(cabinet, load=cabinet.usual_load, faults=(Fault("thermocouple open", 400.0),)))
+    s = service(
+        cabinet, tmp_path, VirtualRig(cabinet, load=cabinet.usual_load, faults=(Fault("thermocouple open", 400.0),))
+    )
     assert s.run(prepare(cabinet, load_schedule(CURE))) == "tripped"
     record = read_run(s.folder)
     (trip,) = record.trips
@@ -62,7 +72,11 @@ def test_the_rig_s_end_has_the_run_s_time_too_and_a_run_gone_on_with_keeps_its_z
     assert s.run(before=lambda s: s.begin(order, *s.open_record(order), place=place)) == "lost"
     record = read_run(s.folder)
     (trip,) = record.trips
-    assert record.time_s[0] == pytest.approx(301.0) and trip.fault == "board-lost" and trip.time_s == pytest.approx(record.time_s[-1], abs=1.5)
+    assert (
+        record.time_s[0] == pytest.approx(301.0)
+        and trip.fault == "board-lost"
+        and trip.time_s == pytest.approx(record.time_s[-1], abs=1.5)
+    )
     assert {e.time_s for e in record.events if e.kind == "resumed"} == {300.0}
     assert s.rest.trips[0].time_s == trip.time_s
 
