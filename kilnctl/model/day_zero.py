@@ -32,15 +32,17 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     working = working_c if working_c is not None else ambient + 0.67 * (oven.limits.highest_c - ambient)
     working = max(working, ambient + 5.0)
     losses = _losses(oven, ambient, working)
-    # First as if everything inside were as warm; then as warm as it is when that model heats up.
+    # First as if everything inside were as warm; then as warm as it is when that model heats up, too.
     inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
-    model = _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
-    inside = _heating(model, working)
+    coupling = coupling_of(oven, load, oven.elements.power_w, inside)
+    model = _model(oven, load, working, coupling, losses)
+    inside += 2 * _heating(model, working, model.film_m2 / coupling.faces.m2)
     return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
 
 
-def _heating(model: EnergyModel, working: float) -> list[tuple[float, float]]:
-    """(lining, contents) °C at five moments of a heat-up at full power, evenly spread over the chamber's rise."""
+def _heating(model: EnergyModel, working: float, film_share: float) -> list[tuple[float, float]]:
+    """(hot faces, contents) °C at five moments of a heat-up at full power, spread over the chamber's rise. The first lump lies
+    behind the faces: the film to it is film_share of the film to them."""
     ambient, found, dt = model.ambient_c, [], 1.0
     x = model.rest(ambient)
     top = min(working, ambient + 0.95 * (model.highest_c() - ambient))
@@ -49,7 +51,8 @@ def _heating(model: EnergyModel, working: float) -> list[tuple[float, float]]:
         x = model.step(x, model.power_w, dt, ambient)
         dt = min(1.01 * dt, 60.0)
         while len(found) < len(marks) and x[CHAMBER] >= marks[len(found)]:
-            found.append((x[LINING], x[CONTENTS] if model.contents_j_per_k > 0.0 else x[LINING]))
+            face = x[CHAMBER] - film_share * (x[CHAMBER] - x[LINING])
+            found.append((face, x[CONTENTS] if model.contents_j_per_k > 0.0 else face))
         if len(found) == len(marks):
             break
     return found or [(ambient, ambient)]
