@@ -78,7 +78,7 @@ def test_thin_walls_are_sized(tmp_path, layers):
 
 
 def test_the_end_of_the_search_is_said_in_words(tmp_path):
-    oven = written(tmp_path, BARE, ("2 kW", "20 kW, surface: 100 cm²"))
+    oven = written(tmp_path, BARE, ("2 kW", "20 kW, surface: 20 cm²"))
     sizing = size(oven)
     assert sizing.limited_c is not None and sizing.limited_c == pytest.approx(sizing.max_chamber_c)
     assert any("was looked for up to" in note for note in sizing.notes)
