@@ -185,9 +185,10 @@ class SteadyOven:
         return g * (_fourth(radiant_c) - _fourth(t))
 
     def _element(self, radiant_c: float, air_c: float, radiation_w: float) -> tuple[float, float]:
-        """(element °C, convection to the air W) when it radiates that much to the star."""
-        fourth = _fourth(radiant_c) + radiation_w / self.star[-1]
-        t = max(fourth, 1.0) ** 0.25 - ZERO_C
+        """(element °C, convection to the air W) when it radiates that much to the star. What would have to be taken out, where
+        the fan alone makes the chamber hotter, is not thought of as a cold element."""
+        fourth = _fourth(radiant_c) + max(0.0, radiation_w) / self.star[-1]
+        t = fourth**0.25 - ZERO_C
         film = cylinder_film(t, air_c, self.elements.diameter_m, self.speed) * self.elements.surface_m2 * self.factors.film
         return t, film * (t - air_c)
 

@@ -57,15 +57,18 @@ def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tu
 
 
 def _divided(states: list[tuple[float, float, float]]) -> Link:
-    """The link that best carries the watts of (hot °C, cold °C, W), relative errors squared."""
-    hot, cold, watts = (np.array(v) for v in zip(*(s for s in states if s[0] - s[1] > 0.1 and s[2] > 0.0) or states))
+    """The link that best carries the watts of (hot °C, cold °C, W), relative errors squared. States that carry next to nothing,
+    or against the fall, say nothing about it."""
+    most = max(s[2] for s in states)
+    told = [s for s in states if s[0] - s[1] > 0.05 and s[2] > 0.02 * most] or [(1.0, 0.0, max(most, 1.0))]
+    hot, cold, watts = (np.array(v) for v in zip(*told))
     emission = STEFAN_BOLTZMANN * ((hot + ZERO_C) ** 4 - (cold + ZERO_C) ** 4)
     a = np.stack([(hot - cold) / watts, emission / watts], axis=1)
-    one = np.ones(len(watts))
-    w, m = np.linalg.lstsq(a, one, rcond=None)[0]
+    w, m = np.linalg.lstsq(a, np.ones(len(watts)), rcond=None)[0]
     alone = a.sum(axis=0) / (a * a).sum(axis=0)  # each part if it were the only one
     if w < _LEAST * alone[0] or m < _LEAST * alone[1]:
-        w, m = (_LEAST * alone[0], (1.0 - _LEAST) * alone[1]) if w < m * alone[0] / alone[1] else ((1.0 - _LEAST) * alone[0], _LEAST * alone[1])
+        first = w / alone[0] > m / alone[1]
+        w, m = alone * ([1.0 - _LEAST, _LEAST] if first else [_LEAST, 1.0 - _LEAST])
     return Link(float(w), float(m))
 
 

@@ -6,7 +6,7 @@ is one conductance here, right at the working temperature, and what they lose mo
 
 from ..body import bodies_in, heater_of, plate_of
 from ..body.sensor import STILL_FILM
-from ..body.steady import BeyondPhysics, SteadyOven
+from ..body.steady import SteadyOven
 from ..settings.body import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
@@ -30,17 +30,21 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     not given)."""
     ambient = oven.site.ambient_c
     working = working_c if working_c is not None else ambient + 0.67 * (oven.limits.highest_c - ambient)
-    working = max(working, ambient + 5.0)
-    losses = _losses(oven, ambient, working)
-    # First as if everything inside were as warm; then as warm as it is when that model heats up.
+    steady = SteadyOven(oven, highest_c=max(working, oven.limits.highest_c, ambient + 5.0) + 1.0)
+    # Where the formulas end before, no power holds it either.
+    working = min(max(working, ambient + 5.0), steady.valid_c)
+    losses = _losses(oven, steady, working)
+    # First as if everything inside were as warm; then as warm as it is when that model heats up, too.
     inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
-    model = _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
-    inside = _heating(model, working)
+    coupling = coupling_of(oven, load, oven.elements.power_w, inside)
+    model = _model(oven, load, working, coupling, losses)
+    inside = _heating(model, working, model.film_m2 / coupling.faces.m2)
     return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
 
 
-def _heating(model: EnergyModel, working: float) -> list[tuple[float, float]]:
-    """(lining, contents) °C at five moments of a heat-up at full power, evenly spread over the chamber's rise."""
+def _heating(model: EnergyModel, working: float, film_share: float) -> list[tuple[float, float]]:
+    """(hot faces, contents) °C at five moments of a heat-up at full power, spread over the chamber's rise. The first lump lies
+    behind the faces: the film to it is film_share of the film to them."""
     ambient, found, dt = model.ambient_c, [], 1.0
     x = model.rest(ambient)
     top = min(working, ambient + 0.95 * (model.highest_c() - ambient))
@@ -49,7 +53,8 @@ def _heating(model: EnergyModel, working: float) -> list[tuple[float, float]]:
         x = model.step(x, model.power_w, dt, ambient)
         dt = min(1.01 * dt, 60.0)
         while len(found) < len(marks) and x[CHAMBER] >= marks[len(found)]:
-            found.append((x[LINING], x[CONTENTS] if model.contents_j_per_k > 0.0 else x[LINING]))
+            face = x[CHAMBER] - film_share * (x[CHAMBER] - x[LINING])
+            found.append((face, x[CONTENTS] if model.contents_j_per_k > 0.0 else face))
         if len(found) == len(marks):
             break
     return found or [(ambient, ambient)]
@@ -91,18 +96,15 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
     )
 
 
-def _losses(oven: Oven, ambient: float, working: float):
+def _losses(oven: Oven, steady: SteadyOven, working: float):
     """What passes the walls by other ways: conductance at 0 °C, W/K, and its relative rise; and what goes into the walls, as
     two pairs of a chamber temperature, °C, and W."""
-    top = max(working, min(ambient + HELD[1] * (working - ambient), max(working, oven.limits.highest_c)))
-    steady = SteadyOven(oven, highest_c=top + 1.0)
-    valid = steady.valid_c
-    if valid < working:
-        raise BeyondPhysics(f"{oven.name} cannot be thought of at {working:.0f} °C: above {valid:.0f} °C its elements would be hotter than the formulas go")
+    ambient = oven.site.ambient_c
+    top = min(steady.valid_c, max(working, min(ambient + HELD[1] * (working - ambient), oven.limits.highest_c)))
     faces = {f.name for f in oven.faces} | {"edges and corners"}
 
     held, others = [], []
-    for t in (ambient + HELD[0] * (working - ambient), min(top, valid)):
+    for t in (ambient + HELD[0] * (working - ambient), top):
         ledger = steady.at(t).ledger_w
         walls = sum(w for name, w in ledger.items() if name in faces)
         held.append((t, walls))

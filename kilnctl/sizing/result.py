@@ -9,7 +9,8 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..body import layers_of, load_material
+from ..body import full_power_c, layers_of, load_material
+from ..body.steady import BeyondPhysics, Factors, Steady, SteadyOven
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER
@@ -17,7 +18,6 @@ from ..settings.document import Problem, SettingsError
 from ..settings.body import Load, Wall
 from ..settings.oven import Oven
 from ..thermal import elements as electric
-from ..body.steady import Factors, Steady, SteadyOven
 from ..thermal.surfaces import extrapolated
 
 #: Sizing does not look above this; no oven of this kind does.
@@ -90,8 +90,16 @@ class Sizing:
 
     @cached_property
     def max_chamber_c(self) -> float:
-        """Highest steady chamber temperature at full power and nominal voltage; HIGHEST_C stands for "more than that"."""
+        """Highest steady chamber temperature at full power and nominal voltage; HIGHEST_C stands for "more than that", and where
+        `limited_c` is not None, so does that."""
         return float(self._nominal.highest(self.oven.elements.power_w))
+
+    @property
+    def limited_c(self) -> float | None:
+        """Where the search for the highest temperature ended because elements or air would be hotter than the formulas go; None
+        where power or HIGHEST_C ended it."""
+        valid = self._nominal.valid_c
+        return valid if valid < HIGHEST_C and self.max_chamber_c >= valid - 1e-6 else None
 
     @cached_property
     def max_at_low_supply_c(self) -> float:
@@ -115,7 +123,10 @@ class Sizing:
 
     def power_range_w(self, chamber_c: float) -> Range:
         """power_w with its range."""
-        return self._spread(self.power_w(chamber_c), [(a.at(chamber_c).power_w, b.at(chamber_c).power_w) for a, b in self._variants])
+        def needed(variant: SteadyOven) -> float:
+            return variant.at(min(chamber_c, variant.valid_c)).power_w
+
+        return self._spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
 
     @cached_property
     def max_chamber_range_c(self) -> Range:
@@ -209,7 +220,7 @@ class Sizing:
     @cached_property
     def lining_limit_c(self) -> float:
         """Highest steady chamber temperature at which every layer stays within its service limit."""
-        low, high = self.oven.site.ambient_c + 1.0, HIGHEST_C
+        low, high = self.oven.site.ambient_c + 1.0, self._nominal.valid_c
         if all(r.over is None for r in self.layers(high)):
             return high
         for _ in range(24):
@@ -219,8 +230,11 @@ class Sizing:
 
     @cached_property
     def element_load_w_m2(self) -> float:
-        """Surface load of the elements at full power."""
-        return self.oven.elements.power_w / self._nominal.elements.surface_m2
+        """Surface load of the elements at full power: of the wire itself where it is described, whatever it lies in."""
+        e = self.oven.elements
+        if e.wire_diameter_m and e.wire_length_m:
+            return electric.surface_load_w_m2(e.power_w, e.wire_diameter_m, e.wire_length_m)
+        return e.power_w / self._nominal.elements.surface_m2
 
     @cached_property
     def wiring(self) -> electric.Wiring:
@@ -235,24 +249,20 @@ class Sizing:
         """What a maker should know besides the figures."""
         o, notes = self.oven, list(self.wiring.notes)
         t = min(self.top_c, self.max_chamber_c)
-        recommended = electric.recommended_load_w_m2(o.elements.alloy, t)
-        if self.element_load_w_m2 > 1.05 * recommended:
-            notes.append(f"the elements carry {self.element_load_w_m2 / 1e4:.1f} W/cm²; about {recommended / 1e4:.1f} W/cm² is advised at {t:.0f} °C "
-                         "for a long life (makers' tables, from memory)")  # fmt: skip
+        notes += self._element_notes(t)
         if o.elements.wire_diameter_m and o.elements.wire_length_m and o.elements.alloy != "sheathed":
             wire = electric.wire_resistance_ohm(o.elements.alloy, o.elements.wire_diameter_m, o.elements.wire_length_m, t)
             power = o.supply.voltage_v**2 / wire
             if not 0.9 < power / o.elements.power_w < 1.1:
                 notes.append(f"one length of that wire on {o.supply.voltage_v:.0f} V would give {power / 1000:.2f} kW, not {o.elements.power_w / 1000:.2f} kW; "
                              "check wire, length, and how the groups are connected")  # fmt: skip
-        hottest = electric.wire_temperature_c(self.element_load_w_m2, t, o.elements.emissivity)
-        limit = o.elements.limit_c or electric.ALLOYS[o.elements.alloy][2]
-        if hottest > limit:
-            notes.append(f"at full power in a chamber of {t:.0f} °C the elements would glow at about {hottest:.0f} °C; their limit is {limit:.0f} °C")
         shell = self.shell_c(t)
         notes.append(touch_note(shell, t))
         if self.max_chamber_c < self.top_c:
             notes.append(f"full power holds about {self.max_chamber_c:.0f} °C; the description allows schedules up to {self.top_c:.0f} °C")
+        if self.limited_c is not None:
+            notes.append(f"the highest temperature was looked for up to {self.limited_c:.0f} °C only: beyond, the elements would be hotter than "
+                         "the formulas go, and than any element bears")  # fmt: skip
         for report in self.layers(t):
             notes += [f"{report.face}: {flag}" for flag in report.flags]
         return tuple(dict.fromkeys(notes + self._reach_notes(t)))
@@ -269,6 +279,25 @@ class Sizing:
             if body is not None and body.area_m2 > chamber.inner_m2:
                 notes.append(f"'{body.name}' has more surface ({body.area_m2:.2g} m²) than the inside of the chamber ({chamber.inner_m2:.2g} m²): "
                              "radiation reaches only its outline, so it warms more slowly than is calculated here")  # fmt: skip
+        return notes
+
+    def _element_notes(self, chamber_c: float) -> list[str]:
+        """What is to be said of the elements' load at that temperature; of a surface that is only guessed, whether it finds room."""
+        e, heater, load = self.oven.elements, self._nominal.elements, self.element_load_w_m2
+        if "surface" in heater.guessed:
+            if not heater.crowded:
+                return []
+            return [f"elements of {e.power_w / 1000:.2f} kW hardly find room in this chamber: even on {heater.surface_m2:.2g} m² they would carry "
+                    f"{load / 1e4:.1f} W/cm²; describe them (elements: surface), or take less power"]  # fmt: skip
+        notes = []
+        recommended = electric.recommended_load_w_m2(e.alloy, chamber_c)
+        if load > 1.05 * recommended:
+            notes.append(f"the elements carry {load / 1e4:.1f} W/cm²; about {recommended / 1e4:.1f} W/cm² is advised at {chamber_c:.0f} °C "
+                         "for a long life (makers' tables, from memory)")  # fmt: skip
+        hottest = full_power_c(self.oven, load, chamber_c, heater.diameter_m)
+        if hottest > heater.limit_c:
+            notes.append(f"at full power in a chamber of {chamber_c:.0f} °C the elements would glow at about {hottest:.0f} °C; "
+                         f"their limit is {heater.limit_c:.0f} °C")  # fmt: skip
         return notes
 
     @cached_property
@@ -331,6 +360,9 @@ def size(oven: Oven) -> Sizing:
     try:
         sizing = Sizing(oven)
         problems = layer_problems(oven, sizing)
+    except BeyondPhysics as error:
+        raise KilnctlError(f"{oven.file or oven.name}: cannot be sized for its highest temperature: {error}; insulate better, or lower "
+                           f"limits: highest ({sizing._nominal.valid_c:.0f} °C can be looked at)") from error  # fmt: skip
     except ValueError as error:
         raise KilnctlError(f"{oven.file or oven.name}: cannot be sized: {error}") from error
     if problems:

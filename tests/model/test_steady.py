@@ -1,0 +1,36 @@
+"""The model's steady state, hot and cold."""
+
+from pathlib import Path
+
+import pytest
+
+from kilnctl import load_oven
+from kilnctl.model.day_zero import day_zero
+
+MUFFLE = Path(__file__).resolve().parents[2] / "configs" / "ovens" / "bench-muffle.yaml"
+
+
+def stays(model, chamber_c: float, ambient_c: float) -> None:
+    state, rated = model.steady(chamber_c, ambient_c)
+    watts = rated
+    after = state
+    for _ in range(50):
+        after = model.step(after, watts, 1000.0, ambient_c)
+    assert after[1] == pytest.approx(chamber_c, abs=0.05)
+
+
+@pytest.mark.parametrize("rise", [1e-4, 0.005, 0.02])
+def test_steady_state_stays_where_it_is(rise):
+    model = day_zero(load_oven(MUFFLE)).but(rise_per_k=(rise,) * 4)
+    for chamber_c in (60.0, 200.0, 900.0):
+        stays(model, chamber_c, 20.0)
+    # With steep rises an impossible lump far below the room must not come back warm.
+    powers = [model.steady(t)[1] for t in range(30, 1000, 10)]
+    assert all(b > a for a, b in zip(powers, powers[1:]))
+
+
+def test_chamber_colder_than_the_room_takes_heat_from_it():
+    model = day_zero(load_oven(MUFFLE))
+    state, watts = model.steady(-5.0, 20.0)
+    assert watts < 0.0 and all(a <= b + 1e-6 for a, b in zip(state[2:5], state[3:6]))
+    assert -5.0 <= state[2] and state[5] <= 20.0
