@@ -1,6 +1,8 @@
-"""One described oven through everything: reader, `check`, `size`, the ledger, agreement of the three solvers, a soak. Shared by tests and tools/zoo.
+"""One described oven through everything: reader, `check`, `size`, the ledger, agreement of the three solvers, a soak.
+Shared by tests and tools/zoo.
 
-What is asked (limits below) is asked of every oven; an oven that cannot be built as described is *refused* with words, and counted as that.
+What is asked (limits below) is asked of every oven; an oven that cannot be built as described is *refused* with
+words, and counted as that.
 """
 
 import argparse
@@ -33,7 +35,8 @@ OVER_K, OVER_SHARE, SWING_K = 2.0, 0.005, 1.5
 SHARES = (0.40, 0.70, 0.95)
 #: The soak is at this share of it; it is judged from `SETTLING_S` after its arrival.
 SOAK_SHARE, HOLD_S, SETTLING_S = 0.90, 2700.0, 900.0
-#: Bursts of mains cycles swing what an ideal sensor without mass would show; means over so long hold several of any pattern's, and show the control alone.
+#: Bursts of mains cycles swing what an ideal sensor without mass would show; means over so long hold several of any
+#: pattern's, and show the control alone.
 BURSTS_S = 60.0
 #: A run is given up as too long to judge after so many looks at the oven.
 MOST_TICKS = 40_000
@@ -43,9 +46,11 @@ LEAST_SHARE = 0.01
 
 @dataclass
 class Row:
-    """What came of one oven. `refused`: stage and words. `crashes`: {stage: exception and its place}. Agreements are the worst relative differences;
+    """What came of one oven. `refused`: stage and words. `crashes`: {stage: exception and its place}. Agreements are
+    the worst relative differences;
     over_k and swing_k are the true chamber's from tick to tick, slow_… those of its means
-    over `BURSTS_S`, stray_k is the settled soak's mean error, all in K; heat_up_s and `seconds` (processor time) in s. `trips`: (rule, time s, words).
+    over `BURSTS_S`, stray_k is the settled soak's mean error, all in K; heat_up_s and `seconds` (processor time) in
+    s. `trips`: (rule, time s, words).
     None: not judged."""
 
     number: int
@@ -77,10 +82,15 @@ class Row:
                 found[name.replace("_", " ")] = f"{100.0 * value:+.1f} %"
         for fault, when, words in self.trips:
             found[f"trip: {fault}"] = f"at {when:.0f} s: {words}"
-        for name, value, slow in (("overshoot", self.over_k, self.slow_over_k), ("swing", self.swing_k, self.slow_swing_k)):
+        for name, value, slow in (
+            ("overshoot", self.over_k, self.slow_over_k),
+            ("swing", self.swing_k, self.slow_swing_k),
+        ):
             limit = SWING_K if name == "swing" else max(OVER_K, OVER_SHARE * (self.soak_c or 0.0))
             if value is not None and value > limit:
-                found[name if slow > limit else f"{name} of bursts only"] = f"{value:.1f} K, {slow:.1f} K of means over {BURSTS_S:.0f} s"
+                found[name if slow > limit else f"{name} of bursts only"] = (
+                    f"{value:.1f} K, {slow:.1f} K of means over {BURSTS_S:.0f} s"
+                )
         if "rehearsal" in self.refused:
             found["soak refused"] = self.refused["rehearsal"]
         if self.outcome in ("too long", "not reached"):
@@ -95,10 +105,21 @@ def place_of(error: BaseException) -> str:
     return f"{type(error).__name__}: {error} [{where}]"
 
 
-def judge(path: str | Path, number: int = 0, *, soak: bool = True, size_text: bool = True, below_k: float = math.inf, hold_s: float = HOLD_S,
-          seed: int = 1, most_ticks: int = MOST_TICKS) -> Row:  # fmt: skip
-    """The oven of that file through everything. `soak` False leaves the rehearsal out, `size_text` False the text of `kilnctl size` (the dearest part
-    of the rest); a finite `below_k` starts the rehearsal from a steady state so far below the soak instead of from the cold. Nothing that kilnctl raises comes through, it is in the row."""
+def judge(
+    path: str | Path,
+    number: int = 0,
+    *,
+    soak: bool = True,
+    size_text: bool = True,
+    below_k: float = math.inf,
+    hold_s: float = HOLD_S,
+    seed: int = 1,
+    most_ticks: int = MOST_TICKS,
+) -> Row:
+    """The oven of that file through everything. `soak` False leaves the rehearsal out, `size_text` False the text of
+    `kilnctl size` (the dearest part
+    of the rest); a finite `below_k` starts the rehearsal from a steady state so far below the soak instead of from
+    the cold. Nothing that kilnctl raises comes through, it is in the row."""
     row, started = Row(number), time.process_time()
 
     def stage(name: str, work):
@@ -155,7 +176,8 @@ def _ledger(row: Row, oven, sizing) -> None:
 
 
 def _steady(row: Row, oven, sizing) -> None:
-    """Virtual oven settled under sizing's power against sizing at the temperature that came of it. A fan that alone makes more has no such power."""
+    """Virtual oven settled under sizing's power against sizing at the temperature that came of it. A fan that alone
+    makes more has no such power."""
     found = []
     for t in _temperatures(row, oven):
         power = sizing.power_w(t)
@@ -193,7 +215,8 @@ def _heat_up(row: Row, oven, sizing) -> None:
 
 
 def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most_ticks: int) -> None:
-    """The usual load in, as fast as it can to the soak, which is held: the whole chain on the virtual oven, judged by its true chamber."""
+    """The usual load in, as fast as it can to the soak, which is held: the whole chain on the virtual oven, judged by
+    its true chamber."""
     room = oven.site.ambient_c
     row.soak_c = goal = round(room + SOAK_SHARE * (row.top_c - room), 1)
     schedule = schedule_of(f"schedule: soak\nsteps:\n  - {{to: {goal} °C, hold: {hold_s} s}}\n", "soak")
@@ -211,7 +234,7 @@ def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most
     def enough(time_s: float, _) -> bool:
         if abs(plant.chamber_c - goal) <= 3.0 and not near:
             near.append(time_s)
-        return len(rows) >= most_ticks or bool(near) and time_s - near[0] > 1.5 * hold_s
+        return len(rows) >= most_ticks or (bool(near) and time_s - near[0] > 1.5 * hold_s)
 
     outcome = follow(oven, plant, chain, rows, None, enough=enough)
     time_s = np.array([r[INDEX["time_s"]] for r in rows])
@@ -222,7 +245,15 @@ def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most
     sums = np.cumsum(np.concatenate((np.full(ticks, chamber[0]), chamber)))
     slow = (sums[ticks:] - sums[:-ticks]) / ticks
     row.over_k, row.slow_over_k = float(np.max(chamber) - goal), float(np.max(slow) - goal)
-    row.outcome = outcome if outcome == "tripped" else "soaked" if near else "too long" if len(rows) >= most_ticks else "not reached"
+    row.outcome = (
+        outcome
+        if outcome == "tripped"
+        else "soaked"
+        if near
+        else "too long"
+        if len(rows) >= most_ticks
+        else "not reached"
+    )
     if near:
         settled = (time_s >= near[0] + min(SETTLING_S, 0.5 * hold_s)) & (time_s <= near[0] + hold_s)
         if np.count_nonzero(settled) > 10 and outcome != "tripped":

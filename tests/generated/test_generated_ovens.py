@@ -1,6 +1,8 @@
-"""Ovens that nobody drew by hand, through everything that a newcomer's would go through. What is asked stands in `judging`.
+"""Ovens that nobody drew by hand, through everything that a newcomer's would go through. What is asked stands in
+`judging`.
 
-`tools/zoo` runs many more of the same. An oven that failed once is kept as a file in `kept/` when its number would be lost (a change of the generator
+`tools/zoo` runs many more of the same. An oven that failed once is kept as a file in `kept/` when its number would be
+lost (a change of the generator
 gives every number another oven)."""
 
 import random
@@ -12,14 +14,17 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from judging import judge
 from ovens import numbered, oven_text
+from spelling import Chance, Spelling
 
 from kilnctl import SettingsError, load_oven, size
 from kilnctl.units import parse
 
 SEED, OVENS = 20261128, 40
-#: A short soak here, begun warm: so far below it, K. tools/zoo and the slow tests come from the cold and hold it for 45 min.
+#: A short soak here, begun warm: so far below it, K. tools/zoo and the slow tests come from the cold and hold it for
+#: 45 min.
 SHORT = dict(below_k=60.0, hold_s=1200.0, most_ticks=6000)
-#: What is not reached yet: {oven or kept file: {what: its cause}}. It is an error too when something of this list holds after all.
+#: What is not reached yet: {oven or kept file: {what: its cause}}. It is an error too when something of this list
+#: holds after all.
 OPEN: dict[int | str, dict[str, str]] = {}
 KEPT = sorted(Path(__file__).parent.joinpath("kept").glob("*.yaml"))
 
@@ -43,11 +48,12 @@ def test_drawn_oven_through_check_size_agreement_and_a_soak(number, tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("number", range(OVENS))
-def test_drawn_oven_in_a_soak(number, tmp_path):
+@pytest.mark.parametrize("number", range(20))
+def test_drawn_oven_in_a_long_soak_from_the_cold(number, tmp_path):
+    """The first of those that `tools/zoo --seed 1` shows."""
     path = tmp_path / "oven.yaml"
-    path.write_text(numbered(SEED, number), encoding="utf-8")
-    expect(judge(path, number), f"soak {number}")
+    path.write_text(numbered(1, number), encoding="utf-8")
+    expect(judge(path, number), f"cold {number}")
 
 
 @pytest.mark.parametrize("path", KEPT, ids=lambda p: p.stem)
@@ -82,16 +88,37 @@ def test_the_same_number_is_the_same_oven():
 def test_the_drawn_ovens_are_not_all_alike():
     """Every part of a description turns up among two hundred, in both systems of units, and some lack it."""
     texts = [numbered(SEED, n) for n in range(200)]
-    for part in ("bridges:", "ports:", "fan:", "vent:", "shelf:", "usual load:", "part:", "limit:", "wire length:", "surface:", "opening: top", "moisture:",
-                 "resistance:", "conductivity polynomial:", "air gap", "°F", "BTU", "R-", "groups:", "calibration:", "24 V", "proved:", "contact resistance:"):  # fmt: skip
+    for part in (
+        "bridges:",
+        "ports:",
+        "fan:",
+        "vent:",
+        "shelf:",
+        "usual load:",
+        "part:",
+        "limit:",
+        "wire length:",
+        "surface:",
+        "opening: top",
+        "moisture:",
+        "resistance:",
+        "conductivity polynomial:",
+        "air gap",
+        "°F",
+        "BTU",
+        "R-",
+        "groups:",
+        "calibration:",
+        "24 V",
+        "proved:",
+        "contact resistance:",
+    ):
         holding = sum(part in t for t in texts)
         assert 0 < holding < 200, part
 
 
 def test_spelled_quantities_are_read_as_what_was_meant():
     """The generator's own arithmetic of units against the reader's."""
-    from spelling import Chance, Spelling
-
     for kind in ("metric", "imperial"):
         spell = Spelling(Chance(random.Random(kind)), kind)
         for _ in range(50):
