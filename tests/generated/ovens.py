@@ -1,7 +1,9 @@
 """Descriptions of ovens that nobody drew by hand, as YAML text for `load_oven`.
 
-`oven_text(source)` takes all its chance from `source.random()`: `random.Random("seed/number")` gives the ovens of tools/zoo, hypothesis'
-`st.randoms(use_true_random=False)` gives those that it can shrink. Power comes from a rough sum of losses and of heat to be stored, so that most
+`oven_text(source)` takes all its chance from `source.random()`: `random.Random("seed/number")` gives the ovens of
+tools/zoo, hypothesis'
+`st.randoms(use_true_random=False)` gives those that it can shrink. Power comes from a rough sum of losses and of heat
+to be stored, so that most
 ovens reach their top, with a spread; some do not.
 """
 
@@ -12,13 +14,37 @@ from spelling import Chance, Spelling, as_yaml
 from stacks import Materials, Piece, estimate, spelled, stack
 
 KINDS = ((60.0, 120.0), (120.0, 250.0), (250.0, 450.0), (450.0, 750.0), (750.0, 1050.0), (1050.0, 1280.0))
-VOLTAGES = ((230.0, 50.0), (240.0, 60.0), (120.0, 60.0), (220.0, 50.0), (240.0, 50.0), (208.0, 60.0), (100.0, 50.0), (400.0, 50.0), (480.0, 60.0), (24.0, 50.0), (12.0, 60.0))
+VOLTAGES = (
+    (230.0, 50.0),
+    (240.0, 60.0),
+    (120.0, 60.0),
+    (220.0, 50.0),
+    (240.0, 50.0),
+    (208.0, 60.0),
+    (100.0, 50.0),
+    (400.0, 50.0),
+    (480.0, 60.0),
+    (24.0, 50.0),
+    (12.0, 60.0),
+)
 #: Usual loads of a surface, W/m² (common practice); a drawn element lies between half and one and a third of it.
 LOADS = {"sheathed": 22000.0, "iron-chromium-aluminium": 32000.0, "nickel-chromium": 24000.0}
-RESISTIVITY, DENSITY = {"iron-chromium-aluminium": 1.45e-6, "nickel-chromium": 1.09e-6}, {"iron-chromium-aluminium": 7150.0, "nickel-chromium": 8300.0, "sheathed": 6500.0}
-LOAD_MATERIALS = (("steel", 1100.0, 7850.0, 600.0), ("stainless steel", 1250.0, 7900.0, 580.0), ("aluminium", 450.0, 2700.0, 950.0), ("cordierite", 1250.0, 2000.0, 1000.0),
-                  ("clay ware", 1200.0, 1900.0, 1000.0), ("cast iron", 900.0, 7200.0, 600.0), ("glass", 600.0, 2500.0, 950.0), ("wood", 120.0, 600.0, 1700.0),
-                  ("brass", 600.0, 8500.0, 400.0), ("copper", 800.0, 8930.0, 400.0))  # fmt: skip
+RESISTIVITY, DENSITY = (
+    {"iron-chromium-aluminium": 1.45e-6, "nickel-chromium": 1.09e-6},
+    {"iron-chromium-aluminium": 7150.0, "nickel-chromium": 8300.0, "sheathed": 6500.0},
+)
+LOAD_MATERIALS = (
+    ("steel", 1100.0, 7850.0, 600.0),
+    ("stainless steel", 1250.0, 7900.0, 580.0),
+    ("aluminium", 450.0, 2700.0, 950.0),
+    ("cordierite", 1250.0, 2000.0, 1000.0),
+    ("clay ware", 1200.0, 1900.0, 1000.0),
+    ("cast iron", 900.0, 7200.0, 600.0),
+    ("glass", 600.0, 2500.0, 950.0),
+    ("wood", 120.0, 600.0, 1700.0),
+    ("brass", 600.0, 8500.0, 400.0),
+    ("copper", 800.0, 8930.0, 400.0),
+)
 
 
 def numbered(seed: int, number: int) -> str:
@@ -27,7 +53,8 @@ def numbered(seed: int, number: int) -> str:
 
 
 def oven_text(source) -> str:
-    """One description. Every setting of an oven that bears on heat, wiring, sensors or rules may be drawn, or left out."""
+    """One description. Every setting of an oven that bears on heat, wiring, sensors or rules may be drawn, or left
+    out."""
     return as_yaml(Draw(source).tree())
 
 
@@ -51,7 +78,10 @@ class Draw:
     def tree(self) -> dict:
         chance, spell = self.chance, self.spell
         width, depth, height = self.size
-        tree: dict = {"oven": "Drawn oven", "chamber": {"width": spell.length(width), "depth": spell.length(depth), "height": spell.length(height)}}
+        tree: dict = {
+            "oven": "Drawn oven",
+            "chamber": {"width": spell.length(width), "depth": spell.length(depth), "height": spell.length(height)},
+        }
         if self.opens_at_top or chance.yes(0.5):
             tree["chamber"]["opening"] = "top" if self.opens_at_top else "front"
         if chance.yes(0.3):
@@ -59,7 +89,13 @@ class Draw:
         tree["walls"] = self.walls()
         if self.materials.made:
             tree["materials"] = self.materials.made
-        for name, part in (("bridges", self.bridges()), ("door", self.door()), ("ports", self.ports()), ("fan", self.fan()), ("vent", self.vent())):
+        for name, part in (
+            ("bridges", self.bridges()),
+            ("door", self.door()),
+            ("ports", self.ports()),
+            ("fan", self.fan()),
+            ("vent", self.vent()),
+        ):
             if part:
                 tree[name] = part
         for name, share in (("shelf", 0.4), ("usual load", 0.6)):
@@ -87,7 +123,11 @@ class Draw:
         odd = chance.yes(0.12)
         sides = stack(chance, self.materials, self.top_c, self.room_c, odd)
         made = {"sides": spelled(sides, chance, self.spell)}
-        areas = {"roof": width * depth, "floor": width * depth, "door": width * (depth if self.opens_at_top else height)}
+        areas = {
+            "roof": width * depth,
+            "floor": width * depth,
+            "door": width * (depth if self.opens_at_top else height),
+        }
         if self.opens_at_top:
             del areas["roof"]
         girth = 2.0 * (width + depth) if self.opens_at_top else width + 2.0 * depth
@@ -112,12 +152,23 @@ class Draw:
             if chance.yes(0.4):
                 count = chance.one(1, 1, 2, 6)
                 each = chance.log(0.005, 0.4) * math.sqrt(max(self.size)) / count
-                made.append({"name": f"frame {number + 1}", "conductance": self.spell.conductance(each)} | ({"count": count} if count > 1 else {}))
+                made.append(
+                    {"name": f"frame {number + 1}", "conductance": self.spell.conductance(each)}
+                    | ({"count": count} if count > 1 else {})
+                )
                 self.loss_w += each * count * (self.top_c - self.room_c)
             else:
                 material, k = chance.one(("stainless steel", 20.0), ("steel", 45.0))
                 count, area, length = chance.one(1, 2, 4, 8), chance.log(5e-6, 1e-4), chance.among(0.05, 0.25)
-                made.append({"name": f"bars {number + 1}", "material": material, "area": self.spell.area(area), "length": self.spell.length(length), "count": count})
+                made.append(
+                    {
+                        "name": f"bars {number + 1}",
+                        "material": material,
+                        "area": self.spell.area(area),
+                        "length": self.spell.length(length),
+                        "count": count,
+                    }
+                )
                 self.loss_w += count * k * area / length * (self.top_c - self.room_c)
         return made
 
@@ -134,7 +185,11 @@ class Draw:
         for number in range(chance.one(0, 0, 0, 1, 2)):
             across, shut = chance.among(0.008, 0.04), not chance.yes(0.3)
             made.append({"name": f"port {number + 1}", "diameter": self.spell.length(across), "closed": shut})
-            self.loss_w += 0.0 if shut else math.pi / 4.0 * across**2 * 3e-8 * ((self.top_c + 273.0) ** 4 - (self.room_c + 273.0) ** 4)
+            self.loss_w += (
+                0.0
+                if shut
+                else math.pi / 4.0 * across**2 * 3e-8 * ((self.top_c + 273.0) ** 4 - (self.room_c + 273.0) ** 4)
+            )
         return made
 
     def fan(self) -> dict:
@@ -142,7 +197,9 @@ class Draw:
             return {}
         watts = round(self.chance.log(5.0, 80.0) * min(1.0, max(self.size) / 0.4), 1)
         self.loss_w -= 0.5 * watts
-        return {"air speed": self.spell.speed(self.chance.log(0.3, 6.0))} | ({"power": f"{watts} W"} if self.chance.yes(0.7) else {})
+        return {"air speed": self.spell.speed(self.chance.log(0.3, 6.0))} | (
+            {"power": f"{watts} W"} if self.chance.yes(0.7) else {}
+        )
 
     def vent(self) -> dict:
         if not self.chance.yes(0.35 if self.top_c < 450.0 else 0.15):
@@ -150,11 +207,16 @@ class Draw:
         changes = self.chance.log(2.0, 60.0) / 3600.0
         flow = changes * math.prod(self.size)
         self.loss_w += flow * 1200.0 * (self.top_c - self.room_c)
-        return {"flow": self.spell.flow(flow)} | ({"proved": self.chance.one(True, False)} if self.chance.yes(0.5) else {})
+        return {"flow": self.spell.flow(flow)} | (
+            {"proved": self.chance.one(True, False)} if self.chance.yes(0.5) else {}
+        )
 
     def body(self, name: str) -> dict:
         chance, spell, shelf = self.chance, self.spell, name == "shelf"
-        material, _, density, heat = chance.one(*[row for row in LOAD_MATERIALS if row[1] >= self.top_c and (row[0] != "wood" or not shelf)] or [LOAD_MATERIALS[3]])
+        material, _, density, heat = chance.one(
+            *[row for row in LOAD_MATERIALS if row[1] >= self.top_c and (row[0] != "wood" or not shelf)]
+            or [LOAD_MATERIALS[3]]
+        )
         volume = math.prod(self.size)
         thick = chance.log(0.001, 0.02)
         # Plates, seen from both sides: not more of them than would leave the chamber mostly free.
@@ -175,7 +237,8 @@ class Draw:
     # ---- electric --------------------------------------------------------------------------------------------------
 
     def power(self) -> tuple[float, tuple[float, float]]:
-        """Power that holds the top with a margin and gets there within 20 minutes to 4 hours; a supply that carries it."""
+        """Power that holds the top with a margin and gets there within 20 minutes to 4 hours; a supply that carries
+        it."""
         chance, loss = self.chance, max(5.0, self.loss_w)
         wanted = max(loss * chance.among(1.15, 1.6), 0.7 * loss + 0.6 * self.stored_j / chance.log(1500.0, 14400.0))
         if chance.yes(0.06):
@@ -187,7 +250,11 @@ class Draw:
     def elements(self, power: float, volts: float) -> dict:
         chance, spell = self.chance, self.spell
         cold = self.top_c < 420.0
-        alloy = chance.one("sheathed", "nickel-chromium") if cold else chance.one(*(["iron-chromium-aluminium"] * 2), *(["nickel-chromium"] if self.top_c < 950.0 else []))
+        alloy = (
+            chance.one("sheathed", "nickel-chromium")
+            if cold
+            else chance.one(*(["iron-chromium-aluminium"] * 2), *(["nickel-chromium"] if self.top_c < 950.0 else []))
+        )
         made: dict = {"power": spell.power(power)}
         if chance.yes(0.4):
             made["groups"] = chance.whole(1, 4)
@@ -228,7 +295,9 @@ class Draw:
         if chance.yes(0.5):
             made["breaker"] = f"{next((b for b in (6, 10, 16, 20, 25, 32, 40, 50, 63, 80) if b >= 1.2 * amps), 100)} A"
         if chance.yes(0.5):
-            made["cable area"] = self.spell.cable(next((a for a in (1.5, 2.5, 4.0, 6.0, 10.0, 16.0) if 6.0 * a >= amps), 16.0) * 1e-6)
+            made["cable area"] = self.spell.cable(
+                next((a for a in (1.5, 2.5, 4.0, 6.0, 10.0, 16.0) if 6.0 * a >= amps), 16.0) * 1e-6
+            )
             made["cable length"] = self.spell.length(chance.among(2.0, 30.0))
         if chance.yes(0.4) or volts < 50.0:
             made["resistance"] = f"{0.02 * volts / max(amps, 2.0):.3f} ohm"
@@ -242,7 +311,10 @@ class Draw:
             if chance.yes(0.3):
                 made["switching"]["relays"] = chance.whole(1, 4)
             if chance.yes(0.4):
-                made["switching"] |= {"relay current": f"{max(10, math.ceil(2.2 * power / volts))} A", "heat sink": f"{digits_of(30.0 * volts / power)} K/W"}
+                made["switching"] |= {
+                    "relay current": f"{max(10, math.ceil(2.2 * power / volts))} A",
+                    "heat sink": f"{digits_of(30.0 * volts / power)} K/W",
+                }
             if chance.yes(0.1):
                 made["switching"]["minimum on"] = chance.one("0.5 s", "2 s", "5 s")
         sensors = {}
@@ -255,15 +327,31 @@ class Draw:
         if sensors:
             made["sensors"] = sensors
         if chance.yes(0.5):
-            made["meters"] = {n: chance.one(True, False) for n in ("supply", "current", "contactor") if chance.yes(0.6)} or {"current": True}
+            made["meters"] = {
+                n: chance.one(True, False) for n in ("supply", "current", "contactor") if chance.yes(0.6)
+            } or {"current": True}
         if chance.yes(0.06):
             made["safety"] = {chance.one("no rise", "bad reading", "purge", "sensors apart"): None}
-            made["safety"] = {n: {"no rise": "15 min", "bad reading": "8 s", "purge": "3 min", "sensors apart": self.spell.difference(50.0)}[n] for n in made["safety"]}
+            made["safety"] = {
+                n: {
+                    "no rise": "15 min",
+                    "bad reading": "8 s",
+                    "purge": "3 min",
+                    "sensors apart": self.spell.difference(50.0),
+                }[n]
+                for n in made["safety"]
+            }
         return made
 
     def sensor(self) -> dict:
         chance = self.chance
-        types = ["K"] + (["N"] if self.top_c < 1250.0 else []) + (["J", "E"] if self.top_c < 650.0 else []) + (["T"] if self.top_c < 300.0 else []) + (["S", "R"] if self.top_c > 600.0 else [])
+        types = (
+            ["K"]
+            + (["N"] if self.top_c < 1250.0 else [])
+            + (["J", "E"] if self.top_c < 650.0 else [])
+            + (["T"] if self.top_c < 300.0 else [])
+            + (["S", "R"] if self.top_c > 600.0 else [])
+        )
         made: dict = {"type": chance.one(*types)}
         if chance.yes(0.6):
             made["lag"] = self.spell.time(chance.log(2.0, 40.0))
@@ -275,7 +363,9 @@ class Draw:
             made["front end"] = chance.one("max31856", "max31855")
         if chance.yes(0.1):
             off = chance.among(-3.0, 3.0)
-            made["calibration"] = [{"reads": f"{t:.0f} °C", "is": f"{t + off:.1f} °C"} for t in (0.0, round(0.9 * self.top_c))]
+            made["calibration"] = [
+                {"reads": f"{t:.0f} °C", "is": f"{t + off:.1f} °C"} for t in (0.0, round(0.9 * self.top_c))
+            ]
         return made
 
     def limits(self) -> dict:

@@ -1,5 +1,7 @@
-"""Chance and spelling for generated descriptions: every choice comes from `random()` of the source alone, so that one code serves plain seeds
-(`random.Random`) and hypothesis (`st.randoms`), whose small numbers mean the plain choice: left out, metric, first of a list."""
+"""Chance and spelling for generated descriptions: every choice comes from `random()` of the source alone, so that one
+code serves plain seeds
+(`random.Random`) and hypothesis (`st.randoms`), whose small numbers mean the plain choice: left out, metric, first of
+a list."""
 
 import math
 
@@ -71,12 +73,20 @@ class Spelling:
 
     def area(self, m2: float) -> str:
         if self.imperial:
-            return self._as(m2, (("in²", _INCH**2), ("sq in", _INCH**2), ("in^2", _INCH**2)) if m2 < 0.3 else (("ft²", _FOOT**2), ("sq ft", _FOOT**2)), 4)
+            return self._as(
+                m2,
+                (("in²", _INCH**2), ("sq in", _INCH**2), ("in^2", _INCH**2))
+                if m2 < 0.3
+                else (("ft²", _FOOT**2), ("sq ft", _FOOT**2)),
+                4,
+            )
         return self._as(m2, (("mm²", 1e-6),) if m2 < 1e-4 else (("cm²", 1e-4), ("m²", 1.0)), 4)
 
     def mass(self, kg: float) -> str:
         if self.imperial:
-            return self._as(kg, (("lb", _POUND), ("oz", _POUND / 16.0)) if kg < 2.0 else (("lb", _POUND), ("lbs", _POUND)), 4)
+            return self._as(
+                kg, (("lb", _POUND), ("oz", _POUND / 16.0)) if kg < 2.0 else (("lb", _POUND), ("lbs", _POUND)), 4
+            )
         return self._as(kg, (("g", 1e-3), ("kg", 1.0)) if kg < 2.0 else (("kg", 1.0),), 4)
 
     def temperature(self, celsius: float) -> str:
@@ -90,13 +100,17 @@ class Spelling:
     def time(self, seconds: float) -> str:
         if seconds >= 3600.0:
             return f"{digits(seconds / 3600.0, 2)} {self.chance.one('h', 'hours')}"
-        return f"{digits(seconds)} s" if seconds < 120.0 or not self.chance.yes(0.5) else f"{digits(seconds / 60.0)} min"
+        return (
+            f"{digits(seconds)} s" if seconds < 120.0 or not self.chance.yes(0.5) else f"{digits(seconds / 60.0)} min"
+        )
 
     def power(self, watts: float) -> str:
         return self._as(watts, (("W", 1.0), ("kW", 1e3)) if watts >= 200.0 else (("W", 1.0),), 4)
 
     def flow(self, m3_per_s: float) -> str:
-        return self._as(m3_per_s, (("cfm", _FOOT**3 / 60.0),) if self.imperial else (("m³/h", 1.0 / 3600.0), ("l/s", 1e-3)))
+        return self._as(
+            m3_per_s, (("cfm", _FOOT**3 / 60.0),) if self.imperial else (("m³/h", 1.0 / 3600.0), ("l/s", 1e-3))
+        )
 
     def speed(self, m_per_s: float) -> str:
         return self._as(m_per_s, (("ft/min", _FOOT / 60.0), ("ft/s", _FOOT)) if self.imperial else (("m/s", 1.0),))
