@@ -106,3 +106,41 @@ def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, bri
     # With somebody beside it the next question is asked: limits that no run had before.
     beside = here("run", CABINET, brief, *common, "--attended")
     assert beside.returncode == 2 and "--confirm" in beside.stderr and "--attended" not in beside.stderr
+
+
+def test_the_board_s_guided_test_asks_first_and_yes_answers_for_it(here, tmp_path):
+    port = tmp_path / "no-board"
+    asked = here("board", CABINET, "--port", port, "--test", answers="n\n")
+    assert asked.returncode == 1 and "DISCONNECTED" in asked.stdout and "Not tested." in asked.stdout
+    answered = here("board", CABINET, "--port", port, "--test", "--yes")
+    assert answered.returncode == 2 and "no-board" in answered.stderr and "Not tested" not in answered.stdout
+
+
+def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, monkeypatch):
+    import kilnctl.panel.shelf
+    from kilnctl.errors import KilnctlError
+
+    def shelf(oven, schedules, runs, model_file):
+        raise KilnctlError(f"a shelf with {model_file}")
+
+    pytest.importorskip("starlette", reason="starlette is in the test extra")
+    monkeypatch.setattr(kilnctl.panel.shelf, "Shelf", shelf)
+    done = here("panel", CABINET, "--home", tmp_path, "--model", "trained.yaml")
+    assert done.returncode == 2 and "a shelf with trained.yaml" in done.stderr
+
+
+def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here, tmp_path):
+    import time
+
+    from kilnctl.record.durable import save_state
+
+    (tmp_path / "curing-cabinet").mkdir()
+    words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}
+    save_state(tmp_path / "curing-cabinet" / "state", {"trips": [{"fault": "sensor-jump", **words}], "wall_s": time.time(), "hot": None})
+    common = ("learn", CABINET, "--to", "120 °C", "--ceiling", "130 °C", "--speed", "100000", "--home", tmp_path, "--out", tmp_path / "runs",
+              "--quiet", "--confirm")  # fmt: skip
+    alone = here(*common)
+    assert alone.returncode == 2 and "acknowledge" in alone.stderr
+    named = here(*common, "--acknowledge", "A. Founder")
+    assert named.returncode == 2 and "--reading-is-right" in named.stderr
+    assert here(*common, "--acknowledge", "A. Founder", "--reading-is-right").returncode == 0
