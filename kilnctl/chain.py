@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from . import firing, safety
 from .firing import Burst, Pattern
+from .power import electric_w
 from .reading import Reading
 from .safety import Policy, Tick, Trip, Verdict, startup
 
@@ -19,7 +20,8 @@ REFUSED = "heat is wanted and allowed, and the gate lets none pass: what was ask
 
 @dataclass(frozen=True, slots=True)
 class Actuation:
-    """What one tick came to. `fired` is what the relay shall do in the coming tick; `contactor` what its coil shall do."""
+    """What one tick came to. `fired` is what the relay shall do in the coming tick; `contactor` what its coil shall do. Of the tick that has
+    passed: the share of full power that was `commanded`, and the electric power, `power_w`, by the best that the meters tell."""
 
     fired: float
     burst: Burst
@@ -27,6 +29,8 @@ class Actuation:
     duty: float
     decision: object
     verdict: Verdict
+    commanded: float = 0.0
+    power_w: float = 0.0
 
 
 class Chain:
@@ -63,9 +67,10 @@ class Chain:
                 self._was_held = getattr(self.control.position, "held", False)
         fired = reading.fired_or(last.fired if last else 0.0)
         full = last.decision.full_w if last else self.programme.model.power_w
-        self.energy_j += fired * full * dt_s if last else 0.0
+        power = self._power_w(reading, fired) if last else 0.0
+        self.energy_j += power * dt_s
         unexplained = last.decision.unexplained_w if last and reading.door_open is not True else None
-        heating = last is None or last.decision.phase not in ("cooling", "finished")
+        heating = last is None or last.decision.wants_heat
         # A rig that times the mains cycles itself runs on the mains' own frequency: its bursts drift against the ones planned here.
         commanded = reading.commanded
         if commanded is None:
@@ -84,7 +89,8 @@ class Chain:
                 requests = self._kept if self._was_held else ("go on", *self._kept)
         self.control, decision = self.controller.step(self.programme, self.control, reading, dt_s, fired, requests, verdict.usable)
 
-        contactor = verdict.contactor_allowed
+        # The first tick is judged before anything is decided, and so is the one in which a cooling begins.
+        contactor = verdict.contactor_allowed and decision.wants_heat
         if proving:
             contactor = contactor and self._command.contactor
             duty = self.gate.pass_duty(self._command.duty, verdict.permit, now_s, step)
@@ -93,7 +99,7 @@ class Chain:
                 duty = 0.0
         else:
             purging = self.policy.airflow_required and now_s < self.safety.purge_until_s
-            if purging and not verdict.trips and decision.phase not in ("cooling", "finished"):
+            if purging and not verdict.trips and decision.wants_heat:
                 decision = replace(decision, phase="purge")
             duty = self.gate.pass_duty(decision.duty, verdict.permit, now_s, step)
             if duty == 0.0 and decision.duty > 0.0 and verdict.permit is not None:
@@ -106,8 +112,14 @@ class Chain:
         else:
             self.firing = firing.cut(self.pattern, self.firing)
             burst = Burst(0, (0,) * self.pattern.groups, (), 0.0)
-        self.last = Actuation(burst.fired, burst, contactor, duty, decision, verdict)
+        self.last = Actuation(burst.fired, burst, contactor, duty, decision, verdict, commanded, power)
         return self.last
+
+    def _power_w(self, reading: Reading, share: float) -> float:
+        """Electric power since the last reading, W, with the elements as hot as the model has them."""
+        model, element_c = self.programme.model, self.last.decision.element_c
+        hot = 1.0 if element_c is None else 1.0 + model.resistance_rise_per_k * (element_c - model.rated_c)
+        return electric_w(share, model.power_w / hot if hot > 0.1 else model.power_w, model.voltage_v, reading.supply_v, reading.current_a, reading.mean_current_a)
 
     @property
     def proving(self) -> bool:

@@ -7,10 +7,11 @@ from importlib import import_module
 
 from . import __version__
 from .errors import KilnctlError
+from .output import METRIC, Units, option
 
 #: command → what it is for. The order is the order in which a maker needs them.
 COMMANDS = {
-    "new": "answer a dozen questions, get a description of your oven",
+    "new": "answer some fifteen questions, get a description of your oven",
     "check": "read an oven and a schedule, and say everything that is wrong with them",
     "size": "how hot will it get, how fast, and where do the watts go",
     "materials": "list the insulation library",
@@ -26,7 +27,7 @@ COMMANDS = {
     "stop": "cut the heat now and end the run",
     "hold": "stay at the present temperature until told to proceed",
     "proceed": "go on after a hold",
-    "skip": "go on to the next step of the schedule",
+    "skip": "go on to the next step of the schedule, at its own rate",
     "soak": "make the present soak longer",
     "acknowledge": "clear a trip whose cause is gone",
     "report": "one page of evidence from a run's record",
@@ -35,6 +36,9 @@ COMMANDS = {
     "history": "runs of one oven, and how it ages",
     "schema": "print a JSON Schema, for editors that complete and check",
 }
+
+#: Commands whose printing knows no quantity that could have other units.
+_WITHOUT_UNITS = ("new", "board", "panel", "schema")
 
 
 def _parser(chosen: str | None) -> argparse.ArgumentParser:
@@ -49,20 +53,34 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
         command = commands.add_parser(name, help=purpose, description=purpose[0].upper() + purpose[1:] + ".")
         if name == chosen:
             import_module(f".commands.{name}", __package__).arguments(command)
+            if name not in _WITHOUT_UNITS:
+                option(command)
     return parser
+
+
+def _joined(arguments: list[str]) -> list[str]:
+    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus for an option, unless it holds a blank."""
+    out = []
+    for argument in arguments:
+        if out and out[-1] == "--offset" and argument.startswith(("-", "−")) and argument[1:2].isdigit():
+            out[-1] += f"={argument}"
+        else:
+            out.append(argument)
+    return out
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command. 0 done, 1 done but the answer is no (a trip, a failed check), 2 cannot be done as asked, 130 interrupted."""
     arguments = sys.argv[1:] if arguments is None else arguments
     chosen = next((a for a in arguments if not a.startswith("-")), None)
+    parsed = argparse.Namespace()
     try:
-        parsed = _parser(chosen).parse_args(arguments)
+        parsed = _parser(chosen).parse_args(_joined(arguments))
         status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
         sys.stdout.flush()
         return status
     except KilnctlError as error:
-        print(error, file=sys.stderr)
+        print(getattr(parsed, "shown", Units(getattr(parsed, "units", None) or METRIC)).words(str(error)), file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)

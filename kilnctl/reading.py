@@ -22,6 +22,8 @@ class Reading:
                      them beside what flowed; None where the loop's own plan is what was told
     supply_v         measured supply voltage, V rms
     current_a        measured element current averaged (rms) over the on-time, A; 0 when nothing was fired
+    mean_current_a   the same averaged over the whole time since the last reading, on and off, A: with the voltage it is the power, however
+                     the element groups take turns
     contactor_closed read-back of an auxiliary contact or of the voltage behind the contactor
     door_open        the software's copy of the door switch
     airflow_proved   ventilation proved by a flow or pressure switch
@@ -46,6 +48,7 @@ class Reading:
     commanded: float | None = None
     bits: bytes | None = None
     rejects: int | None = None
+    mean_current_a: float | None = None
 
     def fired_or(self, otherwise: float) -> float:
         """`fired`; `otherwise` where this rig cannot tell, or tells what cannot be a share."""

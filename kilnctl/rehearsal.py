@@ -10,7 +10,7 @@ from . import control, firing, safety
 from .chain import AFTER_TRIP_S, Chain
 from .model.day_zero import day_zero
 from .record.columns import COLUMNS, row_of
-from .record.events import Event, Teller
+from .record.events import Event, Teller, on_run_clock
 from .settings.oven import Oven
 from .settings.schedule import Schedule
 
@@ -83,7 +83,8 @@ def rehearse(
         outcome = follow(oven, plant, chain, rows, events, progress, sink)
     except KeyboardInterrupt:
         events.append(Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
-    return as_run(rows, oven=oven, schedule=schedule, outcome=outcome, trips=tuple(chain.safety.trips.values()), events=tuple(events),
+    told_s = {e.text.partition(":")[0]: e.time_s for e in reversed(events) if e.kind == "trip"}
+    return as_run(rows, oven=oven, schedule=schedule, outcome=outcome, trips=on_run_clock(chain.safety.trips.values(), told_s), events=tuple(events),
                   seed=seed, controller=controller, energy_j=chain.energy_j, model=model, shortfalls=programme.shortfalls, load=load)  # fmt: skip
 
 

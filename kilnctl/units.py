@@ -6,12 +6,15 @@ the International Table ones. They stand here as numbers, compared with scipy's 
 
 Trade strings put everything behind the first slash below the line: `W/m·K` and `BTU-in/hr-ft2-F` are read as the
 trade reads them, W/(m·K) and BTU·in/(h·ft²·°F). The result's dimension is checked, so a slip is noticed.
+What is sold by a number instead of a unit (wire and sheet gauges, R-values) is in `gauges`.
 """
 
 import difflib
 import math
 import re
 from dataclasses import dataclass
+
+from .gauges import GaugeError, by_number
 
 _INCH, _FOOT, _POUND, _OUNCE = 0.0254, 0.3048, 0.45359237, 0.45359237 / 16.0
 _MINUTE, _HOUR, _DAY = 60.0, 3600.0, 86400.0
@@ -36,7 +39,7 @@ class Dimension:
 
 DIMENSIONS = {
     "length": Dimension("m", _M, "76 mm or 3 in"),
-    "area": Dimension("m²", (2, 0, 0, 0, 0, 0), "0.25 m² or 2.5 mm² or 14 AWG"),
+    "area": Dimension("m²", (2, 0, 0, 0, 0, 0), "0.25 m² or 40 in²"),
     "volume flow": Dimension("m³/s", (3, 0, -1, 0, 0, 0), "2 m³/h or 5 cfm"),
     "speed": Dimension("m/s", (1, 0, -1, 0, 0, 0), "2 m/s or 400 ft/min"),
     "mass": Dimension("kg", _KG, "4 kg or 9 lb"),
@@ -48,7 +51,7 @@ DIMENSIONS = {
     "power": Dimension("W", _WATT, "2.8 kW"),
     "energy": Dimension("J", _JOULE, "5 kWh"),
     "conductivity": Dimension("W/(m·K)", (1, 1, -3, -1, 0, 0), "0.12 W/(m·K) or 0.83 BTU·in/(h·ft²·°F)"),
-    "insulance": Dimension("m²·K/W", (0, -1, 3, 1, 0, 0), "2.3 m²·K/W or R-13"),
+    "insulance": Dimension("m²·K/W", (0, -1, 3, 1, 0, 0), "2.3 m²·K/W or R-13 or RSI-2.3"),
     "film": Dimension("W/(m²·K)", (0, 1, -3, -1, 0, 0), "10 W/(m²·K)"),
     "conductance": Dimension("W/K", (2, 1, -3, -1, 0, 0), "0.4 W/K"),
     "thermal resistance": Dimension("K/W", (-2, -1, 3, 1, 0, 0), "1.5 K/W"),
@@ -56,11 +59,11 @@ DIMENSIONS = {
     "latent heat": Dimension("J/kg", (2, 0, -2, 0, 0, 0), "2260 kJ/kg"),
     "molar energy": Dimension("J/mol", (2, 1, -2, 0, 0, -1), "80 kJ/mol"),
     "surface load": Dimension("W/m²", (0, 1, -3, 0, 0, 0), "3 W/cm²"),
-    "voltage": Dimension("V", _VOLT, "230 V"),
+    "voltage": Dimension("V", _VOLT, "230 V or 240 V"),
     "current": Dimension("A", _A, "16 A"),
     "electrical resistance": Dimension("ohm", _OHM, "0.4 ohm"),
     "resistivity": Dimension("ohm·m", (3, 1, -3, 0, -2, 0), "1.45e-6 ohm·m"),
-    "frequency": Dimension("Hz", _HERTZ, "50 Hz"),
+    "frequency": Dimension("Hz", _HERTZ, "50 Hz or 60 Hz"),
     "pressure": Dimension("Pa", _PASCAL, "101 kPa"),
     "fraction": Dimension("1", _NONE, "0.9 or 15 %"),
 }
@@ -78,13 +81,15 @@ def _table() -> dict[str, tuple[float, tuple[int, ...]]]:
     put(1e-3, _M, "mm")
     put(1e-6, _M, "µm", "um")
     put(_INCH, _M, "in", "inch", "inches", '"', "″")
-    put(_FOOT, _M, "ft", "foot", "feet")
+    put(_FOOT, _M, "ft", "foot", "feet", "'", "′")
+    put(1e-3 * _INCH, _M, "mil", "mils", "thou")
     put(1e-3, (3, 0, 0, 0, 0, 0), "l", "L", "litre", "litres", "liter", "liters")
     put(_FOOT**3 / 60.0, (3, 0, -1, 0, 0, 0), "cfm", "CFM")
     put(1.0, _KG, "kg")
     put(1e-3, _KG, "g")
     put(1e3, _KG, "t")
     put(_POUND, _KG, "lb", "lbs", "pound", "pounds")
+    put(_POUND / _FOOT**3, (-3, 1, 0, 0, 0, 0), "pcf", "PCF")
     put(_OUNCE, _KG, "oz", "ounce", "ounces")
     put(1.0, _S, "s", "sec", "second", "seconds")
     put(1e-3, _S, "ms")
@@ -126,8 +131,15 @@ UNITS = _table()
 _LOWER = {name.lower(): name for name in ("BTU", "kWh", "kW", "Hz", "mm", "cm", "ft", "in", "lb", "kg", "AWG", "min", "hr",
                                           "hours", "minutes", "seconds", "degC", "degF", "litre", "ohm", "Wh", "V", "W")}
 _SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁻", "0123456789-")
-_NUMBER = re.compile(r"[-+±−]?\s*(?:\d+\s+\d+/\d+|\d+/\d+|(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)")
-_TOKEN = re.compile(r"\s*(?:(?P<unit>Δ?°?[A-Za-zµΩΩ℃℉%]+°?|[\"″])(?:\^|\*\*)?(?P<power>-?\d+)?|(?P<op>[·⋅*×/()\-])|(?P<one>1))")
+_NUMBER = re.compile(r"[-+±−]?\s*(?:\d+(?:\s+|-)\d+/\d+|\d+/\d+|(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)")
+_TOKEN = re.compile(r"\s*(?:(?P<unit>Δ?°?[A-Za-zµΩΩ℃℉%]+°?|[\"″'′])(?:\^|\*\*)?(?P<power>-?\d+)?|(?P<op>[·⋅*×/()\-.])|(?P<one>1))")
+#: Where the next number with a unit of its own begins: `2 ft 6 1/2 in`, `1 h 30 min`, `6' 2"`.
+_NEXT = re.compile(r"\s+(?=(?:\d+(?:\s+|-)\d+/\d+|\d+/\d+|\d+\.?\d*)\s*[A-Za-z\"″'′])")
+_FRACTIONS = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
+#: A number that is one thing here and a thousand times as much on the continent.
+_DOT_THOUSAND = re.compile(r"[-+±−]?\s*[1-9]\d{0,2}\.\d{3}(?!\d)")
+#: Kinds of which both readings are plausible, and up to where the larger one is, in the unit as written.
+_EITHER = {("temperature", ""): 3500.0, ("rate", ""): 5000.0, ("density", "kg/m³"): 20000.0, ("power", "W"): 20000.0}
 
 
 class UnitError(ValueError):
@@ -189,7 +201,7 @@ def _number(text: str) -> float:
     sign = -1.0 if text.startswith("-") else 1.0
     text = text.lstrip("+- ")
     if "/" in text:
-        whole, _, fraction = text.rpartition(" ")
+        whole, _, fraction = text.replace("-", " ").rpartition(" ")
         top, bottom = fraction.split("/")
         if int(bottom) == 0:
             raise UnitError("a fraction has a zero below the line")
@@ -220,6 +232,27 @@ def _temperature(value: float, unit: str) -> float:
     return celsius
 
 
+def _spelt(text: str, dimension: str) -> str:
+    """The text with the blanks and fractions that people leave to the eye: `1h30min`, `6'2"`, `1½ in`."""
+    for sign, written in _FRACTIONS.items():
+        text = re.sub(rf"(?<=\d){sign}|{sign}", lambda m: (" " if m.start() else "") + written, text)
+    if dimension == "time":
+        text = re.sub(r"(?<=[A-Za-z])(?=\d)", " ", text)
+    if dimension == "length":
+        text = re.sub(r"(?<=['′])\s*-?\s*(?=\d)", " ", text)
+    return text.removeprefix("Δ") if dimension == "difference" else text
+
+
+def _refuse_thousand(number: str, unit: str, dimension: str) -> None:
+    """Raises `UnitError` for `1.000 °C`, which is a thousand degrees to one reader and one to another. `2.500 in` has one reading only."""
+    highest = _EITHER.get((dimension, ""), _EITHER.get((dimension, unit)))
+    if highest is None or not _DOT_THOUSAND.fullmatch(number.strip()) or 1000.0 * abs(_number(number)) > highest:
+        return
+    small = _number(number)
+    raise UnitError(f"'{number.strip()} {unit}' can be read as {small:g} {unit} or as {1000.0 * small:g} {unit}; "
+                    "write the one that is meant, without three decimals and without a thousands separator")  # fmt: skip
+
+
 def parse(text: str, dimension: str) -> float:
     """Value of `text` in the SI unit of `dimension` (a key of `DIMENSIONS`); temperatures in °C.
 
@@ -227,24 +260,23 @@ def parse(text: str, dimension: str) -> float:
     """
     wanted = DIMENSIONS[dimension]
     text = text.strip()
-    if dimension == "insulance" and (match := re.fullmatch(r"R[-\s]?(\d+\.?\d*)", text)):
-        text = f"{match[1]} h·ft²·°F/BTU"
-    if dimension == "area" and (match := re.fullmatch(r"(\d{1,2})\s*AWG", text, re.IGNORECASE)):
-        # American wire gauge, ASTM B258: d = 0.127 mm · 92^((36 − n)/39)
-        return math.pi / 4.0 * (0.127e-3 * 92.0 ** ((36 - int(match[1])) / 39.0)) ** 2
-    if dimension == "time":
-        text = re.sub(r"(?<=[A-Za-z])(?=\d)", " ", text)  # "1h30min"
-    if dimension == "difference":
-        text = text.removeprefix("Δ")
+    try:
+        sold = by_number(text, dimension)
+    except GaugeError as error:
+        raise UnitError(str(error)) from None
+    if sold is not None:
+        return sold
+    text = _spelt(text, dimension)
     total, position, pieces = 0.0, 0, 0
     while position < len(text):
         match = _NUMBER.match(text, position)
         if not match:
             raise UnitError(f"'{text}' is not a number with a unit; write for example {wanted.example}")
         value = _number(match[0])
-        following = re.compile(r"\s+(?=\d+\.?\d*\s*[A-Za-z])").search(text, match.end())
+        following = _NEXT.search(text, match.end())
         end = following.start() if following else len(text)
         unit = text[match.end() : end].strip()
+        _refuse_thousand(match[0], unit, dimension)
         if unit.startswith(","):
             raise UnitError(f"'{text}': write a decimal point, and no thousands separator")
         if not unit:

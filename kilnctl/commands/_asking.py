@@ -5,6 +5,7 @@ import getpass
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,19 +17,39 @@ def asked(args: argparse.Namespace, request: dict) -> dict:
     """The service's answer; raises KilnctlError where nobody answers."""
     from ..service.door import ask
 
-    return ask(socket_of(args), request)
+    u = units_of(args)
+    answer = ask(socket_of(args), request)
+    return answer | {"words": u.words(answer["words"])} if isinstance(answer.get("words"), str) else answer
 
 
 def socket_of(args: argparse.Namespace) -> Path:
     """Where the oven's service listens."""
     from ..service import host
 
-    name = args.oven
-    if name.endswith((".yaml", ".yml")):
-        from .. import load_oven
+    oven = _oven(args)
+    return host.places(args.oven if oven is None else oven.name, args.home)[1]
 
-        name = load_oven(name).name
-    return host.places(name, args.home)[1]
+
+def units_of(args: argparse.Namespace):
+    """The units of what is printed."""
+    return chosen(args, _oven(args))
+
+
+def _oven(args: argparse.Namespace):
+    """The oven of a file, or None where the oven's name was given."""
+    from .. import load_oven
+
+    return load_oven(args.oven) if args.oven.endswith((".yaml", ".yml")) else None
+
+
+def oven_of(folder: str | Path):
+    """The oven whose file lies in a run's folder, or None: a record without it is shown too."""
+    from .. import load_oven
+
+    try:
+        return load_oven(Path(folder) / "oven.yaml")
+    except KilnctlError:
+        return None
 
 
 def told(answer: dict) -> int:

@@ -3,6 +3,7 @@
 import argparse
 from pathlib import Path
 
+from ..output import chosen
 from .survey import names, offset_s, written
 
 
@@ -19,8 +20,9 @@ def run(args: argparse.Namespace) -> int:
     from ..record.reader import read_run
 
     record = read_run(args.run)
+    u = chosen(args, record.oven)
     loose = survey.read_loose(args.readings, offset_s(args.offset), names(args.reference))
     found = survey.accuracy(record, loose)
-    print(survey.accuracy_text(found))
-    written(Path(args.out) if args.out else record.folder / "accuracy.html", survey.accuracy_page(record, loose, found))
+    print(u.words(survey.accuracy_text(found)))
+    written(Path(args.out) if args.out else record.folder / "accuracy.html", u.words(survey.accuracy_page(record, loose, found)))
     return 0 if any(a.steady for a in found) else 1

@@ -3,17 +3,18 @@
 import argparse
 
 from ..errors import KilnctlError
-from ..record.summary import clock
+from ..output import about, chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", help="oven file (YAML)")
     parser.add_argument("schedule", nargs="?", help="schedule file (YAML) to be checked against that oven")
+    parser.add_argument("--model", metavar="FILE", help="the trained model that the run would be controlled with (default: from the description)")
 
 
 def run(args: argparse.Namespace) -> int:
     from .. import control, load_oven, load_schedule, safety, size
-    from ..model.day_zero import day_zero
+    from ..service.session import ready
 
     problems, oven, schedule = [], None, None
     try:
@@ -28,34 +29,39 @@ def run(args: argparse.Namespace) -> int:
     if problems:
         raise KilnctlError("\n".join(problems))
 
+    u = chosen(args, oven, schedule)
     sizing = size(oven)  # refuses layers above their limit, each with its place
     c = oven.chamber
     print(f"{args.oven}: understood.")
-    print(f"  {oven.name}: {c.width_m * 1000:.0f} × {c.depth_m * 1000:.0f} × {c.height_m * 1000:.0f} mm inside, "
+    print(f"  {oven.name}: {' × '.join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))} inside, "
           f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz")  # fmt: skip
-    print(f"  schedules may go to {oven.limits.highest_c:.0f} °C; the software cuts the heat at {oven.limits.trip_at_c:.0f} °C")
-    print(f"  holding {oven.limits.highest_c:.0f} °C should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
+    print(f"  schedules may go to {u.temperature(oven.limits.highest_c)}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}")
+    print(f"  holding {u.temperature(oven.limits.highest_c)} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
           "(`kilnctl size` tells more)")  # fmt: skip
     if sizing.max_chamber_c < oven.limits.highest_c:
-        print(f"  note: its power reaches only about {sizing.max_chamber_c:.0f} °C")
+        print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
         print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
     for assumption in oven.assumptions:
-        print(f"  assumed {assumption}")
+        print(f"  assumed {u.words(assumption)}")
     if schedule is None:
+        safety.policy_for(oven)  # refuses what no run could be watched with
+        if args.model:
+            raise KilnctlError("--model: a model is checked with a schedule; name one too")
         return 0
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    programme = control.prepare(oven, schedule, day_zero(oven, load, schedule.top_c))
-    policy = safety.policy_for(oven, schedule)
+    order = ready(oven, schedule, args.model)
+    programme, policy = order.programme, order.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
-    print(f"  {len(schedule.steps)} steps up to {schedule.top_c:.0f} °C; "
-          f"ramps and soaks take {clock(control.planned_s(programme))} besides heating up and cooling")  # fmt: skip
-    print(f"  {safety.schedule_trip_words(schedule, policy.schedule_trip_c)}")
+    print(f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
+          f"ramps and soaks take {about(control.planned_s(programme))} besides heating up and cooling")  # fmt: skip
+    print(f"  {u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c))}")
+    print(f"  control's model: {u.words(order.words)}")
+    print(f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, and {about(policy.longest_s)} after the start")
     for shortfall in programme.shortfalls:
-        print(f"  note: {shortfall}; the ramp will take the time it needs")
+        print(f"  note: {u.words(shortfall.note)}")
     if schedule.follows == "part" and oven.sensors.part is None:
         print("  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it (sensors: part)")
     if schedule.flammable_vapour:
         print("  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge of "
-              f"{clock(policy.purge_s)} with it")
+              f"{about(policy.purge_s)} with it")
     return 0

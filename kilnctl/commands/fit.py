@@ -5,6 +5,7 @@ import datetime
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,32 +44,29 @@ def run(args: argparse.Namespace) -> int:
     from .. import load_oven
     from ..model.check import predicted_on
     from ..model.fit import fit
-    from ..model.margins import tune_range
     from ..model.records import as_log
     from ..model.stored import load_model, save_model, trained
     from ..model.words import as_text, compared, picture
 
     oven = load_oven(args.oven)
+    u = chosen(args, oven)
     columns = _columns(args.columns)
     load = oven.usual_load if args.loaded else None
     previous = load_model(args.previous, oven, args.edited_model) if args.previous else None
     logs = [as_log(oven, record, columns, load) for record in args.records]
     others = [as_log(oven, record, columns, load) for record in args.on]
     found = fit(oven, logs, previous=previous, validate=not args.quick)
-    low = max(found.low_c, found.model.ambient_c + 0.3 * (found.high_c - found.model.ambient_c))
-    tuning = tune_range(found.model, low, found.high_c, oven.control.robustness, tick_s=oven.control.tick_s)
-    print(as_text(found, tuning))
+    print(as_text(found, u))
     kept = trained(found, datetime.date.today().isoformat())
     for log in others:
         error = predicted_on(oven, kept, log)
         print(
-            f"\n{log.name}, not fitted: free run misses it by {error.rms_k:.2f} K rms, {error.worst_k:.1f} "
-            "K at worst "
-            f"({100 * error.share:.2f} % of its highest temperature)"
+            f"\n{log.name}, not fitted: free run misses it by {u.difference(error.rms_k)} rms, "
+            f"{u.difference(error.worst_k, 1)} at worst ({100 * error.share:.2f} % of its highest temperature)"
         )
     if previous is not None:
         print("\nSince the last fit:")
-        for line in compared(previous, kept.for_load(oven, previous.load), found.low_c, found.high_c):
+        for line in compared(previous, kept.for_load(oven, previous.load), found.low_c, found.high_c, u):
             print(f"  {line}")
         if previous.edited:
             print("  (the previous model's file was edited since it was fitted)")
@@ -77,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"\nmodel: {args.save}")
     if args.picture:
         try:
-            Path(args.picture).write_text(picture(found), encoding="utf-8")
+            Path(args.picture).write_text(picture(found, u), encoding="utf-8")
         except OSError as error:
             raise KilnctlError(f"{args.picture}: cannot be written: {error.strerror}") from None
         print(f"picture: {args.picture}")

@@ -4,6 +4,8 @@ import argparse
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
+from ._asking import oven_of
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -15,7 +17,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="folder name of the run where the past begins, for example after a repair",
     )
     parser.add_argument("--out", metavar="FILE", help="write an HTML page as well")
-    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -23,11 +24,11 @@ def run(args: argparse.Namespace) -> int:
     from ..record.history_text import as_text, page
 
     history = read_history(args.runs, args.oven, args.since)
-    unit = "F" if args.fahrenheit else "C"
-    print(as_text(history, unit))
+    u = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None)
+    print(u.words(as_text(history, u.scale)))
     if args.out:
         try:
-            Path(args.out).write_text(page(history, unit), encoding="utf-8")
+            Path(args.out).write_text(u.words(page(history, u.scale)), encoding="utf-8")
         except OSError as error:
             raise KilnctlError(f"{args.out}: cannot be written: {error.strerror}") from None
         print(f"\nthe page lies in {args.out}")

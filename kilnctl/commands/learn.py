@@ -2,10 +2,9 @@
 reads."""
 
 import argparse
-from pathlib import Path
 
 from ..errors import KilnctlError
-from ..record.summary import clock
+from ..output import about, chosen, clock
 from ..units import UnitError, parse
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
@@ -41,7 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--continue",
         dest="interrupted",
         metavar="FOLDER",
-        help="go on after an interrupted run, with its record",
+        help="go on after a run that was interrupted or killed: with its temperatures and load, from its record",
     )
     parser.add_argument(
         "--plan", action="store_true", help="only say what would be done, how long it takes and why"
@@ -70,28 +69,29 @@ def run(args: argparse.Namespace) -> int:
     from .rehearse import Progress
 
     oven = load_oven(args.oven)
+    u = chosen(args, oven)
     if args.seed < 0:
         raise KilnctlError("--seed: a whole number from 0")
     in_service = args.speed is not None or (oven.rig.kind != "virtual" and not args.plant)
     if in_service and args.plant:
         raise KilnctlError("--speed is for this oven's own rig, not for one of --plant")
-    load = oven.usual_load if args.loaded else None
-    begin_stage, hot = (_stage(args.interrupted), True) if args.interrupted else (0, args.hot)
     wanted = dict(
         ceiling_c=_temperature(args.ceiling, "--ceiling"),
         top_c=_temperature(args.to, "--to"),
-        load=load,
-        begin_stage=begin_stage,
+        load=oven.usual_load if args.loaded else None,
     )
+    if args.interrupted:
+        wanted = _as_before(args, oven, wanted)
+    load, hot = wanted["load"], args.hot or bool(args.interrupted)
     programme = learning.prepare(oven, **wanted)
     plan = programme.experiment
     print(
-        f"{oven.name}: learning run around {' and '.join(f'{t:.0f} °C' for t in plan.temperatures_c)}, "
-        f"never above {plan.ceiling_c:.0f} °C, "
-        f"about {clock(plan.left_s[programme.begin.stage])}, of it {clock(_heated_s(plan, programme.begin.stage))} with heat before the long fall"
+        f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
+        f"never above {u.temperature(plan.ceiling_c)}, "
+        f"about {about(plan.left_s[programme.begin.stage])}, of it {about(plan.heated_s(programme.begin.stage))} until the last heat, then the long fall"
     )
     if args.plan:
-        _show(plan)
+        _show(plan, u)
         return 0
     if in_service:
         return _in_service(args, oven, load, programme, hot)
@@ -117,21 +117,18 @@ def run(args: argparse.Namespace) -> int:
             args.seed,
             hot=hot,
             faults=faults,
-            progress=lambda t, left, phase: progress(t, left, f"{phase}, about {clock(left)} left"),
+            progress=lambda t, left, phase: progress(t, left, f"{phase}, about {about(left)} left"),
             sink=writer,
             **wanted,
         )
     finally:
         writer.close()
         progress.end()
-    finish(folder, result, summarise(result))
+    finish(folder, result, summarise(result), u.scale)
     for trip in result.trips:
-        print(
-            f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: "
-            f"{trip.check}."
-        )
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     print(
-        f"{result.outcome}: {clock(float(result.time_s[-1]) if len(result.time_s) else 0.0)}, "
+        f"{result.outcome}: {about(float(result.time_s[-1]) if len(result.time_s) else 0.0)}, "
         f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"
     )
     _next(args, result.outcome, folder)
@@ -181,29 +178,20 @@ def _temperature(text: str | None, option: str) -> float | None:
         raise KilnctlError(f"{option}: {error}") from None
 
 
-def _stage(folder: str) -> int:
-    """The stage that an interrupted learning run had reached: the last 'step' of its samples."""
-    from ..model.records import read_table
+def _as_before(args: argparse.Namespace, oven, wanted: dict) -> dict:
+    """What `learning.prepare` wants for the rest of an interrupted run: its record says it, and nothing else may be asked of it."""
+    from ..model.learn import interrupted
 
-    if (Path(folder) / "samples.csv").exists():
-        steps = read_table(Path(folder) / "samples.csv")[0].get("step")
-    else:
-        # A run that was killed has its journal alone.
-        from ..record.reader import read_run
-
-        steps = getattr(read_run(folder), "step", None)
-    if steps is None or not len(steps) or not steps[-1] >= 1.0:
-        raise KilnctlError(f"{folder}: no learning run was begun there")
-    return int(steps[-1]) - 1
+    was = interrupted(oven, args.interrupted)
+    for option, asked, before in (("--ceiling", wanted["ceiling_c"], was.ceiling_c), ("--to", wanted["top_c"], was.top_c)):
+        if asked is not None and abs(asked - before) > 0.5:
+            raise KilnctlError(f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run without --continue")
+    if args.loaded and was.load is None:
+        raise KilnctlError("--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without --continue")
+    return dict(ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
 
 
-def _heated_s(plan, begin: int) -> float:
-    """From the beginning to the long fall without heat, which nobody need watch."""
-    fall = next((i for i, stage in enumerate(plan.stages) if stage.kind == "fall"), len(plan.stages))
-    return max(0.0, plan.left_s[begin] - (plan.left_s[fall] if fall < len(plan.left_s) else 0.0))
-
-
-def _show(plan) -> None:
+def _show(plan, u) -> None:
     for stage, left, after in zip(plan.stages, plan.left_s, (*plan.left_s[1:], 0.0)):
-        print(f"  {clock(left - after):>8s}  {stage.name}")
+        print(f"  {about(left - after):>10s}  {u.words(stage.name)}")
     print(f"\n{_WHY}")

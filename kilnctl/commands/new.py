@@ -1,13 +1,16 @@
-"""`kilnctl new [FILE]`: a dozen questions, a commented oven description that check, size and rehearse accept at once."""
+"""`kilnctl new [FILE]`: some fifteen questions, a commented oven description that check, size and rehearse accept at once."""
 
 import argparse
+import re
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Callable
 
 from ..errors import KilnctlError
+from ..output import IMPERIAL, METRIC, Units
 from ..units import UnitError, parse
+from ._description import described, in_fahrenheit, in_inches, split_size
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,13 +20,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 @dataclass(frozen=True)
 class Question:
-    """`default` may depend on the answers so far; `accept` returns what is wrong, or None."""
+    """`default` may depend on the answers so far; `accept` returns what is wrong with the words of an answer, or None. From a question that
+    `settles` a part of the oven on, the oven described so far is judged as `kilnctl check` would."""
 
     key: str
     ask: str
     why: str
     default: Callable[[dict], str]
     accept: Callable[[str], str | None]
+    settles: bool = False
 
 
 def _quantity(dimension: str, low: float, high: float) -> Callable[[str], str | None]:
@@ -42,18 +47,10 @@ def _one_of(*options: str) -> Callable[[str], str | None]:
 
 
 def _size(text: str) -> str | None:
-    parts = _split_size(text)
+    parts = split_size(text)
     if len(parts) != 3:
         return "three lengths, as in 600 x 600 x 800 mm"
     return next((problem for p in parts if (problem := _quantity("length", 0.02, 5.0)(p))), None)
-
-
-def _split_size(text: str) -> list[str]:
-    """ "600 x 600 x 800 mm" → three lengths; a unit at the end is for all that have none."""
-    parts = [p.strip() for p in text.replace("×", "x").replace("X", "x").replace("*", "x").split("x")]
-    last = parts[-1] if parts else ""
-    unit = last.lstrip("0123456789. /").strip()
-    return [p if any(c.isalpha() or c in "\"″" for c in p) else f"{p} {unit}" for p in parts]
 
 
 def _known_material(text: str) -> str | None:
@@ -84,6 +81,32 @@ def _from(index: int) -> Callable[[dict], str]:
     return lambda a: PURPOSES[a["purpose"].lower()][index]
 
 
+def _american(a: dict) -> bool:
+    """Whether the answers so far are in °F or inches."""
+    return in_fahrenheit(a) or in_inches(a)
+
+
+def _line_hz(a: dict) -> str:
+    """120 V and 277 V are of 60 Hz countries; 208 V to 240 V can be of either, so the other answers tell."""
+    volts = parse(a["voltage"], "voltage")
+    return "60 Hz" if volts < 150.0 or 260.0 < volts < 300.0 or (_american(a) and 200.0 <= volts) else "50 Hz"
+
+
+def _backing(a: dict) -> tuple[str, str]:
+    usual = PURPOSES[a["purpose"].lower()][5]
+    # A second layer of the usual kind belongs to the usual first one.
+    return usual if usual and a["insulation"].lower() == PURPOSES[a["purpose"].lower()][3] else ("none", "25 mm")
+
+
+def _elements(text: str) -> str | None:
+    if text.lower() == "not known" or (len(parts := re.split("[x×]", text)) == 1 and _quantity("area", 1e-4, 10.0)(text) is None):
+        return None
+    if len(parts) != 2:
+        return "a surface, such as 0.25 m² or 60 in²; a diameter and a length, such as 8 mm x 12 m or 0.04 in x 22 ft; or: not known"
+    return _quantity("length", 1e-4, 0.03)(parts[0]) or _quantity("length", 0.05, 500.0)(parts[1])
+
+
+_HZ = _quantity("frequency", 49.0, 61.0)
 QUESTIONS = (
     Question("name", "What is it called?", "it stands on every record", lambda a: "My oven", _text),
     Question("purpose", "What is it for? (powder coat, drying, heat treatment, ceramics, lab)", "it sets the other defaults",
@@ -91,21 +114,33 @@ QUESTIONS = (
     Question("highest", "How hot must it get?", "no schedule may ask for more; the software cuts the heat a little above", _from(0), _quantity("temperature", 50.0, 1300.0)),
     Question("size", "Inside width x depth x height?", "walls lose heat in proportion to their area", _from(1), _size),
     Question("opening", "Does it open at the front or at the top?", "the opening leaks, and its face may be built differently", lambda a: "front", _one_of("front", "top")),
-    Question("insulation", "What is the main insulation? (`kilnctl materials` lists the names)", "its conductivity decides how much power holding takes", _from(3), _known_material),
+    Question("insulation", "What is the main insulation? (`kilnctl materials` lists the names)", "its conductivity decides how much power holding takes", _from(3),
+             _known_material, settles=True),
     Question("thickness", "How thick is it?", "twice as thick loses about half", _from(4), _quantity("length", 0.005, 1.0)),
     Question("backing", "Is there a second layer behind it? (a material, or none)", "cheaper insulation often backs the hot one",
-             lambda a: (PURPOSES[a["purpose"].lower()][5] or ("none",))[0], lambda t: None if t.lower() == "none" else _known_material(t)),
-    Question("backing thickness", "How thick is the second layer?", "it is cooler there, so it may stand less", lambda a: (PURPOSES[a["purpose"].lower()][5] or ("", "25 mm"))[1],
+             lambda a: _backing(a)[0], lambda t: None if t.lower() == "none" else _known_material(t)),
+    Question("backing thickness", "How thick is the second layer?", "it is cooler there, so it may stand less", lambda a: _backing(a)[1],
              _quantity("length", 0.002, 1.0)),
-    Question("power", "How much heating power?", "it sets how fast and how hot", _from(2), _quantity("power", 50.0, 20000.0)),
-    Question("voltage", "What is the supply voltage?", "power goes with its square", lambda a: "230 V", _quantity("voltage", 24.0, 480.0)),
-    Question("frequency", "50 Hz or 60 Hz?", "heat is fired in whole mains cycles", lambda a: "60 Hz" if parse(a["voltage"], "voltage") < 150.0 else "50 Hz",
-             lambda t: _quantity("frequency", 49.0, 61.0)(t) or (None if parse(t, "frequency") in (50.0, 60.0) else "50 Hz or 60 Hz")),
+    Question("power", "How much heating power?", "it sets how fast and how hot", _from(2), _quantity("power", 50.0, 20000.0), settles=True),
+    Question("heaters", "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)", "open wire bears more heat than a sheath",
+             lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
+             _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"), settles=True),
+    Question("element size", "What is their surface, or their diameter x length?", "it says how hot they glow; not known is an answer: then a usual surface is assumed",
+             lambda a: "not known", _elements),
+    Question("voltage", "What is the supply voltage?", "power goes with its square", lambda a: "240 V" if _american(a) else "230 V", _quantity("voltage", 24.0, 480.0)),
+    Question("frequency", "50 Hz or 60 Hz?", "heat is fired in whole mains cycles", _line_hz,
+             lambda t: _HZ(t) or (None if parse(t, "frequency") in (50.0, 60.0) else "50 Hz or 60 Hz")),
     Question("fan", "Is there a circulation fan? (yes, no)", "it evens out the temperature and quickens the sensors",
              lambda a: "yes" if parse(a["highest"], "temperature") <= 300.0 else "no", _one_of("yes", "no")),
     Question("vented", "Is it ventilated, with a flow switch that tells the controller? (yes, no)",
              "curing powder gives off flammable vapour; schedules that say so are refused without it", lambda a: "yes", _one_of("yes", "no")),
 )  # fmt: skip
+
+
+def _wanted(question: Question, answers: dict) -> bool:
+    if question.key == "backing thickness":
+        return answers["backing"].lower() != "none"
+    return question.key != "vented" or answers["purpose"].lower() == "powder coat"
 
 
 def run(args: argparse.Namespace) -> int:
@@ -116,13 +151,11 @@ def run(args: argparse.Namespace) -> int:
     people = sys.stdin.isatty() and not args.defaults
     if not args.defaults:
         print("Empty answers take the default in [brackets]. Any unit will do: 3 in, 76 mm, 350 °F, 200 °C, 2.8 kW.\n")
-    for number, question in enumerate(QUESTIONS, 1):
-        if question.key == "backing thickness" and answers["backing"].lower() == "none":
+    for question in QUESTIONS:
+        if not _wanted(question, answers):
             continue
-        if question.key == "vented" and answers["purpose"].lower() != "powder coat":
-            continue
-        answers[question.key] = _ask(number, question, answers, people, args.defaults)
-    text = _describe(answers)
+        answers[question.key] = _ask(len(answers) + 1, question, answers, people, args.defaults)
+    text = described(answers)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with open(path, "x", encoding="utf-8") as file:
@@ -140,12 +173,13 @@ def _ask(number: int, question: Question, answers: dict, people: bool, silent: b
     while True:
         print(f"{number}. {question.ask}  ({question.why})\n   [{default}] ", end="", flush=True)
         line = sys.stdin.readline()
+        if line == "":
+            raise KilnctlError(f"the answers end before question {number} ('{question.ask}'); nothing was written. An empty line takes the default, "
+                               "--defaults takes them all")  # fmt: skip
         if not people:
             print(line.strip() or default)
-        if line == "" and people:
-            raise KilnctlError("ended before the last question; nothing was written")
         text = " ".join(line.split()) or default
-        problem = question.accept(text)
+        problem = question.accept(text) or _judged(question, {**answers, question.key: text})
         if problem is None:
             return text
         if not people:
@@ -153,73 +187,30 @@ def _ask(number: int, question: Question, answers: dict, people: bool, silent: b
         print(f"   {problem}")
 
 
-def _quoted(text: str) -> str:
-    """A value as YAML takes it: quoted where a sign would mislead it."""
-    return f"'{text}'" if any(c in text for c in "\"'#:{}[],&*%") else text
+def _judged(question: Question, answers: dict) -> str | None:
+    """What `kilnctl check` would refuse in the oven that these answers describe, with the defaults for the rest."""
+    if not question.settles and not (question.key == "backing thickness" or answers.get("backing", "").lower() == "none" and question.key == "backing"):
+        return None
+    if question.key == "insulation":
+        from ..thermal.materials import find
 
+        bears, hot = find(answers["insulation"]).limit_c, parse(answers["highest"], "temperature")
+        shown = Units(IMPERIAL if _american(answers) else METRIC).knowing(hot)
+        return None if hot <= bears else shown.words(f"it bears {bears:.0f} °C, and the chamber is to get to {hot:.0f} °C; choose one that bears more")
+    rest = dict(answers)
+    for other in QUESTIONS:
+        if other.key not in rest and _wanted(other, rest):
+            rest[other.key] = other.default(rest)
+    try:
+        from .. import size
+        from ..settings.oven import oven_from
 
-def _describe(a: dict[str, str]) -> str:
-    width, depth, height = _split_size(a["size"])
-    hot = parse(a["highest"], "temperature")
-    insulation = " ".join(a["insulation"].lower().split())
-    layers = [f"    - {{material: {_quoted(insulation)}, thickness: {_quoted(a['thickness'])}}}"]
-    if a["backing"].lower() != "none":
-        layers.append(f"    - {{material: {_quoted(a['backing'].lower())}, thickness: {_quoted(a['backing thickness'])}}}")
-    if hot <= 400.0:
-        layers.insert(0, "    - {material: steel, thickness: 1 mm}                  # inner liner")
-    layers.append("    - {material: steel, thickness: 1 mm}                  # outer shell")
-    alloy = "sheathed" if hot <= 400.0 else "iron-chromium-aluminium"
-    proved = a.get("vented", "no").lower()
-    limit = "700 °C" if hot <= 400.0 else "1300 °C"
-    fan = "fan: {air speed: 1.5 m/s, power: 40 W}\n" if a["fan"].lower() == "yes" else "# fan: {air speed: 1.5 m/s, power: 40 W}\n"
-    vent = ("# Powder gives off flammable vapour: ventilation with a flow switch is a must (SAFETY.md). 'proved: yes' says that the switch is\n"
-            f"# wired.\nvent: {{flow: 3 m³/h, proved: {proved}}}\n") if "vented" in a else "# vent: {flow: 2 m³/h, proved: no}\n"  # fmt: skip
-    limiter = hot + max(15.0, 0.02 * hot) + 15.0
-    return f"""# Written by `kilnctl new`. Every quantity carries its unit, in any unit you like. Change what you know better, then
-#   kilnctl check THIS-FILE     says what is wrong, with line and column
-#   kilnctl size THIS-FILE      says how hot, how fast, and where the watts go
-oven: {a["name"]}
-about: {a["purpose"].lower()}
-
-chamber:                     # inside
-  width: {_quoted(width)}
-  depth: {_quoted(depth)}
-  height: {_quoted(height)}
-  opening: {a["opening"].lower()}
-
-walls:                       # layers from the hot face outward; add 'roof', 'floor', 'door' where they differ from the sides
-  sides:
-{chr(10).join(layers)}
-
-# Metal that goes through the insulation carries heat: door frame, bolts, element terminals.
-bridges:
-  - {{name: element terminals, material: stainless steel, area: 30 mm², length: 120 mm, count: 4}}
-
-door: {{gap: 0.3 mm, switch: no}}     # mean leak all round; 'switch: yes' when a door switch is wired to the controller too
-{fan}{vent}
-elements:
-  power: {_quoted(a["power"])}
-  alloy: {alloy}
-  limit: {limit}
-
-supply:
-  voltage: {_quoted(a["voltage"])}
-  frequency: {_quoted(a["frequency"])}
-  # breaker: 16 A
-  # cable area: 2.5 mm²
-  # cable length: 10 m
-
-switching:
-  pattern: fine              # fine, balanced, or quiet lights when lamps on the same line flicker
-
-sensors:                     # thermocouples; 'limit' is a second one, placed apart: worth its price
-  control: {{type: K}}
-  limit: {{type: K}}
-  # part: {{type: K}}
-
-# usual load: {{name: steel parts, mass: 4 kg, material: steel, area: 0.5 m², thickness: 3 mm}}
-
-limits:
-  highest: {_quoted(a["highest"])}
-  limiter: {limiter:.0f} °C           # what the independent hardware limiter is set to; you need one (SAFETY.md)
-"""
+        oven = oven_from(described(rest), "this oven")
+        holds_w = size(oven).power_w(oven.limits.highest_c)
+        if question.key == "power" and holds_w > oven.elements.power_w:
+            return f"only to hold {answers['highest']} takes {holds_w / 1000:.2f} kW, and to get there more; twice as much is common practice"
+    except ValueError as error:
+        return f"this oven cannot be sized: {error}"
+    except KilnctlError as error:
+        return "; ".join(dict.fromkeys(re.sub(r"^this oven:[\d:]* ", "", line) for line in str(error).splitlines()))
+    return None

@@ -6,7 +6,8 @@ import sys
 import time
 
 from ..errors import KilnctlError
-from ..record.summary import as_text, clock, compared, summarise
+from ..output import chosen, clock
+from ..record.summary import as_text, compared, summarise
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +20,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--model", metavar="FILE", help="the trained model to control with, from `kilnctl fit --save` (default: from the description)")
     parser.add_argument("--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE")
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
-    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
@@ -57,6 +57,7 @@ def run(args: argparse.Namespace) -> int:
     if problems:
         raise KilnctlError("\n".join(problems))
     oven, schedule = loaded
+    u = chosen(args, oven, schedule)
     if args.seed < 0:
         raise KilnctlError("--seed: a whole number from 0")
     if args.compare and args.plant:
@@ -70,7 +71,6 @@ def run(args: argparse.Namespace) -> int:
         from ..plants.faults import load_faults
 
         faults = load_faults(args.faults)
-    unit = "F" if args.fahrenheit else "C"
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
     # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved ventilation.
     size(oven)
@@ -79,13 +79,13 @@ def run(args: argparse.Namespace) -> int:
 
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, args.model)
-    print(f"model: {words}")
+    print(f"model: {u.words(words)}")
     start_c = getattr(plant, "chamber_c", None)
     programme = control.prepare(oven, schedule, model, start_c)
     policy = safety.policy_for(oven, schedule, model, start_c=start_c)
-    print(safety.schedule_trip_words(schedule, policy.schedule_trip_c))
+    print(u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c)))
     for shortfall in programme.shortfalls:
-        print(f"note: {shortfall}; the ramp will take the time it needs")
+        print(f"note: {u.words(shortfall.note)}")
     folder = new_folder(args.out, oven.name, schedule.name)
     begin(folder, Begun(oven, schedule, load, model, args.seed, _name(args.controller)))
     writer = SampleWriter(folder)
@@ -97,18 +97,18 @@ def run(args: argparse.Namespace) -> int:
         progress.end()
     result = dataclasses.replace(result, controller=_name(args.controller))
     summary = summarise(result)
-    finish(folder, result, summary, unit)
+    finish(folder, result, summary, u.scale)
     print()
-    print(as_text(summary, unit))
+    print(as_text(summary, u.scale))
     print(_flicker(oven, result))
     for trip in result.trips:
-        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}.")
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     if args.compare and result.outcome != "interrupted":
         progress = Progress("rehearsing the thermostat", args.quiet)
         other = rehearse(oven, schedule, None, model, args.seed, controller="thermostat", faults=faults, progress=progress)
         progress.end()
         print("\nThe same oven, load and seed with an on/off thermostat:\n")
-        print(compared(summary, summarise(other), "thermostat ±3 °C", unit))
+        print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
     return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
 

@@ -1,9 +1,11 @@
 """`kilnctl report RUN`: one self-contained page of evidence from a run's folder."""
 
 import argparse
+import contextlib
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,18 +19,22 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="write the figures as CSV as well; '-' prints them instead of the summary",
     )
-    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..record.finishing import finish_record, pending
     from ..record.reader import read_run
     from ..record.report import as_csv, page, parse_price
     from ..record.summary import as_text, summarise
 
     price = parse_price(args.price) if args.price else None
     record = read_run(args.run)
+    if pending(record.folder):
+        # The service was cut off before it had made the page. Who may only read here has the report all the same.
+        with contextlib.suppress(KilnctlError):
+            finish_record(record.folder)
     summary = summarise(record)
-    unit = "F" if args.fahrenheit else "C"
+    unit = chosen(args, record.oven).scale
     target = Path(args.out) if args.out else record.folder / "report.html"
     _write(target, page(record, summary, unit, price))
     figures = as_csv(record, summary, price)

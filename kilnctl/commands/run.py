@@ -9,7 +9,7 @@ import time
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..record.summary import clock
+from ..output import Units, chosen, clock
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of a virtual rig's noise (default: 0)")
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into a virtual rig (YAML)")
     parser.add_argument("--out", metavar="DIR", default="runs", help="folder below which records are written (default: runs)")
-    parser.add_argument("--keep", type=float, metavar="MB", help="remove the oldest records when all together are larger than this")
+    parser.add_argument("--keep", type=float, metavar="MB", help="remove the oldest other records below --out, whole ones, when all together are larger than this")
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's, or the service manager's)")
     parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none")
     parser.add_argument("--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone")
@@ -37,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
     from ..service.session import prepare
 
     oven = load_oven(args.oven)
+    chosen(args, oven)
     if bool(args.schedule) == args.idle:
         raise KilnctlError("give a schedule file, or --idle to wait for one")
     schedule = load_schedule(args.schedule) if args.schedule else None
@@ -53,12 +54,13 @@ def served(args: argparse.Namespace, oven, load, order, start_with=None) -> tupl
     from ..service import host
     from ..service.service import Service
 
+    _keep_bytes(args.keep)
     home, socket = host.places(oven.name, args.home)
     rig, pace = _hardware(args, oven, load)
     with contextlib.ExitStack() as stack:
         stack.callback(rig.close)
         service = Service(oven, rig, pace, home=home, socket=socket, out=Path(args.out), idle=args.idle, model_file=args.model,
-                          keep_bytes=None if args.keep is None else int(args.keep * 1e6), tell=_Teller(args.quiet))  # fmt: skip
+                          keep_bytes=_keep_bytes(args.keep), tell=_Teller(args.quiet, args.shown))  # fmt: skip
         for words in _host_wishes(oven):
             service.tell(f"note: {words}")
         for words in rig.facts.unproved:
@@ -70,8 +72,17 @@ def served(args: argparse.Namespace, oven, load, order, start_with=None) -> tupl
         if start.refused:
             raise KilnctlError(start.refused)
         if service.folder is not None and not args.idle:
-            _close(service, outcome)
+            _close(service, outcome, args.shown)
         return outcome, service.folder
+
+
+def _keep_bytes(megabytes: float | None) -> int | None:
+    """Raises KilnctlError for what is no size."""
+    if megabytes is None:
+        return None
+    if not (math.isfinite(megabytes) and megabytes >= 0.0):
+        raise KilnctlError(f"--keep {megabytes:g}: a number of megabytes from 0, for example --keep 4000; leave it out to keep all records")
+    return int(megabytes * 1e6)
 
 
 def _hardware(args, oven, load):
@@ -146,7 +157,7 @@ class Start:
         if order.unlike and not self.args.confirm and not (service.rig.facts.kind == "virtual" and not service.saved_before.get("limits")):
             return self._refuse("these limits are unlike the last run's:\n  " + "\n  ".join(order.unlike) + "\nif that is right, say --confirm")
         for shortfall in order.programme.shortfalls:
-            service.tell(f"note: {shortfall}; the ramp will take the time it needs")
+            service.tell(f"note: {shortfall.note}")
         return service.begin(order, *service.open_record(order), by="the command line")
 
     def _refuse(self, words: str) -> None:
@@ -160,15 +171,15 @@ class Start:
 class _Teller:
     """Lines for the person at the terminal."""
 
-    def __init__(self, quiet: bool):
-        self.quiet = quiet
+    def __init__(self, quiet: bool, units: Units = Units()):
+        self.quiet, self.units = quiet, units
 
     def __call__(self, text: str) -> None:
         if not self.quiet or text.startswith(("TRIP", "DANGER", "after a power cut", "stopped")):
-            print(f"{time.strftime('%H:%M:%S')}  {text}", file=sys.stderr, flush=True)
+            print(f"{time.strftime('%H:%M:%S')}  {self.units.words(text)}", file=sys.stderr, flush=True)
 
 
-def _close(service, outcome: str) -> None:
+def _close(service, outcome: str, u: Units) -> None:
     """The summary and the page of a run that is over; the heat has been off since before this."""
     from ..record.folder import finish
     from ..record.reader import read_run
@@ -177,11 +188,11 @@ def _close(service, outcome: str) -> None:
     record = read_run(service.folder)
     if len(record.time_s):
         summary = summarise(record)
-        finish(service.folder, record, summary)
+        finish(service.folder, record, summary, u.scale)
         print()
-        print(as_text(summary, "C"))
+        print(as_text(summary, u.scale))
     for event in (e for e in record.events if e.kind == "danger"):
-        print(f"\nDANGER at {clock(event.time_s)}: {event.text}.")
+        print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
     for trip in record.trips:
-        print(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}.")
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     print(f"\n{outcome}; the record lies in {service.folder}/ (open {service.folder}/run.html)")

@@ -5,21 +5,22 @@ import json
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", help="oven file (YAML)")
     parser.add_argument("--json", action="store_true", help="for programs; SI units in the names")
-    parser.add_argument("--units", choices=("si", "imperial"), default="si", help="°C and W, or °F and BTU/h (default: si)")
     parser.add_argument("--out", metavar="DIR", help="also write pictures there: power against temperature, and through each wall (SVG)")
 
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, size
-    from ..sizing.text import Units, as_dict, as_text, pictures
+    from ..sizing.text import as_dict, as_text, pictures
 
-    sizing = size(load_oven(args.oven))
-    units = Units(args.units == "imperial")
+    oven = load_oven(args.oven)
+    units = chosen(args, oven)
+    sizing = size(oven)
     if args.json:
         print(json.dumps(as_dict(sizing), indent=2, ensure_ascii=False))
     else:

@@ -1,4 +1,4 @@
-"""`kilnctl skip OVEN`: on to the next step."""
+"""`kilnctl skip OVEN`: on to the next step of the schedule, at its own rate, from where the oven is."""
 
 from ._asking import arguments, asked, me, told
 

@@ -21,9 +21,10 @@ def run(args) -> int:
     request = {"ask": "start", "schedule": str(Path(args.schedule).resolve()), "by": _asking.me(), "confirm": args.confirm}
     if args.model:
         request["model"] = str(Path(args.model).resolve())
+    u = _asking.units_of(args)
     answer = ask_to_start(_asking.socket_of(args), request)
     if answer.get("confirm"):
-        raise KilnctlError("these limits are unlike the last run's:\n  " + "\n  ".join(answer["confirm"]) + "\nif that is right, say --confirm")
+        raise KilnctlError("these limits are unlike the last run's:\n  " + "\n  ".join(u.words(w) for w in answer["confirm"]) + "\nif that is right, say --confirm")
     for shortfall in answer.get("shortfalls", ()):
-        print(f"note: {shortfall}; the ramp will take the time it needs")
+        print(f"note: {u.words(shortfall)}")
     return _asking.told(answer)

@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import about, chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,7 +25,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="DIR", default="studies", help="folder below which it is kept; the same command goes on where it was interrupted")
     parser.add_argument("--jobs", type=int, metavar="N", help="processes on this machine (default: one a core)")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="compute on a running Dask cluster instead (extra 'cluster'), such as tcp://10.0.0.2:8786")
-    parser.add_argument("--fahrenheit", action="store_true", help="show temperatures in °F")
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
@@ -67,7 +67,9 @@ def _study(args, oven, vary, executor) -> int:
     from ..studies import case_of, run_case, text, tuning
     from ..studies.worst import save_worst
 
-    schedule, unit = load_schedule(args.schedule), "F" if args.fahrenheit else "C"
+    schedule = load_schedule(args.schedule)
+    u = chosen(args, oven, schedule)
+    unit = u.scale
     case = case_of(oven, schedule, vary, args.seed, args.model, None, args.from_fit, args.whole)
     kind = ("-fit" if args.from_fit else "") + ("-whole" if args.whole else "") + ("-tuning" if args.tuning else "")
     folder = Path(args.out) / f"{slug(oven.name)}-{slug(schedule.name)}{kind}-{args.seed}"
@@ -80,7 +82,7 @@ def _study(args, oven, vary, executor) -> int:
     how = dict(executor=executor, jobs=args.jobs, progress=None if args.quiet else Progress())
     try:
         if args.tuning:
-            print(tuning.as_text(tuning.compare(case, args.draws, keep=folder, **how), oven.control.trim))
+            print(tuning.as_text(tuning.compare(case, args.draws, keep=folder, **how), oven.control.trim, u))
             return 0
         made = run_case(case, args.draws, keep=folder / "draws.jsonl", **how)
     except KeyboardInterrupt:
@@ -117,14 +119,16 @@ def _thickness(args, oven, vary, executor) -> int:
         except UnitError as error:
             raise KilnctlError(f"--{name}: {error}") from None
 
+    u = chosen(args, oven)
+
     def told(metres: float, share: float) -> None:
         if not args.quiet:
-            print(f"{1000 * metres:6.0f} mm: {100 * share:5.1f} % of {args.draws} ovens", file=sys.stderr, flush=True)
+            print(f"{u.length(metres, 2 if u.imperial else 0):>9}: {100 * share:5.1f} % of {args.draws} ovens", file=sys.stderr, flush=True)
 
     found = thickness.thickness_for(oven, args.layer, values["reach"], values["confidence"], args.draws, vary, args.seed, executor=executor,
                                     jobs=args.jobs, progress=told)  # fmt: skip
-    print(thickness.as_text(found))
-    return 0 if found.needed_m is not None else 1
+    print(thickness.as_text(found, u))
+    return 0 if found.needed_m is not None and found.borne else 1
 
 
 class Progress:
@@ -139,7 +143,7 @@ class Progress:
         if now - self.shown < (0.2 if terminal else 10.0):
             return
         self.shown = now
-        words = f"{done} of {draws} draws, about {left_s / 60:.0f} min left" if left_s > 90 else f"{done} of {draws} draws, about {left_s:.0f} s left"
+        words = f"{done} of {draws} draws, about {about(left_s)} left"
         print(f"\r\x1b[K{words}" if terminal else words, end="" if terminal else "\n", file=sys.stderr, flush=True)
 
     def end(self) -> None:

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,8 +43,9 @@ def run(args: argparse.Namespace) -> int:
     from ..record.reader import read_run
 
     record = read_run(args.run)
+    u = chosen(args, record.oven)
     loose = survey.read_loose(args.readings, offset_s(args.offset), names(args.only))
     found = survey.survey(record, loose)
-    print(survey.survey_text(found))
-    written(Path(args.out) if args.out else record.folder / "survey.html", survey.survey_page(record, loose, found))
+    print(u.words(survey.survey_text(found)))
+    written(Path(args.out) if args.out else record.folder / "survey.html", u.words(survey.survey_page(record, loose, found)))
     return 0

@@ -33,7 +33,10 @@ GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements."""
+    """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements.
+
+    `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the end, where the contactor opens; a moment of no demand in a
+    ramp or a soak is no reason to open it. `phase` and `reason` are words for people: no rule reads them."""
 
     duty: float
     demand_w: float
@@ -52,6 +55,7 @@ class Decision:
     phase: str
     left_s: float
     done: bool
+    wants_heat: bool
     reason: str
 
 
@@ -144,7 +148,8 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
         expected_c=estimate.now[CHAMBER], expected_sd_k=estimator.spread_k(estimate, CHAMBER), chamber_c=chamber,
         part_c=estimate.now[CONTENTS] if has_part else None, part_sd_k=_part_sd(estimate, programme) if has_part else None,
         element_c=estimate.now[ELEMENT], unexplained_w=estimate.unexplained_w, full_w=full, step=leg.step, phase=_phase(s, leg),
-        left_s=reference.seconds_left(legs, s.position), done=s.position.done, reason=reason,
+        left_s=reference.seconds_left(legs, s.position), done=s.position.done,
+        wants_heat=not cooling, reason=reason,
     )  # fmt: skip
 
 
@@ -240,6 +245,8 @@ def _reason(s: ControlState, programme: Programme, leg: reference.Leg, demand: f
     if demand >= 0.999 * full:
         return f"full power: the {what} is on its way to {leg.target_c:.0f} °C"
     if leg.kind == "hold":
+        if s.position.reference_c != leg.target_c:
+            return f"on the way to soak '{leg.name}' at {leg.target_c:.0f} °C, as fast as its ramp would have been"
         if s.position.waiting:
             return f"soak '{leg.name}': waiting, the {what} is outside its band"
         return f"soak '{leg.name}': balancing losses at {leg.target_c:.0f} °C"

@@ -106,7 +106,8 @@ class Plain:
         s.position = reference.advance(programme.legs, s.position, value, dt_s, programme.count_always)
         # Measured value filtered over a fifth of the derivative time, as the rule's author advises (N = 5 to 10).
         target = s.position.reference_c
-        if s.position.done or math.isnan(target):
+        cooling = s.position.done or math.isnan(target)
+        if cooling:
             s.on, demand = False, 0.0
             s.filtered_c = value
         elif self.kind == "thermostat":
@@ -123,7 +124,7 @@ class Plain:
             duty=min(1.0, demand / full) if full > 0.0 else 0.0, demand_w=demand, feedforward_w=0.0, trim_w=demand,
             reference_c=target, expected_c=math.nan, expected_sd_k=math.nan, chamber_c=value, part_c=None, part_sd_k=None, element_c=None,
             unexplained_w=0.0, full_w=full, step=leg.step, phase=phase, left_s=reference.seconds_left(programme.legs, s.position),
-            done=s.position.done, reason=self.kind,
+            done=s.position.done, wants_heat=not cooling, reason=self.kind,
         )  # fmt: skip
 
     def _pid(self, s: PlainState, programme: Programme, target: float, value: float, full: float, dt: float) -> float:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, SIGMA, EnergyModel
+from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..thermal.constants import STEFAN_BOLTZMANN
 
 #: The horizon in steps; how many of them share one power, and how many the prediction takes at once: fine now, coarse later.
 BLOCKS = (1, 1, 1, 2, 2, 3, 4, 4, 8, 8, 12, 16)
@@ -58,7 +59,7 @@ class Plan:
 def step_length_s(model: EnergyModel) -> float:
     """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. A thirty-fifth of the time in which the near
     lining and the contents follow the chamber, 2 s to 15 s."""
-    coupling = model.film_w_per_k + 4.0 * SIGMA * model.film_m2 * 700.0**3
+    coupling = model.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * model.film_m2 * 700.0**3
     return min(15.0, max(2.0, (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 35.0))
 
 

@@ -29,7 +29,7 @@ class Leg:
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """Where in the legs, and the reference there. `counted_s`: of a hold's time. `held`: an operator's hold.
+    """Where in the legs, and the reference there. `rate_k_per_s`: of a ramp, or on the way to a soak that was skipped to. `counted_s`: of a hold's time. `held`: an operator's hold.
     `added_s`: by request, to this hold or the next one."""
 
     leg: int = 0
@@ -96,6 +96,8 @@ def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: flo
         return _enter(legs, p.leg + 1, value_c, leg.target_c, p.added_s) if abs(value_c - leg.target_c) <= leg.band_k else p
     if leg.kind == "cool":
         return _enter(legs, p.leg + 1, value_c, math.nan, p.added_s) if value_c <= leg.target_c else p
+    if p.rate_k_per_s != 0.0 and p.reference_c != leg.target_c:
+        return _towards(p, leg, value_c, dt_s)
     inside = abs(value_c - leg.target_c) <= leg.band_k
     counted = p.counted_s + (dt_s if inside or count_always else 0.0)
     if counted >= leg.hold_s + p.added_s - 1e-9:
@@ -103,17 +105,38 @@ def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: flo
     return replace(p, counted_s=counted, waiting=not (inside or count_always), arrived=p.arrived or inside)
 
 
+def _towards(p: Position, leg: Leg, value_c: float, dt_s: float) -> Position:
+    """A soak that was skipped to from elsewhere: on the way to it its time does not count."""
+    if (p.reference_c - value_c) * math.copysign(1.0, p.rate_k_per_s) > max(BEHIND_K, 2.0 * leg.band_k):
+        return replace(p, waiting=True)
+    reference = p.reference_c + p.rate_k_per_s * dt_s
+    if (leg.target_c - reference) * p.rate_k_per_s > 0.0:
+        return replace(p, reference_c=reference, waiting=False)
+    return replace(p, reference_c=leg.target_c, rate_k_per_s=0.0, waiting=False)
+
+
 def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
     """Whether a soak ends with the coming tick: what is decided now acts until then."""
     p = position
-    if p.done or p.held or p.waiting or legs[p.leg].kind != "hold":
+    if p.done or p.held or p.waiting or legs[p.leg].kind != "hold" or p.reference_c != legs[p.leg].target_c:
         return False
     return legs[p.leg].hold_s + p.added_s - p.counted_s <= tick_s + 1e-9
 
 
 def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
-    """On to the next leg, by request. The reference goes on from where it is; time added to a soak goes with the soak."""
-    return position if position.done else replace(_enter(legs, position.leg + 1, value_c, position.reference_c), held=False)
+    """On to the next step of the schedule, by request, at that step's own rate and from where the oven is: what is skipped is never made up for in
+    a hurry. A step that only soaks is gone to at the rate that would have led there. Time added to a soak goes with the soak."""
+    if position.done:
+        return position
+    here = legs[position.leg].step
+    index = next((i for i in range(position.leg, len(legs)) if legs[i].step > here), len(legs))
+    p = _enter(legs, index, value_c, value_c)
+    if p.done or legs[index].kind != "hold" or abs(value_c - legs[index].target_c) <= legs[index].band_k:
+        return p
+    before = next((leg for leg in reversed(legs[:index]) if leg.kind != "hold"), None)
+    span = legs[index].target_c - value_c
+    rate = 0.0 if before is None else abs(span) / before.in_s if before.in_s else before.rate_k_per_s
+    return replace(p, reference_c=value_c, rate_k_per_s=math.copysign(rate, span)) if rate > 0.0 else p
 
 
 def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s: float = 0.0) -> tuple[list[float], list[float]]:
@@ -126,7 +149,7 @@ def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s:
     if position.held or position.done:
         return times, values
     first, added = True, position.added_s
-    if position.waiting and legs[index].kind == "hold":
+    if position.waiting and legs[index].kind == "hold" and position.rate_k_per_s == 0.0:
         return times, values
     while now < horizon_s and index < len(legs):
         leg = legs[index]
@@ -143,6 +166,11 @@ def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s:
             now += abs(span) / rate if rate > 0.0 else 0.0
             value = leg.target_c
         else:
+            if first and position.rate_k_per_s != 0.0 and value != leg.target_c:
+                now += (leg.target_c - value) / position.rate_k_per_s
+                value = leg.target_c
+                times.append(now)
+                values.append(value)
             now += max(0.0, leg.hold_s + added - (position.counted_s if first else 0.0))
             added = 0.0
         times.append(now)
@@ -163,6 +191,8 @@ def seconds_left(legs: tuple[Leg, ...], position: Position) -> float:
             rate = abs(position.rate_k_per_s) if current else (abs(leg.target_c - value) / leg.in_s if leg.in_s else leg.rate_k_per_s)
             total += abs(leg.target_c - value) / rate if rate > 0.0 else 0.0
         elif leg.kind == "hold":
+            if current and position.rate_k_per_s != 0.0 and value != leg.target_c:
+                total += (leg.target_c - value) / position.rate_k_per_s
             total += leg.hold_s + added - (position.counted_s if current else 0.0)
             added = 0.0
         value = leg.target_c

@@ -17,7 +17,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .energy import INNER_LAG, SENSOR_EMISSIVITY, SIGMA, STILL_FILM, ZERO_C, EnergyModel
+from ..body.sensor import INNER_SHARE, STILL_FILM
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.enclosure import SENSOR_EMISSIVITY
+from .energy import EnergyModel
 from .parameters import value_of
 
 _PAIRS = (("element_w_per_k", "element_m2"), ("film_w_per_k", "film_m2"), ("contents_w_per_k", "contents_m2"))
@@ -115,7 +118,7 @@ class Coordinates:
         return [value[n] * rise for n in _ROW]
 
     def _share(self, wind: float) -> float:
-        return INNER_LAG + (1.0 - INNER_LAG) / (wind + self.sensor_radiation)
+        return INNER_SHARE + (1.0 - INNER_SHARE) / (wind + self.sensor_radiation)
 
 
 def coordinates_of(model: EnergyModel, parameters, working_c: float) -> Coordinates:
@@ -124,14 +127,14 @@ def coordinates_of(model: EnergyModel, parameters, working_c: float) -> Coordina
     chamber = working_c + ZERO_C
     element = 0.5 * (state[0] + ZERO_C + chamber)
     radiation = {
-        "element_m2": 4.0 * SIGMA * element**3,
-        "film_m2": 4.0 * SIGMA * chamber**3,
-        "contents_m2": 4.0 * SIGMA * chamber**3,
+        "element_m2": 4.0 * STEFAN_BOLTZMANN * element**3,
+        "film_m2": 4.0 * STEFAN_BOLTZMANN * chamber**3,
+        "contents_m2": 4.0 * STEFAN_BOLTZMANN * chamber**3,
     }
     return Coordinates(
         tuple(p.name for p in parameters),
         np.array([value_of(model, p) for p in parameters]),
         radiation,
-        4.0 * SENSOR_EMISSIVITY * SIGMA * chamber**3 / STILL_FILM,
+        4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN * chamber**3 / STILL_FILM,
         0.5 * (working_c + model.ambient_c),
     )

@@ -17,13 +17,9 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-SIGMA = 5.670374419e-8  # W/(m²·K⁴), CODATA 2018 (exact)
-ZERO_C = 273.15
-
-#: Film on a 3 mm sheath in still room air, W/(m²·K) (Churchill and Chu's cylinder, 40 °C in 20 °C, and
-#: radiation), its emissivity, and the share of the lag that sits inside the sheath whatever the film (common
-#: practice).
-STILL_FILM, SENSOR_EMISSIVITY, INNER_LAG = 17.6, 0.8, 0.25
+from ..body.sensor import INNER_SHARE, STILL_FILM
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.enclosure import SENSOR_EMISSIVITY
 
 STATES = ("element", "chamber", "lining 1", "lining 2", "lining 3", "lining 4", "contents", "sensor")
 ELEMENT, CHAMBER, LINING, CONTENTS, SENSOR = 0, 1, 2, 6, 7
@@ -33,7 +29,7 @@ N = len(STATES)
 def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
     """Convection and radiation from t1 to t2, °C: watts, tangent to t1, tangent to t2, W/K."""
     a, b = t1 + ZERO_C, t2 + ZERO_C
-    s = SIGMA * area
+    s = STEFAN_BOLTZMANN * area
     a3, b3 = s * (a * a * a), s * (b * b * b)
     return conductance * (t1 - t2) + (a3 * a - b3 * b), conductance + 4.0 * a3, conductance + 4.0 * b3
 
@@ -47,7 +43,8 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
     """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
-    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities;
+    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `leak_rise_per_k` of what passes the
+    lining by other ways (below zero where the air is left behind);
     `resistance_rise_per_k`: of the elements' resistance over its value at `rated_c`, where they have their
     rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over
     its whole film there."""
@@ -75,6 +72,7 @@ class EnergyModel:
     dead_s: float
     resistance_rise_per_k: float = 0.0
     rated_c: float = 20.0
+    leak_rise_per_k: float = 0.0
 
     def __post_init__(self):
         for f in fields(self):
@@ -94,7 +92,7 @@ class EnergyModel:
                         "lag",
                     )
                 )
-                if f.name not in ("ambient_c", "rated_c") and not (
+                if f.name not in ("ambient_c", "rated_c", "leak_rise_per_k") and not (
                     math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))
                 ):
                     raise ValueError(
@@ -122,6 +120,10 @@ class EnergyModel:
             _conduct(l4, ambient_c, g4, r4),
             _link(c, k, self.contents_w_per_k, self.contents_m2),
         )
+
+    def leaking(self, chamber_c: float, ambient_c: float) -> tuple[float, float, float]:
+        """Watts that pass the lining by other ways, with their tangents, as `flows` has them."""
+        return _conduct(chamber_c, ambient_c, self.leak_w_per_k, self.leak_rise_per_k)
 
     def step(
         self,
@@ -160,8 +162,8 @@ class EnergyModel:
             alpha_k, beta_k = qk / dk, ak / dk
         else:
             qk = alpha_k = beta_k = ak = bk = 0.0
-        leak = self.leak_w_per_k
-        net = qe - lining * (q1 - b1 * alpha_1) - load * (qk - bk * alpha_k) - leak * (x[1] - ambient_c)
+        ql, leak, _ = self.leaking(x[1], ambient_c)
+        net = qe - lining * (q1 - b1 * alpha_1) - load * (qk - bk * alpha_k) - ql
         dc = self.chamber_j_per_k / dt_s + be + leak - ae * beta_e
         dc += lining * (a1 - b1 * beta_1) + load * (ak - bk * beta_k)
         up = (net + ae * alpha_e + disturbance_w + self.extra_w) / dc
@@ -183,11 +185,11 @@ class EnergyModel:
         )
 
     def lag_at_s(self, chamber_c: float) -> float:
-        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_LAG
+        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_SHARE
         stays, s."""
         t = chamber_c + ZERO_C
-        film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * SIGMA * t * t * t / STILL_FILM
-        return self.lag_s * (INNER_LAG + (1.0 - INNER_LAG) / film)
+        film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN * t * t * t / STILL_FILM
+        return self.lag_s * (INNER_SHARE + (1.0 - INNER_SHARE) / film)
 
     def linearise(
         self, x, dt_s: float, ambient_c: float, lining: float = 1.0, load: float = 1.0
@@ -210,7 +212,7 @@ class EnergyModel:
         m = np.zeros((SENSOR, SENSOR))
         m[0, 0], m[0, 1] = ae + self.resistance_rise_per_k * share_of_rated * max(0.0, qe), -be
         m[1, 0], m[1, 2], m[1, 6] = -ae, -lining * b1, -load * bk
-        m[1, 1] = be + lining * a1 + load * ak + self.leak_w_per_k
+        m[1, 1] = be + lining * a1 + load * ak + self.leaking(x[CHAMBER], ambient_c)[1]
         m[2, 1], m[2, 2], m[2, 3] = -a1, b1 + a2, -b2
         m[3, 2], m[3, 3], m[3, 4] = -a2, b2 + a3, -b3
         m[4, 3], m[4, 4], m[4, 5] = -a3, b3 + a4, -b4
@@ -252,23 +254,8 @@ class EnergyModel:
         """The state that holds chamber_c for ever, and the power it takes (negative below what fan and room
         give), W."""
         ambient = self.ambient_c if ambient_c is None else ambient_c
-        # The flow that the film gives falls with the face's temperature; what it drives through the row rises
-        # with it.
-        low, high = min(ambient, chamber_c), max(ambient, chamber_c)
-        flow, inside = 0.0, [chamber_c] * 4
-        for _ in range(50):
-            inside[0] = 0.5 * (low + high)
-            flow = self._into_lining(chamber_c, inside[0])
-            for i in range(3):
-                inside[i + 1] = self._colder(inside[i], flow, self.lining_w_per_k[i], self.rise_per_k[i])
-            if (
-                inside[3] < ambient
-                or self._colder(inside[3], flow, self.lining_w_per_k[3], self.rise_per_k[3]) < ambient
-            ):
-                low = inside[0]
-            else:
-                high = inside[0]
-        power = flow + self.leak_w_per_k * (chamber_c - ambient) - self.extra_w
+        inside, flow = self._through_lining(chamber_c, ambient)
+        power = flow + self.leaking(chamber_c, ambient)[0] - self.extra_w
         element = chamber_c
         for _ in range(40):
             q, a, _ = self.flows((element, chamber_c, *inside, chamber_c, chamber_c), ambient)[0]
@@ -279,12 +266,33 @@ class EnergyModel:
             1.0 + self.resistance_rise_per_k * (element - self.rated_c)
         )
 
+    def _through_lining(self, chamber_c: float, ambient: float) -> tuple[list[float], float]:
+        """The lumps' temperatures, °C, and the flow into the lining, W, when nothing changes any more."""
+        # The flow that the film gives falls with the face's temperature; what it drives through the row rises
+        # with it. A lump beyond the room's temperature says that the flow is too large; nothing behind it is asked.
+        low, high = min(ambient, chamber_c), max(ambient, chamber_c)
+        flow, inside = 0.0, [chamber_c] * 4
+        for _ in range(50):
+            t = inside[0] = 0.5 * (low + high)
+            flow = self._into_lining(chamber_c, t)
+            for i, (g, r) in enumerate(zip(self.lining_w_per_k, self.rise_per_k)):
+                inside[i] = t
+                t = self.colder_c(t, flow, g, r)
+                if (t - ambient) * flow < 0.0:
+                    break
+            # Beyond the room, whether heat goes out or comes in: the face must come nearer to the chamber.
+            if (t - ambient) * flow < 0.0:
+                low, high = (inside[0], high) if chamber_c > ambient else (low, inside[0])
+            else:
+                low, high = (low, inside[0]) if chamber_c > ambient else (inside[0], high)
+        return inside, flow
+
     def _into_lining(self, chamber_c: float, face_c: float) -> float:
         a, b = chamber_c + ZERO_C, face_c + ZERO_C
-        return self.film_w_per_k * (chamber_c - face_c) + SIGMA * self.film_m2 * (a**4 - b**4)
+        return self.film_w_per_k * (chamber_c - face_c) + STEFAN_BOLTZMANN * self.film_m2 * (a**4 - b**4)
 
     @staticmethod
-    def _colder(hot_c: float, flow_w: float, conductance: float, rise: float) -> float:
+    def colder_c(hot_c: float, flow_w: float, conductance: float, rise: float) -> float:
         """The far end of a conducting link that carries flow_w away from hot_c (below absolute zero if it
         cannot)."""
         potential = hot_c + 0.5 * rise * hot_c * hot_c - flow_w / conductance

@@ -21,6 +21,8 @@ from .energy import CHAMBER, SENSOR, EnergyModel
 #: Shares of the power that holds the temperature at that moment, and of the longest level's time, one after
 #: another.
 LEVELS = ((1.0, 0.3), (1.4, 0.4), (0.5, 0.4), (1.25, 0.2), (0.7, 0.2), (1.0, 1.0))
+#: Kinds of stage that have heat in them; in all others the contactor is open.
+HEATED = ("full", "level")
 #: Distance that the top working temperature keeps from the ceiling: share of the rise, and at least so many
 #: kelvin.
 BELOW_SHARE, BELOW_K = 0.03, 6.0
@@ -50,10 +52,17 @@ class Experiment:
     ceiling_c: float
     model: EnergyModel
     left_s: tuple[float, ...] = ()
+    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would trip it.
+    heat_until_s: float = math.inf
 
     @property
     def duration_s(self) -> float:
         return self.left_s[0] if self.left_s else math.nan
+
+    def heated_s(self, begin: int = 0) -> float:
+        """From the beginning of a stage to the last heat, s."""
+        after = max((i for i, stage in enumerate(self.stages) if stage.kind in HEATED), default=-1) + 1
+        return max(0.0, self.left_s[begin] - (self.left_s[after] if after < len(self.left_s) else 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +71,7 @@ class Progress:
     it begins;
         begun_c and expected_k of a coast: where it began and the rise the model expected; `factor`:
     how much larger coasts were than the model
-        said; `done`: the last stage is over."""
+        said; `done`: the last stage is over; run_s: since the run began."""
 
     stage: int = 0
     since_s: float = 0.0
@@ -72,6 +81,7 @@ class Progress:
     expected_k: float = math.nan
     factor: float = DOUBT
     done: bool = False
+    run_s: float = 0.0
 
 
 def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Experiment:
@@ -195,18 +205,22 @@ def advance(
     end."""
     if progress.done:
         return progress, 0.0, "finished: heat off"
-    p = replace(progress, since_s=progress.since_s + dt_s)
+    p = replace(progress, since_s=progress.since_s + dt_s, run_s=progress.run_s + dt_s)
     reading_c = seen.reading_c
     if not math.isfinite(reading_c):
         return p, 0.0, "no reading: heat off until it is back"
     p = replace(p, peak_c=max(p.peak_c, reading_c))
     stage = experiment.stages[p.stage]
-    if _over(stage, p, seen):
+    if p.run_s >= experiment.heat_until_s and p.stage + 1 < len(experiment.stages):
+        p = replace(p, stage=len(experiment.stages) - 2)
+        p = _next(experiment, p, seen)
+        stage = experiment.stages[p.stage]
+    elif _over(stage, p, seen):
         p = _next(experiment, p, seen)
         if p.done:
             return p, 0.0, "finished: heat off"
         stage = experiment.stages[p.stage]
-    if stage.kind in ("full", "level") and reading_c + p.factor * seen.coast_k() > experiment.ceiling_c - 2.0:
+    if stage.kind in HEATED and reading_c + p.factor * seen.coast_k() > experiment.ceiling_c - 2.0:
         return p, 0.0, f"{stage.name}: heat off, stored heat would carry it to the ceiling"
     if stage.kind == "full":
         return p, seen.full_w, stage.name
@@ -242,7 +256,7 @@ def _next(experiment: Experiment, p: Progress, seen: Seen) -> Progress:
         # what the model says.
         factor = min(4.0, max(0.75, 1.15 * (p.peak_c - p.begun_c) / p.expected_k))
     last = p.stage + 1 >= len(experiment.stages)
-    return Progress(p.stage + (0 if last else 1), 0.0, seen.reading_c, 0.0, begun, expected, factor, last)
+    return Progress(p.stage + (0 if last else 1), 0.0, seen.reading_c, 0.0, begun, expected, factor, last, p.run_s)
 
 
 def resumed(progress: Progress, experiment: Experiment) -> Progress:

@@ -64,7 +64,7 @@ def network_of(model: EnergyModel) -> Network:
         _FIRST,
         _SECOND,
         np.array(conductance),
-        np.array((0.0, 0.0, *r, 0.0, 0.0)),
+        np.array((0.0, 0.0, *r, 0.0, model.leak_rise_per_k)),
         np.array(area),
         warming,
     )

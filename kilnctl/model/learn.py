@@ -6,13 +6,17 @@ controller would stand, the experiment says which power it wants. The day-zero m
 so that the rules about unexplained heat watch this run as they watch any other."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from .. import control, firing, rehearsal, safety
 from ..chain import Chain
 from ..control import estimator
 from ..errors import KilnctlError
 from ..reading import Reading
+from ..record.reader import read_run
+from ..record.summary import clock
 from ..settings.body import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, Step
@@ -20,6 +24,8 @@ from . import experiment as trial
 from .day_zero import day_zero
 from .energy import CHAMBER, ELEMENT, EnergyModel
 
+#: Heat ends so long before the longest run that the oven may make, s: the start test is part of that run.
+SPARE_S = 300.0
 #: A run that starts this far above room temperature would begin with an unknown lining, K.
 HOT_K = 15.0
 
@@ -120,6 +126,7 @@ def step(
         phase="finished" if progress.done else stage.kind,
         left_s=trial.seconds_left(programme.experiment, progress),
         done=progress.done,
+        wants_heat=not progress.done and (held or stage.kind in trial.HEATED),
         reason=reason,
     )
     return State(state.time_s + dt_s, estimate, progress, held), decision
@@ -158,7 +165,38 @@ def prepare(
             f"the learning run has stages 1 to {len(experiment.stages)}; it cannot go on at {begin_stage + 1}"
         )
     begin = trial.resumed(trial.Progress(begin_stage), experiment)
+    longest, needed = oven.limits.longest_s, experiment.heated_s(begin.stage)
+    if needed > longest - SPARE_S:
+        raise KilnctlError(
+            f"{where}: a learning run to {experiment.temperatures_c[-1]:.0f} °C has heat in it for about {clock(needed)}, and this oven may not run "
+            f"for longer than {clock(longest)} (limits: longest); raise that, or learn at a lower temperature (--to)"
+        )
+    experiment = replace(experiment, heat_until_s=longest - SPARE_S)
     return Programme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)
+
+
+@dataclass(frozen=True)
+class Interrupted:
+    """What the record of an interrupted learning run says of it: enough to prepare the rest of the same run."""
+
+    stage: int
+    ceiling_c: float
+    top_c: float
+    load: Load | None
+
+
+def interrupted(oven: Oven, folder) -> Interrupted:
+    """Read the record of a learning run that was interrupted, tripped or killed. Raises KilnctlError for any other."""
+    record = read_run(folder)
+    if record.controller != "learning run" or record.schedule.highest_c is None:
+        raise KilnctlError(f"{folder}: this is the record of '{record.schedule.name}', not of a learning run")
+    if record.oven.name != oven.name:
+        raise KilnctlError(f"{folder}: this learning run was of '{record.oven.name}', not of '{oven.name}'")
+    if record.outcome == "finished":
+        raise KilnctlError(f"{folder}: this learning run is finished; `kilnctl fit` reads it")
+    steps = np.asarray(record.data.get("step", ()), float)
+    reached = int(np.nanmax(steps)) - 1 if np.isfinite(steps).any() else 0
+    return Interrupted(max(0, reached), record.schedule.highest_c, record.schedule.steps[-1].to_c, record.load)
 
 
 def as_schedule(programme: Programme) -> Schedule:

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .energy import SIGMA, ZERO_C
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def run(
                 network.second,
                 network.w_per_k.tolist(),
                 network.rise_per_k.tolist(),
-                (SIGMA * np.asarray(network.m2)).tolist(),
+                (STEFAN_BOLTZMANN * np.asarray(network.m2)).tolist(),
             )
         ),
     )
@@ -197,7 +197,7 @@ def _assemble(network: Network, x: np.ndarray, boundary: np.ndarray, delta: np.n
     k[:, range(n), range(n)] = -rate * _rise(network) * delta
     links = []
     for link, (one, two) in enumerate(zip(network.first, network.second)):
-        g, r, s = network.w_per_k[link], network.rise_per_k[link], SIGMA * network.m2[link]
+        g, r, s = network.w_per_k[link], network.rise_per_k[link], STEFAN_BOLTZMANN * network.m2[link]
         t1, d1 = (x[:, one], delta[:, one]) if one < n else (boundary[:, one - n], 0.0)
         t2, d2 = (x[:, two], delta[:, two]) if two < n else (boundary[:, two - n], 0.0)
         k1, k2 = t1 + ZERO_C, t2 + ZERO_C
@@ -228,7 +228,7 @@ def _by_parameter(network: Network, parts, link: int, kind: str) -> np.ndarray:
     t1, t2, d1, d2, _, _ = parts
     if kind == "m2":
         k1, k2 = t1 + ZERO_C, t2 + ZERO_C
-        return SIGMA * (k1**4 - k2**4 + 4.0 * k1**3 * d1 - 4.0 * k2**3 * d2)
+        return STEFAN_BOLTZMANN * (k1**4 - k2**4 + 4.0 * k1**3 * d1 - 4.0 * k2**3 * d2)
     curved = 0.5 * (t1 * t1 - t2 * t2) + t1 * d1 - t2 * d2
     if kind == "rise_per_k":
         return network.w_per_k[link] * curved

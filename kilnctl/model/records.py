@@ -4,6 +4,7 @@ Bad records are refused here with a message that says where and what to do; a ba
 than none."""
 
 import csv
+import dataclasses
 import json
 import math
 from dataclasses import dataclass, field
@@ -25,6 +26,7 @@ _UNITS = {
     "chamber": {"c": (1.0, 0.0), "f": (5.0 / 9.0, -160.0 / 9.0), "k": (1.0, -273.15)},
     "room": {"c": (1.0, 0.0), "f": (5.0 / 9.0, -160.0 / 9.0), "k": (1.0, -273.15)},
     "fired": {"1": (1.0, 0.0), "%": (0.01, 0.0)},
+    "commanded": {"1": (1.0, 0.0), "%": (0.01, 0.0)},
     "duty": {"1": (1.0, 0.0), "%": (0.01, 0.0)},
     "power": {"w": (1.0, 0.0), "kw": (1000.0, 0.0)},
     "supply": {"v": (1.0, 0.0)},
@@ -36,11 +38,14 @@ _OWN = {
     "chamber_c": "chamber",
     "ambient_c": "room",
     "fired": "fired",
+    "commanded": "commanded",
     "duty": "duty",
     "power_w": "power",
     "supply_v": "supply",
     "door_open": "door",
 }
+#: What tells the power, best first.
+_POWERS = ("power", "fired", "commanded", "duty")
 
 
 @dataclass(frozen=True)
@@ -95,6 +100,16 @@ def _of_run(oven: Oven, run) -> Log:
 
 
 def _of_folder(oven: Oven, folder: Path) -> Log:
+    from ..record.journal import segments
+
+    if segments(folder):
+        from ..record.reader import read_run
+
+        # A run of the service, over or still going on: its journal is what counts.
+        run = read_run(folder)
+        if run.oven.name != oven.name:
+            raise KilnctlError(f"{folder}: this record is of '{run.oven.name}', not of '{oven.name}'")
+        return dataclasses.replace(_of_run(oven, run), name=folder.name)
     samples = folder / "samples.csv"
     table, problems = read_table(samples)
     load = None
@@ -143,7 +158,7 @@ def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
                 raise KilnctlError(f"{path}: two columns have the same name")
             cells: list[list[float]] = [[] for _ in names]
             bad: dict[str, str] = {}
-            for number, row in enumerate(rows, 2):
+            for number, row in enumerate(_whole(rows, len(names), _torn(path)), 2):
                 if not row:
                     continue
                 for i, name in enumerate(names):
@@ -158,6 +173,24 @@ def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise KilnctlError(f"{path}: cannot be read: {reason}") from None
     return {name: np.array(c) for name, c in zip(names, cells)}, bad
+
+
+def _torn(path: Path) -> bool:
+    """Whether the last line has no end: it was being written when the program or the computer went down."""
+    with open(path, "rb") as file:
+        file.seek(max(0, path.stat().st_size - 1))
+        return file.read(1) not in (b"\n", b"\r", b"")
+
+
+def _whole(rows, cells: int, torn: bool):
+    """The rows; a torn last one, which has fewer cells than there are columns, is left out."""
+    last = None
+    for row in rows:
+        if last is not None:
+            yield last
+        last = row
+    if last is not None and not (torn and len(last) < cells):
+        yield last
 
 
 def _of_table(
@@ -178,12 +211,14 @@ def _of_table(
             )
         factor, offset = _UNITS[role][unit]
         found[role], where[role] = table[column] * factor + offset, column
+    # A record of ours tells shares, which the model takes as rated power and makes hotter or colder elements of itself.
+    ours = "commanded" in table and "power" not in found
     for column, role in _OWN.items():
-        if column in table and role not in found:
+        if column in table and role not in found and not (ours and role == "power"):
             found[role], where[role] = table[column], column
     missing = [role for role in ("time", "chamber") if role not in found]
-    if missing or not any(r in found and np.isfinite(found[r]).any() for r in ("power", "fired", "duty")):
-        missing += [] if any(r in found for r in ("power", "fired", "duty")) else ["power, fired or duty"]
+    if missing or not any(r in found and np.isfinite(found[r]).any() for r in _POWERS):
+        missing += [] if any(r in found for r in _POWERS) else ["power, fired or duty"]
         hint = "; ".join(bad[where[r]] for r in where if where[r] in bad)
         raise KilnctlError(
             f"{name}: no usable column for {' and for '.join(missing) or 'the power'}; it has "
@@ -201,8 +236,8 @@ def _of_table(
 
 
 def _power(oven: Oven, name: str, found: dict) -> np.ndarray:
-    """Power from each sample to the one before it, W: measured, else the share that was fired, else the duty
-    of the tick before."""
+    """Power from each sample to the one before it, W: measured, else the share that was fired, else the one that was
+    commanded, else the duty of the tick before."""
     full = np.full(len(found["time"]), oven.elements.power_w)
     if "supply" in found:
         volts = found["supply"] / oven.supply.voltage_v
@@ -211,6 +246,8 @@ def _power(oven: Oven, name: str, found: dict) -> np.ndarray:
         return found["power"]
     if "fired" in found and np.isfinite(found["fired"]).any():
         share = found["fired"]
+    elif "commanded" in found and np.isfinite(found["commanded"]).any():
+        share = found["commanded"]
     else:
         share = np.concatenate((found["duty"][:1] * 0.0, found["duty"][:-1]))
     if np.nanmax(share) > 1.05:

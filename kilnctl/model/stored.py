@@ -34,6 +34,7 @@ _UNITS = {
     "ambient_c": "°C",
     "rated_c": "°C",
     "resistance_rise_per_k": "1/°C",
+    "leak_rise_per_k": "1/°C",
     "rise_per_k": "1/°C",
     "capacity_rise_per_k": "1/°C",
     "lining_j_per_k": "J/K",
@@ -46,6 +47,7 @@ _FIXED_BOUNDS = {
     "ambient_c": (-30.0, 50.0),
     "rated_c": (0.0, 1400.0),
     "resistance_rise_per_k": (0.0, 0.01),
+    "leak_rise_per_k": (-0.0005, 0.03),
 }
 
 
@@ -264,6 +266,8 @@ def _read(content: dict, path: str, differs: bool) -> Trained:
     values: dict = {}
     errors: dict[str, float] = {}
     for f in fields(EnergyModel):
+        if f.name == "leak_rise_per_k" and f.name not in content["parameters"]:
+            continue  # older files have none
         entry = content["parameters"][f.name]
         if entry["unit"] != _UNITS[f.name]:
             raise ValueError(f"{f.name} is given in {entry['unit']}, it should be {_UNITS[f.name]}")

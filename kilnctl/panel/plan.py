@@ -116,7 +116,7 @@ def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_
     table = {"time_s": "time_s", "reference_c": "reference_c", "chamber_c": "true_chamber_c", "part_c": "true_part_c", "duty": "duty"}
     columns = {name: [_none(row[INDEX[of]]) for row in rows] for name, of in table.items()}
     keep = picture(columns, PICTURE_ROWS)
-    said = [f"the control's model: {words}", safety.schedule_trip_words(schedule, policy.schedule_trip_c), *(f"{s}; the ramp will take the time it needs" for s in programme.shortfalls)]
+    said = [f"the control's model: {words}", safety.schedule_trip_words(schedule, policy.schedule_trip_c), *(s.note for s in programme.shortfalls)]
     said += [str(t) for t in chain.safety.trips.values()]
     return Plan(outcome, tuple(said), keys[-1][0] if keys else 0.0, chain.energy_j / 3.6e6, max((c for c in columns["chamber_c"] if c is not None), default=0.0),
                 tuple(Stretch(s[0], s[1], names[s[0] - 1], targets[s[0]], s[2], s[3]) for s in stretches),

@@ -28,10 +28,11 @@ The steady chamber
   outer film acts on the true outer area;
 - shelf and usual load (when one is in): no net heat when steady, but they re-radiate;
 - air: element and surface convection + fan power = vent + door leak (both carry air from ambient to air_c);
-- bridges: from chamber_c to ambient, taken from the air; an open port radiates from the star to ambient.
+- bridges: conductance times (radiant_c − ambient), drawn from the star, as frames and terminals take their heat from
+  walls and elements; an open port radiates from the star to ambient.
 
 Rooms inside: `oven` (VirtualOven) and `batch` (OvenBatch) put together `assembly` (description → arrays),
-`core` (the heat balance in time; with `grid`, `tables`, `elimination`, `balance`, `moisture`, `chamber`),
+`core` (the heat balance in time; with `grid`, `tables`, `elimination`, `balance`, `guards`, `moisture`, `chamber`),
 `electrics`, `sensors` and `faults`; `conditions` says what a day or a study changes; `protocol` is all that
 the rest of the project relies on.
 """

@@ -53,7 +53,9 @@ class Surroundings:
 
     vent_w_per_k, leak_w_per_k, door_w_per_k   heat carried off per kelvin by air drawn through, W/K
     port_m2, doorway_m2                        black openings from the radiant star to the room, m²
-    fan_w, bridges_w                           heat given to, and taken from, the chamber air, W
+    bridges_w_per_k                            from the radiant star to the room, W/K (a frame or a terminal draws its heat
+                                               from walls and elements, not from the air)
+    fan_w                                      heat given to the chamber air, W
     star_factor    per surface, the share of its exchange with the star that is left (an open door's face: less)
     room_film      per surface, conductance straight to the room, W/K (an open door's inside)
     """
@@ -65,7 +67,7 @@ class Surroundings:
     port_m2: float = 0.0
     doorway_m2: float = 0.0
     fan_w: float = 0.0
-    bridges_w: float = 0.0
+    bridges_w_per_k: float = 0.0
     star_factor: np.ndarray | None = None
     room_film: np.ndarray | None = None
 

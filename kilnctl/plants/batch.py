@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..body import lag_share
 from ..errors import KilnctlError
 from ..settings.body import Load
 from ..settings.oven import Oven
@@ -19,11 +20,10 @@ from ..thermal.enclosure import SENSOR_DIAMETER_M, SENSOR_EMISSIVITY, ideal_sens
 from ..thermal.surfaces import radiation_film
 from .assembly import WireFilm, assemble
 from .balance import Body, Surroundings
-from .chamber import Openings, lining_water
+from .chamber import Openings, check_contents, lining_water
 from .conditions import Conditions, Variation
 from .core import Core
 from .moisture import Moisture, saturation_pa
-from .sensors import INNER_SHARE
 from .tables import KNOTS, LOWEST_K, Films, Properties
 
 _FLOW_STEP_K = 20.0
@@ -69,6 +69,8 @@ class OvenBatch:
             raise KilnctlError(
                 "a batch needs at least one oven, and one load, seed, condition and variation for each"
             )
+        for o, load in zip(ovens, loads):
+            check_contents(o, load)
         made = [assemble(o, load, v, nodes) for o, load, v in zip(ovens, loads, variations)]
         self.layout = made[0][2]
         for i, (_, _, layout, _) in enumerate(made):
@@ -125,20 +127,12 @@ class OvenBatch:
     def _before_block(self) -> None:
         core, around = self.core, self.core.around
         self._look()
-        flows = self._flows.at(core.air_k, self.chamber_c)
-        around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, around.port_m2, mixing = (
-            flows
-        )
+        flows = self._flows.at(core.air_k, self._radiant_c)
+        around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w_per_k, around.port_m2, mixing = flows
         self._layers_k = (core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(
             axis=0
         ) / mixing
-        still = self._still
-        film = self._film + _radiation_film(self.chamber_c)
-        self._lag_share = INNER_SHARE + (1.0 - INNER_SHARE) * still / film
-
-    @property
-    def _still(self) -> float:
-        return WireFilm(SENSOR_DIAMETER_M)(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
+        self._lag_share = lag_share(self._film, _radiation_film(self.chamber_c))
 
     def _look(self) -> None:
         core = self.core
@@ -269,16 +263,16 @@ class _FlowTables:
                 openings.set_shut(around, t, t, ambient, oven.fan is not None, oven.vent is not None)
                 here = air(max(t, LOWEST_K - ZERO_C + 1.0))
                 carried = here.density_kg_m3 * here.heat_capacity_j_kgk * floor * speed
-                row.append((around.vent_w_per_k, around.leak_w_per_k, around.bridges_w, carried))
+                row.append((around.vent_w_per_k, around.leak_w_per_k, around.bridges_w_per_k, carried))
             rows.append(row)
         self.table = np.array(rows)  # member, temperature, quantity
         self.fan_w = np.array([o.fan.power_w if o.fan else 0.0 for o in ovens])
         self.port_m2 = np.array([Openings(o, v).port_m2 for o, v in zip(ovens, variations)])
         self._members = np.arange(len(rows))
 
-    def at(self, air_k: np.ndarray, chamber_c: np.ndarray):
+    def at(self, air_k: np.ndarray, radiant_c: np.ndarray):
         air = self._read(air_k - ZERO_C)
-        return self.fan_w, air[:, 0], air[:, 1], self._read(chamber_c)[:, 2], self.port_m2, air[:, 3]
+        return self.fan_w, air[:, 0], air[:, 1], self._read(radiant_c)[:, 2], self.port_m2, air[:, 3]
 
     def _read(self, t_c: np.ndarray) -> np.ndarray:
         position = (t_c - self.first_c) / _FLOW_STEP_K

@@ -2,14 +2,16 @@
 
 import numpy as np
 
-from ..build import geometry_of, layers_of, material_of
+from ..body import layers_of
+from ..body import Openings as Described
+from ..errors import KilnctlError
 from ..settings.body import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
-from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, open_door_kg_s, opening_w
+from ..thermal.bridges import open_door_kg_s
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY
-from ..thermal.surfaces import radiation_film, radiation_w_m2, vertical_film
+from ..thermal.surfaces import radiation_film, vertical_film
 from .assembly import Layout
 from .balance import Body, Surroundings
 from .conditions import Variation
@@ -18,6 +20,8 @@ from .conditions import Variation
 #: (estimates, common practice).
 _STILL_SPEED = 0.1
 _MIXING = 0.3
+#: A fan that would heat the air further above cold walls than this, K, belongs to another chamber.
+_FAN_MOST_K = 1200.0
 
 
 def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float:
@@ -34,33 +38,36 @@ def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float
     return body
 
 
-class Openings:
-    """Vent, door (shut: its leak; open: doorway), ports and bridges as what acts on the heat balance."""
+def check_contents(oven: Oven, load: Load | None) -> None:
+    """Raises KilnctlError for a load that cannot be in the chamber."""
+    crowded = load.crowds(oven.chamber) if load is not None and load.mass_kg > 0.0 else None
+    if crowded:
+        raise KilnctlError(f"{oven.name}: the load {crowded}")
+
+
+def check_fan(oven: Oven, body: Body, ambient_k: float) -> None:
+    """Raises KilnctlError for a fan whose heat the chamber cannot take even with cold walls."""
+    if oven.fan is None:
+        return
+    strips, air_k = body.rows.shape[1], ambient_k + _FAN_MOST_K
+    film = body.inner_films(np.full(body.star.shape, ambient_k), air_k)
+    most = _FAN_MOST_K * float((body.surface_area * body.film_scale * film)[:strips].sum())
+    if oven.fan.power_w > most:
+        raise KilnctlError(f"{oven.name}: a fan that gives {oven.fan.power_w:g} W to the chamber would heat its air by more than "
+                           f"{_FAN_MOST_K:g} K, as its walls take up {most:.3g} W at most; check the fan's power")  # fmt: skip
+
+
+class Openings(Described):
+    """The body's openings, shut or with the door open, as what acts on the heat balance."""
 
     def __init__(self, oven: Oven, variation: Variation):
-        self.oven, self.variation = oven, variation
-        c = oven.chamber
-        top = c.opening == "top"
-        self.top = top
-        self.door_width_m, self.door_height_m = (c.width_m, c.depth_m) if top else (c.width_m, c.height_m)
-        self.floor_m2 = c.width_m * c.depth_m
-        self.door_m2 = self.door_width_m * self.door_height_m
-        self._bridges = [
-            (b, None if b.conductance_w_per_k is not None else material_of(oven, b.material))
-            for b in oven.bridges
-        ]
-        self.depth_m = geometry_of(next(f for f in oven.faces if f.name == "door")).thickness_m
-
-        self.port_m2 = sum(
-            opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed
-        )
-        self.port_m2 /= radiation_w_m2(500.0, 20.0)
+        super().__init__(oven, variation.leakage)
 
     def set(
         self,
         core,
         door_surface: int,
-        chamber_c: float,
+        radiant_c: float,
         air_c: float,
         ambient_c: float,
         door: float,
@@ -70,7 +77,7 @@ class Openings:
         """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
         around = core.around
         around.ambient_k = ambient_c + ZERO_C
-        self.set_shut(around, chamber_c, air_c, ambient_c, fan, vent)
+        self.set_shut(around, radiant_c, air_c, ambient_c, fan, vent)
         if door > 0.0:
             around.leak_w_per_k *= 1.0 - door
             self._open(core, door_surface, air_c, ambient_c, door)
@@ -83,30 +90,13 @@ class Openings:
             )
 
     def set_shut(
-        self, around: Surroundings, chamber_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
+        self, around: Surroundings, radiant_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
     ) -> None:
         """Fan, vent, leak, ports and bridges with the door shut."""
-        oven = self.oven
-        around.fan_w = oven.fan.power_w if fan else 0.0
-        apart_c = air_c if abs(air_c - ambient_c) > 0.01 else ambient_c + 0.01
-        around.vent_w_per_k = (
-            air_flow_w(oven.vent.flow_m3_per_s, apart_c, ambient_c) / (apart_c - ambient_c) if vent else 0.0
-        )
-        leak = door_leak_kg_s(
-            oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top
-        )
-        around.leak_w_per_k = (
-            leak * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk * self.variation.leakage
-        )
-        bridges = 0.0
-        for b, material in self._bridges:
-            if material is None:
-                conductance = b.conductance_w_per_k * b.count
-            else:
-                hot, cold = max(chamber_c, ambient_c), min(chamber_c, ambient_c)
-                conductance = bar_conductance_w_per_k(material, b.area_m2, b.length_m, hot, cold, b.count)
-            bridges += conductance * (chamber_c - ambient_c)
-        around.bridges_w = bridges
+        around.fan_w = self.oven.fan.power_w if fan else 0.0
+        around.vent_w_per_k = self.vent_w_per_k(air_c, ambient_c) if vent else 0.0
+        around.leak_w_per_k = self.leak_w_per_k(air_c, ambient_c)
+        around.bridges_w_per_k = self.bridges_w_per_k(radiant_c, ambient_c)
         around.port_m2 = self.port_m2
 
     def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float) -> None:
@@ -131,11 +121,13 @@ class Openings:
         return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
 
     def stratification_k(self, core, air_c: float, fan: bool) -> float:
-        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries."""
+        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more than
+        from the mean to the hottest surface (in a tall slot of little floor the circulation carries next to nothing)."""
         speed = self.mixing_speed(fan)
         convected = float((core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum())
         here = air(air_c)
-        return convected / (here.density_kg_m3 * here.heat_capacity_j_kgk * self.floor_m2 * speed)
+        layers = convected / (here.density_kg_m3 * here.heat_capacity_j_kgk * self.floor_m2 * speed)
+        return min(layers, max(float(core.surfaces_k.max()) - core.air_k, 0.0))
 
 
 def lining_water(oven: Oven, body: Body, share: float, layout: Layout, load: Load | None) -> np.ndarray:

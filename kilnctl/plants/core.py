@@ -3,7 +3,8 @@
 Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star
 is algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit
 Runge–Kutta method of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is
-linearised anew in every stage.
+linearised anew in every stage. A step in which something leaps or swings past its surroundings is taken in
+halves (`guards`).
 
 Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors
@@ -20,8 +21,9 @@ import numpy as np
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
+from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, hottest_k, must_halve
 from .moisture import WATER_J_PER_KGK, Moisture
-from .tables import KNOTS, LOWEST_K, STEP_K, locate
+from .tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 GAMMA = 1.0 - 0.5**0.5
 _AHEAD = (1.0 - GAMMA) / GAMMA
@@ -54,6 +56,8 @@ class Core:
         self.ledger = Ledger(walls=np.zeros((self.strips, *self.batch)))
         #: Called before each block, to set what in `around` depends on temperatures.
         self.before_block: Callable[[], None] | None = None
+        #: How far the node that has moved most has moved in this block, K.
+        self.moved_k = 0.0
         self._dt = 0.0
         self._age = 0
         self._block_s = 0.0
@@ -85,8 +89,9 @@ class Core:
         return stored
 
     def element_enthalpy_j(self, elements_k: np.ndarray) -> np.ndarray:
+        """Enthalpy of every element group, J; its heat capacity stays the same beyond the tables."""
         p = self.body.properties
-        knot, part = locate(elements_k)
+        knot, part = extend(elements_k)
         at = self._element_start + knot
         return self.body.element_mass * (p.enthalpy[at] + part * p.enthalpy_step[at])
 
@@ -122,7 +127,7 @@ class Core:
             led.leak + leak * excess,
             led.door + door * excess,
         )
-        led.fan, led.bridges = led.fan + span * self._fan, led.bridges + span * self._bridges
+        led.fan, led.bridges = led.fan + span * self._fan, led.bridges + self._sum_bridges
         excess = self._sum_star - span * self._room_emission
         led.port, led.door = led.port + self._openings[0] * excess, led.door + self._openings[1] * excess
         if self._room_film is not None:
@@ -130,16 +135,15 @@ class Core:
                 axis=0
             )
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough: the capacity was right in the middle of the block. What it leaves over is
-        # not lost, because the next block starts from the wanted enthalpy.
-        self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
+        # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. What
+        # it leaves over is not lost, because the next block starts from the wanted enthalpy.
+        for _ in range(1 if self.moved_k < 4.0 * self.tolerance_k else 4):
+            self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
         for _ in range(2):  # Newton: an element may have moved far within the block
-            elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(
-                elements
-            )
+            elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(elements)
         self.surfaces_k = np.concatenate((self.nodes_k[0], elements))
         air = np.exp(self._air_j / (self.body.air_capacity * 273.15))
         self.air_k = air if self.batch else float(air)
@@ -157,7 +161,10 @@ class Core:
             self.before_block()
         b, p, around, moisture = self.body, self.body.properties, self.around, self.moisture
         ahead = 0.5 * max(self._block_s, dt)
-        middle = self.nodes_k + ahead * self._rate
+        shift = ahead * self._rate
+        middle = self.nodes_k + shift
+        if not np.abs(shift).max() < FAR_K:
+            middle = np.minimum(np.maximum(middle, coldest_k(self)), hottest_k(self))
         knot, part = locate(middle)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
         slope = 1.0 / STEP_K
@@ -194,13 +201,14 @@ class Core:
             moisture.freeze(self.nodes_k, middle, self._capacity, self.film_w_per_k, b.surface_area)
         self._flows = around.vent_w_per_k, around.leak_w_per_k, around.door_w_per_k
         self._openings = around.port_m2, around.doorway_m2
-        self._fan, self._bridges = around.fan_w, around.bridges_w
+        self._fan, self._bridges = around.fan_w, around.bridges_w_per_k
+        self._bridged, self._bridged_k = bool(np.any(self._bridges)), self.radiant_k
         self._room_emission = STEFAN_BOLTZMANN * ambient**4
         self._star = b.star if around.star_factor is None else b.star * around.star_factor
         self._room_film = around.room_film
         self._span = 0.0
         self._sum_outer = np.zeros_like(last)
-        self._sum_air = self._sum_star = 0.0
+        self._sum_air = self._sum_star = self._sum_bridges = 0.0
         self._sum_surfaces = np.zeros_like(self.surfaces_k)
         self._dt = 0.0
 
@@ -221,6 +229,9 @@ class Core:
 
     def _freeze_quick(self, surfaces, air) -> None:
         b = self.body
+        # What is expected may lie beyond the tables where power comes on; what comes of it does not (or melts).
+        surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
+        air = np.minimum(np.maximum(air, LOWEST_K), TOP_K) if self.batch else min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
         self._air_capacity = b.air_capacity * 273.15 / air
         self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
@@ -229,7 +240,7 @@ class Core:
         self._weighed = False
 
     def _capacity_of(self, elements):
-        knot = ((elements - LOWEST_K) * (1.0 / STEP_K)).astype(np.intp)
+        knot, _ = extend(elements)
         return (
             self.body.element_mass
             * self.body.properties.enthalpy_step[self._element_start + knot]
@@ -269,20 +280,25 @@ class Core:
         flows = sum(self._flows)
         self._air_base = self._air_capacity / tau
         self._air_sum = self._air_base + film.sum(axis=0) + flows
-        self._air_load = flows * self._ambient_k + self._fan - self._bridges
+        self._air_load = flows * self._ambient_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
+        if not self.batch:  # plain floats are several times faster than numpy's
+            self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
+            self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------
 
     def step(self, dt: float, element_w) -> None:
         """Advance by `dt` seconds with `element_w` watts in each element group."""
-        if self._age == 0:
+        calm = self._age > 0
+        if not calm:
             self._open_block(dt, element_w)
         else:
             surfaces, air = self._soon(dt, element_w)
             if (np.abs(surfaces - air - self._film_at) > self._film_limit).any():
+                calm = False
                 self._note_quick()
                 self._freeze_quick(surfaces, air)
         if dt != self._dt:
@@ -290,19 +306,31 @@ class Core:
         if not self._weighed:
             self._weigh()
         self._heat = self._element_weight * element_w
-        first = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
-        nodes, surfaces, air, star = first
+        nodes, surfaces, air, star, early_w = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
         second = self._stage(
             _AHEAD * nodes + _BEHIND * self.nodes_k,
             _AHEAD * surfaces + _BEHIND * self.surfaces_k,
             _AHEAD * air + _BEHIND * self.air_k,
             surfaces,
         )
+        # Fast heating would close a block every step; a block of three still is second order and cheaper.
+        limit = 4.0 * self.tolerance_k if self._age < 2 else self.tolerance_k
+        self.moved_k = moved = np.abs(second[0] - self._nodes_start).max()
+        heated = abs(second[2] - self._air_start)
+        if self.batch:
+            heated = heated.max()
+        over = not (moved <= limit and heated <= 3.0 * limit)
+        if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
+            self.refresh()
+            self.step(0.5 * dt, element_w)
+            self.step(0.5 * dt, element_w)
+            return
         early, late = (1.0 - GAMMA) * dt, GAMMA * dt
         self._span += dt
         self._sum_outer += early * nodes[-1] + late * second[0][-1]
         self._sum_air += early * air + late * second[2]
         self._sum_star += early * star + late * second[3]
+        self._sum_bridges += early * early_w + late * second[4]
         if self._room_film is not None:
             self._sum_surfaces += early * surfaces + late * second[1]
         per_s = 1.0 / dt
@@ -310,22 +338,16 @@ class Core:
         self._surface_rate = (second[1] - self.surfaces_k) * per_s
         self._air_rate = (second[2] - self.air_k) * per_s
         self._last_w = element_w
-        self.nodes_k, self.surfaces_k, self.air_k, self.star_w = second
+        self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
         self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
         self._age += 1
-        over = False
         if self.moisture is not None:
-            correction, over = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
+            correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
             if correction is not None:
                 self.nodes_k = self.nodes_k + correction
                 self.surfaces_k[: self.strips] = self.nodes_k[0]
-        # Fast heating would close a block every step; a block of three still is second order and cheaper.
-        limit = 4.0 * self.tolerance_k if self._age < 3 else self.tolerance_k
-        moved = np.abs(self.nodes_k - self._nodes_start).max()
-        heated = abs(self.air_k - self._air_start)
-        if self.batch:
-            heated = heated.max()
-        if over or self._age >= 60 or moved > limit or heated > 3.0 * limit:
+            over = over or changed
+        if over or self._age >= 60:
             self.refresh()
 
     @property
@@ -334,8 +356,8 @@ class Core:
         return (self.star_w / STEFAN_BOLTZMANN) ** 0.25
 
     def _stage(self, base, base_surfaces, base_air, guess):
-        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air and star
-        emission W/m²."""
+        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air, star
+        emission W/m² and what the bridges draw, W."""
         strips = self.strips
         rest = self._strips.respond(base)
         ys = base_surfaces.copy()
@@ -365,9 +387,13 @@ class Core:
         a22 = self._air_sum - sums[1][2]
         b1 = sums[0][0] - 3.0 * STEFAN_BOLTZMANN * sums[2][3] + self._star_load
         b2 = sums[1][0] + self._air_base * base_air + self._air_load
-        inverse = 1.0 / (a11 * a22 - a12 * a21)
-        star = (b1 * a22 - a12 * b2) * inverse
-        air = (a11 * b2 - a21 * b1) * inverse
+        alone = a11 - a12 * a21 / a22
+        drawing = b1 - a12 * b2 / a22
+        if self._bridged:
+            star, bridges_w, self._bridged_k = bridged_star(alone, drawing, self._bridges, self._ambient_k, self._bridged_k)
+        else:
+            star, bridges_w = drawing / alone, 0.0
+        air = (b2 - a21 * star) / a22
         surfaces = right[0] + right[1] * star + right[2] * air
         nodes = rest + self._strips.ratio * (surfaces[:strips] - rest[0])
-        return nodes, surfaces, air, star
+        return nodes, surfaces, air, star, bridges_w

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..body import lag_share
+from ..errors import KilnctlError
 from ..reading import Reading
 from ..settings.body import Load
 from ..settings.oven import Oven
@@ -13,24 +15,21 @@ from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
 from .balance import Ledger, Surroundings
-from .chamber import Openings, ideal_sensor, lining_water
+from .chamber import Openings, check_contents, check_fan, ideal_sensor, lining_water
 from .conditions import Conditions, Variation
 from .core import Core
 from .electrics import Electrics
 from .faults import Fault, check_faults
+from .guards import MELTING_STEP_K, beyond_range, parts_to_melt
 from .moisture import Moisture, saturation_pa
 from .protocol import check_command
-from .sensors import Probe, emf_table, lag_share
+from .sensors import Probe, emf_table
 
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
 
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
-
-#: Film and radiation of a sheath in still air at room temperature, W/(m²·K): what a sensor's time constant is
-#: stated for.
-STILL_FILM = sensor_film(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
 
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
@@ -65,8 +64,10 @@ class VirtualOven:
         """`load` None: the chamber holds nothing but its shelf. `nodes`, `split` and `tolerance_k` set the
         resolution."""
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
+        check_contents(oven, load)
         stirred, still, self.layout, self.elements = assemble(oven, load, variation, nodes, split)
         self._bodies = (still, stirred)
+        check_fan(oven, stirred, oven.site.ambient_c + ZERO_C)
         check_faults(tuple(faults), self.layout.groups)
         self.faults: tuple[Fault, ...] = tuple(faults)
         self.time_s = self.energy_j = self.power_w = 0.0
@@ -80,6 +81,9 @@ class VirtualOven:
         self._phases = np.random.default_rng(seeds[0]).uniform(0.0, 2.0 * math.pi, 3).tolist()
         self.electrics = Electrics(oven.supply.voltage_v, oven.elements.power_w * variation.power, self.layout.groups,
                                    oven.switching.contactor_delay_s)  # fmt: skip
+        facts, most = self.elements, 1.3  # as the voltage may be high, and the resistance low
+        self._element_k_per_s = (most * oven.elements.power_w * variation.power
+                                 / (facts.mass_kg * variation.element_mass * facts.material.heat_capacity(20.0)))  # fmt: skip
         self._hot_factor = self.elements.factor(oven.limits.highest_c)
         self.openings = Openings(oven, variation)
         water = lining_water(oven, stirred, conditions.lining_moisture, self.layout, load)
@@ -122,13 +126,20 @@ class VirtualOven:
         else:
             self._lost_s = 0.0
         parts = 1 if dt_s <= LONGEST_STEP_S else math.ceil(dt_s / LONGEST_STEP_S)
-        fired = 0.0
+        rise_k = self._element_k_per_s * dt_s * (1.0 if self.faults else max(duties))
+        if rise_k > MELTING_STEP_K and not all(self.electrics.burnt or (False,)):
+            parts = max(parts, parts_to_melt(rise_k, self.element_c, self.elements.melts_c))
+        fired = mean_a = 0.0
         reading = None
         for _ in range(parts):
             active = [f for f in self.faults if f.acts_at(self.time_s)] if self.faults else ()
-            self._heat(dt_s / parts, duties, bool(contactor_closed), active)
+            try:
+                self._heat(dt_s / parts, duties, bool(contactor_closed), active)
+            except ValueError as error:
+                raise KilnctlError(beyond_range(self, error)) from error
             fired += self.fired / parts
-            reading = self._sense(dt_s / parts, active, fired)
+            mean_a += self.power_w / self.supply_v / parts if self.supply_v > 0.0 else 0.0
+            reading = self._sense(dt_s / parts, active, fired, mean_a)
         if self._lost_s > 0.0:
             return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
@@ -166,7 +177,7 @@ class VirtualOven:
             0.5 * math.sin(t / 97.0 + a) + 0.3 * math.sin(t / 431.0 + b) + 0.2 * math.sin(t / 2203.0 + c)
         )
 
-    def _sense(self, dt: float, active: Sequence[Fault], fired: float) -> Reading:
+    def _sense(self, dt: float, active: Sequence[Fault], fired: float, mean_a: float) -> Reading:
         core = self.core
         room_c = self._settings[0]
         terminals_c = room_c + 3.0 + 0.15 * (self._shell_mean_c - room_c)
@@ -212,6 +223,7 @@ class VirtualOven:
             door_open=self._settings[1] > 0.0 if oven.door.switch else None,
             airflow_proved=self._settings[3] if oven.vent is not None and oven.vent.proved else None,
             sample=self._probes[0][1].sample,
+            mean_current_a=mean_a if meters.current else None,
         )
 
     # ---- what acts from outside ----------------------------------------------------------------------------
@@ -234,10 +246,10 @@ class VirtualOven:
         core.body = self._bodies[fan]
         self._watch_chamber()
         air_c = self.air_c
-        self.openings.set(core, self.layout.door, self.chamber_c, air_c, ambient_c, door, fan, vent)
+        self.openings.set(core, self.layout.door, self.radiant_c, air_c, ambient_c, door, fan, vent)
         self._stratification_k = self.openings.stratification_k(core, air_c, fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
-        self._lag_share = lag_share(self._sensor_film, radiation, STILL_FILM)
+        self._lag_share = lag_share(self._sensor_film, radiation)
         self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - ZERO_C
 
     def _watch_chamber(self) -> None:

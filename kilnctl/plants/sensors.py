@@ -34,9 +34,6 @@ LINEAR_MV_PER_K = {
 }
 CONVERSION_S = 0.1
 
-#: Share of the sheath's time constant that sits inside it and does not depend on the film (common practice).
-INNER_SHARE = 0.3
-
 
 class Emf:
     """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight
@@ -216,11 +213,6 @@ def _shown(calibration, true_c: float) -> float:
         if true_c <= b.true_c:
             return a.reads_c + (true_c - a.true_c) * (b.reads_c - a.reads_c) / (b.true_c - a.true_c)
     raise AssertionError("calibration points do not rise")
-
-
-def lag_share(film_w_per_m2k: float, radiation_w_per_m2k: float, still_w_per_m2k: float) -> float:
-    """Time constant of the sheath over its time constant in still air at room temperature, dimensionless."""
-    return INNER_SHARE + (1.0 - INNER_SHARE) * still_w_per_m2k / (film_w_per_m2k + radiation_w_per_m2k)
 
 
 @lru_cache(maxsize=16)

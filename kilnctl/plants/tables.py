@@ -69,6 +69,13 @@ def _flat(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return rows.ravel(), steps.ravel()
 
 
+def extend(temperature_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The same as `locate`, with the last step carried on beyond both ends of the tables."""
+    position = (temperature_k - LOWEST_K) * (1.0 / STEP_K)
+    knot = np.minimum(np.maximum(position, 0.0), KNOTS - 2.0).astype(np.intp)
+    return knot, position - knot
+
+
 def locate(temperature_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Knot below and fraction of a step above it. Raises ValueError outside the tables."""
     position = (temperature_k - LOWEST_K) * (1.0 / STEP_K)
@@ -87,8 +94,8 @@ class Films:
     linearly.
     """
 
-    ROOTS = 41  # knots in the cube root of the difference, over ±MOST_K
-    MOST_K = 1500.0
+    ROOTS = 43  # knots in the cube root of the difference, over ±MOST_K
+    MOST_K = 1800.0  # all that the tables' temperatures can be apart
     MEANS = 37  # knots of the mean temperature, 200 K to 2000 K
 
     def __init__(self, functions: Sequence):

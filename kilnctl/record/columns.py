@@ -33,12 +33,15 @@ COLUMNS = (
     Column("element_estimate_c", "°C", 1, "the elements as the model sees them"),
     Column("expected_c", "°C", 2, "the chamber as the estimator sees it now"),
     Column("duty", "1", 4, "share of full power that the gate let pass"),
-    Column("fired", "1", 4, "share of full power that was fired since the last sample"),
-    Column("demand_w", "W", 1, "what the control asks for"),
+    Column("fired", "1", 4, "share of full power that was fired since the last sample, as measured; empty without a current meter"),
+    Column("commanded", "1", 4, "share of full power that was commanded since the last sample; it proves nothing"),
+    Column("power_w", "W", 1, "electric power since the last sample, by the best that the meters tell; as commanded where there is none"),
+    Column("demand_w", "W", 1, "what the control asks for, whether or not the gate lets it pass"),
     Column("feedforward_w", "W", 1, "of it, the energy balance's part"),
     Column("trim_w", "W", 1, "of it, the feedback's part"),
     Column("unexplained_w", "W", 1, "heat into the chamber that the model cannot explain"),
     Column("supply_v", "V", 1, "supply voltage, where measured"),
+    Column("current_a", "A", 2, "element current while any flows, where measured"),
     Column("contactor", "1", 0, "1 while the contactor is told to be closed"),
     Column("step", "1", 0, "step of the schedule, from 1"),
     Column("reason", "", 0, "why, in plain words"),
@@ -66,8 +69,8 @@ def row_of(time_s: float, reading, act, chamber_c: float | None = None, part_c: 
     return (
         time_s, d.reference_c, reading.chamber_c, _number(chamber_c), _number(reading.limit_c), _number(reading.part_c),
         _number(part_c), _number(d.part_c), _number(d.part_sd_k), _number(d.element_c), d.expected_c,
-        act.duty, _number(reading.fired), d.demand_w, d.feedforward_w, d.trim_w, d.unexplained_w,
-        _number(reading.supply_v), 1.0 if act.contactor else 0.0, float(d.step + 1),
+        act.duty, _number(reading.fired), act.commanded, act.power_w, d.demand_w, d.feedforward_w, d.trim_w, d.unexplained_w,
+        _number(reading.supply_v), _number(reading.current_a), 1.0 if act.contactor else 0.0, float(d.step + 1),
         act.verdict.reason if act.verdict.permit is None and d.demand_w > 0.0 else d.reason,
     )  # fmt: skip
 

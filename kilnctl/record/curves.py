@@ -1,10 +1,12 @@
-"""The picture of one run: reference, chamber and part; duty; the two halves of the demand."""
+"""The picture of one run: reference, chamber and part; duty; heat, and the two halves of what was asked for."""
 
 import math
 
 import numpy as np
 
+from .folder import plain
 from .plot import NARROW, WIDTH, Chart, Panel, Series, svg
+from .power import fired_share, power_w
 from .summary import Summary, part_of, sample_s, smooth
 
 #: Events of these kinds are drawn as faint lines, at most so many of them.
@@ -34,13 +36,13 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
     )[:_MOST_NOTES]
     # The duty of single seconds is a blur; a minute's mean is what the elements feel.
     window = max(1, round(60.0 / sample_s(t)))
-    duty, balance, trim = (
-        smooth(np.nan_to_num(d[name]), window) for name in ("fired", "feedforward_w", "trim_w")
-    )
+    share, measured = fired_share(d)
+    duty = smooth(share, window)
+    heat, balance, trim = (smooth(values, window) for values in _watts(run))
     panels = [
         Panel("temperature, °" + unit, tuple(temperatures), shades, trips, 2.6, notes=notes),
         Panel(
-            "duty, % (mean of a minute)",
+            f"duty as {'measured' if measured else 'commanded'}, % (mean of a minute)",
             (Series(t, duty * 100.0, "duty", "power"),),
             shades,
             (),
@@ -52,8 +54,8 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
     if np.max(np.abs(balance), initial=0.0) > 0.0:
         panels.append(
             Panel(
-                "watts (mean of a minute)",
-                (Series(t, balance, "balance", "other"), Series(t, trim, "trim", "second")),
+                f"watts (mean of a minute; heat as {'measured' if measured else 'commanded'})",
+                (Series(t, heat, "heat", "power"), Series(t, balance, "balance", "other"), Series(t, trim, "trim", "second")),
                 shades,
                 (),
                 0.9,
@@ -67,3 +69,17 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
             width=NARROW if narrow else WIDTH,
         )
     )
+
+
+def _watts(run) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Electric power, and the two halves of what was asked for, W. Nothing was asked of the elements while the gate let nothing pass (a purge,
+    a trip), and no more than they can give: where the balance alone wants more, the trim takes off that much less, and their sum is the same."""
+    d = run.data
+    heat = np.nan_to_num(power_w(d, run.oven, plain(run.model)))
+    demand, balance = np.nan_to_num(d["demand_w"]), np.nan_to_num(d["feedforward_w"])
+    elements = getattr(run.oven, "elements", None)
+    full = max(elements.power_w if elements else 0.0, float(np.max(heat, initial=0.0)), float(np.max(demand, initial=0.0)))
+    known = np.isfinite(d["demand_w"])
+    trim = np.where(known, demand - np.minimum(balance, full), np.nan_to_num(d["trim_w"]))
+    withheld = (d["duty"] == 0.0) & (demand > 0.0)
+    return heat, np.where(withheld, 0.0, np.minimum(balance, full)), np.where(withheld, 0.0, trim)

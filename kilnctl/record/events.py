@@ -1,7 +1,8 @@
 """What is worth telling of a run, tick by tick: steps, trips, warnings, doors, requests."""
 
+import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 #: The same warning, numbers aside, is not told again before this, s.
 QUIET_S = 600.0
@@ -15,6 +16,12 @@ class Event:
     text: str
 
 
+def on_run_clock(trips, at_s: dict[str, float], otherwise_s: float = math.nan) -> tuple:
+    """The trips with the run's own time, s since its start, of when each was told: the rules stamp them by whatever clock they are
+    given. `otherwise_s` for those that no run told of."""
+    return tuple(replace(t, time_s=at_s.get(t.fault, otherwise_s)) for t in trips)
+
+
 class Teller:
     """Remembers what was told already. `legs` are the programme's, for their names."""
 
@@ -22,10 +29,14 @@ class Teller:
         self._legs = legs
         self._step = self._door = None
         self._warned: dict[str, float] = {}
+        #: When each trip came, s since the run's start.
+        self.tripped_s: dict[str, float] = {}
 
     def tell(self, time_s: float, reading, act, leg: int) -> list[Event]:
         """The events of this tick, in the order in which they matter."""
         d, told = act.decision, []
+        for trip in act.verdict.new_trips:
+            self.tripped_s.setdefault(trip.fault, time_s)
         told += [Event(time_s, "trip", str(trip)) for trip in act.verdict.new_trips]
         for warning in act.verdict.warnings:
             key = _NUMBERS.sub("#", warning)

@@ -8,6 +8,7 @@ import dataclasses
 import hashlib
 import json
 import math
+import os
 import re
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from .. import __version__
 from ..errors import KilnctlError
 from .columns import COLUMNS, NAMES, row_text
 from .durable import write_whole
+from .journal import segments
 
 _FLUSH = 500
 _NOT_SAID = ("places", "assumptions", "file", "sha256")
@@ -45,8 +47,8 @@ def new_folder(out: str | Path, oven_name: str, schedule_name: str) -> Path:
 class SampleWriter:
     """Writes samples as they come, so that an interrupted run leaves everything up to then."""
 
-    def __init__(self, folder: Path):
-        self.path = folder / "samples.csv"
+    def __init__(self, folder: Path, name: str = "samples.csv"):
+        self.path = folder / name
         try:
             self._file = open(self.path, "w", newline="", encoding="utf-8")
             self._writer = csv.writer(self._file, lineterminator="\n")
@@ -160,7 +162,7 @@ def finish(folder: Path, run, summary, unit: str = "C") -> None:
 
     if not (folder / "run.json").is_file():
         begin(folder, Begun(run.oven, run.schedule, run.load, run.model, run.seed, run.controller))
-    if not (folder / "samples.csv").is_file():
+    if not (folder / "samples.csv").is_file() or segments(folder):
         write_samples(folder, run)
     said = about(run) | {"energy_j": run.energy_j, "summary": plain(summary), "trips": plain(run.trips)}
     path = folder / "events.csv"
@@ -181,11 +183,16 @@ def finish(folder: Path, run, summary, unit: str = "C") -> None:
 
 
 def write_samples(folder: Path, run) -> None:
-    """samples.csv of a run whose samples are in memory (those of a journal, for instance)."""
-    writer = SampleWriter(folder)
+    """samples.csv of a run whose samples are in memory (those of a journal, for instance): whole, or the one before it stays. Raises
+    KilnctlError."""
+    writer = SampleWriter(folder, "samples.csv.new")
     for row in zip(*(run.data[name].tolist() for name in NAMES)):
         writer(row)
     writer.close()
+    try:
+        os.replace(writer.path, folder / "samples.csv")
+    except OSError as error:
+        raise KilnctlError(f"{folder / 'samples.csv'}: cannot be written: {error.strerror}") from None
 
 
 def _json(value: dict) -> bytes:

@@ -27,14 +27,14 @@ def _rows(history: History, unit: str) -> list[tuple[str, ...]]:
 def _compared(history: History) -> list[tuple[str, ...]]:
     out = []
     for f in history.findings:
-        name, unit, decimals = _NAMES[f.figure.what]
+        _, unit, decimals = _NAMES[f.figure.what]
         now, usual = (
             (clock(v) if f.figure.what == "time" else f"{v:.{decimals}f} {unit}")
             for v in (f.figure.value, f.usual)
         )
         out.append(
             (
-                f"{name}, {f.figure.where}",
+                f"{f.figure.name}, {f.figure.where}",
                 now,
                 usual,
                 str(f.runs),
@@ -87,19 +87,20 @@ def page(history: History, unit: str = "C") -> str:
     body += "".join(notice(text) for text in history.left_out)
     body += aside(
         "Compared are runs of the same schedule with the same load from about the same temperature: power to "
-        "hold over the last third of a soak, at the measured voltage; time to the first soak; rise per fired "
-        "kilowatt hour from 20 to 70 % of the way there. Usual is the median of the first runs."
+        "hold over the last third of a soak; time to the first soak; rise per kilowatt hour from 20 to 70 % of the way there; "
+        "measured power for each commanded share, at rated voltage. Power is measured where current is, else as commanded (at the "
+        "measured voltage, where it is). Usual is the median of the first runs."
     )
     return document(f"{history.oven}: its history", body, f"{len(history.runs)} runs")
 
 
 def _pictures(history: History) -> str:
-    kinds = [f for f in history.findings if f.figure.what in ("hold", "gain")][:3]
+    kinds = [f for f in history.findings if f.figure.what in ("strength", "hold", "gain")][:3]
     if not kinds:
         return ""
     panels = []
     for finding in kinds:
-        name, unit, _ = _NAMES[finding.figure.what]
+        _, unit, _ = _NAMES[finding.figure.what]
         points = [
             (i, f.value)
             for i, run in enumerate(history.runs, 1)
@@ -109,7 +110,7 @@ def _pictures(history: History) -> str:
         x, y = zip(*points)
         usual = Series((x[0], x[-1]), (finding.usual,) * 2, "usual", "reference", (3.0 * finding.spread,) * 2)
         panels.append(
-            Panel(f"{name}, {finding.figure.where}, {unit}", (usual, Series(x, y, "run", "chamber")))
+            Panel(f"{finding.figure.name}, {finding.figure.where}, {unit}", (usual, Series(x, y, "run", "chamber")))
         )
     out = ""
     for kind, width in (("wide", WIDTH), ("narrow", NARROW)):

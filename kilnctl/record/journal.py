@@ -12,6 +12,7 @@ import errno
 import fcntl
 import os
 import re
+import time
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +25,8 @@ from .durable import make_folder, sync_folder
 LONGEST, SEGMENT_BYTES = 65536, 8_000_000
 #: Most records that are kept in memory until a sync has succeeded.
 _REMEMBERED = 10_000
+#: Tries, 10 ms apart, to have a journal for oneself.
+_LOCK_TRIES = 5
 _LINE = re.compile(rb"([1-9][0-9]{0,17}) (.*) ([0-9a-f]{8})", re.DOTALL)
 _SEGMENT = re.compile(r"journal-(\d{6})\.log")
 
@@ -100,8 +103,7 @@ def read_journal(place: str | Path) -> Journal:
             if isinstance(found, str):
                 bad.append(f"{path.name}:{number}: {found}")
             elif found[0] > last:
-                # The first record's number may be anything: what came before it may have been let go.
-                missing += found[0] - last - 1 if entries else 0
+                missing += found[0] - last - 1
                 last = found[0]
                 entries.append(Entry(found[0], found[1], path.name, number))
             # A number seen before is a record written again after a failed sync: nothing new.
@@ -124,16 +126,10 @@ def _lines(path: Path) -> Iterator[tuple[int, tuple[int, str] | str]]:
 
 class JournalFile:
     """Appends records to the newest segment of a folder. One process at a time; every method may raise
-    OSError.
+    OSError. Nothing of a journal is ever removed: half a record would be a wrong one."""
 
-    keep_bytes: the oldest segments are removed while all of them together are larger than this (None:
-    nothing is ever removed).
-    """
-
-    def __init__(
-        self, folder: str | Path, *, segment_bytes: int = SEGMENT_BYTES, keep_bytes: int | None = None
-    ):
-        self.folder, self.segment_bytes, self.keep_bytes = Path(folder), segment_bytes, keep_bytes
+    def __init__(self, folder: str | Path, *, segment_bytes: int = SEGMENT_BYTES):
+        self.folder, self.segment_bytes = Path(folder), segment_bytes
         self._unsynced: list[bytes] = []
         self._handle = -1
         try:
@@ -155,11 +151,16 @@ class JournalFile:
     def _open(self, number: int) -> None:
         self.number, self.path = number, self.folder / f"journal-{number:06d}.log"
         handle = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o644)
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            os.close(handle)
-            raise KilnctlError(f"{self.path}: another process is writing this journal") from None
+        for tries_left in reversed(range(_LOCK_TRIES)):
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except OSError:
+                if not tries_left:
+                    os.close(handle)
+                    raise KilnctlError(f"{self.path}: another process is writing this journal") from None
+                # `retention.being_written` holds the lock for a moment to see whether it is free.
+                time.sleep(0.01)
         self._handle, self._size = handle, os.fstat(handle).st_size
         # A tail without a line break was torn; it becomes one bad line, and nothing after it is lost.
         self._torn = self._size > 0 and os.pread(handle, 1, self._size - 1) != b"\n"
@@ -198,17 +199,11 @@ class JournalFile:
         self._unsynced.clear()
 
     def rotate(self) -> None:
-        """Close this segment and begin the next; lets the oldest go where there is a limit."""
+        """Close this segment and begin the next."""
         self.sync()
         before = self._handle
         self._open(self.number + 1)
         os.close(before)
-        if self.keep_bytes is not None:
-            there = segments(self.folder)
-            sizes = [p.stat().st_size for p in there]
-            while len(there) > 1 and sum(sizes) > self.keep_bytes:
-                there.pop(0).unlink()
-                sizes.pop(0)
 
     def begin_anew(self) -> None:
         """After a failed sync: go on in a new segment, and write again there what may not have reached the

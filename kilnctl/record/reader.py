@@ -23,6 +23,7 @@ from ..settings.oven import Oven, load_oven
 from ..settings.schedule import Cure, Schedule, Step, load_schedule
 from .columns import NAMES
 from .journal import read_journal, segments
+from .power import power_w
 
 #: A record larger than this is not read in one piece, bytes.
 LARGEST_BYTES = 1_000_000_000
@@ -113,9 +114,11 @@ def read_run(folder: str | Path) -> RunRecord:
             f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal"
         )
     oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
-    energy = end.get("energy_j", said.get("energy_j"))
+    # Where there is a journal it alone counts: run.json may be from before a run was gone on with.
+    energy = end.get("energy_j") if segments(folder) else said.get("energy_j")
     if energy is None:
-        energy = _energy_j(data, oven, said)
+        steps = np.diff(data["time_s"], prepend=data["time_s"][:1])
+        energy = float(np.nansum(power_w(data, oven, said.get("model")) * steps))
         problems.append("the run ended without a total of its energy; it was added up from the samples")
     load = said.get("load")
     try:
@@ -330,16 +333,3 @@ def _from_journal(folder: Path, problems: list[str]):
         if entry.kind not in ("lost",):
             events.append(RecordedEvent(time_s, entry.kind, text))
     return _columns(names, rows, problems), tuple(events), tuple(trips), end
-
-
-def _energy_j(data: dict[str, np.ndarray], oven: Oven | UnknownOven, said: dict) -> float:
-    """Fired share × power at the measured voltage × time, where nobody added it up."""
-    full = (
-        oven.elements.power_w
-        if isinstance(oven, Oven)
-        else float((said.get("model") or {}).get("power_w") or 0.0)
-    )
-    nominal = oven.supply.voltage_v if isinstance(oven, Oven) else math.nan
-    ratio = np.where(np.isfinite(data["supply_v"] / nominal), data["supply_v"] / nominal, 1.0)
-    steps = np.diff(data["time_s"], prepend=data["time_s"][:1])
-    return float(np.sum(np.nan_to_num(data["fired"]) * full * ratio**2 * steps))

@@ -91,12 +91,11 @@ class Recorder:
         sync_s: float = SYNC_S,
         queue_limit: int = QUEUE,
         segment_bytes: int = SEGMENT_BYTES,
-        keep_bytes: int | None = None,
         file: JournalFile | None = None,
         clock=time.monotonic,
     ):
         """Raises KilnctlError where no journal can be kept. `file` and `clock` are for tests."""
-        self._file = file or JournalFile(folder, segment_bytes=segment_bytes, keep_bytes=keep_bytes)
+        self._file = file or JournalFile(folder, segment_bytes=segment_bytes)
         self._queue: SimpleQueue = SimpleQueue()
         self._sync_s, self._limit, self._clock = sync_s, queue_limit, clock
         self._written = self._lost = self._told = self._dropped_samples = self._dropped_events = 0

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import KilnctlError
+from ..output import IMPERIAL, METRIC, Units
 from .curves import curves
 from .folder import plain
 from .page import aside, document, facts, figures, folded, notice, section, table
@@ -75,7 +76,8 @@ def parse_price(text: str) -> Price:
 def page(run, summary: Summary, unit: str = "C", price: Price | None = None) -> str:
     """The whole page as HTML text, self-contained. `run` is a `Run` or a `RunRecord`; same arguments, same
     bytes."""
-    parts = [_verdict(run), _figures(summary, unit, price)]
+    u = Units(IMPERIAL if unit == "F" else METRIC).knowing(run.oven, run.schedule)
+    parts = [_verdict(run, u), _figures(summary, unit, price)]
     if len(run.time_s):
         for kind in ("wide", "narrow"):
             parts.append(f'<div class="{kind}">{curves(run, summary, unit, narrow=kind == "narrow")}</div>')
@@ -83,7 +85,7 @@ def page(run, summary: Summary, unit: str = "C", price: Price | None = None) -> 
         section("Soaks", _soaks(run, summary, unit)),
         section("The part", _part(run, summary, unit)),
         section("Energy", _energy(run, summary, price)),
-        section("What happened", _events(run)),
+        section("What happened", _events(run, u)),
         section("Sensors", _sensors(run, unit)),
         section("Settings, model and record", _origin(run, summary)),
     ]
@@ -97,7 +99,7 @@ def page(run, summary: Summary, unit: str = "C", price: Price | None = None) -> 
     return document(f"{run.schedule.name} · {run.oven.name}", "".join(parts), run.schedule.about or "")
 
 
-def _verdict(run) -> str:
+def _verdict(run, u: Units) -> str:
     started = getattr(run, "started", "")
     said = [_OUTCOMES.get(run.outcome, run.outcome)]
     if started:
@@ -107,7 +109,7 @@ def _verdict(run) -> str:
     lead = f"<p>{escape(' '.join(said))}</p>"
     trips = "".join(
         notice(
-            f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} Check: {t.check}.",
+            u.words(f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} Check: {t.check}."),
             "alarm",
             f"Trip at {clock(t.time_s)}: {t.fault}.",
         )
@@ -232,13 +234,18 @@ def _energy(run, s: Summary, price: Price | None) -> str:
     ]
     if price is not None:
         pairs.insert(1, ("cost", f"{price.of(s.energy_kwh)} at {price.of(1.0)} for 1 kWh"))
-    return facts(pairs) + aside("Fired power counted by the controller, not a billing meter.")
+    if not s.power_by:
+        return facts(pairs)
+    pairs.append(("known by", s.power_by))
+    measured = s.power_by.startswith("measured")
+    return facts(pairs) + aside("Counted by the controller's own meters, not by a billing meter." if measured else
+                                "A commanded cycle is no proof of heat: only a current meter shows what flowed.")  # fmt: skip
 
 
-def _events(run) -> str:
+def _events(run, u: Units) -> str:
     return table(
         ("time", "kind", "what"),
-        [(clock(e.time_s), e.kind, e.text) for e in run.events if e.kind not in ("start", "end")],
+        [(clock(e.time_s), e.kind, u.words(e.text)) for e in run.events if e.kind not in ("start", "end")],
         words=(1, 2),
     )
 
@@ -337,6 +344,7 @@ def as_csv(run, s: Summary, price: Price | None = None) -> str:
             put(f"{x.name}: {what}", value, unit)
     put("overshoot", s.overshoot_k, "K")
     put("energy", s.energy_kwh, "kWh", 4)
+    put("energy known by", s.power_by, "")
     if price is not None:
         put("cost", price.amount * s.energy_kwh, price.currency)
     put("highest chamber", s.highest_chamber_c, "°C")

@@ -1,6 +1,6 @@
 """Old runs make room for new ones: the oldest records are removed until what is left is small enough.
 
-Only folders that are records of ours are touched, never the newest one, never one that is being written,
+Only folders that are records of ours are touched, whole, never the newest one, never one that is being written,
 never a link.
 """
 
@@ -8,6 +8,7 @@ import fcntl
 import os
 import re
 import shutil
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -63,14 +64,15 @@ def being_written(folder: Path) -> bool:
         os.close(handle)
 
 
-def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1) -> Cleared:
+def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1, spare: Collection[Path] = ()) -> Cleared:
     """Remove the oldest records below `place` (by the time their last file was written) until all of them
-    together are at most keep_bytes; the newest keep_runs always stay. Raises KilnctlError where `place`
-    cannot be read; what cannot be removed stays and is told."""
+    together are at most keep_bytes; the newest keep_runs always stay, and those in `spare` (a run that may yet go on).
+    Raises KilnctlError where `place` cannot be read; what cannot be removed stays and is told."""
     place = Path(place)
     if keep_bytes < 0 or keep_runs < 1:
         raise ValueError("keep_bytes must be at least 0, keep_runs at least 1")
     removed, kept_back, freed = [], [], 0
+    kept = {Path(p).resolve() for p in spare}
     try:
         for half in [p for p in place.iterdir() if p.name.startswith(_GOING)]:
             shutil.rmtree(half, ignore_errors=True)
@@ -91,6 +93,8 @@ def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1) -> Clea
     for _, _, folder, size in runs[: max(0, len(runs) - keep_runs)]:
         if left <= keep_bytes:
             break
+        if folder.resolve() in kept:
+            continue
         if being_written(folder):
             kept_back.append(f"{folder.name}: it is being written")
             continue

@@ -5,8 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..output import clock
+from .power import basis, fired_share
+
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
+#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only, K.
+AT_TARGET_K = 0.0051
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,7 @@ class Summary:
                        where the part is estimated
     measured_on        which temperature is judged: the virtual oven's own, or the sensor averaged over 10
                        s
+    power_by           what power, energy and switching rest on: meters, or what was commanded
     trips              (time, fault) of each
     """
 
@@ -51,6 +57,7 @@ class Summary:
     cure_sd: float | None
     measured_on: str
     trips: tuple[tuple[float, str], ...] = ()
+    power_by: str = ""
 
 
 def smooth(values: np.ndarray, samples: int) -> np.ndarray:
@@ -101,7 +108,8 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
         return 0.0
     kelvin = np.where(np.isfinite(part_c), part_c, -zero_Celsius + 1.0) + zero_Celsius
     rate = np.exp(-cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius)))
-    return float(np.trapezoid(rate, time_s) / cure.time_s)
+    # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
+    return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
 
 
 def summarise(run) -> Summary:
@@ -129,7 +137,7 @@ def summarise(run) -> Summary:
                 cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0)
             )
             spread = 0.5 * (up - down)
-    fired = np.nan_to_num(run.data["fired"])
+    fired, _ = fired_share(run.data)
     hours = max(1e-9, (time[-1] - time[0]) / 3600.0)
     return Summary(
         outcome=run.outcome,
@@ -152,6 +160,7 @@ def summarise(run) -> Summary:
         cure_sd=spread,
         measured_on=measured_on,
         trips=tuple((float(t.time_s), t.fault) for t in run.trips),
+        power_by=basis(run.data),
     )
 
 
@@ -181,7 +190,7 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
         last_c = s.to_c if s.to_c is not None else last_c
         if s.hold_s <= 0.0:
             continue
-        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < 1e-6) & (time <= tripped_s))
+        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < AT_TARGET_K) & (time <= tripped_s))
         name = s.name or f"step {i}"
         near = where[np.abs(value[where] - last_c) <= s.within_k] if len(where) else where
         if len(near) == 0:
@@ -210,15 +219,6 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
         )
 
 
-def clock(seconds: float) -> str:
-    """1:02:03 or 4:05, for people."""
-    if not math.isfinite(seconds):
-        return "–"
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
-
-
 def degrees(value_c: float, unit: str = "C", decimals: int = 0) -> str:
     """A temperature in the reader's scale."""
     if not math.isfinite(value_c):
@@ -235,19 +235,19 @@ def kelvins(value_k: float, unit: str = "C") -> str:
 
 def as_text(s: Summary, unit: str = "C") -> str:
     """The summary for a terminal."""
-    lines = [f"{'soak':<28} {'at':>9} {'reached':>9} {'settled':>9} {'until':>9} {'worst':>9} {'rms':>8}"]
+    lines = [f"{'soak':<28} {'at':>9} {'reached':>15} {'settled':>15} {'until':>15} {'worst':>9} {'rms':>8}"]
     for soak in s.soaks:
         lines.append(
-            f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>9} "
-            f"{clock(soak.settled_s):>9} "
-            f"{clock(soak.end_s):>9} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}"
+            f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>15} "
+            f"{clock(soak.settled_s):>15} "
+            f"{clock(soak.end_s):>15} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}"
         )
     if not s.soaks:
         lines = ["no soak in this schedule"]
     lines += [
         "",
         f"overshoot            {kelvins(s.overshoot_k, unit)}",
-        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}",
+        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}{f' (by {s.power_by})' if s.power_by else ''}",
         f"highest chamber      {degrees(s.highest_chamber_c, unit, 1)}",
         f"highest part         {degrees(s.highest_part_c, unit, 1)}",
     ]
@@ -288,4 +288,4 @@ def compared(ours: Summary, other: Summary, name: str, unit: str = "C") -> str:
     ]
     if ours.cure_share is not None:
         rows.append(("of the reference cure", cure(ours), cure(other)))
-    return "\n".join(f"{a:<32} {b:>12} {c:>22}" for a, b, c in rows)
+    return "\n".join(f"{a:<32} {b:>15} {c:>22}" for a, b, c in rows)

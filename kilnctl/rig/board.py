@@ -93,11 +93,13 @@ def parse_answer(p) -> Answer | None:
 
 @dataclass(frozen=True, slots=True)
 class Flow:
-    """What flowed over some mains cycles, as shares of full power: measured and commanded; and the current while any flowed, A."""
+    """What flowed over some mains cycles, as shares of full power: measured and commanded; and the current while any flowed and over all of
+    them, A."""
 
     fired: float
     current_a: float
     commanded: float
+    mean_current_a: float
 
 
 def flow_between(before: Answer, after: Answer, oven: Oven) -> Flow | None:
@@ -110,7 +112,7 @@ def flow_between(before: Answer, after: Answer, oven: Oven) -> Flow | None:
     full_a = oven.elements.power_w / oven.supply.voltage_v
     if after.meters & frames.HAS_SUPPLY and after.supply_v > 0.3 * oven.supply.voltage_v:
         full_a *= after.supply_v / oven.supply.voltage_v
-    return Flow(min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0, min(1.0, told / cycles / pattern_for(oven).groups))
+    return Flow(min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0, min(1.0, told / cycles / pattern_for(oven).groups), flow / cycles)
 
 
 class Line:
@@ -363,7 +365,7 @@ class BoardRig:
             contactor_closed=bool(has & frames.IN_CONTACTOR) if has & frames.HAS_CONTACTOR else None,
             door_open=bool(has & frames.IN_DOOR) if has & frames.HAS_DOOR else None,
             airflow_proved=bool(has & frames.IN_AIRFLOW) if has & frames.HAS_AIRFLOW else None, sample=control.count,
-            bits=control.bits, rejects=control.rejects,
+            bits=control.bits, rejects=control.rejects, mean_current_a=flow and flow.mean_current_a,
         )  # fmt: skip
 
     def _flow(self, a: Answer) -> Flow | None:

@@ -49,9 +49,9 @@ def lock_memory() -> str:
 
 
 def real_time(priority: int) -> str:
-    """First-in-first-out scheduling at that priority. Empty when done, else why not."""
+    """First-in-first-out scheduling at that priority, for this thread alone: what it starts is for later. Empty when done, else why not."""
     try:
-        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(priority))
+        os.sched_setscheduler(0, os.SCHED_FIFO | os.SCHED_RESET_ON_FORK, os.sched_param(priority))
         return ""
     except OSError as error:
         return f"real-time priority {priority} was refused: {error.strerror} (a limit on it: LimitRTPRIO in the unit)"

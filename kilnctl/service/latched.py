@@ -32,7 +32,9 @@ def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
     for told in saved if isinstance(saved, list) else ():
         words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")} if isinstance(told, dict) else {}
         fault = words.get("fault") or "unknown"
-        trips.append(Trip(fault, 0.0, words.get("seen") or "a trip of the last run", words.get("done", ""), words.get("check", "")))
+        at_s = told.get("time_s") if isinstance(told, dict) else None
+        at_s = float(at_s) if type(at_s) in (int, float) and math.isfinite(at_s) else math.nan
+        trips.append(Trip(fault, at_s, words.get("seen") or "a trip of the last run", words.get("done", ""), words.get("check", "")))
         then = [told.get(k) for k in ("then_c", "then_wall_s")] if isinstance(told, dict) else [None]
         if all(type(v) in (int, float) and math.isfinite(v) for v in then):
             believed[fault] = float(then[0]), max(0.0, wall_s - then[1])

@@ -22,6 +22,7 @@ from ..settings.oven import Oven
 from . import host, latched, outlook, status
 from .curve import KEPT, Curve
 from .door import Door
+from .housekeeping import Housekeeping
 from .keeper import EVERY_S, Keeper
 from .session import OFF, Order, Rest, Session
 from .starts import Starts
@@ -42,7 +43,8 @@ class Service:
     def __init__(self, oven: Oven, rig: Rig, pace, *, home: Path, socket: Path, out: Path, idle: bool = False, prove: bool = True,
                  keep_bytes: int | None = None, tell=print, model_file: str | None = None):  # fmt: skip
         self.oven, self.rig, self.pace, self.out, self.idle, self.prove = oven, rig, pace, Path(out), idle, prove
-        self.tell, self.model_file, self._keep_bytes = tell, model_file, keep_bytes
+        self.tell, self.model_file = tell, model_file
+        self.house = Housekeeping(self.out, keep_bytes, tell)
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue = SimpleQueue()
         self.starts, self._first = Starts(self), None
@@ -160,7 +162,9 @@ class Service:
             folder = new_folder(self.out, order.oven.name, order.schedule.name)
             started = time.strftime("%Y-%m-%d %H:%M:%S %z")
             begin(folder, Begun(order.oven, order.schedule, order.load, order.model, None, order.name, started, self.rig.facts.name))
-        return folder, Recorder(folder, keep_bytes=self._keep_bytes)
+        recorder = Recorder(folder)
+        self.house.clear(folder)
+        return folder, recorder
 
     def begin(self, order: Order, folder: Path, recorder: Recorder, by: str = "", place: dict | None = None, words: str = "") -> None:
         """Start that run with the next tick."""
@@ -185,6 +189,8 @@ class Service:
         self.watchdog.tell("READY=1\nSTATUS=waiting")
         # Until that has been called, a start from the socket waits: it may be that a run goes on.
         self._first = before
+        if before is None:
+            self._tidy()
         try:
             if order is not None:
                 self.begin(order, *self.open_record(order))
@@ -204,6 +210,7 @@ class Service:
                 if self._first is not None and self.looks >= LOOKS:
                     self._first(self)
                     self._first = None
+                    self._tidy()
                 # Nobody else says that heat cannot be cut: with that, the end waits for a person's stop.
                 if self.session is None and not self.idle and self.outcome and not self.rest.state.danger:
                     return self.outcome
@@ -220,6 +227,7 @@ class Service:
             # Whoever reads the record once this has returned reads all of it.
             for closing in self._closing:
                 closing.join()
+            self.house.close()
             self._save(urgent=True)
             self.door.close()
             self.keeper.close()
@@ -228,11 +236,24 @@ class Service:
             for number, handler in previous.items():
                 signal.signal(number, handler)
 
-    def close_record(self, recorder: Recorder) -> None:
-        """Let the disk have the rest of it: not waited for before the service itself ends."""
-        closing = threading.Thread(target=recorder.close, name="closing", daemon=False)
+    def close_record(self, recorder: Recorder, folder: Path) -> None:
+        """Let the disk have the rest of it: not waited for before the service itself ends. Its page is made after that; where one schedule
+        only is run, by the command that asked for it."""
+        closing = threading.Thread(target=self._close_record, args=(recorder, folder), name="closing", daemon=False)
         closing.start()
         self._closing = [c for c in self._closing if c.is_alive()] + [closing]
+
+    def _close_record(self, recorder: Recorder, folder: Path) -> None:
+        recorder.close()
+        if self.idle:
+            self.house.finish(folder)
+            self.house.clear(folder)
+
+    def _tidy(self) -> None:
+        """Once it is known whether a run goes on: what earlier processes left undone, and room."""
+        if self.idle:
+            self.house.finish_old()
+        self.house.clear(self.folder)
 
     def close_cut_off(self, run: dict, words: str) -> None:
         """Say in the record of a run that does not go on how it ended."""
@@ -240,7 +261,7 @@ class Service:
         if folder.is_dir():
             try:
                 recorder = Recorder(folder)
-                recorder.event("end", outcome="interrupted", text=words)
+                recorder.event("end", time_s=(run.get("place") or {}).get("run_s"), outcome="interrupted", text=words)
                 recorder.close()
             except KilnctlError as error:
                 self.tell(str(error))
@@ -318,7 +339,9 @@ class Service:
                 self._save(urgent=True)
             elif self.session is not None:
                 out.append(what)
-                self.recorder.event("request", time_s=self.session.time_s, text=f"{what}, asked by {by}")
+                words = {"skip": "on to the next step", "go on": "proceed"}.get(what) or (f"soak {float(what[5:]):.0f} s more" if what.startswith("soak ") else what)
+                self.recorder.event("request", time_s=self.session.time_s, text=f"{words}, asked by {by}")
+                self.tell(f"{words}, asked by {by}")
         if self._first is None:
             self.starts.begin()
         return tuple(out)
@@ -340,9 +363,10 @@ class Service:
     def _finish(self, outcome: str) -> None:
         session, recorder = self.session, self.recorder
         self.session, self.outcome = None, outcome
-        self.rest = Rest(self.oven, state=session.chain.safety, policy=session.order.policy if session.trips else None)
+        self.rest = Rest(self.oven, state=session.chain.safety, policy=session.order.policy if session.trips else None,
+                         tripped_s=dict(session.tripped))  # fmt: skip
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
-        self.close_record(recorder)
+        self.close_record(recorder, self.folder)
         self._save(urgent=True)
 
     def _stopped(self) -> None:
@@ -364,10 +388,11 @@ class Service:
     def _lost(self, error: RigLost) -> None:
         # What cannot let go by itself may have stopped with its lines on.
         done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
-        trip = Trip("board-lost", self.session.time_s if self.session else 0.0, str(error), done, WORDS["board-lost"][1])
+        trip = Trip("board-lost", self._last_s or 0.0, str(error), done, WORDS["board-lost"][1])
         if self.session is not None:
             self.session.chain.safety.trips.setdefault(trip.fault, trip)
-            self.recorder.event("trip", **plain(trip))
+            self.session.tripped.setdefault(trip.fault, self.session.time_s)
+            self.recorder.event("trip", **plain(dataclasses.replace(trip, time_s=self.session.tripped[trip.fault])))
             self._finish("tripped")
         self.tell(f"TRIP: {trip}")
 

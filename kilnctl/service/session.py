@@ -17,7 +17,7 @@ from ..firing import Burst
 from ..model.energy import CHAMBER, SENSOR, N
 from ..reading import Reading
 from ..record.columns import row_of
-from ..record.events import Event, Teller
+from ..record.events import Event, Teller, on_run_clock
 from ..safety import SafetyState, Tick, Trip
 from ..safety.state import DOUBTED, endanger
 from ..safety.words import LOUD
@@ -50,20 +50,26 @@ class Order:
 
 def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
     """Everything that can be refused before there is any heat. Raises KilnctlError."""
+    check_apart(oven, schedule, model_file)
+    return ready(oven, schedule, model_file, start_c)
+
+
+def ready(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
+    """`prepare` without the process apart: what `kilnctl check` says yes or no to is what a run is started with. Raises KilnctlError."""
     from ..model.stored import model_for
 
-    check_apart(oven, schedule)
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, model_file)
     programme = control.prepare(oven, schedule, model, start_c)
     return Order(oven, schedule, load, model, words, programme, safety.policy_for(oven, schedule, model, start_c=start_c), model_file=model_file or "")
 
 
-def check_apart(oven: Oven, schedule: Schedule | None = None) -> None:
+def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:
     """`kilnctl check` in a process of its own: its arithmetic and memory are nothing for the process that heats. Raises KilnctlError."""
     files = [x.file for x in (oven, schedule) if x is not None and x.file]
     if not oven.file:
         return
+    files += ["--model", model_file] if model_file and len(files) == 2 else []
     try:
         done = subprocess.run([sys.executable, "-m", "kilnctl", "check", *files], capture_output=True, text=True, timeout=CHECK_S,
                               env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}, check=False)  # fmt: skip
@@ -77,16 +83,19 @@ class Rest:
     """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged.
 
     `state`: that of the rules in the run that has just ended, and its `policy`; its latches go on, and what was being watched is. Or `trips` of a process
-    that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run."""
+    that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run.
+    `tripped_s`: when each came, on the clock of the run that it ended."""
 
     def __init__(self, oven: Oven, trips: tuple[Trip, ...] = (), believed: latched.Believed | None = None, limits: dict | None = None, *,
-                 state: SafetyState | None = None, policy: safety.Policy | None = None):  # fmt: skip
+                 state: SafetyState | None = None, policy: safety.Policy | None = None, tripped_s: dict[str, float] | None = None):  # fmt: skip
+        self.tripped_s = tripped_s if tripped_s is not None else {t.fault: t.time_s for t in trips}
         self.policy = safety.policy_for(oven)
         #: What a trip's cause must be gone by: the limits of the run that tripped, which may be narrower than the oven's.
         self.tripped_by = policy if policy is not None else replace(self.policy, **(limits or {}))
         self.state = state.copied() if state is not None else SafetyState()
         for trip in trips:
-            self.state.trips[trip.fault] = trip
+            # The rules' clock is another one in each process; the run's time is kept beside them.
+            self.state.trips[trip.fault] = replace(trip, time_s=0.0)
             if trip.done == LOUD:
                 endanger(self.state)
         self._ago = believed  # until the first tick says what time it is
@@ -96,7 +105,8 @@ class Rest:
 
     @property
     def trips(self) -> tuple[Trip, ...]:
-        return tuple(self.state.trips.values())
+        """Their times are of the run that they ended; NaN for what came while no run was going on."""
+        return on_run_clock(self.state.trips.values(), self.tripped_s)
 
     def tick(self, reading: Reading, now_s: float, dt_s: float, step: int) -> Actuation:
         fired = reading.fired if reading.fired is not None else 0.0
@@ -107,7 +117,7 @@ class Rest:
             self.state, verdict = safety.judge(self.state, self.policy, reading, self._tick)
         nan = math.nan
         decision = Decision(0.0, 0.0, 0.0, 0.0, nan, reading.chamber_c, nan, reading.chamber_c, None, None, None, 0.0, 0.0, 0, "idle", 0.0,
-                            False, "no run: heat off")  # fmt: skip
+                            False, False, "no run: heat off")  # fmt: skip
         return Actuation(0.0, OFF, False, 0.0, decision, verdict)
 
     def _begin(self, reading: Reading, now_s: float) -> None:
@@ -189,7 +199,13 @@ class Session:
 
     @property
     def trips(self) -> tuple[Trip, ...]:
-        return tuple(self.chain.safety.trips.values())
+        """Their times are the run's, like those of samples and events."""
+        return on_run_clock(self.chain.safety.trips.values(), self.tripped, self.time_s)
+
+    @property
+    def tripped(self) -> dict[str, float]:
+        """When each trip came, s since the run's start."""
+        return self._teller.tripped_s
 
     def place(self) -> dict | None:
         """Where the run is, as JSON values; None while there is nothing to go on with."""

@@ -68,7 +68,7 @@ class Starts:
             return self._drop(ready, why)
         service.begin(ready.order, ready.folder, ready.recorder, ready.by)
         limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
-        self._settle(ok=True, words=f"{ready.order.schedule.name} starts; {limit}", shortfalls=[str(s) for s in ready.order.programme.shortfalls])
+        self._settle(ok=True, words=f"{ready.order.schedule.name} starts; {limit}", shortfalls=[s.note for s in ready.order.programme.shortfalls])
 
     def close(self) -> None:
         """The service ends: what waits never begins."""
@@ -103,7 +103,7 @@ class Starts:
 
     def _drop(self, ready: _Ready, why: str) -> None:
         ready.recorder.event("end", time_s=0.0, outcome="stopped", text=f"it did not start: {why}")
-        self._service.close_record(ready.recorder)
+        self._service.close_record(ready.recorder, ready.folder)
         self._service.tell(f"{ready.order.schedule.name} does not start: {why}")
         self._settle(ok=False, words=f"it does not start: {why}")
 

@@ -6,6 +6,9 @@ from typing import Iterator
 
 from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
 
+#: Least and most power of an oven's elements, W.
+POWER_W = (20.0, 20000.0)
+
 
 @dataclass(frozen=True, kw_only=True)
 class UserMaterial:
@@ -65,6 +68,17 @@ class Chamber:
     opening: str = choice(("front", "top"), "the face that opens", default="front", assume="most ovens have a front door")
     emissivity: float = quantity("fraction", "emissivity of the inside faces", default=0.85, low=0.05, high=1.0,
                                  assume="brick, fibre and oxidised steel lie between 0.7 and 0.95")  # fmt: skip
+
+    @property
+    def inner_m2(self) -> float:
+        """Surface of the inside, m²."""
+        w, d, h = self.width_m, self.depth_m, self.height_m
+        return 2.0 * (w * d + w * h + d * h)
+
+    @property
+    def most_contents_m2(self) -> float:
+        """Surface of plates that fill the chamber 5 mm apart, m²: more cannot be in there and take heat."""
+        return 2.0 * self.width_m * self.depth_m * self.height_m / 0.005
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +146,11 @@ class Vent:
 
 @dataclass(frozen=True, kw_only=True)
 class Elements:
-    power_w: float = quantity("power", "power of all elements together at the supply's nominal voltage", low=20.0, high=20000.0)
+    power_w: float | None = quantity("power", "power of all elements together, hot, at the supply's nominal voltage (or give 'resistance')", default=None,
+                                     low=POWER_W[0], high=POWER_W[1])  # fmt: skip
+    resistance_ohm: float | None = quantity(
+        "electrical resistance", "instead of 'power': resistance of all elements as they are connected, measured cold; hot alloy has a little more, which "
+        "is taken into account", default=None, low=0.1, high=5000.0, example="17.6 ohm")  # fmt: skip
     groups: int = integer("groups that can fail or be switched apart", low=1, high=6, default=1)
     alloy: str = choice(("iron-chromium-aluminium", "nickel-chromium", "sheathed"), "what the element is made of",
                         default="sheathed", assume="finned or tubular sheathed elements are usual below 400 °C")  # fmt: skip
@@ -143,6 +161,10 @@ class Elements:
     emissivity: float = quantity("fraction", "emissivity of the element", default=0.8, low=0.05, high=1.0,
                                  assume="oxidised heating alloys lie between 0.7 and 0.9")  # fmt: skip
     limit_c: float | None = quantity("temperature", "highest temperature of the element", default=None, low=100.0, high=1800.0)
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if (self.power_w is None) == (self.resistance_ohm is None):
+            yield "resistance_ohm", "the elements want 'power' (for example 2.8 kW), or 'resistance' measured cold (for example 17.6 ohm); not both"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,3 +178,10 @@ class Load:
     emissivity: float = quantity("fraction", "emissivity of the surface", default=0.8, low=0.02, high=1.0)
     thickness_m: float | None = quantity("length", "thickness of its thickest section", default=None, low=1e-4, high=1.0)
     moisture_kg: float = quantity("mass", "water to be dried out", default=0.0, low=0.0, high=200.0)
+
+    def crowds(self, chamber: Chamber) -> str | None:
+        """Why so large a surface cannot be in that chamber; None where it can."""
+        if self.area_m2 <= chamber.most_contents_m2:
+            return None
+        return (f"'{self.name}' has a surface of {self.area_m2:g} m², and plates 5 mm apart that fill this chamber have "
+                f"{chamber.most_contents_m2:.3g} m²; give the surface that sees the chamber")  # fmt: skip

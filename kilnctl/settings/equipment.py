@@ -17,7 +17,7 @@ class Supply:
     tolerance: float = quantity("fraction", "how far the voltage may lie from nominal", default=0.10, low=0.0, high=0.3,
                                 assume="public supplies are usually held within 10 %")  # fmt: skip
     breaker_a: float | None = quantity("current", "rating of the breaker", default=None, low=1.0, high=125.0)
-    cable_area_m2: float | None = quantity("area", "cross-section of one conductor", default=None, low=2e-7, high=1e-4)
+    cable_area_m2: float | None = quantity("area", "cross-section of one conductor", default=None, low=2e-7, high=1.2e-4, example="2.5 mm² or 14 AWG")
     cable_length_m: float | None = quantity("length", "one-way length of the cable", default=None, low=0.1, high=500.0)
     resistance_ohm: float = quantity("electrical resistance", "resistance of the supply up to the oven", default=0.4, low=0.0,
                                      high=5.0, assume="reference impedance of IEC 60725, line and neutral")  # fmt: skip

@@ -4,10 +4,11 @@ A field's attribute name carries the SI unit (`thickness_m`); its YAML key does 
 """
 
 import dataclasses
+import math
 from dataclasses import MISSING, field
 from typing import Any
 
-from ..units import DIMENSIONS
+from ..units import DIMENSIONS, parse
 
 _SUFFIXES = ("_w_per_m2k", "_m2k_per_w", "_k_per_s", "_m3_per_s", "_m_per_s", "_j_per_kgk", "_j_per_kg", "_j_per_mol",
              "_kg_per_m3", "_w_per_k", "_w_per_mk", "_k_per_w", "_w_per_m2", "_ohm", "_kg", "_hz", "_m2", "_c", "_k", "_w",
@@ -39,17 +40,37 @@ def quantity(
     high: float | None = None,
     assume: str | None = None,
     key: str | None = None,
+    example: str | None = None,
 ) -> Any:
     """A number with a unit. `low` and `high` are inclusive, in the SI unit. `assume` says why the default is sensible;
-    a default used with a reason is listed among the assumptions of the file."""
+    a default used with a reason is listed among the assumptions of the file. `example`: how one is written, where the dimension's own
+    example would mislead."""
     if dimension not in DIMENSIONS:
         raise KeyError(dimension)
-    return _make("quantity", doc, default, key, dimension=dimension, low=low, high=high, assume=assume)
+    return _make("quantity", doc, default, key, dimension=dimension, low=low, high=high, assume=assume, example=example)
 
 
 def positive(dimension: str, doc: str, high: float, **more: Any) -> Any:
     """A quantity above zero: the smallest accepted value is a millionth of a millionth of `high`."""
     return quantity(dimension, doc, low=high * 1e-12, high=high, **more)
+
+
+def examples_of(f: dataclasses.Field) -> list[str]:
+    """How a value of this quantity may be written, each within its bounds: its own example, the dimension's, else its default."""
+    meta = f.metadata
+    dimension = DIMENSIONS[meta["dimension"]]
+    low, high = meta.get("low"), meta.get("high")
+
+    def fits(text: str) -> bool:
+        value = parse(text, meta["dimension"])
+        return (low is None or value >= low) and (high is None or value <= high)
+
+    written = [e for e in (meta.get("example") or dimension.example).split(" or ") if fits(e)]
+    if written:
+        return written
+    value = f.default if isinstance(f.default, float) and math.isfinite(f.default) else low if low is not None and high is None or high is None else \
+        high if low is None else 0.5 * (low + high)  # fmt: skip
+    return [f"{value:g}" + ("" if dimension.unit == "1" else f" {dimension.unit}")]
 
 
 def integer(doc: str, *, low: int, high: int, default: Any = MISSING, key: str | None = None) -> Any:

@@ -2,11 +2,12 @@
 
 import hashlib
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Iterator
+from typing import ClassVar, Iterator
 
-from .body import Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
+from ..output import METRIC
+from .body import POWER_W, Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
 from .document import Problem, parse_document, read_text
 from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensors, Service, Supply, Switching
 from .fields import many, one, quantity, text
@@ -84,8 +85,9 @@ class Uncertainty:
 @dataclass(frozen=True, kw_only=True)
 class Control:
     tick_s: float = quantity("time", "time between two looks at the oven", default=1.0, low=0.2, high=5.0)
-    robustness: float = quantity("fraction", "peak sensitivity Ms that `kilnctl fit` tunes a PI trim for, 1.2 (gentle) to 2", default=1.6,
-                                 low=1.2, high=2.0)  # fmt: skip
+    #: Keys of earlier versions: what the reader says of them.
+    GONE: ClassVar[dict[str, str]] = {"robustness": "it never changed how an oven is controlled and is no setting any more; delete this line "
+                                      "('trim' sets how quickly the control answers)"}  # fmt: skip
     trim: float = quantity("fraction", "how quickly the trim answers heat that nobody accounts for: 1 is usual, less is gentler on the "
                            "elements, more follows a disturbance sooner; `kilnctl study --tuning` compares", default=1.0, low=0.1, high=10.0)  # fmt: skip
 
@@ -123,8 +125,20 @@ class Oven:
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
     sha256: str = ""
+    #: In which units its file speaks of temperatures: what commands print follows it.
+    units: str = field(default=METRIC, compare=False)
+
+    def __post_init__(self) -> None:
+        if self.elements.power_w is None and self.elements.resistance_ohm is not None:
+            from ..thermal.elements import resistance_factor
+
+            hot_ohm = self.elements.resistance_ohm * resistance_factor(self.elements.alloy, self.limits.highest_c)
+            object.__setattr__(self, "elements", replace(self.elements, power_w=self.supply.voltage_v**2 / hot_ohm))
 
     def problems(self) -> Iterator[tuple[str, str]]:
+        ohm, watts = self.elements.resistance_ohm, self.elements.power_w
+        if ohm is not None and not POWER_W[0] <= watts <= POWER_W[1]:
+            yield "elements", f"{ohm:g} ohm on {self.supply.voltage_v:g} V would be {watts / 1000:.3g} kW; 0.02 kW to 20 kW is accepted"
         if self.chamber.opening == "top" and self.walls.roof is not None:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
         if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
@@ -137,6 +151,11 @@ class Oven:
             yield "limits", "'part highest' is a limit that nobody can guard: there is no thermocouple on the part (sensors: part)"
         if self.elements.limit_c is not None and self.elements.limit_c < self.limits.highest_c:
             yield "elements", "the elements may not get as hot as the chamber's highest temperature"
+        for key in ("shelf", "usual_load"):
+            body = getattr(self, key)
+            crowded = body.crowds(self.chamber) if body is not None else None
+            if crowded:
+                yield key, crowded
         names = [m.name for m in self.materials]
         if len(set(names)) != len(names):
             yield "materials", "two materials have the same name"
@@ -167,11 +186,18 @@ def load_oven(path: str | Path) -> Oven:
     return read_root(Oven, node, str(path), {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()}, _check_whole(node))
 
 
+def oven_from(source: str, name: str) -> Oven:
+    """An oven from text that is in no file yet; `name` stands where the file would. Raises `SettingsError`."""
+    node = parse_document(source, name)
+    return read_root(Oven, node, name, {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()}, _check_whole(node))
+
+
 def _check_whole(root):
     """Materials are checked by name here, and sensors against the trip, where the places are known; layers against limits are the sizing's."""
 
     def finish(oven: Oven, reader: Reader) -> None:
         from ..errors import KilnctlError
+        from ..body import assumed
         from ..thermal.materials import find
 
         own = {m.name for m in oven.materials}
@@ -188,12 +214,19 @@ def _check_whole(root):
                 walk(item)
 
         walk(root)
+        e = oven.elements
+        if e.resistance_ohm is not None:
+            reader.assumptions.append(f"elements.power: {e.power_w / 1000:.2f} kW at {oven.supply.voltage_v:g} V ({e.resistance_ohm:g} ohm measured cold, times "
+                                      f"{oven.supply.voltage_v**2 / e.power_w / e.resistance_ohm:.2f} for the hot alloy)")  # fmt: skip
         for which in ("control", "limit", "part"):
             sensor = getattr(oven.sensors, which)
             highest = TYPE_HIGHEST_C[sensor.type] if sensor is not None else math.inf
             if highest < oven.limits.trip_at_c:
                 # (Type K, which is assumed where none is given, is good for every trip that is accepted.)
-                reader.problems.append(Problem(reader.file, *reader.places[f"sensors.{which}.type"], f"sensors.{which}: a type {sensor.type} "
+                reader.rules.append(Problem(reader.file, *reader.places[f"sensors.{which}.type"], f"sensors.{which}: a type {sensor.type} "
                                                f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C"))  # fmt: skip
+
+        if not reader.problems:
+            reader.assumptions += assumed(oven)
 
     return finish

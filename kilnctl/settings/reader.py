@@ -3,25 +3,44 @@
 import dataclasses
 import difflib
 import math
+import re
 from dataclasses import MISSING, dataclass, field
 from typing import Any, Callable
 
+from ..output import IMPERIAL, METRIC, Units
 from ..units import DIMENSIONS, UnitError, parse
 from .document import Node, Problem, SettingsError
-from .fields import key_of, setting_fields
+from .fields import examples_of, key_of, setting_fields
 
 _BAD = object()  # a value that could not be read; its problem is already noted
+
+
+def _plain(value: float, dimension: str) -> str:
+    """A value with its SI unit, short lengths in mm."""
+    unit = DIMENSIONS[dimension].unit
+    if unit == "m" and value < 1.0:
+        value, unit = 1000.0 * value, "mm"
+    return f"{value:g}" + ("" if unit == "1" else f" {unit}")
 
 
 @dataclass
 class Reader:
     """One pass over one file. `assumptions` gathers the defaults that stand in for what the file does not say, `places` the
-    line and column of everything it does say, by its path."""
+    line and column of everything it does say, by its path, `scales` the units of its temperatures, `rules` the problems that quote no
+    text of the file: they are told in the file's own units."""
 
     file: str
     problems: list[Problem] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
     places: dict[str, tuple[int, int]] = field(default_factory=dict)
+    scales: list[str] = field(default_factory=list)
+    rules: list[Problem] = field(default_factory=list)
+
+    @property
+    def units(self) -> str:
+        """In which units the file speaks, by its temperatures: what most of them have, at a tie what the first has."""
+        imperial = self.scales.count(IMPERIAL)
+        return max((METRIC, IMPERIAL), key=lambda u: (imperial if u == IMPERIAL else len(self.scales) - imperial, u == next(iter(self.scales), METRIC)))
 
     def problem(self, node: Node, message: str) -> Any:
         self.problems.append(Problem(self.file, node.line, node.column, message))
@@ -36,7 +55,7 @@ class Reader:
         for key_node, value_node in node.pairs:
             key = key_node.text if key_node.kind == "scalar" else ""
             if key not in wanted:
-                self._unknown(key_node, wanted, path)
+                self._unknown(key_node, wanted, path, getattr(cls, "GONE", {}))
             elif key in given:
                 self.problem(key_node, f"'{key}' is given twice (first in line {given[key][0].line})")
             else:
@@ -54,12 +73,16 @@ class Reader:
         made = cls(**values)
         places = {f.name: given[key][1] for key, f in wanted.items() if key in given}
         for name, message in getattr(made, "problems", lambda: ())():
-            self.problem(places.get(name, node), message)
+            where = places.get(name, node)
+            self.rules.append(Problem(self.file, where.line, where.column, message))
         return made
 
-    def _unknown(self, key_node: Node, wanted: dict[str, Any], path: str) -> None:
+    def _unknown(self, key_node: Node, wanted: dict[str, Any], path: str, gone: dict[str, str]) -> None:
         if key_node.kind != "scalar":
             self.problem(key_node, "a key must be plain text")
+            return
+        if key_node.text in gone:
+            self.problem(key_node, f"'{path}.{key_node.text}': {gone[key_node.text]}")
             return
         near = difflib.get_close_matches(key_node.text.lower().replace("_", " ").replace("-", " "), wanted, 1, 0.6)
         hint = f"did you mean '{near[0]}'?" if near else "known here: " + ", ".join(sorted(wanted))
@@ -67,13 +90,12 @@ class Reader:
 
     def _default(self, f: dataclasses.Field, node: Node, where: str) -> Any:
         if f.default is MISSING:
-            example = f": {DIMENSIONS[f.metadata['dimension']].example}" if f.metadata["kind"] == "quantity" else ""
+            example = f": {' or '.join(examples_of(f))}" if f.metadata["kind"] == "quantity" else ""
             return self.problem(node, f"'{where}' is missing; it is {f.metadata['doc']}" + (f" (write for example{example})" if example else ""))
         if f.metadata.get("assume"):
             shown = f.default
             if f.metadata["kind"] == "quantity" and isinstance(shown, float):
-                unit = DIMENSIONS[f.metadata["dimension"]].unit
-                shown = f"{shown:g}" + ("" if unit == "1" else f" {unit}")
+                shown = _plain(shown, f.metadata["dimension"])
             self.assumptions.append(f"{where}: {shown} ({f.metadata['assume']})")
         return f.default
 
@@ -92,13 +114,15 @@ class Reader:
             value = parse(text, dimension)
         except UnitError as error:
             return self.problem(node, f"{where}: {error}")
-        unit = DIMENSIONS[dimension].unit
-        unit = "" if unit == "1" else f" {unit}"
+        if dimension in ("temperature", "difference", "rate"):
+            self.scales.append(IMPERIAL if re.search(r"[F℉]", text) else METRIC)
+        # A bound is told in the units that the value is written in.
+        units = Units(IMPERIAL if re.search(r"[F℉\"″'′]|in|f(oo|ee)?t|lb|oz", text) else METRIC)
         if low is not None and value < low:
-            bound = "must be above zero" if low > 0.0 >= value else f"must be at least {low:g}{unit}"
+            bound = "must be above zero" if low > 0.0 >= value else f"must be at least {units.words(_plain(low, dimension))}"
             return self.problem(node, f"{where}: {text} {bound}")
         if high is not None and value > high:
-            return self.problem(node, f"{where}: {text} is more than {high:g}{unit}, the most that is accepted here")
+            return self.problem(node, f"{where}: {text} is more than {units.words(_plain(high, dimension))}, the most that is accepted here")
         return value
 
     def _quantity(self, meta: Any, node: Node, where: str) -> Any:
@@ -194,8 +218,10 @@ def read_root(cls: type, node: Node, file: str, extra: dict[str, Any], finish: C
     """The whole file as `cls` (with `extra` for its fields that no file sets); raises `SettingsError` with all problems."""
     reader = Reader(file)
     made = reader.read(cls, node, extra=extra)
-    if made is not _BAD and not reader.problems and finish:
+    if made is not _BAD and not reader.problems and not reader.rules and finish:
         finish(made, reader)
-    if reader.problems:
-        raise SettingsError(reader.problems)
-    return dataclasses.replace(made, assumptions=tuple(reader.assumptions), places=reader.places)
+    if reader.problems or reader.rules:
+        units = Units(reader.units).knowing(made)
+        raise SettingsError(reader.problems + [dataclasses.replace(p, message=units.words(p.message)) for p in reader.rules])
+    facts = {"units": reader.units} if any(f.name == "units" for f in dataclasses.fields(cls)) else {}
+    return dataclasses.replace(made, assumptions=tuple(reader.assumptions), places=reader.places, **facts)

@@ -2,13 +2,14 @@
 
 from dataclasses import MISSING
 
-from ..units import DIMENSIONS
-from .fields import key_of, setting_fields
+from .fields import examples_of, key_of, setting_fields
 from .oven import Oven
 from .schedule import Schedule
 
 #: A number and something behind it; the exact grammar of units is the reader's.
-_WITH_UNIT = r"^[±+−-]?\s*[0-9.].*[A-Za-z°%\"″µΩ]"
+_WITH_UNIT = r"^[±+−-]?\s*[0-9.¼½¾⅛⅜⅝⅞⅓⅔].*[A-Za-z°%\"″'′µΩ]"
+#: The same, or an R-value, which has its letters in front.
+_R_VALUE = rf"{_WITH_UNIT}|^R(SI)?[ -]?[0-9.]"
 
 
 def schema_of(kind: str) -> dict:
@@ -44,12 +45,12 @@ def _property(f, definitions: dict) -> dict:
     kind, doc = meta["kind"], meta["doc"]
     described = {"description": doc}
     if kind == "quantity":
-        dimension = DIMENSIONS[meta["dimension"]]
-        described["description"] += f"; {meta['dimension']}, for example {dimension.example}"
-        examples = dimension.example.split(" or ")
+        examples = examples_of(f)
+        described["description"] += f"; {meta['dimension']}, for example {' or '.join(examples)}"
         if meta["dimension"] == "fraction":
             return {**described, "type": ["number", "string"], "examples": examples}
-        return {**described, "type": "string", "pattern": _WITH_UNIT, "examples": examples}
+        pattern = _R_VALUE if meta["dimension"] == "insulance" else _WITH_UNIT
+        return {**described, "type": "string", "pattern": pattern, "examples": examples}
     if kind == "integer":
         return {**described, "type": "integer", "minimum": meta["low"], "maximum": meta["high"]}
     if kind == "text":

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..build import layers_of, load_material
+from ..body import layers_of, load_material
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER
@@ -17,7 +17,8 @@ from ..settings.document import Problem, SettingsError
 from ..settings.body import Load, Wall
 from ..settings.oven import Oven
 from ..thermal import elements as electric
-from .steady import Factors, Steady, SteadyOven
+from ..body.steady import Factors, Steady, SteadyOven
+from ..thermal.surfaces import extrapolated
 
 #: Sizing does not look above this; no oven of this kind does.
 HIGHEST_C = 1500.0
@@ -254,7 +255,21 @@ class Sizing:
             notes.append(f"full power holds about {self.max_chamber_c:.0f} °C; the description allows schedules up to {self.top_c:.0f} °C")
         for report in self.layers(t):
             notes += [f"{report.face}: {flag}" for flag in report.flags]
-        return tuple(dict.fromkeys(notes))
+        return tuple(dict.fromkeys(notes + self._reach_notes(t)))
+
+    def _reach_notes(self, t: float) -> list[str]:
+        """Where the description is beyond what the formulas were made for."""
+        here, chamber, notes = self.at(t), self.oven.chamber, []
+        tall = [w.face.name for w in self._nominal.walls
+                if extrapolated(here.shells_c[w.face.name], self.oven.site.ambient_c, w.geometry.outer_length_m, w.face.orientation)]
+        if tall:
+            notes.append(f"{' and '.join(tall)}: so large that the film of the room's air outside is extrapolated; the outside "
+                         "temperature may be off by some tens of per cent of its rise")  # fmt: skip
+        for body in (self.oven.shelf, self.oven.usual_load):
+            if body is not None and body.area_m2 > chamber.inner_m2:
+                notes.append(f"'{body.name}' has more surface ({body.area_m2:.2g} m²) than the inside of the chamber ({chamber.inner_m2:.2g} m²): "
+                             "radiation reaches only its outline, so it warms more slowly than is calculated here")  # fmt: skip
+        return notes
 
     @cached_property
     def savings(self) -> tuple[Saving, ...]:

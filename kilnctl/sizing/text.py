@@ -1,92 +1,96 @@
-"""The sizing as people read it: SI or °F and BTU/h."""
+"""The sizing as people read it, in their units, and as programs do."""
 
 import dataclasses
 import math
-from dataclasses import dataclass
-
-from scipy import constants
 
 from ..firing import flicker, pattern_for
-from ..record.summary import clock
+from ..output import Units, about
+from ..thermal.materials import find
+from ..units import UNITS
 from .result import HIGHEST_C, Range, Sizing
 
+#: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the value still serves, K.
+R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
 
 
-@dataclass(frozen=True)
-class Units:
-    """How to show temperatures, powers and energies."""
-
-    imperial: bool = False
-
-    def t(self, celsius: float) -> str:
-        return f"{celsius * 1.8 + 32:.0f} °F" if self.imperial else f"{celsius:.0f} °C"
-
-    def p(self, watts: float) -> str:
-        return f"{watts / constants.Btu * constants.hour:.0f} BTU/h" if self.imperial else f"{watts:.0f} W"
-
-    def e(self, joules: float) -> str:
-        return f"{joules / constants.Btu:.0f} BTU" if self.imperial else f"{joules / 3.6e6:.2f} kWh"
-
-    def l(self, metres: float) -> str:  # noqa: E743
-        return f"{metres / constants.inch:.2f} in" if self.imperial else f"{metres * 1000:.1f} mm"
-
-    def t_range(self, r: Range) -> str:
-        if r.low >= HIGHEST_C:
-            return f"more than {self.t(HIGHEST_C)}"
-        return f"{self.t(r.value)} ({self.t(r.low)} to {'more' if r.high >= HIGHEST_C else self.t(r.high)})"
-
-    def p_range(self, r: Range) -> str:
-        return f"{self.p(r.value)} ({self.p(r.low)} to {self.p(r.high)})"
+def temperature_range(r: Range, u: Units) -> str:
+    if r.low >= HIGHEST_C:
+        return f"more than {u.temperature(HIGHEST_C)}"
+    return f"{u.temperature(r.value)} ({u.temperature(r.low)} to {'more' if r.high >= HIGHEST_C else u.temperature(r.high)})"
 
 
-def clock_range(r: Range) -> str:
-    """A time and its range, h:min:s."""
-    return f"{clock(r.value)} ({clock(r.low)} to {clock(r.high)})" if math.isfinite(r.value) else "never"
+def heat_range(r: Range, u: Units) -> str:
+    return f"{u.heat(r.value)} ({u.heat(r.low)} to {u.heat(r.high)})"
 
 
-def levels(sizing: Sizing) -> list[float]:
-    """A few round chamber temperatures up to the highest."""
-    top = sizing.top_c
-    step = 50.0 if top <= 300 else 100.0 if top <= 600 else 200.0
-    below = [step * i for i in range(1, int(top / step) + 1) if step * i <= top - 0.3 * step and step * i > sizing.oven.site.ambient_c + 20]
-    return [*below[-4:], top]
+def time_range(r: Range) -> str:
+    """A time and its range."""
+    return f"{about(r.value)} ({about(r.low)} to {about(r.high)})" if math.isfinite(r.value) else "never"
+
+
+def levels(sizing: Sizing, units: Units = Units()) -> list[float]:
+    """A few chamber temperatures, round in the reader's own scale, up to the highest, °C."""
+    scale, zero = (1.8, 32.0) if units.imperial else (1.0, 0.0)
+    top = scale * sizing.top_c + zero
+    steps = ((100.0, 600.0), (200.0, 1200.0), (400.0, math.inf)) if units.imperial else ((50.0, 300.0), (100.0, 600.0), (200.0, math.inf))
+    step = next(s for s, highest in steps if top <= highest)
+    room = scale * sizing.oven.site.ambient_c + zero
+    below = [step * i for i in range(1, int(top / step) + 1) if step * i <= top - 0.3 * step and step * i > room + 20.0 * scale]
+    return [*((t - zero) / scale for t in below[-4:]), sizing.top_c]
+
+
+def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
+    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the library's own curve
+    for that material says of it."""
+    reach, notes = min(sizing.top_c, sizing.max_chamber_c), []
+    own = {m.name for m in sizing.oven.materials}
+    walls = {f.name: f.wall for f in sizing.oven.faces}
+    for r in sizing.layers(reach):
+        mean = 0.5 * (r.hot_c + r.cold_c)
+        if walls[r.face].layers[r.number - 1].insulance_m2k_per_w is None or mean < R_VALUE_C + R_VALUE_SERVES_K:
+            continue
+        material = None if r.material in own or r.material == "air gap" else find(r.material)
+        more = "" if material is None else f" (by the library's curve {100.0 * (material.conductivity(mean) / material.conductivity(R_VALUE_C) - 1.0):.0f} % more)"
+        notes.append(f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here the mean is {mean:.0f} °C, where insulation "
+                     f"conducts more{more}: leave 'resistance' out, or give its conductivity at several temperatures (materials)")  # fmt: skip
+    return tuple(dict.fromkeys(notes))
 
 
 def as_text(sizing: Sizing, units: Units) -> str:
     """The whole report for a terminal."""
     u, o, top = units, sizing.oven, sizing.top_c
     reach = min(top, sizing.max_chamber_c)
-    out = [f"{o.name}: {o.elements.power_w / 1000:.2f} kW, schedules up to {u.t(top)}", "",
-           f"highest by power       {u.t_range(sizing.max_chamber_range_c)}",
-           f"  at 10 % less voltage {u.t(sizing.max_at_low_supply_c) if sizing.max_at_low_supply_c < HIGHEST_C else 'more than ' + u.t(HIGHEST_C)}",
-           f"highest for the lining {u.t(sizing.lining_limit_c)}",
-           f"heat-up, empty         {clock_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach))}, to {u.t(0.98 * reach)}"]  # fmt: skip
+    out = [f"{o.name}: {o.elements.power_w / 1000:.2f} kW, schedules up to {u.temperature(top)}", "",
+           f"highest by power       {temperature_range(sizing.max_chamber_range_c, u)}",
+           f"  at 10 % less voltage {u.temperature(sizing.max_at_low_supply_c) if sizing.max_at_low_supply_c < HIGHEST_C else 'more than ' + u.temperature(HIGHEST_C)}",
+           f"highest for the lining {u.temperature(sizing.lining_limit_c)}",
+           f"heat-up, empty         {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach))}, to {u.temperature(0.98 * reach)}"]  # fmt: skip
     if o.usual_load is not None:
-        out.append(f"heat-up, loaded        {clock_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}, with {o.usual_load.name}")
-    out += [f"stored heat            {u.e(sizing.stored_j(reach, o.usual_load))} when all is warmed through at {u.t(reach)}", "",
+        out.append(f"heat-up, loaded        {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}, with {o.usual_load.name}")
+    out += [f"stored heat            {u.energy(sizing.stored_j(reach, o.usual_load))} when all is warmed through at {u.temperature(reach)}", "",
             f"{'chamber':>10} {'power to hold it, and its range':>42} {'outside':>10} {'element':>10}"]  # fmt: skip
-    for t in levels(sizing):
-        out.append(f"{u.t(t):>10} {u.p_range(sizing.power_range_w(t)):>42} {u.t(sizing.shell_c(t)):>10} {u.t(sizing.at(t).element_c):>10}")
+    for t in levels(sizing, u):
+        out.append(f"{u.temperature(t):>10} {heat_range(sizing.power_range_w(t), u):>42} {u.temperature(sizing.shell_c(t)):>10} {u.temperature(sizing.at(t).element_c):>10}")
     ledger = sizing.ledger_w(reach)
     total = sum(ledger.values())
-    out += ["", f"where the watts go at {u.t(reach)}:"]
-    out += [f"  {name:<24} {u.p(w):>12}  {100 * w / total:4.0f} %" for name, w in sorted(ledger.items(), key=lambda i: -i[1])]
+    out += ["", f"where the watts go at {u.temperature(reach)}:"]
+    out += [f"  {name:<24} {u.heat(w):>12}  {100 * w / total:4.0f} %" for name, w in sorted(ledger.items(), key=lambda i: -i[1])]
     fan = o.fan.power_w if o.fan else 0.0
-    out.append(f"  {'sum':<24} {u.p(total):>12}" + (f"  (of it {u.p(fan)} from the fan)" if fan else ""))
-    out += ["", f"{'layer at ' + u.t(reach):<42} {'thickness':>10} {'hot face':>9} {'cold face':>9} {'limit':>9}"]
+    out.append(f"  {'sum':<24} {u.heat(total):>12}" + (f"  (of it {u.heat(fan)} from the fan)" if fan else ""))
+    out += ["", f"{'layer at ' + u.temperature(reach):<42} {'thickness':>10} {'hot face':>9} {'cold face':>9} {'limit':>9}"]
     for r in sizing.layers(reach):
-        out.append(f"  {r.face + ': ' + r.material:<40} {u.l(r.thickness_m):>10} {u.t(r.hot_c):>9} {u.t(r.cold_c):>9} {u.t(r.limit_c):>9}")
+        out.append(f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {u.temperature(r.hot_c):>9} {u.temperature(r.cold_c):>9} {u.temperature(r.limit_c):>9}")
     w = sizing.wiring
     out += ["", f"current {w.current_a:.1f} A; cable drop {100 * w.voltage_drop:.1f} %; supply dips {100 * w.step:.1f} % when the elements switch on",
-            f"relay loss {w.relay_loss_w:.0f} W: heat sink of {w.sink_k_per_w:.1f} K/W or less; element surface load {sizing.element_load_w_m2 / 1e4:.1f} W/cm²"]  # fmt: skip
+            f"relay loss {w.relay_loss_w:.0f} W: heat sink of {w.sink_k_per_w:.1f} K/W or less; element surface load {u.surface_load(sizing.element_load_w_m2)}"]  # fmt: skip
     out += _flicker(sizing)
     best = [s for s in sizing.savings if s.share > 0.005][:3]
     if best:
         out += ["", "25 mm more insulation would save, the best first:" if not u.imperial else "1 in more insulation would save, the best first:"]
-        out += [f"  {s.face}: {s.material:<32} {u.p(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
-    out += ["", "to note:"] + [f"  {n}" for n in sizing.notes]
+        out += [f"  {s.face}: {s.material:<32} {u.heat(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
+    out += ["", "to note:"] + [f"  {u.words(n)}" for n in (*sizing.notes, *r_value_notes(sizing))]
     if o.assumptions:
-        out += ["", "assumed, because the file does not say:"] + [f"  {a}" for a in o.assumptions]
+        out += ["", "assumed, because the file does not say:"] + [f"  {u.words(a)}" for a in o.assumptions]
     out += ["", "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square.",
             "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md."]  # fmt: skip
     return "\n".join(out)
@@ -131,7 +135,7 @@ def as_dict(sizing: Sizing) -> dict:
         "flicker_pst": flicker.worst(pattern_for(o), o.elements.power_w, flicker.supply_of(o))[1],
         "wiring": {**vars(sizing.wiring), "notes": list(sizing.wiring.notes)},
         "savings": [vars(s) for s in sizing.savings],
-        "notes": list(sizing.notes),
+        "notes": [*sizing.notes, *r_value_notes(sizing)],
         "assumptions": list(o.assumptions),
     }  # fmt: skip
 
@@ -152,7 +156,7 @@ def pictures(sizing: Sizing, units: Units) -> dict[str, str]:
         return v * 1.8 + 32.0 if units.imperial else v
 
     def p(v: float) -> float:
-        return v / constants.Btu * constants.hour if units.imperial else v
+        return v * 3600.0 / UNITS["BTU"][0] if units.imperial else v
 
     degree = "°F" if units.imperial else "°C"
     temperatures = [ambient + (sizing.top_c - ambient) * (0.05 + 0.95 * i / 24) for i in range(25)]
@@ -168,13 +172,13 @@ def pictures(sizing: Sizing, units: Units) -> dict[str, str]:
         name = wall.face.name
         solution = sizing.at(reach).walls[name]
         line = profile(wall.layers, solution)
-        length = 1.0 / constants.inch if units.imperial else 1000.0
+        length = 1.0 / UNITS["in"][0] if units.imperial else 1000.0
         depth, shades = 0.0, []
         for layer in wall.layers:
             if layer.thickness_m > 0.004:
                 shades.append((depth * length, (depth + layer.thickness_m) * length, layer.material.name))
             depth += layer.thickness_m
         panel = Panel(f"temperature, {degree}", (Series([d * length for d, _ in line], [t(c) for _, c in line], name),), tuple(shades))
-        made[f"wall-{name}.svg"] = svg(Chart(f"{o.name}: through the {name} at {units.t(reach)}", (panel,), "depth from the hot face, " +
+        made[f"wall-{name}.svg"] = svg(Chart(f"{o.name}: through the {name} at {units.temperature(reach)}", (panel,), "depth from the hot face, " +
                                              ("in" if units.imperial else "mm"), False, 380))  # fmt: skip
     return made

@@ -110,7 +110,7 @@ def as_page(study: Study, unit: str = "C") -> str:
     cards = "".join(_card(study, m, s, unit) for m, s in spreads(study))
     grid = f'<div style="display:grid;grid-template-columns:repeat(auto-fit,minmax(17rem,1fr));gap:1.4rem">{cards}</div>'
     names = varied(case.vary, case.fitted is not None)
-    width = [(WORDS[n], _width(n, getattr(case.vary, n))) for n in names]
+    width = [(WORDS[n], _width(n, getattr(case.vary, n), unit)) for n in names]
     if case.fitted is not None:
         width.append(("the model's parameters", "by the covariance of its fit"))
     body = page.figures(heads) + page.section("Spread over the draws", grid) + page.section("Trips", "".join(f"<p>{escape(t)}</p>" for t in trips_text(study) if t))
@@ -118,7 +118,9 @@ def as_page(study: Study, unit: str = "C") -> str:
     return page.document("How sure is it?", body, about)
 
 
-def _width(name: str, value: float) -> str:
+def _width(name: str, value: float, unit: str = "C") -> str:
+    if unit == "F" and name.endswith("_k"):
+        return f"± {1.8 * value:g} °F"
     return f"± {value:g} K" if name.endswith("_k") else f"± {100 * value:g} %"
 
 

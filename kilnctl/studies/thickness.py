@@ -4,11 +4,12 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Callable
 
-from ..build import material_of
+from ..body import material_of
 from ..errors import KilnctlError
+from ..output import Units
 from ..settings.body import Wall, Walls
 from ..settings.oven import Oven
-from ..sizing.steady import Factors, SteadyOven
+from ..body.steady import Factors, SteadyOven
 from .vary import Vary, deviates, plant_seed, usual, virtual_of
 
 THINNEST_M, THICKEST_M = 0.005, 0.5
@@ -19,7 +20,7 @@ RESOLUTION_M = 0.001
 @dataclass(frozen=True)
 class Thickness:
     """`needed_m` of `layer`, or None where even the thickest does not do it (then `share` of the draws does). `tried`: (thickness m, share of
-    the draws that get to `reach_c`)."""
+    the draws that get to `reach_c`). `hot_c`: the layer's own hot face at the answer, as described, and `limit_c` what it bears, °C."""
 
     layer: str
     reach_c: float
@@ -29,6 +30,13 @@ class Thickness:
     share: float
     tried: tuple[tuple[float, float], ...]
     now: tuple[float, ...]
+    hot_c: float
+    limit_c: float
+
+    @property
+    def borne(self) -> bool:
+        """Whether the layer bears its own hot face."""
+        return self.hot_c <= self.limit_c
 
 
 def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
@@ -52,6 +60,13 @@ def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
     if any(x.insulance_m2k_per_w is not None for x in mine):
         raise KilnctlError(f"--layer: '{layer}' is given by the resistance of the whole layer, which says nothing of other thicknesses")
     return tuple(sorted({x.thickness_m for x in mine}))
+
+
+def hot_face_c(oven: Oven, layer: str, thickness_m: float, reach_c: float) -> float:
+    """The hottest face of any layer of that material, so thick, with the chamber steady at reach_c, °C; all else as described."""
+    steady = SteadyOven(with_thickness(oven, layer, thickness_m), highest_c=reach_c + 50.0)
+    solutions = steady.at(reach_c).walls
+    return max(float(solutions[w.face.name].layer_c(i)[0]) for w in steady.walls for i, x in enumerate(w.face.wall.layers) if x.material == layer)
 
 
 def holds(oven: Oven, vary: Vary, seed: int, draw: int, layer: str, thickness_m: float, reach_c: float) -> bool:
@@ -78,8 +93,10 @@ def thickness_for(oven: Oven, layer: str, reach_c: float, confidence: float = 0.
     if draws * (1.0 - confidence) < 1.0 - 1e-9:
         raise KilnctlError(f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}")
     material = material_of(oven, layer)
-    if reach_c > material.limit_c:
-        raise KilnctlError(f"--reach: {layer} bears {material.limit_c:g} °C at most, however thick")
+    # A layer behind others is colder than the chamber, the colder the thinner it is itself.
+    coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
+    if coolest > material.limit_c:
+        raise KilnctlError(f"--reach: {layer} bears {material.limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if it were {1000 * THINNEST_M:.0f} mm thin")
     # For each draw: the thickest known not to do, the thinnest known to do.
     fails, does = [0.0] * draws, [float("inf")] * draws
     tried: dict[float, float] = {}
@@ -118,17 +135,26 @@ def thickness_for(oven: Oven, layer: str, reach_c: float, confidence: float = 0.
     finally:
         if made is not None:
             made.shutdown(cancel_futures=True)
-    return Thickness(layer, reach_c, confidence, draws, needed, best if needed is None else tried[needed], tuple(sorted(tried.items())), now)
+    hot = hot_face_c(oven, layer, THICKEST_M if needed is None else needed, reach_c)
+    return Thickness(layer, reach_c, confidence, draws, needed, best if needed is None else tried[needed], tuple(sorted(tried.items())), now, hot, material.limit_c)
 
 
-def as_text(t: Thickness) -> str:
-    out = [f"{'each layer of ' + t.layer:40s} ovens that hold {t.reach_c:g} °C"]
-    out += [f"{1000 * thickness:37.0f} mm {100 * share:10.1f} %" for thickness, share in t.tried]
+def as_text(t: Thickness, u: Units = Units()) -> str:
+    """The answer in the reader's units."""
+
+    def length(metres: float) -> str:
+        return u.length(metres, 2 if u.imperial else 0)
+
+    reach = u.temperature(t.reach_c)
+    out = [f"{'each layer of ' + t.layer:40s} ovens that hold {reach}"]
+    out += [f"{length(thickness):>40} {100 * share:10.1f} %" for thickness, share in t.tried]
     if t.needed_m is None:
-        out.append(f"\nnot even {1000 * THICKEST_M:.0f} mm do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
+        out.append(f"\nnot even {length(THICKEST_M)} do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
                    "more power is needed, or less is lost elsewhere (door, bridges, other layers)")  # fmt: skip
     else:
-        now = " and ".join(f"{1000 * x:.0f} mm" for x in t.now)
-        out.append(f"\n{1000 * t.needed_m:.0f} mm hold {t.reach_c:g} °C with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
+        now = " and ".join(length(x) for x in t.now)
+        out.append(f"\n{length(t.needed_m)} hold {reach} with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
                    f"the description has {now}")  # fmt: skip
+        face = f"its hot face is then at about {u.temperature(t.hot_c)}, and it bears {u.temperature(t.limit_c)}"
+        out.append(face if t.borne else f"NOT USABLE: {face}; put more insulation before it, or choose another material")
     return "\n".join(out)

@@ -1,7 +1,9 @@
 """Heat at surfaces: natural and forced convection, radiation. Films h in W/(m²·K), fluxes in W/m², temperatures in °C.
 
 Air properties are taken at the film temperature, the mean of surface and air. Each correlation states the range of its
-Rayleigh or Reynolds number and raises ValueError above it; below it the conduction limit given with it holds.
+Rayleigh or Reynolds number and raises ValueError above it; below it the conduction limit given with it holds. A face of
+several metres passes the Rayleigh numbers that were measured: up to `EXTENDED_RA` the law of the turbulent range is carried
+on, and `extrapolated` says so.
 """
 
 import math
@@ -11,6 +13,14 @@ from .air import Air, air
 from .constants import GRAVITY, STEFAN_BOLTZMANN, ZERO_C
 
 ORIENTATIONS = ("vertical", "up", "down")
+
+#: Highest Rayleigh numbers that the laws were made for: a vertical plate (Churchill and Chu), a horizontal one with its
+#: buoyant side free, and one with it confined (McAdams).
+VERTICAL_RA, FREE_RA, CONFINED_RA = 1e12, 1e11, 3e10
+#: How far the same laws are carried on, for vertical and for horizontal plates. In the turbulent range Nu goes with Ra^⅓,
+#: and a film no longer depends on the length (common practice; tens of per cent may be off there). The confined side's
+#: Ra^¼ is an extrapolation without such a reason, of a film that is small.
+EXTENDED_RA, EXTENDED_HORIZONTAL_RA = 3e13, 1e12
 
 
 def rayleigh(surface_c: float, air_c: float, length_m: float) -> float:
@@ -34,10 +44,10 @@ def _above(name: str, number: float, limit: float) -> None:
 
 def vertical_film(surface_c: float, air_c: float, height_m: float) -> float:
     """Natural convection at a vertical plate, W/(m²·K). S. W. Churchill and H. H. S. Chu, Int. J. Heat Mass Transfer 18
-    (1975) 1323, eq. 9, for all Ra up to 1e12; Nu = 0.68 is its conduction limit."""
+    (1975) 1323, eq. 9, for all Ra up to 1e12, carried on to EXTENDED_RA; Nu = 0.68 is its conduction limit."""
     film = air(0.5 * (surface_c + air_c))
     ra = _rayleigh(film, surface_c - air_c, height_m)
-    _above("Ra", ra, 1e12)
+    _above("Ra", ra, EXTENDED_RA)
     nusselt = (0.825 + 0.387 * ra ** (1 / 6) / (1.0 + (0.492 / film.prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
     return nusselt * film.conductivity_w_mk / height_m
 
@@ -45,13 +55,14 @@ def vertical_film(surface_c: float, air_c: float, height_m: float) -> float:
 def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str) -> float:
     """Natural convection at a horizontal plate, W/(m²·K); `facing` "up" or "down" is the side the air is on,
     length_m = area/perimeter. W. H. McAdams, Heat Transmission (1954), as in Incropera eqs. 9.30–9.32: with the buoyant
-    side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 3e10)."""
+    side free Nu = 0.54 Ra^¼ or 0.15 Ra^⅓, the larger (Ra to 1e11); with it confined Nu = 0.27 Ra^¼ (Ra to 3e10).
+    Both are carried on to EXTENDED_HORIZONTAL_RA."""
     if facing not in ("up", "down"):
         raise ValueError(f"facing = {facing!r}: 'up' or 'down'")
     film = air(0.5 * (surface_c + air_c))
     ra = _rayleigh(film, surface_c - air_c, length_m)
     free = (facing == "up") == (surface_c >= air_c)
-    _above("Ra", ra, 1e11 if free else 3e10)
+    _above("Ra", ra, EXTENDED_HORIZONTAL_RA)
     nusselt = max(0.54 * ra**0.25, 0.15 * ra ** (1 / 3)) if free else 0.27 * ra**0.25
     # The conduction limit of a thin plate, Nu about 1 on area/perimeter, keeps a film where the difference vanishes.
     return max(nusselt, 0.5) * film.conductivity_w_mk / length_m
@@ -93,6 +104,15 @@ def natural_film(surface_c: float, air_c: float, height_m: float, orientation: s
     if orientation == "vertical":
         return vertical_film(surface_c, air_c, height_m)
     return horizontal_film(surface_c, air_c, height_m, orientation)
+
+
+def extrapolated(surface_c: float, air_c: float, height_m: float, orientation: str) -> bool:
+    """Whether `natural_film` of these arguments lies beyond the Rayleigh numbers that its law was made for."""
+    if orientation == "vertical":
+        limit = VERTICAL_RA
+    else:
+        limit = FREE_RA if (orientation == "up") == (surface_c >= air_c) else CONFINED_RA
+    return rayleigh(surface_c, air_c, height_m) > limit
 
 
 def inner_film(surface_c: float, air_c: float, height_m: float, orientation: str, speed_m_s: float = 0.0) -> float:

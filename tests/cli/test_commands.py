@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl.cli import COMMANDS
+from kilnctl.record.finishing import finish_record
 
 ROOT = Path(__file__).parents[2]
 OVENS, SCHEDULES = ROOT / "configs" / "ovens", ROOT / "configs" / "schedules"
@@ -214,3 +215,54 @@ def test_an_unknown_command_ends_with_status_2():
 def test_output_cut_off_by_a_pager_is_no_fault():
     done = subprocess.run(f"{sys.executable} -m kilnctl check {CABINET} | head -n 1", shell=True, cwd=ROOT, capture_output=True, text=True)
     assert done.returncode == 0 and done.stderr == "" and "understood" in done.stdout
+
+
+@pytest.mark.parametrize("command", ["survey", "accuracy"])
+def test_an_offset_may_be_written_with_or_without_a_blank(here, cure, tmp_path, command):
+    """argparse takes "-90s" for an option; "-90 s" and "=-90s" always got through."""
+    readings = tmp_path / "logger.csv"
+    said = []
+    # They rise by 0.9 K in 90 s, so a shift, and its sign, show.
+    rows = [f"{t},{77 + 0.01 * t:.2f},{77.1 + 0.01 * t:.2f},{76.9 + 0.01 * t:.2f}" for t in range(0, 3000, 10)]
+    readings.write_text("time_s,T1,T2,T3\n" + "\n".join(rows) + "\n")
+    for offset in (["--offset", "-90s"], ["--offset", "-90 s"], ["--offset=-90s"]):
+        only = ["--only", "T1,T2,T3"] if command == "survey" else ["--reference", "T2"]
+        done = here(command, cure[1], readings, *only, *offset, "--out", tmp_path / "page.html")
+        assert done.returncode in (0, 1) and done.stdout, done.stderr
+        said.append(done.stdout)
+    plain = here(command, cure[1], readings, *only, "--out", tmp_path / "page.html").stdout
+
+    def shown(text):
+        word = "mean" if command == "survey" else "reference"
+        return float(text.partition(word)[2].split()[0])
+
+    assert said[0] == said[1] == said[2] != plain
+    assert shown(said[0]) - shown(plain) == pytest.approx(0.9, abs=0.11), "what the logger wrote 90 s late was warmer by 0.9 K"
+
+
+def test_a_survey_is_told_in_fahrenheit_when_asked(here, cure, tmp_path):
+    readings = tmp_path / "logger.csv"
+    readings.write_text("time_s,T1,T2,T3\n" + "\n".join(f"{t},80.4,80.1,79.9" for t in range(0, 3000, 10)) + "\n")
+    done = here("survey", cure[1], readings, "--units", "imperial", "--out", tmp_path / "page.html")
+    page = (tmp_path / "page.html").read_text()
+    assert done.returncode == 0 and "176 °F" in done.stdout
+    assert "°C" not in done.stdout and " K" not in done.stdout and "176 °F" in page and "°C" not in page
+
+
+def test_a_rehearsal_and_its_report_follow_the_ovens_units(here, tmp_path):
+    """An oven described in °F: notes, table and page in °F; the record itself stays in °C by its column names."""
+    path = tmp_path / "short.yaml"
+    path.write_text("schedule: Short\nsteps:\n  - {to: 160 °F, hold: 2 min}\n")
+    done = here("rehearse", OVENS / "bench-muffle.yaml", path, "--out", tmp_path / "runs", "--quiet")
+    assert done.returncode == 0 and "°F" in done.stdout and "160 °F" in done.stdout and "cut above 250 °F" in done.stdout
+    assert "°C" not in done.stdout and not any(f"{n} K" in done.stdout for n in range(10))
+    folder = next((tmp_path / "runs").iterdir())
+    row = next(line for line in done.stdout.splitlines() if line.startswith("step 1"))
+    assert row in here("report", folder).stdout, "71.11 °C in the record is the 160 °F that the schedule asks for"
+    made = (folder / "run.html").read_text()
+    finish_record(folder)  # as the service's own process does it
+    for page in (made, (folder / "run.html").read_text()):
+        assert "160 °F" in page and "71 °C" not in page
+    for units, there, absent in ((), "°F", "°C"), (("--units", "metric"), "°C", "°F"):
+        told = here("report", folder, *units)
+        assert told.returncode == 0 and there in told.stdout and absent not in told.stdout

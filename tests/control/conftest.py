@@ -1,4 +1,4 @@
-"""Makes `control_cases` importable for the tests beside it, whatever way pytest imports them."""
+"""Makes `control_cases` and what the benchmarks measure with importable for the tests beside it, whatever way pytest imports them."""
 
 import sys
 from pathlib import Path
@@ -7,7 +7,7 @@ import pytest
 
 from kilnctl.model.day_zero import day_zero
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[2] / "tools" / "lib")]
 
 
 @pytest.fixture(scope="module")

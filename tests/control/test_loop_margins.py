@@ -5,18 +5,17 @@ import math
 
 import numpy as np
 import pytest
+from loop_margins import _edge, _Loop, linear_at, loop_margins, margins
 
 from kilnctl import control
 from kilnctl.control import estimator
-from kilnctl.control.margins import _edge, _Loop, loop_margins
 from kilnctl.control.plain import simc_pi
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.margins import linear_at, margins
 
 
 def test_measured_margins_of_a_pi_against_its_transfer_function(oven):
     """The same measurement on a PI loop, whose L(jω) is known: the rule's gain and integral time around the model's linearisation, with half a
-    tick of hold. (That `margins` is right is checked against python-control in tests/model/test_margins.py.)"""
+    tick of hold. (That `margins` is right is checked against published figures and python-control below.)"""
     cabinet = oven("curing-cabinet")
     model = day_zero(cabinet, cabinet.usual_load, 200.0)
     found = loop_margins(cabinet, model, 200.0, control.Plain("pi"))
@@ -72,3 +71,38 @@ def test_an_oven_wholly_unlike_the_model_does_not_break_the_estimate(oven):
     anew = estimator.update(model, broken, 650.0, 0.0, 1.0, 20.0, 0.15)
     assert anew.x == estimator.start(model, 650.0, 20.0).x
     assert estimator.update(model, broken, math.nan, 0.0, 1.0, 20.0, 0.15, usable=False).x[0] == 20.0
+
+
+def pi_loop(gain, integral_s, process):
+    return lambda w: gain * (1.0 + 1.0 / (integral_s * 1j * w)) * process(w)
+
+
+def test_margins_against_published():
+    """SIMC on first order with delay, τ1 ≤ 8θ: GM 3.141, PM 61.35°, Ms 1.590. Integrating: GM 2.963, PM 46.86°, Ms 1.704 (S. Skogestad, J. Process
+    Control 13 (2003) 291, table 1)."""
+    found = margins(pi_loop(6.0 / (2.0 * 2.0), 6.0, lambda w: 2.0 * np.exp(-1j * w) / (1.0 + 6.0j * w)), 1e-3, 1e2)
+    assert (found.gain, found.phase_deg, found.peak) == pytest.approx((3.141, 61.35, 1.590), rel=1e-3)
+    found = margins(pi_loop(0.5, 8.0, lambda w: np.exp(-1j * w) / (1j * w)), 1e-3, 1e2)
+    assert (found.gain, found.phase_deg, found.peak) == pytest.approx((2.963, 46.86, 1.704), rel=1e-3)
+
+
+@pytest.mark.parametrize("name", ["curing-cabinet", "brick-kiln", "bench-muffle"])
+def test_margins_of_the_oven_against_python_control(oven, name):
+    """The whole loop with the dead time as a Padé approximation of high order, margins by python-control."""
+    ct = pytest.importorskip("control", reason="python-control is the independent reference for margins")
+    model, at = day_zero(oven(name)), 0.8 * oven(name).limits.highest_c
+    linear, tuning = linear_at(model, at), simc_pi(model, at, model.ambient_c)
+    s = ct.tf("s")
+    plant = ct.ss(linear.a, linear.b[:, None], linear.c[None, :], [[0.0]]) * (1.0 / (1.0 + linear.sensor_s * s))
+    delay = ct.tf(*ct.pade(linear.dead_s, 8))
+    trim = tuning.gain_w_per_k * (1.0 + 1.0 / (tuning.integral_s * s))
+    w = np.geomspace(1e-3 / tuning.dead_s, 30.0 / tuning.dead_s, 5000)
+    response = np.squeeze(np.prod([ct.frequency_response(part, w).complex for part in (plant, delay, trim)], axis=0))
+    ours = pi_loop(tuning.gain_w_per_k, tuning.integral_s, linear.response)
+    assert np.abs(ours(w) / response - 1.0)[w < 1.5 / tuning.dead_s].max() < 1e-3
+    gain, phase, _, _, crossing, _ = ct.stability_margins(ct.FRD(response, w))[:6]
+    found = margins(ours, w[0], w[-1])
+    assert found.gain == pytest.approx(float(gain), rel=0.01)
+    assert found.phase_deg == pytest.approx(float(phase), abs=0.5)
+    assert found.delay_s == pytest.approx(np.radians(float(phase)) / float(crossing), rel=0.02)
+    assert found.peak == pytest.approx(np.abs(1.0 / (1.0 + response)).max(), rel=0.005)

@@ -119,6 +119,7 @@ def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model)
     steep = schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")
     shortfall = prepare(cabinet, steep, cabinet_model).shortfalls[0]
     assert shortfall.step == 1 and shortfall.needed_w > 0.97 * cabinet_model.power_w
+    assert f"near {shortfall.at_c:.0f} °C that needs" in shortfall.note and shortfall.note.endswith("the ramp will take the time it needs")
     rate = shortfall.feasible_k_per_s
     assert 0.0 < rate < 0.25
     assert not prepare(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.97 * rate)), cabinet_model).shortfalls
@@ -127,8 +128,55 @@ def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model)
 
 
 def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
-    with pytest.raises(KilnctlError, match="cools by itself"):
+    with pytest.raises(KilnctlError, match="by itself this oven then cools"):
         prepare(oven("curing-cabinet"), schedule_of(dict(to_c=200.0, hold_s=3600.0), dict(to_c=100.0, at_k_per_s=0.3)), cabinet_model)
+
+
+def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabinet_model):
+    """Each is what the model does without heat where the words say it does."""
+    m, cabinet = cabinet_model, oven("curing-cabinet")
+    steps = (dict(to_c=250.0, hold_s=3600.0), dict(to_c=50.0, at_k_per_s=1.0 / 3.0))
+    (told,) = prepare(cabinet, schedule_of(*steps, too_fast="stretch"), m).shortfalls
+    x, before, rates = m.steady(250.0)[0], None, {}
+    for _ in range(5000):
+        before, x = x, m.step(x, 0.0, 10.0, m.ambient_c)
+        rates[x[1]] = (x[1] - before[1]) / 10.0
+
+    def rate_near(t_c: float) -> float:
+        return rates[min(rates, key=lambda t: abs(t - t_c))]
+
+    here, there = told.itself_k_per_s
+    assert here < there < 0.0
+    assert here == pytest.approx(rate_near(told.at_c), rel=0.35) and there == pytest.approx(rate_near(50.0), rel=0.35)
+    # What can be followed all the way can be, and a good deal more cannot.
+    slow = -told.feasible_k_per_s
+    assert not prepare(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=0.97 * slow)), m).shortfalls
+    with pytest.raises(KilnctlError, match="K/h near 50 °C"):
+        prepare(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=1.1 * slow)), m)
+
+
+@pytest.mark.parametrize("k_per_h", [5.0, 20.0, 40.0, 60.0])
+def test_a_ramp_slower_than_the_fan_warms_is_no_lack_of_power(oven, k_per_h):
+    """The fan's watts are heat that nobody asked for: the run follows as well as it can, and the reader hears of more than the band."""
+    for fan_w in (0.0, 40.0, 150.0):
+        cabinet = oven("curing-cabinet")
+        model = day_zero(cabinet, None, 100.0).but(extra_w=fan_w)
+        made = prepare(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=k_per_h / 3600.0)), model)
+        for told in made.shortfalls:
+            assert told.ahead_k > 3.0 and "faster than that, without any heat" in str(told) and "kW" not in str(told)
+        assert not made.shortfalls or fan_w > 0.0
+
+
+def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
+    cabinet = oven("curing-cabinet")
+    model = day_zero(cabinet, None, 100.0).but(extra_w=150.0)
+    rest_c = next(t for t in range(20, 200) if model.steady(float(t))[1] > 0.0)
+    assert rest_c > 45
+    for steps in ((dict(to_c=30.0, hold_s=36000.0),), (dict(to_c=90.0), dict(to_c=30.0, let_cool=True))):
+        (told,) = prepare(cabinet, schedule_of(*steps), model).shortfalls
+        assert told.note == str(told) and f"keeps it at about {rest_c}"[:-1] in str(told)
+    (told,) = prepare(cabinet, schedule_of(dict(to_c=90.0), dict(to_c=30.0, at_k_per_s=0.1), too_fast="stretch"), model).shortfalls
+    assert told.reachable_c == pytest.approx(rest_c, abs=1.0) and "comes to rest" in told.note
 
 
 def test_following_a_part_that_nobody_describes_is_refused(oven):

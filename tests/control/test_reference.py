@@ -69,12 +69,38 @@ def test_requests_hold_go_on_skip_and_soak():
         p = reference.advance(legs, p, p.reference_c, 1.0)
     held = dataclasses.replace(p, held=True)
     assert reference.advance(legs, held, 30.0, 100.0) == held
-    skipped = reference.skip(legs, p, 30.0)
-    assert legs[skipped.leg].kind == "hold"
-    longer = dataclasses.replace(skipped, added_s=100.0)
+    skipped = reference.skip(legs, dataclasses.replace(held, added_s=60.0), 28.0)
+    assert (skipped.leg, skipped.reference_c, skipped.rate_k_per_s) == (2, 28.0, 0.1), "the step after it, at its own rate, from where the oven is"
+    assert not skipped.held and skipped.added_s == 0.0
+    assert reference.skip(legs, skipped, 40.0).done
+    longer = dataclasses.replace(p, leg=1, reference_c=100.0, rate_k_per_s=0.0, added_s=100.0)
     for _ in range(140):
         longer = reference.advance(legs, longer, 100.0, 1.0)
     assert legs[longer.leg].kind == "hold"
+
+
+def test_a_soak_that_is_skipped_to_is_gone_to_at_the_rate_that_leads_there():
+    legs = reference.legs_of(schedule_of(dict(to_c=120.0, at_k_per_s=5.0 / 60.0), dict(hold_s=300.0), dict(to_c=150.0)))
+    p = reference.skip(legs, reference.begin(legs, 20.0), 62.0)
+    assert (legs[p.leg].kind, p.reference_c, p.rate_k_per_s) == ("hold", 62.0, 5.0 / 60.0)
+    way_s = (120.0 - 62.0) / (5.0 / 60.0)
+    assert reference.seconds_left(legs, p) == pytest.approx(way_s + 300.0)
+    times, values = reference.preview(legs, p, 5000.0)
+    assert times[:3] == pytest.approx([0.0, way_s, way_s + 300.0]) and values[:3] == [62.0, 120.0, 120.0]
+    behind = reference.advance(legs, dataclasses.replace(p, reference_c=80.0), 62.0, 1.0)
+    assert behind.waiting and behind.reference_c == 80.0, "it waits for an oven that falls behind, as a ramp does"
+    ticks = 0
+    while legs[p.leg].kind == "hold":
+        last, p = p, reference.advance(legs, p, p.reference_c, 1.0)
+        ticks += 1
+        assert legs[p.leg].kind != "hold" or p.reference_c - last.reference_c <= 5.0 / 60.0 + 1e-12
+        assert not p.counted_s or p.reference_c == 120.0, "nothing counts before it is there"
+    assert ticks == pytest.approx(way_s + 300.0, abs=2.0)
+    # Where the oven is there already it soaks at once; a step without a rate is as fast as the oven is.
+    near = reference.skip(legs, reference.begin(legs, 20.0), 119.0)
+    assert (near.reference_c, near.rate_k_per_s) == (120.0, 0.0)
+    legs = reference.legs_of(schedule_of(dict(to_c=120.0), dict(hold_s=300.0)))
+    assert reference.skip(legs, reference.begin(legs, 20.0), 62.0).reference_c == 120.0
 
 
 @given(st.lists(st.tuples(st.floats(30.0, 250.0), st.sampled_from(["rate", "time", "jump"]), st.floats(0.0, 300.0)), min_size=1, max_size=5),

@@ -8,7 +8,8 @@ from plant_cases import oven
 
 from kilnctl.plants.electrics import Electrics
 from kilnctl.plants.faults import Fault
-from kilnctl.plants.sensors import Emf, Probe, SensorErrors, emf_table, lag_share
+from kilnctl.body import lag_share
+from kilnctl.plants.sensors import Emf, Probe, SensorErrors, emf_table
 from kilnctl.settings.equipment import CalibrationPoint, Sensor
 
 

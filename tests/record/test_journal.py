@@ -122,17 +122,17 @@ def test_a_text_that_is_no_line_is_refused():
             line_of(1, text)
 
 
-def test_segments_follow_each_other_and_the_oldest_may_go(tmp_path):
+def test_segments_follow_each_other_and_one_that_is_gone_is_missed(tmp_path):
     texts = [f"sample {i}" for i in range(200)]
     written(tmp_path / "all", texts, segment_bytes=400)
     assert len(segments(tmp_path / "all")) > 8
     assert [e.text for e in read_journal(tmp_path / "all").entries] == texts
-    written(tmp_path / "some", texts, segment_bytes=400, keep_bytes=1200)
-    kept = read_journal(tmp_path / "some")
-    assert sum(p.stat().st_size for p in segments(tmp_path / "some")) <= 1200 + 400
-    assert 20 < len(kept.entries) < 100 and kept.entries[-1].text == texts[-1] and kept.missing == 0
-    written(tmp_path / "some", ["later"], segment_bytes=400, keep_bytes=1200)
-    assert read_journal(tmp_path / "some").entries[-1].sequence == 201
+    written(tmp_path / "all", ["later"], segment_bytes=400)
+    assert read_journal(tmp_path / "all").entries[-1].sequence == 201
+    for first in segments(tmp_path / "all")[:2]:
+        first.unlink()
+    left = read_journal(tmp_path / "all")
+    assert left.missing == 201 - len(left.entries) > 0, "a beginning that was taken away is told, not passed over"
 
 
 def test_two_writers_are_refused(tmp_path):
@@ -203,8 +203,9 @@ def _endless(folder, pipe):
 def test_killed_at_random_moments_no_acknowledged_record_is_lost(tmp_path):
     context = multiprocessing.get_context("fork")
     rng = random.Random(3)
-    acknowledged = 0
-    for _ in range(12):
+    acknowledged = kills = 0
+    while kills < 12 or acknowledged <= 50:  # a busy disk gets there later
+        kills += 1
         read_end, write_end = os.pipe()
         child = context.Process(target=_endless, args=(tmp_path, write_end))
         child.start()
@@ -221,7 +222,6 @@ def test_killed_at_random_moments_no_acknowledged_record_is_lost(tmp_path):
         assert journal.missing == 0
         assert [e.sequence for e in journal.entries] == list(range(1, len(journal.entries) + 1))
         assert len(journal.entries) >= acknowledged
-    assert acknowledged > 50
 
 
 def test_state_survives_a_cut_at_every_byte(tmp_path):

@@ -112,11 +112,11 @@ def test_samples_cut_at_any_byte_are_read_up_to_there(made, copy):
 @pytest.mark.parametrize(
     ("line", "text", "said"),
     [
-        (5, b"1,2,3", "3 cells where there are 21 columns"),
-        (7, b"," * 20, "could not convert"),
-        (9, b"3.0" + b"," * 20, "time goes from 7 s to 3 s"),
-        (9, b"12.0,hot" + b"," * 19, "could not convert string to float: 'hot'"),
-        (9, b"nan" + b"," * 20, "time goes from 7 s to nan s"),
+        (5, b"1,2,3", f"3 cells where there are {len(NAMES)} columns"),
+        (7, b"," * (len(NAMES) - 1), "could not convert"),
+        (9, b"3.0" + b"," * (len(NAMES) - 1), "time goes from 7 s to 3 s"),
+        (9, b"12.0,hot" + b"," * (len(NAMES) - 2), "could not convert string to float: 'hot'"),
+        (9, b"nan" + b"," * (len(NAMES) - 1), "time goes from 7 s to nan s"),
     ],
 )
 def test_damage_inside_is_refused_with_its_line(copy, line, text, said):

@@ -18,7 +18,7 @@ from kilnctl.units import parse_unit
 
 
 def test_every_column_names_its_unit_and_the_unit_can_be_read():
-    suffixes = {"s": "_s", "°C": "_c", "K": "_k", "W": "_w", "V": "_v"}
+    suffixes = {"s": "_s", "°C": "_c", "K": "_k", "W": "_w", "V": "_v", "A": "_a"}
     for column in columns.COLUMNS:
         if column.unit not in ("", "1"):
             parse_unit(column.unit)
@@ -99,6 +99,14 @@ def test_cure_equivalence_by_hand():
     assert summary.cure_share(time, np.full(601, 200.0), cure) == pytest.approx(1.0, rel=1e-9)
     assert summary.cure_share(time, np.full(601, 190.0), cure) == pytest.approx(0.6446, abs=1e-4)
     assert summary.cure_share(time, np.full(601, 20.0), cure) < 1e-4
+
+
+def test_a_cure_is_added_up_with_the_oldest_numpy_too(monkeypatch):
+    """numpy 1.26, the oldest that pyproject.toml declares, has no `trapezoid`; numpy 2 has no `trapz`."""
+    for name in ("trapezoid", "trapz"):
+        monkeypatch.delattr(np, name, raising=False)
+    time = np.array([0.0, 100.0, 400.0, 600.0])
+    assert summary.cure_share(time, np.full(4, 200.0), Cure(at_c=200.0, time_s=600.0)) == pytest.approx(1.0, rel=1e-9)
 
 
 def test_cure_times_against_common_practice():

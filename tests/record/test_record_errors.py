@@ -190,7 +190,7 @@ def test_comparison_in_words():
     )
     lines = {line[:32].strip(): line[32:].split("  ") for line in text.splitlines()}
     cells = {name: [c.strip() for c in cells if c.strip()] for name, cells in lines.items()}
-    assert cells["first soak within ±1 K after"] == ["1:40", "never"]
+    assert cells["first soak within ±1 K after"] == ["1 min 40 s", "never"]
     assert cells["worst deviation in a soak"] == ["0.50 K", "7.00 K"] and cells["overshoot"] == [
         "0.20 K",
         "6.50 K",
@@ -202,7 +202,7 @@ def test_comparison_in_words():
 
 def test_text_says_cure_with_its_spread_and_trips():
     text = summaries.as_text(summary(cure_share=1.2, cure_sd=0.15, trips=((700.0, "over-temperature"),)))
-    assert "120 % of the reference cure (± 15 %)" in text and "over-temperature at 11:40" in text
+    assert "120 % of the reference cure (± 15 %)" in text and "over-temperature at 11 min 40 s" in text
     assert "trips                none" in summaries.as_text(summary())
     assert "no soak in this schedule" in summaries.as_text(summary(soaks=()))
 

@@ -112,7 +112,7 @@ def test_requests_reach_the_run_and_its_record(oven, schedule, tmp_path):
             ask(path, {"ask": "proceed"})
             until(lambda a: not a["held"])
             before = ask(path, {"ask": "status"})["left_s"]
-            ask(path, {"ask": "soak", "seconds": 60})
+            ask(path, {"ask": "soak", "seconds": 60, "by": "the founder"})
             until(lambda a: a["left_s"] > before)
             answers["curve"] = ask(path, {"ask": "curve", "since": 5, "most": 3})
             answers["running"] = ask(path, {"ask": "status"})
@@ -133,7 +133,22 @@ def test_requests_reach_the_run_and_its_record(oven, schedule, tmp_path):
     assert answers["running"]["running"] and answers["running"]["demand_w"] > 0.0 and answers["after"]["outcome"] == "stopped"
     record = read_run(s.folder)
     asked = " / ".join(e.text for e in record.events if e.kind == "request")
-    assert record.outcome == "stopped" and all(w in asked for w in ("hold", "go on", "soak 60", "stop"))
+    assert record.outcome == "stopped" and all(w in asked for w in ("hold", "proceed", "soak 60 s more", "stop"))
+    # In the record and on the terminal, with who it was.
+    assert "soak 60 s more, asked by the founder" in asked and "soak 60 s more, asked by the founder" in s.tell
+
+
+def test_a_skipped_step_is_in_the_record_and_on_the_terminal(oven, tmp_path):
+    s = service(oven("curing-cabinet"), tmp_path)
+    order = prepare(s.oven, s_schedule())
+
+    def asked_at_once(running):
+        running.begin(order, *running.open_record(order))
+        assert running.answer({"ask": "skip", "by": "the founder"})["ok"]
+
+    assert s.run(before=asked_at_once) == "finished", "the oven is cold: the next step, a cooling, is over at once"
+    told = [e.text for e in read_run(s.folder).events if e.kind == "request"]
+    assert told == ["on to the next step, asked by the founder"] and told[0] in s.tell
     assert s.rig._fired == 0.0 and not s.rig._closed
 
 

@@ -39,7 +39,7 @@ def test_the_start_test_comes_first_and_the_schedule_waits_for_it(order):
 
 
 @pytest.mark.parametrize(("asked", "leg", "held"), [
-    ({20: "hold"}, 0, True), ({20: "hold", 25: "go on"}, 0, False), ({20: "skip"}, 1, False), ({20: "skip", 25: "hold"}, 1, True), ({20: "go on"}, 0, False),
+    ({20: "hold"}, 0, True), ({20: "hold", 25: "go on"}, 0, False), ({20: "skip"}, 3, False), ({20: "skip", 25: "hold"}, 2, True), ({20: "go on"}, 0, False),
 ])  # fmt: skip
 def test_what_a_person_asks_for_during_the_start_test_is_done_after_it(order, asked, leg, held):
     session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)

@@ -154,7 +154,7 @@ def test_a_bad_schedule_is_refused(tmp_path, text, expected):
 
 def test_defaults_that_stand_for_facts_are_listed_as_assumptions(tmp_path):
     text = CABINET.read_text().replace("  gap: 0.3 mm\n", "")
-    assert any(a.startswith("door.gap: 0.0002 m") for a in load_oven(written(tmp_path, text)).assumptions)
+    assert any(a.startswith("door.gap: 0.2 mm") for a in load_oven(written(tmp_path, text)).assumptions)
     assert not any(a.startswith("door.gap") for a in load_oven(CABINET).assumptions)
 
 
@@ -194,3 +194,78 @@ def test_any_tree_is_read_or_refused(tmp_path, tree):
         load_oven(path)
     with pytest.raises(SettingsError):
         load_schedule(path)
+
+
+def test_a_setting_of_an_earlier_version_says_what_became_of_it(tmp_path):
+    text = CABINET.read_text()
+    assert "\ncontrol:" not in text
+    line = text.count("\n") + 2
+    (said,) = problems_of(load_oven, written(tmp_path, text + "control:\n  robustness: 1.4\n"))
+    assert said.startswith(f":{line}:3: 'control.robustness': it never changed how an oven is controlled") and "delete this line" in said
+
+
+# ---- elements in ohms, the file's own units, what the schema offers --------------------------------------------------
+
+
+def test_elements_measured_in_ohms_have_the_power_of_the_hot_wire(tmp_path):
+    """Pouillet and Ohm: 17.6 ohm cold at 230 V is 3006 W cold, and 5 % less once sheathed alloy is hot (resistance factor, makers' tables)."""
+    text = CABINET.read_text()
+    oven = load_oven(written(tmp_path, text.replace("power: 3 kW", "resistance: 17.6 ohm")))
+    cold = 230.0**2 / 17.6
+    assert 0.94 * cold < oven.elements.power_w < 0.98 * cold
+    assert any(a.startswith("elements.power: ") and "17.6 ohm measured cold" in a for a in oven.assumptions)
+    assert dataclasses.replace(oven, supply=dataclasses.replace(oven.supply)).elements.power_w == oven.elements.power_w
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [("power: 3 kW\n  resistance: 17.6 ohm", "not both"), ("emissivity: 80 %", "want 'power'"), ("resistance: 1 ohm", "0.02 kW to 20 kW is accepted")],
+)
+def test_elements_want_power_or_ohms(tmp_path, change, expected):
+    text = CABINET.read_text()
+    assert "  power: 3 kW" in text
+    assert any(expected in p for p in problems_of(load_oven, written(tmp_path, text.replace("power: 3 kW", change))))
+
+
+def test_the_units_of_a_file_are_those_of_its_temperatures(tmp_path):
+    assert load_oven(CABINET).units == "metric" and load_oven(CONFIGS / "ovens" / "bench-muffle.yaml").units == "imperial"
+    mixed = CABINET.read_text().replace("highest: 260 °C", "highest: 500 °F").replace("width: 600 mm", "width: 24 in")
+    assert load_oven(written(tmp_path, mixed)).units == "metric", "most of its temperatures are in °C"
+
+
+def test_what_a_file_in_fahrenheit_does_wrong_is_told_in_fahrenheit_and_inches(tmp_path):
+    text = (CONFIGS / "ovens" / "bench-muffle.yaml").read_text()
+    found = problems_of(load_oven, written(tmp_path, text.replace("trip: 1875 °F", "trip: 1833 °F")))
+    assert any("5 °F to 108 °F above the highest chamber temperature (1832 °F)" in p for p in found)
+    found = problems_of(load_oven, written(tmp_path, text.replace("width: 6 in", "width: 1/4 in").replace("limit: 2280 °F", "limit: 5000 °F")))
+    assert any("1/4 in must be at least 0.787 in" in p for p in found) and any("more than 3272 °F" in p for p in found)
+
+
+@pytest.mark.parametrize("kind", ["oven", "schedule"])
+def test_every_example_of_the_schema_is_accepted_where_it_is_offered(kind):
+    """An example outside the field's own bounds, or of another sort ("14 AWG" for an element's surface), misleads."""
+    import re
+
+    from kilnctl.settings.fields import examples_of, key_of, setting_fields
+    from kilnctl.settings.oven import Oven
+    from kilnctl.settings.schedule import Schedule
+    from kilnctl.settings.schema import schema_of
+    from kilnctl.units import parse
+
+    def fields(cls):
+        for f in setting_fields(cls):
+            if f.metadata["kind"] == "quantity":
+                yield cls.__name__, f
+            elif f.metadata["kind"] in ("one", "many"):
+                yield from fields(f.metadata["cls"])
+
+    definitions = schema_of(kind)["$defs"] | {"Oven": schema_of("oven"), "Schedule": schema_of("schedule")}
+    for name, f in fields({"oven": Oven, "schedule": Schedule}[kind]):
+        low, high = f.metadata["low"], f.metadata["high"]
+        offered = definitions[name]["properties"][key_of(f)]
+        assert offered["examples"] == examples_of(f) and offered["examples"]
+        for example in offered["examples"]:
+            value = parse(example, f.metadata["dimension"])
+            assert (low is None or value >= low) and (high is None or value <= high), (name, f.name, example)
+            assert "AWG" not in example or f.name == "cable_area_m2"
+            assert "pattern" not in offered or re.search(offered["pattern"], example), (name, f.name, example)

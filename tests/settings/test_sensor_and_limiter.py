@@ -28,7 +28,7 @@ def test_a_type_that_cannot_show_a_furnace_of_1000_degrees_is_refused_where_it_s
         return
     before = text[: text.index(f"{which}: {{type: {kind}") + len(f"{which}: {{type: ")]
     place = f"{before.count(chr(10)) + 1}:{len(before) - before.rfind(chr(10))}"
-    with pytest.raises(SettingsError, match=rf"oven.yaml:{place}: sensors.{which}: a type {kind} thermocouple is good to {TYPE_HIGHEST_C[kind]:g} °C"):
+    with pytest.raises(SettingsError, match=rf"oven.yaml:{place}: sensors.{which}: a type {kind} thermocouple is good to {TYPE_HIGHEST_C[kind] * 1.8 + 32:.0f} °F"):
         load_oven(path)
 
 
@@ -51,7 +51,7 @@ TRIP_C = (1875.0 - 32.0) / 1.8
 
 @pytest.mark.parametrize("limiter_c, words", [
     (TRIP_C - 20.0, "would open below or at the software's own trip"), (TRIP_C - 0.01, "would open below or at"), (TRIP_C + 0.01, ""),
-    (TRIP_C + LIMITER_ABOVE_K - 0.01, ""), (TRIP_C + LIMITER_ABOVE_K + 0.01, "at most 60 K above the software's trip"), (1390.0, "at most 60 K above"),
+    (TRIP_C + LIMITER_ABOVE_K - 0.01, ""), (TRIP_C + LIMITER_ABOVE_K + 0.01, "at most 108 °F above the software's trip"), (1390.0, "at most 108 °F above"),
 ])  # fmt: skip
 def test_the_limiter_lies_between_the_trip_and_a_stated_margin_above_it(oven, tmp_path, limiter_c, words):
     path, text = written(oven, tmp_path, ("limiter: 1900 °F", f"limiter: {limiter_c:.3f} °C"))
@@ -64,19 +64,19 @@ def test_the_limiter_lies_between_the_trip_and_a_stated_margin_above_it(oven, tm
 
 
 def test_without_a_trip_of_its_own_the_usual_one_counts(oven, tmp_path):
-    """15 K or 2 % above 1000 °C is 1020 °C."""
+    """15 K or 2 % above 1000 °C is 1020 °C, which a file in °F is told as 1868 °F."""
     for limiter, good in (("1015 °C", False), ("1030 °C", True)):
         path, _ = written(oven, tmp_path, ("  trip: 1875 °F\n", ""), ("limiter: 1900 °F", f"limiter: {limiter}"))
         if good:
             assert load_oven(path).limits.trip_at_c == pytest.approx(1020.0)
         else:
-            with pytest.raises(SettingsError, match="1020 °C"):
+            with pytest.raises(SettingsError, match="1868 °F"):
                 load_oven(path)
 
 
 @pytest.mark.parametrize("ceiling_c, words", [
-    (TRIP_C - 0.01, "must not lie below the trip"), (TRIP_C + 0.01, ""), (TRIP_C + LIMITER_ABOVE_K - 0.01, ""), (TRIP_C + LIMITER_ABOVE_K + 0.01, "at most 60 K above the software's trip"),
-    (1400.0, "at most 60 K above"),
+    (TRIP_C - 0.01, "must not lie below the trip"), (TRIP_C + 0.01, ""), (TRIP_C + LIMITER_ABOVE_K - 0.01, ""), (TRIP_C + LIMITER_ABOVE_K + 0.01, "at most 108 °F above the software's trip"),
+    (1400.0, "at most 108 °F above"),
 ])  # fmt: skip
 def test_the_boards_own_ceiling_lies_where_the_limiter_may(oven, tmp_path, ceiling_c, words):
     with open(oven("bench-muffle").file, encoding="utf-8") as file:

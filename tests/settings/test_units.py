@@ -139,3 +139,57 @@ def test_conversion_factors_against_scipy():
              "minute": units._MINUTE}  # fmt: skip
     for name, value in pairs.items():
         assert value == pytest.approx(getattr(constants, name), rel=1e-14), name
+
+
+# ---- what the trade writes without a unit, or with a mark ------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("written", "dimension", "expected", "source"),
+    [
+        ("1-1/2 in", "length", 1.5 * 0.0254, "exact"), ("3-1/2 in", "length", 3.5 * 0.0254, "exact"), ("1½ in", "length", 1.5 * 0.0254, "exact"),
+        ("6'", "length", 6 * 0.3048, "exact"), ("6' 2\"", "length", 74 * 0.0254, "exact"), ("6'2\"", "length", 74 * 0.0254, "exact"),
+        ("2 ft 6 1/2 in", "length", 30.5 * 0.0254, "exact"), ("1 mil", "length", 25.4e-6, "exact"), ("3 in.", "length", 0.0762, "exact"),
+        ("RSI-2.3", "insulance", 2.3, "RSI is m²·K/W"), ("RSI 2.3", "insulance", 2.3, "RSI is m²·K/W"),
+        ("8 pcf", "density", 128.14770, "NIST SP 811: lb/ft³"), ("1 Btu.in/ft2.hr.°F", "conductivity", 0.14422789, "NIST SP 811"),
+        ("0.2 W/m.K", "conductivity", 0.2, "exact"),
+        ("1/0 AWG", "area", 53.5e-6, "ASTM B258 table, from memory: 53.5 mm²"), ("4/0 AWG", "area", 107.2e-6, "ASTM B258 table: 107 mm²"),
+        ("00 AWG", "area", 67.4e-6, "ASTM B258 table: 2/0 is 67.4 mm²"), ("20 AWG", "length", 0.812e-3, "ASTM B258 table: 0.812 mm"),
+        ("16 gauge steel", "length", 0.0598 * 0.0254, "Manufacturers' Standard Gauge table, from memory"), ("16 ga sheet", "length", 0.0598 * 0.0254, "as before"),
+        ("20-gauge steel", "length", 0.0359 * 0.0254, "as before"), ("10 ga steel", "length", 0.1345 * 0.0254, "as before"),
+        ("18 gauge stainless", "length", 0.0500 * 0.0254, "US standard gauge, from memory"), ("16 gauge stainless steel", "length", 0.0254 / 16, "as before: 1/16 in"),
+        ("18 gauge galvanized", "length", 0.0516 * 0.0254, "galvanised sheet gauge, from memory"), ("16 gauge aluminum", "length", 0.0508 * 0.0254, "Brown and Sharpe, from memory"),
+    ],
+)  # fmt: skip
+def test_what_shops_sell_is_read_as_printed(written, dimension, expected, source):
+    assert parse(written, dimension) == pytest.approx(expected, rel=1.5e-3), source
+
+
+@pytest.mark.parametrize(
+    ("written", "dimension", "part"),
+    [
+        ("16 ga", "length", "16 gauge steel"), ("16 gauge", "length", "16 AWG"), ("16 ga copper", "length", "not one thickness"), ("14 ga", "area", "14 AWG"),
+        ("99 AWG", "area", "4/0 to 56"), ("40 gauge steel", "length", "gauges 3 to 30"), ("1.000 °C", "temperature", "1000 °C"),
+        ("1.832 °F", "temperature", "1832 °F"), ("1.500 K/h", "rate", "1500 K/h"), ("1.000 kg/m³", "density", "1000 kg/m³"), ("3.000 W", "power", "3000 W"),
+    ],
+)  # fmt: skip
+def test_what_can_be_read_in_two_ways_is_refused_with_both(written, dimension, part):
+    with pytest.raises(UnitError, match=part):
+        parse(written, dimension)
+
+
+@pytest.mark.parametrize(
+    ("written", "dimension", "expected"),
+    [("0.125 in", "length", 0.003175), ("2.500 in", "length", 0.0635), ("3.000 kW", "power", 3000.0), ("25.000 °C", "temperature", 25.0), ("0.150 K", "difference", 0.15),
+     ("1.005 kJ/(kg·K)", "heat capacity", 1005.0)],
+)  # fmt: skip
+def test_three_decimals_that_can_only_be_decimals_stay(written, dimension, expected):
+    assert parse(written, dimension) == pytest.approx(expected)
+
+
+@given(st.integers(-3, 40))
+def test_nearest_gauge_is_the_inverse_of_the_gauge(number):
+    from kilnctl.gauges import nearest_awg
+
+    written = f"{number} AWG" if number > 0 else f"{1 - number}/0 AWG"
+    assert nearest_awg(parse(written, "area")) == written

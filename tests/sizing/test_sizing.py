@@ -3,13 +3,15 @@ tests/plants.)"""
 
 import dataclasses
 import math
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from kilnctl import KilnctlError, SettingsError, load_oven, size
-from kilnctl.sizing.steady import SteadyOven
+from kilnctl.body.steady import SteadyOven
+from kilnctl.settings.body import Chamber, Layer, Load, Wall
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 
@@ -169,3 +171,18 @@ def test_a_gap_too_wide_to_be_still_air_is_refused(tmp_path):
 def test_material_outside_its_data_is_flagged(tmp_path):
     s = size(load_oven(box(tmp_path, change=("0.1 W/(m·K)", "{50 °C: 0.1 W/(m·K), 200 °C: 0.12 W/(m·K)}"))))
     assert any("continued to" in note for note in s.notes)
+
+
+def test_what_is_beyond_the_formulas_is_said():
+    """Films of faces higher than was measured, and contents with more surface than the chamber."""
+    kiln = load_oven(Path(__file__).resolve().parents[2] / "configs" / "ovens" / "brick-kiln.yaml")
+    assert not any("extrapolated" in note or "outline" in note for note in size(kiln).notes)
+    sides = Wall(layers=(Layer(material="insulating firebrick 23", thickness_m=0.06),))
+    tall = dataclasses.replace(
+        kiln, chamber=Chamber(width_m=0.6, depth_m=0.6, height_m=5.0), walls=dataclasses.replace(kiln.walls, sides=sides),
+        elements=dataclasses.replace(kiln.elements, power_w=20000.0), site=dataclasses.replace(kiln.site, ambient_c=-30.0),
+        usual_load=Load(name="racks", mass_kg=5.0, area_m2=20.0),
+    )  # fmt: skip
+    notes = size(tall).notes
+    assert any(note.startswith("sides") and "extrapolated" in note for note in notes)
+    assert any("'racks'" in note and "outline" in note for note in notes)

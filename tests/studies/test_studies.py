@@ -20,6 +20,7 @@ from kilnctl.model.parameters import PARAMETERS, free_in, value_of
 from kilnctl.model.stored import Trained, load_model, save_model
 from kilnctl.plants.faults import Fault
 from kilnctl.settings.schedule import Schedule, Step
+from kilnctl.output import IMPERIAL, Units
 from kilnctl.studies import case_of, run_case, thickness, thickness_for, tuning
 from kilnctl.studies import draw as drawing
 from kilnctl.studies.draw import Case, measures_of, oven_of, rehearse_draw
@@ -308,6 +309,22 @@ def test_questions_of_thickness_that_cannot_be_answered(oven, layer, reach, conf
     cabinet = oven("curing-cabinet")
     with pytest.raises(KilnctlError, match=words):
         thickness_for(cabinet, layer or cabinet.walls.sides.layers[1].material, reach, confidence, draws=50, jobs=1)
+
+
+def test_a_layer_behind_others_is_judged_by_its_own_hot_face_and_not_by_the_chamber(oven):
+    """The slab of the bench muffle bears 982 °C and lies behind board: at 1010 °C inside it is far below that; thicker, it is hotter."""
+    muffle = oven("bench-muffle")
+    only = Vary(**{n: 0.0 for n in INPUTS} | {"conductivity": 0.1})
+    found = thickness_for(muffle, "slab wool", 1010.0, 0.90, draws=10, vary=only, jobs=1)
+    assert found.needed_m is not None and found.borne and found.hot_c < found.limit_c < 1010.0
+    slab = dataclasses.replace(muffle.materials[0], limit_c=600.0)
+    weak = dataclasses.replace(muffle, materials=(slab,), elements=dataclasses.replace(muffle.elements, power_w=340.0))
+    thick = thickness_for(weak, "slab wool", 1000.0, 0.90, draws=10, vary=only, jobs=1)
+    assert thick.needed_m > 0.038 and not thick.borne and thick.hot_c > 600.0
+    said = thickness.as_text(thick, Units(IMPERIAL))
+    assert "NOT USABLE" in said and "1832 °F" in said and " in hold" in said and "°C" not in said and " mm" not in said
+    with pytest.raises(KilnctlError, match="its hot face would be at 1[23][0-9]{2} °C even if it were 5 mm thin"):
+        thickness_for(muffle, "ceramic fiber board 300", 1320.0, 0.90, draws=10, vary=only, jobs=1)
 
 
 def test_tuning_shows_the_trade_and_suggests(case):

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from kilnctl.thermal.air import air
 from kilnctl.thermal.enclosure import ideal_sensor_c, star_c, star_conductances_m2
 from kilnctl.thermal.surfaces import (
-    cylinder_film, forced_film, grey_exchange_w_m2, horizontal_film, inner_film, natural_film, outer_film, radiation_film, radiation_w_m2, rayleigh, vertical_film,
+    cylinder_film, extrapolated, forced_film, grey_exchange_w_m2, horizontal_film, inner_film, natural_film, outer_film, radiation_film, radiation_w_m2, rayleigh, vertical_film,
 )  # fmt: skip
 
 
@@ -141,11 +141,29 @@ def test_outside_their_range_correlations_refuse():
         forced_film(100.0, 20.0, 5.0, 1e3)
     with pytest.raises(ValueError, match="Re"):
         cylinder_film(100.0, 20.0, 0.03, 1e3)
-    # A confined plate's law ends earlier than a free one's: 3e10 against 1e11 (McAdams 1954).
-    ra = rayleigh(200.0, 20.0, 2.0)
-    assert 3e10 < ra < 1e11 and horizontal_film(200.0, 20.0, 2.0, "up") > 0.0
-    with pytest.raises(ValueError, match="Ra"):
-        horizontal_film(200.0, 20.0, 2.0, "down")
+    for facing in ("up", "down"):
+        with pytest.raises(ValueError, match="Ra"):
+            horizontal_film(200.0, 20.0, 7.0, facing)
+
+
+def test_films_beyond_what_was_measured_are_carried_on_and_said_so():
+    """A confined plate's law ends earlier than a free one's: 3e10 against 1e11 (McAdams 1954); a vertical one's at 1e12."""
+    assert 3e10 < rayleigh(200.0, 20.0, 2.0) < 1e11
+    assert [extrapolated(200.0, 20.0, 2.0, way) for way in ("up", "down", "vertical")] == [False, True, False]
+    assert extrapolated(20.0, 200.0, 2.0, "up") and not extrapolated(20.0, 200.0, 2.0, "down")
+    assert rayleigh(80.0, 20.0, 7.0) > 1e12 and extrapolated(80.0, 20.0, 7.0, "vertical")
+    # The turbulent film hardly depends on the height: Nu = 0.13 (Gr Pr)^⅓ of McAdams (1954), in its usual form from memory.
+    for height in (5.0, 7.0, 9.0):
+        film = air(50.0)
+        turbulent = 0.13 * rayleigh(80.0, 20.0, height) ** (1 / 3) * film.conductivity_w_mk / height
+        assert vertical_film(80.0, 20.0, height) == pytest.approx(turbulent, rel=0.2)
+
+
+@given(st.floats(-70.0, 1700.0), st.floats(-70.0, 1700.0))
+def test_films_of_the_largest_oven_that_a_file_may_describe(surface_c, air_c):
+    """A chamber of 5 m in walls of 2 m: faces 9 m high, area/perimeter 2.25 m."""
+    for length, way in ((5.0, "vertical"), (9.0, "vertical"), (2.25, "up"), (2.25, "down")):
+        assert 0.0 < natural_film(surface_c, air_c, length, way) < 100.0
 
 
 @pytest.mark.parametrize("radiation", [radiation_w_m2, radiation_film])

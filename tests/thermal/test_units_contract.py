@@ -65,7 +65,7 @@ def test_every_unit_in_a_docstring_can_be_read(where, name, function):
 def test_fields_of_results_carry_their_units():
     """Every float of a result ends in a unit, or is a plain number by its name."""
     from kilnctl.sizing.result import LayerReport, Saving
-    from kilnctl.sizing.steady import Steady
+    from kilnctl.body.steady import Steady
     from kilnctl.thermal.elements import Wiring
     from kilnctl.thermal.walls import WallSolution
 

@@ -7,27 +7,40 @@ gain margin    the factor on the oven's answer to power (about its steady power)
 delay margin   the extra delay of the reading, s, at which it no longer does
 peak Ms        a small sine on the reading comes back in the loop as (1 − T)·sine = S·sine: the largest |S| over frequencies
 
-For small deviations away from the limits of power. (Definitions: K. J. Åström and R. M. Murray, Feedback Systems, 2nd ed., section 10.3.)
+For small deviations away from the limits of power. `margins` and `linear_at` do the same for a loop whose transfer function is known. (Definitions:
+K. J. Åström and R. M. Murray, Feedback Systems, 2nd ed., section 10.3.)
 """
 
 import math
 from collections import deque
+from dataclasses import dataclass
+from typing import Callable
 
 import numpy as np
 
-from ..model.energy import SENSOR, EnergyModel
-from ..model.margins import Margins
-from ..reading import Reading
-from ..settings.oven import Oven
-from ..settings.schedule import Schedule, Step
-from . import controller
-from .programme import prepare
+from kilnctl.control import controller
+from kilnctl.control.programme import prepare
+from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, EnergyModel
+from kilnctl.reading import Reading
+from kilnctl.settings.oven import Oven
+from kilnctl.settings.schedule import Schedule, Step
 
 #: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is beside it.
 SETTLE, FOLLOW, PULSE_K = 600, 2400, 0.3
 #: Amplitude of the sine, K, and periods of it: the last ones are measured.
 SINE_K, PERIODS, MEASURED = 0.05, 8, 4
 LARGEST_GAIN, LARGEST_DELAY_S = 8.0, 240.0
+
+
+@dataclass(frozen=True)
+class Margins:
+    """Gain margin (factor), phase margin (degrees), delay margin (s), peak of |1/(1 + L)|; infinite where
+    there is no crossing."""
+
+    gain: float
+    phase_deg: float
+    delay_s: float
+    peak: float
 
 
 class _Loop:
@@ -102,3 +115,70 @@ def _edge(good, low: float, high: float, relative: float) -> float:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if good(middle) else (low, middle)
     return low
+
+
+# ---- of a transfer function, for what can be computed
+
+
+@dataclass(frozen=True)
+class Linear:
+    """The model around a steady temperature: chamber's answer c·(sI − A)⁻¹·b to power, then the sensor's lag
+    and the dead time."""
+
+    a: np.ndarray
+    b: np.ndarray
+    c: np.ndarray
+    sensor_s: float
+    dead_s: float
+
+    def response(self, w: np.ndarray) -> np.ndarray:
+        """Sensor per watt of power at angular frequencies w, K/W."""
+        values, vectors = np.linalg.eig(self.a)
+        left = self.c @ vectors
+        right = np.linalg.solve(vectors, self.b.astype(complex))
+        s = 1j * w
+        return (
+            ((left * right)[None, :] / (s[:, None] - values[None, :])).sum(axis=1)
+            / (1.0 + s * self.sensor_s)
+            * np.exp(-s * self.dead_s)
+        )
+
+
+def linear_at(model: EnergyModel, at_c: float, ambient_c: float | None = None) -> Linear:
+    """Continuous state space at the steady state of at_c: an implicit Euler step is (I − A·dt)⁻¹, so A = (I −
+    step⁻¹)/dt."""
+    ambient = model.ambient_c if ambient_c is None else ambient_c
+    x, _ = model.steady(at_c, ambient)
+    dt = 1.0
+    step, power, _ = model.linearise(x, dt, ambient)
+    kept = [i for i in range(SENSOR) if i != CONTENTS or model.contents_j_per_k > 0.0]
+    inverse = np.linalg.inv(step[np.ix_(kept, kept)])
+    a = (np.eye(len(kept)) - inverse) / dt
+    b = inverse @ power[kept] / dt
+    c = np.zeros(len(kept))
+    c[kept.index(CHAMBER)] = 1.0
+    return Linear(a, b, c, model.lag_at_s(at_c), model.dead_s)
+
+
+def margins(loop: Callable[[np.ndarray], np.ndarray], low: float, high: float, points: int = 6000) -> Margins:
+    """Margins of a loop transfer function given as L(ω in rad/s), between two frequencies on a fine
+    logarithmic grid; crossings are found by interpolation there."""
+    w = np.geomspace(low, high, points)
+    value = loop(w)
+    size, phase = np.log(np.abs(value)), np.unwrap(np.angle(value))
+    # Unwrapped from the lowest frequency, where an integrating loop lies between −180° and 0°.
+    phase -= 2.0 * math.pi * math.ceil((phase[0] - 0.5 * math.pi) / (2.0 * math.pi))
+    log_w = np.log(w)
+    gain = phase_margin = delay = math.inf
+    for i in np.flatnonzero(np.diff(np.floor((phase + math.pi) / (2.0 * math.pi))) != 0):
+        turn = math.pi * (2.0 * math.floor((max(phase[i], phase[i + 1]) + math.pi) / (2.0 * math.pi)) - 1.0)
+        share = (turn - phase[i]) / (phase[i + 1] - phase[i])
+        here = math.exp(-(size[i] + share * (size[i + 1] - size[i])))
+        gain = min(gain, here) if here > 1.0 else gain
+    for i in np.flatnonzero(np.diff(np.sign(size)) != 0):
+        share = -size[i] / (size[i + 1] - size[i])
+        crossing = math.exp(log_w[i] + share * (log_w[i + 1] - log_w[i]))
+        angle = (phase[i] + share * (phase[i + 1] - phase[i]) + math.pi) % (2.0 * math.pi)
+        phase_margin, delay = min(phase_margin, math.degrees(angle)), min(delay, angle / crossing)
+    sensitivity = np.abs(1.0 / (1.0 + value))
+    return Margins(gain, phase_margin, delay, float(sensitivity.max()))

@@ -1,0 +1,17 @@
+"""From the description to the physics, once: what sizing, virtual oven and control model solve, each in its own way.
+
+`layers` has materials, layers and areas of the walls; `surfaces` what radiates and convects inside; `openings` what
+passes the walls; `elements` the heaters, with the guesses for what a file leaves out; `contents` shelf and load;
+`sensor` the thermocouple in its sheath.
+"""
+
+from .contents import Plate, bodies_in, plate_of
+from .elements import Heater, assumed, full_power_c, heater_of
+from .layers import FaceGeometry, geometry_of, layers_of, load_material, material_of
+from .openings import Openings
+from .sensor import INNER_SHARE, STILL_FILM, lag_share
+from .surfaces import Surface, star_m2, surfaces_of
+
+__all__ = ["INNER_SHARE", "STILL_FILM", "FaceGeometry", "Heater", "Openings", "Plate", "Surface", "assumed",
+           "bodies_in", "full_power_c", "geometry_of", "heater_of", "lag_share", "layers_of", "load_material",
+           "material_of", "plate_of", "star_m2", "surfaces_of"]  # fmt: skip

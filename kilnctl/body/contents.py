@@ -1,0 +1,41 @@
+"""Shelf and load as plates."""
+
+from dataclasses import dataclass
+
+from ..errors import KilnctlError
+from ..settings.body import Load
+from ..settings.oven import Oven
+from ..thermal.materials import Material
+from .layers import load_material
+
+
+@dataclass(frozen=True)
+class Plate:
+    """Half a plate, heated on the outside and insulated in its middle: depth_m of `material` behind area_m2, as dense
+    as its mass makes it."""
+
+    material: Material
+    area_m2: float
+    depth_m: float
+    density_kg_m3: float
+
+
+def bodies_in(oven: Oven, load: Load | None) -> tuple[tuple[str, Load], ...]:
+    """What stands in the chamber, by name: "shelf" and "load", where there is any mass of it. Raises KilnctlError for
+    a load that cannot be in that chamber."""
+    found = tuple((n, b) for n, b in (("shelf", oven.shelf), ("load", load)) if b is not None and b.mass_kg > 0.0)
+    c = oven.chamber
+    volume = c.width_m * c.depth_m * c.height_m
+    for name, body in found:
+        if name == "load" and body.mass_kg / load_material(oven, body).density_kg_m3 > 0.9 * volume:
+            raise KilnctlError(f"the load '{body.name}' does not fit into the chamber of {oven.name}: {body.mass_kg:g} kg "
+                               f"of {body.material} are more than its {1000.0 * volume:.1f} litres")  # fmt: skip
+    return found
+
+
+def plate_of(oven: Oven, body: Load, mass_factor: float = 1.0) -> Plate:
+    """The plate that a shelf or load is taken for: half the thickness given deep, else as deep as mass, density and
+    surface make it."""
+    material, mass = load_material(oven, body), body.mass_kg * mass_factor
+    depth = 0.5 * body.thickness_m if body.thickness_m else mass / (material.density_kg_m3 * body.area_m2)
+    return Plate(material, body.area_m2, depth, mass / (body.area_m2 * depth))

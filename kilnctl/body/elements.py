@@ -1,0 +1,146 @@
+"""The heating elements: as described, and where a file leaves something out, as a sound design would have them.
+
+A sound design carries the surface load that is advised at the temperature that the oven is for (`thermal.elements`,
+makers' tables from memory), or less where that load would make the element too hot for its own limit when the chamber
+is at its highest and the supply is as high as it may be; and it has room in the chamber. Open wire gets the diameter
+that takes its power from the supply at that load; a sheathed element the usual 6.5 mm.
+"""
+
+import math
+from dataclasses import dataclass
+
+from ..settings.oven import Oven
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.elements import ALLOYS, SURFACE_LOAD, recommended_load_w_m2
+from ..thermal.materials import Material
+from ..thermal.surfaces import cylinder_film
+
+# Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from
+# memory, ±10 %).
+_CAPACITY = {
+    "iron-chromium-aluminium": ((20.0, 460.0), (400.0, 600.0), (800.0, 700.0), (1200.0, 720.0)),
+    "nickel-chromium": ((20.0, 450.0), (400.0, 520.0), (800.0, 600.0), (1200.0, 650.0)),
+    "sheathed": ((20.0, 560.0), (400.0, 680.0), (800.0, 760.0)),
+}
+# Where wire melts, or a sheathed element fails, °C (from memory).
+_MELTS_C = {"iron-chromium-aluminium": 1500.0, "nickel-chromium": 1400.0, "sheathed": 1100.0}
+
+#: Usual diameter of a sheathed element (common practice), and the thinnest and thickest wire that is wound, m.
+SHEATH_M, THINNEST_M, THICKEST_M = 0.0065, 0.0004, 0.008
+#: Share of the inside faces that elements find room on (an estimate): no guess is larger.
+MOST_OF_FACES = 0.5
+#: Share of a wire's surface that sees the chamber: a coil lies in its groove (common practice), a sheath stands free.
+FREEDOM = {"iron-chromium-aluminium": 0.5, "nickel-chromium": 0.5, "sheathed": 1.0}
+
+
+@dataclass(frozen=True)
+class Heater:
+    """All groups of elements together: mass in kg, surface in m², diameter of wire or sheath in m. `guessed` names
+    what the file does not say ("surface", "mass"), `crowded` that the power hardly finds room in the chamber."""
+
+    mass_kg: float
+    surface_m2: float
+    diameter_m: float
+    material: Material
+    resistance: tuple[tuple[float, float], ...]  # °C, resistance over that at 20 °C
+    melts_c: float
+    limit_c: float
+    guessed: tuple[str, ...] = ()
+    crowded: bool = False
+
+    def factor(self, t_c: float) -> float:
+        """Resistance at t_c over that at 20 °C, linear between the points and constant beyond them."""
+        points = self.resistance
+        for (t0, f0), (t1, f1) in zip(points, points[1:]):
+            if t_c < t1:
+                return f0 + (f1 - f0) * max(0.0, t_c - t0) / (t1 - t0)
+        return points[-1][1]
+
+
+def heater_of(oven: Oven) -> Heater:
+    """The elements as given, else from wire or sheath, else as a sound design has them."""
+    e = oven.elements
+    _, resistance, limit, density = ALLOYS[e.alloy]
+    d, length = e.wire_diameter_m, e.wire_length_m
+    guessed, crowded = [], False
+    surface = e.surface_m2
+    if surface is None and d and length:
+        surface = math.pi * d * length
+    if surface is None:
+        surface, crowded = _sound_surface_m2(oven)
+        guessed.append("surface")
+    mass = e.mass_kg
+    if mass is None and d and length:
+        mass = math.pi / 4.0 * d * d * length * density
+    elif mass is None:
+        # Of a round wire or sheath, volume / surface is a quarter of the diameter.
+        mass = surface * (d or _sound_diameter_m(oven, surface)) / 4.0 * density
+        guessed.append("mass")
+    diameter = d or min(max(4.0 * mass / (density * surface), THINNEST_M), 0.03)
+    material = Material(e.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[e.alloy], 1400.0, "from memory")
+    return Heater(mass, surface, diameter, material, resistance, _MELTS_C[e.alloy], e.limit_c or limit, tuple(guessed), crowded)
+
+
+def full_power_c(oven: Oven, load_w_m2: float, chamber_c: float, diameter_m: float, freedom: float | None = None) -> float:
+    """Temperature of an element that gives load_w_m2 to a chamber at chamber_c, °C, by radiation and by convection;
+    `freedom`: share of its surface that radiates freely, FREEDOM of its alloy if not said."""
+    e = oven.elements
+    strength = e.emissivity * (FREEDOM[e.alloy] if freedom is None else freedom) * STEFAN_BOLTZMANN
+    low, high = chamber_c, ((chamber_c + ZERO_C) ** 4 + load_w_m2 / strength) ** 0.25 - ZERO_C
+    for _ in range(40):
+        t = 0.5 * (low + high)
+        given = strength * ((t + ZERO_C) ** 4 - (chamber_c + ZERO_C) ** 4) + _film(oven, t, chamber_c, diameter_m) * (t - chamber_c)
+        low, high = (t, high) if given < load_w_m2 else (low, t)
+    return 0.5 * (low + high)
+
+
+def _film(oven: Oven, t_c: float, chamber_c: float, diameter_m: float) -> float:
+    speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
+    # The air's tables end at 1727 °C; what is hotter than that has long melted.
+    return cylinder_film(min(t_c, 1700.0), chamber_c, diameter_m, speed)
+
+
+def _sound_surface_m2(oven: Oven) -> tuple[float, bool]:
+    """Surface of a sound design, and whether the chamber has no room for it (then it is what finds room)."""
+    e, top = oven.elements, oven.limits.highest_c
+    strained = e.power_w * (1.0 + oven.supply.tolerance) ** 2
+    limit = e.limit_c or ALLOYS[e.alloy][2]
+    diameter = e.wire_diameter_m or (SHEATH_M if e.alloy == "sheathed" else 0.0015)
+    room = MOST_OF_FACES * sum(f.inner_area_m2 for f in oven.faces)
+    bearable = 0.0
+    if limit > top:
+        # What an element at its limit gives to the chamber at its highest.
+        strength = e.emissivity * FREEDOM[e.alloy] * STEFAN_BOLTZMANN
+        bearable = strength * ((limit + ZERO_C) ** 4 - (top + ZERO_C) ** 4)
+        bearable += _film(oven, limit, top, diameter) * (limit - top)
+    # Hotter than the makers' table the advised load goes to nothing; who builds such an oven all the same has some.
+    advised = max(recommended_load_w_m2(e.alloy, top), 0.25 * SURFACE_LOAD[e.alloy][-1][1])
+    wanted = max(e.power_w / advised, strained / max(bearable, 1.0))
+    return (wanted, False) if wanted <= room else (room, True)
+
+
+def _sound_diameter_m(oven: Oven, surface_m2: float) -> float:
+    """Diameter of the round wire of that surface that takes the power from the supply: with groups in parallel
+    R = V²/P = ρ L / (π d²/4) and A = π d L give d³ = 4 ρ A P / (π² V²)."""
+    e = oven.elements
+    if e.alloy == "sheathed":
+        return SHEATH_M
+    if e.wire_length_m:
+        return min(max(surface_m2 / (math.pi * e.wire_length_m), THINNEST_M), THICKEST_M)
+    power, surface = e.power_w / e.groups, surface_m2 / e.groups
+    wire = (4.0 * ALLOYS[e.alloy][0] * surface * power / (math.pi**2 * oven.supply.voltage_v**2)) ** (1.0 / 3.0)
+    return min(max(wire, THINNEST_M), THICKEST_M)
+
+
+def assumed(oven: Oven) -> tuple[str, ...]:
+    """What is guessed about the elements, as lines for the oven's assumptions."""
+    h, e = heater_of(oven), oven.elements
+    said = []
+    if "surface" in h.guessed:
+        why = (f"what finds room in the chamber, {e.power_w / h.surface_m2 / 1e4:.1f} W/cm²" if h.crowded else
+               f"{e.power_w / h.surface_m2 / 1e4:.1f} W/cm², as a sound design for {oven.limits.highest_c:.0f} °C has it")
+        said.append(f"elements.surface: {h.surface_m2:.3g} m² ({why}; measure wire or sheath: π × diameter × length, all of them)")
+    if "mass" in h.guessed:
+        said.append(f"elements.mass: {h.mass_kg:.3g} kg (round elements of {4000.0 * h.mass_kg / (h.material.density_kg_m3 * h.surface_m2):.1f} mm; "
+                    "weigh them, or ask their maker)")  # fmt: skip
+    return tuple(said)

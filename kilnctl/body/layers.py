@@ -1,0 +1,69 @@
+"""Names become materials, walls become layers, faces get their areas."""
+
+import math
+from dataclasses import dataclass
+
+from ..settings.body import Face, Load, Wall
+from ..settings.oven import Oven
+from ..thermal.box import CORNER, EDGE
+from ..thermal.materials import Material, air_gap, find, from_points, from_polynomial
+from ..thermal.walls import Layer
+
+
+def material_of(oven: Oven, name: str) -> Material:
+    """A material by name: the oven's own first, then the library's. Raises KilnctlError for an unknown one."""
+    for own in oven.materials:
+        if own.name == name:
+            common = (own.density_kg_per_m3, own.heat_capacity, own.limit_c, own.source, own.uncertainty)
+            if own.conductivity:
+                return from_points(name, own.conductivity, *common)
+            return from_polynomial(name, own.conductivity_polynomial_w_per_mk, *common)
+    return find(name)
+
+
+def layers_of(oven: Oven, wall: Wall) -> tuple[Layer, ...]:
+    """The wall's layers from the hot face outward. A layer given by its R-value has the constant conductivity that follows."""
+    layers = []
+    for i, layer in enumerate(wall.layers):
+        if layer.material == "air gap":
+            material = air_gap(layer.thickness_m)
+        else:
+            material = material_of(oven, layer.material)
+        if layer.insulance_m2k_per_w is not None:
+            k = layer.thickness_m / layer.insulance_m2k_per_w
+            material = from_points(layer.material, ((math.nan, k),), material.density_kg_m3, material.capacity_points,
+                                   material.limit_c, "from the layer's R-value", material.uncertainty)  # fmt: skip
+        contact = wall.contact_insulance_m2k_per_w if i < len(wall.layers) - 1 else 0.0
+        layers.append(Layer(material, layer.thickness_m, contact))
+    return tuple(layers)
+
+
+@dataclass(frozen=True)
+class FaceGeometry:
+    """Areas of all equal faces of one kind together, m². `conduction` carries the face's share of edges and corners."""
+
+    inner_m2: float
+    conduction_m2: float
+    outer_m2: float
+    thickness_m: float
+    inner_length_m: float
+    outer_length_m: float
+
+
+def geometry_of(face: Face) -> FaceGeometry:
+    """Areas and characteristic lengths (height of a vertical face, area/perimeter of a horizontal one)."""
+    thickness = sum(layer.thickness_m for layer in face.wall.layers)
+    w, h, n = face.width_m, face.height_m, face.count
+    inner = n * w * h
+    conduction = inner + EDGE * n * (w + h) * thickness + CORNER * n * (4.0 / 3.0) * thickness**2
+    outer = n * (w + 2.0 * thickness) * (h + 2.0 * thickness)
+
+    def length(width: float, height: float) -> float:
+        return height if face.orientation == "vertical" else width * height / (2.0 * (width + height))
+
+    return FaceGeometry(inner, conduction, outer, thickness, length(w, h), length(w + 2.0 * thickness, h + 2.0 * thickness))
+
+
+def load_material(oven: Oven, load: Load) -> Material:
+    """The load's material, for its heat capacity and conductivity."""
+    return material_of(oven, load.material)

@@ -1,0 +1,63 @@
+"""The surfaces inside: faces, shelf and load, elements; what each convects and radiates by."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import KilnctlError
+from ..settings.body import Load
+from ..settings.oven import Oven
+from ..thermal.enclosure import star_conductances_m2
+from .contents import bodies_in
+from .elements import heater_of
+from .layers import geometry_of
+
+#: The inside of a roof has its air below it, the inside of a floor above.
+INSIDE = {"vertical": "vertical", "up": "down", "down": "up"}
+
+
+@dataclass(frozen=True)
+class Surface:
+    """`count` equal pieces of piece_m2 each that see one another. `orientation` is the side that the air is on
+    ("vertical", "up", "down"), or "wire" for an element, whose length_m is its diameter."""
+
+    name: str
+    piece_m2: float
+    count: int
+    emissivity: float
+    length_m: float
+    orientation: str
+
+    @property
+    def area_m2(self) -> float:
+        return self.piece_m2 * self.count
+
+
+def surfaces_of(oven: Oven, load: Load | None = None) -> tuple[Surface, ...]:
+    """The faces in the description's order, then "shelf" and "load" where they are (each two sides of a plate), then
+    "elements" with a piece for each group."""
+    found = []
+    for face in oven.faces:
+        g = geometry_of(face)
+        found.append(Surface(face.name, g.inner_m2 / face.count, face.count, oven.chamber.emissivity, g.inner_length_m,
+                             INSIDE[face.orientation]))  # fmt: skip
+    for name, body in bodies_in(oven, load):
+        length = min(oven.chamber.height_m, math.sqrt(0.5 * body.area_m2))
+        found.append(Surface(name, 0.5 * body.area_m2, 2, body.emissivity, length, "vertical"))
+    heater, groups = heater_of(oven), oven.elements.groups
+    found.append(Surface("elements", heater.surface_m2 / groups, groups, oven.elements.emissivity, heater.diameter_m, "wire"))
+    return tuple(found)
+
+
+def star_m2(oven: Oven, surfaces: tuple[Surface, ...], emissivity_factor: float = 1.0) -> np.ndarray:
+    """Conductance of each surface (all its pieces) to the radiant star, m². Raises KilnctlError where one of them is
+    too large for a closed chamber."""
+    try:
+        return star_conductances_m2([s.piece_m2 for s in surfaces],
+                                    [min(1.0, s.emissivity * emissivity_factor) for s in surfaces],
+                                    [s.count for s in surfaces])  # fmt: skip
+    except ValueError as error:
+        largest = max(surfaces, key=lambda s: s.piece_m2)
+        raise KilnctlError(f"{oven.name}: its {largest.name} of {largest.area_m2:.3g} m² is too large for the radiation "
+                           f"in this chamber ({error})") from error  # fmt: skip

@@ -1,0 +1,135 @@
+"""How chamber, lining, contents and elements hang together when it heats: the two temperatures inside, of the air and of the
+radiant star, drawn into the one that the model has.
+
+The model's chamber is what the ideal small sensor shows. At one power and known temperatures of what is inside, star and
+air are solved as they are; the heat that each then gets, over its difference to the sensor, is the model's conductance there.
+Done at several moments of a heat-up, it is divided into a convective and a radiative part. Where a fan makes the sensor show the air,
+the radiation of the walls is thereby counted for what it is worth at the sensor, and the natural films for the differences
+that heating makes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..body import Openings, star_m2, surfaces_of
+from ..body.steady import root
+from ..settings.body import Load
+from ..settings.oven import Oven
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.enclosure import chamber_temperature_c
+from ..thermal.surfaces import cylinder_film, inner_film
+
+#: An element hotter than this has failed, and the air's tables end soon, °C.
+HOTTEST_C = 1550.0
+#: The least share that either part is given.
+_LEAST = 0.01
+
+
+@dataclass(frozen=True)
+class Link:
+    """Watts from a to b: w_per_k (Ta − Tb) + σ m2 (Ta⁴ − Tb⁴)."""
+
+    w_per_k: float
+    m2: float
+
+
+@dataclass(frozen=True)
+class Coupling:
+    """elements → chamber, chamber → faces of the lining, chamber → each body inside, by name; and how hot the elements get at
+    that power, °C, at the hottest of the temperatures."""
+
+    elements: Link
+    faces: Link
+    bodies: dict[str, Link]
+    element_c: float
+
+
+def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tuple[float, float]]) -> Coupling:
+    """Of one power, W, over pairs of temperatures, °C, that the faces and that shelf and load have then."""
+    surfaces = surfaces_of(oven, load)
+    star = [float(g) for g in star_m2(oven, surfaces)]
+    openings = Openings(oven)
+    n = len(oven.faces)
+    found = [_state(oven, surfaces, star, openings, power_w, [faces] * n + [bodies] * (len(surfaces) - n - 1)) for faces, bodies in inside_c]
+    names = ["elements", "faces", *(s.name for s in surfaces[n:-1])]
+    links = {name: _divided([state[name] for state in found]) for name in names}
+    return Coupling(links.pop("elements"), links.pop("faces"), links, found[-1]["elements"][0])
+
+
+def _divided(states: list[tuple[float, float, float]]) -> Link:
+    """The link that best carries the watts of (hot °C, cold °C, W), relative errors squared."""
+    hot, cold, watts = (np.array(v) for v in zip(*(s for s in states if s[0] - s[1] > 0.1 and s[2] > 0.0) or states))
+    emission = STEFAN_BOLTZMANN * ((hot + ZERO_C) ** 4 - (cold + ZERO_C) ** 4)
+    a = np.stack([(hot - cold) / watts, emission / watts], axis=1)
+    one = np.ones(len(watts))
+    w, m = np.linalg.lstsq(a, one, rcond=None)[0]
+    alone = a.sum(axis=0) / (a * a).sum(axis=0)  # each part if it were the only one
+    if w < _LEAST * alone[0] or m < _LEAST * alone[1]:
+        w, m = (_LEAST * alone[0], (1.0 - _LEAST) * alone[1]) if w < m * alone[0] / alone[1] else ((1.0 - _LEAST) * alone[0], _LEAST * alone[1])
+    return Link(float(w), float(m))
+
+
+def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]) -> dict[str, tuple[float, float, float]]:
+    """(hot °C, cold °C, W) of each link with every surface but the elements at its temperature of plates_c, and that power in
+    the elements, less where they would melt."""
+    ambient, speed = oven.site.ambient_c, oven.fan.air_speed_m_per_s if oven.fan else 0.0
+    heater, plates = surfaces[-1], list(zip(surfaces[:-1], star, plates_c))
+    weights = [(star[i], (t + ZERO_C) ** 4) for i, t in enumerate(plates_c)]
+    rest, cold4 = sum(star[:-1]), sum(g * t for g, t in weights)
+    inside_c = min(plates_c)
+
+    def convected(surface, at_c: float, air_c: float) -> float:
+        return inner_film(at_c, air_c, surface.length_m, surface.orientation, speed) * surface.area_m2 * (air_c - at_c)
+
+    def radiant_for(watts: float) -> float:
+        """Star at which everything but the elements takes so much radiation, °C."""
+
+        def missing(t: float) -> float:
+            taken = rest * (t + ZERO_C) ** 4 - cold4 + openings.port_m2 * ((t + ZERO_C) ** 4 - (ambient + ZERO_C) ** 4)
+            return STEFAN_BOLTZMANN * taken + openings.bridges_w_per_k(t, ambient) * (t - ambient) - watts
+
+        if missing(-ZERO_C + 1.0) >= 0.0:
+            return -ZERO_C + 1.0  # a trial with air so hot that no star could be cold enough
+        high = max(plates_c) + 10.0
+        while missing(high) < 0.0:
+            high += 2.0 * (high - inside_c)
+        return root(missing, -ZERO_C + 1.0, high, 1e-6)
+
+    def solve(power: float):
+        def balance(air_c: float):
+            given = sum(convected(s, t, air_c) for s, _, t in plates)
+            given += (openings.vent_w_per_k(air_c, ambient) + openings.leak_w_per_k(air_c, ambient)) * (air_c - ambient)
+            if given >= power:
+                return -given, inside_c, inside_c  # a trial with the air too hot: nothing would be left to radiate
+            radiant = radiant_for(power - given)
+            fourth = (radiant + ZERO_C) ** 4 + (power - given) / (star[-1] * STEFAN_BOLTZMANN)
+            element = max(fourth, 1.0) ** 0.25 - ZERO_C
+            if element > HOTTEST_C:
+                raise _TooHot
+            film = cylinder_film(element, air_c, heater.length_m, speed) * heater.area_m2
+            return film * (element - air_c) - given, radiant, element
+
+        step, low, high = 1.0, inside_c, inside_c
+        while balance(high)[0] > 0.0:
+            low, high, step = high, high + step, 2.0 * step
+        while balance(low)[0] < 0.0:
+            low, step = low - step, 2.0 * step
+        air_c = root(lambda t: balance(t)[0], low, high, 1e-6)
+        return air_c, *balance(air_c)[1:]
+
+    power = power_w
+    for _ in range(40):
+        try:
+            air_c, radiant, element = solve(power)
+            break
+        except (_TooHot, ValueError):
+            power *= 0.7
+    chamber = chamber_temperature_c(radiant, air_c, speed)
+    taken = [convected(s, t, air_c) + g * STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - (t + ZERO_C) ** 4) for s, g, t in plates]
+    n = len(oven.faces)
+    out = {"elements": (element, chamber, power), "faces": (chamber, plates_c[0], sum(taken[:n]))}
+    return out | {s.name: (chamber, t, watts) for (s, _, t), watts in zip(plates[n:], taken[n:])}
+
+
+class _TooHot(Exception):
+    """The elements would be hotter than HOTTEST_C."""

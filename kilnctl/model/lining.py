@@ -1,0 +1,207 @@
+"""The lining as four lumps. Each face is a stack of layers in which heat diffuses; the model has one row of four lumps for
+all faces together. The lumps are chosen so that the row takes the same heat as the real stacks when the hot face swings with
+periods from half a minute to two days: their complex admittances Y(ω) agree in the least-squares sense. (Transmission matrix
+of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction of Heat in Solids, 1959, section 3.7.) What the row passes
+for ever is then held to the steady body at two chamber temperatures."""
+
+import cmath
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..body import geometry_of, layers_of
+from ..settings.oven import Oven
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.surfaces import outer_film
+from ..thermal.walls import solve_wall
+from .energy import EnergyModel
+from .estimate import minimise
+
+#: No conductance rises by more than this per °C over its value at 0 °C: it would end at nothing in a cold room.
+STEEPEST_PER_K = 0.03
+
+
+@dataclass(frozen=True)
+class Lining:
+    """Four lumps from the inside outward: capacities in J/K and conductances in W/K, both at 0 °C, their relative rises per
+    °C, and the share of the faces' film that leads to the first."""
+
+    j_per_k: tuple[float, ...]
+    w_per_k: tuple[float, ...]
+    rise_per_k: tuple[float, ...]
+    capacity_rise_per_k: tuple[float, ...]
+    film_share: float
+
+
+def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) -> Lining:
+    """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: two pairs of a chamber
+    temperature, °C, and the heat that goes into the lining for ever there, W, the cooler first."""
+    ambient = oven.site.ambient_c
+    stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
+    solutions = [solve_wall(layers, middle_c, ambient, g.outer_length_m, f.orientation, f.wall.outer_emissivity,
+                            g.outer_m2 / g.conduction_m2) for layers, g, f in stacks]  # fmt: skip
+    # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady. The last is for ever.
+    omega = 2.0 * math.pi / np.append(np.geomspace(30.0, 172800.0, 32), 1e12)
+    film = film_w + 4.0 * STEFAN_BOLTZMANN * film_m2 * (middle_c + ZERO_C) ** 3
+    inside = sum(g.inner_m2 for _, g, _ in stacks)
+    # Each wall behind its own part of the film: a bare door stays cold beside walls that follow the chamber.
+    wanted = np.zeros(len(omega), complex)
+    for stack, solution in zip(stacks, solutions):
+        part = film * stack[1].inner_m2 / inside
+        wanted += np.array([1.0 / (1.0 / part + 1.0 / _admittance(w, stack, solution, ambient)) for w in omega])
+    capacities, conductances, share = _ladder(omega[:-1], wanted[:-1], float(wanted[-1].real), film)
+    steady = 1.0 / sum(1.0 / g for g in conductances)
+    depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
+    at = middle_c - depth * (middle_c - ambient)
+    steeper, warming = _rises(stacks, solutions, depth, at, ambient)
+    points = [(_face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
+    conductances, rises = _held(conductances, steeper, at, points, ambient)
+    capacities = tuple(float(c / (1.0 + s * t)) for c, s, t in zip(capacities, warming, at))
+    return Lining(capacities, conductances, rises, tuple(float(s) for s in warming), share)
+
+
+def _face_c(chamber_c: float, watts: float, film_w: float, film_m2: float) -> float:
+    """Temperature behind the film when it passes so much, °C (below absolute zero if it cannot)."""
+    low, high = -ZERO_C, chamber_c
+    if watts <= 0.0:
+        return chamber_c
+    for _ in range(50):
+        t = 0.5 * (low + high)
+        given = film_w * (chamber_c - t) + STEFAN_BOLTZMANN * film_m2 * ((chamber_c + ZERO_C) ** 4 - (t + ZERO_C) ** 4)
+        low, high = (t, high) if given > watts else (low, t)
+    return 0.5 * (low + high)
+
+
+def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Conductances at 0 °C, and rises, with which the row passes the watts of `points` (face °C, W) to the room: one factor on
+    all conductances for the first point, one on all rises for the second."""
+
+    def end_c(point, row, rises) -> float:
+        t, watts = point
+        for g, r in zip(row, rises):
+            t = EnergyModel.colder_c(t, watts, float(g), float(r))
+            if t < ambient:
+                return t
+        return t
+
+    def row(rises) -> np.ndarray:
+        shape = conductances / (1.0 + 0.5 * rises * (at[:-1] + at[1:]))
+        low, high = math.log(0.02), math.log(50.0)
+        for _ in range(40):
+            factor = 0.5 * (low + high)
+            low, high = (low, factor) if end_c(points[0], shape * math.exp(factor), rises) > ambient else (factor, high)
+        return shape * math.exp(high)
+
+    def rises_at(factor: float) -> np.ndarray:
+        return np.clip(steeper * factor, 1e-6, STEEPEST_PER_K)
+
+    low, high = 0.02, 20.0
+    for _ in range(30):
+        factor = math.sqrt(low * high)
+        rises = rises_at(factor)
+        low, high = (low, factor) if end_c(points[1], row(rises), rises) > ambient else (factor, high)
+    rises = rises_at(math.sqrt(low * high))
+    return tuple(float(g) for g in row(rises)), tuple(float(r) for r in rises)
+
+
+def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float) -> tuple[np.ndarray, np.ndarray]:
+    """Relative rise per °C over the value at 0 °C of conductance and capacity of each lump's part of the
+    walls: the materials that lie at its depth (share of the fall of temperature), each at its temperature there, walls
+    weighted by the heat that they pass."""
+    slope_k, slope_c, weight = np.zeros(4), np.zeros(4), 1e-12
+    for (layers, g, face), solution in zip(stacks, solutions):
+        hot, cold = solution.faces_c[0], solution.faces_c[-1]
+        heat = solution.flux_w_m2 * g.conduction_m2
+        rise = max(0.05 * (cold - ambient), 0.1)
+        near, far = (outer_film(cold + x, ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity) for x in (-rise, rise))
+        film_slope = 2.0 * (far - near) / (rise * (far + near))
+        weight += 5.0 * heat
+        for lump in range(4):
+            for share in (0.1, 0.3, 0.5, 0.7, 0.9):
+                t = hot - (depth[lump] + share * (depth[lump + 1] - depth[lump])) / depth[-1] * (hot - ambient)
+                i = next((i for i in range(len(layers)) if solution.layer_c(i)[1] <= t), len(layers) - 1)
+                k, c = layers[i].material.conductivity, layers[i].material.heat_capacity
+                slope_c[lump] += heat * (c(t + 5.0) - c(t - 5.0)) / (10.0 * c(t))
+                # The row ends in the room: its last part is the outer film, whose own mean lies half way to the room.
+                slope_k[lump] += heat * ((k(t + 5.0) - k(t - 5.0)) / (10.0 * k(t)) if t >= cold else film_slope)
+    middle = 0.5 * (at[:-1] + at[1:])
+
+    def at_zero(slope: np.ndarray, t: np.ndarray) -> np.ndarray:
+        relative = np.clip(slope / weight, 1e-6, 0.6 / np.maximum(t, 1.0))
+        return relative / (1.0 - relative * t)
+
+    return at_zero(slope_k, middle), at_zero(slope_c, at[:-1])
+
+
+def _admittance(omega: float, stack, solution, ambient: float) -> complex:
+    """Heat into the hot face of one wall per kelvin of swing at angular frequency omega, W/K."""
+    layers, g, face = stack
+    film = outer_film(
+        max(solution.cold_face_c, ambient + 0.5),
+        ambient,
+        g.outer_length_m,
+        face.orientation,
+        face.wall.outer_emissivity,
+    )
+    y = complex(film * g.outer_m2 / g.conduction_m2)
+    for i in range(len(layers) - 1, -1, -1):
+        layer = layers[i]
+        if layer.contact_m2k_w:
+            y = y / (1.0 + y * layer.contact_m2k_w)
+        hot, cold = solution.layer_c(i)
+        # In slices, each with the figures of its own temperature: insulation conducts far better where it is hot.
+        for share in (0.875, 0.625, 0.375, 0.125):
+            t_c = hot + share * (cold - hot)
+            k, rho_c = layer.material.conductivity(t_c), layer.material.density_kg_m3 * layer.material.heat_capacity(t_c)
+            gamma = cmath.sqrt(1j * omega * rho_c / k)
+            t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
+            y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
+    # The conduction area at every depth, as the virtual oven has it; what diffuses only an inch deep sees
+    # less of the edges.
+    return y * g.conduction_m2
+
+
+def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, lumps: int = 4):
+    """(capacities, conductances, share) of a row that behind share × film has the admittance `wanted`, W/K.
+
+    Film and row in series pass exactly `forever` W/K. The row's first lump has a depth of its own, which the film
+    then carries too."""
+    least = 1.02 * forever / film
+
+    def unpack(p: np.ndarray):
+        shares = np.exp(np.append(p[lumps : 2 * lumps - 1], 0.0))
+        share = least + math.exp(p[-1])
+        steady = 1.0 / (1.0 / forever - 1.0 / (film * share))
+        return np.exp(p[:lumps]), shares.sum() / shares * steady, share
+
+    def misfit(p: np.ndarray) -> np.ndarray:
+        capacity, conductance, share = unpack(p)
+        y = conductance[-1] + 1j * omega * capacity[-1]
+        for c, g in zip(capacity[-2::-1], conductance[-2::-1]):
+            y = y * g / (y + g) + 1j * omega * c
+        error = (y / (1.0 + y / (film * share)) - wanted) / np.abs(wanted)
+        # A gentle pull towards lumps that grow outward keeps a thin wall, which needs fewer, from making
+        # empty ones.
+        grow = np.concatenate((np.diff(p[:lumps]) - 1.0, np.diff(np.log(conductance)) + 1.0))
+        return np.concatenate((error.real, error.imag, 0.02 * grow, 0.01 * p[-1:]))
+
+    def evaluate(p: np.ndarray, with_jacobian: bool) -> tuple[np.ndarray, np.ndarray | None]:
+        here = misfit(p)
+        if not with_jacobian:
+            return here, None
+        # Sixteen lines of closed formulas: differences are exact enough and cost nothing.
+        steps = 1e-6 * np.eye(len(p))
+        return here, -np.column_stack([(misfit(p + h) - misfit(p - h)) / 2e-6 for h in steps])
+
+    total, best = float(np.abs(1.0 / (1.0 / wanted[0] - 0.999 / film)) / omega[0]), None
+    for ratio in (2.5, 5.0):
+        start = np.concatenate(
+            (np.log(total * ratio ** np.arange(lumps)), np.linspace(-1.2 * lumps, -1.0, lumps - 1), [-0.3])
+        )
+        found = minimise(
+            evaluate, start, np.full(len(start), np.inf), 1.0, most=200, tolerance=1e-4, enough=1e-9
+        )
+        best = found if best is None or found.cost < best.cost else best
+    capacity, conductance, share = unpack(best.unknowns)
+    return capacity, conductance, share

@@ -1,0 +1,170 @@
+"""How quantities are shown to people: one choice, metric or imperial, for all that a command prints; times with their units.
+
+A sentence that was made where nobody knows the reader's units speaks metric; `Units.words` turns its quantities. Imports nothing but the units.
+"""
+
+import argparse
+import dataclasses
+import math
+import re
+from dataclasses import dataclass
+
+from .gauges import nearest_awg
+from .units import UNITS
+
+METRIC, IMPERIAL = "metric", "imperial"
+_INCH, _FOOT, _POUND, _BTU = UNITS["in"][0], UNITS["ft"][0], UNITS["lb"][0], UNITS["BTU"][0]
+_NUMBER = r"(?:[-+−±]\s?)?\d+(?:\.\d+)?"
+#: Several numbers may share one unit: "20 to 190 °C", "-1.2 … +0.8 K".
+_QUANTITY = re.compile(rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
+                       r"(?![\w²³/·⁻])")  # fmt: skip
+#: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains stay in W and kWh.
+_TURNED = {
+    "K/kWh": ("°F/kWh", 1.8), "°C/h": ("°F/h", 1.8), "°C/min": ("°F/min", 1.8), "K/h": ("°F/h", 1.8), "K/min": ("°F/min", 1.8), "K/s": ("°F/s", 1.8), "K": ("°F", 1.8),
+    "W/cm²": ("W/in²", (100.0 * _INCH) ** 2), "mm": ("in", 1e-3 / _INCH), "m": ("ft", 1.0 / _FOOT), "m²": ("ft²", _FOOT**-2),
+    "m³/h": ("cfm", 1.0 / 60.0 / _FOOT**3), "m/s": ("ft/min", 60.0 / _FOOT), "kg": ("lb", 1.0 / _POUND), "kg/m³": ("lb/ft³", _FOOT**3 / _POUND),
+}  # fmt: skip
+
+
+def fahrenheit(celsius: float) -> float:
+    """°C to °F."""
+    return celsius * 1.8 + 32.0
+
+
+def clock(seconds: float) -> str:
+    """A moment or a duration to the second: "45 s", "3 min 26 s", "1 h 02 min 03 s"; "–" where there is none."""
+    if not math.isfinite(seconds):
+        return "–"
+    minutes, rest = divmod(round(abs(seconds)), 60)
+    hours, minutes = divmod(minutes, 60)
+    said = [f"{hours} h"] if hours else []
+    said += [f"{minutes:02d} min" if hours else f"{minutes} min"] if minutes or (hours and rest) else []
+    said += [f"{rest:02d} s" if minutes or hours else f"{rest} s"] if rest or not (hours or minutes) else []
+    return ("-" if seconds <= -0.5 else "") + " ".join(said)
+
+
+def about(seconds: float) -> str:
+    """A time that is only known roughly, s → "50 s", "13 min", "2 h 36 min", "3 d 4 h"; "–" where there is none."""
+    if not math.isfinite(seconds):
+        return "–"
+    if abs(seconds) < 99.5:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60.0)
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h" + (f" {minutes} min" if minutes else "")
+    hours = round(seconds / 3600.0)
+    return f"{hours // 24} d" + (f" {hours % 24} h" if hours % 24 else "")
+
+
+@dataclass(frozen=True)
+class Units:
+    """Formats quantities in the reader's units. Arguments are SI, temperatures °C. `known_c` are temperatures that sentences may have rounded:
+    a limit of 465 °F is "241 °C" in a sentence, and is to come back as 465 °F and not as 466 °F."""
+
+    system: str = METRIC
+    known_c: tuple[float, ...] = ()
+
+    @property
+    def imperial(self) -> bool:
+        return self.system == IMPERIAL
+
+    @property
+    def scale(self) -> str:
+        """ "C" or "F", as the texts of records take it."""
+        return "F" if self.imperial else "C"
+
+    def knowing(self, *things) -> "Units":
+        """The same, knowing the temperatures of these settings (dataclasses) or numbers too."""
+        found = {c for thing in things for c in temperatures_in(thing)}
+        return dataclasses.replace(self, known_c=tuple(sorted(found | set(self.known_c))))
+
+    def temperature(self, celsius: float, decimals: int = 0) -> str:
+        if not math.isfinite(celsius):
+            return "–"
+        return f"{fahrenheit(celsius):.{decimals}f} °F" if self.imperial else f"{celsius:.{decimals}f} °C"
+
+    def difference(self, kelvin: float, decimals: int = 2, sign: str = "") -> str:
+        if not math.isfinite(kelvin):
+            return "–"
+        return f"{1.8 * kelvin:{sign}.{decimals}f} °F" if self.imperial else f"{kelvin:{sign}.{decimals}f} K"
+
+    def rate(self, k_per_s: float) -> str:
+        return f"{1.8 * 3600.0 * k_per_s:.0f} °F/h" if self.imperial else f"{3600.0 * k_per_s:.0f} K/h"
+
+    def heat(self, watts: float) -> str:
+        """Heat that goes somewhere; the power of elements is said in kW everywhere."""
+        return f"{watts * 3600.0 / _BTU:.0f} BTU/h" if self.imperial else f"{watts:.0f} W"
+
+    def energy(self, joules: float) -> str:
+        """Stored heat; what the mains gave is said in kWh everywhere."""
+        return f"{joules / _BTU:.0f} BTU" if self.imperial else f"{joules / 3.6e6:.2f} kWh"
+
+    def length(self, metres: float, decimals: int | None = None) -> str:
+        if self.imperial:
+            return f"{metres / _INCH:.{2 if decimals is None else decimals}f} in"
+        return f"{1000.0 * metres:.{1 if decimals is None else decimals}f} mm"
+
+    def surface_load(self, w_per_m2: float) -> str:
+        return f"{w_per_m2 * _INCH**2:.1f} W/in²" if self.imperial else f"{w_per_m2 / 1e4:.1f} W/cm²"
+
+    def words(self, text: str) -> str:
+        """The sentence with its metric quantities in the reader's units; whatever is imperial already stays."""
+        return _QUANTITY.sub(self._turned, text) if self.imperial else text
+
+    def _turned(self, match: re.Match) -> str:
+        unit, numbers = match["unit"], re.findall(_NUMBER, match["before"]) + [match["last"]]
+        joints = re.findall(r"\s(?:to|…|–)\s", match["before"]) + [""]
+        if unit == "mm²":
+            return f"{match[0]} (about {nearest_awg(1e-6 * float(numbers[-1]))})" if float(numbers[-1]) > 0.0 else match[0]
+        shown = [self._number(n, unit) for n in numbers]
+        name = "°F" if unit == "°C" else _TURNED[unit][0]
+        return "".join(n + j for n, j in zip(shown, joints)) + f" {name}"
+
+    def _number(self, written: str, unit: str) -> str:
+        sign = written[0] if written[0] in "-+−±" else ""
+        gap = " " if " " in written[1:2] else ""
+        value, decimals = float(written.strip("-+−± ")), len(written.partition(".")[2])
+        if unit == "°C" and sign not in ("±", "+"):
+            value = -value if sign else value
+            exact = [c for c in self.known_c if f"{c:.{decimals}f}" == f"{value:.{decimals}f}"]
+            shown = f"{fahrenheit(min(exact, key=lambda c: abs(c - value)) if exact else value):.{decimals}f}"
+            return shown.rstrip("0").rstrip(".") if decimals > 1 else shown
+        factor = 1.8 if unit == "°C" else _TURNED[unit][1]
+        turned = factor * value
+        if factor == 1.8:
+            shown = f"{turned:.{decimals}f}"
+        else:
+            shown = f"{turned:.3g}" if turned < 1000.0 else f"{turned:.0f}"
+        return sign + gap + shown
+
+
+def temperatures_in(thing) -> set[float]:
+    """Every temperature of some settings, °C: the fields whose names end in `_c` and the trip, down to the last part; a number is one itself."""
+    if isinstance(thing, (int, float)) and not isinstance(thing, bool):
+        return {float(thing)} if math.isfinite(thing) else set()
+    if isinstance(thing, (tuple, list)):
+        return {c for part in thing if dataclasses.is_dataclass(part) for c in temperatures_in(part)}
+    if not dataclasses.is_dataclass(thing):
+        return set()
+    found = set()
+    for name in [f.name for f in dataclasses.fields(thing)] + (["trip_at_c"] if hasattr(thing, "trip_at_c") else []):
+        value = getattr(thing, name)
+        if name.endswith("_c") or not isinstance(value, (int, float)):
+            found |= temperatures_in(value)
+    return found
+
+
+def option(parser: argparse.ArgumentParser) -> None:
+    """The one option for the units of what is printed."""
+    parser.add_argument("--units", choices=(METRIC, IMPERIAL), help="units of what is printed: °C, mm and W, or °F, inches and BTU (default: as the oven's file)")
+
+
+def chosen(args: argparse.Namespace, *settings) -> Units:
+    """The units that this command prints in: as its option says, else as the oven's file writes its temperatures. They are kept in
+    `args.shown`, for the message of an error."""
+    said = next((s for s in (getattr(x, "units", None) for x in settings) if s), METRIC)
+    args.shown = Units(getattr(args, "units", None) or said).knowing(*settings)
+    return args.shown

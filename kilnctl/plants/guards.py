@@ -1,0 +1,82 @@
+"""What keeps the heat balance right where an oven is far from usual: bridges as strong as one likes, foil that cools
+within a fraction of a step, an element that melts within a tick."""
+
+import math
+
+import numpy as np
+
+from ..thermal.constants import STEFAN_BOLTZMANN
+from .tables import HIGHEST_K
+
+#: A step in which the air or a node moves by more than this, K, is taken in halves: what is frozen changes on the way.
+LEAP_K = 100.0
+#: So is a step that ends colder than anything around it by more than this, K.
+UNDERSHOOT_K = 0.5
+#: Down to this length, s.
+SHORTEST_S = 0.02
+#: Temperatures expected further off than this, K, are kept within those of everything around.
+FAR_K = 25.0
+#: The tables' last temperature, for what is only expected, K.
+TOP_K = HIGHEST_K - 0.1
+#: An element that may melt within a tick rises by so much in a part of it at most, K.
+MELTING_STEP_K = 150.0
+
+
+def bridged_star(slope, drive, conductance, ambient_k, guess_k):
+    """Emission of the star W/m², what the bridges draw W, and the star's temperature K, from
+    slope·σT⁴ + conductance·(T − ambient) = drive; floats or arrays.
+
+    Solved and not linearised, so that no conductance is too strong: Newton's method on a convex function comes down to
+    the root from above. What the bridges draw is what the star has left over, so the energy balance is exact."""
+    strength, wanted = STEFAN_BOLTZMANN * slope, drive + conductance * ambient_k
+    kelvin, single = guess_k, isinstance(guess_k, float)
+    for _ in range(30):
+        cube = strength * kelvin * kelvin * kelvin
+        step = (cube * kelvin + conductance * kelvin - wanted) / (4.0 * cube + conductance)
+        kelvin = kelvin - step
+        # Convergence is quadratic: the step after one of a millikelvin is lost in rounding.
+        if (abs(step) if single else np.abs(step).max()) < 1e-3:
+            break
+    square = kelvin * kelvin
+    star = STEFAN_BOLTZMANN * square * square
+    return star, drive - slope * star, kelvin
+
+
+def coldest_k(core) -> float:
+    """The coldest thing in and around the oven, K; nothing dry becomes colder."""
+    return min(float(np.min(x)) for x in (core.nodes_k, core.surfaces_k, core.air_k, core.around.ambient_k))
+
+
+def hottest_k(core) -> float:
+    """The hottest thing in and around the oven, K; nothing without heat of its own becomes hotter."""
+    return max(float(np.max(x)) for x in (core.nodes_k, core.surfaces_k, core.air_k, core.around.ambient_k))
+
+
+def must_halve(core, after) -> bool:
+    """Whether in the step from the core's state to `after` something has leapt, or has become colder than possible:
+    the method damps what is fast, but does not keep it from swinging past its surroundings."""
+    nodes, surfaces, air, star, _ = after
+    leap = np.abs(air - core.air_k).max() if core.batch else abs(air - core.air_k)
+    if max(leap, core.moved_k) > LEAP_K:
+        return True
+    if not core.batch and star > 0.0 and min(nodes.min(), surfaces.min(), air) > core.around.ambient_k - UNDERSHOOT_K:
+        return False
+    lowest = min(float(np.min(x)) for x in (nodes, surfaces, air))
+    return not (lowest > coldest_k(core) - UNDERSHOOT_K and np.min(star) > 0.0)
+
+
+def parts_to_melt(rise_k: float, element_c: float, melts_c: float) -> int:
+    """Into how many parts a tick is cut so that an element that melts in it is found out before it is much hotter than
+    its melting point. `rise_k`: what its power would make of it in this tick if nothing took its heat."""
+    if rise_k <= MELTING_STEP_K or element_c + rise_k < melts_c:
+        return 1
+    return min(math.ceil(rise_k / MELTING_STEP_K), 1000)
+
+
+def beyond_range(plant, error: Exception) -> str:
+    """What to say when temperatures leave the range of every formula."""
+    oven = plant.oven
+    fan = f" and {oven.fan.power_w:g} W of the fan" if oven.fan else ""
+    return (f"{oven.name}: after {plant.time_s:.0f} s the virtual oven is outside the range of its formulas ({error}); the air "
+            f"is at {plant.air_c:.0f} °C, the elements are at {plant.element_c:.0f} °C. More heat goes in than can get out of "
+            f"this chamber: {oven.elements.power_w:g} W of the elements{fan}")  # fmt: skip

@@ -1,0 +1,209 @@
+"""One described oven through everything: reader, `check`, `size`, the ledger, agreement of the three solvers, a soak. Shared by tests and tools/zoo.
+
+What is asked (limits below) is asked of every oven; an oven that cannot be built as described is *refused* with words, and counted as that.
+"""
+
+import argparse
+import contextlib
+import io
+import math
+import time
+import traceback
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from kilnctl import KilnctlError, control, firing, load_oven, safety, size
+from kilnctl.chain import Chain
+from kilnctl.commands import check as check_command
+from kilnctl.commands import size as size_command
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.energy import CHAMBER
+from kilnctl.plants.conditions import Conditions
+from kilnctl.plants.oven import VirtualOven
+from kilnctl.record.columns import INDEX
+from kilnctl.rehearsal import follow, holding_table
+from kilnctl.settings.schedule import schedule_of
+from kilnctl.virtual import virtual_oven
+
+#: What is asked: shares of the figure compared, K.
+LEDGER, STEADY, DAY_ZERO, HEAT_UP = 0.005, 0.01, 0.05, 0.10
+OVER_K, OVER_SHARE, SWING_K = 2.0, 0.005, 1.5
+#: The figures are compared at these shares of the way from the room to the top.
+SHARES = (0.40, 0.70, 0.95)
+#: The soak is at this share of it; it is judged from `SETTLING_S` after its arrival.
+SOAK_SHARE, HOLD_S, SETTLING_S = 0.90, 2700.0, 900.0
+#: A run is given up as too long to judge after so many looks at the oven.
+MOST_TICKS = 40_000
+#: Powers smaller than this share of full power are compared as if they were as large: a fan alone holds some chambers.
+LEAST_SHARE = 0.01
+
+
+@dataclass
+class Row:
+    """What came of one oven. `refused`: stage and words. `crashes`: {stage: exception and its place}. Agreements are the worst relative differences;
+    over_k, swing_k and stray_k (mean error of the settled soak) in K, heat_up_s and `seconds` (processor time) in s. `trips`: (rule, time s, words).
+    None: not judged."""
+
+    number: int
+    refused: dict[str, str] = field(default_factory=dict)
+    crashes: dict[str, str] = field(default_factory=dict)
+    top_c: float | None = None
+    soak_c: float | None = None
+    ledger: float | None = None
+    steady: float | None = None
+    day_zero: float | None = None
+    heat_up: float | None = None
+    heat_up_s: float | None = None
+    trips: tuple[tuple[str, float, str], ...] = ()
+    over_k: float | None = None
+    swing_k: float | None = None
+    stray_k: float | None = None
+    outcome: str = ""
+    seconds: float = 0.0
+
+    @property
+    def failures(self) -> dict[str, str]:
+        """{what was asked and is not so: in figures}; empty for an oven that does all."""
+        found = {f"crash: {stage}": words for stage, words in self.crashes.items()}
+        for name, limit in (("ledger", LEDGER), ("steady", STEADY), ("day_zero", DAY_ZERO), ("heat_up", HEAT_UP)):
+            value = getattr(self, name)
+            if value is not None and not abs(value) <= limit:
+                found[name.replace("_", " ")] = f"{100.0 * value:+.1f} %"
+        for fault, when, words in self.trips:
+            found[f"trip: {fault}"] = f"at {when:.0f} s: {words}"
+        if self.over_k is not None and self.over_k > max(OVER_K, OVER_SHARE * self.soak_c):
+            found["overshoot"] = f"{self.over_k:.1f} K"
+        if self.swing_k is not None and self.swing_k > SWING_K:
+            found["swing"] = f"{self.swing_k:.1f} K"
+        if "rehearsal" in self.refused:
+            found["soak refused"] = self.refused["rehearsal"]
+        if self.outcome in ("too long", "not reached"):
+            found["soak " + self.outcome] = f"{self.soak_c:.0f} °C"
+        return found
+
+
+def place_of(error: BaseException) -> str:
+    """Exception, words, and the innermost places of our own code."""
+    frames = [f for f in traceback.extract_tb(error.__traceback__) if "kilnctl" in Path(f.filename).parts]
+    where = " < ".join(f"{Path(f.filename).name}:{f.lineno} {f.name}" for f in reversed(frames[-3:]))
+    return f"{type(error).__name__}: {error} [{where}]"
+
+
+def judge(path: str | Path, number: int = 0, *, soak: bool = True, hold_s: float = HOLD_S, seed: int = 1, most_ticks: int = MOST_TICKS) -> Row:
+    """The oven of that file through everything. `soak` False leaves the rehearsal out. Nothing that kilnctl raises comes through, it is in the row."""
+    row, started = Row(number), time.process_time()
+
+    def stage(name: str, work):
+        try:
+            with np.errstate(all="raise", under="ignore"), contextlib.redirect_stdout(io.StringIO()):
+                return work()
+        except KilnctlError as error:
+            row.refused[name] = str(error)
+        except Exception as error:
+            row.crashes[name] = place_of(error)
+        return None
+
+    oven = stage("reader", lambda: load_oven(path))
+    sizing = stage("size", lambda: size(oven)) if oven is not None else None
+    if sizing is not None:
+        stage("check command", lambda: check_command.run(argparse.Namespace(oven=str(path), schedule=None)))
+        stage("size command", lambda: size_command.run(argparse.Namespace(oven=str(path), json=False, units="si", out=None)))
+        row.top_c = stage("highest", lambda: min(oven.limits.highest_c, sizing.max_chamber_c))
+    if row.top_c is not None:
+        stage("ledger", lambda: _ledger(row, oven, sizing))
+        stage("steady", lambda: _steady(row, oven, sizing))
+        stage("day zero", lambda: _day_zero(row, oven, sizing))
+        stage("heat up", lambda: _heat_up(row, oven, sizing))
+        if soak:
+            stage("rehearsal", lambda: _soak(row, oven, hold_s, seed, most_ticks))
+    row.seconds = time.process_time() - started
+    return row
+
+
+def _temperatures(row: Row, oven) -> list[float]:
+    return [oven.site.ambient_c + share * (row.top_c - oven.site.ambient_c) for share in SHARES]
+
+
+def _worst(differences: list[float]) -> float:
+    """The one farthest from zero; NaN is worse than all."""
+    return max(differences, key=lambda d: abs(d) if math.isfinite(d) else math.inf)
+
+
+def _ledger(row: Row, oven, sizing) -> None:
+    found = []
+    for t in _temperatures(row, oven):
+        steady = sizing.at(t)
+        put_in = steady.power_w + steady.fan_w
+        found.append((sum(steady.ledger_w.values()) - put_in) / max(abs(put_in), LEAST_SHARE * oven.elements.power_w))
+    row.ledger = _worst(found)
+
+
+def _steady(row: Row, oven, sizing) -> None:
+    """Virtual oven settled under sizing's power against sizing at the temperature that came of it. A fan that alone makes more has no such power."""
+    found = []
+    for t in _temperatures(row, oven):
+        power = sizing.power_w(t)
+        if power <= LEAST_SHARE * oven.elements.power_w:
+            continue
+        reached = VirtualOven(oven, conditions=Conditions(supply_drift=0.0)).settle(power)
+        there = sizing.power_w(reached) if oven.site.ambient_c + 0.5 <= reached <= 1500.0 else math.nan
+        found.append((power - there) / power)
+    row.steady = _worst(found) if found else None
+
+
+def _day_zero(row: Row, oven, sizing) -> None:
+    model, found = day_zero(oven, None, row.top_c), []
+    for t in _temperatures(row, oven):
+        power = sizing.power_w(t)
+        if power > LEAST_SHARE * oven.elements.power_w:
+            found.append((model.holding_w(t) - power) / power)
+    row.day_zero = _worst(found) if found else None
+
+
+def _heat_up(row: Row, oven, sizing) -> None:
+    """Full power, empty, from the room to the soak's temperature: the day-zero model against the virtual oven."""
+    room = oven.site.ambient_c
+    goal = room + SOAK_SHARE * (row.top_c - room)
+    row.heat_up_s = sizing.heat_up_s(room, goal)
+    if not math.isfinite(row.heat_up_s):
+        return
+    model = day_zero(oven, None, row.top_c)
+    dt = max(1.0, min(10.0, row.heat_up_s / 200.0))
+    x, before, t = model.rest(room), room, 0.0
+    while x[CHAMBER] < goal and t < 3.0 * row.heat_up_s:
+        before, x, t = x[CHAMBER], model.step(x, model.power_w, dt, room), t + dt
+    t -= dt * (x[CHAMBER] - goal) / max(1e-9, x[CHAMBER] - before) if x[CHAMBER] > goal else 0.0
+    row.heat_up = t / row.heat_up_s - 1.0
+
+
+def _soak(row: Row, oven, hold_s: float, seed: int, most_ticks: int) -> None:
+    """The usual load in, as fast as it can to the soak, which is held: the whole chain on the virtual oven, judged by its true chamber."""
+    room = oven.site.ambient_c
+    row.soak_c = goal = round(room + SOAK_SHARE * (row.top_c - room), 1)
+    schedule = schedule_of(f"schedule: soak\nsteps:\n  - {{to: {goal} °C, hold: {hold_s} s}}\n", "soak")
+    load = oven.usual_load
+    plant = virtual_oven(oven, load, seed)
+    model = day_zero(oven, load, goal)
+    programme = control.prepare(oven, schedule, model, plant.chamber_c)
+    policy = safety.policy_for(oven, schedule, model, start_c=plant.chamber_c)
+    chain = Chain(control, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
+    rows: list[tuple] = []
+    near = []
+
+    def enough(time_s: float, _) -> bool:
+        if abs(plant.chamber_c - goal) <= 3.0 and not near:
+            near.append(time_s)
+        return len(rows) >= most_ticks or bool(near) and time_s - near[0] > 1.5 * hold_s
+
+    outcome = follow(oven, plant, chain, rows, None, enough=enough)
+    time_s = np.array([r[INDEX["time_s"]] for r in rows])
+    chamber = np.array([r[INDEX["true_chamber_c"]] for r in rows])
+    row.trips = tuple((t.fault, t.time_s, t.seen) for t in chain.safety.trips.values())
+    row.over_k = float(np.max(chamber) - goal)
+    row.outcome = outcome if outcome == "tripped" else "soaked" if near else "too long" if len(rows) >= most_ticks else "not reached"
+    if near:
+        settled = chamber[(time_s >= near[0] + SETTLING_S) & (time_s <= near[0] + hold_s)]
+        if len(settled) > 10 and outcome != "tripped":
+            row.swing_k, row.stray_k = float(np.ptp(settled)), float(np.mean(settled) - goal)
