@@ -7,7 +7,7 @@ import pytest
 CABINET = "configs/ovens/curing-cabinet.yaml"
 CURE = """schedule: Smoke
 steps:
-  - {name: heat and cure, to: 90 °C, hold: 6 min, within: 3 K}
+  - {name: heat and cure, to: 90 °C, hold: 8 min, within: 3 K}
   - {name: cool, to: 80 °C, let cool: yes}
 cure: {at: 90 °C, time: 5 min, activation energy: 80 kJ/mol}
 """
