@@ -14,13 +14,13 @@ _PUBLIC = {
     "load_oven": "settings",
     "load_schedule": "settings",
     "size": "sizing",
-    "rehearse": "rehearsal",
-    "Run": "rehearsal",
-    "Plant": "plants.protocol",
-    "VirtualOven": "plants.oven",
+    "rehearse": "run.rehearsal",
+    "Run": "run.rehearsal",
+    "Plant": "plants.plant",
+    "VirtualOven": "plants.virtual_oven",
     "study": "studies",
-    "learn": "model.learn",
-    "fit": "model.fit",
+    "learn": "commissioning.learning_run",
+    "fit": "identification.fit",
 }
 
 __all__ = ["__version__", *_PUBLIC]

@@ -80,7 +80,9 @@ def main(arguments: list[str] | None = None) -> int:
         sys.stdout.flush()
         return status
     except KilnctlError as error:
-        print(getattr(parsed, "shown", Units(getattr(parsed, "units", None) or METRIC)).words(str(error)), file=sys.stderr)
+        print(
+            getattr(parsed, "shown", Units(getattr(parsed, "units", None) or METRIC)).words(str(error)), file=sys.stderr
+        )
         return 2
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
@@ -95,8 +97,11 @@ def main(arguments: list[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get("KILNCTL_DEBUG"):
             raise
-        print(f"kilnctl met a fault of its own: {type(error).__name__}: {error}\n"
-              "Please report it; KILNCTL_DEBUG=1 in the environment shows where it happened.", file=sys.stderr)  # fmt: skip
+        print(
+            f"kilnctl met a fault of its own: {type(error).__name__}: {error}\n"
+            "Please report it; KILNCTL_DEBUG=1 in the environment shows where it happened.",
+            file=sys.stderr,
+        )
         return 2
 
 

@@ -10,16 +10,63 @@ import re
 
 _INCH = 0.0254
 #: Gauge → ounces to the square foot, 15 U.S.C. 206.
-_OUNCES = dict(zip(range(3, 31), (160, 150, 140, 130, 120, 110, 100, 90, 80, 70, 60, 50, 45, 40, 36, 32, 28, 24, 22, 20, 18, 16, 14, 12, 11, 10, 9, 8)))
+_OUNCES = dict(
+    zip(
+        range(3, 31),
+        (
+            160,
+            150,
+            140,
+            130,
+            120,
+            110,
+            100,
+            90,
+            80,
+            70,
+            60,
+            50,
+            45,
+            40,
+            36,
+            32,
+            28,
+            24,
+            22,
+            20,
+            18,
+            16,
+            14,
+            12,
+            11,
+            10,
+            9,
+            8,
+        ),
+    )
+)
 _AWG = re.compile(r"(?:(?P<aught>[1-4])/0|(?P<zeros>0{1,4})|(?P<number>[1-9]\d?))\s*AWG", re.IGNORECASE)
 _GAUGE = re.compile(r"(?P<number>\d{1,2})[\s-]*(?:gauge|ga)\b\.?\s*(?P<what>.*)", re.IGNORECASE)
 _R_VALUE = re.compile(r"(?P<si>RSI|R)[-\s]?(?P<value>\d+\.?\d*|\.\d+)")
 _SHEETS = {
-    "steel": "steel", "sheet": "steel", "sheet steel": "steel", "steel sheet": "steel", "carbon steel": "steel", "mild steel": "steel",
-    "stainless": "stainless", "stainless steel": "stainless", "stainless sheet": "stainless",
-    "galvanized": "galvanized", "galvanised": "galvanized", "galvanized steel": "galvanized", "galvanised steel": "galvanized",
-    "aluminum": "aluminium", "aluminium": "aluminium", "aluminum sheet": "aluminium", "aluminium sheet": "aluminium",
-}  # fmt: skip
+    "steel": "steel",
+    "sheet": "steel",
+    "sheet steel": "steel",
+    "steel sheet": "steel",
+    "carbon steel": "steel",
+    "mild steel": "steel",
+    "stainless": "stainless",
+    "stainless steel": "stainless",
+    "stainless sheet": "stainless",
+    "galvanized": "galvanized",
+    "galvanised": "galvanized",
+    "galvanized steel": "galvanized",
+    "galvanised steel": "galvanized",
+    "aluminum": "aluminium",
+    "aluminium": "aluminium",
+    "aluminum sheet": "aluminium",
+    "aluminium sheet": "aluminium",
+}
 _SPELLINGS = "'{n} gauge steel', '{n} gauge stainless', '{n} gauge galvanized', '{n} gauge aluminum', '{n} AWG' for wire, or the thickness itself"
 
 
@@ -47,8 +94,10 @@ def sheet_thickness_m(gauge: int, what: str) -> float:
         return wire_diameter_m(gauge)
     low = 8 if what == "galvanized" else 3
     if what == "aluminium" or not low <= gauge <= 30:
-        raise GaugeError(f"{what} sheet is sold in gauges {1 if what == 'aluminium' else low} to {40 if what == 'aluminium' else 30}, not {gauge}; "
-                         "write its thickness, such as 1.5 mm or 1/16 in")  # fmt: skip
+        raise GaugeError(
+            f"{what} sheet is sold in gauges {1 if what == 'aluminium' else low} to {40 if what == 'aluminium' else 30}, not {gauge}; "
+            "write its thickness, such as 1.5 mm or 1/16 in"
+        )
     pounds_per_inch = 40.0 if what == "stainless" else 41.82
     return _INCH * (_OUNCES[gauge] / 16.0 / pounds_per_inch + (0.0037 if what == "galvanized" else 0.0))
 
@@ -62,7 +111,13 @@ def by_number(text: str, dimension: str) -> float | None:
     if dimension not in ("area", "length"):
         return None
     if match := _AWG.fullmatch(text):
-        number = 1 - int(match["aught"]) if match["aught"] else 1 - len(match["zeros"]) if match["zeros"] else int(match["number"])
+        number = (
+            1 - int(match["aught"])
+            if match["aught"]
+            else 1 - len(match["zeros"])
+            if match["zeros"]
+            else int(match["number"])
+        )
         if number > 56:
             raise GaugeError(f"'{text}': AWG goes from 4/0 to 56")
         diameter = wire_diameter_m(number)

@@ -16,14 +16,28 @@ METRIC, IMPERIAL = "metric", "imperial"
 _INCH, _FOOT, _POUND, _BTU = UNITS["in"][0], UNITS["ft"][0], UNITS["lb"][0], UNITS["BTU"][0]
 _NUMBER = r"(?:[-+−±]\s?)?\d+(?:\.\d+)?"
 #: Several numbers may share one unit: "20 to 190 °C", "-1.2 … +0.8 K".
-_QUANTITY = re.compile(rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
-                       r"(?![\w²³/·⁻])")  # fmt: skip
+_QUANTITY = re.compile(
+    rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
+    r"(?![\w²³/·⁻])"
+)
 #: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains stay in W and kWh.
 _TURNED = {
-    "K/kWh": ("°F/kWh", 1.8), "°C/h": ("°F/h", 1.8), "°C/min": ("°F/min", 1.8), "K/h": ("°F/h", 1.8), "K/min": ("°F/min", 1.8), "K/s": ("°F/s", 1.8), "K": ("°F", 1.8),
-    "W/cm²": ("W/in²", (100.0 * _INCH) ** 2), "mm": ("in", 1e-3 / _INCH), "m": ("ft", 1.0 / _FOOT), "m²": ("ft²", _FOOT**-2),
-    "m³/h": ("cfm", 1.0 / 60.0 / _FOOT**3), "m/s": ("ft/min", 60.0 / _FOOT), "kg": ("lb", 1.0 / _POUND), "kg/m³": ("lb/ft³", _FOOT**3 / _POUND),
-}  # fmt: skip
+    "K/kWh": ("°F/kWh", 1.8),
+    "°C/h": ("°F/h", 1.8),
+    "°C/min": ("°F/min", 1.8),
+    "K/h": ("°F/h", 1.8),
+    "K/min": ("°F/min", 1.8),
+    "K/s": ("°F/s", 1.8),
+    "K": ("°F", 1.8),
+    "W/cm²": ("W/in²", (100.0 * _INCH) ** 2),
+    "mm": ("in", 1e-3 / _INCH),
+    "m": ("ft", 1.0 / _FOOT),
+    "m²": ("ft²", _FOOT**-2),
+    "m³/h": ("cfm", 1.0 / 60.0 / _FOOT**3),
+    "m/s": ("ft/min", 60.0 / _FOOT),
+    "kg": ("lb", 1.0 / _POUND),
+    "kg/m³": ("lb/ft³", _FOOT**3 / _POUND),
+}
 
 
 def fahrenheit(celsius: float) -> float:
@@ -118,7 +132,9 @@ class Units:
         unit, numbers = match["unit"], re.findall(_NUMBER, match["before"]) + [match["last"]]
         joints = re.findall(r"\s(?:to|…|–)\s", match["before"]) + [""]
         if unit == "mm²":
-            return f"{match[0]} (about {nearest_awg(1e-6 * float(numbers[-1]))})" if float(numbers[-1]) > 0.0 else match[0]
+            return (
+                f"{match[0]} (about {nearest_awg(1e-6 * float(numbers[-1]))})" if float(numbers[-1]) > 0.0 else match[0]
+            )
         shown = [self._number(n, unit) for n in numbers]
         name = "°F" if unit == "°C" else _TURNED[unit][0]
         return "".join(n + j for n, j in zip(shown, joints)) + f" {name}"
@@ -159,7 +175,11 @@ def temperatures_in(thing) -> set[float]:
 
 def option(parser: argparse.ArgumentParser) -> None:
     """The one option for the units of what is printed."""
-    parser.add_argument("--units", choices=(METRIC, IMPERIAL), help="units of what is printed: °C, mm and W, or °F, inches and BTU (default: as the oven's file)")
+    parser.add_argument(
+        "--units",
+        choices=(METRIC, IMPERIAL),
+        help="units of what is printed: °C, mm and W, or °F, inches and BTU (default: as the oven's file)",
+    )
 
 
 def chosen(args: argparse.Namespace, *settings) -> Units:

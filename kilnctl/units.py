@@ -128,14 +128,52 @@ def _table() -> dict[str, tuple[float, tuple[int, ...]]]:
 
 
 UNITS = _table()
-_LOWER = {name.lower(): name for name in ("BTU", "kWh", "kW", "Hz", "mm", "cm", "ft", "in", "lb", "kg", "AWG", "min", "hr",
-                                          "hours", "minutes", "seconds", "degC", "degF", "litre", "ohm", "Wh", "V", "W")}
+_LOWER = {
+    name.lower(): name
+    for name in (
+        "BTU",
+        "kWh",
+        "kW",
+        "Hz",
+        "mm",
+        "cm",
+        "ft",
+        "in",
+        "lb",
+        "kg",
+        "AWG",
+        "min",
+        "hr",
+        "hours",
+        "minutes",
+        "seconds",
+        "degC",
+        "degF",
+        "litre",
+        "ohm",
+        "Wh",
+        "V",
+        "W",
+    )
+}
 _SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁻", "0123456789-")
 _NUMBER = re.compile(r"[-+±−]?\s*(?:\d+(?:\s+|-)\d+/\d+|\d+/\d+|(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)")
-_TOKEN = re.compile(r"\s*(?:(?P<unit>Δ?°?[A-Za-zµΩΩ℃℉%]+°?|[\"″'′])(?:\^|\*\*)?(?P<power>-?\d+)?|(?P<op>[·⋅*×/()\-.])|(?P<one>1))")
+_TOKEN = re.compile(
+    r"\s*(?:(?P<unit>Δ?°?[A-Za-zµΩΩ℃℉%]+°?|[\"″'′])(?:\^|\*\*)?(?P<power>-?\d+)?|(?P<op>[·⋅*×/()\-.])|(?P<one>1))"
+)
 #: Where the next number with a unit of its own begins: `2 ft 6 1/2 in`, `1 h 30 min`, `6' 2"`.
 _NEXT = re.compile(r"\s+(?=(?:\d+(?:\s+|-)\d+/\d+|\d+/\d+|\d+\.?\d*)\s*[A-Za-z\"″'′])")
-_FRACTIONS = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
+_FRACTIONS = {
+    "¼": "1/4",
+    "½": "1/2",
+    "¾": "3/4",
+    "⅛": "1/8",
+    "⅜": "3/8",
+    "⅝": "5/8",
+    "⅞": "7/8",
+    "⅓": "1/3",
+    "⅔": "2/3",
+}
 #: A number that is one thing here and a thousand times as much on the continent.
 _DOT_THOUSAND = re.compile(r"[-+±−]?\s*[1-9]\d{0,2}\.\d{3}(?!\d)")
 #: Kinds of which both readings are plausible, and up to where the larger one is, in the unit as written.
@@ -214,10 +252,15 @@ def _kelvin_to_c(value: float) -> float:
 
 
 _TEMPERATURE_SCALES = {
-    "°C": float, "C": float, "degC": float, "℃": float, "deg C": float,
-    "°F": lambda v: (v - 32.0) * _FAHRENHEIT, "F": lambda v: (v - 32.0) * _FAHRENHEIT,
+    "°C": float,
+    "C": float,
+    "degC": float,
+    "℃": float,
+    "deg C": float,
+    "°F": lambda v: (v - 32.0) * _FAHRENHEIT,
+    "F": lambda v: (v - 32.0) * _FAHRENHEIT,
     "K": _kelvin_to_c,
-}  # fmt: skip
+}
 _TEMPERATURE_SCALES["degF"] = _TEMPERATURE_SCALES["℉"] = _TEMPERATURE_SCALES["deg F"] = _TEMPERATURE_SCALES["F"]
 
 
@@ -249,8 +292,10 @@ def _refuse_thousand(number: str, unit: str, dimension: str) -> None:
     if highest is None or not _DOT_THOUSAND.fullmatch(number.strip()) or 1000.0 * abs(_number(number)) > highest:
         return
     small = _number(number)
-    raise UnitError(f"'{number.strip()} {unit}' can be read as {small:g} {unit} or as {1000.0 * small:g} {unit}; "
-                    "write the one that is meant, without three decimals and without a thousands separator")  # fmt: skip
+    raise UnitError(
+        f"'{number.strip()} {unit}' can be read as {small:g} {unit} or as {1000.0 * small:g} {unit}; "
+        "write the one that is meant, without three decimals and without a thousands separator"
+    )
 
 
 def parse(text: str, dimension: str) -> float:

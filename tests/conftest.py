@@ -16,11 +16,26 @@ CONFIGS = ROOT / "configs"
 SHARED_DATA = ROOT.parent / "shared" / "data"
 
 #: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to run alone at the end.
-LONGEST = ("panel/test_browser.py", "generated/test_generated_ovens.py", "control/test_control.py", "service/test_service.py", "rehearsal/test_rehearse.py",
-           "studies/test_studies.py",
-           "panel/test_server.py", "model/test_learning_run.py", "cli/test_commands.py", "service/test_starts.py", "sizing/test_commands.py", "model/test_fit.py",
-           "plants/test_heat_balance.py", "safety/test_everyday_sensors.py", "control/test_loop_margins.py", "panel/test_link_and_shelf.py",
-           "service/test_latched.py", "rig/test_board_rig.py")  # fmt: skip
+LONGEST = (
+    "panel/test_browser.py",
+    "generated/test_generated_ovens.py",
+    "control/test_control.py",
+    "service/test_loop.py",
+    "run/test_rehearse.py",
+    "studies/test_studies.py",
+    "panel/test_server.py",
+    "commissioning/test_learning_run.py",
+    "cli/test_commands.py",
+    "service/test_starts.py",
+    "sizing/test_commands.py",
+    "identification/test_fit.py",
+    "plants/test_heat_balance.py",
+    "safety/test_everyday_sensors.py",
+    "control/test_loop_margins.py",
+    "panel/test_client_and_catalogue.py",
+    "service/test_saved_trips.py",
+    "rig/test_board_rig.py",
+)
 
 
 def pytest_collection_modifyitems(items):
@@ -29,7 +44,9 @@ def pytest_collection_modifyitems(items):
 
 
 # No test depends on the speed of the machine, and a failure found once is found again.
-settings.register_profile("kilnctl", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "kilnctl", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile("kilnctl")
 
 

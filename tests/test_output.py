@@ -14,10 +14,22 @@ F = Units(IMPERIAL)
 
 @pytest.mark.parametrize(
     ("seconds", "exact", "rough"),
-    [(0, "0 s", "0 s"), (45, "45 s", "45 s"), (100, "1 min 40 s", "2 min"), (800, "13 min 20 s", "13 min"), (900, "15 min", "15 min"), (3600, "1 h", "1 h"),
-     (3723, "1 h 02 min 03 s", "1 h 2 min"), (9386, "2 h 36 min 26 s", "2 h 36 min"), (7199, "1 h 59 min 59 s", "2 h"), (-90, "-1 min 30 s", "-90 s"),
-     (86400 * 3 + 3600 * 4, "76 h", "3 d 4 h"), (math.nan, "–", "–"), (math.inf, "–", "–")],
-)  # fmt: skip
+    [
+        (0, "0 s", "0 s"),
+        (45, "45 s", "45 s"),
+        (100, "1 min 40 s", "2 min"),
+        (800, "13 min 20 s", "13 min"),
+        (900, "15 min", "15 min"),
+        (3600, "1 h", "1 h"),
+        (3723, "1 h 02 min 03 s", "1 h 2 min"),
+        (9386, "2 h 36 min 26 s", "2 h 36 min"),
+        (7199, "1 h 59 min 59 s", "2 h"),
+        (-90, "-1 min 30 s", "-90 s"),
+        (86400 * 3 + 3600 * 4, "76 h", "3 d 4 h"),
+        (math.nan, "–", "–"),
+        (math.inf, "–", "–"),
+    ],
+)
 def test_times_carry_their_units(seconds, exact, rough):
     assert (clock(seconds), about(seconds)) == (exact, rough)
 
@@ -31,14 +43,25 @@ def test_a_time_can_be_read_back_as_it_was_said(seconds):
 @pytest.mark.parametrize(
     ("metric", "imperial"),
     [
-        ("the heat is cut above 241 °C", "the heat is cut above 466 °F"), ("falls at 180 K/h", "falls at 324 °F/h"), ("20 to 190 °C", "68 to 374 °F"),
-        ("50 K or 5 % above", "90 °F or 5 % above"), ("-1.2 … +0.8 K, mean -0.5 K", "-2.2 … +1.4 °F, mean -0.9 °F"), ("thermostat ±3 °C", "thermostat ±5 °F"),
-        ("1.5 W/cm² is advised", "9.68 W/in² is advised"), ("a 3 mm sheathed junction", "a 0.118 in sheathed junction"), ("-40 °C", "-40 °F"),
-        ("a heat sink of 2.9 K/W", "a heat sink of 2.9 K/W"), ("type K", "type K"), ("3.00 kW and 12 kWh", "3.00 kW and 12 kWh"), ("45 min", "45 min"),
-        ("(48 °C for 10 min, 51 °C for 1 min)", "(118 °F for 10 min, 124 °F for 1 min)"), ("a 2.1 mm² cable", "a 2.1 mm² (about 14 AWG) cable"),
-        ("3 K to 60 K above (1000 °C)", "5 °F to 108 °F above (1832 °F)"), ("500 °F stays", "500 °F stays"),
+        ("the heat is cut above 241 °C", "the heat is cut above 466 °F"),
+        ("falls at 180 K/h", "falls at 324 °F/h"),
+        ("20 to 190 °C", "68 to 374 °F"),
+        ("50 K or 5 % above", "90 °F or 5 % above"),
+        ("-1.2 … +0.8 K, mean -0.5 K", "-2.2 … +1.4 °F, mean -0.9 °F"),
+        ("thermostat ±3 °C", "thermostat ±5 °F"),
+        ("1.5 W/cm² is advised", "9.68 W/in² is advised"),
+        ("a 3 mm sheathed junction", "a 0.118 in sheathed junction"),
+        ("-40 °C", "-40 °F"),
+        ("a heat sink of 2.9 K/W", "a heat sink of 2.9 K/W"),
+        ("type K", "type K"),
+        ("3.00 kW and 12 kWh", "3.00 kW and 12 kWh"),
+        ("45 min", "45 min"),
+        ("(48 °C for 10 min, 51 °C for 1 min)", "(118 °F for 10 min, 124 °F for 1 min)"),
+        ("a 2.1 mm² cable", "a 2.1 mm² (about 14 AWG) cable"),
+        ("3 K to 60 K above (1000 °C)", "5 °F to 108 °F above (1832 °F)"),
+        ("500 °F stays", "500 °F stays"),
     ],
-)  # fmt: skip
+)
 def test_sentences_are_turned(metric, imperial):
     assert F.words(metric) == imperial and Units().words(metric) == metric
 

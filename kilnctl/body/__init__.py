@@ -12,6 +12,24 @@ from .openings import Openings
 from .sensor import INNER_SHARE, STILL_FILM, lag_share
 from .surfaces import Surface, star_m2, surfaces_of
 
-__all__ = ["INNER_SHARE", "STILL_FILM", "FaceGeometry", "Heater", "Openings", "Plate", "Surface", "assumed",
-           "bodies_in", "full_power_c", "geometry_of", "heater_of", "lag_share", "layers_of", "load_material",
-           "material_of", "plate_of", "star_m2", "surfaces_of"]  # fmt: skip
+__all__ = [
+    "INNER_SHARE",
+    "STILL_FILM",
+    "FaceGeometry",
+    "Heater",
+    "Openings",
+    "Plate",
+    "Surface",
+    "assumed",
+    "bodies_in",
+    "full_power_c",
+    "geometry_of",
+    "heater_of",
+    "lag_share",
+    "layers_of",
+    "load_material",
+    "material_of",
+    "plate_of",
+    "star_m2",
+    "surfaces_of",
+]

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from ..errors import KilnctlError
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.materials import Material
 from .layers import load_material
@@ -28,8 +28,10 @@ def bodies_in(oven: Oven, load: Load | None) -> tuple[tuple[str, Load], ...]:
     volume = c.width_m * c.depth_m * c.height_m
     for name, body in found:
         if name == "load" and body.mass_kg / load_material(oven, body).density_kg_m3 > 0.9 * volume:
-            raise KilnctlError(f"the load '{body.name}' does not fit into the chamber of {oven.name}: {body.mass_kg:g} kg "
-                               f"of {body.material} are more than its {1000.0 * volume:.1f} litres")  # fmt: skip
+            raise KilnctlError(
+                f"the load '{body.name}' does not fit into the chamber of {oven.name}: {body.mass_kg:g} kg "
+                f"of {body.material} are more than its {1000.0 * volume:.1f} litres"
+            )
     return found
 
 

@@ -78,10 +78,14 @@ def heater_of(oven: Oven) -> Heater:
         guessed.append("mass")
     diameter = d or min(max(4.0 * mass / (density * surface), THINNEST_M), 0.03)
     material = Material(e.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[e.alloy], 1400.0, "from memory")
-    return Heater(mass, surface, diameter, material, resistance, _MELTS_C[e.alloy], e.limit_c or limit, tuple(guessed), crowded)
+    return Heater(
+        mass, surface, diameter, material, resistance, _MELTS_C[e.alloy], e.limit_c or limit, tuple(guessed), crowded
+    )
 
 
-def full_power_c(oven: Oven, load_w_m2: float, chamber_c: float, diameter_m: float, freedom: float | None = None) -> float:
+def full_power_c(
+    oven: Oven, load_w_m2: float, chamber_c: float, diameter_m: float, freedom: float | None = None
+) -> float:
     """Temperature of an element that gives load_w_m2 to a chamber at chamber_c, °C, by radiation and by convection;
     `freedom`: share of its surface that radiates freely, FREEDOM of its alloy if not said."""
     e = oven.elements
@@ -89,7 +93,9 @@ def full_power_c(oven: Oven, load_w_m2: float, chamber_c: float, diameter_m: flo
     low, high = chamber_c, ((chamber_c + ZERO_C) ** 4 + load_w_m2 / strength) ** 0.25 - ZERO_C
     for _ in range(40):
         t = 0.5 * (low + high)
-        given = strength * ((t + ZERO_C) ** 4 - (chamber_c + ZERO_C) ** 4) + _film(oven, t, chamber_c, diameter_m) * (t - chamber_c)
+        given = strength * ((t + ZERO_C) ** 4 - (chamber_c + ZERO_C) ** 4) + _film(oven, t, chamber_c, diameter_m) * (
+            t - chamber_c
+        )
         low, high = (t, high) if given < load_w_m2 else (low, t)
     return 0.5 * (low + high)
 
@@ -137,10 +143,17 @@ def assumed(oven: Oven) -> tuple[str, ...]:
     h, e = heater_of(oven), oven.elements
     said = []
     if "surface" in h.guessed:
-        why = (f"what finds room in the chamber, {e.power_w / h.surface_m2 / 1e4:.1f} W/cm²" if h.crowded else
-               f"{e.power_w / h.surface_m2 / 1e4:.1f} W/cm², as a sound design for {oven.limits.highest_c:.0f} °C has it")
-        said.append(f"elements.surface: {h.surface_m2:.3g} m² ({why}; measure wire or sheath: π × diameter × length, all of them)")
+        why = (
+            f"what finds room in the chamber, {e.power_w / h.surface_m2 / 1e4:.1f} W/cm²"
+            if h.crowded
+            else f"{e.power_w / h.surface_m2 / 1e4:.1f} W/cm², as a sound design for {oven.limits.highest_c:.0f} °C has it"
+        )
+        said.append(
+            f"elements.surface: {h.surface_m2:.3g} m² ({why}; measure wire or sheath: π × diameter × length, all of them)"
+        )
     if "mass" in h.guessed:
-        said.append(f"elements.mass: {h.mass_kg:.3g} kg (round elements of {4000.0 * h.mass_kg / (h.material.density_kg_m3 * h.surface_m2):.1f} mm; "
-                    "weigh them, or ask their maker)")  # fmt: skip
+        said.append(
+            f"elements.mass: {h.mass_kg:.3g} kg (round elements of {4000.0 * h.mass_kg / (h.material.density_kg_m3 * h.surface_m2):.1f} mm; "
+            "weigh them, or ask their maker)"
+        )
     return tuple(said)

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from ..settings.body import Face, Load, Wall
+from ..settings.construction import Face, Load, Wall
 from ..settings.oven import Oven
 from ..thermal.box import CORNER, EDGE
 from ..thermal.materials import Material, air_gap, find, from_points, from_polynomial
@@ -31,8 +31,15 @@ def layers_of(oven: Oven, wall: Wall) -> tuple[Layer, ...]:
             material = material_of(oven, layer.material)
         if layer.insulance_m2k_per_w is not None:
             k = layer.thickness_m / layer.insulance_m2k_per_w
-            material = from_points(layer.material, ((math.nan, k),), material.density_kg_m3, material.capacity_points,
-                                   material.limit_c, "from the layer's R-value", material.uncertainty)  # fmt: skip
+            material = from_points(
+                layer.material,
+                ((math.nan, k),),
+                material.density_kg_m3,
+                material.capacity_points,
+                material.limit_c,
+                "from the layer's R-value",
+                material.uncertainty,
+            )
         contact = wall.contact_insulance_m2k_per_w if i < len(wall.layers) - 1 else 0.0
         layers.append(Layer(material, layer.thickness_m, contact))
     return tuple(layers)
@@ -61,7 +68,9 @@ def geometry_of(face: Face) -> FaceGeometry:
     def length(width: float, height: float) -> float:
         return height if face.orientation == "vertical" else width * height / (2.0 * (width + height))
 
-    return FaceGeometry(inner, conduction, outer, thickness, length(w, h), length(w + 2.0 * thickness, h + 2.0 * thickness))
+    return FaceGeometry(
+        inner, conduction, outer, thickness, length(w, h), length(w + 2.0 * thickness, h + 2.0 * thickness)
+    )
 
 
 def load_material(oven: Oven, load: Load) -> Material:

@@ -1,6 +1,6 @@
 """Ways for heat past the walls: vent, the shut door's leak, ports and bridges."""
 
-from ..settings.body import Bridge
+from ..settings.construction import Bridge
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, opening_w
@@ -24,7 +24,9 @@ class Openings:
         self.door_m2, self.floor_m2 = self.door_width_m * self.door_height_m, c.width_m * c.depth_m
         self.depth_m = geometry_of(next(f for f in oven.faces if f.name == "door")).thickness_m
         black = radiation_w_m2(500.0, 20.0)
-        self.port_m2 = sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed) / black
+        self.port_m2 = (
+            sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed) / black
+        )
         self._bars = {b: material_of(oven, b.material) for b in oven.bridges if b.conductance_w_per_k is None}
 
     def vent_w_per_k(self, air_c: float, ambient_c: float) -> float:

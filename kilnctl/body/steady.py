@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
@@ -59,8 +59,14 @@ class _Wall:
         self.face, self.geometry = face, geometry_of(face)
         layers = layers_of(oven, face.wall)
         if factors.conductivity != 1.0:
-            layers = tuple(Layer(x.material.scaled(1.0 if x.material.kind == "metal" else factors.conductivity), x.thickness_m, x.contact_m2k_w)
-                           for x in layers)  # fmt: skip
+            layers = tuple(
+                Layer(
+                    x.material.scaled(1.0 if x.material.kind == "metal" else factors.conductivity),
+                    x.thickness_m,
+                    x.contact_m2k_w,
+                )
+                for x in layers
+            )
         self.layers = layers
         self.ambient_c = oven.site.ambient_c
         self.emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
@@ -74,7 +80,15 @@ class _Wall:
 
     def solve(self, hot_c: float) -> WallSolution:
         g = self.geometry
-        return solve_wall(self.layers, hot_c, self.ambient_c, g.outer_length_m, self.face.orientation, self.emissivity, g.outer_m2 / g.conduction_m2)
+        return solve_wall(
+            self.layers,
+            hot_c,
+            self.ambient_c,
+            g.outer_length_m,
+            self.face.orientation,
+            self.emissivity,
+            g.outer_m2 / g.conduction_m2,
+        )
 
     def heat_w(self, hot_c: float) -> float:
         """Scalar evaluation of the spline; linear below the room and beyond the top."""
@@ -101,8 +115,12 @@ def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
     a[0, :3] = h[1], -(h[0] + h[1]), h[0]
     a[-1, -3:] = h[-1], -(h[-2] + h[-1]), h[-2]
     bend = np.linalg.solve(a, b)
-    return [((bend[1:] - bend[:-1]) / (6.0 * h)).tolist(), (0.5 * bend[:-1]).tolist(),
-            (slope - h * (2.0 * bend[:-1] + bend[1:]) / 6.0).tolist(), y[:-1].tolist()]  # fmt: skip
+    return [
+        ((bend[1:] - bend[:-1]) / (6.0 * h)).tolist(),
+        (0.5 * bend[:-1]).tolist(),
+        (slope - h * (2.0 * bend[:-1] + bend[1:]) / 6.0).tolist(),
+        y[:-1].tolist(),
+    ]
 
 
 def root(function, low: float, high: float, tolerance: float) -> float:
@@ -189,7 +207,9 @@ class SteadyOven:
         the fan alone makes the chamber hotter, is not thought of as a cold element."""
         fourth = _fourth(radiant_c) + max(0.0, radiation_w) / self.star[-1]
         t = fourth**0.25 - ZERO_C
-        film = cylinder_film(t, air_c, self.elements.diameter_m, self.speed) * self.elements.surface_m2 * self.factors.film
+        film = (
+            cylinder_film(t, air_c, self.elements.diameter_m, self.speed) * self.elements.surface_m2 * self.factors.film
+        )
         return t, film * (t - air_c)
 
     def _others(self, radiant_c: float, air_c: float) -> tuple[dict[str, float], dict[str, float]]:
@@ -197,7 +217,9 @@ class SteadyOven:
         ambient, openings = self.ambient_c, self.openings
         star: dict[str, float] = {}
         for b in self.oven.bridges:
-            star[b.name] = star.get(b.name, 0.0) + openings.bridge_w_per_k(b, radiant_c, ambient) * (radiant_c - ambient)
+            star[b.name] = star.get(b.name, 0.0) + openings.bridge_w_per_k(b, radiant_c, ambient) * (
+                radiant_c - ambient
+            )
         if openings.port_m2 > 0.0:
             star["open port"] = openings.port_m2 * STEFAN_BOLTZMANN * (_fourth(radiant_c) - _fourth(ambient))
         gone = {"door leak": openings.leak_w_per_k(air_c, ambient) * (air_c - ambient)}
@@ -225,7 +247,9 @@ class SteadyOven:
         radiation = sum(f[1] for f in faces) + bodies + sum(star.values())
         element_c, element_air = self._element(radiant, air_c, radiation)
         surplus = element_air + bodies + self.fan_w - sum(f[2] for f in faces) - sum(gone.values())
-        return _Trial(surplus, radiant, air_c, faces, (*star.items(), *gone.items()), element_c, radiation + element_air)
+        return _Trial(
+            surplus, radiant, air_c, faces, (*star.items(), *gone.items()), element_c, radiation + element_air
+        )
 
     def _bracket(self, chamber_c: float) -> tuple[float, float]:
         """Differences of air and chamber between which the air's surplus changes its sign: it falls as the air gets warmer."""
@@ -256,7 +280,9 @@ class SteadyOven:
             apart = root(lambda d: self._at(chamber_c, d).surplus_w, low, high, 1e-9)
             trial = self._at(chamber_c, apart)
         except ValueError as error:
-            raise BeyondPhysics(f"a chamber of {chamber_c:.0f} °C asks for elements or air hotter than the formulas go ({error})") from None
+            raise BeyondPhysics(
+                f"a chamber of {chamber_c:.0f} °C asks for elements or air hotter than the formulas go ({error})"
+            ) from None
         ledger, walls, shells = {}, {}, {}
         for wall, (hot, _, _) in zip(self.walls, trial.faces):
             solution = wall.solve(max(hot, self.ambient_c + 1e-6))
@@ -269,7 +295,9 @@ class SteadyOven:
             ledger["edges and corners"] = ledger.get("edges and corners", 0.0) + heat - flat
         for name, watts in trial.others:
             ledger[name] = ledger.get(name, 0.0) + watts
-        return Steady(chamber_c, trial.air_c, trial.radiant_c, trial.element_c, trial.power_w, self.fan_w, walls, ledger, shells)
+        return Steady(
+            chamber_c, trial.air_c, trial.radiant_c, trial.element_c, trial.power_w, self.fan_w, walls, ledger, shells
+        )
 
     @cached_property
     def valid_c(self) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import KilnctlError
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.enclosure import star_conductances_m2
 from .contents import bodies_in
@@ -40,13 +40,23 @@ def surfaces_of(oven: Oven, load: Load | None = None) -> tuple[Surface, ...]:
     found = []
     for face in oven.faces:
         g = geometry_of(face)
-        found.append(Surface(face.name, g.inner_m2 / face.count, face.count, oven.chamber.emissivity, g.inner_length_m,
-                             INSIDE[face.orientation]))  # fmt: skip
+        found.append(
+            Surface(
+                face.name,
+                g.inner_m2 / face.count,
+                face.count,
+                oven.chamber.emissivity,
+                g.inner_length_m,
+                INSIDE[face.orientation],
+            )
+        )
     for name, body in bodies_in(oven, load):
         length = min(oven.chamber.height_m, math.sqrt(0.5 * body.area_m2))
         found.append(Surface(name, 0.5 * body.area_m2, 2, body.emissivity, length, "vertical"))
     heater, groups = heater_of(oven), oven.elements.groups
-    found.append(Surface("elements", heater.surface_m2 / groups, groups, oven.elements.emissivity, heater.diameter_m, "wire"))
+    found.append(
+        Surface("elements", heater.surface_m2 / groups, groups, oven.elements.emissivity, heater.diameter_m, "wire")
+    )
     return tuple(found)
 
 
@@ -54,10 +64,14 @@ def star_m2(oven: Oven, surfaces: tuple[Surface, ...], emissivity_factor: float 
     """Conductance of each surface (all its pieces) to the radiant star, m². Raises KilnctlError where one of them is
     too large for a closed chamber."""
     try:
-        return star_conductances_m2([s.piece_m2 for s in surfaces],
-                                    [min(1.0, s.emissivity * emissivity_factor) for s in surfaces],
-                                    [s.count for s in surfaces])  # fmt: skip
+        return star_conductances_m2(
+            [s.piece_m2 for s in surfaces],
+            [min(1.0, s.emissivity * emissivity_factor) for s in surfaces],
+            [s.count for s in surfaces],
+        )
     except ValueError as error:
         largest = max(surfaces, key=lambda s: s.piece_m2)
-        raise KilnctlError(f"{oven.name}: its {largest.name} of {largest.area_m2:.3g} m² is too large for the radiation "
-                           f"in this chamber ({error})") from error  # fmt: skip
+        raise KilnctlError(
+            f"{oven.name}: its {largest.name} of {largest.area_m2:.3g} m² is too large for the radiation "
+            f"in this chamber ({error})"
+        ) from error

@@ -15,7 +15,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def asked(args: argparse.Namespace, request: dict) -> dict:
     """The service's answer; raises KilnctlError where nobody answers."""
-    from ..service.door import ask
+    from ..service.socket_server import ask
 
     u = units_of(args)
     answer = ask(socket_of(args), request)
@@ -24,10 +24,10 @@ def asked(args: argparse.Namespace, request: dict) -> dict:
 
 def socket_of(args: argparse.Namespace) -> Path:
     """Where the oven's service listens."""
-    from ..service import host
+    from ..service import operating_system
 
     oven = _oven(args)
-    return host.places(args.oven if oven is None else oven.name, args.home)[1]
+    return operating_system.places(args.oven if oven is None else oven.name, args.home)[1]
 
 
 def units_of(args: argparse.Namespace):

@@ -12,17 +12,30 @@ def split_size(text: str) -> list[str]:
     parts = [p.strip() for p in text.replace("×", "x").replace("X", "x").replace("*", "x").split("x")]
     last = parts[-1] if parts else ""
     unit = last.lstrip("0123456789. /").strip()
-    return [p if any(c.isalpha() or c in "\"″" for c in p) else f"{p} {unit}" for p in parts]
+    return [p if any(c.isalpha() or c in '"″' for c in p) else f"{p} {unit}" for p in parts]
 
 
 #: What the file says of small things that nobody is asked for, in units that suit the answers: metric, American.
 _SMALL = {
-    "liner": ("1 mm", "20 gauge steel"), "terminal_area": ("30 mm²", "0.05 in²"), "terminal_length": ("120 mm", "5 in"), "gap": ("0.3 mm", "0.01 in"),
-    "air_speed": ("1.5 m/s", "300 ft/min"), "flow": ("3 m³/h", "2 cfm"), "breaker": ("16 A", "20 A"), "cable": ("2.5 mm²", "12 AWG"),
-    "cable_length": ("10 m", "30 ft"), "load_mass": ("4 kg", "9 lb"), "load_area": ("0.5 m²", "800 in²"), "load_thickness": ("3 mm", "1/8 in"),
-}  # fmt: skip
+    "liner": ("1 mm", "20 gauge steel"),
+    "terminal_area": ("30 mm²", "0.05 in²"),
+    "terminal_length": ("120 mm", "5 in"),
+    "gap": ("0.3 mm", "0.01 in"),
+    "air_speed": ("1.5 m/s", "300 ft/min"),
+    "flow": ("3 m³/h", "2 cfm"),
+    "breaker": ("16 A", "20 A"),
+    "cable": ("2.5 mm²", "12 AWG"),
+    "cable_length": ("10 m", "30 ft"),
+    "load_mass": ("4 kg", "9 lb"),
+    "load_area": ("0.5 m²", "800 in²"),
+    "load_thickness": ("3 mm", "1/8 in"),
+}
 #: Element → (highest temperature in °C, in °F), a little below what the alloy bears (makers' tables, from memory).
-_ELEMENT_LIMIT = {"sheathed": ("700 °C", "1290 °F"), "iron-chromium-aluminium": ("1300 °C", "2370 °F"), "nickel-chromium": ("1150 °C", "2100 °F")}
+_ELEMENT_LIMIT = {
+    "sheathed": ("700 °C", "1290 °F"),
+    "iron-chromium-aluminium": ("1300 °C", "2370 °F"),
+    "nickel-chromium": ("1150 °C", "2100 °F"),
+}
 
 
 def quoted(text: str) -> str:
@@ -68,23 +81,45 @@ def described(a: dict[str, str]) -> str:
     inches, fahrenheit = in_inches(a), in_fahrenheit(a)
     small = {name: values[inches or fahrenheit] for name, values in _SMALL.items()}
     width, depth, height = (quoted(x) for x in split_size(a["size"]))
-    layers = [f"    - {{material: {quoted(' '.join(a['insulation'].lower().split()))}, thickness: {quoted(a['thickness'])}}}"]
+    layers = [
+        f"    - {{material: {quoted(' '.join(a['insulation'].lower().split()))}, thickness: {quoted(a['thickness'])}}}"
+    ]
     if a["backing"].lower() != "none":
-        layers.append(f"    - {{material: {quoted(a['backing'].lower())}, thickness: {quoted(a['backing thickness'])}}}")
+        layers.append(
+            f"    - {{material: {quoted(a['backing'].lower())}, thickness: {quoted(a['backing thickness'])}}}"
+        )
     if parse(a["highest"], "temperature") <= 400.0:
         layers.insert(0, f"    - {{material: steel, thickness: {small['liner']}}}                  # inner liner")
     layers.append(f"    - {{material: steel, thickness: {small['liner']}}}                  # outer shell")
     fan = f"fan: {{air speed: {small['air_speed']}, power: 40 W}}"
     vent = f"# vent: {{flow: {small['flow']}, proved: no}}"
     if "vented" in a:
-        vent = ("# Powder gives off flammable vapour: ventilation with a flow switch is a must (SAFETY.md). 'proved: yes' says that the switch is\n"
-                f"# wired.\nvent: {{flow: {small['flow']}, proved: {a['vented'].lower()}}}")  # fmt: skip
+        vent = (
+            "# Powder gives off flammable vapour: ventilation with a flow switch is a must (SAFETY.md). 'proved: yes' says that the switch is\n"
+            f"# wired.\nvent: {{flow: {small['flow']}, proved: {a['vented'].lower()}}}"
+        )
     trip, limiter = limits(a["highest"])
     return _FILE.substitute(
-        small, name=a["name"], purpose=a["purpose"].lower(), width=width, depth=depth, height=height, opening=a["opening"].lower(),
-        layers="\n".join(layers), fan=fan if a["fan"].lower() == "yes" else f"# {fan}", vent=vent, power=quoted(a["power"]), alloy=a["heaters"].lower(),
-        element_size=_elements(a), element_limit=_ELEMENT_LIMIT[a["heaters"].lower()][fahrenheit], voltage=quoted(a["voltage"]),
-        frequency=quoted(a["frequency"]), highest=quoted(a["highest"]), trip=trip, limiter=limiter)  # fmt: skip
+        small,
+        name=a["name"],
+        purpose=a["purpose"].lower(),
+        width=width,
+        depth=depth,
+        height=height,
+        opening=a["opening"].lower(),
+        layers="\n".join(layers),
+        fan=fan if a["fan"].lower() == "yes" else f"# {fan}",
+        vent=vent,
+        power=quoted(a["power"]),
+        alloy=a["heaters"].lower(),
+        element_size=_elements(a),
+        element_limit=_ELEMENT_LIMIT[a["heaters"].lower()][fahrenheit],
+        voltage=quoted(a["voltage"]),
+        frequency=quoted(a["frequency"]),
+        highest=quoted(a["highest"]),
+        trip=trip,
+        limiter=limiter,
+    )
 
 
 _FILE = Template("""# Written by `kilnctl new`. Every quantity carries its unit, in any unit you like. Change what you know better, then

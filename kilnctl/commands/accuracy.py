@@ -9,20 +9,33 @@ from .survey import names, offset_s, written
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("run", metavar="RUN", help="folder of a run with at least one soak")
-    parser.add_argument("readings", metavar="CSV", help="the reference's readings: a column time_s (or time_min, time_h) since the run's start, and one in °C")
-    parser.add_argument("--reference", metavar="NAME", default="", help="which column is the reference, where there are several")
-    parser.add_argument("--offset", metavar="TIME", default="0 s", help="added to the logger's times, such as '-90 s' (default: 0 s)")
-    parser.add_argument("--out", metavar="FILE", help="where to write the page (default: accuracy.html in the run's folder)")
+    parser.add_argument(
+        "readings",
+        metavar="CSV",
+        help="the reference's readings: a column time_s (or time_min, time_h) since the run's start, and one in °C",
+    )
+    parser.add_argument(
+        "--reference", metavar="NAME", default="", help="which column is the reference, where there are several"
+    )
+    parser.add_argument(
+        "--offset", metavar="TIME", default="0 s", help="added to the logger's times, such as '-90 s' (default: 0 s)"
+    )
+    parser.add_argument(
+        "--out", metavar="FILE", help="where to write the page (default: accuracy.html in the run's folder)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..record import survey
-    from ..record.reader import read_run
+    from ..record.run_record import read_run
+    from ..report import survey
 
     record = read_run(args.run)
     u = chosen(args, record.oven)
     loose = survey.read_loose(args.readings, offset_s(args.offset), names(args.reference))
     found = survey.accuracy(record, loose)
     print(u.words(survey.accuracy_text(found)))
-    written(Path(args.out) if args.out else record.folder / "accuracy.html", u.words(survey.accuracy_page(record, loose, found)))
+    written(
+        Path(args.out) if args.out else record.folder / "accuracy.html",
+        u.words(survey.accuracy_page(record, loose, found)),
+    )
     return 0 if any(a.steady for a in found) else 1

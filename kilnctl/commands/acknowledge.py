@@ -11,8 +11,12 @@ PATIENCE_S = 5
 def arguments(parser) -> None:
     _asking.arguments(parser)
     parser.add_argument("--who", required=True, metavar="NAME", help="who has seen to the cause, for the record")
-    parser.add_argument("--reading-is-right", action="store_true", help="another thermometer shows that the chamber is where the reading says; for a jump or "
-                        "fall of the reading of which nobody knows any more where it began")  # fmt: skip
+    parser.add_argument(
+        "--reading-is-right",
+        action="store_true",
+        help="another thermometer shows that the chamber is where the reading says; for a jump or "
+        "fall of the reading of which nobody knows any more where it began",
+    )
 
 
 def run(args) -> int:

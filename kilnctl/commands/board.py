@@ -15,9 +15,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--copy", metavar="DIR", help="copy the firmware's files there: the board's drive, or a folder")
     what.add_argument("--print", dest="show", choices=FIRMWARE, help="print one file of the firmware")
-    what.add_argument("--test", action="store_true", help="guided test of relay, contactor and sensors, WITH THE HEATER DISCONNECTED")
+    what.add_argument(
+        "--test", action="store_true", help="guided test of relay, contactor and sensors, WITH THE HEATER DISCONNECTED"
+    )
     what.add_argument("--clear", action="store_true", help="clear a latched fault whose cause is gone")
-    parser.add_argument("--yes", action="store_true", help="answer the test's questions with yes (for trials without hardware)")
+    parser.add_argument(
+        "--yes", action="store_true", help="answer the test's questions with yes (for trials without hardware)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -33,7 +37,9 @@ def run(args: argparse.Namespace) -> int:
         return _copy(here, Path(args.copy))
     port = args.port or oven.rig.port
     if not port:
-        raise KilnctlError(f"{args.oven}: say which port the I/O board is on (--port, or rig: {{kind: board, port: …}}), best by its name in /dev/serial/by-id")
+        raise KilnctlError(
+            f"{args.oven}: say which port the I/O board is on (--port, or rig: {{kind: board, port: …}}), best by its name in /dev/serial/by-id"
+        )
     if args.test:
         return _test(oven, port, args.yes)
     line = Line(port)
@@ -63,24 +69,39 @@ def _copy(here: Path, target: Path) -> int:
 
 def _show(oven, answer) -> None:
     from ..firmware import frames
-    from ..rig import sensors
+    from ..rig import converters
 
     print(f"state     {answer.state_word}{'; ' + '; '.join(answer.fault_words()) if answer.faults else ''}")
-    print(f"up for    {answer.uptime_ms / 1000.0:.0f} s, last reset cause {answer.reset_cause}, boot {answer.boot:04x}, {answer.bad_frames} damaged frames")
+    print(
+        f"up for    {answer.uptime_ms / 1000.0:.0f} s, last reset cause {answer.reset_cause}, boot {answer.boot:04x}, {answer.bad_frames} damaged frames"
+    )
     print(f"outputs   relays {answer.outputs & 0x3F:06b}, contactor {'closed' if answer.outputs & 0x80 else 'open'}")
     has = answer.inputs
-    for name, bit, there, yes, no in (("contactor", frames.IN_CONTACTOR, frames.HAS_CONTACTOR, "reads closed", "reads open"),
-                                      ("door", frames.IN_DOOR, frames.HAS_DOOR, "open", "closed"),
-                                      ("airflow", frames.IN_AIRFLOW, frames.HAS_AIRFLOW, "proved", "not proved")):  # fmt: skip
+    for name, bit, there, yes, no in (
+        ("contactor", frames.IN_CONTACTOR, frames.HAS_CONTACTOR, "reads closed", "reads open"),
+        ("door", frames.IN_DOOR, frames.HAS_DOOR, "open", "closed"),
+        ("airflow", frames.IN_AIRFLOW, frames.HAS_AIRFLOW, "proved", "not proved"),
+    ):
         print(f"{name:9s} {(yes if has & bit else no) if has & there else 'not wired'}")
     print(f"ceiling   {f'{answer.ceiling_c} °C, as the sensors read' if answer.ceiling_c else 'not set yet'}")
-    wired = [name for bit, name in ((frames.HAS_CURRENT, f"current {answer.current_a:.2f} A"), (frames.HAS_SUPPLY, f"supply {answer.supply_v:.1f} V")) if answer.meters & bit]
+    wired = [
+        name
+        for bit, name in (
+            (frames.HAS_CURRENT, f"current {answer.current_a:.2f} A"),
+            (frames.HAS_SUPPLY, f"supply {answer.supply_v:.1f} V"),
+        )
+        if answer.meters & bit
+    ]
     print(f"meters    {', '.join(wired) or 'not wired'}")
-    print(f"mains     {answer.mains_hz} Hz, {'zero crossings seen' if has & frames.IN_ZERO_CROSS else 'cycles timed by the board’s own clock'}")
-    for name, sensor, (chip, count, raw) in zip(("control", "limit", "part"), (oven.sensors.control, oven.sensors.limit, oven.sensors.part), answer.raw):
+    print(
+        f"mains     {answer.mains_hz} Hz, {'zero crossings seen' if has & frames.IN_ZERO_CROSS else 'cycles timed by the board’s own clock'}"
+    )
+    for name, sensor, (chip, count, raw) in zip(
+        ("control", "limit", "part"), (oven.sensors.control, oven.sensors.limit, oven.sensors.part), answer.raw
+    ):
         if sensor is None:
             continue
-        now = sensors.seen(sensor, sensors.Seen(), raw, count)
+        now = converters.seen(sensor, converters.Seen(), raw, count)
         said = f"{now.value_c:.1f} °C" if not now.faults else "FAULT: " + ", ".join(now.faults)
         cold = f", terminals {now.cold_c:.1f} °C" if now.cold_c is not None else ""
         print(f"{name:9s} {said}{cold} ({({1: 'max31855', 2: 'max31856'}).get(chip, 'no converter')}, raw {raw.hex()})")
@@ -94,14 +115,26 @@ def _clear(line) -> int:
     if answer is None:
         raise KilnctlError(f"{line.port}: no answer")
     if answer.refused:
-        raise KilnctlError(f"{line.port}: not cleared: {REFUSALS.get(answer.refused, 'it does not say why')} ({'; '.join(answer.fault_words())})")
+        raise KilnctlError(
+            f"{line.port}: not cleared: {REFUSALS.get(answer.refused, 'it does not say why')} ({'; '.join(answer.fault_words())})"
+        )
     print(f"cleared; the board is {answer.state_word}")
     return 0
 
 
 _STEPS = (
-    ("relay on, contactor open", 0.5, False, "Does the relay's lamp flicker, and is there NO voltage at the heater's terminals?"),
-    ("relay off, contactor closed", 0.0, True, "Did the contactor pull in, and is there NO voltage at the heater's terminals (but a relay's leakage)?"),
+    (
+        "relay on, contactor open",
+        0.5,
+        False,
+        "Does the relay's lamp flicker, and is there NO voltage at the heater's terminals?",
+    ),
+    (
+        "relay off, contactor closed",
+        0.0,
+        True,
+        "Did the contactor pull in, and is there NO voltage at the heater's terminals (but a relay's leakage)?",
+    ),
     ("both on, half power", 0.5, True, "Does the relay's lamp flicker with the contactor in?"),
     ("both off", 0.0, False, "Did the contactor drop out, and is the relay's lamp dark?"),
 )
@@ -112,8 +145,10 @@ def _test(oven, port: str, yes: bool) -> int:
     from ..rig.board import BoardRig
     from ..safety.gate import desk_permit
 
-    print("Guided test of the I/O board. The heater must be DISCONNECTED: take its wires off and insulate them with the supply switched off\n"
-          "and locked. Work on the mains is for those who may do it where you live. A lamp of 40 W or more in the heater's place shows what flows.")  # fmt: skip
+    print(
+        "Guided test of the I/O board. The heater must be DISCONNECTED: take its wires off and insulate them with the supply switched off\n"
+        "and locked. Work on the mains is for those who may do it where you live. A lamp of 40 W or more in the heater's place shows what flows."
+    )
     if not _asked("Is the heater disconnected?", yes):
         print("Not tested.")
         return 1
@@ -143,15 +178,22 @@ def _test(oven, port: str, yes: bool) -> int:
         reading = rig.read()
         for name, value in (("control", reading.chamber_c), ("limit", reading.limit_c), ("part", reading.part_c)):
             if value is not None:
-                print(f"   {name:8s} {value:.1f} °C" if value == value else f"   {name:8s} FAULT {', '.join(reading.faults)}")
+                print(
+                    f"   {name:8s} {value:.1f} °C"
+                    if value == value
+                    else f"   {name:8s} FAULT {', '.join(reading.faults)}"
+                )
         if not _asked("   Does each of them rise when it is warmed, and none of the others?", yes):
             failed.append("sensors: not as they should be")
     finally:
         rig.close()
     for words in failed:
         print(f"FAILED: {words}")
-    print("\nThe test passed. Connect the heater with the supply off, and go through the commissioning checks in SAFETY.md." if not failed else
-          "\nNot passed: leave the heater disconnected.")  # fmt: skip
+    print(
+        "\nThe test passed. Connect the heater with the supply off, and go through the commissioning checks in SAFETY.md."
+        if not failed
+        else "\nNot passed: leave the heater disconnected."
+    )
     return 1 if failed else 0
 
 
@@ -160,7 +202,9 @@ def _lets_go(rig) -> list[str]:
     from ..firing import Burst
     from ..safety.gate import desk_permit
 
-    print("\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within 2.1 s")
+    print(
+        "\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within 2.1 s"
+    )
     for step in range(1, 8):
         now = time.monotonic()
         rig.contactor(True)

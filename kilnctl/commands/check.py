@@ -9,7 +9,11 @@ from ..output import about, chosen
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", help="oven file (YAML)")
     parser.add_argument("schedule", nargs="?", help="schedule file (YAML) to be checked against that oven")
-    parser.add_argument("--model", metavar="FILE", help="the trained model that the run would be controlled with (default: from the description)")
+    parser.add_argument(
+        "--model",
+        metavar="FILE",
+        help="the trained model that the run would be controlled with (default: from the description)",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -33,11 +37,17 @@ def run(args: argparse.Namespace) -> int:
     sizing = size(oven)  # refuses layers above their limit, each with its place
     c = oven.chamber
     print(f"{args.oven}: understood.")
-    print(f"  {oven.name}: {' × '.join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))} inside, "
-          f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz")  # fmt: skip
-    print(f"  schedules may go to {u.temperature(oven.limits.highest_c)}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}")
-    print(f"  holding {u.temperature(oven.limits.highest_c)} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
-          "(`kilnctl size` tells more)")  # fmt: skip
+    print(
+        f"  {oven.name}: {' × '.join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))} inside, "
+        f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz"
+    )
+    print(
+        f"  schedules may go to {u.temperature(oven.limits.highest_c)}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}"
+    )
+    print(
+        f"  holding {u.temperature(oven.limits.highest_c)} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
+        "(`kilnctl size` tells more)"
+    )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
@@ -52,16 +62,24 @@ def run(args: argparse.Namespace) -> int:
     order = ready(oven, schedule, args.model)
     programme, policy = order.programme, order.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
-    print(f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
-          f"ramps and soaks take {about(control.planned_s(programme))} besides heating up and cooling")  # fmt: skip
+    print(
+        f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
+        f"ramps and soaks take {about(control.planned_s(programme))} besides heating up and cooling"
+    )
     print(f"  {u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(order.words)}")
-    print(f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, and {about(policy.longest_s)} after the start")
+    print(
+        f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, and {about(policy.longest_s)} after the start"
+    )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")
     if schedule.follows == "part" and oven.sensors.part is None:
-        print("  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it (sensors: part)")
+        print(
+            "  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it (sensors: part)"
+        )
     if schedule.flammable_vapour:
-        print("  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge of "
-              f"{about(policy.purge_s)} with it")
+        print(
+            "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge of "
+            f"{about(policy.purge_s)} with it"
+        )
     return 0

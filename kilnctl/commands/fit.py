@@ -27,9 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--edited-model", action="store_true", help="accept a previous model whose checksum does not fit"
     )
-    parser.add_argument(
-        "--picture", metavar="FILE", help="write a picture of measured against free run there (SVG)"
-    )
+    parser.add_argument("--picture", metavar="FILE", help="write a picture of measured against free run there (SVG)")
     parser.add_argument(
         "--on",
         metavar="RECORD",
@@ -42,11 +40,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
-    from ..model.check import predicted_on
-    from ..model.fit import fit
-    from ..model.records import as_log
-    from ..model.stored import load_model, save_model, trained
-    from ..model.words import as_text, compared, picture
+    from ..identification.fit import fit
+    from ..identification.records import as_log
+    from ..identification.validation import predicted_on
+    from ..model.trained_file import load_model, save_model, trained
+    from ..report.fit_text import as_text, compared, picture
 
     oven = load_oven(args.oven)
     u = chosen(args, oven)
@@ -89,8 +87,6 @@ def _columns(text: str | None) -> dict[str, str]:
     for part in text.split(","):
         role, mark, name = part.partition("=")
         if not mark or not role.strip() or not name.strip():
-            raise KilnctlError(
-                f"--columns: '{part}' should be ROLE=NAME or ROLE=NAME:UNIT, such as chamber=T1:F"
-            )
+            raise KilnctlError(f"--columns: '{part}' should be ROLE=NAME or ROLE=NAME:UNIT, such as chamber=T1:F")
         out[role.strip()] = name.strip()
     return out

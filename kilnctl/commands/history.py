@@ -20,8 +20,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..record.history import read_history
-    from ..record.history_text import as_text, page
+    from ..report.history import read_history
+    from ..report.history_text import as_text, page
 
     history = read_history(args.runs, args.oven, args.since)
     u = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None)

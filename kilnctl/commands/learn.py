@@ -21,9 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="TEMP",
         help="never above this, such as '230 °C' or '450 °F' (default: the oven's highest)",
     )
-    parser.add_argument(
-        "--to", metavar="TEMP", help="upper working temperature (default: a little below the ceiling)"
-    )
+    parser.add_argument("--to", metavar="TEMP", help="upper working temperature (default: a little below the ceiling)")
     parser.add_argument(
         "--out",
         metavar="DIR",
@@ -42,9 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         help="go on after a run that was interrupted or killed: with its temperatures and load, from its record",
     )
-    parser.add_argument(
-        "--plan", action="store_true", help="only say what would be done, how long it takes and why"
-    )
+    parser.add_argument("--plan", action="store_true", help="only say what would be done, how long it takes and why")
     parser.add_argument(
         "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
     )
@@ -52,20 +48,37 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
     )
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
-    parser.add_argument("--speed", type=float, metavar="N", help="through the service, in N times real time (on a virtual rig; a real one has 1)")
+    parser.add_argument(
+        "--speed",
+        type=float,
+        metavar="N",
+        help="through the service, in N times real time (on a virtual rig; a real one has 1)",
+    )
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's)")
-    parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none")
-    parser.add_argument("--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone")
-    parser.add_argument("--reading-is-right", action="store_true", help="with --acknowledge: another thermometer shows that the chamber is where the reading says")
-    parser.add_argument("--attended", action="store_true", help="a person stays beside the oven; needed with hardware that cannot let go by itself")
+    parser.add_argument(
+        "--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none"
+    )
+    parser.add_argument(
+        "--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone"
+    )
+    parser.add_argument(
+        "--reading-is-right",
+        action="store_true",
+        help="with --acknowledge: another thermometer shows that the chamber is where the reading says",
+    )
+    parser.add_argument(
+        "--attended",
+        action="store_true",
+        help="a person stays beside the oven; needed with hardware that cannot let go by itself",
+    )
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
-    from ..model import learn as learning
+    from ..commissioning import learning_run as learning
     from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
-    from ..record.summary import summarise
+    from ..run.summary import summarise
     from .rehearse import Progress
 
     oven = load_oven(args.oven)
@@ -97,11 +110,11 @@ def run(args: argparse.Namespace) -> int:
         return _in_service(args, oven, load, programme, hot)
     plant, faults = None, ()
     if args.plant:
-        from ..plants.protocol import load_plant
+        from ..plants.plant import load_plant
 
         plant = load_plant(args.plant, oven)
     if args.faults:
-        from ..plants.faults import load_faults
+        from ..plants.injection import load_faults
 
         faults = load_faults(args.faults)
     if getattr(plant, "chamber_c", None) is not None:
@@ -146,14 +159,24 @@ def _next(args: argparse.Namespace, outcome: str, folder) -> None:
 def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> int:
     """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
     from .. import safety
-    from ..model import learn as learning
+    from ..commissioning import learning_run as learning
     from ..service.session import Order, check_apart
     from . import run as running
 
     check_apart(oven)
     schedule = learning.as_schedule(programme)
     policy = safety.policy_for(oven, schedule, programme.model)
-    order = Order(oven, schedule, load, programme.model, "from the oven's description", programme, policy, learning.Controller(), "learning run")
+    order = Order(
+        oven,
+        schedule,
+        load,
+        programme.model,
+        "from the oven's description",
+        programme,
+        policy,
+        learning.Controller(),
+        "learning run",
+    )
 
     class Start(running.Start):
         def __call__(self, service) -> None:
@@ -163,7 +186,13 @@ def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> i
                 return self._refuse(str(error))
             return super().__call__(service)
 
-    args.idle, args.anew, args.model, args.keep, args.speed = False, True, None, None, 1.0 if args.speed is None else args.speed
+    args.idle, args.anew, args.model, args.keep, args.speed = (
+        False,
+        True,
+        None,
+        None,
+        1.0 if args.speed is None else args.speed,
+    )
     outcome, folder = running.served(args, oven, load, order, Start)
     _next(args, outcome, folder)
     return {"finished": 0, "stopped": 130}.get(outcome, 1)
@@ -180,14 +209,21 @@ def _temperature(text: str | None, option: str) -> float | None:
 
 def _as_before(args: argparse.Namespace, oven, wanted: dict) -> dict:
     """What `learning.prepare` wants for the rest of an interrupted run: its record says it, and nothing else may be asked of it."""
-    from ..model.learn import interrupted
+    from ..commissioning.learning_run import interrupted
 
     was = interrupted(oven, args.interrupted)
-    for option, asked, before in (("--ceiling", wanted["ceiling_c"], was.ceiling_c), ("--to", wanted["top_c"], was.top_c)):
+    for option, asked, before in (
+        ("--ceiling", wanted["ceiling_c"], was.ceiling_c),
+        ("--to", wanted["top_c"], was.top_c),
+    ):
         if asked is not None and abs(asked - before) > 0.5:
-            raise KilnctlError(f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run without --continue")
+            raise KilnctlError(
+                f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run without --continue"
+            )
     if args.loaded and was.load is None:
-        raise KilnctlError("--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without --continue")
+        raise KilnctlError(
+            "--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without --continue"
+        )
     return dict(ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
 
 

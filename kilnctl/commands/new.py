@@ -3,9 +3,9 @@
 import argparse
 import re
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Callable
 
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
@@ -14,7 +14,9 @@ from ._description import described, in_fahrenheit, in_inches, split_size
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", nargs="?", default="my-oven.yaml", help="file to write (default: %(default)s); never overwritten")
+    parser.add_argument(
+        "file", nargs="?", default="my-oven.yaml", help="file to write (default: %(default)s); never overwritten"
+    )
     parser.add_argument("--defaults", action="store_true", help="ask nothing, take every default")
 
 
@@ -64,17 +66,42 @@ def _known_material(text: str) -> str | None:
 
 
 def _text(text: str) -> str | None:
-    return None if text.strip() and len(text) <= 80 and all(ord(c) >= 32 and c not in "#:{}[]&*!|>'\"%@`" for c in text) else "plain words, please"
+    return (
+        None
+        if text.strip() and len(text) <= 80 and all(ord(c) >= 32 and c not in "#:{}[]&*!|>'\"%@`" for c in text)
+        else "plain words, please"
+    )
 
 
 #: Purpose → defaults: highest temperature, size, power, main insulation and thickness, backing.
 PURPOSES = {
     "powder coat": ("250 °C", "600 x 600 x 800 mm", "3 kW", "mineral wool 100", "80 mm", None),
     "drying": ("150 °C", "600 x 500 x 600 mm", "1.5 kW", "mineral wool 100", "60 mm", None),
-    "heat treatment": ("1000 °C", "250 x 350 x 250 mm", "3 kW", "insulating firebrick 23", "114 mm", ("ceramic fibre blanket 128", "50 mm")),
-    "ceramics": ("1150 °C", "350 x 350 x 400 mm", "3.5 kW", "insulating firebrick 23", "114 mm", ("ceramic fibre blanket 128", "50 mm")),
-    "lab": ("1000 °C", "150 x 230 x 130 mm", "1.2 kW", "ceramic fibre board 300", "50 mm", ("ceramic fibre blanket 128", "38 mm")),
-}  # fmt: skip
+    "heat treatment": (
+        "1000 °C",
+        "250 x 350 x 250 mm",
+        "3 kW",
+        "insulating firebrick 23",
+        "114 mm",
+        ("ceramic fibre blanket 128", "50 mm"),
+    ),
+    "ceramics": (
+        "1150 °C",
+        "350 x 350 x 400 mm",
+        "3.5 kW",
+        "insulating firebrick 23",
+        "114 mm",
+        ("ceramic fibre blanket 128", "50 mm"),
+    ),
+    "lab": (
+        "1000 °C",
+        "150 x 230 x 130 mm",
+        "1.2 kW",
+        "ceramic fibre board 300",
+        "50 mm",
+        ("ceramic fibre blanket 128", "38 mm"),
+    ),
+}
 
 
 def _from(index: int) -> Callable[[dict], str]:
@@ -99,7 +126,9 @@ def _backing(a: dict) -> tuple[str, str]:
 
 
 def _elements(text: str) -> str | None:
-    if text.lower() == "not known" or (len(parts := re.split("[x×]", text)) == 1 and _quantity("area", 1e-4, 10.0)(text) is None):
+    if text.lower() == "not known" or (
+        len(parts := re.split("[x×]", text)) == 1 and _quantity("area", 1e-4, 10.0)(text) is None
+    ):
         return None
     if len(parts) != 2:
         return "a surface, such as 0.25 m² or 60 in²; a diameter and a length, such as 8 mm x 12 m or 0.04 in x 22 ft; or: not known"
@@ -109,32 +138,105 @@ def _elements(text: str) -> str | None:
 _HZ = _quantity("frequency", 49.0, 61.0)
 QUESTIONS = (
     Question("name", "What is it called?", "it stands on every record", lambda a: "My oven", _text),
-    Question("purpose", "What is it for? (powder coat, drying, heat treatment, ceramics, lab)", "it sets the other defaults",
-             lambda a: "powder coat", _one_of(*PURPOSES)),
-    Question("highest", "How hot must it get?", "no schedule may ask for more; the software cuts the heat a little above", _from(0), _quantity("temperature", 50.0, 1300.0)),
+    Question(
+        "purpose",
+        "What is it for? (powder coat, drying, heat treatment, ceramics, lab)",
+        "it sets the other defaults",
+        lambda a: "powder coat",
+        _one_of(*PURPOSES),
+    ),
+    Question(
+        "highest",
+        "How hot must it get?",
+        "no schedule may ask for more; the software cuts the heat a little above",
+        _from(0),
+        _quantity("temperature", 50.0, 1300.0),
+    ),
     Question("size", "Inside width x depth x height?", "walls lose heat in proportion to their area", _from(1), _size),
-    Question("opening", "Does it open at the front or at the top?", "the opening leaks, and its face may be built differently", lambda a: "front", _one_of("front", "top")),
-    Question("insulation", "What is the main insulation? (`kilnctl materials` lists the names)", "its conductivity decides how much power holding takes", _from(3),
-             _known_material, settles=True),
-    Question("thickness", "How thick is it?", "twice as thick loses about half", _from(4), _quantity("length", 0.005, 1.0)),
-    Question("backing", "Is there a second layer behind it? (a material, or none)", "cheaper insulation often backs the hot one",
-             lambda a: _backing(a)[0], lambda t: None if t.lower() == "none" else _known_material(t)),
-    Question("backing thickness", "How thick is the second layer?", "it is cooler there, so it may stand less", lambda a: _backing(a)[1],
-             _quantity("length", 0.002, 1.0)),
-    Question("power", "How much heating power?", "it sets how fast and how hot", _from(2), _quantity("power", 50.0, 20000.0), settles=True),
-    Question("heaters", "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)", "open wire bears more heat than a sheath",
-             lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
-             _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"), settles=True),
-    Question("element size", "What is their surface, or their diameter x length?", "it says how hot they glow; not known is an answer: then a usual surface is assumed",
-             lambda a: "not known", _elements),
-    Question("voltage", "What is the supply voltage?", "power goes with its square", lambda a: "240 V" if _american(a) else "230 V", _quantity("voltage", 24.0, 480.0)),
-    Question("frequency", "50 Hz or 60 Hz?", "heat is fired in whole mains cycles", _line_hz,
-             lambda t: _HZ(t) or (None if parse(t, "frequency") in (50.0, 60.0) else "50 Hz or 60 Hz")),
-    Question("fan", "Is there a circulation fan? (yes, no)", "it evens out the temperature and quickens the sensors",
-             lambda a: "yes" if parse(a["highest"], "temperature") <= 300.0 else "no", _one_of("yes", "no")),
-    Question("vented", "Is it ventilated, with a flow switch that tells the controller? (yes, no)",
-             "curing powder gives off flammable vapour; schedules that say so are refused without it", lambda a: "yes", _one_of("yes", "no")),
-)  # fmt: skip
+    Question(
+        "opening",
+        "Does it open at the front or at the top?",
+        "the opening leaks, and its face may be built differently",
+        lambda a: "front",
+        _one_of("front", "top"),
+    ),
+    Question(
+        "insulation",
+        "What is the main insulation? (`kilnctl materials` lists the names)",
+        "its conductivity decides how much power holding takes",
+        _from(3),
+        _known_material,
+        settles=True,
+    ),
+    Question(
+        "thickness", "How thick is it?", "twice as thick loses about half", _from(4), _quantity("length", 0.005, 1.0)
+    ),
+    Question(
+        "backing",
+        "Is there a second layer behind it? (a material, or none)",
+        "cheaper insulation often backs the hot one",
+        lambda a: _backing(a)[0],
+        lambda t: None if t.lower() == "none" else _known_material(t),
+    ),
+    Question(
+        "backing thickness",
+        "How thick is the second layer?",
+        "it is cooler there, so it may stand less",
+        lambda a: _backing(a)[1],
+        _quantity("length", 0.002, 1.0),
+    ),
+    Question(
+        "power",
+        "How much heating power?",
+        "it sets how fast and how hot",
+        _from(2),
+        _quantity("power", 50.0, 20000.0),
+        settles=True,
+    ),
+    Question(
+        "heaters",
+        "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)",
+        "open wire bears more heat than a sheath",
+        lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
+        _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"),
+        settles=True,
+    ),
+    Question(
+        "element size",
+        "What is their surface, or their diameter x length?",
+        "it says how hot they glow; not known is an answer: then a usual surface is assumed",
+        lambda a: "not known",
+        _elements,
+    ),
+    Question(
+        "voltage",
+        "What is the supply voltage?",
+        "power goes with its square",
+        lambda a: "240 V" if _american(a) else "230 V",
+        _quantity("voltage", 24.0, 480.0),
+    ),
+    Question(
+        "frequency",
+        "50 Hz or 60 Hz?",
+        "heat is fired in whole mains cycles",
+        _line_hz,
+        lambda t: _HZ(t) or (None if parse(t, "frequency") in (50.0, 60.0) else "50 Hz or 60 Hz"),
+    ),
+    Question(
+        "fan",
+        "Is there a circulation fan? (yes, no)",
+        "it evens out the temperature and quickens the sensors",
+        lambda a: "yes" if parse(a["highest"], "temperature") <= 300.0 else "no",
+        _one_of("yes", "no"),
+    ),
+    Question(
+        "vented",
+        "Is it ventilated, with a flow switch that tells the controller? (yes, no)",
+        "curing powder gives off flammable vapour; schedules that say so are refused without it",
+        lambda a: "yes",
+        _one_of("yes", "no"),
+    ),
+)
 
 
 def _wanted(question: Question, answers: dict) -> bool:
@@ -162,7 +264,9 @@ def run(args: argparse.Namespace) -> int:
             file.write(text)
     except OSError as error:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
-    print(f"\nWrote {path}. Next:\n  kilnctl check {path}\n  kilnctl size {path}\n  kilnctl schema oven   (for an editor that completes the rest)")
+    print(
+        f"\nWrote {path}. Next:\n  kilnctl check {path}\n  kilnctl size {path}\n  kilnctl schema oven   (for an editor that completes the rest)"
+    )
     return 0
 
 
@@ -174,8 +278,10 @@ def _ask(number: int, question: Question, answers: dict, people: bool, silent: b
         print(f"{number}. {question.ask}  ({question.why})\n   [{default}] ", end="", flush=True)
         line = sys.stdin.readline()
         if line == "":
-            raise KilnctlError(f"the answers end before question {number} ('{question.ask}'); nothing was written. An empty line takes the default, "
-                               "--defaults takes them all")  # fmt: skip
+            raise KilnctlError(
+                f"the answers end before question {number} ('{question.ask}'); nothing was written. An empty line takes the default, "
+                "--defaults takes them all"
+            )
         if not people:
             print(line.strip() or default)
         text = " ".join(line.split()) or default
@@ -189,14 +295,24 @@ def _ask(number: int, question: Question, answers: dict, people: bool, silent: b
 
 def _judged(question: Question, answers: dict) -> str | None:
     """What `kilnctl check` would refuse in the oven that these answers describe, with the defaults for the rest."""
-    if not question.settles and not (question.key == "backing thickness" or answers.get("backing", "").lower() == "none" and question.key == "backing"):
+    if not question.settles and not (
+        question.key == "backing thickness"
+        or answers.get("backing", "").lower() == "none"
+        and question.key == "backing"
+    ):
         return None
     if question.key == "insulation":
         from ..thermal.materials import find
 
         bears, hot = find(answers["insulation"]).limit_c, parse(answers["highest"], "temperature")
         shown = Units(IMPERIAL if _american(answers) else METRIC).knowing(hot)
-        return None if hot <= bears else shown.words(f"it bears {bears:.0f} °C, and the chamber is to get to {hot:.0f} °C; choose one that bears more")
+        return (
+            None
+            if hot <= bears
+            else shown.words(
+                f"it bears {bears:.0f} °C, and the chamber is to get to {hot:.0f} °C; choose one that bears more"
+            )
+        )
     rest = dict(answers)
     for other in QUESTIONS:
         if other.key not in rest and _wanted(other, rest):

@@ -15,17 +15,42 @@ from ..errors import KilnctlError
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", nargs="?", help="oven file (YAML)")
-    parser.add_argument("--demo", action="store_true", help="with a virtual oven at speed behind it; nothing else is needed")
-    parser.add_argument("--speed", type=float, default=30.0, metavar="N", help="of the demo's oven: so many times real time (default: 30)")
+    parser.add_argument(
+        "--demo", action="store_true", help="with a virtual oven at speed behind it; nothing else is needed"
+    )
+    parser.add_argument(
+        "--speed",
+        type=float,
+        default=30.0,
+        metavar="N",
+        help="of the demo's oven: so many times real time (default: 30)",
+    )
     parser.add_argument("--home", metavar="DIR", help="the service's --home, if it was given one")
-    parser.add_argument("--schedules", metavar="DIR", help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own folder)")
+    parser.add_argument(
+        "--schedules",
+        metavar="DIR",
+        help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own folder)",
+    )
     parser.add_argument("--runs", metavar="DIR", default="runs", help="folder of records (default: runs)")
     parser.add_argument("--model", metavar="FILE", help="the trained model that runs are started with")
-    parser.add_argument("--bind", metavar="ADDRESS", default="127.0.0.1", help="address to listen at (default: 127.0.0.1, this computer only)")
+    parser.add_argument(
+        "--bind",
+        metavar="ADDRESS",
+        default="127.0.0.1",
+        help="address to listen at (default: 127.0.0.1, this computer only)",
+    )
     parser.add_argument("--port", type=int, default=8484, metavar="N", help="port (default: 8484)")
-    parser.add_argument("--host", action="append", default=[], metavar="NAME", help="a name or address by which others may call it, such as oven.lan; may be repeated")
+    parser.add_argument(
+        "--host",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="a name or address by which others may call it, such as oven.lan; may be repeated",
+    )
     parser.add_argument("--new-pin", action="store_true", help="make a new PIN, say it, and end")
-    parser.add_argument("--arm", action="store_true", help="allow one start from elsewhere within five minutes, and end")
+    parser.add_argument(
+        "--arm", action="store_true", help="allow one start from elsewhere within five minutes, and end"
+    )
     parser.add_argument("--quiet", action="store_true", help="say only what matters")
 
 
@@ -35,7 +60,9 @@ def run(args: argparse.Namespace) -> int:
         import uvicorn  # noqa: F401
 
         if tuple(int(n) for n in starlette.__version__.split(".")[:3]) < (1, 0, 1):
-            raise KilnctlError(f"starlette {starlette.__version__} has a known fault with crafted host names; install at least 1.0.1")
+            raise KilnctlError(
+                f"starlette {starlette.__version__} has a known fault with crafted host names; install at least 1.0.1"
+            )
     except ImportError:
         raise KilnctlError("the panel needs the extra 'panel': pip install 'kilnctl[panel]'") from None
     if bool(args.oven) == args.demo and not (args.demo and args.oven):
@@ -46,10 +73,10 @@ def run(args: argparse.Namespace) -> int:
         return _demo(args)
     from .. import load_oven
     from ..panel.pin import Keys
-    from ..service import host
+    from ..service import operating_system
 
     oven = load_oven(args.oven)
-    home, socket = host.places(oven.name, args.home)
+    home, socket = operating_system.places(oven.name, args.home)
     keys = Keys(home / "panel")
     if args.new_pin:
         print(f"the PIN is now {keys.make_pin()}; it is kept as a hash only, so note it")
@@ -59,8 +86,17 @@ def run(args: argparse.Namespace) -> int:
         print("one start from elsewhere is allowed for five minutes, with the PIN and the door shut")
         return 0
     if not keys.has_pin:
-        print(f"a PIN was made: {keys.make_pin()}  (whatever can heat asks for it; stop never does. `--new-pin` makes another)")
-    return serve(args, oven, socket, home / "panel", Path(args.schedules) if args.schedules else _schedules(args.oven), Path(args.runs))
+        print(
+            f"a PIN was made: {keys.make_pin()}  (whatever can heat asks for it; stop never does. `--new-pin` makes another)"
+        )
+    return serve(
+        args,
+        oven,
+        socket,
+        home / "panel",
+        Path(args.schedules) if args.schedules else _schedules(args.oven),
+        Path(args.runs),
+    )
 
 
 def _schedules(oven_file: str) -> Path:
@@ -74,17 +110,32 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     import uvicorn
 
     from ..panel.app import Panel
+    from ..panel.catalogue import Shelf
     from ..panel.connections import limited
     from ..panel.guard import hosts
-    from ..panel.shelf import Shelf
 
     if args.bind not in ("127.0.0.1", "::1", "localhost") and not args.host:
-        raise KilnctlError("--bind opens the panel to others: say by which name or address they call it, with --host NAME")
+        raise KilnctlError(
+            "--bind opens the panel to others: say by which name or address they call it, with --host NAME"
+        )
     with contextlib.suppress(OSError):
         os.nice(5)  # the oven's tick comes first
     panel = Panel(socket, Shelf(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
-    config = uvicorn.Config(panel.app, host=args.bind, port=args.port, http=limited(), ws="none", lifespan="on", log_level="critical", access_log=False,
-                            server_header=False, date_header=False, timeout_keep_alive=20, timeout_graceful_shutdown=2, loop="asyncio")  # fmt: skip
+    config = uvicorn.Config(
+        panel.app,
+        host=args.bind,
+        port=args.port,
+        http=limited(),
+        ws="none",
+        lifespan="on",
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        timeout_keep_alive=20,
+        timeout_graceful_shutdown=2,
+        loop="asyncio",
+    )
 
     class Server(uvicorn.Server):
         def handle_exit(self, sig, frame) -> None:
@@ -93,7 +144,10 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
 
     server = Server(config)
     if not args.quiet:
-        print(f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind in ('0.0.0.0', '127.0.0.1') else args.bind}:{args.port}/", flush=True)
+        print(
+            f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind in ('0.0.0.0', '127.0.0.1') else args.bind}:{args.port}/",
+            flush=True,
+        )
         if args.bind not in ("127.0.0.1", "::1", "localhost"):
             print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
 
@@ -105,7 +159,9 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     try:
         server.run()
     except SystemExit:
-        raise KilnctlError(f"port {args.port} cannot be opened at {args.bind}: is another panel running there? (--port)") from None
+        raise KilnctlError(
+            f"port {args.port} cannot be opened at {args.bind}: is another panel running there? (--port)"
+        ) from None
     except KeyboardInterrupt:
         pass
     finally:
@@ -119,27 +175,49 @@ def _demo(args) -> int:
 
     from .. import load_oven
     from ..panel.pin import Keys
-    from ..service import host
+    from ..service import operating_system
 
     configs = Path(kilnctl.__file__).resolve().parents[1] / "configs"
     oven_file = Path(args.oven) if args.oven else configs / "ovens" / "curing-cabinet.yaml"
     if not oven_file.is_file():
-        raise KilnctlError("the workshop's ovens are not beside this installation: give an oven file (kilnctl panel --demo OVEN --schedules DIR)")
+        raise KilnctlError(
+            "the workshop's ovens are not beside this installation: give an oven file (kilnctl panel --demo OVEN --schedules DIR)"
+        )
     oven = load_oven(oven_file)
     schedules = Path(args.schedules) if args.schedules else _schedules(str(oven_file))
     with tempfile.TemporaryDirectory(prefix="kilnctl-demo-") as place:
         folder = Path(place)
-        home, socket = host.places(oven.name, place)
+        home, socket = operating_system.places(oven.name, place)
         (folder / "schedules").mkdir()
         for path in sorted(schedules.glob("*.yaml")):
             (folder / "schedules" / path.name).write_bytes(path.read_bytes())
-        service = subprocess.Popen([sys.executable, "-m", "kilnctl", "run", str(oven_file), "--idle", "--rig", "virtual", "--speed", str(args.speed),
-                                    "--home", place, "--out", str(folder / "runs"), "--quiet"])  # fmt: skip
+        service = subprocess.Popen(
+            [
+                sys.executable,
+                "-m",
+                "kilnctl",
+                "run",
+                str(oven_file),
+                "--idle",
+                "--rig",
+                "virtual",
+                "--speed",
+                str(args.speed),
+                "--home",
+                place,
+                "--out",
+                str(folder / "runs"),
+                "--quiet",
+            ]
+        )
         try:
             _wait_for(service, socket)
             _first_run(socket, folder / "schedules")
             pin = Keys(home / "panel").make_pin()
-            print(f"a demo: a virtual oven at {args.speed:g} times real time; nothing is heated. The PIN is {pin}", flush=True)
+            print(
+                f"a demo: a virtual oven at {args.speed:g} times real time; nothing is heated. The PIN is {pin}",
+                flush=True,
+            )
             args.model = None
             return serve(args, oven, socket, home / "panel", folder / "schedules", folder / "runs", demo=True)
         finally:
@@ -161,7 +239,7 @@ def _wait_for(service, socket: Path) -> None:
 
 def _first_run(socket: Path, schedules: Path) -> None:
     """Something to look at: the powder cure, where there is one."""
-    from ..service.door import ask_to_start
+    from ..service.socket_server import ask_to_start
 
     first = schedules / "powder-cure.yaml"
     if first.is_file():

@@ -7,18 +7,35 @@ import time
 
 from ..errors import KilnctlError
 from ..output import chosen, clock
-from ..record.summary import as_text, compared, summarise
+from ..run.summary import as_text, compared, summarise
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", help="oven file (YAML)")
     parser.add_argument("schedule", help="schedule file (YAML)")
-    parser.add_argument("--out", metavar="DIR", default="runs", help="folder below which the record is written (default: runs)")
-    parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)")
-    parser.add_argument("--compare", action="store_true", help="beside it, an on/off thermostat of ±3 °C on the same oven and seed")
-    parser.add_argument("--controller", choices=("model", "thermostat", "pi", "pid"), default="model", help="what controls (default: model)")
-    parser.add_argument("--model", metavar="FILE", help="the trained model to control with, from `kilnctl fit --save` (default: from the description)")
-    parser.add_argument("--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE")
+    parser.add_argument(
+        "--out", metavar="DIR", default="runs", help="folder below which the record is written (default: runs)"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
+    )
+    parser.add_argument(
+        "--compare", action="store_true", help="beside it, an on/off thermostat of ±3 °C on the same oven and seed"
+    )
+    parser.add_argument(
+        "--controller",
+        choices=("model", "thermostat", "pi", "pid"),
+        default="model",
+        help="what controls (default: model)",
+    )
+    parser.add_argument(
+        "--model",
+        metavar="FILE",
+        help="the trained model to control with, from `kilnctl fit --save` (default: from the description)",
+    )
+    parser.add_argument(
+        "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
+    )
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
@@ -35,7 +52,12 @@ class Progress:
             return
         self.shown = now
         text = f"{self.what}: {clock(time_s)} of simulated time, {phase}, {time_s / max(1e-6, now - self.started):.0f} × real time"
-        print(f"\r\x1b[K{text}" if sys.stderr.isatty() else text, end="" if sys.stderr.isatty() else "\n", file=sys.stderr, flush=True)
+        print(
+            f"\r\x1b[K{text}" if sys.stderr.isatty() else text,
+            end="" if sys.stderr.isatty() else "\n",
+            file=sys.stderr,
+            flush=True,
+        )
 
     def end(self) -> None:
         if not self.quiet and sys.stderr.isatty() and self.shown:
@@ -45,7 +67,7 @@ class Progress:
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, load_schedule, size
     from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
-    from ..rehearsal import rehearse
+    from ..run.rehearsal import rehearse
 
     problems = []
     loaded = []
@@ -64,18 +86,18 @@ def run(args: argparse.Namespace) -> int:
         raise KilnctlError("--compare needs a plant that can be made twice alike; leave it out with --plant")
     plant, faults = None, ()
     if args.plant:
-        from ..plants.protocol import load_plant
+        from ..plants.plant import load_plant
 
         plant = load_plant(args.plant, oven)
     if args.faults:
-        from ..plants.faults import load_faults
+        from ..plants.injection import load_faults
 
         faults = load_faults(args.faults)
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
     # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved ventilation.
     size(oven)
     from .. import control, safety
-    from ..model.stored import model_for
+    from ..model.trained_file import model_for
 
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, args.model)
@@ -91,7 +113,17 @@ def run(args: argparse.Namespace) -> int:
     writer = SampleWriter(folder)
     progress = Progress("rehearsing", args.quiet)
     try:
-        result = rehearse(oven, schedule, plant, model, args.seed, controller=args.controller, faults=faults, progress=progress, sink=writer)
+        result = rehearse(
+            oven,
+            schedule,
+            plant,
+            model,
+            args.seed,
+            controller=args.controller,
+            faults=faults,
+            progress=progress,
+            sink=writer,
+        )
     finally:
         writer.close()
         progress.end()
@@ -105,7 +137,9 @@ def run(args: argparse.Namespace) -> int:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     if args.compare and result.outcome != "interrupted":
         progress = Progress("rehearsing the thermostat", args.quiet)
-        other = rehearse(oven, schedule, None, model, args.seed, controller="thermostat", faults=faults, progress=progress)
+        other = rehearse(
+            oven, schedule, None, model, args.seed, controller="thermostat", faults=faults, progress=progress
+        )
         progress.end()
         print("\nThe same oven, load and seed with an on/off thermostat:\n")
         print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
@@ -122,9 +156,13 @@ def _flicker(oven, result) -> str:
         return "flicker              –"
     pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, oven.elements.power_w, supply)
     worst = max(pst)
-    return (f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {flicker.worst_plt(pst):.2f} in the worst two hours "
-            f"(limits {flicker.PST_LIMIT:g} and {flicker.PLT_LIMIT:g}): {flicker.in_words(worst)}")  # fmt: skip
+    return (
+        f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {flicker.worst_plt(pst):.2f} in the worst two hours "
+        f"(limits {flicker.PST_LIMIT:g} and {flicker.PLT_LIMIT:g}): {flicker.in_words(worst)}"
+    )
 
 
 def _name(kind: str) -> str:
-    return {"model": "energy balance and trim", "thermostat": "on/off thermostat, ±3 °C", "pi": "PI", "pid": "PID"}[kind]
+    return {"model": "energy balance and trim", "thermostat": "on/off thermostat, ±3 °C", "pi": "PI", "pid": "PID"}[
+        kind
+    ]

@@ -10,9 +10,7 @@ from ..output import chosen
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("run", metavar="RUN", help="folder of a run")
-    parser.add_argument(
-        "--out", metavar="FILE", help="where to write the page (default: report.html in that folder)"
-    )
+    parser.add_argument("--out", metavar="FILE", help="where to write the page (default: report.html in that folder)")
     parser.add_argument("--price", metavar="PRICE", help="price of energy, for example '0.30 EUR/kWh'")
     parser.add_argument(
         "--csv",
@@ -22,10 +20,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..record.finishing import finish_record, pending
-    from ..record.reader import read_run
-    from ..record.report import as_csv, page, parse_price
-    from ..record.summary import as_text, summarise
+    from ..record.run_record import read_run
+    from ..report.finishing import finish_record, pending
+    from ..report.run_report import as_csv, page, parse_price
+    from ..run.summary import as_text, summarise
 
     price = parse_price(args.price) if args.price else None
     record = read_run(args.run)

@@ -11,12 +11,14 @@ from ..output import chosen
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", help="oven file (YAML)")
     parser.add_argument("--json", action="store_true", help="for programs; SI units in the names")
-    parser.add_argument("--out", metavar="DIR", help="also write pictures there: power against temperature, and through each wall (SVG)")
+    parser.add_argument(
+        "--out", metavar="DIR", help="also write pictures there: power against temperature, and through each wall (SVG)"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, size
-    from ..sizing.text import as_dict, as_text, pictures
+    from ..report.sizing_text import as_dict, as_text, pictures
 
     oven = load_oven(args.oven)
     units = chosen(args, oven)

@@ -15,16 +15,25 @@ def arguments(parser) -> None:
 
 def run(args) -> int:
     from .. import load_schedule
-    from ..service.door import ask_to_start
+    from ..service.socket_server import ask_to_start
 
     load_schedule(args.schedule)
-    request = {"ask": "start", "schedule": str(Path(args.schedule).resolve()), "by": _asking.me(), "confirm": args.confirm}
+    request = {
+        "ask": "start",
+        "schedule": str(Path(args.schedule).resolve()),
+        "by": _asking.me(),
+        "confirm": args.confirm,
+    }
     if args.model:
         request["model"] = str(Path(args.model).resolve())
     u = _asking.units_of(args)
     answer = ask_to_start(_asking.socket_of(args), request)
     if answer.get("confirm"):
-        raise KilnctlError("these limits are unlike the last run's:\n  " + "\n  ".join(u.words(w) for w in answer["confirm"]) + "\nif that is right, say --confirm")
+        raise KilnctlError(
+            "these limits are unlike the last run's:\n  "
+            + "\n  ".join(u.words(w) for w in answer["confirm"])
+            + "\nif that is right, say --confirm"
+        )
     for shortfall in answer.get("shortfalls", ()):
         print(f"note: {u.words(shortfall)}")
     return _asking.told(answer)

@@ -13,11 +13,17 @@ def arguments(parser) -> None:
 
 def run(args) -> int:
     said = _asking.asked(args, {"ask": "status"})
-    u = args.shown if args.shown.imperial or args.units or not said.get("folder") else chosen(args, _asking.oven_of(said["folder"]))
+    u = (
+        args.shown
+        if args.shown.imperial or args.units or not said.get("folder")
+        else chosen(args, _asking.oven_of(said["folder"]))
+    )
     if args.json:
         print(json.dumps(said, indent=2, ensure_ascii=False))
         return 1 if said.get("trips") else 0
-    temperature = "no trustworthy reading" if said.get("chamber_c") is None else f"chamber {u.temperature(said['chamber_c'], 1)}"
+    temperature = (
+        "no trustworthy reading" if said.get("chamber_c") is None else f"chamber {u.temperature(said['chamber_c'], 1)}"
+    )
     print(f"{said['oven']}: {said['state']}, {temperature}")
     if said.get("danger"):
         print(f"  DANGER: {u.words(said['danger'])}")
@@ -26,11 +32,17 @@ def run(args) -> int:
     if said.get("reason"):
         print(f"  {u.words(said['reason'])}")
     if said.get("running"):
-        print(f"  {said['schedule']}, step {said['step']}, {about(said['run_s'])} since the start, {said['energy_j'] / 3.6e6:.2f} kWh")
+        print(
+            f"  {said['schedule']}, step {said['step']}, {about(said['run_s'])} since the start, {said['energy_j'] / 3.6e6:.2f} kWh"
+        )
         if said.get("reference_c") is not None:
-            print(f"  should be {u.temperature(said['reference_c'], 1)}; {said['demand_w']:.0f} W of {said['full_w']:.0f} W")
+            print(
+                f"  should be {u.temperature(said['reference_c'], 1)}; {said['demand_w']:.0f} W of {said['full_w']:.0f} W"
+            )
         if said.get("part_estimate_c") is not None:
-            print(f"  part about {u.temperature(said['part_estimate_c'])} (±{u.difference(2 * (said['part_sd_k'] or 0), 0)})")
+            print(
+                f"  part about {u.temperature(said['part_estimate_c'])} (±{u.difference(2 * (said['part_sd_k'] or 0), 0)})"
+            )
         print(f"  record: {said['folder']}")
     for warning in said.get("warnings", ()):
         print(f"  warning: {u.words(warning)}")

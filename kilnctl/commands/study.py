@@ -14,23 +14,49 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("schedule", nargs="?", help="schedule file (YAML); left out with --reach")
     parser.add_argument("--draws", type=int, default=200, metavar="N", help="how many ovens to draw (default: 200)")
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the draws (default: 0)")
-    parser.add_argument("--vary", metavar="FILE", help="uncertainties (YAML) instead of the description's own and the usual ones")
+    parser.add_argument(
+        "--vary", metavar="FILE", help="uncertainties (YAML) instead of the description's own and the usual ones"
+    )
     parser.add_argument("--model", metavar="FILE", help="trained model to control with, from `kilnctl fit --save`")
-    parser.add_argument("--from-fit", action="store_true", help="draw ovens from that model's covariance instead of the description")
-    parser.add_argument("--whole", action="store_true", help="follow the last cooling to its end, not only for its first five minutes")
-    parser.add_argument("--tuning", action="store_true", help="compare settings of 'control: trim' over the draws and suggest one")
-    parser.add_argument("--reach", metavar="TEMPERATURE", help="instead of a schedule: which thickness of --layer holds this temperature?")
+    parser.add_argument(
+        "--from-fit", action="store_true", help="draw ovens from that model's covariance instead of the description"
+    )
+    parser.add_argument(
+        "--whole", action="store_true", help="follow the last cooling to its end, not only for its first five minutes"
+    )
+    parser.add_argument(
+        "--tuning", action="store_true", help="compare settings of 'control: trim' over the draws and suggest one"
+    )
+    parser.add_argument(
+        "--reach",
+        metavar="TEMPERATURE",
+        help="instead of a schedule: which thickness of --layer holds this temperature?",
+    )
     parser.add_argument("--layer", metavar="MATERIAL", help="with --reach: the layer whose thickness is wanted")
-    parser.add_argument("--confidence", default="95 %", metavar="SHARE", help="with --reach: share of the draws that must hold it (default: 95 %%)")
-    parser.add_argument("--out", metavar="DIR", default="studies", help="folder below which it is kept; the same command goes on where it was interrupted")
+    parser.add_argument(
+        "--confidence",
+        default="95 %",
+        metavar="SHARE",
+        help="with --reach: share of the draws that must hold it (default: 95 %%)",
+    )
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        default="studies",
+        help="folder below which it is kept; the same command goes on where it was interrupted",
+    )
     parser.add_argument("--jobs", type=int, metavar="N", help="processes on this machine (default: one a core)")
-    parser.add_argument("--scheduler", metavar="ADDRESS", help="compute on a running Dask cluster instead (extra 'cluster'), such as tcp://10.0.0.2:8786")
+    parser.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="compute on a running Dask cluster instead (extra 'cluster'), such as tcp://10.0.0.2:8786",
+    )
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
-    from ..studies.vary import load_vary
+    from ..studies.inputs import load_vary
 
     if args.seed < 0:
         raise KilnctlError("--seed: a whole number from 0")
@@ -64,8 +90,9 @@ def _study(args, oven, vary, executor) -> int:
     from .. import load_schedule
     from ..record.durable import write_whole
     from ..record.folder import slug
-    from ..studies import case_of, run_case, text, tuning
-    from ..studies.worst import save_worst
+    from ..report import study_text
+    from ..studies import case_of, run_case, tuning
+    from ..studies.replay_files import save_worst
 
     schedule = load_schedule(args.schedule)
     u = chosen(args, oven, schedule)
@@ -91,7 +118,7 @@ def _study(args, oven, vary, executor) -> int:
     finally:
         if how["progress"] is not None:
             how["progress"].end()
-    print(text.as_text(made, unit))
+    print(study_text.as_text(made, unit))
     saved = save_worst(made, folder / "worst", args.model)
     if saved:
         print("\nthe worst, as ovens to be rehearsed again:")
@@ -99,7 +126,7 @@ def _study(args, oven, vary, executor) -> int:
         for path, why in saved:
             print(f"  kilnctl rehearse {path} {args.schedule}{extra}    # {why}")
     try:
-        write_whole(folder / "study.html", text.as_page(made, unit).encode())
+        write_whole(folder / "study.html", study_text.as_page(made, unit).encode())
     except OSError as error:
         raise KilnctlError(f"{folder}: cannot be written: {error.strerror}") from None
     print(f"\nthe draws lie in {folder}/draws.jsonl (open {folder}/study.html)")
@@ -123,10 +150,24 @@ def _thickness(args, oven, vary, executor) -> int:
 
     def told(metres: float, share: float) -> None:
         if not args.quiet:
-            print(f"{u.length(metres, 2 if u.imperial else 0):>9}: {100 * share:5.1f} % of {args.draws} ovens", file=sys.stderr, flush=True)
+            print(
+                f"{u.length(metres, 2 if u.imperial else 0):>9}: {100 * share:5.1f} % of {args.draws} ovens",
+                file=sys.stderr,
+                flush=True,
+            )
 
-    found = thickness.thickness_for(oven, args.layer, values["reach"], values["confidence"], args.draws, vary, args.seed, executor=executor,
-                                    jobs=args.jobs, progress=told)  # fmt: skip
+    found = thickness.thickness_for(
+        oven,
+        args.layer,
+        values["reach"],
+        values["confidence"],
+        args.draws,
+        vary,
+        args.seed,
+        executor=executor,
+        jobs=args.jobs,
+        progress=told,
+    )
     print(thickness.as_text(found, u))
     return 0 if found.needed_m is not None and found.borne else 1
 

@@ -9,11 +9,19 @@ from ..output import chosen
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("run", metavar="RUN", help="folder of a run with at least one soak")
-    parser.add_argument("readings", metavar="CSV", help="a logger's readings: a column time_s (or time_min, time_h) since the run's start, and one in °C for each "
-                        "thermocouple (in °F when its name ends in _f)")  # fmt: skip
-    parser.add_argument("--offset", metavar="TIME", default="0 s", help="added to the logger's times, such as '-90 s' (default: 0 s)")
+    parser.add_argument(
+        "readings",
+        metavar="CSV",
+        help="a logger's readings: a column time_s (or time_min, time_h) since the run's start, and one in °C for each "
+        "thermocouple (in °F when its name ends in _f)",
+    )
+    parser.add_argument(
+        "--offset", metavar="TIME", default="0 s", help="added to the logger's times, such as '-90 s' (default: 0 s)"
+    )
     parser.add_argument("--only", metavar="NAME,…", default="", help="take these columns alone")
-    parser.add_argument("--out", metavar="FILE", help="where to write the page (default: survey.html in the run's folder)")
+    parser.add_argument(
+        "--out", metavar="FILE", help="where to write the page (default: survey.html in the run's folder)"
+    )
 
 
 def offset_s(text: str) -> float:
@@ -39,13 +47,15 @@ def written(path: Path, text: str) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..record import survey
-    from ..record.reader import read_run
+    from ..record.run_record import read_run
+    from ..report import survey
 
     record = read_run(args.run)
     u = chosen(args, record.oven)
     loose = survey.read_loose(args.readings, offset_s(args.offset), names(args.only))
     found = survey.survey(record, loose)
     print(u.words(survey.survey_text(found)))
-    written(Path(args.out) if args.out else record.folder / "survey.html", u.words(survey.survey_page(record, loose, found)))
+    written(
+        Path(args.out) if args.out else record.folder / "survey.html", u.words(survey.survey_page(record, loose, found))
+    )
     return 0

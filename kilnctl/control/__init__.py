@@ -6,7 +6,7 @@
 """
 
 from .controller import ControlState, Decision, start, step
-from .plain import Plain
-from .programme import Programme, Shortfall, planned_s, prepare
+from .feasibility import Programme, Shortfall, planned_s, prepare
+from .pid import Plain
 
 __all__ = ["ControlState", "Decision", "Plain", "Programme", "Shortfall", "planned_s", "prepare", "start", "step"]

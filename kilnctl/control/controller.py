@@ -13,9 +13,9 @@ import numpy as np
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel
 from ..reading import Reading
 from . import estimator, reference
-from . import plan as planning
-from .plain import simc_pi
-from .programme import Programme
+from . import predictive as planning
+from .feasibility import Programme
+from .pid import simc_pi
 
 #: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved so many kelvin and this part
 #: of its way; and whenever something changed: on request, at a corner, or in the oven (`estimator.doubt_of`).
@@ -85,8 +85,15 @@ def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> Contro
     return ControlState(time_s, reference.begin(programme.legs, value), estimate, full_w=programme.model.power_w)
 
 
-def step(programme: Programme, state: ControlState, reading: Reading, dt_s: float, fired: float | None = None,
-         requests: tuple[str, ...] = (), usable: bool = True) -> tuple[ControlState, Decision]:  # fmt: skip
+def step(
+    programme: Programme,
+    state: ControlState,
+    reading: Reading,
+    dt_s: float,
+    fired: float | None = None,
+    requests: tuple[str, ...] = (),
+    usable: bool = True,
+) -> tuple[ControlState, Decision]:
     """Decide for the coming tick. `fired`: share of full power since the last step (the reading's own is used when it has
     one); `requests`: "hold", "go on", "skip", "soak N" (N more seconds); `usable` False when safety does not trust the reading."""
     model, legs, ambient = programme.model, programme.legs, programme.ambient_c
@@ -97,10 +104,17 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     door = bool(reading.door_open)
     _door(s, door, now)
 
-    wander, drift = (DOOR_WANDER, DOOR_DRIFT) if door else (SETTLING_WANDER, SETTLING_DRIFT) if now < s.settling_until_s else (1.0, 1.0)
+    wander, drift = (
+        (DOOR_WANDER, DOOR_DRIFT)
+        if door
+        else (SETTLING_WANDER, SETTLING_DRIFT)
+        if now < s.settling_until_s
+        else (1.0, 1.0)
+    )
     wander *= programme.wander
-    s.estimate = estimate = estimator.update(model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k,
-                                             wander, drift, usable)  # fmt: skip
+    s.estimate = estimate = estimator.update(
+        model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k, wander, drift, usable
+    )
     chamber = estimate.now[CHAMBER]
     follows_part = programme.follows == CONTENTS
     value = estimate.now[CONTENTS] if follows_part else chamber
@@ -109,7 +123,11 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     changed = _requests(s, programme, value, requests)
     before = s.position
     s.position = reference.advance(legs, s.position, value, dt_s, programme.count_always)
-    changed |= s.position.leg != before.leg or s.position.waiting != before.waiting or reference.ends_now(legs, s.position, dt_s)
+    changed |= (
+        s.position.leg != before.leg
+        or s.position.waiting != before.waiting
+        or reference.ends_now(legs, s.position, dt_s)
+    )
     _give_up(s, estimate, full, dt_s)
 
     target = s.position.reference_c
@@ -117,15 +135,27 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     if cooling:
         s.plan = None
         demand = feedforward = trim = 0.0
-        reason = "finished: heat off" if s.position.done else f"heat off until it has fallen to {legs[s.position.leg].target_c:.0f} °C"
+        reason = (
+            "finished: heat off"
+            if s.position.done
+            else f"heat off until it has fallen to {legs[s.position.leg].target_c:.0f} °C"
+        )
     elif s.given_up:
         demand, feedforward, trim = _plain(s, programme, target, reading.chamber_c if usable else chamber, full, dt_s)
         reason = "plain PI: the model and the oven disagree too much"
     else:
         doubt = estimator.doubt_of(estimate, dt_s)
-        if (s.plan is None or changed or doubt > PLAN_AT_DOUBT or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9
-                or abs(estimate.now[programme.follows] - s.plan.from_c) > max(PLAN_MOVED_K, PLAN_MOVED * abs(target - s.plan.from_c))):  # fmt: skip
-            s.plan = _plan(programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0, dt_s)
+        if (
+            s.plan is None
+            or changed
+            or doubt > PLAN_AT_DOUBT
+            or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9
+            or abs(estimate.now[programme.follows] - s.plan.from_c)
+            > max(PLAN_MOVED_K, PLAN_MOVED * abs(target - s.plan.from_c))
+        ):
+            s.plan = _plan(
+                programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0, dt_s
+            )
         # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
         trim = -estimate.unexplained_w
@@ -143,14 +173,26 @@ def step(programme: Programme, state: ControlState, reading: Reading, dt_s: floa
     has_part = model.contents_j_per_k > 0.0
     leg = legs[min(s.position.leg, len(legs) - 1)]
     return s, Decision(
-        duty=duty, demand_w=demand, feedforward_w=feedforward, trim_w=trim,
+        duty=duty,
+        demand_w=demand,
+        feedforward_w=feedforward,
+        trim_w=trim,
         reference_c=target if not cooling else math.nan,
-        expected_c=estimate.now[CHAMBER], expected_sd_k=estimator.spread_k(estimate, CHAMBER), chamber_c=chamber,
-        part_c=estimate.now[CONTENTS] if has_part else None, part_sd_k=_part_sd(estimate, programme) if has_part else None,
-        element_c=estimate.now[ELEMENT], unexplained_w=estimate.unexplained_w, full_w=full, step=leg.step, phase=_phase(s, leg),
-        left_s=reference.seconds_left(legs, s.position), done=s.position.done,
-        wants_heat=not cooling, reason=reason,
-    )  # fmt: skip
+        expected_c=estimate.now[CHAMBER],
+        expected_sd_k=estimator.spread_k(estimate, CHAMBER),
+        chamber_c=chamber,
+        part_c=estimate.now[CONTENTS] if has_part else None,
+        part_sd_k=_part_sd(estimate, programme) if has_part else None,
+        element_c=estimate.now[ELEMENT],
+        unexplained_w=estimate.unexplained_w,
+        full_w=full,
+        step=leg.step,
+        phase=_phase(s, leg),
+        left_s=reference.seconds_left(legs, s.position),
+        done=s.position.done,
+        wants_heat=not cooling,
+        reason=reason,
+    )
 
 
 def _door(s: ControlState, door: bool, now: float) -> None:
@@ -202,7 +244,9 @@ def _give_up(s: ControlState, estimate: estimator.Estimate, full: float, dt: flo
         s.given_up, s.integral_w = True, max(0.0, min(full, -estimate.unexplained_w))
 
 
-def _plain(s: ControlState, programme: Programme, target: float, value: float, full: float, dt: float) -> tuple[float, float, float]:
+def _plain(
+    s: ControlState, programme: Programme, target: float, value: float, full: float, dt: float
+) -> tuple[float, float, float]:
     # The model that the rule is fed with is the one that was given up: the rule's slower choice bears an oven three times as quick as it says.
     pi = simc_pi(programme.model, target, programme.ambient_c, slower=3.0)
     error = target - value
@@ -214,14 +258,33 @@ def _plain(s: ControlState, programme: Programme, target: float, value: float, f
     return demand, 0.0, demand
 
 
-def _plan(programme: Programme, s: ControlState, estimate: estimator.Estimate, full: float, now: float, offset_k: float,
-          dt_s: float) -> planning.Plan:
+def _plan(
+    programme: Programme,
+    s: ControlState,
+    estimate: estimator.Estimate,
+    full: float,
+    now: float,
+    offset_k: float,
+    dt_s: float,
+) -> planning.Plan:
     """`offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s, dt_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
-    return planning.make(programme.model, estimate.now, estimate.heat_w, goal, s.plan, now, full, programme.ambient_c, step_s,
-                     programme.follows, programme.chamber_limit_c, estimate.shares)  # fmt: skip
+    return planning.make(
+        programme.model,
+        estimate.now,
+        estimate.heat_w,
+        goal,
+        s.plan,
+        now,
+        full,
+        programme.ambient_c,
+        step_s,
+        programme.follows,
+        programme.chamber_limit_c,
+        estimate.shares,
+    )
 
 
 def _part_sd(estimate: estimator.Estimate, programme: Programme) -> float:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel, N
 
 #: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
@@ -68,7 +68,9 @@ class Estimate:
     unexplained_w: float
     covariance: np.ndarray  # (SIZE, SIZE)
     pending: tuple[tuple[float, float], ...]  # (power W, dt s) fired since then, oldest first
-    tangent: tuple[np.ndarray, tuple[float, ...], float, np.ndarray, np.ndarray] | None  # matrix; where and for which step; its columns for power and heat
+    tangent: (
+        tuple[np.ndarray, tuple[float, ...], float, np.ndarray, np.ndarray] | None
+    )  # matrix; where and for which step; its columns for power and heat
     age: int
     rejected: int
     surprise: float
@@ -88,9 +90,19 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, x)
 
 
-def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: float, dt_s: float, ambient_c: float,
-           noise_k: float, wander: float = 1.0, drift: float = 1.0, usable: bool = True,
-           find_shares: bool = True) -> Estimate:  # fmt: skip
+def update(
+    model: EnergyModel,
+    estimate: Estimate,
+    reading_c: float,
+    power_w: float,
+    dt_s: float,
+    ambient_c: float,
+    noise_k: float,
+    wander: float = 1.0,
+    drift: float = 1.0,
+    usable: bool = True,
+    find_shares: bool = True,
+) -> Estimate:
     """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its standard
     deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may stray from the model (both 1 when
     nothing is known to go on); an unusable reading only lets time pass; with `find_shares` False they stay what they are. (A thermocouple at
@@ -179,8 +191,27 @@ def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: fl
     lately = estimate.lately_w + (power_w - estimate.lately_w) * min(1.0, dt_s / LATELY_S)
     before = estimate.before_w + (power_w - estimate.before_w) * min(1.0, dt_s / BEFORE_S)
     into_lining, into_contents = model.taken_w(now)
-    unexplained = heat + (shares[0] - 1.0) * lately - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
-    return Estimate(x, heat, trend, shares, unexplained, p, tuple(pending), tangent, age, rejected, surprise, calm, lately, before, sudden_s, now)
+    unexplained = (
+        heat + (shares[0] - 1.0) * lately - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
+    )
+    return Estimate(
+        x,
+        heat,
+        trend,
+        shares,
+        unexplained,
+        p,
+        tuple(pending),
+        tangent,
+        age,
+        rejected,
+        surprise,
+        calm,
+        lately,
+        before,
+        sudden_s,
+        now,
+    )
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:
@@ -190,8 +221,11 @@ def doubt_of(estimate: Estimate, dt_s: float) -> float:
 
 def _stale(tangent: tuple, x, dt_s: float) -> bool:
     _, at, step_s, _, _ = tangent
-    return (abs(x[ELEMENT] - at[ELEMENT]) > RENEW_ELEMENT_K or abs(x[CHAMBER] - at[CHAMBER]) > RENEW_CHAMBER_K
-            or abs(dt_s - step_s) > 0.1 * step_s)  # fmt: skip
+    return (
+        abs(x[ELEMENT] - at[ELEMENT]) > RENEW_ELEMENT_K
+        or abs(x[CHAMBER] - at[CHAMBER]) > RENEW_CHAMBER_K
+        or abs(dt_s - step_s) > 0.1 * step_s
+    )
 
 
 def with_heat(estimate: Estimate, heat_w: float) -> Estimate:

@@ -78,7 +78,9 @@ def _enter(legs: tuple[Leg, ...], index: int, value_c: float, reference_c: float
     return Position(leg=index, reference_c=leg.target_c, added_s=added_s)
 
 
-def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: float, count_always: bool = False) -> Position:
+def advance(
+    legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: float, count_always: bool = False
+) -> Position:
     """The position dt_s later, given the followed temperature of now. Several short legs may pass in one tick."""
     p = position
     if p.done or p.held:
@@ -93,7 +95,11 @@ def advance(legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: flo
             return replace(p, reference_c=reference, waiting=False)
         return _enter(legs, p.leg + 1, value_c, leg.target_c, p.added_s)
     if leg.kind == "jump":
-        return _enter(legs, p.leg + 1, value_c, leg.target_c, p.added_s) if abs(value_c - leg.target_c) <= leg.band_k else p
+        return (
+            _enter(legs, p.leg + 1, value_c, leg.target_c, p.added_s)
+            if abs(value_c - leg.target_c) <= leg.band_k
+            else p
+        )
     if leg.kind == "cool":
         return _enter(legs, p.leg + 1, value_c, math.nan, p.added_s) if value_c <= leg.target_c else p
     if p.rate_k_per_s != 0.0 and p.reference_c != leg.target_c:
@@ -139,7 +145,9 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
     return replace(p, reference_c=value_c, rate_k_per_s=math.copysign(rate, span)) if rate > 0.0 else p
 
 
-def preview(legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s: float = 0.0) -> tuple[list[float], list[float]]:
+def preview(
+    legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s: float = 0.0
+) -> tuple[list[float], list[float]]:
     """Break points (s from now, °C) of the reference for the horizon; it stays at the last one beyond them. What cannot be
     foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. Nor is a jump after a soak looked
     forward to but in the soak's last tick, for who prepares for it leaves the soak's band, the soak's time stands still, and the jump never comes;
@@ -188,7 +196,11 @@ def seconds_left(legs: tuple[Leg, ...], position: Position) -> float:
     for i in range(position.leg, len(legs)):
         leg, current = legs[i], i == position.leg
         if leg.kind == "ramp" and not math.isnan(value):
-            rate = abs(position.rate_k_per_s) if current else (abs(leg.target_c - value) / leg.in_s if leg.in_s else leg.rate_k_per_s)
+            rate = (
+                abs(position.rate_k_per_s)
+                if current
+                else (abs(leg.target_c - value) / leg.in_s if leg.in_s else leg.rate_k_per_s)
+            )
             total += abs(leg.target_c - value) / rate if rate > 0.0 else 0.0
         elif leg.kind == "hold":
             if current and position.rate_k_per_s != 0.0 and value != leg.target_c:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..body import Openings, star_m2, surfaces_of
 from ..body.steady import root
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import chamber_temperature_c
@@ -50,7 +50,10 @@ def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tu
     star = [float(g) for g in star_m2(oven, surfaces)]
     openings = Openings(oven)
     n = len(oven.faces)
-    found = [_state(oven, surfaces, star, openings, power_w, [faces] * n + [bodies] * (len(surfaces) - n - 1)) for faces, bodies in inside_c]
+    found = [
+        _state(oven, surfaces, star, openings, power_w, [faces] * n + [bodies] * (len(surfaces) - n - 1))
+        for faces, bodies in inside_c
+    ]
     names = ["elements", "faces", *(s.name for s in surfaces[n:-1])]
     links = {name: _divided([state[name] for state in found]) for name in names}
     return Coupling(links.pop("elements"), links.pop("faces"), links, found[-1]["elements"][0])
@@ -72,7 +75,9 @@ def _divided(states: list[tuple[float, float, float]]) -> Link:
     return Link(float(w), float(m))
 
 
-def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]) -> dict[str, tuple[float, float, float]]:
+def _state(
+    oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]
+) -> dict[str, tuple[float, float, float]]:
     """(hot °C, cold °C, W) of each link with every surface but the elements at its temperature of plates_c, and that power in
     the elements, less where they would melt."""
     ambient, speed = oven.site.ambient_c, oven.fan.air_speed_m_per_s if oven.fan else 0.0
@@ -128,7 +133,10 @@ def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plate
         except (_TooHot, ValueError):
             power *= 0.7
     chamber = chamber_temperature_c(radiant, air_c, speed)
-    taken = [convected(s, t, air_c) + g * STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - (t + ZERO_C) ** 4) for s, g, t in plates]
+    taken = [
+        convected(s, t, air_c) + g * STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - (t + ZERO_C) ** 4)
+        for s, g, t in plates
+    ]
     n = len(oven.faces)
     out = {"elements": (element, chamber, power), "faces": (chamber, plates_c[0], sum(taken[:n]))}
     return out | {s.name: (chamber, t, watts) for (s, _, t), watts in zip(plates[n:], taken[n:])}

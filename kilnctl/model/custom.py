@@ -5,13 +5,13 @@ Somebody with another apparatus (a hot plate, a lamp over a sample, a wall under
 a network; the fit returns them with their errors. The search starts from several given points, always the
 same, and keeps the best."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Callable, Sequence
 
 import numpy as np
 
-from .estimate import Estimate, minimise
-from .network import Column, Network, recur, run, tangents
+from ..identification.network import Column, Network, recur, run, tangents
+from .least_squares import Estimate, minimise
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ is one conductance here, right at the working temperature, and what they lose mo
 from ..body import bodies_in, heater_of, plate_of
 from ..body.sensor import STILL_FILM
 from ..body.steady import SteadyOven
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import resistance_factor
@@ -116,7 +116,10 @@ def _losses(oven: Oven, steady: SteadyOven, working: float):
         # Only as steep as keeps it above nothing, hot or cold; the rest goes with the walls.
         rise = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
         leak = g2 / (1.0 + rise * t2)
-    held = [(t, max(0.3 * walls, walls + (g - leak * (1.0 + rise * mean)) * (t - ambient))) for (t, walls), (mean, g) in zip(held, others)]
+    held = [
+        (t, max(0.3 * walls, walls + (g - leak * (1.0 + rise * mean)) * (t - ambient)))
+        for (t, walls), (mean, g) in zip(held, others)
+    ]
     return leak, rise, held
 
 
@@ -133,7 +136,9 @@ def _resistance_rise(oven: Oven) -> float:
     return max(0.0, (1.0 - resistance_factor(alloy, 100.0) / hot) / max(top - 100.0, 50.0))
 
 
-def _contents(oven: Oven, load: Load | None, coupling: Coupling, ambient: float, working: float) -> tuple[float, float, float]:
+def _contents(
+    oven: Oven, load: Load | None, coupling: Coupling, ambient: float, working: float
+) -> tuple[float, float, float]:
     """Shelf and load as one lump: capacities and conductances added; a thick one takes heat through a third of its depth: so much warmer than its mean is
     the face of a slab that warms steadily (Carslaw and Jaeger 1959, section 3.8)."""
     capacity = coupling_w = coupling_m2 = 0.0

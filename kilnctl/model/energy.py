@@ -95,9 +95,7 @@ class EnergyModel:
                 if f.name not in ("ambient_c", "rated_c", "leak_rise_per_k") and not (
                     math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))
                 ):
-                    raise ValueError(
-                        f"model: {f.name} = {v!r} must be {'at least' if zero_is_fine else 'above'} zero"
-                    )
+                    raise ValueError(f"model: {f.name} = {v!r} must be {'at least' if zero_is_fine else 'above'} zero")
         if self.element_w_per_k + self.element_m2 <= 0.0:
             raise ValueError("model: the elements give no heat to the chamber")
 
@@ -139,8 +137,8 @@ class EnergyModel:
         unknown origin into the chamber. `lining`, `load`: so many times the modelled area of lining and
         contents takes heat from the chamber, at the temperatures that one area has."""
         power_w = power_w / (1.0 + self.resistance_rise_per_k * (x[0] - self.rated_c))
-        (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = (
-            self.flows(x, ambient_c)
+        (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = self.flows(
+            x, ambient_c
         )
         c1, c2, c3, c4 = self.lining_j_per_k
         s1, s2, s3, s4 = self.capacity_rise_per_k
@@ -196,8 +194,8 @@ class EnergyModel:
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """A (8×8) of the step's increment response, and its columns for 1 W of element power and of
         disturbance (each (8,)); `lining`, `load` as in `step`."""
-        (qe, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, b4), (_, a5, _), (_, ak, bk) = (
-            self.flows(x, ambient_c)
+        (qe, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, b4), (_, a5, _), (_, ak, bk) = self.flows(
+            x, ambient_c
         )
         # Warmer elements draw less; their power is taken to be what leaves them, as it is but for moments.
         share_of_rated = 1.0 / (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c))
@@ -205,8 +203,7 @@ class EnergyModel:
         if not has_contents:
             ak = bk = 0.0
         warmed = [
-            c * (1.0 + s * t)
-            for c, s, t in zip(self.lining_j_per_k, self.capacity_rise_per_k, x[LINING:CONTENTS])
+            c * (1.0 + s * t) for c, s, t in zip(self.lining_j_per_k, self.capacity_rise_per_k, x[LINING:CONTENTS])
         ]
         capacity = (self.element_j_per_k, self.chamber_j_per_k, *warmed, self.contents_j_per_k or 1.0)
         m = np.zeros((SENSOR, SENSOR))

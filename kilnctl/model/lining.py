@@ -16,7 +16,7 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.surfaces import outer_film
 from ..thermal.walls import solve_wall
 from .energy import EnergyModel
-from .estimate import minimise
+from .least_squares import minimise
 
 #: No conductance rises by more than this per °C over its value at 0 °C: it would end at nothing in a cold room.
 STEEPEST_PER_K = 0.03
@@ -39,8 +39,18 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) 
     temperature, °C, and the heat that goes into the lining for ever there, W, the cooler first."""
     ambient = oven.site.ambient_c
     stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
-    solutions = [solve_wall(layers, middle_c, ambient, g.outer_length_m, f.orientation, f.wall.outer_emissivity,
-                            g.outer_m2 / g.conduction_m2) for layers, g, f in stacks]  # fmt: skip
+    solutions = [
+        solve_wall(
+            layers,
+            middle_c,
+            ambient,
+            g.outer_length_m,
+            f.orientation,
+            f.wall.outer_emissivity,
+            g.outer_m2 / g.conduction_m2,
+        )
+        for layers, g, f in stacks
+    ]
     # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady. The last is for ever.
     omega = 2.0 * math.pi / np.append(np.geomspace(30.0, 172800.0, 32), 1e12)
     film = film_w + 4.0 * STEFAN_BOLTZMANN * film_m2 * (middle_c + ZERO_C) ** 3
@@ -114,7 +124,10 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
         hot, cold = solution.faces_c[0], solution.faces_c[-1]
         heat = solution.flux_w_m2 * g.conduction_m2
         rise = max(0.05 * (cold - ambient), 0.1)
-        near, far = (outer_film(cold + x, ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity) for x in (-rise, rise))
+        near, far = (
+            outer_film(cold + x, ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity)
+            for x in (-rise, rise)
+        )
         film_slope = 2.0 * (far - near) / (rise * (far + near))
         weight += 5.0 * heat
         for lump in range(4):
@@ -153,7 +166,10 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
         # In slices, each with the figures of its own temperature: insulation conducts far better where it is hot.
         for share in (0.875, 0.625, 0.375, 0.125):
             t_c = hot + share * (cold - hot)
-            k, rho_c = layer.material.conductivity(t_c), layer.material.density_kg_m3 * layer.material.heat_capacity(t_c)
+            k, rho_c = (
+                layer.material.conductivity(t_c),
+                layer.material.density_kg_m3 * layer.material.heat_capacity(t_c),
+            )
             gamma = cmath.sqrt(1j * omega * rho_c / k)
             t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
@@ -199,9 +215,7 @@ def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, 
         start = np.concatenate(
             (np.log(total * ratio ** np.arange(lumps)), np.linspace(-1.2 * lumps, -1.0, lumps - 1), [-0.3])
         )
-        found = minimise(
-            evaluate, start, np.full(len(start), np.inf), 1.0, most=200, tolerance=1e-4, enough=1e-9
-        )
+        found = minimise(evaluate, start, np.full(len(start), np.inf), 1.0, most=200, tolerance=1e-4, enough=1e-9)
         best = found if best is None or found.cost < best.cost else best
     capacity, conductance, share = unpack(best.unknowns)
     return capacity, conductance, share

@@ -15,7 +15,6 @@ import numpy as np
 
 from .energy import EnergyModel
 
-
 _CAUSES = {
     ("lining", "j_per_k"): ("heat capacity of the lining", 0.15),
     ("lining", "w_per_k"): ("conductivity of the lining", 0.25),
@@ -88,9 +87,7 @@ PARAMETERS = (
         "convection from the elements to the chamber",
         "element_w_per_k",
     ),
-    Parameter(
-        "element_m2", "m²", 1e-5, 100.0, 0.2, "radiation from the elements to the chamber", "element_m2"
-    ),
+    Parameter("element_m2", "m²", 1e-5, 100.0, 0.2, "radiation from the elements to the chamber", "element_m2"),
     Parameter(
         "chamber_j_per_k",
         "J/K",
@@ -100,9 +97,7 @@ PARAMETERS = (
         "heat capacity of the air and what follows it at once",
         "chamber_j_per_k",
     ),
-    Parameter(
-        "film_w_per_k", "W/K", 1e-4, 1e5, 0.3, "convection from the chamber to the lining", "film_w_per_k"
-    ),
+    Parameter("film_w_per_k", "W/K", 1e-4, 1e5, 0.3, "convection from the chamber to the lining", "film_w_per_k"),
     Parameter("film_m2", "m²", 1e-5, 1000.0, 0.2, "radiation from the chamber to the lining", "film_m2"),
     *_lining(0, 0.1, 0.12),
     *_lining(1, 0.1, 0.12),
@@ -135,9 +130,7 @@ PARAMETERS = (
         "what passes the lining: leaks, bridges, ventilation",
         "leak_w_per_k",
     ),
-    Parameter(
-        "contents_j_per_k", "J/K", 0.5, 1e7, 0.15, "heat capacity of shelf and load", "contents_j_per_k"
-    ),
+    Parameter("contents_j_per_k", "J/K", 0.5, 1e7, 0.15, "heat capacity of shelf and load", "contents_j_per_k"),
     Parameter(
         "contents_w_per_k",
         "W/K",
@@ -147,9 +140,7 @@ PARAMETERS = (
         "convection from the chamber to shelf and load",
         "contents_w_per_k",
     ),
-    Parameter(
-        "contents_m2", "m²", 1e-5, 1000.0, 0.2, "radiation from the chamber to shelf and load", "contents_m2"
-    ),
+    Parameter("contents_m2", "m²", 1e-5, 1000.0, 0.2, "radiation from the chamber to shelf and load", "contents_m2"),
     Parameter("extra_w", "W", 1e-2, 5000.0, 0.3, "power of the fan that ends up as heat", "extra_w"),
     Parameter("lag_s", "s", 0.05, 1200.0, 0.4, "lag of the sensor in still room air", "lag_s"),
     Parameter(

@@ -7,15 +7,15 @@ from functools import lru_cache
 import numpy as np
 
 from ..body import Heater, bodies_in, geometry_of, heater_of, layers_of, plate_of, star_m2, surfaces_of
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.materials import Material
 from ..thermal.surfaces import cylinder_film, inner_film, natural_film
 from .balance import Body
 from .conditions import Variation
-from .grid import Slab, Strip, divide, fewest_nodes
-from .tables import Films, Properties
+from .property_tables import Films, Properties
+from .strips import Slab, Strip, divide, fewest_nodes
 
 
 @dataclass(frozen=True)
@@ -77,8 +77,17 @@ def assemble(
     outer, outer_films = [], []
     for face in oven.faces:
         geometry = geometry_of(face)
-        slabs = [_slab(row, x.material, x.thickness_m, x.material.density_kg_m3 * variation.heat_capacity,
-                       variation.conductivity, x.contact_m2k_w) for x in layers_of(oven, face.wall)]  # fmt: skip
+        slabs = [
+            _slab(
+                row,
+                x.material,
+                x.thickness_m,
+                x.material.density_kg_m3 * variation.heat_capacity,
+                variation.conductivity,
+                x.contact_m2k_w,
+            )
+            for x in layers_of(oven, face.wall)
+        ]
         columns.append((slabs, geometry.conduction_m2))
         outer.append((geometry.outer_m2, face.wall.outer_emissivity))
         outer_films.append(PlateFilm(geometry.outer_length_m, face.orientation))
@@ -131,7 +140,9 @@ def _index(names: list[str], name: str) -> int | None:
     return names.index(name) if name in names else None
 
 
-def _slab(row, material: Material, thickness_m: float, density_kg_m3: float, factor: float = 1.0, contact: float = 0.0) -> Slab:
+def _slab(
+    row, material: Material, thickness_m: float, density_kg_m3: float, factor: float = 1.0, contact: float = 0.0
+) -> Slab:
     diffusivity = material.conductivity(200.0) / (material.density_kg_m3 * material.heat_capacity(200.0))
     return Slab(row(material), thickness_m, density_kg_m3, diffusivity, factor, contact)
 

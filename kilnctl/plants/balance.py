@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .tables import Films, Properties
+from .property_tables import Films, Properties
 
 
 @dataclass

@@ -12,19 +12,18 @@ import numpy as np
 
 from ..body import lag_share
 from ..errors import KilnctlError
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_DIAMETER_M, SENSOR_EMISSIVITY, ideal_sensor_c
-from ..thermal.surfaces import radiation_film
 from .assembly import WireFilm, assemble
 from .balance import Body, Surroundings
 from .chamber import Openings, check_contents, lining_water
 from .conditions import Conditions, Variation
 from .core import Core
 from .moisture import Moisture, saturation_pa
-from .tables import KNOTS, LOWEST_K, Films, Properties
+from .property_tables import KNOTS, LOWEST_K, Films, Properties
 
 _FLOW_STEP_K = 20.0
 
@@ -66,45 +65,39 @@ class OvenBatch:
         self.conditions = list(conditions or [Conditions()] * count)
         seeds = list(range(count) if seeds is None else seeds)
         if not count or any(len(x) != count for x in (loads, variations, self.conditions, seeds)):
-            raise KilnctlError(
-                "a batch needs at least one oven, and one load, seed, condition and variation for each"
-            )
+            raise KilnctlError("a batch needs at least one oven, and one load, seed, condition and variation for each")
         for o, load in zip(ovens, loads):
             check_contents(o, load)
         made = [assemble(o, load, v, nodes) for o, load, v in zip(ovens, loads, variations)]
         self.layout = made[0][2]
         for i, (_, _, layout, _) in enumerate(made):
             if layout != self.layout or (ovens[i].fan is None) != (ovens[0].fan is None):
-                raise KilnctlError(
-                    f"member {i} of the batch has other faces, bodies, groups or fan than the first"
-                )
+                raise KilnctlError(f"member {i} of the batch has other faces, bodies, groups or fan than the first")
         self.ovens = list(ovens)
         ambient_c = np.array(
             [o.site.ambient_c if c.ambient_c is None else c.ambient_c for o, c in zip(ovens, self.conditions)]
         )
-        start_c = np.array(
-            [a if c.start_c is None else c.start_c for a, c in zip(ambient_c, self.conditions)]
-        )
+        start_c = np.array([a if c.start_c is None else c.start_c for a, c in zip(ambient_c, self.conditions)])
         body = stack([m[0] for m in made])
-        water = [lining_water(o, m[0], c.lining_moisture, m[2], load)
-                 for o, m, c, load in zip(ovens, made, self.conditions, loads)]  # fmt: skip
-        vapour = np.array([c.room_humidity for c in self.conditions]) * saturation_pa(
-            ambient_c + ZERO_C
-        )
+        water = [
+            lining_water(o, m[0], c.lining_moisture, m[2], load)
+            for o, m, c, load in zip(ovens, made, self.conditions, loads)
+        ]
+        vapour = np.array([c.room_humidity for c in self.conditions]) * saturation_pa(ambient_c + ZERO_C)
         free = () if self.layout.load is None else (self.layout.load,)
         self.moisture = Moisture(np.stack(water, axis=-1), free, vapour)
-        self.core = Core(
-            body, Surroundings(ambient_c + ZERO_C), start_c + ZERO_C, tolerance_k, self.moisture
-        )
+        self.core = Core(body, Surroundings(ambient_c + ZERO_C), start_c + ZERO_C, tolerance_k, self.moisture)
         self._flows = _FlowTables(ovens, variations, ambient_c)
         self._elements = [m[3] for m in made]
-        self._factors = np.array([[e.factor(t) / e.factor(o.limits.highest_c) for t in np.arange(0.0, 1720.0, 20.0)]
-                                  for e, o in zip(self._elements, ovens)])  # fmt: skip
+        self._factors = np.array(
+            [
+                [e.factor(t) / e.factor(o.limits.highest_c) for t in np.arange(0.0, 1720.0, 20.0)]
+                for e, o in zip(self._elements, ovens)
+            ]
+        )
         self._melts_c = np.array([e.melts_c for e in self._elements])
         self.burnt = np.zeros((self.layout.groups, count), dtype=bool)
-        self._rated_w = (
-            np.array([o.elements.power_w * v.power for o, v in zip(ovens, variations)]) / self.layout.groups
-        )
+        self._rated_w = np.array([o.elements.power_w * v.power for o, v in zip(ovens, variations)]) / self.layout.groups
         seeds4 = [np.random.SeedSequence(s).spawn(4) for s in seeds]
         self._phases = np.array([np.random.default_rng(s[0]).uniform(0.0, 2.0 * np.pi, 3) for s in seeds4]).T
         self._drift = np.array([c.supply_drift for c in self.conditions])
@@ -129,9 +122,7 @@ class OvenBatch:
         self._look()
         flows = self._flows.at(core.air_k, self._radiant_c)
         around.fan_w, around.vent_w_per_k, around.leak_w_per_k, around.bridges_w_per_k, around.port_m2, mixing = flows
-        self._layers_k = (core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(
-            axis=0
-        ) / mixing
+        self._layers_k = (core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum(axis=0) / mixing
         self._lag_share = lag_share(self._film, _radiation_film(self.chamber_c))
 
     def _look(self) -> None:
@@ -149,9 +140,7 @@ class OvenBatch:
             raise ValueError("duty must lie from 0 to 1")
         core, a = self.core, self._phases
         t = self.time_s
-        wander = (
-            0.5 * np.sin(t / 97.0 + a[0]) + 0.3 * np.sin(t / 431.0 + a[1]) + 0.2 * np.sin(t / 2203.0 + a[2])
-        )
+        wander = 0.5 * np.sin(t / 97.0 + a[0]) + 0.3 * np.sin(t / 431.0 + a[1]) + 0.2 * np.sin(t / 2203.0 + a[2])
         share = self._share + self._drift * wander
         elements_c = core.surfaces_k[core.strips :] - ZERO_C
         at = np.clip(elements_c / 20.0, 0.0, self._factors.shape[1] - 1.001).astype(np.intp)
@@ -168,9 +157,7 @@ class OvenBatch:
         room_c = self.ambient_c
         around = {"control": self.chamber_c}
         if "limit" in self._probes:
-            around["limit"] = ideal_sensor_c(
-                self._radiant_c, self.air_c + self._layers_k * self._heights, self._film
-            )
+            around["limit"] = ideal_sensor_c(self._radiant_c, self.air_c + self._layers_k * self._heights, self._film)
         if "part" in self._probes:
             around["part"] = self.part_c
         seen = {
@@ -224,9 +211,22 @@ def stack(bodies: Sequence[Body]) -> Body:
         properties=tables,
         inner_films=_side_by_side([b.inner_films for b in bodies]),
         outer_films=_side_by_side([b.outer_films for b in bodies]),
-        **{n: last(n) for n in ("per_length", "contact", "mass", "outer_area", "outer_emissivity", "element_mass",
-                                "surface_area", "star", "film_scale", "air_capacity")},
-    )  # fmt: skip
+        **{
+            n: last(n)
+            for n in (
+                "per_length",
+                "contact",
+                "mass",
+                "outer_area",
+                "outer_emissivity",
+                "element_mass",
+                "surface_area",
+                "star",
+                "film_scale",
+                "air_capacity",
+            )
+        },
+    )
 
 
 def _joined(tables: Sequence[Properties]) -> tuple[Properties, list[int]]:

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from ..body import layers_of
 from ..body import Openings as Described
+from ..body import layers_of
 from ..errors import KilnctlError
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.bridges import open_door_kg_s
@@ -53,8 +53,10 @@ def check_fan(oven: Oven, body: Body, ambient_k: float) -> None:
     film = body.inner_films(np.full(body.star.shape, ambient_k), air_k)
     most = _FAN_MOST_K * float((body.surface_area * body.film_scale * film)[:strips].sum())
     if oven.fan.power_w > most:
-        raise KilnctlError(f"{oven.name}: a fan that gives {oven.fan.power_w:g} W to the chamber would heat its air by more than "
-                           f"{_FAN_MOST_K:g} K, as its walls take up {most:.3g} W at most; check the fan's power")  # fmt: skip
+        raise KilnctlError(
+            f"{oven.name}: a fan that gives {oven.fan.power_w:g} W to the chamber would heat its air by more than "
+            f"{_FAN_MOST_K:g} K, as its walls take up {most:.3g} W at most; check the fan's power"
+        )
 
 
 class Openings(Described):

@@ -4,7 +4,7 @@ it is off its data."""
 import math
 from dataclasses import dataclass, fields
 
-from .sensors import SensorErrors
+from .probes import SensorErrors
 
 
 @dataclass(frozen=True, kw_only=True)

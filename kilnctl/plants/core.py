@@ -23,7 +23,7 @@ from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
 from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, hottest_k, must_halve
 from .moisture import WATER_J_PER_KGK, Moisture
-from .tables import KNOTS, LOWEST_K, STEP_K, extend, locate
+from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 GAMMA = 1.0 - 0.5**0.5
 _AHEAD = (1.0 - GAMMA) / GAMMA
@@ -131,9 +131,7 @@ class Core:
         excess = self._sum_star - span * self._room_emission
         led.port, led.door = led.port + self._openings[0] * excess, led.door + self._openings[1] * excess
         if self._room_film is not None:
-            led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(
-                axis=0
-            )
+            led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
         # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. What
         # it leaves over is not lost, because the next block starts from the wanted enthalpy.
@@ -192,9 +190,7 @@ class Core:
         self._air_start = self.air_k
         ambient = self._ambient_k = around.ambient_k
         last = middle[-1]
-        radiation = (
-            STEFAN_BOLTZMANN * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
-        )
+        radiation = STEFAN_BOLTZMANN * b.outer_emissivity * (last + ambient) * (last * last + ambient * ambient)
         self._outer = b.outer_area * (b.outer_films(last, ambient) + radiation)
         self._freeze_quick(*self._soon(dt, element_w))
         if moisture is not None:
@@ -241,11 +237,7 @@ class Core:
 
     def _capacity_of(self, elements):
         knot, _ = extend(elements)
-        return (
-            self.body.element_mass
-            * self.body.properties.enthalpy_step[self._element_start + knot]
-            * (1.0 / STEP_K)
-        )
+        return self.body.element_mass * self.body.properties.enthalpy_step[self._element_start + knot] * (1.0 / STEP_K)
 
     def _factor(self, dt: float) -> None:
         """Eliminate the interiors for stages of length γ·dt."""
@@ -390,7 +382,9 @@ class Core:
         alone = a11 - a12 * a21 / a22
         drawing = b1 - a12 * b2 / a22
         if self._bridged:
-            star, bridges_w, self._bridged_k = bridged_star(alone, drawing, self._bridges, self._ambient_k, self._bridged_k)
+            star, bridges_w, self._bridged_k = bridged_star(
+                alone, drawing, self._bridges, self._ambient_k, self._bridged_k
+            )
         else:
             star, bridges_w = drawing / alone, 0.0
         air = (b2 - a21 * star) / a22

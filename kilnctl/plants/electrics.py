@@ -5,7 +5,7 @@ than a cycle."""
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from .faults import Fault
+from .injection import Fault
 
 
 @dataclass
@@ -83,9 +83,7 @@ class Electrics:
                 case "supply sag":
                     supply_share *= 1.0 - fault.size
         if supply_share <= 0.3:
-            coil = (
-                False  # the coil drops out below about a third of its voltage (common practice, from memory)
-            )
+            coil = False  # the coil drops out below about a third of its voltage (common practice, from memory)
         share = self.contactor_share(dt_s, coil)
         if welded:
             self.closed, share = True, 1.0

@@ -6,7 +6,7 @@ import math
 import numpy as np
 
 from ..thermal.constants import STEFAN_BOLTZMANN
-from .tables import HIGHEST_K
+from .property_tables import HIGHEST_K
 
 #: A step in which the air or a node moves by more than this, K, is taken in halves: what is frozen changes on the way.
 LEAP_K = 100.0
@@ -77,6 +77,8 @@ def beyond_range(plant, error: Exception) -> str:
     """What to say when temperatures leave the range of every formula."""
     oven = plant.oven
     fan = f" and {oven.fan.power_w:g} W of the fan" if oven.fan else ""
-    return (f"{oven.name}: after {plant.time_s:.0f} s the virtual oven is outside the range of its formulas ({error}); the air "
-            f"is at {plant.air_c:.0f} °C, the elements are at {plant.element_c:.0f} °C. More heat goes in than can get out of "
-            f"this chamber: {oven.elements.power_w:g} W of the elements{fan}")  # fmt: skip
+    return (
+        f"{oven.name}: after {plant.time_s:.0f} s the virtual oven is outside the range of its formulas ({error}); the air "
+        f"is at {plant.air_c:.0f} °C, the elements are at {plant.element_c:.0f} °C. More heat goes in than can get out of "
+        f"this chamber: {oven.elements.power_w:g} W of the elements{fan}"
+    )

@@ -87,9 +87,7 @@ class Moisture:
         diagonal += tau * self._conductance
         load += tau * self._conductance * self._zero_k
 
-    def after_step(
-        self, early_s: float, late_s: float, early_k, late_k, capacity
-    ) -> tuple[np.ndarray | None, bool]:
+    def after_step(self, early_s: float, late_s: float, early_k, late_k, capacity) -> tuple[np.ndarray | None, bool]:
         """Book a step. Returns the correction of the node temperatures (what was drawn after the water was
         gone), or None, and whether the sinks have to be chosen anew. The sensible heat of the lost water is
         booked with the block."""

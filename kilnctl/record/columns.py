@@ -73,16 +73,35 @@ def _cell(value, decimals: int) -> str:
 
 
 def row_of(time_s: float, reading, act, chamber_c: float | None = None, part_c: float | None = None) -> tuple:
-    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a `kilnctl.chain.Actuation`);
+    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a `kilnctl.run.chain.Actuation`);
     chamber_c and part_c are the true ones, where a virtual oven tells them."""
     d = act.decision
     return (
-        time_s, d.reference_c, reading.chamber_c, _number(chamber_c), _number(reading.limit_c), _number(reading.part_c),
-        _number(part_c), _number(d.part_c), _number(d.part_sd_k), _number(d.element_c), d.expected_c,
-        act.duty, _number(reading.fired), act.commanded, act.power_w, d.demand_w, d.feedforward_w, d.trim_w, d.unexplained_w,
-        _number(reading.supply_v), _number(reading.current_a), 1.0 if act.contactor else 0.0, float(d.step + 1),
+        time_s,
+        d.reference_c,
+        reading.chamber_c,
+        _number(chamber_c),
+        _number(reading.limit_c),
+        _number(reading.part_c),
+        _number(part_c),
+        _number(d.part_c),
+        _number(d.part_sd_k),
+        _number(d.element_c),
+        d.expected_c,
+        act.duty,
+        _number(reading.fired),
+        act.commanded,
+        act.power_w,
+        d.demand_w,
+        d.feedforward_w,
+        d.trim_w,
+        d.unexplained_w,
+        _number(reading.supply_v),
+        _number(reading.current_a),
+        1.0 if act.contactor else 0.0,
+        float(d.step + 1),
         act.verdict.reason if act.verdict.permit is None and d.demand_w > 0.0 else d.reason,
-    )  # fmt: skip
+    )
 
 
 def _number(value) -> float:

@@ -159,8 +159,8 @@ def begin(folder: Path, begun: Begun) -> None:
 def finish(folder: Path, run, summary, unit: str = "C") -> None:
     """Write everything that is not there yet, and the final run.json last. Raises KilnctlError naming the
     file."""
-    from .curves import curves
-    from .report import page
+    from ..report.run_curves import curves
+    from ..report.run_report import page
 
     if not (folder / "run.json").is_file():
         begin(folder, Begun(run.oven, run.schedule, run.load, run.model, run.seed, run.controller))

@@ -14,9 +14,9 @@ import os
 import re
 import time
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Iterator
 
 from ..errors import KilnctlError
 from .durable import make_folder, sync_folder

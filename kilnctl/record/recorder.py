@@ -155,9 +155,7 @@ class Recorder:
         due = self._clock() + self._sync_s
         while True:
             items = self._take(max(0.0, due - self._clock()))
-            receipts = [
-                r for r in (self._append(*item) for item in items if item is not None) if r is not None
-            ]
+            receipts = [r for r in (self._append(*item) for item in items if item is not None) if r is not None]
             ending = None in items
             if receipts or ending or self._clock() >= due:
                 durable = self._sync()

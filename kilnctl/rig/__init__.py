@@ -1,7 +1,7 @@
 """The hardware side, behind one protocol: a serial I/O board, this computer's own pins, or the virtual oven."""
 
-from .protocol import Facts, Rig, RigLost
-from .virtual import VirtualRig
+from .contract import Facts, Rig, RigLost
+from .virtual_rig import VirtualRig
 
 __all__ = ["Facts", "Rig", "RigLost", "VirtualRig", "open_rig"]
 

@@ -17,9 +17,25 @@ One tick of the loop:
 """
 
 from .gate import LEASE_S, Gate, Permit, pass_duty
-from .policy import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for, schedule_trip_c, schedule_trip_words
-from .rules import acknowledge, judge
+from .judge import acknowledge, judge
+from .limits import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for, schedule_trip_c, schedule_trip_words
 from .state import SafetyState, Tick, Trip, Verdict
 
-__all__ = ["HARD_CEILINGS", "HARD_FLOORS", "LEASE_S", "Gate", "Permit", "Policy", "SafetyState", "Tick", "Trip", "Verdict", "acknowledge", "judge",
-           "pass_duty", "policy_for", "schedule_trip_c", "schedule_trip_words"]  # fmt: skip
+__all__ = [
+    "HARD_CEILINGS",
+    "HARD_FLOORS",
+    "LEASE_S",
+    "Gate",
+    "Permit",
+    "Policy",
+    "SafetyState",
+    "Tick",
+    "Trip",
+    "Verdict",
+    "acknowledge",
+    "judge",
+    "pass_duty",
+    "policy_for",
+    "schedule_trip_c",
+    "schedule_trip_words",
+]

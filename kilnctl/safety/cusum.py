@@ -57,4 +57,6 @@ def time_to_alarm_s(drift: float, sigma: float, correlation_s: float, threshold:
             raise ValueError(f"{name} must be above zero, not {value!r}")
     if not math.isfinite(drift):
         raise ValueError(f"drift must be finite, not {drift!r}")
-    return _mean_passage(drift, 2.0 * sigma * sigma * correlation_s, threshold + CORRELATED_OVERSHOOT * sigma * correlation_s)
+    return _mean_passage(
+        drift, 2.0 * sigma * sigma * correlation_s, threshold + CORRELATED_OVERSHOOT * sigma * correlation_s
+    )

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from numbers import Real
 
 from .gate import Permit
-from .words import LOUD, UNKNOWN, WORDS
+from .messages import LOUD, UNKNOWN, WORDS
 
 #: There is heat that neither relay nor contactor keeps out.
 DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
@@ -120,7 +120,9 @@ class SafetyState:
     off_s: float = 0.0
     quiet_c: float | None = None  # without heat: the level above which a rise is unasked
     top_c: float = -math.inf  # highest lately: a rise below it is a recovery
-    fall: tuple[float, float, float, float, float | None] | None = None  # start s, from °C, lowest °C, duty cap, limit sensor then
+    fall: tuple[float, float, float, float, float | None] | None = (
+        None  # start s, from °C, lowest °C, duty cap, limit sensor then
+    )
     settled_s: float = 0.0  # the missing-heat sum rests until then
     excess: float = 0.0
     past_open: float = 0.0  # the same sum, of what comes although contactor and relay are told to be off since a trip
@@ -137,7 +139,9 @@ class SafetyState:
     airless_s: float = 0.0
     purge_until_s: float = math.inf  # infinite: not purged yet
     danger: str = ""
-    believed: dict[str, tuple[float, float]] = field(default_factory=dict)  # before each latched trip of DOUBTED: °C, and when, s
+    believed: dict[str, tuple[float, float]] = field(
+        default_factory=dict
+    )  # before each latched trip of DOUBTED: °C, and when, s
 
     def copied(self) -> "SafetyState":
         new = SafetyState.__new__(SafetyState)
@@ -151,7 +155,9 @@ class SafetyState:
         self.over.clear()
         self.raw, self.sample, self.window, self.fall, self.quiet_c = (), None, None, None, None
         self.sink, self.was_wild = None, False
-        self.rejects = self.unsteady = self.noise_k = self.off_s = self.excess = self.past_open = self.missing = self.unasked = 0.0
+        self.rejects = self.unsteady = self.noise_k = self.off_s = self.excess = self.past_open = self.missing = (
+            self.unasked
+        ) = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k, self.rejected = None, 0.0, None
@@ -181,7 +187,9 @@ def trip(s: SafetyState, fault: str, time_s: float, **facts) -> None:
     """Latch, once."""
     if fault not in s.trips:
         if fault in DOUBTED:
-            value, since = (s.fall[1], s.fall[0]) if fault == "reading-fell" and s.fall is not None else (s.good_c, s.good_s)
+            value, since = (
+                (s.fall[1], s.fall[0]) if fault == "reading-fell" and s.fall is not None else (s.good_c, s.good_s)
+            )
             if value is not None:
                 s.believed[fault] = value, since
         seen, check, done = WORDS[fault]

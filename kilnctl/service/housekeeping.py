@@ -10,9 +10,9 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from ..errors import KilnctlError
-from ..record.finishing import pending_in
 from ..record.recorder import Recorder
 from ..record.retention import clear_old
+from ..report.finishing import pending_in
 
 
 class Housekeeping:
@@ -112,9 +112,18 @@ class Housekeeping:
             if self._closed:
                 return
             self._child = child = subprocess.Popen(
-                [sys.executable, "-m", "kilnctl.record.finishing", str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
-                stderr=subprocess.PIPE, text=True, errors="replace",
-                env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)})  # fmt: skip
+                [sys.executable, "-m", "kilnctl.report.finishing", str(folder)],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.PIPE,
+                text=True,
+                errors="replace",
+                env={
+                    **os.environ,
+                    "OPENBLAS_NUM_THREADS": "1",
+                    "PYTHONPATH": os.pathsep.join(p for p in sys.path if p),
+                },
+            )
         _, said = child.communicate()
         with self._lock:
             self._child = None
@@ -127,8 +136,10 @@ class Housekeeping:
     def _clear(self, spare: Path | None) -> None:
         done = clear_old(self._out, self._keep_bytes, spare=[spare] if spare is not None else ())
         if done.removed:
-            self._tell(f"note: {len(done.removed)} old record{'s' * (len(done.removed) > 1)} removed to make room ({done.freed_bytes / 1e6:.0f} MB): "
-                       f"{', '.join(done.removed[:5])}{' …' if len(done.removed) > 5 else ''}")  # fmt: skip
+            self._tell(
+                f"note: {len(done.removed)} old record{'s' * (len(done.removed) > 1)} removed to make room ({done.freed_bytes / 1e6:.0f} MB): "
+                f"{', '.join(done.removed[:5])}{' …' if len(done.removed) > 5 else ''}"
+            )
         for words in done.kept_back:
             if not words.endswith("being written"):
                 self._tell(f"note: an old record could not be removed: {words}")

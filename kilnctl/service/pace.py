@@ -20,7 +20,11 @@ class Lateness:
         self.count += 1
         self.overruns += late_s > tick_s
         self.worst_s = max(self.worst_s, late_s)
-        place = 0 if late_s <= _FIRST_S else min(len(self._bins) - 1, 1 + int(math.log(late_s / _FIRST_S) / math.log(_RATIO)))
+        place = (
+            0
+            if late_s <= _FIRST_S
+            else min(len(self._bins) - 1, 1 + int(math.log(late_s / _FIRST_S) / math.log(_RATIO)))
+        )
         self._bins[place] += 1
 
     def quantile_s(self, share: float) -> float:

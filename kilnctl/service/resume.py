@@ -44,11 +44,21 @@ def outage_s(state: dict, boot_id: str, boottime_s: float, wall_s: float) -> flo
 def decide(place: dict | None, policy: str, model, out_s: float, reading_c: float) -> Verdict:
     """Whether the run at `place` goes on. `policy` is the schedule's ("resume" or "stop"), `out_s` from `outage_s`."""
     if place is None:
-        return Verdict(False, "a run was cut off before it had got going, or after a trip; it does not go on", out_s, math.nan, reading_c)
+        return Verdict(
+            False,
+            "a run was cut off before it had got going, or after a trip; it does not go on",
+            out_s,
+            math.nan,
+            reading_c,
+        )
     then_c = float(place["chamber_c"])
     x = cooled_state(model, place, min(out_s, 4.0 * LONGEST_OUTAGE_S)) if math.isfinite(out_s) else None
     expected = x[CHAMBER] if x is not None else math.nan
-    away = f"the power was out for {out_s:.0f} s" if math.isfinite(out_s) else "the power was out, and no clock knows for how long"
+    away = (
+        f"the power was out for {out_s:.0f} s"
+        if math.isfinite(out_s)
+        else "the power was out, and no clock knows for how long"
+    )
     seen = f"{away}; the chamber was at {then_c:.0f} °C and is at {reading_c:.0f} °C now"
     if math.isfinite(expected):
         seen += f", where the model expects {expected:.0f} °C"
@@ -69,6 +79,8 @@ def decide(place: dict | None, policy: str, model, out_s: float, reading_c: floa
     last_c = model.step(tuple(place["state_c"]), model.power_w, STATE_AGE_S, model.ambient_c)[CHAMBER]
     allowed = APART_K + APART_SHARE * abs(then_c - expected) + max(0.0, last_c - then_c)
     if abs(reading_c - expected) > allowed:
-        return no(f"it is {abs(reading_c - expected):.0f} K {'above' if reading_c > expected else 'below'} that, more than the {allowed:.0f} K that "
-                  "count as the same; a door, a heater that stayed on, or a clock that was set would look like this")  # fmt: skip
+        return no(
+            f"it is {abs(reading_c - expected):.0f} K {'above' if reading_c > expected else 'below'} that, more than the {allowed:.0f} K that "
+            "count as the same; a door, a heater that stayed on, or a clock that was set would look like this"
+        )
     return Verdict(True, f"{seen}. The run goes on where it was", out_s, expected, reading_c)

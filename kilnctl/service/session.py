@@ -9,7 +9,6 @@ import threading
 from dataclasses import dataclass, replace
 
 from .. import control, firing, safety
-from ..chain import AFTER_TRIP_S, Actuation, Chain
 from ..control import reference
 from ..control.controller import Decision
 from ..errors import KilnctlError
@@ -18,13 +17,14 @@ from ..model.energy import CHAMBER, SENSOR, N
 from ..reading import Reading
 from ..record.columns import row_of
 from ..record.events import Event, Teller, on_run_clock
+from ..run.chain import AFTER_TRIP_S, Actuation, Chain
 from ..safety import SafetyState, Tick, Trip
+from ..safety.messages import LOUD
 from ..safety.state import DOUBTED, endanger
-from ..safety.words import LOUD
-from ..settings.body import Load
+from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
-from . import latched
+from . import saved_trips
 
 #: Longest that checking a description may take on a small computer, s.
 CHECK_S = 120.0
@@ -56,12 +56,21 @@ def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start
 
 def ready(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
     """`prepare` without the process apart: what `kilnctl check` says yes or no to is what a run is started with. Raises KilnctlError."""
-    from ..model.stored import model_for
+    from ..model.trained_file import model_for
 
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, model_file)
     programme = control.prepare(oven, schedule, model, start_c)
-    return Order(oven, schedule, load, model, words, programme, safety.policy_for(oven, schedule, model, start_c=start_c), model_file=model_file or "")
+    return Order(
+        oven,
+        schedule,
+        load,
+        model,
+        words,
+        programme,
+        safety.policy_for(oven, schedule, model, start_c=start_c),
+        model_file=model_file or "",
+    )
 
 
 def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:
@@ -71,12 +80,20 @@ def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | 
         return
     files += ["--model", model_file] if model_file and len(files) == 2 else []
     try:
-        done = subprocess.run([sys.executable, "-m", "kilnctl", "check", *files], capture_output=True, text=True, timeout=CHECK_S,
-                              env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}, check=False)  # fmt: skip
+        done = subprocess.run(
+            [sys.executable, "-m", "kilnctl", "check", *files],
+            capture_output=True,
+            text=True,
+            timeout=CHECK_S,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
+            check=False,
+        )
     except (OSError, subprocess.TimeoutExpired) as error:
         raise KilnctlError(f"{oven.file}: could not be checked: {error}") from None
     if done.returncode:
-        raise KilnctlError(done.stderr.strip() or f"{oven.file}: the check failed without a word (status {done.returncode})")
+        raise KilnctlError(
+            done.stderr.strip() or f"{oven.file}: the check failed without a word (status {done.returncode})"
+        )
 
 
 class Rest:
@@ -86,8 +103,17 @@ class Rest:
     that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run.
     `tripped_s`: when each came, on the clock of the run that it ended."""
 
-    def __init__(self, oven: Oven, trips: tuple[Trip, ...] = (), believed: latched.Believed | None = None, limits: dict | None = None, *,
-                 state: SafetyState | None = None, policy: safety.Policy | None = None, tripped_s: dict[str, float] | None = None):  # fmt: skip
+    def __init__(
+        self,
+        oven: Oven,
+        trips: tuple[Trip, ...] = (),
+        believed: saved_trips.Believed | None = None,
+        limits: dict | None = None,
+        *,
+        state: SafetyState | None = None,
+        policy: safety.Policy | None = None,
+        tripped_s: dict[str, float] | None = None,
+    ):
         self.tripped_s = tripped_s if tripped_s is not None else {t.fault: t.time_s for t in trips}
         self.policy = safety.policy_for(oven)
         #: What a trip's cause must be gone by: the limits of the run that tripped, which may be narrower than the oven's.
@@ -116,8 +142,27 @@ class Rest:
             self.reading, self._tick = reading, Tick(now_s, step, fired, heating=False, commanded=0.0, contactor=False)
             self.state, verdict = safety.judge(self.state, self.policy, reading, self._tick)
         nan = math.nan
-        decision = Decision(0.0, 0.0, 0.0, 0.0, nan, reading.chamber_c, nan, reading.chamber_c, None, None, None, 0.0, 0.0, 0, "idle", 0.0,
-                            False, False, "no run: heat off")  # fmt: skip
+        decision = Decision(
+            0.0,
+            0.0,
+            0.0,
+            0.0,
+            nan,
+            reading.chamber_c,
+            nan,
+            reading.chamber_c,
+            None,
+            None,
+            None,
+            0.0,
+            0.0,
+            0,
+            "idle",
+            0.0,
+            False,
+            False,
+            "no run: heat off",
+        )
         return Actuation(0.0, OFF, False, 0.0, decision, verdict)
 
     def _begin(self, reading: Reading, now_s: float) -> None:
@@ -129,14 +174,18 @@ class Rest:
             # Only a sample that comes after this one shows that they go on.
             self.state.sample, self.state.sample_since_s = reading.sample, now_s - self.policy.frozen_s
 
-    def believed(self, now_s: float) -> latched.Believed:
+    def believed(self, now_s: float) -> saved_trips.Believed:
         """As `latched.believed`, also before the first tick."""
-        return self._ago if self._ago is not None else latched.believed(self.state, now_s)
+        return self._ago if self._ago is not None else saved_trips.believed(self.state, now_s)
 
     @property
     def unknown(self) -> tuple[str, ...]:
         """The trips that doubt the reading and of which nobody knows what was believed before."""
-        return tuple(f for f in self.state.trips if f in DOUBTED and f not in (self.state.believed if self._ago is None else self._ago))
+        return tuple(
+            f
+            for f in self.state.trips
+            if f in DOUBTED and f not in (self.state.believed if self._ago is None else self._ago)
+        )
 
     def acknowledge(self, who: str, reading_is_right: bool = False) -> tuple[str, ...]:
         """Clear the trips whose causes are gone; returns those that stand. `reading_is_right`: `who` has seen by other means that the chamber is where the
@@ -161,12 +210,18 @@ class Session:
     """
 
     def __init__(self, order: Order, *, prove: bool = True, place: dict | None = None):
-        from ..rehearsal import holding_table
+        from ..run.rehearsal import holding_table
 
         self.order = order
         controller = order.controller if place is None else _Resumed(order.controller, place)
-        self.chain = Chain(controller, order.programme, order.policy, firing.pattern_for(order.oven), holding_table(order.model, order.oven),
-                           prove=prove)  # fmt: skip
+        self.chain = Chain(
+            controller,
+            order.programme,
+            order.policy,
+            firing.pattern_for(order.oven),
+            holding_table(order.model, order.oven),
+            prove=prove,
+        )
         if place is not None:
             self.chain.energy_j, self.chain.before_s = float(place["energy_j"]), float(place["run_s"])
         self._teller = Teller(order.programme.legs)
@@ -179,7 +234,9 @@ class Session:
         self.events: list[Event] = []
         self.row: tuple = ()
 
-    def tick(self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[str, ...] = (), truth=(None, None)) -> Actuation:
+    def tick(
+        self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[str, ...] = (), truth=(None, None)
+    ) -> Actuation:
         """As `Chain.tick`; afterwards `row` is the sample of this tick and `events` what is worth telling of it."""
         if self._began_s is None:
             self._began_s = now_s - dt_s
@@ -214,14 +271,32 @@ class Session:
             return self._resumed
         if self._resumed is not None and not self.trips and self.chain.proving:
             # Cut off again before it got going again: it still is where it was in its schedule, with the temperatures of now.
-            return {**self._resumed, "run_s": self.time_s, "energy_j": self.chain.energy_j, "state_c": [float(v) for v in c.estimate.now], "chamber_c": float(c.estimate.now[CHAMBER]), "outage_s": 0.0}
+            return {
+                **self._resumed,
+                "run_s": self.time_s,
+                "energy_j": self.chain.energy_j,
+                "state_c": [float(v) for v in c.estimate.now],
+                "chamber_c": float(c.estimate.now[CHAMBER]),
+                "outage_s": 0.0,
+            }
         if c is None or self.chain.proving or self.trips or not hasattr(c.position, "counted_s"):
             return None
         p = c.position
-        return {"leg": p.leg, "counted_s": p.counted_s, "reference_c": None if math.isnan(p.reference_c) else p.reference_c,
-                "rate_k_per_s": p.rate_k_per_s, "arrived": p.arrived, "held": p.held, "added_s": p.added_s,
-                "state_c": [float(v) for v in c.estimate.now], "heat_w": float(c.estimate.heat_w), "shares": [float(v) for v in c.estimate.shares],
-                "chamber_c": float(c.estimate.now[CHAMBER]), "run_s": self.time_s, "energy_j": self.chain.energy_j}  # fmt: skip
+        return {
+            "leg": p.leg,
+            "counted_s": p.counted_s,
+            "reference_c": None if math.isnan(p.reference_c) else p.reference_c,
+            "rate_k_per_s": p.rate_k_per_s,
+            "arrived": p.arrived,
+            "held": p.held,
+            "added_s": p.added_s,
+            "state_c": [float(v) for v in c.estimate.now],
+            "heat_w": float(c.estimate.heat_w),
+            "shares": [float(v) for v in c.estimate.shares],
+            "chamber_c": float(c.estimate.now[CHAMBER]),
+            "run_s": self.time_s,
+            "energy_j": self.chain.energy_j,
+        }
 
 
 class _Resumed:
@@ -238,16 +313,32 @@ class _Resumed:
         if leg.kind == "ramp" and math.isfinite(value):
             # It goes on from where the oven is now, not from where it should be: the outage is no reason to hurry.
             down = leg.target_c < reference_c
-            reference_c = max(reference_c, value) if down and value < reference_c else min(reference_c, value) if not down else reference_c
-        position = reference.Position(leg=int(p["leg"]), counted_s=float(p["counted_s"]), reference_c=reference_c, arrived=bool(p["arrived"]),
-                                      rate_k_per_s=float(p["rate_k_per_s"]), held=bool(p["held"]), added_s=float(p["added_s"]))  # fmt: skip
+            reference_c = (
+                max(reference_c, value)
+                if down and value < reference_c
+                else min(reference_c, value)
+                if not down
+                else reference_c
+            )
+        position = reference.Position(
+            leg=int(p["leg"]),
+            counted_s=float(p["counted_s"]),
+            reference_c=reference_c,
+            arrived=bool(p["arrived"]),
+            rate_k_per_s=float(p["rate_k_per_s"]),
+            held=bool(p["held"]),
+            added_s=float(p["added_s"]),
+        )
         state.position = position
         cooled = cooled_state(model, p, float(p.get("outage_s", 0.0)))
         if cooled is not None and math.isfinite(value):
             # The chamber is where the sensor says; the hidden temperatures are where the outage has left them.
             x = tuple(value if i in (CHAMBER, SENSOR) else t for i, t in enumerate(cooled))
             # A place of before the shares were kept has one sum for all that the model did not explain.
-            heat_w, shares = float(p.get("heat_w", p.get("unexplained_w", 0.0))), tuple(float(v) for v in p.get("shares", (1.0, 1.0, 1.0)))
+            heat_w, shares = (
+                float(p.get("heat_w", p.get("unexplained_w", 0.0))),
+                tuple(float(v) for v in p.get("shares", (1.0, 1.0, 1.0))),
+            )
             state.estimate = replace(state.estimate, x=x, now=x, heat_w=heat_w, shares=shares)
         return state
 

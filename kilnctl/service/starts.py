@@ -63,12 +63,22 @@ class Starts:
         service, ready = self._service, self._next()
         if ready is None:
             return
-        why = self._why if ready.voids != self._voids else "a run is going on" if service.session is not None else service.refusal()
+        why = (
+            self._why
+            if ready.voids != self._voids
+            else "a run is going on"
+            if service.session is not None
+            else service.refusal()
+        )
         if why:
             return self._drop(ready, why)
         service.begin(ready.order, ready.folder, ready.recorder, ready.by)
         limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
-        self._settle(ok=True, words=f"{ready.order.schedule.name} starts; {limit}", shortfalls=[s.note for s in ready.order.programme.shortfalls])
+        self._settle(
+            ok=True,
+            words=f"{ready.order.schedule.name} starts; {limit}",
+            shortfalls=[s.note for s in ready.order.programme.shortfalls],
+        )
 
     def close(self) -> None:
         """The service ends: what waits never begins."""
@@ -82,7 +92,9 @@ class Starts:
             schedule, model = load_schedule(request["schedule"]), request.get("model") or service.model_file
             order = service.ordered(prepare(service.oven, schedule, model, service.chamber_c()))
             if order.unlike and not request.get("confirm"):
-                self._settle(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(order.unlike))
+                self._settle(
+                    ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(order.unlike)
+                )
             elif self._voids != voids:
                 self._settle(ok=False, words=f"it does not start: {self._why}")
             else:

@@ -73,7 +73,9 @@ def read_text(path: str | Path) -> tuple[str, bytes]:
     except OSError as error:
         raise refuse(f"cannot be read: {error.strerror}") from None
     if len(data) > MOST_BYTES:
-        raise refuse(f"is larger than {MOST_BYTES // 1024} KiB; a description of an oven is a few KiB, is this the right file?")
+        raise refuse(
+            f"is larger than {MOST_BYTES // 1024} KiB; a description of an oven is a few KiB, is this the right file?"
+        )
     try:
         return data.decode("utf-8-sig"), data
     except UnicodeDecodeError as error:
@@ -93,7 +95,9 @@ def parse_document(text: str, name: str) -> Node:
     try:
         for event in yaml.parse(text, Loader=yaml.SafeLoader):
             if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-                raise refuse(event.start_mark, "anchors and aliases (& and *) are not used in these files; write the value out")
+                raise refuse(
+                    event.start_mark, "anchors and aliases (& and *) are not used in these files; write the value out"
+                )
             if isinstance(event, (yaml.SequenceEndEvent, yaml.MappingEndEvent)):
                 stack.pop()
                 continue
@@ -121,7 +125,9 @@ def parse_document(text: str, name: str) -> Node:
     if not roots or (roots[0].kind == "scalar" and not roots[0].text):
         raise SettingsError([Problem(name, 0, 0, "is empty; see the files in configs/ for how one looks")])
     if roots[0].kind != "map":
-        raise SettingsError([Problem(name, roots[0].line, roots[0].column, f"holds {roots[0].what} where 'key: value' lines belong")])
+        raise SettingsError(
+            [Problem(name, roots[0].line, roots[0].column, f"holds {roots[0].what} where 'key: value' lines belong")]
+        )
     return roots[0]
 
 

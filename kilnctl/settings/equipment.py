@@ -1,7 +1,7 @@
 """What an oven is wired with: supply, switching, sensors, meters, and the rig that runs it."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Iterator
 
 from .fields import choice, flag, integer, many, numbers, one, positive, quantity, text
 
@@ -14,15 +14,35 @@ TYPE_HIGHEST_C = {"T": 350.0, "J": 750.0, "E": 900.0, "N": 1300.0, "K": 1372.0, 
 class Supply:
     voltage_v: float = quantity("voltage", "nominal supply voltage", low=12.0, high=480.0)
     frequency_hz: float = quantity("frequency", "supply frequency", low=49.0, high=61.0)
-    tolerance: float = quantity("fraction", "how far the voltage may lie from nominal", default=0.10, low=0.0, high=0.3,
-                                assume="public supplies are usually held within 10 %")  # fmt: skip
+    tolerance: float = quantity(
+        "fraction",
+        "how far the voltage may lie from nominal",
+        default=0.10,
+        low=0.0,
+        high=0.3,
+        assume="public supplies are usually held within 10 %",
+    )
     breaker_a: float | None = quantity("current", "rating of the breaker", default=None, low=1.0, high=125.0)
-    cable_area_m2: float | None = quantity("area", "cross-section of one conductor", default=None, low=2e-7, high=1.2e-4, example="2.5 mm² or 14 AWG")
+    cable_area_m2: float | None = quantity(
+        "area", "cross-section of one conductor", default=None, low=2e-7, high=1.2e-4, example="2.5 mm² or 14 AWG"
+    )
     cable_length_m: float | None = quantity("length", "one-way length of the cable", default=None, low=0.1, high=500.0)
-    resistance_ohm: float = quantity("electrical resistance", "resistance of the supply up to the oven", default=0.4, low=0.0,
-                                     high=5.0, assume="reference impedance of IEC 60725, line and neutral")  # fmt: skip
-    reactance_ohm: float = quantity("electrical resistance", "reactance of the supply up to the oven", default=0.25, low=0.0,
-                                    high=5.0, assume="reference impedance of IEC 60725, line and neutral")  # fmt: skip
+    resistance_ohm: float = quantity(
+        "electrical resistance",
+        "resistance of the supply up to the oven",
+        default=0.4,
+        low=0.0,
+        high=5.0,
+        assume="reference impedance of IEC 60725, line and neutral",
+    )
+    reactance_ohm: float = quantity(
+        "electrical resistance",
+        "reactance of the supply up to the oven",
+        default=0.25,
+        low=0.0,
+        high=5.0,
+        assume="reference impedance of IEC 60725, line and neutral",
+    )
 
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.frequency_hz not in (50.0, 60.0):
@@ -31,13 +51,24 @@ class Supply:
 
 @dataclass(frozen=True, kw_only=True)
 class Switching:
-    pattern: str = choice(("fine", "balanced", "quiet lights"), "how short the bursts of mains cycles may be: finer is kinder to the "
-                          "elements, longer is kinder to the lights", default="balanced")  # fmt: skip
-    minimum_on_s: float | None = quantity("time", "shortest time on or off, instead of the pattern's own", default=None, low=0.0, high=120.0)
-    relays: int = integer("relays that are fired one after another, each with an equal share of the power", low=1, high=6, default=1)
-    relay_current_a: float | None = quantity("current", "rated current of the solid-state relay", default=None, low=1.0, high=200.0)
+    pattern: str = choice(
+        ("fine", "balanced", "quiet lights"),
+        "how short the bursts of mains cycles may be: finer is kinder to the elements, longer is kinder to the lights",
+        default="balanced",
+    )
+    minimum_on_s: float | None = quantity(
+        "time", "shortest time on or off, instead of the pattern's own", default=None, low=0.0, high=120.0
+    )
+    relays: int = integer(
+        "relays that are fired one after another, each with an equal share of the power", low=1, high=6, default=1
+    )
+    relay_current_a: float | None = quantity(
+        "current", "rated current of the solid-state relay", default=None, low=1.0, high=200.0
+    )
     heat_sink_k_per_w: float | None = positive("thermal resistance", "relay's heat sink to air", 50.0, default=None)
-    contactor_delay_s: float = quantity("time", "time the contactor needs to pull in or drop out", default=0.05, low=0.0, high=1.0)
+    contactor_delay_s: float = quantity(
+        "time", "time the contactor needs to pull in or drop out", default=0.05, low=0.0, high=1.0
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,14 +80,34 @@ class CalibrationPoint:
 @dataclass(frozen=True, kw_only=True)
 class Sensor:
     type: str = choice(("K", "N", "S", "R", "J", "T", "B", "E"), "thermocouple type letter", default="K")
-    lag_s: float = quantity("time", "time constant of the junction in its sheath, in still air", default=12.0, low=0.0, high=600.0,
-                            assume="a 3 mm sheathed junction in still air; bare wire is faster")  # fmt: skip
-    dead_time_s: float = quantity("time", "pure delay before the junction notices", default=2.0, low=0.0, high=60.0,
-                                  assume="conversion and filtering, and the air's way to the sensor")  # fmt: skip
-    noise_k: float = quantity("difference", "standard deviation of one reading", default=0.15, low=0.0, high=10.0,
-                              assume="a quiet front end with a median filter")  # fmt: skip
+    lag_s: float = quantity(
+        "time",
+        "time constant of the junction in its sheath, in still air",
+        default=12.0,
+        low=0.0,
+        high=600.0,
+        assume="a 3 mm sheathed junction in still air; bare wire is faster",
+    )
+    dead_time_s: float = quantity(
+        "time",
+        "pure delay before the junction notices",
+        default=2.0,
+        low=0.0,
+        high=60.0,
+        assume="conversion and filtering, and the air's way to the sensor",
+    )
+    noise_k: float = quantity(
+        "difference",
+        "standard deviation of one reading",
+        default=0.15,
+        low=0.0,
+        high=10.0,
+        assume="a quiet front end with a median filter",
+    )
     front_end: str = choice(("max31855", "max31856"), "the converter chip", default="max31856")
-    calibration: tuple[CalibrationPoint, ...] = many(CalibrationPoint, "comparison against a reference, rising", default=(), most=20)
+    calibration: tuple[CalibrationPoint, ...] = many(
+        CalibrationPoint, "comparison against a reference, rising", default=(), most=20
+    )
     file: str | None = text("certificate or note on this sensor", default=None)
 
     def problems(self) -> Iterator[tuple[str, str]]:
@@ -80,7 +131,9 @@ class Meters:
 
     supply: bool = flag("the supply voltage is measured", default=False)
     current: bool = flag("the elements' current is measured", default=False)
-    contactor: bool = flag("an auxiliary contact, or the voltage behind it, tells whether the contactor is closed", default=True)
+    contactor: bool = flag(
+        "an auxiliary contact, or the voltage behind it, tells whether the contactor is closed", default=True
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,11 +143,21 @@ class Pins:
     chip: str = text("the GPIO chip", default="/dev/gpiochip0")
     relays: tuple[float, ...] = numbers("lines of the solid-state relays", default=())
     coil: int | None = integer("line of the contactor's coil", low=0, high=512, default=None)
-    pulse: int | None = integer("line that feeds the hardware timer in the coil's circuit with pulses; without one nobody may leave the oven alone",
-                                low=0, high=512, default=None)  # fmt: skip
-    contactor: int | None = integer("line of the auxiliary contact, low while it is closed", low=0, high=512, default=None)
-    door: int | None = integer("line of the door switch's copy, high while the door is open", low=0, high=512, default=None)
-    airflow: int | None = integer("line of the ventilation's switch, low while it is proved", low=0, high=512, default=None)
+    pulse: int | None = integer(
+        "line that feeds the hardware timer in the coil's circuit with pulses; without one nobody may leave the oven alone",
+        low=0,
+        high=512,
+        default=None,
+    )
+    contactor: int | None = integer(
+        "line of the auxiliary contact, low while it is closed", low=0, high=512, default=None
+    )
+    door: int | None = integer(
+        "line of the door switch's copy, high while the door is open", low=0, high=512, default=None
+    )
+    airflow: int | None = integer(
+        "line of the ventilation's switch, low while it is proved", low=0, high=512, default=None
+    )
     bus: int = integer("SPI bus", low=0, high=8, default=0)
     control: int = integer("SPI device of the control sensor's converter", low=0, high=8, default=0)
     limit: int = integer("SPI device of the second sensor's converter", low=0, high=8, default=1)
@@ -115,11 +178,18 @@ class Pins:
 
 @dataclass(frozen=True, kw_only=True)
 class Rig:
-    kind: str = choice(("virtual", "board", "pins"), "virtual oven, serial I/O board, or this computer's own pins", default="virtual")
+    kind: str = choice(
+        ("virtual", "board", "pins"), "virtual oven, serial I/O board, or this computer's own pins", default="virtual"
+    )
     port: str | None = text("serial port of the I/O board, best by its by-id path", default=None)
     pins: Pins = one(Pins, "lines for `kind: pins`", default=Pins())
-    ceiling_c: float | None = quantity("temperature", "where the I/O board cuts the heat by itself, whatever the program says (usually 5 K above the trip, 60 K at most)",
-                                       default=None, low=45.0, high=1400.0)  # fmt: skip
+    ceiling_c: float | None = quantity(
+        "temperature",
+        "where the I/O board cuts the heat by itself, whatever the program says (usually 5 K above the trip, 60 K at most)",
+        default=None,
+        low=45.0,
+        high=1400.0,
+    )
 
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.kind == "pins" and (not self.pins.relays or self.pins.coil is None):

@@ -10,9 +10,34 @@ from typing import Any
 
 from ..units import DIMENSIONS, parse
 
-_SUFFIXES = ("_w_per_m2k", "_m2k_per_w", "_k_per_s", "_m3_per_s", "_m_per_s", "_j_per_kgk", "_j_per_kg", "_j_per_mol",
-             "_kg_per_m3", "_w_per_k", "_w_per_mk", "_k_per_w", "_w_per_m2", "_ohm", "_kg", "_hz", "_m2", "_c", "_k", "_w",
-             "_j", "_s", "_m", "_v", "_a", "_pa")  # fmt: skip
+_SUFFIXES = (
+    "_w_per_m2k",
+    "_m2k_per_w",
+    "_k_per_s",
+    "_m3_per_s",
+    "_m_per_s",
+    "_j_per_kgk",
+    "_j_per_kg",
+    "_j_per_mol",
+    "_kg_per_m3",
+    "_w_per_k",
+    "_w_per_mk",
+    "_k_per_w",
+    "_w_per_m2",
+    "_ohm",
+    "_kg",
+    "_hz",
+    "_m2",
+    "_c",
+    "_k",
+    "_w",
+    "_j",
+    "_s",
+    "_m",
+    "_v",
+    "_a",
+    "_pa",
+)
 
 
 def yaml_key(name: str) -> str:
@@ -68,8 +93,15 @@ def examples_of(f: dataclasses.Field) -> list[str]:
     written = [e for e in (meta.get("example") or dimension.example).split(" or ") if fits(e)]
     if written:
         return written
-    value = f.default if isinstance(f.default, float) and math.isfinite(f.default) else low if low is not None and high is None or high is None else \
-        high if low is None else 0.5 * (low + high)  # fmt: skip
+    value = (
+        f.default
+        if isinstance(f.default, float) and math.isfinite(f.default)
+        else low
+        if low is not None and high is None or high is None
+        else high
+        if low is None
+        else 0.5 * (low + high)
+    )
     return [f"{value:g}" + ("" if dimension.unit == "1" else f" {dimension.unit}")]
 
 
@@ -81,7 +113,9 @@ def text(doc: str, *, default: Any = MISSING, key: str | None = None, longest: i
     return _make("text", doc, default, key, longest=longest)
 
 
-def choice(options: tuple[str, ...], doc: str, *, default: Any = MISSING, assume: str | None = None, key: str | None = None) -> Any:
+def choice(
+    options: tuple[str, ...], doc: str, *, default: Any = MISSING, assume: str | None = None, key: str | None = None
+) -> Any:
     return _make("choice", doc, default, key, options=options, assume=assume)
 
 
@@ -94,7 +128,9 @@ def one(cls: type, doc: str, *, default: Any = MISSING, key: str | None = None, 
     return _make("one", doc, default, key, cls=cls, bare=bare)
 
 
-def many(cls: type, doc: str, *, default: Any = MISSING, key: str | None = None, fewest: int = 0, most: int = 200) -> Any:
+def many(
+    cls: type, doc: str, *, default: Any = MISSING, key: str | None = None, fewest: int = 0, most: int = 200
+) -> Any:
     """A list of mappings, each read into `cls`, kept as a tuple."""
     return _make("many", doc, default, key, cls=cls, fewest=fewest, most=most)
 
@@ -104,7 +140,16 @@ def numbers(doc: str, *, default: Any = MISSING, key: str | None = None) -> Any:
     return _make("numbers", doc, default, key)
 
 
-def points(argument: str, value: str, doc: str, *, default: Any = MISSING, key: str | None = None, low: float = 0.0, high: float) -> Any:
+def points(
+    argument: str,
+    value: str,
+    doc: str,
+    *,
+    default: Any = MISSING,
+    key: str | None = None,
+    low: float = 0.0,
+    high: float,
+) -> Any:
     """A mapping of quantity to quantity (`{200 °C: 0.06 W/(m·K), …}`) kept as a tuple of pairs in rising order.
     A single quantity stands for the same value everywhere and is kept as one pair with a NaN argument."""
     return _make("points", doc, default, key, argument=argument, dimension=value, low=low, high=high)

@@ -2,17 +2,18 @@
 
 import hashlib
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import ClassVar, Iterator
+from typing import ClassVar
 
 from ..output import METRIC
-from .body import POWER_W, Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
+from .construction import POWER_W, Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
+from .differences import Virtual
 from .document import Problem, parse_document, read_text
 from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensors, Service, Supply, Switching
 from .fields import many, one, quantity, text
-from .reader import Reader, read_root
-from .virtual import Virtual
+from .yaml_reader import Reader, read_root
 
 #: How far above the software's trip the independent limiter, and the I/O board's own ceiling, may be set, K: it is to save the oven when the software has failed.
 LIMITER_ABOVE_K = 60.0
@@ -23,23 +24,46 @@ CEILING_C = 1320.0
 
 @dataclass(frozen=True, kw_only=True)
 class Limits:
-    highest_c: float = quantity("temperature", "highest chamber temperature that a schedule may ask for", low=40.0, high=CEILING_C)
-    trip_c: float | None = quantity("temperature", "chamber temperature at which the software cuts the heat "
-                                    "(usually 15 K or 2 % above the highest)", default=None, low=45.0, high=CEILING_C + 40.0)  # fmt: skip
-    limiter_c: float | None = quantity("temperature", "setting of the independent hardware limiter, for the record and for checks: above the trip, by 60 K at most",
-                                       default=None, low=45.0, high=CEILING_C + 80.0)  # fmt: skip
-    part_highest_c: float | None = quantity("temperature", "highest temperature of any part, where a sensor is on it (10 K above, the heat is cut)",
-                                            default=None, low=40.0, high=CEILING_C)  # fmt: skip
+    highest_c: float = quantity(
+        "temperature", "highest chamber temperature that a schedule may ask for", low=40.0, high=CEILING_C
+    )
+    trip_c: float | None = quantity(
+        "temperature",
+        "chamber temperature at which the software cuts the heat (usually 15 K or 2 % above the highest)",
+        default=None,
+        low=45.0,
+        high=CEILING_C + 40.0,
+    )
+    limiter_c: float | None = quantity(
+        "temperature",
+        "setting of the independent hardware limiter, for the record and for checks: above the trip, by 60 K at most",
+        default=None,
+        low=45.0,
+        high=CEILING_C + 80.0,
+    )
+    part_highest_c: float | None = quantity(
+        "temperature",
+        "highest temperature of any part, where a sensor is on it (10 K above, the heat is cut)",
+        default=None,
+        low=40.0,
+        high=CEILING_C,
+    )
     longest_s: float = quantity("time", "longest run", default=48 * 3600.0, low=60.0, high=14 * 86400.0)
     most_energy_j: float | None = quantity("energy", "most energy one run may use", default=None, low=1e4, high=1e10)
 
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.trip_c is not None and not self.highest_c + 3.0 <= self.trip_c <= self.highest_c + 60.0:
-            yield "trip_c", f"the trip must lie 3 K to 60 K above the highest chamber temperature ({self.highest_c:g} °C)"
+            yield (
+                "trip_c",
+                f"the trip must lie 3 K to 60 K above the highest chamber temperature ({self.highest_c:g} °C)",
+            )
         if self.limiter_c is not None and self.limiter_c <= self.trip_at_c:
             yield "limiter_c", f"the limiter would open below or at the software's own trip ({self.trip_at_c:g} °C)"
         elif self.limiter_c is not None and self.limiter_c > self.trip_at_c + LIMITER_ABOVE_K:
-            yield "limiter_c", f"the limiter must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.trip_at_c:g} °C), or it protects too late"
+            yield (
+                "limiter_c",
+                f"the limiter must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.trip_at_c:g} °C), or it protects too late",
+            )
 
     @property
     def trip_at_c(self) -> float:
@@ -49,28 +73,75 @@ class Limits:
 
 @dataclass(frozen=True, kw_only=True)
 class Safety:
-    """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. The bounds are those of `kilnctl.safety.policy`
+    """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. The bounds are those of `kilnctl.safety.limits`
     (HARD_CEILINGS, HARD_FLOORS), which hold whatever is written here; what is left out keeps the default, and all other thresholds are nobody's to set."""
 
-    sensor_coast_s: float | None = quantity("time", "how long, without heat, a bad reading of a sensor may take to heal (usually 10 s)", default=None, low=1.0, high=10.0,
-                                            key="bad reading")  # fmt: skip
-    disagreement_k: float | None = quantity("difference", "how far control and limit sensor may be apart, or 6 % if that is more (usually 40 K)", default=None, low=5.0,
-                                            high=60.0, key="sensors apart")  # fmt: skip
-    disagreement_s: float | None = quantity("time", "for how long they may be further apart (usually 60 s)", default=None, low=10.0, high=180.0, key="sensors apart for")
-    no_rise_s: float | None = quantity("time", "full-power time without a rise (usually 10 min, with a wet load 20 min)", default=None, low=60.0, high=1200.0, key="no rise")
-    unasked_rise_k: float | None = quantity("difference", "rise that nobody asked for (usually 6 K)", default=None, low=3.0, high=15.0, key="unasked rise")
-    stall_s: float | None = quantity("time", "longest gap between two looks at the oven (usually 2.5 s, which is the most); a fifth longer than the tick at least",
-                                     default=None, low=0.3, high=2.5, key="gap")  # fmt: skip
-    airflow_s: float | None = quantity("time", "how long the ventilation may fail before the chamber is purged anew (usually 2 s)", default=None, low=0.5, high=10.0,
-                                       key="airflow lost")  # fmt: skip
-    purge_s: float | None = quantity("time", "how long the chamber is purged, if that is more than four changes of its air take", default=None, low=30.0, high=7200.0,
-                                     key="purge")  # fmt: skip
+    sensor_coast_s: float | None = quantity(
+        "time",
+        "how long, without heat, a bad reading of a sensor may take to heal (usually 10 s)",
+        default=None,
+        low=1.0,
+        high=10.0,
+        key="bad reading",
+    )
+    disagreement_k: float | None = quantity(
+        "difference",
+        "how far control and limit sensor may be apart, or 6 % if that is more (usually 40 K)",
+        default=None,
+        low=5.0,
+        high=60.0,
+        key="sensors apart",
+    )
+    disagreement_s: float | None = quantity(
+        "time",
+        "for how long they may be further apart (usually 60 s)",
+        default=None,
+        low=10.0,
+        high=180.0,
+        key="sensors apart for",
+    )
+    no_rise_s: float | None = quantity(
+        "time",
+        "full-power time without a rise (usually 10 min, with a wet load 20 min)",
+        default=None,
+        low=60.0,
+        high=1200.0,
+        key="no rise",
+    )
+    unasked_rise_k: float | None = quantity(
+        "difference", "rise that nobody asked for (usually 6 K)", default=None, low=3.0, high=15.0, key="unasked rise"
+    )
+    stall_s: float | None = quantity(
+        "time",
+        "longest gap between two looks at the oven (usually 2.5 s, which is the most); a fifth longer than the tick at least",
+        default=None,
+        low=0.3,
+        high=2.5,
+        key="gap",
+    )
+    airflow_s: float | None = quantity(
+        "time",
+        "how long the ventilation may fail before the chamber is purged anew (usually 2 s)",
+        default=None,
+        low=0.5,
+        high=10.0,
+        key="airflow lost",
+    )
+    purge_s: float | None = quantity(
+        "time",
+        "how long the chamber is purged, if that is more than four changes of its air take",
+        default=None,
+        low=30.0,
+        high=7200.0,
+        key="purge",
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Site:
-    ambient_c: float = quantity("temperature", "usual room temperature", default=20.0, low=-30.0, high=50.0,
-                                assume="a heated workshop")  # fmt: skip
+    ambient_c: float = quantity(
+        "temperature", "usual room temperature", default=20.0, low=-30.0, high=50.0, assume="a heated workshop"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,10 +157,18 @@ class Uncertainty:
 class Control:
     tick_s: float = quantity("time", "time between two looks at the oven", default=1.0, low=0.2, high=5.0)
     #: Keys of earlier versions: what the reader says of them.
-    GONE: ClassVar[dict[str, str]] = {"robustness": "it never changed how an oven is controlled and is no setting any more; delete this line "
-                                      "('trim' sets how quickly the control answers)"}  # fmt: skip
-    trim: float = quantity("fraction", "how quickly the trim answers heat that nobody accounts for: 1 is usual, less is gentler on the "
-                           "elements, more follows a disturbance sooner; `kilnctl study --tuning` compares", default=1.0, low=0.1, high=10.0)  # fmt: skip
+    GONE: ClassVar[dict[str, str]] = {
+        "robustness": "it never changed how an oven is controlled and is no setting any more; delete this line "
+        "('trim' sets how quickly the control answers)"
+    }
+    trim: float = quantity(
+        "fraction",
+        "how quickly the trim answers heat that nobody accounts for: 1 is usual, less is gentler on the "
+        "elements, more follows a disturbance sooner; `kilnctl study --tuning` compares",
+        default=1.0,
+        low=0.1,
+        high=10.0,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +199,9 @@ class Oven:
     control: Control = one(Control, "control", default=Control())
     rig: Rig = one(Rig, "how the oven is wired to this computer", default=Rig())
     service: Service = one(Service, "what the running service asks of the operating system", default=Service())
-    virtual: Virtual | None = one(Virtual, "how a virtual oven differs from this description; written by studies", default=None)
+    virtual: Virtual | None = one(
+        Virtual, "how a virtual oven differs from this description; written by studies", default=None
+    )
     assumptions: tuple[str, ...] = ()
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
@@ -138,17 +219,26 @@ class Oven:
     def problems(self) -> Iterator[tuple[str, str]]:
         ohm, watts = self.elements.resistance_ohm, self.elements.power_w
         if ohm is not None and not POWER_W[0] <= watts <= POWER_W[1]:
-            yield "elements", f"{ohm:g} ohm on {self.supply.voltage_v:g} V would be {watts / 1000:.3g} kW; 0.02 kW to 20 kW is accepted"
+            yield (
+                "elements",
+                f"{ohm:g} ohm on {self.supply.voltage_v:g} V would be {watts / 1000:.3g} kW; 0.02 kW to 20 kW is accepted",
+            )
         if self.chamber.opening == "top" and self.walls.roof is not None:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
         if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:
             yield "rig", f"the board's ceiling must not lie below the trip ({self.limits.trip_at_c:g} °C)"
         elif self.rig.ceiling_c is not None and self.rig.ceiling_c > self.limits.trip_at_c + LIMITER_ABOVE_K:
-            yield "rig", f"the board's ceiling must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.limits.trip_at_c:g} °C), or it protects too late"
+            yield (
+                "rig",
+                f"the board's ceiling must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.limits.trip_at_c:g} °C), or it protects too late",
+            )
         if self.safety.stall_s is not None and self.safety.stall_s < 1.2 * self.control.tick_s:
             yield "safety", f"'gap' must be a fifth longer than the tick at least ({1.2 * self.control.tick_s:g} s)"
         if self.limits.part_highest_c is not None and self.sensors.part is None:
-            yield "limits", "'part highest' is a limit that nobody can guard: there is no thermocouple on the part (sensors: part)"
+            yield (
+                "limits",
+                "'part highest' is a limit that nobody can guard: there is no thermocouple on the part (sensors: part)",
+            )
         if self.elements.limit_c is not None and self.elements.limit_c < self.limits.highest_c:
             yield "elements", "the elements may not get as hot as the chamber's highest temperature"
         for key in ("shelf", "usual_load"):
@@ -164,18 +254,40 @@ class Oven:
     def faces(self) -> tuple[Face, ...]:
         """The kinds of face of the box, areas of the inside: sides, roof, floor and door (or lid)."""
         c, w = self.chamber, self.walls
-        floor = Face(name="floor", wall=w.floor or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="down")
+        floor = Face(
+            name="floor", wall=w.floor or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="down"
+        )
         # Unequal sides are gathered into one face group of equal total area and the chamber's height.
         if c.opening == "top":
             girth = 2.0 * (c.width_m + c.depth_m)
-            lid = Face(name="door", wall=w.door or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="up")
-            return (Face(name="sides", wall=w.sides, count=4, width_m=girth / 4.0, height_m=c.height_m, orientation="vertical"), floor, lid)
+            lid = Face(
+                name="door", wall=w.door or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="up"
+            )
+            return (
+                Face(
+                    name="sides",
+                    wall=w.sides,
+                    count=4,
+                    width_m=girth / 4.0,
+                    height_m=c.height_m,
+                    orientation="vertical",
+                ),
+                floor,
+                lid,
+            )
         girth = c.width_m + 2.0 * c.depth_m
         return (
             Face(name="sides", wall=w.sides, count=3, width_m=girth / 3.0, height_m=c.height_m, orientation="vertical"),
             Face(name="roof", wall=w.roof or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="up"),
             floor,
-            Face(name="door", wall=w.door or w.sides, count=1, width_m=c.width_m, height_m=c.height_m, orientation="vertical"),
+            Face(
+                name="door",
+                wall=w.door or w.sides,
+                count=1,
+                width_m=c.width_m,
+                height_m=c.height_m,
+                orientation="vertical",
+            ),
         )
 
 
@@ -183,21 +295,25 @@ def load_oven(path: str | Path) -> Oven:
     """Read an oven file. Raises `SettingsError` with every problem found, each with file:line:column."""
     source, data = read_text(path)
     node = parse_document(source, str(path))
-    return read_root(Oven, node, str(path), {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()}, _check_whole(node))
+    return read_root(
+        Oven, node, str(path), {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()}, _check_whole(node)
+    )
 
 
 def oven_from(source: str, name: str) -> Oven:
     """An oven from text that is in no file yet; `name` stands where the file would. Raises `SettingsError`."""
     node = parse_document(source, name)
-    return read_root(Oven, node, name, {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()}, _check_whole(node))
+    return read_root(
+        Oven, node, name, {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()}, _check_whole(node)
+    )
 
 
 def _check_whole(root):
     """Materials are checked by name here, and sensors against the trip, where the places are known; layers against limits are the sizing's."""
 
     def finish(oven: Oven, reader: Reader) -> None:
-        from ..errors import KilnctlError
         from ..body import assumed
+        from ..errors import KilnctlError
         from ..thermal.materials import find
 
         own = {m.name for m in oven.materials}
@@ -216,15 +332,23 @@ def _check_whole(root):
         walk(root)
         e = oven.elements
         if e.resistance_ohm is not None:
-            reader.assumptions.append(f"elements.power: {e.power_w / 1000:.2f} kW at {oven.supply.voltage_v:g} V ({e.resistance_ohm:g} ohm measured cold, times "
-                                      f"{oven.supply.voltage_v**2 / e.power_w / e.resistance_ohm:.2f} for the hot alloy)")  # fmt: skip
+            reader.assumptions.append(
+                f"elements.power: {e.power_w / 1000:.2f} kW at {oven.supply.voltage_v:g} V ({e.resistance_ohm:g} ohm measured cold, times "
+                f"{oven.supply.voltage_v**2 / e.power_w / e.resistance_ohm:.2f} for the hot alloy)"
+            )
         for which in ("control", "limit", "part"):
             sensor = getattr(oven.sensors, which)
             highest = TYPE_HIGHEST_C[sensor.type] if sensor is not None else math.inf
             if highest < oven.limits.trip_at_c:
                 # (Type K, which is assumed where none is given, is good for every trip that is accepted.)
-                reader.rules.append(Problem(reader.file, *reader.places[f"sensors.{which}.type"], f"sensors.{which}: a type {sensor.type} "
-                                               f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C"))  # fmt: skip
+                reader.rules.append(
+                    Problem(
+                        reader.file,
+                        *reader.places[f"sensors.{which}.type"],
+                        f"sensors.{which}: a type {sensor.type} "
+                        f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C",
+                    )
+                )
 
         if not reader.problems:
             reader.assumptions += assumed(oven)

@@ -1,15 +1,15 @@
 """A schedule: steps as people say them. `load_schedule` reads one; it knows nothing of any oven."""
 
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Iterator
 
-from .body import Load
+from .construction import Load
 from .document import parse_document, read_text
 from .fields import choice, flag, many, one, quantity, text
 from .oven import CEILING_C
-from .reader import read_root
+from .yaml_reader import read_root
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,8 +40,9 @@ class Cure:
 
     at_c: float = quantity("temperature", "temperature of the reference cure", low=40.0, high=400.0)
     time_s: float = quantity("time", "time of the reference cure", low=10.0, high=86400.0)
-    activation_j_per_mol: float = quantity("molar energy", "activation energy", default=80000.0, low=10000.0, high=400000.0,
-                                           key="activation energy")  # fmt: skip
+    activation_j_per_mol: float = quantity(
+        "molar energy", "activation energy", default=80000.0, low=10000.0, high=400000.0, key="activation energy"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,18 +53,40 @@ class Schedule:
     about: str = text("what it is for", default="")
     follows: str = choice(("chamber", "part"), "what the temperatures speak of", default="chamber")
     steps: tuple[Step, ...] = many(Step, "the steps in order", fewest=1, most=100)
-    soak_counts: str = choice(("in band", "from arrival"), "when a soak's time runs: only while inside the band, or always once there",
-                              default="in band")  # fmt: skip
-    too_fast: str = choice(("stretch", "refuse"), "what to do with a ramp that the oven cannot follow", default="refuse")
-    highest_c: float | None = quantity("temperature", "chamber limit of this schedule, below the oven's own; a little above it the heat is cut. Without one that is 50 K or 5 % above the hottest step (or start), where the chamber is followed", default=None,
-                                       low=40.0, high=CEILING_C)  # fmt: skip
-    part_highest_c: float | None = quantity("temperature", "limit of the part's temperature, for ovens with a sensor on it (10 K above, the heat is cut)", default=None, low=40.0, high=CEILING_C)
-    longest_s: float | None = quantity("time", "longest run before it is stopped", default=None, low=60.0, high=14 * 86400.0)
-    most_energy_j: float | None = quantity("energy", "most energy before it is stopped", default=None, low=1e4, high=1e10)
+    soak_counts: str = choice(
+        ("in band", "from arrival"),
+        "when a soak's time runs: only while inside the band, or always once there",
+        default="in band",
+    )
+    too_fast: str = choice(
+        ("stretch", "refuse"), "what to do with a ramp that the oven cannot follow", default="refuse"
+    )
+    highest_c: float | None = quantity(
+        "temperature",
+        "chamber limit of this schedule, below the oven's own; a little above it the heat is cut. Without one that is 50 K or 5 % above the hottest step (or start), where the chamber is followed",
+        default=None,
+        low=40.0,
+        high=CEILING_C,
+    )
+    part_highest_c: float | None = quantity(
+        "temperature",
+        "limit of the part's temperature, for ovens with a sensor on it (10 K above, the heat is cut)",
+        default=None,
+        low=40.0,
+        high=CEILING_C,
+    )
+    longest_s: float | None = quantity(
+        "time", "longest run before it is stopped", default=None, low=60.0, high=14 * 86400.0
+    )
+    most_energy_j: float | None = quantity(
+        "energy", "most energy before it is stopped", default=None, low=1e4, high=1e10
+    )
     flammable_vapour: bool = flag("the load gives off flammable vapour: proved ventilation is required", default=False)
     load: Load | None = one(Load, "what is put in, instead of the oven's usual load", default=None)
     cure: Cure | None = one(Cure, "cure to be credited", default=None)
-    after_power_loss: str = choice(("stop", "resume"), "after a short outage with a consistent temperature", default="stop")
+    after_power_loss: str = choice(
+        ("stop", "resume"), "after a short outage with a consistent temperature", default="stop"
+    )
     assumptions: tuple[str, ...] = ()
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
@@ -72,11 +95,18 @@ class Schedule:
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.steps[0].to_c is None:
             yield "steps", "the first step needs 'to': there is no temperature yet to hold"
-        top = max(s.to_c for s in self.steps if s.to_c is not None) if any(s.to_c is not None for s in self.steps) else 0.0
+        top = (
+            max(s.to_c for s in self.steps if s.to_c is not None)
+            if any(s.to_c is not None for s in self.steps)
+            else 0.0
+        )
         if self.highest_c is not None and self.follows == "chamber" and top > self.highest_c:
             yield "highest_c", f"a step goes to {top:g} °C, above this schedule's own limit of {self.highest_c:g} °C"
         if self.part_highest_c is not None and self.follows == "part" and top > self.part_highest_c:
-            yield "part_highest_c", f"a step takes the part to {top:g} °C, above its limit of {self.part_highest_c:g} °C"
+            yield (
+                "part_highest_c",
+                f"a step takes the part to {top:g} °C, above its limit of {self.part_highest_c:g} °C",
+            )
 
     @property
     def top_c(self) -> float:
@@ -86,11 +116,20 @@ class Schedule:
 
 def schedule_of(source: str, name: str) -> Schedule:
     """A schedule from text that is in no file yet; `name` stands where the file would. Raises `SettingsError`."""
-    return read_root(Schedule, parse_document(source, name), name, {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()})
+    return read_root(
+        Schedule,
+        parse_document(source, name),
+        name,
+        {"file": "", "sha256": hashlib.sha256(source.encode()).hexdigest()},
+    )
 
 
 def load_schedule(path: str | Path) -> Schedule:
     """Read a schedule file. Raises `SettingsError` with every problem found, each with file:line:column."""
     source, data = read_text(path)
-    return read_root(Schedule, parse_document(source, str(path)), str(path),
-                     {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()})  # fmt: skip
+    return read_root(
+        Schedule,
+        parse_document(source, str(path)),
+        str(path),
+        {"file": str(path), "sha256": hashlib.sha256(data).hexdigest()},
+    )

@@ -16,7 +16,12 @@ def schema_of(kind: str) -> dict:
     """The schema of "oven" or "schedule" files."""
     definitions: dict[str, dict] = {}
     root = _object({"oven": Oven, "schedule": Schedule}[kind], definitions)
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": f"kilnctl {kind} file", **root, "$defs": definitions}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"kilnctl {kind} file",
+        **root,
+        "$defs": definitions,
+    }
 
 
 def _object(cls: type, definitions: dict) -> dict:
@@ -30,7 +35,11 @@ def _object(cls: type, definitions: dict) -> dict:
 
 
 def _first_line(cls: type) -> str:
-    return (cls.__doc__ or cls.__name__).strip().split("\n\n")[0].replace("\n", " ") if not (cls.__doc__ or "").startswith(cls.__name__ + "(") else cls.__name__
+    return (
+        (cls.__doc__ or cls.__name__).strip().split("\n\n")[0].replace("\n", " ")
+        if not (cls.__doc__ or "").startswith(cls.__name__ + "(")
+        else cls.__name__
+    )
 
 
 def _reference(cls: type, definitions: dict) -> dict:
@@ -63,9 +72,26 @@ def _property(f, definitions: dict) -> dict:
         return {**described, "type": "array", "items": {"type": "number"}, "minItems": 1}
     if kind == "points":
         value = {"type": "string", "pattern": _WITH_UNIT}
-        return {**described, "oneOf": [value, {"type": "object", "minProperties": 1, "patternProperties": {_WITH_UNIT: value}, "additionalProperties": False}]}
+        return {
+            **described,
+            "oneOf": [
+                value,
+                {
+                    "type": "object",
+                    "minProperties": 1,
+                    "patternProperties": {_WITH_UNIT: value},
+                    "additionalProperties": False,
+                },
+            ],
+        }
     if kind == "many":
-        return {**described, "type": "array", "items": _reference(meta["cls"], definitions), "minItems": meta["fewest"], "maxItems": meta["most"]}
+        return {
+            **described,
+            "type": "array",
+            "items": _reference(meta["cls"], definitions),
+            "minItems": meta["fewest"],
+            "maxItems": meta["most"],
+        }
     reference = _reference(meta["cls"], definitions)
     if meta["bare"]:
         bare = next(x for x in setting_fields(meta["cls"]) if x.name == meta["bare"])

@@ -1,5 +1,5 @@
 """How hot will it get, how fast, where do the watts go, what will the outside feel like: answers before anything is bought."""
 
-from .result import LayerReport, Sizing, layer_problems, size
+from .sizing import LayerReport, Sizing, layer_problems, size
 
 __all__ = ["LayerReport", "Sizing", "layer_problems", "size"]

@@ -7,16 +7,16 @@ from functools import lru_cache
 import numpy as np
 
 from .. import control, firing, safety
-from ..chain import Chain
 from ..model.energy import EnergyModel
-from ..record.summary import judged, summarise
-from ..rehearsal import as_run, follow, holding_table
-from ..settings.body import Load
+from ..run.chain import Chain
+from ..run.rehearsal import as_run, follow, holding_table
+from ..run.summary import judged, summarise
+from ..run.virtual_plant import conditions_of, drawn_oven
+from ..settings.construction import Load
+from ..settings.differences import Virtual
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
-from ..settings.virtual import Virtual
-from ..virtual import conditions_of, drawn_oven
-from .vary import INPUTS, Vary, deviates, outside_only, plant_seed, virtual_of
+from .inputs import INPUTS, Vary, deviates, outside_only, plant_seed, virtual_of
 
 #: A run is followed for so long into its last cooling: parts lag, and what they see there still counts, s.
 AFTER_S = 300.0
@@ -103,7 +103,7 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
 def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None):
     if truth is None:
         return drawn_oven(case.oven, virtual, case.load)
-    from ..model.plant import ModelOven
+    from ..model.model_oven import ModelOven
 
     return ModelOven(case.oven, truth, virtual.seed, conditions_of(virtual))
 
@@ -115,8 +115,14 @@ def rehearse_draw(case: Case, draw: int) -> dict:
     try:
         virtual, truth, z = oven_of(case, draw)
         run = rehearsed(case, plant_of(case, virtual, truth), virtual.seed)
-        return {"draw": draw, "z": z, "outcome": run.outcome, "trips": [[t.fault, t.time_s] for t in run.trips], "measures": measures_of(run)}
-    except Exception as error:  # noqa: BLE001 - reported, not lost
+        return {
+            "draw": draw,
+            "z": z,
+            "outcome": run.outcome,
+            "trips": [[t.fault, t.time_s] for t in run.trips],
+            "measures": measures_of(run),
+        }
+    except Exception as error:
         return {"draw": draw, "z": z, "failed": f"{type(error).__name__}: {error}"}
 
 
@@ -139,8 +145,19 @@ def rehearsed(case: Case, plant, seed: int):
         return not case.whole and last_s is not None and time_s - last_s >= AFTER_S
 
     outcome = follow(case.oven, plant, chain, rows, enough=enough)
-    return as_run(rows, oven=case.oven, schedule=case.schedule, outcome=outcome, trips=tuple(chain.safety.trips.values()), events=(), seed=seed,
-                  controller="model", energy_j=chain.energy_j, model=case.model, load=case.load)  # fmt: skip
+    return as_run(
+        rows,
+        oven=case.oven,
+        schedule=case.schedule,
+        outcome=outcome,
+        trips=tuple(chain.safety.trips.values()),
+        events=(),
+        seed=seed,
+        controller="model",
+        energy_j=chain.energy_j,
+        model=case.model,
+        load=case.load,
+    )
 
 
 def measures_of(run) -> dict[str, float | None]:

@@ -1,16 +1,16 @@
 """Which insulation thickness reaches a temperature with stated confidence? Steady heat balances of many drawn ovens."""
 
+from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Callable
 
 from ..body import material_of
+from ..body.steady import Factors, SteadyOven
 from ..errors import KilnctlError
 from ..output import Units
-from ..settings.body import Wall, Walls
+from ..settings.construction import Wall, Walls
 from ..settings.oven import Oven
-from ..body.steady import Factors, SteadyOven
-from .vary import Vary, deviates, plant_seed, usual, virtual_of
+from .inputs import Vary, deviates, plant_seed, usual, virtual_of
 
 THINNEST_M, THICKEST_M = 0.005, 0.5
 #: The answer is found to this, m.
@@ -43,7 +43,9 @@ def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
     """The oven with every layer of that material so thick."""
 
     def wall(w: Wall | None) -> Wall | None:
-        return w and replace(w, layers=tuple(replace(x, thickness_m=thickness_m) if x.material == layer else x for x in w.layers))
+        return w and replace(
+            w, layers=tuple(replace(x, thickness_m=thickness_m) if x.material == layer else x for x in w.layers)
+        )
 
     w = oven.walls
     return replace(oven, walls=Walls(sides=wall(w.sides), roof=wall(w.roof), floor=wall(w.floor), door=wall(w.door)))
@@ -58,7 +60,9 @@ def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
         known = ", ".join(sorted({x.material for x in layers}))
         raise KilnctlError(f"--layer: {oven.name} has no layer of '{layer}'; its walls are of {known}")
     if any(x.insulance_m2k_per_w is not None for x in mine):
-        raise KilnctlError(f"--layer: '{layer}' is given by the resistance of the whole layer, which says nothing of other thicknesses")
+        raise KilnctlError(
+            f"--layer: '{layer}' is given by the resistance of the whole layer, which says nothing of other thicknesses"
+        )
     return tuple(sorted({x.thickness_m for x in mine}))
 
 
@@ -66,7 +70,12 @@ def hot_face_c(oven: Oven, layer: str, thickness_m: float, reach_c: float) -> fl
     """The hottest face of any layer of that material, so thick, with the chamber steady at reach_c, °C; all else as described."""
     steady = SteadyOven(with_thickness(oven, layer, thickness_m), highest_c=reach_c + 50.0)
     solutions = steady.at(reach_c).walls
-    return max(float(solutions[w.face.name].layer_c(i)[0]) for w in steady.walls for i, x in enumerate(w.face.wall.layers) if x.material == layer)
+    return max(
+        float(solutions[w.face.name].layer_c(i)[0])
+        for w in steady.walls
+        for i, x in enumerate(w.face.wall.layers)
+        if x.material == layer
+    )
 
 
 def holds(oven: Oven, vary: Vary, seed: int, draw: int, layer: str, thickness_m: float, reach_c: float) -> bool:
@@ -80,8 +89,19 @@ def holds(oven: Oven, vary: Vary, seed: int, draw: int, layer: str, thickness_m:
     return steady.at(reach_c).power_w <= oven.elements.power_w * v.power * v.supply**2
 
 
-def thickness_for(oven: Oven, layer: str, reach_c: float, confidence: float = 0.95, draws: int = 200, vary: Vary | None = None, seed: int = 0, *,
-                  executor: Executor | None = None, jobs: int | None = None, progress: Callable[[float, float], None] | None = None) -> Thickness:  # fmt: skip
+def thickness_for(
+    oven: Oven,
+    layer: str,
+    reach_c: float,
+    confidence: float = 0.95,
+    draws: int = 200,
+    vary: Vary | None = None,
+    seed: int = 0,
+    *,
+    executor: Executor | None = None,
+    jobs: int | None = None,
+    progress: Callable[[float, float], None] | None = None,
+) -> Thickness:
     """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever at full power.
     Each draw keeps its deviates whatever the thickness, and holds with every thickness above one that does. Raises KilnctlError."""
     now = thicknesses(oven, layer)
@@ -91,12 +111,16 @@ def thickness_for(oven: Oven, layer: str, reach_c: float, confidence: float = 0.
     if not oven.site.ambient_c + 5.0 <= reach_c <= 1400.0:
         raise KilnctlError(f"--reach: from just above the room to 1400 °C, not {reach_c:g} °C")
     if draws * (1.0 - confidence) < 1.0 - 1e-9:
-        raise KilnctlError(f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}")
+        raise KilnctlError(
+            f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}"
+        )
     material = material_of(oven, layer)
     # A layer behind others is colder than the chamber, the colder the thinner it is itself.
     coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
     if coolest > material.limit_c:
-        raise KilnctlError(f"--reach: {layer} bears {material.limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if it were {1000 * THINNEST_M:.0f} mm thin")
+        raise KilnctlError(
+            f"--reach: {layer} bears {material.limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if it were {1000 * THINNEST_M:.0f} mm thin"
+        )
     # For each draw: the thickest known not to do, the thinnest known to do.
     fails, does = [0.0] * draws, [float("inf")] * draws
     tried: dict[float, float] = {}
@@ -106,7 +130,11 @@ def thickness_for(oven: Oven, layer: str, reach_c: float, confidence: float = 0.
     def share(thickness: float) -> float:
         open_ = [k for k in range(draws) if fails[k] < thickness < does[k]]
         jobs_ = [(oven, vary, seed, k, layer, thickness, reach_c) for k in open_]
-        answers = [holds(*j) for j in jobs_] if pool is None else [f.result() for f in [pool.submit(holds, *j) for j in jobs_]]
+        answers = (
+            [holds(*j) for j in jobs_]
+            if pool is None
+            else [f.result() for f in [pool.submit(holds, *j) for j in jobs_]]
+        )
         for k, answer in zip(open_, answers):
             if answer:
                 does[k] = thickness
@@ -136,7 +164,18 @@ def thickness_for(oven: Oven, layer: str, reach_c: float, confidence: float = 0.
         if made is not None:
             made.shutdown(cancel_futures=True)
     hot = hot_face_c(oven, layer, THICKEST_M if needed is None else needed, reach_c)
-    return Thickness(layer, reach_c, confidence, draws, needed, best if needed is None else tried[needed], tuple(sorted(tried.items())), now, hot, material.limit_c)
+    return Thickness(
+        layer,
+        reach_c,
+        confidence,
+        draws,
+        needed,
+        best if needed is None else tried[needed],
+        tuple(sorted(tried.items())),
+        now,
+        hot,
+        material.limit_c,
+    )
 
 
 def as_text(t: Thickness, u: Units = Units()) -> str:
@@ -149,12 +188,18 @@ def as_text(t: Thickness, u: Units = Units()) -> str:
     out = [f"{'each layer of ' + t.layer:40s} ovens that hold {reach}"]
     out += [f"{length(thickness):>40} {100 * share:10.1f} %" for thickness, share in t.tried]
     if t.needed_m is None:
-        out.append(f"\nnot even {length(THICKEST_M)} do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
-                   "more power is needed, or less is lost elsewhere (door, bridges, other layers)")  # fmt: skip
+        out.append(
+            f"\nnot even {length(THICKEST_M)} do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
+            "more power is needed, or less is lost elsewhere (door, bridges, other layers)"
+        )
     else:
         now = " and ".join(length(x) for x in t.now)
-        out.append(f"\n{length(t.needed_m)} hold {reach} with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
-                   f"the description has {now}")  # fmt: skip
+        out.append(
+            f"\n{length(t.needed_m)} hold {reach} with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
+            f"the description has {now}"
+        )
         face = f"its hot face is then at about {u.temperature(t.hot_c)}, and it bears {u.temperature(t.limit_c)}"
-        out.append(face if t.borne else f"NOT USABLE: {face}; put more insulation before it, or choose another material")
+        out.append(
+            face if t.borne else f"NOT USABLE: {face}; put more insulation before it, or choose another material"
+        )
     return "\n".join(out)

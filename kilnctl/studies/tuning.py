@@ -1,15 +1,15 @@
 """Which speed of the trim suits this oven, given what is not known about it? The same drawn ovens under several settings, each with a
 sag of its supply in the first soak: without a disturbance the slowest trim would always look best."""
 
+from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Callable
 
 from ..output import Units
 from .draw import Case
-from .numbers import spread
-from .run import Study, run_case
+from .sensitivity import spread
+from .study import Study, run_case
 
 #: Settings of `control: trim` that are compared.
 SETTINGS = (0.25, 0.5, 1.0, 2.0, 4.0)
@@ -34,14 +34,35 @@ class Setting:
         return max(self.overshoot_k, self.deviation_k)
 
 
-def compare(case: Case, draws: int, settings=SETTINGS, *, executor: Executor | None = None, jobs: int | None = None, keep: Path | None = None,
-            progress: Callable[[int, int, float], None] | None = None) -> tuple[Setting, ...]:  # fmt: skip
+def compare(
+    case: Case,
+    draws: int,
+    settings=SETTINGS,
+    *,
+    executor: Executor | None = None,
+    jobs: int | None = None,
+    keep: Path | None = None,
+    progress: Callable[[int, int, float], None] | None = None,
+) -> tuple[Setting, ...]:
     """The table; `keep` is a folder for the finished draws of each setting."""
     found = []
     for number, trim in enumerate(settings):
         oven = replace(case.oven, control=replace(case.oven.control, trim=trim))
-        told = None if progress is None else lambda done, all_, left, n=number: progress(n * all_ + done, len(settings) * all_, left + (len(settings) - n - 1) * left)
-        made = run_case(replace(case, oven=oven, sag=True), draws, executor=executor, jobs=jobs, keep=keep and keep / f"draws-trim-{trim:g}.jsonl", progress=told)
+        told = (
+            None
+            if progress is None
+            else lambda done, all_, left, n=number: progress(
+                n * all_ + done, len(settings) * all_, left + (len(settings) - n - 1) * left
+            )
+        )
+        made = run_case(
+            replace(case, oven=oven, sag=True),
+            draws,
+            executor=executor,
+            jobs=jobs,
+            keep=keep and keep / f"draws-trim-{trim:g}.jsonl",
+            progress=told,
+        )
         found.append(setting_of(trim, made))
     return tuple(found)
 
@@ -68,9 +89,16 @@ def as_text(settings: tuple[Setting, ...], now: float, u: Units = Units()) -> st
     """The table and the suggestion, in the reader's units."""
     unit, scale = ("°F", 1.8) if u.imperial else ("K", 1.0)
     chosen = suggest(settings)
-    out = [f"{'trim':>6s} {'overshoot, ' + unit:>13s} {'soak, ' + unit:>9s} {'restlessness, 1/min':>20s} {'lost draws':>11s}   (95 of 100 draws are below)"]
+    out = [
+        f"{'trim':>6s} {'overshoot, ' + unit:>13s} {'soak, ' + unit:>9s} {'restlessness, 1/min':>20s} {'lost draws':>11s}   (95 of 100 draws are below)"
+    ]
     for s in settings:
-        out.append(f"{s.trim:6g} {scale * s.overshoot_k:13.2f} {scale * s.deviation_k:9.2f} {s.activity:20.3f} {100 * s.failed:9.1f} %"
-                   + ("   suggested" if s is chosen else "") + ("   now" if s.trim == now else ""))  # fmt: skip
-    out.append(f"\nsuggested: 'control: {{trim: {chosen.trim:g}}}' — within {scale * EQUAL_K:g} {unit} of the best control of these, with the calmest duty")
+        out.append(
+            f"{s.trim:6g} {scale * s.overshoot_k:13.2f} {scale * s.deviation_k:9.2f} {s.activity:20.3f} {100 * s.failed:9.1f} %"
+            + ("   suggested" if s is chosen else "")
+            + ("   now" if s.trim == now else "")
+        )
+    out.append(
+        f"\nsuggested: 'control: {{trim: {chosen.trim:g}}}' — within {scale * EQUAL_K:g} {unit} of the best control of these, with the calmest duty"
+    )
     return "\n".join(out)

@@ -2,14 +2,15 @@
 
 import math
 
-
 from .air import air
 from .constants import GRAVITY
 from .materials import Material
 from .surfaces import radiation_w_m2
 
 
-def bar_conductance_w_per_k(material: Material, area_m2: float, length_m: float, hot_c: float, cold_c: float, count: int = 1) -> float:
+def bar_conductance_w_per_k(
+    material: Material, area_m2: float, length_m: float, hot_c: float, cold_c: float, count: int = 1
+) -> float:
     """Conductance of `count` bars from hot to cold with insulated flanks, W/K: n·k·A/L with the mean k (Fourier's law).
     Film resistances at the ends are left out, so it errs on the side of more loss."""
     if area_m2 <= 0.0 or length_m <= 0.0 or count < 1:
@@ -25,7 +26,9 @@ def air_flow_w(flow_m3_s: float, chamber_air_c: float, ambient_c: float) -> floa
     return flow_m3_s * air(ambient_c).density_kg_m3 * mean.heat_capacity_j_kgk * (chamber_air_c - ambient_c)
 
 
-def door_leak_kg_s(gap_m: float, width_m: float, height_m: float, chamber_air_c: float, ambient_c: float, top: bool = False) -> float:
+def door_leak_kg_s(
+    gap_m: float, width_m: float, height_m: float, chamber_air_c: float, ambient_c: float, top: bool = False
+) -> float:
     """Air exchanged through the crack round a door by its own buoyancy, kg/s.
 
     A vertical door has its neutral level at mid-height; the lower half of the crack draws in and the upper half blows out.

@@ -10,17 +10,27 @@ from .constants import STEFAN_BOLTZMANN, ZERO_C
 #: Resistivity at 20 °C (ohm·m), its factor Ct against temperature (°C), highest element temperature (°C), density (kg/m³).
 #: Makers' tables, from memory.
 ALLOYS = {
-    "iron-chromium-aluminium": (1.45e-6, ((20, 1.00), (400, 1.00), (600, 1.02), (800, 1.03), (1000, 1.04), (1200, 1.04)), 1350.0, 7150.0),
-    "nickel-chromium": (1.09e-6, ((20, 1.00), (400, 1.05), (600, 1.06), (800, 1.04), (1000, 1.05), (1200, 1.07)), 1150.0, 8300.0),
+    "iron-chromium-aluminium": (
+        1.45e-6,
+        ((20, 1.00), (400, 1.00), (600, 1.02), (800, 1.03), (1000, 1.04), (1200, 1.04)),
+        1350.0,
+        7150.0,
+    ),
+    "nickel-chromium": (
+        1.09e-6,
+        ((20, 1.00), (400, 1.05), (600, 1.06), (800, 1.04), (1000, 1.05), (1200, 1.07)),
+        1150.0,
+        8300.0,
+    ),
     "sheathed": (1.09e-6, ((20, 1.00), (400, 1.05), (800, 1.05)), 750.0, 6500.0),
-}  # fmt: skip
+}
 #: Recommended surface load of open iron-chromium-aluminium coils against furnace temperature, W/m² (from memory: 5–6 W/cm² at
 #: 900 °C, 3–4 at 1100, 1.5–2 at 1300; the lower figure is taken, for life), and of sheathed elements in moving air.
 SURFACE_LOAD = {
     "iron-chromium-aluminium": ((20, 60000.0), (900, 50000.0), (1100, 30000.0), (1300, 15000.0)),
     "nickel-chromium": ((20, 45000.0), (700, 35000.0), (900, 20000.0), (1050, 10000.0)),
     "sheathed": ((20, 40000.0), (300, 25000.0), (500, 12000.0)),
-}  # fmt: skip
+}
 #: Current-carrying capacity of copper cable in conduit or wall, A against mm² (common practice, rounded down; the code decides).
 CABLE_A = ((1.0, 11.0), (1.5, 14.5), (2.5, 19.5), (4.0, 26.0), (6.0, 34.0), (10.0, 46.0), (16.0, 61.0))
 COPPER_OHM_M = 1.9e-8  # at a warm 40 °C
@@ -107,8 +117,19 @@ class Wiring:
     notes: tuple[str, ...]
 
 
-def wiring(power_w: float, voltage_v: float, *, breaker_a=None, cable_m2=None, cable_m=None, resistance_ohm=0.4, reactance_ohm=0.25,
-           relay_a=None, sink_k_per_w=None, ambient_c=20.0) -> Wiring:  # fmt: skip
+def wiring(
+    power_w: float,
+    voltage_v: float,
+    *,
+    breaker_a=None,
+    cable_m2=None,
+    cable_m=None,
+    resistance_ohm=0.4,
+    reactance_ohm=0.25,
+    relay_a=None,
+    sink_k_per_w=None,
+    ambient_c=20.0,
+) -> Wiring:
     """Current and what it means for breaker, cable, relay and lights. Hints, not a wiring design. Raises ValueError for a power
     or voltage that is not above zero, and for surroundings (ambient_c) as hot as a relay's heat sink may be."""
     _positive(power_w=power_w, voltage_v=voltage_v)
@@ -123,21 +144,35 @@ def wiring(power_w: float, voltage_v: float, *, breaker_a=None, cable_m2=None, c
     largest = (RELAY_SINK_C - ambient_c) / loss
     notes = []
     if breaker_a is not None and current > 0.8 * breaker_a:
-        notes.append(f"{current:.1f} A for hours is more than 80 % of the {breaker_a:.0f} A breaker (common practice): ask an electrician")
+        notes.append(
+            f"{current:.1f} A for hours is more than 80 % of the {breaker_a:.0f} A breaker (common practice): ask an electrician"
+        )
     if cable_m2 is not None:
         allowed, (thinnest, _), (thickest, _) = _along(CABLE_A, cable_m2 * 1e6), CABLE_A[0], CABLE_A[-1]
         if cable_m2 * 1e6 < thinnest - 1e-9:
-            notes.append(f"a {cable_m2 * 1e6:.2f} mm² cable is too thin for fixed heating: {thinnest:.0f} mm² is the least listed (common practice)")
+            notes.append(
+                f"a {cable_m2 * 1e6:.2f} mm² cable is too thin for fixed heating: {thinnest:.0f} mm² is the least listed (common practice)"
+            )
         elif cable_m2 * 1e6 > thickest + 1e-9:
-            notes.append(f"a {cable_m2 * 1e6:.0f} mm² cable is beyond the table, which ends at {thickest:.0f} mm²: ask an electrician")
+            notes.append(
+                f"a {cable_m2 * 1e6:.0f} mm² cable is beyond the table, which ends at {thickest:.0f} mm²: ask an electrician"
+            )
         elif current > allowed:
-            notes.append(f"{current:.1f} A is more than a {cable_m2 * 1e6:.1f} mm² cable usually carries ({allowed:.0f} A, common practice)")
+            notes.append(
+                f"{current:.1f} A is more than a {cable_m2 * 1e6:.1f} mm² cable usually carries ({allowed:.0f} A, common practice)"
+            )
         if drop > 0.03:
             notes.append(f"the cable drops {100 * drop:.1f} % of the voltage; 3 % is a usual limit (common practice)")
     if relay_a is not None and current > 0.5 * relay_a:
-        notes.append(f"the relay carries {current:.1f} A of its {relay_a:.0f} A; half of the printed rating is prudent (from memory)")
+        notes.append(
+            f"the relay carries {current:.1f} A of its {relay_a:.0f} A; half of the printed rating is prudent (from memory)"
+        )
     if sink_k_per_w is not None and sink_k_per_w > largest:
-        notes.append(f"the relay's heat sink ({sink_k_per_w:.1f} K/W) is too small for {loss:.0f} W; {largest:.1f} K/W or less")
+        notes.append(
+            f"the relay's heat sink ({sink_k_per_w:.1f} K/W) is too small for {loss:.0f} W; {largest:.1f} K/W or less"
+        )
     if step > 0.033:
-        notes.append(f"switching on dips the supply by {100 * step:.1f} %, above the 3.3 % of IEC 61000-3-3 (from memory)")
+        notes.append(
+            f"switching on dips the supply by {100 * step:.1f} %, above the 3.3 % of IEC 61000-3-3 (from memory)"
+        )
     return Wiring(current, drop, step, loss, largest, tuple(notes))

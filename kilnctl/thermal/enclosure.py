@@ -26,16 +26,12 @@ def star_factors(areas_m2, counts=None) -> np.ndarray:
     flat piece is more than half of all surface, which no closed chamber can have.
     """
     area = np.asarray(areas_m2, dtype=float)
-    count = (
-        np.ones_like(area) if counts is None else np.broadcast_to(np.asarray(counts, dtype=float), area.shape)
-    )
+    count = np.ones_like(area) if counts is None else np.broadcast_to(np.asarray(counts, dtype=float), area.shape)
     if np.any(area <= 0.0) or np.any(count < 1.0):
         raise ValueError("areas_m2 must be above zero and counts at least one")
     total = np.sum(area * count, axis=-1, keepdims=True)
     if np.any(area > 0.5 * total * (1.0 + 1e-9)):
-        raise ValueError(
-            "areas_m2: one surface is larger than all the others together, so the chamber is not closed"
-        )
+        raise ValueError("areas_m2: one surface is larger than all the others together, so the chamber is not closed")
     factor = np.ones_like(area)
     for _ in range(3000):
         # Half steps: the plain iteration swings to and fro where one surface is nearly as large as all others
@@ -65,9 +61,7 @@ def star_conductances_m2(areas_m2, emissivities, counts=None) -> np.ndarray:
 def star_c(conductances_m2, surfaces_c) -> float:
     """Temperature of the star, °C, at which what the surfaces give and take sums to zero."""
     weights = np.asarray(conductances_m2, dtype=float)
-    fourth = np.sum(weights * (np.asarray(surfaces_c) + ZERO_C) ** 4, axis=-1) / np.sum(
-        weights, axis=-1
-    )
+    fourth = np.sum(weights * (np.asarray(surfaces_c) + ZERO_C) ** 4, axis=-1) / np.sum(weights, axis=-1)
     return fourth**0.25 - ZERO_C
 
 

@@ -8,8 +8,8 @@ they are continued along the last slope; where that would fall below half of the
 import bisect
 import difflib
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Sequence
 
 import numpy as np
 
@@ -166,13 +166,28 @@ class Material:
 
     def scaled(self, conductivity: float = 1.0, capacity: float = 1.0) -> "Material":
         """The same with conductivity and heat capacity multiplied, for what-if and uncertainty."""
-        return Material(self.name, self.kind, tuple((t, k * conductivity) for t, k in self.conductivity_points), self.density_kg_m3,
-                        tuple((t, c * capacity) for t, c in self.capacity_points), self.limit_c, self.source, self.uncertainty,
-                        self.emissivity)  # fmt: skip
+        return Material(
+            self.name,
+            self.kind,
+            tuple((t, k * conductivity) for t, k in self.conductivity_points),
+            self.density_kg_m3,
+            tuple((t, c * capacity) for t, c in self.capacity_points),
+            self.limit_c,
+            self.source,
+            self.uncertainty,
+            self.emissivity,
+        )
 
 
-def from_points(name: str, conductivity: Points, density_kg_m3: float, heat_capacity: Points, limit_c: float, source: str,
-                uncertainty: float = 0.15) -> Material:  # fmt: skip
+def from_points(
+    name: str,
+    conductivity: Points,
+    density_kg_m3: float,
+    heat_capacity: Points,
+    limit_c: float,
+    source: str,
+    uncertainty: float = 0.15,
+) -> Material:
     """A material from what a data sheet prints, conductivity in W/(m·K) against *mean* temperature in °C.
 
     A sheet's mean conductivity belongs to a cold and a hot face that it rarely names. Where k is linear between them,
@@ -180,18 +195,30 @@ def from_points(name: str, conductivity: Points, density_kg_m3: float, heat_capa
     is too high by about a·ΔT²/24 with a = k''/k: for fibre (a about 2e-6 to 4e-6 K⁻²) and faces 400 K apart 1 % to 4 %, on
     the side of more loss, and inside the usual ±15 % of the figure itself. A single value with NaN for its temperature holds everywhere.
     """
+
     def placed(points: Points) -> Points:
         return tuple((20.0 if math.isnan(t) else t, value) for t, value in points)
 
-    return Material(name, "user", placed(conductivity), density_kg_m3, placed(heat_capacity), limit_c, source, uncertainty)
+    return Material(
+        name, "user", placed(conductivity), density_kg_m3, placed(heat_capacity), limit_c, source, uncertainty
+    )
 
 
-def from_polynomial(name: str, coefficients: Sequence[float], density_kg_m3: float, heat_capacity: Points, limit_c: float,
-                    source: str, uncertainty: float = 0.15) -> Material:  # fmt: skip
+def from_polynomial(
+    name: str,
+    coefficients: Sequence[float],
+    density_kg_m3: float,
+    heat_capacity: Points,
+    limit_c: float,
+    source: str,
+    uncertainty: float = 0.15,
+) -> Material:
     """A material with k = a0 + a1·T + a2·T² + … in W/(m·K), T in °C from 0 °C to limit_c, tabulated every 10 K
     (exact where k is linear; else within a·10²/8, under 1e-4 for k''/k up to 8e-6 K⁻²). Raises ValueError where k is not above zero."""
     steps = max(2, math.ceil(limit_c / 10.0) + 1)
-    table = tuple((float(t), float(np.polynomial.polynomial.polyval(t, coefficients))) for t in np.linspace(0.0, limit_c, steps))
+    table = tuple(
+        (float(t), float(np.polynomial.polynomial.polyval(t, coefficients))) for t in np.linspace(0.0, limit_c, steps)
+    )
     if min(k for _, k in table) <= 0.0:
         where = next(t for t, k in table if k <= 0.0)
         raise ValueError(f"the conductivity polynomial of '{name}' is not above zero at {where:.0f} °C")
@@ -215,7 +242,9 @@ def air_gap(thickness_m: float, emissivity: float = 0.9, other_emissivity: float
         return air(t_c).conductivity_w_mk + 4.0 * STEFAN_BOLTZMANN * exchange * thickness_m * (t_c + ZERO_C) ** 3
 
     table = tuple((float(t), k(float(t))) for t in range(-40, 1401, 10))
-    return Material("air gap", "gap", table, 1.2, ((20.0, 1006.0),), 1400.0, "conduction of air and radiation across", 0.1)
+    return Material(
+        "air gap", "gap", table, 1.2, ((20.0, 1006.0),), 1400.0, "conduction of air and radiation across", 0.1
+    )
 
 
 def library() -> dict[str, Material]:
@@ -239,4 +268,7 @@ def find(name: str) -> Material:
     if wanted == "air gap":
         return air_gap(0.01)
     near = difflib.get_close_matches(wanted, [*known, *ALIASES, "air gap"], 3, 0.5)
-    raise KilnctlError(f"there is no material '{name}'; " + (f"nearest: {', '.join(near)}" if near else "`kilnctl materials` lists them all"))
+    raise KilnctlError(
+        f"there is no material '{name}'; "
+        + (f"nearest: {', '.join(near)}" if near else "`kilnctl materials` lists them all")
+    )

@@ -8,7 +8,6 @@ on, and `extrapolated` says so.
 
 import math
 
-
 from .air import Air, air
 from .constants import GRAVITY, STEFAN_BOLTZMANN, ZERO_C
 
@@ -33,8 +32,16 @@ def _rayleigh(film: Air, difference_k: float, length_m: float) -> float:
     if not length_m > 0.0:
         raise ValueError(f"length_m = {length_m:g}: height, diameter or area/perimeter must be above zero")
     density = film.density_kg_m3
-    return (GRAVITY / film.temperature_k * abs(difference_k) * length_m**3 * density * density * film.heat_capacity_j_kgk
-            / (film.viscosity_pa_s * film.conductivity_w_mk))  # fmt: skip
+    return (
+        GRAVITY
+        / film.temperature_k
+        * abs(difference_k)
+        * length_m**3
+        * density
+        * density
+        * film.heat_capacity_j_kgk
+        / (film.viscosity_pa_s * film.conductivity_w_mk)
+    )
 
 
 def _above(name: str, number: float, limit: float) -> None:
@@ -79,8 +86,13 @@ def cylinder_film(surface_c: float, air_c: float, diameter_m: float, speed_m_s: 
         reynolds = speed_m_s * diameter_m / film.kinematic_viscosity_m2_s
         _above("Re", reynolds, 1e6)
         pr = film.prandtl
-        forced = 0.3 + (0.62 * reynolds**0.5 * pr ** (1 / 3) / (1.0 + (0.4 / pr) ** (2 / 3)) ** 0.25
-                        * (1.0 + (reynolds / 282000.0) ** (5 / 8)) ** (4 / 5))  # fmt: skip
+        forced = 0.3 + (
+            0.62
+            * reynolds**0.5
+            * pr ** (1 / 3)
+            / (1.0 + (0.4 / pr) ** (2 / 3)) ** 0.25
+            * (1.0 + (reynolds / 282000.0) ** (5 / 8)) ** (4 / 5)
+        )
         nusselt = max(nusselt, forced)
     return nusselt * film.conductivity_w_mk / diameter_m
 
@@ -142,7 +154,9 @@ def radiation_film(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
     return emissivity * STEFAN_BOLTZMANN * (a * a + b * b) * (a + b)
 
 
-def grey_exchange_w_m2(t1_c: float, t2_c: float, emissivity_1: float, emissivity_2: float, area_ratio: float = 1.0) -> float:
+def grey_exchange_w_m2(
+    t1_c: float, t2_c: float, emissivity_1: float, emissivity_2: float, area_ratio: float = 1.0
+) -> float:
     """Flux on surface 1, W/m², between two grey surfaces that see only each other: parallel plates (area_ratio = 1) or a
     convex body 1 inside surface 2, area_ratio = A1/A2 in 0..1 (Incropera table 13.3): σ(T1⁴−T2⁴)/(1/ε1 + (A1/A2)(1/ε2 − 1))."""
     if not (0.0 < emissivity_1 <= 1.0 and 0.0 < emissivity_2 <= 1.0 and 0.0 <= area_ratio <= 1.0):
@@ -150,7 +164,9 @@ def grey_exchange_w_m2(t1_c: float, t2_c: float, emissivity_1: float, emissivity
     return radiation_w_m2(t1_c, t2_c, 1.0 / (1.0 / emissivity_1 + area_ratio * (1.0 / emissivity_2 - 1.0)))
 
 
-def outer_film(face_c: float, ambient_c: float, height_m: float, orientation: str = "vertical", emissivity: float = 0.9) -> float:
+def outer_film(
+    face_c: float, ambient_c: float, height_m: float, orientation: str = "vertical", emissivity: float = 0.9
+) -> float:
     """Whole film from the outside of a wall to a still room at ambient_c, W/(m²·K): natural convection and radiation."""
     if math.isclose(face_c, ambient_c, abs_tol=1e-9):
         face_c = ambient_c + 1e-9

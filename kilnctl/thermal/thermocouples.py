@@ -6,14 +6,23 @@ itself, so that there and back agree to 1e-6 °C (NIST's own inverse polynomials
 
 import bisect
 import math
-from functools import lru_cache
+from functools import cache
 
 from .its90 import FORWARD
 
 TYPES = tuple(FORWARD)
 _K_EXPONENTIAL = (0.1185976, -0.0001183432, 126.9686)
 #: Where each type's EMF rises with temperature and so can be inverted; type B has a minimum at 21 °C.
-_INVERTIBLE_FROM_C = {"B": 50.0, "E": -260.0, "J": -210.0, "K": -260.0, "N": -260.0, "R": -50.0, "S": -50.0, "T": -260.0}
+_INVERTIBLE_FROM_C = {
+    "B": 50.0,
+    "E": -260.0,
+    "J": -210.0,
+    "K": -260.0,
+    "N": -260.0,
+    "R": -50.0,
+    "S": -50.0,
+    "T": -260.0,
+}
 
 
 def range_c(kind: str) -> tuple[float, float]:
@@ -61,7 +70,7 @@ def sensitivity_mv_per_k(kind: str, t_c: float) -> float:
     return _evaluate(kind, t_c)[1]
 
 
-@lru_cache(maxsize=None)
+@cache
 def _table(kind: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
     low, high = _INVERTIBLE_FROM_C[kind], range_c(kind)[1]
     steps = math.ceil((high - low) / 10.0)

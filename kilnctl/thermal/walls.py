@@ -4,8 +4,8 @@ In steady state the flux q is the same through every layer, and q·L = ∫ k dT 
 temperatures and no error from curvature (Kirchhoff's transformation).
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Callable, Sequence
 
 from .materials import Material
 from .surfaces import outer_film
@@ -63,9 +63,17 @@ def most_flux_w_m2(layers: Sequence[Layer], hot_c: float, cold_c: float) -> floa
     return min(layer.material.conductivity_integral(cold_c, hot_c) / layer.thickness_m for layer in layers)
 
 
-def solve_wall(layers: Sequence[Layer], hot_face_c: float, ambient_c: float = 20.0, height_m: float = 0.5,
-               orientation: str = "vertical", emissivity: float = 0.9, area_ratio: float = 1.0,
-               film: Callable[[float], float] | None = None, hot_film_w_m2k: float | None = None) -> WallSolution:  # fmt: skip
+def solve_wall(
+    layers: Sequence[Layer],
+    hot_face_c: float,
+    ambient_c: float = 20.0,
+    height_m: float = 0.5,
+    orientation: str = "vertical",
+    emissivity: float = 0.9,
+    area_ratio: float = 1.0,
+    film: Callable[[float], float] | None = None,
+    hot_film_w_m2k: float | None = None,
+) -> WallSolution:
     """Steady wall from a known hot face to a room. `area_ratio` = outer film area / conduction area (1 for a plane wall);
     `film` replaces the natural film: face_c → W/(m²·K). With `hot_film_w_m2k`, in W/(m²·K), hot_face_c is the temperature of
     the chamber on the other side of that film. Raises ValueError without layers, for a hot face below ambient or a hot film
@@ -88,7 +96,9 @@ def solve_wall(layers: Sequence[Layer], hot_face_c: float, ambient_c: float = 20
     return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c))
 
 
-def solve_between(layers: Sequence[Layer], hot_face_c: float, cold_face_c: float, hot_film_w_m2k: float | None = None) -> WallSolution:
+def solve_between(
+    layers: Sequence[Layer], hot_face_c: float, cold_face_c: float, hot_film_w_m2k: float | None = None
+) -> WallSolution:
     """Steady wall between two known faces, °C; with `hot_film_w_m2k`, in W/(m²·K), hot_face_c lies beyond that film, as in
     `solve_wall`. Raises ValueError as `solve_wall` does."""
     _check(layers, hot_film_w_m2k)

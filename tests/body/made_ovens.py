@@ -17,7 +17,12 @@ def _wall(r: random.Random, top: float) -> str:
             layers.append(("steel", r.choice((1, 1.5))))
         layers.append((r.choice(_COOL if top < 230 else _HOT[1:3]), round(r.uniform(15, 120))))
     else:
-        layers.append((r.choice(("insulating firebrick 26", "ceramic fibre board 300") if top > 1150 else _HOT), round(r.uniform(40, 130))))
+        layers.append(
+            (
+                r.choice(("insulating firebrick 26", "ceramic fibre board 300") if top > 1150 else _HOT),
+                round(r.uniform(40, 130)),
+            )
+        )
         if r.random() < 0.6:
             layers.append(("ceramic fibre blanket 96", round(r.uniform(20, 75))))
     if r.random() < 0.8 or layers[-1][0] != "insulating firebrick 23":
@@ -32,27 +37,49 @@ def text_of(seed: int) -> str:
     size = 10 ** r.uniform(-0.9, 0.0) if top > 500 else 10 ** r.uniform(-0.7, 0.2)
     w, d, h = (round(1000 * size * r.uniform(0.7, 1.4)) for _ in range(3))
     fan = top <= 500 and r.random() < 0.6
-    alloy = "sheathed" if top < 400 else r.choice(("iron-chromium-aluminium", "nickel-chromium")) if top < 950 else "iron-chromium-aluminium"
+    alloy = (
+        "sheathed"
+        if top < 400
+        else r.choice(("iron-chromium-aluminium", "nickel-chromium"))
+        if top < 950
+        else "iron-chromium-aluminium"
+    )
     area = 2e-6 * (w * d + w * h + d * h)
     power = min(20000, max(100, area * (1.5 + 10 * r.random()) * (top + 60)))
-    out = [f"oven: made {seed}", f"chamber: {{width: {w} mm, depth: {d} mm, height: {h} mm, opening: {r.choice(('front', 'top'))}}}",
-           "walls:", f"  sides: {_wall(r, top)}"]  # fmt: skip
+    out = [
+        f"oven: made {seed}",
+        f"chamber: {{width: {w} mm, depth: {d} mm, height: {h} mm, opening: {r.choice(('front', 'top'))}}}",
+        "walls:",
+        f"  sides: {_wall(r, top)}",
+    ]
     if r.random() < 0.4:
-        out.append(f"  door: {_wall(r, top)}" if r.random() < 0.7 or top > 300 else "  door: [{material: steel, thickness: 1.5 mm}]")
+        out.append(
+            f"  door: {_wall(r, top)}"
+            if r.random() < 0.7 or top > 300
+            else "  door: [{material: steel, thickness: 1.5 mm}]"
+        )
     if fan:
         out.append(f"fan: {{air speed: {r.uniform(0.3, 6):.1f} m/s, power: {r.choice((0, 20, 40, 80))} W}}")
     if r.random() < 0.35:
         out.append(f"vent: {{flow: {10 ** r.uniform(-0.5, 1.5) * min(1.0, area):.2f} m³/h}}")
     if r.random() < 0.4:
-        out.append(f"bridges: [{{name: frame, conductance: {10 ** r.uniform(-2, 0) * area:.3f} W/K, count: {r.choice((1, 1, 4))}}},"
-                   " {name: terminals, material: stainless steel, area: 30 mm², length: 120 mm, count: 4}]")  # fmt: skip
+        out.append(
+            f"bridges: [{{name: frame, conductance: {10 ** r.uniform(-2, 0) * area:.3f} W/K, count: {r.choice((1, 1, 4))}}},"
+            " {name: terminals, material: stainless steel, area: 30 mm², length: 120 mm, count: 4}]"
+        )
     out.append(f"door: {{gap: {r.choice((0, 0.2, 0.5, 1))} mm}}")
     if r.random() < 0.25:
         out.append(f"ports: [{{diameter: {r.choice((10, 20, 30))} mm, closed: {r.choice(('yes', 'no'))}}}]")
     out.append(f"elements: {{power: {power:.0f} W, alloy: {alloy}, groups: {r.choice((1, 1, 2, 3))}}}")
     if r.random() < 0.4:
-        out.append(f"shelf: {{mass: {20 * area:.2f} kg, material: {'steel' if top < 500 else 'cordierite'}, area: {0.3 * area:.4f} m²}}")
-    out += ["supply: {voltage: 230 V, frequency: 50 Hz}", f"limits: {{highest: {top} °C}}", f"site: {{ambient: {r.choice((5, 20, 20, 30))} °C}}"]
+        out.append(
+            f"shelf: {{mass: {20 * area:.2f} kg, material: {'steel' if top < 500 else 'cordierite'}, area: {0.3 * area:.4f} m²}}"
+        )
+    out += [
+        "supply: {voltage: 230 V, frequency: 50 Hz}",
+        f"limits: {{highest: {top} °C}}",
+        f"site: {{ambient: {r.choice((5, 20, 20, 30))} °C}}",
+    ]
     return "\n".join(out) + "\n"
 
 

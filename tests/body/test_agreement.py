@@ -5,13 +5,13 @@ temperature), 27 (fibre that conducts eight times as well hot), 45 and 54 (a str
 """
 
 import pytest
-from made_ovens import made
 
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.oven import VirtualOven
-from kilnctl.sizing.result import Sizing
+from kilnctl.plants.virtual_oven import VirtualOven
+from kilnctl.sizing.sizing import Sizing
+from tests.body.made_ovens import made
 
 SEEDS = (1, 5, 8, 12, 14, 15, 19, 21, 24, 27, 45, 54, 62, 67, 104, 149)
 HEATED = (1, 5, 7, 9, 12, 15, 19, 21, 25, 27, 63, 99)

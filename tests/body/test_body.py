@@ -4,14 +4,14 @@ import dataclasses
 from pathlib import Path
 
 import pytest
-from made_ovens import made
 
 from kilnctl import KilnctlError, load_oven, size
 from kilnctl.body import full_power_c, heater_of, star_m2, surfaces_of
 from kilnctl.body.steady import SteadyOven
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.assembly import assemble
-from kilnctl.settings.body import Bridge, Vent
+from kilnctl.settings.construction import Bridge, Vent
+from tests.body.made_ovens import made
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -51,7 +51,9 @@ def test_a_vent_or_a_bridge_that_cools_the_air_leaves_the_ledger_closed():
     they conduct."""
     muffle, cabinet = workshop("bench-muffle"), workshop("curing-cabinet", fan=None)
     for flow, watts in ((8.0, 1066.0), (12.0, 1297.0)):
-        assert balanced(dataclasses.replace(muffle, vent=Vent(flow_m3_per_s=flow / 3600.0)), 600.0) == pytest.approx(watts, rel=0.03)
+        assert balanced(dataclasses.replace(muffle, vent=Vent(flow_m3_per_s=flow / 3600.0)), 600.0) == pytest.approx(
+            watts, rel=0.03
+        )
     vented = dataclasses.replace(cabinet, vent=Vent(flow_m3_per_s=60.0 / 3600.0))
     assert balanced(vented, 200.0) == pytest.approx(2968.0, rel=0.04)
     bridged = dataclasses.replace(muffle, bridges=(Bridge(name="frame", conductance_w_per_k=8.0),))
@@ -60,13 +62,25 @@ def test_a_vent_or_a_bridge_that_cools_the_air_leaves_the_ledger_closed():
 
 def test_bridges_count_in_all_three():
     """Four of 0.2 W/K are one of 0.8 W/K, and draw from the star."""
-    many, one = (workshop("bench-muffle", bridges=(Bridge(name="frame", conductance_w_per_k=g, count=n),)) for g, n in ((0.2, 4), (0.8, 1)))
+    many, one = (
+        workshop("bench-muffle", bridges=(Bridge(name="frame", conductance_w_per_k=g, count=n),))
+        for g, n in ((0.2, 4), (0.8, 1))
+    )
     assert SteadyOven(many).at(700.0).power_w == pytest.approx(SteadyOven(one).at(700.0).power_w, rel=1e-9)
     assert day_zero(many) == day_zero(one)
-    assert day_zero(many).holding_w(700.0) > day_zero(workshop("bench-muffle", bridges=())).holding_w(700.0) + 0.9 * 0.8 * 680.0
+    assert (
+        day_zero(many).holding_w(700.0)
+        > day_zero(workshop("bench-muffle", bridges=())).holding_w(700.0) + 0.9 * 0.8 * 680.0
+    )
 
 
-@pytest.mark.parametrize("layers", ["[{material: steel, thickness: 1 mm}]", "[{material: mineral wool 100, thickness: 10 mm}, {material: steel, thickness: 1 mm}]"])
+@pytest.mark.parametrize(
+    "layers",
+    [
+        "[{material: steel, thickness: 1 mm}]",
+        "[{material: mineral wool 100, thickness: 10 mm}, {material: steel, thickness: 1 mm}]",
+    ],
+)
 def test_thin_walls_are_sized(tmp_path, layers):
     """Looked at from 1500 °C down, their elements would be hotter than the air's tables go."""
     oven = written(tmp_path, BARE, ("[{material: steel, thickness: 1 mm}]", layers))
@@ -85,8 +99,13 @@ def test_the_end_of_the_search_is_said_in_words(tmp_path):
 
 
 def test_what_cannot_be_sized_is_refused_with_words(tmp_path):
-    oven = written(tmp_path, BARE, ("material: steel, thickness: 1 mm", "material: insulating firebrick 28, thickness: 1 mm"),
-                   ("highest: 120 °C", "highest: 1300 °C"), ("2 kW", "2 kW, surface: 20 cm²"))  # fmt: skip
+    oven = written(
+        tmp_path,
+        BARE,
+        ("material: steel, thickness: 1 mm", "material: insulating firebrick 28, thickness: 1 mm"),
+        ("highest: 120 °C", "highest: 1300 °C"),
+        ("2 kW", "2 kW, surface: 20 cm²"),
+    )
     with pytest.raises(KilnctlError, match="insulate better, or lower limits: highest"):
         size(oven)
 
@@ -118,7 +137,12 @@ def test_guessed_elements_are_a_sound_design(tmp_path, seed):
 
 def test_open_wire_is_as_thick_as_its_power_asks(tmp_path):
     """3 kW at 230 V and 3 W/cm² of iron-chromium-aluminium: d³ = 4 ρ P² / (π² V² p), with 1.45 µΩm 1.494 mm."""
-    oven = written(tmp_path, BARE, ("power: 2 kW", "power: 3 kW, alloy: iron-chromium-aluminium"), ("highest: 120 °C", "highest: 1100 °C"))
+    oven = written(
+        tmp_path,
+        BARE,
+        ("power: 2 kW", "power: 3 kW, alloy: iron-chromium-aluminium"),
+        ("highest: 120 °C", "highest: 1100 °C"),
+    )
     heater = heater_of(oven)
     assert oven.elements.power_w / heater.surface_m2 == pytest.approx(30000.0)
     assert heater.diameter_m == pytest.approx(1.494e-3, rel=0.002)
@@ -128,7 +152,12 @@ def test_a_fan_lets_sheathed_elements_carry_what_they_would_not_in_still_air():
     """40 kW/m² in a chamber of 200 °C: without a fan the sheath is near 700 °C, in 3 m/s far cooler."""
     cabinet = workshop("curing-cabinet")
     still = full_power_c(dataclasses.replace(cabinet, fan=None), 40000.0, 200.0, 0.0065)
-    stirred = full_power_c(dataclasses.replace(cabinet, fan=dataclasses.replace(cabinet.fan, air_speed_m_per_s=3.0)), 40000.0, 200.0, 0.0065)
+    stirred = full_power_c(
+        dataclasses.replace(cabinet, fan=dataclasses.replace(cabinet.fan, air_speed_m_per_s=3.0)),
+        40000.0,
+        200.0,
+        0.0065,
+    )
     assert 600.0 < still < 750.0 and stirred < still - 60.0
 
 

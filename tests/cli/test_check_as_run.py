@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 
 from kilnctl import load_oven, load_schedule, rehearse, safety
+from kilnctl.identification.fit import fit
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.fit import fit
-from kilnctl.model.stored import save_model, trained
+from kilnctl.model.trained_file import save_model, trained
 from kilnctl.service.session import prepare
 from kilnctl.settings.schedule import Schedule, Step
 
@@ -19,7 +19,9 @@ def quick_model(oven, tmp_path_factory):
     brief = Schedule(name="Brief", steps=(Step(to_c=60.0, hold_s=600.0),))
     found = fit(cabinet, rehearse(cabinet, brief, seed=1), validate=False)
     m = found.model
-    found = replace(found, model=m.but(element_j_per_k=0.2 * m.element_j_per_k, chamber_j_per_k=0.2 * m.chamber_j_per_k))
+    found = replace(
+        found, model=m.but(element_j_per_k=0.2 * m.element_j_per_k, chamber_j_per_k=0.2 * m.chamber_j_per_k)
+    )
     path = tmp_path_factory.mktemp("model") / "quick.yaml"
     save_model(path, trained(found))
     return path
@@ -31,10 +33,15 @@ def test_the_limits_that_it_tells_are_those_of_the_run(oven, schedule, here, qui
     model = str(quick_model) if with_model else None
     run = prepare(load_oven(cabinet.file), load_schedule(cure.file), model)
     bare = safety.policy_for(cabinet, cure)
-    assert f"{run.policy.rise_k_per_s:.2f}" != f"{bare.rise_k_per_s:.2f}", "without its model the rules have other numbers"
+    assert f"{run.policy.rise_k_per_s:.2f}" != f"{bare.rise_k_per_s:.2f}", (
+        "without its model the rules have other numbers"
+    )
     done = here("check", cabinet.file, cure.file, *(("--model", model) if model else ()))
     assert done.returncode == 0
-    assert f"rises faster than {run.policy.rise_k_per_s:.2f} K/s" in done.stdout and f"control's model: {run.words}" in done.stdout
+    assert (
+        f"rises faster than {run.policy.rise_k_per_s:.2f} K/s" in done.stdout
+        and f"control's model: {run.words}" in done.stdout
+    )
     described = safety.policy_for(cabinet, cure, day_zero(cabinet, cabinet.usual_load, cure.top_c))
     assert (run.policy.rise_k_per_s == described.rise_k_per_s) is not with_model
 

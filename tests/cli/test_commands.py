@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl.cli import COMMANDS
-from kilnctl.record.finishing import finish_record
+from kilnctl.report.finishing import finish_record
 
 ROOT = Path(__file__).parents[2]
 OVENS, SCHEDULES = ROOT / "configs" / "ovens", ROOT / "configs" / "schedules"
@@ -26,7 +26,9 @@ cure: {at: 80 °C, time: 5 min, activation energy: 80 kJ/mol}
 
 
 def kilnctl(*arguments, cwd=ROOT):
-    done = subprocess.run([sys.executable, "-m", "kilnctl", *map(str, arguments)], cwd=cwd, capture_output=True, text=True, timeout=110)
+    done = subprocess.run(
+        [sys.executable, "-m", "kilnctl", *map(str, arguments)], cwd=cwd, capture_output=True, text=True, timeout=110
+    )
     assert "Traceback" not in done.stderr, done.stderr
     return done
 
@@ -51,7 +53,9 @@ def test_help_names_every_command_and_each_explains_itself(here):
     assert all(name in kilnctl("--help").stdout for name in COMMANDS)
     for name, purpose in COMMANDS.items():
         done = here(name, "--help")
-        assert done.returncode == 0 and f"kilnctl {name}" in done.stdout and purpose[1:] in " ".join(done.stdout.split())
+        assert (
+            done.returncode == 0 and f"kilnctl {name}" in done.stdout and purpose[1:] in " ".join(done.stdout.split())
+        )
 
 
 def test_check_says_what_it_understood():
@@ -62,7 +66,16 @@ def test_check_says_what_it_understood():
 
 def test_rehearse_prints_a_summary_and_the_thermostat_beside_it(cure):
     out = cure[0].stdout
-    for word in ("overshoot", "energy", "highest chamber", "worst", "thermostat ±3 °C", "swing during the soak", "the record lies in", "cure"):
+    for word in (
+        "overshoot",
+        "energy",
+        "highest chamber",
+        "worst",
+        "thermostat ±3 °C",
+        "swing during the soak",
+        "the record lies in",
+        "cure",
+    ):
         assert word in out
 
 
@@ -73,7 +86,11 @@ def test_rehearse_leaves_a_whole_record(cure):
     about = json.loads((folder / "run.json").read_text())
     assert about["outcome"] == "finished" and about["seed"] == 3 and about["trips"] == []
     page = (folder / "run.html").read_text()
-    assert page.startswith("<!doctype html>") and "<script" not in page and "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert (
+        page.startswith("<!doctype html>")
+        and "<script" not in page
+        and "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    )
     assert (folder / "oven.yaml").read_bytes() == CABINET.read_bytes()
 
 
@@ -133,7 +150,9 @@ def test_a_schedule_above_the_ovens_limit_is_refused_before_the_start(here, tmp_
 
 def test_a_ramp_that_is_too_steep_is_told_with_its_power_and_the_feasible_rate(here, tmp_path):
     path = tmp_path / "steep.yaml"
-    path.write_text("schedule: steep\nsteps:\n  - {to: 60 °C, at: 1 °C/min, hold: 5 min}\n  - {name: too steep, to: 240 °C, at: 900 °C/h}\n")
+    path.write_text(
+        "schedule: steep\nsteps:\n  - {to: 60 °C, at: 1 °C/min, hold: 5 min}\n  - {name: too steep, to: 240 °C, at: 900 °C/h}\n"
+    )
     done = here("check", CABINET, path)
     assert done.returncode == 2
     assert "step 2 ('too steep')" in done.stderr and "kW" in done.stderr and "K/h is feasible" in done.stderr
@@ -166,10 +185,24 @@ def test_a_place_that_cannot_be_written_is_told(here, tmp_path):
 
 
 def test_ctrl_c_leaves_a_readable_record(tmp_path):
-    process = subprocess.Popen([sys.executable, "-m", "kilnctl", "rehearse", str(OVENS / "brick-kiln.yaml"), str(SCHEDULES / "tile-firing.yaml"),
-                                "--out", str(tmp_path)], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                               # Children of a shell's background job ignore Ctrl-C; a person's do not.
-                               preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler))  # fmt: skip
+    process = subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "kilnctl",
+            "rehearse",
+            str(OVENS / "brick-kiln.yaml"),
+            str(SCHEDULES / "tile-firing.yaml"),
+            "--out",
+            str(tmp_path),
+        ],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        # Children of a shell's background job ignore Ctrl-C; a person's do not.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
     samples = tmp_path / "brick-box-kiln-tile-firing" / "samples.csv"
     for _ in range(600):
         if samples.exists() and samples.stat().st_size > 100_000:
@@ -191,13 +224,26 @@ def test_a_plant_from_outside_is_driven_and_said_to_run_its_code(here, short, tm
     masses = ROOT / "configs" / "plants" / "four_masses.py:FourMasses"
     done = here("rehearse", CABINET, short, "--plant", masses, "--out", tmp_path, "--quiet")
     assert done.returncode == 0 and "finished" in done.stdout, done.stdout + done.stderr
-    for where, expected in (("nowhere.py:X", "no such file"), (f"{ROOT}/configs/plants/four_masses.py:Nothing", "has no 'Nothing'"), ("x", "FILE.py:NAME")):
+    for where, expected in (
+        ("nowhere.py:X", "no such file"),
+        (f"{ROOT}/configs/plants/four_masses.py:Nothing", "has no 'Nothing'"),
+        ("x", "FILE.py:NAME"),
+    ):
         done = here("rehearse", CABINET, CURE, "--plant", where, "--out", tmp_path / "none")
         assert done.returncode == 2 and expected in done.stderr
 
 
 def test_faults_from_a_file_trip_the_run_and_are_told_with_what_to_check(here, tmp_path):
-    done = here("rehearse", CABINET, CURE, "--faults", ROOT / "configs" / "faults" / "bad-day.yaml", "--out", tmp_path, "--quiet")
+    done = here(
+        "rehearse",
+        CABINET,
+        CURE,
+        "--faults",
+        ROOT / "configs" / "faults" / "bad-day.yaml",
+        "--out",
+        tmp_path,
+        "--quiet",
+    )
     assert done.returncode == 1 and "TRIP at" in done.stdout and "Check" in done.stdout
     page = next(tmp_path.glob("*/run.html")).read_text()
     assert 'role="alert"' in page
@@ -213,7 +259,9 @@ def test_an_unknown_command_ends_with_status_2():
 
 
 def test_output_cut_off_by_a_pager_is_no_fault():
-    done = subprocess.run(f"{sys.executable} -m kilnctl check {CABINET} | head -n 1", shell=True, cwd=ROOT, capture_output=True, text=True)
+    done = subprocess.run(
+        f"{sys.executable} -m kilnctl check {CABINET} | head -n 1", shell=True, cwd=ROOT, capture_output=True, text=True
+    )
     assert done.returncode == 0 and done.stderr == "" and "understood" in done.stdout
 
 
@@ -237,7 +285,9 @@ def test_an_offset_may_be_written_with_or_without_a_blank(here, cure, tmp_path, 
         return float(text.partition(word)[2].split()[0])
 
     assert said[0] == said[1] == said[2] != plain
-    assert shown(said[0]) - shown(plain) == pytest.approx(0.9, abs=0.11), "what the logger wrote 90 s late was warmer by 0.9 K"
+    assert shown(said[0]) - shown(plain) == pytest.approx(0.9, abs=0.11), (
+        "what the logger wrote 90 s late was warmer by 0.9 K"
+    )
 
 
 def test_a_survey_is_told_in_fahrenheit_when_asked(here, cure, tmp_path):
@@ -254,7 +304,9 @@ def test_a_rehearsal_and_its_report_follow_the_ovens_units(here, tmp_path):
     path = tmp_path / "short.yaml"
     path.write_text("schedule: Short\nsteps:\n  - {to: 160 °F, hold: 2 min}\n")
     done = here("rehearse", OVENS / "bench-muffle.yaml", path, "--out", tmp_path / "runs", "--quiet")
-    assert done.returncode == 0 and "°F" in done.stdout and "160 °F" in done.stdout and "cut above 250 °F" in done.stdout
+    assert (
+        done.returncode == 0 and "°F" in done.stdout and "160 °F" in done.stdout and "cut above 250 °F" in done.stdout
+    )
     assert "°C" not in done.stdout and not any(f"{n} K" in done.stdout for n in range(10))
     folder = next((tmp_path / "runs").iterdir())
     row = next(line for line in done.stdout.splitlines() if line.startswith("step 1"))

@@ -33,7 +33,9 @@ def named_in(source: str) -> set[tuple[str, str]]:
     starts = {name: words_of(p) for name, p in parts.items()}
     pairs = set()
     for name, part in parts.items():
-        called = {n.id for n in ast.walk(part) if isinstance(n, ast.Name)} | {n.arg for n in ast.walk(part) if isinstance(n, ast.arg)}
+        called = {n.id for n in ast.walk(part) if isinstance(n, ast.Name)} | {
+            n.arg for n in ast.walk(part) if isinstance(n, ast.arg)
+        }
         words = starts[name].union(*(starts[c] for c in called & set(starts)))
         pairs |= {(c, o) for c in words if c in COMMANDS for o in words if o.startswith("--")}
     return pairs
@@ -53,4 +55,6 @@ def test_every_option_of_the_command_is_named_by_a_test_of_it(command, named):
 def test_an_option_that_no_test_names_is_found():
     source = 'def start(*more):\n    return here("run", *more)\n\ndef test_it():\n    start("--keep=1")\n\ndef test_other():\n    here("size", "--json")\n'
     assert named_in(source) == {("run", "--keep"), ("size", "--json")}
-    assert ("study", "--seed") not in named_in('def test_it():\n    here("rehearse", "--seed")\n\ndef test_other():\n    here("study")\n')
+    assert ("study", "--seed") not in named_in(
+        'def test_it():\n    here("rehearse", "--seed")\n\ndef test_other():\n    here("study")\n'
+    )

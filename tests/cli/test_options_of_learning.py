@@ -27,7 +27,9 @@ def samples(folder):
 
 @pytest.mark.parametrize("controller", ["thermostat", "pi", "pid"])
 def test_the_controller_that_is_named_controls(here, place, controller):
-    done = here("rehearse", CABINET, place / "arrive.yaml", "--controller", controller, "--out", place / controller, "--quiet")
+    done = here(
+        "rehearse", CABINET, place / "arrive.yaml", "--controller", controller, "--out", place / controller, "--quiet"
+    )
     assert done.returncode == 0, done.stderr
     about = json.loads(next((place / controller).glob("*/run.json")).read_text())
     assert about["controller"] != "energy balance and trim"
@@ -38,7 +40,9 @@ def test_the_controller_that_is_named_controls(here, place, controller):
 
 def test_a_whole_study_follows_the_last_cooling_to_its_end(here, place):
     def ends(name, *more):
-        done = here("study", CABINET, place / "arrive.yaml", "--draws", 2, "--jobs", 1, "--quiet", "--out", place / name, *more)
+        done = here(
+            "study", CABINET, place / "arrive.yaml", "--draws", 2, "--jobs", 1, "--quiet", "--out", place / name, *more
+        )
         assert done.returncode == 0, done.stderr
         head, *rows = (json.loads(line) for line in next((place / name).glob("*/draws.jsonl")).read_text().splitlines())
         assert len(rows) == 2
@@ -48,13 +52,39 @@ def test_a_whole_study_follows_the_last_cooling_to_its_end(here, place):
 
 
 def test_a_study_of_tuning_suggests_a_trim(here, place):
-    done = here("study", CABINET, place / "arrive.yaml", "--tuning", "--draws", 2, "--jobs", 1, "--quiet", "--out", place / "tuning")
+    done = here(
+        "study",
+        CABINET,
+        place / "arrive.yaml",
+        "--tuning",
+        "--draws",
+        2,
+        "--jobs",
+        1,
+        "--quiet",
+        "--out",
+        place / "tuning",
+    )
     assert done.returncode == 0 and "trim" in done.stdout, done.stderr
 
 
 def test_more_confidence_asks_for_a_thicker_layer(here):
     def needed(share):
-        done = here("study", CABINET, "--reach", "240 °C", "--layer", "mineral wool 100", "--confidence", share, "--draws", 40, "--jobs", 1, "--quiet")
+        done = here(
+            "study",
+            CABINET,
+            "--reach",
+            "240 °C",
+            "--layer",
+            "mineral wool 100",
+            "--confidence",
+            share,
+            "--draws",
+            40,
+            "--jobs",
+            1,
+            "--quiet",
+        )
         assert done.returncode == 0, done.stderr
         return done.stdout
 
@@ -88,7 +118,22 @@ def lab(tmp_path_factory):
         assert main(["new", str(folder / "lab.yaml")]) == 0
     finally:
         sys.stdin = before
-    assert main(["learn", str(folder / "lab.yaml"), "--to", "300 °C", "--seed", "1", "--out", str(folder / "runs"), "--quiet"]) == 0
+    assert (
+        main(
+            [
+                "learn",
+                str(folder / "lab.yaml"),
+                "--to",
+                "300 °C",
+                "--seed",
+                "1",
+                "--out",
+                str(folder / "runs"),
+                "--quiet",
+            ]
+        )
+        == 0
+    )
     return folder
 
 
@@ -108,9 +153,22 @@ def test_the_seed_of_a_learning_run_is_noted_and_gives_its_noise(here, lab, lear
 
 def test_a_hot_oven_is_learnt_only_when_that_is_wanted(here, lab, tmp_path):
     plant = tmp_path / "warm.py"
-    plant.write_text("from kilnctl.plants.oven import VirtualOven\n\n\ndef warm(oven):\n    plant = VirtualOven(oven)\n"
-                     "    for _ in range(120):\n        plant.advance(1.0, 1.0, True)\n    return plant\n", encoding="utf-8")  # fmt: skip
-    common = ("learn", lab / "lab.yaml", "--to", "300 °C", "--plant", f"{plant}:warm", "--quiet", "--out", tmp_path / "runs")
+    plant.write_text(
+        "from kilnctl.plants.virtual_oven import VirtualOven\n\n\ndef warm(oven):\n    plant = VirtualOven(oven)\n"
+        "    for _ in range(120):\n        plant.advance(1.0, 1.0, True)\n    return plant\n",
+        encoding="utf-8",
+    )
+    common = (
+        "learn",
+        lab / "lab.yaml",
+        "--to",
+        "300 °C",
+        "--plant",
+        f"{plant}:warm",
+        "--quiet",
+        "--out",
+        tmp_path / "runs",
+    )
     cold = here(*common)
     assert cold.returncode == 2 and "--hot" in cold.stderr and not (tmp_path / "runs").exists()
     hot = here(*common, "--hot")
@@ -120,10 +178,15 @@ def test_a_hot_oven_is_learnt_only_when_that_is_wanted(here, lab, tmp_path):
 def test_a_fault_in_the_learning_run_trips_it_and_it_is_continued_from_its_record(here, lab, tmp_path):
     faults = tmp_path / "faults.yaml"
     faults.write_text("faults:\n  - {kind: thermocouple open, at: 20 min}\n", encoding="utf-8")
-    first = here("learn", lab / "lab.yaml", "--to", "300 °C", "--faults", faults, "--quiet", "--out", tmp_path / "first")
+    first = here(
+        "learn", lab / "lab.yaml", "--to", "300 °C", "--faults", faults, "--quiet", "--out", tmp_path / "first"
+    )
     assert first.returncode == 1 and "TRIP" in first.stdout and "--continue" in first.stdout, first.stderr
     folder = next((tmp_path / "first").iterdir())
-    plan = [here("learn", lab / "lab.yaml", "--to", "300 °C", "--plan", *more).stdout for more in ((), ("--continue", folder))]
+    plan = [
+        here("learn", lab / "lab.yaml", "--to", "300 °C", "--plan", *more).stdout
+        for more in ((), ("--continue", folder))
+    ]
     assert plan[0] != plan[1] and "learning run" in plan[1]
     nothing = here("learn", lab / "lab.yaml", "--continue", tmp_path / "nowhere")
     assert nothing.returncode == 2
@@ -150,10 +213,20 @@ def test_a_model_that_was_edited_is_taken_only_when_that_is_wanted(here, lab, le
 def test_a_table_of_a_loaded_oven_is_fitted_as_loaded(here, lab, learnt, tmp_path):
     """The same readings are another oven's when 8 kg of steel stood in it: the model says which load it knows."""
     oven = tmp_path / "lab.yaml"
-    oven.write_text((lab / "lab.yaml").read_text().replace("# usual load: {name: steel parts, mass: 4 kg, material: steel, area: 0.5 m², thickness: 3 mm}",
-                                                           "usual load: {name: brass, mass: 0.5 kg, material: steel, area: 0.02 m², thickness: 3 mm}"))  # fmt: skip
+    oven.write_text(
+        (lab / "lab.yaml")
+        .read_text()
+        .replace(
+            "# usual load: {name: steel parts, mass: 4 kg, material: steel, area: 0.5 m², thickness: 3 mm}",
+            "usual load: {name: brass, mass: 0.5 kg, material: steel, area: 0.02 m², thickness: 3 mm}",
+        )
+    )
     table = tmp_path / "table.csv"
-    rows = [f"{row['time_s']},{row['chamber_c']},{1200.0 * float(row['duty'] or 0.0)}" for row in samples(lab / "runs") if row["chamber_c"]]
+    rows = [
+        f"{row['time_s']},{row['chamber_c']},{1200.0 * float(row['duty'] or 0.0)}"
+        for row in samples(lab / "runs")
+        if row["chamber_c"]
+    ]
     table.write_text("\n".join(["t,T,P", *rows]), encoding="utf-8")
     common = ("fit", oven, table, "--columns", "time=t:s,chamber=T:C,power=P:W", "--quick", "--save")
     for name, more in (("empty", ()), ("loaded", ("--loaded",))):

@@ -5,7 +5,7 @@ import csv
 import pytest
 
 from kilnctl.cli import main
-from kilnctl.record.reader import read_run
+from kilnctl.record.run_record import read_run
 
 CABINET = "configs/ovens/curing-cabinet.yaml"
 SOAK = "schedule: soak\nsteps:\n  - {to: 110 °C, hold: 12 min, within: 3 K}\n  - {to: 100 °C, let cool: yes}\n"
@@ -32,7 +32,10 @@ def logger(soak, tmp_path_factory):
     """Four loose thermocouples, 1 K to 8 K above the true chamber; the logger's clock was started 90 s before the run."""
     run = read_run(soak)
     file = tmp_path_factory.mktemp("logger") / "logger.csv"
-    rows = [f"{t + 90.0:.1f},{c + 1.0:.3f},{c + 2.0:.3f},{c + 3.0:.3f},{c + 8.0:.3f}" for t, c in zip(run.time_s[::5], run.true_chamber_c[::5])]
+    rows = [
+        f"{t + 90.0:.1f},{c + 1.0:.3f},{c + 2.0:.3f},{c + 3.0:.3f},{c + 8.0:.3f}"
+        for t, c in zip(run.time_s[::5], run.true_chamber_c[::5])
+    ]
     file.write_text("\n".join(["time_s,near,left,right,far", *rows]), encoding="utf-8")
     return file
 
@@ -45,7 +48,9 @@ def test_materials_of_a_kind_alone(here):
 
 
 def test_report_with_a_price_tells_the_cost(here, soak, tmp_path):
-    done = here("report", soak, "--price", "2 EUR/kWh", "--out", tmp_path / "page.html", "--csv", tmp_path / "figures.csv")
+    done = here(
+        "report", soak, "--price", "2 EUR/kWh", "--out", tmp_path / "page.html", "--csv", tmp_path / "figures.csv"
+    )
     assert done.returncode == 0
     (cost,) = [float(line.split()[1]) for line in done.stdout.splitlines() if line.startswith("cost")]
     with open(tmp_path / "figures.csv", encoding="utf-8", newline="") as file:
@@ -65,7 +70,10 @@ def test_report_prints_the_figures_alone(here, soak, tmp_path):
 def test_the_offset_puts_the_logger_s_clock_right(here, soak, logger, tmp_path, command, offset):
     """A logger that was started 90 s early says the chamber's temperatures too late, unless 90 s are taken off."""
     choice = ("--only", "near, left,right") if command == "survey" else ("--reference", "near")
-    right, shown = (here(command, soak, logger, f"--offset={o}", *choice, "--out", tmp_path / "page.html") for o in ("-90 s", offset))
+    right, shown = (
+        here(command, soak, logger, f"--offset={o}", *choice, "--out", tmp_path / "page.html")
+        for o in ("-90 s", offset)
+    )
     assert right.returncode == 0, right.stderr
     assert (shown.stdout == right.stdout) == offset.startswith("-")
 
@@ -73,7 +81,12 @@ def test_the_offset_puts_the_logger_s_clock_right(here, soak, logger, tmp_path, 
 def test_survey_takes_the_named_columns_alone(here, soak, logger, tmp_path):
     page = ("--out", tmp_path / "page.html", "--offset=-90 s")
     near, both = here("survey", soak, logger, "--only", "near,left,right", *page), here("survey", soak, logger, *page)
-    assert near.returncode == both.returncode == 0 and "far" not in near.stdout and "far" in both.stdout and "near" in near.stdout
+    assert (
+        near.returncode == both.returncode == 0
+        and "far" not in near.stdout
+        and "far" in both.stdout
+        and "near" in near.stdout
+    )
     wrong = here("survey", soak, logger, "--only", "middle", *page)
     assert wrong.returncode == 2 and "middle" in wrong.stderr
 

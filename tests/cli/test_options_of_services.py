@@ -1,20 +1,19 @@
 """Options of the commands that speak to a running service, on one at work in this process; and of `kilnctl run` itself."""
 
-import sys
 from pathlib import Path
 
 import pytest
 
 from kilnctl import load_schedule
-from kilnctl.plants.faults import Fault
+from kilnctl.plants.injection import Fault
 from kilnctl.rig import VirtualRig
 from kilnctl.service.session import prepare
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "service"))
-from at_work import at_work  # noqa: E402
+from tests.service.at_work import at_work
 
 CABINET = "configs/ovens/curing-cabinet.yaml"
-BRIEF = "schedule: brief\nsteps:\n  - {name: warm, to: 60 °C, hold: 10 min}\n  - {name: warmer, to: 70 °C, hold: 10 min}\n"
+BRIEF = (
+    "schedule: brief\nsteps:\n  - {name: warm, to: 60 °C, hold: 10 min}\n  - {name: warmer, to: 70 °C, hold: 10 min}\n"
+)
 
 
 @pytest.fixture
@@ -77,7 +76,19 @@ def test_start_and_run_refuse_a_model_that_is_not_there_and_say_which(here, oven
     with at_work(oven("curing-cabinet"), tmp_path, speed=50.0):
         done = here("start", CABINET, brief, "--home", home, "--model", missing, "--confirm")
         assert done.returncode == 2 and "no-model.yaml" in done.stderr
-    done = here("run", CABINET, brief, "--rig", "virtual", "--model", missing, "--home", tmp_path / "h", "--out", tmp_path / "served")
+    done = here(
+        "run",
+        CABINET,
+        brief,
+        "--rig",
+        "virtual",
+        "--model",
+        missing,
+        "--home",
+        tmp_path / "h",
+        "--out",
+        tmp_path / "served",
+    )
     assert done.returncode == 2 and "no-model.yaml" in done.stderr and not (tmp_path / "served").exists()
 
 
@@ -86,8 +97,26 @@ def test_the_seed_of_a_run_is_the_seed_of_its_noise(here, tmp_path):
 
     def readings(name, seed):
         out = tmp_path / name
-        assert here("run", CABINET, tmp_path / "s.yaml", "--rig", "virtual", "--speed", "100000", "--seed", seed, "--confirm", "--quiet",
-                    "--home", out / "home", "--out", out / "runs").returncode == 0  # fmt: skip
+        assert (
+            here(
+                "run",
+                CABINET,
+                tmp_path / "s.yaml",
+                "--rig",
+                "virtual",
+                "--speed",
+                "100000",
+                "--seed",
+                seed,
+                "--confirm",
+                "--quiet",
+                "--home",
+                out / "home",
+                "--out",
+                out / "runs",
+            ).returncode
+            == 0
+        )
         lines = next((out / "runs").glob("*/samples.csv")).read_text().splitlines()
         return [line.split(",")[2] for line in lines[1:60]]
 
@@ -114,7 +143,9 @@ def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, bri
     assert beside.returncode == 2 and "--confirm" in beside.stderr and "--attended" not in beside.stderr
     # The learning run asks the same.
     pins = tmp_path / "pins.yaml"
-    pins.write_text(Path(CABINET).read_text() + "\nrig: {kind: pins, pins: {relays: [17], coil: 27}}\n", encoding="utf-8")
+    pins.write_text(
+        Path(CABINET).read_text() + "\nrig: {kind: pins, pins: {relays: [17], coil: 27}}\n", encoding="utf-8"
+    )
     learning = ("learn", pins, "--to", "120 °C", *common[2:])
     alone, beside = here(*learning), here(*learning, "--attended")
     assert alone.returncode == beside.returncode == 2 and "--attended" in alone.stderr
@@ -130,14 +161,14 @@ def test_the_board_s_guided_test_asks_first_and_yes_answers_for_it(here, tmp_pat
 
 
 def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, monkeypatch):
-    import kilnctl.panel.shelf
+    import kilnctl.panel.catalogue
     from kilnctl.errors import KilnctlError
 
     def shelf(oven, schedules, runs, model_file):
         raise KilnctlError(f"a shelf with {model_file}")
 
     pytest.importorskip("starlette", reason="starlette is in the test extra")
-    monkeypatch.setattr(kilnctl.panel.shelf, "Shelf", shelf)
+    monkeypatch.setattr(kilnctl.panel.catalogue, "Shelf", shelf)
     done = here("panel", CABINET, "--home", tmp_path, "--model", "trained.yaml")
     assert done.returncode == 2 and "a shelf with trained.yaml" in done.stderr
 
@@ -149,9 +180,26 @@ def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here
 
     (tmp_path / "curing-cabinet").mkdir()
     words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}
-    save_state(tmp_path / "curing-cabinet" / "state", {"trips": [{"fault": "sensor-jump", **words}], "wall_s": time.time(), "hot": None})
-    common = ("learn", CABINET, "--to", "120 °C", "--ceiling", "130 °C", "--speed", "100000", "--home", tmp_path, "--out", tmp_path / "runs",
-              "--quiet", "--confirm")  # fmt: skip
+    save_state(
+        tmp_path / "curing-cabinet" / "state",
+        {"trips": [{"fault": "sensor-jump", **words}], "wall_s": time.time(), "hot": None},
+    )
+    common = (
+        "learn",
+        CABINET,
+        "--to",
+        "120 °C",
+        "--ceiling",
+        "130 °C",
+        "--speed",
+        "100000",
+        "--home",
+        tmp_path,
+        "--out",
+        tmp_path / "runs",
+        "--quiet",
+        "--confirm",
+    )
     alone = here(*common)
     assert alone.returncode == 2 and "acknowledge" in alone.stderr
     named = here(*common, "--acknowledge", "A. Founder")

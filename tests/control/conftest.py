@@ -1,13 +1,8 @@
 """Makes `control_cases` and what the benchmarks measure with importable for the tests beside it, whatever way pytest imports them."""
 
-import sys
-from pathlib import Path
-
 import pytest
 
 from kilnctl.model.day_zero import day_zero
-
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[2] / "tools" / "lib")]
 
 
 @pytest.fixture(scope="module")

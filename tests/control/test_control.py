@@ -4,17 +4,19 @@ import dataclasses
 
 import numpy as np
 import pytest
-from control_cases import schedule_of
 
 from kilnctl import Reading, control
 from kilnctl.control import prepare, reference
-from kilnctl.control.plain import simc_pi
+from kilnctl.control.pid import simc_pi
 from kilnctl.model.day_zero import day_zero
+from tests.control.control_cases import schedule_of
 
 # ---- the step --------------------------------------------------------------------------------------------------------
 
 
-def drive(oven, schedule, model=None, seconds=4000, plant=None, seed=3, door=(), on=None, requests=None, kind=None, dt=1.0):
+def drive(
+    oven, schedule, model=None, seconds=4000, plant=None, seed=3, door=(), on=None, requests=None, kind=None, dt=1.0
+):
     """A row a tick of `dt` s, until `seconds` are over."""
     from kilnctl import VirtualOven
 
@@ -48,7 +50,9 @@ def test_step_is_pure(oven):
     for i in range(30):
         a = control.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
         b = control.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
-        assert a[1] == b[1] or all(x == y or x != x for x, y in zip(dataclasses.astuple(a[1]), dataclasses.astuple(b[1])))
+        assert a[1] == b[1] or all(
+            x == y or x != x for x, y in zip(dataclasses.astuple(a[1]), dataclasses.astuple(b[1]))
+        )
         state = a[0]
 
 
@@ -68,8 +72,20 @@ def test_demand_is_feedforward_and_trim_within_the_power(oven):
         reading = plant.advance(1.0, d.duty, True)
 
 
-@pytest.mark.parametrize("change", [dict(power_w=0.7), dict(power_w=1.3), dict(lining_j_per_k=0.7), dict(lining_j_per_k=1.3), dict(film_m2=0.7),
-                                    dict(contents_j_per_k=1.3), dict(element_j_per_k=1.3), dict(element_m2=0.7), dict(dead_s=2.0)])  # fmt: skip
+@pytest.mark.parametrize(
+    "change",
+    [
+        dict(power_w=0.7),
+        dict(power_w=1.3),
+        dict(lining_j_per_k=0.7),
+        dict(lining_j_per_k=1.3),
+        dict(film_m2=0.7),
+        dict(contents_j_per_k=1.3),
+        dict(element_j_per_k=1.3),
+        dict(element_m2=0.7),
+        dict(dead_s=2.0),
+    ],
+)
 def test_a_model_thirty_per_cent_wrong_is_stable_and_overshoots_little(oven, change):
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
@@ -133,9 +149,9 @@ def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
 
 def test_simc_rule_against_skogestad():
     """SIMC: for an integrating process k'·e^(−θs)/s with τc = θ, Kc = 1/(2 k' θ) and τI = 8 θ (Skogestad 2003, table 1)."""
-    from kilnctl import load_oven
-
     from pathlib import Path
+
+    from kilnctl import load_oven
 
     kiln = load_oven(Path(__file__).parents[2] / "configs" / "ovens" / "brick-kiln.yaml")
     t = simc_pi(day_zero(kiln, None, 800.0), 800.0, 20.0)
@@ -143,7 +159,9 @@ def test_simc_rule_against_skogestad():
     assert t.integral_s == pytest.approx(min(t.lag_s, 8.0 * t.dead_s), rel=1e-9)
 
 
-@pytest.mark.parametrize(("kind", "swing", "overshoot"), [("thermostat", 8.0, 3.0), ("pi", 0.0, 0.0), ("pid", 0.0, 0.0)])
+@pytest.mark.parametrize(
+    ("kind", "swing", "overshoot"), [("thermostat", 8.0, 3.0), ("pi", 0.0, 0.0), ("pid", 0.0, 0.0)]
+)
 def test_plain_controllers_hold_the_soak_in_their_way(oven, kind, swing, overshoot):
     rows = drive(oven("curing-cabinet"), SOAK, seconds=3300, kind=kind)
     end = rows[-1200:, 0]
@@ -190,7 +208,7 @@ def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
 def test_tuning_by_tangent_against_a_first_order_process_with_delay():
     """k e^(−θs)/(τs + 1): its reaction curve's tangent gives back slope k/τ and delay θ (J. G. Ziegler and N. B. Nichols, Trans. ASME 64 (1942) 759),
     and the rule Kc = τ/(k(τc + θ)), τI = min(τ, 4(τc + θ)) (Skogestad 2003, equations 23 and 24)."""
-    from kilnctl.control.plain import by_tangent
+    from kilnctl.control.pid import by_tangent
 
     k, tau, theta, step_w, dt = 0.2, 400.0, 12.0, 50.0, 0.5
     times = dt * np.arange(1, 4001)
@@ -206,7 +224,9 @@ def test_tuning_by_tangent_against_a_first_order_process_with_delay():
 def test_a_soak_is_not_left_for_the_jump_that_follows_it(oven, first, second, within):
     """To prepare for a jump once took the chamber out of the soak's band, where the soak's time stands still: for ever."""
     muffle = oven("bench-muffle")
-    steps = schedule_of(dict(to_c=first, hold_s=600.0, within_k=within), dict(to_c=second, hold_s=300.0, within_k=within))
+    steps = schedule_of(
+        dict(to_c=first, hold_s=600.0, within_k=within), dict(to_c=second, hold_s=300.0, within_k=within)
+    )
     rows = drive(muffle, steps, seconds=3600)
     assert len(rows) < 3000, "it comes to its end"
     turn = int(np.argmax(rows[:, 1] == second))
@@ -224,7 +244,11 @@ def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
 def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
     """What is decided now is fired until the next tick, and there the jump is: a tick later would be a tick late, one sooner would leave the soak."""
     muffle = oven("bench-muffle")
-    steps = schedule_of(dict(to_c=300.0, hold_s=600.0, within_k=5.0), dict(to_c=400.0, hold_s=300.0, within_k=5.0), soak_counts="from arrival")
+    steps = schedule_of(
+        dict(to_c=300.0, hold_s=600.0, within_k=5.0),
+        dict(to_c=400.0, hold_s=300.0, within_k=5.0),
+        soak_counts="from arrival",
+    )
     rows = drive(muffle, steps, seconds=1800)
     jump = int(np.argmax(rows[:, 1] == 400.0))
     assert rows[jump - 2, 3] < 0.5 and rows[jump - 1, 3] == 1.0
@@ -232,5 +256,8 @@ def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
     legs = reference.legs_of(steps)
     last = dataclasses.replace(reference.begin(legs, 300.0), leg=1, counted_s=599.0)
     assert reference.ends_now(legs, last, 1.0) and not reference.ends_now(legs, last, 0.5)
-    assert reference.preview(legs, last, 100.0, 1.0)[1][-1] == 400.0 and reference.preview(legs, last, 100.0, 0.5)[1][-1] == 300.0
+    assert (
+        reference.preview(legs, last, 100.0, 1.0)[1][-1] == 400.0
+        and reference.preview(legs, last, 100.0, 0.5)[1][-1] == 300.0
+    )
     assert not reference.ends_now(legs, dataclasses.replace(last, held=True), 1.0)

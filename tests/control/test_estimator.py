@@ -5,13 +5,12 @@ import math
 
 import numpy as np
 import pytest
-from control_cases import schedule_of
 
 from kilnctl import Reading, control
 from kilnctl.control import estimator, prepare
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.energy import CHAMBER, CONTENTS, N, SENSOR
-
+from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, N
+from tests.control.control_cases import schedule_of
 
 # ---- estimator -------------------------------------------------------------------------------------------------------
 
@@ -26,7 +25,9 @@ def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model)
         power = 2000.0 if (i // 400) % 2 == 0 else 300.0
         x = m.step(x, power, 1.0, 20.0, 250.0)
         line.append(x[SENSOR])
-        estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal(), power, 1.0, 20.0, 0.15)
+        estimate = estimator.update(
+            m, estimate, line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal(), power, 1.0, 20.0, 0.15
+        )
     assert estimate.unexplained_w == pytest.approx(250.0, abs=60.0)
     assert estimate.now[CHAMBER] == pytest.approx(x[CHAMBER], abs=0.5)
     assert estimate.now[CONTENTS] == pytest.approx(x[CONTENTS], abs=3.0)
@@ -94,7 +95,9 @@ def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):
     for t in range(seconds):
         x = m.step(x, power, 1.0, 20.0, extra(t))
         line.append(x[SENSOR])
-        estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + noise_k * rng.standard_normal(), power, 1.0, 20.0, noise_k)
+        estimate = estimator.update(
+            m, estimate, line[-1 - int(m.dead_s)] + noise_k * rng.standard_normal(), power, 1.0, 20.0, noise_k
+        )
         out.append((estimate.unexplained_w, estimator.doubt_of(estimate, 1.0)))
     return np.array(out)
 
@@ -109,7 +112,9 @@ def test_noise_alone_hardly_moves_the_power(cabinet_model):
 def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
     """True chamber, °C, and unexplained heat, W, each second while `controller` holds the model itself, disturbed by extra(t) W, from rest."""
     rng = np.random.default_rng(seed)
-    programme = prepare(oven, schedule_of(dict(to_c=at_c, hold_s=1e6, within_k=1e4), soak_counts="from arrival"), m, at_c)
+    programme = prepare(
+        oven, schedule_of(dict(to_c=at_c, hold_s=1e6, within_k=1e4), soak_counts="from arrival"), m, at_c
+    )
     (x, holding), full = m.steady(at_c, programme.ambient_c), m.power_w
     state, line = controller.start(programme, Reading(chamber_c=at_c)), [at_c] * (1 + int(m.dead_s))
     state.integral_w, share, out = holding, holding / full, []
@@ -133,10 +138,16 @@ def test_news_is_answered_as_well_as_a_well_tuned_pi_does_and_without_its_swing(
     def leak(t):
         return -300.0 if t >= 900 else 0.0
 
-    ours, pi = (held(oven("curing-cabinet"), cabinet_model, c, 1800, leak)[900:] for c in (control, control.Plain("pi")))
+    ours, pi = (
+        held(oven("curing-cabinet"), cabinet_model, c, 1800, leak)[900:] for c in (control, control.Plain("pi"))
+    )
     errors = [line[:, 0] - 200.0 for line in (ours, pi)]
     back = [np.flatnonzero(np.abs(e) > 0.3)[-1] for e in errors]
-    assert back[0] < back[1] and np.abs(errors[0]).sum() < 1.1 * np.abs(errors[1]).sum() and errors[0].min() > 1.2 * errors[1].min()
+    assert (
+        back[0] < back[1]
+        and np.abs(errors[0]).sum() < 1.1 * np.abs(errors[1]).sum()
+        and errors[0].min() > 1.2 * errors[1].min()
+    )
     assert errors[0].max() < 0.15 < 0.4 < errors[1].max()
     assert ours[-1, 1] == pytest.approx(-300.0, abs=90.0)
 
@@ -147,7 +158,9 @@ def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet
     def door(t):
         return -0.8 * cabinet_model.power_w if 900 <= t < 930 else 0.0
 
-    ours, pi = (held(oven("curing-cabinet"), cabinet_model, c, 1500, door)[900:] for c in (control, control.Plain("pi")))
+    ours, pi = (
+        held(oven("curing-cabinet"), cabinet_model, c, 1500, door)[900:] for c in (control, control.Plain("pi"))
+    )
     assert ours[:30, 0].min() < 190.0
     assert ours[30:, 0].max() - 200.0 < (pi[30:, 0].max() - 200.0) / 3.0
 
@@ -159,7 +172,9 @@ def on_the_way(m, truth, power, seconds=2400):
     for _ in range(seconds):
         x = truth.step(x, power * truth.power_w / m.power_w, 1.0, 20.0)
         line.append(x[SENSOR])
-        estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal(), power, 1.0, 20.0, 0.15)
+        estimate = estimator.update(
+            m, estimate, line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal(), power, 1.0, 20.0, 0.15
+        )
     return estimate, x
 
 
@@ -239,11 +254,16 @@ def test_what_is_unknown_is_followed_closely_while_the_power_moves_and_calmly_an
             more = 0.3 * m.power_w * math.exp(-i / 300.0)
             x = m.step(x, power + more, 1.0, 20.0, -0.2 * more)
             line.append(x[SENSOR])
-            estimate = estimator.update(m, estimate, line[-1 - int(m.dead_s)] + noise * rng.standard_normal(), power + more, 1.0, 20.0, 0.15)
+            estimate = estimator.update(
+                m, estimate, line[-1 - int(m.dead_s)] + noise * rng.standard_normal(), power + more, 1.0, 20.0, 0.15
+            )
             (landing if i < 1200 else calm).append(estimate.heat_w + 0.2 * more)
         return float(np.mean(np.abs(landing[300:]))), float(np.std(calm[2400:]))
 
-    (landing, calm), (narrow, _), (_, wide) = (followed(*w) for w in ((estimator.TREND_WALK, estimator.TREND_WALK_MOVING), (estimator.TREND_WALK, 0.0), (2e-6, 0.0)))
+    (landing, calm), (narrow, _), (_, wide) = (
+        followed(*w)
+        for w in ((estimator.TREND_WALK, estimator.TREND_WALK_MOVING), (estimator.TREND_WALK, 0.0), (2e-6, 0.0))
+    )
     assert landing < 0.95 * narrow and calm < 0.5 * wide
 
 
@@ -260,7 +280,15 @@ def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabin
         reading = Reading(chamber_c=math.nan if lost else seen + wild + 0.15 * rng.standard_normal())
         state, d = control.step(programme, state, reading, 1.0, duty, usable=not lost)
         e, duty = state.estimate, d.duty
-        plain = {"duty": d.duty, "demand": d.demand_w, "trim": d.trim_w, "heat": e.heat_w, "trend": e.trend_w_per_s, "calm": e.calm_w, "unexplained": e.unexplained_w}
+        plain = {
+            "duty": d.duty,
+            "demand": d.demand_w,
+            "trim": d.trim_w,
+            "heat": e.heat_w,
+            "trend": e.trend_w_per_s,
+            "calm": e.calm_w,
+            "unexplained": e.unexplained_w,
+        }
         assert {k: type(v) for k, v in plain.items()} == dict.fromkeys(plain, float), i
         assert all(type(v) is float for v in (*e.x, *e.now, *e.shares)), i
 
@@ -289,11 +317,18 @@ def test_shares_of_one_change_nothing_and_a_load_twice_as_large_takes_twice_the_
     for k in range(SENSOR):
         moved = np.array(m.step([v + 0.01 * (i == k) for i, v in enumerate(x)], 900.0, 1.0, 20.0, 0.0, 1.3, 0.7))
         assert (moved - at)[:SENSOR] / 0.01 == pytest.approx(a[:SENSOR, k], abs=0.02)
-    assert np.array(m.step(x, 910.0, 1.0, 20.0, 0.0, 1.3, 0.7)) - at == pytest.approx(10.0 * by_power, rel=1e-2, abs=1e-9)
-    assert np.array(m.step(x, 900.0, 1.0, 20.0, 10.0, 1.3, 0.7)) - at == pytest.approx(10.0 * by_heat, rel=1e-2, abs=1e-9)
+    assert np.array(m.step(x, 910.0, 1.0, 20.0, 0.0, 1.3, 0.7)) - at == pytest.approx(
+        10.0 * by_power, rel=1e-2, abs=1e-9
+    )
+    assert np.array(m.step(x, 900.0, 1.0, 20.0, 10.0, 1.3, 0.7)) - at == pytest.approx(
+        10.0 * by_heat, rel=1e-2, abs=1e-9
+    )
 
 
-@pytest.mark.parametrize("current, share", [(1.0, 1.0), (0.94, 0.94**2), (1.05, 1.05**2), (0.5, 0.5), (0.0, 1.0), (math.nan, 1.0), (9.0, 1.0)])
+@pytest.mark.parametrize(
+    "current, share",
+    [(1.0, 1.0), (0.94, 0.94**2), (1.05, 1.05**2), (0.5, 0.5), (0.0, 1.0), (math.nan, 1.0), (9.0, 1.0)],
+)
 def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model, current, share):
     """P = V I and V = I R: 6 % less current through the same elements are 12 % less power; half the current is one of two elements gone."""
     m, cabinet = cabinet_model.but(resistance_rise_per_k=0.0), oven("curing-cabinet")
@@ -301,7 +336,9 @@ def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model
     reading = Reading(chamber_c=20.0, current_a=current * m.power_w / m.voltage_v, fired=0.5)
     _, d = control.step(programme, control.start(programme, reading), reading, 1.0)
     assert d.full_w == pytest.approx(share * m.power_w)
-    _, d = control.step(programme, control.start(programme, reading), dataclasses.replace(reading, supply_v=0.9 * m.voltage_v), 1.0)
+    _, d = control.step(
+        programme, control.start(programme, reading), dataclasses.replace(reading, supply_v=0.9 * m.voltage_v), 1.0
+    )
     assert d.full_w == pytest.approx(0.81 * m.power_w)
 
 

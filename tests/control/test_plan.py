@@ -5,12 +5,12 @@ import math
 
 import numpy as np
 import pytest
-from control_cases import schedule_of
 
 from kilnctl import KilnctlError
-from kilnctl.control import plan, prepare
+from kilnctl.control import predictive, prepare
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER
+from tests.control.control_cases import schedule_of
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 
@@ -57,7 +57,7 @@ def test_box_solver_against_scipy():
     for _ in range(40):
         matrix, target = rng.standard_normal((30, 8)), rng.standard_normal(30)
         low, high = -rng.uniform(0.0, 0.5, 8), rng.uniform(0.0, 0.5, 8)
-        ours = plan._box(matrix.T @ matrix, -matrix.T @ target, low, high, np.zeros(8))
+        ours = predictive._box(matrix.T @ matrix, -matrix.T @ target, low, high, np.zeros(8))
         theirs = lsq_linear(matrix, target, (low - 1e-12, high + 1e-12), tol=1e-12).x
         assert np.allclose(ours, theirs, atol=1e-5)
 
@@ -67,20 +67,25 @@ def test_a_little_more_power_than_the_last_plan_knew_of_is_used(oven, name):
     """On the way up, with a supply that rises by a few parts in a thousand, Newton's step from the last plan once led nowhere and that stayed unused."""
     made = oven(name)
     m = day_zero(made, made.usual_load, 200.0)
-    full, cold, goal, step_s = m.power_w, m.rest(20.0), np.full(len(plan.ENDS), made.limits.highest_c), plan.step_length_s(m)
+    full, cold, goal, step_s = (
+        m.power_w,
+        m.rest(20.0),
+        np.full(len(predictive.ENDS), made.limits.highest_c),
+        predictive.step_length_s(m),
+    )
     planned = None
     for i, share in enumerate((0.990, 0.992, 0.994, 0.997, 1.0, 1.02)):
-        planned = plan.make(m, cold, 0.0, goal, planned, 2.0 * i, share * full, 20.0, step_s)
-        assert planned.powers_w == pytest.approx([share * full] * len(plan.BLOCKS), rel=1e-9)
+        planned = predictive.make(m, cold, 0.0, goal, planned, 2.0 * i, share * full, 20.0, step_s)
+        assert planned.powers_w == pytest.approx([share * full] * len(predictive.BLOCKS), rel=1e-9)
 
 
 def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
     m = cabinet_model
-    x, goal = m.rest(150.0), np.full(len(plan.ENDS), 200.0)
+    x, goal = m.rest(150.0), np.full(len(predictive.ENDS), 200.0)
     made, powers = None, []
     for i in range(1200):
         if made is None or i - made.time_s >= 10:
-            made = plan.make(m, x, 0.0, goal, made, float(i), m.power_w, 20.0, 10.0)
+            made = predictive.make(m, x, 0.0, goal, made, float(i), m.power_w, 20.0, 10.0)
         assert all(0.0 <= p <= m.power_w for p in made.powers_w)
         powers.append(made.power_at(float(i)))
         x = m.step(x, powers[-1], 1.0, 20.0)
@@ -94,7 +99,17 @@ def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
 def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, unexplained_w):
     """A door wide open in a hot cabinet is a loss of kilowatts; taken as lasting it once cooled the forecast below absolute zero."""
     m = cabinet_model
-    made = plan.make(m, m.steady(190.0, 20.0)[0], unexplained_w, np.full(len(plan.ENDS), 190.0), None, 0.0, m.power_w, 20.0, 15.0)
+    made = predictive.make(
+        m,
+        m.steady(190.0, 20.0)[0],
+        unexplained_w,
+        np.full(len(predictive.ENDS), 190.0),
+        None,
+        0.0,
+        m.power_w,
+        20.0,
+        15.0,
+    )
     assert all(0.0 <= w <= m.power_w for w in made.powers_w)
     assert made.powers_w[0] > 0.9 * m.power_w if unexplained_w < -m.power_w else made.powers_w[0] > 0.0
     assert all(-60.0 < c < 2000.0 for c in made.predicted_c)
@@ -111,7 +126,17 @@ def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):
     # Elements so hot that they give some 640 W to the cold chamber.
     x = next(s for s in ((float(t), *cold) for t in range(100, 700, 5)) if m.flows(s, 20.0)[0][0] > 640.0)
     for i in range(10):
-        made = plan.make(m, x, -700.0, np.full(len(plan.ENDS), 46.6), made, 6.0 * i, m.power_w, 20.0, plan.step_length_s(m))
+        made = predictive.make(
+            m,
+            x,
+            -700.0,
+            np.full(len(predictive.ENDS), 46.6),
+            made,
+            6.0 * i,
+            m.power_w,
+            20.0,
+            predictive.step_length_s(m),
+        )
         assert made.power_at(6.0 * i) > 700.0
         assert min(made.predicted_c) > 15.0 and max(made.predicted_c) < 50.0
 
@@ -121,17 +146,29 @@ def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model)
     steep = schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")
     shortfall = prepare(cabinet, steep, cabinet_model).shortfalls[0]
     assert shortfall.step == 1 and shortfall.needed_w > 0.97 * cabinet_model.power_w
-    assert f"near {shortfall.at_c:.0f} °C that needs" in shortfall.note and shortfall.note.endswith("the ramp will take the time it needs")
+    assert f"near {shortfall.at_c:.0f} °C that needs" in shortfall.note and shortfall.note.endswith(
+        "the ramp will take the time it needs"
+    )
     rate = shortfall.feasible_k_per_s
     assert 0.0 < rate < 0.25
-    assert not prepare(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.97 * rate)), cabinet_model).shortfalls
+    assert not prepare(
+        cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.97 * rate)), cabinet_model
+    ).shortfalls
     with pytest.raises(KilnctlError, match="step 2"):
-        prepare(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=1.1 * rate)), cabinet_model)
+        prepare(
+            cabinet,
+            schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=1.1 * rate)),
+            cabinet_model,
+        )
 
 
 def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
     with pytest.raises(KilnctlError, match="by itself this oven then cools"):
-        prepare(oven("curing-cabinet"), schedule_of(dict(to_c=200.0, hold_s=3600.0), dict(to_c=100.0, at_k_per_s=0.3)), cabinet_model)
+        prepare(
+            oven("curing-cabinet"),
+            schedule_of(dict(to_c=200.0, hold_s=3600.0), dict(to_c=100.0, at_k_per_s=0.3)),
+            cabinet_model,
+        )
 
 
 def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabinet_model):
@@ -177,7 +214,9 @@ def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
     for steps in ((dict(to_c=30.0, hold_s=36000.0),), (dict(to_c=90.0), dict(to_c=30.0, let_cool=True))):
         (told,) = prepare(cabinet, schedule_of(*steps), model).shortfalls
         assert told.note == str(told) and f"keeps it at about {rest_c}"[:-1] in str(told)
-    (told,) = prepare(cabinet, schedule_of(dict(to_c=90.0), dict(to_c=30.0, at_k_per_s=0.1), too_fast="stretch"), model).shortfalls
+    (told,) = prepare(
+        cabinet, schedule_of(dict(to_c=90.0), dict(to_c=30.0, at_k_per_s=0.1), too_fast="stretch"), model
+    ).shortfalls
     assert told.reachable_c == pytest.approx(rest_c, abs=1.0) and "comes to rest" in told.note
 
 

@@ -5,11 +5,11 @@ import math
 
 import numpy as np
 import pytest
-from control_cases import schedule_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from kilnctl.control import reference
+from tests.control.control_cases import schedule_of
 
 
 def walk(schedule, follow, seconds, start=20.0, dt=1.0, always=False):
@@ -58,19 +58,27 @@ def test_ramp_waits_for_an_oven_that_falls_behind():
 
 
 def test_let_cool_has_no_reference_and_ends_by_temperature():
-    line, p = walk(schedule_of(dict(to_c=100.0), dict(to_c=60.0, let_cool=True)), lambda t, v: v - 0.5 if math.isnan(t) else 100.0, 500)
+    line, p = walk(
+        schedule_of(dict(to_c=100.0), dict(to_c=60.0, let_cool=True)),
+        lambda t, v: v - 0.5 if math.isnan(t) else 100.0,
+        500,
+    )
     assert p.done and math.isnan(line[10][0]) and line[-1][3] <= 60.0
 
 
 def test_requests_hold_go_on_skip_and_soak():
-    legs = reference.legs_of(schedule_of(dict(to_c=100.0, at_k_per_s=0.1, hold_s=50.0), dict(to_c=150.0, at_k_per_s=0.1)))
+    legs = reference.legs_of(
+        schedule_of(dict(to_c=100.0, at_k_per_s=0.1, hold_s=50.0), dict(to_c=150.0, at_k_per_s=0.1))
+    )
     p = reference.begin(legs, 20.0)
     for _ in range(100):
         p = reference.advance(legs, p, p.reference_c, 1.0)
     held = dataclasses.replace(p, held=True)
     assert reference.advance(legs, held, 30.0, 100.0) == held
     skipped = reference.skip(legs, dataclasses.replace(held, added_s=60.0), 28.0)
-    assert (skipped.leg, skipped.reference_c, skipped.rate_k_per_s) == (2, 28.0, 0.1), "the step after it, at its own rate, from where the oven is"
+    assert (skipped.leg, skipped.reference_c, skipped.rate_k_per_s) == (2, 28.0, 0.1), (
+        "the step after it, at its own rate, from where the oven is"
+    )
     assert not skipped.held and skipped.added_s == 0.0
     assert reference.skip(legs, skipped, 40.0).done
     longer = dataclasses.replace(p, leg=1, reference_c=100.0, rate_k_per_s=0.0, added_s=100.0)
@@ -103,13 +111,21 @@ def test_a_soak_that_is_skipped_to_is_gone_to_at_the_rate_that_leads_there():
     assert reference.skip(legs, reference.begin(legs, 20.0), 62.0).reference_c == 120.0
 
 
-@given(st.lists(st.tuples(st.floats(30.0, 250.0), st.sampled_from(["rate", "time", "jump"]), st.floats(0.0, 300.0)), min_size=1, max_size=5),
-       st.floats(1.0, 500.0))  # fmt: skip
+@given(
+    st.lists(
+        st.tuples(st.floats(30.0, 250.0), st.sampled_from(["rate", "time", "jump"]), st.floats(0.0, 300.0)),
+        min_size=1,
+        max_size=5,
+    ),
+    st.floats(1.0, 500.0),
+)
 def test_preview_is_what_then_comes(steps, ahead):
     """On an oven that follows perfectly, the previewed reference is the later reference (up to the first jump)."""
     if any(kind == "jump" for _, kind, _ in steps):
         steps = [(t, "rate", h) for t, _, h in steps]
-    made = [dict(to_c=t, hold_s=h, **({"at_k_per_s": 0.2} if kind == "rate" else {"in_s": 200.0})) for t, kind, h in steps]
+    made = [
+        dict(to_c=t, hold_s=h, **({"at_k_per_s": 0.2} if kind == "rate" else {"in_s": 200.0})) for t, kind, h in steps
+    ]
     legs = reference.legs_of(schedule_of(*made))
     p = reference.begin(legs, 20.0)
     times, values = reference.preview(legs, p, ahead)

@@ -17,15 +17,15 @@ from pathlib import Path
 import numpy as np
 
 from kilnctl import KilnctlError, control, firing, load_oven, safety, size
-from kilnctl.chain import Chain
 from kilnctl.commands import check as check_command
 from kilnctl.commands import size as size_command
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.oven import VirtualOven
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.record.columns import INDEX
-from kilnctl.rehearsal import follow, holding_table
+from kilnctl.run.chain import Chain
+from kilnctl.run.rehearsal import follow, holding_table
 from kilnctl.settings.schedule import schedule_of
 
 #: What is asked: shares of the figure compared, K.

@@ -10,8 +10,8 @@ ovens reach their top, with a spread; some do not.
 import math
 import random
 
-from spelling import Chance, Spelling, as_yaml
-from stacks import Materials, Piece, estimate, spelled, stack
+from tests.generated.spelling import Chance, Spelling, as_yaml
+from tests.generated.stacks import Materials, Piece, estimate, spelled, stack
 
 KINDS = ((60.0, 120.0), (120.0, 250.0), (250.0, 450.0), (450.0, 750.0), (750.0, 1050.0), (1050.0, 1280.0))
 VOLTAGES = (

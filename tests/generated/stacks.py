@@ -4,9 +4,8 @@ of what they lose and store."""
 import itertools
 from dataclasses import dataclass
 
-from spelling import Chance, Spelling
-
 from kilnctl.thermal.materials import find
+from tests.generated.spelling import Chance, Spelling
 
 #: Hot faces by how hot they bear it with margin, °C, and what may lie behind them.
 LINERS = (("steel", 450.0), ("stainless steel", 800.0), ("aluminium", 220.0))

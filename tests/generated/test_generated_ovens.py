@@ -12,13 +12,13 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from judging import judge
-from known import OPEN
-from ovens import numbered, oven_text
-from spelling import Chance, Spelling
 
 from kilnctl import SettingsError, load_oven, size
 from kilnctl.units import parse
+from tests.generated.judging import judge
+from tests.generated.known import OPEN
+from tests.generated.ovens import numbered, oven_text
+from tests.generated.spelling import Chance, Spelling
 
 SEED, OVENS = 20261128, 40
 #: A short soak here, begun warm: so far below it, K. tools/zoo and the slow tests come from the cold and hold it for

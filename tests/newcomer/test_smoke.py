@@ -44,6 +44,19 @@ def test_a_study_of_two_draws(here, place):
 
 
 def test_the_service_runs_it_on_the_virtual_rig(here, place):
-    done = here("run", CABINET, place / "cure.yaml", "--rig", "virtual", "--speed", 100000, "--confirm", "--quiet",
-                "--home", place / "home", "--out", place / "served")  # fmt: skip
+    done = here(
+        "run",
+        CABINET,
+        place / "cure.yaml",
+        "--rig",
+        "virtual",
+        "--speed",
+        100000,
+        "--confirm",
+        "--quiet",
+        "--home",
+        place / "home",
+        "--out",
+        place / "served",
+    )
     assert done.returncode == 0 and next((place / "served").iterdir(), None), done.stderr

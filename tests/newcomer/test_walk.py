@@ -15,13 +15,37 @@ from kilnctl.commands.new import PURPOSES, QUESTIONS
 ANSWERS = {
     "powder coat": None,
     **{purpose: {"name": f"Shop {purpose}", "purpose": purpose} for purpose in PURPOSES if purpose != "powder coat"},
-    "metric": {"name": "Paint cabinet", "purpose": "powder coat", "highest": "230 °C", "size": "500 x 450 x 450 mm", "opening": "front",
-               "insulation": "mineral wool 100", "thickness": "100 mm", "backing": "none", "power": "3.5 kW", "voltage": "230 V",
-               "frequency": "50 Hz", "fan": "yes", "vented": "yes"},
-    "american": {"name": "Spring furnace", "purpose": "heat treatment", "highest": "1650 °F", "size": "12 x 16 x 12 in", "opening": "top",
-                 "insulation": "insulating firebrick 23", "thickness": "4 1/2 in", "backing": "ceramic fibre blanket 128",
-                 "backing thickness": "2 in", "power": "4 kW", "voltage": "240 V", "frequency": "60 Hz", "fan": "no"},
-}  # fmt: skip
+    "metric": {
+        "name": "Paint cabinet",
+        "purpose": "powder coat",
+        "highest": "230 °C",
+        "size": "500 x 450 x 450 mm",
+        "opening": "front",
+        "insulation": "mineral wool 100",
+        "thickness": "100 mm",
+        "backing": "none",
+        "power": "3.5 kW",
+        "voltage": "230 V",
+        "frequency": "50 Hz",
+        "fan": "yes",
+        "vented": "yes",
+    },
+    "american": {
+        "name": "Spring furnace",
+        "purpose": "heat treatment",
+        "highest": "1650 °F",
+        "size": "12 x 16 x 12 in",
+        "opening": "top",
+        "insulation": "insulating firebrick 23",
+        "thickness": "4 1/2 in",
+        "backing": "ceramic fibre blanket 128",
+        "backing thickness": "2 in",
+        "power": "4 kW",
+        "voltage": "240 V",
+        "frequency": "60 Hz",
+        "fan": "no",
+    },
+}
 AMERICAN = {"american"}
 SOAK = """schedule: Plain soak
 steps:
@@ -79,7 +103,9 @@ class Newcomer:
 def skipped(key, answers):
     """Questions that do not come up: `new` leaves them out too."""
     backing = answers.get("backing") or (PURPOSES[answers["purpose"]][5] or ("none",))[0]
-    return (key == "backing thickness" and backing == "none") or (key == "vented" and answers["purpose"] != "powder coat")
+    return (key == "backing thickness" and backing == "none") or (
+        key == "vented" and answers["purpose"] != "powder coat"
+    )
 
 
 @pytest.fixture(scope="module", params=[pytest.param(kind, marks=pytest.mark.xdist_group(kind)) for kind in ANSWERS])
@@ -162,7 +188,11 @@ def test_report_makes_one_page_of_it(newcomer, here):
     done = here("report", folder)
     went_well(done)
     page = (folder / "report.html").read_text()
-    assert load_oven(newcomer.oven).name in page and "Plain soak" in page and "http" not in page.replace("http://www.w3.org/", "")
+    assert (
+        load_oven(newcomer.oven).name in page
+        and "Plain soak" in page
+        and "http" not in page.replace("http://www.w3.org/", "")
+    )
 
 
 def no_draw_trips(newcomer, here, draws):
@@ -191,7 +221,9 @@ def test_the_learning_run_ends_by_itself_and_is_fitted_and_controls(newcomer, he
     fitted = here("fit", newcomer.oven, folder, "--save", model)
     went_well(fitted)
     assert "K rms" in fitted.stdout and model.exists()
-    done = here("rehearse", newcomer.oven, newcomer.soak, "--model", model, "--out", newcomer.folder / "with model", "--quiet")
+    done = here(
+        "rehearse", newcomer.oven, newcomer.soak, "--model", model, "--out", newcomer.folder / "with model", "--quiet"
+    )
     went_well(done)
     finished_and_followed(next((newcomer.folder / "with model").iterdir()), newcomer.soak_c)
 
@@ -208,8 +240,20 @@ def test_the_record_of_a_plain_soak_can_be_fitted_as_well(newcomer, here):
 def test_the_service_runs_it_on_the_virtual_rig_and_its_record_is_fitted(newcomer, here):
     newcomer.described(here)
     out = newcomer.folder / "served"
-    done = here("run", newcomer.oven, newcomer.soak, "--rig", "virtual", "--speed", 3000, "--home", newcomer.folder / "home",
-                "--confirm", "--out", out)  # fmt: skip
+    done = here(
+        "run",
+        newcomer.oven,
+        newcomer.soak,
+        "--rig",
+        "virtual",
+        "--speed",
+        3000,
+        "--home",
+        newcomer.folder / "home",
+        "--confirm",
+        "--out",
+        out,
+    )
     went_well(done)
     folder = next(out.iterdir())
     finished_and_followed(folder, newcomer.soak_c)

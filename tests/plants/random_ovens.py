@@ -4,11 +4,18 @@ names an oven."""
 import math
 import random
 
-from kilnctl.settings.body import Bridge, Chamber, Door, Elements, Fan, Layer, Load, Port, Vent, Wall, Walls
+from kilnctl.settings.construction import Bridge, Chamber, Door, Elements, Fan, Layer, Load, Port, Vent, Wall, Walls
 from kilnctl.settings.equipment import Supply
 from kilnctl.settings.oven import Limits, Oven, Site
 
-HOT = ("insulating firebrick 23", "ceramic fibre blanket 128", "dense firebrick", "calcium silicate", "stainless steel", "air gap")
+HOT = (
+    "insulating firebrick 23",
+    "ceramic fibre blanket 128",
+    "dense firebrick",
+    "calcium silicate",
+    "stainless steel",
+    "air gap",
+)
 
 
 def _log(r: random.Random, low: float, high: float) -> float:
@@ -23,8 +30,11 @@ def _wall(r: random.Random, materials) -> Wall:
         layers.append(Layer(material=name, thickness_m=thickness))
     if layers[-1].material == "air gap":
         layers.append(Layer(material="stainless steel", thickness_m=_log(r, 1e-4, 3e-3)))
-    return Wall(layers=tuple(layers), outer_emissivity=r.choice((0.9, 0.3, 0.05)),
-                contact_insulance_m2k_per_w=r.choice((0.0, 0.0, 0.01, 0.5)))  # fmt: skip
+    return Wall(
+        layers=tuple(layers),
+        outer_emissivity=r.choice((0.9, 0.3, 0.05)),
+        contact_insulance_m2k_per_w=r.choice((0.0, 0.0, 0.01, 0.5)),
+    )
 
 
 def _bridges(r: random.Random) -> tuple[Bridge, ...]:
@@ -32,8 +42,15 @@ def _bridges(r: random.Random) -> tuple[Bridge, ...]:
     if r.random() < 0.4:
         some.append(Bridge(name="frame", conductance_w_per_k=_log(r, 0.01, 50.0), count=r.choice((1, 1, 10, 1000))))
     if r.random() < 0.2:
-        some.append(Bridge(name="bolts", material="stainless steel", area_m2=_log(r, 1e-6, 1e-2), length_m=_log(r, 0.01, 1.0),
-                           count=r.choice((1, 12, 1000))))  # fmt: skip
+        some.append(
+            Bridge(
+                name="bolts",
+                material="stainless steel",
+                area_m2=_log(r, 1e-6, 1e-2),
+                length_m=_log(r, 0.01, 1.0),
+                count=r.choice((1, 12, 1000)),
+            )
+        )
     return tuple(some)
 
 
@@ -54,22 +71,42 @@ def random_load(r: random.Random, chamber: Chamber) -> Load | None:
         return None
     volume = chamber.width_m * chamber.depth_m * chamber.height_m
     area = _log(r, 1e-4, 1.0) * volume ** (2 / 3)
-    return Load(mass_kg=min(2000.0, _log(r, 1e-4, 3000.0 * volume + 2e-4)), area_m2=area,
-                material=r.choice(("steel", "cordierite", "aluminium")), moisture_kg=r.choice((0.0, 0.0, 0.1)))  # fmt: skip
+    return Load(
+        mass_kg=min(2000.0, _log(r, 1e-4, 3000.0 * volume + 2e-4)),
+        area_m2=area,
+        material=r.choice(("steel", "cordierite", "aluminium")),
+        moisture_kg=r.choice((0.0, 0.0, 0.1)),
+    )
 
 
 def random_oven(seed: int) -> tuple[Oven, Load | None, random.Random]:
     """The oven and the load of that number, and its generator for what is done with them."""
     r = random.Random(seed)
-    chamber = Chamber(width_m=_log(r, 0.02, 5.0), depth_m=_log(r, 0.02, 5.0), height_m=_log(r, 0.02, 5.0),
-                      opening=r.choice(("front", "top")), emissivity=r.choice((0.85, 0.05, 1.0)))  # fmt: skip
+    chamber = Chamber(
+        width_m=_log(r, 0.02, 5.0),
+        depth_m=_log(r, 0.02, 5.0),
+        height_m=_log(r, 0.02, 5.0),
+        opening=r.choice(("front", "top")),
+        emissivity=r.choice((0.85, 0.05, 1.0)),
+    )
     walls = Walls(sides=_wall(r, HOT), door=_wall(r, HOT) if r.random() < 0.5 else None)
-    fan = Fan(air_speed_m_per_s=_log(r, 0.05, 20.0), power_w=r.choice((0.0, 20.0, 200.0, 2000.0))) if r.random() < 0.4 else None
+    fan = (
+        Fan(air_speed_m_per_s=_log(r, 0.05, 20.0), power_w=r.choice((0.0, 20.0, 200.0, 2000.0)))
+        if r.random() < 0.4
+        else None
+    )
     oven = Oven(
-        name=f"random {seed}", chamber=chamber, walls=walls, bridges=_bridges(r),
-        door=Door(gap_m=r.choice((0.0, 2e-4, 2e-2))), fan=fan, elements=_elements(r), supply=Supply(voltage_v=230.0, frequency_hz=50.0),
+        name=f"random {seed}",
+        chamber=chamber,
+        walls=walls,
+        bridges=_bridges(r),
+        door=Door(gap_m=r.choice((0.0, 2e-4, 2e-2))),
+        fan=fan,
+        elements=_elements(r),
+        supply=Supply(voltage_v=230.0, frequency_hz=50.0),
         vent=Vent(flow_m3_per_s=r.choice((0.0, _log(r, 1e-5, 0.5), 0.5))) if r.random() < 0.4 else None,
         ports=(Port(diameter_m=_log(r, 0.001, 0.3), closed=False),) if r.random() < 0.3 else (),
-        limits=Limits(highest_c=r.choice((60.0, 250.0, 600.0, 1000.0, 1300.0))), site=Site(ambient_c=r.choice((-30.0, 20.0, 50.0))),
-    )  # fmt: skip
+        limits=Limits(highest_c=r.choice((60.0, 250.0, 600.0, 1000.0, 1300.0))),
+        site=Site(ambient_c=r.choice((-30.0, 20.0, 50.0))),
+    )
     return oven, random_load(r, chamber), r

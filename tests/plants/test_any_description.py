@@ -6,16 +6,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from plant_cases import oven
-from random_ovens import random_oven
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.batch import OvenBatch
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.oven import VirtualOven
-from kilnctl.settings.body import Bridge, Chamber, Elements, Fan, Load, Vent
+from kilnctl.plants.virtual_oven import VirtualOven
+from kilnctl.settings.construction import Bridge, Chamber, Elements, Fan, Load, Vent
 from kilnctl.settings.oven import load_oven
 from kilnctl.sizing import size
+from tests.plants.plant_cases import oven
+from tests.plants.random_ovens import random_oven
 
 CALM = Conditions(supply_drift=0.0)
 MUFFLE = oven("bench-muffle")
@@ -27,7 +27,12 @@ def trial(o, load=None, dt=1.0, seconds=600.0):
     core, start_j, room_c = plant.core, plant.stored_j(), o.site.ambient_c
     dry = load is None or not load.moisture_kg
     hottest_c = room_c
-    for duty, door, fan, share in ((1.0, 0.0, True, 1.0), (0.0, 0.0, True, 0.25), (0.5, 1.0, True, 0.25), (0.0, 0.3, False, 0.25)):
+    for duty, door, fan, share in (
+        (1.0, 0.0, True, 1.0),
+        (0.0, 0.0, True, 0.25),
+        (0.5, 1.0, True, 0.25),
+        (0.0, 0.3, False, 0.25),
+    ):
         plant.door_opening, plant.fan_running = door, fan and o.fan is not None
         for _ in range(int(share * seconds / dt)):
             plant.advance(dt, duty, True)
@@ -154,7 +159,13 @@ def _after_block(text: str) -> str:
 
 
 def test_fan_whose_heat_no_wall_takes_is_refused_by_name():
-    o = replace(MUFFLE, chamber=Chamber(width_m=0.03, depth_m=0.03, height_m=0.1), fan=Fan(air_speed_m_per_s=0.1, power_w=2000.0),
-                elements=Elements(power_w=200.0, mass_kg=0.05, surface_m2=0.002), usual_load=None, shelf=None)  # fmt: skip
+    o = replace(
+        MUFFLE,
+        chamber=Chamber(width_m=0.03, depth_m=0.03, height_m=0.1),
+        fan=Fan(air_speed_m_per_s=0.1, power_w=2000.0),
+        elements=Elements(power_w=200.0, mass_kg=0.05, surface_m2=0.002),
+        usual_load=None,
+        shelf=None,
+    )
     with pytest.raises(KilnctlError, match="a fan that gives 2000 W"):
         VirtualOven(o)

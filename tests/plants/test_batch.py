@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from plant_cases import OVENS, oven
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.batch import OvenBatch
 from kilnctl.plants.conditions import Conditions, Variation
-from kilnctl.plants.oven import VirtualOven
-from kilnctl.plants.sensors import SensorErrors
+from kilnctl.plants.probes import SensorErrors
+from kilnctl.plants.virtual_oven import VirtualOven
+from tests.plants.plant_cases import OVENS, oven
 
 
 @pytest.mark.parametrize("name", OVENS)
@@ -21,13 +21,10 @@ def test_members_agree_with_single_ovens(name):
         Variation(conductivity=1.15, film=0.9),
         Variation(power=0.9, load_mass=1.5, leakage=2.0),
     ]
-    conditions = [
-        Conditions(ambient_c=a, lining_moisture=m) for a, m in ((15.0, 0.0), (20.0, 0.02), (28.0, 0.0))
-    ]
+    conditions = [Conditions(ambient_c=a, lining_moisture=m) for a, m in ((15.0, 0.0), (20.0, 0.02), (28.0, 0.0))]
     batch = OvenBatch([o] * 3, [o.usual_load] * 3, [7, 8, 9], conditions=conditions, variations=variations)
     singles = [
-        VirtualOven(o, o.usual_load, s, conditions=c, variation=v)
-        for s, c, v in zip((7, 8, 9), conditions, variations)
+        VirtualOven(o, o.usual_load, s, conditions=c, variation=v) for s, c, v in zip((7, 8, 9), conditions, variations)
     ]
     for plant in singles:
         plant.electrics.contactor_delay_s = 0.0  # the batch has no contactor

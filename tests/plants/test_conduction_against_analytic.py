@@ -4,12 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from plant_cases import Constant, Slab, run, strip_core
 from scipy.optimize import brentq
 from scipy.special import erfc
 
 from kilnctl.plants.assembly import PlateFilm
-from kilnctl.plants.tables import Films
+from kilnctl.plants.property_tables import Films
+from tests.plants.plant_cases import Constant, Slab, run, strip_core
 
 CONSTANT = [(Constant(0.5), Constant(1000.0))]
 DIFFUSIVITY = 0.5 / (1000.0 * 800.0)
@@ -46,9 +46,7 @@ def test_plane_wall_against_series(biot):
         assert value == pytest.approx(exact, abs=1e-3)
 
 
-@pytest.mark.parametrize(
-    "biot, zeta, c", [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (10.0, 1.4289, 1.2620)]
-)
+@pytest.mark.parametrize("biot, zeta, c", [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (10.0, 1.4289, 1.2620)])
 def test_late_plane_wall_against_incropera_table_5_1(biot, zeta, c):
     """First-term coefficients as printed (Incropera table 5.1; in the project's references, recomputed
     there)."""
@@ -119,8 +117,10 @@ def test_steady_wall_with_rising_conductivity_against_closed_form():
     face = brentq(lambda t: imbalance(t)[0], 30.0, 200.0)
     _, flux, joint = imbalance(face)
 
-    materials = [(lambda t: np.maximum(brick[0] + brick[1] * t, 0.01), Constant(1000.0)),
-                 (lambda t: np.maximum(board[0] + board[1] * t, 0.01), Constant(1000.0))]  # fmt: skip
+    materials = [
+        (lambda t: np.maximum(brick[0] + brick[1] * t, 0.01), Constant(1000.0)),
+        (lambda t: np.maximum(board[0] + board[1] * t, 0.01), Constant(1000.0)),
+    ]
     slabs = [Slab(0, 0.114, 500.0, 3e-7), Slab(1, 0.05, 300.0, 3e-7)]
     core = strip_core(
         slabs, materials, nodes=12, film=1e8, air_k=1273.15, outer_area=1.0, ambient_k=293.15, start_k=293.15

@@ -4,13 +4,13 @@ import math
 
 import numpy as np
 import pytest
-from plant_cases import oven
 
-from kilnctl.plants.electrics import Electrics
-from kilnctl.plants.faults import Fault
 from kilnctl.body import lag_share
-from kilnctl.plants.sensors import Emf, Probe, SensorErrors, emf_table
+from kilnctl.plants.electrics import Electrics
+from kilnctl.plants.injection import Fault
+from kilnctl.plants.probes import Emf, Probe, SensorErrors, emf_table
 from kilnctl.settings.equipment import CalibrationPoint, Sensor
+from tests.plants.plant_cases import oven
 
 
 def electrics(**more):
@@ -49,9 +49,7 @@ def test_welded_contactor_heats_only_with_the_relay():
     made = electrics()
     watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded")])
     assert watts == [0.0] * 3 and made.closed
-    watts, *_ = made.advance(
-        1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded"), Fault("relay shorted")]
-    )
+    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded"), Fault("relay shorted")])
     assert sum(watts) == pytest.approx(3000.0)
 
 

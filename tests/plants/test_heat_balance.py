@@ -6,11 +6,11 @@ import subprocess
 
 import numpy as np
 import pytest
-from plant_cases import OVENS, Constant, Slab, network_core, oven, run, strip_core
 from scipy.integrate import solve_ivp
 
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.oven import VirtualOven
+from kilnctl.plants.virtual_oven import VirtualOven
+from tests.plants.plant_cases import OVENS, Constant, Slab, network_core, oven, run, strip_core
 
 SIGMA = 5.670374419e-8
 
@@ -31,8 +31,11 @@ NGSPICE_C = (766.592, 400.018, 179.359)
 
 def network_rate(_, t):
     radiation = RADIATION_M2 * SIGMA * (t[0] ** 4 - t[1] ** 4)
-    return [(1500.0 - radiation) / 500.0, (radiation - 4.0 * (t[1] - t[2])) / 8000.0,
-            (4.0 * (t[1] - t[2]) - 3.0 * (t[2] - 293.15)) / 8000.0]  # fmt: skip
+    return [
+        (1500.0 - radiation) / 500.0,
+        (radiation - 4.0 * (t[1] - t[2])) / 8000.0,
+        (4.0 * (t[1] - t[2]) - 3.0 * (t[2] - 293.15)) / 8000.0,
+    ]
 
 
 def network_c(dt, tolerance_k=2.0):
@@ -45,10 +48,7 @@ def test_network_with_radiation_against_ngspice_frozen():
 
 
 def test_network_with_radiation_against_solve_ivp():
-    exact = (
-        solve_ivp(network_rate, (0.0, 3600.0), [293.15] * 3, method="Radau", rtol=1e-9, atol=1e-9).y[:, -1]
-        - 273.15
-    )
+    exact = solve_ivp(network_rate, (0.0, 3600.0), [293.15] * 3, method="Radau", rtol=1e-9, atol=1e-9).y[:, -1] - 273.15
     assert network_c(1.0) == pytest.approx(exact, abs=0.02)
 
 
@@ -78,9 +78,7 @@ Vamb amb 0 293.15
 
 def test_time_step_is_second_order():
     """Halving the step cuts the error four times, on the network while everything moves (error at 300 s)."""
-    exact = solve_ivp(network_rate, (0.0, 300.0), [293.15] * 3, method="Radau", rtol=1e-11, atol=1e-11).y[
-        :, -1
-    ]
+    exact = solve_ivp(network_rate, (0.0, 300.0), [293.15] * 3, method="Radau", rtol=1e-11, atol=1e-11).y[:, -1]
 
     def error(dt):
         core = run(network_core(**NETWORK, tolerance_k=0.0), 300.0, dt, [1500.0])
@@ -101,8 +99,18 @@ def test_grid_is_second_order():
     slabs = [Slab(0, 0.03, 500.0, 3e-7), Slab(1, 0.02, 200.0, 3e-7)]
 
     def surface(split):
-        core = strip_core(slabs, materials, nodes=9, film=15.0, outer_film=8.0, outer_area=1.0, air_k=900.0, split=split,
-                          tolerance_k=1.0, first_s=200.0)  # fmt: skip
+        core = strip_core(
+            slabs,
+            materials,
+            nodes=9,
+            film=15.0,
+            outer_film=8.0,
+            outer_area=1.0,
+            air_k=900.0,
+            split=split,
+            tolerance_k=1.0,
+            first_s=200.0,
+        )
         run(core, 1200.0, 6.0)
         return np.array([core.nodes_k[0, 0], core.nodes_k[-1, 0]])
 

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from plant_cases import oven
 
 from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.moisture import BOILING_K, latent_j_per_kg, saturation_pa
-from kilnctl.plants.oven import VirtualOven
+from kilnctl.plants.virtual_oven import VirtualOven
+from tests.plants.plant_cases import oven
 
 CALM = Conditions(supply_drift=0.0)
 
@@ -22,9 +22,7 @@ def test_saturation_pressure_against_steam_tables(celsius, pascal):
     assert float(saturation_pa(celsius + 273.15)) == pytest.approx(pascal, rel=3e-3)
 
 
-@pytest.mark.parametrize(
-    "celsius, kilojoule", [(0.01, 2500.9), (20.0, 2453.5), (60.0, 2357.7), (100.0, 2256.4)]
-)
+@pytest.mark.parametrize("celsius, kilojoule", [(0.01, 2500.9), (20.0, 2453.5), (60.0, 2357.7), (100.0, 2256.4)])
 def test_latent_heat_against_steam_tables(celsius, kilojoule):
     """Printed steam tables, from memory; the straight line is good to 0.2 %."""
     assert latent_j_per_kg(celsius + 273.15) == pytest.approx(1e3 * kilojoule, rel=2e-3)

@@ -1,11 +1,11 @@
 """A plant from a file: loaded, made, refused with a clear message."""
 
 import pytest
-from plant_cases import ROOT, oven
 
 from kilnctl.errors import KilnctlError
-from kilnctl.plants.protocol import Plant, load_plant
+from kilnctl.plants.plant import Plant, load_plant
 from kilnctl.reading import Reading
+from tests.plants.plant_cases import ROOT, oven
 
 EXAMPLE = ROOT / "configs" / "plants" / "four_masses.py"
 
@@ -21,26 +21,42 @@ def test_example_plant_heats_and_cools():
     assert reading.chamber_c < 90.0 and reading.contactor_closed is False
 
 
-@pytest.mark.parametrize("source, name", [
-    ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return dt_s\n", "P"),
-    ("class P:\n    def __init__(self, oven):\n        self.oven = oven\n    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n", "P"),
-    ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\nready = P()\n", "ready"),
-    ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\ndef make(oven=None):\n    return P()\n", "make"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "source, name",
+    [
+        ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return dt_s\n", "P"),
+        (
+            "class P:\n    def __init__(self, oven):\n        self.oven = oven\n    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n",
+            "P",
+        ),
+        ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\nready = P()\n", "ready"),
+        (
+            "class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\ndef make(oven=None):\n    return P()\n",
+            "make",
+        ),
+    ],
+)
 def test_class_instance_and_maker_are_taken(tmp_path, source, name):
     file = tmp_path / "mine.py"
     file.write_text(source)
     assert load_plant(f"{file}:{name}", oven("brick-kiln")).advance(1.0, 0.0, True) is not None
 
 
-@pytest.mark.parametrize("source, name, said", [
-    ("x = 1\n", "x", "not a plant|cannot be called"),
-    ("x = 1\n", "y", "has no 'y'"),
-    ("def f():\n    return 3\n", "f", "not a plant"),
-    ("raise RuntimeError('boom')\n", "P", "its code failed: RuntimeError: boom"),
-    ("def not Python\n", "P", "its code failed: SyntaxError"),
-    ("class P:\n    def __init__(self, oven):\n        raise ValueError('no')\n    def advance(self): ...\n", "P", "could not be made"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "source, name, said",
+    [
+        ("x = 1\n", "x", "not a plant|cannot be called"),
+        ("x = 1\n", "y", "has no 'y'"),
+        ("def f():\n    return 3\n", "f", "not a plant"),
+        ("raise RuntimeError('boom')\n", "P", "its code failed: RuntimeError: boom"),
+        ("def not Python\n", "P", "its code failed: SyntaxError"),
+        (
+            "class P:\n    def __init__(self, oven):\n        raise ValueError('no')\n    def advance(self): ...\n",
+            "P",
+            "could not be made",
+        ),
+    ],
+)
 def test_what_is_not_a_plant_is_refused(tmp_path, source, name, said):
     file = tmp_path / "mine.py"
     file.write_text(source)

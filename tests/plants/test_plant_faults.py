@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plant_cases import OVENS, ROOT, oven
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.faults import FAULT_KINDS, Fault, load_faults
-from kilnctl.plants.oven import VirtualOven
+from kilnctl.plants.injection import FAULT_KINDS, Fault, load_faults
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings import SettingsError
+from tests.plants.plant_cases import OVENS, ROOT, oven
 
 CALM = Conditions(supply_drift=0.0)
 
@@ -98,8 +98,10 @@ def test_supply_sag_is_quadratic_in_power():
     assert plant.power_w == pytest.approx(0.64 * normal.power_w, rel=0.01)
 
 
-@pytest.mark.parametrize("kind, word", [("thermocouple open", "open"), ("thermocouple short to ground", "short-ground"),
-                                        ("front end dead", "no-chip")])  # fmt: skip
+@pytest.mark.parametrize(
+    "kind, word",
+    [("thermocouple open", "open"), ("thermocouple short to ground", "short-ground"), ("front end dead", "no-chip")],
+)
 @pytest.mark.parametrize("sensor", ["control", "limit", "part"])
 def test_faults_that_the_front_end_tells(kind, word, sensor):
     _, reading = after(kind, seconds=2, sensor=sensor)
@@ -152,7 +154,9 @@ def test_a_converter_that_repeats_itself_goes_on_counting():
     readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
     assert {(r.chamber_c, r.cold_junction_c) for r in readings} == {(before.chamber_c, before.cold_junction_c)}
     assert [r.sample for r in readings] == [before.sample + 10 * i for i in range(1, 31)]
-    assert readings[-1].limit_c > readings[0].limit_c + 0.5 and plant.advance(1.0, 1.0, True).chamber_c != before.chamber_c
+    assert (
+        readings[-1].limit_c > readings[0].limit_c + 0.5 and plant.advance(1.0, 1.0, True).chamber_c != before.chamber_c
+    )
 
 
 def test_thermocouple_noisy():
@@ -231,9 +235,7 @@ def test_loop_stalled_is_told_to_the_loop():
 
 
 def test_clock_jump_is_told_to_the_loop():
-    plant = hot(
-        seconds=10, faults=[Fault("clock jump", 12.0, size=-90.0), Fault("clock jump", 15.0, size=30.0)]
-    )
+    plant = hot(seconds=10, faults=[Fault("clock jump", 12.0, size=-90.0), Fault("clock jump", 15.0, size=30.0)])
     seen = []
     for _ in range(6):
         plant.advance(1.0, 0.0, True)
@@ -257,8 +259,13 @@ def test_fault_ends_and_the_oven_is_well_again():
 def any_fault(draw):
     kind = FAULT_KINDS[draw(st.sampled_from(sorted(FAULT_KINDS)))]
     size = None if kind.dimension is None else draw(st.floats(kind.low, kind.high))
-    return Fault(kind.name, draw(st.floats(0.0, 90.0)), draw(st.one_of(st.none(), st.floats(0.5, 60.0))), size,
-                 draw(st.sampled_from(("control", "limit", "part"))))  # fmt: skip
+    return Fault(
+        kind.name,
+        draw(st.floats(0.0, 90.0)),
+        draw(st.one_of(st.none(), st.floats(0.5, 60.0))),
+        size,
+        draw(st.sampled_from(("control", "limit", "part"))),
+    )
 
 
 @settings(max_examples=40, deadline=None)
@@ -289,11 +296,19 @@ def test_example_of_the_workshop_is_read():
     assert kinds == ["supply sag", "door open", "thermocouple noisy", "relay shorted"]
 
 
-@pytest.mark.parametrize("bad", [
-    dict(kind="relay stuck"), dict(kind="relay shorted", start_s=-1.0), dict(kind="relay shorted", start_s=math.nan),
-    dict(kind="relay shorted", duration_s=0.0), dict(kind="relay shorted", size=1.0), dict(kind="supply sag", size=2.0),
-    dict(kind="supply sag", size=math.nan), dict(kind="thermocouple open", sensor="door"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "bad",
+    [
+        dict(kind="relay stuck"),
+        dict(kind="relay shorted", start_s=-1.0),
+        dict(kind="relay shorted", start_s=math.nan),
+        dict(kind="relay shorted", duration_s=0.0),
+        dict(kind="relay shorted", size=1.0),
+        dict(kind="supply sag", size=2.0),
+        dict(kind="supply sag", size=math.nan),
+        dict(kind="thermocouple open", sensor="door"),
+    ],
+)
 def test_nonsense_is_refused(bad):
     with pytest.raises(ValueError):
         Fault(**bad)

@@ -3,15 +3,21 @@
 import pickle
 
 import pytest
-from plant_cases import OVENS, oven
 
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.faults import Fault
-from kilnctl.plants.oven import VirtualOven
+from kilnctl.plants.injection import Fault
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.sizing import size
+from tests.plants.plant_cases import OVENS, oven
 
-POINTS = [("curing-cabinet", 60.0), ("curing-cabinet", 260.0), ("brick-kiln", 300.0), ("brick-kiln", 1100.0), ("bench-muffle", 300.0),
-          ("bench-muffle", 1000.0)]  # fmt: skip
+POINTS = [
+    ("curing-cabinet", 60.0),
+    ("curing-cabinet", 260.0),
+    ("brick-kiln", 300.0),
+    ("brick-kiln", 1100.0),
+    ("bench-muffle", 300.0),
+    ("bench-muffle", 1000.0),
+]
 
 
 @pytest.mark.parametrize("name, chamber_c", POINTS)

@@ -6,16 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from plant_cases import OVENS, oven
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.conditions import Conditions, Variation
-from kilnctl.plants.faults import Fault
-from kilnctl.plants.oven import VirtualOven
-from kilnctl.plants.protocol import Plant
+from kilnctl.plants.injection import Fault
+from kilnctl.plants.plant import Plant
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.reading import Reading
-from kilnctl.settings.body import Load
+from kilnctl.settings.construction import Load
 from kilnctl.thermal.enclosure import chamber_temperature_c
+from tests.plants.plant_cases import OVENS, oven
 
 CALM = Conditions(supply_drift=0.0)
 
@@ -49,8 +49,13 @@ def test_same_seed_same_readings_bit_for_bit(name):
 @pytest.mark.parametrize("name", OVENS)
 def test_saved_and_continued_is_the_same_run(name):
     o = oven(name)
-    plant = VirtualOven(o, replace(o.usual_load, moisture_kg=0.2), seed=5, faults=[Fault("supply sag", 150.0, 30.0, 0.1)],
-                        conditions=Conditions(lining_moisture=0.02))  # fmt: skip
+    plant = VirtualOven(
+        o,
+        replace(o.usual_load, moisture_kg=0.2),
+        seed=5,
+        faults=[Fault("supply sag", 150.0, 30.0, 0.1)],
+        conditions=Conditions(lining_moisture=0.02),
+    )
     drive(plant, 137)
     twin = pickle.loads(pickle.dumps(plant))
     assert same(drive(plant, 200, 137), drive(twin, 200, 137))
@@ -71,7 +76,9 @@ def test_what_the_wiring_lacks_is_none():
     described = oven("bench-muffle")
     clamped = VirtualOven(described, described.usual_load).advance(1.0, 0.5, True)
     assert clamped.supply_v is None and clamped.current_a > 5.0 and clamped.fired is not None
-    muffle = VirtualOven(replace(described, meters=replace(described.meters, current=False)), described.usual_load).advance(1.0, 0.5, True)
+    muffle = VirtualOven(
+        replace(described, meters=replace(described.meters, current=False)), described.usual_load
+    ).advance(1.0, 0.5, True)
     assert muffle.supply_v is None and muffle.current_a is None and muffle.fired is None
     assert muffle.door_open is None and muffle.airflow_proved is None and muffle.part_c is None
     cabinet = VirtualOven(oven("curing-cabinet")).advance(1.0, 0.5, True)
@@ -87,9 +94,7 @@ def test_chamber_temperature_is_as_defined():
     plant = VirtualOven(oven("curing-cabinet"), conditions=CALM)
     for _ in range(600):
         plant.advance(1.0, 0.8, True)
-    defined = chamber_temperature_c(
-        plant.radiant_c, plant.air_c, oven("curing-cabinet").fan.air_speed_m_per_s
-    )
+    defined = chamber_temperature_c(plant.radiant_c, plant.air_c, oven("curing-cabinet").fan.air_speed_m_per_s)
     assert plant.chamber_c == pytest.approx(defined, abs=0.02)
 
 
@@ -165,8 +170,19 @@ def test_long_tick_is_many_short_ones():
     assert long.energy_j == pytest.approx(short.energy_j, rel=1e-3)
 
 
-@pytest.mark.parametrize("dt, duty", [(0.0, 0.5), (-1.0, 0.5), (math.nan, 0.5), (math.inf, 0.5), (1.0, 1.01), (1.0, -0.01),
-                                      (1.0, math.nan), (1.0, [0.5, 0.5])])  # fmt: skip
+@pytest.mark.parametrize(
+    "dt, duty",
+    [
+        (0.0, 0.5),
+        (-1.0, 0.5),
+        (math.nan, 0.5),
+        (math.inf, 0.5),
+        (1.0, 1.01),
+        (1.0, -0.01),
+        (1.0, math.nan),
+        (1.0, [0.5, 0.5]),
+    ],
+)
 def test_impossible_commands_are_refused(dt, duty):
     with pytest.raises(ValueError):
         VirtualOven(oven("bench-muffle")).advance(dt, duty, True)

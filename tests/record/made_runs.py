@@ -8,9 +8,9 @@ import numpy as np
 from kilnctl import load_oven
 from kilnctl.record.columns import COLUMNS
 from kilnctl.record.folder import finish, new_folder
-from kilnctl.record.reader import RecordedEvent, RecordedTrip, RunRecord
-from kilnctl.record.summary import summarise
-from kilnctl.settings.body import Load
+from kilnctl.record.run_record import RecordedEvent, RecordedTrip, RunRecord
+from kilnctl.run.summary import summarise
+from kilnctl.settings.construction import Load
 from kilnctl.settings.schedule import Cure, Schedule, Step
 
 OVEN = load_oven(Path(__file__).parents[2] / "configs/ovens/curing-cabinet.yaml")

@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
-from made_runs import OVEN, made, saved
 
 from kilnctl import KilnctlError
-from kilnctl.model.records import as_log
-from kilnctl.record import history, report, survey
+from kilnctl.identification.records import as_log
 from kilnctl.record.columns import NAMES
 from kilnctl.record.folder import plain
-from kilnctl.record.history_text import as_text as history_as_text
 from kilnctl.record.journal import JournalFile
-from kilnctl.record.reader import read_run
-from kilnctl.record.summary import as_text, summarise
+from kilnctl.record.run_record import read_run
+from kilnctl.report import history, run_report, survey
+from kilnctl.report.history_text import as_text as history_as_text
+from kilnctl.run.summary import as_text, summarise
+from tests.record.made_runs import OVEN, made, saved
 
 ODD = (None, True, -1, 0, 1e300, 10**400, "", "text", [], [1], {}, {"a": 1}, ["x", None])
 
@@ -33,7 +33,7 @@ def used(folder: Path) -> str:
             warnings.simplefilter("error")
             run = read_run(folder)
             summary = summarise(run)
-            as_text(summary), report.page(run, summary), report.as_csv(run, summary)
+            as_text(summary), run_report.page(run, summary), run_report.as_csv(run, summary)
     except KilnctlError as error:
         said = str(error)
         assert str(folder) in said
@@ -87,7 +87,7 @@ def test_a_run_json_with_any_value_anywhere(folder, tmp_path, with_settings):
 
 
 def made_trips():
-    from made_runs import TRIP
+    from tests.record.made_runs import TRIP
 
     return (TRIP,)
 
@@ -123,11 +123,26 @@ def test_samples_of_any_kind(folder, tmp_path, changes):
     used(copy)
 
 
-@pytest.mark.parametrize("body", [
-    'trip {"fault": 3, "time_s": "soon"}', 'trip {"time_s": null}', 'end {"outcome": 7, "energy_j": "much"}', 'end {"energy_j": 1e999}', 'start {"oven": 3}',
-    "sample", "sample ,,,", "columns", "columns time_s,time_s", "columns a,b", "lost {}", 'note {"text": {"a": [1]}}', "\x00", "step " + "[" * 30000,
-    'end {"energy_j": ' + "9" * 5000 + "}",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "body",
+    [
+        'trip {"fault": 3, "time_s": "soon"}',
+        'trip {"time_s": null}',
+        'end {"outcome": 7, "energy_j": "much"}',
+        'end {"energy_j": 1e999}',
+        'start {"oven": 3}',
+        "sample",
+        "sample ,,,",
+        "columns",
+        "columns time_s,time_s",
+        "columns a,b",
+        "lost {}",
+        'note {"text": {"a": [1]}}',
+        "\x00",
+        "step " + "[" * 30000,
+        'end {"energy_j": ' + "9" * 5000 + "}",
+    ],
+)
 def test_a_journal_with_any_record(folder, tmp_path, body):
     import shutil
 

@@ -8,36 +8,39 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_runs import OVEN, made
 
 from kilnctl import rehearse
-from kilnctl.model.records import as_log
-from kilnctl.power import electric_w
-from kilnctl.record import curves, history, report
-from kilnctl.record.finishing import finish_record
+from kilnctl.identification.records import as_log
 from kilnctl.record.folder import finish, new_folder
-from kilnctl.record.power import basis, fired_share, power_w
-from kilnctl.record.reader import read_run
-from kilnctl.record.summary import as_text, summarise
+from kilnctl.record.power_columns import basis, fired_share, power_w
+from kilnctl.record.run_record import read_run
+from kilnctl.report import history, run_curves, run_report
+from kilnctl.report.finishing import finish_record
+from kilnctl.run.summary import as_text, summarise
+from kilnctl.run.virtual_plant import virtual_oven
 from kilnctl.settings.equipment import Meters
 from kilnctl.settings.schedule import Schedule, Step
-from kilnctl.virtual import virtual_oven
+from kilnctl.thermal.electric_power import electric_w
+from tests.record.made_runs import OVEN, made
 
 WARM = Schedule(name="warm", steps=(Step(name="warm", to_c=120.0, hold_s=900.0),))
 BARE = dataclasses.replace(OVEN, meters=Meters(supply=False, current=False))
 
 
-@pytest.mark.parametrize(("meters", "watts"), [
-    ({}, 1500.0),  # commanded: half of 3 kW
-    ({"supply_v": 218.5}, 1353.75),  # 0.95² of it: V²/R
-    ({"supply_v": 218.5, "current_a": 12.0, "mean_current_a": 6.0}, 1311.0),  # V·I, whatever the elements are rated
-    ({"supply_v": 218.5, "current_a": 12.0}, 1311.0),
-    ({"supply_v": 230.0, "current_a": 6.5, "mean_current_a": 6.5}, 1495.0),  # one of two groups all the time
-    ({"current_a": 3000.0 / 230.0 * 0.95}, 1353.75),  # near the rated current: the supply sags, I²·R
-    ({"current_a": 3000.0 / 230.0 * 0.5}, 750.0),  # half of the elements is broken: V·I
-    ({"supply_v": math.nan, "current_a": math.nan}, 1500.0),
-    ({"supply_v": 0.0}, 0.0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("meters", "watts"),
+    [
+        ({}, 1500.0),  # commanded: half of 3 kW
+        ({"supply_v": 218.5}, 1353.75),  # 0.95² of it: V²/R
+        ({"supply_v": 218.5, "current_a": 12.0, "mean_current_a": 6.0}, 1311.0),  # V·I, whatever the elements are rated
+        ({"supply_v": 218.5, "current_a": 12.0}, 1311.0),
+        ({"supply_v": 230.0, "current_a": 6.5, "mean_current_a": 6.5}, 1495.0),  # one of two groups all the time
+        ({"current_a": 3000.0 / 230.0 * 0.95}, 1353.75),  # near the rated current: the supply sags, I²·R
+        ({"current_a": 3000.0 / 230.0 * 0.5}, 750.0),  # half of the elements is broken: V·I
+        ({"supply_v": math.nan, "current_a": math.nan}, 1500.0),
+        ({"supply_v": 0.0}, 0.0),
+    ],
+)
 def test_power_by_hand(meters, watts):
     """Ohm's and Joule's laws; 3 kW at 230 V are 13.04 A."""
     assert electric_w(0.5, 3000.0, 230.0, **meters) == pytest.approx(watts)
@@ -66,15 +69,15 @@ def test_without_a_meter_the_commanded_share_is_shown_and_said(bare):
     assert share.max() == 1.0 and share.mean() == pytest.approx(bare.duty.mean(), rel=0.02)
     assert float(np.sum(bare.power_w)) * 1.0 == pytest.approx(bare.energy_j, rel=1e-6)
     assert summary.switchings_per_h > 0.0
-    assert "commanded" in as_text(summary) and "proof of heat" in report.page(bare, summary)
-    picture = curves.curves(bare, summary)
+    assert "commanded" in as_text(summary) and "proof of heat" in run_report.page(bare, summary)
+    picture = run_curves.curves(bare, summary)
     assert "duty as commanded" in picture and "heat as commanded" in picture
 
 
 def test_with_meters_it_is_the_measured_one():
     run = rehearse(OVEN, WARM, plant=None, seed=1)
     assert basis(run.data) == "measured voltage and current"
-    assert "duty as measured" in curves.curves(run, summarise(run)) and "billing meter" in report.page(
+    assert "duty as measured" in run_curves.curves(run, summarise(run)) and "billing meter" in run_report.page(
         run, summarise(run)
     )
 
@@ -84,9 +87,16 @@ def test_watts_while_the_gate_lets_nothing_pass_are_none_and_no_more_than_the_ov
     run = made()
     n = len(run.time_s)
     purge = run.time_s < 200.0
-    run.data |= {"demand_w": np.full(n, 3000.0), "feedforward_w": np.full(n, 5900.0), "trim_w": np.full(n, -2900.0), "duty": np.where(purge, 0.0, 1.0),
-                 "fired": np.full(n, math.nan), "commanded": np.where(purge, 0.0, 1.0), "power_w": np.where(purge, 0.0, 3000.0)}  # fmt: skip
-    heat, balance, trim = curves._watts(run)
+    run.data |= {
+        "demand_w": np.full(n, 3000.0),
+        "feedforward_w": np.full(n, 5900.0),
+        "trim_w": np.full(n, -2900.0),
+        "duty": np.where(purge, 0.0, 1.0),
+        "fired": np.full(n, math.nan),
+        "commanded": np.where(purge, 0.0, 1.0),
+        "power_w": np.where(purge, 0.0, 3000.0),
+    }
+    heat, balance, trim = run_curves._watts(run)
     for values in (heat, balance, trim):
         assert not values[purge].any()
     assert (heat[~purge] == 3000.0).all() and (balance[~purge] == 3000.0).all() and (trim[~purge] == 0.0).all()
@@ -97,7 +107,7 @@ def test_a_rehearsal_s_purge_shows_no_heat(oven, schedule):
     run = rehearse(dataclasses.replace(cabinet, meters=Meters(supply=False, current=False)), schedule("powder-cure"))
     purge = run.time_s < 1300.0
     assert run.demand_w[purge].max() > 1000.0, "the control asks for heat from the first second on"
-    assert all(not values[purge].any() for values in curves._watts(run)) and not run.commanded[purge].any()
+    assert all(not values[purge].any() for values in run_curves._watts(run)) and not run.commanded[purge].any()
 
 
 def test_records_from_before_are_worked_out_the_same_way():
@@ -155,9 +165,13 @@ def sound(tmp_path_factory):
     return place
 
 
-@pytest.mark.parametrize(("wear", "words", "not_words"), [
-    ({"strength": 0.88}, "less power goes in", "more heat gets out than before"), ({"vent": 3.0}, "more heat gets out than before", "less power goes in"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("wear", "words", "not_words"),
+    [
+        ({"strength": 0.88}, "less power goes in", "more heat gets out than before"),
+        ({"vent": 3.0}, "more heat gets out than before", "less power goes in"),
+    ],
+)
 def test_without_a_meter_weaker_elements_and_a_greater_loss_are_told_apart(sound, tmp_path, wear, words, not_words):
     import shutil
 
@@ -174,7 +188,7 @@ def test_without_a_meter_weaker_elements_and_a_greater_loss_are_told_apart(sound
 
 
 def test_where_holding_takes_much_of_the_power_nobody_can_tell_without_a_meter(tmp_path):
-    from made_runs import saved
+    from tests.record.made_runs import saved
 
     for _ in range(4):
         saved(tmp_path, hold_w=1500.0, oven=BARE, **without_meters())

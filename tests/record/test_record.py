@@ -11,8 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kilnctl import KilnctlError
-from kilnctl.record import columns, plot, summary
+from kilnctl.record import columns
 from kilnctl.record.folder import SampleWriter, new_folder, plain
+from kilnctl.report import svg
+from kilnctl.run import summary
 from kilnctl.settings.schedule import Cure, Schedule, Step
 from kilnctl.units import parse_unit
 
@@ -145,14 +147,14 @@ def test_thinning_loses_no_peak(n, seed, pixels):
     rng = np.random.default_rng(seed)
     y = rng.standard_normal(n).cumsum()
     x = np.arange(float(n))
-    tx, ty = plot.thin(x, y, pixels)
+    tx, ty = svg.thin(x, y, pixels)
     assert ty.max() == y.max() and ty.min() == y.min() and tx[0] == x[0] and tx[-1] == x[-1]
     assert len(tx) <= max(4 * pixels, n if n <= 4 * pixels else 0) and np.all(np.diff(tx) > 0)
 
 
 @given(st.floats(-1e6, 1e6), st.floats(1e-3, 1e6), st.integers(2, 12))
 def test_ticks_are_round_and_inside(low, span, wanted):
-    marks = plot.ticks(low, low + span, wanted)
+    marks = svg.ticks(low, low + span, wanted)
     assert 1 <= len(marks) + 1 and len(marks) <= 2.6 * wanted + 2
     slack = 1e-6 * max(abs(low), span)
     assert all(low - slack <= m <= low + span + slack for m in marks)
@@ -162,19 +164,19 @@ def test_chart_is_well_formed_and_says_what_it_shows():
     t = np.arange(0.0, 20000.0)
     y = 100.0 + 50.0 * np.sin(t / 3000.0)
     y[500:700] = math.nan
-    chart = plot.Chart(
+    chart = svg.Chart(
         "A <title> & more",
         (
-            plot.Panel(
+            svg.Panel(
                 "temperature, °C",
-                (plot.Series(t, y, "chamber"), plot.Series(t, y + 5.0, "part", "part", np.full(len(t), 3.0))),
+                (svg.Series(t, y, "chamber"), svg.Series(t, y + 5.0, "part", "part", np.full(len(t), 3.0))),
                 ((2000.0, 6000.0, "soak"),),
                 ((9000.0, "trip"),),
             ),
-            plot.Panel("duty, %", (plot.Series(t, np.zeros(len(t)), "duty", "power"),), low=0.0, high=100.0),
+            svg.Panel("duty, %", (svg.Series(t, np.zeros(len(t)), "duty", "power"),), low=0.0, high=100.0),
         ),
     )
-    text = plot.svg(chart)
+    text = svg.svg(chart)
     root = xml.fromstring(text)
     words = "".join(root.itertext())
     for word in ("A <title> & more", "chamber", "part", "soak", "trip", "duty, %", "1:00"):
@@ -183,9 +185,9 @@ def test_chart_is_well_formed_and_says_what_it_shows():
 
 
 def test_lines_differ_by_more_than_colour():
-    dashes = [dash for _, dash, _ in plot.STYLES.values()]
+    dashes = [dash for _, dash, _ in svg.STYLES.values()]
     assert len(set(dashes)) >= len(dashes) - 1
 
 
 def test_empty_chart_is_drawn():
-    assert plot.svg(plot.Chart("nothing", (plot.Panel("y", ()),))).endswith("</svg>")
+    assert svg.svg(svg.Chart("nothing", (svg.Panel("y", ()),))).endswith("</svg>")

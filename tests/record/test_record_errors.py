@@ -9,17 +9,17 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from made_runs import OVEN, SCHEDULE, TRIP, made, saved
 
 from kilnctl import KilnctlError
-from kilnctl.record import summary as summaries
 from kilnctl.record.columns import COLUMNS, NAMES
 from kilnctl.record.folder import Begun, SampleWriter, begin, finish, new_folder, write_samples
 from kilnctl.record.journal import JournalFile, read_journal
-from kilnctl.record.reader import read_run
 from kilnctl.record.recorder import Recorder
-from kilnctl.record.summary import Soak, Summary, compared, smooth, summarise
+from kilnctl.record.run_record import read_run
+from kilnctl.run import summary as summaries
+from kilnctl.run.summary import Soak, Summary, compared, smooth, summarise
 from kilnctl.settings.schedule import Schedule, Step
+from tests.record.made_runs import OVEN, SCHEDULE, TRIP, made, saved
 
 ROW = tuple("" if c.name == "reason" else 1.0 for c in COLUMNS)
 
@@ -32,9 +32,7 @@ def full_disk(path):
 def test_samples_on_a_full_disk(tmp_path):
     full_disk(tmp_path / "samples.csv")
     writer = SampleWriter(tmp_path)
-    with pytest.raises(
-        KilnctlError, match=r"samples\.csv: cannot be written: No space left on device; what was"
-    ):
+    with pytest.raises(KilnctlError, match=r"samples\.csv: cannot be written: No space left on device; what was"):
         for _ in range(5000):
             writer(ROW)
     writer.close()
@@ -62,13 +60,16 @@ def test_a_name_is_never_used_twice(tmp_path):
     ]
 
 
-@pytest.mark.parametrize(("name", "content", "said"), [
-    ("run.json", b'{"a": "\xff\xfe"}', r"run\.json: not a run\.json of ours"),
-    ("events.csv", b"time_s,kind,text\n1.0,step\n", r"events\.csv:2: not an event"),
-    ("events.csv", b"time_s,kind,text\nsoon,step,x\n", r"events\.csv:2: not an event"),
-    ("events.csv", b"", r"events\.csv:1: it is empty"),
-    ("samples.csv", b"time_s,time_s\n1,1\n", "two columns of one name"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("run.json", b'{"a": "\xff\xfe"}', r"run\.json: not a run\.json of ours"),
+        ("events.csv", b"time_s,kind,text\n1.0,step\n", r"events\.csv:2: not an event"),
+        ("events.csv", b"time_s,kind,text\nsoon,step,x\n", r"events\.csv:2: not an event"),
+        ("events.csv", b"", r"events\.csv:1: it is empty"),
+        ("samples.csv", b"time_s,time_s\n1,1\n", "two columns of one name"),
+    ],
+)
 def test_files_of_a_record_that_are_not_ours(tmp_path, name, content, said):
     folder = saved(tmp_path)
     (folder / name).write_bytes(content)
@@ -110,14 +111,11 @@ def test_old_and_foreign_columns(tmp_path):
     lines = (folder / "samples.csv").read_text().splitlines()
     keep = [NAMES.index(n) for n in ("time_s", "chamber_c", "fired")]
     cut = [
-        ",".join(line.split(",")[i] for i in keep) + (",humidity" if i == 0 else ",0.5")
-        for i, line in enumerate(lines)
+        ",".join(line.split(",")[i] for i in keep) + (",humidity" if i == 0 else ",0.5") for i, line in enumerate(lines)
     ]
     (folder / "samples.csv").write_text("\n".join(cut) + "\n")
     back = read_run(folder)
-    assert (
-        np.isnan(back.supply_v).all() and len(back.reason) == len(back.time_s) and set(back.humidity) == {0.5}
-    )
+    assert np.isnan(back.supply_v).all() and len(back.reason) == len(back.time_s) and set(back.humidity) == {0.5}
     assert np.isfinite(back.chamber_c).all()
 
 
@@ -176,9 +174,7 @@ def test_room_of_a_folder_that_went_away_is_none(tmp_path, monkeypatch):
 
 def summary(**facts) -> Summary:
     soak = Soak("cure", 200.0, 60.0, facts.pop("settled_s", 100.0), 900.0, facts.pop("worst_k", -0.5), 0.1)
-    usual = Summary(
-        "finished", 1000.0, (soak,), 0.2, 0.5, 0.4, 1.5, 200.2, 195.0, 3.0, None, None, "the sensor"
-    )
+    usual = Summary("finished", 1000.0, (soak,), 0.2, 0.5, 0.4, 1.5, 200.2, 195.0, 3.0, None, None, "the sensor")
     return replace(usual, **facts)
 
 

@@ -123,10 +123,7 @@ def test_a_full_disk_is_told_and_the_gap_is_in_the_journal(tmp_path):
     assert not any(r.wait(5.0) for r in refused)
     state = recorder.state()
     assert (
-        not state.healthy
-        and "No space left" in state.failure
-        and "No space left" in state.refusal
-        and state.lost == 2
+        not state.healthy and "No space left" in state.failure and "No space left" in state.refusal and state.lost == 2
     )
     file.full = False
     assert recorder.event("trip").wait(5.0)

@@ -18,7 +18,9 @@ def test_a_run_length_is_siegmund_s_formula():
     """N ≈ (exp(2 d b) − 1 − 2 d b) / (2 d²) with b = h + 1.166."""
     for drift, threshold in ((0.5, 4.0), (-0.7, 0.5), (0.03, 7.0)):
         b = threshold + 1.166
-        assert run_length(drift, threshold) == pytest.approx((math.exp(2.0 * drift * b) - 1.0 - 2.0 * drift * b) / (2.0 * drift**2), rel=1e-9)
+        assert run_length(drift, threshold) == pytest.approx(
+            (math.exp(2.0 * drift * b) - 1.0 - 2.0 * drift * b) / (2.0 * drift**2), rel=1e-9
+        )
     assert run_length(0.0, 4.0) == pytest.approx(5.166**2) and run_length(0.0, 0.5) == pytest.approx(1.666**2)
 
 
@@ -27,7 +29,9 @@ def test_a_time_to_alarm_is_of_a_particle_with_inertia():
     for drift, sigma, tau, threshold in ((0.05, 0.1, 60.0, 15.0), (-0.02, 0.3, 20.0, 5.0)):
         v, b = 2.0 * sigma**2 * tau, threshold + 2.0 * 1.4603545 * sigma * tau
         x = 2.0 * drift * b / v
-        assert time_to_alarm_s(drift, sigma, tau, threshold) == pytest.approx(v / (2.0 * drift**2) * (math.exp(x) - 1.0 - x), rel=1e-5)
+        assert time_to_alarm_s(drift, sigma, tau, threshold) == pytest.approx(
+            v / (2.0 * drift**2) * (math.exp(x) - 1.0 - x), rel=1e-5
+        )
         assert time_to_alarm_s(0.0, sigma, tau, threshold) == pytest.approx(b * b / v, rel=1e-5)
 
 
@@ -36,12 +40,23 @@ def test_where_the_formula_gives_way_to_its_limits():
     assert _mean_passage(4.99e-5, 1.0, 1.0) == _mean_passage(-4.99e-5, 1.0, 1.0) == 1.0
     for drift in (5e-5, 6e-5, -5e-5, -6e-5):
         assert _mean_passage(drift, 1.0, 1.0) == pytest.approx(1.0 + 2.0 * drift / 3.0, rel=1e-7)
-    assert _mean_passage(300.0, 1.0, 1.0) == pytest.approx(math.exp(600.0) / 1.8e5, rel=1e-9) and _mean_passage(300.01, 1.0, 1.0) == math.inf
+    assert (
+        _mean_passage(300.0, 1.0, 1.0) == pytest.approx(math.exp(600.0) / 1.8e5, rel=1e-9)
+        and _mean_passage(300.01, 1.0, 1.0) == math.inf
+    )
 
 
 #: Two-sided average run length of a tabular CUSUM with k = 1/2 for a shift of the mean by so many standard deviations:
 #: D. C. Montgomery, Introduction to Statistical Quality Control, table 9.3 (h = 4 and h = 5), from memory.
-PUBLISHED = [(4.0, 0.0, 168.0), (4.0, 1.0, 8.38), (4.0, 2.0, 3.34), (5.0, 0.0, 465.0), (5.0, 0.5, 38.0), (5.0, 1.0, 10.4), (5.0, 1.5, 5.75)]
+PUBLISHED = [
+    (4.0, 0.0, 168.0),
+    (4.0, 1.0, 8.38),
+    (4.0, 2.0, 3.34),
+    (5.0, 0.0, 465.0),
+    (5.0, 0.5, 38.0),
+    (5.0, 1.0, 10.4),
+    (5.0, 1.5, 5.75),
+]
 
 
 @pytest.mark.parametrize(("threshold", "shift", "published"), PUBLISHED)
@@ -90,7 +105,9 @@ def test_run_length_against_simulation(drift, threshold):
     assert sum(lengths) / len(lengths) == pytest.approx(run_length(drift, threshold), rel=0.08)
 
 
-@pytest.mark.parametrize(("sigma", "tau", "drift"), [(0.1, 60.0, 0.05), (0.1, 60.0, 0.0), (0.2, 20.0, 0.05), (0.05, 60.0, 0.02)])
+@pytest.mark.parametrize(
+    ("sigma", "tau", "drift"), [(0.1, 60.0, 0.05), (0.1, 60.0, 0.0), (0.2, 20.0, 0.05), (0.05, 60.0, 0.02)]
+)
 def test_time_to_alarm_of_correlated_evidence_against_simulation(sigma, tau, drift):
     """First-order correlated evidence, one sample a second, as the estimator's unexplained heat is."""
     threshold, keep = 15.0, math.exp(-1.0 / tau)

@@ -6,21 +6,21 @@ import math
 import random
 
 import pytest
-from safety_scenes import QUIET, Bench, ramp, steady
 
 from kilnctl import Reading
 from kilnctl.firmware import logic
-from kilnctl.plants.faults import Fault
-from kilnctl.rehearsal import rehearse
-from kilnctl.rig import sensors
-from kilnctl.rig.standin import registers_31856, word_31855
+from kilnctl.plants.injection import Fault
+from kilnctl.rig import converters
+from kilnctl.rig.simulated_board import registers_31856, word_31855
+from kilnctl.run.rehearsal import rehearse
+from kilnctl.run.virtual_plant import virtual_oven
 from kilnctl.safety import Policy, SafetyState, Tick, acknowledge, judge, policy_for
-from kilnctl.safety.faults import by_id
-from kilnctl.safety.policy import identical_s
-from kilnctl.settings.body import Load
+from kilnctl.safety.fault_table import by_id
+from kilnctl.safety.limits import identical_s
+from kilnctl.settings.construction import Load
 from kilnctl.settings.equipment import Sensor
 from kilnctl.settings.schedule import schedule_of
-from kilnctl.virtual import virtual_oven
+from tests.safety.safety_scenes import QUIET, Bench, ramp, steady
 
 TO_700 = schedule_of("schedule: t\nsteps:\n  - {to: 700 °C, hold: 10 min, within: 6 K}\n", "t")
 
@@ -46,8 +46,10 @@ def test_a_slow_limit_sensor_may_lag_in_a_fast_furnace(oven, which, lag_s):
 @pytest.mark.parametrize("lag_s", [60.0, -60.0])
 def test_only_as_much_as_the_greater_lag_explains(lag_s):
     """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. As far behind in a steady oven is a fault."""
-    bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(60, **QUIET)
-    late = lambda t: 100.0 + t - 60.0 * (1.0 - math.exp(-t / 60.0)) + 0.1 * math.sin(t)  # noqa: E731
+    bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(
+        60, **QUIET
+    )
+    late = lambda t: 100.0 + t - 60.0 * (1.0 - math.exp(-t / 60.0)) + 0.1 * math.sin(t)
     first, second = (ramp(1.0), late) if lag_s > 0.0 else (late, ramp(1.0))
     assert bench.feed(300, chamber=first, **{**QUIET, "limit_c": second}).faults == set()
     for behind in (50.0, -50.0):
@@ -57,8 +59,8 @@ def test_only_as_much_as_the_greater_lag_explains(lag_s):
 
 def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
     """The control sensor falls by 100 K in ten seconds, the limit sensor (60 s slower) by a tenth of it in twenty."""
-    seen = lambda t: 300.0 - 100.0 * (1.0 - math.exp(-t / 10.0)) + 0.1 * math.sin(t)  # noqa: E731
-    slow = lambda t: 300.0 - 60.0 * (1.0 - math.exp(-t / 70.0))  # noqa: E731
+    seen = lambda t: 300.0 - 100.0 * (1.0 - math.exp(-t / 10.0)) + 0.1 * math.sin(t)
+    slow = lambda t: 300.0 - 60.0 * (1.0 - math.exp(-t / 70.0))
     for lag_s, faults in ((0.0, {"sensors-disagree"}), (60.0, set())):
         bench = Bench(second_lag_s=lag_s, schedule_trip_c=300.0 + 90.0, chamber_trip_c=400.0)
         bench.feed(60, chamber=lambda t: 300.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": 300.0})
@@ -69,10 +71,14 @@ def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
     """F14: it reads 20 K/h less and less, so the chamber gets hotter and hotter and only the second sensor shows it; a warning comes first."""
     row, began = by_id("F14"), 3600.0
     long_soak = schedule_of("schedule: t\nsteps:\n  - {to: 160 °C, hold: 5 h, within: 10 K}\n", "t")
-    run = rehearse(oven("curing-cabinet"), long_soak, faults=(Fault("thermocouple drifting", began, None, -20.0 / 3600.0),))
+    run = rehearse(
+        oven("curing-cabinet"), long_soak, faults=(Fault("thermocouple drifting", began, None, -20.0 / 3600.0),)
+    )
     (found,) = run.trips
     assert found.fault in row.rules and 3600.0 < found.time_s - began < row.detect_within_s
-    assert any(e.kind == "warning" and "apart" in e.text and began < e.time_s < found.time_s for e in run.events), [str(e) for e in run.events]
+    assert any(e.kind == "warning" and "apart" in e.text and began < e.time_s < found.time_s for e in run.events), [
+        str(e) for e in run.events
+    ]
 
 
 # ---- quick sensors and slow ticks ------------------------------------------------------------------------------------
@@ -101,13 +107,15 @@ def test_noise_is_what_goes_to_and_fro(dt):
     """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a steep bend is no noise."""
     for size, trips in ((3.0, True), (0.4, False)):
         generator = random.Random(7)
-        bench = Bench(noise_k=2.0).feed(90, chamber=lambda t: 100.0 + generator.gauss(0.0, size), dt=dt, **QUIET)  # noqa: B023
+        bench = Bench(noise_k=2.0).feed(90, chamber=lambda t: 100.0 + generator.gauss(0.0, size), dt=dt, **QUIET)
         assert bench.faults == ({"sensor-noisy"} if trips else set())
         assert not trips or bench.tripped_after["sensor-noisy"] <= by_id("F17").detect_within_s
         assert trips or not bench.warnings
-    bend = lambda t: 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))  # noqa: E731
+    bend = lambda t: 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))
     bench = Bench(noise_k=2.0, wild_k_per_s=200.0, chamber_trip_c=900.0, schedule_trip_c=900.0)
-    bench.feed(20, chamber=700.0, dt=dt, **{**QUIET, "limit_c": None}).feed(40, chamber=bend, dt=dt, **{**QUIET, "limit_c": None})
+    bench.feed(20, chamber=700.0, dt=dt, **{**QUIET, "limit_c": None}).feed(
+        40, chamber=bend, dt=dt, **{**QUIET, "limit_c": None}
+    )
     assert bench.faults == set()
 
 
@@ -129,7 +137,12 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
     for more in (dict(bits=None, sample=None), dict(bits=None), dict(bits=b"same"), dict(sample=7)):
         assert Bench().feed(90, chamber=200.0, **quiet, **more).faults == {"sensor-frozen"}
     # Whatever repeats itself without heat: at rest, or while it cools to the room.
-    assert Bench().feed(7200, chamber=20.0, **{**quiet, "cold_junction_c": 20.0}, bits=b"same", tick=dict(fired=0.0)).faults == set()
+    assert (
+        Bench()
+        .feed(7200, chamber=20.0, **{**quiet, "cold_junction_c": 20.0}, bits=b"same", tick=dict(fired=0.0))
+        .faults
+        == set()
+    )
 
 
 # ---- a real converter: what a board or the pins see -------------------------------------------------------------------
@@ -137,15 +150,24 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
 
 def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
     """An oven that stands on the middle of its converter's step, read as a rig reads it; the trips, and when."""
-    generator, channel, last = random.Random(11), logic.Channel(), sensors.Seen()
+    generator, channel, last = random.Random(11), logic.Channel(), converters.Seen()
     policy = Policy(chamber_trip_c=900.0, schedule_trip_c=900.0, identical_s=identical_s(sensor, 1.0))
     state, coarse, held = SafetyState(), sensor.front_end == "max31855", None
     for i in range(1, round(hours * 3600.0)):
         value = 600.0 + generator.gauss(0.0, noise_k) if i < frozen_at_s else held
         held = value
-        channel.take_31855(*word_31855("K", value, cold_c)) if coarse else channel.take_31856(registers_31856(value, cold_c))
-        last = sensors.seen(sensor, last, bytes(channel.raw), channel.count)
-        reading = Reading(last.value_c, cold_junction_c=last.cold_c, sample=last.count, faults=last.faults, bits=last.bits, rejects=last.rejects)
+        channel.take_31855(*word_31855("K", value, cold_c)) if coarse else channel.take_31856(
+            registers_31856(value, cold_c)
+        )
+        last = converters.seen(sensor, last, bytes(channel.raw), channel.count)
+        reading = Reading(
+            last.value_c,
+            cold_junction_c=last.cold_c,
+            sample=last.count,
+            faults=last.faults,
+            bits=last.bits,
+            rejects=last.rejects,
+        )
         state, verdict = judge(state, policy, reading, Tick(float(i), i, duty))
         if verdict.trips:
             return [(t.fault, t.time_s) for t in verdict.trips]
@@ -158,8 +180,16 @@ def test_a_converter_that_repeats_itself_is_found_although_the_board_goes_on_cou
     assert fault == "sensor-frozen" and at_s - 600.0 <= within_s <= by_id("F41").detect_within_s
 
 
-@pytest.mark.parametrize(("chip", "described_k", "noise_k"), [
-    ("max31855", 0.15, 0.15), ("max31855", 0.15, 0.09), ("max31855", 0.05, 0.0), ("max31856", 0.15, 0.15), ("max31856", 0.15, 0.012)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("chip", "described_k", "noise_k"),
+    [
+        ("max31855", 0.15, 0.15),
+        ("max31855", 0.15, 0.09),
+        ("max31855", 0.05, 0.0),
+        ("max31856", 0.15, 0.15),
+        ("max31856", 0.15, 0.012),
+    ],
+)
 def test_a_steady_soak_on_the_middle_of_a_step_is_no_repetition(chip, described_k, noise_k):
     """With all the heat of a soak, terminals that stand still, and noise down to what the shortest waits allow."""
     assert converted(Sensor(front_end=chip, noise_k=described_k), noise_k, 6.0) == []
@@ -175,7 +205,10 @@ def test_without_heat_a_converter_may_repeat_itself_for_hours(chip):
 
 
 def gaps(open_s, every_s):
-    return dict(chamber=lambda t: math.nan if t % every_s < open_s else steady(t), faults=lambda t: ("open",) if t % every_s < open_s else ())
+    return dict(
+        chamber=lambda t: math.nan if t % every_s < open_s else steady(t),
+        faults=lambda t: ("open",) if t % every_s < open_s else (),
+    )
 
 
 @pytest.mark.parametrize(("open_s", "every_s", "trips_within_s"), [(8, 10, 40.0), (3, 10, 200.0), (1, 3, 120.0)])
@@ -201,10 +234,12 @@ def test_a_wire_that_broke_is_acknowledged_as_soon_as_it_is_mended():
 @pytest.mark.parametrize(("every", "warns", "trips"), [(3, True, True), (10, True, False), (60, False, False)])
 def test_wild_conversions_that_the_median_hides_are_counted(every, warns, trips):
     """One in three: the rig's figure is steady, and nobody would know."""
-    sensor, last, bench = Sensor(), sensors.Seen(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
+    sensor, last, bench = Sensor(), converters.Seen(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
     generator, shown = random.Random(5), set()
     for i in range(1, 900):
-        last = sensors.seen(sensor, last, registers_31856(800.0 + generator.gauss(0.0, 0.15) if i % every else 50.0, 25.0), i & 255)
+        last = converters.seen(
+            sensor, last, registers_31856(800.0 + generator.gauss(0.0, 0.15) if i % every else 50.0, 25.0), i & 255
+        )
         shown.add(round(last.value_c))
         bench.feed(1, chamber=last.value_c, **{**QUIET, "limit_c": None}, bits=last.bits, rejects=last.rejects)
     assert shown <= {799, 800, 801} and bench.faults == ({"sensor-unsteady"} if trips else set())
@@ -229,7 +264,9 @@ def test_a_jump_of_the_terminals_is_seen_at_any_tick(dt, jump, trips):
 def test_a_lid_ajar_while_it_cools_is_no_missing_heat(oven):
     kiln = ticking(oven("brick-kiln"), 2.0)
     kiln = dataclasses.replace(kiln, door=dataclasses.replace(kiln.door, switch=False))
-    plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 10 min, within: 10 K}\n  - {to: 400 °C, let cool: yes}\n", "t")
+    plan = schedule_of(
+        "schedule: t\nsteps:\n  - {to: 900 °C, hold: 10 min, within: 10 K}\n  - {to: 400 °C, let cool: yes}\n", "t"
+    )
     run = rehearse(kiln, plan, faults=(Fault("door open", 8600.0, 1800.0, size=0.3),))
     assert math.isnan(run.reference_c[run.time_s > 8590.0][0]), "it was cooling when the lid was opened"
     assert run.outcome == "finished" and run.trips == ()
@@ -247,9 +284,21 @@ def test_a_load_that_was_left_out_is_named_before_the_relay(oven):
 def test_while_little_is_fired_the_relay_is_named_first():
     many = dict(unexplained_w=1800.0, full_power_w=3000.0)
     for fired, first in ((0.3, "(plug out or isolator locked off, and cold) the relay"), (0.9, "the load")):
-        bench = Bench().feed(600, **QUIET, chamber=ramp(0.02), tick=dict(fired=fired, unexplained_w=0.0, full_power_w=3000.0))
-        bench.feed(400, **QUIET, chamber=ramp(0.02, 112.0), tick=dict(fired=fired, **{**many, "unexplained_w": 1800.0 + 600.0 * fired}))
+        bench = Bench().feed(
+            600, **QUIET, chamber=ramp(0.02), tick=dict(fired=fired, unexplained_w=0.0, full_power_w=3000.0)
+        )
+        bench.feed(
+            400,
+            **QUIET,
+            chamber=ramp(0.02, 112.0),
+            tick=dict(fired=fired, **{**many, "unexplained_w": 1800.0 + 600.0 * fired}),
+        )
         assert bench.state.trips["unexplained-heat"].check.startswith(first)
         # Later ticks do not rewrite what was said.
         said = bench.state.trips["unexplained-heat"]
-        assert bench.feed(5, **QUIET, chamber=ramp(0.02, 120.0), tick=dict(many, fired=1.0)).state.trips["unexplained-heat"] == said
+        assert (
+            bench.feed(5, **QUIET, chamber=ramp(0.02, 120.0), tick=dict(many, fired=1.0)).state.trips[
+                "unexplained-heat"
+            ]
+            == said
+        )

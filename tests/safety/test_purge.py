@@ -3,10 +3,9 @@ leaves nobody knowing what the air did. (NFPA 86 asks for a purge before heat in
 
 import dataclasses
 
-from safety_scenes import QUIET, Bench
-
 from kilnctl import Reading
 from kilnctl.safety import SafetyState, acknowledge, policy_for
+from tests.safety.safety_scenes import QUIET, Bench
 
 AIR = dict(airflow_required=True, purge_s=100.0)
 AIRLESS = {**QUIET, "airflow_proved": False}
@@ -16,7 +15,11 @@ def test_the_first_heat_waits_for_a_whole_purge_and_the_contactor_too():
     bench = Bench(**AIR).feed(2, **QUIET)
     assert "for another 99 s" in bench.verdict.reason and "purging" in bench.verdict.reason
     bench.feed(98, **QUIET)
-    assert bench.verdict.permit is None and not bench.verdict.contactor_allowed and "for another 1 s" in bench.verdict.reason
+    assert (
+        bench.verdict.permit is None
+        and not bench.verdict.contactor_allowed
+        and "for another 1 s" in bench.verdict.reason
+    )
     bench.feed(1, **QUIET)
     assert bench.verdict.permit is not None and bench.verdict.contactor_allowed and bench.faults == set()
 

@@ -5,9 +5,9 @@ import threading
 import time
 
 from kilnctl.rig import VirtualRig
-from kilnctl.service.door import ask
+from kilnctl.service.loop import Service
 from kilnctl.service.pace import SimulatedPace
-from kilnctl.service.service import Service
+from kilnctl.service.socket_server import ask
 
 
 class Person:
@@ -46,7 +46,16 @@ def at_work(oven, folder, *, rig=None, speed=100.0, idle=True, before=None, **mo
     """Yields the Person; `person.outcome` is how the service ended, once it has."""
     rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
     more.setdefault("tell", lambda text: None)
-    service = Service(oven, rig, SimulatedPace(oven.control.tick_s, speed), home=folder / "home", socket=folder / "socket", out=folder / "runs", idle=idle, **more)
+    service = Service(
+        oven,
+        rig,
+        SimulatedPace(oven.control.tick_s, speed),
+        home=folder / "home",
+        socket=folder / "socket",
+        out=folder / "runs",
+        idle=idle,
+        **more,
+    )
     person = Person(service, folder / "socket")
 
     def work():

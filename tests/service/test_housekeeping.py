@@ -8,15 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from kilnctl.model.records import as_log
-from kilnctl.record.finishing import finish_record, pending
+from kilnctl.identification.records import as_log
 from kilnctl.record.journal import read_journal, segments
-from kilnctl.record.reader import read_run
 from kilnctl.record.recorder import Recorder
+from kilnctl.record.run_record import read_run
+from kilnctl.report.finishing import finish_record, pending
 from kilnctl.service import housekeeping
-
-sys.path.insert(0, str(Path(__file__).parent))
-from at_work import at_work  # noqa: E402
+from tests.service.at_work import at_work
 
 LEFT = {"samples.csv", "events.csv", "curves.svg", "run.html", "run.json", "oven.yaml", "schedule.yaml"}
 
@@ -131,7 +129,7 @@ def test_a_record_that_cannot_be_finished_is_told_and_the_next_is_done(oven, sch
     (bad / "oven.yaml").write_text("nonsense: [")
     root = Path(__file__).parents[2]
     done = subprocess.run(
-        [sys.executable, "-m", "kilnctl.record.finishing", str(bad)],
+        [sys.executable, "-m", "kilnctl.report.finishing", str(bad)],
         capture_output=True,
         text=True,
         cwd=root,
@@ -149,8 +147,13 @@ def test_a_record_that_cannot_be_finished_is_told_and_the_next_is_done(oven, sch
 
 
 def test_the_end_of_the_service_does_not_wait_for_a_page(tmp_path, monkeypatch):
-    monkeypatch.setattr(housekeeping.subprocess, "Popen", lambda *a, popen=housekeeping.subprocess.Popen, **k: popen(
-        [sys.executable, "-c", "import time; time.sleep(600)"], **k))  # fmt: skip
+    monkeypatch.setattr(
+        housekeeping.subprocess,
+        "Popen",
+        lambda *a, popen=housekeeping.subprocess.Popen, **k: popen(
+            [sys.executable, "-c", "import time; time.sleep(600)"], **k
+        ),
+    )
     said = []
     house = housekeeping.Housekeeping(tmp_path, None, said.append)
     house.finish(tmp_path)

@@ -13,10 +13,10 @@ from kilnctl import Reading, clock
 from kilnctl.errors import KilnctlError
 from kilnctl.rig.pins import LocalLine
 from kilnctl.safety import Policy, SafetyState, Tick, judge
-from kilnctl.service import host
-from kilnctl.service.curve import KEPT, MOST_ROWS, Curve
-from kilnctl.service.keeper import Keeper
+from kilnctl.service import operating_system
+from kilnctl.service.live_curve import KEPT, MOST_ROWS, Curve
 from kilnctl.service.pace import Lateness, RealPace, SimulatedPace
+from kilnctl.service.state_store import Keeper
 
 
 class Clock:
@@ -51,7 +51,14 @@ def test_time_passes_while_the_computer_is_suspended(monkeypatch):
     pace = RealPace(1.0)
     before = pace.now_s()
     suspended(monkeypatch)
-    assert pace.now_s() == RealPace(1.0).now_s() == host.boot()[1] == LocalLine._ms() / 1000.0 == 3700.0 != before
+    assert (
+        pace.now_s()
+        == RealPace(1.0).now_s()
+        == operating_system.boot()[1]
+        == LocalLine._ms() / 1000.0
+        == 3700.0
+        != before
+    )
     suspended(monkeypatch, known=False)
     assert RealPace(1.0).now_s() == 100.0, "where the platform has no such clock"
 
@@ -115,24 +122,24 @@ def test_quantiles_of_lateness_are_within_a_bin():
 
 
 def test_one_owner_at_a_time(tmp_path):
-    first = host.Owner(tmp_path / "owner")
+    first = operating_system.Owner(tmp_path / "owner")
     with pytest.raises(KilnctlError, match=f"process {os.getpid()}"):
-        host.Owner(tmp_path / "owner")
+        operating_system.Owner(tmp_path / "owner")
     first.release()
-    host.Owner(tmp_path / "owner").release()
+    operating_system.Owner(tmp_path / "owner").release()
 
 
 def test_the_watchdog_speaks_to_the_service_manager_and_never_waits(tmp_path):
     path = str(tmp_path / "notify")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(path)
-        dog = host.Watchdog({"NOTIFY_SOCKET": path})
+        dog = operating_system.Watchdog({"NOTIFY_SOCKET": path})
         dog.tell("WATCHDOG=1")
         assert manager.recv(100) == b"WATCHDOG=1"
         for _ in range(2000):  # nobody reads: its queue fills, and the tick goes on
             dog.tell("WATCHDOG=1")
         dog.close()
-    host.Watchdog({}).tell("READY=1")
+    operating_system.Watchdog({}).tell("READY=1")
 
 
 def test_what_the_system_refuses_is_told(monkeypatch):
@@ -140,18 +147,21 @@ def test_what_the_system_refuses_is_told(monkeypatch):
         raise PermissionError(1, "Operation not permitted")
 
     monkeypatch.setattr(os, "sched_setscheduler", refuse)
-    assert "LimitRTPRIO" in host.real_time(20)
+    assert "LimitRTPRIO" in operating_system.real_time(20)
 
 
 def test_places_follow_the_service_manager_and_the_user(monkeypatch, tmp_path):
     monkeypatch.setenv("STATE_DIRECTORY", "/var/lib/kilnctl")
     monkeypatch.setenv("RUNTIME_DIRECTORY", "/run/kilnctl")
-    assert [str(p) for p in host.places("Brick box kiln")] == ["/var/lib/kilnctl/brick-box-kiln", "/run/kilnctl/brick-box-kiln.socket"]
+    assert [str(p) for p in operating_system.places("Brick box kiln")] == [
+        "/var/lib/kilnctl/brick-box-kiln",
+        "/run/kilnctl/brick-box-kiln.socket",
+    ]
     monkeypatch.delenv("STATE_DIRECTORY")
     monkeypatch.delenv("RUNTIME_DIRECTORY")
     monkeypatch.delenv("XDG_RUNTIME_DIR", raising=False)
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
-    folder, path = host.places("Brick box kiln")
+    folder, path = operating_system.places("Brick box kiln")
     assert folder == tmp_path / "kilnctl" / "brick-box-kiln" and path == folder / "socket"
 
 

@@ -30,7 +30,9 @@ print(rss, "scipy" in sys.modules, sorted(phases), sorted(session.chain.safety.t
 
 def test_it_imports_no_scipy_and_stays_under_ninety_megabytes():
     configs = Path(__file__).parents[2] / "configs"
-    code = CODE.format(oven=str(configs / "ovens" / "curing-cabinet.yaml"), schedule=str(configs / "schedules" / "temper.yaml"))
+    code = CODE.format(
+        oven=str(configs / "ovens" / "curing-cabinet.yaml"), schedule=str(configs / "schedules" / "temper.yaml")
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     rss_kb, scipy, phases = done.stdout.strip().split(" ", 2)

@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 
 from kilnctl import load_schedule
-from kilnctl.plants.faults import Fault
-from kilnctl.record.reader import read_run
-from kilnctl.record.report import page
-from kilnctl.record.summary import clock, summarise
+from kilnctl.plants.injection import Fault
+from kilnctl.record.run_record import read_run
+from kilnctl.report.run_report import page
 from kilnctl.rig import RigLost, VirtualRig
+from kilnctl.run.summary import clock, summarise
+from kilnctl.service.loop import Service
 from kilnctl.service.pace import SimulatedPace
-from kilnctl.service.service import Service
 from kilnctl.service.session import prepare
 
 CURE = Path(__file__).parent / "powder-cure.yaml"
@@ -58,8 +58,20 @@ def test_the_rig_s_end_has_the_run_s_time_too_and_a_run_gone_on_with_keeps_its_z
     rig = VirtualRig(cabinet, load=cabinet.usual_load)
     s, order = service(cabinet, tmp_path, rig), prepare(cabinet, load_schedule(CURE))
     model = order.model
-    place = {"leg": 0, "counted_s": 0.0, "reference_c": None, "rate_k_per_s": 0.0, "arrived": False, "held": False, "added_s": 0.0,
-             "state_c": list(model.rest(21.0)), "chamber_c": 21.0, "run_s": 300.0, "energy_j": 1e5, "outage_s": 5.0}  # fmt: skip
+    place = {
+        "leg": 0,
+        "counted_s": 0.0,
+        "reference_c": None,
+        "rate_k_per_s": 0.0,
+        "arrived": False,
+        "held": False,
+        "added_s": 0.0,
+        "state_c": list(model.rest(21.0)),
+        "chamber_c": 21.0,
+        "run_s": 300.0,
+        "energy_j": 1e5,
+        "outage_s": 5.0,
+    }
     read, left = rig.read, [60]
 
     def lost():

@@ -6,10 +6,10 @@ import math
 import pytest
 
 from kilnctl import Reading
-from kilnctl.chain import AFTER_TRIP_S
 from kilnctl.control import reference
 from kilnctl.model.energy import CHAMBER, SENSOR
-from kilnctl.plants.oven import VirtualOven
+from kilnctl.plants.virtual_oven import VirtualOven
+from kilnctl.run.chain import AFTER_TRIP_S
 from kilnctl.service import resume
 from kilnctl.service.session import Rest, Session, cooled_state, prepare
 
@@ -38,9 +38,16 @@ def test_the_start_test_comes_first_and_the_schedule_waits_for_it(order):
     assert session.chain.test.phase == "passed" and session.place()["leg"] == 0
 
 
-@pytest.mark.parametrize(("asked", "leg", "held"), [
-    ({20: "hold"}, 0, True), ({20: "hold", 25: "go on"}, 0, False), ({20: "skip"}, 3, False), ({20: "skip", 25: "hold"}, 2, True), ({20: "go on"}, 0, False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("asked", "leg", "held"),
+    [
+        ({20: "hold"}, 0, True),
+        ({20: "hold", 25: "go on"}, 0, False),
+        ({20: "skip"}, 3, False),
+        ({20: "skip", 25: "hold"}, 2, True),
+        ({20: "go on"}, 0, False),
+    ],
+)
 def test_what_a_person_asks_for_during_the_start_test_is_done_after_it(order, asked, leg, held):
     session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
     _, reading = drive(session, plant, 27, requests=lambda k: (asked[k],) if k in asked else ())
@@ -67,7 +74,7 @@ def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order):
 
 
 def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order):
-    from kilnctl.plants.faults import Fault
+    from kilnctl.plants.injection import Fault
 
     plant = VirtualOven(order.oven, load=order.load, seed=3, faults=(Fault("contactor welded", 0.0),))
     session = Session(order)
@@ -139,7 +146,11 @@ def test_time_and_energy_of_a_run_are_counted_over_every_power_cut(oven, schedul
     again = Session(limited, place={**place, "outage_s": 30.0})
     drive(again, plant, 20)
     second = again.place()
-    assert again.chain.proving and second["run_s"] == pytest.approx(720.0, abs=3.0) and second["energy_j"] > place["energy_j"]
+    assert (
+        again.chain.proving
+        and second["run_s"] == pytest.approx(720.0, abs=3.0)
+        and second["energy_j"] > place["energy_j"]
+    )
     plant.advance(30.0, 0.0, False)
     third = Session(limited, place={**second, "outage_s": 30.0})
     drive(third, plant, 270)
@@ -152,8 +163,21 @@ def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
     slow = prepare(oven("bench-muffle"), schedule("anneal"))
     leg = next(i for i, item in enumerate(slow.programme.legs) if item.kind == "ramp")
     model = slow.model
-    place = {"leg": leg, "counted_s": 0.0, "reference_c": 300.0, "rate_k_per_s": 0.1, "arrived": False, "held": False, "added_s": 0.0,
-             "state_c": list(model.rest(300.0)), "unexplained_w": 0.0, "chamber_c": 300.0, "run_s": 100.0, "energy_j": 1e5, "outage_s": 60.0}  # fmt: skip
+    place = {
+        "leg": leg,
+        "counted_s": 0.0,
+        "reference_c": 300.0,
+        "rate_k_per_s": 0.1,
+        "arrived": False,
+        "held": False,
+        "added_s": 0.0,
+        "state_c": list(model.rest(300.0)),
+        "unexplained_w": 0.0,
+        "chamber_c": 300.0,
+        "run_s": 100.0,
+        "energy_j": 1e5,
+        "outage_s": 60.0,
+    }
     session = Session(slow, prove=False, place=place)
     session.tick(Reading(280.0, cold_junction_c=25.0), 1.0, 1.0, 1)
     assert session.chain.control.position.reference_c == pytest.approx(280.0, abs=1.0)
@@ -170,10 +194,19 @@ def test_outage_by_the_boot_clock_within_a_boot_else_by_the_wall():
     assert math.isnan(resume.outage_s({}, "b", 30.0, 5e8))
 
 
-@pytest.mark.parametrize(("policy", "out_s", "offset_k", "go"), [
-    ("resume", 60.0, 0.0, True), ("resume", 600.0, 0.0, True), ("stop", 60.0, 0.0, False), ("resume", 901.0, 0.0, False),
-    ("resume", math.nan, 0.0, False), ("resume", 60.0, -60.0, False), ("resume", 60.0, 60.0, False), ("resume", 60.0, math.nan, False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("policy", "out_s", "offset_k", "go"),
+    [
+        ("resume", 60.0, 0.0, True),
+        ("resume", 600.0, 0.0, True),
+        ("stop", 60.0, 0.0, False),
+        ("resume", 901.0, 0.0, False),
+        ("resume", math.nan, 0.0, False),
+        ("resume", 60.0, -60.0, False),
+        ("resume", 60.0, 60.0, False),
+        ("resume", 60.0, math.nan, False),
+    ],
+)
 def test_it_goes_on_only_when_short_known_consistent_and_wished(order, halfway, policy, out_s, offset_k, go):
     place, _ = halfway
     after = cooled_state(order.model, place, out_s if math.isfinite(out_s) else 60.0)
@@ -201,5 +234,7 @@ def test_the_reference_of_a_resumed_hold_is_where_it_was(order):
     plant.advance(30.0, 0.0, False)
     drive(held, plant, 150)
     assert not held.trips
-    assert held.chain.test.phase == "passed" and held.chain.control.position.held, "a hold by a person outlives the start test"
+    assert held.chain.test.phase == "passed" and held.chain.control.position.held, (
+        "a hold by a person outlives the start test"
+    )
     assert isinstance(held.chain.control.position, reference.Position)

@@ -2,14 +2,19 @@
 
 import dataclasses
 
-from kilnctl.plants.faults import Fault
-from kilnctl.plants.oven import VirtualOven
+from kilnctl.plants.injection import Fault
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.service.session import Session, prepare
 
 
 def run(order, seconds, faults=(), told=lambda reading, t: reading):
     """(session, reasons of the start test, when it passed)"""
-    session, plant, reasons, passed_s = Session(order), VirtualOven(order.oven, load=order.load, seed=3, faults=faults), [], None
+    session, plant, reasons, passed_s = (
+        Session(order),
+        VirtualOven(order.oven, load=order.load, seed=3, faults=faults),
+        [],
+        None,
+    )
     reading, heated_before = plant.advance(1.0, 0.0, False), 0.0
     for t in range(1, seconds):
         act = session.tick(told(reading, t), float(t), 1.0, t)
@@ -37,7 +42,9 @@ def test_a_purge_is_waited_for_however_long(oven, schedule):
     order = prepare(oven("curing-cabinet"), vapour)
     purge_s = order.policy.purge_s
     assert purge_s > 600.0
-    told = lambda reading, t: dataclasses.replace(reading, airflow_proved=t > 12)  # noqa: E731
+    told = lambda reading, t: dataclasses.replace(reading, airflow_proved=t > 12)
     session, reasons, passed_s = run(order, round(purge_s) + 150, told=told)
     assert not session.trips and passed_s > purge_s
-    assert any("waiting" in r and "ventilation is not proved" in r for r in reasons) and any("waiting" in r and "purging" in r for r in reasons)
+    assert any("waiting" in r and "ventilation is not proved" in r for r in reasons) and any(
+        "waiting" in r and "purging" in r for r in reasons
+    )

@@ -1,18 +1,15 @@
 """A start takes seconds to prepare. What stops or trips in between makes it void, and no start waits behind a run."""
 
 import dataclasses
-import sys
 import threading
 from pathlib import Path
 
 import pytest
 
-from kilnctl.record.reader import read_run
+from kilnctl.record.run_record import read_run
 from kilnctl.rig import VirtualRig
 from kilnctl.service import starts
-
-sys.path.insert(0, str(Path(__file__).parent))
-from at_work import at_work  # noqa: E402
+from tests.service.at_work import at_work
 
 CURE = Path(__file__).parent / "powder-cure.yaml"
 

@@ -49,7 +49,10 @@ def test_values_arrive_in_si():
     muffle = load_oven(CONFIGS / "ovens" / "bench-muffle.yaml")
     assert muffle.chamber.width_m == pytest.approx(0.1524)
     assert muffle.limits.highest_c == pytest.approx(1000.0)
-    assert muffle.materials[0].conductivity[0] == (pytest.approx(93.3333333), pytest.approx(0.30 * 0.14422789, rel=1e-6))
+    assert muffle.materials[0].conductivity[0] == (
+        pytest.approx(93.3333333),
+        pytest.approx(0.30 * 0.14422789, rel=1e-6),
+    )
     temper = load_schedule(CONFIGS / "schedules" / "temper.yaml")
     assert temper.steps[1].to_c == pytest.approx((460 - 32) / 1.8)
     assert temper.steps[1].at_k_per_s == pytest.approx(5.0 / 60.0)
@@ -59,13 +62,20 @@ def test_values_arrive_in_si():
 def test_all_problems_of_a_file_at_once_each_at_its_place(tmp_path):
     text = CABINET.read_text()
     text = text.replace("  width: 600 mm", "  widht: 600 mm").replace("thickness: 80 mm", "thickness: -80 mm")
-    text = text.replace("power: 3 kW", "power: 3").replace("voltage: 230 V", "voltage: 230 °C").replace("opening: front", "opening: frnot")
+    text = (
+        text.replace("power: 3 kW", "power: 3")
+        .replace("voltage: 230 V", "voltage: 230 °C")
+        .replace("opening: front", "opening: frnot")
+    )
     found = problems_of(load_oven, written(tmp_path, text))
     lines = text.splitlines()
     expected = {
-        "widht": "did you mean 'width'", "- {material: mineral wool 100": "above zero", "power: 3": "has no unit",
-        "voltage: 230 °C": "not a unit of voltage", "opening: frnot": "did you mean 'front'",
-    }  # fmt: skip
+        "widht": "did you mean 'width'",
+        "- {material: mineral wool 100": "above zero",
+        "power: 3": "has no unit",
+        "voltage: 230 °C": "not a unit of voltage",
+        "opening: frnot": "did you mean 'front'",
+    }
     for fragment, message in expected.items():
         number = next(i for i, line in enumerate(lines, 1) if fragment in line)
         assert any(p.startswith(f":{number}:") and message.split("above")[0] in p for p in found), (fragment, found)
@@ -78,15 +88,26 @@ def test_all_problems_of_a_file_at_once_each_at_its_place(tmp_path):
 @pytest.mark.parametrize(
     ("text", "expected"),
     [
-        ("", "is empty"), ("# only a comment\n", "is empty"), ("~", "is empty|holds"), ("just words", "where 'key: value' lines belong"),
-        ("- a\n- b\n", "holds a list"), ("oven: [unclosed", ":1:\\d+: is not YAML"), ("oven: a\n\tb: c", ":2:\\d+: is not YAML"),
-        ("oven: !!python/object:os.system x", ":1:7: YAML tags"), ("oven: &a x\nabout: *a", ":1:7: anchors and aliases"),
-        ("oven: a\n---\noven: b", "second YAML document"), ("oven: a\noven: b", ":2:1: 'oven' is given twice"),
-        ("oven: " + "[" * 40 + "]" * 40, "nested deeper"), ("oven: " + "{a: " * 2000, "nested deeper"), (b"\xff\xfe\x00", "not UTF-8"),
-        ("oven: \x07bell", "is not YAML"), ("x: 1\n" * 21000, "more than 20000|given twice"), ("? [a, b]\n: c", "key must be plain text"),
+        ("", "is empty"),
+        ("# only a comment\n", "is empty"),
+        ("~", "is empty|holds"),
+        ("just words", "where 'key: value' lines belong"),
+        ("- a\n- b\n", "holds a list"),
+        ("oven: [unclosed", ":1:\\d+: is not YAML"),
+        ("oven: a\n\tb: c", ":2:\\d+: is not YAML"),
+        ("oven: !!python/object:os.system x", ":1:7: YAML tags"),
+        ("oven: &a x\nabout: *a", ":1:7: anchors and aliases"),
+        ("oven: a\n---\noven: b", "second YAML document"),
+        ("oven: a\noven: b", ":2:1: 'oven' is given twice"),
+        ("oven: " + "[" * 40 + "]" * 40, "nested deeper"),
+        ("oven: " + "{a: " * 2000, "nested deeper"),
+        (b"\xff\xfe\x00", "not UTF-8"),
+        ("oven: \x07bell", "is not YAML"),
+        ("x: 1\n" * 21000, "more than 20000|given twice"),
+        ("? [a, b]\n: c", "key must be plain text"),
         ("oven:\n", ":1:6: oven is empty"),
     ],
-)  # fmt: skip
+)
 def test_a_broken_file_is_refused_with_one_clear_message(tmp_path, text, expected):
     with pytest.raises(SettingsError, match=expected):
         load_oven(written(tmp_path, text))
@@ -127,7 +148,11 @@ def test_a_bad_value_is_refused(tmp_path, old, new, expected):
 
 
 def test_an_oven_that_opens_at_the_top_has_a_lid_and_no_roof(tmp_path):
-    text = CABINET.read_text().replace("opening: front", "opening: top").replace("  floor:", "  roof:\n    - {material: steel, thickness: 1 mm}\n  floor:")
+    text = (
+        CABINET.read_text()
+        .replace("opening: front", "opening: top")
+        .replace("  floor:", "  roof:\n    - {material: steel, thickness: 1 mm}\n  floor:")
+    )
     with pytest.raises(SettingsError, match="lid as 'door'"):
         load_oven(written(tmp_path, text))
 
@@ -160,7 +185,11 @@ def test_defaults_that_stand_for_facts_are_listed_as_assumptions(tmp_path):
 
 def test_yaml_words_stay_words(tmp_path):
     """`no`, `1e3` and `12:30` mean something else to YAML; a name is the text that was written."""
-    text = CURE.read_text().replace("schedule: Powder cure", "schedule: no", 1).replace("name: heat and cure", "name: 12:30")
+    text = (
+        CURE.read_text()
+        .replace("schedule: Powder cure", "schedule: no", 1)
+        .replace("name: heat and cure", "name: 12:30")
+    )
     schedule = load_schedule(written(tmp_path, text))
     assert (schedule.name, schedule.steps[0].name) == ("no", "12:30")
 
@@ -171,7 +200,12 @@ def test_a_file_damaged_anywhere_is_read_or_refused_never_a_traceback(tmp_path, 
     text = CABINET.read_text()
     start = data.draw(st.integers(0, len(text) - 1))
     length = data.draw(st.integers(0, 30))
-    put = data.draw(st.one_of(st.text(max_size=12), st.sampled_from([":", "- ", "{", "]", "nan", "inf", "\n\n  ", "!!x ", "&a ", "'", "\t"])))
+    put = data.draw(
+        st.one_of(
+            st.text(max_size=12),
+            st.sampled_from([":", "- ", "{", "]", "nan", "inf", "\n\n  ", "!!x ", "&a ", "'", "\t"]),
+        )
+    )
     path = written(tmp_path, (text[:start] + put + text[start + length :]).encode("utf-8", "surrogatepass"))
     try:
         oven = load_oven(path)
@@ -182,8 +216,21 @@ def test_a_file_damaged_anywhere_is_read_or_refused_never_a_traceback(tmp_path, 
 
 
 scalars = st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=10))
-trees = st.recursive(scalars, lambda t: st.lists(t, max_size=4) | st.dictionaries(
-    st.one_of(st.sampled_from(["oven", "walls", "chamber", "elements", "supply", "limits", "layers", "sides"]), st.text(max_size=5)), t, max_size=5), max_leaves=25)  # fmt: skip
+trees = st.recursive(
+    scalars,
+    lambda t: (
+        st.lists(t, max_size=4)
+        | st.dictionaries(
+            st.one_of(
+                st.sampled_from(["oven", "walls", "chamber", "elements", "supply", "limits", "layers", "sides"]),
+                st.text(max_size=5),
+            ),
+            t,
+            max_size=5,
+        )
+    ),
+    max_leaves=25,
+)
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -201,7 +248,10 @@ def test_a_setting_of_an_earlier_version_says_what_became_of_it(tmp_path):
     assert "\ncontrol:" not in text
     line = text.count("\n") + 2
     (said,) = problems_of(load_oven, written(tmp_path, text + "control:\n  robustness: 1.4\n"))
-    assert said.startswith(f":{line}:3: 'control.robustness': it never changed how an oven is controlled") and "delete this line" in said
+    assert (
+        said.startswith(f":{line}:3: 'control.robustness': it never changed how an oven is controlled")
+        and "delete this line" in said
+    )
 
 
 # ---- elements in ohms, the file's own units, what the schema offers --------------------------------------------------
@@ -219,7 +269,11 @@ def test_elements_measured_in_ohms_have_the_power_of_the_hot_wire(tmp_path):
 
 @pytest.mark.parametrize(
     ("change", "expected"),
-    [("power: 3 kW\n  resistance: 17.6 ohm", "not both"), ("emissivity: 80 %", "want 'power'"), ("resistance: 1 ohm", "0.02 kW to 20 kW is accepted")],
+    [
+        ("power: 3 kW\n  resistance: 17.6 ohm", "not both"),
+        ("emissivity: 80 %", "want 'power'"),
+        ("resistance: 1 ohm", "0.02 kW to 20 kW is accepted"),
+    ],
 )
 def test_elements_want_power_or_ohms(tmp_path, change, expected):
     text = CABINET.read_text()
@@ -228,7 +282,9 @@ def test_elements_want_power_or_ohms(tmp_path, change, expected):
 
 
 def test_the_units_of_a_file_are_those_of_its_temperatures(tmp_path):
-    assert load_oven(CABINET).units == "metric" and load_oven(CONFIGS / "ovens" / "bench-muffle.yaml").units == "imperial"
+    assert (
+        load_oven(CABINET).units == "metric" and load_oven(CONFIGS / "ovens" / "bench-muffle.yaml").units == "imperial"
+    )
     mixed = CABINET.read_text().replace("highest: 260 °C", "highest: 500 °F").replace("width: 600 mm", "width: 24 in")
     assert load_oven(written(tmp_path, mixed)).units == "metric", "most of its temperatures are in °C"
 
@@ -237,7 +293,10 @@ def test_what_a_file_in_fahrenheit_does_wrong_is_told_in_fahrenheit_and_inches(t
     text = (CONFIGS / "ovens" / "bench-muffle.yaml").read_text()
     found = problems_of(load_oven, written(tmp_path, text.replace("trip: 1875 °F", "trip: 1833 °F")))
     assert any("5 °F to 108 °F above the highest chamber temperature (1832 °F)" in p for p in found)
-    found = problems_of(load_oven, written(tmp_path, text.replace("width: 6 in", "width: 1/4 in").replace("limit: 2280 °F", "limit: 5000 °F")))
+    found = problems_of(
+        load_oven,
+        written(tmp_path, text.replace("width: 6 in", "width: 1/4 in").replace("limit: 2280 °F", "limit: 5000 °F")),
+    )
     assert any("1/4 in must be at least 0.787 in" in p for p in found) and any("more than 3272 °F" in p for p in found)
 
 

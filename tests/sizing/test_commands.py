@@ -16,7 +16,13 @@ CABINET = str(CONFIGS / "ovens" / "curing-cabinet.yaml")
 
 
 def kilnctl(*arguments, answers=""):
-    done = subprocess.run([sys.executable, "-m", "kilnctl", *map(str, arguments)], input=answers, capture_output=True, text=True, timeout=100)
+    done = subprocess.run(
+        [sys.executable, "-m", "kilnctl", *map(str, arguments)],
+        input=answers,
+        capture_output=True,
+        text=True,
+        timeout=100,
+    )
     assert "Traceback" not in done.stderr, done.stderr
     return done
 
@@ -24,7 +30,17 @@ def kilnctl(*arguments, answers=""):
 def test_size_for_people(capsys, tmp_path):
     assert main(["size", CABINET, "--out", str(tmp_path)]) == 0
     out = capsys.readouterr().out
-    for word in ("highest by power", "heat-up, empty", "where the watts go", "edges and corners", "door leak", "25 mm more", "assumed", "hottest outside face", "heat sink"):
+    for word in (
+        "highest by power",
+        "heat-up, empty",
+        "where the watts go",
+        "edges and corners",
+        "door leak",
+        "25 mm more",
+        "assumed",
+        "hottest outside face",
+        "heat sink",
+    ):
         assert word in out
     names = {p.name for p in tmp_path.iterdir()}
     assert {"power.svg", "wall-sides.svg", "wall-door.svg"} <= names
@@ -80,19 +96,38 @@ WOOL = "Shop oven\nheat treatment\n{hot}\n500x450x450 mm\nfront\n{wool}\n{thick}
 def test_answers_that_end_too_soon_write_nothing(here, tmp_path):
     path = tmp_path / "oven.yaml"
     done = here("new", path, answers="Mine\ndrying\n150 °C\n")
-    assert done.returncode == 2 and "end before question 4" in done.stderr and "nothing was written" in done.stderr and not path.exists()
+    assert (
+        done.returncode == 2
+        and "end before question 4" in done.stderr
+        and "nothing was written" in done.stderr
+        and not path.exists()
+    )
 
 
 def test_an_answer_that_the_files_check_would_refuse_is_refused_at_once(here, tmp_path):
     path = tmp_path / "oven.yaml"
     done = here("new", path, answers=WOOL.format(hot="650 °C", wool="mineral wool", thick="100 mm") + 16 * "\n")
-    assert done.returncode == 2 and "answer 6 ('mineral wool')" in done.stderr and "bears 640 °C" in done.stderr and not path.exists()
+    assert (
+        done.returncode == 2
+        and "answer 6 ('mineral wool')" in done.stderr
+        and "bears 640 °C" in done.stderr
+        and not path.exists()
+    )
     done = here("new", path, answers=WOOL.format(hot="1250 °F", wool="mineral wool", thick="4 in") + 16 * "\n")
     assert done.returncode == 2 and "bears 1184 °F" in done.stderr and "1250 °F" in done.stderr
     # The second layer is judged where it is, behind the first.
-    behind = WOOL.format(hot="1000 °C", wool="insulating firebrick 23", thick="30 mm") + "mineral wool 60\n100 mm\n" + 16 * "\n"
+    behind = (
+        WOOL.format(hot="1000 °C", wool="insulating firebrick 23", thick="30 mm")
+        + "mineral wool 60\n100 mm\n"
+        + 16 * "\n"
+    )
     done = here("new", path, answers=behind)
-    assert done.returncode == 2 and "answer 9 ('100 mm')" in done.stderr and "mineral wool 60" in done.stderr and not path.exists()
+    assert (
+        done.returncode == 2
+        and "answer 9 ('100 mm')" in done.stderr
+        and "mineral wool 60" in done.stderr
+        and not path.exists()
+    )
     weak = WOOL.format(hot="1000 °C", wool="insulating firebrick 23", thick="114 mm") + "none\n200 W\n" + 16 * "\n"
     done = here("new", path, answers=weak)
     assert done.returncode == 2 and "('200 W'): only to hold 1000 °C takes" in done.stderr and not path.exists()
@@ -119,7 +154,10 @@ def test_a_metric_240_volts_is_of_50_hertz_and_120_volts_of_60(here, tmp_path):
 
 
 def test_elements_that_are_known_stand_in_the_file(here, tmp_path):
-    for given, keys in (("60 in²", {"surface": "60 in²"}), ("8 mm x 12 m", {"wire diameter": "8 mm", "wire length": "12 m"})):
+    for given, keys in (
+        ("60 in²", {"surface": "60 in²"}),
+        ("8 mm x 12 m", {"wire diameter": "8 mm", "wire length": "12 m"}),
+    ):
         path = tmp_path / f"{len(keys)}.yaml"
         assert here("new", path, answers="Mine\nlab\n" + 9 * "\n" + f"{given}\n" + 6 * "\n").returncode == 0
         assert keys.items() <= yaml.safe_load(path.read_text())["elements"].items()
@@ -141,7 +179,26 @@ def test_a_file_in_fahrenheit_is_sized_in_fahrenheit_inches_and_btu_throughout(h
     assert "1000 °C" in here("size", MUFFLE, "--units", "metric").stdout
 
 
-@pytest.mark.parametrize("command", ["check", "size", "rehearse", "study", "learn", "fit", "run", "report", "history", "survey", "accuracy", "status", "materials", "start", "hold"])
+@pytest.mark.parametrize(
+    "command",
+    [
+        "check",
+        "size",
+        "rehearse",
+        "study",
+        "learn",
+        "fit",
+        "run",
+        "report",
+        "history",
+        "survey",
+        "accuracy",
+        "status",
+        "materials",
+        "start",
+        "hold",
+    ],
+)
 def test_every_command_that_prints_quantities_has_the_one_option(here, command):
     said = here(command, "--help").stdout
     assert "--units {metric,imperial}" in said and "fahrenheit" not in said
@@ -149,16 +206,30 @@ def test_every_command_that_prints_quantities_has_the_one_option(here, command):
 
 def test_what_check_refuses_in_a_file_in_fahrenheit_is_told_in_fahrenheit(here, tmp_path):
     schedule = tmp_path / "steep.yaml"
-    schedule.write_text("schedule: steep\nsteps:\n  - {to: 500 °F, at: 4000 °F/h, hold: 5 min}\n  - {to: 300 °F, at: 4000 °F/h}\n")
+    schedule.write_text(
+        "schedule: steep\nsteps:\n  - {to: 500 °F, at: 4000 °F/h, hold: 5 min}\n  - {to: 300 °F, at: 4000 °F/h}\n"
+    )
     done = here("check", MUFFLE, schedule)
-    assert done.returncode == 2 and "falls at 4000 °F/h" in done.stderr and "K/h" not in done.stderr and "°C" not in done.stderr
+    assert (
+        done.returncode == 2
+        and "falls at 4000 °F/h" in done.stderr
+        and "K/h" not in done.stderr
+        and "°C" not in done.stderr
+    )
     schedule.write_text("schedule: fine\nsteps:\n  - {to: 465 °F, at: 200 °F/h, hold: 5 min}\n")
     said = here("check", MUFFLE, schedule).stdout
     assert "465 °F" in said and "cut above 555 °F" in said and "°C" not in said
 
 
 def test_an_r_value_far_above_the_temperature_it_is_printed_for_is_noted(here, tmp_path):
-    text = Path(CABINET).read_text().replace("{material: mineral wool 100, thickness: 80 mm}", "{material: mineral wool 100, thickness: 80 mm, resistance: R-13}")
+    text = (
+        Path(CABINET)
+        .read_text()
+        .replace(
+            "{material: mineral wool 100, thickness: 80 mm}",
+            "{material: mineral wool 100, thickness: 80 mm, resistance: R-13}",
+        )
+    )
     assert "R-13" in text
     path = tmp_path / "r.yaml"
     path.write_text(text)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from kilnctl import KilnctlError, SettingsError, load_oven, size
 from kilnctl.body.steady import SteadyOven
-from kilnctl.settings.body import Chamber, Layer, Load, Wall
+from kilnctl.settings.construction import Chamber, Layer, Load, Wall
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 
@@ -42,7 +42,9 @@ def box(tmp_path, text=BOX, **changes):
 def with_wall(oven, face, index, **changes):
     wall = getattr(oven.walls, face)
     layers = tuple(dataclasses.replace(x, **changes) if i == index else x for i, x in enumerate(wall.layers))
-    return dataclasses.replace(oven, walls=dataclasses.replace(oven.walls, **{face: dataclasses.replace(wall, layers=layers)}))
+    return dataclasses.replace(
+        oven, walls=dataclasses.replace(oven.walls, **{face: dataclasses.replace(wall, layers=layers)})
+    )
 
 
 def test_whole_box_against_a_sum_done_by_hand(tmp_path):
@@ -90,8 +92,16 @@ def test_more_power_never_lowers_the_highest_temperature(oven, name, power, fact
 def test_imperial_and_si_descriptions_of_the_same_oven_agree(tmp_path):
     metric = box(tmp_path)
     si = size(load_oven(metric))
-    text = BOX.replace("500 mm", f"{500 / 25.4!r} in").replace("100 mm", f"{100 / 304.8!r} ft").replace("0.1 W/(m·K)", f"{0.1 / 0.14422788886428262!r} BTU·in/(h·ft²·°F)")
-    text = text.replace("200 kg/m³", f"{200 / 16.018463373960142!r} lb/ft³").replace("1000 °C", "1832 °F").replace("300 °C", "572 °F")
+    text = (
+        BOX.replace("500 mm", f"{500 / 25.4!r} in")
+        .replace("100 mm", f"{100 / 304.8!r} ft")
+        .replace("0.1 W/(m·K)", f"{0.1 / 0.14422788886428262!r} BTU·in/(h·ft²·°F)")
+    )
+    text = (
+        text.replace("200 kg/m³", f"{200 / 16.018463373960142!r} lb/ft³")
+        .replace("1000 °C", "1832 °F")
+        .replace("300 °C", "572 °F")
+    )
     path = tmp_path / "imperial.yaml"
     path.write_text(text)
     imperial = size(load_oven(path))
@@ -113,7 +123,17 @@ def test_ranges_hold_the_figure_and_low_supply_is_colder(oven, name):
 
 def test_r_value_layer_is_its_resistance(tmp_path):
     """R-10 is 1.761 m²·K/W: 100 mm of k = 0.0568."""
-    r = size(load_oven(box(tmp_path, change=("{material: plain, thickness: 100 mm}", "{material: plain, thickness: 100 mm, resistance: R-10}"))))
+    r = size(
+        load_oven(
+            box(
+                tmp_path,
+                change=(
+                    "{material: plain, thickness: 100 mm}",
+                    "{material: plain, thickness: 100 mm, resistance: R-10}",
+                ),
+            )
+        )
+    )
     k = size(load_oven(box(tmp_path, change=("0.1 W/(m·K)", f"{0.1 / (10 * 0.17611018368230585)!r} W/(m·K)"))))
     assert r.power_w(250.0) == pytest.approx(k.power_w(250.0), rel=1e-6)
 
@@ -157,7 +177,7 @@ def test_a_layer_above_its_limit_is_an_error_with_its_place(tmp_path):
         ("conductivity: 0.1 W/(m·K)", "conductivity: 0 W/(m·K)", "above zero"),
         ("conductivity: 0.1 W/(m·K)", "conductivity: {100 °C: 0.1 W/(m·K), 300 °C: -0.2 W/(m·K)}", "above zero"),
     ],
-)  # fmt: skip
+)
 def test_descriptions_that_make_no_oven_are_refused_with_their_place(tmp_path, old, new, message):
     with pytest.raises(SettingsError, match=rf"box.yaml:\d+:\d+: .*{message}"):
         size(load_oven(box(tmp_path, change=(old, new))))
@@ -165,7 +185,11 @@ def test_descriptions_that_make_no_oven_are_refused_with_their_place(tmp_path, o
 
 def test_a_gap_too_wide_to_be_still_air_is_refused(tmp_path):
     with pytest.raises((KilnctlError, ValueError), match="still air"):
-        size(load_oven(box(tmp_path, change=("{material: plain, thickness: 100 mm}", "{material: air gap, thickness: 80 mm}"))))
+        size(
+            load_oven(
+                box(tmp_path, change=("{material: plain, thickness: 100 mm}", "{material: air gap, thickness: 80 mm}"))
+            )
+        )
 
 
 def test_material_outside_its_data_is_flagged(tmp_path):
@@ -179,10 +203,13 @@ def test_what_is_beyond_the_formulas_is_said():
     assert not any("extrapolated" in note or "outline" in note for note in size(kiln).notes)
     sides = Wall(layers=(Layer(material="insulating firebrick 23", thickness_m=0.06),))
     tall = dataclasses.replace(
-        kiln, chamber=Chamber(width_m=0.6, depth_m=0.6, height_m=5.0), walls=dataclasses.replace(kiln.walls, sides=sides),
-        elements=dataclasses.replace(kiln.elements, power_w=20000.0), site=dataclasses.replace(kiln.site, ambient_c=-30.0),
+        kiln,
+        chamber=Chamber(width_m=0.6, depth_m=0.6, height_m=5.0),
+        walls=dataclasses.replace(kiln.walls, sides=sides),
+        elements=dataclasses.replace(kiln.elements, power_w=20000.0),
+        site=dataclasses.replace(kiln.site, ambient_c=-30.0),
         usual_load=Load(name="racks", mass_kg=5.0, area_m2=20.0),
-    )  # fmt: skip
+    )
     notes = size(tall).notes
     assert any(note.startswith("sides") and "extrapolated" in note for note in notes)
     assert any("'racks'" in note and "outline" in note for note in notes)

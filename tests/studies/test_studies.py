@@ -17,22 +17,24 @@ from kilnctl import KilnctlError, cli, rehearse
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import EnergyModel
 from kilnctl.model.parameters import PARAMETERS, free_in, value_of
-from kilnctl.model.stored import Trained, load_model, save_model
-from kilnctl.plants.faults import Fault
-from kilnctl.settings.schedule import Schedule, Step
+from kilnctl.model.trained_file import Trained, load_model, save_model
 from kilnctl.output import IMPERIAL, Units
+from kilnctl.plants.injection import Fault
+from kilnctl.report.study_text import as_page, as_text
+from kilnctl.settings.schedule import Schedule, Step
 from kilnctl.studies import case_of, run_case, thickness, thickness_for, tuning
 from kilnctl.studies import draw as drawing
 from kilnctl.studies.draw import Case, measures_of, oven_of, rehearse_draw
-from kilnctl.studies.numbers import influences, spread
-from kilnctl.studies.text import as_page, as_text
+from kilnctl.studies.inputs import INPUTS, NINETY_FIVE, Vary, deviates, load_vary, plant_seed, usual, virtual_of
+from kilnctl.studies.replay_files import save_worst
+from kilnctl.studies.sensitivity import influences, spread
 from kilnctl.studies.thickness import Factors, SteadyOven, with_thickness
-from kilnctl.studies.vary import INPUTS, NINETY_FIVE, Vary, deviates, load_vary, plant_seed, usual, virtual_of
-from kilnctl.studies.worst import save_worst
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 #: A short run, for tests that need several.
-WARM = Schedule(name="warm", steps=(Step(name="warm", to_c=80.0, hold_s=700.0), Step(name="cool", to_c=75.0, let_cool=True)))
+WARM = Schedule(
+    name="warm", steps=(Step(name="warm", to_c=80.0, hold_s=700.0), Step(name="cool", to_c=75.0, let_cool=True))
+)
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +44,9 @@ def oven(tmp_path_factory):
 
     def slow(name):
         path = folder / f"{name}.yaml"
-        path.write_text((CONFIGS / "ovens" / path.name).read_text(encoding="utf-8") + "\ncontrol: {tick: 2 s}\n", encoding="utf-8")
+        path.write_text(
+            (CONFIGS / "ovens" / path.name).read_text(encoding="utf-8") + "\ncontrol: {tick: 2 s}\n", encoding="utf-8"
+        )
         return kilnctl.load_oven(path)
 
     return slow
@@ -104,9 +108,14 @@ def test_sampled_spread_of_a_linear_plant_against_analytic_propagation(oven):
     # The influences are the shares of the variance, Σ a²σ² term by term.
     z = np.array([deviates(5, k, 0) for k in range(n)])
     wanted = [INPUTS.index(i) for i in ("ambient_k", "supply", "control_offset_k")]
-    ranked = {i.name: i for i in influences(("room", "supply", "sensor"), z[:, wanted], np.array([shown(k) for k in range(n)]))}
+    ranked = {
+        i.name: i
+        for i in influences(("room", "supply", "sensor"), z[:, wanted], np.array([shown(k) for k in range(n)]))
+    }
     for name, share in (("room", 8.0**2), ("supply", 12.0**2), ("sensor", 1.5**2)):
-        assert ranked[name].share == pytest.approx(share / (8.0**2 + 12.0**2 + 1.5**2), abs=max(0.004, 5.0 * ranked[name].error))
+        assert ranked[name].share == pytest.approx(
+            share / (8.0**2 + 12.0**2 + 1.5**2), abs=max(0.004, 5.0 * ranked[name].error)
+        )
         assert ranked[name].slope == pytest.approx(math.sqrt(share / (8.0**2 + 12.0**2 + 1.5**2)), abs=0.05)
 
 
@@ -131,7 +140,11 @@ def test_nothing_is_ranked_from_too_little():
     z = np.random.default_rng(1).standard_normal((40, 13))
     assert influences(tuple("abcdefghijklm"), z, z[:, 0]) == ()
     assert influences(("a",), np.random.default_rng(1).standard_normal((40, 1)), np.ones(40)) == ()
-    assert spread({}, +1) is None and spread({3: 1.0, 2: 1.0, 9: 0.5}, +1).worst_draw == 2 and spread({3: 1.0, 9: 0.5}, -1).worst_draw == 9
+    assert (
+        spread({}, +1) is None
+        and spread({3: 1.0, 2: 1.0, 9: 0.5}, +1).worst_draw == 2
+        and spread({3: 1.0, 9: 0.5}, -1).worst_draw == 9
+    )
 
 
 # ---- whoever computes --------------------------------------------------------------------------------------------------
@@ -148,7 +161,9 @@ def test_processes_come_to_the_same_numbers_bit_for_bit(case, alone):
 def test_a_local_dask_cluster_comes_to_the_same_numbers_bit_for_bit(case, alone):
     distributed = pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
     with (
-        distributed.LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50) as cluster,
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+        ) as cluster,
         distributed.Client(cluster) as client,
     ):
         assert run_case(case, 4, executor=client.get_executor(pure=False)).rows == alone.rows
@@ -199,7 +214,11 @@ def test_a_draw_that_fails_is_told_and_not_lost(case, alone, monkeypatch, tmp_pa
     monkeypatch.undo()
     # With the cause gone, only that one is computed again.
     told = []
-    assert run_case(case, 4, jobs=1, keep=tmp_path / "draws.jsonl", progress=lambda *a: told.append(a)).rows == alone.rows[:4] and len(told) == 1
+    assert (
+        run_case(case, 4, jobs=1, keep=tmp_path / "draws.jsonl", progress=lambda *a: told.append(a)).rows
+        == alone.rows[:4]
+        and len(told) == 1
+    )
 
 
 def test_the_public_function(oven):
@@ -234,15 +253,33 @@ def trained_file(oven, tmp_path_factory):
     covariance = np.diag([0.01**2] * len(names))
     covariance[0, 0], covariance[1, 1], covariance[0, 1], covariance[1, 0] = 0.05**2, 0.04**2, 0.8 * 0.002, 0.8 * 0.002
     path = tmp_path_factory.mktemp("model") / "cabinet.model.yaml"
-    save_model(path, Trained(cabinet.name, model, cabinet.usual_load, 80.0, 20.0, 90.0, 0.3, "2026-01-01", (("r", 0.3),), dict.fromkeys(names, 0.01),
-                             covariance_of=names, covariance=tuple(map(tuple, covariance.tolist()))))  # fmt: skip
+    save_model(
+        path,
+        Trained(
+            cabinet.name,
+            model,
+            cabinet.usual_load,
+            80.0,
+            20.0,
+            90.0,
+            0.3,
+            "2026-01-01",
+            (("r", 0.3),),
+            dict.fromkeys(names, 0.01),
+            covariance_of=names,
+            covariance=tuple(map(tuple, covariance.tolist())),
+        ),
+    )
     return path
 
 
 def test_draws_of_a_fit_have_its_covariance(oven, trained_file):
     cabinet = oven("curing-cabinet")
     known = load_model(trained_file, cabinet)
-    assert np.array(known.covariance).shape == (len(known.covariance_of),) * 2 and known.covariance[0][1] == known.covariance[1][0] == 0.8 * 0.002
+    assert (
+        np.array(known.covariance).shape == (len(known.covariance_of),) * 2
+        and known.covariance[0][1] == known.covariance[1][0] == 0.8 * 0.002
+    )
     case = case_of(cabinet, WARM, seed=1, model=trained_file, fitted=True)
     assert isinstance(case.model, EnergyModel)
     by_name = {p.name: p for p in PARAMETERS}
@@ -290,8 +327,12 @@ def test_thickness_for_a_confidence_against_the_conductivity_at_that_confidence(
     cabinet = oven("curing-cabinet")
     only, layer = Vary(**{n: 0.0 for n in INPUTS} | {"conductivity": 0.3}), "mineral wool 100"
     k90 = math.exp(1.281552 / NINETY_FIVE * math.log1p(0.3))
-    weak = dataclasses.replace(cabinet, elements=dataclasses.replace(cabinet.elements, power_w=0.15 * cabinet.elements.power_w))
-    reach = SteadyOven(with_thickness(weak, layer, 0.040), factors=Factors(conductivity=k90)).highest(weak.elements.power_w)
+    weak = dataclasses.replace(
+        cabinet, elements=dataclasses.replace(cabinet.elements, power_w=0.15 * cabinet.elements.power_w)
+    )
+    reach = SteadyOven(with_thickness(weak, layer, 0.040), factors=Factors(conductivity=k90)).highest(
+        weak.elements.power_w
+    )
     found = thickness_for(weak, layer, reach, 0.90, draws=30, vary=only, jobs=1)
     # The 90 % point of 30 draws has a standard error of √(0.9·0.1/30)/0.1755 = 0.31 σ, with σ = 0.13 of ln k: 4 % of the thickness; three of them.
     assert found.needed_m == pytest.approx(0.040, abs=0.005) and found.share >= 0.90
@@ -303,8 +344,13 @@ def test_thickness_for_a_confidence_against_the_conductivity_at_that_confidence(
 
 @pytest.mark.parametrize(
     "layer, reach, confidence, words",
-    [("chocolate", 200.0, 0.95, "no layer of 'chocolate'"), (None, 5000.0, 0.95, "--reach"), (None, 100.0, 1.0, "--confidence"), (None, 100.0, 0.999, "cannot tell")],
-)  # fmt: skip
+    [
+        ("chocolate", 200.0, 0.95, "no layer of 'chocolate'"),
+        (None, 5000.0, 0.95, "--reach"),
+        (None, 100.0, 1.0, "--confidence"),
+        (None, 100.0, 0.999, "cannot tell"),
+    ],
+)
 def test_questions_of_thickness_that_cannot_be_answered(oven, layer, reach, confidence, words):
     cabinet = oven("curing-cabinet")
     with pytest.raises(KilnctlError, match=words):
@@ -334,7 +380,10 @@ def test_tuning_shows_the_trade_and_suggests(case):
     assert quick.activity > 1.5 * slow.activity and slow.failed == quick.failed == 0.0
     assert "suggested" in tuning.as_text(settings, 1.0)
     best = tuning.Setting(1.0, 0.5, 0.6, 0.2, 0.0)
-    assert tuning.suggest((tuning.Setting(0.5, 0.5, 0.9, 0.1, 0.0), best, tuning.Setting(2.0, 0.5, 0.55, 0.4, 0.0))) is best
+    assert (
+        tuning.suggest((tuning.Setting(0.5, 0.5, 0.9, 0.1, 0.0), best, tuning.Setting(2.0, 0.5, 0.55, 0.4, 0.0)))
+        is best
+    )
     assert tuning.suggest((tuning.Setting(0.5, 0.1, 0.1, 0.1, 0.2), best)) is best
 
 
@@ -342,39 +391,88 @@ def test_tuning_shows_the_trade_and_suggests(case):
 
 
 def test_the_command_says_what_it_found_and_where_it_lies(oven, tmp_path, capsys):
-    (tmp_path / "warm.yaml").write_text("schedule: warm\nsteps:\n  - {name: warm, to: 80 °C, hold: 700 s}\n  - {to: 75 °C, let cool: yes}\n")
-    (tmp_path / "vary.yaml").write_text("vary: only the room\n" + "".join(f"{k}: 0\n" for k in ("conductivity", "supply")) + "ambient: 10 K\n")
-    command = ["study", oven("curing-cabinet").file, str(tmp_path / "warm.yaml"), "--draws", "3", "--jobs", "1", "--quiet",
-               "--out", str(tmp_path / "out"), "--vary", str(tmp_path / "vary.yaml")]  # fmt: skip
+    (tmp_path / "warm.yaml").write_text(
+        "schedule: warm\nsteps:\n  - {name: warm, to: 80 °C, hold: 700 s}\n  - {to: 75 °C, let cool: yes}\n"
+    )
+    (tmp_path / "vary.yaml").write_text(
+        "vary: only the room\n" + "".join(f"{k}: 0\n" for k in ("conductivity", "supply")) + "ambient: 10 K\n"
+    )
+    command = [
+        "study",
+        oven("curing-cabinet").file,
+        str(tmp_path / "warm.yaml"),
+        "--draws",
+        "3",
+        "--jobs",
+        "1",
+        "--quiet",
+        "--out",
+        str(tmp_path / "out"),
+        "--vary",
+        str(tmp_path / "vary.yaml"),
+    ]
     assert cli.main(command) == 0
     said = capsys.readouterr().out
-    assert "3 draws: 3 ran to the end, 0 tripped, 0 failed" in said and "kilnctl rehearse" in said and "study.html" in said
+    assert (
+        "3 draws: 3 ran to the end, 0 tripped, 0 failed" in said and "kilnctl rehearse" in said and "study.html" in said
+    )
     assert cli.main(command) == 0 and capsys.readouterr().out == said
     html = next((tmp_path / "out").rglob("study.html")).read_text()
     assert "How sure is it?" in html and "<script" not in html and "± 10 K" in html
     worst = next((tmp_path / "out").rglob("worst/*.yaml"))
-    assert cli.main(["rehearse", str(worst), str(tmp_path / "warm.yaml"), "--out", str(tmp_path / "runs"), "--quiet"]) == 0
+    assert (
+        cli.main(["rehearse", str(worst), str(tmp_path / "warm.yaml"), "--out", str(tmp_path / "runs"), "--quiet"]) == 0
+    )
 
 
 @pytest.mark.parametrize(
     "more, words",
-    [(["--reach", "200 °C"], "--layer"), ([], "give a schedule"), (["S", "--reach", "200 °C"], "give a schedule, or"), (["S", "--draws", "0"], "--draws"),
-     (["S", "--seed", "-1"], "--seed"), (["S", "--jobs", "0"], "--jobs"), (["S", "--from-fit"], "--model"),
-     (["--reach", "warm", "--layer", "x"], "--reach"), (["S", "--vary", "V"], "vary.yaml:2:")],
-)  # fmt: skip
+    [
+        (["--reach", "200 °C"], "--layer"),
+        ([], "give a schedule"),
+        (["S", "--reach", "200 °C"], "give a schedule, or"),
+        (["S", "--draws", "0"], "--draws"),
+        (["S", "--seed", "-1"], "--seed"),
+        (["S", "--jobs", "0"], "--jobs"),
+        (["S", "--from-fit"], "--model"),
+        (["--reach", "warm", "--layer", "x"], "--reach"),
+        (["S", "--vary", "V"], "vary.yaml:2:"),
+    ],
+)
 def test_what_cannot_be_studied_is_told(tmp_path, capsys, more, words):
     (tmp_path / "vary.yaml").write_text("vary: broken\nconductivity: plenty\n")
     files = {"S": str(CONFIGS / "schedules/powder-cure.yaml"), "V": str(tmp_path / "vary.yaml")}
-    assert cli.main(["study", str(CONFIGS / "ovens/curing-cabinet.yaml"), *(files.get(m, m) for m in more), "--out", str(tmp_path / "out")]) == 2
+    assert (
+        cli.main(
+            [
+                "study",
+                str(CONFIGS / "ovens/curing-cabinet.yaml"),
+                *(files.get(m, m) for m in more),
+                "--out",
+                str(tmp_path / "out"),
+            ]
+        )
+        == 2
+    )
     assert words in capsys.readouterr().err
 
 
 def test_words_and_page_of_a_study(case, alone):
     trips = [dict(r) for r in alone.rows]
-    trips[3] = {**trips[3], "outcome": "tripped", "trips": [["heat-no-rise", 12.0]], "measures": dict.fromkeys(trips[3]["measures"])}
+    trips[3] = {
+        **trips[3],
+        "outcome": "tripped",
+        "trips": [["heat-no-rise", 12.0]],
+        "measures": dict.fromkeys(trips[3]["measures"]),
+    }
     made = type(alone)(case, trips)
     said = as_text(made, "F")
-    assert "3 ran to the end, 1 tripped" in said and "heat-no-rise in 1 of 4" in said and "°F" in said and "too few draws" in said
+    assert (
+        "3 ran to the end, 1 tripped" in said
+        and "heat-no-rise in 1 of 4" in said
+        and "°F" in said
+        and "too few draws" in said
+    )
     assert "heat-no-rise" in as_page(made) and as_page(made).count("<svg") >= 6
 
 

@@ -27,7 +27,10 @@ def numerical_shape_factor(cells, dimensions, inner_half=0.15, wall=0.1):
     for axis in range(dimensions):
         near, far = [slice(None)] * dimensions, [slice(None)] * dimensions
         near[axis], far[axis] = slice(0, -1), slice(1, None)
-        conductance = h ** (dimensions - 2) * np.prod([share[i][tuple(near)] for i in range(dimensions) if i != axis], axis=0).ravel()
+        conductance = (
+            h ** (dimensions - 2)
+            * np.prod([share[i][tuple(near)] for i in range(dimensions) if i != axis], axis=0).ravel()
+        )
         a, b = number[tuple(near)].ravel(), number[tuple(far)].ravel()
         inside = (a >= 0) & (b >= 0)
         rows += [a[inside], b[inside]]
@@ -38,7 +41,9 @@ def numerical_shape_factor(cells, dimensions, inner_half=0.15, wall=0.1):
         from_hot = (b >= 0) & hot[tuple(near)].ravel()
         np.add.at(gain, b[from_hot], conductance[from_hot])
     every = np.arange(len(diagonal))
-    matrix = coo_matrix((np.concatenate([*values, diagonal]), (np.concatenate([*rows, every]), np.concatenate([*columns, every])))).tocsr()
+    matrix = coo_matrix(
+        (np.concatenate([*values, diagonal]), (np.concatenate([*rows, every]), np.concatenate([*columns, every])))
+    ).tocsr()
     temperature, _ = cg(matrix, gain, rtol=1e-10)
     return 2**dimensions * float(np.sum(gain * (1.0 - temperature)))
 

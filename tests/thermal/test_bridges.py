@@ -9,7 +9,14 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from kilnctl.thermal.air import air
-from kilnctl.thermal.bridges import air_flow_w, bar_conductance_w_per_k, door_leak_kg_s, open_door_kg_s, opening_w, tube_transmission
+from kilnctl.thermal.bridges import (
+    air_flow_w,
+    bar_conductance_w_per_k,
+    door_leak_kg_s,
+    open_door_kg_s,
+    opening_w,
+    tube_transmission,
+)
 from kilnctl.thermal.materials import find
 
 
@@ -37,7 +44,9 @@ def test_tube_against_the_integral_equation(length):
     assert tube_transmission(length) == pytest.approx(transmission_by_integral_equation(length), rel=1e-3)
 
 
-@pytest.mark.parametrize(("length", "share"), [(0.5, 0.8013), (1.0, 0.6720), (2.0, 0.5142), (4.0, 0.3566), (10.0, 0.1910), (20.0, 0.1094)])
+@pytest.mark.parametrize(
+    ("length", "share"), [(0.5, 0.8013), (1.0, 0.6720), (2.0, 0.5142), (4.0, 0.3566), (10.0, 0.1910), (20.0, 0.1094)]
+)
 def test_tube_against_tables_of_free_molecular_flow(length, share):
     """Transmission probability of a tube against length/radius, as tabulated for vacuum lines (values from memory; the same
     integral equation)."""

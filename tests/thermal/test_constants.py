@@ -8,7 +8,20 @@ import scipy.constants
 
 from kilnctl.thermal import constants
 
-MODULES = ("air", "box", "bridges", "constants", "elements", "enclosure", "its90", "library", "materials", "surfaces", "thermocouples", "walls")
+MODULES = (
+    "air",
+    "box",
+    "bridges",
+    "constants",
+    "elements",
+    "enclosure",
+    "its90",
+    "library",
+    "materials",
+    "surfaces",
+    "thermocouples",
+    "walls",
+)
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,9 @@ def test_wire_against_makers_formula():
     assert elements.surface_load_w_m2(3000.0, 1e-3, 9.55) == pytest.approx(99990.0, rel=1e-3)
 
 
-@pytest.mark.parametrize(("t", "factor"), [(20, 1.00), (400, 1.00), (600, 1.02), (800, 1.03), (900, 1.035), (1000, 1.04), (1200, 1.04)])
+@pytest.mark.parametrize(
+    ("t", "factor"), [(20, 1.00), (400, 1.00), (600, 1.02), (800, 1.03), (900, 1.035), (1000, 1.04), (1200, 1.04)]
+)
 def test_temperature_factor_against_makers_table(t, factor):
     """Ct of Fe-Cr-Al (from memory), and between its points."""
     assert elements.resistance_factor(FE_CR_AL, float(t)) == pytest.approx(factor, abs=1e-9)
@@ -82,11 +84,17 @@ def test_cable_and_heat_sink_by_hand():
 @pytest.mark.parametrize(
     ("facts", "word"),
     [
-        ({"breaker_a": 16.0}, "breaker"), ({"cable_m2": 1.0e-6}, "usually carries"), ({"cable_m2": 0.5e-6}, "too thin"),
-        ({"cable_m2": 25.0e-6}, "beyond the table"), ({"cable_m2": 2.5e-6, "cable_m": 60.0}, "drops"), ({"relay_a": 25.0}, "relay carries"),
-        ({"sink_k_per_w": 5.0}, "too small"), ({"resistance_ohm": 0.8}, "dips"), ({"sink_k_per_w": 2.5, "ambient_c": 45.0}, "too small"),
+        ({"breaker_a": 16.0}, "breaker"),
+        ({"cable_m2": 1.0e-6}, "usually carries"),
+        ({"cable_m2": 0.5e-6}, "too thin"),
+        ({"cable_m2": 25.0e-6}, "beyond the table"),
+        ({"cable_m2": 2.5e-6, "cable_m": 60.0}, "drops"),
+        ({"relay_a": 25.0}, "relay carries"),
+        ({"sink_k_per_w": 5.0}, "too small"),
+        ({"resistance_ohm": 0.8}, "dips"),
+        ({"sink_k_per_w": 2.5, "ambient_c": 45.0}, "too small"),
     ],
-)  # fmt: skip
+)
 def test_each_hint_is_given_when_it_is_due_and_only_then(facts, word):
     notes = elements.wiring(3000.0, 230.0, **facts).notes
     assert len(notes) == 1 and word in notes[0]
@@ -115,10 +123,12 @@ def test_a_sound_installation_gets_no_hint():
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: elements.resistance_factor("unobtainium", 20.0), lambda: elements.wire_resistance_ohm("unobtainium", 1e-3, 1.0),
-        lambda: elements.wire_length_m("unobtainium", 1e-3, 1.0, 230.0), lambda: elements.recommended_load_w_m2("unobtainium", 20.0),
+        lambda: elements.resistance_factor("unobtainium", 20.0),
+        lambda: elements.wire_resistance_ohm("unobtainium", 1e-3, 1.0),
+        lambda: elements.wire_length_m("unobtainium", 1e-3, 1.0, 230.0),
+        lambda: elements.recommended_load_w_m2("unobtainium", 20.0),
     ],
-)  # fmt: skip
+)
 def test_an_unknown_alloy_is_refused(call):
     with pytest.raises(ValueError, match="alloy = 'unobtainium'"):
         call()
@@ -127,13 +137,18 @@ def test_an_unknown_alloy_is_refused(call):
 @pytest.mark.parametrize(
     ("call", "name"),
     [
-        (lambda: elements.wire_resistance_ohm(FE_CR_AL, 0.0, 1.0), "diameter_m"), (lambda: elements.wire_resistance_ohm(FE_CR_AL, 1e-3, -1.0), "length_m"),
-        (lambda: elements.wire_length_m(FE_CR_AL, 1e-3, 0.0, 230.0), "power_w"), (lambda: elements.wire_length_m(FE_CR_AL, 1e-3, 1.0, math.nan), "voltage_v"),
-        (lambda: elements.surface_load_w_m2(1.0, 1e-3, 0.0), "length_m"), (lambda: elements.wiring(0.0, 230.0), "power_w"),
-        (lambda: elements.wiring(10.0, 0.0), "voltage_v"), (lambda: elements.wire_temperature_c(-1.0, 20.0), "load_w_m2"),
-        (lambda: elements.wire_temperature_c(1.0, 20.0, 0.0), "emissivity"), (lambda: elements.wire_temperature_c(1.0, 20.0, 0.8, 1.5), "freedom"),
+        (lambda: elements.wire_resistance_ohm(FE_CR_AL, 0.0, 1.0), "diameter_m"),
+        (lambda: elements.wire_resistance_ohm(FE_CR_AL, 1e-3, -1.0), "length_m"),
+        (lambda: elements.wire_length_m(FE_CR_AL, 1e-3, 0.0, 230.0), "power_w"),
+        (lambda: elements.wire_length_m(FE_CR_AL, 1e-3, 1.0, math.nan), "voltage_v"),
+        (lambda: elements.surface_load_w_m2(1.0, 1e-3, 0.0), "length_m"),
+        (lambda: elements.wiring(0.0, 230.0), "power_w"),
+        (lambda: elements.wiring(10.0, 0.0), "voltage_v"),
+        (lambda: elements.wire_temperature_c(-1.0, 20.0), "load_w_m2"),
+        (lambda: elements.wire_temperature_c(1.0, 20.0, 0.0), "emissivity"),
+        (lambda: elements.wire_temperature_c(1.0, 20.0, 0.8, 1.5), "freedom"),
     ],
-)  # fmt: skip
+)
 def test_senseless_figures_are_refused_by_name(call, name):
     with pytest.raises(ValueError, match=name):
         call()

@@ -12,11 +12,27 @@ from kilnctl.errors import KilnctlError
 from kilnctl.thermal.materials import find, from_points, from_polynomial, library
 
 NEEDED = (
-    "insulating firebrick 20", "insulating firebrick 23", "insulating firebrick 26", "insulating firebrick 28", "dense firebrick",
-    "castable refractory", "ceramic fibre blanket 96", "ceramic fibre blanket 128", "ceramic fibre blanket 160", "ceramic fibre board 300",
-    "mineral wool 60", "mineral wool 100", "mineral wool 150", "calcium silicate board", "vermiculite board", "steel", "stainless steel",
-    "aluminium", "air gap", "cordierite",
-)  # fmt: skip
+    "insulating firebrick 20",
+    "insulating firebrick 23",
+    "insulating firebrick 26",
+    "insulating firebrick 28",
+    "dense firebrick",
+    "castable refractory",
+    "ceramic fibre blanket 96",
+    "ceramic fibre blanket 128",
+    "ceramic fibre blanket 160",
+    "ceramic fibre board 300",
+    "mineral wool 60",
+    "mineral wool 100",
+    "mineral wool 150",
+    "calcium silicate board",
+    "vermiculite board",
+    "steel",
+    "stainless steel",
+    "aluminium",
+    "air gap",
+    "cordierite",
+)
 CAPACITY = ((20.0, 900.0),)
 names = st.sampled_from(sorted(library()))
 temperatures = st.floats(-90.0, 1800.0)
@@ -29,7 +45,14 @@ def own(points, **more):
 @pytest.mark.parametrize("name", NEEDED)
 def test_the_library_holds_what_ovens_are_built_of(name):
     m = find(name)
-    assert m.name == name and m.source and m.limit_c > 0.0 and m.density_kg_m3 > 0.0 and 0.0 < m.uncertainty < 1.0 and 0.0 < m.emissivity <= 1.0
+    assert (
+        m.name == name
+        and m.source
+        and m.limit_c > 0.0
+        and m.density_kg_m3 > 0.0
+        and 0.0 < m.uncertainty < 1.0
+        and 0.0 < m.emissivity <= 1.0
+    )
 
 
 @pytest.mark.parametrize("name", sorted(library()))
@@ -45,7 +68,12 @@ def test_every_row_is_plausible(name):
 
 @pytest.mark.parametrize(
     ("spelling", "name"),
-    [("Ceramic  FIBER blanket 96", "ceramic fibre blanket 96"), ("aluminum", "aluminium"), ("mild steel", "steel"), ("rock wool", "mineral wool 100")],
+    [
+        ("Ceramic  FIBER blanket 96", "ceramic fibre blanket 96"),
+        ("aluminum", "aluminium"),
+        ("mild steel", "steel"),
+        ("rock wool", "mineral wool 100"),
+    ],
 )
 def test_other_spellings_are_understood(spelling, name):
     assert find(spelling).name == name
@@ -62,15 +90,23 @@ def test_an_unknown_name_gets_the_nearest():
 def test_enthalpy_against_quadrature(name, t):
     m = find(name)
     knots = [x for x, _ in m.capacity_points if min(0.0, t) < x < max(0.0, t)]
-    assert m.enthalpy(t) == pytest.approx(quad(m.heat_capacity, 0.0, t, points=knots or None, limit=200)[0], rel=1e-8, abs=1e-3)
+    assert m.enthalpy(t) == pytest.approx(
+        quad(m.heat_capacity, 0.0, t, points=knots or None, limit=200)[0], rel=1e-8, abs=1e-3
+    )
 
 
 @given(names, st.lists(st.floats(-150.0, 2000.0), min_size=1, max_size=8))
 def test_arrays_and_floats_agree(name, ts):
     m, array = find(name), np.array(ts)
-    for one, many in ((m.conductivity, m.conductivity(array)), (m.heat_capacity, m.heat_capacity(array)), (m.enthalpy, m.enthalpy(array))):
+    for one, many in (
+        (m.conductivity, m.conductivity(array)),
+        (m.heat_capacity, m.heat_capacity(array)),
+        (m.enthalpy, m.enthalpy(array)),
+    ):
         assert many == pytest.approx([one(t) for t in ts], rel=1e-12, abs=1e-9)
-    assert m.conductivity_integral(0.0, array) == pytest.approx([m.conductivity_integral(0.0, t) for t in ts], rel=1e-12, abs=1e-9)
+    assert m.conductivity_integral(0.0, array) == pytest.approx(
+        [m.conductivity_integral(0.0, t) for t in ts], rel=1e-12, abs=1e-9
+    )
 
 
 @given(names, st.floats(-400.0, 2500.0), st.floats(-400.0, 2500.0))
@@ -97,7 +133,9 @@ def test_a_falling_slope_ends_at_half_of_the_last_value():
     cold = own(((100.0, 0.04), (200.0, 0.08)))
     assert cold.conductivity(75.0) == pytest.approx(0.03) and cold.conductivity(0.0) == pytest.approx(0.02)
     steep = own(((20.0, 400.0), (20.0 + 1e-8, 1e-4)))
-    assert steep.conductivity(100.0) == pytest.approx(0.5e-4) and math.isfinite(steep.conductivity_integral(-50.0, 500.0))
+    assert steep.conductivity(100.0) == pytest.approx(0.5e-4) and math.isfinite(
+        steep.conductivity_integral(-50.0, 500.0)
+    )
 
 
 def test_points_in_any_order():
@@ -115,11 +153,20 @@ def test_one_value_holds_everywhere():
 def test_flags_say_on_which_side_the_data_were_left():
     m = find("insulating firebrick 23")
     assert m.flags(450.0, 1100.0) == ()
-    assert m.flags(450.0, 1230.0) == ("insulating firebrick 23: conductivity known up to 1200 °C, continued to 1230 °C",)
-    assert m.flags(60.0, 1000.0) == ("insulating firebrick 23: conductivity known from 400 °C, continued down to 60 °C",)
+    assert m.flags(450.0, 1230.0) == (
+        "insulating firebrick 23: conductivity known up to 1200 °C, continued to 1230 °C",
+    )
+    assert m.flags(60.0, 1000.0) == (
+        "insulating firebrick 23: conductivity known from 400 °C, continued down to 60 °C",
+    )
     assert len(m.flags(60.0, 1250.0)) == 2
-    assert find("steel").flags(-20.0, 300.0) == (), "data that begin at room temperature are not worth a word in a cold room"
-    assert m.over_limit(1260.0) is None and m.over_limit(1261.0) == "insulating firebrick 23 would reach 1261 °C; its service limit is 1260 °C"
+    assert find("steel").flags(-20.0, 300.0) == (), (
+        "data that begin at room temperature are not worth a word in a cold room"
+    )
+    assert (
+        m.over_limit(1260.0) is None
+        and m.over_limit(1261.0) == "insulating firebrick 23 would reach 1261 °C; its service limit is 1260 °C"
+    )
 
 
 @pytest.mark.parametrize("mean", [300.0, 400.0, 500.0, 600.0, 800.0])
@@ -138,7 +185,9 @@ def test_integral_of_a_polynomial_against_its_antiderivative(a0, a1, a2, low, hi
     m = from_polynomial("own", (a0, a1, a2), 200.0, CAPACITY, 900.0, "test")
     exact = a0 * (high - low) + a1 / 2.0 * (high**2 - low**2) + a2 / 3.0 * (high**3 - low**3)
     # The trapezium's slip, k''·h²/12 with h = 10 K, on whole tables; a piece of one segment may have half as much again.
-    assert m.conductivity_integral(low, high) == pytest.approx(exact, abs=2.0 * a2 * 100.0 / 8.0 * abs(high - low) + 1e-9)
+    assert m.conductivity_integral(low, high) == pytest.approx(
+        exact, abs=2.0 * a2 * 100.0 / 8.0 * abs(high - low) + 1e-9
+    )
     assert m.conductivity(low) == pytest.approx(a0 + a1 * low + a2 * low**2, abs=2.0 * a2 * 100.0 / 8.0 + 1e-12)
 
 
@@ -151,5 +200,7 @@ def test_a_polynomial_is_tabulated_every_ten_kelvin():
 def test_scaled_multiplies_and_leaves_the_original():
     m = find("mineral wool 100")
     more = m.scaled(1.15, 0.9)
-    assert more.conductivity(250.0) == pytest.approx(1.15 * m.conductivity(250.0)) and more.enthalpy(250.0) == pytest.approx(0.9 * m.enthalpy(250.0))
+    assert more.conductivity(250.0) == pytest.approx(1.15 * m.conductivity(250.0)) and more.enthalpy(
+        250.0
+    ) == pytest.approx(0.9 * m.enthalpy(250.0))
     assert more.limit_c == m.limit_c and m == find("mineral wool 100")

@@ -7,8 +7,19 @@ from hypothesis import strategies as st
 from kilnctl.thermal.air import air
 from kilnctl.thermal.enclosure import ideal_sensor_c, star_c, star_conductances_m2
 from kilnctl.thermal.surfaces import (
-    cylinder_film, extrapolated, forced_film, grey_exchange_w_m2, horizontal_film, inner_film, natural_film, outer_film, radiation_film, radiation_w_m2, rayleigh, vertical_film,
-)  # fmt: skip
+    cylinder_film,
+    extrapolated,
+    forced_film,
+    grey_exchange_w_m2,
+    horizontal_film,
+    inner_film,
+    natural_film,
+    outer_film,
+    radiation_film,
+    radiation_w_m2,
+    rayleigh,
+    vertical_film,
+)
 
 
 def test_vertical_plate_against_incropera():
@@ -20,7 +31,9 @@ def test_vertical_plate_against_incropera():
     assert h * 1.02 * 0.71 * (232.0 - 23.0) == pytest.approx(1060.0, rel=0.01)
 
 
-@pytest.mark.parametrize(("face", "convection", "radiation", "flux"), [(60.0, 4.93, 6.29, 448.9), (100.0, 5.88, 7.66, 1083.0)])
+@pytest.mark.parametrize(
+    ("face", "convection", "radiation", "flux"), [(60.0, 4.93, 6.29, 448.9), (100.0, 5.88, 7.66, 1083.0)]
+)
 def test_case_against_published_film(face, convection, radiation, flux):
     """Case 0.6 m high, emissivity 0.9, air 20 °C: Churchill–Chu and grey radiation."""
     assert vertical_film(face, 20.0, 0.6) == pytest.approx(convection, rel=2e-3)
@@ -59,12 +72,21 @@ def test_a_small_sensor_shows_something_between_air_and_radiation(radiant, gas, 
 
 @pytest.mark.parametrize(
     ("t", "k", "mu", "cp"),
-    [(26.85, 0.02638, 1.854e-5, 1006.4), (226.85, 0.03995, 2.709e-5, 1029.9), (726.85, 0.06768, 4.328e-5, 1141.0), (1226.85, 0.09178, 5.633e-5, 1211.0)],
+    [
+        (26.85, 0.02638, 1.854e-5, 1006.4),
+        (226.85, 0.03995, 2.709e-5, 1029.9),
+        (726.85, 0.06768, 4.328e-5, 1141.0),
+        (1226.85, 0.09178, 5.633e-5, 1211.0),
+    ],
 )
 def test_air_against_frozen_reference_values(t, k, mu, cp):
     """CoolProp 8 (Lemmon and Jacobsen), rounded."""
     a = air(t)
-    assert (a.conductivity_w_mk, a.viscosity_pa_s, a.heat_capacity_j_kgk) == (pytest.approx(k, rel=1e-3), pytest.approx(mu, rel=1e-3), pytest.approx(cp, rel=1e-3))
+    assert (a.conductivity_w_mk, a.viscosity_pa_s, a.heat_capacity_j_kgk) == (
+        pytest.approx(k, rel=1e-3),
+        pytest.approx(mu, rel=1e-3),
+        pytest.approx(cp, rel=1e-3),
+    )
 
 
 def test_air_against_coolprop():
@@ -73,8 +95,16 @@ def test_air_against_coolprop():
         a = air(kelvin - 273.15)
         # What air.py claims: 0.1 % from 20 °C up; below it, where air is less of an ideal gas and the table coarse, 0.3 %.
         tolerance = 1e-3 if kelvin >= 293.15 else 3e-3
-        for letter, ours in (("L", a.conductivity_w_mk), ("V", a.viscosity_pa_s), ("C", a.heat_capacity_j_kgk), ("D", a.density_kg_m3)):
-            assert ours == pytest.approx(coolprop.PropsSI(letter, "T", kelvin, "P", 101325, "Air"), rel=tolerance), (letter, kelvin)
+        for letter, ours in (
+            ("L", a.conductivity_w_mk),
+            ("V", a.viscosity_pa_s),
+            ("C", a.heat_capacity_j_kgk),
+            ("D", a.density_kg_m3),
+        ):
+            assert ours == pytest.approx(coolprop.PropsSI(letter, "T", kelvin, "P", 101325, "Air"), rel=tolerance), (
+                letter,
+                kelvin,
+            )
 
 
 def test_convection_against_ht():
@@ -87,10 +117,14 @@ def test_convection_against_ht():
         diameter = 0.02
         grashof = rayleigh(surface, 20.0, diameter) / film.prandtl
         theirs = ht.conv_free_immersed.Nu_horizontal_cylinder_Churchill_Chu(film.prandtl, grashof)
-        assert cylinder_film(surface, 20.0, diameter) * diameter / film.conductivity_w_mk == pytest.approx(theirs, rel=1e-6)
+        assert cylinder_film(surface, 20.0, diameter) * diameter / film.conductivity_w_mk == pytest.approx(
+            theirs, rel=1e-6
+        )
         reynolds = 3.0 * diameter / film.kinematic_viscosity_m2_s
         theirs = ht.conv_external.Nu_cylinder_Churchill_Bernstein(reynolds, film.prandtl)
-        assert cylinder_film(surface, 20.0, diameter, 3.0) * diameter / film.conductivity_w_mk == pytest.approx(theirs, rel=1e-6)
+        assert cylinder_film(surface, 20.0, diameter, 3.0) * diameter / film.conductivity_w_mk == pytest.approx(
+            theirs, rel=1e-6
+        )
         grashof = rayleigh(surface, 20.0, length) / film.prandtl
         up = ht.conv_free_immersed.Nu_horizontal_plate_McAdams(film.prandtl, grashof, buoyancy=True)
         ours = horizontal_film(surface, 20.0, length, "up") * length / film.conductivity_w_mk
@@ -99,14 +133,26 @@ def test_convection_against_ht():
 
 @pytest.mark.parametrize(
     ("surface", "gas", "length", "facing", "factor", "power"),
-    [(80.0, 20.0, 0.05, "up", 0.54, 1 / 4), (300.0, 20.0, 0.8, "up", 0.15, 1 / 3), (80.0, 20.0, 0.05, "down", 0.27, 1 / 4),
-     (300.0, 20.0, 0.8, "down", 0.27, 1 / 4), (20.0, 300.0, 0.8, "down", 0.15, 1 / 3), (20.0, 80.0, 0.05, "up", 0.27, 1 / 4)],
-)  # fmt: skip
+    [
+        (80.0, 20.0, 0.05, "up", 0.54, 1 / 4),
+        (300.0, 20.0, 0.8, "up", 0.15, 1 / 3),
+        (80.0, 20.0, 0.05, "down", 0.27, 1 / 4),
+        (300.0, 20.0, 0.8, "down", 0.27, 1 / 4),
+        (20.0, 300.0, 0.8, "down", 0.15, 1 / 3),
+        (20.0, 80.0, 0.05, "up", 0.27, 1 / 4),
+    ],
+)
 def test_horizontal_plates_against_mcadams(surface, gas, length, facing, factor, power):
     """W. H. McAdams, Heat Transmission (1954): Nu = 0.54 Ra^¼ and 0.15 Ra^⅓ where warm air can rise or cold air can fall away,
     0.27 Ra^¼ where it cannot; air at the mean of both temperatures."""
     film = air(0.5 * (surface + gas))
-    ra = 9.80665 / film.temperature_k * abs(surface - gas) * length**3 / (film.kinematic_viscosity_m2_s * film.diffusivity_m2_s)
+    ra = (
+        9.80665
+        / film.temperature_k
+        * abs(surface - gas)
+        * length**3
+        / (film.kinematic_viscosity_m2_s * film.diffusivity_m2_s)
+    )
     expected = factor * ra**power * film.conductivity_w_mk / length
     assert horizontal_film(surface, gas, length, facing) == pytest.approx(expected, rel=1e-9)
 
@@ -120,7 +166,9 @@ def test_forced_convection_against_the_flat_plate_solution():
     """Blasius: Nu = 0.664 Re^½ Pr^⅓; 2 m/s over 0.6 m at 200 °C, computed by hand from air properties."""
     film = air(200.0)
     reynolds = 2.0 * 0.6 / film.kinematic_viscosity_m2_s
-    assert forced_film(200.0, 200.0, 0.6, 2.0) == pytest.approx(0.664 * reynolds**0.5 * film.prandtl ** (1 / 3) * film.conductivity_w_mk / 0.6)
+    assert forced_film(200.0, 200.0, 0.6, 2.0) == pytest.approx(
+        0.664 * reynolds**0.5 * film.prandtl ** (1 / 3) * film.conductivity_w_mk / 0.6
+    )
     assert reynolds == pytest.approx(3.48e4, rel=0.02)
 
 
@@ -207,7 +255,9 @@ def test_air_under_another_pressure():
     sea, mountain = air(100.0), air(100.0, 70000.0)
     assert mountain.density_kg_m3 == pytest.approx(sea.density_kg_m3 * 70000.0 / 101325.0)
     assert mountain.conductivity_w_mk == sea.conductivity_w_mk
-    assert sea.diffusivity_m2_s * sea.prandtl == pytest.approx(sea.kinematic_viscosity_m2_s) and sea.expansion_per_k == pytest.approx(1 / 373.15)
+    assert sea.diffusivity_m2_s * sea.prandtl == pytest.approx(
+        sea.kinematic_viscosity_m2_s
+    ) and sea.expansion_per_k == pytest.approx(1 / 373.15)
     with pytest.raises(ValueError, match="pressure_pa"):
         air(100.0, 2e5)
 

@@ -43,7 +43,15 @@ def test_inverse_against_every_printed_point():
 
 @pytest.mark.parametrize(
     ("kind", "t", "mv"),
-    [("K", 500, 20.6443), ("K", 1000, 41.2756), ("N", 1000, 36.2555), ("S", 1000, 9.5871), ("R", 1000, 10.5060), ("J", 500, 27.3926), ("B", 25, -0.0025)],
+    [
+        ("K", 500, 20.6443),
+        ("K", 1000, 41.2756),
+        ("N", 1000, 36.2555),
+        ("S", 1000, 9.5871),
+        ("R", 1000, 10.5060),
+        ("J", 500, 27.3926),
+        ("B", 25, -0.0025),
+    ],
 )
 def test_check_values_against_iec_60584(kind, t, mv):
     # The last digit given here is rounded from the reference function: half of it is allowed.

@@ -13,11 +13,44 @@ import kilnctl.thermal
 from kilnctl.units import UnitError, parse_unit
 
 #: Ending of a name → how a docstring may say it.
-ENDINGS = {"_c": "°C", "_w": "W", "_w_m2": "W/m²", "_w_m2k": "W/(m²·K)", "_w_mk": "W/(m·K)", "_w_per_k": "W/K", "_mv": "mV", "_ohm": "ohm",
-           "_kg_s": "kg/s", "_w_per_m2k": "W/(m²·K)", "_film": "W/(m²·K)", "_s": "s", "_j": "J"}  # fmt: skip
+ENDINGS = {
+    "_c": "°C",
+    "_w": "W",
+    "_w_m2": "W/m²",
+    "_w_m2k": "W/(m²·K)",
+    "_w_mk": "W/(m·K)",
+    "_w_per_k": "W/K",
+    "_mv": "mV",
+    "_ohm": "ohm",
+    "_kg_s": "kg/s",
+    "_w_per_m2k": "W/(m²·K)",
+    "_film": "W/(m²·K)",
+    "_s": "s",
+    "_j": "J",
+}
 #: Unit-like words in running text: letters or ° with · / and exponents, and the plain ones that stand behind "in" or a number.
-WRITTEN = re.compile(r"(?<![\w/·])(?:[A-Za-zµ°]{1,4}[²³⁴]?(?:·[A-Za-z°]{1,3}[²³⁴]?)*/(?:\([A-Za-z²³·°]+\)|[A-Za-z]{1,3}[²³⁴]?(?:[A-Z])?))(?![\w(])")
-NOT_UNITS = {"area/perimeter", "and/or", "Ra/Pr", "A/L", "L/A", "A1/A2", "SI/US", "V/V", "R/V", "I/R", "dE/dT", "Ea/R", "TWO/ONE", "n·k·A/L", "Δρ/ρ", "ρ/ρ", "V²/P"}
+WRITTEN = re.compile(
+    r"(?<![\w/·])(?:[A-Za-zµ°]{1,4}[²³⁴]?(?:·[A-Za-z°]{1,3}[²³⁴]?)*/(?:\([A-Za-z²³·°]+\)|[A-Za-z]{1,3}[²³⁴]?(?:[A-Z])?))(?![\w(])"
+)
+NOT_UNITS = {
+    "area/perimeter",
+    "and/or",
+    "Ra/Pr",
+    "A/L",
+    "L/A",
+    "A1/A2",
+    "SI/US",
+    "V/V",
+    "R/V",
+    "I/R",
+    "dE/dT",
+    "Ea/R",
+    "TWO/ONE",
+    "n·k·A/L",
+    "Δρ/ρ",
+    "ρ/ρ",
+    "V²/P",
+}
 
 
 def functions():
@@ -42,7 +75,11 @@ def test_there_is_something_to_check():
     assert len(FUNCTIONS) > 60
 
 
-@pytest.mark.parametrize(("where", "name", "function"), [f for f in FUNCTIONS if f[0].split(".")[0] not in ("text", "result", "steady")], ids=lambda v: v if isinstance(v, str) else "")
+@pytest.mark.parametrize(
+    ("where", "name", "function"),
+    [f for f in FUNCTIONS if f[0].split(".")[0] not in ("text", "result", "steady")],
+    ids=lambda v: v if isinstance(v, str) else "",
+)
 def test_public_physics_is_documented_with_the_unit_of_its_answer(where, name, function):
     doc = function.__doc__ or ""
     assert doc, f"{where} has no docstring"
@@ -64,8 +101,8 @@ def test_every_unit_in_a_docstring_can_be_read(where, name, function):
 
 def test_fields_of_results_carry_their_units():
     """Every float of a result ends in a unit, or is a plain number by its name."""
-    from kilnctl.sizing.result import LayerReport, Saving
     from kilnctl.body.steady import Steady
+    from kilnctl.sizing.sizing import LayerReport, Saving
     from kilnctl.thermal.elements import Wiring
     from kilnctl.thermal.walls import WallSolution
 
@@ -73,4 +110,7 @@ def test_fields_of_results_carry_their_units():
     for cls in (LayerReport, Saving, Steady, Wiring, WallSolution):
         for f in dataclasses.fields(cls):
             if f.type in ("float", float):
-                assert f.name in plain or f.name.endswith(("_c", "_w", "_m", "_a", "_w_m2", "_w_m2k", "_k_per_w")), (cls.__name__, f.name)
+                assert f.name in plain or f.name.endswith(("_c", "_w", "_m", "_a", "_w_m2", "_w_m2k", "_k_per_w")), (
+                    cls.__name__,
+                    f.name,
+                )

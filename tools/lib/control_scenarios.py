@@ -2,22 +2,26 @@
 
 import copy
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Callable
 
 import numpy as np
 
 from kilnctl import VirtualOven, control, load_oven
 from kilnctl.control import reference
-from kilnctl.control.plain import Tuning, by_tangent
+from kilnctl.control.pid import Tuning, by_tangent
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.conditions import Conditions
 from kilnctl.settings.schedule import Schedule, Step
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs" / "ovens"
 #: Oven → working temperatures (top, low), °C, and seconds from cold to a settled soak at top.
-OVENS = {"curing-cabinet": (200.0, 160.0, 3600), "brick-kiln": (800.0, 640.0, 7800), "bench-muffle": (700.0, 560.0, 3600)}
+OVENS = {
+    "curing-cabinet": (200.0, 160.0, 3600),
+    "brick-kiln": (800.0, 640.0, 7800),
+    "bench-muffle": (700.0, 560.0, 3600),
+}
 #: Of the virtual oven: its supply wanders, and the sensor is noisy, the same way for everybody; and of the oven that is learnt from.
 SEED, LEARNING_SEED = 5, 11
 #: The true oven's sensor noise in every scenario, K.
@@ -55,15 +59,22 @@ def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
     soak = (Step(to_c=top, hold_s=12 * 3600.0, within_k=5.0),)
     # What an oven takes longer for, it is given longer for: a ramp that it cannot follow would show its power, not its control.
     ramp_s = settled_s * 2 // 3
-    ramps = (Step(to_c=0.5 * top, at_k_per_s=0.5 * top / ramp_s, hold_s=900.0, within_k=5.0),
-             Step(to_c=0.8 * top, at_k_per_s=0.3 * top / ramp_s, hold_s=3600.0, within_k=5.0))  # fmt: skip
+    ramps = (
+        Step(to_c=0.5 * top, at_k_per_s=0.5 * top / ramp_s, hold_s=900.0, within_k=5.0),
+        Step(to_c=0.8 * top, at_k_per_s=0.3 * top / ramp_s, hold_s=3600.0, within_k=5.0),
+    )
     # A band without end: the steps come by the clock, for everybody at the same moment; and the goal (`goal_of`) jumps where the bound's grid has
     # a new power, for within one it would begin early and not be seen to.
-    small = (Step(to_c=low, hold_s=settled_s + 1.0, within_k=1e4), Step(to_c=low + 10.0, hold_s=1499.0, within_k=1e4),
-             Step(to_c=low + 5.0, hold_s=3600.0, within_k=1e4))  # fmt: skip
-    long = (Step(to_c=0.4 * top, at_k_per_s=0.4 * top / 7200.0, hold_s=3600.0, within_k=5.0),
-            Step(to_c=top, at_k_per_s=0.6 * top / 10800.0, hold_s=7200.0, within_k=5.0),
-            Step(to_c=0.9 * top, at_k_per_s=0.1 * top / 3600.0, hold_s=3 * 3600.0, within_k=5.0))  # fmt: skip
+    small = (
+        Step(to_c=low, hold_s=settled_s + 1.0, within_k=1e4),
+        Step(to_c=low + 10.0, hold_s=1499.0, within_k=1e4),
+        Step(to_c=low + 5.0, hold_s=3600.0, within_k=1e4),
+    )
+    long = (
+        Step(to_c=0.4 * top, at_k_per_s=0.4 * top / 7200.0, hold_s=3600.0, within_k=5.0),
+        Step(to_c=top, at_k_per_s=0.6 * top / 10800.0, hold_s=7200.0, within_k=5.0),
+        Step(to_c=0.9 * top, at_k_per_s=0.1 * top / 3600.0, hold_s=3 * 3600.0, within_k=5.0),
+    )
 
     def door_open(t):
         return event <= t < event + 30
@@ -102,7 +113,9 @@ def heavier(load):
 
 def wrong_by(share):
     """The lining's capacity wrong one way and the power the other: both push the landing the same way."""
-    return lambda m: m.but(lining_j_per_k=tuple(v * (1.0 + share) for v in m.lining_j_per_k), power_w=m.power_w * (1.0 - share))
+    return lambda m: m.but(
+        lining_j_per_k=tuple(v * (1.0 + share) for v in m.lining_j_per_k), power_w=m.power_w * (1.0 - share)
+    )
 
 
 def without_meters(oven):
@@ -121,8 +134,12 @@ def oven_named(name: str):
 
 
 def plant_of(oven, scenario: Scenario) -> VirtualOven:
-    return VirtualOven(scenario.plant_oven(oven), load=scenario.load(oven.usual_load), seed=SEED,
-                      conditions=Conditions(start_c=scenario.start_c, supply_drift=scenario.supply_drift))  # fmt: skip
+    return VirtualOven(
+        scenario.plant_oven(oven),
+        load=scenario.load(oven.usual_load),
+        seed=SEED,
+        conditions=Conditions(start_c=scenario.start_c, supply_drift=scenario.supply_drift),
+    )
 
 
 def goal_of(oven, scenario: Scenario) -> np.ndarray:
@@ -151,12 +168,26 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
         reading = plant.advance(1.0, d.duty, True)
     steady = float(np.mean(duties[-900:]))
     other = copy.deepcopy(plant)
-    rise = [other.advance(1.0, steady + 0.05, True).chamber_c - plant.advance(1.0, steady, True).chamber_c for _ in range(1800)]
+    rise = [
+        other.advance(1.0, steady + 0.05, True).chamber_c - plant.advance(1.0, steady, True).chamber_c
+        for _ in range(1800)
+    ]
     # Every eighth second: conversion steps of the front end are small beside the rise between them.
     every = 8
     # What half an hour reached stands for the static gain: the rule takes the smaller integral time anyway.
     static = rise[-1] / (0.05 * model.power_w)
-    pi, pid = (by_tangent(rise[every - 1 :: every], float(every), 0.05 * model.power_w, static, oven.sensors.control.dead_time_s, 0.0, d) for d in (False, True))
+    pi, pid = (
+        by_tangent(
+            rise[every - 1 :: every],
+            float(every),
+            0.05 * model.power_w,
+            static,
+            oven.sensors.control.dead_time_s,
+            0.0,
+            d,
+        )
+        for d in (False, True)
+    )
     return pi, pid
 
 

@@ -9,8 +9,8 @@ the reference comes, for a smaller sum; a control that did so would spoil the so
 """
 
 import numpy as np
-
 from control_scenarios import Scenario, plant_of
+
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, N
 
@@ -20,7 +20,9 @@ SMALL_K = 1e-4
 HELD_K, HELD_S, DEAR = 0.2, 300, 20.0
 
 
-def foresight(oven, scenario: Scenario, top: float, goal: np.ndarray, found: np.ndarray | None = None, iterations: int = 12):
+def foresight(
+    oven, scenario: Scenario, top: float, goal: np.ndarray, found: np.ndarray | None = None, iterations: int = 12
+):
     """(seconds,) true chamber under the best powers found, °C, and those powers as shares of full. `found`: the powers of the same scenario without its
     event, where they are known already."""
     model = day_zero(oven, scenario.load(oven.usual_load), top)
@@ -31,7 +33,9 @@ def foresight(oven, scenario: Scenario, top: float, goal: np.ndarray, found: np.
         u, line = _improve(oven, scenario, model, goal, np.repeat(u, 2), 0.5 * grid, 0, False, iterations)
     if scenario.event_s is not None:
         # Before an event nobody knows of it: what came before it stays as it was.
-        u, line = _improve(oven, scenario, model, goal, u, 0.5 * grid, round(scenario.event_s / (0.5 * grid)), True, iterations)
+        u, line = _improve(
+            oven, scenario, model, goal, u, 0.5 * grid, round(scenario.event_s / (0.5 * grid)), True, iterations
+        )
     return line, u
 
 
@@ -60,7 +64,9 @@ def _simulate(oven, scenario: Scenario, u: np.ndarray, grid: float, with_event: 
     return line
 
 
-def _sensitivity(oven, scenario: Scenario, model, u: np.ndarray, grid: float, first: int, start_c: float, with_event: bool) -> np.ndarray:
+def _sensitivity(
+    oven, scenario: Scenario, model, u: np.ndarray, grid: float, first: int, start_c: float, with_event: bool
+) -> np.ndarray:
     """(steps, steps) change of the chamber at the end of each step by full power in each step, from `first` on, K."""
     count = len(u)
     x, carried, rows = model.rest(start_c), np.zeros((N, count - first)), np.empty((count - first, count - first))

@@ -13,13 +13,13 @@ K. J. Åström and R. M. Murray, Feedback Systems, 2nd ed., section 10.3.)
 
 import math
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Callable
 
 import numpy as np
 
 from kilnctl.control import controller
-from kilnctl.control.programme import prepare
+from kilnctl.control.feasibility import prepare
 from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, EnergyModel
 from kilnctl.reading import Reading
 from kilnctl.settings.oven import Oven
@@ -51,8 +51,12 @@ class _Loop:
         self.model, self.ambient, self.dt, self.control = model, ambient, oven.control.tick_s, control
         self.x, self.holding_w = model.steady(at_c, ambient)
         if not 0.05 * model.power_w <= self.holding_w <= 0.95 * model.power_w:
-            raise ValueError(f"at {at_c:g} °C holding takes {self.holding_w:.0f} W of {model.power_w:.0f} W: no room to either side")
-        schedule = Schedule(name="margins", steps=(Step(to_c=at_c, hold_s=1e6, within_k=20.0),), soak_counts="from arrival")
+            raise ValueError(
+                f"at {at_c:g} °C holding takes {self.holding_w:.0f} W of {model.power_w:.0f} W: no room to either side"
+            )
+        schedule = Schedule(
+            name="margins", steps=(Step(to_c=at_c, hold_s=1e6, within_k=20.0),), soak_counts="from arrival"
+        )
         self.programme = prepare(oven, schedule, model, at_c)
 
     def run(self, ticks: int, added, gain: float = 1.0, late_s: float = 0.0) -> np.ndarray:
@@ -97,7 +101,9 @@ def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control=controller
     gain = _edge(lambda g: loop.dies_away(g, 0.0), 1.0, LARGEST_GAIN, 0.03)
     delay = _edge(lambda s: loop.dies_away(1.0, s), 0.0, LARGEST_DELAY_S, 0.05)
     # From a little above the fastest that the delay lets through to far below the loop's own speed.
-    periods = np.geomspace(max(6.0 * loop.dt, 2.0 * model.dead_s), 60.0 * max(model.dead_s + model.lag_at_s(at_c), 4.0), 14)
+    periods = np.geomspace(
+        max(6.0 * loop.dt, 2.0 * model.dead_s), 60.0 * max(model.dead_s + model.lag_at_s(at_c), 4.0), 14
+    )
     peak = max(loop.sensitivity(float(p)) for p in periods)
     return Margins(gain, math.nan, delay, peak)
 

@@ -1,0 +1,290 @@
+"""`kilnctl.learn`: the learning run of `kilnctl.commissioning.experiment`, driven by the same tick as every other
+run.
+
+The safety rules, the gate and the firing stage are those of `kilnctl.run.chain`; only where a schedule's
+controller would stand, the experiment says which power it wants. The day-zero model's estimator runs along,
+so that the rules about unexplained heat watch this run as they watch any other."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .. import control, firing, safety
+from ..control import estimator
+from ..errors import KilnctlError
+from ..model.day_zero import day_zero
+from ..model.energy import CHAMBER, ELEMENT, EnergyModel
+from ..reading import Reading
+from ..record.run_record import read_run
+from ..run import rehearsal
+from ..run.chain import Chain
+from ..run.summary import clock
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule, Step
+from . import experiment as trial
+
+#: Heat ends so long before the longest run that the oven may make, s: the start test is part of that run.
+SPARE_S = 300.0
+#: A run that starts this far above room temperature would begin with an unknown lining, K.
+HOT_K = 15.0
+
+
+@dataclass(frozen=True)
+class Programme:
+    """What the chain and the loop need to know of a learning run; `legs` are the experiment's stages."""
+
+    experiment: trial.Experiment
+    model: EnergyModel
+    ambient_c: float
+    noise_k: float
+    begin: trial.Progress
+
+    @property
+    def legs(self) -> tuple[trial.Stage, ...]:
+        return self.experiment.stages
+
+    @property
+    def shortfalls(self) -> tuple[str, ...]:
+        """None: nothing here has to be there by a time."""
+        return ()
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    time_s: float
+    estimate: estimator.Estimate
+    progress: trial.Progress
+    held: bool = False  # the start test goes before
+
+    @property
+    def position(self) -> "State":
+        return self
+
+    @property
+    def leg(self) -> int:
+        return self.progress.stage
+
+
+def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> State:
+    value = reading.chamber_c if math.isfinite(reading.chamber_c) else programme.ambient_c
+    return State(time_s, estimator.start(programme.model, value, min(programme.ambient_c, value)), programme.begin)
+
+
+def step(
+    programme: Programme,
+    state: State,
+    reading: Reading,
+    dt_s: float,
+    fired: float | None = None,
+    requests: tuple[str, ...] = (),
+    usable: bool = True,
+) -> tuple[State, control.Decision]:
+    """One tick, with the interface of `kilnctl.control.step`; of the requests only "hold" and "go on" mean anything. Pure."""
+    held = ("hold" in requests or state.held) and "go on" not in requests
+    model, ambient = programme.model, programme.ambient_c
+    share = reading.fired_or(fired or 0.0)
+    full = model.full_power_w(reading.supply_v)
+    estimate = estimator.update(
+        model,
+        state.estimate,
+        reading.chamber_c,
+        share * full,
+        dt_s,
+        ambient,
+        programme.noise_k,
+        16.0 if reading.door_open else 1.0,
+        usable=usable,
+        # The run is there to find out what is wrong with the model; until then it goes by the description.
+        find_shares=False,
+    )
+    unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
+    seen = trial.seen_by(model, estimate.now, ambient, reading.chamber_c if usable else math.nan, full, unexplained)
+    progress, watts, reason = state.progress, 0.0, "held"
+    if not held:
+        progress, watts, reason = trial.advance(programme.experiment, progress, dt_s, seen)
+    stage = programme.experiment.stages[progress.stage]
+    decision = control.Decision(
+        duty=min(1.0, max(0.0, watts / full)) if full > 0.0 else 0.0,
+        demand_w=watts,
+        feedforward_w=watts,
+        trim_w=0.0,
+        reference_c=math.nan,
+        expected_c=estimate.now[CHAMBER],
+        expected_sd_k=estimator.spread_k(estimate, CHAMBER),
+        chamber_c=estimate.now[CHAMBER],
+        part_c=None,
+        part_sd_k=None,
+        element_c=estimate.now[ELEMENT],
+        unexplained_w=estimate.unexplained_w,
+        full_w=full,
+        step=progress.stage,
+        phase="finished" if progress.done else stage.kind,
+        left_s=trial.seconds_left(programme.experiment, progress),
+        done=progress.done,
+        wants_heat=not progress.done and (held or stage.kind in trial.HEATED),
+        reason=reason,
+    )
+    return State(state.time_s + dt_s, estimate, progress, held), decision
+
+
+class Controller:
+    """`start` and `step` of a learning run, where a schedule's controller would stand."""
+
+    start, step = staticmethod(start), staticmethod(step)
+
+
+def prepare(
+    oven: Oven,
+    *,
+    ceiling_c: float | None = None,
+    top_c: float | None = None,
+    load: Load | None = None,
+    begin_stage: int = 0,
+) -> Programme:
+    """The learning run of an oven. Raises KilnctlError when the ceiling or the top temperature cannot be."""
+    highest = oven.limits.highest_c
+    ceiling = highest if ceiling_c is None else ceiling_c
+    where = oven.file or oven.name
+    if ceiling > highest:
+        raise KilnctlError(
+            f"{where}: a ceiling of {ceiling:.0f} °C is above the {highest:.0f} °C that this oven may "
+            "reach (limits: highest)"
+        )
+    model = day_zero(oven, load, oven.site.ambient_c + 0.85 * (ceiling - oven.site.ambient_c))
+    try:
+        experiment = trial.plan(model, ceiling, top_c)
+    except ValueError as error:
+        raise KilnctlError(f"{where}: no learning run is possible: {error}") from None
+    if not 0 <= begin_stage < len(experiment.stages):
+        raise KilnctlError(
+            f"the learning run has stages 1 to {len(experiment.stages)}; it cannot go on at {begin_stage + 1}"
+        )
+    begin = trial.resumed(trial.Progress(begin_stage), experiment)
+    longest, needed = oven.limits.longest_s, experiment.heated_s(begin.stage)
+    if needed > longest - SPARE_S:
+        raise KilnctlError(
+            f"{where}: a learning run to {experiment.temperatures_c[-1]:.0f} °C has heat in it for about {clock(needed)}, and this oven may not run "
+            f"for longer than {clock(longest)} (limits: longest); raise that, or learn at a lower temperature (--to)"
+        )
+    experiment = replace(experiment, heat_until_s=longest - SPARE_S)
+    return Programme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)
+
+
+@dataclass(frozen=True)
+class Interrupted:
+    """What the record of an interrupted learning run says of it: enough to prepare the rest of the same run."""
+
+    stage: int
+    ceiling_c: float
+    top_c: float
+    load: Load | None
+
+
+def interrupted(oven: Oven, folder) -> Interrupted:
+    """Read the record of a learning run that was interrupted, tripped or killed. Raises KilnctlError for any other."""
+    record = read_run(folder)
+    if record.controller != "learning run" or record.schedule.highest_c is None:
+        raise KilnctlError(f"{folder}: this is the record of '{record.schedule.name}', not of a learning run")
+    if record.oven.name != oven.name:
+        raise KilnctlError(f"{folder}: this learning run was of '{record.oven.name}', not of '{oven.name}'")
+    if record.outcome == "finished":
+        raise KilnctlError(f"{folder}: this learning run is finished; `kilnctl fit` reads it")
+    steps = np.asarray(record.data.get("step", ()), float)
+    reached = int(np.nanmax(steps)) - 1 if np.isfinite(steps).any() else 0
+    return Interrupted(max(0, reached), record.schedule.highest_c, record.schedule.steps[-1].to_c, record.load)
+
+
+def as_schedule(programme: Programme) -> Schedule:
+    """The learning run as a schedule, for what records and rules need to know of one: temperatures and
+    limits."""
+    steps = tuple(Step(name=f"levels around {t:.0f} °C", to_c=t) for t in programme.experiment.temperatures_c)
+    longest = 2.5 * programme.experiment.duration_s + 3600.0
+    return Schedule(
+        name="Learning run",
+        about="heats in a planned way to learn how this oven behaves",
+        steps=steps,
+        highest_c=programme.experiment.ceiling_c,
+        longest_s=longest,
+    )
+
+
+def learn(
+    oven: Oven,
+    plant=None,
+    seed: int = 0,
+    *,
+    ceiling_c: float | None = None,
+    top_c: float | None = None,
+    load: Load | None = None,
+    hot: bool = False,
+    begin_stage: int = 0,
+    faults=(),
+    progress=None,
+    sink=None,
+) -> rehearsal.Run:
+    """The commissioning run on `plant` (the virtual oven if None), under every interlock; returns a `Run`
+    that `fit` reads.
+
+    `ceiling_c`: never above it (the oven's highest if None); `top_c`: upper working temperature; `load`: what
+    is in the oven (None: empty, as it should be); `hot`: start although it is warm; `begin_stage`: go on
+    where an interrupted run stopped. Raises KilnctlError when it cannot be done; Ctrl-C ends the run with
+    outcome "interrupted"."""
+    programme = prepare(oven, ceiling_c=ceiling_c, top_c=top_c, load=load, begin_stage=begin_stage)
+    if plant is None:
+        from ..run.virtual_plant import virtual_oven
+
+        plant = virtual_oven(oven, load, seed, faults)
+    start_c = getattr(plant, "chamber_c", None)
+    if start_c is not None:
+        refuse_hot(oven, start_c, hot)
+    schedule = as_schedule(programme)
+    policy = safety.policy_for(oven, schedule, programme.model)
+    chain = Chain(
+        Checked(oven, hot),
+        programme,
+        policy,
+        firing.pattern_for(oven),
+        rehearsal.holding_table(programme.model, oven),
+    )
+    rows, events, outcome = [], [], "interrupted"
+    try:
+        outcome = rehearsal.follow(oven, plant, chain, rows, events, progress, sink)
+    except KeyboardInterrupt:
+        events.append(rehearsal.Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
+    return rehearsal.as_run(
+        rows,
+        oven=oven,
+        schedule=schedule,
+        outcome=outcome,
+        trips=tuple(chain.safety.trips.values()),
+        events=tuple(events),
+        seed=seed,
+        controller="learning run",
+        energy_j=chain.energy_j,
+        model=programme.model,
+        load=load,
+    )
+
+
+class Checked(Controller):
+    """The controller, refusing a hot oven at the first reading: a rig cannot tell before."""
+
+    def __init__(self, oven: Oven, hot: bool):
+        self.oven, self.hot = oven, hot
+
+    def start(self, programme: Programme, reading: Reading, time_s: float = 0.0) -> State:
+        if math.isfinite(reading.chamber_c):
+            refuse_hot(self.oven, reading.chamber_c, self.hot)
+        return start(programme, reading, time_s)
+
+
+def refuse_hot(oven: Oven, reading_c: float, hot: bool) -> None:
+    """Raise KilnctlError for an oven that is not at room temperature, unless that is wanted."""
+    if not hot and reading_c > oven.site.ambient_c + HOT_K:
+        raise KilnctlError(
+            f"{oven.name} is at {reading_c:.0f} °C; a learning run starts cold, since nobody knows how far "
+            "a warm lining is warmed "
+            "through. Let it cool, or say that it shall start hot (--hot)"
+        )

@@ -1,0 +1,364 @@
+"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it. Said before the start, not after."""
+
+from dataclasses import dataclass
+
+from ..errors import KilnctlError
+from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule
+from .reference import Leg, begin, legs_of, seconds_left
+
+_DT_S = 10.0
+#: Power is judged over this long, so that the first seconds of a ramp (elements heating themselves) do not count, s.
+_MEAN_S = 240.0
+#: So far behind a ramp the oven no longer follows it, K.
+_BEHIND_K = 10.0
+#: No walk takes more steps than this beyond those of its ramp; an oven that changes less than so much, K/s (0.2 K/h), stands.
+_MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
+#: Some power is kept for trim: a ramp that needs more than this share of full cannot be held to.
+USABLE = 0.97
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """A step that the oven cannot follow, or (with `ahead_k`) that it runs ahead of although the heat is off.
+
+    at_c        where following first fails, °C; with ahead_k where the lead begins, or (no rate asked) where the oven stays
+    feasible    the highest rate that it can follow all the way, of the asked one's sign, K/s; with ahead_k not known
+    reachable_c  the hottest (of a temperature that is out of reach) or, of a falling ramp, the coldest that it gets to, °C
+    itself      how fast it falls by itself at at_c, and at the end of the ramp, K/s (negative); of falling ramps only
+    """
+
+    step: int
+    name: str
+    at_c: float
+    needed_w: float
+    full_w: float
+    asked_k_per_s: float | None
+    feasible_k_per_s: float | None
+    reachable_c: float
+    ahead_k: float = 0.0
+    to_c: float = 0.0
+    itself_k_per_s: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def refused(self) -> bool:
+        """Whether 'too fast: refuse' speaks of it: heat that nobody asked for is no lack of power."""
+        return self.ahead_k == 0.0
+
+    @property
+    def impossible(self) -> bool:
+        """Whether the temperature itself is out of reach, at whatever rate."""
+        return self.refused and self.feasible_k_per_s is None
+
+    @property
+    def note(self) -> str:
+        """In words, with what the run does about it."""
+        return f"{self}; the ramp will take the time it needs" if self.refused else str(self)
+
+    def __str__(self) -> str:
+        where = f"step {self.step + 1} ('{self.name}')"
+        if self.ahead_k > 0.0:
+            if self.asked_k_per_s is None:
+                return (
+                    f"{where} goes to {self.to_c:.0f} °C; with the heat off, its fan or what is warm in this oven keeps it at about {self.at_c:.0f} °C for as "
+                    "long as was looked ahead"
+                )
+            return (
+                f"{where} rises at {_k_per_h(self.asked_k_per_s)}; its fan or what is warm in this oven takes it up faster than that, without any heat "
+                f"of the elements, from {self.at_c:.0f} °C on and by up to {self.ahead_k:.0f} K"
+            )
+        if self.asked_k_per_s is None or self.feasible_k_per_s is None:
+            return (
+                f"{where} goes to {self.at_c:.0f} °C, which would need {self.needed_w / 1000:.2f} kW only to be held; this oven has "
+                f"{self.full_w / 1000:.2f} kW and gets to about {self.reachable_c:.0f} °C"
+            )
+        if self.asked_k_per_s < 0.0:
+            here, there = (_k_per_h(rate) for rate in self.itself_k_per_s)
+            slow = (
+                f", and comes to rest at about {self.reachable_c:.0f} °C"
+                if self.reachable_c > self.to_c
+                else f" and {there} near {self.to_c:.0f} °C. A rate of {_k_per_h(self.feasible_k_per_s)} can be followed all the way"
+            )
+            return f"{where} falls at {_k_per_h(self.asked_k_per_s)}; by itself this oven then cools at about {here} near {self.at_c:.0f} °C{slow}"
+        return (
+            f"{where} rises at {_k_per_h(self.asked_k_per_s)}; near {self.at_c:.0f} °C that needs {self.needed_w / 1000:.2f} kW of "
+            f"this oven's {self.full_w / 1000:.2f} kW. Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
+        )
+
+
+def _k_per_h(rate_k_per_s: float) -> str:
+    """A rate without its sign, for people."""
+    rate = abs(rate_k_per_s) * 3600.0
+    return f"{rate:.0f} K/h" if rate >= 20.0 else f"{rate:.2g} K/h"
+
+
+@dataclass(frozen=True)
+class Programme:
+    """Everything the control step needs that does not change during a run."""
+
+    legs: tuple[Leg, ...]
+    model: EnergyModel
+    follows: int
+    ambient_c: float
+    noise_k: float
+    wander: float
+    plan_step_s: float
+    chamber_limit_c: float
+    working_c: float
+    count_always: bool
+    load_uncertainty: float
+    shortfalls: tuple[Shortfall, ...]
+
+
+def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
+    """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than the
+    oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven instead."""
+    from .predictive import step_length_s
+
+    ambient = oven.site.ambient_c
+    where = schedule.file or schedule.name
+    limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
+    for i, step in enumerate(schedule.steps):
+        if step.to_c is not None and step.to_c > oven.limits.highest_c:
+            raise KilnctlError(
+                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may not go above "
+                f"{oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})"
+            )
+        highest_part_c = oven.limits.part_highest_c
+        if (
+            step.to_c is not None
+            and schedule.follows == "part"
+            and highest_part_c is not None
+            and step.to_c > highest_part_c
+        ):
+            raise KilnctlError(
+                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in {oven.name} no part may "
+                f"go above {highest_part_c:.0f} °C (limits: part highest in {oven.file or 'its description'})"
+            )
+        if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
+            raise KilnctlError(
+                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: it would never get there"
+            )
+    follows = CONTENTS if schedule.follows == "part" else CHAMBER
+    if follows == CONTENTS and model.contents_j_per_k <= 0.0:
+        raise KilnctlError(
+            f"{where}: it follows the part, but neither it nor the oven says what the load is (give 'load')"
+        )
+    legs = legs_of(schedule)
+    begin = ambient if start_c is None else start_c
+    # A part only lags: what its ramps need is judged by the chamber's, which is the harder question.
+    shortfalls = tuple(_shortfalls(model, legs, begin, ambient))
+    hard = [s for s in shortfalls if s.impossible or (schedule.too_fast == "refuse" and s.refused)]
+    if hard:
+        advice = (
+            ""
+            if any(s.impossible for s in hard)
+            else "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
+        )
+        raise KilnctlError("\n".join(f"{where}: {s}{advice}" for s in hard))
+    return Programme(
+        legs=legs,
+        model=model,
+        follows=follows,
+        ambient_c=ambient,
+        noise_k=max(0.05, oven.sensors.control.noise_k),
+        wander=oven.control.trim,
+        plan_step_s=step_length_s(model),
+        chamber_limit_c=limit - 2.0,
+        working_c=schedule.top_c,
+        count_always=schedule.soak_counts == "from arrival",
+        load_uncertainty=0.1,
+        shortfalls=shortfalls,
+    )
+
+
+def planned_s(programme: Programme) -> float:
+    """Time that ramps and soaks take, s; what depends on the oven (heating up at full power, cooling) is not in it."""
+    return seconds_left(programme.legs, begin(programme.legs, programme.ambient_c))
+
+
+def _shortfalls(model: EnergyModel, legs: tuple[Leg, ...], start_c: float, ambient: float):
+    """Walk the legs with the model, asking at each moment what power the reference needs."""
+    x = model.rest(start_c)
+    reference = start_c
+    highest = None
+    for leg in legs:
+        if leg.kind in ("jump", "ramp") and leg.target_c > ambient:
+            needed = model.steady(leg.target_c, ambient)[1]
+            if needed > USABLE * model.power_w:
+                highest = model.highest_c(ambient) if highest is None else highest
+                yield Shortfall(leg.step, leg.name, leg.target_c, needed, model.power_w, None, None, highest)
+                return
+        if leg.kind == "ramp":
+            span = leg.target_c - reference
+            rate = span / leg.in_s if leg.in_s else (leg.rate_k_per_s if span > 0.0 else -leg.rate_k_per_s)
+            if abs(span) > 1e-9:
+                walked = _ramp(model, x, reference, leg.target_c, rate, ambient)
+                if walked.at_c is not None:
+                    feasible = _feasible(model, x, reference, leg.target_c, rate, ambient)
+                    itself = (
+                        (walked.itself_k_per_s, _itself(model, walked.after, leg.target_c, ambient))
+                        if rate < 0.0
+                        else (0.0, 0.0)
+                    )
+                    yield Shortfall(
+                        leg.step,
+                        leg.name,
+                        walked.at_c,
+                        walked.needed_w,
+                        model.power_w,
+                        rate,
+                        feasible,
+                        _rest_c(model, ambient) if rate < 0.0 else 0.0,
+                        0.0,
+                        leg.target_c,
+                        itself,
+                    )
+                elif rate > 0.0 and walked.ahead_k > leg.band_k:
+                    yield Shortfall(
+                        leg.step,
+                        leg.name,
+                        walked.ahead_c,
+                        0.0,
+                        model.power_w,
+                        rate,
+                        None,
+                        0.0,
+                        walked.ahead_k,
+                        leg.target_c,
+                    )
+                x = walked.after
+        elif leg.kind == "hold":
+            x, ahead_k = _hold(model, x, leg.target_c, leg.hold_s, ambient)
+            if ahead_k > leg.band_k:
+                yield Shortfall(
+                    leg.step, leg.name, x[CHAMBER], 0.0, model.power_w, None, None, 0.0, ahead_k, leg.target_c
+                )
+        elif leg.kind == "jump":
+            x = _jump(model, x, leg.target_c, ambient)
+        else:
+            for _ in range(20000):
+                if x[CHAMBER] <= leg.target_c:
+                    break
+                x = model.step(x, 0.0, _DT_S, ambient)
+            if x[CHAMBER] > leg.target_c:
+                yield Shortfall(
+                    leg.step,
+                    leg.name,
+                    x[CHAMBER],
+                    0.0,
+                    model.power_w,
+                    None,
+                    None,
+                    0.0,
+                    x[CHAMBER] - leg.target_c,
+                    leg.target_c,
+                )
+        reference = leg.target_c
+
+
+def _inverse(model: EnergyModel, x, wanted_c: float, ambient: float, dt: float = _DT_S) -> float:
+    """Power that puts the chamber at wanted_c after one step (exact for the step, which is linear in the power), W."""
+    without = model.step(x, 0.0, dt, ambient)[CHAMBER]
+    with_full = model.step(x, model.power_w, dt, ambient)[CHAMBER]
+    return model.power_w * (wanted_c - without) / (with_full - without)
+
+
+@dataclass(slots=True)
+class _Walked:
+    """How a ramp went on the model: the state after it; where power runs out (°C, None: nowhere), the mean power asked there, and how fast the oven
+    changes there without heat; how far it runs ahead with the heat off, and from where on."""
+
+    after: tuple[float, ...]
+    at_c: float | None = None
+    needed_w: float = 0.0
+    itself_k_per_s: float = 0.0
+    ahead_k: float = 0.0
+    ahead_c: float = 0.0
+
+
+def _ramp(
+    model: EnergyModel, x, from_c: float, to_c: float, rate: float, ambient: float, whole: bool = True
+) -> _Walked:
+    """Walk a ramp. Where the oven cannot follow, the reference waits for it as in the run; without `whole` the walk ends there."""
+    walked, reference, mean, up = _Walked(x), from_c, None, rate > 0.0
+    duration = abs((to_c - from_c) / rate)
+    dt = max(_DT_S, duration / 3000.0)
+    share = min(1.0, dt / _MEAN_S)
+    steps = max(1, round(duration / dt))
+    for i in range(steps + _MOST_STEPS):
+        reference += rate * dt
+        wanted = _inverse(model, x, reference, ambient, dt)
+        mean = wanted if mean is None else mean + share * (wanted - mean)
+        before, x = x, model.step(x, min(model.power_w, max(0.0, wanted)), dt, ambient)
+        last = (to_c - reference) * rate < 1e-9
+        settled = i * dt >= 2.0 * _MEAN_S or last
+        if up and walked.at_c is None and settled and mean > USABLE * model.power_w:
+            walked.needed_w, walked.at_c = mean, reference
+        behind = (reference - x[CHAMBER]) * (1.0 if up else -1.0)
+        # A rising ramp that asks for less than nothing is one that the oven is ahead of by itself; only a falling one then cannot be followed.
+        if walked.at_c is None and (behind > _BEHIND_K or (not up and settled and mean < -0.02 * model.power_w)):
+            walked.at_c, walked.needed_w = x[CHAMBER], mean
+            walked.itself_k_per_s = (model.step(before, 0.0, dt, ambient)[CHAMBER] - before[CHAMBER]) / dt
+        if up and -behind > walked.ahead_k:
+            walked.ahead_c = walked.ahead_c or reference
+            walked.ahead_k = -behind
+        if behind > _BEHIND_K:
+            reference = x[CHAMBER] + (_BEHIND_K if up else -_BEHIND_K)
+        if (
+            last
+            or (walked.at_c is not None and not whole)
+            or (behind > _BEHIND_K and abs(x[CHAMBER] - before[CHAMBER]) < _STANDS_K_PER_S * dt)
+        ):
+            break
+    walked.after = x
+    return walked
+
+
+def _itself(model: EnergyModel, x, to_c: float, ambient: float) -> float:
+    """How fast the chamber falls without heat when it gets to to_c, K/s; the last of it where it never does."""
+    rate = 0.0
+    for _ in range(_MOST_STEPS):
+        before, x = x, model.step(x, 0.0, _DT_S, ambient)
+        rate = (x[CHAMBER] - before[CHAMBER]) / _DT_S
+        if x[CHAMBER] <= to_c or rate > -_STANDS_K_PER_S:
+            break
+    return rate
+
+
+def _feasible(model: EnergyModel, x, from_c: float, to_c: float, rate: float, ambient: float) -> float:
+    """Highest rate (same sign) that the oven can follow all the way, by halving the ratio, K/s; a thousandth of the asked one at least."""
+    low, high = 1e-3, 1.0
+    for _ in range(8):
+        middle = (low * high) ** 0.5
+        if _ramp(model, x, from_c, to_c, middle * rate, ambient, whole=False).at_c is None:
+            low = middle
+        else:
+            high = middle
+    return low * rate
+
+
+def _rest_c(model: EnergyModel, ambient: float) -> float:
+    """Where the chamber stays without heat of the elements (a fan keeps it above the room), °C."""
+    low, high = ambient, ambient + 500.0
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if model.steady(middle, ambient)[1] < 0.0 else (low, middle)
+    return low
+
+
+def _hold(model: EnergyModel, x, target_c: float, hold_s: float, ambient: float) -> tuple[tuple[float, ...], float]:
+    """(state after a soak, how far the chamber is above it then, K)."""
+    dt = max(_DT_S, hold_s / 1000.0)
+    for _ in range(int(hold_s / dt)):
+        x = model.step(x, min(model.power_w, max(0.0, _inverse(model, x, target_c, ambient, dt))), dt, ambient)
+    return x, x[CHAMBER] - target_c
+
+
+def _jump(model: EnergyModel, x, target_c: float, ambient: float):
+    for _ in range(20000):
+        if abs(x[CHAMBER] - target_c) < 0.5:
+            break
+        x = model.step(x, min(model.power_w, max(0.0, _inverse(model, x, target_c, ambient))), _DT_S, ambient)
+    return x

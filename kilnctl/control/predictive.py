@@ -1,0 +1,203 @@
+"""The energy balance run backwards: which watts, from now on, bring the chamber along the reference within the power there is.
+
+A small constrained optimisation over the horizon: minimise the squared distance to the reference plus a little for bends
+in the power's course, with 0 ≤ power ≤ full. Because the limit is in the plan, it heats at full power until the last moment at which
+the heat stored in elements and lining still lands it on the soak. Prediction is the nonlinear model under the previous
+plan; its sensitivity to the power is the model's tangent.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..thermal.constants import STEFAN_BOLTZMANN
+
+#: The horizon in steps; how many of them share one power, and how many the prediction takes at once: fine now, coarse later.
+BLOCKS = (1, 1, 1, 2, 2, 3, 4, 4, 8, 8, 12, 16)
+STRIDES = (1,) * 10 + (2,) * 8 + (4,) * 9
+STEPS = sum(BLOCKS)
+#: Ends of the prediction's strides in steps, and of which block each is.
+ENDS = np.cumsum(STRIDES)
+_STRIDES = np.array(STRIDES, dtype=float)
+_BLOCK_OF = np.repeat(np.arange(len(BLOCKS)), BLOCKS)
+_FIRST = np.cumsum((0, *BLOCKS[:-1]))
+_FIRST_LIST = _FIRST.tolist()
+_BLOCK_OF_STRIDE = _BLOCK_OF[ENDS - 1].tolist()
+_MIDDLE = _FIRST + 0.5 * (np.array(BLOCKS) - 1.0)
+#: Of (blocks − 2, blocks), how much the power's slope changes from one gap between blocks to the next (W per step of the shorter one), its square.
+_GAPS = np.diff(_MIDDLE)
+_BENDS = (
+    np.diff(np.diff(np.eye(len(BLOCKS)), axis=0) / _GAPS[:, None], axis=0) * np.minimum(_GAPS[1:], _GAPS[:-1])[:, None]
+)
+_BENDS_SQUARED = _BENDS.T @ _BENDS
+#: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
+ABOVE, ABOVE_K = 8.0, 0.15
+#: A bend of the power's course by a tenth of full costs as much as being off by this for the whole horizon, K. (Bends, not moves: a power that must
+#: fall for an hour is not held back.)
+BEND_K = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Powers of the blocks in W (as rated), made at `time_s` with steps of `step_s`, when what it follows was at `from_c`; `predicted_c` (°C) at the
+    ENDS of the strides."""
+
+    powers_w: tuple[float, ...]
+    step_s: float
+    time_s: float
+    predicted_c: tuple[float, ...]
+    heat_w: float
+    highest_c: float
+    from_c: float
+    full_w: float
+
+    def power_at(self, time_s: float) -> float:
+        """Planned power at a later time, W; the last block's beyond the end."""
+        step = min(max(0, int((time_s - self.time_s) / self.step_s)), STEPS - 1)
+        return self.powers_w[int(_BLOCK_OF[step])]
+
+
+def step_length_s(model: EnergyModel) -> float:
+    """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. A thirty-fifth of the time in which the near
+    lining and the contents follow the chamber, 2 s to 15 s."""
+    coupling = model.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * model.film_m2 * 700.0**3
+    return min(15.0, max(2.0, (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 35.0))
+
+
+def make(
+    model: EnergyModel,
+    x,
+    heat_w: float,
+    reference_c: np.ndarray,
+    previous: Plan | None,
+    time_s: float,
+    full_w: float,
+    ambient_c: float,
+    step_s: float,
+    follows: int = CHAMBER,
+    chamber_limit_c: float = 1e9,
+    shares: tuple[float, float, float] = (1.0, 1.0, 1.0),
+) -> Plan:
+    """The plan from state x, with `heat_w` from nowhere known and shares of power, lining and contents as estimated. `reference_c`
+    (len(ENDS),) at the ENDS of the strides; `follows` CHAMBER or CONTENTS; the chamber is kept below chamber_limit_c. Pure; numpy only; well under a millisecond."""
+    if previous is None:
+        nominal = np.full(len(BLOCKS), 0.5 * full_w)
+    else:
+        shift = (time_s - previous.time_s) / previous.step_s
+        at = np.minimum(_MIDDLE + shift, STEPS - 1).astype(np.intp)
+        nominal = np.clip(np.array(previous.powers_w)[_BLOCK_OF[at]], 0.0, full_w)
+    powers = nominal.tolist()
+    state, followed, chamber = x, np.empty(len(STRIDES)), np.empty(len(STRIDES))
+    gain, lining, load = shares
+    a, power, _ = model.linearise(x, step_s, ambient_c, lining, load)
+    power = gain * power
+    floor = min(ambient_c, x[CHAMBER])
+    for i, (stride, block) in enumerate(zip(STRIDES, _BLOCK_OF_STRIDE)):
+        watts, length_s = gain * powers[block], stride * step_s
+        after = model.step(state, watts, length_s, ambient_c, heat_w, lining, load)
+        if heat_w < 0.0 and after[CHAMBER] < floor:
+            # An unknown loss ends with what drives it: a wide-open door cools the chamber to the surroundings, not below absolute zero.
+            without = model.step(state, watts, length_s, ambient_c, 0.0, lining, load)[CHAMBER]
+            less = heat_w * max(0.0, (without - floor) / (without - after[CHAMBER]))
+            after = model.step(state, watts, length_s, ambient_c, less, lining, load)
+        state = after
+        followed[i], chamber[i] = state[follows], state[CHAMBER]
+
+    response = _responses(a, power, (follows,) if follows == CHAMBER else (follows, CHAMBER))
+    sensitivity = response[0]
+    error = followed - reference_c
+    bends = STEPS * (BEND_K / (0.1 * full_w)) ** 2 * _BENDS_SQUARED
+    bends_at_nominal = bends @ nominal
+    weight = _STRIDES
+    low, high = -nominal, full_w - nominal
+    change = np.zeros(len(BLOCKS))
+    for attempt in range(3):
+        weighted = sensitivity.T * weight
+        hessian = weighted @ sensitivity + bends
+        gradient = weighted @ error + bends_at_nominal
+        if follows != CHAMBER:
+            over = np.maximum(0.0, chamber + response[1] @ change - chamber_limit_c)
+            hot = over > 0.0
+            if hot.any():
+                limited = response[1][hot]
+                dear = 50.0 * limited.T * _STRIDES[hot]
+                hessian = hessian + dear @ limited
+                gradient = gradient + dear @ (chamber[hot] - chamber_limit_c)
+        change = _box(hessian, gradient, low, high, change)
+        above = (error + sensitivity @ change) > ABOVE_K
+        new = np.where(above, ABOVE * _STRIDES, _STRIDES)
+        if follows == CHAMBER and np.array_equal(new, weight):
+            break
+        weight = new
+    predicted = followed + sensitivity @ change
+    top = float(np.max(chamber + response[-1] @ change))
+    return Plan(
+        tuple(np.clip(nominal + change, 0.0, full_w).tolist()),
+        step_s,
+        time_s,
+        tuple(predicted.tolist()),
+        heat_w,
+        top,
+        x[follows],
+        full_w,
+    )
+
+
+def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> list[np.ndarray]:
+    """(strides, blocks) change of each output per watt in each block: the step's tangent, convolved and summed per block."""
+    impulse = np.empty((STEPS, len(power)))
+    column = power
+    for i in range(STEPS):
+        impulse[i] = column
+        column = a @ column
+    answers = []
+    for output in outputs:
+        # The response to a block that starts at step f and lasts n: running sum of the impulse response, shifted, minus itself n later.
+        total = np.concatenate(([0.0], np.cumsum(impulse[:, output])))
+        matrix = np.zeros((STEPS, len(BLOCKS)))
+        for block, (first, count) in enumerate(zip(_FIRST_LIST, BLOCKS)):
+            matrix[first:, block] = total[1 : STEPS - first + 1]
+            matrix[first + count :, block] -= total[1 : STEPS - first - count + 1]
+        answers.append(matrix[ENDS - 1])
+    return answers
+
+
+def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.ndarray, start: np.ndarray) -> np.ndarray:
+    """Minimum of ½ z'Hz + g'z in a box by projected Newton steps (D. P. Bertsekas, SIAM J. Control Optim. 20 (1982) 221):
+    Newton on the free variables, clipped to the box, halved until the cost falls; where it does not, down the slope."""
+    z = np.clip(start, low, high)
+    slope = hessian @ z + gradient
+    cost = 0.5 * z @ (slope + gradient)
+    small = 1e-9 * (np.abs(gradient).max() + 1e-300)
+    for _ in range(25):
+        free = ~(((z <= low) & (slope > 0.0)) | ((z >= high) & (slope < 0.0)))
+        if not free.any() or np.abs(slope[free]).max() <= small:
+            break
+        newton = np.zeros_like(z)
+        newton[free] = -np.linalg.solve(hessian[np.ix_(free, free)], slope[free])
+        # Far from its goal Newton's step asks for a thousand times what there is, this way and that, and clipped it may lead uphill however short; the
+        # slope over the curvature does not.
+        lower = _lower(hessian, gradient, low, high, z, cost, newton) or _lower(
+            hessian, gradient, low, high, z, cost, -slope / np.diagonal(hessian)
+        )
+        if lower is None:
+            break
+        z, slope, cost = lower
+    return z
+
+
+def _lower(hessian, gradient, low, high, z, cost: float, direction: np.ndarray):
+    """(z, slope, cost) where it is lower along a direction clipped to the box, or None."""
+    share = 1.0
+    for _ in range(12):
+        trial = np.clip(z + share * direction, low, high)
+        slope = hessian @ trial + gradient
+        found = 0.5 * trial @ (slope + gradient)
+        if found < cost - 1e-14 * abs(cost):
+            return trial, slope, found
+        share *= 0.5
+    return None
+
+
+__all__ = ["CHAMBER", "CONTENTS", "STEPS", "Plan", "make", "step_length_s"]

@@ -1,0 +1,327 @@
+"""Trained models on disk: YAML with units, bounds, where it comes from, and a checksum.
+
+    model: Curing cabinet
+    made: 2024-05-17                        # given by whoever saves it; nothing here reads a clock
+    records: [{name: …, rms: 0.21 K}, …]
+    parameters:
+      element_j_per_k: {value: 1254, unit: J/K, error: 0.19, low: …, high: …, about: …}
+    checksum: sha256 of everything above, in a fixed form
+
+The checksum is no signature: it tells an edit or a damaged file from what was fitted, not who made it. An
+edited model is refused unless that is wished (`edited=True`), a model outside its bounds always."""
+
+import hashlib
+import json
+import math
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+import yaml
+
+from ..errors import KilnctlError
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from .day_zero import day_zero
+from .energy import EnergyModel
+from .fit_result import Fit
+from .parameters import PARAMETERS, out_of_bounds, value_of
+
+FORMAT = 1
+LARGEST_BYTES = 200_000
+_UNITS = {
+    "power_w": "W",
+    "voltage_v": "V",
+    "ambient_c": "°C",
+    "rated_c": "°C",
+    "resistance_rise_per_k": "1/°C",
+    "leak_rise_per_k": "1/°C",
+    "rise_per_k": "1/°C",
+    "capacity_rise_per_k": "1/°C",
+    "lining_j_per_k": "J/K",
+    "lining_w_per_k": "W/K",
+} | {p.field: p.unit for p in PARAMETERS}
+#: Bounds of what the fit does not touch.
+_FIXED_BOUNDS = {
+    "power_w": (20.0, 20000.0),
+    "voltage_v": (12.0, 480.0),
+    "ambient_c": (-30.0, 50.0),
+    "rated_c": (0.0, 1400.0),
+    "resistance_rise_per_k": (0.0, 0.01),
+    "leak_rise_per_k": (-0.0005, 0.03),
+}
+
+
+@dataclass(frozen=True)
+class Trained:
+    """A model with its provenance. `errors`: standard error of each logarithm; `load`: what was in the oven;
+    learnt between low_c and high_c; `edited`: its checksum did not fit and that was let pass. `covariance` of the
+    logarithms of the parameters `covariance_of`; empty in files that were saved without it."""
+
+    oven_name: str
+    model: EnergyModel
+    load: Load | None
+    working_c: float
+    low_c: float
+    high_c: float
+    rms_k: float
+    made: str
+    records: tuple[tuple[str, float], ...]
+    errors: dict[str, float]
+    warnings: tuple[str, ...] = ()
+    edited: bool = False
+    file: str = ""
+    covariance_of: tuple[str, ...] = ()
+    covariance: tuple[tuple[float, ...], ...] = ()
+
+    def for_load(self, oven: Oven, load: Load | None) -> EnergyModel:
+        """The model with another load in: what was learnt about the oven stays, the contents change as the
+        description says."""
+        if load == self.load:
+            return self.model
+        here, there = day_zero(oven, self.load, self.working_c), day_zero(oven, load, self.working_c)
+        changes: dict = {}
+        for name in ("element_m2", "film_m2", "film_w_per_k", "element_w_per_k"):
+            old = getattr(here, name)
+            changes[name] = getattr(self.model, name) * (getattr(there, name) / old if old > 0.0 else 1.0)
+        for name in ("contents_j_per_k", "contents_w_per_k", "contents_m2"):
+            # What was added is as the description has it; what was there before is as it was learnt.
+            changes[name] = max(0.0, getattr(self.model, name) + getattr(there, name) - getattr(here, name))
+            if getattr(there, name) == 0.0:
+                changes[name] = 0.0
+        return self.model.but(**changes)
+
+
+def trained(fit: Fit, made: str = "") -> Trained:
+    """What is kept of a fit. `made`: the day, as text; nobody here looks at a clock."""
+    return Trained(
+        fit.oven_name,
+        fit.model,
+        fit.load,
+        fit.working_c,
+        fit.low_c,
+        fit.high_c,
+        fit.rms_c,
+        made,
+        tuple((r.name, r.rms_c) for r in fit.records),
+        fit.log_errors,
+        fit.warnings,
+        covariance_of=tuple(fit.parameters),
+        covariance=tuple(tuple(float(f"{v:.6g}") for v in row) for row in fit.covariance.tolist()),
+    )
+
+
+def save_model(path: str | Path, model: Trained | Fit, made: str = "") -> None:
+    """Write a trained model. Raises KilnctlError where that cannot be done, and for a model outside its
+    bounds."""
+    if isinstance(model, Fit):
+        model = trained(model, made)
+    bad = _problems(model.model)
+    if bad:
+        raise KilnctlError(f"{path}: this model is not saved: " + "; ".join(bad))
+    content = _content(model)
+    content["checksum"] = _checksum(content)
+    head = (
+        "# A trained model of kilnctl. Made by `kilnctl fit`; not for editing: the checksum at the end "
+        "would no longer fit.\n"
+        "# Standard errors are of the logarithm (0.1 is about 10 %).\n"
+    )
+    try:
+        Path(path).write_text(
+            head + yaml.safe_dump(content, sort_keys=False, allow_unicode=True, width=110), encoding="utf-8"
+        )
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def model_for(
+    oven: Oven, load: Load | None, working_c: float, file: str | Path | None = None
+) -> tuple[EnergyModel, str]:
+    """The model to control with, and what it is in words: the trained one of that file with this load in, or, without a file,
+    the description's own. Raises KilnctlError as `load_model` does."""
+    if file is None:
+        return day_zero(oven, load, working_c), "from the oven's description; no learning run yet"
+    found = load_model(file, oven)
+    when = f" on {found.made}" if found.made else ""
+    words = f"trained{when} from {len(found.records)} record{'' if len(found.records) == 1 else 's'}, {found.rms_k:.2f} K rms, "
+    words += f"between {found.low_c:.0f} and {found.high_c:.0f} °C"
+    if working_c > found.high_c + 20.0:
+        words += f"; this schedule goes to {working_c:.0f} °C, above what was learnt"
+    return found.for_load(oven, load), words
+
+
+def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False) -> Trained:
+    """Read a trained model. Raises KilnctlError when it is damaged, out of bounds, of another oven, or edited
+    (unless allowed)."""
+    try:
+        if Path(path).stat().st_size > LARGEST_BYTES:
+            raise KilnctlError(f"{path}: far too large for a trained model")
+        content = yaml.safe_load(Path(path).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be read: {error.strerror}") from None
+    except (yaml.YAMLError, UnicodeDecodeError, RecursionError) as error:
+        raise KilnctlError(f"{path}: not a trained model: {str(error).splitlines()[0]}") from None
+    if not isinstance(content, dict) or "parameters" not in content or "model" not in content:
+        raise KilnctlError(f"{path}: not a trained model; `kilnctl fit OVEN RECORD --save FILE` makes one")
+    if content.get("format") != FORMAT:
+        raise KilnctlError(
+            f"{path}: format {content.get('format')!r} of trained models is not known here; fit the records anew"
+        )
+    said = content.pop("checksum", None)
+    differs = said != _checksum(content)
+    if differs and not edited:
+        raise KilnctlError(
+            f"{path}: its checksum does not fit: the file was edited or damaged since it was fitted. Fit "
+            "the records anew, or say "
+            "that an edited model is wanted (--edited-model)"
+        )
+    try:
+        made = _read(content, str(path), differs)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        what = f"'{error.args[0]}' is missing" if isinstance(error, KeyError) else str(error)
+        raise KilnctlError(f"{path}: the model cannot be used: {what}") from None
+    bad = _problems(made.model)
+    if bad:
+        raise KilnctlError(f"{path}: outside its bounds: " + "; ".join(bad))
+    if oven is not None:
+        _fits(made, oven, str(path))
+    return made
+
+
+def _fits(made: Trained, oven: Oven, path: str) -> None:
+    if made.oven_name != oven.name:
+        raise KilnctlError(f"{path}: this is a model of '{made.oven_name}', not of '{oven.name}'")
+    if not 0.9 < made.model.power_w / oven.elements.power_w < 1.1:
+        raise KilnctlError(
+            f"{path}: learnt with elements of {made.model.power_w:.0f} W; {oven.name} now has "
+            f"{oven.elements.power_w:.0f} W: learn anew"
+        )
+
+
+def _problems(model: EnergyModel) -> list[str]:
+    out = out_of_bounds(model)
+    for name, (low, high) in _FIXED_BOUNDS.items():
+        if not low <= getattr(model, name) <= high:
+            out.append(
+                f"{name} = {getattr(model, name):g} {_UNITS[name]} is outside {low:g} to {high:g} {_UNITS[name]}"
+            )
+    return out
+
+
+def _content(t: Trained) -> dict:
+    parameters: dict = {}
+    for f in fields(EnergyModel):
+        value = getattr(t.model, f.name)
+        entry: dict = {
+            "value": [float(v) for v in value] if isinstance(value, tuple) else float(value),
+            "unit": _UNITS[f.name],
+        }
+        ours = [p for p in PARAMETERS if p.field == f.name]
+        if ours:
+            entry |= {
+                "low": ours[0].low,
+                "high": ours[0].high,
+                "about": ours[0].doc if len(ours) == 1 else "of the lining, from the inside outward",
+            }
+            errors = [round(t.errors[p.name], 4) for p in ours if p.name in t.errors]
+            if errors:
+                entry["error"] = errors[0] if len(errors) == 1 else errors
+        else:
+            low, high = _FIXED_BOUNDS[f.name]
+            entry |= {"low": low, "high": high}
+        parameters[f.name] = entry
+    load = None if t.load is None else {f.name: getattr(t.load, f.name) for f in fields(Load)}
+    return {
+        "model": t.oven_name,
+        "format": FORMAT,
+        "made": t.made or "undated",
+        "records": [{"name": n, "rms": f"{r:.3f} K"} for n, r in t.records],
+        "learnt": {
+            "from": f"{t.low_c:.1f} °C",
+            "to": f"{t.high_c:.1f} °C",
+            "around": f"{t.working_c:.3f} °C",
+            "rms": f"{t.rms_k:.4f} K",
+        },
+        "load": load,
+        "warnings": list(t.warnings),
+        "parameters": parameters,
+    } | (
+        # Lower triangle, row by row.
+        {"covariance": {"of": list(t.covariance_of), "rows": [list(r[: i + 1]) for i, r in enumerate(t.covariance)]}}
+        if t.covariance
+        else {}
+    )
+
+
+def _number(text: str, unit: str) -> float:
+    number, _, given = str(text).partition(" ")
+    if given != unit:
+        raise ValueError(f"'{text}' should be in {unit}")
+    value = float(number)
+    if not math.isfinite(value):
+        raise ValueError(f"'{text}' is no number")
+    return value
+
+
+def _read(content: dict, path: str, differs: bool) -> Trained:
+    values: dict = {}
+    errors: dict[str, float] = {}
+    for f in fields(EnergyModel):
+        if f.name == "leak_rise_per_k" and f.name not in content["parameters"]:
+            continue  # older files have none
+        entry = content["parameters"][f.name]
+        if entry["unit"] != _UNITS[f.name]:
+            raise ValueError(f"{f.name} is given in {entry['unit']}, it should be {_UNITS[f.name]}")
+        value = entry["value"]
+        values[f.name] = tuple(float(v) for v in value) if isinstance(value, list) else float(value)
+        ours = [p for p in PARAMETERS if p.field == f.name]
+        if isinstance(value, list) and len(value) != 4:
+            raise ValueError(f"{f.name} wants 4 values, not {len(value)}")
+        said = entry.get("error", [])
+        said = said if isinstance(said, list) else [said]
+        errors |= {p.name: float(e) for p, e in zip(ours, said)}
+    learnt = content["learnt"]
+    load = content.get("load")
+    names, covariance = _covariance(content.get("covariance"))
+    return Trained(
+        str(content["model"]),
+        EnergyModel(**values),
+        None if load is None else Load(**load),
+        _number(learnt["around"], "°C"),
+        _number(learnt["from"], "°C"),
+        _number(learnt["to"], "°C"),
+        _number(learnt["rms"], "K"),
+        str(content["made"]),
+        tuple((str(r["name"]), _number(r["rms"], "K")) for r in content["records"]),
+        errors,
+        tuple(content.get("warnings") or ()),
+        differs,
+        path,
+        names,
+        covariance,
+    )
+
+
+def _covariance(said) -> tuple[tuple[str, ...], tuple[tuple[float, ...], ...]]:
+    if said is None:
+        return (), ()
+    names = tuple(str(n) for n in said["of"])
+    rows = [[float(v) for v in row] for row in said["rows"]]
+    known = {p.name for p in PARAMETERS}
+    if len(rows) != len(names) or any(len(r) != i + 1 for i, r in enumerate(rows)) or not known.issuperset(names):
+        raise ValueError("its covariance does not fit its parameters")
+    if not all(math.isfinite(v) for r in rows for v in r):
+        raise ValueError("its covariance holds what is no number")
+    full = [[rows[max(i, j)][min(i, j)] for j in range(len(names))] for i in range(len(names))]
+    return names, tuple(tuple(r) for r in full)
+
+
+def _checksum(content: dict) -> str:
+    text = json.dumps(
+        {k: v for k, v in content.items() if k != "checksum"}, sort_keys=True, ensure_ascii=False, default=str
+    )
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def same_within(one: EnergyModel, other: EnergyModel, relative: float) -> bool:
+    """Whether every parameter of two models agrees within a relative difference."""
+    return all(math.isclose(value_of(one, p), value_of(other, p), rel_tol=relative, abs_tol=1e-12) for p in PARAMETERS)

@@ -1,0 +1,137 @@
+"""The one link to the service: asks its socket once a second and keeps what all open pages are shown."""
+
+import asyncio
+import json
+from pathlib import Path
+
+from ..service.live_curve import KEPT
+from ..service.socket_messages import encode
+
+EVERY_S, PATIENCE_S, MOST_ROWS = 1.0, 5.0, 5000
+#: Rows of a picture when it is sent whole.
+PICTURE_ROWS = 1500
+
+
+class Link:
+    """`status`, `ahead` and the run's `columns` (lists by name) as last heard; `version` changes with each hearing. `fresh` is False
+    when the service does not answer."""
+
+    def __init__(self, socket: Path):
+        self.socket = socket
+        self.status: dict = {}
+        self.ahead: dict = {}
+        self.columns: dict[str, list] = {name: [] for name in KEPT}
+        self.run, self.thinned, self.epoch, self.version = "", 0, 0, 0
+        self.closing = False
+        self.fresh, self.words = False, "not heard from the service yet"
+        self._changed = asyncio.Condition()
+        self._task: asyncio.Task | None = None
+
+    @property
+    def rows(self) -> int:
+        return len(self.columns["time_s"])
+
+    def start(self) -> None:
+        self._task = asyncio.create_task(self._listen())
+
+    async def close(self) -> None:
+        if self._task is not None:
+            self._task.cancel()
+            await asyncio.gather(self._task, return_exceptions=True)
+
+    async def ask(self, request: dict, patience_s: float = PATIENCE_S) -> dict:
+        """One question on a connection of its own: a stop waits behind nothing."""
+        try:
+            async with asyncio.timeout(patience_s):
+                while True:
+                    try:
+                        return await self._once(request)
+                    except (FileNotFoundError, ConnectionRefusedError, PermissionError):
+                        raise
+                    except OSError:
+                        # More are knocking at this moment than may wait at its door.
+                        await asyncio.sleep(0.05)
+        except (OSError, ValueError, TimeoutError) as error:
+            return {
+                "ok": False,
+                "silent": True,
+                "words": f"the oven's service does not answer ({type(error).__name__}); it may have been stopped",
+            }
+
+    async def _once(self, request: dict) -> dict:
+        reader, writer = await asyncio.open_unix_connection(str(self.socket), limit=8_000_000)
+        try:
+            writer.write(encode(request))
+            return json.loads(await reader.readline())
+        finally:
+            writer.close()
+
+    async def changed(self, since: int, patience_s: float) -> None:
+        """Until something newer than `since` was heard, or the time is over."""
+        try:
+            async with asyncio.timeout(patience_s):
+                async with self._changed:
+                    await self._changed.wait_for(lambda: self.version != since)
+        except TimeoutError:
+            pass
+
+    async def _listen(self) -> None:
+        while True:
+            await self.refresh()
+            await asyncio.sleep(EVERY_S)
+
+    async def refresh(self) -> None:
+        status = await self.ask({"ask": "status"})
+        self.fresh, self.words = not status.get("silent", False), status.get("words", "")
+        if self.fresh:
+            self.status = status
+            self.ahead = await self.ask({"ask": "ahead"})
+            await self._curve()
+        async with self._changed:
+            self.version += 1
+            self._changed.notify_all()
+
+    async def _curve(self) -> None:
+        while True:
+            said = await self.ask({"ask": "curve", "since": self.rows, "most": MOST_ROWS})
+            if not said.get("ok"):
+                return
+            if said["run"] != self.run or said["thinned"] != self.thinned or said["count"] < self.rows:
+                self.run, self.thinned = said["run"], said["thinned"]
+                self.epoch += 1
+                self.columns = {name: [] for name in KEPT}
+                if said["from"] != 0:
+                    continue
+            for name in KEPT:
+                self.columns[name].extend(said["columns"][name])
+            if self.rows >= said["count"] or not said["columns"]["time_s"]:
+                return
+
+    def since(self, epoch: int, row: int) -> dict:
+        """What a page that has `row` rows of that epoch lacks; another epoch, or too much missing: the whole picture, thinned with its
+        peaks kept."""
+        whole = epoch != self.epoch or not 0 <= row <= self.rows or self.rows - row > PICTURE_ROWS
+        if whole:
+            keep = picture(self.columns, PICTURE_ROWS)
+            columns = {name: [values[i] for i in keep] for name, values in self.columns.items()}
+        else:
+            columns = {name: values[row:] for name, values in self.columns.items()}
+        return {"whole": whole, "epoch": self.epoch, "rows": self.rows, "columns": columns}
+
+
+def picture(columns: dict[str, list], most: int) -> list[int]:
+    """Indices of at most about `most` rows: of each stretch the first, and where chamber and duty are least and greatest, so that no peak
+    is lost."""
+    count = len(columns["time_s"])
+    if count <= most:
+        return list(range(count))
+    stretches = max(1, most // 5)
+    keep = {count - 1}
+    for k in range(stretches):
+        a, b = k * count // stretches, (k + 1) * count // stretches
+        keep.add(a)
+        for name in ("chamber_c", "duty"):
+            values = [(v, i) for i, v in enumerate(columns[name][a:b], a) if v is not None and v == v]
+            if values:
+                keep.update((min(values)[1], max(values)[1]))
+    return sorted(keep)

@@ -1,0 +1,218 @@
+"""A thermocouple with its sheath, its wires and its front end: from the temperature around it to the number
+in the record.
+
+Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead
+time: a delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or
+shorted wire and a wrong cold junction show what they show in reality.
+"""
+
+import bisect
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..settings.equipment import Sensor
+from ..thermal.thermocouples import emf_mv, range_c
+from .injection import Fault
+
+#: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by
+#: itself). Chip data sheets as in the project's hardware notes; slopes per type from memory of the data sheet
+#: of the linear chip.
+RESOLUTION_C = {"max31855": 0.25, "max31856": 2.0**-7}
+LINEAR_MV_PER_K = {
+    "K": 0.041276,
+    "N": 0.036256,
+    "J": 0.057953,
+    "T": 0.052180,
+    "E": 0.076373,
+    "S": 0.009587,
+    "R": 0.010506,
+}
+CONVERSION_S = 0.1
+
+
+class Emf:
+    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight
+    on beyond its ends."""
+
+    def __init__(self, low_c: int, values_mv: Sequence[float]):
+        self.low_c, self.mv = low_c, list(values_mv)
+        if any(b <= a for a, b in zip(self.mv, self.mv[1:])):
+            raise ValueError("values_mv must rise")
+
+    def at(self, t_c: float) -> float:
+        """mV at t_c °C, other junction at 0 °C."""
+        position = t_c - self.low_c
+        k = min(max(int(position), 0), len(self.mv) - 2)
+        return self.mv[k] + (position - k) * (self.mv[k + 1] - self.mv[k])
+
+    def inverse(self, mv: float) -> float:
+        """°C at mv."""
+        k = min(max(bisect.bisect_right(self.mv, mv) - 1, 0), len(self.mv) - 2)
+        return self.low_c + k + (mv - self.mv[k]) / (self.mv[k + 1] - self.mv[k])
+
+
+@dataclass(frozen=True)
+class SensorErrors:
+    """What is wrong with a thermocouple besides its noise: a constant offset, a gain error about 0 °C, a
+    drift, and the error of the measured cold junction."""
+
+    offset_k: float = 0.0
+    gain: float = 0.0
+    drift_k_per_h: float = 0.0
+    cold_junction_k: float = 0.0
+
+
+class Probe:
+    """One thermocouple. `advance` takes what is around the sheath and returns (reading °C, fault words,
+    cold junction °C)."""
+
+    def __init__(
+        self,
+        settings: Sensor,
+        emf: Emf,
+        start_c: float,
+        generator: np.random.Generator,
+        errors: SensorErrors = SensorErrors(),
+    ):
+        self.settings, self.emf, self.errors = settings, emf, errors
+        self.generator = generator
+        self.junction_c = start_c
+        self.sample = 0
+        self._around_c = start_c
+        self._time_s = 0.0
+        self._line: deque[tuple[float, float]] = deque([(0.0, start_c)])
+        self._noise: list[float] = []
+        self._held = (start_c, start_c)
+        self._linear = LINEAR_MV_PER_K.get(settings.type) if settings.front_end == "max31855" else None
+        self._drifted_k = 0.0
+
+    def settle(self, around_c: float) -> None:
+        """The sheath has been at this temperature for a long time."""
+        self.junction_c = self._around_c = around_c
+        self._line = deque([(self._time_s, around_c)])
+        self._held = (around_c, self._held[1])
+
+    def _gauss(self) -> float:
+        if not self._noise:
+            self._noise = self.generator.standard_normal(256).tolist()
+        return self._noise.pop()
+
+    def advance(
+        self,
+        dt_s: float,
+        around_c: float,
+        lag_share: float,
+        terminals_c: float,
+        room_c: float,
+        faults: Sequence[Fault] = (),
+    ) -> tuple[float, tuple[str, ...], float]:
+        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant
+        over that in still air; `faults` only those of this sensor that act now."""
+        settings, errors = self.settings, self.errors
+        noise_k, words = settings.noise_k, ()
+        shorted = frozen = repeating = False
+        sign, cold_error = 1.0, errors.cold_junction_k
+        for fault in faults:
+            match fault.kind:
+                case "thermocouple pulled out":
+                    around_c, lag_share = room_c, 1.0
+                case "thermocouple open":
+                    words = ("open",)
+                case "thermocouple short to ground":
+                    words = ("short-ground",)
+                case "front end dead":
+                    words = ("no-chip",)
+                case "thermocouple shorted":
+                    shorted = True
+                case "thermocouple reversed":
+                    sign = -1.0
+                case "thermocouple drifting":
+                    self._drifted_k += fault.size * dt_s
+                case "thermocouple frozen":
+                    frozen = True
+                case "converter repeating":
+                    repeating = True
+                case "thermocouple noisy":
+                    noise_k = math.hypot(noise_k, fault.size)
+                case "cold junction wrong":
+                    cold_error += fault.size
+        # The sheath: exact answer of a first-order lag to a straight line from the last surroundings to
+        # these.
+        lag = settings.lag_s * lag_share
+        if lag > 1e-9:
+            x = dt_s / lag
+            decay = math.exp(-x)
+            ramp = (1.0 - decay) / x
+            self.junction_c = decay * self.junction_c + (ramp - decay) * self._around_c + (1.0 - ramp) * around_c
+        else:
+            self.junction_c = around_c
+        self._around_c = around_c
+        self._time_s += dt_s
+        seen_c = self._delayed()
+        if frozen:
+            return self._held[0], words, self._held[1]
+        self.sample += max(1, round(dt_s / CONVERSION_S))
+        if repeating:
+            return self._held[0], words, self._held[1]
+        cold_c = terminals_c + cold_error
+        seen_c += (
+            errors.offset_k + errors.gain * seen_c + errors.drift_k_per_h * self._time_s / 3600.0 + self._drifted_k
+        )
+        if settings.calibration:
+            seen_c = _shown(settings.calibration, seen_c)
+        seen_c += noise_k * self._gauss()
+        if noise_k > 2.0 * settings.noise_k + 1.0 and self.generator.random() < 0.02:
+            seen_c += 30.0 * noise_k * self._gauss()  # a wild single sample without any fault bit
+        emf = self.emf
+        mv = 0.0 if shorted else sign * (emf.at(seen_c) - emf.at(terminals_c))
+        step = RESOLUTION_C[settings.front_end]
+        if self._linear:
+            # The linear chip's own figure, rounded to its bits; then the correction that every reader of it
+            # has to make.
+            raw = step * round((cold_c + mv / self._linear) / step)
+            reading = emf.inverse((raw - cold_c) * self._linear + emf.at(cold_c))
+        else:
+            reading = step * round(emf.inverse(mv + emf.at(cold_c)) / step)
+        if words:
+            reading = math.nan
+        else:
+            self._held = (reading, cold_c)
+        return reading, words, cold_c
+
+    def _delayed(self) -> float:
+        """The junction a dead time ago."""
+        line, wanted = self._line, self._time_s - self.settings.dead_time_s
+        line.append((self._time_s, self.junction_c))
+        while len(line) > 1 and line[1][0] <= wanted:
+            line.popleft()
+        (t0, a), (t1, b) = line[0], line[1] if len(line) > 1 else line[0]
+        if wanted <= t0 or t1 <= t0:
+            return a
+        return a + (b - a) * (wanted - t0) / (t1 - t0)
+
+
+def _shown(calibration, true_c: float) -> float:
+    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the
+    ends."""
+    first, last = calibration[0], calibration[-1]
+    if true_c <= first.true_c:
+        return true_c + first.reads_c - first.true_c
+    if true_c >= last.true_c:
+        return true_c + last.reads_c - last.true_c
+    for a, b in zip(calibration, calibration[1:]):
+        if true_c <= b.true_c:
+            return a.reads_c + (true_c - a.true_c) * (b.reads_c - a.reads_c) / (b.true_c - a.true_c)
+    raise AssertionError("calibration points do not rise")
+
+
+@lru_cache(maxsize=16)
+def emf_table(letter: str) -> Emf:
+    """Table of a thermocouple type from `thermal.thermocouples` (ITS-90), from where it rises steadily."""
+    low, high = range_c(letter)
+    first = {"B": 50, "R": -50, "S": -50}.get(letter, max(-200, math.ceil(low)))
+    return Emf(first, [emf_mv(letter, float(t)) for t in range(first, math.floor(high) + 1)])

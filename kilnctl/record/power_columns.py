@@ -1,0 +1,63 @@
+"""Fired share and electric power of a run's samples: measured where there were meters, else as commanded, and which of
+them it is."""
+
+import math
+
+import numpy as np
+
+from ..thermal.electric_power import electric_w
+
+
+def fired_share(data: dict[str, np.ndarray]) -> tuple[np.ndarray, bool]:
+    """(share of full power fired since the sample before, whether it was measured). Where no current was measured it is
+    what was commanded, which proves nothing; in a record of before that was kept, the duty of the sample before."""
+    fired, commanded = data["fired"], data.get("commanded")
+    if commanded is None or not np.isfinite(commanded).any():
+        commanded = np.concatenate(([0.0], data["duty"][:-1]))[: len(fired)]
+    measured = bool(np.isfinite(fired).any())
+    return np.nan_to_num(np.where(np.isfinite(fired), fired, commanded)), measured
+
+
+def commanded_share(data: dict[str, np.ndarray]) -> np.ndarray | None:
+    """Share of full power that was commanded since the sample before; None where the record does not say."""
+    commanded = data.get("commanded")
+    return np.nan_to_num(commanded) if commanded is not None and np.isfinite(commanded).any() else None
+
+
+def power_w(data: dict[str, np.ndarray], oven, model: dict | None = None) -> np.ndarray:
+    """Mean electric power since the sample before, W, array. Records from before it was kept are worked out the same
+    way. NaN where neither oven nor model says how strong the elements are."""
+    kept = data.get("power_w")
+    if kept is not None and np.isfinite(kept).any():
+        return np.nan_to_num(kept)
+    elements, supply = getattr(oven, "elements", None), getattr(oven, "supply", None)
+    rated = elements.power_w if elements else _number(model, "power_w")
+    volts = supply.voltage_v if supply else _number(model, "voltage_v")
+    share, _ = fired_share(data)
+    supplied = data["supply_v"] if math.isfinite(volts) else np.full(len(share), math.nan)
+    amps = data.get("current_a", np.full(len(share), math.nan))
+    return np.array(
+        [electric_w(s, rated, volts, v, a) for s, v, a in zip(share.tolist(), supplied.tolist(), amps.tolist())], float
+    )
+
+
+def _number(model, name: str) -> float:
+    value = model.get(name) if isinstance(model, dict) else getattr(model, name, None)
+    return float(value) if isinstance(value, (int, float)) and value > 0.0 else math.nan
+
+
+def basis(data: dict[str, np.ndarray]) -> str:
+    """What power and energy of a run rest on, for people."""
+    volts = bool(np.isfinite(data["supply_v"]).any())
+    if fired_share(data)[1]:
+        return "measured voltage and current" if volts else "measured current, at the rated voltage"
+    return (
+        "what was commanded, at the measured voltage; no current was measured"
+        if volts
+        else "what was commanded, at the rated power; nothing was measured"
+    )
+
+
+def is_measured(data: dict[str, np.ndarray]) -> bool:
+    """Whether the fired share was measured."""
+    return fired_share(data)[1]

@@ -1,0 +1,371 @@
+"""Read a run's folder back. A torn end is cut off and told; anything else that is wrong is refused with
+its file and line.
+
+Samples and events come from the journal where the run kept one (real runs), else from samples.csv and
+events.csv (rehearsals).
+"""
+
+import array
+import csv
+import dataclasses
+import hashlib
+import itertools
+import json
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import KilnctlError
+from ..settings.construction import Load
+from ..settings.oven import Oven, load_oven
+from ..settings.schedule import Cure, Schedule, Step, load_schedule
+from .columns import NAMES
+from .journal import Damage, entries_of, segments
+from .parts import LARGEST, built, mapping, number, words
+from .power_columns import power_w
+
+#: A record larger than this is not read in one piece, bytes.
+LARGEST_BYTES = 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedEvent:
+    time_s: float
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedTrip:
+    fault: str
+    time_s: float
+    seen: str
+    done: str
+    check: str
+
+
+@dataclass(frozen=True)
+class UnknownOven:
+    """Stands for an oven whose description is not in the record."""
+
+    name: str
+    file: str = ""
+    sha256: str = ""
+
+
+@dataclass
+class RunRecord:
+    """A run read back; summaries, pictures and fits take it in place of a `Run`. Columns are attributes
+    too (`.chamber_c`).
+
+    outcome   "finished", "tripped", "interrupted", "stopped", or "unfinished": it ended without saying so
+    problems  what was found wrong in the record and how it was dealt with, one sentence each
+    about     run.json as it stands
+    """
+
+    folder: Path
+    oven: Oven | UnknownOven
+    schedule: Schedule
+    outcome: str
+    trips: tuple[RecordedTrip, ...]
+    events: tuple[RecordedEvent, ...]
+    data: dict[str, np.ndarray]
+    seed: int | None
+    controller: str
+    energy_j: float
+    model: dict | None
+    load: Load | None
+    started: str = ""
+    rig: str = ""
+    version: str = ""
+    about: dict = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+
+    def __getattr__(self, name: str) -> np.ndarray:
+        data = self.__dict__.get("data", {})
+        if name in data:
+            return data[name]
+        raise AttributeError(name)
+
+
+def read_run(folder: str | Path) -> RunRecord:
+    """The record in `folder`. Raises KilnctlError (file:line where there is one) for what is no record of
+    ours or is damaged inside."""
+    folder = Path(folder)
+    try:
+        return _read_run(folder)
+    except OSError as error:
+        raise KilnctlError(f"{error.filename or folder}: cannot be read: {error.strerror}") from None
+
+
+def _read_run(folder: Path) -> RunRecord:
+    if not folder.is_dir():
+        raise KilnctlError(f"{folder}: there is no such folder; give the folder of a run")
+    problems: list[str] = []
+    said = _said(folder)
+    if segments(folder):
+        data, events, trips, end = _from_journal(folder, problems)
+        said = {**end.pop("start", {}), **said} if end else said
+        outcome = words(end.get("outcome")) or words(said.get("outcome")) or "unfinished"
+    elif (folder / "samples.csv").is_file():
+        data = _columns(*_table(folder / "samples.csv", problems))
+        events = read_events(folder / "events.csv", problems)
+        trips, end, outcome = (
+            tuple(_trip(t) for t in (said.get("trips") if isinstance(said.get("trips"), list) else ())),
+            {},
+            words(said.get("outcome")) or "unfinished",
+        )
+    else:
+        raise KilnctlError(f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal")
+    oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
+    # Where there is a journal it alone counts: run.json may be from before a run was gone on with.
+    energy = number(end.get("energy_j") if segments(folder) else said.get("energy_j"))
+    if not math.isfinite(energy):
+        steps = np.diff(data["time_s"], prepend=data["time_s"][:1])
+        energy = float(np.nansum(power_w(data, oven, said.get("model")) * steps))
+        problems.append("the run ended without a total of its energy; it was added up from the samples")
+    load = built(Load, said["load"], f"{folder / 'run.json'}: its load is") if said.get("load") else None
+    return RunRecord(
+        folder=folder,
+        oven=oven,
+        schedule=schedule,
+        outcome=outcome,
+        trips=trips,
+        events=events,
+        data=data,
+        seed=said["seed"] if type(said.get("seed")) is int else None,
+        controller=words(said.get("controller")),
+        energy_j=energy,
+        model=said["model"] if isinstance(said.get("model"), dict) else None,
+        load=load,
+        started=words(said.get("started")),
+        rig=words(said.get("rig")),
+        version=words(said.get("kilnctl")),
+        about=said,
+        problems=tuple(problems),
+    )
+
+
+def _said(folder: Path) -> dict:
+    path = folder / "run.json"
+    try:
+        said = json.loads(path.read_bytes())
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be read: {error.strerror}") from None
+    except json.JSONDecodeError as error:
+        raise KilnctlError(f"{path}:{error.lineno}: not a run.json of ours: {error.msg}") from None
+    except (ValueError, RecursionError) as error:
+        raise KilnctlError(f"{path}: not a run.json of ours: {error}") from None
+    if not isinstance(said, dict):
+        raise KilnctlError(f"{path}:1: not a run.json of ours")
+    return said
+
+
+def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:
+    told = mapping(said.get("oven"))
+    path = folder / "oven.yaml"
+    if path.is_file():
+        _same(path, words(told.get("sha256")), problems)
+        return _named(load_oven(path), told)
+    if not words(told.get("name")):
+        raise KilnctlError(f"{folder}: neither run.json nor oven.yaml says which oven this was")
+    problems.append("the oven's description is not in the record")
+    return UnknownOven(told["name"], words(told.get("file")), words(told.get("sha256")))
+
+
+def _schedule(folder: Path, said: dict, problems: list[str]) -> Schedule:
+    path = folder / "schedule.yaml"
+    if path.is_file():
+        told = mapping(said.get("schedule"))
+        _same(path, words(told.get("sha256")), problems)
+        return _named(load_schedule(path), told)
+    steps = dict(mapping(said.get("steps")))
+    if not steps:
+        raise KilnctlError(f"{folder}: neither run.json nor schedule.yaml says what was run")
+    where = f"{folder / 'run.json'}: its steps are"
+    listed = steps.get("steps")
+    steps["steps"] = tuple(built(Step, s, where) for s in listed) if isinstance(listed, list) else ()
+    if not steps["steps"]:
+        raise KilnctlError(f"{where} not ours (there is none)")
+    for name, kind in (("load", Load), ("cure", Cure)):
+        steps[name] = built(kind, steps[name], where) if steps.get(name) else None
+    return built(Schedule, steps, where)
+
+
+def _named(settings, told: dict):
+    """Settings read from the record's copy, under the name and checksum of the file that was run."""
+    return dataclasses.replace(
+        settings, file=words(told.get("file")) or settings.file, sha256=words(told.get("sha256")) or settings.sha256
+    )
+
+
+def _same(path: Path, sha256: str | None, problems: list[str]) -> None:
+    if sha256 and hashlib.sha256(path.read_bytes()).hexdigest() != sha256:
+        problems.append(f"{path.name} in the record is not the file that was run: its checksum differs")
+
+
+def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[str, list[str]]]]:
+    """Column names, and (place, cells) of every whole row. What a power cut left at the end is cut off and
+    told."""
+    try:
+        size = path.stat().st_size
+        if size > LARGEST_BYTES:
+            raise KilnctlError(f"{path}: larger than {LARGEST_BYTES // 1_000_000} MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be read: {error.strerror}") from None
+    # Zeros are what a file system leaves where a block was never written.
+    whole = data[: (data.find(b"\0") if b"\0" in data else len(data))]
+    whole = whole[: whole.rfind(b"\n") + 1]
+    if len(whole) < len(data):
+        problems.append(f"{path.name}: the last line was cut off and is left out")
+    # Not `splitlines`: that also breaks at characters that words may hold.
+    lines = [line.removesuffix("\r") for line in whole.decode("utf-8-sig", "replace").split("\n")[:-1]]
+    if not lines:
+        raise KilnctlError(f"{path}:1: it is empty")
+    return _cells(f"{path}:1", lines[0]), (
+        (f"{path}:{n}", _cells(f"{path}:{n}", line)) for n, line in enumerate(lines[1:], 2)
+    )
+
+
+def _cells(place: str, line: str) -> list[str]:
+    try:
+        return next(csv.reader([line]), [])
+    except csv.Error as error:
+        raise KilnctlError(f"{place}: not a line of cells: {error}") from None
+
+
+def _columns(
+    names: list[str], rows: Iterable[tuple[str, list[str]]], lenient: list[str] | None = None
+) -> dict[str, np.ndarray]:
+    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list
+    in `lenient` a row that is no sample is left out and told there. Columns of ours that are not there
+    are filled with NaN."""
+    if "time_s" not in names or len(set(names)) != len(names):
+        raise KilnctlError("the samples have no column time_s, or two columns of one name")
+    numbers = {n: array.array("d") for n in names if n != "reason"}
+    reasons: list[str] = []
+    known: dict[str, str] = {}
+    places = [(i, numbers[n]) for i, n in enumerate(names) if n != "reason"]
+    reason, clock, before = (
+        names.index("reason") if "reason" in names else None,
+        names.index("time_s"),
+        -math.inf,
+    )
+    for place, cells in rows:
+        try:
+            if len(cells) != len(names):
+                raise ValueError(f"{len(cells)} cells where there are {len(names)} columns")
+            values = [float(cells[i]) if cells[i] else math.nan for i, _ in places]
+            if any(abs(v) > LARGEST for v in values):
+                raise ValueError("a number beyond all measure")
+            now = float(cells[clock])
+            if not now > before:
+                raise ValueError(f"time goes from {before:g} s to {now:g} s")
+        except ValueError as error:
+            if lenient is None:
+                raise KilnctlError(f"{place}: not a sample: {error}") from None
+            lenient.append(f"{place}: not a sample, left out: {error}")
+            continue
+        before = now
+        for (_, column), value in zip(places, values):
+            column.append(value)
+        if reason is not None:
+            # The same few sentences all through a run: each is kept once.
+            reasons.append(known.setdefault(cells[reason], cells[reason]))
+    data = {n: np.array(c, float) for n, c in numbers.items()}
+    count = len(data["time_s"])
+    for name in NAMES:
+        if name != "reason" and name not in data:
+            data[name] = np.full(count, math.nan)
+    data["reason"] = np.array(reasons if reason is not None else [""] * count, dtype=object)
+    return data
+
+
+def read_events(path: Path, problems: list[str]) -> tuple[RecordedEvent, ...]:
+    """The events of an events.csv; what is wrong with it goes to `problems`. Raises KilnctlError with file and line."""
+    if not path.is_file():
+        problems.append("events.csv is not there: the run ended before it was written")
+        return ()
+    _, rows = _table(path, problems)
+    found = []
+    for place, cells in rows:
+        try:
+            time_s, kind, text = cells
+            found.append(RecordedEvent(float(time_s), kind, text))
+        except ValueError:
+            raise KilnctlError(f"{place}: not an event (time_s, kind, text)") from None
+    return tuple(found)
+
+
+def _trip(told) -> RecordedTrip:
+    told = mapping(told)
+    said = {name: words(told.get(name)) for name in ("fault", "seen", "done", "check")}
+    return RecordedTrip(time_s=number(told.get("time_s")), **said)
+
+
+def _from_journal(folder: Path, problems: list[str]):
+    """(columns, events, trips, what its start and end say) of a journal."""
+    damage, told = Damage(), _Told(list(NAMES))
+    rows = _rows(folder, damage, told)
+    first = next(rows, None)  # the names of the columns stand before it
+    data = _columns(told.names, rows if first is None else itertools.chain((first,), rows), told.problems)
+    problems += [f"{place}; left out" for place in damage.bad]
+    if damage.missing:
+        problems.append(f"{damage.missing} records of the journal are missing")
+    problems += told.problems
+    return data, tuple(told.events), tuple(told.trips), told.end
+
+
+@dataclass
+class _Told:
+    """What a journal tells beside its samples."""
+
+    names: list[str]
+    events: list[RecordedEvent] = field(default_factory=list)
+    trips: list[RecordedTrip] = field(default_factory=list)
+    end: dict = field(default_factory=dict)
+    problems: list[str] = field(default_factory=list)
+
+
+def _rows(folder: Path, damage: Damage, told: _Told) -> Iterable[tuple[str, list[str]]]:
+    """(place, cells) of each sample; the rest goes into `told` on the way."""
+    begun = False
+    for entry in entries_of(folder, damage):
+        place = f"{folder / entry.file}:{entry.line}"
+        if entry.kind == "sample":
+            begun = True
+            yield place, _cells(place, entry.body)
+            continue
+        if entry.kind == "columns":
+            if begun and entry.body.split(",") != told.names:
+                raise KilnctlError(f"{place}: the columns change in the middle of the run")
+            told.names[:] = entry.body.split(",")
+            continue
+        try:
+            body = json.loads(entry.body)
+            if not isinstance(body, dict):
+                raise ValueError("no mapping")
+        except (ValueError, RecursionError) as error:
+            raise KilnctlError(f"{place}: a record of kind '{entry.kind}' that is not ours ({error})") from None
+        time_s = number(body.get("time_s"))
+        if entry.kind == "trip":
+            told.trips.append(_trip(body))
+        elif entry.kind == "end":
+            told.end.update(body)
+        elif entry.kind == "start":
+            told.end.setdefault("start", {k: v for k, v in body.items() if k not in ("time_s", "text")})
+        elif entry.kind == "lost":
+            told.problems.append(
+                f"{place}: {body.get('records')} records were lost before this one (slow or full disk)"
+            )
+        text = str(body.get("text", "")) or (
+            f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind
+        )
+        if entry.kind not in ("lost",):
+            told.events.append(RecordedEvent(time_s, entry.kind, text))

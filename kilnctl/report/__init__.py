@@ -1,0 +1,1 @@
+"""Everything that turns results into text, SVG and HTML."""

@@ -1,0 +1,322 @@
+"""The runs of one oven side by side, and the oven's ageing: the same soak of the same schedule with the
+same load, now and before.
+
+Four figures tell most of it. The *power to hold* a soak rises when heat finds a new way out; the *time*
+to the first soak rises when the elements weaken; the *gain* (rise per kilowatt hour in heating up) falls
+when power no longer turns into heat where the sensor is; the *strength* (measured power for each commanded
+share) falls when the elements' resistance has risen, or something in the circuit does not conduct. Each is
+compared with its own past only, by medians, which a few odd runs do not move.
+
+Without a current meter power is what was commanded, and weaker elements look like a greater loss: more is
+fired to hold. What tells them apart is the gain, see ELEMENTS_FROM.
+"""
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import KilnctlError
+from ..record.folder import plain
+from ..record.power_columns import commanded_share, fired_share, power_w
+from ..record.retention import is_record, natural
+from ..record.run_record import RunRecord, read_run
+from ..run.summary import Summary, clock, sample_s, summarise
+
+#: Earlier runs needed before anything is said; a change counts above this share and this many spreads (a
+#: spread is never taken below LEAST_SPREAD of the figure: supply voltage and room temperature alone move it
+#: by so much). The past is the first FIRST of them: compared with the latest ones, slow ageing would hide in
+#: its own spread.
+FEWEST, FIRST, LEAST_CHANGE, SPREADS, LEAST_SPREAD = 3, 8, 0.05, 4.0, 0.015
+#: Steps between earlier runs from which their trend can be told.
+TREND_STEPS = 4
+#: Runs are compared only when they began within this of each other, K.
+SAME_START_K = 15.0
+#: The strength is told of runs that were commanded at least so many seconds of full power.
+STRENGTH_S = 60.0
+#: By how much the gain has fallen beside the rise of the commanded power to hold, as logarithms. Elements weaker by
+#: some share raise what is commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A
+#: new way out takes about half as much at half of the temperature, out of full power: on the virtual cabinet 0.58 to
+#: 0.68 for vents twice and three times as wide. That grows with the share of full power that holding takes; above LIGHT
+#: of it, and between the two figures, nobody can tell.
+ELEMENTS_FROM, LOSSES_TO, LIGHT = 1.0, 0.8, 0.45
+
+_WORDS = {
+    (
+        "hold",
+        +1,
+    ): "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
+    "insulation and the vent",
+    (
+        "hold",
+        -1,
+    ): "less heat gets out than before, or the sensor reads too high: see that it sits where it did "
+    "and nowhere near an element",
+    (
+        "time",
+        +1,
+    ): "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
+    "elements and their connections",
+    ("time", -1): "heat reaches the sensor sooner: see that it sits where it did, and that the load was the usual one",
+    (
+        "gain",
+        +1,
+    ): "fired power warms the sensor more than before: see that it sits where it did, and that the "
+    "load was the usual one",
+    (
+        "gain",
+        -1,
+    ): "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
+    "connections and the insulation",
+}
+_WEAKER = (
+    "less power goes in than is commanded: the elements are weaker, or something in their circuit does not conduct as it did. With the "
+    "plug out and the oven cold, check the elements, their connections and the relay"
+)
+_EITHER = (
+    "more is commanded to hold than before: either more heat gets out, or less goes in than is commanded; without a current meter these runs "
+    "cannot tell which. With the plug out and the oven cold, look at the door and its seal, the insulation, the elements and their connections"
+)
+_WORDS |= {
+    ("strength", -1): _WEAKER,
+    ("strength", +1): "the elements take more power than before: with the plug out and the oven cold, see whether an "
+    "element was changed or part of it is short-circuited, and whether the current meter is right",
+}
+_NAMES = {
+    "strength": ("power of the elements", "W", 0),
+    "hold": ("power to hold", "W", 0),
+    "time": ("time to the first soak", "s", 0),
+    "gain": ("rise per energy", "K/kWh", 1),
+}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure of one run. `what` is "strength", "hold", "time" or "gain"; `where` says of which soak; `alike` is
+    equal for runs that compare, and ends with whether power was measured; `of_full`: a power to hold as a share of full
+    power."""
+
+    what: str
+    where: str
+    value: float
+    alike: tuple
+    of_full: float = math.nan
+
+    @property
+    def name(self) -> str:
+        """In words, with what it rests on where that is a command alone."""
+        return _NAMES[self.what][0] + (
+            " (as commanded)" if self.what in ("hold", "gain") and not self.alike[-1] else ""
+        )
+
+    @property
+    def text(self) -> str:
+        _, unit, decimals = _NAMES[self.what]
+        return f"{self.name}, {self.where}: " + (
+            clock(self.value) if self.what == "time" else f"{self.value:.{decimals}f} {unit}"
+        )
+
+
+@dataclass(frozen=True)
+class Past:
+    """One run in the history."""
+
+    folder: Path
+    schedule: str
+    started: str
+    summary: Summary
+    start_c: float
+    figures: tuple[Figure, ...]
+    trips: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A figure of the newest run beside its own past. `change` is relative; `warning` is empty while all
+    is as it was."""
+
+    figure: Figure
+    usual: float
+    spread: float
+    runs: int
+    warning: str
+
+    @property
+    def change(self) -> float:
+        return self.figure.value / self.usual - 1.0
+
+
+@dataclass(frozen=True)
+class History:
+    oven: str
+    runs: tuple[Past, ...]
+    findings: tuple[Finding, ...]
+    left_out: tuple[str, ...]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return tuple(f.warning for f in self.findings if f.warning)
+
+
+def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
+    """The figures of one run that show ageing; none of a run that was tripped before they could be had."""
+    load = str(sorted((plain(run.load) or {}).items()))
+    alike = (run.schedule.sha256 or run.schedule.name, load)
+    power, t = power_w(run.data, run.oven, run.model), run.time_s
+    measured = fired_share(run.data)[1]
+    alike = (*alike, measured)
+    out = []
+    strength = _strength_w(run, power)
+    if math.isfinite(strength):
+        out.append(Figure("strength", "at full power and rated voltage", strength, ("strength", *alike)))
+    for number, soak in enumerate(summary.soaks):
+        # The last third, when the lining has had most time to fill; at least five minutes of a settled soak.
+        begin = soak.end_s - max(300.0, (soak.end_s - soak.arrived_s) / 3.0)
+        if math.isfinite(soak.settled_s) and begin >= soak.settled_s:
+            inside = (t > begin) & (t <= soak.end_s)
+            share, held_w = float(np.mean(fired_share(run.data)[0][inside])), float(np.mean(power[inside]))
+            if held_w > 0.0:
+                out.append(Figure("hold", f"'{soak.name}'", held_w, ("hold", number, *alike), share))
+    if summary.soaks and math.isfinite(summary.soaks[0].arrived_s):
+        soak, start = summary.soaks[0], _start_c(run)
+        if soak.arrived_s > t[0]:
+            out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
+        low, high = (start + share * (soak.target_c - start) for share in (0.2, 0.7))
+        chamber = run.chamber_c
+        passed = [int(np.argmax(chamber >= level)) for level in (low, high)]
+        energy = float(np.sum(power[passed[0] : passed[1]])) * sample_s(t) / 3.6e6
+        if soak.target_c - start > 30.0 and 0 < passed[0] < passed[1] and energy > 0.0:
+            out.append(Figure("gain", f"'{soak.name}'", (high - low) / energy, ("gain", *alike)))
+    return tuple(out)
+
+
+def _strength_w(run: RunRecord, power: np.ndarray) -> float:
+    """Electric power for each unit of commanded share, at the rated voltage, W; NaN where no current was
+    measured: a command would be compared with itself."""
+    share, measured = fired_share(run.data)
+    asked = commanded_share(run.data)
+    asked = share if asked is None else asked
+    if not measured or float(np.sum(asked)) < STRENGTH_S / sample_s(run.time_s):
+        return math.nan
+    supply = getattr(run.oven, "supply", None)
+    ratio = run.supply_v / supply.voltage_v if supply else np.ones(len(power))
+    ratio = np.where(np.isfinite(ratio) & (ratio > 0.3), ratio, 1.0)
+    return float(np.sum(power / ratio**2) / np.sum(asked))
+
+
+def _start_c(run: RunRecord) -> float:
+    early = run.chamber_c[:30]
+    return float(np.nanmedian(early)) if np.isfinite(early).any() else math.nan
+
+
+def _order(past: Past):
+    """By the time of day where it is known, else by the folders' names with their numbers in order."""
+    return past.started, natural(past.folder.name)
+
+
+def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:
+    """Every run below `place` of one oven (all must be of one, unless it is named), from the run whose
+    folder is named `since` on (after a repair the past begins anew). Raises KilnctlError; a record that
+    cannot be read is left out and told."""
+    place = Path(place)
+    if not place.is_dir():
+        raise KilnctlError(f"{place}: there is no such folder; give the folder below which the runs lie")
+    found, left_out, names = [], [], set()
+    try:
+        folders = sorted(p for p in place.iterdir() if p.is_dir())
+    except OSError as error:
+        raise KilnctlError(f"{place}: cannot be read: {error.strerror}") from None
+    for folder in folders:
+        try:
+            if not is_record(folder):
+                continue
+            run = read_run(folder)
+        except KilnctlError as error:
+            left_out.append(str(error))
+            continue
+        names.add(run.oven.name)
+        if oven is None or run.oven.name == oven:
+            summary = summarise(run)
+            found.append(
+                Past(
+                    folder,
+                    run.schedule.name,
+                    run.started,
+                    summary,
+                    _start_c(run),
+                    figures_of(run, summary),
+                    tuple(t.fault for t in run.trips),
+                )
+            )
+    if oven is None and len(names) > 1:
+        raise KilnctlError(
+            f"{place}: there are runs of several ovens; choose one with --oven: {', '.join(sorted(names))}"
+        )
+    if not found:
+        raise KilnctlError(
+            f"{place}: no run{f' of {oven!r}' if oven else ''} lies there"
+            + (f" (found: {', '.join(sorted(names))})" if names else "")
+        )
+    runs = tuple(sorted(found, key=_order))
+    if since is not None:
+        begin = [i for i, run in enumerate(runs) if run.folder.name == Path(since).name]
+        if not begin:
+            raise KilnctlError(f"{place}: there is no run '{since}' of this oven to begin from")
+        runs = runs[begin[0] :]
+    return History(oven or names.pop(), runs, compare(runs), tuple(left_out))
+
+
+def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
+    """The newest figure of each kind beside the first ones of its kind, where there are FEWEST or more."""
+    out: list[tuple[Figure, Past, np.ndarray]] = []
+    newest: dict[tuple, tuple[int, Figure]] = {}
+    for place, run in enumerate(runs):
+        for figure in run.figures:
+            newest[figure.alike] = (place, figure)
+    for alike, (place, figure) in newest.items():
+        start = runs[place].start_c
+        earlier = [
+            f.value
+            for run in runs[:place]
+            if abs(run.start_c - start) <= SAME_START_K
+            for f in run.figures
+            if f.alike == alike
+        ]
+        if len(earlier) >= FEWEST:
+            out.append((figure, runs[place], np.array(earlier[:FIRST])))
+    gains = {f.alike[1:]: f.value / float(np.median(earlier)) for f, _, earlier in out if f.what == "gain"}
+    return tuple(_judge(figure, run, earlier, gains) for figure, run, earlier in out)
+
+
+def _cause(figure: Figure, change: float, gains: dict[tuple, float]) -> str:
+    """What it may be that a figure has changed by that factor. `gains`: the gain's factor for runs alike."""
+    if figure.what != "hold" or change < 1.0 or figure.alike[-1]:
+        return _WORDS[figure.what, 1 if change > 1.0 else -1]
+    gain = gains.get(figure.alike[2:])
+    if gain is None or gain <= 0.0 or not figure.of_full <= LIGHT:
+        return _EITHER
+    share = -math.log(gain) / math.log(change)
+    return _WEAKER if share >= ELEMENTS_FROM else _WORDS["hold", +1] if share <= LOSSES_TO else _EITHER
+
+
+def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, float]) -> Finding:
+    usual = float(np.median(earlier))
+    # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a median
+    # absolute deviation the standard deviation of a normal distribution (common practice), √2 because a step has the
+    # scatter of two runs. Where there are steps enough their own trend is taken off, at the price of one of them.
+    steps = np.diff(earlier)
+    if len(steps) >= TREND_STEPS:
+        steps = (steps - np.median(steps)) * len(steps) / (len(steps) - 1.0)
+    spread = max(1.4826 / math.sqrt(2.0) * float(np.median(np.abs(steps))), LEAST_SPREAD * usual)
+    off = figure.value - usual
+    warning = ""
+    if abs(off) > max(SPREADS * spread, LEAST_CHANGE * usual):
+        name, unit, decimals = _NAMES[figure.what]
+        was = clock(usual) if figure.what == "time" else f"{usual:.{decimals}f} {unit}"
+        more = f"{100 * abs(off) / usual:.0f} % {'more' if off > 0.0 else 'less'} than before"
+        warning = (
+            f"{run.schedule}: {figure.text}, {more} ({was}, median of the first {len(earlier)} runs): "
+            f"{_cause(figure, figure.value / usual, gains)}."
+        )
+    return Finding(figure, usual, spread, len(earlier), warning)

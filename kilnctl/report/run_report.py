@@ -1,0 +1,355 @@
+"""The page of evidence of one run: what was asked, what happened, how well, with what settings, and how
+far to trust it."""
+
+import csv
+import hashlib
+import io
+import json
+import math
+import re
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import KilnctlError
+from ..output import IMPERIAL, METRIC, Units
+from ..record.folder import plain
+from ..run.summary import SETTLED_K, Summary, clock, degrees, kelvins, part_of, sample_s
+from .html import aside, document, facts, figures, folded, notice, section, table
+from .run_curves import curves
+
+_PRICE = re.compile(r"([^\d\s./,-]{0,4})\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s/]{0,12})\s*/\s*kWh", re.IGNORECASE)
+_OUTCOMES = {
+    "finished": "It ran to its end.",
+    "tripped": "It was stopped by a trip.",
+    "interrupted": "It was interrupted by its user.",
+    "stopped": "It was stopped by its user.",
+    "unfinished": "The record ends without an ending: the program or the power went away, or it still runs.",
+}
+#: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B against
+#: their own row.
+_CLASS_2 = {
+    "K": (2.5, 0.0075),
+    "N": (2.5, 0.0075),
+    "J": (2.5, 0.0075),
+    "E": (2.5, 0.0075),
+    "T": (1.0, 0.0075),
+    "S": (1.5, 0.0025),
+    "R": (1.5, 0.0025),
+    "B": (1.5, 0.0025),
+}
+
+
+#: How near to a soak's target the part counts as being at it, K.
+NEAR_K = 5.0
+
+
+def _round(value_k: float, unit: str) -> str:
+    return f"{value_k:g} K" if unit == "C" else f"{value_k * 1.8:g} °F"
+
+
+@dataclass(frozen=True)
+class Price:
+    """Price of a kilowatt hour, in whatever the user pays with."""
+
+    amount: float
+    currency: str
+    before: bool
+
+    def of(self, energy_kwh: float) -> str:
+        cost = f"{self.amount * energy_kwh:.2f}"
+        return f"{self.currency}{cost}" if self.before else f"{cost} {self.currency}".strip()
+
+
+def parse_price(text: str) -> Price:
+    """ "0.30/kWh", "0.30 EUR/kWh" or "€0.30/kWh". Raises KilnctlError."""
+    match = _PRICE.fullmatch(text.strip())
+    if not match or (match[1] and match[3]):
+        raise KilnctlError(f"price '{text}': write for example 0.30/kWh or 0.30 EUR/kWh")
+    return Price(float(match[2]), match[1] or match[3], bool(match[1]))
+
+
+def page(run, summary: Summary, unit: str = "C", price: Price | None = None) -> str:
+    """The whole page as HTML text, self-contained. `run` is a `Run` or a `RunRecord`; same arguments, same
+    bytes."""
+    u = Units(IMPERIAL if unit == "F" else METRIC).knowing(run.oven, run.schedule)
+    parts = [_verdict(run, u), _figures(summary, unit, price)]
+    if len(run.time_s):
+        for kind in ("wide", "narrow"):
+            parts.append(f'<div class="{kind}">{curves(run, summary, unit, narrow=kind == "narrow")}</div>')
+    parts += [
+        section("Soaks", _soaks(run, summary, unit)),
+        section("The part", _part(run, summary, unit)),
+        section("Energy", _energy(run, summary, price)),
+        section("What happened", _events(run, u)),
+        section("Sensors", _sensors(run, unit)),
+        section("Settings, model and record", _origin(run, summary)),
+    ]
+    parts.append(
+        aside(
+            "This page shows what was measured or computed. It does not say that a product meets its "
+            "specification: that is for the product's own data sheet and for calibrated instruments. A "
+            "record is no safety device."
+        )
+    )
+    return document(f"{run.schedule.name} · {run.oven.name}", "".join(parts), run.schedule.about or "")
+
+
+def _verdict(run, u: Units) -> str:
+    started = getattr(run, "started", "")
+    said = [_OUTCOMES.get(run.outcome, run.outcome)]
+    if started:
+        said.append(f"Started {started}.")
+    elif getattr(run, "rig", "") in ("", "virtual"):
+        said.append("A rehearsal on a virtual oven: nothing was heated.")
+    lead = f"<p>{escape(' '.join(said))}</p>"
+    trips = "".join(
+        notice(
+            u.words(f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} Check: {t.check}."),
+            "alarm",
+            f"Trip at {clock(t.time_s)}: {t.fault}.",
+        )
+        for t in run.trips
+    )
+    return lead + trips
+
+
+def _figures(s: Summary, unit: str, price: Price | None) -> str:
+    shown = [
+        ("duration", clock(s.duration_s)),
+        ("overshoot", kelvins(s.overshoot_k, unit)),
+        ("highest chamber", degrees(s.highest_chamber_c, unit, 1)),
+        ("highest part", degrees(s.highest_part_c, unit, 1)),
+        ("energy", f"{s.energy_kwh:.2f} kWh"),
+    ]
+    if s.cure_share is not None:
+        shown.insert(4, ("of the reference cure", f"{100 * s.cure_share:.0f} %"))
+    if price is not None:
+        shown.append(("cost", price.of(s.energy_kwh)))
+    return figures(shown)
+
+
+def _soaks(run, s: Summary, unit: str) -> str:
+    band = _round(SETTLED_K, unit)
+    rows = [
+        (
+            x.name,
+            degrees(x.target_c, unit),
+            clock(x.arrived_s),
+            clock(x.settled_s),
+            clock(x.end_s),
+            kelvins(x.worst_k, unit),
+            kelvins(x.rms_k, unit),
+        )
+        for x in s.soaks
+    ]
+    shown = table(("soak", "target", "reached", "settled", "until", "worst", "rms"), rows)
+    if not shown:
+        return "<p>This schedule has no soak.</p>"
+    never = [x.name for x in s.soaks if not math.isfinite(x.arrived_s)]
+    told = notice(f"Never reached: {', '.join(never)}.") if never else ""
+    how = (
+        f"Judged by {s.measured_on}. Reached: first inside the step's own band. Settled: inside ±{band} for "
+        "a minute; worst and rms deviation from the target count from there to the end of the soak."
+    )
+    return shown + told + aside(how)
+
+
+def _part(run, s: Summary, unit: str) -> str:
+    part, spread, what = part_of(run)
+    if not np.isfinite(part).any():
+        return ""
+    rows = []
+    for soak in s.soaks:
+        inside = (run.time_s >= soak.arrived_s) & (run.time_s <= soak.end_s) & np.isfinite(part)
+        if inside.any():
+            first, last = np.flatnonzero(inside)[[0, -1]]
+            sd = "–" if spread is None else "± " + kelvins(2.0 * float(spread[last]), unit)
+            near = np.sum(inside & (np.abs(part - soak.target_c) <= NEAR_K)) * sample_s(run.time_s)
+            rows.append(
+                (
+                    soak.name,
+                    degrees(float(part[first]), unit, 1),
+                    degrees(float(part[last]), unit, 1),
+                    sd,
+                    clock(float(near)),
+                )
+            )
+    out = table(
+        (
+            "soak",
+            "part at its start",
+            "at its end",
+            "uncertainty (2 sd)",
+            f"within {_round(NEAR_K, unit)} of the target",
+        ),
+        rows,
+    )
+    out += aside(f"The temperature is that of {_source(run, what)}.")
+    cure = run.schedule.cure
+    if cure is not None and s.cure_share is not None:
+        around = f", give or take {100 * 2.0 * s.cure_sd:.0f} %" if s.cure_sd else ""
+        out += (
+            f"<p>The part got <strong>{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as "
+            f"much as {clock(s.cure_share * cure.time_s)} at {degrees(cure.at_c, unit)}, where "
+            f"{clock(cure.time_s)} is a full one.</p>"
+        )
+        out += aside(
+            "Time at temperature, weighted by exp(−E/R·(1/T − 1/T₀)) with E = "
+            f"{cure.activation_j_per_mol / 1000:g} kJ/mol (Arrhenius). A cure beyond 100 % is not a better "
+            "one; the coating's or compound's own data sheet decides."
+        )
+        if s.cure_share < 1.0:
+            out += notice("Less than the reference cure.")
+    return out
+
+
+def _source(run, what: str) -> str:
+    if what == "part":
+        return "the virtual part's surface, which only a virtual oven can know"
+    if what == "part, estimate":
+        return "the model's estimate; no sensor was on the part"
+    sensor = getattr(getattr(run.oven, "sensors", None), "part", None)
+    kelvin, share = _CLASS_2.get(sensor.type if sensor else "K", (2.5, 0.0075))
+    return (
+        f"a thermocouple on the part; a new one of class 2 is right within ±{kelvin:g} K or "
+        f"±{100 * share:g} % of the reading in °C, whichever is more (IEC 60584-1), and a badly fixed one is "
+        "far worse"
+    )
+
+
+def _energy(run, s: Summary, price: Price | None) -> str:
+    hours = s.duration_s / 3600.0
+    pairs = [
+        ("used", f"{s.energy_kwh:.2f} kWh"),
+        ("mean power", f"{1000.0 * s.energy_kwh / hours:.0f} W" if hours else "–"),
+        (
+            "switching",
+            f"{s.switchings_per_h:.0f} an hour (changes of more than half the power between samples)",
+        ),
+    ]
+    if price is not None:
+        pairs.insert(1, ("cost", f"{price.of(s.energy_kwh)} at {price.of(1.0)} for 1 kWh"))
+    if not s.power_by:
+        return facts(pairs)
+    pairs.append(("known by", s.power_by))
+    measured = s.power_by.startswith("measured")
+    return facts(pairs) + aside(
+        "Counted by the controller's own meters, not by a billing meter."
+        if measured
+        else "A commanded cycle is no proof of heat: only a current meter shows what flowed."
+    )
+
+
+def _events(run, u: Units) -> str:
+    return table(
+        ("time", "kind", "what"),
+        [(clock(e.time_s), e.kind, u.words(e.text)) for e in run.events if e.kind not in ("start", "end")],
+        words=(1, 2),
+    )
+
+
+def _sensors(run, unit: str) -> str:
+    sensors = getattr(run.oven, "sensors", None)
+    rows, bare = [], []
+    for name in ("control", "limit", "part"):
+        sensor = getattr(sensors, name, None)
+        if sensor is None:
+            continue
+        points = "; ".join(
+            f"reads {degrees(p.reads_c, unit, 1)} at {degrees(p.true_c, unit, 1)}" for p in sensor.calibration
+        )
+        rows.append(
+            (
+                name,
+                f"type {sensor.type}",
+                sensor.front_end,
+                points or "none entered",
+                Path(sensor.file).name if sensor.file else "–",
+            )
+        )
+        if not points:
+            bare.append(name)
+    shown = table(("sensor", "thermocouple", "converter", "calibration", "certificate"), rows, words=(1, 2, 3, 4))
+    if bare:
+        shown += aside(
+            f"Without a calibration entered ({', '.join(bare)}): the readings are as good as the "
+            "thermocouple and converter are."
+        )
+    return shown
+
+
+def model_checksum(model) -> str:
+    """SHA-256 of a model's parameters as sorted JSON; the same for a model and for its copy in run.json."""
+    return hashlib.sha256(json.dumps(plain(model), sort_keys=True).encode()).hexdigest()
+
+
+def _origin(run, s: Summary) -> str:
+    from .. import __version__
+
+    pairs = [
+        (f"{what} file", f"{Path(x.file).name or x.name} · sha256 {x.sha256}") if x.sha256 else (what, x.name)
+        for what, x in (("oven", run.oven), ("schedule", run.schedule))
+    ]
+    pairs += [
+        ("controller", run.controller),
+        ("program", f"kilnctl {getattr(run, 'version', '') or __version__}"),
+    ]
+    if run.seed is not None:
+        pairs.append(("seed of the virtual oven", str(run.seed)))
+    count = len(run.time_s)
+    every = float(np.median(np.diff(run.time_s))) if count > 1 else math.nan
+    gaps = int(np.sum(np.diff(run.time_s) > 3.0 * every)) if count > 1 else 0
+    pairs.append(("samples", f"{count}, one every {every:g} s, {gaps or 'no'} gap{'' if gaps == 1 else 's'}"))
+    model = plain(run.model) if run.model is not None else None
+    if isinstance(model, dict):
+        pairs.append(("model", f"sha256 {model_checksum(model)}"))
+    told = "".join(notice(p[0].upper() + p[1:] + ".") for p in getattr(run, "problems", ()))
+    if not isinstance(model, dict):
+        return facts(pairs) + told
+    values = [(name, _value(value)) for name, value in model.items()]
+    return facts(pairs) + told + folded("The model's parameters", facts(values))
+
+
+def _value(value) -> str:
+    if isinstance(value, (list, tuple)):
+        return ", ".join(_value(v) for v in value)
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def as_csv(run, s: Summary, price: Price | None = None) -> str:
+    """The figures as CSV text: what, value, unit; times in s, temperatures in °C."""
+    text = io.StringIO()
+    write = csv.writer(text, lineterminator="\n").writerow
+    write(("what", "value", "unit"))
+
+    def put(what: str, value, unit: str, decimals: int = 3) -> None:
+        if value is not None and not (isinstance(value, float) and not math.isfinite(value)):
+            write((what, f"{value:.{decimals}f}" if isinstance(value, float) else value, unit))
+
+    put("outcome", run.outcome, "")
+    put("duration", s.duration_s, "s", 1)
+    for x in s.soaks:
+        for what, value, unit in (
+            ("target", x.target_c, "°C"),
+            ("reached", x.arrived_s, "s"),
+            ("settled", x.settled_s, "s"),
+            ("end", x.end_s, "s"),
+            ("worst deviation", x.worst_k, "K"),
+            ("rms deviation", x.rms_k, "K"),
+        ):
+            put(f"{x.name}: {what}", value, unit)
+    put("overshoot", s.overshoot_k, "K")
+    put("energy", s.energy_kwh, "kWh", 4)
+    put("energy known by", s.power_by, "")
+    if price is not None:
+        put("cost", price.amount * s.energy_kwh, price.currency)
+    put("highest chamber", s.highest_chamber_c, "°C")
+    put("highest part", s.highest_part_c, "°C")
+    put("share of the reference cure", s.cure_share, "1", 4)
+    put("its standard deviation", s.cure_sd, "1", 4)
+    for t in run.trips:
+        put(f"trip {t.fault}", float(t.time_s), "s", 1)
+    return text.getvalue()

@@ -1,0 +1,260 @@
+"""The sizing as people read it, in their units, and as programs do."""
+
+import dataclasses
+import math
+
+from ..firing import flicker, pattern_for
+from ..output import Units, about
+from ..sizing.sizing import HIGHEST_C, Range, Sizing
+from ..thermal.materials import find
+from ..units import UNITS
+
+#: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the value still serves, K.
+R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
+
+
+def temperature_range(r: Range, u: Units) -> str:
+    if r.low >= HIGHEST_C:
+        return f"more than {u.temperature(HIGHEST_C)}"
+    return f"{u.temperature(r.value)} ({u.temperature(r.low)} to {'more' if r.high >= HIGHEST_C else u.temperature(r.high)})"
+
+
+def heat_range(r: Range, u: Units) -> str:
+    return f"{u.heat(r.value)} ({u.heat(r.low)} to {u.heat(r.high)})"
+
+
+def time_range(r: Range) -> str:
+    """A time and its range."""
+    return f"{about(r.value)} ({about(r.low)} to {about(r.high)})" if math.isfinite(r.value) else "never"
+
+
+def levels(sizing: Sizing, units: Units = Units()) -> list[float]:
+    """A few chamber temperatures, round in the reader's own scale, up to the highest, °C."""
+    scale, zero = (1.8, 32.0) if units.imperial else (1.0, 0.0)
+    top = scale * sizing.top_c + zero
+    steps = (
+        ((100.0, 600.0), (200.0, 1200.0), (400.0, math.inf))
+        if units.imperial
+        else ((50.0, 300.0), (100.0, 600.0), (200.0, math.inf))
+    )
+    step = next(s for s, highest in steps if top <= highest)
+    room = scale * sizing.oven.site.ambient_c + zero
+    below = [
+        step * i
+        for i in range(1, int(top / step) + 1)
+        if step * i <= top - 0.3 * step and step * i > room + 20.0 * scale
+    ]
+    return [*((t - zero) / scale for t in below[-4:]), sizing.top_c]
+
+
+def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
+    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the library's own curve
+    for that material says of it."""
+    reach, notes = min(sizing.top_c, sizing.max_chamber_c), []
+    own = {m.name for m in sizing.oven.materials}
+    walls = {f.name: f.wall for f in sizing.oven.faces}
+    for r in sizing.layers(reach):
+        mean = 0.5 * (r.hot_c + r.cold_c)
+        if walls[r.face].layers[r.number - 1].insulance_m2k_per_w is None or mean < R_VALUE_C + R_VALUE_SERVES_K:
+            continue
+        material = None if r.material in own or r.material == "air gap" else find(r.material)
+        more = (
+            ""
+            if material is None
+            else f" (by the library's curve {100.0 * (material.conductivity(mean) / material.conductivity(R_VALUE_C) - 1.0):.0f} % more)"
+        )
+        notes.append(
+            f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here the mean is {mean:.0f} °C, where insulation "
+            f"conducts more{more}: leave 'resistance' out, or give its conductivity at several temperatures (materials)"
+        )
+    return tuple(dict.fromkeys(notes))
+
+
+def as_text(sizing: Sizing, units: Units) -> str:
+    """The whole report for a terminal."""
+    u, o, top = units, sizing.oven, sizing.top_c
+    reach = min(top, sizing.max_chamber_c)
+    out = [
+        f"{o.name}: {o.elements.power_w / 1000:.2f} kW, schedules up to {u.temperature(top)}",
+        "",
+        f"highest by power       {temperature_range(sizing.max_chamber_range_c, u)}",
+        f"  at 10 % less voltage {u.temperature(sizing.max_at_low_supply_c) if sizing.max_at_low_supply_c < HIGHEST_C else 'more than ' + u.temperature(HIGHEST_C)}",
+        f"highest for the lining {u.temperature(sizing.lining_limit_c)}",
+        f"heat-up, empty         {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach))}, to {u.temperature(0.98 * reach)}",
+    ]
+    if o.usual_load is not None:
+        out.append(
+            f"heat-up, loaded        {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}, with {o.usual_load.name}"
+        )
+    out += [
+        f"stored heat            {u.energy(sizing.stored_j(reach, o.usual_load))} when all is warmed through at {u.temperature(reach)}",
+        "",
+        f"{'chamber':>10} {'power to hold it, and its range':>42} {'outside':>10} {'element':>10}",
+    ]
+    for t in levels(sizing, u):
+        out.append(
+            f"{u.temperature(t):>10} {heat_range(sizing.power_range_w(t), u):>42} {u.temperature(sizing.shell_c(t)):>10} {u.temperature(sizing.at(t).element_c):>10}"
+        )
+    ledger = sizing.ledger_w(reach)
+    total = sum(ledger.values())
+    out += ["", f"where the watts go at {u.temperature(reach)}:"]
+    out += [
+        f"  {name:<24} {u.heat(w):>12}  {100 * w / total:4.0f} %"
+        for name, w in sorted(ledger.items(), key=lambda i: -i[1])
+    ]
+    fan = o.fan.power_w if o.fan else 0.0
+    out.append(f"  {'sum':<24} {u.heat(total):>12}" + (f"  (of it {u.heat(fan)} from the fan)" if fan else ""))
+    out += [
+        "",
+        f"{'layer at ' + u.temperature(reach):<42} {'thickness':>10} {'hot face':>9} {'cold face':>9} {'limit':>9}",
+    ]
+    for r in sizing.layers(reach):
+        out.append(
+            f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {u.temperature(r.hot_c):>9} {u.temperature(r.cold_c):>9} {u.temperature(r.limit_c):>9}"
+        )
+    w = sizing.wiring
+    out += [
+        "",
+        f"current {w.current_a:.1f} A; cable drop {100 * w.voltage_drop:.1f} %; supply dips {100 * w.step:.1f} % when the elements switch on",
+        f"relay loss {w.relay_loss_w:.0f} W: heat sink of {w.sink_k_per_w:.1f} K/W or less; element surface load {u.surface_load(sizing.element_load_w_m2)}",
+    ]
+    out += _flicker(sizing)
+    best = [s for s in sizing.savings if s.share > 0.005][:3]
+    if best:
+        out += [
+            "",
+            "25 mm more insulation would save, the best first:"
+            if not u.imperial
+            else "1 in more insulation would save, the best first:",
+        ]
+        out += [f"  {s.face}: {s.material:<32} {u.heat(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
+    out += ["", "to note:"] + [f"  {u.words(n)}" for n in (*sizing.notes, *r_value_notes(sizing))]
+    if o.assumptions:
+        out += ["", "assumed, because the file does not say:"] + [f"  {u.words(a)}" for a in o.assumptions]
+    out += [
+        "",
+        "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square.",
+        "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
+    ]
+    return "\n".join(out)
+
+
+def _flicker(sizing: Sizing) -> list[str]:
+    """What the switching does to lamps on the same line, with the oven's own pattern and with the quiet one."""
+    o = sizing.oven
+    supply, watts = flicker.supply_of(o), o.elements.power_w
+    pattern = pattern_for(o)
+    duty, pst = flicker.worst(pattern, watts, supply)
+    out = [
+        f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of {pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}",
+        f"  limits for one appliance: {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours",
+    ]
+    if pst > flicker.PLT_LIMIT and o.switching.pattern != "quiet lights":
+        quiet = dataclasses.replace(
+            o, switching=dataclasses.replace(o.switching, pattern="quiet lights", minimum_on_s=None)
+        )
+        out.append(
+            f'  with the pattern "quiet lights" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the price of slower steps of power'
+        )
+    return out
+
+
+def as_dict(sizing: Sizing) -> dict:
+    """The same for programs; SI units in the names."""
+    o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
+
+    def span(r: Range) -> dict:
+        return {"value": _finite(r.value), "low": _finite(r.low), "high": _finite(r.high)}
+
+    return {
+        "oven": o.name,
+        "file": o.file,
+        "highest_c": sizing.top_c,
+        "max_chamber_c": span(sizing.max_chamber_range_c),
+        "max_chamber_searched_to_c": HIGHEST_C,
+        "max_at_low_supply_c": sizing.max_at_low_supply_c,
+        "lining_limit_c": sizing.lining_limit_c,
+        "heat_up_s": span(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach)),
+        "heat_up_loaded_s": None
+        if o.usual_load is None
+        else span(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load)),
+        "heat_up_to_c": 0.98 * reach,
+        "stored_j": sizing.stored_j(reach, o.usual_load),
+        "levels": [
+            {
+                "chamber_c": t,
+                "power_w": span(sizing.power_range_w(t)),
+                "shell_c": sizing.shell_c(t),
+                "element_c": float(sizing.at(t).element_c),
+                "ledger_w": sizing.ledger_w(t),
+            }
+            for t in levels(sizing)
+        ],
+        "layers": [vars(r) | {"flags": list(r.flags)} for r in sizing.layers(reach)],
+        "flicker_pst": flicker.worst(pattern_for(o), o.elements.power_w, flicker.supply_of(o))[1],
+        "wiring": {**vars(sizing.wiring), "notes": list(sizing.wiring.notes)},
+        "savings": [vars(s) for s in sizing.savings],
+        "notes": [*sizing.notes, *r_value_notes(sizing)],
+        "assumptions": list(o.assumptions),
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def pictures(sizing: Sizing, units: Units) -> dict[str, str]:
+    """File name → SVG: power against temperature, and the temperature through each wall."""
+    from ..thermal.walls import profile
+    from .svg import Chart, Panel, Series, svg
+
+    o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
+    ambient = o.site.ambient_c
+
+    def t(v: float) -> float:
+        return v * 1.8 + 32.0 if units.imperial else v
+
+    def p(v: float) -> float:
+        return v * 3600.0 / UNITS["BTU"][0] if units.imperial else v
+
+    degree = "°F" if units.imperial else "°C"
+    temperatures = [ambient + (sizing.top_c - ambient) * (0.05 + 0.95 * i / 24) for i in range(25)]
+    ranges = [sizing.power_range_w(c) for c in temperatures]
+    x = [t(c) for c in temperatures]
+    full = p(o.elements.power_w)
+    band = [p(0.5 * (r.high - r.low)) for r in ranges]
+    power = Panel(
+        "power to hold, " + ("BTU/h" if units.imperial else "W"),
+        (
+            Series(x, [p(r.value) for r in ranges], "to hold", "chamber", band),
+            Series([x[0], x[-1]], [full, full], "full power", "reference"),
+            Series([x[0], x[-1]], [0.81 * full, 0.81 * full], "10 % low", "other"),
+        ),
+        low=0.0,
+    )
+    made = {"power.svg": svg(Chart(f"{o.name}: power against temperature", (power,), f"chamber, {degree}", False, 420))}
+    for wall in sizing._nominal.walls:
+        name = wall.face.name
+        solution = sizing.at(reach).walls[name]
+        line = profile(wall.layers, solution)
+        length = 1.0 / UNITS["in"][0] if units.imperial else 1000.0
+        depth, shades = 0.0, []
+        for layer in wall.layers:
+            if layer.thickness_m > 0.004:
+                shades.append((depth * length, (depth + layer.thickness_m) * length, layer.material.name))
+            depth += layer.thickness_m
+        panel = Panel(
+            f"temperature, {degree}",
+            (Series([d * length for d, _ in line], [t(c) for _, c in line], name),),
+            tuple(shades),
+        )
+        made[f"wall-{name}.svg"] = svg(
+            Chart(
+                f"{o.name}: through the {name} at {units.temperature(reach)}",
+                (panel,),
+                "depth from the hot face, " + ("in" if units.imperial else "mm"),
+                False,
+                380,
+            )
+        )
+    return made

@@ -1,0 +1,299 @@
+"""Line charts as SVG text: several panels under one time axis, readable without colour, small even for
+long runs."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
+
+import numpy as np
+
+WIDTH, NARROW = 960, 400
+_INK, _FAINT, _GRID, _ALARM = "#1d2433", "#5b6475", "#dfe3ea", "#a3122a"
+_SMALL = 'font-size="11"'
+#: Colours that differ in lightness too (after Okabe and Ito), each with a dash of its own: nothing is said by
+#: colour alone.
+STYLES = {
+    "reference": ("#5b6475", "7 5", 1.6),
+    "chamber": ("#b3400a", "", 2.0),
+    "part": ("#00638f", "2 3", 2.2),
+    "second": ("#7a4fa3", "9 3 2 3", 1.6),
+    "power": ("#b3400a", "", 1.4),
+    "other": ("#00745a", "4 3", 1.8),
+    "plain": ("#8a6d00", "12 4", 1.6),
+}
+
+
+@dataclass(frozen=True)
+class Series:
+    """x and y of one length; NaNs break the line. `style` is a key of STYLES; `band` a half-width drawn as
+    a shade."""
+
+    x: Sequence[float]
+    y: Sequence[float]
+    label: str
+    style: str = "chamber"
+    band: Sequence[float] | None = None
+
+
+@dataclass(frozen=True)
+class Panel:
+    """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines for what went wrong,
+    `notes` for the rest; `share`: of the height."""
+
+    y_label: str
+    series: tuple[Series, ...]
+    shades: tuple[tuple[float, float, str], ...] = ()
+    marks: tuple[tuple[float, str], ...] = ()
+    share: float = 1.0
+    low: float | None = None
+    high: float | None = None
+    notes: tuple[tuple[float, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Up to 600 wide, the names of the lines stand above each panel (for a phone); else at the lines'
+    right ends."""
+
+    title: str
+    panels: tuple[Panel, ...]
+    x_label: str = "time, h:min"
+    x_is_time: bool = True
+    height: int = 520
+    width: int = WIDTH
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Where things are in the picture."""
+
+    narrow: bool
+    left: int
+    right: int
+    top: int
+    gap: int
+    bottom: int
+    inner: int
+
+
+def _frame(width: int) -> _Frame:
+    if width <= 600:
+        return _Frame(True, 44, 10, 64, 46, 40, width - 54)
+    return _Frame(False, 64, 150, 54, 28, 44, width - 214)
+
+
+def ticks(low: float, high: float, wanted: int = 6) -> list[float]:
+    """Round values in [low, high]: multiples of 1, 2 or 5 times a power of ten."""
+    span = max(high - low, 1e-12)
+    raw = span / max(1, wanted)
+    power = 10.0 ** math.floor(math.log10(raw))
+    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= raw * 0.999)
+    first = math.ceil(low / step - 1e-9)
+    return [round(i * step, 12) for i in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
+def time_ticks(low_s: float, high_s: float, wanted: int = 8) -> list[float]:
+    """Round times: seconds, minutes or hours that people count in."""
+    steps = (10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800)
+    step = next((s for s in steps if (high_s - low_s) / s <= wanted), steps[-1])
+    return [i * step for i in range(math.ceil(low_s / step), math.floor(high_s / step) + 1)]
+
+
+def time_label(seconds: float) -> str:
+    return (
+        f"{int(seconds // 3600)}:{int(seconds % 3600 // 60):02d}"
+        if seconds % 60 == 0
+        else f"{int(seconds // 60)}′{int(seconds % 60):02d}″"
+    )
+
+
+def thin(x: np.ndarray, y: np.ndarray, pixels: int) -> tuple[np.ndarray, np.ndarray]:
+    """At most about four points a pixel column, first, last, least and greatest of each: no peak is lost."""
+    if len(x) <= 4 * pixels:
+        return x, y
+    edges = np.linspace(0, len(x), pixels + 1).astype(int)
+    keep = []
+    for a, b in zip(edges, edges[1:]):
+        if b <= a:
+            continue
+        part = y[a:b]
+        chosen = {a, b - 1}
+        if np.isfinite(part).any():
+            chosen |= {a + int(np.nanargmin(part)), a + int(np.nanargmax(part))}
+        bad = np.flatnonzero(~np.isfinite(part))
+        if len(bad):
+            chosen.add(a + int(bad[0]))
+        keep += sorted(chosen)
+    keep = np.array(keep)
+    return x[keep], y[keep]
+
+
+def _path(x: np.ndarray, y: np.ndarray) -> str:
+    parts, pen = [], False
+    for a, b in zip(x.tolist(), y.tolist()):
+        if b != b:
+            pen = False
+            continue
+        parts.append(f"{'L' if pen else 'M'}{a:.1f} {b:.1f}")
+        pen = True
+    return "".join(parts)
+
+
+def svg(chart: Chart) -> str:
+    """The chart as one SVG element with a title, a description and no scripts."""
+    every = [s for p in chart.panels for s in p.series]
+    xs = [np.asarray(s.x, float) for s in every if len(s.x)]
+    x_low = min((float(x[0]) for x in xs), default=0.0)
+    x_high = max((float(x[-1]) for x in xs), default=1.0)
+    x_high = x_high if x_high > x_low else x_low + 1.0
+    frame = _frame(chart.width)
+    room = chart.height - frame.top - frame.bottom - frame.gap * (len(chart.panels) - 1)
+    total = sum(p.share for p in chart.panels)
+
+    def to_x(v):
+        return frame.left + (v - x_low) / (x_high - x_low) * frame.inner
+
+    wanted = max(3, frame.inner // 95)
+    marks = time_ticks(x_low, x_high, wanted) if chart.x_is_time else ticks(x_low, x_high, wanted)
+    said = "; ".join(f"{p.y_label}: {', '.join(s.label for s in p.series)}" for p in chart.panels)
+    title = f'font-size="{13 if frame.narrow else 15}" font-weight="600"'
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
+        f'font-family="system-ui, sans-serif" font-size="12" fill="{_INK}">',
+        f"<title>{escape(chart.title)}</title><desc>{escape(said)}</desc>",
+        f'<rect width="{chart.width}" height="{chart.height}" fill="#fff"/>',
+        _text(6 if frame.narrow else frame.left, 20, chart.title, _INK, more=title),
+    ]
+    top = float(frame.top)
+    for panel in chart.panels:
+        height = room * panel.share / total
+        out += _panel(panel, top, height, to_x, marks, frame)
+        top += height + frame.gap
+    bottom = top - frame.gap
+    for t in marks:
+        out.append(_text(to_x(t), bottom + 17, time_label(t) if chart.x_is_time else f"{t:g}", anchor="middle"))
+    out += [_text(frame.left + frame.inner / 2, bottom + 36, chart.x_label, anchor="middle"), "</svg>"]
+    return "\n".join(out)
+
+
+def _text(x: float, y: float, words: str, colour: str = _FAINT, anchor: str = "start", more: str = "") -> str:
+    place = f'x="{x:.1f}" y="{y:.1f}" fill="{colour}"' + (f' text-anchor="{anchor}"' if anchor != "start" else "")
+    return f"<text {place}{' ' if more else ''}{more}>{escape(words)}</text>"
+
+
+def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:
+    return f'<line x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}" {stroke}/>'
+
+
+def _limits(panel: Panel) -> tuple[float, float]:
+    values = [
+        np.asarray(s.y, float) + sign * np.nan_to_num(np.asarray(0.0 if s.band is None else s.band, float))
+        for s in panel.series
+        for sign in ((0.0,) if s.band is None else (-1.0, 1.0))
+    ]
+    finite = [v[np.isfinite(v)] for v in values]
+    finite = [v for v in finite if len(v)]
+    low = min((float(v.min()) for v in finite), default=0.0) if panel.low is None else panel.low
+    high = max((float(v.max()) for v in finite), default=1.0) if panel.high is None else panel.high
+    if high - low < 1e-9:
+        low, high = low - 1.0, high + 1.0
+    pad = 0.04 * (high - low)
+    return (low if panel.low is not None else low - pad), high + pad
+
+
+def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], frame: _Frame) -> list[str]:
+    low, high = _limits(panel)
+    left, inner, bottom = frame.left, frame.inner, top + height
+
+    def to_y(v):
+        return bottom - (v - low) / (high - low) * height
+
+    ground = f'y="{top:.1f}" height="{height:.1f}"'
+    out = [f'<g><rect x="{left}" width="{inner}" {ground} fill="#fbfcfe"/>']
+    for a, b, label in panel.shades:
+        width = to_x(b) - to_x(a)
+        out.append(f'<rect x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" {ground} fill="#f1ead9" stroke="#fff"/>')
+        if label and height > 150 and width > 6.5 * len(label):
+            out.append(_text(to_x(a) + width / 2, bottom - 7, label, anchor="middle", more=_SMALL))
+    grid = f'stroke="{_GRID}"'
+    out += [_rule(to_x(t), top, to_x(t), bottom, grid) for t in x_marks]
+    for v in ticks(low, high, max(3, int(height / 34))):
+        out.append(_rule(left, to_y(v), left + inner, to_y(v), grid))
+        out.append(_text(left - 7, to_y(v) + 4, f"{v:g}", anchor="end"))
+    out.append(_text(6, top - 22, panel.y_label) if frame.narrow else _text(left, top - 6, panel.y_label))
+    ends: list[tuple[float, str, str]] = []
+    for series in panel.series:
+        x, y = np.asarray(series.x, float), np.asarray(series.y, float)
+        if not len(x) or not np.isfinite(y).any():
+            continue
+        out += _line(series, x, y, to_x, lambda v: np.clip(to_y(v), top - 2, bottom + 2), max(80, frame.inner // 2))
+        last = np.flatnonzero(np.isfinite(y))[-1]
+        ends.append((float(np.clip(to_y(y[last]), top + 6, bottom)), series.label, series.style))
+    out += _marks(panel.notes, _FAINT, ' stroke-dasharray="2 3"', top, height, 0.62, to_x, frame)
+    out += _marks(panel.marks, _ALARM, "", top, height, 0.5, to_x, frame)
+    out += _names(ends, top, bottom, frame)
+    out.append("</g>")
+    return out
+
+
+def _marks(marks, colour: str, dash: str, top: float, height: float, share: float, to_x, frame: _Frame) -> list[str]:
+    """Vertical lines with their words, each a row lower than the one before where they would cover each
+    other."""
+    out, rows = [], [-math.inf, -math.inf, -math.inf]
+    for x, label in sorted(marks):
+        at, width = to_x(x), 6.2 * len(label)
+        out.append(_rule(at, top, at, top + height, f'stroke="{colour}" stroke-width="1.5"{dash}'))
+        # Near the right edge the words stand on the left of their line.
+        left = at + 4.0 + width > frame.left + frame.inner
+        begin = at - 4.0 - width if left else at + 4.0
+        row = next((i for i, end in enumerate(rows) if end < begin), None)
+        if height > 100 and row is not None:
+            rows[row] = begin + width
+            y = top + share * height + 14.0 * row
+            if left:
+                out.append(_text(begin + width, y, label, colour, "end", _SMALL))
+            else:
+                out.append(_text(begin, y, label, colour, more=_SMALL))
+    return out
+
+
+def _stroke(style: str) -> str:
+    colour, dash, width = STYLES[style]
+    return f'stroke="{colour}" stroke-width="{width}"' + (f' stroke-dasharray="{dash}"' if dash else "")
+
+
+def _line(series: Series, x: np.ndarray, y: np.ndarray, to_x, to_y, pixels: int) -> list[str]:
+    """A line, with its shaded band beneath it where it has one."""
+    out = []
+    if series.band is not None:
+        band, good = np.nan_to_num(np.asarray(series.band, float)), np.isfinite(y)
+        # One cut for both edges: the widest and the highest of each pixel column would not belong together.
+        keep = np.unique(np.linspace(0, good.sum() - 1, min(int(good.sum()), 300)).astype(int))
+        bx, middle, half = x[good][keep], y[good][keep], band[good][keep]
+        edge = list(zip(to_x(bx), to_y(middle + half))) + list(zip(to_x(bx)[::-1], to_y(middle - half)[::-1]))
+        points = " ".join(f"{a:.1f},{b:.1f}" for a, b in edge)
+        out.append(f'<polygon points="{points}" fill="{STYLES[series.style][0]}" fill-opacity="0.14"/>')
+    tx, ty = thin(x, y, pixels)
+    out.append(f'<path d="{_path(to_x(tx), to_y(ty))}" fill="none" stroke-linejoin="round" {_stroke(series.style)}/>')
+    return out
+
+
+def _names(ends: list[tuple[float, str, str]], top: float, bottom: float, frame: _Frame) -> list[str]:
+    """The lines' names: at their right ends, pushed apart where they would cover each other; in a narrow
+    picture above the panel."""
+    out = []
+    if frame.narrow:
+        x = 6.0
+        for _, label, style in ends:
+            out.append(_rule(x, top - 10, x + 18, top - 10, _stroke(style)))
+            out.append(_text(x + 22, top - 6, label, STYLES[style][0]))
+            x += 34.0 + 6.6 * len(label)
+        return out
+    at = -math.inf
+    for y, label, style in sorted(ends):
+        at = max(y, at + 15.0)
+        shown, x = min(at, bottom + 8), frame.left + frame.inner
+        out.append(_rule(x + 6, shown - 4, x + 26, shown - 4, _stroke(style)))
+        out.append(_text(x + 31, shown, label, STYLES[style][0]))
+    return out

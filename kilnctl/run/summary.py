@@ -1,0 +1,285 @@
+"""What a run came to, in numbers people use: time to each soak, worst deviation, overshoot, energy, cure."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..output import clock
+from ..record.power_columns import basis, fired_share
+
+#: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
+SETTLED_K, SETTLED_S = 1.0, 60.0
+#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only, K.
+AT_TARGET_K = 0.0051
+
+
+@dataclass(frozen=True)
+class Soak:
+    """One soak. Times in s since the start, deviations in K from its target, from settling to its end."""
+
+    name: str
+    target_c: float
+    arrived_s: float
+    settled_s: float
+    end_s: float
+    worst_k: float
+    rms_k: float
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What a run came to. Times in s since the start, temperatures in °C.
+
+    overshoot_k        most above the target while heating up and soaking; undershoot_k: most below it in a
+                       settled soak
+    swing_k            widest range within one soak, from five minutes after arrival
+    switchings_per_h   changes of the fired share by more than a half from one sample to the next
+    cure_share         of the schedule's reference cure, 1 is a full one; cure_sd: its standard deviation,
+                       where the part is estimated
+    measured_on        which temperature is judged: the virtual oven's own, or the sensor averaged over 10
+                       s
+    power_by           what power, energy and switching rest on: meters, or what was commanded
+    trips              (time, fault) of each
+    """
+
+    outcome: str
+    duration_s: float
+    soaks: tuple[Soak, ...]
+    overshoot_k: float
+    undershoot_k: float
+    swing_k: float
+    energy_kwh: float
+    highest_chamber_c: float
+    highest_part_c: float
+    switchings_per_h: float
+    cure_share: float | None
+    cure_sd: float | None
+    measured_on: str
+    trips: tuple[tuple[float, str], ...] = ()
+    power_by: str = ""
+
+
+def smooth(values: np.ndarray, samples: int) -> np.ndarray:
+    """Centred moving mean over `samples`, shorter at the ends; NaNs are left out."""
+    if len(values) == 0:
+        return values
+    good = np.isfinite(values)
+    filled = np.where(good, values, 0.0)
+    kernel = np.ones(max(1, samples))
+    count = np.convolve(good.astype(float), kernel, "same")
+    with np.errstate(invalid="ignore"):
+        return np.where(count > 0, np.convolve(filled, kernel, "same") / np.maximum(count, 1.0), np.nan)
+
+
+def judged(run) -> tuple[np.ndarray, str]:
+    """The followed temperature that a run is judged by, °C, and what it is."""
+    part = run.schedule.follows == "part"
+    true = run.data["true_part_c" if part else "true_chamber_c"]
+    if np.isfinite(true).any():
+        return true, "the plant's own " + ("part" if part else "chamber") + " temperature"
+    measured = run.data["part_c" if part else "chamber_c"]
+    if part and not np.isfinite(measured).any():
+        return run.data["part_estimate_c"], "the model's estimate of the part"
+    return smooth(measured, max(1, round(10.0 / sample_s(run.time_s)))), "the sensor, averaged over 10 s"
+
+
+def sample_s(time_s: np.ndarray) -> float:
+    """Usual time between two samples, s; 1 where there are not two."""
+    return float(np.median(np.diff(time_s))) if len(time_s) > 1 else 1.0
+
+
+def part_of(run) -> tuple[np.ndarray, np.ndarray | None, str]:
+    """The part's temperature, °C, by the best there is: the plant's own, the thermocouple on it, the
+    model's estimate; its standard deviation, K, where it is an estimate; and which of them it is."""
+    for name, label in (("true_part_c", "part"), ("part_c", "part, measured")):
+        if np.isfinite(run.data[name]).any():
+            return run.data[name], None, label
+    spread = run.data["part_sd_k"]
+    return run.data["part_estimate_c"], spread if np.isfinite(spread).any() else None, "part, estimate"
+
+
+def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
+    """Share of the reference cure that the part got: ∫ exp(−(Ea/R)(1/T − 1/T0)) dt / t0 (Arrhenius; T in
+    K). 1 is a full cure."""
+    from scipy.constants import R, zero_Celsius  # what prints a duration shall not wait for it
+
+    if len(time_s) < 2:
+        return 0.0
+    # What is no temperature cures nothing: 1 K.
+    kelvin = np.maximum(np.where(np.isfinite(part_c), part_c, -zero_Celsius) + zero_Celsius, 1.0)
+    rate = np.exp(-cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius)))
+    # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
+    return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
+
+
+def summarise(run) -> Summary:
+    """The summary of a `Run` (or of a record read back as one)."""
+    time, (value, measured_on) = run.time_s, judged(run)
+    if len(time) == 0:
+        return Summary(run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
+    soaks = tuple(_soaks(run, time, value))
+    settled = [s for s in soaks if math.isfinite(s.settled_s)]
+    swing = 0.0
+    for soak in soaks:
+        # From five minutes after arrival: the landing itself is not the swing.
+        part = value[(time >= soak.arrived_s + 300.0) & (time <= soak.end_s)]
+        if np.isfinite(part).sum() > 60:
+            swing = max(swing, float(np.nanmax(part) - np.nanmin(part)))
+    part, sd, _ = part_of(run)
+    credited = spread = None
+    if run.schedule.cure is not None and np.isfinite(part).any():
+        credited = cure_share(time, part, run.schedule.cure)
+        if sd is not None:
+            # The error of an estimate is much the same all through a run, so it shifts the whole curve.
+            up, down = (cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0))
+            spread = 0.5 * (up - down)
+    fired, _ = fired_share(run.data)
+    hours = max(1e-9, (time[-1] - time[0]) / 3600.0)
+    return Summary(
+        outcome=run.outcome,
+        duration_s=float(time[-1]),
+        soaks=soaks,
+        overshoot_k=_over(run, value, +1.0),
+        undershoot_k=max([abs(min(0.0, s.worst_k)) for s in settled], default=0.0),
+        swing_k=swing,
+        energy_kwh=run.energy_j / 3.6e6,
+        highest_chamber_c=_highest(run.data["true_chamber_c"], run.data["chamber_c"]),
+        highest_part_c=_highest(part),
+        switchings_per_h=float(np.count_nonzero(np.abs(np.diff(fired)) > 0.5) / hours),
+        cure_share=credited,
+        cure_sd=spread,
+        measured_on=measured_on,
+        trips=tuple((float(t.time_s), t.fault) for t in run.trips),
+        power_by=basis(run.data),
+    )
+
+
+def _highest(*columns: np.ndarray) -> float:
+    """The highest value of the first column that holds any; NaN where none does."""
+    return next((float(np.nanmax(c)) for c in columns if np.isfinite(c).any()), math.nan)
+
+
+def _over(run, value: np.ndarray, sign: float) -> float:
+    """Largest excess over the target in heating-up and soaks (a falling ramp that lags is none)."""
+    step = run.data["step"]
+    worst = 0.0
+    for i, s in enumerate(run.schedule.steps, 1):
+        if s.to_c is None or s.let_cool:
+            continue
+        before = [p.to_c for p in run.schedule.steps[: i - 1] if p.to_c is not None]
+        if before and before[-1] > s.to_c:
+            continue
+        here = value[step == i]
+        if len(here) and np.isfinite(here).any():
+            worst = max(worst, float(np.nanmax(here)) - s.to_c)
+    return worst
+
+
+def _soaks(run, time: np.ndarray, value: np.ndarray):
+    reference, step = run.data["reference_c"], run.data["step"]
+    last_c = math.nan
+    dt = sample_s(time)
+    # After a trip there is no soak any more, only an oven left to itself.
+    tripped_s = min((t.time_s for t in run.trips), default=math.inf)
+    for i, s in enumerate(run.schedule.steps, 1):
+        last_c = s.to_c if s.to_c is not None else last_c
+        if s.hold_s <= 0.0:
+            continue
+        where = np.flatnonzero((step == i) & (np.abs(reference - last_c) < AT_TARGET_K) & (time <= tripped_s))
+        name = s.name or f"step {i}"
+        near = where[np.abs(value[where] - last_c) <= s.within_k] if len(where) else where
+        if len(near) == 0:
+            yield Soak(name, last_c, math.nan, math.nan, math.nan, math.nan, math.nan)
+            continue
+        arrived, end = near[0], where[-1]
+        inside = np.abs(value[arrived : end + 1] - last_c) <= SETTLED_K
+        need = max(1, round(SETTLED_S / dt))
+        run_length, settled = 0, None
+        for j, ok in enumerate(inside):
+            run_length = run_length + 1 if ok else 0
+            if run_length >= need:
+                settled = arrived + j - need + 1
+                break
+        begin = settled if settled is not None else arrived
+        error = value[begin : end + 1] - last_c
+        worst = float(error[np.argmax(np.abs(error))])
+        yield Soak(
+            name,
+            last_c,
+            float(time[arrived]),
+            float(time[settled]) if settled is not None else math.nan,
+            float(time[end]),
+            worst,
+            float(np.sqrt(np.mean(error**2))),
+        )
+
+
+def degrees(value_c: float, unit: str = "C", decimals: int = 0) -> str:
+    """A temperature in the reader's scale."""
+    if not math.isfinite(value_c):
+        return "–"
+    return f"{value_c:.{decimals}f} °C" if unit == "C" else f"{value_c * 1.8 + 32.0:.{decimals}f} °F"
+
+
+def kelvins(value_k: float, unit: str = "C") -> str:
+    """A temperature difference in the reader's scale, signed by the caller."""
+    if not math.isfinite(value_k):
+        return "–"
+    return f"{value_k:.2f} K" if unit == "C" else f"{value_k * 1.8:.2f} °F"
+
+
+def as_text(s: Summary, unit: str = "C") -> str:
+    """The summary for a terminal."""
+    lines = [f"{'soak':<28} {'at':>9} {'reached':>15} {'settled':>15} {'until':>15} {'worst':>9} {'rms':>8}"]
+    for soak in s.soaks:
+        lines.append(
+            f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>15} "
+            f"{clock(soak.settled_s):>15} "
+            f"{clock(soak.end_s):>15} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}"
+        )
+    if not s.soaks:
+        lines = ["no soak in this schedule"]
+    lines += [
+        "",
+        f"overshoot            {kelvins(s.overshoot_k, unit)}",
+        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}{f' (by {s.power_by})' if s.power_by else ''}",
+        f"highest chamber      {degrees(s.highest_chamber_c, unit, 1)}",
+        f"highest part         {degrees(s.highest_part_c, unit, 1)}",
+    ]
+    if s.cure_share is not None:
+        around = f" (± {100 * s.cure_sd:.0f} %)" if s.cure_sd else ""
+        lines.append(f"cure                 {100 * s.cure_share:.0f} % of the reference cure{around}")
+    lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
+    lines.append(f"judged by            {s.measured_on}")
+    return "\n".join(lines)
+
+
+def compared(ours: Summary, other: Summary, name: str, unit: str = "C") -> str:
+    """Two runs on the same oven, side by side."""
+
+    def settled(s: Summary) -> str:
+        if not s.soaks:
+            return "–"
+        return clock(s.soaks[0].settled_s) if math.isfinite(s.soaks[0].settled_s) else "never"
+
+    def worst(s: Summary) -> str:
+        values = [abs(soak.worst_k) for soak in s.soaks if math.isfinite(soak.worst_k)]
+        return kelvins(max(values), unit) if values else "–"
+
+    def cure(s: Summary) -> str:
+        return f"{100.0 * s.cure_share:.0f} %" if s.cure_share is not None else "–"
+
+    band = "±1 K" if unit == "C" else "±1.8 °F"
+    rows = [
+        ("", "kilnctl", name),
+        (f"first soak within {band} after", settled(ours), settled(other)),
+        ("worst deviation in a soak", worst(ours), worst(other)),
+        ("overshoot", kelvins(ours.overshoot_k, unit), kelvins(other.overshoot_k, unit)),
+        ("swing during the soak", kelvins(ours.swing_k, unit), kelvins(other.swing_k, unit)),
+        ("energy", f"{ours.energy_kwh:.2f} kWh", f"{other.energy_kwh:.2f} kWh"),
+        ("highest part", degrees(ours.highest_part_c, unit, 1), degrees(other.highest_part_c, unit, 1)),
+    ]
+    if ours.cure_share is not None:
+        rows.append(("of the reference cure", cure(ours), cure(other)))
+    return "\n".join(f"{a:<32} {b:>15} {c:>22}" for a, b, c in rows)

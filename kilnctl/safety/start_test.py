@@ -1,0 +1,150 @@
+"""The test before each run: that relay and contactor can each keep the heat out alone, and that heat is felt by the sensor.
+
+1. contactor open, relay on   → nothing may flow (a welded contactor shows)
+2. relay off, contactor closed → nothing may flow (a shorted relay shows)
+3. a short heat                → the chamber must rise (elements, supply, sensor in place and the right way round)
+
+Only while heat is allowed at all: an open door, an unproved or purging ventilation, a supply that is away are no fault of relay or elements. The test
+waits for them, with everything off, and then begins anew.
+
+Pure: `begin`, then once a tick `step`; the loop does what the `Command` says, its heat through the gate like any other.
+"""
+
+from dataclasses import dataclass, replace
+
+from ..reading import Reading
+from .messages import WORDS
+from .rules_supply import flowing
+from .state import Trip, finite
+
+#: How long each of the first two parts lasts, and how long of it read-backs get to follow, s.
+HOLD_S, FOLLOW_S = 4.0, 1.5
+#: Duty while the relay is tried against the open contactor, and of the short heat.
+PROBE_DUTY, HEAT_DUTY = 0.5, 0.6
+#: The rise that proves the heat, K (or so many standard deviations of the noise), and how long it may take, s.
+RISE_K, RISE_SIGMAS, LONGEST_HEAT_S = 3.0, 8.0, 180.0
+#: A fall of so much during the short heat means swapped wires, K.
+FALL_K = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class StartTest:
+    """State of the test. `phase` is "relay alone", "contactor alone", "heat", "passed" or "failed"; `trip` says why it failed;
+    `unproved` what this rig's read-backs could not show; `waiting` why it waits, empty while it goes on. `first_c` at `first_s` is the
+    first reading, `base_c` the one when heat began, `low_c` the lowest since: an oven that starts warm goes on cooling for a while before
+    the heat is felt."""
+
+    phase: str
+    since_s: float
+    base_c: float | None = None
+    low_c: float | None = None
+    first_c: float | None = None
+    first_s: float = 0.0
+    noise_k: float = 0.15
+    trip: Trip | None = None
+    unproved: tuple[str, ...] = ()
+    waiting: str = ""
+
+    @property
+    def over(self) -> bool:
+        return self.phase in ("passed", "failed")
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """What the loop shall do in the coming tick: `duty` (asked of the gate), `contactor` (coil)."""
+
+    duty: float
+    contactor: bool
+
+
+OFF = Command(0.0, False)
+
+
+def begin(now_s: float, noise_k: float = 0.15) -> tuple[StartTest, Command]:
+    """The test's first command. Raises ValueError for a time that is not a number or noise that is not above 0."""
+    if not finite(now_s) or not (finite(noise_k) and noise_k > 0.0):
+        raise ValueError("now_s must be a number and noise_k above zero")
+    return StartTest("relay alone", now_s, noise_k=noise_k), Command(PROBE_DUTY, False)
+
+
+def step(test: StartTest, reading: Reading, now_s: float, waiting: str = "") -> tuple[StartTest, Command]:
+    """The next state and command. `waiting`: why there must be no heat just now, empty when there may be. Time that does not advance, or a
+    reading that is no number, fails the test."""
+    if test.over:
+        return test, OFF
+    if not finite(now_s) or now_s < test.since_s:
+        return _fail(test, test.since_s, "start-no-rise", "the clock did not advance")
+    if waiting:
+        return replace(begin(now_s, test.noise_k)[0], waiting=waiting), OFF
+    spent, test = now_s - test.since_s, replace(test, waiting="")
+    if test.first_c is None and finite(reading.chamber_c):
+        test = replace(test, first_c=reading.chamber_c, first_s=now_s)
+    match test.phase:
+        case "relay alone":
+            return _relay_alone(test, reading, now_s, spent)
+        case "contactor alone":
+            return _contactor_alone(test, reading, now_s, spent)
+    return _heat(test, reading, now_s, spent)
+
+
+def _relay_alone(test: StartTest, reading: Reading, now_s: float, spent: float) -> tuple[StartTest, Command]:
+    if spent >= FOLLOW_S:
+        if reading.contactor_closed is True:
+            return _fail(test, now_s, "start-contactor", "the contactor reads closed although its coil is off")
+        if flowing(reading):
+            return _fail(test, now_s, "start-contactor", "current flowed with the contactor's coil off")
+    if spent < HOLD_S:
+        return test, Command(PROBE_DUTY, False)
+    unproved = test.unproved
+    if reading.contactor_closed is None and flowing(reading) is None:
+        unproved += ("that the contactor opens (no read-back, no current sensor)",)
+    return replace(test, phase="contactor alone", since_s=now_s, unproved=unproved), Command(0.0, True)
+
+
+def _contactor_alone(test: StartTest, reading: Reading, now_s: float, spent: float) -> tuple[StartTest, Command]:
+    if spent >= FOLLOW_S:
+        if reading.contactor_closed is False:
+            return _fail(test, now_s, "start-no-rise", "the contactor did not close")
+        if flowing(reading):
+            return _fail(test, now_s, "start-relay", "current flowed with the relay's input off")
+    if spent < HOLD_S:
+        return test, Command(0.0, True)
+    if not finite(reading.chamber_c):
+        return _fail(test, now_s, "start-no-rise", "the control sensor gave no reading")
+    unproved = test.unproved
+    if flowing(reading) is None:
+        unproved += ("that the relay blocks (no current sensor); watch for a rise without heat",)
+    return replace(
+        test, phase="heat", since_s=now_s, base_c=reading.chamber_c, low_c=reading.chamber_c, unproved=unproved
+    ), Command(HEAT_DUTY, True)
+
+
+def _heat(test: StartTest, reading: Reading, now_s: float, spent: float) -> tuple[StartTest, Command]:
+    if not finite(reading.chamber_c):
+        return _fail(test, now_s, "start-no-rise", "the control sensor gave no reading")
+    wanted = max(RISE_K, RISE_SIGMAS * test.noise_k)
+    low = min(test.low_c, reading.chamber_c)
+    # It may go on cooling as it did before the heat, and then has to turn round; swapped wires make it fall faster than that.
+    before_s = test.since_s - test.first_s
+    slope = min(0.0, (test.base_c - test.first_c) / before_s) if before_s > 0.0 else 0.0
+    rise, fall = reading.chamber_c - low, test.base_c + slope * spent - reading.chamber_c
+    if rise >= wanted:
+        return replace(test, phase="passed", since_s=now_s), Command(0.0, True)
+    if fall >= max(FALL_K, wanted):
+        return _fail(
+            test,
+            now_s,
+            "start-no-rise",
+            f"the control reading fell by {test.base_c - reading.chamber_c:.1f} K while it was heated",
+        )
+    if spent >= LONGEST_HEAT_S:
+        return _fail(
+            test, now_s, "start-no-rise", f"{spent:.0f} s of heat raised the control reading by only {rise:.1f} K"
+        )
+    return replace(test, low_c=low), Command(HEAT_DUTY, True)
+
+
+def _fail(test: StartTest, now_s: float, fault: str, what: str) -> tuple[StartTest, Command]:
+    seen, check, done = WORDS[fault]
+    return replace(test, phase="failed", trip=Trip(fault, now_s, seen.format(what=what), done, check)), OFF

@@ -1,0 +1,122 @@
+"""What the service asks of the operating system: being the only one, being woken in time, being watched, and knowing how long it was
+away."""
+
+import ctypes
+import fcntl
+import os
+import socket
+import stat
+from pathlib import Path
+
+from ..clock import passed_s
+from ..errors import KilnctlError
+
+_MCL_CURRENT, _MCL_FUTURE, _MCL_ONFAULT = 1, 2, 4
+
+
+class Owner:
+    """A lock that ends with the process, however it ends: one owner of an oven at a time."""
+
+    def __init__(self, path: Path):
+        self.path = path
+        try:
+            self._file = open(path, "a+", encoding="utf-8")
+        except OSError as error:
+            raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            self._file.seek(0)
+            other = self._file.read().strip()
+            self._file.close()
+            raise KilnctlError(
+                f"this oven already runs in another process{f' ({other})' if other else ''}; "
+                "`kilnctl status` asks it, `kilnctl stop` stops it"
+            ) from None
+        self._file.truncate(0)
+        self._file.write(f"process {os.getpid()}")
+        self._file.flush()
+
+    def release(self) -> None:
+        self._file.close()
+
+
+def lock_memory() -> str:
+    """Keep this process's pages in memory once they were touched (on fault only: locking everything at once takes seconds on a
+    small computer). Empty when done, else why not."""
+    library = ctypes.CDLL(None, use_errno=True)
+    if library.mlockall(_MCL_CURRENT | _MCL_FUTURE | _MCL_ONFAULT) == 0:
+        return ""
+    return (
+        f"memory was not locked: {os.strerror(ctypes.get_errno())} (a limit on locked memory: LimitMEMLOCK in the unit)"
+    )
+
+
+def real_time(priority: int) -> str:
+    """First-in-first-out scheduling at that priority, for this thread alone: what it starts is for later. Empty when done, else why not."""
+    try:
+        os.sched_setscheduler(0, os.SCHED_FIFO | os.SCHED_RESET_ON_FORK, os.sched_param(priority))
+        return ""
+    except OSError as error:
+        return f"real-time priority {priority} was refused: {error.strerror} (a limit on it: LimitRTPRIO in the unit)"
+
+
+class Watchdog:
+    """Tells the service manager that all is well, by its datagram socket; does nothing where there is none.
+
+    The protocol is the public one of `sd_notify(3)`: the socket's path is in NOTIFY_SOCKET, the message is lines KEY=VALUE."""
+
+    def __init__(self, environment=os.environ):
+        self._path = environment.get("NOTIFY_SOCKET", "")
+        self._socket = None
+        if self._path.startswith(("/", "@")):
+            self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
+            self._socket.setblocking(False)
+
+    def tell(self, message: str) -> None:
+        """Never waits, never raises: a service manager that does not listen must not stop a tick."""
+        if self._socket is None:
+            return
+        path = "\0" + self._path[1:] if self._path.startswith("@") else self._path
+        try:
+            self._socket.sendto(message.encode(), path)
+        except OSError:
+            pass
+
+    def close(self) -> None:
+        if self._socket is not None:
+            self._socket.close()
+
+
+def boot() -> tuple[str, float]:
+    """This boot's own name, and the seconds since it, those of suspend counted."""
+    try:
+        name = Path("/proc/sys/kernel/random/boot_id").read_text().strip()
+    except OSError:
+        name = ""
+    return name, passed_s()
+
+
+def places(oven_name: str, home: str | None = None) -> tuple[Path, Path]:
+    """(state folder, socket) of an oven. Below `home` where given; else where the service manager says (STATE_DIRECTORY,
+    RUNTIME_DIRECTORY); else in the user's own folders."""
+    from ..record.folder import slug
+
+    name = slug(oven_name)
+    if home is not None:
+        return Path(home) / name, Path(home) / name / "socket"
+    state = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    if not state:
+        state = os.path.join(os.environ.get("XDG_STATE_HOME") or os.path.expanduser("~/.local/state"), "kilnctl")
+    runtime = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
+    if not runtime and os.environ.get("XDG_RUNTIME_DIR"):
+        runtime = os.path.join(os.environ["XDG_RUNTIME_DIR"], "kilnctl")
+    folder = Path(state) / name
+    return folder, (Path(runtime) / f"{name}.socket") if runtime else folder / "socket"
+
+
+def is_socket(path: Path) -> bool:
+    try:
+        return stat.S_ISSOCK(path.stat().st_mode)
+    except OSError:
+        return False

@@ -1,0 +1,86 @@
+"""What may be said over the oven's local socket: one JSON object a line, each answered by one.
+
+    {"ask": "status"}                              → {"ok": true, "state": "running", "chamber_c": 187.2, …}
+    {"ask": "curve", "since": 0, "most": 500}      → {"ok": true, "from": 0, "count": 500, "columns": {"time_s": […], …}, "run": "…"}
+    {"ask": "ahead"}                               → what is expected from now on: reference, and chamber by the plan in force
+    {"ask": "stop"}                                → {"ok": true, "words": "…"}
+    {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}  → {"ok": true, "pending": true}
+    {"ask": "prepared"}                            → what became of the last start; "pending" until that is known
+    {"ask": "hold"}  {"ask": "proceed"}  {"ask": "skip"}  {"ask": "soak", "seconds": 600}
+    {"ask": "acknowledge", "by": "who"}            "reading_is_right": true where nobody knows what was believed before a jump or fall
+
+What cannot be done is answered by {"ok": false, "words": "why"}; limits that want a person's word also by "confirm": ["…"].
+"""
+
+import json
+import math
+
+#: A longer line is nobody's request.
+LONGEST_LINE = 8192
+#: request → the keys that it may carry, with their types.
+REQUESTS: dict[str, dict[str, tuple]] = {
+    "status": {},
+    "curve": {"since": (int,), "most": (int,)},
+    "ahead": {},
+    "stop": {"by": (str,)},
+    "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,)},
+    "prepared": {},
+    "hold": {"by": (str,)},
+    "proceed": {"by": (str,)},
+    "skip": {"by": (str,)},
+    "soak": {"seconds": (int, float), "by": (str,)},
+    "acknowledge": {"by": (str,), "reading_is_right": (bool,)},
+}
+_NEEDED = {"start": ("schedule",), "soak": ("seconds",), "acknowledge": ("by",)}
+LONGEST_SOAK_S = 86400.0
+
+
+class BadRequest(Exception):
+    """In words for whoever asked."""
+
+
+def parse(line: bytes) -> dict:
+    """The request on that line, checked. Raises BadRequest."""
+    if len(line) > LONGEST_LINE:
+        raise BadRequest(f"longer than {LONGEST_LINE} bytes")
+    try:
+        said = json.loads(line.decode("utf-8"), parse_constant=_no_constant)
+    except (ValueError, RecursionError):
+        raise BadRequest('not one JSON object on one line, such as {"ask": "status"}') from None
+    if not isinstance(said, dict) or not isinstance(said.get("ask"), str) or said["ask"] not in REQUESTS:
+        raise BadRequest(f"'ask' should be one of: {', '.join(REQUESTS)}")
+    ask, allowed = said["ask"], REQUESTS[said["ask"]]
+    for key, value in said.items():
+        if key == "ask":
+            continue
+        if key not in allowed:
+            raise BadRequest(f"'{ask}' takes {', '.join(allowed) or 'nothing'}, not '{key}'")
+        if not isinstance(value, allowed[key]) or (isinstance(value, bool) and bool not in allowed[key]):
+            raise BadRequest(f"'{key}' of '{ask}' is of the wrong kind")
+        if isinstance(value, str) and (
+            len(value) > 400 or any(ord(c) < 32 or 0xD800 <= ord(c) < 0xE000 for c in value)
+        ):
+            raise BadRequest(f"'{key}' is longer than 400 characters or has characters that no name has")
+    for key in _NEEDED.get(ask, ()):
+        if key not in said or (isinstance(said[key], str) and not said[key].strip()):
+            raise BadRequest(f"'{ask}' needs '{key}'")
+    if ask == "soak" and not (
+        isinstance(said["seconds"], (int, float))
+        and math.isfinite(said["seconds"])
+        and 0 < said["seconds"] <= LONGEST_SOAK_S
+    ):
+        raise BadRequest(f"'seconds' should be above 0 and at most {LONGEST_SOAK_S:.0f}")
+    if ask == "curve" and not (0 <= said.get("since", 0) <= 10**9 and 1 <= said.get("most", 1) <= 5000):
+        raise BadRequest("'since' should be from 0, 'most' from 1 to 5000")
+    return said
+
+
+def _no_constant(name: str):
+    raise ValueError(name)
+
+
+def encode(answer: dict) -> bytes:
+    """One line. NaN and infinity, which JSON lacks, go as null."""
+    from ..record.folder import plain
+
+    return json.dumps(plain(answer), ensure_ascii=False, allow_nan=False).encode("utf-8") + b"\n"

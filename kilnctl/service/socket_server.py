@@ -1,0 +1,211 @@
+"""The local socket: a thread of its own that answers questions from what the tick has left for it and puts requests where the tick
+finds them. Nothing that comes in here can delay a tick; `stop` does not even wait for one."""
+
+import os
+import selectors
+import socket
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from ..errors import KilnctlError
+from .operating_system import is_socket
+from .socket_messages import LONGEST_LINE, BadRequest, encode, parse
+
+#: More connections than this are not kept: the one that was silent longest goes.
+MOST_CONNECTIONS = 100
+#: What waits to be read by a client that does not read, bytes; beyond it the client goes.
+MOST_WAITING = 1_000_000
+
+
+class _Client:
+    __slots__ = ("socket", "incoming", "outgoing", "heard_s", "skipping")
+
+    def __init__(self, connection: socket.socket):
+        self.socket, self.incoming, self.outgoing, self.heard_s, self.skipping = (
+            connection,
+            bytearray(),
+            bytearray(),
+            time.monotonic(),
+            False,
+        )
+
+
+class Door:
+    """Listens at `path`. `answer(request)` gives the answer's mapping, quickly, in this thread."""
+
+    def __init__(self, path: Path, answer: Callable[[dict], dict], mode: int = 0o660):
+        self.path, self._answer = path, answer
+        self._listener = _listen(path, mode)
+        self._selector = selectors.DefaultSelector()
+        self._waker, wakes = socket.socketpair()
+        self._wakes = wakes
+        for s in (self._listener, wakes):
+            s.setblocking(False)
+        self._selector.register(self._listener, selectors.EVENT_READ, None)
+        self._selector.register(wakes, selectors.EVENT_READ, wakes)
+        self._clients: dict[int, _Client] = {}
+        self._closing = False
+        self._thread = threading.Thread(target=self._serve, name="door", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._closing = True
+        try:
+            self._waker.send(b"x")
+        except OSError:
+            pass
+        self._thread.join(2.0)
+        try:
+            if is_socket(self.path):
+                self.path.unlink()
+        except OSError:
+            pass
+
+    # ---- the thread ----
+
+    def _serve(self) -> None:
+        while not self._closing:
+            for key, events in self._selector.select(1.0):
+                if key.fileobj is self._listener:
+                    self._accept()
+                elif isinstance(key.data, _Client):
+                    self._attend(key.data, events)
+        for client in list(self._clients.values()):
+            self._drop(client)
+        self._selector.close()
+        for s in (self._listener, self._wakes, self._waker):
+            s.close()
+
+    def _accept(self) -> None:
+        try:
+            connection, _ = self._listener.accept()
+        except OSError:
+            return
+        connection.setblocking(False)
+        if len(self._clients) >= MOST_CONNECTIONS:
+            self._drop(min(self._clients.values(), key=lambda c: c.heard_s))
+        client = _Client(connection)
+        self._clients[connection.fileno()] = client
+        self._selector.register(connection, selectors.EVENT_READ, client)
+
+    def _drop(self, client: _Client) -> None:
+        self._clients.pop(client.socket.fileno(), None)
+        try:
+            self._selector.unregister(client.socket)
+        except (KeyError, ValueError):
+            pass
+        client.socket.close()
+
+    def _attend(self, client: _Client, events: int) -> None:
+        if client.socket.fileno() < 0:
+            return
+        try:
+            if events & selectors.EVENT_READ:
+                data = client.socket.recv(65536)
+                if not data:
+                    return self._drop(client)
+                client.heard_s = time.monotonic()
+                self._take(client, data)
+            if client.outgoing:
+                sent = client.socket.send(client.outgoing)
+                del client.outgoing[:sent]
+        except BlockingIOError:
+            pass
+        except OSError:
+            return self._drop(client)
+        if len(client.outgoing) > MOST_WAITING:
+            return self._drop(client)
+        wanted = selectors.EVENT_READ | (selectors.EVENT_WRITE if client.outgoing else 0)
+        self._selector.modify(client.socket, wanted, client)
+
+    def _take(self, client: _Client, data: bytes) -> None:
+        client.incoming += data
+        while True:
+            end = client.incoming.find(b"\n")
+            if end < 0:
+                if len(client.incoming) > LONGEST_LINE:
+                    # Nobody's request is that long: forget it, and what follows of it.
+                    client.incoming.clear()
+                    client.skipping = True
+                return
+            line = bytes(client.incoming[:end])
+            del client.incoming[: end + 1]
+            if client.skipping:
+                client.skipping, line = False, b" " * (LONGEST_LINE + 1)
+            if line.strip() or len(line) > LONGEST_LINE:
+                client.outgoing += self._one(line)
+
+    def _one(self, line: bytes) -> bytes:
+        try:
+            return encode(self._answer(parse(line)))
+        except BadRequest as error:
+            return encode({"ok": False, "words": str(error)})
+        except KilnctlError as error:
+            return encode({"ok": False, "words": str(error)})
+        except Exception as error:  # a fault of ours in an answer must not close the door for `stop`
+            return encode({"ok": False, "words": f"kilnctl met a fault of its own: {type(error).__name__}: {error}"})
+
+
+def _listen(path: Path, mode: int) -> socket.socket:
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
+        if is_socket(path):
+            path.unlink()  # of a process that was killed: the lock, which we hold, says that nobody listens there
+        before = os.umask(0o777 & ~mode)
+        try:
+            listener.bind(str(path))
+        finally:
+            os.umask(before)
+        listener.listen(64)
+    except OSError as error:
+        listener.close()
+        raise KilnctlError(f"{path}: no socket can be opened there: {error.strerror or error}") from None
+    return listener
+
+
+def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
+    """One question to a service, from a client. Raises KilnctlError where nobody answers."""
+    import json
+
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as s:
+            s.settimeout(patience_s)
+            until = time.monotonic() + patience_s
+            while True:
+                try:
+                    s.connect(str(path))
+                    break
+                except BlockingIOError:
+                    # More are knocking at this moment than may wait at the door.
+                    if time.monotonic() > until:
+                        raise
+                    time.sleep(0.02)
+            s.sendall(encode(request))
+            data = bytearray()
+            while not data.endswith(b"\n"):
+                part = s.recv(65536)
+                if not part:
+                    break
+                data += part
+            return json.loads(data)
+    except (FileNotFoundError, ConnectionRefusedError):
+        raise KilnctlError(
+            f"no kilnctl service answers at {path}: is it running? (`kilnctl run OVEN SCHEDULE`, or `kilnctl run OVEN --idle`)"
+        ) from None
+    except PermissionError:
+        raise KilnctlError(f"{path}: you are not allowed to speak to this service (its group is)") from None
+    except (OSError, ValueError) as error:
+        raise KilnctlError(f"{path}: the service did not answer: {error}") from None
+
+
+def ask_to_start(path: Path, request: dict, patience_s: float = 60.0) -> dict:
+    """Ask for a start, and wait for what becomes of it: the last answer, still "pending" when the patience is over."""
+    answer = ask(path, request)
+    until = time.monotonic() + patience_s
+    while answer.get("pending") and time.monotonic() < until:
+        time.sleep(0.1)
+        answer = ask(path, {"ask": "prepared"})
+    return answer

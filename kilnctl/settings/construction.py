@@ -1,0 +1,271 @@
+"""What an oven is made of and what is put in: chamber, walls, door, elements, load."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
+
+#: Least and most power of an oven's elements, W.
+POWER_W = (20.0, 20000.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class UserMaterial:
+    """A material of the user's own, as its data sheet prints it."""
+
+    name: str = text("the name that the layers use")
+    conductivity: tuple = points(
+        "temperature",
+        "conductivity",
+        "conductivity, or several against mean temperature",
+        low=1e-4,
+        high=500.0,
+        default=(),
+    )
+    conductivity_polynomial_w_per_mk: tuple[float, ...] = numbers(
+        "coefficients a0, a1, … of k = a0 + a1·T + … in W/(m·K) with T in °C", default=(), key="conductivity polynomial"
+    )
+    density_kg_per_m3: float = positive("density", "density", 20000.0)
+    heat_capacity: tuple = points(
+        "temperature",
+        "heat capacity",
+        "specific heat, or several against temperature",
+        low=50.0,
+        high=10000.0,
+        default=((math.nan, 900.0),),
+    )
+    limit_c: float = quantity("temperature", "highest service temperature", high=2000.0)
+    uncertainty: float = quantity(
+        "fraction", "relative uncertainty of the conductivity", default=0.15, low=0.0, high=0.6
+    )
+    source: str = text("where the figures come from", default="the user's own figures")
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if bool(self.conductivity) == bool(self.conductivity_polynomial_w_per_mk):
+            yield "name", f"material '{self.name}' wants either 'conductivity' or 'conductivity polynomial'"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layer:
+    """One layer of a wall. Layers are listed from the hot face outward."""
+
+    material: str = text("a material of the library (`kilnctl materials`) or one of the file's own")
+    thickness_m: float = quantity("length", "thickness", low=1e-5, high=2.0)
+    insulance_m2k_per_w: float | None = quantity(
+        "insulance",
+        "thermal resistance of the whole layer, when the seller prints an R-value instead of a conductivity",
+        default=None,
+        low=1e-4,
+        high=100.0,
+        key="resistance",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wall:
+    layers: tuple[Layer, ...] = many(Layer, "layers from the hot face outward", fewest=1, most=12)
+    outer_emissivity: float = quantity("fraction", "emissivity of the outer face", default=0.9, low=0.02, high=1.0)
+    contact_insulance_m2k_per_w: float = quantity(
+        "insulance",
+        "contact resistance at each joint between layers",
+        default=0.0,
+        low=0.0,
+        high=1.0,
+        key="contact resistance",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Walls:
+    """`sides` stands in for every wall that is not given. `door` is the face that opens (the lid when the oven opens at the top)."""
+
+    sides: Wall = one(Wall, "the side walls", bare="layers")
+    roof: Wall | None = one(
+        Wall, "the roof (an oven that opens at the top has a door there instead)", default=None, bare="layers"
+    )
+    floor: Wall | None = one(Wall, "the floor", default=None, bare="layers")
+    door: Wall | None = one(Wall, "the door or lid", default=None, bare="layers")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chamber:
+    width_m: float = quantity("length", "inside width", low=0.02, high=5.0)
+    depth_m: float = quantity("length", "inside depth, front to back", low=0.02, high=5.0)
+    height_m: float = quantity("length", "inside height", low=0.02, high=5.0)
+    opening: str = choice(
+        ("front", "top"), "the face that opens", default="front", assume="most ovens have a front door"
+    )
+    emissivity: float = quantity(
+        "fraction",
+        "emissivity of the inside faces",
+        default=0.85,
+        low=0.05,
+        high=1.0,
+        assume="brick, fibre and oxidised steel lie between 0.7 and 0.95",
+    )
+
+    @property
+    def inner_m2(self) -> float:
+        """Surface of the inside, m²."""
+        w, d, h = self.width_m, self.depth_m, self.height_m
+        return 2.0 * (w * d + w * h + d * h)
+
+    @property
+    def most_contents_m2(self) -> float:
+        """Surface of plates that fill the chamber 5 mm apart, m²: more cannot be in there and take heat."""
+        return 2.0 * self.width_m * self.depth_m * self.height_m / 0.005
+
+
+@dataclass(frozen=True, kw_only=True)
+class Face:
+    """One kind of face of the box (derived; not in the file). `count` equal faces of width_m × height_m each."""
+
+    name: str
+    wall: Wall
+    count: int
+    width_m: float
+    height_m: float
+    orientation: str  # "vertical", "up" (a roof, heat leaves upward) or "down" (a floor)
+
+    @property
+    def inner_area_m2(self) -> float:
+        return self.count * self.width_m * self.height_m
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bridge:
+    """A path for heat past the insulation: either its conductance, or a bar's material, area and length."""
+
+    name: str = text("what it is: door frame, bolts, element terminals")
+    conductance_w_per_k: float | None = quantity(
+        "conductance", "heat flow per kelvin", default=None, low=0.0, high=50.0
+    )
+    material: str | None = text("the bar's material", default=None)
+    area_m2: float | None = positive("area", "cross-section of one bar", 1.0, default=None)
+    length_m: float | None = positive("length", "length of the bar from hot to cold", 5.0, default=None)
+    count: int = integer("how many", low=1, high=1000, default=1)
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        bar = (self.material, self.area_m2, self.length_m)
+        if (self.conductance_w_per_k is None) == (None in bar):
+            yield "name", "a bridge wants either 'conductance', or 'material', 'area' and 'length' together"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Door:
+    """How well the opening closes, and whether a switch tells that it is open."""
+
+    gap_m: float = quantity(
+        "length",
+        "mean width of the leak all round the door",
+        default=0.0002,
+        low=0.0,
+        high=0.02,
+        assume="a fair seal; 1 mm and more is a visible gap",
+    )
+    switch: bool = flag("a door switch is wired to the controller as well as into the contactor's coil", default=False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Port:
+    """A viewing port or another opening that radiates to the room."""
+
+    name: str = text("what it is", default="viewing port")
+    diameter_m: float = quantity("length", "clear diameter", low=0.001, high=0.3)
+    closed: bool = flag("it has a plug or a window in normal use", default=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fan:
+    air_speed_m_per_s: float = quantity(
+        "speed", "air speed over the load and the walls", low=0.05, high=20.0, key="air speed"
+    )
+    power_w: float = quantity(
+        "power", "fan power that ends up as heat in the chamber", default=0.0, low=0.0, high=2000.0
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Vent:
+    flow_m3_per_s: float = quantity(
+        "volume flow", "air drawn through the chamber, at room conditions", low=0.0, high=0.5, key="flow"
+    )
+    proved: bool = flag("a flow or pressure switch proves the ventilation to the controller", default=False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Elements:
+    power_w: float | None = quantity(
+        "power",
+        "power of all elements together, hot, at the supply's nominal voltage (or give 'resistance')",
+        default=None,
+        low=POWER_W[0],
+        high=POWER_W[1],
+    )
+    resistance_ohm: float | None = quantity(
+        "electrical resistance",
+        "instead of 'power': resistance of all elements as they are connected, measured cold; hot alloy has a little more, which "
+        "is taken into account",
+        default=None,
+        low=0.1,
+        high=5000.0,
+        example="17.6 ohm",
+    )
+    groups: int = integer("groups that can fail or be switched apart", low=1, high=6, default=1)
+    alloy: str = choice(
+        ("iron-chromium-aluminium", "nickel-chromium", "sheathed"),
+        "what the element is made of",
+        default="sheathed",
+        assume="finned or tubular sheathed elements are usual below 400 °C",
+    )
+    wire_diameter_m: float | None = quantity(
+        "length", "diameter of the wire, or of the sheath", default=None, low=1e-4, high=0.03
+    )
+    wire_length_m: float | None = quantity(
+        "length", "total length of wire or sheath", default=None, low=0.05, high=500.0
+    )
+    mass_kg: float | None = positive("mass", "mass of the elements with what they are wound on", 100.0, default=None)
+    surface_m2: float | None = positive("area", "radiating surface of all elements", 10.0, default=None)
+    emissivity: float = quantity(
+        "fraction",
+        "emissivity of the element",
+        default=0.8,
+        low=0.05,
+        high=1.0,
+        assume="oxidised heating alloys lie between 0.7 and 0.9",
+    )
+    limit_c: float | None = quantity(
+        "temperature", "highest temperature of the element", default=None, low=100.0, high=1800.0
+    )
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if (self.power_w is None) == (self.resistance_ohm is None):
+            yield (
+                "resistance_ohm",
+                "the elements want 'power' (for example 2.8 kW), or 'resistance' measured cold (for example 17.6 ohm); not both",
+            )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Load:
+    """What is put in. Mass, material or heat capacity, and the surface through which it takes heat."""
+
+    name: str = text("what it is", default="load")
+    mass_kg: float = quantity("mass", "mass", low=0.0, high=2000.0)
+    material: str = text("a material of the library, for its heat capacity and conductivity", default="steel")
+    area_m2: float = positive("area", "surface that sees the chamber", 50.0)
+    emissivity: float = quantity("fraction", "emissivity of the surface", default=0.8, low=0.02, high=1.0)
+    thickness_m: float | None = quantity(
+        "length", "thickness of its thickest section", default=None, low=1e-4, high=1.0
+    )
+    moisture_kg: float = quantity("mass", "water to be dried out", default=0.0, low=0.0, high=200.0)
+
+    def crowds(self, chamber: Chamber) -> str | None:
+        """Why so large a surface cannot be in that chamber; None where it can."""
+        if self.area_m2 <= chamber.most_contents_m2:
+            return None
+        return (
+            f"'{self.name}' has a surface of {self.area_m2:g} m², and plates 5 mm apart that fill this chamber have "
+            f"{chamber.most_contents_m2:.3g} m²; give the surface that sees the chamber"
+        )

@@ -1,0 +1,439 @@
+"""The sizing of one oven: figures with their ranges.
+
+Ranges: each uncertain input is moved by its stated uncertainty, one at a time and both ways (conductivity, emissivities,
+inside films ±20 %, door leak halved and doubled, supply voltage by its tolerance); the changes of the figure up and down are
+added root-sum-square (the usual first-order propagation of independent uncertainties, JCGM 100 section 5.1).
+"""
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+from ..body import full_power_c, layers_of, load_material
+from ..body.steady import BeyondPhysics, Factors, Steady, SteadyOven
+from ..errors import KilnctlError
+from ..model.day_zero import day_zero
+from ..model.energy import CHAMBER
+from ..settings.construction import Load, Wall
+from ..settings.document import Problem, SettingsError
+from ..settings.oven import Oven
+from ..thermal import elements as electric
+from ..thermal.surfaces import extrapolated
+
+#: Sizing does not look above this; no oven of this kind does.
+HIGHEST_C = 1500.0
+FILM_UNCERTAINTY, LEAK_FACTOR = 0.2, 2.0
+
+
+@dataclass(frozen=True)
+class Range:
+    """A figure and the interval in which it should lie."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class LayerReport:
+    """One layer at the oven's highest temperature. `flags` for use outside its data, `over` when above its service limit."""
+
+    face: str
+    number: int
+    material: str
+    thickness_m: float
+    hot_c: float
+    cold_c: float
+    limit_c: float
+    flags: tuple[str, ...]
+    over: str | None
+
+
+@dataclass(frozen=True)
+class Saving:
+    """What 25 mm more of one layer would buy at the oven's highest temperature."""
+
+    face: str
+    material: str
+    saved_w: float
+    share: float
+
+
+class Sizing:
+    """See `size`. Temperatures in °C, powers in W, times in s, energies in J."""
+
+    def __init__(self, oven: Oven):
+        self.oven = oven
+        self.top_c = oven.limits.highest_c
+        self._nominal = SteadyOven(oven, highest_c=HIGHEST_C)
+        self._cache: dict[float, Steady] = {}
+
+    # ---- steady ----------------------------------------------------------------------------------------------------
+
+    def at(self, chamber_c: float) -> Steady:
+        """The whole steady state at a chamber temperature."""
+        if chamber_c not in self._cache:
+            self._cache[chamber_c] = self._nominal.at(chamber_c)
+        return self._cache[chamber_c]
+
+    def power_w(self, chamber_c: float) -> float:
+        """Element power that holds chamber_c for ever, empty."""
+        return float(self.at(chamber_c).power_w)
+
+    def ledger_w(self, chamber_c: float) -> dict[str, float]:
+        """Where the watts go at chamber_c: by wall, edges, bridge, leak, vent, port. Sums to power_w (and the fan's)."""
+        return {name: float(w) for name, w in self.at(chamber_c).ledger_w.items()}
+
+    def shell_c(self, chamber_c: float) -> float:
+        """Temperature of the hottest outside face at chamber_c."""
+        return float(max(self.at(chamber_c).shells_c.values()))
+
+    @cached_property
+    def max_chamber_c(self) -> float:
+        """Highest steady chamber temperature at full power and nominal voltage; HIGHEST_C stands for "more than that", and where
+        `limited_c` is not None, so does that."""
+        return float(self._nominal.highest(self.oven.elements.power_w))
+
+    @property
+    def limited_c(self) -> float | None:
+        """Where the search for the highest temperature ended because elements or air would be hotter than the formulas go; None
+        where power or HIGHEST_C ended it."""
+        valid = self._nominal.valid_c
+        return valid if valid < HIGHEST_C and self.max_chamber_c >= valid - 1e-6 else None
+
+    @cached_property
+    def max_at_low_supply_c(self) -> float:
+        """The same with the voltage 10 % low: power falls with its square."""
+        return float(self._nominal.highest(0.81 * self.oven.elements.power_w))
+
+    @cached_property
+    def _variants(self) -> list[tuple[SteadyOven, SteadyOven]]:
+        u = self.oven.uncertainty
+        pairs = [
+            (Factors(conductivity=1 - u.conductivity), Factors(conductivity=1 + u.conductivity)),
+            (Factors(emissivity=1 - u.emissivity), Factors(emissivity=1 + u.emissivity)),
+            (Factors(film=1 - FILM_UNCERTAINTY), Factors(film=1 + FILM_UNCERTAINTY)),
+            (Factors(leakage=1 / LEAK_FACTOR), Factors(leakage=LEAK_FACTOR)),
+        ]
+        return [tuple(SteadyOven(self.oven, factors=f, highest_c=HIGHEST_C) for f in pair) for pair in pairs]
+
+    @staticmethod
+    def _spread(value: float, changed: list[tuple[float, float]]) -> Range:
+        up = math.sqrt(sum(max(0.0, max(a, b) - value) ** 2 for a, b in changed))
+        down = math.sqrt(sum(max(0.0, value - min(a, b)) ** 2 for a, b in changed))
+        return Range(float(value), float(value - down), float(value + up))
+
+    def power_range_w(self, chamber_c: float) -> Range:
+        """power_w with its range."""
+
+        def needed(variant: SteadyOven) -> float:
+            return variant.at(min(chamber_c, variant.valid_c)).power_w
+
+        return self._spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
+
+    @cached_property
+    def max_chamber_range_c(self) -> Range:
+        """max_chamber_c with its range, the supply's tolerance included."""
+        full, t = self.oven.elements.power_w, self.oven.supply.tolerance
+        changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
+        changed.append((self._nominal.highest(full * (1 - t) ** 2), self._nominal.highest(full * (1 + t) ** 2)))
+        return self._spread(self.max_chamber_c, changed)
+
+    # ---- time and stored heat --------------------------------------------------------------------------------------
+
+    def heat_up_s(self, from_c: float, to_c: float, load: Load | None = None) -> float:
+        """Time at full power from one chamber temperature (everything at it) to another, with a load or empty, s; infinite
+        where it is not reached within two days. Marched with the virtual oven, in steps of 5 s."""
+        from ..plants.conditions import Conditions
+        from ..plants.virtual_oven import VirtualOven
+
+        if to_c <= from_c:
+            raise ValueError("to_c must be above from_c")
+        if to_c >= self.max_chamber_c:
+            return math.inf
+        plant = VirtualOven(self.oven, load=load, conditions=Conditions(start_c=from_c, supply_drift=0.0))
+        time_s, before = 0.0, from_c
+        while time_s < 172800.0:
+            plant.advance(5.0, 1.0, True)
+            if plant.chamber_c >= to_c:
+                return time_s + 5.0 * (to_c - before) / max(1e-9, plant.chamber_c - before)
+            time_s, before = time_s + 5.0, plant.chamber_c
+        return math.inf
+
+    def heat_up_range_s(self, from_c: float, to_c: float, load: Load | None = None) -> Range:
+        """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity, conductivity and
+        supply do to the time of the low-order model (root-sum-square of one-at-a-time changes)."""
+        value = self.heat_up_s(from_c, to_c, load)
+        if not math.isfinite(value):
+            return Range(value, value, value)
+        u, tolerance = self.oven.uncertainty, self.oven.supply.tolerance
+        model = day_zero(self.oven, load, to_c)
+
+        def time_s(m) -> float:
+            x, t = m.rest(from_c), 0.0
+            while x[CHAMBER] < to_c and t < 172800.0:
+                x, t = m.step(x, m.power_w, 10.0, m.ambient_c), t + 10.0
+            return t
+
+        def scaled(names: tuple[str, ...], factor: float):
+            return model.but(
+                **{
+                    n: tuple(v * factor for v in getattr(model, n))
+                    if isinstance(getattr(model, n), tuple)
+                    else getattr(model, n) * factor
+                    for n in names
+                }
+            )
+
+        base = time_s(model)
+        changes = [
+            (("lining_j_per_k", "contents_j_per_k", "element_j_per_k"), 1 - u.heat_capacity, 1 + u.heat_capacity),
+            (("lining_w_per_k",), 1 - u.conductivity, 1 + u.conductivity),
+            (("power_w",), (1 + tolerance) ** 2, (1 - tolerance) ** 2),
+        ]
+        pairs = [tuple(value * time_s(scaled(names, f)) / base for f in (a, b)) for names, a, b in changes]
+        return self._spread(value, pairs)
+
+    def stored_j(self, chamber_c: float, load: Load | None = None) -> float:
+        """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room temperature."""
+        steady, room = self.at(chamber_c), self.oven.site.ambient_c
+        total = 0.0
+        for wall in self._nominal.walls:
+            solution = steady.walls[wall.face.name]
+            for i, layer in enumerate(wall.layers):
+                m = layer.material
+                hot, cold = solution.layer_c(i)
+                # Simpson's rule over the depth of one layer; its profile is nearly straight.
+                middle = m.cold_face_c(hot, 0.5 * solution.flux_w_m2 * layer.thickness_m)
+                mean = (m.enthalpy(hot) + 4.0 * m.enthalpy(middle) + m.enthalpy(cold)) / 6.0
+                total += wall.geometry.conduction_m2 * layer.thickness_m * m.density_kg_m3 * (mean - m.enthalpy(room))
+        e = self._nominal.elements
+        total += e.mass_kg * (e.material.enthalpy(steady.element_c) - e.material.enthalpy(room))
+        for body in (self.oven.shelf, load):
+            if body is not None:
+                m = load_material(self.oven, body)
+                total += body.mass_kg * (m.enthalpy(chamber_c) - m.enthalpy(room))
+        return float(total)
+
+    # ---- checks ----------------------------------------------------------------------------------------------------
+
+    def layers(self, chamber_c: float) -> tuple[LayerReport, ...]:
+        """Every layer's hot and cold face at chamber_c against its limits."""
+        reports = []
+        for wall in self._nominal.walls:
+            solution = self.at(chamber_c).walls[wall.face.name]
+            for i, layer in enumerate(wall.layers):
+                hot, cold = (float(t) for t in solution.layer_c(i))
+                m = layer.material
+                reports.append(
+                    LayerReport(
+                        wall.face.name,
+                        i + 1,
+                        m.name,
+                        layer.thickness_m,
+                        hot,
+                        cold,
+                        m.limit_c,
+                        m.flags(cold, hot),
+                        m.over_limit(hot),
+                    )
+                )
+        return tuple(reports)
+
+    @cached_property
+    def lining_limit_c(self) -> float:
+        """Highest steady chamber temperature at which every layer stays within its service limit."""
+        low, high = self.oven.site.ambient_c + 1.0, self._nominal.valid_c
+        if all(r.over is None for r in self.layers(high)):
+            return high
+        for _ in range(24):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if all(r.over is None for r in self.layers(middle)) else (low, middle)
+        return low
+
+    @cached_property
+    def element_load_w_m2(self) -> float:
+        """Surface load of the elements at full power: of the wire itself where it is described, whatever it lies in."""
+        e = self.oven.elements
+        if e.wire_diameter_m and e.wire_length_m:
+            return electric.surface_load_w_m2(e.power_w, e.wire_diameter_m, e.wire_length_m)
+        return e.power_w / self._nominal.elements.surface_m2
+
+    @cached_property
+    def wiring(self) -> electric.Wiring:
+        """Current, cable, breaker, relay and lights: hints."""
+        o = self.oven
+        return electric.wiring(
+            o.elements.power_w,
+            o.supply.voltage_v,
+            breaker_a=o.supply.breaker_a,
+            cable_m2=o.supply.cable_area_m2,
+            cable_m=o.supply.cable_length_m,
+            resistance_ohm=o.supply.resistance_ohm,
+            reactance_ohm=o.supply.reactance_ohm,
+            relay_a=o.switching.relay_current_a,
+            sink_k_per_w=o.switching.heat_sink_k_per_w,
+            ambient_c=o.site.ambient_c,
+        )
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """What a maker should know besides the figures."""
+        o, notes = self.oven, list(self.wiring.notes)
+        t = min(self.top_c, self.max_chamber_c)
+        notes += self._element_notes(t)
+        if o.elements.wire_diameter_m and o.elements.wire_length_m and o.elements.alloy != "sheathed":
+            wire = electric.wire_resistance_ohm(
+                o.elements.alloy, o.elements.wire_diameter_m, o.elements.wire_length_m, t
+            )
+            power = o.supply.voltage_v**2 / wire
+            if not 0.9 < power / o.elements.power_w < 1.1:
+                notes.append(
+                    f"one length of that wire on {o.supply.voltage_v:.0f} V would give {power / 1000:.2f} kW, not {o.elements.power_w / 1000:.2f} kW; "
+                    "check wire, length, and how the groups are connected"
+                )
+        shell = self.shell_c(t)
+        notes.append(touch_note(shell, t))
+        if self.max_chamber_c < self.top_c:
+            notes.append(
+                f"full power holds about {self.max_chamber_c:.0f} °C; the description allows schedules up to {self.top_c:.0f} °C"
+            )
+        if self.limited_c is not None:
+            notes.append(
+                f"the highest temperature was looked for up to {self.limited_c:.0f} °C only: beyond, the elements would be hotter than "
+                "the formulas go, and than any element bears"
+            )
+        for report in self.layers(t):
+            notes += [f"{report.face}: {flag}" for flag in report.flags]
+        return tuple(dict.fromkeys(notes + self._reach_notes(t)))
+
+    def _reach_notes(self, t: float) -> list[str]:
+        """Where the description is beyond what the formulas were made for."""
+        here, chamber, notes = self.at(t), self.oven.chamber, []
+        tall = [
+            w.face.name
+            for w in self._nominal.walls
+            if extrapolated(
+                here.shells_c[w.face.name], self.oven.site.ambient_c, w.geometry.outer_length_m, w.face.orientation
+            )
+        ]
+        if tall:
+            notes.append(
+                f"{' and '.join(tall)}: so large that the film of the room's air outside is extrapolated; the outside "
+                "temperature may be off by some tens of per cent of its rise"
+            )
+        for body in (self.oven.shelf, self.oven.usual_load):
+            if body is not None and body.area_m2 > chamber.inner_m2:
+                notes.append(
+                    f"'{body.name}' has more surface ({body.area_m2:.2g} m²) than the inside of the chamber ({chamber.inner_m2:.2g} m²): "
+                    "radiation reaches only its outline, so it warms more slowly than is calculated here"
+                )
+        return notes
+
+    def _element_notes(self, chamber_c: float) -> list[str]:
+        """What is to be said of the elements' load at that temperature; of a surface that is only guessed, whether it finds room."""
+        e, heater, load = self.oven.elements, self._nominal.elements, self.element_load_w_m2
+        if "surface" in heater.guessed:
+            if not heater.crowded:
+                return []
+            return [
+                f"elements of {e.power_w / 1000:.2f} kW hardly find room in this chamber: even on {heater.surface_m2:.2g} m² they would carry "
+                f"{load / 1e4:.1f} W/cm²; describe them (elements: surface), or take less power"
+            ]
+        notes = []
+        recommended = electric.recommended_load_w_m2(e.alloy, chamber_c)
+        if load > 1.05 * recommended:
+            notes.append(
+                f"the elements carry {load / 1e4:.1f} W/cm²; about {recommended / 1e4:.1f} W/cm² is advised at {chamber_c:.0f} °C "
+                "for a long life (makers' tables, from memory)"
+            )
+        hottest = full_power_c(self.oven, load, chamber_c, heater.diameter_m)
+        if hottest > heater.limit_c:
+            notes.append(
+                f"at full power in a chamber of {chamber_c:.0f} °C the elements would glow at about {hottest:.0f} °C; "
+                f"their limit is {heater.limit_c:.0f} °C"
+            )
+        return notes
+
+    @cached_property
+    def savings(self) -> tuple[Saving, ...]:
+        """25 mm more of each insulating layer, the best first: watts saved at the oven's highest temperature."""
+        import dataclasses
+
+        t = min(self.top_c, self.max_chamber_c)
+        base = self.power_w(t)
+        found = []
+        for face in self.oven.faces:
+            key = face.name if getattr(self.oven.walls, face.name, None) is not None else "sides"
+            wall: Wall = getattr(self.oven.walls, key)
+            if any(s.face == key for s in found):
+                continue
+            for i, layer in enumerate(wall.layers):
+                if layers_of(self.oven, wall)[i].material.conductivity(t / 2) > 2.0 or layer.material == "air gap":
+                    continue
+                more = dataclasses.replace(
+                    layer,
+                    thickness_m=layer.thickness_m + 0.025,
+                    insulance_m2k_per_w=None
+                    if layer.insulance_m2k_per_w is None
+                    else layer.insulance_m2k_per_w * (1 + 0.025 / layer.thickness_m),
+                )
+                layers = (*wall.layers[:i], more, *wall.layers[i + 1 :])
+                walls = dataclasses.replace(self.oven.walls, **{key: dataclasses.replace(wall, layers=layers)})
+                saved = (
+                    base - SteadyOven(dataclasses.replace(self.oven, walls=walls), highest_c=HIGHEST_C).at(t).power_w
+                )
+                found.append(Saving(key, layer.material, float(saved), float(saved / base)))
+        return tuple(sorted(found, key=lambda s: -s.saved_w))
+
+
+def touch_note(shell_c: float, chamber_c: float) -> str:
+    """What a shell temperature means for a hand (ISO 13732-1 burn thresholds for bare metal, from memory)."""
+    where = f"with the chamber at {chamber_c:.0f} °C the hottest outside face is at about {shell_c:.0f} °C"
+    if shell_c < 43.0:
+        return f"{where}: it may be touched"
+    if shell_c < 51.0:
+        return f"{where}: warm; burns only after many minutes (48 °C for 10 min, 51 °C for 1 min)"
+    if shell_c < 65.0:
+        return f"{where}: burns within a minute; guard it or warn"
+    return f"{where}: burns at a touch (bare metal from 65 °C in a second); guard it"
+
+
+def layer_problems(oven: Oven, sizing: "Sizing | None" = None) -> list[Problem]:
+    """A problem for each layer above its service limit at the oven's highest temperature, with its place in the file."""
+    sizing = sizing or Sizing(oven)
+    problems = []
+    for report in sizing.layers(min(oven.limits.highest_c, HIGHEST_C)):
+        if report.over is None:
+            continue
+        key = report.face if getattr(oven.walls, report.face, None) is not None else "sides"
+        path = f"walls.{key}.layers[{report.number}]"
+        line, column = oven.places.get(path, (0, 0))
+        problem = Problem(
+            oven.file or oven.name,
+            line,
+            column,
+            f"{path}: with the chamber at {oven.limits.highest_c:.0f} °C {report.over}; "
+            "choose another material, put insulation before it, or lower limits: highest",
+        )
+        if not any(p.line == line and p.message.split(":")[0] == path for p in problems):
+            problems.append(problem)
+    return problems
+
+
+def size(oven: Oven) -> Sizing:
+    """The sizing of an oven. Raises SettingsError when a layer would be above its service limit at the oven's highest
+    temperature, KilnctlError when the description makes no closed oven."""
+    try:
+        sizing = Sizing(oven)
+        problems = layer_problems(oven, sizing)
+    except BeyondPhysics as error:
+        raise KilnctlError(
+            f"{oven.file or oven.name}: cannot be sized for its highest temperature: {error}; insulate better, or lower "
+            f"limits: highest ({sizing._nominal.valid_c:.0f} °C can be looked at)"
+        ) from error
+    except ValueError as error:
+        raise KilnctlError(f"{oven.file or oven.name}: cannot be sized: {error}") from error
+    if problems:
+        raise SettingsError(problems)
+    return sizing

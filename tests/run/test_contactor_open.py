@@ -1,0 +1,95 @@
+"""Where the plan has no heat in it, the contactor is open and there is no permit: in every second, whoever is in control."""
+
+from dataclasses import replace
+
+import pytest
+
+from kilnctl import control, firing, safety
+from kilnctl.commissioning import experiment as trial
+from kilnctl.commissioning import learning_run
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.model_oven import ModelOven
+from kilnctl.run.chain import Chain
+from kilnctl.run.rehearsal import follow, holding_table
+from kilnctl.settings.schedule import Schedule, Step
+
+
+class Watched(Chain):
+    """Keeps what each tick came to."""
+
+    def tick(self, *arguments, **named):
+        act = super().tick(*arguments, **named)
+        self.__dict__.setdefault("acts", []).append(act)
+        return act
+
+
+def played(oven, controller, programme, policy, model):
+    chain = Watched(controller, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
+    outcome = follow(oven, ModelOven(oven, model, seed=3), chain, [])
+    assert outcome == "finished" and not chain.safety.trips
+    return chain.acts
+
+
+def spans(acts, cold):
+    """[(first, last + 1)] of the ticks where the plan has no heat."""
+    flags = [cold(act) for act in acts]
+    edges = [
+        i for i in range(len(flags) + 1) if (flags[i] if i < len(flags) else False) != (flags[i - 1] if i else False)
+    ]
+    return list(zip(edges[::2], edges[1::2]))
+
+
+def nothing_can_heat(acts, cold, at_least: int):
+    found = spans(acts, cold)
+    assert len(found) >= at_least
+    for first, last in found:
+        # The permit of the tick in which it begins was given before anything was decided.
+        assert not any(act.contactor for act in acts[first:last]), "a relay that sticks now would heat"
+        assert not any(act.verdict.permit is not None for act in acts[first + 1 : last])
+        assert not any(act.fired for act in acts[first:last])
+    assert any(act.contactor and act.fired for act in acts)
+
+
+def test_in_every_fall_and_coast_of_the_learning_run(oven):
+    """F02 of SAFETY.md and the words of `kilnctl learn`: the fall needs nobody to watch it, the heat is off."""
+    cabinet = oven("curing-cabinet")
+    programme = learning_run.prepare(cabinet, ceiling_c=110.0)
+    # Short stages: what is looked at is the contactor, not what is learnt.
+    plan = programme.experiment
+    short = tuple(
+        replace(s, longest_s=min(s.longest_s, 90.0)) if s.kind in ("level", "fall", "coast") else s for s in plan.stages
+    )
+    programme = replace(programme, experiment=replace(plan, stages=short))
+    policy = safety.policy_for(cabinet, learning_run.as_schedule(programme), programme.model)
+    acts = played(cabinet, learning_run.Controller(), programme, policy, programme.model)
+    kinds = [short[act.decision.step].kind for act in acts]
+    assert set(kinds) == {"rest", "full", "coast", "level", "fall"}
+    nothing_can_heat(acts, lambda act: short[act.decision.step].kind in ("rest", "coast", "fall"), 5)
+    assert trial.HEATED == ("full", "level")
+
+
+@pytest.mark.parametrize("kind", ["model", "thermostat", "pi", "pid"])
+def test_in_every_cooling_of_a_schedule(oven, kind):
+    cabinet = oven("curing-cabinet")
+    steps = (
+        Step(to_c=60.0, hold_s=60.0),
+        Step(to_c=55.0, let_cool=True),
+        Step(to_c=65.0, at_k_per_s=0.05),
+        Step(to_c=57.0, let_cool=True),
+    )
+    schedule = Schedule(name="Up and down", steps=steps)
+    model = day_zero(cabinet, None, 65.0)
+    programme = control.prepare(cabinet, schedule, model)
+    controller = control if kind == "model" else control.Plain(kind)
+    acts = played(cabinet, controller, programme, safety.policy_for(cabinet, schedule, model), model)
+    nothing_can_heat(acts, lambda act: act.decision.step in (1, 3) or act.decision.done, 2)
+
+
+def test_without_a_run(oven):
+    from kilnctl.reading import Reading
+    from kilnctl.service.session import Rest
+
+    rest = Rest(oven("curing-cabinet"))
+    for second in range(1, 5):
+        act = rest.tick(Reading(chamber_c=22.0), float(second), 1.0, second)
+        assert not act.decision.wants_heat and not act.contactor and act.verdict.permit is None
