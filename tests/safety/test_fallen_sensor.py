@@ -16,14 +16,25 @@ from kilnctl.virtual import virtual_oven
 
 def alone(oven):
     """Without second sensor and without meters: nothing but the reading tells."""
-    return dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, limit=None), meters=dataclasses.replace(oven.meters, current=False))
+    return dataclasses.replace(
+        oven,
+        sensors=dataclasses.replace(oven.sensors, limit=None),
+        meters=dataclasses.replace(oven.meters, current=False),
+    )
 
 
 class Hanging:
     """A virtual oven whose control sensor hangs before it from `out_s` on, in air of `base` ± `wavers` °C, with so much lag."""
 
     def __init__(self, oven, out_s, base, wavers, period_s, lag_s):
-        self.plant, self.out_s, self.base, self.wavers, self.period_s, self.lag_s = virtual_oven(oven, oven.usual_load), out_s, base, wavers, period_s, lag_s
+        self.plant, self.out_s, self.base, self.wavers, self.period_s, self.lag_s = (
+            virtual_oven(oven, oven.usual_load),
+            out_s,
+            base,
+            wavers,
+            period_s,
+            lag_s,
+        )
         self.seen = 0.0
 
     def __getattr__(self, name):
@@ -60,6 +71,9 @@ def test_what_counts_as_an_answer_grows_with_the_fall(oven, wavers, answered):
     bench = Bench()
     bench.policy = policy_for(muffle, None, day_zero(muffle, muffle.usual_load, 900.0))
     bench.feed(300, chamber=lambda t: 200.0 + 0.1 * math.sin(t))
-    bench.feed(290, chamber=lambda t: 60.0 + 140.0 * math.exp(-t / 20.0) + wavers * math.sin(t / 20.0) + 0.1 * math.sin(1.7 * t))
+    bench.feed(
+        290,
+        chamber=lambda t: 60.0 + 140.0 * math.exp(-t / 20.0) + wavers * math.sin(t / 20.0) + 0.1 * math.sin(1.7 * t),
+    )
     limit = bench.verdict.permit.duty_limit
     assert bench.faults == set() and (limit == 1.0 if answered else limit < 0.31)

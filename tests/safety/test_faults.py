@@ -40,11 +40,22 @@ def test_a_row_is_whole(fault):
 
 #: What a rule needs that not every oven has; a row that it answers has to say so, or its time is a promise that nobody keeps.
 NEEDS = {
-    "contactor-welded": "read-back", "contactor-open": "read-back", "supply-lost": "supply meter", "relay-on-unasked": "current sensing", "relay-open": "current sensing",
-    "sensors-disagree": "second sensor", "limit-sensor": "second sensor", "part-sensor": "sensor on the part", "over-part": "sensor on the part", "ventilation": "airflow switch",
-    "board-lost": "I/O board", "board-fault": "I/O board", "sensor-frozen": "counter", "cold-junction": "terminals",
+    "contactor-welded": "read-back",
+    "contactor-open": "read-back",
+    "supply-lost": "supply meter",
+    "relay-on-unasked": "current sensing",
+    "relay-open": "current sensing",
+    "sensors-disagree": "second sensor",
+    "limit-sensor": "second sensor",
+    "part-sensor": "sensor on the part",
+    "over-part": "sensor on the part",
+    "ventilation": "airflow switch",
+    "board-lost": "I/O board",
+    "board-fault": "I/O board",
+    "sensor-frozen": "counter",
+    "cold-junction": "terminals",
     "sensor-short-ground": "the converter's fault word",
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("fault", [f.id for f in FAULTS])
@@ -57,7 +68,10 @@ def test_a_row_says_what_has_to_be_wired_for_it(fault):
 
 def test_what_is_claimed_only_under_a_condition():
     """Times and latches that hold for some ovens and schedules only."""
-    assert "15 min where the schedule resumes" in by_id("F06").threshold and "15 min where the schedule resumes" in by_id("F24").threshold
+    assert (
+        "15 min where the schedule resumes" in by_id("F06").threshold
+        and "15 min where the schedule resumes" in by_id("F24").threshold
+    )
     assert "marked `flammable vapour`" in by_id("F26").needs and "75 s" in by_id("F10").threshold
     for fault in ("F19", "F23"):
         assert by_id(fault).latch == "by the board, until `kilnctl board OVEN --clear`" and by_id(fault).latched

@@ -10,14 +10,26 @@ from hypothesis import strategies as st
 
 from kilnctl.model.day_zero import day_zero
 from kilnctl.safety import notice
-from kilnctl.safety.notice import SAFE_C, HotSurface, cooling_tau_s, doubted, estimate_c, from_mapping, renewed, seen, to_mapping
+from kilnctl.safety.notice import (
+    SAFE_C,
+    HotSurface,
+    cooling_tau_s,
+    doubted,
+    estimate_c,
+    from_mapping,
+    renewed,
+    seen,
+    to_mapping,
+)
 
 
 def test_the_estimate_is_exponential_towards_the_room():
     last = seen(220.0, 1000.0, 20.0, 3600.0)
     assert estimate_c(last, 1000.0) == 220.0
     assert estimate_c(last, 4600.0) == pytest.approx(20.0 + 200.0 / math.e)
-    assert estimate_c(last, 900.0) == 220.0 == estimate_c(last, math.nan) == estimate_c(last, math.inf), "a clock that went back cools nothing"
+    assert estimate_c(last, 900.0) == 220.0 == estimate_c(last, math.nan) == estimate_c(last, math.inf), (
+        "a clock that went back cools nothing"
+    )
 
 
 def test_the_last_known_is_whole_numbers_cannot_be_changed_and_is_usually_of_a_room_and_a_kiln():
@@ -64,7 +76,15 @@ def test_it_survives_a_restart_and_a_damaged_file_counts_as_hot():
     last = seen(220, 1.5e9, 18.0, 7200)
     assert from_mapping(json.loads(json.dumps(to_mapping(last)))) == last
     good = to_mapping(last)
-    for bad in ({}, {**good, "tau_s": 0.0}, {**good, "chamber_c": None}, {**good, "wall_s": "then"}, {**good, "ambient_c": math.nan}, None, [1]):
+    for bad in (
+        {},
+        {**good, "tau_s": 0.0},
+        {**good, "chamber_c": None},
+        {**good, "wall_s": "then"},
+        {**good, "ambient_c": math.nan},
+        None,
+        [1],
+    ):
         assert from_mapping(bad) is None
 
 
@@ -101,7 +121,13 @@ def test_the_cooling_time_is_slower_than_the_model_cools(oven, name):
 class Lumps:
     """Four lumps and two of lining whose loss, W, is given."""
 
-    ambient_c, element_j_per_k, chamber_j_per_k, lining_j_per_k, contents_j_per_k = 20.0, 1.0, 10.0, (100.0, 1000.0), 10000.0
+    ambient_c, element_j_per_k, chamber_j_per_k, lining_j_per_k, contents_j_per_k = (
+        20.0,
+        1.0,
+        10.0,
+        (100.0, 1000.0),
+        10000.0,
+    )
 
     def __init__(self, loss_w):
         self.loss_w = loss_w
@@ -131,10 +157,20 @@ def hot(chamber_c=220.0, wall_s=1000.0):
     return seen(chamber_c, wall_s, 20.0, 3600.0)
 
 
-@pytest.mark.parametrize(("faults", "low"), [
-    ((), False), (("over-oven", "energy"), False), (("energy", "sensor-jump"), True), (("sensor-open",), True), (("reading-fell",), True),
-    (("sensors-disagree",), True), (("falls-when-heated",), True), (("cold-junction",), True), (("limit-sensor",), False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("faults", "low"),
+    [
+        ((), False),
+        (("over-oven", "energy"), False),
+        (("energy", "sensor-jump"), True),
+        (("sensor-open",), True),
+        (("reading-fell",), True),
+        (("sensors-disagree",), True),
+        (("falls-when-heated",), True),
+        (("cold-junction",), True),
+        (("limit-sensor",), False),
+    ],
+)
 def test_which_trips_say_that_a_reading_may_be_too_low(faults, low):
     assert doubted(faults) is low
 
@@ -149,7 +185,9 @@ def test_a_doubted_reading_only_raises_it():
     last = hot()
     for value in (24.0, 60.0, 210.0):
         assert renewed(last, hot(value, 1060.0), 1060.0, True) is last
-    assert renewed(last, hot(219.0, 1060.0), 1060.0, True).chamber_c == 219.0, "above what is left of 220 °C after a minute"
+    assert renewed(last, hot(219.0, 1060.0), 1060.0, True).chamber_c == 219.0, (
+        "above what is left of 220 °C after a minute"
+    )
     assert "estimated" in notice.notice(renewed(last, hot(24.0, 1060.0), 1060.0, True), 1060.0)
 
 

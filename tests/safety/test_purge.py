@@ -16,7 +16,11 @@ def test_the_first_heat_waits_for_a_whole_purge_and_the_contactor_too():
     bench = Bench(**AIR).feed(2, **QUIET)
     assert "for another 99 s" in bench.verdict.reason and "purging" in bench.verdict.reason
     bench.feed(98, **QUIET)
-    assert bench.verdict.permit is None and not bench.verdict.contactor_allowed and "for another 1 s" in bench.verdict.reason
+    assert (
+        bench.verdict.permit is None
+        and not bench.verdict.contactor_allowed
+        and "for another 1 s" in bench.verdict.reason
+    )
     bench.feed(1, **QUIET)
     assert bench.verdict.permit is not None and bench.verdict.contactor_allowed and bench.faults == set()
 

@@ -6,7 +6,7 @@ import math
 import pytest
 
 from kilnctl import Reading
-from kilnctl.safety.startup import Command, StartTest, begin, step
+from kilnctl.safety.startup import Command, StartTest, begin, short_heat, step
 
 OFF, PROBE, HEAT = Command(0.0, False), Command(0.5, False), Command(0.6, True)
 GOOD = dict(cold_junction_c=25.0)
@@ -24,8 +24,13 @@ class Oven:
         shut = {"sound": command.contactor, "welded": True, "stuck": False}[self.contactor]
         flowing = on if shut else 0.0
         self.value += self.rate * flowing * dt
-        return Reading(self.value, fired=flowing if self.tells["fired"] else None, current_a=13.0 * (flowing > 0) if self.tells["current"] else None,
-                       contactor_closed=shut if self.tells["closed"] else None, **GOOD)  # fmt: skip
+        return Reading(
+            self.value,
+            fired=flowing if self.tells["fired"] else None,
+            current_a=13.0 * (flowing > 0) if self.tells["current"] else None,
+            contactor_closed=shut if self.tells["closed"] else None,
+            **GOOD,
+        )
 
 
 def run(oven, longest=400, **more):
@@ -50,17 +55,20 @@ def test_a_sound_oven_passes_in_three_parts():
     assert step(test, Reading(20.0), 1e6) == (test, OFF)
 
 
-@pytest.mark.parametrize(("oven", "fault", "seen"), [
-    (Oven(contactor="welded"), "start-contactor", "reads closed although its coil is off"),
-    (Oven(contactor="welded", closed=False), "start-contactor", "current flowed with the contactor's coil off"),
-    (Oven(contactor="welded", closed=False, fired=False, current=True), "start-contactor", "current flowed"),
-    (Oven(relay="shorted"), "start-relay", "current flowed with the relay's input off"),
-    (Oven(relay="shorted", fired=False, current=True), "start-relay", "current flowed"),
-    (Oven(contactor="stuck"), "start-no-rise", "the contactor did not close"),
-    (Oven(contactor="stuck", closed=False), "start-no-rise", "raised the control reading by only 0.0 K"),
-    (Oven(relay="open"), "start-no-rise", "raised the control reading by only 0.0 K"),
-    (Oven(rate=-0.2), "start-no-rise", "fell by"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("oven", "fault", "seen"),
+    [
+        (Oven(contactor="welded"), "start-contactor", "reads closed although its coil is off"),
+        (Oven(contactor="welded", closed=False), "start-contactor", "current flowed with the contactor's coil off"),
+        (Oven(contactor="welded", closed=False, fired=False, current=True), "start-contactor", "current flowed"),
+        (Oven(relay="shorted"), "start-relay", "current flowed with the relay's input off"),
+        (Oven(relay="shorted", fired=False, current=True), "start-relay", "current flowed"),
+        (Oven(contactor="stuck"), "start-no-rise", "the contactor did not close"),
+        (Oven(contactor="stuck", closed=False), "start-no-rise", "raised the control reading by only 0.0 K"),
+        (Oven(relay="open"), "start-no-rise", "raised the control reading by only 0.0 K"),
+        (Oven(rate=-0.2), "start-no-rise", "fell by"),
+    ],
+)
 def test_each_fault_is_found_by_its_part(oven, fault, seen):
     test, commands = run(oven)
     assert test.phase == "failed" and test.trip.fault == fault and seen in test.trip.seen
@@ -73,7 +81,9 @@ def test_what_a_rig_cannot_show_is_said():
     test, _ = run(Oven(fired=False, closed=False))
     assert test.phase == "passed" and len(test.unproved) == 2
     assert "contactor opens" in test.unproved[0] and "relay blocks" in test.unproved[1]
-    assert run(Oven(fired=False))[0].unproved == ("that the relay blocks (no current sensor); watch for a rise without heat",)
+    assert run(Oven(fired=False))[0].unproved == (
+        "that the relay blocks (no current sensor); watch for a rise without heat",
+    )
     assert run(Oven(closed=False))[0].unproved == ()
 
 
@@ -94,10 +104,28 @@ def test_read_backs_get_their_time_to_follow():
 
 
 def test_it_begins_with_the_relay_against_an_open_contactor():
-    assert begin(7.0) == (StartTest("relay alone", 7.0), PROBE) and begin(7.0)[0].noise_k == 0.15 and begin(7.0, 0.5)[0].noise_k == 0.5
+    assert (
+        begin(7.0) == (StartTest("relay alone", 7.0), PROBE)
+        and begin(7.0)[0].noise_k == 0.15
+        and begin(7.0, 0.5)[0].noise_k == 0.5
+    )
     fresh = StartTest("heat", 7.0)
-    assert (fresh.base_c, fresh.low_c, fresh.first_c, fresh.first_s, fresh.noise_k, fresh.trip, fresh.unproved) == (None, None, None, 0.0, 0.15, None, ())
-    assert [StartTest(phase, 0.0).over for phase in ("relay alone", "contactor alone", "heat", "passed", "failed")] == [False, False, False, True, True]
+    assert (fresh.base_c, fresh.low_c, fresh.first_c, fresh.first_s, fresh.noise_k, fresh.trip, fresh.unproved) == (
+        None,
+        None,
+        None,
+        0.0,
+        0.15,
+        None,
+        (),
+    )
+    assert [StartTest(phase, 0.0).over for phase in ("relay alone", "contactor alone", "heat", "passed", "failed")] == [
+        False,
+        False,
+        False,
+        True,
+        True,
+    ]
 
 
 def test_test_and_command_cannot_be_changed():
@@ -108,7 +136,13 @@ def test_test_and_command_cannot_be_changed():
         assert not hasattr(made, "__dict__")
 
 
-@pytest.mark.parametrize("phase, told, after, then", [("relay alone", PROBE, "contactor alone", Command(0.0, True)), ("contactor alone", Command(0.0, True), "heat", HEAT)])
+@pytest.mark.parametrize(
+    "phase, told, after, then",
+    [
+        ("relay alone", PROBE, "contactor alone", Command(0.0, True)),
+        ("contactor alone", Command(0.0, True), "heat", HEAT),
+    ],
+)
 def test_each_of_the_first_two_parts_lasts_four_seconds(phase, told, after, then):
     quiet = Reading(20.0, contactor_closed=phase == "contactor alone", fired=0.0)
     for now in (100.0, 103.9):
@@ -125,14 +159,27 @@ def test_the_first_reading_is_the_first_that_is_a_number():
         assert (test.first_c, test.first_s) == first
 
 
-@pytest.mark.parametrize("first_c, first_s, spent, fails_at", [(24.0, 0.0, 10.0, 11.0), (24.0, 4.0, 2.0, 14.0), (30.0, 7.0, 0.5, 11.0), (20.0, 8.0, 12.0, 16.0),
-                                                               (10.0, 0.0, 12.0, 16.0)])  # fmt: skip
+@pytest.mark.parametrize(
+    "first_c, first_s, spent, fails_at",
+    [
+        (24.0, 0.0, 10.0, 11.0),
+        (24.0, 4.0, 2.0, 14.0),
+        (30.0, 7.0, 0.5, 11.0),
+        (20.0, 8.0, 12.0, 16.0),
+        (10.0, 0.0, 12.0, 16.0),
+    ],
+)
 def test_a_fall_is_counted_from_where_the_oven_would_have_cooled_to(first_c, first_s, spent, fails_at):
     """From 20 °C at 8 s on as before, never as a rise, and 4 K below that."""
     test = dataclasses.replace(heating(), first_c=first_c, first_s=first_s)
     assert step(test, Reading(fails_at + 0.01), 8.0 + spent)[0].phase == "heat"
     failed, command = step(test, Reading(fails_at), 8.0 + spent)
-    assert failed.phase == "failed" and command == OFF and f"fell by {20.0 - fails_at:.1f} K" in failed.trip.seen and failed.trip.time_s == 8.0 + spent
+    assert (
+        failed.phase == "failed"
+        and command == OFF
+        and f"fell by {20.0 - fails_at:.1f} K" in failed.trip.seen
+        and failed.trip.time_s == 8.0 + spent
+    )
 
 
 def test_the_rise_is_counted_from_the_lowest_and_said_when_it_is_too_little():
@@ -150,10 +197,19 @@ def heating(noise_k=0.15):
     return dataclasses.replace(test, phase="heat", since_s=8.0, base_c=20.0, low_c=20.0, first_c=20.0, first_s=0.0)
 
 
-@pytest.mark.parametrize(("value", "at", "phase"), [
-    (22.99, 20.0, "heat"), (23.0, 20.0, "passed"), (16.01, 20.0, "heat"), (16.0, 20.0, "failed"),
-    (22.9, 187.9, "heat"), (22.9, 188.0, "failed"), (math.nan, 20.0, "failed"), (math.inf, 20.0, "failed"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("value", "at", "phase"),
+    [
+        (22.99, 20.0, "heat"),
+        (23.0, 20.0, "passed"),
+        (16.01, 20.0, "heat"),
+        (16.0, 20.0, "failed"),
+        (22.9, 187.9, "heat"),
+        (22.9, 188.0, "failed"),
+        (math.nan, 20.0, "failed"),
+        (math.inf, 20.0, "failed"),
+    ],
+)
 def test_how_much_rise_proves_the_heat(value, at, phase):
     assert step(heating(), Reading(value), at)[0].phase == phase
 
@@ -199,7 +255,9 @@ def warm(slope, reversed_by=0.0):
         heated += command.duty > 0.0 and command.contactor
         value += slope if heated < 10 else 0.4
         value -= reversed_by if heated else 0.0
-        test, command = step(test, Reading(value, contactor_closed=command.contactor, fired=command.duty * command.contactor), float(t))
+        test, command = step(
+            test, Reading(value, contactor_closed=command.contactor, fired=command.duty * command.contactor), float(t)
+        )
         if test.over:
             return test
     return test
@@ -256,7 +314,11 @@ def test_whenever_it_is_stopped_it_passes_from_the_beginning(after_s, waits_s):
 
 
 def test_a_fault_is_found_after_the_wait_too():
-    for oven, fault in ((Oven(contactor="welded"), "start-contactor"), (Oven(relay="shorted"), "start-relay"), (Oven(relay="open"), "start-no-rise")):
+    for oven, fault in (
+        (Oven(contactor="welded"), "start-contactor"),
+        (Oven(relay="shorted"), "start-relay"),
+        (Oven(relay="open"), "start-no-rise"),
+    ):
         test, command = begin(0.0)
         for t in range(1, 1000):
             test, command = step(test, oven.advance(command), float(t), "there is no mains" if t < 500 else "")
@@ -274,3 +336,12 @@ def test_the_clock_is_watched_while_it_waits_and_what_is_over_stays_over():
     assert step(passed, COLD, 8.0, "the door is open") == (passed, OFF)
     noisy, _ = step(begin(0.0, 2.0)[0], COLD, 1.0, "the door is open")
     assert noisy.noise_k == 2.0
+
+
+@pytest.mark.parametrize("missing", ["base_c", "low_c", "first_c"])
+def test_a_heat_that_has_nothing_to_be_compared_with_fails(missing):
+    known = StartTest("heat", 10.0, base_c=20.0, low_c=20.0, first_c=20.0)
+    assert not short_heat(known, Reading(20.0), 11.0)[0].over
+    test, command = short_heat(dataclasses.replace(known, **{missing: None}), Reading(20.0), 11.0)
+    assert test.phase == "failed" and command == Command(0.0, False)
+    assert "gave no reading" in test.trip.seen

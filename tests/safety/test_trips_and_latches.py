@@ -69,7 +69,9 @@ def test_numbers_that_are_none_keep_a_cause_standing(odd):
         bench = play(rule, "trip")
         assert acknowledge(bench.state, bench.policy, Reading(100.0), bench.later(**tick), "k")[1] == (rule,)
     bench = play("over-oven", "trip")
-    assert acknowledge(bench.state, bench.policy, Reading(100.0, limit_c=odd), bench.later(), "k")[1] == (("over-oven",) if odd is not None else ())
+    assert acknowledge(bench.state, bench.policy, Reading(100.0, limit_c=odd), bench.later(), "k")[1] == (
+        ("over-oven",) if odd is not None else ()
+    )
     bench = play("over-part", "trip")
     assert acknowledge(bench.state, bench.policy, Reading(100.0, part_c=odd), bench.later(), "k")[1] == ("over-part",)
 
@@ -77,7 +79,9 @@ def test_numbers_that_are_none_keep_a_cause_standing(odd):
 def test_a_jumped_reading_is_taken_back_when_it_returns_or_the_oven_has_had_time_to_cool_so_far():
     bench = play("sensor-jump", "trip")
     away, after = Reading(60.0), 600.0
-    assert acknowledge(bench.state, bench.policy, away, Tick(bench.state.good_s + 200.0, 9999, 0.0), "k")[1] == ("sensor-jump",)
+    assert acknowledge(bench.state, bench.policy, away, Tick(bench.state.good_s + 200.0, 9999, 0.0), "k")[1] == (
+        "sensor-jump",
+    )
     assert acknowledge(bench.state, bench.policy, away, Tick(bench.state.good_s + after, 9999, 0.0), "k")[1] == ()
     nobody_knows = dataclasses.replace(bench.state, believed={})
     assert acknowledge(nobody_knows, bench.policy, Reading(100.0), bench.later(), "k")[1] == ("sensor-jump",)
@@ -118,7 +122,9 @@ def test_the_wall_clock_only_warns():
     assert bench.faults == set() and bench.verdict.permit is not None
     assert any("set by +3600 s" in w for w in bench.warnings)
     bench.warnings.clear()
-    bench.feed(5, tick=dict(wall_s=lambda t: 1e9 + 11.0 + 3600.0 + t), **QUIET).feed(2, tick=dict(wall_s=math.nan), **QUIET)
+    bench.feed(5, tick=dict(wall_s=lambda t: 1e9 + 11.0 + 3600.0 + t), **QUIET).feed(
+        2, tick=dict(wall_s=math.nan), **QUIET
+    )
     assert not bench.warnings
 
 
@@ -163,13 +169,24 @@ def test_how_far_a_reading_may_go_in_one_second(away, believed):
 @pytest.mark.parametrize(("away", "believed"), [(78.0, True), (81.0, False)])
 def test_how_far_it_may_have_gone_after_nine_seconds_of_blindness(away, believed):
     """10 K + 25 K/s for 2.5 s + 1 K/s for the other 6.5 s = 79 K."""
-    bench = Bench().feed(30, chamber=100.0, **QUIET).feed(8, chamber=math.nan, **QUIET).feed(1, chamber=100.0 + away, **QUIET)
+    bench = (
+        Bench()
+        .feed(30, chamber=100.0, **QUIET)
+        .feed(8, chamber=math.nan, **QUIET)
+        .feed(1, chamber=100.0 + away, **QUIET)
+    )
     assert bench.verdict.usable is believed
 
 
 def test_a_short_between_the_wires_is_told_from_other_jumps():
-    for value, cold, from_c, rule in ((32.0, 30.0, 100.0, "sensor-shorted"), (32.0, None, 100.0, "sensor-jump"), (39.0, 30.0, 100.0, "sensor-jump"),
-                                      (12.0, 15.0, 65.0, "sensor-shorted"), (-6.0, 15.0, 44.0, "sensor-jump"), (-4.0, 11.0, 42.0, "sensor-jump")):  # fmt: skip
+    for value, cold, from_c, rule in (
+        (32.0, 30.0, 100.0, "sensor-shorted"),
+        (32.0, None, 100.0, "sensor-jump"),
+        (39.0, 30.0, 100.0, "sensor-jump"),
+        (12.0, 15.0, 65.0, "sensor-shorted"),
+        (-6.0, 15.0, 44.0, "sensor-jump"),
+        (-4.0, 11.0, 42.0, "sensor-jump"),
+    ):
         quiet = {**QUIET, "cold_junction_c": cold, "limit_c": from_c}
         bench = Bench().feed(30, chamber=lambda t: from_c + 0.1 * math.sin(t), **quiet)
         assert bench.feed(15, chamber=value, **quiet).faults == {rule}, (value, cold)
@@ -195,18 +212,26 @@ def test_jitter_warns_and_then_trips():
     assert "sensor-noisy" in Bench().feed(60, chamber=jitter(3.0), **QUIET).faults
 
 
-@pytest.mark.parametrize(("cold", "faults"), [(math.nan, True), (math.inf, True), (-20.1, True), (-20.0, False), (None, False), ("x", True)])
+@pytest.mark.parametrize(
+    ("cold", "faults"), [(math.nan, True), (math.inf, True), (-20.1, True), (-20.0, False), (None, False), ("x", True)]
+)
 def test_range_of_the_terminals(cold, faults):
     quiet = {**QUIET, "cold_junction_c": cold}
     bench = Bench().feed(10, **quiet)
     assert (bench.faults == {"cold-junction"}) is faults
     if cold == -20.0:
-        assert acknowledge(play("cold-junction", "trip").state, bench.policy, bench.reading, bench.later(), "k")[1] == ("over-oven",)[:0]
+        assert (
+            acknowledge(play("cold-junction", "trip").state, bench.policy, bench.reading, bench.later(), "k")[1]
+            == ("over-oven",)[:0]
+        )
 
 
 def test_terminals_that_jump_trip_and_terminals_that_warm_do_not():
     assert Bench().feed(30, **QUIET).feed(10, **{**QUIET, "cold_junction_c": 36.0}).faults == {"cold-junction"}
-    assert Bench().feed(30, **QUIET).feed(10, **{**QUIET, "cold_junction_c": lambda t: 36.0 if t < 2.0 else 30.0}).faults == set()
+    assert (
+        Bench().feed(30, **QUIET).feed(10, **{**QUIET, "cold_junction_c": lambda t: 36.0 if t < 2.0 else 30.0}).faults
+        == set()
+    )
     warm = Bench().feed(900, **{**QUIET, "cold_junction_c": ramp(2.0 / 60.0, 30.0)})
     assert warm.faults == set()
     assert not warm.warnings and Bench().feed(5, **{**QUIET, "cold_junction_c": 66.0}).warnings
@@ -233,7 +258,9 @@ def test_the_second_sensor_is_watched_only_where_there_is_one():
     bench = Bench(has_limit_sensor=True).feed(20, **QUIET).feed(1, faults=("limit-open",), **QUIET)
     assert bench.verdict.permit is None and bench.faults == set()
     assert bench.feed(11, faults=("limit-open",), **QUIET).faults == {"limit-sensor"}
-    assert acknowledge(bench.state, bench.policy, Reading(100.0, faults=("limit-open",), **QUIET), bench.later(), "k")[1]
+    assert acknowledge(bench.state, bench.policy, Reading(100.0, faults=("limit-open",), **QUIET), bench.later(), "k")[
+        1
+    ]
 
 
 def test_the_part_sensor_is_needed_only_where_the_part_has_a_limit():
@@ -241,7 +268,10 @@ def test_the_part_sensor_is_needed_only_where_the_part_has_a_limit():
     bench = Bench(has_part_sensor=True, part_trip_c=200.0).feed(10, **QUIET).feed(1, faults=("part-open",), **QUIET)
     assert bench.verdict.permit is None and bench.faults == set()
     assert bench.feed(11, faults=("part-open",), **QUIET).faults == {"part-sensor"}
-    for reading, standing in ((Reading(100.0, part_c=90.0, faults=("part-open",)), 1), (Reading(100.0, part_c=90.0), 0)):
+    for reading, standing in (
+        (Reading(100.0, part_c=90.0, faults=("part-open",)), 1),
+        (Reading(100.0, part_c=90.0), 0),
+    ):
         assert len(acknowledge(bench.state, bench.policy, reading, bench.later(), "k")[1]) == standing
 
 
@@ -253,7 +283,13 @@ def test_disagreement_allows_a_share_of_the_temperature_and_warns_before():
     assert bench.faults == set() and bench.feed(1, **{**hot, "limit_c": 1066.0}).faults == {"sensors-disagree"}
     assert any("K apart" in w for w in Bench(**wide).feed(5, **{**hot, "limit_c": 1055.0}).warnings)
     assert not Bench(**wide).feed(5, **{**hot, "limit_c": 1040.0}).warnings
-    for second, faults, stands in ((1066.0, (), True), (1052.0, (), True), (1047.0, (), False), (math.nan, (), True), (1000.0, ("limit-open",), True)):
+    for second, faults, stands in (
+        (1066.0, (), True),
+        (1052.0, (), True),
+        (1047.0, (), False),
+        (math.nan, (), True),
+        (1000.0, ("limit-open",), True),
+    ):
         reading = Reading(1000.0, limit_c=second, faults=faults)
         assert bool(acknowledge(bench.state, bench.policy, reading, bench.later(), "k")[1]) is stands
 
@@ -287,10 +323,14 @@ def test_fired_that_is_no_share_counts_as_full_power():
 
 def test_half_second_ticks_give_a_contactor_no_endless_time():
     bench = Bench().feed(10, **QUIET, contactor_closed=True, dt=0.5)
-    assert bench.feed(5, **QUIET, contactor_closed=True, dt=0.5, tick=dict(heating=False)).faults == {"contactor-welded"}
+    assert bench.feed(5, **QUIET, contactor_closed=True, dt=0.5, tick=dict(heating=False)).faults == {
+        "contactor-welded"
+    }
 
 
-@pytest.mark.parametrize(("value", "stands"), [(-43.0, True), (-37.0, False), (9.0, False), (11.0, True), (math.nan, True)])
+@pytest.mark.parametrize(
+    ("value", "stands"), [(-43.0, True), (-37.0, False), (9.0, False), (11.0, True), (math.nan, True)]
+)
 def test_a_fallen_reading_is_believed_where_it_was_or_where_the_oven_may_have_cooled_to(value, stands):
     """From some 200 °C, 300 s ago, at 0.1 K/s and with 10 K of slack: 40 K below to 10 K above."""
     bench = play("reading-fell", "trip")
