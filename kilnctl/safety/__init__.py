@@ -19,8 +19,9 @@ One tick of the loop:
 """
 
 from .gate import LEASE_S, Gate, Permit, pass_duty
-from .policy import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for, schedule_trip_c, schedule_trip_words
+from .policy import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for
 from .rules import RULES, acknowledge, judge
+from .schedule_trip import schedule_trip_c, schedule_trip_words
 from .state import SafetyState, Tick, Trip, Verdict
 
 __all__ = [

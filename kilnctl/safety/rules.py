@@ -8,14 +8,35 @@ import math
 from collections.abc import Callable
 
 from ..reading import Reading
-from . import heat, sensor, startup, surroundings
+from . import (
+    heat,
+    rules_limits,
+    rules_loop,
+    rules_terminals,
+    rules_unasked,
+    rules_unexplained,
+    sensor,
+    startup,
+    surroundings,
+)
 from .gate import LEASE_S, Permit
 from .policy import Policy
 from .rule import Look, Rule, at_a_persons_word
 from .state import SafetyState, Tick, Verdict, finite
 
-#: Every rule by its id: those of the sensors, of heat, of the surroundings, and of the start test.
-RULES: dict[str, Rule] = {rule.id: rule for rule in (*sensor.RULES, *heat.RULES, *surroundings.RULES, *startup.RULES)}
+_ROOMS = (
+    rules_limits,
+    sensor,
+    rules_terminals,
+    heat,
+    rules_unasked,
+    rules_unexplained,
+    surroundings,
+    rules_loop,
+    startup,
+)
+#: Every rule by its id, in the order of their words.
+RULES: dict[str, Rule] = {rule.id: rule for room in _ROOMS for rule in room.RULES}
 
 CONTENT = "all rules are content"
 CLOCK = "the control loop's clock cannot be trusted"
@@ -30,21 +51,25 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
     """One look. Pure: same arguments, same answer; `state` is not changed."""
     look = Look(state.copied(), policy, reading, tick)
     known = frozenset(look.state.trips)
-    if not surroundings.clock(look):
+    if not rules_loop.clock(look):
         # Without a clock nothing else can be judged.
         return look.state, _verdict(look, known, 0.0, CLOCK, contactor=False)
     _pass_time(look)
-    surroundings.wall_clock(look)
-    surroundings.board(look)
-    surroundings.record(look)
+    rules_loop.wall_clock(look)
+    rules_loop.board(look)
+    rules_loop.record(look)
     look.usable = sensor.control_reading(look)
-    below = sensor.below_limits(look)
-    limit = heat.behaviour(look) if look.usable else 0.0
+    below = rules_limits.below_limits(look)
+    limit = 0.0
+    if look.usable:
+        limit = heat.behaviour(look)
+        rules_unasked.rise_no_heat(look)
+        rules_unexplained.unexplained(look)
     look.powered = surroundings.supply(look)
     blocked = surroundings.door_and_air(look)
     surroundings.contactor(look)
     surroundings.relay(look)
-    surroundings.run_limits(look)
+    rules_loop.run_limits(look)
 
     reason = CONTENT if limit == 1.0 else FELL
     if not look.usable:
@@ -111,7 +136,7 @@ def acknowledge(
     if not isinstance(who, str) or not who.strip():
         return state, tuple(state.trips)
     standing = tuple(fault for fault in state.trips if cause_stands(fault, state, policy, reading, tick))
-    if state.danger and heat.still_rising(state, policy):
+    if state.danger and rules_unasked.still_rising(state, policy):
         standing = tuple(state.trips)
     if standing:
         return state, standing

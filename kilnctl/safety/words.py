@@ -41,6 +41,12 @@ WORDS = {
         _DEAD + "the part's thermocouple, its plug and its converter",
         _CUT,
     ),
+    "limit-sensor": ("the second sensor gives no reading", _DEAD + "the second thermocouple and its converter", _CUT),
+    "sensors-disagree": (
+        "the two sensors disagree: {first:.0f} °C and {second:.0f} °C",
+        _DEAD + "whether one has slipped out, and each one's wiring",
+        _CUT,
+    ),
     "sensor-open": (
         "the control thermocouple has been open for {time:.0f} s; its last good reading was {last}",
         _DEAD + "its wires and terminals, and whether it sits in the chamber",
@@ -101,12 +107,6 @@ WORDS = {
     "sensor-unsteady": (
         "the control sensor comes and goes: {share:.0f} % of its answers of the last minutes could not be used",
         _DEAD + "its plug, terminals and wires for a loose contact; screening, earthing, the distance to power wires",
-        _CUT,
-    ),
-    "limit-sensor": ("the second sensor gives no reading", _DEAD + "the second thermocouple and its converter", _CUT),
-    "sensors-disagree": (
-        "the two sensors disagree: {first:.0f} °C and {second:.0f} °C",
-        _DEAD + "whether one has slipped out, and each one's wiring",
         _CUT,
     ),
     "cold-junction": (

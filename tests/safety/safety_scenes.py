@@ -4,6 +4,7 @@ import math
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, judge
+from kilnctl.safety.rules import cause_stands
 
 BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 #: Everything that a well-wired oven tells when all is well.
@@ -229,3 +230,28 @@ def play(rule, part):
     assert bench.faults == set() and bench.verdict.permit is not None, "quiet before the fault"
     bench.tripped_after.clear()
     return bench.feed(**{"seconds": it["seconds"], **before, **it[part]})
+
+
+#: An oven with everything, and what its rig tells when all is well.
+EVERYTHING = Policy(
+    **BASE,
+    has_limit_sensor=True,
+    has_part_sensor=True,
+    part_trip_c=200.0,
+    nominal_v=200.0,
+    airflow_required=True,
+    door_switch=True,
+)
+ALL_WELL = {**QUIET, "supply_v": 200.0}
+
+
+def warm(**values):
+    """After some good ticks, the last at 100 s, and a purge until 50 s."""
+    known = dict(time_s=100.0, step=100, good_c=100.0, good_s=100.0, before_c=100.0, slow_c=100.0, top_c=100.0)
+    return SafetyState(**{**known, "coil": True, "purge_until_s": 50.0, **values})
+
+
+def stands(fault, chamber=100.0, s=None, policy=EVERYTHING, tick=None, **reading):
+    """Whether the cause of a trip still stands, 100 s later."""
+    now = Tick(**{"time_s": 200.0, "step": 200, "fired": 0.0, **(tick or {})})
+    return cause_stands(fault, s or warm(), policy, Reading(chamber, **{**ALL_WELL, **reading}), now)

@@ -39,18 +39,19 @@ def mean_passage(drift: float, variance: float, height: float) -> float:
 
 
 def run_length(drift_sd: float, threshold_sd: float) -> float:
-    """Mean number of independent samples until an alarm. `drift_sd`: by how many standard deviations the allowance exceeds
-    the mean evidence (negative when the evidence exceeds it: then it is the detection delay). Raises ValueError for a
-    threshold that is not above 0 or numbers that are not finite; the approximation is good to about 10 % for |drift| ≤ 1."""
+    """Mean number of independent samples until an alarm. `drift_sd`: by how many standard deviations the allowance
+    exceeds the mean evidence (negative when the evidence exceeds it: then it is the detection delay). Raises ValueError
+    for a threshold that is not above 0 or numbers that are not finite; the approximation is good to about 10 % for
+    |drift| ≤ 1."""
     if not (math.isfinite(drift_sd) and math.isfinite(threshold_sd) and threshold_sd > 0.0):
         raise ValueError(f"threshold_sd must be above zero and both finite, not {threshold_sd!r} and {drift_sd!r}")
     return mean_passage(drift_sd, 1.0, threshold_sd + OVERSHOOT)
 
 
 def time_to_alarm_s(drift: float, sigma: float, correlation_s: float, threshold: float) -> float:
-    """Mean time to an alarm, s, of correlated evidence: allowance minus mean evidence `drift`, standard deviation `sigma`,
-    correlation time `correlation_s`, from zero. Good when it comes out at several correlation times. Raises ValueError for
-    arguments that are not above 0."""
+    """Mean time to an alarm, s, of correlated evidence: allowance minus mean evidence `drift`, standard deviation
+    `sigma`, correlation time `correlation_s`, from zero. Good when it comes out at several correlation times. Raises
+    ValueError for arguments that are not above 0."""
     for name, value in (("sigma", sigma), ("correlation_s", correlation_s), ("threshold", threshold)):
         if not (math.isfinite(value) and value > 0.0):
             raise ValueError(f"{name} must be above zero, not {value!r}")
@@ -89,7 +90,7 @@ def test_a_time_to_alarm_is_of_a_particle_with_inertia():
 
 
 def test_where_the_formula_gives_way_to_its_limits():
-    """Near no drift (exp(x) − 1 − x)·2/x² is 1 + x/3, and 1 below 10⁻⁴; beyond an exponent of 600 nobody waits."""
+    """Near no drift (exp(x) − 1 − x)·2/x² is 1 + x/3, and 1 below 10⁻⁴; beyond an exponent of 600 the wait counts as infinite."""
     assert mean_passage(4.99e-5, 1.0, 1.0) == mean_passage(-4.99e-5, 1.0, 1.0) == 1.0
     for drift in (5e-5, 6e-5, -5e-5, -6e-5):
         assert mean_passage(drift, 1.0, 1.0) == pytest.approx(1.0 + 2.0 * drift / 3.0, rel=1e-7)
@@ -114,7 +115,8 @@ PUBLISHED = [
 
 @pytest.mark.parametrize(("threshold", "shift", "published"), PUBLISHED)
 def test_run_length_against_published_table(threshold, shift, published):
-    """Siegmund's approximation of a two-sided chart: 1/L = 1/L⁺ + 1/L⁻. It is a few per cent off, as its author says."""
+    """Siegmund's approximation of a two-sided chart: 1/L = 1/L⁺ + 1/L⁻. It is a few per cent off, as its author
+    says."""
     up, down = run_length(0.5 - shift, threshold), run_length(0.5 + shift, threshold)
     assert 1.0 / (1.0 / up + 1.0 / down) == pytest.approx(published, rel=0.06)
 

@@ -1,8 +1,10 @@
-"""What ordinary use of an oven does to its readings, and must not trip anything; each beside the fault that looks like it."""
+"""What ordinary use of an oven does to its readings, and must not trip anything; each next to the fault that looks like
+it."""
 
 import math
 
 import pytest
+
 from safety_scenes import HOT, QUIET, Bench, ramp, steady
 
 REST = dict(fired=0.0, heating=False, commanded=0.0, contactor=False)
@@ -62,7 +64,8 @@ def test_a_lid_ajar_for_hours_and_then_shut_trips_nothing():
 
 
 def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
-    """A sensor that slipped out while nothing was heated: what it said before fades, the cap stays, and 300 s of wanted heat end it."""
+    """A sensor that slipped out while nothing was heated: what it said before fades, the cap stays, and 300 s of wanted
+    heat end it."""
     out = lambda t: 60.0 + 140.0 * math.exp(-t / 20.0) + 0.1 * math.sin(t)  # noqa: E731
     bench = Bench(fall_k_per_s=1.0).feed(300, **{**QUIET, **HOT, "limit_c": None})
     bench.feed(600, chamber=out, **{**QUIET, "limit_c": None}, tick=REST)

@@ -1,12 +1,11 @@
-"""Slow and quick sensors, slow and fast ticks, quiet soaks, loads that were described and left out: ordinary use that trips nothing,
-beside the faults that look like it."""
+"""Slow and quick sensors, slow and fast ticks, quiet soaks, loads that were described and left out: ordinary use that
+trips nothing, next to the faults that look like it."""
 
 import dataclasses
 import math
 import random
 
 import pytest
-from safety_scenes import QUIET, Bench, ramp, steady
 
 from kilnctl import Reading
 from kilnctl.firmware import logic
@@ -21,6 +20,7 @@ from kilnctl.settings.body import Load
 from kilnctl.settings.equipment import Sensor
 from kilnctl.settings.schedule import schedule_of
 from kilnctl.virtual import virtual_oven
+from safety_scenes import QUIET, Bench, ramp, steady
 
 TO_700 = schedule_of("schedule: t\nsteps:\n  - {to: 700 °C, hold: 10 min, within: 6 K}\n", "t")
 
@@ -45,7 +45,8 @@ def test_a_slow_limit_sensor_may_lag_in_a_fast_furnace(oven, which, lag_s):
 
 @pytest.mark.parametrize("lag_s", [60.0, -60.0])
 def test_only_as_much_as_the_greater_lag_explains(lag_s):
-    """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. As far behind in a steady oven is a fault."""
+    """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. As far behind in a steady oven is a
+    fault."""
     bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(
         60, **QUIET
     )
@@ -68,7 +69,8 @@ def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
 
 
 def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
-    """F14: it reads 20 K/h less and less, so the chamber gets hotter and hotter and only the second sensor shows it; a warning comes first."""
+    """F14: it reads 20 K/h less and less, so the chamber gets hotter and hotter and only the second sensor shows it; a
+    warning comes first."""
     row, began = by_id("F14"), 3600.0
     long_soak = schedule_of("schedule: t\nsteps:\n  - {to: 160 °C, hold: 5 h, within: 10 K}\n", "t")
     run = rehearse(
@@ -104,7 +106,8 @@ def test_a_short_at_the_terminals_is_seen_with_a_quick_sensor_too(oven):
 
 @pytest.mark.parametrize("dt", [0.2, 1.0, 2.0])
 def test_noise_is_what_goes_to_and_fro(dt):
-    """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a steep bend is no noise."""
+    """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a steep bend is no
+    noise."""
     for size, trips in ((3.0, True), (0.4, False)):
         generator = random.Random(7)
         bench = Bench(noise_k=2.0).feed(90, chamber=lambda t: 100.0 + generator.gauss(0.0, size), dt=dt, **QUIET)  # noqa: B023
@@ -145,7 +148,7 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
     )
 
 
-# ---- a real converter: what a board or the pins see -------------------------------------------------------------------
+# ---- a real converter: what a board or the pins see ------------------------------------------------------------------
 
 
 def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
@@ -201,7 +204,7 @@ def test_without_heat_a_converter_may_repeat_itself_for_hours(chip):
     assert converted(Sensor(front_end=chip), 0.0, 3.0, duty=0.6) != []
 
 
-# ---- sensors that come and go ------------------------------------------------------------------------------------------
+# ---- sensors that come and go ----------------------------------------------------------------------------------------
 
 
 def gaps(open_s, every_s):
@@ -233,7 +236,7 @@ def test_a_wire_that_broke_is_acknowledged_as_soon_as_it_is_mended():
 
 @pytest.mark.parametrize(("every", "warns", "trips"), [(3, True, True), (10, True, False), (60, False, False)])
 def test_wild_conversions_that_the_median_hides_are_counted(every, warns, trips):
-    """One in three: the rig's figure is steady, and nobody would know."""
+    """One in three: the rig's figure is steady and shows nothing of it."""
     sensor, last, bench = Sensor(), sensors.Seen(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
     generator, shown = random.Random(5), set()
     for i in range(1, 900):

@@ -1,4 +1,4 @@
-"""The gate: no heat without a fresh permit, whatever comes."""
+"""The gate: no heat without a fresh permit, for any input."""
 
 import ast
 import itertools
@@ -75,7 +75,7 @@ def test_matrix_of_permission_and_values_around_every_limit():
 
         fresh = number(f) and number(u) and number(limit) and f <= now <= u and u - f <= LEASE_S
         fresh = fresh and type(s) is int and s == step and 0.0 < limit <= 1.0
-        if fresh and number(duty) and 0.0 < duty:
+        if fresh and number(duty) and duty > 0.0:
             assert answer == min(duty, limit) and 0.0 < answer <= 1.0 and type(answer) is float
             passed += 1
         else:
@@ -111,7 +111,7 @@ def test_a_permit_cannot_be_altered():
 
 
 @given(st.floats(), st.floats(), st.floats(), st.integers(-3, 3), st.floats(), st.floats(), st.integers(-3, 3))
-def test_whatever_numbers_come_the_answer_is_a_duty_within_its_limit(f, u, limit, s, duty, now, step):
+def test_for_any_numbers_the_answer_is_a_duty_within_its_limit(f, u, limit, s, duty, now, step):
     answer = pass_duty(duty, Permit(f, u, s, limit), now, step)
     assert 0.0 <= answer <= 1.0
     if answer > 0.0:
@@ -144,7 +144,8 @@ words = st.lists(
 
 
 class AnySequence(RuleBasedStateMachine):
-    """Readings, requests, clock jumps, stalls and nonsense in any order: heat passes only when this very tick's permit allows it."""
+    """Readings, requests, clock jumps, stalls and nonsense in any order: heat passes only when this very tick's permit
+    allows it."""
 
     @initialize(airflow=st.booleans(), second=st.booleans(), volts=st.sampled_from([None, 230.0]))
     def begin(self, airflow, second, volts):
@@ -327,7 +328,8 @@ def calls(tree):
 
 
 def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
-    """One door: the gate is asked in the chain alone, `fire` likewise, and a plant or rig is driven only with a chain's answer."""
+    """One door: the gate is asked in the chain alone, `fire` likewise, and a plant or rig is driven only with a chain's
+    answer."""
     callers: dict[str, set[str]] = {
         "pass_duty": set(),
         "fire": set(),
@@ -350,7 +352,8 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
     assert callers["Permit"] == {"safety/rules.py", "safety/gate.py"}, "permits are made by the rules alone"
     assert callers["desk_permit"] == {"commands/board.py"}, "but for the guided test with the heater disconnected"
     assert callers["Gate"] == {"chain.py"}
-    # The sizing heats a virtual oven of its own making at full power; it cannot reach a rig. The stand-in is the I/O board's firmware.
+    # The sizing heats a virtual oven of its own making at full power; it cannot reach a rig. The stand-in is the I/O
+    # board's firmware.
     assert callers["advance"] <= {
         "rehearsal.py",
         "model/learn.py",

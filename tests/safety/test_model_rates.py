@@ -1,7 +1,5 @@
 """How fast a model of an oven can rise and fall, by what the model's own steps show."""
 
-import dataclasses
-
 import pytest
 
 from kilnctl.model.day_zero import day_zero

@@ -57,7 +57,7 @@ def test_a_clock_set_back_leaves_the_notice():
         assert "MAY BE HOT" in notice.notice(last, odd)
 
 
-def test_what_nobody_knows_counts_as_hot():
+def test_an_unknown_temperature_counts_as_hot():
     assert "nobody knows" in notice.notice(None, 0.0) and "nobody knows" in notice.notice(None, 0.0, math.nan)
     assert notice.notice(None, 0.0, 30.0) == "" and "about 60 °C" in notice.notice(None, 0.0, 60.0)
 
@@ -212,6 +212,6 @@ def test_an_oven_that_cannot_have_cooled_so_far_is_not_taken_for_cool():
     assert renewed(hot(99.9), hot(49.0), 1000.0, False).chamber_c == 49.0
 
 
-def test_what_nobody_knows_is_not_learnt_from_a_doubted_reading():
+def test_what_is_unknown_is_not_learnt_from_a_doubted_reading():
     assert renewed(None, hot(24.0), 1000.0, True) is None and renewed(None, hot(24.0), 1000.0, False) == hot(24.0)
     assert renewed(None, hot(50.0), 1000.0, True) == hot(50.0)

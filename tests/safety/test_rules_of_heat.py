@@ -1,13 +1,13 @@
-"""The rules of heat against temperature, and of what is around the oven: trips, near misses, and what each waits for."""
+"""The rules of heat against temperature, and of what is around the oven: trips, near misses, and what each waits
+for."""
 
 import math
 
 import pytest
-from safety_scenes import HOT, QUIET, Bench, fell, play, ramp, steady
 
 from kilnctl import Reading
 from kilnctl.safety import acknowledge
-
+from safety_scenes import HOT, QUIET, Bench, fell, play, ramp, steady
 
 # ---- heat and temperature ------------------------------------------------------------------------------------------
 
@@ -58,7 +58,8 @@ def test_a_second_sensor_that_does_not_follow_a_fall_is_believed():
 
 
 def test_a_second_sensor_that_fell_from_the_first_second_has_followed():
-    """A door of 25 s in a small furnace: the limit sensor falls at once and is on its way up again when the judgement is due."""
+    """A door of 25 s in a small furnace: the limit sensor falls at once and is on its way up again when the judgement
+    is due."""
 
     def door(depth):
         return lambda t: (
@@ -114,7 +115,7 @@ def test_an_unasked_rise_waits_for_the_elements_stored_heat_and_for_a_door():
         "rise-no-heat"
     ] == pytest.approx(250.0, abs=15.0)
     assert Bench().feed(600, chamber=ramp(0.05), **QUIET, tick=dict(fired=0.03)).faults == set()
-    # Cooling, a door of a minute that nobody tells, and back.
+    # Cooling, a door of a minute that no switch tells, and back.
     dip = (
         Bench()
         .feed(60, **{**QUIET, **HOT})
@@ -137,7 +138,8 @@ def test_an_unasked_rise_waits_for_the_elements_stored_heat_and_for_a_door():
 
 
 def test_unexplained_heat_is_summed_against_an_allowance_that_grows_with_the_power_fired():
-    """1 400 of 3 000 W is 0.467; the allowance after long firing at 0.3 is 0.25 + 0.35·0.3 = 0.355: 15/0.112 = 134 s."""
+    """1 400 of 3 000 W is 0.467; the allowance after long firing at 0.3 is 0.25 + 0.35·0.3 = 0.355: 15/0.112 = 134
+    s."""
     many = dict(tick=dict(unexplained_w=0.0, full_power_w=3000.0))
     bench = Bench().feed(3000, **QUIET, **many).feed(200, **QUIET, tick=dict(unexplained_w=1400.0, full_power_w=3000.0))
     assert bench.tripped_after["unexplained-heat"] == pytest.approx(135.0, abs=2.0)
@@ -256,7 +258,8 @@ def test_a_rise_after_a_trip_is_shouted():
     assert not bench.dangers
     bench.feed(400, chamber=ramp(0.05), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
     assert bench.dangers and {"board-lost", "rise-no-heat"} <= bench.faults
-    # With the contactor closed at first, it is the relay alone; what goes on rising after the contactor was told to open is more.
+    # With the contactor closed at first, it is the relay alone; what goes on rising after the contactor was told to
+    # open is more.
     bench = play("rise-no-heat", "miss")
     bench.feed(300, chamber=ramp(0.05, 105.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
     assert (

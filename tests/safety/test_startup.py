@@ -7,6 +7,7 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety.startup import Command, StartTest, begin, short_heat, step
+from safety_scenes import stands
 
 OFF, PROBE, HEAT = Command(0.0, False), Command(0.5, False), Command(0.6, True)
 GOOD = dict(cold_junction_c=25.0)
@@ -88,7 +89,7 @@ def test_what_a_rig_cannot_show_is_said():
 
 
 def test_read_backs_get_their_time_to_follow():
-    test, command = begin(0.0)
+    test, _ = begin(0.0)
     late = Reading(20.0, contactor_closed=True, fired=1.0)
     assert step(test, late, 1.4) == (dataclasses.replace(test, first_c=20.0, first_s=1.4), PROBE)
     assert step(test, late, 1.5)[0].phase == "failed"
@@ -280,7 +281,7 @@ def test_a_rising_oven_is_not_expected_to_go_on_rising():
     assert step(test, Reading(16.0), 40.0)[0].phase == "failed"
 
 
-# ---- it waits while heat is forbidden for another reason, and then begins anew: nothing of that is a relay's or an element's fault ---
+# ---- it waits while heat is forbidden for another reason, and then begins again: that is no fault of relay or element -
 
 
 COLD = Reading(20.0, contactor_closed=False, fired=0.0)
@@ -345,3 +346,15 @@ def test_a_heat_that_has_nothing_to_be_compared_with_fails(missing):
     test, command = short_heat(dataclasses.replace(known, **{missing: None}), Reading(20.0), 11.0)
     assert test.phase == "failed" and command == Command(0.0, False)
     assert "gave no reading" in test.trip.seen
+
+
+@pytest.mark.parametrize(
+    ("fault", "reading", "standing"),
+    [
+        ("start-contactor", dict(contactor_closed=False), False),
+        ("start-contactor", dict(contactor_closed=True), True),
+        ("start-contactor", dict(contactor_closed=None), False),
+    ],
+)
+def test_what_a_reading_shows_of_a_cause(fault, reading, standing):
+    assert stands(fault, **reading) is standing

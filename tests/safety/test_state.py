@@ -1,4 +1,5 @@
-"""What the rules carry from tick to tick: what a restart of the timers forgets, and what it must not; the small helpers."""
+"""What the rules carry from tick to tick: what a restart of the timers forgets, and what it must not; the small
+helpers."""
 
 import dataclasses
 import math
@@ -162,7 +163,7 @@ def test_what_is_no_number_is_said_to_be_unknown_and_not_to_be_over_a_limit(faul
         s.trips[fault].done == WORDS[fault][2]
         and s.trips[fault].check == (UNKNOWN if math.nan in facts.values() else WORDS)[fault][1]
     )
-    # Other trips keep their words, whatever their figures are.
+    # Other trips keep their words for any figures.
     trip(s, "sensor-frozen", 5.0, time=math.nan)
     assert s.trips["sensor-frozen"].check == WORDS["sensor-frozen"][1]
 
@@ -178,7 +179,8 @@ def test_what_is_no_number_is_said_to_be_unknown_and_not_to_be_over_a_limit(faul
     ],
 )
 def test_a_trip_that_doubts_the_reading_keeps_what_was_believed_before_it(fault, kept):
-    """The last good reading and when; for a fall what the chamber was at when it began. Once, with the trip; nothing where nothing is known."""
+    """The last good reading and when; for a fall what the chamber was at when it began. Once, with the trip; nothing
+    where nothing is known."""
     words = dict(last="x", time=1.0, fall=1.0, energy=1.0, limit=1.0)
     s = SafetyState(good_c=90.0, good_s=7.0, fall=Fall(3.0, 200.0, 150.0, 0.2, None))
     trip(s, fault, 9.0, **words)

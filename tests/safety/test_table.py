@@ -88,7 +88,7 @@ def test_the_table_has_a_line_a_row_and_the_same_columns_everywhere():
     lines = table.markdown().splitlines()
     assert len(lines) == len(FAULTS) + 2
     assert {line.replace("\\|", "").count("|") for line in lines} == {11}
-    assert all(by_id(f.id).cause in line for f, line in zip(FAULTS, lines[2:]))
+    assert all(by_id(f.id).cause in line for f, line in zip(FAULTS, lines[2:], strict=True))
     assert (
         "| 4 h |" in table.markdown()
         and "| 10 min |" in table.markdown()

@@ -1,14 +1,15 @@
-"""Each rule trips on its fault, stays quiet on a near miss, and its latch gives way only to an acknowledgement with the cause gone."""
+"""Each rule trips on its fault, stays quiet on a near miss, and its latch gives way only to an acknowledgement with the
+cause gone."""
 
 import dataclasses
 import math
 
 import pytest
-from safety_scenes import CAUSE_SHOWS, QUIET, SCENES, Bench, back_to, jitter, level, play, ramp, steady
 
 from kilnctl import Reading
 from kilnctl.safety import LEASE_S, Tick, acknowledge, judge
 from kilnctl.safety.words import WORDS
+from safety_scenes import CAUSE_SHOWS, QUIET, SCENES, Bench, back_to, jitter, level, play, ramp, steady
 
 
 def test_every_rule_has_words_and_a_scene():
@@ -46,8 +47,8 @@ def test_latch_holds_until_the_cause_is_gone_and_somebody_acknowledges(rule):
     bench.feed(150, **calm, tick=dict(fired=0.0))
     assert rule in bench.faults and bench.verdict.permit is None
     later, reading = bench.later(), dataclasses.replace(bench.reading, sample=10**6)
-    for nobody in ("", "   ", None):
-        assert acknowledge(bench.state, bench.policy, reading, later, nobody)[1] != ()
+    for no_name in ("", "   ", None):
+        assert acknowledge(bench.state, bench.policy, reading, later, no_name)[1] != ()
     before = dict(bench.state.trips)
     state, standing = acknowledge(bench.state, bench.policy, reading, later, "the keeper")
     assert standing == () and state.trips == {} and state.danger == "" and bench.state.trips == before
@@ -83,8 +84,8 @@ def test_a_jumped_reading_is_taken_back_when_it_returns_or_the_oven_has_had_time
         "sensor-jump",
     )
     assert acknowledge(bench.state, bench.policy, away, Tick(bench.state.good_s + after, 9999, 0.0), "k")[1] == ()
-    nobody_knows = dataclasses.replace(bench.state, believed={})
-    assert acknowledge(nobody_knows, bench.policy, Reading(100.0), bench.later(), "k")[1] == ("sensor-jump",)
+    unknown = dataclasses.replace(bench.state, believed={})
+    assert acknowledge(unknown, bench.policy, Reading(100.0), bench.later(), "k")[1] == ("sensor-jump",)
 
 
 # ---- clock ---------------------------------------------------------------------------------------------------------
@@ -188,7 +189,7 @@ def test_a_short_between_the_wires_is_told_from_other_jumps():
         (-4.0, 11.0, 42.0, "sensor-jump"),
     ):
         quiet = {**QUIET, "cold_junction_c": cold, "limit_c": from_c}
-        bench = Bench().feed(30, chamber=lambda t: from_c + 0.1 * math.sin(t), **quiet)
+        bench = Bench().feed(30, chamber=lambda t, from_c=from_c: from_c + 0.1 * math.sin(t), **quiet)
         assert bench.feed(15, chamber=value, **quiet).faults == {rule}, (value, cold)
 
 
