@@ -4,12 +4,12 @@ chamber may be."""
 import dataclasses
 
 import pytest
+from safety_scenes import QUIET, Bench, level, play
 
 from kilnctl import Reading
 from kilnctl.safety import Tick, acknowledge, judge
 from kilnctl.safety.startup import begin, failed
 from kilnctl.safety.state import DOUBTED, SafetyState, trip
-from safety_scenes import QUIET, Bench, level, play
 
 AWAY = {
     "sensor-jump": level(600.0),
@@ -29,8 +29,8 @@ def test_a_reading_that_went_away_counts_again_where_the_chamber_may_be(fault):
     then_c, then_s = bench.state.believed[fault]
     # Smoothed over a few seconds, the fall is known to one second of it: 8 K.
     assert then_c == pytest.approx(800.0, abs=8.0) and then_s == pytest.approx(62.0, abs=4.0)
-    # At 10 K of slack and 0.1 K/s the chamber cannot be 5 K below that; and no matter what became of the reading that was
-    # last good, the trip knows what it was latched against.
+    # At 10 K of slack and 0.1 K/s the chamber cannot be 5 K below that. The reading that was last good may have changed
+    # since: the trip knows what it was latched against.
     cooler = then_c - 10.0 - 0.1 * (bench.now + 301.0 - then_s) - 5.0
     bench.feed(300, **{**QUIET, "chamber": level(cooler), "limit_c": None}, tick=dict(fired=0.0, heating=False))
 

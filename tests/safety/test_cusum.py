@@ -90,7 +90,7 @@ def test_a_time_to_alarm_is_of_a_particle_with_inertia():
 
 
 def test_where_the_formula_gives_way_to_its_limits():
-    """Near no drift (exp(x) − 1 − x)·2/x² is 1 + x/3, and 1 below 10⁻⁴; beyond an exponent of 600 the wait counts as infinite."""
+    """Near no drift (exp(x) − 1 − x)·2/x² is 1 + x/3, and 1 below 10⁻⁴; beyond an exponent of 600 it is infinite."""
     assert mean_passage(4.99e-5, 1.0, 1.0) == mean_passage(-4.99e-5, 1.0, 1.0) == 1.0
     for drift in (5e-5, 6e-5, -5e-5, -6e-5):
         assert mean_passage(drift, 1.0, 1.0) == pytest.approx(1.0 + 2.0 * drift / 3.0, rel=1e-7)

@@ -4,7 +4,6 @@ it."""
 import math
 
 import pytest
-
 from safety_scenes import HOT, QUIET, Bench, ramp, steady
 
 REST = dict(fired=0.0, heating=False, commanded=0.0, contactor=False)

@@ -6,6 +6,7 @@ import math
 import random
 
 import pytest
+from safety_scenes import QUIET, Bench, ramp, steady
 
 from kilnctl import Reading
 from kilnctl.firmware import logic
@@ -20,7 +21,6 @@ from kilnctl.settings.body import Load
 from kilnctl.settings.equipment import Sensor
 from kilnctl.settings.schedule import schedule_of
 from kilnctl.virtual import virtual_oven
-from safety_scenes import QUIET, Bench, ramp, steady
 
 TO_700 = schedule_of("schedule: t\nsteps:\n  - {to: 700 °C, hold: 10 min, within: 6 K}\n", "t")
 

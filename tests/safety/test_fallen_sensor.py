@@ -5,6 +5,7 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import Bench
 
 from kilnctl.model.day_zero import day_zero
 from kilnctl.rehearsal import rehearse
@@ -12,7 +13,6 @@ from kilnctl.safety import policy_for
 from kilnctl.safety.faults import by_id
 from kilnctl.settings.schedule import schedule_of
 from kilnctl.virtual import virtual_oven
-from safety_scenes import Bench
 
 
 def alone(oven):

@@ -4,12 +4,12 @@ carries them."""
 import math
 
 import pytest
+from safety_scenes import HOT, QUIET, SCENES, Bench, fell, level, play, steady, words
 
 from kilnctl.plants.faults import FAULT_KINDS
 from kilnctl.safety import LEASE_S, Permit, Policy, pass_duty
 from kilnctl.safety.faults import FAULTS, by_id
 from kilnctl.safety.words import WORDS
-from safety_scenes import HOT, QUIET, SCENES, Bench, fell, level, play, steady, words
 
 DETECTED = [f.id for f in FAULTS if f.rules]
 

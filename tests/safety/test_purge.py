@@ -4,9 +4,10 @@ vapour, from memory.)"""
 
 import dataclasses
 
+from safety_scenes import QUIET, Bench
+
 from kilnctl import Reading
 from kilnctl.safety import SafetyState, acknowledge, policy_for
-from safety_scenes import QUIET, Bench
 
 AIR = dict(airflow_required=True, purge_s=100.0)
 AIRLESS = {**QUIET, "airflow_proved": False}

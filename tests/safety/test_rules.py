@@ -5,10 +5,10 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import ALL_WELL, EVERYTHING, stands, warm
 
 from kilnctl import Reading
 from kilnctl.safety import LEASE_S, Policy, SafetyState, Tick, acknowledge, judge
-from safety_scenes import ALL_WELL, EVERYTHING, stands, warm
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 

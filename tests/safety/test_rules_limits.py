@@ -5,11 +5,11 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import stands
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, rules_limits
 from kilnctl.safety.rule import Look
-from safety_scenes import stands
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 BOTH = dataclasses.replace(POLICY, has_limit_sensor=True)

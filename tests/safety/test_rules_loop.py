@@ -4,12 +4,12 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import EVERYTHING, stands
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, rules_loop
 from kilnctl.safety.rule import Look
 from kilnctl.safety.state import finite
-from safety_scenes import EVERYTHING, stands
 
 SEEN = Reading(100.0)
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)

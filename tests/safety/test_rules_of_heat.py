@@ -4,10 +4,10 @@ for."""
 import math
 
 import pytest
+from safety_scenes import HOT, QUIET, Bench, fell, play, ramp, steady
 
 from kilnctl import Reading
 from kilnctl.safety import acknowledge
-from safety_scenes import HOT, QUIET, Bench, fell, play, ramp, steady
 
 # ---- heat and temperature ------------------------------------------------------------------------------------------
 

@@ -3,12 +3,12 @@
 import math
 
 import pytest
+from safety_scenes import stands
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick
 from kilnctl.safety.rule import Look
 from kilnctl.safety.rules_terminals import cold_junction
-from safety_scenes import stands
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 

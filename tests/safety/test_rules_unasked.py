@@ -4,13 +4,13 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import EVERYTHING, stands, warm
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, rules_unasked
 from kilnctl.safety.rule import Look
 from kilnctl.safety.state import DANGER, trip
 from kilnctl.safety.words import LOUD, WORDS
-from safety_scenes import EVERYTHING, stands, warm
 
 SEEN = Reading(100.0)
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)

@@ -5,12 +5,12 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import EVERYTHING, stands, warm
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, sensor
 from kilnctl.safety.rule import Look
 from kilnctl.safety.state import Fall
-from safety_scenes import EVERYTHING, stands, warm
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 BOTH = dataclasses.replace(POLICY, has_limit_sensor=True)

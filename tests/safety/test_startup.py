@@ -4,10 +4,10 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import stands
 
 from kilnctl import Reading
 from kilnctl.safety.startup import Command, StartTest, begin, short_heat, step
-from safety_scenes import stands
 
 OFF, PROBE, HEAT = Command(0.0, False), Command(0.5, False), Command(0.6, True)
 GOOD = dict(cold_junction_c=25.0)
@@ -281,7 +281,7 @@ def test_a_rising_oven_is_not_expected_to_go_on_rising():
     assert step(test, Reading(16.0), 40.0)[0].phase == "failed"
 
 
-# ---- it waits while heat is forbidden for another reason, and then begins again: that is no fault of relay or element -
+# ---- it waits while heat is forbidden for another reason, then begins again: that is no fault of relay or element ----
 
 
 COLD = Reading(20.0, contactor_closed=False, fired=0.0)

@@ -5,12 +5,12 @@ import dataclasses
 import math
 
 import pytest
+from safety_scenes import stands
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, surroundings
 from kilnctl.safety.rule import Look
 from kilnctl.safety.state import DANGER
-from safety_scenes import stands
 
 BARE = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 SEEN = Reading(100.0)
