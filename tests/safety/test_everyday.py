@@ -70,7 +70,7 @@ def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
     bench.feed(600, chamber=out, **{**QUIET, "limit_c": None}, tick=REST)
     assert bench.faults == set() and bench.state.fall is not None
     bench.feed(290, chamber=lambda t: 60.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": None})
-    assert bench.faults == set() and bench.verdict.permit.duty_limit < 0.31
+    assert bench.faults == set() and bench.permit.duty_limit < 0.31
     assert bench.feed(20, chamber=lambda t: 60.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": None}).faults == {
         "reading-fell"
     }

@@ -78,5 +78,5 @@ def test_what_counts_as_an_answer_grows_with_the_fall(oven, wavers, answered):
         290,
         chamber=lambda t: 60.0 + 140.0 * math.exp(-t / 20.0) + wavers * math.sin(t / 20.0) + 0.1 * math.sin(1.7 * t),
     )
-    limit = bench.verdict.permit.duty_limit
+    limit = bench.permit.duty_limit
     assert bench.faults == set() and (limit == 1.0 if answered else limit < 0.31)

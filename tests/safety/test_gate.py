@@ -4,6 +4,7 @@ import ast
 import itertools
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -41,7 +42,8 @@ WEIRD = [
 
 @pytest.mark.parametrize("duty", WEIRD)
 def test_without_a_permit_nothing_passes(duty):
-    for permit in (None, False, 0, "permit", object(), (0.0, 1e9, 5, 1.0)):
+    odd: tuple[Any, ...] = (None, False, 0, "permit", object(), (0.0, 1e9, 5, 1.0))
+    for permit in odd:
         assert pass_duty(duty, permit, 10.0, 5) == 0.0
         assert Gate().pass_duty(duty, permit, 10.0, 5) == 0.0
 
@@ -295,7 +297,7 @@ class AnySequence(RuleBasedStateMachine):
 
     @invariant()
     def no_heat_with_a_trip_or_without_a_permit(self):
-        if getattr(self, "verdict", None) is None:
+        if self.verdict is None:
             return
         assert 0.0 <= self.passed <= 0.7
         if self.verdict.trips or self.verdict.permit is None:

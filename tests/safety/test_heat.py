@@ -309,6 +309,10 @@ def test_a_hot_oven_without_terminals_may_follow_its_schedule_down():
         (0.5, 0.25, 0.5),
     ],
 )
+def test_before_the_first_believed_reading_there_is_no_level():
+    assert math.isnan(heat.level_c(SafetyState())) and heat.level_c(SafetyState(slow_c=77.0)) == 77.0
+
+
 def test_holding_share(full, holding, share):
     assert heat.holding_share(tick(full_power_w=full, holding_w=holding)) == share
 

@@ -3,6 +3,7 @@
 import dataclasses
 import math
 from statistics import NormalDist
+from typing import Any
 
 import pytest
 
@@ -13,7 +14,7 @@ from kilnctl.settings.body import Load, Vent
 from kilnctl.settings.equipment import CalibrationPoint, Rig, Sensor
 from kilnctl.settings.oven import Control, Safety
 
-BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
 
 def test_a_policy_cannot_be_changed():

@@ -3,6 +3,7 @@ said of it."""
 
 import dataclasses
 import math
+from typing import Any
 
 import pytest
 from safety_scenes import ALL_WELL, EVERYTHING, stands, warm
@@ -13,7 +14,9 @@ from kilnctl.safety import LEASE_S, Policy, SafetyState, Tick, acknowledge, judg
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
 
-def look(s=None, policy=EVERYTHING, chamber=100.0, seconds=1.0, tick=None, **reading):
+def look(
+    s: Any = None, policy: Any = EVERYTHING, chamber: Any = 100.0, seconds: Any = 1.0, tick: Any = None, **reading: Any
+):
     s = warm() if s is None else s
     return judge(
         s,

@@ -15,14 +15,14 @@ from kilnctl.safety import acknowledge
 def test_a_falling_reading_gets_no_more_heat_than_before_until_it_rises_again():
     bench = Bench().feed(300, **{**QUIET, **HOT})
     bench.feed(10, **{**QUIET, **HOT, "chamber": fell(100.0), "limit_c": None})
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01) == bench.verdict.duty_limit
+    assert bench.permit.duty_limit == pytest.approx(0.3, abs=0.01) == bench.verdict.duty_limit
     assert "no more heat than before" in bench.verdict.reason
     bench.feed(100, chamber=lambda t: 101.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01)
+    assert bench.permit.duty_limit == pytest.approx(0.3, abs=0.01)
     bench.feed(60, chamber=ramp(0.3, 101.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01), "a fifth of the fall is no answer"
+    assert bench.permit.duty_limit == pytest.approx(0.3, abs=0.01), "a fifth of the fall is no answer"
     bench.feed(60, chamber=ramp(0.3, 119.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
-    assert bench.verdict.permit.duty_limit == 1.0 and bench.faults == set() and "content" in bench.verdict.reason
+    assert bench.permit.duty_limit == 1.0 and bench.faults == set() and "content" in bench.verdict.reason
 
 
 def test_in_a_fall_the_holding_power_is_always_allowed():
@@ -30,13 +30,13 @@ def test_in_a_fall_the_holding_power_is_always_allowed():
     bench.feed(
         10, **{**QUIET, **HOT, "chamber": fell(100.0)}, tick=dict(fired=0.0, full_power_w=3000.0, holding_w=900.0)
     )
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3)
+    assert bench.permit.duty_limit == pytest.approx(0.3)
     for odd in (math.nan, -5.0):
         bench = Bench().feed(300, **{**QUIET, **HOT}, tick=dict(fired=0.0))
         bench.feed(
             10, **{**QUIET, **HOT, "chamber": fell(100.0)}, tick=dict(fired=0.0, full_power_w=3000.0, holding_w=odd)
         )
-        assert bench.verdict.permit.duty_limit == pytest.approx(0.02)
+        assert bench.permit.duty_limit == pytest.approx(0.02)
 
 
 def test_a_closed_door_switch_leaves_only_the_sensor_to_blame():

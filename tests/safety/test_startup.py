@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from typing import Any
 
 import pytest
 from safety_scenes import stands
@@ -10,7 +11,7 @@ from kilnctl import Reading
 from kilnctl.safety.startup import Command, StartTest, begin, short_heat, step
 
 OFF, PROBE, HEAT = Command(0.0, False), Command(0.5, False), Command(0.6, True)
-GOOD = dict(cold_junction_c=25.0)
+GOOD: dict[str, Any] = dict(cold_junction_c=25.0)
 
 
 class Oven:
@@ -72,7 +73,8 @@ def test_a_sound_oven_passes_in_three_parts():
 )
 def test_each_fault_is_found_by_its_part(oven, fault, seen):
     test, commands = run(oven)
-    assert test.phase == "failed" and test.trip.fault == fault and seen in test.trip.seen
+    assert test.phase == "failed" and test.trip is not None
+    assert test.trip.fault == fault and seen in test.trip.seen
     assert commands[-1] == OFF and test.trip.check and test.trip.done
     if fault != "start-no-rise":
         assert not any(c == HEAT for c in commands), "no heat before both contacts are proved"
@@ -178,6 +180,7 @@ def test_a_fall_is_counted_from_where_the_oven_would_have_cooled_to(first_c, fir
     assert (
         failed.phase == "failed"
         and command == OFF
+        and failed.trip is not None
         and f"fell by {20.0 - fails_at:.1f} K" in failed.trip.seen
         and failed.trip.time_s == 8.0 + spent
     )

@@ -14,15 +14,14 @@ from kilnctl.safety.state import DANGER, Fall, endanger, finite, lasting, number
 from kilnctl.safety.words import LOUD, UNKNOWN, WORDS
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
+LATCHED = Trip("sensor-open", 3.0, "seen", "done", "check")
 NOTHING = Verdict(None, False, (), (), (), "because")
 
 
 def test_a_tick_that_says_no_more_than_its_time_forbids_nothing():
     """What a rig cannot tell must not look like a fault: with the time, the step and the power alone there is heat."""
-    state = SafetyState()
-    for step in range(1, 4):
-        reading = Reading(100.0 + 0.1 * step, sample=step)
-        state, verdict = judge(state, POLICY, reading, Tick(float(step), step, 0.3))
+    state, _ = judge(SafetyState(), POLICY, Reading(100.0, sample=1), Tick(1.0, 1, 0.3))
+    state, verdict = judge(state, POLICY, Reading(100.1, sample=2), Tick(2.0, 2, 0.3))
     assert verdict.permit is not None and verdict.warnings == () and state.trips == {}
 
 
@@ -54,7 +53,7 @@ def scrambled() -> SafetyState:
     made = SafetyState()
     for f in dataclasses.fields(SafetyState):
         if f.name == "trips":
-            made.trips["sensor-open"] = "latched"
+            made.trips["sensor-open"] = LATCHED
         elif f.name == "over":
             made.over["noise"] = 5.0
         elif f.name == "believed":
@@ -67,9 +66,7 @@ def scrambled() -> SafetyState:
 def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else():
     made, fresh = scrambled(), SafetyState()
     made.restart_timers()
-    assert (
-        made.trips == {"sensor-open": "latched"} and made.over == {} and made.believed == {"sensor-jump": (200.0, 5.0)}
-    )
+    assert made.trips == {"sensor-open": LATCHED} and made.over == {} and made.believed == {"sensor-jump": (200.0, 5.0)}
     # It keeps the latches and what was believed before them, the clock, what was fired lately, and what the rig is.
     kept = {"trips", "believed", "time_s", "step", "good_s", "reach_k", "raw_since_s", "sample_since_s", "fired_60"}
     kept |= {"fired_300", "coil_s", "door_told", "danger"}
@@ -85,7 +82,7 @@ def test_a_copy_is_whole_and_its_latches_are_its_own():
     made = scrambled()
     other = made.copied()
     assert all(getattr(other, f.name) == getattr(made, f.name) for f in dataclasses.fields(SafetyState))
-    other.trips["x"], other.over["y"], other.believed["z"], other.step = "new", 1.0, (1.0, 2.0), 7
+    other.trips["x"], other.over["y"], other.believed["z"], other.step = LATCHED, 1.0, (1.0, 2.0), 7
     assert "x" not in made.trips and "y" not in made.over and "z" not in made.believed and made.step == 123.5
 
 

@@ -16,7 +16,9 @@ ROOT = Path(__file__).parents[2]
 def tool() -> ModuleType:
     """`tools/safety_table`, which has no suffix."""
     loader = SourceFileLoader("safety_table", str(ROOT / "tools" / "safety_table"))
-    module = module_from_spec(spec_from_loader(loader.name, loader))
+    spec = spec_from_loader(loader.name, loader)
+    assert spec is not None
+    module = module_from_spec(spec)
     loader.exec_module(module)
     return module
 

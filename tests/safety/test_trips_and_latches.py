@@ -3,6 +3,7 @@ cause gone."""
 
 import dataclasses
 import math
+from typing import Any
 
 import pytest
 from safety_scenes import CAUSE_SHOWS, QUIET, SCENES, Bench, back_to, jitter, level, play, ramp, steady
@@ -47,7 +48,8 @@ def test_latch_holds_until_the_cause_is_gone_and_somebody_acknowledges(rule):
     bench.feed(150, **calm, tick=dict(fired=0.0))
     assert rule in bench.faults and bench.verdict.permit is None
     later, reading = bench.later(), dataclasses.replace(bench.reading, sample=10**6)
-    for no_name in ("", "   ", None):
+    no_names: tuple[Any, ...] = ("", "   ", None)
+    for no_name in no_names:
         assert acknowledge(bench.state, bench.policy, reading, later, no_name)[1] != ()
     before = dict(bench.state.trips)
     state, standing = acknowledge(bench.state, bench.policy, reading, later, "the keeper")
@@ -194,7 +196,7 @@ def test_a_short_between_the_wires_is_told_from_other_jumps():
 
 
 def test_a_reading_without_counter_that_not_one_bit_moves_is_frozen_only_under_heat():
-    still = dict(chamber=100.0, sample=None, bits=None, **QUIET)
+    still: dict[str, Any] = dict(chamber=100.0, sample=None, bits=None, **QUIET)
     assert Bench().feed(59, **still).faults == set()
     assert Bench().feed(70, **still).faults == {"sensor-frozen"}
     assert Bench().feed(600, **still, tick=dict(fired=0.0)).faults == set()
@@ -300,7 +302,7 @@ def test_disagreement_allows_a_share_of_the_temperature_and_warns_before():
 
 def test_a_permit_is_of_this_tick_and_of_the_lease_s_length():
     bench = Bench().feed(5, **QUIET)
-    p = bench.verdict.permit
+    p = bench.permit
     assert (p.from_s, p.until_s, p.step, p.duty_limit) == (bench.now, bench.now + LEASE_S, bench.step, 1.0)
     assert bench.feed(1, **QUIET, tick=dict(heating=False)).verdict.permit is None
     assert bench.verdict.reason == "no heat is wanted" and not bench.verdict.contactor_allowed
