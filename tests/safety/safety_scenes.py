@@ -265,7 +265,9 @@ def warm(**values):
     return SafetyState(**{**known, "coil": True, "purge_until_s": 50.0, **values})
 
 
-def stands(fault, chamber=100.0, s=None, policy=EVERYTHING, tick=None, **reading):
+def stands(
+    fault, chamber: Any = 100.0, s: Any = None, policy: Any = EVERYTHING, tick: Any = None, **reading: Any
+) -> bool:
     """Whether the cause of a trip still stands, 100 s later."""
     facts: dict[str, Any] = {"time_s": 200.0, "step": 200, "fired": 0.0, **(tick or {})}
     now = Tick(**facts)

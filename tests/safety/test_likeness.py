@@ -14,6 +14,10 @@ from kilnctl.settings.oven import Safety
 BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
 
+def changed(name: str, value: Any) -> dict[str, Any]:
+    return {**BASE, name: value}
+
+
 def test_the_same_limits_need_no_word_and_survive_a_file():
     for policy in (
         Policy(**BASE),
@@ -63,7 +67,7 @@ def test_what_is_taken_as_no_change():
 @pytest.mark.parametrize("name", likeness.SWITCHES)
 def test_each_switch_that_differs_is_named(name):
     last = likeness.to_mapping(Policy(**BASE))
-    assert likeness.unlike(Policy(**BASE | {name: True}), last) == (
+    assert likeness.unlike(Policy(**changed(name, True)), last) == (
         f"that {likeness.SWITCHES[name]}: yes now, no in the last run",
     )
     assert likeness.unlike(Policy(**BASE), {**last, name: True}) == (
@@ -73,13 +77,13 @@ def test_each_switch_that_differs_is_named(name):
 
 @pytest.mark.parametrize("name", likeness.TEXTS)
 def test_a_sensor_that_reads_differently_is_named(name):
-    last = likeness.to_mapping(Policy(**BASE | {name: "type K"}))
-    assert likeness.unlike(Policy(**BASE | {name: "type K"}), last) == ()
-    assert likeness.unlike(Policy(**BASE | {name: "type N"}), last) == (
+    last = likeness.to_mapping(Policy(**changed(name, "type K")))
+    assert likeness.unlike(Policy(**changed(name, "type K")), last) == ()
+    assert likeness.unlike(Policy(**changed(name, "type N")), last) == (
         f"{likeness.TEXTS[name]} is type N; in the last run it was type K",
     )
     for damage in ({k: v for k, v in last.items() if k != name}, {**last, name: 3.0}, {**last, name: None}):
-        assert likeness.unlike(Policy(**BASE | {name: "type K"}), damage) == (
+        assert likeness.unlike(Policy(**changed(name, "type K")), damage) == (
             f"{likeness.TEXTS[name]} is not in the record of the last run",
         )
 

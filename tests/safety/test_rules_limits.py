@@ -3,6 +3,7 @@ lag."""
 
 import dataclasses
 import math
+from typing import Any
 
 import pytest
 from safety_scenes import stands
@@ -23,7 +24,9 @@ def state(**values) -> SafetyState:
 # ---- limits ----------------------------------------------------------------------------------------------------------
 
 
-def below(s, policy, chamber=100.0, now=1000.0, usable=True, warnings=None, dt=1.0, **reading) -> bool:
+def below(
+    s, policy, chamber: Any = 100.0, now: Any = 1000.0, usable: Any = True, warnings=None, dt=1.0, **reading
+) -> bool:
     seen = Reading(chamber, **reading)
     kept = [] if warnings is None else warnings
     return rules_limits.below_limits(Look(s, policy, seen, Tick(now, 1, 0.3), dt, 0.3, usable, warnings=kept))

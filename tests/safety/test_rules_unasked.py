@@ -47,10 +47,11 @@ def test_the_level_of_a_rise_that_was_not_asked_for(dt):
     s.slow_c = 60.0
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.0, dt=dt))
     assert s.quiet_c == pytest.approx(100.0 - 0.02 * dt)
+    assert s.quiet_c is not None
     s.slow_c = s.quiet_c - 0.001
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.0, dt=dt))
     level = s.quiet_c
-    assert level == s.slow_c
+    assert level is not None and level == s.slow_c
     s.slow_c = level + POLICY.unasked_rise_k
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.0, dt=dt))
     # It creeps up as a room warms, 3 K an hour, and not beyond the chamber.
@@ -59,6 +60,7 @@ def test_the_level_of_a_rise_that_was_not_asked_for(dt):
     rules_unasked.rise_no_heat(at(still, Reading(100.0), now=0.0, fired=0.0, dt=dt))
     assert still.quiet_c == 100.0 + 1e-5
     level = s.quiet_c
+    assert level is not None
     s.slow_c = level + POLICY.unasked_rise_k + 0.01
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.0, dt=dt))
     assert (

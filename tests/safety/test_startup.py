@@ -191,7 +191,7 @@ def test_the_rise_is_counted_from_the_lowest_and_said_when_it_is_too_little():
     assert (test.phase, test.low_c, command) == ("heat", 18.0, HEAT)
     test, command = step(test, Reading(20.5), 20.0)
     assert (test.phase, test.low_c, command) == ("heat", 18.0, HEAT)
-    assert "180 s of heat raised the control reading by only 2.5 K" in step(test, Reading(20.5), 188.0)[0].trip.seen
+    assert "180 s of heat raised the control reading by only 2.5 K" in str(step(test, Reading(20.5), 188.0)[0].trip)
     passed, command = step(test, Reading(21.0), 20.0)
     assert (passed.phase, passed.since_s, command) == ("passed", 20.0, Command(0.0, True))
 
@@ -232,13 +232,19 @@ def test_after_it_has_passed_the_contactor_stays_and_the_heat_goes():
 @pytest.mark.parametrize("now", [math.nan, math.inf, -1.0, None])
 def test_a_clock_that_does_not_advance_fails_the_test(now):
     test, command = step(begin(0.0)[0], Reading(20.0), now)
-    assert test.phase == "failed" and command == OFF and "clock" in test.trip.seen and test.trip.time_s == 0.0
+    assert (
+        test.phase == "failed"
+        and command == OFF
+        and test.trip is not None
+        and "clock" in test.trip.seen
+        and test.trip.time_s == 0.0
+    )
 
 
 def test_without_a_reading_there_is_no_short_heat():
     test = dataclasses.replace(begin(0.0)[0], phase="contactor alone")
     failed, command = step(test, Reading(math.nan, contactor_closed=True, fired=0.0), 4.0)
-    assert failed.phase == "failed" and command == OFF and "no reading" in failed.trip.seen
+    assert failed.phase == "failed" and command == OFF and "no reading" in str(failed.trip)
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, None, "0"])
@@ -275,7 +281,7 @@ def test_a_warm_oven_may_go_on_cooling_until_the_heat_is_felt(slope):
 @pytest.mark.parametrize("slope", [0.0, -0.02, -0.5])
 def test_a_warm_oven_that_falls_faster_when_heated_fails(slope):
     test = warm(slope, reversed_by=1.0)
-    assert test.phase == "failed" and "fell by" in test.trip.seen
+    assert test.phase == "failed" and "fell by" in str(test.trip)
 
 
 def test_a_rising_oven_is_not_expected_to_go_on_rising():
@@ -328,13 +334,14 @@ def test_a_fault_is_found_after_the_wait_too():
             test, command = step(test, oven.advance(command), float(t), "there is no mains" if t < 500 else "")
             if test.over:
                 break
-        assert test.trip.fault == fault and test.trip.time_s > 500.0
+        assert test.trip is not None and test.trip.fault == fault and test.trip.time_s > 500.0
 
 
 def test_the_clock_is_watched_while_it_waits_and_what_is_over_stays_over():
     test, _ = step(begin(5.0)[0], COLD, 7.0, "the door is open")
     assert test.since_s == 7.0 and test.first_c is None and test.base_c is None
-    for odd in (6.0, math.nan, None):
+    odd_times: tuple[Any, ...] = (6.0, math.nan, None)
+    for odd in odd_times:
         assert step(test, COLD, odd, "the door is open")[0].phase == "failed"
     passed = dataclasses.replace(test, phase="passed", waiting="")
     assert step(passed, COLD, 8.0, "the door is open") == (passed, OFF)
@@ -348,7 +355,7 @@ def test_a_heat_that_has_nothing_to_be_compared_with_fails(missing):
     assert not short_heat(known, Reading(20.0), 11.0)[0].over
     test, command = short_heat(dataclasses.replace(known, **{missing: None}), Reading(20.0), 11.0)
     assert test.phase == "failed" and command == Command(0.0, False)
-    assert "gave no reading" in test.trip.seen
+    assert "gave no reading" in str(test.trip)
 
 
 @pytest.mark.parametrize(

@@ -302,7 +302,7 @@ def test_asked_and_given_are_means_of_ten_seconds(dt):
     )
 
 
-def run(asked, given, closed=True, powered=True, seconds=5.0, **change):
+def run(asked, given, closed: bool | None = True, powered=True, seconds=5.0, **change):
     """After so long, and just before, with nothing else changing: trips then, warnings then, trips and warnings
     before."""
     s = state(**{"coil": True, "asked": asked, "given": given, **change})

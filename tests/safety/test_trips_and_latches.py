@@ -337,6 +337,7 @@ def test_half_second_ticks_give_a_contactor_no_endless_time():
 def test_a_fallen_reading_is_believed_where_it_was_or_where_the_oven_may_have_cooled_to(value, stands):
     """From some 200 °C, 300 s ago, at 0.1 K/s and with 10 K of slack: 40 K below to 10 K above."""
     bench = play("reading-fell", "trip")
+    assert bench.state.fall is not None
     since, origin = bench.state.fall[:2]
     assert origin == pytest.approx(197.0, abs=4.0)
     tick = Tick(since + 300.0, 9999, 0.0)
