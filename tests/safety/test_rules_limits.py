@@ -262,3 +262,8 @@ def test_what_an_oven_does_not_have_keeps_no_cause_standing():
     assert not stands("limit-sensor", policy=POLICY, faults=("limit-open",)) and stands(
         "sensors-disagree", policy=POLICY, limit_c=None, faults=("open",)
     )
+
+
+@pytest.mark.parametrize("fault", ["over-oven", "over-schedule", "sensors-disagree"])
+def test_a_cause_that_needs_a_good_control_reading_to_be_gone(fault):
+    assert not stands(fault) and stands(fault, faults=("open",)) and stands(fault, chamber=math.nan)
