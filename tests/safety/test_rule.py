@@ -7,7 +7,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.reading import SENSOR_FAULTS
 from kilnctl.safety import RULES, Policy, SafetyState, Tick
-from kilnctl.safety.faults import FAULTS
+from kilnctl.safety.faults import FAULTS, by_id
 from kilnctl.safety.rule import Look, at_a_persons_word
 from kilnctl.safety.words import WORDS
 
@@ -29,6 +29,7 @@ def test_a_rule_is_whole(rule):
     seen, check, done = rule.words
     assert seen and check and done and rule.words is WORDS[rule.id]
     assert rule.rows == tuple(fault.id for fault in FAULTS if rule.id in fault.rules)
+    assert all(rule.id in by_id(row).rules for row in rule.rows)
     assert bool(rule.rows) is not rule.id.startswith("start-"), "the start test finds what other rules answer"
     assert isinstance(rule.cause_gone(look()), bool)
 
