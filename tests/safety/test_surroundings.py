@@ -1,5 +1,4 @@
-"""What is around the oven, one function at a time and to the letter: clock, board, supply, door and air, contactor and
-relay, ceilings."""
+"""What feeds the heat, to the letter: supply, door and air, contactor and relay."""
 
 import dataclasses
 import math
@@ -12,18 +11,14 @@ from kilnctl.safety import Policy, SafetyState, Tick, surroundings
 from kilnctl.safety.rule import Look
 from kilnctl.safety.state import DANGER
 
-BARE = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 SEEN = Reading(100.0)
-POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, nominal_v=200.0)
+BARE = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
+POLICY = dataclasses.replace(BARE, nominal_v=200.0)
 AIR = dataclasses.replace(POLICY, airflow_required=True, airflow_s=4.0, purge_s=90.0)
 
 
 def state(**values) -> SafetyState:
-    """Purged, unless it is said until when."""
-    made = SafetyState()
-    for name, value in {"purge_until_s": -math.inf, **values}.items():
-        setattr(made, name, value)
-    return made
+    return SafetyState(**{"purge_until_s": -math.inf, **values})
 
 
 def tick(time_s=1000.0, **values) -> Tick:
