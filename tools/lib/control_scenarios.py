@@ -1,4 +1,4 @@
-"""What the controllers of tools/bench_control are tried on: ovens, schedules, disturbances, and one run of one controller."""
+"""What the controllers of tools/bench/control are tried on: ovens, schedules, disturbances, and one run of one controller."""
 
 import copy
 import time

@@ -1,4 +1,4 @@
-"""The clairvoyant bound of tools/bench_control: the best powers, found afterwards against the true oven.
+"""The clairvoyant bound of tools/bench/control: the best powers, found afterwards against the true oven.
 
 It knows the oven exactly and the whole schedule, and each disturbance from the moment it begins. A linear programme (scipy's HiGHS) finds
 the change of power that minimises the sum of |error| within the limits on a linearisation; the true oven is run again; and so on with a trust
