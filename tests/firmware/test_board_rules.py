@@ -100,7 +100,7 @@ def test_a_damaged_frame_changes_nothing(place, payload, flip, where):
 
 
 def test_a_tenth_of_ten_thousand_frames_half_of_them_damaged():
-    """`tools/board_trial` sends the whole number over a pseudo-terminal. An armed board: what is damaged must not even be answered, and every
+    """`tools/trials/board` sends the whole number over a pseudo-terminal. An armed board: what is damaged must not even be answered, and every
     good frame must."""
     generator = random.Random(1)
     bench = rules.Bench()
