@@ -225,7 +225,7 @@ def test_the_ovens_file_sets_single_numbers_within_the_bounds(oven, schedule, na
         assert dataclasses.replace(made, **{name: default}) == policy_for(quick, plan)
 
 
-@pytest.mark.parametrize("name", set(SETTABLE) & set(HARD_CEILINGS))
+@pytest.mark.parametrize("name", sorted(set(SETTABLE) & set(HARD_CEILINGS)))
 def test_the_file_lifts_no_ceiling(oven, name):
     own = Safety(**{name: 1.001 * HARD_CEILINGS[name]})
     with pytest.raises(KilnctlError, match="no setting may lift"):
