@@ -20,7 +20,12 @@ from .pin import Keys
 from .shelf import Shelf
 
 COOKIE = "kilnctl-panel"
-TYPES = {".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+}
 LOOPBACK = ("127.0.0.1", "::1")
 LARGEST_AUDIT = 5_000_000
 #: A start is prepared in a process of its own on a small computer: so long is it waited for, s.
@@ -40,7 +45,11 @@ class Panel:
         self._trying = asyncio.Lock()
         routes = [
             Route("/", partial(_file, "index.html")),
-            *(Route(f"/page/{f.name}", partial(_file, f.name)) for f in files(__package__).joinpath("page").iterdir() if f.name[f.name.rfind(".") :] in TYPES),
+            *(
+                Route(f"/page/{f.name}", partial(_file, f.name))
+                for f in files(__package__).joinpath("page").iterdir()
+                if f.name[f.name.rfind(".") :] in TYPES
+            ),
             Route("/api/events", self.events),
             Route("/api/schedules", self.schedules),
             Route("/api/schedule", self.schedule),
@@ -56,8 +65,10 @@ class Panel:
             Route("/api/start", self.start, methods=["POST"]),
             Route("/api/stop", self.stop, methods=["POST"]),
             *(Route(f"/api/{what}", partial(self.change, what), methods=["POST"]) for what in CHANGES),
-        ]  # fmt: skip
-        inner = Starlette(routes=routes, exception_handlers={KilnctlError: _told, 404: _missing, 405: _missing, 500: _fault})
+        ]
+        inner = Starlette(
+            routes=routes, exception_handlers={KilnctlError: _told, 404: _missing, 405: _missing, 500: _fault}
+        )
         self.app = Guard(_WithLink(inner, self.link, shelf), allowed)
 
     # ---- who asks ----
@@ -73,7 +84,14 @@ class Panel:
 
     def audit(self, request: Request, what: str, outcome: str) -> None:
         """One line for every request that changes something. A full disk must not keep anybody from stopping."""
-        line = json.dumps({"when": time.strftime("%Y-%m-%d %H:%M:%S %z"), "from": request.client.host if request.client else "", "what": what, "outcome": outcome[:300]})
+        line = json.dumps(
+            {
+                "when": time.strftime("%Y-%m-%d %H:%M:%S %z"),
+                "from": request.client.host if request.client else "",
+                "what": what,
+                "outcome": outcome[:300],
+            }
+        )
         try:
             path = self.folder / "audit.jsonl"
             if path.exists() and path.stat().st_size > LARGEST_AUDIT:
@@ -84,7 +102,11 @@ class Panel:
             pass
 
     def by(self, request: Request) -> str:
-        return "the panel at the oven" if self.local(request) else f"the panel from {request.client.host if request.client else 'elsewhere'}"
+        return (
+            "the panel at the oven"
+            if self.local(request)
+            else f"the panel from {request.client.host if request.client else 'elsewhere'}"
+        )
 
     # ---- looking ----
 
@@ -94,9 +116,20 @@ class Panel:
         if status.get("running") and link.fresh:
             plan = self._plan_of_run()
             milestones = plan.milestones(status, link.ahead) if plan is not None else []
-        return {"status": status, "ahead": link.ahead, "fresh": link.fresh, "words": link.words, "milestones": milestones, "demo": self.demo,
-                "plan": _key(status) if plan is not None else None, "local": self.local(request), "unlocked_s": self.keys.left_s(request.cookies.get(COOKIE)),
-                "armed_s": self.keys.armed_s(), "locked_s": self.keys.locked_s(), "has_pin": self.keys.has_pin}  # fmt: skip
+        return {
+            "status": status,
+            "ahead": link.ahead,
+            "fresh": link.fresh,
+            "words": link.words,
+            "milestones": milestones,
+            "demo": self.demo,
+            "plan": _key(status) if plan is not None else None,
+            "local": self.local(request),
+            "unlocked_s": self.keys.left_s(request.cookies.get(COOKIE)),
+            "armed_s": self.keys.armed_s(),
+            "locked_s": self.keys.locked_s(),
+            "has_pin": self.keys.has_pin,
+        }
 
     def _plan_of_run(self):
         """The plan of the run that goes on, once it is worked out (in the background)."""
@@ -122,7 +155,11 @@ class Panel:
         """Server-sent events: the state once a second, with the rows that this page has not got. The id says what it has."""
         last = request.headers.get("last-event-id") or request.query_params.get("from") or ""
         have = last.split(":")
-        epoch, row, planned = (int(have[0]), int(have[1]), None) if len(have) == 2 and all(h.isascii() and h.isdigit() for h in have) else (-1, 0, None)
+        epoch, row, planned = (
+            (int(have[0]), int(have[1]), None)
+            if len(have) == 2 and all(h.isascii() and h.isdigit() for h in have)
+            else (-1, 0, None)
+        )
 
         async def stream():
             nonlocal epoch, row, planned
@@ -138,8 +175,12 @@ class Panel:
                 if said["plan"] is not None and said["plan"] != planned:
                     planned = said["plan"]
                     plan = self._planned[1]
-                    said["planned"] = {"columns": plan.columns, "duration_s": plan.duration_s, "energy_kwh": plan.energy_kwh,
-                                       "stretches": [[s.begin_s, s.end_s, s.phase, s.to_c] for s in plan.stretches]}  # fmt: skip
+                    said["planned"] = {
+                        "columns": plan.columns,
+                        "duration_s": plan.duration_s,
+                        "energy_kwh": plan.energy_kwh,
+                        "stretches": [[s.begin_s, s.end_s, s.phase, s.to_c] for s in plan.stretches],
+                    }
                 yield f"id: {epoch}:{row}\ndata: {json.dumps(_plain(said), separators=(',', ':'))}\n\n".encode()
 
         return StreamingResponse(stream(), media_type="text/event-stream", headers={"x-accel-buffering": "no"})
@@ -162,7 +203,11 @@ class Panel:
     async def report(self, request: Request) -> Response:
         unit = "F" if request.query_params.get("unit") == "F" else "C"
         page = await run_in_threadpool(self.shelf.report, request.path_params["run"], unit)
-        return Response(page, media_type="text/html; charset=utf-8", headers={"content-security-policy": REPORT_CSP.decode(), "x-frame-options": "SAMEORIGIN"})
+        return Response(
+            page,
+            media_type="text/html; charset=utf-8",
+            headers={"content-security-policy": REPORT_CSP.decode(), "x-frame-options": "SAMEORIGIN"},
+        )
 
     # ---- doing ----
 
@@ -170,7 +215,18 @@ class Panel:
         """Whether a draft is sound (at once), or what is to be expected of it (by /api/plan, which may take long)."""
         said = await _body(request, {"text": str, "file": str})
         start = self.link.status.get("chamber_c") if self.link.fresh else None
-        return _json({"ok": True, **await run_in_threadpool(self.shelf.checked, said["text"], said["file"][:80] or "new.yaml", start, request.url.path == "/api/plan")})
+        return _json(
+            {
+                "ok": True,
+                **await run_in_threadpool(
+                    self.shelf.checked,
+                    said["text"],
+                    said["file"][:80] or "new.yaml",
+                    start,
+                    request.url.path == "/api/plan",
+                ),
+            }
+        )
 
     async def stop(self, request: Request) -> Response:
         """No PIN, no session, no throttle."""
@@ -188,7 +244,11 @@ class Panel:
         self.audit(request, "unlock", "opened" if token else "locked" if locked else "wrong PIN")
         if token is None:
             wait = self.keys.locked_s()
-            return _no(f"wait {wait:.0f} s" if locked else "wrong PIN" + (f"; wait {wait:.0f} s" if wait else ""), 429 if wait else 403, wait_s=wait)
+            return _no(
+                f"wait {wait:.0f} s" if locked else "wrong PIN" + (f"; wait {wait:.0f} s" if wait else ""),
+                429 if wait else 403,
+                wait_s=wait,
+            )
         answer = _json({"ok": True, "words": "unlocked"})
         answer.set_cookie(COOKIE, token, max_age=12 * 3600, httponly=True, samesite="strict", path="/")
         return answer
@@ -201,12 +261,21 @@ class Panel:
 
     async def arm(self, request: Request) -> Response:
         if not self.local(request):
-            return _no("only the screen at the oven can allow a start from elsewhere (or `kilnctl panel OVEN --arm` there)", 403)
+            return _no(
+                "only the screen at the oven can allow a start from elsewhere (or `kilnctl panel OVEN --arm` there)",
+                403,
+            )
         if not self.unlocked(request):
             return _no("the PIN first", 401)
         self.keys.arm()
         self.audit(request, "arm", "one start from elsewhere allowed")
-        return _json({"ok": True, "words": "one start from elsewhere is allowed for five minutes", "armed_s": self.keys.armed_s()})
+        return _json(
+            {
+                "ok": True,
+                "words": "one start from elsewhere is allowed for five minutes",
+                "armed_s": self.keys.armed_s(),
+            }
+        )
 
     async def change(self, what: str, request: Request) -> Response:
         said = await _body(request, {"seconds": (int, float), "who": str}, needed=False)
@@ -246,8 +315,16 @@ class Panel:
                 if self.link.status.get("door_open"):
                     return self._refused(request, "the door is open; a start from elsewhere needs it shut")
                 if not self.keys.use_arm():
-                    return self._refused(request, "a start from elsewhere must be allowed at the oven first (the screen there, or `kilnctl panel OVEN --arm`)")
-            question = {"ask": "start", "schedule": str(path.resolve()), "by": self.by(request), "confirm": said["confirm"]}
+                    return self._refused(
+                        request,
+                        "a start from elsewhere must be allowed at the oven first (the screen there, or `kilnctl panel OVEN --arm`)",
+                    )
+            question = {
+                "ask": "start",
+                "schedule": str(path.resolve()),
+                "by": self.by(request),
+                "confirm": said["confirm"],
+            }
             if self.shelf.model_file:
                 question["model"] = str(Path(self.shelf.model_file).resolve())
             answer = await self.link.ask(question)
@@ -303,7 +380,11 @@ async def _body(request: Request, wanted: dict[str, type | tuple], needed: bool 
         said = json.loads(data)
     except (ValueError, RecursionError):
         raise KilnctlError("not JSON") from None
-    if not isinstance(said, dict) or any(k not in wanted for k in said) or (needed and any(k not in said for k in wanted)):
+    if (
+        not isinstance(said, dict)
+        or any(k not in wanted for k in said)
+        or (needed and any(k not in said for k in wanted))
+    ):
         raise KilnctlError(f"a JSON object with {', '.join(wanted)} is wanted")
     for key, value in said.items():
         kind = wanted[key]

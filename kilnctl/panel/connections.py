@@ -19,7 +19,9 @@ def limited(most_each: int = MOST_EACH, most_all: int = MOST_ALL, head_s: float 
             self._timer = None
             peer = str((transport.get_extra_info("peername") or ("",))[0])
             mine = [c for c, p in everybody.items() if p == peer]
-            if len(mine) >= most_each and not _oldest_leaves(mine) or len(everybody) >= most_all and not _oldest_leaves(list(everybody)):
+            if (len(mine) >= most_each and not _oldest_leaves(mine)) or (
+                len(everybody) >= most_all and not _oldest_leaves(list(everybody))
+            ):
                 transport.abort()
                 return
             everybody[self] = peer

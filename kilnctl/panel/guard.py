@@ -10,8 +10,11 @@ from collections.abc import Iterable
 
 #: Sent with every answer.
 HEADERS = (
-    (b"content-security-policy", b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; frame-src 'self'; "
-     b"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"),
+    (
+        b"content-security-policy",
+        b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; frame-src 'self'; "
+        b"base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    ),
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
     (b"referrer-policy", b"no-referrer"),
@@ -19,7 +22,7 @@ HEADERS = (
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=()"),
     (b"cache-control", b"no-store"),
-)  # fmt: skip
+)
 #: Reports are pages of ours with a style of their own and no script; shown in a frame of the panel, with nothing allowed.
 REPORT_CSP = b"default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'self'; sandbox"
 LARGEST_BODY = 64_000
@@ -87,6 +90,15 @@ class Guard:
             return await self.app(scope, receive, guarded)
         status, words = refused
         body = json.dumps({"ok": False, "words": words}).encode()
-        await guarded({"type": "http.response.start", "status": status,
-                       "headers": [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode()), (b"connection", b"close")]})  # fmt: skip
+        await guarded(
+            {
+                "type": "http.response.start",
+                "status": status,
+                "headers": [
+                    (b"content-type", b"application/json"),
+                    (b"content-length", str(len(body)).encode()),
+                    (b"connection", b"close"),
+                ],
+            }
+        )
         await send({"type": "http.response.body", "body": body})

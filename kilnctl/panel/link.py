@@ -52,7 +52,11 @@ class Link:
                         # More are knocking at this moment than may wait at its door.
                         await asyncio.sleep(0.05)
         except (OSError, ValueError, TimeoutError) as error:
-            return {"ok": False, "silent": True, "words": f"the oven's service does not answer ({type(error).__name__}); it may have been stopped"}
+            return {
+                "ok": False,
+                "silent": True,
+                "words": f"the oven's service does not answer ({type(error).__name__}); it may have been stopped",
+            }
 
     async def _once(self, request: dict) -> dict:
         reader, writer = await asyncio.open_unix_connection(str(self.socket), limit=8_000_000)

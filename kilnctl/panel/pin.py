@@ -10,8 +10,8 @@ import json
 import os
 import secrets
 import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import Callable
 
 from ..errors import KilnctlError
 from ..record.durable import write_whole

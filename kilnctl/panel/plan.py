@@ -58,7 +58,14 @@ class Plan:
         out = [{"in_s": left, "words": f"{WORDS[now.phase]} {now.to_c:.0f} °C", "to_c": now.to_c, "phase": now.phase}]
         for later in self.stretches[here[0] + 1 :]:
             left += later.end_s - later.begin_s
-            out.append({"in_s": left, "words": f"{WORDS[later.phase]} {later.to_c:.0f} °C", "to_c": later.to_c, "phase": later.phase})
+            out.append(
+                {
+                    "in_s": left,
+                    "words": f"{WORDS[later.phase]} {later.to_c:.0f} °C",
+                    "to_c": later.to_c,
+                    "phase": later.phase,
+                }
+            )
         return out
 
     def _left_s(self, now: Stretch, chamber: float, ahead: dict) -> float:
@@ -73,11 +80,18 @@ class Plan:
         return 0.0
 
 
-def prepared(oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None) -> tuple:
+def prepared(
+    oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None
+) -> tuple:
     """(model, where it is from, programme, policy) of a run. Raises KilnctlError for a schedule that this oven may not do."""
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, model_file)
-    return model, words, control.prepare(oven, schedule, model, start_c), safety.policy_for(oven, schedule, model, start_c=start_c)
+    return (
+        model,
+        words,
+        control.prepare(oven, schedule, model, start_c),
+        safety.policy_for(oven, schedule, model, start_c=start_c),
+    )
 
 
 def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None) -> Plan:
@@ -113,15 +127,32 @@ def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_
     for i, s in enumerate(schedule.steps):
         last = s.to_c if s.to_c is not None else last
         targets[i + 1] = last
-    table = {"time_s": "time_s", "reference_c": "reference_c", "chamber_c": "true_chamber_c", "part_c": "true_part_c", "duty": "duty"}
+    table = {
+        "time_s": "time_s",
+        "reference_c": "reference_c",
+        "chamber_c": "true_chamber_c",
+        "part_c": "true_part_c",
+        "duty": "duty",
+    }
     columns = {name: [_none(row[INDEX[of]]) for row in rows] for name, of in table.items()}
     keep = picture(columns, PICTURE_ROWS)
-    said = [f"the control's model: {words}", safety.schedule_trip_words(schedule, policy.schedule_trip_c), *(f"{s}; the ramp will take the time it needs" for s in programme.shortfalls)]
+    said = [
+        f"the control's model: {words}",
+        safety.schedule_trip_words(schedule, policy.schedule_trip_c),
+        *(f"{s}; the ramp will take the time it needs" for s in programme.shortfalls),
+    ]
     said += [str(t) for t in chain.safety.trips.values()]
-    return Plan(outcome, tuple(said), keys[-1][0] if keys else 0.0, chain.energy_j / 3.6e6, max((c for c in columns["chamber_c"] if c is not None), default=0.0),
-                tuple(Stretch(s[0], s[1], names[s[0] - 1], targets[s[0]], s[2], s[3]) for s in stretches),
-                {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
-                tuple(c or 0.0 for c in columns["chamber_c"]), oven.control.tick_s)  # fmt: skip
+    return Plan(
+        outcome,
+        tuple(said),
+        keys[-1][0] if keys else 0.0,
+        chain.energy_j / 3.6e6,
+        max((c for c in columns["chamber_c"] if c is not None), default=0.0),
+        tuple(Stretch(s[0], s[1], names[s[0] - 1], targets[s[0]], s[2], s[3]) for s in stretches),
+        {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
+        tuple(c or 0.0 for c in columns["chamber_c"]),
+        oven.control.tick_s,
+    )
 
 
 def _none(value: float) -> float | None:

@@ -133,7 +133,11 @@ class Shelf:
     def files(self) -> dict[str, Path]:
         """{name: path} of the schedules' folder."""
         try:
-            found = sorted(p for p in self.schedules.iterdir() if p.suffix in (".yaml", ".yml") and p.is_file() and not p.name.startswith("."))
+            found = sorted(
+                p
+                for p in self.schedules.iterdir()
+                if p.suffix in (".yaml", ".yml") and p.is_file() and not p.name.startswith(".")
+            )
         except OSError:
             return {}
         return {p.name: p for p in found[:MOST_SCHEDULES]}
@@ -151,9 +155,26 @@ class Shelf:
             try:
                 s = load_schedule(path)
                 may = s.top_c <= self.oven.limits.highest_c
-                out.append({"file": name, "name": s.name, "about": s.about, "top_c": s.top_c, "may": may, "steps": len(s.steps)})
+                out.append(
+                    {
+                        "file": name,
+                        "name": s.name,
+                        "about": s.about,
+                        "top_c": s.top_c,
+                        "may": may,
+                        "steps": len(s.steps),
+                    }
+                )
             except SettingsError as error:
-                out.append({"file": name, "name": name, "about": str(error.problems[0]) if error.problems else str(error), "broken": True, "may": False})
+                out.append(
+                    {
+                        "file": name,
+                        "name": name,
+                        "about": str(error.problems[0]) if error.problems else str(error),
+                        "broken": True,
+                        "may": False,
+                    }
+                )
         return out
 
     def text(self, name: str) -> str:
@@ -203,7 +224,9 @@ class Shelf:
     def plan(self, schedule: Schedule, start_c: float | None) -> Plan:
         """Raises KilnctlError where the oven may not or cannot do it. Kept: the same question is answered at once."""
         start = None if start_c is None or start_c < self.oven.site.ambient_c + 10.0 else round(start_c / 5.0) * 5.0
-        return self._worked_out((schedule.sha256, start, self.model_file), plan_of, self.oven, schedule, start, self.model_file)
+        return self._worked_out(
+            (schedule.sha256, start, self.model_file), plan_of, self.oven, schedule, start, self.model_file
+        )
 
     # ---- records ----
 
@@ -214,7 +237,11 @@ class Shelf:
 
         out, fresh = [], FRESH
         try:
-            folders = sorted((p for p in self.records.iterdir() if (p / "run.json").is_file()), key=lambda p: p.stat().st_mtime, reverse=True)
+            folders = sorted(
+                (p for p in self.records.iterdir() if (p / "run.json").is_file()),
+                key=lambda p: p.stat().st_mtime,
+                reverse=True,
+            )
         except OSError:
             return []
         for folder in folders[:MOST_RUNS]:
@@ -223,15 +250,26 @@ class Shelf:
                 summary = said.get("summary") or {}
                 if (said.get("oven") or {}).get("name") not in (None, self.oven.name):
                     continue
-                told = {"outcome": said.get("outcome") or "", "energy_kwh": summary.get("energy_kwh"), "duration_s": summary.get("duration_s"),
-                        "highest_c": summary.get("highest_chamber_c")}  # fmt: skip
+                told = {
+                    "outcome": said.get("outcome") or "",
+                    "energy_kwh": summary.get("energy_kwh"),
+                    "duration_s": summary.get("duration_s"),
+                    "highest_c": summary.get("highest_chamber_c"),
+                }
                 if going_on and Path(going_on).name == folder.name:
                     told["outcome"] = "going on"
                 elif not summary and (fresh > 0 or folder.name in self._told):
                     fresh -= folder.name not in self._told
                     told = self._summary(folder)
-                out.append({"id": _id(folder), "folder": folder.name, "schedule": (said.get("schedule") or {}).get("name") or folder.name,
-                            "started": said.get("started") or "", **told})  # fmt: skip
+                out.append(
+                    {
+                        "id": _id(folder),
+                        "folder": folder.name,
+                        "schedule": (said.get("schedule") or {}).get("name") or folder.name,
+                        "started": said.get("started") or "",
+                        **told,
+                    }
+                )
             except (OSError, ValueError, AttributeError):
                 continue
         return out
@@ -273,7 +311,12 @@ def summary_of(folder: Path) -> dict:
 
     record = read_run(folder)
     s = summarise(record)
-    return {"outcome": record.outcome, "energy_kwh": s.energy_kwh, "duration_s": s.duration_s, "highest_c": s.highest_chamber_c}
+    return {
+        "outcome": record.outcome,
+        "energy_kwh": s.energy_kwh,
+        "duration_s": s.duration_s,
+        "highest_c": s.highest_chamber_c,
+    }
 
 
 def sizing_of(oven: Oven) -> dict:
@@ -285,18 +328,44 @@ def sizing_of(oven: Oven) -> dict:
     at = [ambient + (top - ambient) * k / 24 for k in range(1, 25)]
     span = [made.power_range_w(t) for t in at]
     reach = made.max_chamber_range_c
-    return {"oven": oven.name, "about": oven.about, "power_w": oven.elements.power_w, "ambient_c": ambient, "highest_c": oven.limits.highest_c,
-            "trip_c": oven.limits.trip_at_c, "limiter_c": oven.limits.limiter_c, "reach_c": [reach.low, reach.value, reach.high], "at_c": at,
-            "holding_w": [s.value for s in span], "holding_low_w": [s.low for s in span], "holding_high_w": [s.high for s in span],
-            "shell_c": [made.shell_c(t) for t in at], "ledger_w": made.ledger_w(top), "ledger_at_c": top,
-            "heat_up_s": float(made.heat_up_s(ambient, top - 1.0)), "assumptions": list(oven.assumptions)}  # fmt: skip
+    return {
+        "oven": oven.name,
+        "about": oven.about,
+        "power_w": oven.elements.power_w,
+        "ambient_c": ambient,
+        "highest_c": oven.limits.highest_c,
+        "trip_c": oven.limits.trip_at_c,
+        "limiter_c": oven.limits.limiter_c,
+        "reach_c": [reach.low, reach.value, reach.high],
+        "at_c": at,
+        "holding_w": [s.value for s in span],
+        "holding_low_w": [s.low for s in span],
+        "holding_high_w": [s.high for s in span],
+        "shell_c": [made.shell_c(t) for t in at],
+        "ledger_w": made.ledger_w(top),
+        "ledger_at_c": top,
+        "heat_up_s": float(made.heat_up_s(ambient, top - 1.0)),
+        "assumptions": list(oven.assumptions),
+    }
 
 
 def shown(plan: Plan, schedule: Schedule) -> dict:
     """A plan for the page."""
-    return {"name": schedule.name, "about": schedule.about, "outcome": plan.outcome, "words": list(plan.words), "duration_s": plan.duration_s,
-            "energy_kwh": plan.energy_kwh, "highest_c": plan.highest_c, "follows": schedule.follows, "columns": plan.columns,
-            "stretches": [{"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s} for s in plan.stretches]}  # fmt: skip
+    return {
+        "name": schedule.name,
+        "about": schedule.about,
+        "outcome": plan.outcome,
+        "words": list(plan.words),
+        "duration_s": plan.duration_s,
+        "energy_kwh": plan.energy_kwh,
+        "highest_c": plan.highest_c,
+        "follows": schedule.follows,
+        "columns": plan.columns,
+        "stretches": [
+            {"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s}
+            for s in plan.stretches
+        ],
+    }
 
 
 def _id(folder: Path) -> str:

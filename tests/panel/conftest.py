@@ -50,8 +50,16 @@ class InThread:
 
         oven, self.stdout = load_oven(oven_file), io.StringIO()
         self.rig = rig_of(oven, load=oven.usual_load)
-        self.service = Service(oven, self.rig, SimulatedPace(oven.control.tick_s, SPEED), home=socket_path.parent, socket=socket_path, out=place / "runs",
-                               idle=True, tell=lambda text: None)  # fmt: skip
+        self.service = Service(
+            oven,
+            self.rig,
+            SimulatedPace(oven.control.tick_s, SPEED),
+            home=socket_path.parent,
+            socket=socket_path,
+            out=place / "runs",
+            idle=True,
+            tell=lambda text: None,
+        )
         self.thread = threading.Thread(target=self.service.run)
         self.thread.start()
 
@@ -81,8 +89,20 @@ class Bed:
         self.environment = {**os.environ, "PYTHONPATH": str(ROOT)}
         self.socket = place / "curing-cabinet" / "socket"
         if rig_of is None:
-            self.service = self._started("run", str(self.oven), "--idle", "--rig", "virtual", "--speed", str(SPEED), "--home", str(place), "--out", str(place / "runs"),
-                                         "--quiet")  # fmt: skip
+            self.service = self._started(
+                "run",
+                str(self.oven),
+                "--idle",
+                "--rig",
+                "virtual",
+                "--speed",
+                str(SPEED),
+                "--home",
+                str(place),
+                "--out",
+                str(place / "runs"),
+                "--quiet",
+            )
         else:
             self.service = InThread(self.oven, place, self.socket, rig_of)
         self._until(self.socket.exists, self.service)
@@ -90,11 +110,29 @@ class Bed:
         self.pin = re.search(r"\d{6}", self.first_words).group()
 
     def _started(self, *arguments):
-        return subprocess.Popen([sys.executable, "-m", "kilnctl", *arguments], env=self.environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        return subprocess.Popen(
+            [sys.executable, "-m", "kilnctl", *arguments],
+            env=self.environment,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
 
     def start_panel(self) -> None:
-        self.panel = self._started("panel", str(self.oven), "--home", str(self.place), "--schedules", str(self.place / "schedules"), "--runs", str(self.place / "runs"),
-                                   "--port", str(self.port), "--host", "oven.test")  # fmt: skip
+        self.panel = self._started(
+            "panel",
+            str(self.oven),
+            "--home",
+            str(self.place),
+            "--schedules",
+            str(self.place / "schedules"),
+            "--runs",
+            str(self.place / "runs"),
+            "--port",
+            str(self.port),
+            "--host",
+            "oven.test",
+        )
         self.first_words = self.panel.stdout.readline()
         self._until(self.answers, self.panel)
 
@@ -120,7 +158,9 @@ class Bed:
         ended(self.service)
         self.service.stdout.close()
 
-    def ask(self, method: str, path: str, body=None, host: str | None = None, cookie: str = "", **headers) -> tuple[int, dict, dict]:
+    def ask(
+        self, method: str, path: str, body=None, host: str | None = None, cookie: str = "", **headers
+    ) -> tuple[int, dict, dict]:
         """(status, JSON or {}, headers) of one request as our own page would send it; headers of None are left out."""
         host = host or f"127.0.0.1:{self.port}"
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=90.0)
@@ -130,7 +170,13 @@ class Bed:
                 every |= {"Origin": f"http://{host}", "Content-Type": "application/json"}
             every |= {"Cookie": cookie} if cookie else {}
             every |= {k.replace("_", "-"): v for k, v in headers.items()}
-            data = None if body is None and method != "POST" else json.dumps(body or {}).encode() if not isinstance(body, bytes) else body
+            data = (
+                None
+                if body is None and method != "POST"
+                else json.dumps(body or {}).encode()
+                if not isinstance(body, bytes)
+                else body
+            )
             connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
             if data is not None and "Content-Length" not in every:
                 every["Content-Length"] = str(len(data))
@@ -141,7 +187,11 @@ class Bed:
             answer = connection.getresponse()
             text = answer.read()
             given = {k.lower(): v for k, v in answer.getheaders()}
-            return answer.status, json.loads(text) if given.get("content-type", "").startswith("application/json") else {}, given
+            return (
+                answer.status,
+                json.loads(text) if given.get("content-type", "").startswith("application/json") else {},
+                given,
+            )
         finally:
             connection.close()
 

@@ -37,7 +37,13 @@ from kilnctl.rig import VirtualRig
 
 ROOT = Path(__file__).parents[2]
 DRIVER = shutil.which("chromedriver")
-pytestmark = [pytest.mark.timeout(240), pytest.mark.skipif(not (DRIVER and (shutil.which("chromium") or shutil.which("google-chrome"))), reason="chromium or its driver is not installed")]
+pytestmark = [
+    pytest.mark.timeout(240),
+    pytest.mark.skipif(
+        not (DRIVER and (shutil.which("chromium") or shutil.which("google-chrome"))),
+        reason="chromium or its driver is not installed",
+    ),
+]
 SIZES = ((800, 480), (390, 844), (1440, 900))
 #: A demo's cure without a purge; its cooling of four minutes lasts several looks of the page at speed 50.
 SHORT_CURE = "schedule: Powder cure\nsteps:\n  - {name: cure, to: 120 °C, hold: 2 min, within: 3 K}\n  - {name: cool, to: 80 °C, let cool: yes}\n"
@@ -45,9 +51,19 @@ SHORT_CURE = "schedule: Powder cure\nsteps:\n  - {name: cure, to: 120 °C, hold:
 
 def browser():
     options = Options()
-    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-background-networking", "--disable-component-update",
-                     "--disable-sync", "--no-first-run", "--disable-extensions", "--disable-component-extensions-with-background-pages",
-                     "--host-resolver-rules=MAP evil.test 127.0.0.1, MAP oven.test 127.0.0.1"):  # fmt: skip
+    for argument in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-dev-shm-usage",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--no-first-run",
+        "--disable-extensions",
+        "--disable-component-extensions-with-background-pages",
+        "--host-resolver-rules=MAP evil.test 127.0.0.1, MAP oven.test 127.0.0.1",
+    ):
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     return webdriver.Chrome(options=options, service=Service(DRIVER))
@@ -75,7 +91,9 @@ def chrome(one_chrome):
 
 
 def sized(chrome, width: int, height: int) -> None:
-    chrome.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", dict(width=width, height=height, deviceScaleFactor=1, mobile=width < 500))
+    chrome.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride", dict(width=width, height=height, deviceScaleFactor=1, mobile=width < 500)
+    )
 
 
 def until(condition, patience_s: float = 120.0):
@@ -114,7 +132,9 @@ def press(chrome, name: str) -> None:
 
 def opened(chrome, bed, page: str = "") -> None:
     chrome.get(f"http://127.0.0.1:{bed.port}/{page}")
-    until(lambda: text(chrome, "state"), 20.0) if not page else until(lambda: chrome.find_element(By.ID, "oven-name").get_attribute("textContent"))
+    until(lambda: text(chrome, "state"), 20.0) if not page else until(
+        lambda: chrome.find_element(By.ID, "oven-name").get_attribute("textContent")
+    )
 
 
 def unlocked(chrome, bed) -> None:
@@ -135,18 +155,29 @@ def started(chrome, bed, name: str, looked: bool = False) -> None:
     # run's want a second word: one asks again then, as a person would.
     end = time.monotonic() + 120.0
     while not chrome.current_url.endswith("#now"):
-        assert time.monotonic() < end, (text(chrome, "ask-said"), text(chrome, "loud"), text(chrome, "said"), text(chrome, "schedule-start"))
+        assert time.monotonic() < end, (
+            text(chrome, "ask-said"),
+            text(chrome, "loud"),
+            text(chrome, "said"),
+            text(chrome, "schedule-start"),
+        )
         question = chrome.find_element(By.ID, "ask").get_attribute("open") is not None
         pressed = chrome.find_element(By.ID, "ask-yes" if question else "schedule-start")
         if pressed.is_displayed() and pressed.is_enabled():
-            with contextlib.suppress(ElementNotInteractableException, ElementClickInterceptedException):  # shut at this moment
+            with contextlib.suppress(
+                ElementNotInteractableException, ElementClickInterceptedException
+            ):  # shut at this moment
                 pressed.click()
         time.sleep(0.3)
 
 
 def complaints(chrome) -> list:
     """What the console says, but for refused answers that the test itself asked for."""
-    return [e for e in chrome.get_log("browser") if e["level"] in ("SEVERE", "WARNING") and "Failed to load resource" not in e["message"]]
+    return [
+        e
+        for e in chrome.get_log("browser")
+        if e["level"] in ("SEVERE", "WARNING") and "Failed to load resource" not in e["message"]
+    ]
 
 
 def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tmp_path):
@@ -186,8 +217,25 @@ def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
         s.bind(("127.0.0.1", 0))
         port = s.getsockname()[1]
     (tmp_path / "powder-cure.yaml").write_text(SHORT_CURE)
-    demo = subprocess.Popen([sys.executable, "-m", "kilnctl", "panel", "--demo", "--speed", "50", "--port", str(port), "--schedules", str(tmp_path)],
-                            stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(ROOT)}, cwd=tmp_path)  # fmt: skip
+    demo = subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "kilnctl",
+            "panel",
+            "--demo",
+            "--speed",
+            "50",
+            "--port",
+            str(port),
+            "--schedules",
+            str(tmp_path),
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        cwd=tmp_path,
+    )
     try:
         assert "nothing is heated" in demo.stdout.readline() and str(port) in demo.stdout.readline()
         until(lambda: _open(port), 20.0)
@@ -229,7 +277,10 @@ def test_a_schedule_that_this_oven_may_not_run_shows_why_and_no_curve(chrome, be
     press(chrome, "schedule-check")
     until(lambda: "not to be run on this oven" in text(chrome, "schedule-plan"))
     assert not chrome.find_element(By.ID, "plan-curve").is_displayed()
-    assert not chrome.find_element(By.ID, "schedule-start").is_enabled() and not chrome.find_element(By.ID, "schedule-save").is_enabled()
+    assert (
+        not chrome.find_element(By.ID, "schedule-start").is_enabled()
+        and not chrome.find_element(By.ID, "schedule-save").is_enabled()
+    )
     assert complaints(chrome) == []
 
 
@@ -295,7 +346,11 @@ def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):
 def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, bed, width, height, tmp_path):
     bed.rest()
     sized(chrome, width, height)
-    axe = files("axe_core_python").joinpath("axe.min.js").read_text() if _has_axe() else pytest.skip("axe-core is not installed")
+    axe = (
+        files("axe_core_python").joinpath("axe.min.js").read_text()
+        if _has_axe()
+        else pytest.skip("axe-core is not installed")
+    )
     for light in ("light", "dark") if width > 1000 else ("light",):
         for page in ("now", "schedules", "past", "oven") if light == "light" else ("now", "schedules"):
             opened(chrome, bed, f"#{page}")
@@ -308,11 +363,15 @@ def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, 
             if page == "oven":
                 until(lambda: "would hold" in text(chrome, "size-words"))
             assert chrome.execute_script("return document.documentElement.scrollWidth <= window.innerWidth"), page
-            small = chrome.execute_script("return [...document.querySelectorAll('button')].filter(b => b.offsetParent && (b.offsetHeight < 44 || b.offsetWidth < 44)).map(b => b.id || b.textContent)")
+            small = chrome.execute_script(
+                "return [...document.querySelectorAll('button')].filter(b => b.offsetParent && (b.offsetHeight < 44 || b.offsetWidth < 44)).map(b => b.id || b.textContent)"
+            )
             assert small == [], "too small for a finger"
             assert (tmp_path / "shot.png").write_bytes(chrome.get_screenshot_as_png()) > 5000
             chrome.execute_script(axe)
-            found = chrome.execute_async_script("const done = arguments[0]; axe.run().then(r => done(r.violations.map(v => [v.impact, v.id, v.nodes.map(n => n.target).join()])))")
+            found = chrome.execute_async_script(
+                "const done = arguments[0]; axe.run().then(r => done(r.violations.map(v => [v.impact, v.id, v.nodes.map(n => n.target).join()])))"
+            )
             assert [v for v in found if v[0] in ("serious", "critical")] == [], (page, light)
     assert complaints(chrome) == []
 

@@ -69,7 +69,9 @@ def shelf(oven, tmp_path):
 
 def test_schedules_are_listed_read_and_never_reached_by_a_path(shelf):
     listed = {s["file"]: s for s in shelf.listed()}
-    assert set(listed) == {"warm.yaml", "broken.yaml"} and listed["broken.yaml"]["broken"] and listed["warm.yaml"]["may"]
+    assert (
+        set(listed) == {"warm.yaml", "broken.yaml"} and listed["broken.yaml"]["broken"] and listed["warm.yaml"]["may"]
+    )
     assert shelf.text("warm.yaml") == TEXT
     for name in ("../secret.yaml", "/etc/passwd", "..", "", ".hidden.yaml", "warm.yaml/../broken.yaml", "nothing.yaml"):
         with pytest.raises(KilnctlError, match="no schedule"):
@@ -79,11 +81,18 @@ def test_schedules_are_listed_read_and_never_reached_by_a_path(shelf):
 def test_a_draft_is_checked_with_its_places_or_gets_a_plan(shelf):
     said = shelf.checked("schedule: x\nsteps:\n  - {to: 80 °C, hold: soon}\n", "draft.yaml", None)
     assert [(p["line"], p["words"]) for p in said["problems"]][0][0] == 3
-    assert "may not go above" in shelf.checked(TEXT.replace("80 °C", "800 °C"), "draft.yaml", None)["problems"][0]["words"]
+    assert (
+        "may not go above" in shelf.checked(TEXT.replace("80 °C", "800 °C"), "draft.yaml", None)["problems"][0]["words"]
+    )
     assert "longer than" in shelf.checked("#" * 40_000, "draft.yaml", None)["problems"][0]["words"]
     assert shelf.checked(TEXT, "draft.yaml", 21.0) == {"problems": []}
     plan = shelf.checked(TEXT, "draft.yaml", 21.0, with_plan=True)["plan"]
-    assert plan["outcome"] == "finished" and 600.0 < plan["duration_s"] < 4000.0 and plan["energy_kwh"] > 0.1 and 79.0 < plan["highest_c"] < 82.0
+    assert (
+        plan["outcome"] == "finished"
+        and 600.0 < plan["duration_s"] < 4000.0
+        and plan["energy_kwh"] > 0.1
+        and 79.0 < plan["highest_c"] < 82.0
+    )
 
 
 def test_saving_checks_first_and_stays_in_its_folder(shelf, tmp_path):
@@ -103,7 +112,10 @@ def test_saving_checks_first_and_stays_in_its_folder(shelf, tmp_path):
 def test_a_plan_is_near_what_the_detailed_oven_does(oven):
     """The plan runs on the control's own model, the rehearsal on the detailed oven: a tenth in time and energy, as the sizing's ranges."""
     # The purge before it is a fixed time for both, and the plan has ticks of 2 s anyway.
-    cabinet, schedule = replace(oven("curing-cabinet"), control=Control(tick_s=2.0)), replace(load_schedule(CONFIGS / "schedules/powder-cure.yaml"), flammable_vapour=False)
+    cabinet, schedule = (
+        replace(oven("curing-cabinet"), control=Control(tick_s=2.0)),
+        replace(load_schedule(CONFIGS / "schedules/powder-cure.yaml"), flammable_vapour=False),
+    )
     plan, run = plan_of(cabinet, schedule), rehearse(cabinet, schedule)
     assert plan.outcome == run.outcome == "finished"
     assert plan.duration_s == pytest.approx(run.time_s[-1], rel=0.25)
@@ -112,8 +124,15 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
     soak = plan.stretches[1]
     assert soak.end_s - soak.begin_s == pytest.approx(900.0, abs=10.0)
     ahead = plan.milestones({"step": 1, "state": "heat up", "chamber_c": 100.0}, {})
-    assert [m["phase"] for m in ahead] == ["heat up", "soak", "cooling"] and ahead[0]["in_s"] < ahead[1]["in_s"] - 890.0 < ahead[2]["in_s"]
-    assert plan.milestones({"step": 1, "state": "soak", "chamber_c": 200.0}, {"reference": {"in_s": [0.0, 120.0]}})[0]["in_s"] == 120.0
+    assert [m["phase"] for m in ahead] == ["heat up", "soak", "cooling"] and ahead[0]["in_s"] < ahead[1][
+        "in_s"
+    ] - 890.0 < ahead[2]["in_s"]
+    assert (
+        plan.milestones({"step": 1, "state": "soak", "chamber_c": 200.0}, {"reference": {"in_s": [0.0, 120.0]}})[0][
+            "in_s"
+        ]
+        == 120.0
+    )
     assert plan.milestones({"step": 1, "state": "held", "chamber_c": 100.0}, {}) == []
     warm = plan_of(cabinet, schedule, 150.0)
     assert warm.duration_s < plan.duration_s and warm.energy_kwh < plan.energy_kwh
@@ -124,7 +143,9 @@ def test_what_is_asked_for_now_comes_before_what_was_asked_for_earlier(shelf):
     moments, threads = {}, []
 
     def ask(name, asked, function, *arguments):
-        threads.append(threading.Thread(target=lambda: moments.setdefault(name, shelf._worked_out(name, function, *arguments))))
+        threads.append(
+            threading.Thread(target=lambda: moments.setdefault(name, shelf._worked_out(name, function, *arguments)))
+        )
         threads[-1].start()
         while not asked():
             assert threads[-1].is_alive()
@@ -174,7 +195,9 @@ def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
     )
     (tmp_path / "panel.py").write_text(program)
     for how in ("closed", "killed"):
-        with subprocess.Popen([sys.executable, str(tmp_path / "panel.py")], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as panel:
+        with subprocess.Popen(
+            [sys.executable, str(tmp_path / "panel.py")], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        ) as panel:
             try:
                 worker = int(panel.stdout.readline())
                 assert alive(worker)
@@ -208,7 +231,9 @@ def test_runs_are_listed_and_shown(shelf, oven, tmp_path):
 
 def test_the_ledger_of_the_sizing_for_the_page(shelf):
     said = shelf.sizing()
-    assert said["reach_c"][0] < said["reach_c"][1] < said["reach_c"][2] and len(said["at_c"]) == len(said["shell_c"]) == 24
+    assert (
+        said["reach_c"][0] < said["reach_c"][1] < said["reach_c"][2] and len(said["at_c"]) == len(said["shell_c"]) == 24
+    )
     fan_w = shelf.oven.fan.power_w
     assert sum(said["ledger_w"].values()) == pytest.approx(said["holding_w"][-1] + fan_w, rel=0.01)
     assert shelf.sizing() is said
