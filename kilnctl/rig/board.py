@@ -33,12 +33,23 @@ CURRENT_SHARE = 0.1
 #: What an unplugged port really raises: OSError (SerialException is one), and termios.error, which is not.
 GONE = (OSError, termios.error)
 STATES = {logic.START: "starting", logic.SAFE: "safe", logic.ARMED: "armed", logic.FAULT: "fault"}
-FAULTS = {logic.F_HEARTBEAT: "nobody spoke to it for 0.5 s", logic.F_STEP: "the control loop stood still for 2 s", logic.F_CEILING: "a thermocouple was above its ceiling",
-          logic.F_BLIND: "neither the control nor the limit thermocouple can be read", logic.F_WELDED: "the contactor read closed although its coil was off",
-          logic.F_LATE: "its own mains cycles came late"}  # fmt: skip
-REFUSALS = {logic.R_NOT_SAFE: "it is not in the state for it", logic.R_NOT_SET: "its ceiling is not set", logic.R_FAULT: "a fault is latched",
-            logic.R_ARMED: "it is armed", logic.R_RANGE: "a value was out of range", logic.R_CAUSE: "the cause of a fault still stands",
-            logic.R_RAISED: "its ceiling may only be raised after it has been without supply"}  # fmt: skip
+FAULTS = {
+    logic.F_HEARTBEAT: "nobody spoke to it for 0.5 s",
+    logic.F_STEP: "the control loop stood still for 2 s",
+    logic.F_CEILING: "a thermocouple was above its ceiling",
+    logic.F_BLIND: "neither the control nor the limit thermocouple can be read",
+    logic.F_WELDED: "the contactor read closed although its coil was off",
+    logic.F_LATE: "its own mains cycles came late",
+}
+REFUSALS = {
+    logic.R_NOT_SAFE: "it is not in the state for it",
+    logic.R_NOT_SET: "its ceiling is not set",
+    logic.R_FAULT: "a fault is latched",
+    logic.R_ARMED: "it is armed",
+    logic.R_RANGE: "a value was out of range",
+    logic.R_CAUSE: "the cause of a fault still stands",
+    logic.R_RAISED: "its ceiling may only be raised after it has been without supply",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,14 +92,47 @@ class Answer:
 def parse_answer(p) -> Answer | None:
     """The answer in a payload of `frames.ANSWER` bytes; None for what no board of ours says."""
     f = frames
-    if p[f.A_KIND] & 0x7F not in f.KINDS or not p[f.A_KIND] & 0x80 or p[f.A_STATE] > logic.FAULT or p[f.A_DUTY] + 256 * p[f.A_DUTY + 1] > 10000:
+    if (
+        p[f.A_KIND] & 0x7F not in f.KINDS
+        or not p[f.A_KIND] & 0x80
+        or p[f.A_STATE] > logic.FAULT
+        or p[f.A_DUTY] + 256 * p[f.A_DUTY + 1] > 10000
+    ):
         return None
-    raw = tuple((p[f.A_CHANNELS + f.CHANNEL * i], p[f.A_CHANNELS + f.CHANNEL * i + 1], bytes(p[f.A_CHANNELS + f.CHANNEL * i + 2 : f.A_CHANNELS + f.CHANNEL * (i + 1)]))
-                for i in range(3))  # fmt: skip
-    return Answer(p[f.A_KIND] & 0x7F, p[f.A_SEQ], p[f.A_VERSION], p[f.A_STATE], f.get16(p, f.A_FAULTS), p[f.A_INPUTS], p[f.A_OUTPUTS], p[f.A_RESET],
-                  p[f.A_REFUSED], f.get16(p, f.A_BOOT), f.get32(p, f.A_UPTIME), f.get16(p, f.A_STEP), f.get32(p, f.A_CYCLES), f.get32(p, f.A_FIRED),
-                  f.get16(p, f.A_SUPPLY) / 10.0, f.get16(p, f.A_CURRENT) / 100.0, f.get16(p, f.A_CEILING), f.get16(p, f.A_DUTY) / 10000.0, raw,
-                  f.get16(p, f.A_BAD), f.get32(p, f.A_FLOW) / 100.0, f.get32(p, f.A_FLOWING), p[f.A_HZ], p[f.A_METERS])  # fmt: skip
+    raw = tuple(
+        (
+            p[f.A_CHANNELS + f.CHANNEL * i],
+            p[f.A_CHANNELS + f.CHANNEL * i + 1],
+            bytes(p[f.A_CHANNELS + f.CHANNEL * i + 2 : f.A_CHANNELS + f.CHANNEL * (i + 1)]),
+        )
+        for i in range(3)
+    )
+    return Answer(
+        p[f.A_KIND] & 0x7F,
+        p[f.A_SEQ],
+        p[f.A_VERSION],
+        p[f.A_STATE],
+        f.get16(p, f.A_FAULTS),
+        p[f.A_INPUTS],
+        p[f.A_OUTPUTS],
+        p[f.A_RESET],
+        p[f.A_REFUSED],
+        f.get16(p, f.A_BOOT),
+        f.get32(p, f.A_UPTIME),
+        f.get16(p, f.A_STEP),
+        f.get32(p, f.A_CYCLES),
+        f.get32(p, f.A_FIRED),
+        f.get16(p, f.A_SUPPLY) / 10.0,
+        f.get16(p, f.A_CURRENT) / 100.0,
+        f.get16(p, f.A_CEILING),
+        f.get16(p, f.A_DUTY) / 10000.0,
+        raw,
+        f.get16(p, f.A_BAD),
+        f.get32(p, f.A_FLOW) / 100.0,
+        f.get32(p, f.A_FLOWING),
+        p[f.A_HZ],
+        p[f.A_METERS],
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +154,11 @@ def flow_between(before: Answer, after: Answer, oven: Oven) -> Flow | None:
     full_a = oven.elements.power_w / oven.supply.voltage_v
     if after.meters & frames.HAS_SUPPLY and after.supply_v > 0.3 * oven.supply.voltage_v:
         full_a *= after.supply_v / oven.supply.voltage_v
-    return Flow(min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0, min(1.0, told / cycles / pattern_for(oven).groups))
+    return Flow(
+        min(1.0, flow / cycles / full_a),
+        flow / flowing if flowing else 0.0,
+        min(1.0, told / cycles / pattern_for(oven).groups),
+    )
 
 
 class Line:
@@ -120,7 +168,15 @@ class Line:
         self.port = port
         s = serial.Serial()
         # DTR low before it is opened: many boards reset on a rising DTR.
-        s.port, s.baudrate, s.timeout, s.write_timeout, s.exclusive, s.dtr, s.rts = port, 115200, 0.0, 0.2, True, False, False
+        s.port, s.baudrate, s.timeout, s.write_timeout, s.exclusive, s.dtr, s.rts = (
+            port,
+            115200,
+            0.0,
+            0.2,
+            True,
+            False,
+            False,
+        )
         try:
             s.open()
             # flock keeps out programs that ask for it; this keeps out the others (all but root's).
@@ -132,15 +188,27 @@ class Line:
         except GONE as error:
             s.close()
             words = getattr(error, "strerror", None) or str(error)
-            raise KilnctlError(f"{port}: the I/O board's port cannot be opened: {words}. Is it plugged in, is its name right (ls /dev/serial/by-id), does "
-                               "another program have it, and may you use it (group dialout)?") from None  # fmt: skip
+            raise KilnctlError(
+                f"{port}: the I/O board's port cannot be opened: {words}. Is it plugged in, is its name right (ls /dev/serial/by-id), does "
+                "another program have it, and may you use it (group dialout)?"
+            ) from None
         self._serial = s
         self._receiver = frames.Receiver(frames.ANSWER)
         self._payload, self._wire = bytearray(frames.REQUEST + frames.CRC), bytearray(frames.LONGEST + 3)
         self._sequence = int(time.monotonic() * 1000) & 0xFF
         self.round_trip_s = 0.0
 
-    def ask(self, kind: int, step: int = 0, duty: int = 0, flags: int = 0, spare: int = 0, value: int = 0, value2: int = 0, patience_s: float = ANSWER_S) -> Answer | None:
+    def ask(
+        self,
+        kind: int,
+        step: int = 0,
+        duty: int = 0,
+        flags: int = 0,
+        spare: int = 0,
+        value: int = 0,
+        value2: int = 0,
+        patience_s: float = ANSWER_S,
+    ) -> Answer | None:
         """The answer, or None when none came in time."""
         self._sequence = (self._sequence + 1) & 0xFF
         p = self._payload
@@ -168,7 +236,9 @@ class Line:
                             self.round_trip_s = time.monotonic() - began
                             return answer
         except GONE as error:
-            raise RigLost(f"{self.port}: the I/O board is gone ({getattr(error, 'strerror', None) or error}); it has let go of the heat by itself") from None
+            raise RigLost(
+                f"{self.port}: the I/O board is gone ({getattr(error, 'strerror', None) or error}); it has let go of the heat by itself"
+            ) from None
 
     def raise_dtr(self) -> None:
         """Some boards with a USB plug of their own speak only while DTR is high (from memory: those on TinyUSB). Should it reset the board,
@@ -195,10 +265,14 @@ def greet(line: Line, patience_s: float = 3.0) -> Answer:
         answer = line.ask(frames.HELLO, patience_s=0.3)
         if answer is not None:
             if answer.version != frames.VERSION:
-                raise KilnctlError(f"{line.port}: the board speaks version {answer.version} of the line, this program version {frames.VERSION}: copy the firmware again "
-                                   "(`kilnctl board OVEN --copy DIR`)")  # fmt: skip
+                raise KilnctlError(
+                    f"{line.port}: the board speaks version {answer.version} of the line, this program version {frames.VERSION}: copy the firmware again "
+                    "(`kilnctl board OVEN --copy DIR`)"
+                )
             return answer
-    raise KilnctlError(f"{line.port}: something is there, but no I/O board of kilnctl answers. Is the firmware on it? (`kilnctl board OVEN --copy DIR`)")
+    raise KilnctlError(
+        f"{line.port}: something is there, but no I/O board of kilnctl answers. Is the firmware on it? (`kilnctl board OVEN --copy DIR`)"
+    )
 
 
 def board_ceiling_c(oven: Oven) -> int:
@@ -217,19 +291,27 @@ class BoardRig:
         port = port or oven.rig.port
         where = oven.file or oven.name
         if line is None and not port:
-            raise KilnctlError(f"{where}: rig: say which port the I/O board is on, best by its name in /dev/serial/by-id")
+            raise KilnctlError(
+                f"{where}: rig: say which port the I/O board is on, best by its name in /dev/serial/by-id"
+            )
         if oven.control.tick_s > LONGEST_TICK_S:
-            raise KilnctlError(f"{where}: control: a tick of {oven.control.tick_s:g} s is too slow for the I/O board, which lets go after 2 s without one; use "
-                               f"{LONGEST_TICK_S:g} s or less")  # fmt: skip
+            raise KilnctlError(
+                f"{where}: control: a tick of {oven.control.tick_s:g} s is too slow for the I/O board, which lets go after 2 s without one; use "
+                f"{LONGEST_TICK_S:g} s or less"
+            )
         self.oven = oven
         self._sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
         unproved = []
         for name, sensor in zip(("control", "limit", "part"), self._sensors):
             if sensor is not None:
                 sensors.check(sensor, f"{where}: sensors: {name}")
-                unproved += [f"{name} sensor: {w}" for w in (sensors.beyond_calibration(sensor, oven.limits.highest_c),) if w]
+                unproved += [
+                    f"{name} sensor: {w}" for w in (sensors.beyond_calibration(sensor, oven.limits.highest_c),) if w
+                ]
         if math.isinf(identical_s(oven.sensors.control, oven.control.tick_s)):
-            unproved.append("that the control sensor's converter goes on converting: with steps of 1/4 K and so little noise as described its answers may well stand still")
+            unproved.append(
+                "that the control sensor's converter goes on converting: with steps of 1/4 K and so little noise as described its answers may well stand still"
+            )
         self._seen = [sensors.Seen(), sensors.Seen(), sensors.Seen()]
         self._line = line if line is not None else Line(port)
         try:
@@ -242,7 +324,10 @@ class BoardRig:
             unproved.append("whether the contactor really opens (no auxiliary contact is wired)")
         if not hello.inputs & frames.HAS_DOOR:
             unproved.append("whether the door is open (no switch is wired)")
-        for what, bit, described in (("current", frames.HAS_CURRENT, oven.meters.current), ("supply voltage", frames.HAS_SUPPLY, oven.meters.supply)):
+        for what, bit, described in (
+            ("current", frames.HAS_CURRENT, oven.meters.current),
+            ("supply voltage", frames.HAS_SUPPLY, oven.meters.supply),
+        ):
             if described and not hello.meters & bit:
                 unproved.append(f"the {what}: the oven's file has a meter for it, the board's main.py has none")
         self.facts = Facts("board", f"I/O board on {self._line.port}", 0.5, True, tuple(unproved))
@@ -263,28 +348,49 @@ class BoardRig:
         if hello.state == logic.ARMED:
             line.ask(frames.REST)
         elif hello.faults:
-            raise KilnctlError(f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (plug out or isolator locked off); then "
-                               "`kilnctl board OVEN --clear`")  # fmt: skip
+            raise KilnctlError(
+                f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (plug out or isolator locked off); then "
+                "`kilnctl board OVEN --clear`"
+            )
         if hello.mains_hz != round(oven.supply.frequency_hz):
-            raise KilnctlError(f"{where}: supply: {oven.supply.frequency_hz:.0f} Hz, but the board's main.py says {hello.mains_hz} Hz: put that right and restart the board")
+            raise KilnctlError(
+                f"{where}: supply: {oven.supply.frequency_hz:.0f} Hz, but the board's main.py says {hello.mains_hz} Hz: put that right and restart the board"
+            )
         pattern = pattern_for(oven)
         ceiling = board_ceiling_c(oven)
         smallest = max(1, round(100.0 * CURRENT_SHARE * oven.elements.power_w / oven.supply.voltage_v / pattern.groups))
-        types = sum((1 << i) for i, s in enumerate(self._sensors) if s is not None and s.front_end == "max31855" and s.type == "K")
+        types = sum(
+            (1 << i)
+            for i, s in enumerate(self._sensors)
+            if s is not None and s.front_end == "max31855" and s.type == "K"
+        )
         for _ in range(3):
-            answer = line.ask(frames.SETUP, step=smallest, duty=ceiling, spare=pattern.groups, value=pattern.shortest_run, value2=types)
+            answer = line.ask(
+                frames.SETUP,
+                step=smallest,
+                duty=ceiling,
+                spare=pattern.groups,
+                value=pattern.shortest_run,
+                value2=types,
+            )
             if answer is not None:
                 break
         if answer is None or answer.refused or answer.ceiling_c != ceiling:
             if answer is not None and answer.refused == logic.R_RAISED:
-                raise KilnctlError(f"{where}: the board's ceiling is {answer.ceiling_c} °C and may be raised to {ceiling} °C only after it has been without supply: "
-                                   "take the board's supply away for a moment")  # fmt: skip
+                raise KilnctlError(
+                    f"{where}: the board's ceiling is {answer.ceiling_c} °C and may be raised to {ceiling} °C only after it has been without supply: "
+                    "take the board's supply away for a moment"
+                )
             why = REFUSALS.get(answer.refused, "it does not answer") if answer is not None else "it does not answer"
-            raise KilnctlError(f"{where}: the board refuses its settings (ceiling {ceiling} °C, {pattern.groups} relays): {why}")
+            raise KilnctlError(
+                f"{where}: the board refuses its settings (ceiling {ceiling} °C, {pattern.groups} relays): {why}"
+            )
         for name, sensor, (chip, _, _) in zip(("control", "limit", "part"), self._sensors, answer.raw):
             there = {0: None, 1: "max31855", 2: "max31856"}.get(chip)
             if sensor is not None and there != sensor.front_end:
-                raise KilnctlError(f"{where}: sensors: {name}: the oven's file says {sensor.front_end}, the board's main.py has {there or 'none'} there")
+                raise KilnctlError(
+                    f"{where}: sensors: {name}: the oven's file says {sensor.front_end}, the board's main.py has {there or 'none'} there"
+                )
 
     # ---- the thread -------------------------------------------------------------------------------------------------------------
 
@@ -296,7 +402,10 @@ class BoardRig:
                 if answer is not None:
                     self._heard(answer)
                 elif time.monotonic() - self._heard_s > LOST_S:
-                    self._lost = getattr(self._line, "failure", "") or f"{self._line.port}: the I/O board has not answered for {LOST_S:g} s; it lets go of the heat by itself"
+                    self._lost = (
+                        getattr(self._line, "failure", "")
+                        or f"{self._line.port}: the I/O board has not answered for {LOST_S:g} s; it lets go of the heat by itself"
+                    )
                     return
             except RigLost as error:
                 self._lost = str(error)
@@ -357,14 +466,22 @@ class BoardRig:
         flow = self._flow(a)
         has = a.inputs
         return Reading(
-            chamber_c=control.value_c, limit_c=limit.value_c if self._sensors[1] is not None else None,
-            part_c=part.value_c if self._sensors[2] is not None else None, cold_junction_c=control.cold_c, faults=tuple(faults),
-            fired=flow and flow.fired, current_a=flow and flow.current_a, commanded=flow and flow.commanded, supply_v=a.supply_v if a.meters & frames.HAS_SUPPLY and self.oven.meters.supply else None,
+            chamber_c=control.value_c,
+            limit_c=limit.value_c if self._sensors[1] is not None else None,
+            part_c=part.value_c if self._sensors[2] is not None else None,
+            cold_junction_c=control.cold_c,
+            faults=tuple(faults),
+            fired=flow and flow.fired,
+            current_a=flow and flow.current_a,
+            commanded=flow and flow.commanded,
+            supply_v=a.supply_v if a.meters & frames.HAS_SUPPLY and self.oven.meters.supply else None,
             contactor_closed=bool(has & frames.IN_CONTACTOR) if has & frames.HAS_CONTACTOR else None,
             door_open=bool(has & frames.IN_DOOR) if has & frames.HAS_DOOR else None,
-            airflow_proved=bool(has & frames.IN_AIRFLOW) if has & frames.HAS_AIRFLOW else None, sample=control.count,
-            bits=control.bits, rejects=control.rejects,
-        )  # fmt: skip
+            airflow_proved=bool(has & frames.IN_AIRFLOW) if has & frames.HAS_AIRFLOW else None,
+            sample=control.count,
+            bits=control.bits,
+            rejects=control.rejects,
+        )
 
     def _flow(self, a: Answer) -> Flow | None:
         """Since the last reading; None without a current meter: a commanded cycle proves nothing."""

@@ -17,8 +17,10 @@ from .board import Answer, BoardRig, parse_answer
 from .protocol import Facts
 
 SENSE_S = 0.25
-FROZEN = ("that the heat ends when this computer freezes: a line keeps its last level then. Never leave the oven alone without the pulse-fed timer of SAFETY.md "
-          "in the coil's circuit (rig: pins: pulse)")  # fmt: skip
+FROZEN = (
+    "that the heat ends when this computer freezes: a line keeps its last level then. Never leave the oven alone without the pulse-fed timer of SAFETY.md "
+    "in the coil's circuit (rig: pins: pulse)"
+)
 CLOCK = "that cycles begin with the mains: they are timed by this computer's clock, and the zero-crossing relay does the rest"
 
 
@@ -28,7 +30,9 @@ class PinsRig(BoardRig):
     def __init__(self, oven: Oven, *, gpio=None, spi=None):
         pattern = pattern_for(oven)
         if len(oven.rig.pins.relays) != pattern.groups:
-            raise KilnctlError(f"{oven.file or oven.name}: rig: pins: {len(oven.rig.pins.relays)} relay lines, but switching: relays says {pattern.groups}")
+            raise KilnctlError(
+                f"{oven.file or oven.name}: rig: pins: {len(oven.rig.pins.relays)} relay lines, but switching: relays says {pattern.groups}"
+            )
         line = LocalLine(oven, *_modules(gpio, spi))
         try:
             super().__init__(oven, line=line)
@@ -46,9 +50,13 @@ def _modules(gpio, spi):
         if spi is None:
             import spidev as spi
     except ImportError as error:
-        raise KilnctlError(f"{error.name} is not installed: `pip install 'kilnctl[sbc]'` (64-bit ARM Linux; spidev wants a compiler)") from None
+        raise KilnctlError(
+            f"{error.name} is not installed: `pip install 'kilnctl[sbc]'` (64-bit ARM Linux; spidev wants a compiler)"
+        ) from None
     if not hasattr(gpio, "request_lines"):
-        raise KilnctlError("this gpiod is version 1, whose interface is another: `pip install 'gpiod>=2.1'` in kilnctl's own environment")
+        raise KilnctlError(
+            "this gpiod is version 1, whose interface is another: `pip install 'gpiod>=2.1'` in kilnctl's own environment"
+        )
     return gpio, spi
 
 
@@ -65,7 +73,9 @@ class LocalLine:
         self._mains_hz = round(oven.supply.frequency_hz)
         self._lines = self._request()
         self._buses = self._open_buses(spi)
-        self._board = logic.Board(self._ms(), int.from_bytes(os.urandom(2), "little"), 0, len(pins.relays), self._mains_hz)
+        self._board = logic.Board(
+            self._ms(), int.from_bytes(os.urandom(2), "little"), 0, len(pins.relays), self._mains_hz
+        )
         self._lock, self._closing, self.failure = threading.Lock(), False, ""
         self._receiver, self._sequence = frames.Receiver(frames.ANSWER), 0
         self._payload, self._wire = bytearray(frames.REQUEST + frames.CRC), bytearray(frames.LONGEST + 3)
@@ -76,7 +86,17 @@ class LocalLine:
         self._thread = threading.Thread(target=self._serve, name="pins", daemon=True)
         self._thread.start()
 
-    def ask(self, kind: int, step: int = 0, duty: int = 0, flags: int = 0, spare: int = 0, value: int = 0, value2: int = 0, patience_s: float = 0.0) -> Answer | None:
+    def ask(
+        self,
+        kind: int,
+        step: int = 0,
+        duty: int = 0,
+        flags: int = 0,
+        spare: int = 0,
+        value: int = 0,
+        value2: int = 0,
+        patience_s: float = 0.0,
+    ) -> Answer | None:
         """As `Line.ask`; None once the thread has ended."""
         if self.failure or self._closing:
             return None
@@ -104,7 +124,11 @@ class LocalLine:
         if self._thread is not threading.current_thread():
             self._thread.join(1.0)
         # Each for itself: a line that cannot be driven is let go of all the same.
-        for step in (lambda: self._drive(0, False), *(b.close for b in self._buses if b is not None), self._lines.release):
+        for step in (
+            lambda: self._drive(0, False),
+            *(b.close for b in self._buses if b is not None),
+            self._lines.release,
+        ):
             try:
                 step()
             except OSError as error:
@@ -124,10 +148,14 @@ class LocalLine:
         low = gpio.LineSettings(direction=gpio.line.Direction.OUTPUT, output_value=gpio.line.Value.INACTIVE)
         pulled = gpio.LineSettings(direction=gpio.line.Direction.INPUT, bias=gpio.line.Bias.PULL_UP)
         try:
-            return gpio.request_lines(pins.chip, consumer="kilnctl", config={**{n: low for n in out}, **{n: pulled for n in into}})
+            return gpio.request_lines(
+                pins.chip, consumer="kilnctl", config={**dict.fromkeys(out, low), **dict.fromkeys(into, pulled)}
+            )
         except OSError as error:
-            raise KilnctlError(f"{pins.chip}: its lines cannot be had: {error.strerror or error}. Is the chip there, does another program have them, and may you "
-                               "use them (group gpio)?") from None  # fmt: skip
+            raise KilnctlError(
+                f"{pins.chip}: its lines cannot be had: {error.strerror or error}. Is the chip there, does another program have them, and may you "
+                "use them (group gpio)?"
+            ) from None
 
     def _open_buses(self, spi) -> list:
         opened = []
@@ -145,7 +173,9 @@ class LocalLine:
                     if other is not None:
                         other.close()
                 self._lines.release()
-                raise KilnctlError(f"SPI {self._pins.bus}.{device}: cannot be opened: {error.strerror or error}") from None
+                raise KilnctlError(
+                    f"SPI {self._pins.bus}.{device}: cannot be opened: {error.strerror or error}"
+                ) from None
             opened.append(bus)
         return opened
 
@@ -157,7 +187,7 @@ class LocalLine:
         """The coil goes before the relays when it goes off. A line that cannot be driven keeps no other from going off."""
         wanted = [(int(number), bool((bits >> i) & 1)) for i, number in enumerate(self._pins.relays)]
         broken = None
-        for number, on in ([*wanted, (self._pins.coil, True)] if coil else [(self._pins.coil, False), *wanted]):
+        for number, on in [*wanted, (self._pins.coil, True)] if coil else [(self._pins.coil, False), *wanted]:
             try:
                 self._lines.set_value(number, self._value(on))
             except OSError as error:
@@ -201,7 +231,11 @@ class LocalLine:
                 now = time.monotonic()
                 if now >= due:
                     due = due + self._period_s if now - due < 5.0 * self._period_s else now + self._period_s
-                    closed, door, air = self._input(self._pins.contactor), self._input(self._pins.door), self._input(self._pins.airflow)
+                    closed, door, air = (
+                        self._input(self._pins.contactor),
+                        self._input(self._pins.door),
+                        self._input(self._pins.airflow),
+                    )
                     with self._lock:
                         board.contactor_closed = None if closed is None else not closed
                         board.door_open = door
@@ -225,4 +259,6 @@ class LocalLine:
             try:
                 self._drive(0, False)
             except OSError as error:
-                self.failure = f"{self.failure or self.port}; its lines could not be switched off ({error.strerror or error})"
+                self.failure = (
+                    f"{self.failure or self.port}; its lines could not be switched off ({error.strerror or error})"
+                )

@@ -14,8 +14,14 @@ from ..thermal.thermocouples import emf_mv, temperature_c
 #: The MAX31855's straight line for each type, µV/°C (data sheet 19-5793, table 1; K as in its text, the others from memory).
 LINE_UV_PER_K = {"K": 41.276, "J": 57.953, "N": 36.256, "S": 9.587, "T": 52.18, "E": 76.373, "R": 10.506}
 #: Fault bit → word of `kilnctl.reading`.
-WORDS = {chips.OPEN: "open", chips.SHORT_GROUND: "short-ground", chips.SHORT_SUPPLY: "short-supply", chips.NO_CHIP: "no-chip",
-         chips.BUS_ERROR: "bus-error", chips.COLD_RANGE: "cold-junction"}  # fmt: skip
+WORDS = {
+    chips.OPEN: "open",
+    chips.SHORT_GROUND: "short-ground",
+    chips.SHORT_SUPPLY: "short-supply",
+    chips.NO_CHIP: "no-chip",
+    chips.BUS_ERROR: "bus-error",
+    chips.COLD_RANGE: "cold-junction",
+}
 #: Terminals outside of this are not believed, °C: the chips' own range is -55 to 125, a box of electronics stays well inside.
 COLD_LOW_C, COLD_HIGH_C = -30.0, 110.0
 #: A correction is carried on beyond the first and last calibration point by so much, K; further out it is said.
@@ -67,8 +73,10 @@ def beyond_calibration(sensor: Sensor, highest_c: float) -> str:
     points = sensor.calibration
     if not points or highest_c <= points[-1].reads_c + BEYOND_K:
         return ""
-    return (f"the calibration ends at {points[-1].reads_c:.0f} °C and the oven goes to {highest_c:.0f} °C: above it the last point's offset of "
-            f"{points[-1].true_c - points[-1].reads_c:+.1f} K is carried on")  # fmt: skip
+    return (
+        f"the calibration ends at {points[-1].reads_c:.0f} °C and the oven goes to {highest_c:.0f} °C: above it the last point's offset of "
+        f"{points[-1].true_c - points[-1].reads_c:+.1f} K is carried on"
+    )
 
 
 def check(sensor: Sensor, where: str) -> None:
@@ -102,7 +110,9 @@ def seen(sensor: Sensor, last: Seen, raw: bytes, raw_count: int) -> Seen:
     recent = (*last.recent, value)[-3:]
     # The middle of three: a single wild word never gets through, and a step gets through with the second one.
     middle = sorted(recent)[len(recent) // 2] if len(recent) == 3 else recent[-1]
-    return Seen(calibrated_c(sensor, middle), told, (), count, raw_count, recent, raw, last.rejects + _wild(sensor, recent))
+    return Seen(
+        calibrated_c(sensor, middle), told, (), count, raw_count, recent, raw, last.rejects + _wild(sensor, recent)
+    )
 
 
 def _wild(sensor: Sensor, recent: tuple[float, ...]) -> bool:

@@ -50,7 +50,9 @@ class Wires:
         self.unasked = max(0.0, (self.reading.fired or 0.0) - asked)
         self.on = self.total = 0
         cold = self.reading.cold_junction_c or 25.0
-        for channel, sensor, value in zip(board.channels, self.sensors, (self.reading.chamber_c, self.reading.limit_c, self.reading.part_c)):
+        for channel, sensor, value in zip(
+            board.channels, self.sensors, (self.reading.chamber_c, self.reading.limit_c, self.reading.part_c)
+        ):
             if sensor is None:
                 continue
             if sensor.front_end == "max31855":
@@ -74,7 +76,9 @@ def registers_31856(true_c: float, cold_c: float) -> bytes:
     return bytes((cold >> 6, (cold << 2) & 0xFC, hot >> 11, (hot >> 3) & 0xFF, (hot << 5) & 0xE0, 0))
 
 
-def serve(descriptor: int, board: logic.Board, wires: Wires | None, log=None, speed: float = 1.0, now=time.monotonic) -> None:
+def serve(
+    descriptor: int, board: logic.Board, wires: Wires | None, log=None, speed: float = 1.0, now=time.monotonic
+) -> None:
     """The board's main loop, as `kilnctl/firmware/main.py` has it, on a file descriptor instead of pins."""
     began = now()
     due, sensed, was, period_s = began, began, None, 1.0 / board.mains_hz
@@ -90,7 +94,10 @@ def serve(descriptor: int, board: logic.Board, wires: Wires | None, log=None, sp
             state = (board.relay_bits, board.contactor, board.state, board.faults)
             if log is not None and state != was:
                 was = state
-                os.write(log, f"{moment:.6f} {board.relay_bits} {int(board.contactor)} {board.state} {board.faults}\n".encode())
+                os.write(
+                    log,
+                    f"{moment:.6f} {board.relay_bits} {int(board.contactor)} {board.state} {board.faults}\n".encode(),
+                )
         if wires is not None and moment - sensed >= 0.25:
             wires.sense(board, (moment - sensed) * speed)
             sensed = moment
@@ -123,7 +130,13 @@ def main() -> int:
     oven = load_oven(args.oven)
     board_end, computer_end = pty.openpty()
     tty.setraw(computer_end)
-    board = logic.Board(int(time.monotonic() * 1000), os.getpid() & 0xFFFF, 1, max(1, oven.switching.relays), round(oven.supply.frequency_hz))
+    board = logic.Board(
+        int(time.monotonic() * 1000),
+        os.getpid() & 0xFFFF,
+        1,
+        max(1, oven.switching.relays),
+        round(oven.supply.frequency_hz),
+    )
     faults = ()
     if args.faults:
         from ..plants.faults import load_faults

@@ -13,7 +13,7 @@ from kilnctl.firmware import frames, logic
 from kilnctl.rig.board import BoardRig, Line
 
 sys.path.insert(0, str(Path(__file__).parent))
-from desk_line import DeskLine  # noqa: E402
+from desk_line import DeskLine
 
 ROOT = Path(__file__).parents[2]
 CABINET = str(ROOT / "configs" / "ovens" / "curing-cabinet.yaml")
@@ -21,7 +21,9 @@ CABINET = str(ROOT / "configs" / "ovens" / "curing-cabinet.yaml")
 
 @pytest.fixture(scope="module")
 def port():
-    process = subprocess.Popen([sys.executable, "-m", "kilnctl.rig.standin", CABINET], stdout=subprocess.PIPE, text=True, cwd=ROOT)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "kilnctl.rig.standin", CABINET], stdout=subprocess.PIPE, text=True, cwd=ROOT
+    )
     yield process.stdout.readline().strip()
     process.kill()
     process.wait()
@@ -45,7 +47,13 @@ def test_prints_one_file(capsys):
 def test_shows_the_state_and_clears_only_what_is_gone(port, capsys):
     assert cli.main(["board", CABINET, "--port", port]) == 0
     said = capsys.readouterr().out
-    assert "state     safe" in said and "mains     50 Hz" in said and "supply 2" in said and "ceiling   not set yet" in said and "control   " in said
+    assert (
+        "state     safe" in said
+        and "mains     50 Hz" in said
+        and "supply 2" in said
+        and "ceiling   not set yet" in said
+        and "control   " in said
+    )
     line = Line(port)
     # On a busy machine an answer may come late, and a reading may be too old for the board to arm: ask until it says that it is armed.
     until, answer = time.monotonic() + 20.0, None

@@ -19,7 +19,7 @@ from kilnctl.safety import Permit, Policy, SafetyState, Tick, judge
 from kilnctl.settings.equipment import CalibrationPoint
 
 sys.path.insert(0, str(Path(__file__).parent))
-from desk_line import DeskLine  # noqa: E402
+from desk_line import DeskLine
 
 NOTHING = Burst(0, (0,), (), 0.0)
 CABINET = Path(__file__).parents[2] / "configs" / "ovens" / "curing-cabinet.yaml"
@@ -27,7 +27,9 @@ CABINET = Path(__file__).parents[2] / "configs" / "ovens" / "curing-cabinet.yaml
 
 def tick(rig, step, duty=0.5, contactor=True):
     rig.contactor(contactor)
-    rig.heat(duty, Burst(50, (round(50 * duty),), (), duty) if duty else NOTHING, Permit(0.0, 2.0, step) if duty else None)
+    rig.heat(
+        duty, Burst(50, (round(50 * duty),), (), duty) if duty else NOTHING, Permit(0.0, 2.0, step) if duty else None
+    )
 
 
 def hold(rig, seconds, duty=0.5, contactor=True, every_s=0.2):
@@ -68,8 +70,18 @@ def rig(cabinet, line):
 def test_it_is_a_rig_and_starts_disarmed(rig, line):
     assert isinstance(rig, Rig) and rig.facts.kind == "board" and rig.facts.unattended
     reading = rig.read()
-    assert reading.chamber_c == 100.0 and reading.part_c == 100.0 and reading.cold_junction_c == 25.0 and not reading.faults
-    assert line.board.state == logic.SAFE and reading.contactor_closed is False and reading.door_open is False and reading.airflow_proved is True
+    assert (
+        reading.chamber_c == 100.0
+        and reading.part_c == 100.0
+        and reading.cold_junction_c == 25.0
+        and not reading.faults
+    )
+    assert (
+        line.board.state == logic.SAFE
+        and reading.contactor_closed is False
+        and reading.door_open is False
+        and reading.airflow_proved is True
+    )
     with pytest.raises(ValueError, match="permit"):
         rig.heat(0.5, Burst(50, (25,), (), 0.5), None)
     time.sleep(0.25)
@@ -82,7 +94,11 @@ def test_heat_is_measured_and_rest_needs_no_lease(rig, line, monkeypatch):
     rig.read()
     reading = hold(rig, 0.8)
     assert line.board.state == logic.ARMED and reading.contactor_closed
-    assert reading.fired == pytest.approx(0.5, abs=0.05) and reading.current_a == pytest.approx(13.0, abs=0.2) and reading.supply_v == 230.0
+    assert (
+        reading.fired == pytest.approx(0.5, abs=0.05)
+        and reading.current_a == pytest.approx(13.0, abs=0.2)
+        and reading.supply_v == 230.0
+    )
     # Nothing wanted: the board goes to rest, and a service that idles longer than the board's lease finds no fault.
     tick(rig, 1, 0.0, False)
     assert until(lambda: line.board.state == logic.SAFE, 0.5)
@@ -103,14 +119,18 @@ def test_what_the_board_counts_as_told_is_what_flows_and_nothing_unless_asked(ri
     hold(rig, 0.4)
     rig.read()
     reading = hold(rig, 0.8, 0.3)
-    assert reading.commanded == pytest.approx(reading.fired, abs=0.06) and reading.commanded == pytest.approx(0.3, abs=0.06)
+    assert reading.commanded == pytest.approx(reading.fired, abs=0.06) and reading.commanded == pytest.approx(
+        0.3, abs=0.06
+    )
     line.shorted = True
     reading = hold(rig, 0.6, 0.3)
     assert reading.fired > 0.9 and reading.commanded < 0.4
     tick(rig, 98, 0.0, False)
     tick(rig, 99, 0.0, False)
     line.board.fired += 1000
-    assert until(lambda: rig.read().commanded == 0.0), "a board that fires although nothing is asked of it is not believed to be told to"
+    assert until(lambda: rig.read().commanded == 0.0), (
+        "a board that fires although nothing is asked of it is not believed to be told to"
+    )
 
 
 class Mains:
@@ -146,7 +166,11 @@ class Mains:
 
 def run_on(mains, oven, ticks, own_count, shorted_at=None):
     """When, if ever, the rules trip, and over what: with the board's count of what it was told, or with this computer's plan of it."""
-    state, policy, fires = SafetyState(), Policy(chamber_trip_c=1000.0, schedule_trip_c=1000.0), firing.ready(mains.pattern)
+    state, policy, fires = (
+        SafetyState(),
+        Policy(chamber_trip_c=1000.0, schedule_trip_c=1000.0),
+        firing.ready(mains.pattern),
+    )
     before = mains.second(0.0)
     for k in range(1, ticks):
         duty = 0.4 + 0.05 * math.sin(k / 300.0)
@@ -154,8 +178,19 @@ def run_on(mains, oven, ticks, own_count, shorted_at=None):
         mains.shorted = shorted_at is not None and k >= shorted_at
         after = mains.second(duty)
         flow, before = flow_between(before, after, oven), after
-        reading = Reading(500.0 + 0.1 * math.sin(0.7 * k), cold_junction_c=30.0 + 0.01 * math.sin(k), sample=k, fired=flow.fired, contactor_closed=True)
-        state, verdict = judge(state, policy, reading, Tick(float(k), k, flow.fired, commanded=flow.commanded if own_count else burst.fired, contactor=True))
+        reading = Reading(
+            500.0 + 0.1 * math.sin(0.7 * k),
+            cold_junction_c=30.0 + 0.01 * math.sin(k),
+            sample=k,
+            fired=flow.fired,
+            contactor_closed=True,
+        )
+        state, verdict = judge(
+            state,
+            policy,
+            reading,
+            Tick(float(k), k, flow.fired, commanded=flow.commanded if own_count else burst.fired, contactor=True),
+        )
         if verdict.trips:
             return k, verdict.trips[0].fault
     return None
@@ -164,7 +199,9 @@ def run_on(mains, oven, ticks, own_count, shorted_at=None):
 def test_bursts_that_drift_against_the_plan_are_no_relay_that_conducts_unasked(cabinet):
     """Runs of 5 s at 50.05 Hz (a mains frequency of any day): within the hour the board's bursts lie opposite to the ones that this computer expects."""
     slow = dataclasses.replace(cabinet, switching=dataclasses.replace(cabinet.switching, minimum_on_s=5.0, relays=1))
-    assert run_on(Mains(slow, 50.05), slow, 3600, own_count=False)[1] == "relay-on-unasked", "the plan is no measure of it"
+    assert run_on(Mains(slow, 50.05), slow, 3600, own_count=False)[1] == "relay-on-unasked", (
+        "the plan is no measure of it"
+    )
     assert run_on(Mains(slow, 50.05), slow, 3600, own_count=True) is None
     tripped_at, fault = run_on(Mains(slow, 50.05), slow, 3600, own_count=True, shorted_at=3000)
     assert fault == "relay-on-unasked" and tripped_at < 3015
@@ -185,11 +222,18 @@ def test_the_board_hands_on_what_its_converter_answered(cabinet, monkeypatch):
     rig = BoardRig(cabinet, line=DeskLine())
     try:
         reading = hold(rig, 0.4)
-        assert reading.bits == rig._answer.raw[0][2] and len(reading.bits) == 6 and any(reading.bits) and reading.rejects == 0
+        assert (
+            reading.bits == rig._answer.raw[0][2]
+            and len(reading.bits) == 6
+            and any(reading.bits)
+            and reading.rejects == 0
+        )
         assert not any("goes on converting" in words for words in rig.facts.unproved)
     finally:
         rig.close()
-    monkeypatch.setattr("kilnctl.rig.board.identical_s", lambda sensor, tick_s: math.inf if sensor == cabinet.sensors.control else 15.0)
+    monkeypatch.setattr(
+        "kilnctl.rig.board.identical_s", lambda sensor, tick_s: math.inf if sensor == cabinet.sensors.control else 15.0
+    )
     rig = BoardRig(cabinet, line=DeskLine())
     try:
         assert any("goes on converting" in words for words in rig.facts.unproved)
@@ -264,10 +308,14 @@ def test_it_arms_again_only_after_finding_a_board_at_rest(cabinet):
 
 @pytest.mark.parametrize(
     ("spoil", "words"),
-    [(lambda n: setattr(n.board, "mains_hz", 60), "60 Hz"), (lambda n: n.ask(frames.SETUP, duty=100, spare=1, value=1), "without supply"),
-     (lambda n: n.board._trip(logic.F_STEP), "latched"), (lambda n: n.board.channels[1].take_31856(n.raw), "max31855"),
-     (lambda n: setattr(n, "silent", True), "no I/O board")],
-)  # fmt: skip
+    [
+        (lambda n: setattr(n.board, "mains_hz", 60), "60 Hz"),
+        (lambda n: n.ask(frames.SETUP, duty=100, spare=1, value=1), "without supply"),
+        (lambda n: n.board._trip(logic.F_STEP), "latched"),
+        (lambda n: n.board.channels[1].take_31856(n.raw), "max31855"),
+        (lambda n: setattr(n, "silent", True), "no I/O board"),
+    ],
+)
 def test_a_board_that_does_not_fit_the_oven_is_refused(cabinet, monkeypatch, spoil, words):
     monkeypatch.setattr(greet, "__defaults__", (0.4,))
     line = DeskLine()
@@ -281,8 +329,14 @@ def test_a_board_that_does_not_fit_the_oven_is_refused(cabinet, monkeypatch, spo
 
 def test_the_ceiling_speaks_the_sensors_language(cabinet):
     assert board_ceiling_c(cabinet) == 280
-    reads_low = dataclasses.replace(cabinet.sensors.control, calibration=(CalibrationPoint(reads_c=0.0, true_c=0.0), CalibrationPoint(reads_c=250.0, true_c=258.0)))
-    assert board_ceiling_c(dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, control=reads_low))) == 272
+    reads_low = dataclasses.replace(
+        cabinet.sensors.control,
+        calibration=(CalibrationPoint(reads_c=0.0, true_c=0.0), CalibrationPoint(reads_c=250.0, true_c=258.0)),
+    )
+    assert (
+        board_ceiling_c(dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, control=reads_low)))
+        == 272
+    )
     given = dataclasses.replace(cabinet, rig=dataclasses.replace(cabinet.rig, ceiling_c=285.0))
     assert board_ceiling_c(given) == 285
 
@@ -298,7 +352,9 @@ def test_a_slow_tick_or_no_port_is_refused(cabinet):
 
 def test_calibration_is_applied_to_what_the_board_reads(cabinet):
     points = (CalibrationPoint(reads_c=0.0, true_c=1.0), CalibrationPoint(reads_c=200.0, true_c=205.0))
-    sensors = dataclasses.replace(cabinet.sensors, control=dataclasses.replace(cabinet.sensors.control, calibration=points))
+    sensors = dataclasses.replace(
+        cabinet.sensors, control=dataclasses.replace(cabinet.sensors.control, calibration=points)
+    )
     rig = BoardRig(dataclasses.replace(cabinet, sensors=sensors), line=DeskLine())
     try:
         assert rig.read().chamber_c == pytest.approx(103.0)
@@ -319,7 +375,12 @@ def test_a_sensor_fault_is_a_word_and_no_heat_but_not_an_exception(rig, line):
 
 @pytest.fixture
 def standin():
-    process = subprocess.Popen([sys.executable, "-m", "kilnctl.rig.standin", str(CABINET)], stdout=subprocess.PIPE, text=True, cwd=CABINET.parents[2])
+    process = subprocess.Popen(
+        [sys.executable, "-m", "kilnctl.rig.standin", str(CABINET)],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=CABINET.parents[2],
+    )
     yield process, process.stdout.readline().strip()
     process.kill()
     process.wait()
@@ -348,11 +409,15 @@ def test_on_a_real_port_until_it_is_unplugged(cabinet, standin):
 
 def test_a_killed_computer_leaves_a_latched_board_that_a_new_start_does_not_clear(cabinet, standin):
     _, port = standin
-    program = (f"from kilnctl import load_oven\nimport time\nfrom kilnctl.firing import Burst\nfrom kilnctl.safety import Permit\n"
-               f"from kilnctl.rig.board import BoardRig\nrig = BoardRig(load_oven({str(CABINET)!r}), port={port!r})\n"
-               "for k in range(200):\n    rig.contactor(True)\n    rig.heat(0.5, Burst(50, (25,), (), 0.5), Permit(0.0, 2.0, k))\n"
-               "    time.sleep(0.1)\n    print(rig.read().contactor_closed, flush=True)\n")  # fmt: skip
-    computer = subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True, cwd=CABINET.parents[2])
+    program = (
+        f"from kilnctl import load_oven\nimport time\nfrom kilnctl.firing import Burst\nfrom kilnctl.safety import Permit\n"
+        f"from kilnctl.rig.board import BoardRig\nrig = BoardRig(load_oven({str(CABINET)!r}), port={port!r})\n"
+        "for k in range(200):\n    rig.contactor(True)\n    rig.heat(0.5, Burst(50, (25,), (), 0.5), Permit(0.0, 2.0, k))\n"
+        "    time.sleep(0.1)\n    print(rig.read().contactor_closed, flush=True)\n"
+    )
+    computer = subprocess.Popen(
+        [sys.executable, "-c", program], stdout=subprocess.PIPE, text=True, cwd=CABINET.parents[2]
+    )
     assert any(computer.stdout.readline().strip() == "True" for _ in range(30))
     computer.kill()
     computer.wait()

@@ -78,7 +78,9 @@ def cabinet(oven):
     control = dataclasses.replace(described.sensors.control, front_end="max31856")
     sensors = dataclasses.replace(described.sensors, control=control, limit=dataclasses.replace(control), part=None)
     rig = dataclasses.replace(described.rig, kind="pins", pins=pins)
-    return dataclasses.replace(described, rig=rig, sensors=sensors, switching=dataclasses.replace(described.switching, relays=1))
+    return dataclasses.replace(
+        described, rig=rig, sensors=sensors, switching=dataclasses.replace(described.switching, relays=1)
+    )
 
 
 @pytest.fixture
@@ -111,15 +113,21 @@ def test_lines_start_low_and_heat_is_whole_cycles_behind_a_closed_contactor(desk
     rig, chip = desk
     assert all(chip.settings[n] == {"direction": "out", "output_value": 0} for n in (RELAY, COIL, PULSE))
     reading = heat(rig, 1.2)
-    assert reading.chamber_c == pytest.approx(100.0, abs=0.5) and reading.contactor_closed is True and not reading.faults
+    assert (
+        reading.chamber_c == pytest.approx(100.0, abs=0.5) and reading.contactor_closed is True and not reading.faults
+    )
     assert reading.fired is None, "a commanded cycle proves nothing; there is no current meter"
     relay = [(t, v) for t, n, v in chip.history if n == RELAY]
     first = next(t for t, v in relay if v)
-    assert first > next(t for t, n, v in chip.history if n == COIL and v) + 0.09, "the contactor never closes on a live relay"
+    assert first > next(t for t, n, v in chip.history if n == COIL and v) + 0.09, (
+        "the contactor never closes on a live relay"
+    )
     begun = [(t, v) for t, v in relay if t >= first]
     lit = sum(b[0] - a[0] for a, b in zip(begun, begun[1:]) if a[1]) / (begun[-1][0] - first)
     assert lit == pytest.approx(0.5, abs=0.2), "half of the cycles of 20 ms, by this computer's clock"
-    assert len({v for t, n, v in chip.history if n == PULSE}) == 2, "the hardware timer is fed with edges, not with a level"
+    assert len({v for t, n, v in chip.history if n == PULSE}) == 2, (
+        "the hardware timer is fed with edges, not with a level"
+    )
     assert Bus.made[0].registers == [0x91, 0x23, 0], "type K, 50 Hz, converting; averages of 4; no mask"
 
 
@@ -130,7 +138,9 @@ def test_it_lets_go_when_nobody_decides_any_more(desk):
     assert until(lambda: chip.levels[COIL] == 0 and chip.levels[RELAY] == 0, 3.0)
     fed = len([1 for _, n, _ in chip.history if n == PULSE])
     time.sleep(0.3)
-    assert len([1 for _, n, _ in chip.history if n == PULSE]) == fed, "no pulses while it is latched: the hardware timer opens as well"
+    assert len([1 for _, n, _ in chip.history if n == PULSE]) == fed, (
+        "no pulses while it is latched: the hardware timer opens as well"
+    )
     assert until(lambda: "board-fault" in rig.read().faults)
     rig.clear()
     assert until(lambda: "board-fault" not in rig.read().faults)
@@ -143,7 +153,12 @@ def test_after_a_suspend_it_lets_go_whatever_is_asked_first(desk, monkeypatch):
     passed_s = pins.passed_s
     monkeypatch.setattr(pins, "passed_s", lambda: passed_s() + 3600.0)
     heat(rig, 0.4)
-    assert chip.levels[COIL] == 0 and chip.levels[RELAY] == 0 and "board-fault" in rig.read().faults and "late" in rig.words()
+    assert (
+        chip.levels[COIL] == 0
+        and chip.levels[RELAY] == 0
+        and "board-fault" in rig.read().faults
+        and "late" in rig.words()
+    )
 
 
 def test_a_converter_that_forgot_its_settings_is_not_believed(desk):
@@ -176,13 +191,18 @@ def test_one_line_that_cannot_be_driven_keeps_no_other_from_going_off(desk):
     rig, chip = desk
     heat(rig, 1.0)
     assert until(lambda: chip.levels[RELAY] == chip.levels[COIL] == 1, 4.0)
-    drive, chip.set_value = chip.set_value, lambda number, value: drive(number, value) if number != COIL else (_ for _ in ()).throw(OSError(5, "stuck"))
+    drive, chip.set_value = (
+        chip.set_value,
+        lambda number, value: drive(number, value) if number != COIL else (_ for _ in ()).throw(OSError(5, "stuck")),
+    )
     assert until(lambda: chip.levels[RELAY] == 0 and rig._lost, 4.0) and "stuck" in rig._lost
 
 
 def test_without_the_pulse_fed_timer_nobody_may_leave_the_oven(cabinet, desk):
     assert desk[0].facts.unattended and not any("freezes" in u for u in desk[0].facts.unproved)
-    bare = dataclasses.replace(cabinet, rig=dataclasses.replace(cabinet.rig, pins=dataclasses.replace(cabinet.rig.pins, pulse=None)))
+    bare = dataclasses.replace(
+        cabinet, rig=dataclasses.replace(cabinet.rig, pins=dataclasses.replace(cabinet.rig.pins, pulse=None))
+    )
     rig = PinsRig(bare, gpio=Chip(), spi=types.SimpleNamespace(SpiDev=Bus))
     try:
         assert not rig.facts.unattended and any("freezes" in u for u in rig.facts.unproved)

@@ -22,7 +22,15 @@ def raw_31855(true_c, cold_c=25.0, kind="K"):
 @pytest.mark.parametrize("cold_c", [5.0, 25.0, 45.0])
 def test_the_31855_is_corrected_within_0_15_k_against_its90(cold_c):
     """Type K from 0 to 1300 °C (issue's bound; the chip's step alone is ±0.125 K)."""
-    worst = max(abs(sensors.linear_31855_c("K", (sensors.emf_mv("K", t) - sensors.emf_mv("K", cold_c)) / 0.041276 + cold_c, cold_c) - t) for t in range(0, 1301, 5))
+    worst = max(
+        abs(
+            sensors.linear_31855_c(
+                "K", (sensors.emf_mv("K", t) - sensors.emf_mv("K", cold_c)) / 0.041276 + cold_c, cold_c
+            )
+            - t
+        )
+        for t in range(0, 1301, 5)
+    )
     assert worst < 0.06
     for t in range(0, 1301, 25):
         seen = sensors.seen(STRAIGHT, sensors.Seen(), raw_31855(float(t), cold_c), 1)
@@ -48,21 +56,42 @@ def test_one_wild_word_never_gets_through_and_a_step_does():
 def after(values, sensor=Sensor(noise_k=0.15)):
     state = sensors.Seen()
     for i, value in enumerate(values):
-        state = sensors.seen(sensor, state, registers_31856(value, 25.0) if value is not None else bytes((25, 0, 0, 0, 0, 1)), i)
+        state = sensors.seen(
+            sensor, state, registers_31856(value, 25.0) if value is not None else bytes((25, 0, 0, 0, 0, 1)), i
+        )
     return state
 
 
-@pytest.mark.parametrize(("values", "wild"), [
-    ((800.0, 50.0, 800.0), 1), ((800.0, 850.0, 800.0), 1), ((800.0, 50.0, 800.0, 50.0, 800.0), 3), ((800.0, 50.0, 800.0, 800.0, 50.0, 800.0), 2), ((800.0, 50.0), 0),
-    ((800.0, 50.0, 50.0), 0), ((800.0, 700.0, 600.0, 500.0), 0), ((100.0, 150.0, 200.0, 250.0), 0), ((800.0, None, 800.0), 0), ((800.0, 50.0, None, 800.0), 0),
-    ((800.0, 805.0, 800.0), 0), ((800.0, 805.1, 800.0), 1), ((800.0, 794.9, 800.0), 1), ((800.0, 850.0, 845.1), 0), ((845.1, 850.0, 800.0), 0), ((800.0, 50.0, 800.0, None), 1),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("values", "wild"),
+    [
+        ((800.0, 50.0, 800.0), 1),
+        ((800.0, 850.0, 800.0), 1),
+        ((800.0, 50.0, 800.0, 50.0, 800.0), 3),
+        ((800.0, 50.0, 800.0, 800.0, 50.0, 800.0), 2),
+        ((800.0, 50.0), 0),
+        ((800.0, 50.0, 50.0), 0),
+        ((800.0, 700.0, 600.0, 500.0), 0),
+        ((100.0, 150.0, 200.0, 250.0), 0),
+        ((800.0, None, 800.0), 0),
+        ((800.0, 50.0, None, 800.0), 0),
+        ((800.0, 805.0, 800.0), 0),
+        ((800.0, 805.1, 800.0), 1),
+        ((800.0, 794.9, 800.0), 1),
+        ((800.0, 850.0, 845.1), 0),
+        ((845.1, 850.0, 800.0), 0),
+        ((800.0, 50.0, 800.0, None), 1),
+    ],
+)
 def test_a_wild_word_that_the_median_hides_is_counted(values, wild):
     assert after(values).rejects == wild
 
 
 def test_how_wild_is_wild_goes_by_the_sensors_noise():
-    assert after((800.0, 809.9, 800.0), Sensor(noise_k=1.0)).rejects == 0 and after((800.0, 810.1, 800.0), Sensor(noise_k=1.0)).rejects == 1
+    assert (
+        after((800.0, 809.9, 800.0), Sensor(noise_k=1.0)).rejects == 0
+        and after((800.0, 810.1, 800.0), Sensor(noise_k=1.0)).rejects == 1
+    )
 
 
 def test_the_answers_bits_are_kept_as_they_came():
@@ -72,14 +101,25 @@ def test_the_answers_bits_are_kept_as_they_came():
 
 def test_a_conversion_seen_before_does_not_count_again():
     state = sensors.seen(STRAIGHT, sensors.Seen(), raw_31855(200.0), 7)
-    assert sensors.seen(STRAIGHT, state, raw_31855(210.0), 7) is state and sensors.seen(STRAIGHT, state, raw_31855(210.0), 8).count == 2
+    assert (
+        sensors.seen(STRAIGHT, state, raw_31855(210.0), 7) is state
+        and sensors.seen(STRAIGHT, state, raw_31855(210.0), 8).count == 2
+    )
 
 
-@pytest.mark.parametrize(("raw", "word"), [
-    (bytes(6), "no-chip"), (bytes([255] * 6), "no-chip"), (bytes((1, 0x91, 0x19, 1, 0, 0)), "open"), (bytes((1, 0x91, 0x19, 2, 0, 0)), "short-ground"),
-    (bytes((1, 0x91, 0x19, 4, 0, 0)), "short-supply"), (bytes((1, 0x92, 0x19, 0, 0, 0)), "bus-error"), (raw_31855(100.0, 120.0), "cold-junction"),
-    (raw_31855(100.0, -40.0), "cold-junction"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("raw", "word"),
+    [
+        (bytes(6), "no-chip"),
+        (bytes([255] * 6), "no-chip"),
+        (bytes((1, 0x91, 0x19, 1, 0, 0)), "open"),
+        (bytes((1, 0x91, 0x19, 2, 0, 0)), "short-ground"),
+        (bytes((1, 0x91, 0x19, 4, 0, 0)), "short-supply"),
+        (bytes((1, 0x92, 0x19, 0, 0, 0)), "bus-error"),
+        (raw_31855(100.0, 120.0), "cold-junction"),
+        (raw_31855(100.0, -40.0), "cold-junction"),
+    ],
+)
 def test_faults_become_words_and_no_number(raw, word):
     seen = sensors.seen(STRAIGHT, sensors.Seen(), raw, 1)
     assert seen.faults == (word,) and math.isnan(seen.value_c)
@@ -87,19 +127,31 @@ def test_faults_become_words_and_no_number(raw, word):
 
 def test_the_31856_speaks_for_itself():
     sensor = Sensor(front_end="max31856")
-    assert sensors.seen(sensor, sensors.Seen(), registers_31856(871.5, 31.0), 1).value_c == pytest.approx(871.5, abs=0.005)
+    assert sensors.seen(sensor, sensors.Seen(), registers_31856(871.5, 31.0), 1).value_c == pytest.approx(
+        871.5, abs=0.005
+    )
 
 
-CALIBRATED = Sensor(calibration=tuple(CalibrationPoint(reads_c=r, true_c=t) for r, t in ((100.0, 101.0), (200.0, 203.0), (300.0, 302.0))))
+CALIBRATED = Sensor(
+    calibration=tuple(
+        CalibrationPoint(reads_c=r, true_c=t) for r, t in ((100.0, 101.0), (200.0, 203.0), (300.0, 302.0))
+    )
+)
 
 
-@pytest.mark.parametrize(("reads", "true"), [(100.0, 101.0), (150.0, 152.0), (200.0, 203.0), (250.0, 252.5), (300.0, 302.0), (50.0, 51.0), (400.0, 402.0)])
+@pytest.mark.parametrize(
+    ("reads", "true"),
+    [(100.0, 101.0), (150.0, 152.0), (200.0, 203.0), (250.0, 252.5), (300.0, 302.0), (50.0, 51.0), (400.0, 402.0)],
+)
 def test_calibration_is_straight_between_points_and_the_nearest_offset_outside(reads, true):
     assert sensors.calibrated_c(CALIBRATED, reads) == pytest.approx(true)
 
 
 def test_a_calibration_that_ends_far_below_the_oven_is_told():
-    assert "ends at 300 °C" in sensors.beyond_calibration(CALIBRATED, 1100.0) and sensors.beyond_calibration(CALIBRATED, 400.0) == ""
+    assert (
+        "ends at 300 °C" in sensors.beyond_calibration(CALIBRATED, 1100.0)
+        and sensors.beyond_calibration(CALIBRATED, 400.0) == ""
+    )
     assert sensors.beyond_calibration(STRAIGHT, 1100.0) == ""
 
 

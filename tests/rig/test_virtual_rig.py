@@ -47,9 +47,15 @@ def test_relay_alone_and_contactor_alone_heat_nothing(rig):
 
 @pytest.mark.parametrize(
     ("duty", "burst", "permit"),
-    [(0.5, FULL, None), (0.9, FULL, Permit(0.0, 2.0, 1, 0.5)), (math.nan, FULL, Permit(0.0, 2.0, 1)), (0.0, FULL, Permit(0.0, 2.0, 1)),
-     (1.5, FULL, Permit(0.0, 2.0, 1)), (-0.1, NOTHING, Permit(0.0, 2.0, 1))],
-)  # fmt: skip
+    [
+        (0.5, FULL, None),
+        (0.9, FULL, Permit(0.0, 2.0, 1, 0.5)),
+        (math.nan, FULL, Permit(0.0, 2.0, 1)),
+        (0.0, FULL, Permit(0.0, 2.0, 1)),
+        (1.5, FULL, Permit(0.0, 2.0, 1)),
+        (-0.1, NOTHING, Permit(0.0, 2.0, 1)),
+    ],
+)
 def test_heat_without_leave_is_refused(rig, duty, burst, permit):
     with pytest.raises(ValueError, match="permit|0 to 1|let through"):
         rig.heat(duty, burst, permit)
