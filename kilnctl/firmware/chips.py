@@ -47,7 +47,9 @@ def configured_31856(registers, wanted):
 
 def decode_31856(cj_high, cj_low, high, middle, low, status):
     """(hot, cold, faults) of the registers 0x0A to 0x0F; hot and cold in 1/128 degC."""
-    if (cj_high & cj_low & high & middle & low & status) == 0xFF or (cj_high | cj_low | high | middle | low | status) == 0:
+    if (cj_high & cj_low & high & middle & low & status) == 0xFF or (
+        cj_high | cj_low | high | middle | low | status
+    ) == 0:
         return 0, 0, NO_CHIP
     hot = (high << 11) | (middle << 3) | (low >> 5)
     if hot & 0x40000:

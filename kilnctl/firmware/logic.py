@@ -153,7 +153,11 @@ class Board:
             return R_ARMED
         if kind == frames.SETUP:
             ceiling, shortest, groups = frames.get16(p, 4), frames.get16(p, 8), p[7]
-            if not 30 <= ceiling <= HIGHEST_CEILING or not 1 <= shortest <= 6000 or not 1 <= groups <= min(6, self.relays):
+            if (
+                not 30 <= ceiling <= HIGHEST_CEILING
+                or not 1 <= shortest <= 6000
+                or not 1 <= groups <= min(6, self.relays)
+            ):
                 return R_RANGE
             if self.ceiling and ceiling > self.ceiling:
                 return R_RAISED
@@ -258,7 +262,13 @@ class Board:
             self.contactor, self._coil_since = wanted, now
             self.relay_bits = 0
             self._rewind()
-        elif not armed or self.duty == 0 or self._blind or self.door_open or (self.contactor and since(self._coil_since, now) < FOLLOW_MS):
+        elif (
+            not armed
+            or self.duty == 0
+            or self._blind
+            or self.door_open
+            or (self.contactor and since(self._coil_since, now) < FOLLOW_MS)
+        ):
             self.relay_bits = 0
             self._rewind()
         else:
@@ -339,5 +349,7 @@ class Board:
         put32(a, frames.A_FLOW, self.flow)
         put32(a, frames.A_FLOWING, self.flowing)
         a[frames.A_HZ] = self.mains_hz
-        a[frames.A_METERS] = (0 if self.supply is None else frames.HAS_SUPPLY) | (0 if self.current is None else frames.HAS_CURRENT)
+        a[frames.A_METERS] = (0 if self.supply is None else frames.HAS_SUPPLY) | (
+            0 if self.current is None else frames.HAS_CURRENT
+        )
         return frames.seal(a, frames.ANSWER, self.wire)

@@ -14,6 +14,7 @@
 import os
 import select
 import sys
+import time
 
 import chips
 import frames  # noqa: F401 - fails here, at the start, when a file is missing
@@ -21,7 +22,6 @@ import logic
 import machine
 import meter
 import micropython
-import time
 
 LINE = None  # None: USB; or (number, transmit pin, receive pin) of a serial port, 115200 baud
 MAINS_HZ = 50
@@ -33,7 +33,10 @@ COIL = 5
 CONTACTOR_IN, DOOR_IN, AIRFLOW_IN, ZERO_CROSS_IN = 6, 7, None, None
 ZERO_CROSS_PULSES = 2  # pulses a mains cycle: 2 from a full-wave detector, 1 from a half-wave one
 CURRENT_IN, SUPPLY_IN = None, None
-CURRENT_PER_THOUSAND, SUPPLY_PER_THOUSAND = 2417, 2500  # 1/100 A and 1/10 V rms for a thousand counts (of 4096) rms; compare with a meter
+CURRENT_PER_THOUSAND, SUPPLY_PER_THOUSAND = (
+    2417,
+    2500,
+)  # 1/100 A and 1/10 V rms for a thousand counts (of 4096) rms; compare with a meter
 WATCHDOG_MS = 1000
 SENSE_MS = 250
 
@@ -53,7 +56,9 @@ class Pins:
         self.coil = output(COIL)
         self.selects = [machine.Pin(n, machine.Pin.OUT, value=1) for n in SELECTS]
         self.contactor, self.door, self.airflow = switch(CONTACTOR_IN), switch(DOOR_IN), switch(AIRFLOW_IN)
-        self.spi = machine.SPI(0, baudrate=500000, polarity=0, phase=0, sck=machine.Pin(18), mosi=machine.Pin(19), miso=machine.Pin(16))
+        self.spi = machine.SPI(
+            0, baudrate=500000, polarity=0, phase=0, sck=machine.Pin(18), mosi=machine.Pin(19), miso=machine.Pin(16)
+        )
         self.four, self.six, self.seven = bytearray(4), bytearray(6), bytearray(7)
         self.three = bytearray(4)
         self.edges = self.taken = 0
@@ -175,7 +180,9 @@ class UsbLine:
 
 class WireLine:
     def __init__(self, number, transmit, receive):
-        self.port = machine.UART(number, baudrate=115200, tx=machine.Pin(transmit), rx=machine.Pin(receive), rxbuf=256, txbuf=256)
+        self.port = machine.UART(
+            number, baudrate=115200, tx=machine.Pin(transmit), rx=machine.Pin(receive), rxbuf=256, txbuf=256
+        )
         self.one = bytearray(1)
 
     def take(self):

@@ -197,7 +197,11 @@ def case_currents_are_summed_over_the_cycles():
     d.run(1000)
     assert d.board.flow == flow, "below what counts"
     d.ask(frames.HELLO)
-    assert frames.get32(d.answer, frames.A_FLOW) == flow and d.answer[frames.A_METERS] == frames.HAS_CURRENT and d.answer[frames.A_HZ] == 50
+    assert (
+        frames.get32(d.answer, frames.A_FLOW) == flow
+        and d.answer[frames.A_METERS] == frames.HAS_CURRENT
+        and d.answer[frames.A_HZ] == 50
+    )
 
 
 def case_fired_counts_only_behind_a_closed_contactor():

