@@ -103,7 +103,9 @@ def fire(pattern: Pattern, state: FiringState, duty: float, dt_s: float) -> tupl
     part = max(0.0, time - cycles)
     if duty == 0.0:
         off = cut(pattern, state)
-        return FiringState(part, off.owed, off.on), Burst(cycles, (0,) * pattern.groups, ((False, cycles),) if cycles else (), 0.0)
+        return FiringState(part, off.owed, off.on), Burst(
+            cycles, (0,) * pattern.groups, ((False, cycles),) if cycles else (), 0.0
+        )
     band = 0.5 * (pattern.shortest_run - 1)
     owed, on, counts, first = [], [], [], ()
     for g in range(pattern.groups):

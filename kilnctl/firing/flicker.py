@@ -45,14 +45,18 @@ def _filters(hz: int):
     low = signal.butter(6, _LOW_PASS_HZ[hz], "lowpass", fs=rate, output="sos")
     # K ω1 s / (s² + 2λs + ω1²) · (1 + s/ω2) / ((1 + s/ω3)(1 + s/ω4))
     numerator = np.polymul([k * w1, 0.0], [1.0 / w2, 1.0])
-    denominator = np.polymul([1.0, 2.0 * 2.0 * math.pi * damping, w1 * w1], np.polymul([1.0 / w3, 1.0], [1.0 / w4, 1.0]))
+    denominator = np.polymul(
+        [1.0, 2.0 * 2.0 * math.pi * damping, w1 * w1], np.polymul([1.0 / w3, 1.0], [1.0 / w4, 1.0])
+    )
     weighting = signal.tf2sos(*signal.bilinear(numerator, denominator, fs=rate))
     sections = np.vstack([high, low, weighting])
     smooth = signal.butter(1, 1.0 / (2.0 * math.pi * 0.3), fs=rate)
     # One unit is the peak of P for a sine of 8.8 Hz that is just seen: 0.250 % (230 V) or 0.321 % (120 V), ΔV/V peak to peak.
     seen = {50: 0.250, 60: 0.321}[hz] / 100.0
     t = np.arange(int(120 * rate)) / rate
-    p = signal.lfilter(*smooth, signal.sosfilt(sections, (1.0 + 0.5 * seen * np.sin(2.0 * np.pi * 8.8 * t)) ** 2 - 1.0) ** 2)
+    p = signal.lfilter(
+        *smooth, signal.sosfilt(sections, (1.0 + 0.5 * seen * np.sin(2.0 * np.pi * 8.8 * t)) ** 2 - 1.0) ** 2
+    )
     return sections, smooth, rate, 1.0 / float(np.max(p[-20 * rate :]))
 
 
@@ -67,7 +71,9 @@ def perception(volts_rms, hz: int = 50, per_cycle: int = 1):
     from scipy import signal
 
     if hz not in _WEIGHTING or per_cycle not in (1, 2, 4, 8):
-        raise ValueError(f"hz = {hz!r}, per_cycle = {per_cycle!r}: the flickermeter is defined for 50 and 60 Hz, with 1, 2, 4 or 8 voltages a cycle")
+        raise ValueError(
+            f"hz = {hz!r}, per_cycle = {per_cycle!r}: the flickermeter is defined for 50 and 60 Hz, with 1, 2, 4 or 8 voltages a cycle"
+        )
     volts = np.asarray(volts_rms, dtype=float)
     if volts.ndim != 1 or not len(volts) or not np.isfinite(volts).all() or volts.min() <= 0.0:
         raise ValueError("volts_rms must be a row of finite numbers above 0")
@@ -106,7 +112,11 @@ class Supply:
     impedance_ohm: complex = REFERENCE_OHM
 
     def __post_init__(self):
-        if not (50.0 <= self.volts <= 500.0 and 0.0 <= self.impedance_ohm.real <= 10.0 and abs(self.impedance_ohm.imag) <= 10.0):
+        if not (
+            50.0 <= self.volts <= 500.0
+            and 0.0 <= self.impedance_ohm.real <= 10.0
+            and abs(self.impedance_ohm.imag) <= 10.0
+        ):
             raise ValueError("volts from 50 to 500, impedance at most 10 ohm")
 
     def change(self, watts: float) -> float:
@@ -121,7 +131,11 @@ class Supply:
 
 def supply_of(oven) -> Supply:
     """The supply that an oven's description states."""
-    return Supply(oven.supply.voltage_v, round(oven.supply.frequency_hz), complex(oven.supply.resistance_ohm, oven.supply.reactance_ohm))
+    return Supply(
+        oven.supply.voltage_v,
+        round(oven.supply.frequency_hz),
+        complex(oven.supply.resistance_ohm, oven.supply.reactance_ohm),
+    )
 
 
 def voltages(pattern: firing.Pattern, duties, tick_s: float, watts: float, supply: Supply):
@@ -154,7 +168,9 @@ def of_run(pattern: firing.Pattern, duties, tick_s: float, watts: float, supply:
     import numpy as np
 
     if supply.hz not in _WEIGHTING or abs(pattern.frequency_hz - supply.hz) > 1.0:
-        raise ValueError(f"the pattern's {pattern.frequency_hz:g} Hz and the supply's {supply.hz} Hz must agree, and be 50 or 60")
+        raise ValueError(
+            f"the pattern's {pattern.frequency_hz:g} Hz and the supply's {supply.hz} Hz must agree, and be 50 or 60"
+        )
     if len(duties) * tick_s < 60.0:
         raise ValueError("a Pst needs a minute at least")
     settling = round(_SETTLE_S * supply.hz)
@@ -176,13 +192,17 @@ def predict(pattern: firing.Pattern, duty: float, watts: float, supply: Supply =
     if not 0.0 <= duty <= 1.0:
         raise ValueError(f"duty = {duty!r} must lie in 0..1")
     if supply.hz not in _WEIGHTING or abs(pattern.frequency_hz - supply.hz) > 1.0:
-        raise ValueError(f"the pattern's {pattern.frequency_hz:g} Hz and the supply's {supply.hz} Hz must agree, and be 50 or 60")
+        raise ValueError(
+            f"the pattern's {pattern.frequency_hz:g} Hz and the supply's {supply.hz} Hz must agree, and be 50 or 60"
+        )
     settle_s = 2.0 * _SETTLE_S
     p = perception(voltages(pattern, [duty] * round(settle_s + PST_S), 1.0, watts, supply), supply.hz)
     return short_term(p[round(settle_s * supply.hz) * SAMPLES_PER_CYCLE :])
 
 
-def worst(pattern: firing.Pattern, watts: float, supply: Supply = Supply(), duties=(0.1, 0.35, 0.5, 0.65, 0.9)) -> tuple[float, float]:
+def worst(
+    pattern: firing.Pattern, watts: float, supply: Supply = Supply(), duties=(0.1, 0.35, 0.5, 0.65, 0.9)
+) -> tuple[float, float]:
     """(duty, Pst) of the steady duty that flickers most."""
     return max(((d, predict(pattern, d, watts, supply)) for d in duties), key=lambda pair: pair[1])
 

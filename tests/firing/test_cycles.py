@@ -107,7 +107,10 @@ def test_groups_take_turns():
     assert together < 30
 
 
-@given(patterns, st.lists(st.sampled_from([1.0, 0.9999999999999999, 1.0 - 1e-12, 1e-12, 0.3, 1 / 3]), min_size=1, max_size=30))
+@given(
+    patterns,
+    st.lists(st.sampled_from([1.0, 0.9999999999999999, 1.0 - 1e-12, 1e-12, 0.3, 1 / 3]), min_size=1, max_size=30),
+)
 @example(Pattern(50.0, 1, 2), [1.0, 0.9999999999999999])
 def test_duties_next_to_the_ends_end(pattern, duties):
     """A duty a rounding error below 1 once made runs of less than nothing, and the tick never came back."""
