@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from kilnctl.firing import Pattern, fire, ready
 from kilnctl.firmware import frames, logic
-from kilnctl.rig.board import parse_answer
+from kilnctl.rig.answers import parse_answer
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]

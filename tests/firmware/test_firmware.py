@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kilnctl.firmware import chips, frames, logic
-from kilnctl.rig.board import parse_answer
+from kilnctl.rig.answers import parse_answer
 from kilnctl.rig.standin import word_31855
 from kilnctl.thermal.thermocouples import emf_mv
 
