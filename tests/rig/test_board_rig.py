@@ -167,8 +167,8 @@ class Mains:
 
 
 def run_on(mains, oven, ticks, own_count, shorted_at=None):
-    """The tick in which the rules trip, and over what (0 and nothing: never): with the board's count of what it was told, or with this computer's
-    plan of it."""
+    """The tick in which the rules trip, and over what (0 and nothing: never): with the board's count of what it was
+    told, or with this computer's plan of it."""
     state, policy, fires = (
         SafetyState(),
         Policy(chamber_trip_c=1000.0, schedule_trip_c=1000.0),
