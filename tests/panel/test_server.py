@@ -1,4 +1,5 @@
-"""The panel's server as a process: what needs the PIN, what a start from elsewhere needs, and that stop needs nothing."""
+"""The panel's server as a process: what needs the PIN, what a start from elsewhere needs, and that stop needs
+nothing."""
 
 import json
 import socket
@@ -28,7 +29,7 @@ def events(bed, count: int, path: str = "/api/events", **headers) -> list[dict]:
             # Chunks: their sizes stand alone on their lines.
             lines = data.split(b"\r\n\r\n", 1)[-1].decode("utf-8", "replace").split("\n")
             ids, bodies = ([x[len(key) :] for x in lines if x.startswith(key)] for key in ("id: ", "data: "))
-            found = [(i, json.loads(d)) for i, d in zip(ids, bodies[: len(bodies) - (not lines[-1] == "")])]
+            found = [(i, json.loads(d)) for i, d in zip(ids, bodies[: len(bodies) - (lines[-1] != "")], strict=False)]
         return [{"id": i, **d} for i, d in found]
 
 
@@ -191,7 +192,8 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     while "planned" not in (said := events(bed, 1)[0]):
         assert time.monotonic() < until
     assert said["planned"]["duration_s"] > 7200.0
-    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does otherwise than the model.
+    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does
+    # otherwise than the model.
     assert said["milestones"][-1]["in_s"] + said["status"]["run_s"] == pytest.approx(
         said["planned"]["duration_s"], rel=0.1
     )
