@@ -101,7 +101,7 @@ def _runs(owed: float, on: bool, duty: float, cycles: int, band: float) -> tuple
 def fire(pattern: Pattern, state: FiringState, duty: float, dt_s: float) -> tuple[FiringState, Burst]:
     """The cycles of the coming dt_s at that duty (0..1). Raises ValueError for anything but finite numbers in range.
 
-    Duty 0 is off at once whatever is owed, duty 1 on at once.
+    Duty 0 is off at once, also when cycles are owed; duty 1 is on at once.
     """
     if not (0.0 <= duty <= 1.0 and 0.0 < dt_s <= 3600.0):
         raise ValueError(f"duty = {duty!r} must lie in 0..1 and dt_s = {dt_s!r} above 0")

@@ -115,7 +115,6 @@ class Receiver:
         self.bad = 0  # frames that were not whole or not ours
         self._count = 0
         self._left = 0
-        self._zero = False
         self._lost = False
 
     def take(self, byte):
@@ -123,7 +122,7 @@ class Receiver:
         if byte == 0:
             good = not self._lost and self._left == 1 and self._count == self.size + CRC
             empty = self._count == 0 and self._left == 0 and not self._lost
-            self._left, self._lost, self._zero = 0, False, False
+            self._left, self._lost = 0, False
             count, self._count = self._count, 0
             if good:
                 p = self.payload

@@ -102,7 +102,7 @@ class Board:
         self.smallest = 1  # current that counts, 1/100 A
         self._owed = [0, 0, 0, 0, 0, 0]
         self._on = 0
-        self._now = self._began = self._heard = self._stepped = self._cycled = self._coil_since = now & _MASK
+        self._now = self._heard = self._stepped = self._cycled = self._coil_since = now & _MASK
         self._seen = (now - BLIND_MS) & _MASK  # nothing yet
         self._blind = True
         self._uptime = 0

@@ -252,7 +252,7 @@ def main():
     try:
         serve(pins, board, line, watchdog)
     finally:
-        # Whatever ended it: off at once, and in a second the watchdog restarts the board.
+        # However it ended: off at once, and in a second the watchdog restarts the board.
         pins.off()
 
 

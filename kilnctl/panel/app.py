@@ -80,7 +80,7 @@ class PanelApp:
 
     @staticmethod
     def local(request: Request) -> bool:
-        """Whether it comes from the screen beside the oven: this computer, by its own name for itself."""
+        """Whether it comes from the screen at the oven: from this computer, by its own name for itself."""
         host = request.headers.get("host", "").rsplit(":", 1)[0]
         return bool(request.client) and request.client.host in LOOPBACK and host in ("127.0.0.1", "localhost", "[::1]")
 

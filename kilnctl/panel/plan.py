@@ -114,7 +114,7 @@ def preview_of(
         plant.start_at(start_c)
     chain = Chain(control, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
     rows: list[tuple] = []
-    keys: list[tuple] = []
+    keys: list[tuple[float, int, str]] = []
 
     def note(time_s: float, decision) -> bool:
         keys.append((time_s, decision.step + 1, decision.phase))
@@ -123,19 +123,6 @@ def preview_of(
         return False
 
     outcome = follow(oven, plant, chain, rows, enough=note)
-    names = {i: s.name or f"step {i + 1}" for i, s in enumerate(schedule.steps)}
-    stretches: list[list] = []
-    for time_s, step, phase in keys:
-        if phase not in WORDS:
-            continue
-        if stretches and stretches[-1][:2] == [step, phase]:
-            stretches[-1][3] = time_s
-        else:
-            stretches.append([step, phase, time_s, time_s])
-    targets, last = {}, 0.0
-    for i, s in enumerate(schedule.steps):
-        last = s.to_c if s.to_c is not None else last
-        targets[i + 1] = last
     table = {
         "time_s": "time_s",
         "reference_c": "reference_c",
@@ -157,10 +144,30 @@ def preview_of(
         keys[-1][0] if keys else 0.0,
         chain.energy_j / 3.6e6,
         max((c for c in columns["chamber_c"] if c is not None), default=0.0),
-        tuple(PreviewStretch(s[0], s[1], names[s[0] - 1], targets[s[0]], s[2], s[3]) for s in stretches),
+        _stretches(schedule, keys),
         {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
         tuple(c or 0.0 for c in columns["chamber_c"]),
         oven.control.tick_s,
+    )
+
+
+def _stretches(schedule: Schedule, keys: list[tuple[float, int, str]]) -> tuple[PreviewStretch, ...]:
+    """The stretches of the run from (time, step, phase) of every tick. A step without a target keeps the one before."""
+    targets, target = [], 0.0
+    for step in schedule.steps:
+        target = step.to_c if step.to_c is not None else target
+        targets.append(target)
+    spans: list[tuple[int, str, float, float]] = []
+    for time_s, step, phase in keys:
+        if phase not in WORDS:
+            continue
+        if spans and spans[-1][:2] == (step, phase):
+            spans[-1] = (step, phase, spans[-1][2], time_s)
+        else:
+            spans.append((step, phase, time_s, time_s))
+    return tuple(
+        PreviewStretch(step, phase, schedule.steps[step - 1].name or f"step {step}", targets[step - 1], begin_s, end_s)
+        for step, phase, begin_s, end_s in spans
     )
 
 

@@ -3,6 +3,7 @@
 import asyncio
 import json
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 
@@ -52,7 +53,7 @@ async def told(request: Request, error: Exception) -> Response:
 
 
 async def missing(request: Request, error: Exception) -> Response:
-    return refuse("there is nothing here", getattr(error, "status_code", 404))
+    return refuse("there is nothing here", error.status_code if isinstance(error, HTTPException) else 404)
 
 
 async def fault(request: Request, error: Exception) -> Response:

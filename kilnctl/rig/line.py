@@ -164,7 +164,7 @@ def _reason(error: Exception) -> str:
 
 
 def greet(line: BoardLine, patience_s: float = GREET_S) -> Answer:
-    """Shake hands. Raises KilnctlError when nobody answers or the versions differ."""
+    """Shake hands. Raises KilnctlError when no answer comes or the versions differ."""
     began, raised = time.monotonic(), False
     while (spent_s := time.monotonic() - began) < patience_s:
         if not raised and spent_s > RAISE_DTR * patience_s:

@@ -21,7 +21,7 @@ class RigFacts:
     kind        "virtual", "board" or "pins"
     name        what to call it in messages (a port, a board's serial number)
     lease_s     how long it goes on with the last command when it is asked nothing, s
-    unattended  whether it lets go by itself when this program freezes; a run without a person beside it needs that
+    unattended  whether it lets go by itself when this program freezes; an unattended run needs that
     unproved    what it cannot tell or guarantee, each in plain words, for the record and for the person
     """
 
@@ -51,7 +51,7 @@ class RigDriver(Protocol):
         ...
 
     def contactor(self, closed: bool) -> None:
-        """What the contactor's coil shall do. Opening works whatever the relay does."""
+        """What the contactor's coil shall do. Opening works in any state of the relay."""
         ...
 
     def clear(self) -> None:

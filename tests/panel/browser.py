@@ -123,7 +123,7 @@ def unlocked(chrome, bed) -> None:
 
 
 def started(chrome, bed, name: str, looked: bool = False) -> None:
-    """As a person does: choose it, perhaps look at what is expected (nobody has to wait for that), start it."""
+    """As a person does: choose it, perhaps look at what is expected (no need to wait for that), start it."""
     chrome.find_element(By.CSS_SELECTOR, "[data-page=schedules]").click()
     chosen(chrome, "schedule-list", name)
     if looked:

@@ -30,8 +30,8 @@ steps:
   - {name: warm, to: 80 °C, hold: 5 min, within: 3 K}
   - {name: cool, to: 65 °C, let cool: yes}
 """
-#: Longer (three minutes at the bed's SPEED) than any test that stops it. Every start plans it anew, so it is no longer
-#: than that.
+#: Longer (three minutes at the bed's SPEED) than any test that stops it. Every start previews it again, so it is no
+#: longer than that.
 LONG = "schedule: Long\nsteps:\n  - {name: up, to: 120 °C, hold: 2 h, within: 3 K}\n"
 SPEED = 40.0
 
@@ -227,7 +227,7 @@ class Bed:
             time.sleep(0.05)
 
     def rest(self) -> None:
-        """Nothing runs and nobody is locked out: where every test begins."""
+        """Nothing runs: where every test begins."""
         self.ask("POST", "/api/stop")
         self.wait_for(lambda s: not s["running"])
 

@@ -179,7 +179,7 @@ def test_hold_and_go_on_ask_for_the_pin_when_it_is_locked(chrome, bed):
     press(chrome, "proceed")
     bed.wait_for(lambda s: not s["held"])
     press(chrome, "stop")
-    bed.wait_for(lambda s: not s["running"])
+    assert not bed.wait_for(lambda s: not s["running"])["contactor"]
 
 
 def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):

@@ -112,7 +112,7 @@ def test_a_start_from_elsewhere_needs_an_arm_made_at_the_oven_and_one_arm_is_one
     cookie, start = bed.unlocked(host=away), {"file": "warm.yaml", "confirm": True}
     status, said, _ = bed.ask("POST", "/api/start", start, host=away, cookie=cookie)
     assert status == 403 and "allowed at the oven" in said["words"]
-    assert bed.ask("POST", "/api/arm", host=away, cookie=cookie)[0] == 403  # not from elsewhere, whatever the PIN
+    assert bed.ask("POST", "/api/arm", host=away, cookie=cookie)[0] == 403  # not from elsewhere, even with the PIN
     assert bed.ask("POST", "/api/arm", cookie=cookie)[0] == 200
     status, said, _ = bed.ask("POST", "/api/start", start, host=away, cookie=cookie)
     assert status == 200, said
@@ -211,7 +211,7 @@ def test_half_open_requests_are_ended_and_keep_nobody_out(bed):
             s.connect(("127.0.0.1", bed.port))
             s.sendall(b"GET / HTTP/1.1\r\nHost: 127.0")
             held.append(s)
-        # With every place taken, whoever asks something is let in at once.
+        # With every place taken, a connection that asks something is let in at once.
         began = time.monotonic()
         assert (
             bed.ask("GET", "/")[0] == 200 and bed.ask("POST", "/api/stop")[0] == 200 and time.monotonic() - began < 5.0

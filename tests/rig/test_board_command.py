@@ -53,7 +53,7 @@ def test_shows_the_state_and_clears_only_what_is_gone(port, capsys):
         line.ask(frames.SETUP, duty=280, spare=1, value=1, patience_s=2.0)
         answer = line.ask(frames.ARM, patience_s=2.0)
     line.close()
-    # Nobody speaks to an armed board any more.
+    # The armed board is no longer spoken to.
     time.sleep(0.7)
     assert cli.main(["board", CABINET, "--port", port]) == 1
     assert "nobody spoke to it" in capsys.readouterr().out
