@@ -1,8 +1,10 @@
 """The panel's answers: what the page asks for, and what a person may do. `guard` holds the rules in front of it."""
 
 import asyncio
+import contextlib
 import json
 import time
+from collections.abc import AsyncIterator
 from functools import partial
 from importlib.resources import files
 from pathlib import Path
@@ -20,6 +22,7 @@ from ..settings import load_schedule
 from .guard import REPORT_CSP, Guard
 from .link import ServiceClient
 from .pin import Keys
+from .plan import RunPreview
 from .replies import fault, json_body, missing, refuse, reply, told
 from .shelf import Catalogue
 
@@ -34,8 +37,8 @@ LOOPBACK = ("127.0.0.1", "::1")
 LARGEST_AUDIT = 5_000_000
 #: The service prepares a start in a process of its own, on a small computer: how long the panel waits for it, s.
 PREPARE_S = 90.0
-#: What a page may ask the service for, and whether it needs the PIN: all that can heat, or make heat last.
-CHANGES = {"hold": True, "proceed": True, "skip": True, "soak": True, "acknowledge": True}
+#: What a page may ask the service for with the PIN: all that can heat, or make heat last.
+CHANGES = ("hold", "proceed", "skip", "soak", "acknowledge")
 
 
 class PanelApp:
@@ -44,7 +47,8 @@ class PanelApp:
     def __init__(self, socket: Path, catalogue: Catalogue, folder: Path, allowed: frozenset[str], demo: bool = False):
         self.client, self.catalogue, self.keys = ServiceClient(socket), catalogue, Keys(folder)
         self.folder, self.demo = Path(folder), demo
-        self._planned: tuple = (None, None)  # which run, and its plan once it is worked out
+        # Which run, and its preview once it is worked out.
+        self._planned: tuple[str | None, RunPreview | None] = (None, None)
         self._starting = asyncio.Lock()
         # scrypt takes 16 MiB and a core for a moment: one try at a time, from all addresses together.
         self._trying = asyncio.Lock()
@@ -97,14 +101,12 @@ class PanelApp:
                 "outcome": outcome[:300],
             }
         )
-        try:
-            path = self.folder / "audit.jsonl"
+        path = self.folder / "audit.jsonl"
+        with contextlib.suppress(OSError):
             if path.exists() and path.stat().st_size > LARGEST_AUDIT:
                 path.replace(self.folder / "audit.before.jsonl")
             with open(path, "a", encoding="utf-8") as file:
                 file.write(line + "\n")
-        except OSError:
-            pass
 
     def by(self, request: Request) -> str:
         return (
@@ -136,7 +138,7 @@ class PanelApp:
             "has_pin": self.keys.has_pin,
         }
 
-    def _plan_of_run(self):
+    def _plan_of_run(self) -> RunPreview | None:
         """The plan of the run that goes on, once it is worked out (in the background)."""
         key = _key(self.client.status)
         if self._planned[0] != key:
@@ -165,7 +167,7 @@ class PanelApp:
             else (-1, 0, None)
         )
 
-        async def stream():
+        async def stream() -> AsyncIterator[bytes]:
             nonlocal epoch, row, planned
             seen = -1
             yield b"retry: 1500\n\n"
@@ -176,9 +178,9 @@ class PanelApp:
                 rows = self.client.since(epoch, row)
                 epoch, row = rows["epoch"], rows["rows"]
                 said["curve"] = rows
-                if said["plan"] is not None and said["plan"] != planned:
+                plan = self._planned[1]
+                if plan is not None and said["plan"] is not None and said["plan"] != planned:
                     planned = said["plan"]
-                    plan = self._planned[1]
                     said["planned"] = {
                         "columns": plan.columns,
                         "duration_s": plan.duration_s,
