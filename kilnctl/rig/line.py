@@ -60,7 +60,11 @@ class FrameClient:
     def request(
         self, kind: int, step: int = 0, duty: int = 0, flags: int = 0, spare: int = 0, value: int = 0, value2: int = 0
     ) -> memoryview:
-        """The frame on the wire (layout: `kilnctl.firmware.frames`); it is overwritten by the next request."""
+        """The frame on the wire; it is overwritten by the next request.
+
+        The arguments are the fields of a BEAT by their names, and two more places; what a SETUP puts in each of them is
+        in `kilnctl.firmware.frames`.
+        """
         self._sequence, self._kind = (self._sequence + 1) & 0xFF, kind
         payload = self._payload
         payload[0], payload[1], payload[6], payload[7] = kind, self._sequence, flags, spare
