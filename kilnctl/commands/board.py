@@ -22,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
-    from ..rig.board import Line, greet
+    from ..rig.line import Line, greet
 
     oven = load_oven(args.oven)
     here = Path(__file__).resolve().parents[1] / "firmware"
@@ -80,7 +80,7 @@ def _show(oven, answer) -> None:
     for name, sensor, (chip, count, raw) in zip(("control", "limit", "part"), (oven.sensors.control, oven.sensors.limit, oven.sensors.part), answer.raw):
         if sensor is None:
             continue
-        now = sensors.seen(sensor, sensors.Seen(), raw, count)
+        now = sensors.take_conversion(sensor, sensors.ConverterState(), raw, count)
         said = f"{now.value_c:.1f} °C" if not now.faults else "FAULT: " + ", ".join(now.faults)
         cold = f", terminals {now.cold_c:.1f} °C" if now.cold_c is not None else ""
         print(f"{name:9s} {said}{cold} ({({1: 'max31855', 2: 'max31856'}).get(chip, 'no converter')}, raw {raw.hex()})")
@@ -88,7 +88,7 @@ def _show(oven, answer) -> None:
 
 def _clear(line) -> int:
     from ..firmware import frames
-    from ..rig.board import REFUSALS
+    from ..rig.answers import REFUSALS
 
     answer = line.ask(frames.CLEAR)
     if answer is None:

@@ -73,22 +73,22 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     """Until SIGINT or SIGTERM. The oven's service neither starts nor ends with it."""
     import uvicorn
 
-    from ..panel.app import Panel
+    from ..panel.app import PanelApp
     from ..panel.connections import limited
     from ..panel.guard import hosts
-    from ..panel.shelf import Shelf
+    from ..panel.shelf import Catalogue
 
     if args.bind not in ("127.0.0.1", "::1", "localhost") and not args.host:
         raise KilnctlError("--bind opens the panel to others: say by which name or address they call it, with --host NAME")
     with contextlib.suppress(OSError):
         os.nice(5)  # the oven's tick comes first
-    panel = Panel(socket, Shelf(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
+    panel = PanelApp(socket, Catalogue(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
     config = uvicorn.Config(panel.app, host=args.bind, port=args.port, http=limited(), ws="none", lifespan="on", log_level="critical", access_log=False,
                             server_header=False, date_header=False, timeout_keep_alive=20, timeout_graceful_shutdown=2, loop="asyncio")  # fmt: skip
 
     class Server(uvicorn.Server):
         def handle_exit(self, sig, frame) -> None:
-            panel.link.closing = True  # open streams end by themselves
+            panel.client.closing = True  # open streams end by themselves
             super().handle_exit(sig, frame)
 
     server = Server(config)

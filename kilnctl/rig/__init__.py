@@ -1,22 +1,25 @@
 """The hardware side, behind one protocol: a serial I/O board, this computer's own pins, or the virtual oven."""
 
-from .protocol import Facts, Rig, RigLost
+from typing import Any
+
+from ..settings.oven import Oven
+from .protocol import RigDriver, RigFacts, RigLost
 from .virtual import VirtualRig
 
-__all__ = ["Facts", "Rig", "RigLost", "VirtualRig", "open_rig"]
+__all__ = ["RigDriver", "RigFacts", "RigLost", "VirtualRig", "open_rig"]
 
 
-def open_rig(oven, **how) -> Rig:
+def open_rig(oven: Oven, **how: Any) -> RigDriver:
     """The rig that the oven's file chooses (`rig: {kind: …}`). `how` goes to the rig's maker.
 
     Raises KilnctlError where it cannot be reached. What is opened is disarmed: nothing heats before the first permit.
     """
     if oven.rig.kind == "board":
-        from .board import BoardRig
+        from .board import BoardRig  # noqa: PLC0415 - start-up: a virtual oven needs no pyserial
 
         return BoardRig(oven, **how)
     if oven.rig.kind == "pins":
-        from .pins import PinsRig
+        from .pins import PinsRig  # noqa: PLC0415 - start-up: as above
 
         return PinsRig(oven, **how)
     return VirtualRig(oven, **how)

@@ -15,7 +15,7 @@ from ..reading import Reading
 from ..record.columns import INDEX
 from ..record.folder import Begun, begin, new_folder, plain
 from ..record.recorder import LEAST_FREE, Recorder
-from ..rig import Rig, RigLost
+from ..rig import RigDriver, RigLost
 from ..safety import Trip, likeness, notice, schedule_trip_c
 from ..safety.words import LOUD, WORDS
 from ..settings.oven import Oven
@@ -40,7 +40,7 @@ class Service:
     `tell(text)` is for the person at the terminal.
     """
 
-    def __init__(self, oven: Oven, rig: Rig, pace, *, home: Path, socket: Path, out: Path, idle: bool = False, prove: bool = True,
+    def __init__(self, oven: Oven, rig: RigDriver, pace, *, home: Path, socket: Path, out: Path, idle: bool = False, prove: bool = True,
                  keep_bytes: int | None = None, tell=print, model_file: str | None = None):  # fmt: skip
         self.oven, self.rig, self.pace, self.out, self.idle, self.prove = oven, rig, pace, Path(out), idle, prove
         self.tell, self.model_file = tell, model_file

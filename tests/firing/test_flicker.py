@@ -1,4 +1,5 @@
-"""The flickermeter against the points of Pst = 1 of its standard, and against voltages whose Pst is known by scaling."""
+"""The flickermeter against the points of Pst = 1 of its standard, and against voltages whose Pst is known by
+scaling."""
 
 import math
 
@@ -6,7 +7,17 @@ import numpy as np
 import pytest
 
 from kilnctl.firing import Pattern, flicker
-from kilnctl.firing.flicker import REFERENCE_OHM, SAMPLES_PER_CYCLE, Supply, long_term, of_run, perception, predict, short_term, worst_plt
+from kilnctl.firing.flicker import (
+    REFERENCE_OHM,
+    SAMPLES_PER_CYCLE,
+    SupplyLine,
+    long_term,
+    of_run,
+    perception,
+    predict,
+    short_term,
+    worst_plt,
+)
 
 
 def rectangular(per_minute, percent, hz, seconds=720.0):
@@ -14,14 +25,15 @@ def rectangular(per_minute, percent, hz, seconds=720.0):
     return 1.0 + percent / 100.0 * (np.floor(t * per_minute / 60.0).astype(int) % 2 - 0.5)
 
 
-# Rectangular voltage changes that give Pst = 1: IEC 61000-4-15 ed. 2 table 5 (from memory): changes a minute, ΔV/V in %.
+# Rectangular voltage changes that give Pst = 1: IEC 61000-4-15 ed. 2 table 5 (from memory): changes a minute, ΔV/V in
+# %.
 POINTS = {
     50: ((1, 2.715), (2, 2.191), (7, 1.450), (39, 0.894), (110, 0.722), (1620, 0.407)),
     60: ((1, 3.181), (2, 2.564), (7, 1.694), (39, 1.045), (110, 0.844), (1620, 0.548)),
 }
 
 
-@pytest.mark.parametrize("hz, per_minute, percent", [(hz, *p) for hz in POINTS for p in POINTS[hz]])
+@pytest.mark.parametrize(("hz", "per_minute", "percent"), [(hz, *p) for hz in POINTS for p in POINTS[hz]])
 def test_one_against_the_points_of_iec_61000_4_15(hz, per_minute, percent):
     """The standard allows 5 %."""
     p = perception(rectangular(per_minute, percent, hz), hz, SAMPLES_PER_CYCLE)
@@ -29,7 +41,8 @@ def test_one_against_the_points_of_iec_61000_4_15(hz, per_minute, percent):
 
 
 def test_a_sine_that_is_just_seen_is_one_unit_of_perception():
-    """IEC 61000-4-15 edition 2, table 1a (from memory): 8.8 Hz 0.250 %, 1 Hz 1.397 %, 20 Hz 0.700 % peak to peak give a greatest P of 1 (230 V)."""
+    """IEC 61000-4-15 edition 2, table 1a (from memory): 8.8 Hz 0.250 %, 1 Hz 1.397 %, 20 Hz 0.700 % peak to peak give a
+    greatest P of 1 (230 V)."""
     t = np.arange(120 * 400) / 400.0
     for frequency, percent in ((8.8, 0.250), (1.0, 1.397), (20.0, 0.700)):
         p = perception(1.0 + percent / 200.0 * np.sin(2.0 * np.pi * frequency * t), 50, 8)
@@ -39,22 +52,39 @@ def test_a_sine_that_is_just_seen_is_one_unit_of_perception():
 def test_pst_goes_with_the_change_and_plt_is_a_cubic_mean():
     one, two = (short_term(perception(rectangular(110, d, 50, 300.0), 50, 8)[60 * 400 :]) for d in (0.5, 1.0))
     assert two / one == pytest.approx(2.0, rel=0.01)
-    assert long_term([1.0] * 12) == pytest.approx(1.0) and long_term([0.0] * 11 + [1.0]) == pytest.approx(12.0 ** (-1.0 / 3.0))
-    assert worst_plt([1.0]) == pytest.approx(12.0 ** (-1.0 / 3.0)) and worst_plt([0.1] * 6 + [0.7] * 12) == pytest.approx(0.7)
+    assert long_term([1.0] * 12) == pytest.approx(1.0) and long_term([0.0] * 11 + [1.0]) == pytest.approx(
+        12.0 ** (-1.0 / 3.0)
+    )
+    assert worst_plt([1.0]) == pytest.approx(12.0 ** (-1.0 / 3.0)) and worst_plt(
+        [0.1] * 6 + [0.7] * 12
+    ) == pytest.approx(0.7)
 
 
 def test_voltage_change_against_the_sketch_on_the_reference_line():
     """3 kW at 230 V on 0.4 + j0.25 ohm is a step of 2.23 %, 1 kW 0.75 %: worked by hand, |R/(R + Z)|."""
-    supply = Supply()
+    supply = SupplyLine()
     assert supply.impedance_ohm == REFERENCE_OHM
-    assert supply.change(3000.0) == pytest.approx(0.0223, abs=1e-4) and supply.change(1000.0) == pytest.approx(0.0075, abs=1e-4)
+    assert supply.change(3000.0) == pytest.approx(0.0223, abs=1e-4) and supply.change(1000.0) == pytest.approx(
+        0.0075, abs=1e-4
+    )
     assert supply.change(0.0) == 0.0
 
 
-@pytest.mark.parametrize("shortest, duty, pst", [(1, 0.05, 2.60), (1, 0.25, 4.52), (1, 0.50, 2.10), (1, 0.95, 2.71), (5, 0.50, 4.40), (50, 0.25, 2.24),
-                                                 (50, 0.95, 1.51)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("shortest", "duty", "pst"),
+    [
+        (1, 0.05, 2.60),
+        (1, 0.25, 4.52),
+        (1, 0.50, 2.10),
+        (1, 0.95, 2.71),
+        (5, 0.50, 4.40),
+        (50, 0.25, 2.24),
+        (50, 0.95, 1.51),
+    ],
+)
 def test_patterns_against_another_flickermeter(shortest, duty, pst):
-    """Of a sketch made apart from this code: 3 kW, 230 V 50 Hz, reference line. Its constants differ by 2 %; its start by some cycles."""
+    """Of a sketch made apart from this code: 3 kW, 230 V 50 Hz, reference line. Its constants differ by 2 %; its start
+    by some cycles."""
     assert predict(Pattern(50.0, shortest), duty, 3000.0) == pytest.approx(pst, rel=0.1)
 
 
@@ -62,25 +92,42 @@ def test_longer_runs_two_groups_and_a_stiff_line_are_quieter():
     fine, balanced, quiet = (predict(Pattern(50.0, n), 0.35, 3000.0) for n in (1, 50, 1500))
     assert fine > balanced > quiet
     assert predict(Pattern(50.0, 50, 2), 0.35, 3000.0) < 0.75 * balanced
-    assert predict(Pattern(50.0, 50), 0.35, 3000.0, Supply(impedance_ohm=REFERENCE_OHM / 2)) == pytest.approx(balanced / 2, rel=0.03)
+    assert predict(Pattern(50.0, 50), 0.35, 3000.0, SupplyLine(impedance_ohm=REFERENCE_OHM / 2)) == pytest.approx(
+        balanced / 2, rel=0.03
+    )
     assert predict(Pattern(50.0), 0.0, 3000.0) < 1e-6 and predict(Pattern(50.0), 1.0, 3000.0) < 0.01
 
 
 def test_a_run_at_one_duty_flickers_as_predicted():
     pattern = Pattern(50.0, 50)
-    of_ten = of_run(pattern, np.full(1260, 0.35), 1.0, 3000.0, Supply())
+    of_ten = of_run(pattern, np.full(1260, 0.35), 1.0, 3000.0, SupplyLine())
     assert len(of_ten) == 2 and of_ten[1] == pytest.approx(predict(pattern, 0.35, 3000.0), rel=0.05)
 
 
-@pytest.mark.parametrize("what", [
-    lambda: perception([1.0, math.nan]), lambda: perception([1.0], 55), lambda: perception([0.0, 1.0]), lambda: perception([1.0, 1.0], 50, 3),
-    lambda: predict(Pattern(60.0), 0.5, 1000.0), lambda: Supply(volts=5.0), lambda: Supply().change(-1.0), lambda: Supply().change(math.nan),
-    lambda: long_term([]), lambda: of_run(Pattern(50.0), [0.5], 1.0, 1000.0, Supply()), lambda: predict(Pattern(50.0), math.nan, 1000.0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "what",
+    [
+        lambda: perception([1.0, math.nan]),
+        lambda: perception([1.0], 55),
+        lambda: perception([0.0, 1.0]),
+        lambda: perception([1.0, 1.0], 50, 3),
+        lambda: predict(Pattern(60.0), 0.5, 1000.0),
+        lambda: SupplyLine(volts=5.0),
+        lambda: SupplyLine().change(-1.0),
+        lambda: SupplyLine().change(math.nan),
+        lambda: long_term([]),
+        lambda: of_run(Pattern(50.0), [0.5], 1.0, 1000.0, SupplyLine()),
+        lambda: predict(Pattern(50.0), math.nan, 1000.0),
+    ],
+)
 def test_outside_its_range_it_refuses(what):
     with pytest.raises(ValueError):
         what()
 
 
 def test_words_name_the_limits_crossed():
-    assert "peace" in flicker.in_words(0.6) and "over hours" in flicker.in_words(0.9) and "lamps on the same line flicker" in flicker.in_words(1.2)
+    assert (
+        "peace" in flicker.in_words(0.6)
+        and "over hours" in flicker.in_words(0.9)
+        and "lamps on the same line flicker" in flicker.in_words(1.2)
+    )

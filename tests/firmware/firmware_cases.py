@@ -1,11 +1,12 @@
-# Cases that run unchanged on CPython and on MicroPython: plain asserts, no test framework. `python firmware_cases.py FOLDER` runs them all.
+# Cases that run unchanged on CPython and on MicroPython: plain asserts, no test framework.
+# `python firmware_cases.py FOLDER` runs them all.
 import sys
 
 if __name__ == "__main__":
     sys.path.insert(0, sys.argv[1])
-    import chips
-    import frames
-    import logic
+    import chips  # pyright: ignore[reportMissingImports]
+    import frames  # pyright: ignore[reportMissingImports]
+    import logic  # pyright: ignore[reportMissingImports]
 else:
     from kilnctl.firmware import chips, frames, logic
 
@@ -39,7 +40,8 @@ class Desk:
         return bytes(wire[: frames.seal(p, frames.REQUEST, wire)])
 
     def send(self, wire):
-        answer = None
+        """The answer's payload; empty where there is none."""
+        answer = b""
         for byte in wire:
             n = self.board.take(byte, self.now)
             for i in range(n):
@@ -61,7 +63,8 @@ class Desk:
         return self.ask(frames.BEAT, duty=duty, flags=frames.CONTACTOR if contactor else 0, step=self.step)
 
     def wait(self, ms, beats=True, advance=True, duty=5000):
-        """Let ms pass in mains cycles of 20 ms; a beat every 100 ms. Returns the ms after which there was no heat any more, or None."""
+        """Let ms pass in mains cycles of 20 ms; a beat every 100 ms. Returns the ms after which there was no heat any
+        more, or None."""
         began, lost = self.now, None
         for k in range(ms // 20):
             self.now = (self.now + 20) & ((1 << 30) - 1)
@@ -77,11 +80,13 @@ class Desk:
 
 
 def case_crc_and_cobs_against_published_values():
-    assert frames.crc24(b"123456789", 9) == 0x21CF02  # RFC 9580's CRC-24, check value of the catalogue of CRCs (from memory)
+    # RFC 9580's CRC-24, check value of the catalogue of CRCs (from memory).
+    assert frames.crc24(b"123456789", 9) == 0x21CF02
     assert frames.crc24(b"", 0) == 0xB704CE
     p, wire = bytearray(b"\x11\x22\x00\x33\0\0\0"), bytearray(20)
     n = frames.seal(p, 4, wire)
-    # COBS of 11 22 00 33 is 03 11 22 02 33 (Cheshire and Baker); three CRC bytes without a zero follow in the last block.
+    # COBS of 11 22 00 33 is 03 11 22 02 33 (Cheshire and Baker); three CRC bytes without a zero follow in the last
+    # block.
     assert wire[0:4] == b"\x03\x11\x22\x05" and wire[4] == 0x33 and wire[n - 1] == 0
 
 
@@ -99,7 +104,7 @@ def case_frames_come_back_whole_and_damaged_ones_do_not():
             for bit in range(8):
                 bad = bytearray(whole)
                 bad[place] ^= 1 << bit
-                assert not any([r.take(b) for b in bad]) or bad == whole
+                assert sum(r.take(b) for b in bad) == 0 or bad == whole
         # And after any of it the next good one is heard.
         r.take(0)
         assert [r.take(b) for b in whole][-1]
@@ -140,7 +145,7 @@ def case_a_hung_loop_drops_heat_within_two_seconds():
     d = Desk().ready()
     d.wait(1000)
     lost = d.wait(3000, advance=False)
-    assert 1900 <= lost <= 2100 and d.board.faults == logic.F_STEP
+    assert lost is not None and 1900 <= lost <= 2100 and d.board.faults == logic.F_STEP
 
 
 def case_a_repeated_request_is_answered_and_counts_for_nothing():
@@ -152,7 +157,7 @@ def case_a_repeated_request_is_answered_and_counts_for_nothing():
     while d.board.contactor and d.now - began < 3000:
         d.now += 20
         d.sense()
-        assert d.send(wire) is not None
+        assert d.send(wire)
         d.board.contactor_closed = d.board.contactor
         d.board.cycle(d.now)
     assert d.now - began <= 540 and d.board.faults == logic.F_HEARTBEAT
@@ -188,6 +193,7 @@ def case_blind_drops_heat_within_a_second_and_latches_within_fifteen():
     d.wait(1300)
     fired = d.board.fired
     lost = d.wait(16000)
+    assert lost is not None
     assert d.board.fired == fired and 13000 <= lost <= 15100 and d.board.faults & logic.F_BLIND
 
 
@@ -220,7 +226,7 @@ def case_the_relay_waits_for_the_contactor():
         d.beat(10000)
         d.board.cycle(d.now)
         seen.append((d.board.contactor, d.board.relay_bits))
-    first = [i for i, s in enumerate(seen) if s[0]][0]
+    first = next(i for i, s in enumerate(seen) if s[0])
     assert all(bits == 0 for _, bits in seen[: first + 5]) and seen[-1] == (True, 1)
 
 
@@ -272,30 +278,72 @@ def case_shortest_runs_are_kept_and_groups_take_turns():
 
 def case_words_of_the_31855():
     for word, hot, cold in (
-        (0x64001900, 1600.0, 25.0), (0x3E801900, 1000.0, 25.0), (0x064C1900, 100.75, 25.0), (0x01901900, 25.0, 25.0), (0x00001900, 0.0, 25.0),
-        (0xFFFC1900, -0.25, 25.0), (0xFFF01900, -1.0, 25.0), (0xF0601900, -250.0, 25.0), (0x064C7F00, 100.75, 127.0), (0x064C6490, 100.75, 100.5625),
-        (0x064CFFF0, 100.75, -0.0625), (0x064CFF00, 100.75, -1.0), (0x064CEC00, 100.75, -20.0), (0x064CC900, 100.75, -55.0),
-        (0x018C1B60, 24.75, 27.375), (0xFFD81B70, -2.5, 27.4375), (0x01501790, 21.0, 23.5625),
-    ):  # fmt: skip
+        (0x64001900, 1600.0, 25.0),
+        (0x3E801900, 1000.0, 25.0),
+        (0x064C1900, 100.75, 25.0),
+        (0x01901900, 25.0, 25.0),
+        (0x00001900, 0.0, 25.0),
+        (0xFFFC1900, -0.25, 25.0),
+        (0xFFF01900, -1.0, 25.0),
+        (0xF0601900, -250.0, 25.0),
+        (0x064C7F00, 100.75, 127.0),
+        (0x064C6490, 100.75, 100.5625),
+        (0x064CFFF0, 100.75, -0.0625),
+        (0x064CFF00, 100.75, -1.0),
+        (0x064CEC00, 100.75, -20.0),
+        (0x064CC900, 100.75, -55.0),
+        (0x018C1B60, 24.75, 27.375),
+        (0xFFD81B70, -2.5, 27.4375),
+        (0x01501790, 21.0, 23.5625),
+    ):
         h, c, f = chips.decode_31855(word >> 16, word & 0xFFFF)
         assert (h / 128, c / 128, f) == (hot, cold, 0), word
-    for word, fault in ((0x01911901, chips.OPEN), (0x01911902, chips.SHORT_GROUND), (0x01911904, chips.SHORT_SUPPLY), (0, chips.NO_CHIP),
-                        (0xFFFFFFFF, chips.NO_CHIP), (0x01900197, chips.BUS_ERROR), (0x01921900, chips.BUS_ERROR), (0x01901908, chips.BUS_ERROR),
-                        (0x01911900, chips.BUS_ERROR), (0x01911907, chips.BUS_ERROR)):  # fmt: skip
+    for word, fault in (
+        (0x01911901, chips.OPEN),
+        (0x01911902, chips.SHORT_GROUND),
+        (0x01911904, chips.SHORT_SUPPLY),
+        (0, chips.NO_CHIP),
+        (0xFFFFFFFF, chips.NO_CHIP),
+        (0x01900197, chips.BUS_ERROR),
+        (0x01921900, chips.BUS_ERROR),
+        (0x01901908, chips.BUS_ERROR),
+        (0x01911900, chips.BUS_ERROR),
+        (0x01911907, chips.BUS_ERROR),
+    ):
         assert chips.decode_31855(word >> 16, word & 0xFFFF)[2] == fault, word
 
 
 def case_words_of_the_31856():
-    for b, hot in (((0x64, 0, 0), 1600.0), ((0x3E, 0x80, 0), 1000.0), ((0x06, 0x4F, 0), 100.9375), ((0x01, 0x90, 0), 25.0), ((0, 1, 0), 0.0625),
-                   ((0xFF, 0xFF, 0), -0.0625), ((0xFF, 0xFC, 0), -0.25), ((0xFF, 0xF0, 0), -1.0), ((0xF0, 0x60, 0), -250.0)):  # fmt: skip
+    for b, hot in (
+        ((0x64, 0, 0), 1600.0),
+        ((0x3E, 0x80, 0), 1000.0),
+        ((0x06, 0x4F, 0), 100.9375),
+        ((0x01, 0x90, 0), 25.0),
+        ((0, 1, 0), 0.0625),
+        ((0xFF, 0xFF, 0), -0.0625),
+        ((0xFF, 0xFC, 0), -0.25),
+        ((0xFF, 0xF0, 0), -1.0),
+        ((0xF0, 0x60, 0), -250.0),
+    ):
         assert chips.decode_31856(0x19, 0, b[0], b[1], b[2], 0) == (int(hot * 128), 25 * 128, 0), b
-    for b, cold in (((0x7F, 0xFC), 127.984375), ((0x19, 0), 25.0), ((0, 4), 0.015625), ((0xFF, 0xFC), -0.015625), ((0xC9, 0), -55.0)):
+    for b, cold in (
+        ((0x7F, 0xFC), 127.984375),
+        ((0x19, 0), 25.0),
+        ((0, 4), 0.015625),
+        ((0xFF, 0xFC), -0.015625),
+        ((0xC9, 0), -55.0),
+    ):
         assert chips.decode_31856(b[0], b[1], 6, 64, 0, 0)[1] == cold * 128, b
     for status, fault in ((1, chips.OPEN), (2, chips.SHORT_SUPPLY), (0x80, chips.COLD_RANGE), (0x40, chips.BUS_ERROR)):
         assert chips.decode_31856(0x19, 0, 6, 64, 0, status)[2] & fault, status
-    assert chips.decode_31856(0, 0, 0, 0, 0, 0)[2] == chips.NO_CHIP and chips.decode_31856(255, 255, 255, 255, 255, 255)[2] == chips.NO_CHIP
+    assert (
+        chips.decode_31856(0, 0, 0, 0, 0, 0)[2] == chips.NO_CHIP
+        and chips.decode_31856(255, 255, 255, 255, 255, 255)[2] == chips.NO_CHIP
+    )
     assert chips.setup_31856("K", 50) == (0x91, 0x23, 0) and chips.setup_31856("S", 60)[0] & 1 == 0
-    assert chips.configured_31856((0x91, 0x23, 0), chips.setup_31856("K", 50)) and not chips.configured_31856((0, 3, 255), chips.setup_31856("K", 50))
+    assert chips.configured_31856((0x91, 0x23, 0), chips.setup_31856("K", 50)) and not chips.configured_31856(
+        (0, 3, 255), chips.setup_31856("K", 50)
+    )
 
 
 def cases():

