@@ -160,7 +160,7 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
 
 def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
     """An oven that stands on the middle of its converter's step, read as a rig reads it; the trips, and when."""
-    generator, channel, last = random.Random(11), logic.Channel(), converters.Seen()
+    generator, channel, last = random.Random(11), logic.Channel(), converters.ConverterState()
     policy = Policy(chamber_trip_c=900.0, schedule_trip_c=900.0, identical_s=identical_s(sensor, 1.0))
     state, coarse, held = SafetyState(), sensor.front_end == "max31855", 600.0
     for i in range(1, round(hours * 3600.0)):
@@ -169,7 +169,7 @@ def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.
         channel.take_31855(*word_31855("K", value, cold_c)) if coarse else channel.take_31856(
             registers_31856(value, cold_c)
         )
-        last = converters.seen(sensor, last, bytes(channel.raw), channel.count)
+        last = converters.take_conversion(sensor, last, bytes(channel.raw), channel.count)
         reading = Reading(
             last.value_c,
             cold_junction_c=last.cold_c,
@@ -244,10 +244,10 @@ def test_a_wire_that_broke_is_acknowledged_as_soon_as_it_is_mended():
 @pytest.mark.parametrize(("every", "warns", "trips"), [(3, True, True), (10, True, False), (60, False, False)])
 def test_wild_conversions_that_the_median_hides_are_counted(every, warns, trips):
     """One in three: the rig's figure is steady and shows nothing of it."""
-    sensor, last, bench = Sensor(), converters.Seen(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
+    sensor, last, bench = Sensor(), converters.ConverterState(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
     generator, shown = random.Random(5), set()
     for i in range(1, 900):
-        last = converters.seen(
+        last = converters.take_conversion(
             sensor, last, registers_31856(800.0 + generator.gauss(0.0, 0.15) if i % every else 50.0, 25.0), i & 255
         )
         shown.add(round(last.value_c))
