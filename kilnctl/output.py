@@ -108,7 +108,7 @@ class Units:
     def rate(self, k_per_s: float) -> str:
         return f"{1.8 * 3600.0 * k_per_s:.0f} °F/h" if self.imperial else f"{3600.0 * k_per_s:.0f} K/h"
 
-    def heat(self, watts: float) -> str:
+    def heat_flow(self, watts: float) -> str:
         """Heat that goes somewhere; the power of elements is said in kW everywhere."""
         return f"{watts * 3600.0 / _BTU:.0f} BTU/h" if self.imperial else f"{watts:.0f} W"
 

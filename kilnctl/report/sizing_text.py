@@ -20,7 +20,7 @@ def temperature_range(r: Range, u: Units) -> str:
 
 
 def heat_range(r: Range, u: Units) -> str:
-    return f"{u.heat(r.value)} ({u.heat(r.low)} to {u.heat(r.high)})"
+    return f"{u.heat_flow(r.value)} ({u.heat_flow(r.low)} to {u.heat_flow(r.high)})"
 
 
 def time_range(r: Range) -> str:
@@ -99,11 +99,11 @@ def as_text(sizing: Sizing, units: Units) -> str:
     total = sum(ledger.values())
     out += ["", f"where the watts go at {u.temperature(reach)}:"]
     out += [
-        f"  {name:<24} {u.heat(w):>12}  {100 * w / total:4.0f} %"
+        f"  {name:<24} {u.heat_flow(w):>12}  {100 * w / total:4.0f} %"
         for name, w in sorted(ledger.items(), key=lambda i: -i[1])
     ]
     fan = o.fan.power_w if o.fan else 0.0
-    out.append(f"  {'sum':<24} {u.heat(total):>12}" + (f"  (of it {u.heat(fan)} from the fan)" if fan else ""))
+    out.append(f"  {'sum':<24} {u.heat_flow(total):>12}" + (f"  (of it {u.heat_flow(fan)} from the fan)" if fan else ""))
     out += [
         "",
         f"{'layer at ' + u.temperature(reach):<42} {'thickness':>10} {'hot face':>9} {'cold face':>9} {'limit':>9}",
@@ -127,7 +127,7 @@ def as_text(sizing: Sizing, units: Units) -> str:
             if not u.imperial
             else "1 in more insulation would save, the best first:",
         ]
-        out += [f"  {s.face}: {s.material:<32} {u.heat(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
+        out += [f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
     out += ["", "to note:"] + [f"  {u.words(n)}" for n in (*sizing.notes, *r_value_notes(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:"] + [f"  {u.words(a)}" for a in o.assumptions]
