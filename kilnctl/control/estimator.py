@@ -50,6 +50,8 @@ SUDDEN_K, SUDDEN_S, SUDDEN = 5.0, 90.0, 5e-3
 #: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it is counted with: what is
 #: switched on this second has not reached the chamber. What was before is the mean power over so long, s.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
+#: What bursts have left of so little ripple is none, K.
+RIPPLE_GONE_K = 1e-3
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 _DIAGONAL = slice(None, None, SIZE + 1)
@@ -194,6 +196,19 @@ def _stale(tangent: tuple, x, dt_s: float) -> bool:
             or abs(dt_s - step_s) > 0.1 * step_s)  # fmt: skip
 
 
+def ripple_of(model: EnergyModel, estimate: Estimate, ripple_k: tuple[float, ...], power_w: float, uneven_w: float, dt_s: float,
+              ambient_c: float) -> tuple[float, ...]:  # fmt: skip
+    """How far each temperature is from where even heating would have it, K, dt_s after `estimate`: of the `power_w` that went in meanwhile the firing
+    pattern gave `uneven_w` beyond what was asked of it, W, and takes that back within its next bursts."""
+    if uneven_w == 0.0 and max(map(abs, ripple_k)) < RIPPLE_GONE_K:
+        return (0.0,) * N
+    gain, lining, contents = estimate.shares
+    after = model.step(estimate.now, gain * power_w, dt_s, ambient_c, estimate.heat_w, lining, contents)
+    smooth = tuple(t - r for t, r in zip(estimate.now, ripple_k))
+    even = model.step(smooth, gain * (power_w - uneven_w), dt_s, ambient_c, estimate.heat_w, lining, contents)
+    return tuple(t - s for t, s in zip(after, even))
+
+
 def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
     """The same estimate with the unknown heat set, whatever the temperatures are."""
     covariance = estimate.covariance.copy()
@@ -206,4 +221,4 @@ def spread_k(estimate: Estimate, state: int) -> float:
     return math.sqrt(max(0.0, float(estimate.covariance[state, state])))
 
 
-__all__ = ["CHAMBER", "CONTENTS", "ELEMENT", "Estimate", "doubt_of", "spread_k", "start", "update", "with_heat"]
+__all__ = ["CHAMBER", "CONTENTS", "ELEMENT", "Estimate", "doubt_of", "ripple_of", "spread_k", "start", "update", "with_heat"]

@@ -19,6 +19,9 @@ from . import cycles as firing
 REFERENCE_OHM = complex(0.4, 0.25)
 #: What one appliance may cause on that line, IEC 61000-3-3 (recalled); Plt is the harder one for an oven that holds for hours.
 PST_LIMIT, PLT_LIMIT = 1.0, 0.65
+#: Limits and weighting are of public low-voltage supplies with lamps on them; a lower voltage than this, V, comes from a transformer or battery of its own.
+LOWEST_V = 50.0
+NOT_JUDGED = f"not judged: its limits are of public supplies, not of a supply below {LOWEST_V:.0f} V"
 #: One Pst takes so long, s; a Plt is twelve of them.
 PST_S = 600.0
 #: k, λ, ω1…ω4 of the lamp-eye weighting as (k, λ, f1, f2, f3, f4), frequencies in Hz, by mains frequency: 230 V 60 W and 120 V 60 W lamps.
@@ -106,8 +109,8 @@ class Supply:
     impedance_ohm: complex = REFERENCE_OHM
 
     def __post_init__(self):
-        if not (50.0 <= self.volts <= 500.0 and 0.0 <= self.impedance_ohm.real <= 10.0 and abs(self.impedance_ohm.imag) <= 10.0):
-            raise ValueError("volts from 50 to 500, impedance at most 10 ohm")
+        if not (LOWEST_V <= self.volts <= 500.0 and 0.0 <= self.impedance_ohm.real <= 10.0 and abs(self.impedance_ohm.imag) <= 10.0):
+            raise ValueError(f"volts from {LOWEST_V:.0f} to 500, impedance at most 10 ohm")
 
     def change(self, watts: float) -> float:
         """Relative change of the voltage when a resistive load of `watts` (at `volts`) is switched: d of IEC 61000-3-3."""
@@ -119,8 +122,10 @@ class Supply:
         return 1.0 - load / abs(load + self.impedance_ohm)
 
 
-def supply_of(oven) -> Supply:
-    """The supply that an oven's description states."""
+def supply_of(oven) -> Supply | None:
+    """The supply that an oven's description states; None where its voltage is none that lamps hang on."""
+    if oven.supply.voltage_v < LOWEST_V:
+        return None
     return Supply(oven.supply.voltage_v, round(oven.supply.frequency_hz), complex(oven.supply.resistance_ohm, oven.supply.reactance_ohm))
 
 

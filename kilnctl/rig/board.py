@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 import serial
 
 from ..errors import KilnctlError
-from ..firing import Burst, pattern_for
+from ..body.bursts import pattern_for
+from ..firing import Burst
 from ..firmware import frames, logic
 from ..reading import Reading
 from ..safety import Permit
@@ -112,7 +113,7 @@ def flow_between(before: Answer, after: Answer, oven: Oven) -> Flow | None:
     full_a = oven.elements.power_w / oven.supply.voltage_v
     if after.meters & frames.HAS_SUPPLY and after.supply_v > 0.3 * oven.supply.voltage_v:
         full_a *= after.supply_v / oven.supply.voltage_v
-    return Flow(min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0, min(1.0, told / cycles / pattern_for(oven).groups), flow / cycles)
+    return Flow(min(1.0, flow / cycles / full_a), flow / flowing if flowing else 0.0, min(1.0, told / cycles / oven.switching.relays), flow / cycles)
 
 
 class Line:

@@ -10,7 +10,7 @@ import time
 
 from ..clock import passed_s
 from ..errors import KilnctlError
-from ..firing import pattern_for
+from ..body.bursts import pattern_for
 from ..firmware import chips, frames, logic
 from ..settings.oven import Oven
 from .board import Answer, BoardRig, parse_answer
