@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, N, SENSOR, EnergyModel
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, N, SENSOR, EnergyModel
 
 #: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
@@ -84,10 +84,23 @@ class Estimate:
 def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     """Cold or warm: the chamber is what the sensor says; how far the lining has warmed through is unknown."""
     warm = max(0.0, reading_c - ambient_c)
-    x = (reading_c, reading_c, reading_c, *(ambient_c + share * warm for share in WARMED), reading_c, reading_c)
-    spread = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
-    covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2)
+    lining, near_k = _lining_at_start(model, reading_c, ambient_c)
+    x = (reading_c, reading_c, *lining, reading_c, reading_c)
+    shares = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm
+    shares[:CHAMBER + 1] = np.minimum(shares[:CHAMBER + 1], near_k)
+    covariance = np.diag(np.concatenate((shares + np.array([0.5] * 7 + [0.3]), [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2)
     return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, x)
+
+
+def _lining_at_start(model: EnergyModel, reading_c: float, ambient_c: float) -> tuple[tuple[float, ...], float]:
+    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: no more than full power drives through the
+    way into the lining. A lining that lets little through is no colder than in an oven that has been so warm for ever."""
+    warm = max(0.0, reading_c - ambient_c)
+    for_ever = model.steady(reading_c, ambient_c)[0][LINING:CONTENTS] if warm > 1.0 else (reading_c,) * 4
+    warmed = (reading_c, *(ambient_c + share * warm for share in WARMED))
+    lining = (reading_c, *(max(t, s) for t, s in zip(warmed[1:], for_ever[1:])))
+    into, out_of = model.flows((reading_c, reading_c, *lining, reading_c, reading_c), ambient_c)[:2]
+    return lining, model.power_w * (1.0 / into[1] + 1.0 / out_of[1])
 
 
 def update(model: EnergyModel, estimate: Estimate, reading_c: float, power_w: float, dt_s: float, ambient_c: float,
