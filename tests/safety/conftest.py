@@ -1,4 +1,4 @@
-"""Makes `safety_scenes` importable for the tests beside it, whatever way pytest imports them."""
+"""Makes `safety_scenes` importable for the tests in this folder, however pytest imports them."""
 
 import sys
 from pathlib import Path

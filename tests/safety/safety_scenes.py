@@ -1,13 +1,15 @@
 """A bench that feeds readings to the rules, and one scene a rule: what trips it, and a near miss that must not."""
 
 import math
+from typing import Any
 
 from kilnctl import Reading
-from kilnctl.safety import Policy, SafetyState, Tick, judge
+from kilnctl.safety import Permit, Policy, SafetyState, Tick, Verdict, judge
+from kilnctl.safety.rules import cause_stands
 
-BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 #: Everything that a well-wired oven tells when all is well.
-QUIET = dict(limit_c=101.0, part_c=90.0, cold_junction_c=30.0, airflow_proved=True, door_open=False)
+QUIET: dict[str, Any] = dict(limit_c=101.0, part_c=90.0, cold_junction_c=30.0, airflow_proved=True, door_open=False)
 
 
 def steady(t):
@@ -17,22 +19,27 @@ def steady(t):
 class Bench:
     """Feeds readings to the rules, one a second. Every value may be a function of the seconds since the call."""
 
+    verdict: Verdict  # of the last look, with its reading and tick
+    reading: Reading
+    tick: Tick
+
     def __init__(self, **policy):
         self.policy = Policy(**{**BASE, **policy})
         self.state, self.now, self.step = SafetyState(), 0.0, 0
-        self.verdict = self.reading = self.tick = None
-        self.warnings, self.dangers, self.tripped_after = set(), set(), {}
+        self.warnings: set[str] = set()
+        self.dangers: set[str] = set()
+        self.tripped_after: dict[str, float] = {}
 
-    def feed(self, seconds, chamber=steady, dt=1.0, tick=None, **reading):
+    def feed(self, seconds: float, chamber: Any = steady, dt: Any = 1.0, tick: Any = None, **reading: Any):
         for i in range(round(seconds / dt)):
             t = i * dt
             self.now += dt
             self.step += 1
-            here = {k: v(t) if callable(v) else v for k, v in reading.items()}
+            here: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in reading.items()}
             here.setdefault("sample", self.step)
             # A converter whose bits move, however still the temperature.
             here.setdefault("bits", self.step.to_bytes(4, "big"))
-            facts = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
+            facts: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
             self.reading = Reading(chamber(t) if callable(chamber) else chamber, **here)
             self.tick = Tick(self.now, self.step, facts.pop("fired", 0.3), **facts)
             self.state, self.verdict = judge(self.state, self.policy, self.reading, self.tick)
@@ -47,6 +54,12 @@ class Bench:
         return Tick(self.now + 1.0, self.step + 1, changes.pop("fired", 0.0), **changes)
 
     @property
+    def permit(self) -> Permit:
+        """The permit of the last look; there must be one."""
+        assert self.verdict.permit is not None, self.verdict.reason
+        return self.verdict.permit
+
+    @property
     def faults(self):
         return set(self.state.trips)
 
@@ -59,7 +72,10 @@ def level(value):
 def back_to(goal, last):
     """From the last reading to `goal` as fast as an oven can."""
     start = last if math.isfinite(last) else goal(0.0)
-    return lambda t: goal(t) + (max(0.0, start - goal(0.0) - 5.0 * t) if start > goal(0.0) else min(0.0, start - goal(0.0) + 5.0 * t))
+    return lambda t: (
+        goal(t)
+        + (max(0.0, start - goal(0.0) - 5.0 * t) if start > goal(0.0) else min(0.0, start - goal(0.0) + 5.0 * t))
+    )
 
 
 def ramp(rate, start=100.0):
@@ -84,8 +100,8 @@ def fell(depth, back_s=math.inf, rate=8.0):
     return lambda t: steady(t) + 100.0 - (min(depth, rate * t) if t < back_s else max(0.0, depth - 2.0 * (t - back_s)))
 
 
-HOT = dict(chamber=lambda t: steady(t) + 100.0, limit_c=201.0)
-FULL = dict(unexplained_w=0.0, full_power_w=3000.0)
+HOT: dict[str, Any] = dict(chamber=lambda t: steady(t) + 100.0, limit_c=201.0)
+FULL: dict[str, Any] = dict(unexplained_w=0.0, full_power_w=3000.0)
 
 
 def scene(trip, miss, policy=None, before=None, seconds=1500):
@@ -94,10 +110,21 @@ def scene(trip, miss, policy=None, before=None, seconds=1500):
 
 #: Rule → scene: `trip` and `miss` are keywords of `Bench.feed`, fed after a quiet minute of `before`.
 SCENES = {
-    "over-oven": scene(dict(chamber=level(301.0)), dict(chamber=level(299.9)), dict(schedule_trip_c=300.0), dict(chamber=level(297.0), limit_c=290.0)),
-    "over-schedule": scene(dict(chamber=level(251.0)), dict(chamber=level(249.9)), {}, dict(chamber=level(247.0), limit_c=240.0)),
+    "over-oven": scene(
+        dict(chamber=level(301.0)),
+        dict(chamber=level(299.9)),
+        dict(schedule_trip_c=300.0),
+        dict(chamber=level(297.0), limit_c=290.0),
+    ),
+    "over-schedule": scene(
+        dict(chamber=level(251.0)), dict(chamber=level(249.9)), {}, dict(chamber=level(247.0), limit_c=240.0)
+    ),
     "over-part": scene(dict(part_c=211.0), dict(part_c=210.0), dict(part_trip_c=210.0)),
-    "part-sensor": scene(dict(part_c=None), dict(part_c=lambda t: None if t < 9.0 else 90.0), dict(part_trip_c=210.0, has_part_sensor=True)),
+    "part-sensor": scene(
+        dict(part_c=None),
+        dict(part_c=lambda t: None if t < 9.0 else 90.0),
+        dict(part_trip_c=210.0, has_part_sensor=True),
+    ),
     "sensor-open": scene(words("open"), words("open", 8.0)),
     "sensor-short-ground": scene(words("short-ground"), words("short-ground", 8.0)),
     "sensor-short-supply": scene(words("short-supply"), words("short-supply", 8.0)),
@@ -106,32 +133,67 @@ SCENES = {
     "sensor-cold-junction": scene(words("cold-junction"), words("cold-junction", 8.0)),
     "sensor-not-a-number": scene(dict(chamber=math.nan), dict(chamber=lambda t: math.nan if t < 8.0 else steady(t))),
     "sensor-jump": scene(dict(chamber=level(180.0)), dict(chamber=lambda t: 180.0 if t < 8.0 else steady(t)), {}, {}),
-    "sensor-shorted": scene(dict(chamber=level(31.0)), dict(chamber=lambda t: 31.0 if t < 8.0 else steady(t)), seconds=60),
+    "sensor-shorted": scene(
+        dict(chamber=level(31.0)), dict(chamber=lambda t: 31.0 if t < 8.0 else steady(t)), seconds=60
+    ),
     "sensor-frozen": scene(dict(sample=5), dict(sample=lambda t: int(t / 4.0))),
     "sensor-noisy": scene(dict(chamber=spikes(3)), dict(chamber=spikes(12))),
     # A wire that is open 8 s of every 10, and one that was open once for as long as is waited for.
-    "sensor-unsteady": scene(dict(chamber=lambda t: math.nan if t % 10.0 < 8.0 else steady(t), faults=lambda t: ("open",) if t % 10.0 < 8.0 else ()), words("open", 9.0),
-                             seconds=60),
-    "limit-sensor": scene(dict(limit_c=None), dict(limit_c=lambda t: None if t < 9.0 else 101.0), dict(has_limit_sensor=True)),
+    "sensor-unsteady": scene(
+        dict(
+            chamber=lambda t: math.nan if t % 10.0 < 8.0 else steady(t),
+            faults=lambda t: ("open",) if t % 10.0 < 8.0 else (),
+        ),
+        words("open", 9.0),
+        seconds=60,
+    ),
+    "limit-sensor": scene(
+        dict(limit_c=None), dict(limit_c=lambda t: None if t < 9.0 else 101.0), dict(has_limit_sensor=True)
+    ),
     "sensors-disagree": scene(dict(limit_c=141.0), dict(limit_c=139.0), dict(has_limit_sensor=True)),
     "cold-junction": scene(dict(cold_junction_c=81.0), dict(cold_junction_c=80.0), {}, dict(cold_junction_c=78.0)),
-    "rise-too-fast": scene(dict(chamber=lambda t: min(240.0, 100.0 + 4.0 * t) + steady(t) - 100.0), dict(chamber=lambda t: min(240.0, 100.0 + 2.8 * t) + steady(t) - 100.0),
-                           dict(rise_k_per_s=3.0)),
-    "reading-fell": scene(dict(chamber=fell(100.0), limit_c=None), dict(chamber=fell(100.0, 120.0), limit_c=None), {}, HOT, 400),
-    "falls-when-heated": scene(dict(chamber=ramp(-0.2, 30.0), tick=dict(fired=1.0)), dict(chamber=ramp(0.2, 30.0), tick=dict(fired=1.0)),
-                               {}, dict(chamber=level(30.0), limit_c=30.0), 300),
-    "heat-no-rise": scene(dict(tick=dict(fired=1.0)), dict(tick=dict(fired=1.0, full_power_w=3000.0, holding_w=2200.0))),
-    "rise-no-heat": scene(dict(chamber=ramp(0.05), tick=dict(fired=0.0)),
-                          dict(chamber=lambda t: 100.0 + min(0.05 * t, 5.0), tick=dict(fired=0.0)), seconds=900),
-    "unexplained-heat": scene(dict(tick={**FULL, "unexplained_w": 1400.0}), dict(tick={**FULL, "unexplained_w": 1000.0})),
+    "rise-too-fast": scene(
+        dict(chamber=lambda t: min(240.0, 100.0 + 4.0 * t) + steady(t) - 100.0),
+        dict(chamber=lambda t: min(240.0, 100.0 + 2.8 * t) + steady(t) - 100.0),
+        dict(rise_k_per_s=3.0),
+    ),
+    "reading-fell": scene(
+        dict(chamber=fell(100.0), limit_c=None), dict(chamber=fell(100.0, 120.0), limit_c=None), {}, HOT, 400
+    ),
+    "falls-when-heated": scene(
+        dict(chamber=ramp(-0.2, 30.0), tick=dict(fired=1.0)),
+        dict(chamber=ramp(0.2, 30.0), tick=dict(fired=1.0)),
+        {},
+        dict(chamber=level(30.0), limit_c=30.0),
+        300,
+    ),
+    "heat-no-rise": scene(
+        dict(tick=dict(fired=1.0)), dict(tick=dict(fired=1.0, full_power_w=3000.0, holding_w=2200.0))
+    ),
+    "rise-no-heat": scene(
+        dict(chamber=ramp(0.05), tick=dict(fired=0.0)),
+        dict(chamber=lambda t: 100.0 + min(0.05 * t, 5.0), tick=dict(fired=0.0)),
+        seconds=900,
+    ),
+    "unexplained-heat": scene(
+        dict(tick={**FULL, "unexplained_w": 1400.0}), dict(tick={**FULL, "unexplained_w": 1000.0})
+    ),
     "missing-heat": scene(dict(tick={**FULL, "unexplained_w": -1400.0}), dict(tick={**FULL, "unexplained_w": -1000.0})),
     "relay-on-unasked": scene(dict(fired=0.6, tick=dict(commanded=0.3)), dict(fired=0.34, tick=dict(commanded=0.3))),
-    "relay-open": scene(dict(fired=0.0, contactor_closed=True, tick=dict(commanded=0.3)),
-                        dict(fired=0.05, contactor_closed=True, tick=dict(commanded=0.3))),
-    "supply-lost": scene(dict(supply_v=20.0), dict(supply_v=lambda t: 20.0 if t < 9.0 else 230.0), dict(nominal_v=230.0)),
-    "ventilation": scene(dict(airflow_proved=False), dict(airflow_proved=lambda t: t > 28.0), dict(airflow_required=True, purge_s=30.0)),
-    "contactor-welded": scene(dict(contactor_closed=True, tick=dict(heating=False)),
-                              dict(contactor_closed=lambda t: t < 1.0, tick=dict(heating=False))),
+    "relay-open": scene(
+        dict(fired=0.0, contactor_closed=True, tick=dict(commanded=0.3)),
+        dict(fired=0.05, contactor_closed=True, tick=dict(commanded=0.3)),
+    ),
+    "supply-lost": scene(
+        dict(supply_v=20.0), dict(supply_v=lambda t: 20.0 if t < 9.0 else 230.0), dict(nominal_v=230.0)
+    ),
+    "ventilation": scene(
+        dict(airflow_proved=False), dict(airflow_proved=lambda t: t > 28.0), dict(airflow_required=True, purge_s=30.0)
+    ),
+    "contactor-welded": scene(
+        dict(contactor_closed=True, tick=dict(heating=False)),
+        dict(contactor_closed=lambda t: t < 1.0, tick=dict(heating=False)),
+    ),
     "contactor-open": scene(dict(contactor_closed=False), dict(contactor_closed=lambda t: t > 0.5)),
     "energy": scene(dict(tick=dict(energy_j=1.01e7)), dict(tick=dict(energy_j=1e7)), dict(most_energy_j=1e7)),
     "run-time": scene(dict(tick=dict(run_s=6001.0)), dict(tick=dict(run_s=6000.0)), dict(longest_s=6000.0)),
@@ -140,10 +202,36 @@ SCENES = {
     "board-fault": scene(dict(faults=("board-fault",)), dict(faults=())),
 }
 #: Rules whose cause a reading still shows while it lasts; the others are gone by a person's word.
-CAUSE_SHOWS = {"over-oven", "over-schedule", "over-part", "part-sensor", "sensor-open", "sensor-short-ground", "sensor-short-supply",
-               "sensor-no-chip", "sensor-bus-error", "sensor-cold-junction", "sensor-not-a-number", "sensor-jump", "sensor-shorted",
-               "sensor-frozen", "sensor-noisy", "sensor-unsteady", "limit-sensor", "sensors-disagree", "cold-junction", "reading-fell", "relay-on-unasked", "supply-lost",
-               "ventilation", "contactor-welded", "energy", "run-time", "board-lost", "board-fault"}  # fmt: skip
+CAUSE_SHOWS = {
+    "over-oven",
+    "over-schedule",
+    "over-part",
+    "part-sensor",
+    "sensor-open",
+    "sensor-short-ground",
+    "sensor-short-supply",
+    "sensor-no-chip",
+    "sensor-bus-error",
+    "sensor-cold-junction",
+    "sensor-not-a-number",
+    "sensor-jump",
+    "sensor-shorted",
+    "sensor-frozen",
+    "sensor-noisy",
+    "sensor-unsteady",
+    "limit-sensor",
+    "sensors-disagree",
+    "cold-junction",
+    "reading-fell",
+    "relay-on-unasked",
+    "supply-lost",
+    "ventilation",
+    "contactor-welded",
+    "energy",
+    "run-time",
+    "board-lost",
+    "board-fault",
+}
 
 
 def play(rule, part):
@@ -154,3 +242,33 @@ def play(rule, part):
     assert bench.faults == set() and bench.verdict.permit is not None, "quiet before the fault"
     bench.tripped_after.clear()
     return bench.feed(**{"seconds": it["seconds"], **before, **it[part]})
+
+
+#: An oven with everything, and what its rig tells when all is well.
+EVERYTHING = Policy(
+    **BASE,
+    has_limit_sensor=True,
+    has_part_sensor=True,
+    part_trip_c=200.0,
+    nominal_v=200.0,
+    airflow_required=True,
+    door_switch=True,
+)
+ALL_WELL: dict[str, Any] = {**QUIET, "supply_v": 200.0}
+
+
+def warm(**values):
+    """After some good ticks, the last at 100 s, and a purge until 50 s."""
+    known: dict[str, Any] = dict(
+        time_s=100.0, step=100, good_c=100.0, good_s=100.0, before_c=100.0, slow_c=100.0, top_c=100.0
+    )
+    return SafetyState(**{**known, "coil": True, "purge_until_s": 50.0, **values})
+
+
+def stands(
+    fault, chamber: Any = 100.0, s: Any = None, policy: Any = EVERYTHING, tick: Any = None, **reading: Any
+) -> bool:
+    """Whether the cause of a trip still stands, 100 s later."""
+    facts: dict[str, Any] = {"time_s": 200.0, "step": 200, "fired": 0.0, **(tick or {})}
+    now = Tick(**facts)
+    return cause_stands(fault, s or warm(), policy, Reading(chamber, **{**ALL_WELL, **reading}), now)

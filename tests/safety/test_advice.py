@@ -1,4 +1,5 @@
-"""What a trip tells somebody to do must not hurt them: no hands on live parts, no air for a fire, no extraction switched off."""
+"""What a trip tells somebody to do must not hurt them: no hands on live parts, no air for a fire, no extraction
+switched off."""
 
 import re
 from pathlib import Path
@@ -10,10 +11,15 @@ from kilnctl.safety.words import LOAD_FIRST, UNKNOWN, WORDS
 
 DEAD = "(plug out or isolator locked off, and cold) "
 #: Where hands go that live parts can hurt.
-TOUCHED = r"relay|element|contactor|thermocouple|wires|terminals|converter|sensor's place|limiter|screening|wiring|breaker|residual-current|fuse|the board|meters"
+TOUCHED = (
+    r"relay|element|contactor|thermocouple|wires|terminals|converter|sensor's "
+    r"place|limiter|screening|wiring|breaker|residual-current|fuse|the board|meters"
+)
 
 
-@pytest.mark.parametrize("rule, check", [(rule, words[1]) for table in (WORDS, UNKNOWN) for rule, words in table.items()])
+@pytest.mark.parametrize(
+    "rule, check", [(rule, words[1]) for table in (WORDS, UNKNOWN) for rule, words in table.items()]
+)
 def test_who_is_sent_to_the_wiring_is_told_to_unplug_first(rule, check):
     found = re.search(TOUCHED, check.replace(DEAD, ""))
     if found:
@@ -28,7 +34,10 @@ def test_the_load_needs_no_plug():
 def test_lost_mains_may_be_an_element_that_touches_earth():
     """The answer to F06: who closes the residual-current device again puts the mains on the cabinet."""
     check = WORDS["supply-lost"][1]
-    assert check.startswith(DEAD) and "Do not close a residual-current device again before an electrician has found why it opened" in check
+    assert (
+        check.startswith(DEAD)
+        and "Do not close a residual-current device again before an electrician has found why it opened" in check
+    )
 
 
 def test_a_board_that_reports_a_fault_is_asked_before_it_is_touched():
@@ -37,7 +46,7 @@ def test_a_board_that_reports_a_fault_is_asked_before_it_is_touched():
 
 
 def test_a_rise_that_may_be_a_fire_keeps_the_door_shut():
-    seen, check, done = WORDS["rise-too-fast"]
+    _, check, done = WORDS["rise-too-fast"]
     for word in ("keep the door shut", "pull the plug", "extinguisher", "leave", "call the fire brigade"):
         assert word in done
     assert "burns in the chamber" not in check and DEAD in check
@@ -54,13 +63,22 @@ def test_safety_md_proves_the_limiter_before_any_heat_and_shows_what_makes_dead(
     assert before.index("limiter, before any heat") < before.index("a short heat raises")
     assert before.index("Each sensor against a known temperature") < before.index("a short heat raises")
     assert "elements disconnected** and each loose end insulated" in before
-    # Elements are connected with the plug out and the covers go on before there is power; behind an open contactor nothing is live.
-    assert before.index("**Plug out:** connect the elements, close the covers") < before.index("**Then power on:** contactor open and relay on")
+    # Elements are connected with the plug out and the covers go on before there is power; behind an open contactor
+    # nothing is live.
+    assert before.index("**Plug out:** connect the elements, close the covers") < before.index(
+        "**Then power on:** contactor open and relay on"
+    )
     assert "nothing live at the elements with the contactor open" in before and "leakage with the contactor" not in text
     assert "It watches the airflow for schedules so marked only" in text
     diagram = text.split("```")[1]
     for part in ("isolator, lockable", "RCD type A", "small fuse", "holding relay", "supply of its own"):
         assert part in diagram, part
-    for word in ("carbon monoxide alarm", "gloves", "take the electronics off first", "earth every metal sheath", "do not open it, air feeds it"):
+    for word in (
+        "carbon monoxide alarm",
+        "gloves",
+        "take the electronics off first",
+        "earth every metal sheath",
+        "do not open it, air feeds it",
+    ):
         assert word in text, word
     assert "power off" not in text.lower()

@@ -1,9 +1,10 @@
-"""The whole tick under anything: what a person asks for, readings, clock jumps and nonsense in any order, through control, rules, gate and
-firing. `test_gate.py` does the same to rules and gate alone."""
+"""The whole tick under anything: what a person asks for, readings, clock jumps and nonsense in any order, through
+control, rules, gate and firing. `test_gate.py` does the same to rules and gate alone."""
 
 import dataclasses
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,23 +19,40 @@ from kilnctl.plants.oven import VirtualOven
 from kilnctl.settings.schedule import Schedule, Step
 
 OVEN = load_oven(Path(__file__).parents[2] / "configs" / "ovens" / "curing-cabinet.yaml")
-PLAN = Schedule(name="any", steps=(Step(to_c=120.0, hold_s=60.0, within_k=5.0), Step(to_c=90.0, let_cool=True), Step(to_c=130.0, at_k_per_s=0.1, hold_s=60.0)))
+PLAN = Schedule(
+    name="any",
+    steps=(
+        Step(to_c=120.0, hold_s=60.0, within_k=5.0),
+        Step(to_c=90.0, let_cool=True),
+        Step(to_c=130.0, at_k_per_s=0.1, hold_s=60.0),
+    ),
+)
 MODEL = day_zero(OVEN, OVEN.usual_load, PLAN.top_c)
 HOLDING = 500.0
 numbers = st.one_of(st.floats(), st.floats(-50.0, 300.0), st.sampled_from([math.nan, math.inf, -math.inf, 0.0, 1e300]))
 maybe = st.sampled_from([True, False, None])
-asked = st.lists(st.sampled_from(["hold", "go on", "skip", "soak 600", "soak -1e9", "soak nan", "nonsense"]), max_size=3).map(tuple)
+asked = st.lists(
+    st.sampled_from(["hold", "go on", "skip", "soak 600", "soak -1e9", "soak nan", "nonsense"]), max_size=3
+).map(tuple)
 
 
 class AnyRun(RuleBasedStateMachine):
-    """Heat and contactor follow this tick's own permit, whatever came before."""
+    """Heat and contactor follow this tick's own permit, after any earlier ticks."""
 
     @initialize(prove=st.booleans(), seed=st.integers(0, 3))
     def begin(self, prove, seed):
         programme = control.prepare(OVEN, PLAN, MODEL, 20.0)
-        self.chain = Chain(control, programme, safety.policy_for(OVEN, PLAN, MODEL), firing.pattern_for(OVEN), lambda c: HOLDING, prove=prove)
+        self.chain = Chain(
+            control,
+            programme,
+            safety.policy_for(OVEN, PLAN, MODEL),
+            firing.pattern_for(OVEN),
+            lambda c: HOLDING,
+            prove=prove,
+        )
         self.plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=seed)
-        self.now, self.step, self.act = 100.0, 0, None
+        self.now, self.step = 100.0, 0
+        self.act: Any = None
 
     def _tick(self, reading, dt=1.0, forward=1, requests=()):
         before, self.now, self.step = self.act, self.now + dt, self.step + forward
@@ -44,9 +62,17 @@ class AnyRun(RuleBasedStateMachine):
         if self.act.duty > 0.0 or self.act.fired > 0.0:
             assert permit is not None and permit.from_s <= self.now <= permit.until_s and permit.step == self.step
             assert self.act.duty <= permit.duty_limit <= 1.0 and 0.0 <= self.act.fired <= 1.0
-            assert math.isfinite(reading.chamber_c) and not reading.faults and reading.door_open is not True and dt > 0.0 and forward > 0
-            if not self.act.decision.phase == "start test":  # which shows that relay or contactor alone give nothing
-                assert self.act.contactor and before is not None and before.contactor, "the contactor moves while the relay is off"
+            assert (
+                math.isfinite(reading.chamber_c)
+                and not reading.faults
+                and reading.door_open is not True
+                and dt > 0.0
+                and forward > 0
+            )
+            if self.act.decision.phase != "start test":  # which shows that relay or contactor alone give nothing
+                assert self.act.contactor and before is not None and before.contactor, (
+                    "the contactor moves while the relay is off"
+                )
 
     @rule(n=st.integers(1, 60), requests=asked)
     def goes_on(self, n, requests):
@@ -54,11 +80,36 @@ class AnyRun(RuleBasedStateMachine):
             fired, closed = (self.act.fired, self.act.contactor) if self.act else (0.0, False)
             self._tick(self.plant.advance(1.0, fired, closed), requests=requests if k == 0 else ())
 
-    @rule(chamber=numbers, limit=numbers, part=numbers, cold=numbers, faults=st.sampled_from([(), (), ("open",), ("board-lost",), ("nonsense",)]), door=maybe,
-          closed=maybe, fired=numbers, volts=numbers, current=numbers, requests=asked)  # fmt: skip
+    @rule(
+        chamber=numbers,
+        limit=numbers,
+        part=numbers,
+        cold=numbers,
+        faults=st.sampled_from([(), (), ("open",), ("board-lost",), ("nonsense",)]),
+        door=maybe,
+        closed=maybe,
+        fired=numbers,
+        volts=numbers,
+        current=numbers,
+        requests=asked,
+    )
     def odd_reading(self, chamber, limit, part, cold, faults, door, closed, fired, volts, current, requests):
-        self._tick(Reading(chamber, limit_c=limit, part_c=part, cold_junction_c=cold, faults=faults, door_open=door, airflow_proved=True, contactor_closed=closed,
-                           fired=fired, supply_v=volts, current_a=current), requests=requests)  # fmt: skip
+        self._tick(
+            Reading(
+                chamber,
+                limit_c=limit,
+                part_c=part,
+                cold_junction_c=cold,
+                faults=faults,
+                door_open=door,
+                airflow_proved=True,
+                contactor_closed=closed,
+                fired=fired,
+                supply_v=volts,
+                current_a=current,
+            ),
+            requests=requests,
+        )
 
     @rule(dt=st.one_of(st.floats(-5.0, 30.0), st.just(0.0)), forward=st.integers(-2, 3), requests=asked)
     def odd_time(self, dt, forward, requests):
@@ -68,11 +119,13 @@ class AnyRun(RuleBasedStateMachine):
     def somebody_acknowledges(self):
         if self.act is not None and self.chain.last is not None:
             tick = safety.Tick(self.now, self.step, 0.0)
-            self.chain.safety, _ = safety.acknowledge(self.chain.safety, self.chain.policy, self.plant.advance(1.0, 0.0, False), tick, "the keeper")
+            self.chain.safety, _ = safety.acknowledge(
+                self.chain.safety, self.chain.policy, self.plant.advance(1.0, 0.0, False), tick, "the keeper"
+            )
 
     @invariant()
     def nothing_with_a_trip(self):
-        if getattr(self, "act", None) is not None and self.act.verdict.trips:
+        if self.act is not None and self.act.verdict.trips:
             assert self.act.duty == self.act.fired == 0.0 and not self.act.contactor and self.act.verdict.permit is None
 
 
@@ -94,8 +147,11 @@ class NotPlain:
 @pytest.mark.parametrize("controller, told", [(NotPlain, True), (control, False)])
 def test_what_the_gate_refuses_without_a_rule_is_told(controller, told):
     programme, plant = control.prepare(OVEN, PLAN, MODEL, 20.0), VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
-    chain = Chain(controller, programme, safety.policy_for(OVEN, PLAN, MODEL), firing.pattern_for(OVEN), lambda c: HOLDING)
+    chain = Chain(
+        controller, programme, safety.policy_for(OVEN, PLAN, MODEL), firing.pattern_for(OVEN), lambda c: HOLDING
+    )
     reading = plant.advance(1.0, 0.0, False)
+    act: Any = None
     for i in range(1, 8):
         act = chain.tick(dataclasses.replace(reading, airflow_proved=True), float(i), 1.0, i)
         reading = plant.advance(1.0, act.fired, act.contactor)
@@ -108,5 +164,13 @@ def test_what_cannot_be_a_share_is_not_taken_for_what_was_fired():
     for told in (math.nan, math.inf, -0.1, 1.1, 181.3):
         assert Reading(20.0, fired=told).fired_or(0.4) == 0.4
     assert [Reading(20.0, fired=told).fired_or(0.4) for told in (None, 0.0, 0.7, 1.0)] == [0.4, 0.0, 0.7, 1.0]
-    for volts, believed in ((None, False), (69.0, False), (69.1, True), (344.9, True), (345.0, False), (math.inf, False), (math.nan, False)):
+    for volts, believed in (
+        (None, False),
+        (69.0, False),
+        (69.1, True),
+        (344.9, True),
+        (345.0, False),
+        (math.inf, False),
+        (math.nan, False),
+    ):
         assert MODEL.believes(volts) is believed, volts

@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import math
+from typing import Any
 
 import pytest
 
@@ -10,11 +11,18 @@ from kilnctl.safety import Policy, likeness, policy_for
 from kilnctl.settings.equipment import CalibrationPoint, Rig
 from kilnctl.settings.oven import Safety
 
-BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+
+
+def changed(name: str, value: Any) -> dict[str, Any]:
+    return {**BASE, name: value}
 
 
 def test_the_same_limits_need_no_word_and_survive_a_file():
-    for policy in (Policy(**BASE), Policy(**BASE, part_trip_c=200.0, most_energy_j=1e8, nominal_v=230.0, door_switch=True)):
+    for policy in (
+        Policy(**BASE),
+        Policy(**BASE, part_trip_c=200.0, most_energy_j=1e8, nominal_v=230.0, door_switch=True),
+    ):
         assert likeness.unlike(policy, json.loads(json.dumps(likeness.to_mapping(policy)))) == ()
 
 
@@ -33,10 +41,24 @@ def test_each_watched_limit_that_differs_is_named(name):
 
 def test_what_is_taken_as_no_change():
     assert {name: same for name, (_, _, same) in likeness.WATCHED.items()} == {
-        "chamber_trip_c": 1.0, "part_trip_c": 1.0, "longest_s": 60.0, "most_energy_j": 1e4, "sensor_coast_s": 0.5, "disagreement_k": 1.0, "rise_k_per_s": 1.0,
-        "unexplained_share": 0.01, "nominal_v": 1.0, "board_ceiling_c": 1.0, "stall_s": 0.1, "disagreement_s": 1.0, "no_rise_s": 10.0, "unasked_rise_k": 0.5, "wild_k_per_s": 5.0,
-        "airflow_s": 0.5, "purge_s": 1.0,
-    }  # fmt: skip
+        "chamber_trip_c": 1.0,
+        "part_trip_c": 1.0,
+        "longest_s": 60.0,
+        "most_energy_j": 1e4,
+        "sensor_coast_s": 0.5,
+        "disagreement_k": 1.0,
+        "rise_k_per_s": 1.0,
+        "unexplained_share": 0.01,
+        "nominal_v": 1.0,
+        "board_ceiling_c": 1.0,
+        "stall_s": 0.1,
+        "disagreement_s": 1.0,
+        "no_rise_s": 10.0,
+        "unasked_rise_k": 0.5,
+        "wild_k_per_s": 5.0,
+        "airflow_s": 0.5,
+        "purge_s": 1.0,
+    }
     last = likeness.to_mapping(Policy(**BASE))
     for trip_c, unlike in ((301.0, 0), (299.0, 0), (301.01, 1), (298.99, 1)):
         assert len(likeness.unlike(Policy(chamber_trip_c=trip_c, schedule_trip_c=250.0), last)) == unlike
@@ -45,17 +67,25 @@ def test_what_is_taken_as_no_change():
 @pytest.mark.parametrize("name", likeness.SWITCHES)
 def test_each_switch_that_differs_is_named(name):
     last = likeness.to_mapping(Policy(**BASE))
-    assert likeness.unlike(Policy(**BASE, **{name: True}), last) == (f"that {likeness.SWITCHES[name]}: yes now, no in the last run",)
-    assert likeness.unlike(Policy(**BASE), {**last, name: True}) == (f"that {likeness.SWITCHES[name]}: no now, yes in the last run",)
+    assert likeness.unlike(Policy(**changed(name, True)), last) == (
+        f"that {likeness.SWITCHES[name]}: yes now, no in the last run",
+    )
+    assert likeness.unlike(Policy(**BASE), {**last, name: True}) == (
+        f"that {likeness.SWITCHES[name]}: no now, yes in the last run",
+    )
 
 
 @pytest.mark.parametrize("name", likeness.TEXTS)
 def test_a_sensor_that_reads_differently_is_named(name):
-    last = likeness.to_mapping(Policy(**BASE, **{name: "type K"}))
-    assert likeness.unlike(Policy(**BASE, **{name: "type K"}), last) == ()
-    assert likeness.unlike(Policy(**BASE, **{name: "type N"}), last) == (f"{likeness.TEXTS[name]} is type N; in the last run it was type K",)
+    last = likeness.to_mapping(Policy(**changed(name, "type K")))
+    assert likeness.unlike(Policy(**changed(name, "type K")), last) == ()
+    assert likeness.unlike(Policy(**changed(name, "type N")), last) == (
+        f"{likeness.TEXTS[name]} is type N; in the last run it was type K",
+    )
     for damage in ({k: v for k, v in last.items() if k != name}, {**last, name: 3.0}, {**last, name: None}):
-        assert likeness.unlike(Policy(**BASE, **{name: "type K"}), damage) == (f"{likeness.TEXTS[name]} is not in the record of the last run",)
+        assert likeness.unlike(Policy(**changed(name, "type K")), damage) == (
+            f"{likeness.TEXTS[name]} is not in the record of the last run",
+        )
 
 
 def test_another_type_a_correction_and_the_boards_ceiling_do_not_pass_for_the_last_runs(oven):
@@ -63,25 +93,38 @@ def test_another_type_a_correction_and_the_boards_ceiling_do_not_pass_for_the_la
     last = likeness.to_mapping(policy_for(cabinet))
     control = cabinet.sensors.control
     wrong = (CalibrationPoint(reads_c=20.0, true_c=20.0), CalibrationPoint(reads_c=220.0, true_c=191.0))
-    for changed, words in (({"type": "N"}, "the control sensor is type N"), ({"calibration": wrong}, "220 °C is 191 °C"), ({"front_end": "max31855"}, "on max31855")):
-        other = dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, control=dataclasses.replace(control, **changed)))
+    for changed, words in (
+        ({"type": "N"}, "the control sensor is type N"),
+        ({"calibration": wrong}, "220 °C is 191 °C"),
+        ({"front_end": "max31855"}, "on max31855"),
+    ):
+        other = dataclasses.replace(
+            cabinet, sensors=dataclasses.replace(cabinet.sensors, control=dataclasses.replace(control, **changed))
+        )
         assert [w for w in likeness.unlike(policy_for(other), last) if words in w]
-    assert likeness.unlike(policy_for(dataclasses.replace(cabinet, rig=Rig(ceiling_c=300.0))), last) == ("the board's ceiling is 300 °C; in the last run it was not set",)
+    assert likeness.unlike(policy_for(dataclasses.replace(cabinet, rig=Rig(ceiling_c=300.0))), last) == (
+        "the board's ceiling is 300 °C; in the last run it was not set",
+    )
 
 
 def test_every_number_that_the_ovens_file_may_set_is_watched(oven):
     cabinet = oven("curing-cabinet")
     for f in dataclasses.fields(Safety):
-        other = dataclasses.replace(cabinet, safety=Safety(**{f.name: {"purge_s": 31.0, "stall_s": 1.5}.get(f.name, f.metadata["low"])}))
+        other = dataclasses.replace(
+            cabinet, safety=Safety(**{f.name: {"purge_s": 31.0, "stall_s": 1.5}.get(f.name, f.metadata["low"])})
+        )
         assert len(likeness.unlike(policy_for(other), likeness.to_mapping(policy_for(cabinet)))) == 1, f.name
 
 
 def test_a_limit_that_was_or_is_not_set_is_named():
     none, some = Policy(**BASE), Policy(**BASE, part_trip_c=200.0, nominal_v=230.0)
     assert likeness.unlike(some, likeness.to_mapping(none)) == (
-        "the part's limit is 200 °C; in the last run it was not set", "the nominal supply is 230 V; in the last run it was not set",
-    )  # fmt: skip
-    assert "the part's limit is not set; in the last run it was 200 °C" in likeness.unlike(none, likeness.to_mapping(some))
+        "the part's limit is 200 °C; in the last run it was not set",
+        "the nominal supply is 230 V; in the last run it was not set",
+    )
+    assert "the part's limit is not set; in the last run it was 200 °C" in likeness.unlike(
+        none, likeness.to_mapping(some)
+    )
 
 
 @pytest.mark.parametrize("last", [None, {}])
@@ -91,6 +134,9 @@ def test_a_first_run_needs_a_word_too(last):
 
 def test_another_ovens_file_does_not_pass_for_this_one(oven, schedule):
     cabinet, kiln = policy_for(oven("curing-cabinet")), policy_for(oven("brick-kiln"))
-    assert any("the oven's trip is 1125 °C; in the last run it was 275 °C" in w for w in likeness.unlike(kiln, likeness.to_mapping(cabinet)))
+    assert any(
+        "the oven's trip is 1125 °C; in the last run it was 275 °C" in w
+        for w in likeness.unlike(kiln, likeness.to_mapping(cabinet))
+    )
     # Schedules differ by nature; what is compared is the oven's own policy.
     assert likeness.unlike(policy_for(oven("curing-cabinet")), likeness.to_mapping(cabinet)) == ()
