@@ -95,7 +95,7 @@ class Plain:
     start = staticmethod(start)
 
     def step(self, programme: Programme, state: PlainState, reading: Reading, dt_s: float, fired: float | None = None,
-             requests: tuple[str, ...] = (), usable: bool = True):  # fmt: skip
+             requests: tuple[str, ...] = (), usable: bool = True, uneven: float = 0.0):  # fmt: skip
         from .controller import Decision
 
         s = copy.copy(state)

@@ -12,7 +12,7 @@ from typing import Any
 
 from ..clock import passed_s
 from ..errors import KilnctlError
-from ..firing import pattern_for
+from ..body.bursts import pattern_for
 from ..firmware import chips, logic
 from ..settings.oven import Oven
 from .answers import Answer

@@ -8,7 +8,8 @@ import sys
 import threading
 from dataclasses import dataclass, replace
 
-from .. import control, firing, safety
+from .. import control, safety
+from ..body import bursts
 from ..chain import AFTER_TRIP_S, Actuation, Chain
 from ..control import reference
 from ..control.controller import Decision
@@ -165,7 +166,7 @@ class Session:
 
         self.order = order
         controller = order.controller if place is None else _Resumed(order.controller, place)
-        self.chain = Chain(controller, order.programme, order.policy, firing.pattern_for(order.oven), holding_table(order.model, order.oven),
+        self.chain = Chain(controller, order.programme, order.policy, bursts.pattern_for(order.oven), holding_table(order.model, order.oven),
                            prove=prove)  # fmt: skip
         if place is not None:
             self.chain.energy_j, self.chain.before_s = float(place["energy_j"]), float(place["run_s"])

@@ -32,7 +32,7 @@ class Supply:
 @dataclass(frozen=True, kw_only=True)
 class Switching:
     pattern: str = choice(("fine", "balanced", "quiet lights"), "how short the bursts of mains cycles may be: finer is kinder to the "
-                          "elements, longer is kinder to the lights", default="balanced")  # fmt: skip
+                          "elements, longer is kinder to the lights; elements of little mass get shorter ones than the name says", default="balanced")  # fmt: skip
     minimum_on_s: float | None = quantity("time", "shortest time on or off, instead of the pattern's own", default=None, low=0.0, high=120.0)
     relays: int = integer("relays that are fired one after another, each with an equal share of the power", low=1, high=6, default=1)
     relay_current_a: float | None = quantity("current", "rated current of the solid-state relay", default=None, low=1.0, high=200.0)

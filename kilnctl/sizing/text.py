@@ -3,7 +3,8 @@
 import dataclasses
 import math
 
-from ..firing import flicker, pattern_for
+from ..body.bursts import bursts_note, pattern_for
+from ..firing import flicker
 from ..output import Units, about
 from ..thermal.materials import find
 from ..units import UNITS
@@ -88,7 +89,7 @@ def as_text(sizing: Sizing, units: Units) -> str:
     if best:
         out += ["", "25 mm more insulation would save, the best first:" if not u.imperial else "1 in more insulation would save, the best first:"]
         out += [f"  {s.face}: {s.material:<32} {u.heat(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
-    out += ["", "to note:"] + [f"  {u.words(n)}" for n in (*sizing.notes, *r_value_notes(sizing))]
+    out += ["", "to note:"] + [f"  {u.words(n)}" for n in _notes(sizing)]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:"] + [f"  {u.words(a)}" for a in o.assumptions]
     out += ["", "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square.",
@@ -96,10 +97,17 @@ def as_text(sizing: Sizing, units: Units) -> str:
     return "\n".join(out)
 
 
+def _notes(sizing: Sizing) -> list[str]:
+    said = bursts_note(sizing.oven)
+    return [*sizing.notes, *r_value_notes(sizing), *([said] if said else [])]
+
+
 def _flicker(sizing: Sizing) -> list[str]:
     """What the switching does to lamps on the same line, with the oven's own pattern and with the quiet one."""
     o = sizing.oven
     supply, watts = flicker.supply_of(o), o.elements.power_w
+    if supply is None:
+        return [f"flicker: {flicker.NOT_JUDGED}"]
     pattern = pattern_for(o)
     duty, pst = flicker.worst(pattern, watts, supply)
     out = [f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of {pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}",
@@ -108,6 +116,12 @@ def _flicker(sizing: Sizing) -> list[str]:
         quiet = dataclasses.replace(o, switching=dataclasses.replace(o.switching, pattern="quiet lights", minimum_on_s=None))
         out.append(f"  with the pattern \"quiet lights\" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the price of slower steps of power")
     return out
+
+
+def _pst(o) -> float | None:
+    """Pst at the worst duty; None where it is not judged."""
+    supply = flicker.supply_of(o)
+    return None if supply is None else flicker.worst(pattern_for(o), o.elements.power_w, supply)[1]
 
 
 def as_dict(sizing: Sizing) -> dict:
@@ -132,10 +146,10 @@ def as_dict(sizing: Sizing) -> dict:
         "levels": [{"chamber_c": t, "power_w": span(sizing.power_range_w(t)), "shell_c": sizing.shell_c(t), "element_c": float(sizing.at(t).element_c),
                     "ledger_w": sizing.ledger_w(t)} for t in levels(sizing)],
         "layers": [vars(r) | {"flags": list(r.flags)} for r in sizing.layers(reach)],
-        "flicker_pst": flicker.worst(pattern_for(o), o.elements.power_w, flicker.supply_of(o))[1],
+        "flicker_pst": _pst(o),
         "wiring": {**vars(sizing.wiring), "notes": list(sizing.wiring.notes)},
         "savings": [vars(s) for s in sizing.savings],
-        "notes": [*sizing.notes, *r_value_notes(sizing)],
+        "notes": _notes(sizing),
         "assumptions": list(o.assumptions),
     }  # fmt: skip
 
