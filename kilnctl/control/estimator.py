@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel, N
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
 #: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
@@ -50,6 +50,8 @@ SUDDEN_K, SUDDEN_S, SUDDEN = 5.0, 90.0, 5e-3
 #: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it is counted with: what is
 #: switched on this second has not reached the chamber. What was before is the mean power over so long, s.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
+#: What bursts have left of so little ripple is none, K.
+RIPPLE_GONE_K = 1e-3
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 _DIAGONAL = slice(None, None, SIZE + 1)
@@ -84,10 +86,25 @@ class Estimate:
 def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     """Cold or warm: the chamber is what the sensor says; how far the lining has warmed through is unknown."""
     warm = max(0.0, reading_c - ambient_c)
-    x = (reading_c, reading_c, reading_c, *(ambient_c + share * warm for share in WARMED), reading_c, reading_c)
-    spread = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
-    covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2)
+    lining, near_k = _lining_at_start(model, reading_c, ambient_c)
+    x = (reading_c, reading_c, *lining, reading_c, reading_c)
+    shares = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm
+    shares[: CHAMBER + 1] = np.minimum(shares[: CHAMBER + 1], near_k)
+    covariance = np.diag(
+        np.concatenate((shares + np.array([0.5] * 7 + [0.3]), [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2
+    )
     return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, x)
+
+
+def _lining_at_start(model: EnergyModel, reading_c: float, ambient_c: float) -> tuple[tuple[float, ...], float]:
+    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: no more than full power drives through the
+    way into the lining. A lining that lets little through is no colder than in an oven that has been so warm for ever."""
+    warm = max(0.0, reading_c - ambient_c)
+    for_ever = model.steady(reading_c, ambient_c)[0][LINING:CONTENTS] if warm > 1.0 else (reading_c,) * 4
+    warmed = (reading_c, *(ambient_c + share * warm for share in WARMED))
+    lining = (reading_c, *(max(t, s) for t, s in zip(warmed[1:], for_ever[1:])))
+    into, out_of = model.flows((reading_c, reading_c, *lining, reading_c, reading_c), ambient_c)[:2]
+    return lining, model.power_w * (1.0 / into[1] + 1.0 / out_of[1])
 
 
 def update(
@@ -228,6 +245,26 @@ def _stale(tangent: tuple, x, dt_s: float) -> bool:
     )
 
 
+def ripple_of(
+    model: EnergyModel,
+    estimate: Estimate,
+    ripple_k: tuple[float, ...],
+    power_w: float,
+    uneven_w: float,
+    dt_s: float,
+    ambient_c: float,
+) -> tuple[float, ...]:
+    """How far each temperature is from where even heating would have it, K, dt_s after `estimate`: of the `power_w` that went in meanwhile the firing
+    pattern gave `uneven_w` beyond what was asked of it, W, and takes that back within its next bursts."""
+    if uneven_w == 0.0 and max(map(abs, ripple_k)) < RIPPLE_GONE_K:
+        return (0.0,) * N
+    gain, lining, contents = estimate.shares
+    after = model.step(estimate.now, gain * power_w, dt_s, ambient_c, estimate.heat_w, lining, contents)
+    smooth = tuple(t - r for t, r in zip(estimate.now, ripple_k))
+    even = model.step(smooth, gain * (power_w - uneven_w), dt_s, ambient_c, estimate.heat_w, lining, contents)
+    return tuple(t - s for t, s in zip(after, even))
+
+
 def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
     """The same estimate with the unknown heat set, whatever the temperatures are."""
     covariance = estimate.covariance.copy()
@@ -240,4 +277,15 @@ def spread_k(estimate: Estimate, state: int) -> float:
     return math.sqrt(max(0.0, float(estimate.covariance[state, state])))
 
 
-__all__ = ["CHAMBER", "CONTENTS", "ELEMENT", "Estimate", "doubt_of", "spread_k", "start", "update", "with_heat"]
+__all__ = [
+    "CHAMBER",
+    "CONTENTS",
+    "ELEMENT",
+    "Estimate",
+    "doubt_of",
+    "ripple_of",
+    "spread_k",
+    "start",
+    "update",
+    "with_heat",
+]

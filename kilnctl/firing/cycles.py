@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from ..settings.oven import Oven
 
-#: Shortest run on or off, in seconds, by the name of the pattern. "fine" fires single cycles: the smoothest heat, for a
+#: Shortest run on or off, in seconds, by the name of the pattern, where the elements bear it (`kilnctl.body.bursts`). "fine" fires single cycles: the smoothest heat, for a
 #: stiff supply; "quiet lights" changes so rarely that lamps on the same line are left in peace.
 SHORTEST_RUN_S = {"fine": 0.0, "balanced": 1.0, "quiet lights": 30.0}
 
@@ -34,11 +34,11 @@ class Pattern:
             raise ValueError("frequency_hz from 40 to 70, shortest_run and groups at least 1")
 
 
-def pattern_for(oven: "Oven") -> Pattern:
-    """The pattern that an oven's description asks for."""
+def pattern_for(oven: "Oven", bears_s: float = math.inf) -> Pattern:
+    """The pattern that an oven's description asks for; of a pattern that it only names, with runs of `bears_s` at most."""
     shortest_s = oven.switching.minimum_on_s
     if shortest_s is None:
-        shortest_s = SHORTEST_RUN_S[oven.switching.pattern]
+        shortest_s = min(SHORTEST_RUN_S[oven.switching.pattern], bears_s)
     frequency = oven.supply.frequency_hz
     return Pattern(frequency, max(1, round(shortest_s * frequency)), oven.switching.relays)
 

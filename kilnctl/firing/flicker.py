@@ -30,6 +30,10 @@ REFERENCE_OHM = complex(0.4, 0.25)
 #: What one appliance may cause on that line, IEC 61000-3-3 (recalled); Plt is the harder one for an oven that holds for
 #: hours.
 PST_LIMIT, PLT_LIMIT = 1.0, 0.65
+#: Limits and weighting are of public low-voltage supplies with lamps on them; a lower voltage than this, V, comes from
+#: a transformer or battery of its own.
+LOWEST_V = 50.0
+NOT_JUDGED = f"not judged: its limits are of public supplies, not of a supply below {LOWEST_V:.0f} V"
 #: Observation time of one Pst, s; a Plt is made of twelve.
 PST_S = 600.0
 #: Lamp-eye weighting by mains frequency as (k, λ, f1, f2, f3, f4), ωi = 2π fi, Hz: lamps of 60 W for 230 V and for 120
@@ -142,11 +146,11 @@ class SupplyLine:
 
     def __post_init__(self):
         if not (
-            50.0 <= self.volts <= 500.0
+            LOWEST_V <= self.volts <= 500.0
             and 0.0 <= self.impedance_ohm.real <= 10.0
             and abs(self.impedance_ohm.imag) <= 10.0
         ):
-            raise ValueError("volts from 50 to 500, impedance at most 10 ohm")
+            raise ValueError(f"volts from {LOWEST_V:.0f} to 500, impedance at most 10 ohm")
 
     def change(self, watts: float) -> float:
         """Relative change of the voltage when a resistive load of `watts` (at `volts`) is switched: d of IEC
@@ -163,8 +167,10 @@ class SupplyLine:
 REFERENCE_SUPPLY = SupplyLine()
 
 
-def supply_of(oven: "Oven") -> SupplyLine:
-    """The supply that an oven's description states."""
+def supply_of(oven: "Oven") -> SupplyLine | None:
+    """The supply that an oven's description states; None where its voltage is none that lamps hang on."""
+    if oven.supply.voltage_v < LOWEST_V:
+        return None
     return SupplyLine(
         oven.supply.voltage_v,
         round(oven.supply.frequency_hz),

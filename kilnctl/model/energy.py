@@ -302,6 +302,13 @@ class EnergyModel:
         """Power that holds chamber_c for ever, W, not below 0."""
         return max(0.0, self.steady(chamber_c, ambient_c)[1])
 
+    def keeping_w(self, x, ambient_c: float | None = None) -> float:
+        """Power (as rated) that only keeps the chamber where it is while everything else is as warm as in x, W, not below 0.
+        A lining that is still cold takes many times what it takes for ever."""
+        ambient = self.ambient_c if ambient_c is None else ambient_c
+        taken = sum(self.taken_w(x)) + self.leaking(x[CHAMBER], ambient)[0] - self.extra_w
+        return max(0.0, taken * (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c)))
+
     def believes(self, supply_v: float | None) -> bool:
         """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not there, one that shows more than 1.5
         times as much is broken."""

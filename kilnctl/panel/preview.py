@@ -3,7 +3,8 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from .. import control, firing, safety
+from .. import control, safety
+from ..body import bursts
 from ..errors import KilnctlError
 from ..model.model_oven import ModelOven
 from ..model.trained_file import model_for
@@ -112,7 +113,7 @@ def preview_of(
     plant = ModelOven(oven, model, 1, Conditions(ambient_c=None))
     if start_c is not None and start_c > plant.ambient_c:
         plant.start_at(start_c)
-    chain = Chain(control, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
+    chain = Chain(control, programme, policy, bursts.pattern_for(oven), holding_table(model, oven))
     rows: list[tuple] = []
     keys: list[tuple[float, int, str]] = []
 

@@ -3,7 +3,8 @@
 import dataclasses
 import math
 
-from ..firing import flicker, pattern_for
+from ..body.bursts import bursts_note, pattern_for
+from ..firing import flicker
 from ..output import Units, about
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..thermal.materials import find
@@ -128,7 +129,7 @@ def as_text(sizing: Sizing, units: Units) -> str:
             else "1 in more insulation would save, the best first:",
         ]
         out += [f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
-    out += ["", "to note:"] + [f"  {u.words(n)}" for n in (*sizing.notes, *r_value_notes(sizing))]
+    out += ["", "to note:"] + [f"  {u.words(n)}" for n in _notes(sizing)]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:"] + [f"  {u.words(a)}" for a in o.assumptions]
     out += [
@@ -139,10 +140,17 @@ def as_text(sizing: Sizing, units: Units) -> str:
     return "\n".join(out)
 
 
+def _notes(sizing: Sizing) -> list[str]:
+    said = bursts_note(sizing.oven)
+    return [*sizing.notes, *r_value_notes(sizing), *([said] if said else [])]
+
+
 def _flicker(sizing: Sizing) -> list[str]:
     """What the switching does to lamps on the same line, with the oven's own pattern and with the quiet one."""
     o = sizing.oven
     supply, watts = flicker.supply_of(o), o.elements.power_w
+    if supply is None:
+        return [f"flicker: {flicker.NOT_JUDGED}"]
     pattern = pattern_for(o)
     duty, pst = flicker.worst(pattern, watts, supply)
     out = [
@@ -157,6 +165,12 @@ def _flicker(sizing: Sizing) -> list[str]:
             f'  with the pattern "quiet lights" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the price of slower steps of power'
         )
     return out
+
+
+def _pst(o) -> float | None:
+    """Pst at the worst duty; None where it is not judged."""
+    supply = flicker.supply_of(o)
+    return None if supply is None else flicker.worst(pattern_for(o), o.elements.power_w, supply)[1]
 
 
 def as_dict(sizing: Sizing) -> dict:
@@ -191,10 +205,10 @@ def as_dict(sizing: Sizing) -> dict:
             for t in levels(sizing)
         ],
         "layers": [vars(r) | {"flags": list(r.flags)} for r in sizing.layers(reach)],
-        "flicker_pst": flicker.worst(pattern_for(o), o.elements.power_w, flicker.supply_of(o))[1],
+        "flicker_pst": _pst(o),
         "wiring": {**vars(sizing.wiring), "notes": list(sizing.wiring.notes)},
         "savings": [vars(s) for s in sizing.savings],
-        "notes": [*sizing.notes, *r_value_notes(sizing)],
+        "notes": _notes(sizing),
         "assumptions": list(o.assumptions),
     }
 

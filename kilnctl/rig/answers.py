@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..firing import pattern_for
 from ..firmware import frames, logic
 from ..settings.oven import Oven
 
@@ -144,6 +143,6 @@ def flow_between(before: Answer, after: Answer, oven: Oven) -> Flow | None:
     return Flow(
         min(1.0, flow / cycles / full_a),
         flow / flowing if flowing else 0.0,
-        min(1.0, commanded / cycles / pattern_for(oven).groups),
+        min(1.0, commanded / cycles / oven.switching.relays),
         flow / cycles,
     )

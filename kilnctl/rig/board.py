@@ -12,8 +12,9 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import replace
 
+from ..body.bursts import pattern_for
 from ..errors import KilnctlError
-from ..firing import Burst, pattern_for
+from ..firing import Burst
 from ..firmware import frames, logic
 from ..reading import Reading
 from ..safety import Permit

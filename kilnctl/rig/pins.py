@@ -10,9 +10,9 @@ import threading
 import time
 from typing import Any
 
+from ..body.bursts import pattern_for
 from ..clock import passed_s
 from ..errors import KilnctlError
-from ..firing import pattern_for
 from ..firmware import chips, logic
 from ..settings.oven import Oven
 from .answers import Answer

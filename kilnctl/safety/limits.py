@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from ..settings.oven import Oven, Safety
     from ..settings.schedule import Schedule
 
+#: A room warms no faster than that, K/s.
+WARMS_K_PER_S = 3.0 / 3600.0
 #: What no configuration may exceed. A policy beyond any of them (or below HARD_FLOORS) cannot be made, so there is no
 #: heat with it.
 HARD_CEILINGS = {
@@ -40,6 +42,7 @@ HARD_CEILINGS = {
     "unexplained_share": 0.5,
     "second_lag_s": 660.0,
     "excess_share_s": 60.0,
+    "warms_k_per_s": 0.5,
     "rise_k_per_s": 40.0,
     "fall_k_per_s": 20.0,
     "fall_s": 600.0,
@@ -118,6 +121,7 @@ class Policy:
     cold_junction_*             range of the terminals, and largest sudden change
     no_rise_s, no_rise_k        full-power seconds without so much rise
     unasked_rise_s, unasked_rise_k   after so long without heat, a rise
+    warms_k_per_s               fastest rise without heat of the elements: the room's, and a fan's
     rise_k_per_s, fall_k_per_s  fastest rise that full power could give, and fastest fall of a closed oven, with margin
     fall_s                      longest wait for a fallen reading to answer, heat capped meanwhile
     unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part,
@@ -166,6 +170,7 @@ class Policy:
     no_rise_k: float = 5.0
     unasked_rise_s: float = 120.0
     unasked_rise_k: float = 6.0
+    warms_k_per_s: float = WARMS_K_PER_S
     rise_k_per_s: float = 15.0
     fall_k_per_s: float = 2.0
     fall_s: float = 300.0
@@ -227,6 +232,9 @@ def policy_for(
         rise, fall = fastest_k_per_s(model, oven.limits.highest_c)
         values["rise_k_per_s"] = min(HARD_CEILINGS["rise_k_per_s"], rise)
         values["fall_k_per_s"] = min(HARD_CEILINGS["fall_k_per_s"], fall)
+        fan_w = oven.fan.power_w if oven.fan else 0.0
+        warms = WARMS_K_PER_S + values["rise_k_per_s"] * fan_w / oven.elements.power_w
+        values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
     policy = Policy(**values)
     if oven.control.tick_s * GAP_TICKS > policy.stall_s:

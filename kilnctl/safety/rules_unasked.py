@@ -7,8 +7,9 @@ from .rules_sensor import control_shows
 from .state import SafetyState, endanger, finite
 
 #: The level from which a rise without heat is measured starts at the recent top. It may sink this fast, K/s, so that
-#: coming back from an open door is no rise, and it creeps up with a chamber that warms no faster than a room, K/s.
-LEVEL_SINKS_K_PER_S, LEVEL_CREEPS_K_PER_S = 0.02, 3.0 / 3600.0
+#: coming back from an open door is no rise. It creeps up with a chamber that warms no faster than room and fan explain
+#: (`policy.warms_k_per_s`), and by what little heat was asked for: so much of the fastest rise of full power.
+LEVEL_SINKS_K_PER_S = 0.02
 #: Share of full power that counts as heat asked for.
 ASKED = 0.02
 #: A cold junction that stepped moves the reading with it. The smoothed reading is at rest this long after its trip, s.
@@ -38,7 +39,8 @@ def rise_no_heat(look: Look) -> None:
         if state.coil is False:
             endanger(state)
         return
-    state.quiet_c += min(max(rise_k, -LEVEL_SINKS_K_PER_S * dt_s), LEVEL_CREEPS_K_PER_S * dt_s)
+    explained_k = (policy.warms_k_per_s + policy.rise_k_per_s * max(0.0, _asked(look))) * dt_s
+    state.quiet_c += min(max(rise_k, -LEVEL_SINKS_K_PER_S * dt_s), explained_k)
     if finite(cold_c := look.reading.cold_junction_c):
         state.quiet_c = max(state.quiet_c, min(level_c(state), cold_c))
 

@@ -155,7 +155,9 @@ class Uncertainty:
 
 @dataclass(frozen=True, kw_only=True)
 class Control:
-    tick_s: float = quantity("time", "time between two looks at the oven", default=1.0, low=0.2, high=5.0)
+    tick_s: float = quantity(
+        "time", "time between two looks at the oven (heat is given for 2 s at most)", default=1.0, low=0.2, high=2.0
+    )
     #: Keys of earlier versions: what the reader says of them.
     GONE: ClassVar[dict[str, str]] = {
         "robustness": "it never changed how an oven is controlled and is no setting any more; delete this line "

@@ -195,3 +195,11 @@ def test_a_rise_without_heat_stands_until_the_chamber_is_back_where_it_began(off
     assert stands("rise-no-heat", s=s, policy=policy) is (not gone) and stands(
         "rise-no-heat", chamber=math.nan, s=s, policy=policy
     )
+
+
+@pytest.mark.parametrize("commanded, explained_k", [(0.0, 0.0), (0.01, 0.15), (0.02, 0.3)])
+def test_a_rise_that_a_little_heat_explains_is_no_fault(commanded, explained_k):
+    """Drying at 40 K/h takes a fiftieth of full power; what the relay adds to what was asked explains nothing."""
+    s = state(slow_c=105.0, quiet_c=100.0, off_s=300.0)
+    rules_unasked.rise_no_heat(at(s, Reading(105.0), tick(1000.0, commanded=commanded), dt=1.0, fired=0.02))
+    assert s.quiet_c == pytest.approx(100.0 + explained_k + POLICY.warms_k_per_s) and not s.trips
