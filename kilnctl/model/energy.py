@@ -169,7 +169,7 @@ class EnergyModel:
         down_2 = alpha_2 + beta_2 * down_1
         down_3 = alpha_3 + beta_3 * down_2
         chamber = x[1] + up
-        by_start, by_end = self._sensor_shares(chamber, dt_s)
+        by_start, by_end = self.sensor_shares(chamber, dt_s)
         return (
             x[0] + alpha_e + beta_e * up,
             chamber,
@@ -181,7 +181,7 @@ class EnergyModel:
             x[7] + by_start * (x[1] - x[7]) + by_end * (chamber - x[7]),
         )
 
-    def _sensor_shares(self, chamber_c: float, dt_s: float) -> tuple[float, float]:
+    def sensor_shares(self, chamber_c: float, dt_s: float) -> tuple[float, float]:
         """How far the sensor goes in a step towards what the chamber was at its start, and towards what it is at its end: exact for
         a chamber that warms evenly in between. (Following the end alone it would lag half a step less than it does.)"""
         if self.lag_s <= 0.0:
@@ -229,7 +229,7 @@ class EnergyModel:
         nodes = np.arange(SENSOR)
         m[nodes, nodes] += rate
         inverse = np.linalg.inv(m)
-        by_start, by_end = self._sensor_shares(x[1], dt_s)
+        by_start, by_end = self.sensor_shares(x[1], dt_s)
         a = np.zeros((N, N))
         a[:SENSOR, :SENSOR] = inverse * rate
         if not has_contents:
