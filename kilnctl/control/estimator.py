@@ -131,7 +131,8 @@ def update(
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [trend_walk_w * trend_walk_w]))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
-    while pending and late - pending[0][1] >= model.dead_s - 1e-9:
+    # To the nearest tick: rounded up, a dead time of a hair more than whole ticks makes the filter live a tick too early.
+    while pending and late - 0.5 * pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late -= dt
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
