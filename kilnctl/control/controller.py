@@ -165,7 +165,9 @@ def step(
         # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
         trim = -estimate.unexplained_w
-        demand = min(full, max(0.0, planned + (s.plan.heat_w - estimate.heat_w) / estimate.shares[0]))
+        demand = min(
+            full, max(0.0, planned + (s.plan.heat_w - estimator.lasting_w(model, estimate)) / estimate.shares[0])
+        )
         # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
         if planned >= 0.999 * s.plan.full_w:
             demand = full
@@ -282,7 +284,7 @@ def _plan(
     return planning.make(
         programme.model,
         smooth,
-        estimate.heat_w,
+        estimator.lasting_w(programme.model, estimate),
         goal,
         s.plan,
         now,
