@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from ..body import Openings as Described
-from ..body import layers_of
+from ..body import Openings
 from ..errors import KilnctlError
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -59,7 +58,7 @@ def check_fan(oven: Oven, body: Body, ambient_k: float) -> None:
         )
 
 
-class Openings(Described):
+class OpeningFlows(Openings):
     """The body's openings, shut or with the door open, as what acts on the heat balance."""
 
     def __init__(self, oven: Oven, variation: Variation):
@@ -123,8 +122,9 @@ class Openings(Described):
         return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
 
     def stratification_k(self, core, air_c: float, fan: bool) -> float:
-        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more than
-        from the mean to the hottest surface (in a tall slot of little floor the circulation carries next to nothing)."""
+        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more
+        than from the mean to the hottest surface (in a tall slot of little floor the circulation carries next to
+        nothing)."""
         speed = self.mixing_speed(fan)
         convected = float((core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum())
         here = air(air_c)
@@ -132,21 +132,15 @@ class Openings(Described):
         return min(layers, max(float(core.surfaces_k.max()) - core.air_k, 0.0))
 
 
-def lining_water(oven: Oven, body: Body, share: float, layout: Layout, load: Load | None) -> np.ndarray:
-    """Water of each node at the start, kg: `share` of the mass of the non-metal wall layers, and the
-    load's on its surface."""
+def lining_water(faces: int, body: Body, layout: Layout, share: float, load: Load | None) -> np.ndarray:
+    """Water of each node at the start, kg: `share` of the mass of the porous wall layers (the first `faces` strips), and
+    the load's on its surface."""
     nodes, strips = body.rows.shape[0] + 1, body.rows.shape[1]
     water = np.zeros((nodes, strips))
     if share > 0.0:
-        wet = {}
-        for i, face in enumerate(oven.faces):
-            # A layer's row in the tables is found again by the order in which `assemble` met the materials.
-            for layer in layers_of(oven, face.wall):
-                wet.setdefault(layer.material, len(wet))
-            porous = np.array([m.kind not in ("metal", "gap") for m in wet])
-            held = share * body.mass[:, i] * porous[body.rows[:, i]]
-            water[:-1, i] += held
-            water[1:, i] += held
+        held = share * body.mass[:, :faces] * np.array(layout.porous)[body.rows[:, :faces]]
+        water[:-1, :faces] += held
+        water[1:, :faces] += held
     if layout.load is not None and load is not None:
         water[0, layout.load] = load.moisture_kg
     return water

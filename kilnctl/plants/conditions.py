@@ -4,7 +4,7 @@ it is off its data."""
 import math
 from dataclasses import dataclass, fields
 
-from .probes import SensorErrors
+from .probes import NO_ERRORS, SensorErrors
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,9 +28,9 @@ class Conditions:
     supply_drift: float = 0.01
     lining_moisture: float = 0.0
     room_humidity: float = 0.5
-    control: SensorErrors = SensorErrors()
-    limit: SensorErrors = SensorErrors()
-    part: SensorErrors = SensorErrors()
+    control: SensorErrors = NO_ERRORS
+    limit: SensorErrors = NO_ERRORS
+    part: SensorErrors = NO_ERRORS
     limit_height: float = 0.35
 
     def __post_init__(self) -> None:
@@ -74,3 +74,7 @@ class Variation:
 def _within(name: str, value: float, low: float, high: float) -> None:
     if not (math.isfinite(value) and low <= value <= high):
         raise ValueError(f"{name} must lie from {low:g} to {high:g}, not {value!r}")
+
+
+#: The defaults: a usual day, and an oven that is as described.
+USUAL_DAY, AS_DESCRIBED = Conditions(), Variation()

@@ -1,4 +1,4 @@
-"""The heat balance of one oven, or of a batch of ovens, and its step in time.
+"""The heat balance of one oven and its step in time.
 
 Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star
 is algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit
@@ -31,8 +31,7 @@ _BEHIND = 1.0 - _AHEAD
 
 
 class Core:
-    """State and step. Public arrays: `nodes_k` (n, S[, B]), `surfaces_k` (S + G[, B]; the groups last),
-    `air_k`, `star_k`."""
+    """State and step. Public: `nodes_k` (n, S), `surfaces_k` (S + G; the groups last), `air_k`, `radiant_k`, all in K."""
 
     def __init__(
         self,
@@ -47,13 +46,12 @@ class Core:
         self.body, self.around, self.tolerance_k = body, around, tolerance_k
         self.moisture = None if moisture is None or moisture.dry else moisture
         self.strips = body.rows.shape[1]
-        self.batch = body.rows.shape[2:]
         nodes = body.rows.shape[0] + 1
-        self.nodes_k = np.zeros((nodes, self.strips, *self.batch)) + start_k
+        self.nodes_k = np.zeros((nodes, self.strips)) + start_k
         self.surfaces_k = np.zeros(body.star.shape) + start_k
-        self.air_k = np.zeros(self.batch) + start_k if self.batch else float(start_k)
+        self.air_k = float(start_k)
         self.star_w = STEFAN_BOLTZMANN * self.air_k**4
-        self.ledger = Ledger(walls=np.zeros((self.strips, *self.batch)))
+        self.ledger = Ledger(walls=np.zeros(self.strips))
         #: Called before each block, to set what in `around` depends on temperatures.
         self.before_block: Callable[[], None] | None = None
         #: How far the node that has moved most has moved in this block, K.
@@ -143,8 +141,7 @@ class Core:
         for _ in range(2):  # Newton: an element may have moved far within the block
             elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(elements)
         self.surfaces_k = np.concatenate((self.nodes_k[0], elements))
-        air = np.exp(self._air_j / (self.body.air_capacity * 273.15))
-        self.air_k = air if self.batch else float(air)
+        self.air_k = float(np.exp(self._air_j / (self.body.air_capacity * 273.15)))
         self._block_s = span
         if self.moisture is not None:
             gone = self._water_start - self.moisture.water_kg
@@ -157,29 +154,13 @@ class Core:
         """Freeze coefficients at the temperatures expected half a block ahead."""
         if self.before_block is not None:
             self.before_block()
-        b, p, around, moisture = self.body, self.body.properties, self.around, self.moisture
+        b, around, moisture = self.body, self.around, self.moisture
         ahead = 0.5 * max(self._block_s, dt)
         shift = ahead * self._rate
         middle = self.nodes_k + shift
         if not np.abs(shift).max() < FAR_K:
             middle = np.minimum(np.maximum(middle, coldest_k(self)), hottest_k(self))
-        knot, part = locate(middle)
-        low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
-        slope = 1.0 / STEP_K
-        cap = np.empty_like(middle)
-        cap[:-1] = b.mass * p.enthalpy_step[low]
-        cap[-1] = 0.0
-        cap[1:] += b.mass * p.enthalpy_step[high]
-        self._capacity = cap * slope
-        if moisture is not None:
-            self._water_start = moisture.water_kg
-            self._capacity += WATER_J_PER_KGK * moisture.water_kg
-        difference = middle[:-1] - middle[1:]
-        above = p.integral[low] + part[:-1] * p.integral_step[low]
-        below = p.integral[high] + part[1:] * p.integral_step[high]
-        flat = np.abs(difference) < 1e-3
-        mean = np.where(flat, p.integral_step[low] * slope, (above - below) / np.where(flat, 1.0, difference))
-        self._link = b.per_length * mean + b.contact
+        self._freeze_solids(middle)
         carried = self._carried
         known = carried is not None and carried[1] is self.nodes_k
         self._enthalpy = carried[0] if known else self.enthalpy_j(self.nodes_k)
@@ -208,6 +189,27 @@ class Core:
         self._sum_surfaces = np.zeros_like(self.surfaces_k)
         self._dt = 0.0
 
+    def _freeze_solids(self, middle: np.ndarray) -> None:
+        """Heat capacities of the strips' nodes, water included, and conductances between them at these temperatures."""
+        b, p, moisture = self.body, self.body.properties, self.moisture
+        knot, part = locate(middle)
+        low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
+        slope = 1.0 / STEP_K
+        cap = np.empty_like(middle)
+        cap[:-1] = b.mass * p.enthalpy_step[low]
+        cap[-1] = 0.0
+        cap[1:] += b.mass * p.enthalpy_step[high]
+        self._capacity = cap * slope
+        if moisture is not None:
+            self._water_start = moisture.water_kg
+            self._capacity += WATER_J_PER_KGK * moisture.water_kg
+        difference = middle[:-1] - middle[1:]
+        above = p.integral[low] + part[:-1] * p.integral_step[low]
+        below = p.integral[high] + part[1:] * p.integral_step[high]
+        flat = np.abs(difference) < 1e-3
+        mean = np.where(flat, p.integral_step[low] * slope, (above - below) / np.where(flat, 1.0, difference))
+        self._link = b.per_length * mean + b.contact
+
     def _soon(self, dt: float, element_w):
         """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of
         their power."""
@@ -227,7 +229,7 @@ class Core:
         b = self.body
         # What is expected may lie beyond the tables where power comes on; what comes of it does not (or melts).
         surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
-        air = np.minimum(np.maximum(air, LOWEST_K), TOP_K) if self.batch else min(max(air, LOWEST_K), TOP_K)
+        air = min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
         self._air_capacity = b.air_capacity * 273.15 / air
         self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
@@ -275,9 +277,9 @@ class Core:
         self._air_load = flows * self._ambient_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
-        if not self.batch:  # plain floats are several times faster than numpy's
-            self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
-            self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
+        # Plain floats are several times faster than numpy's.
+        self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
+        self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------
@@ -298,7 +300,8 @@ class Core:
         if not self._weighed:
             self._weigh()
         self._heat = self._element_weight * element_w
-        nodes, surfaces, air, star, early_w = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
+        first = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
+        nodes, surfaces, air = first[:3]
         second = self._stage(
             _AHEAD * nodes + _BEHIND * self.nodes_k,
             _AHEAD * surfaces + _BEHIND * self.surfaces_k,
@@ -308,15 +311,19 @@ class Core:
         # Fast heating would close a block every step; a block of three still is second order and cheaper.
         limit = 4.0 * self.tolerance_k if self._age < 2 else self.tolerance_k
         self.moved_k = moved = np.abs(second[0] - self._nodes_start).max()
-        heated = abs(second[2] - self._air_start)
-        if self.batch:
-            heated = heated.max()
-        over = not (moved <= limit and heated <= 3.0 * limit)
+        over = not (moved <= limit and abs(second[2] - self._air_start) <= 3.0 * limit)
         if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
             self.refresh()
             self.step(0.5 * dt, element_w)
             self.step(0.5 * dt, element_w)
             return
+        changed = self._take(dt, element_w, first, second)
+        if over or changed or self._age >= 60:
+            self.refresh()
+
+    def _take(self, dt: float, element_w, first, second) -> bool:
+        """Book the step from its two stages and move on to its end; whether the sinks of water have changed."""
+        nodes, surfaces, air, star, early_w = first
         early, late = (1.0 - GAMMA) * dt, GAMMA * dt
         self._span += dt
         self._sum_outer += early * nodes[-1] + late * second[0][-1]
@@ -333,14 +340,13 @@ class Core:
         self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
         self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
         self._age += 1
-        if self.moisture is not None:
-            correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
-            if correction is not None:
-                self.nodes_k = self.nodes_k + correction
-                self.surfaces_k[: self.strips] = self.nodes_k[0]
-            over = over or changed
-        if over or self._age >= 60:
-            self.refresh()
+        if self.moisture is None:
+            return False
+        correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
+        if correction is not None:
+            self.nodes_k = self.nodes_k + correction
+            self.surfaces_k[: self.strips] = self.nodes_k[0]
+        return changed
 
     @property
     def radiant_k(self):
@@ -368,10 +374,7 @@ class Core:
         np.multiply(self._w_star, hold, out=right[1])
         np.multiply(self._w_air, hold, out=right[2])
         right[3] = fourth
-        if self.batch:
-            sums = np.einsum("ikb,jkb->ijb", left, right)
-        else:
-            sums = np.dot(left, right.T).tolist()
+        sums = np.dot(left, right.T).tolist()
         # Star: star_sum·M − Σ slope·T + 3 Σ ρ σ T*⁴ − aperture = 0;  air: capacity and films.
         a11 = self._star_sum - sums[0][1]
         a12 = -sums[0][2]

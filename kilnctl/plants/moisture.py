@@ -49,15 +49,15 @@ def surface_evaporation_w_per_m2(surface_k, room_vapour_pa: float, film_w_per_m2
 
 
 class Moisture:
-    """Water of every node, kg, (n, S[, B]); `free_strips` are the strips whose surface node is a wet
+    """Water of every node, kg, (n, S); `free_strips` are the strips whose surface node is a wet
     outside (a load)."""
 
     def __init__(self, water_kg: np.ndarray, free_strips: tuple[int, ...], room_vapour_pa: float = 1170.0):
         self.water_kg = np.array(water_kg, dtype=float)
         self.free_strips = free_strips
         self.room_vapour_pa = room_vapour_pa
-        self.latent_j = np.zeros(self.water_kg.shape[2:])
-        self.evaporated_kg = np.zeros(self.water_kg.shape[2:])
+        self.latent_j = 0.0
+        self.evaporated_kg = 0.0
         self._active = np.zeros(self.water_kg.shape, dtype=bool)
         self._conductance = np.zeros_like(self.water_kg)
         self._zero_k = np.full_like(self.water_kg, BOILING_K)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..body import lag_share
+from ..body import Heater, lag_share
 from ..errors import KilnctlError
 from ..reading import Reading
 from ..settings.construction import Load
@@ -14,13 +14,13 @@ from ..thermal.constants import ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
-from .balance import Ledger, Surroundings
-from .chamber import Openings, check_contents, check_fan, ideal_sensor, lining_water
-from .conditions import Conditions, Variation
+from .balance import Body, Ledger, Surroundings
+from .chamber import OpeningFlows, check_contents, check_fan, ideal_sensor, lining_water
+from .conditions import AS_DESCRIBED, USUAL_DAY, Conditions, Variation
 from .core import Core
 from .electrics import Electrics
 from .guards import MELTING_STEP_K, beyond_range, parts_to_melt
-from .injection import Fault, check_faults
+from .injection import PlantFault, check_faults
 from .moisture import Moisture, saturation_pa
 from .plant import check_command
 from .probes import Probe, emf_table
@@ -31,6 +31,9 @@ LONGEST_STEP_S = 5.0
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
 
+#: By how much the power may be above its rating: high voltage, low resistance (an estimate).
+MOST_POWER = 1.3
+
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
 
@@ -40,7 +43,7 @@ class VirtualOven:
 
     Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see
     `kilnctl.plants`), air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load)
-    and part_core_c, None without a load; shelf_c; shell_c {face: °C}; power_w; energy_j (electric);
+    and part_core_c, None without a load; shell_c {face: °C}; power_w; energy_j (electric);
     ledger_j() {name: J}; water_kg; supply_v; contactor_closed; electrics.burnt (an element that melts is open
     for good); loop_stalled and clock_jump_s for the loop that drives it.
 
@@ -54,9 +57,9 @@ class VirtualOven:
         load: Load | None = None,
         seed: int = 0,
         *,
-        faults: Sequence[Fault] = (),
-        conditions: Conditions = Conditions(),
-        variation: Variation = Variation(),
+        faults: Sequence[PlantFault] = (),
+        conditions: Conditions = USUAL_DAY,
+        variation: Variation = AS_DESCRIBED,
         nodes: int = 28,
         split: int = 1,
         tolerance_k: float = 3.0,
@@ -65,11 +68,12 @@ class VirtualOven:
         resolution."""
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
         check_contents(oven, load)
-        stirred, still, self.layout, self.elements = assemble(oven, load, variation, nodes, split)
-        self._bodies = (still, stirred)
-        check_fan(oven, stirred, oven.site.ambient_c + ZERO_C)
+        made = assemble(oven, load, variation, nodes, split)
+        self.layout, self.elements = made.layout, made.heater
+        self._bodies = (made.still, made.stirred)
+        check_fan(oven, made.stirred, oven.site.ambient_c + ZERO_C)
         check_faults(tuple(faults), self.layout.groups)
-        self.faults: tuple[Fault, ...] = tuple(faults)
+        self.faults: tuple[PlantFault, ...] = tuple(faults)
         self.time_s = self.energy_j = self.power_w = 0.0
         self.supply_v, self.current_a, self.fired = oven.supply.voltage_v, 0.0, 0.0
         self.ambient_c = oven.site.ambient_c if conditions.ambient_c is None else conditions.ambient_c
@@ -79,27 +83,15 @@ class VirtualOven:
         start_c = self.ambient_c if conditions.start_c is None else conditions.start_c
         seeds = np.random.SeedSequence(seed).spawn(4)
         self._phases = np.random.default_rng(seeds[0]).uniform(0.0, 2.0 * math.pi, 3).tolist()
-        self.electrics = Electrics(
-            oven.supply.voltage_v,
-            oven.elements.power_w * variation.power,
-            self.layout.groups,
-            oven.switching.contactor_delay_s,
-        )
-        facts, most = self.elements, 1.3  # as the voltage may be high, and the resistance low
-        self._element_k_per_s = (
-            most
-            * oven.elements.power_w
-            * variation.power
-            / (facts.mass_kg * variation.element_mass * facts.material.heat_capacity(20.0))
-        )
+        full_w = oven.elements.power_w * variation.power
+        delay_s = oven.switching.contactor_delay_s
+        self.electrics = Electrics(oven.supply.voltage_v, full_w, self.layout.groups, delay_s)
+        self._element_k_per_s = _fastest_rise_k_per_s(self.elements, full_w, variation.element_mass)
         self._hot_factor = self.elements.factor(oven.limits.highest_c)
-        self.openings = Openings(oven, variation)
-        water = lining_water(oven, stirred, conditions.lining_moisture, self.layout, load)
-        vapour = conditions.room_humidity * float(saturation_pa(self.ambient_c + ZERO_C))
-        free = () if self.layout.load is None else (self.layout.load,)
-        self.moisture = Moisture(water, free, vapour)
+        self.openings = OpeningFlows(oven, variation)
+        self.moisture = self._water_at_start(made.stirred)
         self.core = Core(
-            stirred if self.fan_running else still,
+            self._bodies[self.fan_running],
             Surroundings(self.ambient_c + ZERO_C),
             start_c + ZERO_C,
             tolerance_k,
@@ -109,20 +101,27 @@ class VirtualOven:
         self.chamber_c = start_c
         self._settings = self._environment()
         self._before_block()
-        sensors = oven.sensors
-        self._probes: list[tuple[str, Probe]] = []
-        for name, settings, errors, s in (
-            ("control", sensors.control, conditions.control, seeds[1]),
-            ("limit", sensors.limit, conditions.limit, seeds[2]),
-            ("part", sensors.part, conditions.part, seeds[3]),
-        ):
-            if settings is not None:
-                self._probes.append(
-                    (
-                        name,
-                        Probe(settings, emf_table(settings.type), start_c, np.random.default_rng(s), errors),
-                    )
-                )
+        self._probes = self._thermocouples(start_c, seeds[1:])
+
+    def _water_at_start(self, body: Body) -> Moisture:
+        conditions, load = self.conditions, self.layout.load
+        water = lining_water(len(self.oven.faces), body, self.layout, conditions.lining_moisture, self.load)
+        vapour_pa = conditions.room_humidity * float(saturation_pa(self.ambient_c + ZERO_C))
+        return Moisture(water, () if load is None else (load,), vapour_pa)
+
+    def _thermocouples(self, start_c: float, seeds: Sequence[np.random.SeedSequence]) -> list[tuple[str, Probe]]:
+        """Those that the oven has, by name, the control thermocouple first."""
+        sensors, errors = self.oven.sensors, self.conditions
+        wanted = (
+            ("control", sensors.control, errors.control, seeds[0]),
+            ("limit", sensors.limit, errors.limit, seeds[1]),
+            ("part", sensors.part, errors.part, seeds[2]),
+        )
+        return [
+            (name, Probe(sensor, emf_table(sensor.type), start_c, np.random.default_rng(seed), wrong))
+            for name, sensor, wrong, seed in wanted
+            if sensor is not None
+        ]
 
     # ---- the plant protocol --------------------------------------------------------------------------------
 
@@ -159,7 +158,7 @@ class VirtualOven:
             return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
 
-    def _heat(self, dt: float, duties: list[float], coil: bool, active: Sequence[Fault]) -> None:
+    def _heat(self, dt: float, duties: list[float], coil: bool, active: Sequence[PlantFault]) -> None:
         core = self.core
         environment = self._environment(active)
         if environment != self._settings:
@@ -192,34 +191,21 @@ class VirtualOven:
             0.5 * math.sin(t / 97.0 + a) + 0.3 * math.sin(t / 431.0 + b) + 0.2 * math.sin(t / 2203.0 + c)
         )
 
-    def _sense(self, dt: float, active: Sequence[Fault], fired: float, mean_a: float) -> Reading:
-        core = self.core
+    def _sense(self, dt: float, active: Sequence[PlantFault], fired: float, mean_a: float) -> Reading:
         room_c = self._settings[0]
         terminals_c = room_c + 3.0 + 0.15 * (self._shell_mean_c - room_c)
-        lag = self._lag_share
         seen: dict[str, float] = {}
         words: tuple[str, ...] = ()
         cold_c = None
         for name, probe in self._probes:
             mine = [f for f in active if f.sensor == name] if active else ()
+            lag = 1.0 if name == "part" else self._lag_share
+            seen[name], said, cold = probe.advance(dt, self._around(name, active), lag, terminals_c, room_c, mine)
             if name == "control":
-                around = self.chamber_c
-                if active and self.layout.load is not None and any(f.kind == "load against the sensor" for f in active):
-                    around = 0.9 * float(core.nodes_k[0, self.layout.load] - ZERO_C) + 0.1 * around
-                seen[name], said, cold_c = probe.advance(dt, around, lag, terminals_c, room_c, mine)
+                cold_c = cold
                 words += said
-                continue
-            if name == "limit":
-                layers = self._stratification_k * self.conditions.limit_height
-                around = ideal_sensor(self._radiant_k, core.air_k + layers, self._sensor_film) - ZERO_C
-                value, said, _ = probe.advance(dt, around, lag, terminals_c, room_c, mine)
             else:
-                part = self.part_c
-                value, said, _ = probe.advance(
-                    dt, self.chamber_c if part is None else part, 1.0, terminals_c, room_c, mine
-                )
-            seen[name] = value
-            words += tuple(f"{name}-{word}" for word in said)
+                words += tuple(f"{name}-{word}" for word in said)
         oven, meters = self.oven, self.oven.meters
         return Reading(
             chamber_c=seen["control"],
@@ -237,13 +223,25 @@ class VirtualOven:
             mean_current_a=mean_a if meters.current else None,
         )
 
+    def _around(self, name: str, active: Sequence[PlantFault]) -> float:
+        """What is around that thermocouple: the temperature that its sheath would take in the end, °C."""
+        if name == "limit":
+            layers = self._stratification_k * self.conditions.limit_height
+            return ideal_sensor(self._radiant_k, self.core.air_k + layers, self._sensor_film) - ZERO_C
+        part = self.part_c
+        if name == "part":
+            return self.chamber_c if part is None else part
+        if part is not None and any(f.kind == "load against the sensor" for f in active):
+            return 0.9 * part + 0.1 * self.chamber_c
+        return self.chamber_c
+
     # ---- what acts from outside ----------------------------------------------------------------------------
 
-    def _environment(self, active: Sequence[Fault] = ()) -> tuple[float, float, bool, bool]:
+    def _environment(self, active: Sequence[PlantFault] = ()) -> tuple[float, float, bool, bool]:
         door, fan, vent = self.door_opening, self.fan_running, self.vent_running
         for fault in active:
             if fault.kind == "door open":
-                door = max(door, fault.size)
+                door = max(door, fault.extent)
             elif fault.kind == "fan stopped":
                 fan = False
             elif fault.kind == "ventilation lost":
@@ -272,7 +270,7 @@ class VirtualOven:
             self.chamber_c = ideal_sensor(self._radiant_k, self.core.air_k, self._sensor_film) - ZERO_C
         self._film_at = self.chamber_c - self.air_c
 
-    def inject(self, fault: Fault) -> None:
+    def inject(self, fault: PlantFault) -> None:
         """Add a fault; its times are of `time_s`."""
         check_faults((fault,), self.layout.groups)
         self.faults = (*self.faults, fault)
@@ -308,22 +306,6 @@ class VirtualOven:
             probe.settle(self.part_c if name == "part" and self.part_c is not None else self.chamber_c)
         return self.chamber_c
 
-    def settle_at(self, chamber_c: float) -> float:
-        """The same with the power that holds `chamber_c`; returns that power in W. Raises ValueError below
-        what the fan alone, or no power at all, would make."""
-        idle_c = self.settle(0.0)
-        if chamber_c < idle_c - 0.5:
-            raise ValueError(f"chamber_c = {chamber_c:g} °C is below the {idle_c:.1f} °C of the oven without heat")
-        low, low_c, power_w = 0.0, idle_c, 0.05 * self.oven.elements.power_w
-        for _ in range(40):
-            here_c = self.settle(power_w)
-            if abs(here_c - chamber_c) < 0.02:
-                break
-            step = (chamber_c - here_c) * (power_w - low) / (here_c - low_c)
-            low, low_c = power_w, here_c
-            power_w = max(0.3 * power_w, min(power_w + step, 2.5 * power_w)) if chamber_c > idle_c + 0.5 else 0.0
-        return power_w
-
     # ---- the loop's own faults -----------------------------------------------------------------------------
 
     @property
@@ -334,7 +316,7 @@ class VirtualOven:
     @property
     def clock_jump_s(self) -> float:
         """Sum of the clock jumps so far: what the loop should add to its measured time."""
-        return sum(f.size for f in self.faults if f.kind == _CLOCK_JUMP and f.start_s <= self.time_s)
+        return sum(f.extent for f in self.faults if f.kind == _CLOCK_JUMP and f.start_s <= self.time_s)
 
     # ---- truth ---------------------------------------------------------------------------------------------
 
@@ -366,10 +348,6 @@ class VirtualOven:
         return self._node_c(self.layout.load, -1)
 
     @property
-    def shelf_c(self) -> float | None:
-        return self._node_c(self.layout.shelf, 0)
-
-    @property
     def shell_c(self) -> dict[str, float]:
         return {n: self._node_c(i, -1) for i, n in enumerate(self.layout.names) if n not in ("shelf", "load")}
 
@@ -394,3 +372,9 @@ class VirtualOven:
         """Heat stored in everything, J, from its temperatures alone; differences of it are meaningful."""
         self.core.refresh()
         return float(self.core.stored_j())
+
+
+def _fastest_rise_k_per_s(heater: Heater, full_w: float, mass_factor: float) -> float:
+    """How fast the elements warm up at full power when nothing takes their heat, K/s."""
+    capacity = heater.mass_kg * mass_factor * heater.material.heat_capacity(20.0)
+    return MOST_POWER * full_w / capacity

@@ -130,7 +130,7 @@ def test_guessed_elements_are_a_sound_design(tmp_path, seed):
     load = oven.elements.power_w / heater.surface_m2
     assert full_power_c(oven, load, oven.limits.highest_c, heater.diameter_m) <= heater.limit_c + 0.5
     assert 0.0004 <= heater.diameter_m <= 0.01
-    made_plant = assemble(oven)[0]
+    made_plant = assemble(oven).stirred
     assert made_plant.element_mass.sum() == pytest.approx(heater.mass_kg)
     assert made_plant.surface_area[-oven.elements.groups :].sum() == pytest.approx(heater.surface_m2)
 

@@ -7,7 +7,7 @@ import pytest
 
 from kilnctl.body import lag_share
 from kilnctl.plants.electrics import Electrics
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.probes import Emf, Probe, SensorErrors, emf_table
 from kilnctl.settings.equipment import CalibrationPoint, Sensor
 from tests.plants.plant_cases import oven
@@ -47,15 +47,17 @@ def test_a_flicker_of_the_coil_shorter_than_the_delay_does_nothing():
 
 def test_welded_contactor_heats_only_with_the_relay():
     made = electrics()
-    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded")])
+    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [PlantFault("contactor welded")])
     assert watts == [0.0] * 3 and made.closed
-    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded"), Fault("relay shorted")])
+    watts, *_ = made.advance(
+        1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [PlantFault("contactor welded"), PlantFault("relay shorted")]
+    )
     assert sum(watts) == pytest.approx(3000.0)
 
 
 def test_low_supply_drops_the_contactor():
     made = electrics()
-    watts, _, volts, _ = made.advance(1.0, [1.0] * 3, True, 1.0, [1.0] * 3, [Fault("supply sag", size=0.8)])
+    watts, _, volts, _ = made.advance(1.0, [1.0] * 3, True, 1.0, [1.0] * 3, [PlantFault("supply sag", size=0.8)])
     assert sum(watts) < 0.05 * 3000.0 and made.closed is False and volts == pytest.approx(46.0)
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.injection import FAULT_KINDS, Fault, load_faults
+from kilnctl.plants.injection import FAULT_KINDS, PlantFault, load_faults
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings import SettingsError
 from tests.plants.plant_cases import OVENS, ROOT, oven
@@ -30,7 +30,7 @@ def hot(name="curing-cabinet", seconds=240, load=True, **more):
 def after(kind, seconds=30, duty=0.5, contactor=True, duration_s=None, **more):
     """Reading `seconds` after the fault, with the plant."""
     plant = hot()
-    plant.inject(Fault(kind, plant.time_s, duration_s, **more))
+    plant.inject(PlantFault(kind, plant.time_s, duration_s, **more))
     for _ in range(seconds):
         reading = plant.advance(1.0, duty, contactor)
     return plant, reading
@@ -82,7 +82,7 @@ def test_element_group_broken_takes_its_share():
 
 def test_supply_lost_and_back():
     plant = hot()
-    plant.inject(Fault("supply lost", plant.time_s, 10.0))
+    plant.inject(PlantFault("supply lost", plant.time_s, 10.0))
     for second in range(20):
         reading = plant.advance(1.0, 1.0, True)
         if second == 8:
@@ -140,7 +140,7 @@ def test_thermocouple_drifting():
 def test_thermocouple_frozen_stands_with_its_counter():
     plant = hot()
     before = plant.advance(1.0, 0.5, True)
-    plant.inject(Fault("thermocouple frozen", plant.time_s))
+    plant.inject(PlantFault("thermocouple frozen", plant.time_s))
     readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
     assert {r.chamber_c for r in readings} == {before.chamber_c}
     assert {r.sample for r in readings} == {before.sample}
@@ -150,7 +150,7 @@ def test_thermocouple_frozen_stands_with_its_counter():
 def test_a_converter_that_repeats_itself_goes_on_counting():
     plant = hot()
     before = plant.advance(1.0, 0.5, True)
-    plant.inject(Fault("converter repeating", plant.time_s, 30.0))
+    plant.inject(PlantFault("converter repeating", plant.time_s, 30.0))
     readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
     assert {(r.chamber_c, r.cold_junction_c) for r in readings} == {(before.chamber_c, before.cold_junction_c)}
     assert [r.sample for r in readings] == [before.sample + 10 * i for i in range(1, 31)]
@@ -163,7 +163,7 @@ def test_thermocouple_noisy():
     def spread(fault):
         plant = hot()
         if fault:
-            plant.inject(Fault("thermocouple noisy", plant.time_s, size=8.0))
+            plant.inject(PlantFault("thermocouple noisy", plant.time_s, size=8.0))
         values = [plant.advance(1.0, 0.3, True).chamber_c - plant.chamber_c for _ in range(300)]
         middle = sorted(values)
         return middle[230] - middle[70], max(map(abs, values))
@@ -213,7 +213,7 @@ def test_ventilation_lost():
 
 def test_load_against_the_sensor():
     plant = hot()
-    plant.inject(Fault("load against the sensor", plant.time_s))
+    plant.inject(PlantFault("load against the sensor", plant.time_s))
     for _ in range(60):
         reading = plant.advance(1.0, 1.0, True)
     assert plant.chamber_c - plant.part_c > 10.0
@@ -226,7 +226,7 @@ def test_board_lost_keeps_heat_for_its_lease_only():
 
 
 def test_loop_stalled_is_told_to_the_loop():
-    plant = hot(seconds=10, faults=[Fault("loop stalled", 12.0, 5.0)])
+    plant = hot(seconds=10, faults=[PlantFault("loop stalled", 12.0, 5.0)])
     seen = []
     for _ in range(12):
         plant.advance(1.0, 0.0, True)
@@ -235,7 +235,9 @@ def test_loop_stalled_is_told_to_the_loop():
 
 
 def test_clock_jump_is_told_to_the_loop():
-    plant = hot(seconds=10, faults=[Fault("clock jump", 12.0, size=-90.0), Fault("clock jump", 15.0, size=30.0)])
+    plant = hot(
+        seconds=10, faults=[PlantFault("clock jump", 12.0, size=-90.0), PlantFault("clock jump", 15.0, size=30.0)]
+    )
     seen = []
     for _ in range(6):
         plant.advance(1.0, 0.0, True)
@@ -259,7 +261,7 @@ def test_fault_ends_and_the_oven_is_well_again():
 def any_fault(draw):
     kind = FAULT_KINDS[draw(st.sampled_from(sorted(FAULT_KINDS)))]
     size = None if kind.dimension is None else draw(st.floats(kind.low, kind.high))
-    return Fault(
+    return PlantFault(
         kind.name,
         draw(st.floats(0.0, 90.0)),
         draw(st.one_of(st.none(), st.floats(0.5, 60.0))),
@@ -311,12 +313,12 @@ def test_example_of_the_workshop_is_read():
 )
 def test_nonsense_is_refused(bad):
     with pytest.raises(ValueError):
-        Fault(**bad)
+        PlantFault(**bad)
 
 
 def test_a_group_that_the_oven_lacks_is_refused():
     with pytest.raises(KilnctlError, match="no group 5"):
-        VirtualOven(oven("brick-kiln"), faults=[Fault("relay shorted", group=5)])
+        VirtualOven(oven("brick-kiln"), faults=[PlantFault("relay shorted", group=5)])
 
 
 def test_faults_from_a_file(tmp_path):
@@ -329,10 +331,10 @@ faults:
   - {kind: element group broken, at: 1 h, group: 2}
 """)
     assert load_faults(file) == (
-        Fault("relay shorted", 2400.0, 600.0),
-        Fault("thermocouple drifting", 3600.0, None, 20.0 / 3600.0, "limit"),
-        Fault("supply sag", 300.0, None, 0.12),
-        Fault("element group broken", 3600.0, None, None, "control", 2),
+        PlantFault("relay shorted", 2400.0, 600.0),
+        PlantFault("thermocouple drifting", 3600.0, None, 20.0 / 3600.0, "limit"),
+        PlantFault("supply sag", 300.0, None, 0.12),
+        PlantFault("element group broken", 3600.0, None, None, "control", 2),
     )
 
 

@@ -4,8 +4,9 @@ import pickle
 
 import pytest
 
+from kilnctl.body.steady import SteadyOven
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.sizing import size
 from tests.plants.plant_cases import OVENS, oven
@@ -48,8 +49,8 @@ def test_settled_at_a_temperature_it_stays_there(name):
     o = oven(name)
     plant = VirtualOven(o, o.usual_load, conditions=Conditions(supply_drift=0.0))
     wanted = 0.8 * o.limits.highest_c
-    power = plant.settle_at(wanted)
-    assert plant.chamber_c == pytest.approx(wanted, abs=0.1)
+    power = SteadyOven(o, o.usual_load).at(wanted).power_w
+    assert plant.settle(power) == plant.chamber_c == pytest.approx(wanted, abs=0.5)
     assert plant.part_c == pytest.approx(wanted, abs=25.0)
     assert plant.time_s == 0.0 and plant.energy_j == 0.0
     factor = plant.elements.factor(plant.element_c) / plant.elements.factor(o.limits.highest_c)
@@ -59,14 +60,9 @@ def test_settled_at_a_temperature_it_stays_there(name):
     assert reading.chamber_c == pytest.approx(wanted, abs=2.0)
 
 
-def test_settle_at_less_than_the_fan_makes_is_refused():
-    with pytest.raises(ValueError, match="without heat"):
-        VirtualOven(oven("curing-cabinet")).settle_at(18.0)
-
-
 def test_settled_oven_is_saved_like_any_other():
     plant = VirtualOven(oven("bench-muffle"))
-    plant.settle_at(700.0)
+    plant.settle(900.0)
     twin = pickle.loads(pickle.dumps(plant))
     assert [repr(plant.advance(1.0, 0.4, True)) for _ in range(50)] == [
         repr(twin.advance(1.0, 0.4, True)) for _ in range(50)
@@ -78,7 +74,7 @@ def test_runaway_ends_with_a_burnt_element_and_not_with_an_exception():
     plant = VirtualOven(
         oven("bench-muffle"),
         conditions=Conditions(supply_share=1.25),
-        faults=[Fault("relay shorted"), Fault("contactor welded")],
+        faults=[PlantFault("relay shorted"), PlantFault("contactor welded")],
     )
     highest = 0.0
     for _ in range(4 * 3600):

@@ -9,7 +9,7 @@ import pytest
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.conditions import Conditions, Variation
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.plant import Plant
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.reading import Reading
@@ -39,7 +39,7 @@ def test_it_is_a_plant():
 @pytest.mark.parametrize("name", OVENS)
 def test_same_seed_same_readings_bit_for_bit(name):
     o = oven(name)
-    faults = [Fault("thermocouple noisy", 50.0, 60.0, 5.0), Fault("door open", 100.0, 20.0)]
+    faults = [PlantFault("thermocouple noisy", 50.0, 60.0, 5.0), PlantFault("door open", 100.0, 20.0)]
     first, second = (drive(VirtualOven(o, o.usual_load, seed=11, faults=faults), 240) for _ in range(2))
     assert same(first, second)
     other = drive(VirtualOven(o, o.usual_load, seed=12, faults=faults), 240)
@@ -53,7 +53,7 @@ def test_saved_and_continued_is_the_same_run(name):
         o,
         replace(o.usual_load, moisture_kg=0.2),
         seed=5,
-        faults=[Fault("supply sag", 150.0, 30.0, 0.1)],
+        faults=[PlantFault("supply sag", 150.0, 30.0, 0.1)],
         conditions=Conditions(lining_moisture=0.02),
     )
     drive(plant, 137)
