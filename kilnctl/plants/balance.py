@@ -51,8 +51,8 @@ class Surroundings:
 
     vent_w_per_k, leak_w_per_k, door_w_per_k   heat carried off per kelvin by air drawn through, W/K
     port_m2, doorway_m2                        black openings from the radiant star to the room, m²
-    bridges_w_per_k                            from the radiant star to the room, W/K (a frame or a terminal draws its heat
-                                               from walls and elements, not from the air)
+    bridges_w_per_k                            from the radiant star to the room, W/K (a frame or a terminal draws
+                                               its heat from walls and elements, not from the air)
     fan_w                                      heat given to the chamber air, W
     star_factor    per surface, the share of its exchange with the star that is left (an open door's face: less)
     room_film      per surface, conductance straight to the room, W/K (an open door's inside)

@@ -133,8 +133,8 @@ class OpeningFlows(Openings):
 
 
 def lining_water(faces: int, body: Body, layout: Layout, share: float, load: Load | None) -> np.ndarray:
-    """Water of each node at the start, kg: `share` of the mass of the porous wall layers (the first `faces` strips), and
-    the load's on its surface."""
+    """Water of each node at the start, kg: `share` of the mass of the porous wall layers (the first `faces` strips),
+    and the load's on its surface."""
     nodes, strips = body.rows.shape[0] + 1, body.rows.shape[1]
     water = np.zeros((nodes, strips))
     if share > 0.0:

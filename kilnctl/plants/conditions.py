@@ -15,11 +15,13 @@ class Conditions:
     ambient_c                room, °C (None: the description's)
     start_c                  everything inside at the start, °C (None: the room)
     supply_share             mean supply voltage over nominal
-    supply_drift             amplitude of the slow wander of the voltage, share of nominal (periods of some 10 min to hours)
+    supply_drift             amplitude of the slow wander of the voltage, share of nominal (periods of some 10 min to
+                             hours)
     lining_moisture          water in a new lining, kg per kg of its non-metal layers
     room_humidity            relative humidity of the room, 0..1
     control, limit, part     systematic errors of the thermocouples
-    limit_height             where the limit sensor sits above the control sensor, share of the chamber's height, −0.5..0.5
+    limit_height             where the limit sensor sits above the control sensor, share of the chamber's height,
+                             −0.5..0.5
     """
 
     ambient_c: float | None = None

@@ -31,7 +31,8 @@ _BEHIND = 1.0 - _AHEAD
 
 
 class Core:
-    """State and step. Public: `nodes_k` (n, S), `surfaces_k` (S + G; the groups last), `air_k`, `radiant_k`, all in K."""
+    """State and step. Public: `nodes_k` (n, S), `surfaces_k` (S + G; the groups last), `air_k`, `radiant_k`, all in
+    K."""
 
     def __init__(
         self,

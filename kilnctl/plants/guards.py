@@ -79,7 +79,7 @@ def beyond_range(plant, error: Exception) -> str:
     oven = plant.oven
     fan = f" and {oven.fan.power_w:g} W of the fan" if oven.fan else ""
     return (
-        f"{oven.name}: after {plant.time_s:.0f} s the virtual oven is outside the range of its formulas ({error}); the air "
-        f"is at {plant.air_c:.0f} °C, the elements are at {plant.element_c:.0f} °C. More heat goes in than can get out of "
-        f"this chamber: {oven.elements.power_w:g} W of the elements{fan}"
+        f"{oven.name}: after {plant.time_s:.0f} s the virtual oven is outside the range of its formulas ({error}); "
+        f"the air is at {plant.air_c:.0f} °C, the elements are at {plant.element_c:.0f} °C. "
+        f"More heat goes in than can get out of this chamber: {oven.elements.power_w:g} W of the elements{fan}"
     )

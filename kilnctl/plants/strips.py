@@ -9,6 +9,7 @@ keeps the solver free of loops; thin conductive layers get few, the insulation b
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -66,15 +67,15 @@ def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 5.0, growth: floa
     edges = [0.0]
     for slab in slabs:
         edges.append(edges[-1] + slab.thickness_m / math.sqrt(slab.diffusivity_m2_per_s))
-    shares = [math.log((first + growth * b) / (first + growth * a)) for a, b in zip(edges, edges[1:])]
+    shares = [math.log((first + growth * b) / (first + growth * a)) for a, b in pairwise(edges)]
     counts = [count * split for count in _apportion(shares, nodes - 1 - contacts)]
     counts[0] += contacts * (split - 1)  # a contact is not split; every strip must still get the same number of nodes
     row, per_length, contact, mass, depth = [], [], [], [], [0.0]
-    for i, (slab, count, near, far) in enumerate(zip(slabs, counts, edges, edges[1:])):
+    for i, (slab, count, (near, far)) in enumerate(zip(slabs, counts, pairwise(edges), strict=True)):
         ratio = (first + growth * far) / (first + growth * near)
         ends = [first + growth * near]
         ends += [ends[0] * ratio ** ((j + 1) / count) for j in range(count)]
-        for a, b in zip(ends, ends[1:]):
+        for a, b in pairwise(ends):
             thickness = slab.thickness_m * (b - a) / (ends[-1] - ends[0])
             row.append(slab.row)
             per_length.append(slab.conductivity_scale / thickness)

@@ -364,7 +364,11 @@ class VirtualOven:
         is stored."""
         self.core.refresh()
         led = self.core.ledger
-        faces = {f"{n} wall": float(w) for n, w in zip(self.layout.names, led.walls) if n not in ("shelf", "load")}
+        faces = {
+            f"{n} wall": float(w)
+            for n, w in zip(self.layout.names, led.walls, strict=True)
+            if n not in ("shelf", "load")
+        }
         others = {k: float(getattr(led, k)) for k in ("vent", "leak", "door", "port", "bridges", "latent", "water")}
         return {"elements": float(led.elements), "fan": float(led.fan), **faces, **others}
 

@@ -58,13 +58,6 @@ def star_conductances_m2(areas_m2, emissivities, counts=None) -> np.ndarray:
     return count * area / ((1.0 - emissivity) / emissivity + 1.0 / star_factors(area, count))
 
 
-def star_c(conductances_m2, surfaces_c) -> float:
-    """Temperature of the star, °C, at which what the surfaces give and take sums to zero."""
-    weights = np.asarray(conductances_m2, dtype=float)
-    fourth = np.sum(weights * (np.asarray(surfaces_c) + ZERO_C) ** 4, axis=-1) / np.sum(weights, axis=-1)
-    return fourth**0.25 - ZERO_C
-
-
 def ideal_sensor_c(radiant_c, air_c, film_w_per_m2k, emissivity: float = SENSOR_EMISSIVITY):
     """Temperature, °C, of a small body in balance between radiation to the star and convection to the air.
 

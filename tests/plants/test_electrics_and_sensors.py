@@ -8,7 +8,7 @@ import pytest
 from kilnctl.body import lag_share
 from kilnctl.plants.electrics import Electrics
 from kilnctl.plants.injection import PlantFault
-from kilnctl.plants.probes import Emf, Probe, SensorErrors, emf_table
+from kilnctl.plants.probes import NO_ERRORS, Emf, Probe, SensorErrors, emf_table
 from kilnctl.settings.equipment import CalibrationPoint, Sensor
 from tests.plants.plant_cases import oven
 
@@ -64,7 +64,7 @@ def test_low_supply_drops_the_contactor():
 # ---- sensors
 
 
-def probe(errors=SensorErrors(), seed=0, start_c=20.0, **settings):
+def probe(errors=NO_ERRORS, seed=0, start_c=20.0, **settings):
     given = dict(lag_s=10.0, dead_time_s=3.0, noise_k=0.0)
     return Probe(
         Sensor(**{**given, **settings}),

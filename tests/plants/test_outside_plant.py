@@ -26,12 +26,18 @@ def test_example_plant_heats_and_cools():
     [
         ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return dt_s\n", "P"),
         (
-            "class P:\n    def __init__(self, oven):\n        self.oven = oven\n    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n",
+            (
+                "class P:\n    def __init__(self, oven):\n        self.oven = oven\n"
+                "    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n"
+            ),
             "P",
         ),
         ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\nready = P()\n", "ready"),
         (
-            "class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\ndef make(oven=None):\n    return P()\n",
+            (
+                "class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\n"
+                "def make(oven=None):\n    return P()\n"
+            ),
             "make",
         ),
     ],

@@ -1,4 +1,5 @@
-"""Every fault of the list does what it says, begins and ends when told, and is read from a file with its place in errors."""
+"""Every fault of the list does what it says, begins and ends when told, and is read from a file with its place in
+errors."""
 
 import math
 import re
@@ -75,7 +76,7 @@ def test_element_broken():
 
 
 def test_element_group_broken_takes_its_share():
-    plant, reading = after("element group broken", duty=1.0, group=3)
+    plant, _reading = after("element group broken", duty=1.0, group=3)
     assert plant.power_w == pytest.approx(2000.0, rel=0.05)
     assert plant.elements_c[2] < plant.elements_c[0] - 40.0
 
@@ -130,7 +131,7 @@ def test_thermocouple_pulled_out_falls_to_the_room_with_its_lag():
 
 
 def test_thermocouple_drifting():
-    plant, reading = after("thermocouple drifting", seconds=600, duty=0.3, size=-60.0 / 3600.0)
+    _plant, reading = after("thermocouple drifting", seconds=600, duty=0.3, size=-60.0 / 3600.0)
     healthy = hot()
     for _ in range(600):
         expected = healthy.advance(1.0, 0.3, True)
@@ -174,7 +175,7 @@ def test_thermocouple_noisy():
 
 
 def test_cold_junction_wrong_shifts_reading_and_says_a_wrong_terminal():
-    plant, reading = after("cold junction wrong", seconds=3, size=30.0)
+    _plant, reading = after("cold junction wrong", seconds=3, size=30.0)
     healthy = hot()
     for _ in range(3):
         expected = healthy.advance(1.0, 0.5, True)
@@ -193,12 +194,12 @@ def test_door_open_cools_and_the_switch_tells():
 
 
 def test_door_closes_again():
-    plant, reading = after("door open", seconds=40, duty=0.3, duration_s=10.0)
+    _plant, reading = after("door open", seconds=40, duty=0.3, duration_s=10.0)
     assert reading.door_open is False
 
 
 def test_fan_stopped_uncouples_air_and_elements():
-    plant, reading = after("fan stopped", seconds=120, duty=1.0)
+    plant, _reading = after("fan stopped", seconds=120, duty=1.0)
     healthy = hot()
     for _ in range(120):
         healthy.advance(1.0, 1.0, True)
@@ -206,7 +207,7 @@ def test_fan_stopped_uncouples_air_and_elements():
 
 
 def test_ventilation_lost():
-    plant, reading = after("ventilation lost", seconds=5)
+    _plant, reading = after("ventilation lost", seconds=5)
     assert reading.airflow_proved is False
     assert hot().advance(1.0, 0.5, True).airflow_proved is True
 

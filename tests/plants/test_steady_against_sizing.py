@@ -1,4 +1,5 @@
-"""The virtual oven left alone ends where the sizing says: two solvers of one description, one marching, one balancing."""
+"""The virtual oven left alone ends where the sizing says: two solvers of one description, one marching, one
+balancing."""
 
 import pickle
 

@@ -1,4 +1,5 @@
-"""The virtual oven as a whole: what a controller sees, what is true, repeatability, and that it behaves like an oven."""
+"""The virtual oven as a whole: what a controller sees, what is true, repeatability, and that it behaves like an
+oven."""
 
 import math
 import pickle

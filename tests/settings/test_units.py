@@ -5,7 +5,10 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import constants
 
+from kilnctl import units
+from kilnctl.gauges import nearest_awg
 from kilnctl.units import DIMENSIONS, UNITS, UnitError, parse, parse_unit
 
 WRITINGS_OF_THE_TRADE_CONDUCTIVITY = [
@@ -57,7 +60,8 @@ def test_factor_against_published_tables(written, dimension, expected, source):
 def test_every_unit_against_pint():
     pint = pytest.importorskip("pint", reason="Pint is an independent reference, in the test extra")
     registry = pint.UnitRegistry()
-    # Pint's names for ours; its BTU is rounded (1.4e-7) and its calorie is the thermochemical one, so those are left to the tables above.
+    # Pint's names for ours; its BTU is rounded (1.4e-7) and its calorie is the thermochemical one, so those are left to
+    # the tables above.
     names = {
         "in": "inch",
         "ft": "foot",
@@ -197,10 +201,6 @@ def test_any_text_is_read_or_refused(text, dimension):
 
 def test_conversion_factors_against_scipy():
     """scipy.constants (NIST SP 811) on the factors that stand in the file as numbers."""
-    from scipy import constants
-
-    from kilnctl import units
-
     pairs = {
         "inch": units._INCH,
         "foot": units._FOOT,
@@ -295,7 +295,5 @@ def test_three_decimals_that_can_only_be_decimals_stay(written, dimension, expec
 
 @given(st.integers(-3, 40))
 def test_nearest_gauge_is_the_inverse_of_the_gauge(number):
-    from kilnctl.gauges import nearest_awg
-
     written = f"{number} AWG" if number > 0 else f"{1 - number}/0 AWG"
     assert nearest_awg(parse(written, "area")) == written
