@@ -94,7 +94,7 @@ class OpeningFlows(Openings):
         self, around: Surroundings, radiant_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
     ) -> None:
         """Fan, vent, leak, ports and bridges with the door shut."""
-        around.fan_w = self.oven.fan.power_w if fan else 0.0
+        around.fan_w = self.oven.fan.power_w if fan and self.oven.fan is not None else 0.0
         around.vent_w_per_k = self.vent_w_per_k(air_c, ambient_c) if vent else 0.0
         around.leak_w_per_k = self.leak_w_per_k(air_c, ambient_c)
         around.bridges_w_per_k = self.bridges_w_per_k(radiant_c, ambient_c)
@@ -119,7 +119,7 @@ class OpeningFlows(Openings):
 
     def mixing_speed(self, fan: bool) -> float:
         """Speed of the circulation between top and bottom, m/s."""
-        return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
+        return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan and self.oven.fan else 0.0)
 
     def stratification_k(self, core, air_c: float, fan: bool) -> float:
         """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more

@@ -163,8 +163,10 @@ class Core:
             middle = np.minimum(np.maximum(middle, coldest_k(self)), hottest_k(self))
         self._freeze_solids(middle)
         carried = self._carried
-        known = carried is not None and carried[1] is self.nodes_k
-        self._enthalpy = carried[0] if known else self.enthalpy_j(self.nodes_k)
+        if carried is not None and carried[1] is self.nodes_k:
+            self._enthalpy = carried[0]
+        else:
+            self._enthalpy = self.enthalpy_j(self.nodes_k)
         self._nodes_start = self.nodes_k
         elements = self.surfaces_k[self.strips :]
         self._element_j, self._element_mark = self.element_enthalpy_j(elements), elements

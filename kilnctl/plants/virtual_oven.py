@@ -154,7 +154,7 @@ class VirtualOven:
             fired += self.fired / parts
             mean_a += self.power_w / self.supply_v / parts if self.supply_v > 0.0 else 0.0
             reading = self._sense(dt_s / parts, active, fired, mean_a)
-        if self._lost_s > 0.0:
+        if reading is None or self._lost_s > 0.0:
             return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
 
@@ -263,7 +263,7 @@ class VirtualOven:
 
     def _watch_chamber(self) -> None:
         """The chamber temperature with the ideal sensor's film at the temperatures of now."""
-        speed = self.oven.fan.air_speed_m_per_s if self._settings[2] else 0.0
+        speed = self.oven.fan.air_speed_m_per_s if self._settings[2] and self.oven.fan else 0.0
         self._radiant_k = self.core.radiant_k
         for _ in range(2):  # the film hardly depends on the body it belongs to
             self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
@@ -320,8 +320,8 @@ class VirtualOven:
 
     # ---- truth ---------------------------------------------------------------------------------------------
 
-    def _node_c(self, strip: int | None, depth: int) -> float | None:
-        return None if strip is None else float(self.core.nodes_k[depth, strip]) - ZERO_C
+    def _node_c(self, strip: int, depth: int) -> float:
+        return float(self.core.nodes_k[depth, strip]) - ZERO_C
 
     @property
     def air_c(self) -> float:
@@ -341,11 +341,11 @@ class VirtualOven:
 
     @property
     def part_c(self) -> float | None:
-        return self._node_c(self.layout.load, 0)
+        return None if self.layout.load is None else self._node_c(self.layout.load, 0)
 
     @property
     def part_core_c(self) -> float | None:
-        return self._node_c(self.layout.load, -1)
+        return None if self.layout.load is None else self._node_c(self.layout.load, -1)
 
     @property
     def shell_c(self) -> dict[str, float]:

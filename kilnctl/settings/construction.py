@@ -199,7 +199,8 @@ class Vent:
 
 @dataclass(frozen=True, kw_only=True)
 class Elements:
-    power_w: float | None = quantity(
+    #: Of a file that gives 'resistance' instead, `Oven` works the power out, so that nobody meets None here.
+    power_w: float = quantity(
         "power",
         "power of all elements together, hot, at the supply's nominal voltage (or give 'resistance')",
         default=None,

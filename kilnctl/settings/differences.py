@@ -2,10 +2,11 @@
 replay."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from .fields import integer, quantity, text
 
-_FACTOR = dict(default=1.0, low=0.05, high=20.0)
+_FACTOR: dict[str, Any] = dict(default=1.0, low=0.05, high=20.0)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,7 +1,6 @@
 """The oven, described once. Everything else (sizing, virtual oven, model, limits) follows from this."""
 
 import hashlib
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -28,7 +27,7 @@ from .construction import (
 )
 from .differences import Virtual
 from .document import Problem, parse_document, read_text
-from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensors, Service, Supply, Switching
+from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensor, Sensors, Service, Supply, Switching
 from .fields import many, one, quantity, text
 from .yaml_reader import Reader, read_root
 
@@ -352,8 +351,10 @@ def _check_whole(root):
                 f"{oven.supply.voltage_v**2 / e.power_w / e.resistance_ohm:.2f} for the hot alloy)"
             )
         for which in ("control", "limit", "part"):
-            sensor = getattr(oven.sensors, which)
-            highest = TYPE_HIGHEST_C[sensor.type] if sensor is not None else math.inf
+            sensor: Sensor | None = getattr(oven.sensors, which)
+            if sensor is None:
+                continue
+            highest = TYPE_HIGHEST_C[sensor.type]
             if highest < oven.limits.trip_at_c:
                 # (Type K, which is assumed where none is given, is good for every trip that is accepted.)
                 reader.rules.append(

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import overload
 
 import numpy as np
 
@@ -61,7 +62,11 @@ class _Line:
     def _segment(self, t: float) -> int:
         return min(max(bisect.bisect_right(self.x, t) - 1, 0), len(self.x) - 2)
 
-    def at(self, t):
+    @overload
+    def at(self, t: float) -> float: ...
+    @overload
+    def at(self, t: np.ndarray) -> np.ndarray: ...
+    def at(self, t: float | np.ndarray) -> float | np.ndarray:
         """The value; constant beyond the outermost knots, which lie outside every use."""
         if isinstance(t, np.ndarray):
             return np.interp(t, self._x, self._y)
@@ -70,7 +75,11 @@ class _Line:
         i = self._segment(t)
         return self.y[i] + (self.y[i + 1] - self.y[i]) * (t - self.x[i]) / (self.x[i + 1] - self.x[i])
 
-    def integral(self, t):
+    @overload
+    def integral(self, t: float) -> float: ...
+    @overload
+    def integral(self, t: np.ndarray) -> np.ndarray: ...
+    def integral(self, t: float | np.ndarray) -> float | np.ndarray:
         """From the coldest knot to t."""
         if isinstance(t, np.ndarray):
             i = np.clip(np.searchsorted(self._x, t, side="right") - 1, 0, len(self.x) - 2)
@@ -123,11 +132,15 @@ class Material:
         temperatures = [p[0] for p in self.conductivity_points]
         return (temperatures[0], temperatures[-1]) if len(temperatures) > 1 else (_COLDEST_C, self.limit_c)
 
-    def conductivity(self, t_c):
+    @overload
+    def conductivity(self, t_c: float) -> float: ...
+    @overload
+    def conductivity(self, t_c: np.ndarray) -> np.ndarray: ...
+    def conductivity(self, t_c: float | np.ndarray) -> float | np.ndarray:
         """k at t_c in W/(m·K); float or array."""
         return self._k.at(t_c)
 
-    def conductivity_integral(self, t1_c, t2_c):
+    def conductivity_integral(self, t1_c: float, t2_c: float) -> float:
         """∫ k dT from t1_c to t2_c in W/m, exact."""
         return self._k.integral(t2_c) - self._k.integral(t1_c)
 
@@ -141,11 +154,19 @@ class Material:
         """The face from which ∫ k dT up to hot_c is potential_w_m (flux times thickness), °C, exact."""
         return self._k.inverse_integral(self._k.integral(hot_c) - potential_w_m)
 
-    def heat_capacity(self, t_c):
+    @overload
+    def heat_capacity(self, t_c: float) -> float: ...
+    @overload
+    def heat_capacity(self, t_c: np.ndarray) -> np.ndarray: ...
+    def heat_capacity(self, t_c: float | np.ndarray) -> float | np.ndarray:
         """Specific heat at t_c in J/(kg·K); float or array."""
         return self._cp.at(t_c)
 
-    def enthalpy(self, t_c):
+    @overload
+    def enthalpy(self, t_c: float) -> float: ...
+    @overload
+    def enthalpy(self, t_c: np.ndarray) -> np.ndarray: ...
+    def enthalpy(self, t_c: float | np.ndarray) -> float | np.ndarray:
         """Heat to warm 1 kg from 0 °C to t_c in J/kg, exact integral of the specific heat."""
         return self._cp.integral(t_c) - self._cp.integral(0.0)
 

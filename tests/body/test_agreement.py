@@ -66,7 +66,7 @@ def test_day_zero_heats_up_as_fast_as_the_virtual_oven(tmp_path, seed):
     sizing = Sizing(made(seed, tmp_path))
     room, model = sizing.oven.site.ambient_c, day_zero(sizing.oven)
     goal = room + 0.9 * (reach(sizing) - room)
-    x, before, seconds = model.rest(room), None, 0.0
+    x, before, seconds = model.rest(room), model.rest(room), 0.0
     while x[CHAMBER] < goal and seconds < 172800.0:
         before, x, seconds = x, model.step(x, model.power_w, 5.0, room), seconds + 5.0
     seconds -= 5.0 * (x[CHAMBER] - goal) / (x[CHAMBER] - before[CHAMBER])

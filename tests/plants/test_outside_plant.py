@@ -5,7 +5,7 @@ import pytest
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.plant import Plant, load_plant
 from kilnctl.reading import Reading
-from tests.plants.plant_cases import ROOT, oven
+from tests.plants.plant_cases import ROOT, oven, readings_of
 
 EXAMPLE = ROOT / "configs" / "plants" / "four_masses.py"
 
@@ -13,11 +13,9 @@ EXAMPLE = ROOT / "configs" / "plants" / "four_masses.py"
 def test_example_plant_heats_and_cools():
     plant = load_plant(f"{EXAMPLE}:FourMasses", oven("curing-cabinet"))
     assert isinstance(plant, Plant)
-    for _ in range(600):
-        reading = plant.advance(1.0, 1.0, True)
+    reading = readings_of(plant, 600)[-1]
     assert isinstance(reading, Reading) and 80.0 < reading.chamber_c < 160.0
-    for _ in range(3600):
-        reading = plant.advance(1.0, 1.0, False)
+    reading = readings_of(plant, 3600, contactor=False)[-1]
     assert reading.chamber_c < 90.0 and reading.contactor_closed is False
 
 

@@ -14,7 +14,7 @@ from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.injection import FAULT_KINDS, PlantFault, load_faults
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings import SettingsError
-from tests.plants.plant_cases import OVENS, ROOT, oven
+from tests.plants.plant_cases import OVENS, ROOT, oven, readings_of, told
 
 CALM = Conditions(supply_drift=0.0)
 
@@ -32,14 +32,12 @@ def after(kind, seconds=30, duty=0.5, contactor=True, duration_s=None, **more):
     """Reading `seconds` after the fault, with the plant."""
     plant = hot()
     plant.inject(PlantFault(kind, plant.time_s, duration_s, **more))
-    for _ in range(seconds):
-        reading = plant.advance(1.0, duty, contactor)
-    return plant, reading
+    return plant, readings_of(plant, seconds, duty, contactor)[-1]
 
 
 def test_relay_shorted():
     plant, reading = after("relay shorted", duty=0.0)
-    assert plant.power_w > 2500.0 and reading.fired == 1.0 and reading.current_a > 10.0
+    assert plant.power_w > 2500.0 and reading.fired == 1.0 and told(reading.current_a) > 10.0
 
 
 def test_relay_of_one_group_shorted():
@@ -84,10 +82,9 @@ def test_element_group_broken_takes_its_share():
 def test_supply_lost_and_back():
     plant = hot()
     plant.inject(PlantFault("supply lost", plant.time_s, 10.0))
-    for second in range(20):
-        reading = plant.advance(1.0, 1.0, True)
-        if second == 8:
-            assert reading.supply_v == 0.0 and plant.power_w == 0.0 and reading.contactor_closed is False
+    reading = readings_of(plant, 9)[-1]
+    assert reading.supply_v == 0.0 and plant.power_w == 0.0 and reading.contactor_closed is False
+    reading = readings_of(plant, 11)[-1]
     assert reading.supply_v == 230.0 and reading.contactor_closed is True and plant.power_w > 2500.0
 
 
@@ -119,7 +116,7 @@ def test_thermocouple_shorted_reads_its_terminals():
 
 def test_thermocouple_reversed_falls_when_heated():
     plant, reading = after("thermocouple reversed", seconds=3)
-    cold = reading.cold_junction_c
+    cold = told(reading.cold_junction_c)
     assert reading.chamber_c == pytest.approx(2.0 * cold - plant.chamber_c, abs=6.0)
 
 
@@ -133,8 +130,7 @@ def test_thermocouple_pulled_out_falls_to_the_room_with_its_lag():
 def test_thermocouple_drifting():
     _plant, reading = after("thermocouple drifting", seconds=600, duty=0.3, size=-60.0 / 3600.0)
     healthy = hot()
-    for _ in range(600):
-        expected = healthy.advance(1.0, 0.3, True)
+    expected = readings_of(healthy, 600, 0.3)[-1]
     assert reading.chamber_c - expected.chamber_c == pytest.approx(-10.0, abs=0.6)
 
 
@@ -145,7 +141,7 @@ def test_thermocouple_frozen_stands_with_its_counter():
     readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
     assert {r.chamber_c for r in readings} == {before.chamber_c}
     assert {r.sample for r in readings} == {before.sample}
-    assert readings[-1].limit_c > readings[0].limit_c + 0.5
+    assert told(readings[-1].limit_c) > told(readings[0].limit_c) + 0.5
 
 
 def test_a_converter_that_repeats_itself_goes_on_counting():
@@ -154,10 +150,9 @@ def test_a_converter_that_repeats_itself_goes_on_counting():
     plant.inject(PlantFault("converter repeating", plant.time_s, 30.0))
     readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
     assert {(r.chamber_c, r.cold_junction_c) for r in readings} == {(before.chamber_c, before.cold_junction_c)}
-    assert [r.sample for r in readings] == [before.sample + 10 * i for i in range(1, 31)]
-    assert (
-        readings[-1].limit_c > readings[0].limit_c + 0.5 and plant.advance(1.0, 1.0, True).chamber_c != before.chamber_c
-    )
+    assert [r.sample for r in readings] == [told(before.sample) + 10 * i for i in range(1, 31)]
+    assert told(readings[-1].limit_c) > told(readings[0].limit_c) + 0.5
+    assert plant.advance(1.0, 1.0, True).chamber_c != before.chamber_c
 
 
 def test_thermocouple_noisy():
@@ -177,9 +172,8 @@ def test_thermocouple_noisy():
 def test_cold_junction_wrong_shifts_reading_and_says_a_wrong_terminal():
     _plant, reading = after("cold junction wrong", seconds=3, size=30.0)
     healthy = hot()
-    for _ in range(3):
-        expected = healthy.advance(1.0, 0.5, True)
-    assert reading.cold_junction_c - expected.cold_junction_c == pytest.approx(30.0, abs=0.1)
+    expected = readings_of(healthy, 3, 0.5)[-1]
+    assert told(reading.cold_junction_c) - told(expected.cold_junction_c) == pytest.approx(30.0, abs=0.1)
     assert 20.0 < reading.chamber_c - expected.chamber_c < 40.0
 
 
@@ -215,10 +209,9 @@ def test_ventilation_lost():
 def test_load_against_the_sensor():
     plant = hot()
     plant.inject(PlantFault("load against the sensor", plant.time_s))
-    for _ in range(60):
-        reading = plant.advance(1.0, 1.0, True)
-    assert plant.chamber_c - plant.part_c > 10.0
-    assert abs(reading.chamber_c - plant.part_c) < abs(reading.chamber_c - plant.chamber_c)
+    reading, part_c = readings_of(plant, 60)[-1], told(plant.part_c)
+    assert plant.chamber_c - part_c > 10.0
+    assert abs(reading.chamber_c - part_c) < abs(reading.chamber_c - plant.chamber_c)
 
 
 def test_board_lost_keeps_heat_for_its_lease_only():

@@ -10,7 +10,7 @@ from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.sizing import size
-from tests.plants.plant_cases import OVENS, oven
+from tests.plants.plant_cases import OVENS, oven, readings_of
 
 POINTS = [
     ("curing-cabinet", 60.0),
@@ -55,8 +55,7 @@ def test_settled_at_a_temperature_it_stays_there(name):
     assert plant.part_c == pytest.approx(wanted, abs=25.0)
     assert plant.time_s == 0.0 and plant.energy_j == 0.0
     factor = plant.elements.factor(plant.element_c) / plant.elements.factor(o.limits.highest_c)
-    for _ in range(300):
-        reading = plant.advance(1.0, power / o.elements.power_w * factor, True)
+    reading = readings_of(plant, 300, power / o.elements.power_w * factor)[-1]
     assert plant.chamber_c == pytest.approx(wanted, abs=1.0)
     assert reading.chamber_c == pytest.approx(wanted, abs=2.0)
 
