@@ -116,7 +116,7 @@ def full_power_c(
 
 def _film(oven: Oven, t_c: float, chamber_c: float, diameter_m: float) -> float:
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    # The air's tables end at 1727 °C; what is hotter than that has long melted.
+    # The air's tables end at 1727 °C; every element has melted before.
     return cylinder_film(min(t_c, 1700.0), chamber_c, diameter_m, speed)
 
 
@@ -133,7 +133,7 @@ def _sound_surface_m2(oven: Oven) -> tuple[float, bool]:
         strength = e.emissivity * FREEDOM[e.alloy] * STEFAN_BOLTZMANN
         bearable = strength * ((limit + ZERO_C) ** 4 - (top + ZERO_C) ** 4)
         bearable += _film(oven, limit, top, diameter) * (limit - top)
-    # Hotter than the makers' table the advised load goes to nothing; who builds such an oven all the same has some.
+    # Above the makers' table the advised load goes to zero; an oven that is built all the same carries some load.
     advised = max(recommended_load_w_m2(e.alloy, top), 0.25 * SURFACE_LOAD[e.alloy][-1][1])
     wanted = max(e.power_w / advised, strained / max(bearable, 1.0))
     return (wanted, False) if wanted <= room else (room, True)

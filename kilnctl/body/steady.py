@@ -29,12 +29,13 @@ class Factors:
     leakage: float = 1.0
 
 
-AS_DESCRIBED = Factors()
+NOMINAL = Factors()
 
 
 @dataclass(frozen=True)
 class Steady:
-    """The oven at one chamber temperature, for ever. Powers in W; `walls` by face; `ledger` sums to power_w + fan."""
+    """The oven that has been at one chamber temperature for days. Powers in W; `walls` by face; `ledger_w` sums to
+    power_w + fan_w."""
 
     chamber_c: float
     air_c: float
@@ -108,7 +109,7 @@ class _Wall:
 
 
 def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
-    """Coefficients of the cubic spline through the points, highest power first, plain floats (they are read ten
+    """Coefficients of the cubic spline through the points, highest power first, plain floats (they are read some ten
     thousands of times). At both ends the third derivative runs through the second and the last but one point ("not a
     knot")."""
     h, slope = np.diff(x), np.diff(y) / np.diff(x)
@@ -154,9 +155,7 @@ def root(function, low: float, high: float, tolerance: float) -> float:
 class SteadyOven:
     """Solves one oven (with one set of factors) at any chamber temperature up to `highest_c`."""
 
-    def __init__(
-        self, oven: Oven, load: Load | None = None, factors: Factors = AS_DESCRIBED, highest_c: float = 1500.0
-    ):
+    def __init__(self, oven: Oven, load: Load | None = None, factors: Factors = NOMINAL, highest_c: float = 1500.0):
         self.oven, self.factors, self.highest_c = oven, factors, highest_c
         self.ambient_c = oven.site.ambient_c
         self.speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
@@ -211,8 +210,8 @@ class SteadyOven:
         return g * (_fourth(radiant_c) - _fourth(t))
 
     def _element(self, radiant_c: float, air_c: float, radiation_w: float) -> tuple[float, float]:
-        """(element °C, convection to the air W) when it radiates that much to the star. What would have to be taken
-        out, where the fan alone makes the chamber hotter, is not thought of as a cold element."""
+        """(element °C, convection to the air W) when it radiates that much to the star. Where the fan alone makes the
+        chamber hotter, radiation_w is below zero; the element is then taken to be as warm as the star."""
         fourth = _fourth(radiant_c) + max(0.0, radiation_w) / self.star[-1]
         t = fourth**0.25 - ZERO_C
         film = (
@@ -221,7 +220,7 @@ class SteadyOven:
         return t, film * (t - air_c)
 
     def _others(self, radiant_c: float, air_c: float) -> tuple[dict[str, float], dict[str, float]]:
-        """Heat lost otherwise than through the walls, W, by name: (from the star, from the air)."""
+        """Heat that does not go through the walls, W, by name: (from the star, from the air)."""
         ambient, openings = self.ambient_c, self.openings
         star: dict[str, float] = {}
         for b in self.oven.bridges:

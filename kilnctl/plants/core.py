@@ -1,17 +1,16 @@
 """The heat balance of one oven and its step in time.
 
-Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star
-is algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit
-Runge–Kutta method of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is
-linearised anew in every stage. A step in which something leaps or swings past its surroundings is taken in
-halves (`guards`).
+Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star is
+algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit Runge–Kutta method
+of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is linearised again in every stage. A
+step in which something leaps or swings past its surroundings is taken in halves (`guards`).
 
-Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
-outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors
-are eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air,
-taken half a step ahead and renewed as soon as they matter. Enthalpy, not temperature, is what steps move:
-what leaves one node enters another, and at the end of a block temperatures are read off the enthalpies, so
-energy is conserved to rounding whatever is frozen.
+Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the outer films
+hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are eliminated once
+per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a step ahead and
+renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node enters another, and
+at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding, whichever
+coefficients are frozen.
 """
 
 from collections.abc import Callable
@@ -26,6 +25,12 @@ from .moisture import WATER_J_PER_KGK, Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 GAMMA = 1.0 - 0.5**0.5
+#: A block ends after so many steps at most, or when a node has moved by the tolerance: by YOUNG times that in its first
+#: two steps, because fast heating would close a block every step, and a block of three is second order too and costs
+#: less. The air may move AIR times as far.
+MOST_STEPS, YOUNG, AIR = 60, 4.0, 3.0
+#: The quick coefficients are renewed when a surface's difference to the air has moved by this much, K, and share.
+QUICK_MOVED_K, QUICK_MOVED_SHARE = 0.5, 0.05
 _AHEAD = (1.0 - GAMMA) / GAMMA
 _BEHIND = 1.0 - _AHEAD
 
@@ -42,8 +47,8 @@ class Core:
         tolerance_k: float = 3.0,
         moisture: Moisture | None = None,
     ):
-        """All at `start_k`. A block ends when a node has moved by `tolerance_k` (four times
-        that in its first two steps), the air by three times as much, or after 60 steps."""
+        """All at `start_k`. A block ends when a node has moved by `tolerance_k` (four times that in its first two
+        steps), the air by three times as much, or after 60 steps."""
         self.body, self.around, self.tolerance_k = body, around, tolerance_k
         self.moisture = None if moisture is None or moisture.dry else moisture
         self.strips = body.rows.shape[1]
@@ -75,8 +80,7 @@ class Core:
     # ---- stored energy -------------------------------------------------------------------------------------
 
     def enthalpy_j(self, nodes_k: np.ndarray) -> np.ndarray:
-        """Enthalpy of every node, J: the dry material above the tables' lowest temperature, its water
-        above 0 °C."""
+        """Enthalpy of every node, J: the dry material above the tables' lowest temperature, its water above 0 °C."""
         p, mass = self.body.properties, self.body.mass
         knot, part = locate(nodes_k)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
@@ -95,13 +99,11 @@ class Core:
         return self.body.element_mass * (p.enthalpy[at] + part * p.enthalpy_step[at])
 
     def air_enthalpy_j(self, air_k):
-        """∫ C dT with C = C0 · 273.15 / T: the air that leaves as it expands takes nothing with it in this
-        balance."""
+        """∫ C dT with C = C0 · 273.15 / T: the air that leaves as it expands takes nothing with it in this balance."""
         return self.body.air_capacity * 273.15 * np.log(air_k)
 
     def stored_j(self):
-        """Everything stored, J, from temperatures and water alone; exact at the end of a block
-        (`refresh`)."""
+        """Everything stored, J, from temperatures and water alone; exact at the end of a block (`refresh`)."""
         if self.moisture is not None:
             self._water_start = self.moisture.water_kg
         elements = self.element_enthalpy_j(self.surfaces_k[self.strips :]).sum(axis=0)
@@ -110,8 +112,8 @@ class Core:
     # ---- blocks: frozen coefficients -----------------------------------------------------------------------
 
     def refresh(self) -> None:
-        """Close the block: book its losses, bring temperatures in line with enthalpies. The next step
-        opens a new one."""
+        """Close the block: book its losses, bring temperatures in line with enthalpies. The next step opens a new
+        one."""
         if self._age:
             self._close_block()
             self._age = 0
@@ -134,7 +136,7 @@ class Core:
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
         # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. What
         # it leaves over is not lost, because the next block starts from the wanted enthalpy.
-        for _ in range(1 if self.moved_k < 4.0 * self.tolerance_k else 4):
+        for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
@@ -214,8 +216,8 @@ class Core:
         self._link = b.per_length * mean + b.contact
 
     def _soon(self, dt: float, element_w):
-        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of
-        their power."""
+        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of their
+        power."""
         half = 0.5 * dt
         surfaces = self.surfaces_k + half * self._surface_rate
         surfaces[self.strips :] += half * (element_w - self._last_w) / self._element_capacity
@@ -237,7 +239,7 @@ class Core:
         self._air_capacity = b.air_capacity * 273.15 / air
         self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
         self._film_at = surfaces - air
-        self._film_limit = 0.5 + 0.05 * np.abs(self._film_at)
+        self._film_limit = QUICK_MOVED_K + QUICK_MOVED_SHARE * np.abs(self._film_at)
         self._weighed = False
 
     def _capacity_of(self, elements):
@@ -311,17 +313,16 @@ class Core:
             _AHEAD * air + _BEHIND * self.air_k,
             surfaces,
         )
-        # Fast heating would close a block every step; a block of three still is second order and cheaper.
-        limit = 4.0 * self.tolerance_k if self._age < 2 else self.tolerance_k
+        limit = YOUNG * self.tolerance_k if self._age < 2 else self.tolerance_k
         self.moved_k = moved = np.abs(second[0] - self._nodes_start).max()
-        over = not (moved <= limit and abs(second[2] - self._air_start) <= 3.0 * limit)
+        over = not (moved <= limit and abs(second[2] - self._air_start) <= AIR * limit)
         if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
             self.refresh()
             self.step(0.5 * dt, element_w)
             self.step(0.5 * dt, element_w)
             return
         changed = self._take(dt, element_w, first, second)
-        if over or changed or self._age >= 60:
+        if over or changed or self._age >= MOST_STEPS:
             self.refresh()
 
     def _take(self, dt: float, element_w, first, second) -> bool:
@@ -357,8 +358,8 @@ class Core:
         return (self.star_w / STEFAN_BOLTZMANN) ** 0.25
 
     def _stage(self, base, base_surfaces, base_air, guess):
-        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air, star
-        emission W/m² and what the bridges draw, W."""
+        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air, star emission W/m² and
+        what the bridges draw, W."""
         strips = self.strips
         rest = self._strips.respond(base)
         ys = base_surfaces.copy()

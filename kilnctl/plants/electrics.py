@@ -1,6 +1,5 @@
-"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the
-firing stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower
-than a cycle."""
+"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the firing
+stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower than a cycle."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -53,8 +52,7 @@ class Electrics:
     ) -> tuple[list[float], float, float, float]:
         """Watts in each group (mean over the tick), fired share, supply voltage V, current A (rms, while on).
 
-        `duty` per group, `supply_share` voltage over nominal, `resistance_factor` resistance over rated, per
-        group.
+        `duty` per group, `supply_share` voltage over nominal, `resistance_factor` resistance over rated, per group.
         """
         groups = self.groups
         on, whole = list(duty), [not burnt for burnt in self.burnt] if self.burnt else [True] * groups

@@ -25,8 +25,8 @@ MELTING_STEP_K = 150.0
 def bridged_star(
     slope: float, drive: float, conductance: float, ambient_k: float, guess_k: float
 ) -> tuple[float, float, float]:
-    """Emission of the star W/m², what the bridges draw W, and the star's temperature K, from
-    slope·σT⁴ + conductance·(T − ambient) = drive.
+    """Emission of the star W/m², what the bridges draw W, and the star's temperature K, from slope·σT⁴ + conductance·(T
+    − ambient) = drive.
 
     Solved and not linearised, so that no conductance is too strong: Newton's method on a convex function comes down to
     the root from above. What the bridges draw is what the star has left over, so the energy balance is exact."""
@@ -55,8 +55,8 @@ def hottest_k(core) -> float:
 
 
 def must_halve(core, after) -> bool:
-    """Whether in the step from the core's state to `after` something has leapt, or has become colder than possible:
-    the method damps what is fast, but does not keep it from swinging past its surroundings."""
+    """Whether in the step from the core's state to `after` something has leapt, or has become colder than possible: the
+    method damps what is fast, but does not keep it from swinging past its surroundings."""
     nodes, surfaces, air, star, _ = after
     if max(abs(air - core.air_k), core.moved_k) > LEAP_K:
         return True

@@ -1,5 +1,4 @@
-"""What can break in a virtual oven, as one list. Injected at a time, for a duration, from Python or from a
-YAML file.
+"""What can break in a virtual oven, as one list. Injected at a time, for a duration, from Python or from a YAML file.
 
     faults:
       - {kind: relay shorted, at: 40 min, for: 10 min}
@@ -22,8 +21,8 @@ from ..units import DIMENSIONS, UnitError, parse
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of fault: what happens, where it acts, and what its size means (dimension, default in SI,
-    lowest, highest)."""
+    """One kind of fault: what happens, where it acts, and what its size means (dimension, default in SI, lowest,
+    highest)."""
 
     name: str
     doc: str
@@ -106,12 +105,11 @@ SENSORS = ("control", "limit", "part")
 
 @dataclass(frozen=True)
 class PlantFault:
-    """One fault: from `start_s` for `duration_s` (None: for good). Times in seconds of simulated time, size
-    in SI units.
+    """One fault: from `start_s` for `duration_s` (None: for good). Times in seconds of simulated time, size in SI
+    units.
 
-    `sensor` says which thermocouple a sensor fault hits; `group` which element group or relay (1, 2, …; None:
-    all). Raises ValueError for an unknown kind, a size out of range, or a target that does not exist for any
-    oven.
+    `sensor` says which thermocouple a sensor fault hits; `group` which element group or relay (1, 2, …; None: all).
+    Raises ValueError for an unknown kind, a size out of range, or a target that does not exist for any oven.
     """
 
     kind: str

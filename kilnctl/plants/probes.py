@@ -1,9 +1,9 @@
-"""A thermocouple with its sheath, its wires and its front end: from the temperature around it to the number
-in the record.
+"""A thermocouple with its sheath, its wires and its front end: from the temperature around it to the number in the
+record.
 
-Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead
-time: a delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or
-shorted wire and a wrong cold junction show what they show in reality.
+Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead time: a
+delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or shorted wire and
+a wrong cold junction show what they show in reality.
 """
 
 import bisect
@@ -20,9 +20,9 @@ from ..settings.equipment import Sensor
 from ..thermal.thermocouples import emf_mv, range_c
 from .injection import PlantFault
 
-#: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by
-#: itself). Chip data sheets as in the project's hardware notes; slopes per type from memory of the data sheet
-#: of the linear chip.
+#: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by itself).
+#: Chip data sheets as in the project's hardware notes; slopes per type from memory of the data sheet of the linear
+#: chip.
 RESOLUTION_C = {"max31855": 0.25, "max31856": 2.0**-7}
 LINEAR_MV_PER_K = {
     "K": 0.041276,
@@ -34,13 +34,16 @@ LINEAR_MV_PER_K = {
     "R": 0.010506,
 }
 CONVERSION_S = 0.1
+#: A thermocouple with extra noise of more than NOISY times its own, plus NOISY_K, shows wild single samples too: in
+#: this share of its ticks, with so many times the noise (estimates, from memory of loose terminals).
+NOISY, NOISY_K, WILD_SHARE, WILD_TIMES = 2.0, 1.0, 0.02, 30.0
 #: What the front end says of a broken circuit.
 _WORDS = {"thermocouple open": "open", "thermocouple short to ground": "short-ground", "front end dead": "no-chip"}
 
 
 class Emf:
-    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight
-    on beyond its ends."""
+    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight on beyond its
+    ends."""
 
     def __init__(self, low_c: int, values_mv: Sequence[float]):
         self.low_c, self.mv = low_c, list(values_mv)
@@ -61,8 +64,8 @@ class Emf:
 
 @dataclass(frozen=True)
 class SensorErrors:
-    """What is wrong with a thermocouple besides its noise: a constant offset, a gain error about 0 °C, a
-    drift, and the error of the measured cold junction."""
+    """What is wrong with a thermocouple besides its noise: a constant offset, a gain error about 0 °C, a drift, and the
+    error of the measured cold junction."""
 
     offset_k: float = 0.0
     gain: float = 0.0
@@ -104,8 +107,8 @@ class _Acting:
 
 
 class Probe:
-    """One thermocouple. `advance` takes what is around the sheath and returns (reading °C, fault words,
-    cold junction °C)."""
+    """One thermocouple. `advance` takes what is around the sheath and returns (reading °C, fault words, cold junction
+    °C)."""
 
     def __init__(
         self,
@@ -147,8 +150,8 @@ class Probe:
         room_c: float,
         faults: Sequence[PlantFault] = (),
     ) -> tuple[float, tuple[str, ...], float]:
-        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant
-        over that in still air; `faults` only those of this sensor that act now."""
+        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant over that
+        in still air; `faults` only those of this sensor that act now."""
         acting = _Acting(self.settings.noise_k, self.errors.cold_junction_k)
         for fault in faults:
             if fault.kind == "thermocouple pulled out":
@@ -195,8 +198,8 @@ class Probe:
         if settings.calibration:
             seen_c = _shown(settings.calibration, seen_c)
         seen_c += noise_k * self._gauss()
-        if noise_k > 2.0 * settings.noise_k + 1.0 and self.generator.random() < 0.02:
-            seen_c += 30.0 * noise_k * self._gauss()  # a wild single sample without any fault bit
+        if noise_k > NOISY * settings.noise_k + NOISY_K and self.generator.random() < WILD_SHARE:
+            seen_c += WILD_TIMES * noise_k * self._gauss()  # a wild single sample without any fault bit
         return seen_c
 
     def _converted(self, mv: float, cold_c: float) -> float:
@@ -221,8 +224,7 @@ class Probe:
 
 
 def _shown(calibration, true_c: float) -> float:
-    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the
-    ends."""
+    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the ends."""
     first, last = calibration[0], calibration[-1]
     if true_c <= first.true_c:
         return true_c + first.reads_c - first.true_c

@@ -1,9 +1,8 @@
-"""Where the nodes of a wall or a load lie: at layer joints and, finer towards the hot face, inside the
-layers.
+"""Where the nodes of a wall or a load lie: at layer joints and, finer towards the hot face, inside the layers.
 
-A node at a joint holds half a cell of either material, so the temperature of every joint is a node of its own
-and a plane wall is second order in the spacing. All strips of an oven get the same number of nodes, which
-keeps the solver free of loops; thin conductive layers get few, the insulation behind the hot face most.
+A node at a joint holds half a cell of either material, so the temperature of every joint is a node of its own and a
+plane wall is second order in the spacing. All strips of an oven get the same number of nodes, which keeps the solver
+free of loops; thin conductive layers get few, the insulation behind the hot face most.
 """
 
 import math
@@ -16,8 +15,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Slab:
-    """One layer as the solver wants it: a row of the property tables, its thickness, and scale factors for
-    studies.
+    """One layer as the solver wants it: a row of the property tables, its thickness, and scale factors for studies.
 
     `insulance_m2k_per_w` is a contact resistance at the layer's *outer* side; zero for none.
     """
@@ -56,9 +54,9 @@ def fewest_nodes(slabs: Sequence[Slab]) -> int:
 def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 5.0, growth: float = 0.3, split: int = 1) -> Strip:
     """Place `nodes` nodes in the slabs, hot face first.
 
-    The wanted spacing is `growth` times the depth below the hot face plus the distance that heat diffuses in
-    `first_s` seconds, depth measured in diffusion lengths (m/sqrt(diffusivity)). `split` refines the grid
-    that many times, keeping its grading. Raises ValueError when the nodes are too few.
+    The wanted spacing is `growth` times the depth below the hot face plus the distance that heat diffuses in `first_s`
+    seconds, depth measured in diffusion lengths (m/sqrt(diffusivity)). `split` refines the grid that many times,
+    keeping its grading. Raises ValueError when the nodes are too few.
     """
     if nodes < fewest_nodes(slabs):
         raise ValueError(f"{nodes} nodes cannot resolve {len(slabs)} layers")

@@ -15,7 +15,7 @@ from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
 from .balance import Body, Ledger, Surroundings
-from .chamber import OpeningFlows, check_contents, check_fan, ideal_sensor, lining_water
+from .chamber import Environment, OpeningFlows, check_contents, check_fan, ideal_sensor, lining_water
 from .conditions import AS_DESCRIBED, USUAL_DAY, Conditions, Variation
 from .core import Core
 from .electrics import Electrics
@@ -34,18 +34,29 @@ BOARD_LEASE_S = 0.5
 #: By how much the power may be above its rating: high voltage, low resistance (an estimate).
 MOST_POWER = 1.3
 
+#: The terminals of the thermocouples are so much warmer than the room, K, and by this share of what the shell is above
+#: it (estimates for terminals in a box on the shell).
+TERMINALS_ABOVE_K, TERMINALS_SHARE = 3.0, 0.15
+
+#: The ideal sensor's film is worked out again when its difference to the air has changed by this much, K, and by this
+#: share: the film goes with the fourth root of it.
+FILM_MOVED_K, FILM_MOVED_SHARE = 0.3, 0.1
+
+#: Shares of load and chamber in what a sensor shows that the load touches (an estimate).
+TOUCHING = (0.9, 0.1)
+
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
 
 class VirtualOven:
-    """A plant made from a description. Everything that happens in it follows from the arguments and the
-    calls: the same seed gives the same readings bit for bit; it can be pickled at any moment and continued.
+    """A plant made from a description. Everything that happens in it follows from the arguments and the calls: the same
+    seed gives the same readings bit for bit; it can be pickled at any moment and continued.
 
-    Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see
-    `kilnctl.plants`), air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load)
-    and part_core_c, None without a load; shell_c {face: °C}; power_w; energy_j (electric);
-    ledger_j() {name: J}; water_kg; supply_v; contactor_closed; electrics.burnt (an element that melts is open
-    for good); loop_stalled and clock_jump_s for the loop that drives it.
+    Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see `kilnctl.plants`),
+    air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load) and part_core_c, None without
+    a load; shell_c {face: °C}; power_w; energy_j (electric); ledger_j() {name: J}; water_kg; supply_v;
+    contactor_closed; electrics.burnt (an element that melts is open for good); loop_stalled and clock_jump_s for the
+    loop that drives it.
 
     Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via
     `inject`).
@@ -126,8 +137,7 @@ class VirtualOven:
     # ---- the plant protocol --------------------------------------------------------------------------------
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
-        """Let `dt_s` s pass; see `Plant.advance`. Raises ValueError for a command that no hardware can
-        carry out."""
+        """Let `dt_s` s pass; see `Plant.advance`. Raises ValueError for a command that no hardware can carry out."""
         groups = self.layout.groups
         duties = [float(duty)] * groups if isinstance(duty, (int, float)) else [float(d) for d in duty]
         if len(duties) != groups:
@@ -180,7 +190,8 @@ class VirtualOven:
         self.time_s += dt
         self._radiant_k = core.radiant_k
         self.chamber_c = ideal_sensor(self._radiant_k, core.air_k, self._sensor_film) - ZERO_C
-        if abs(self.chamber_c - self.air_c - self._film_at) > 0.3 + 0.1 * abs(self._film_at):
+        moved_k = abs(self.chamber_c - self.air_c - self._film_at)
+        if moved_k > FILM_MOVED_K + FILM_MOVED_SHARE * abs(self._film_at):
             self._watch_chamber()
 
     def _drift(self) -> float:
@@ -192,8 +203,8 @@ class VirtualOven:
         )
 
     def _sense(self, dt: float, active: Sequence[PlantFault], fired: float, mean_a: float) -> Reading:
-        room_c = self._settings[0]
-        terminals_c = room_c + 3.0 + 0.15 * (self._shell_mean_c - room_c)
+        room_c = self._settings.ambient_c
+        terminals_c = room_c + TERMINALS_ABOVE_K + TERMINALS_SHARE * (self._shell_mean_c - room_c)
         seen: dict[str, float] = {}
         words: tuple[str, ...] = ()
         cold_c = None
@@ -217,8 +228,8 @@ class VirtualOven:
             supply_v=self.supply_v if meters.supply else None,
             current_a=self.current_a if meters.current else None,
             contactor_closed=self.electrics.closed if meters.contactor else None,
-            door_open=self._settings[1] > 0.0 if oven.door.switch else None,
-            airflow_proved=self._settings[3] if oven.vent is not None and oven.vent.proved else None,
+            door_open=self._settings.door > 0.0 if oven.door.switch else None,
+            airflow_proved=self._settings.vent if oven.vent is not None and oven.vent.proved else None,
             sample=self._probes[0][1].sample,
             mean_current_a=mean_a if meters.current else None,
         )
@@ -232,12 +243,12 @@ class VirtualOven:
         if name == "part":
             return self.chamber_c if part is None else part
         if part is not None and any(f.kind == "load against the sensor" for f in active):
-            return 0.9 * part + 0.1 * self.chamber_c
+            return TOUCHING[0] * part + TOUCHING[1] * self.chamber_c
         return self.chamber_c
 
     # ---- what acts from outside ----------------------------------------------------------------------------
 
-    def _environment(self, active: Sequence[PlantFault] = ()) -> tuple[float, float, bool, bool]:
+    def _environment(self, active: Sequence[PlantFault] = ()) -> Environment:
         door, fan, vent = self.door_opening, self.fan_running, self.vent_running
         for fault in active:
             if fault.kind == "door open":
@@ -246,24 +257,24 @@ class VirtualOven:
                 fan = False
             elif fault.kind == "ventilation lost":
                 vent = False
-        return self.ambient_c, door, fan, vent
+        return Environment(self.ambient_c, door, fan, vent)
 
     def _before_block(self) -> None:
-        """Flows, films of the sensors and layering, at the temperatures of now; called by the core before
-        each block."""
-        core, (ambient_c, door, fan, vent) = self.core, self._settings
-        core.body = self._bodies[fan]
+        """Flows, films of the sensors and layering, at the temperatures of now; called by the core before each
+        block."""
+        core, now = self.core, self._settings
+        core.body = self._bodies[now.fan]
         self._watch_chamber()
         air_c = self.air_c
-        self.openings.set(core, self.layout.door, self.radiant_c, air_c, ambient_c, door, fan, vent)
-        self._stratification_k = self.openings.stratification_k(core, air_c, fan)
+        self.openings.set(core, self.layout.door, self.radiant_c, air_c, now)
+        self._stratification_k = self.openings.stratification_k(core, air_c, now.fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
         self._lag_share = lag_share(self._sensor_film, radiation)
         self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - ZERO_C
 
     def _watch_chamber(self) -> None:
         """The chamber temperature with the ideal sensor's film at the temperatures of now."""
-        speed = self.oven.fan.air_speed_m_per_s if self._settings[2] and self.oven.fan else 0.0
+        speed = self.oven.fan.air_speed_m_per_s if self._settings.fan and self.oven.fan else 0.0
         self._radiant_k = self.core.radiant_k
         for _ in range(2):  # the film hardly depends on the body it belongs to
             self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
@@ -278,10 +289,10 @@ class VirtualOven:
     # ---- a hot start ---------------------------------------------------------------------------------------
 
     def settle(self, power_w: float) -> float:
-        """Put everything into the steady state under a steady `power_w`, as after days of it; returns the
-        chamber temperature, °C.
+        """Put everything into the steady state under a steady `power_w`, as after days of it; returns the chamber
+        temperature, °C.
 
-        Time, energy and faults stand still meanwhile, wet things are not dried, and the ledger starts anew.
+        Time, energy and faults stand still meanwhile, wet things are not dried, and the ledger starts from zero.
         """
         core = self.core
         watts = np.full(self.layout.groups, power_w / self.layout.groups)
@@ -360,8 +371,7 @@ class VirtualOven:
         return self.electrics.closed
 
     def ledger_j(self) -> dict[str, float]:
-        """Where every joule went since the start: 'elements' and 'fan' came in, the others left. The rest
-        is stored."""
+        """Where every joule went since the start: 'elements' and 'fan' came in, the others left. The rest is stored."""
         self.core.refresh()
         led = self.core.ledger
         faces = {

@@ -199,7 +199,7 @@ class Vent:
 
 @dataclass(frozen=True, kw_only=True)
 class Elements:
-    #: Of a file that gives 'resistance' instead, `Oven` works the power out, so that nobody meets None here.
+    #: Of a file that gives 'resistance' instead, `Oven` works the power out: in a read oven it is never None.
     power_w: float = quantity(
         "power",
         "power of all elements together, hot, at the supply's nominal voltage (or give 'resistance')",

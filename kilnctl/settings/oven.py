@@ -34,7 +34,7 @@ from .yaml_reader import Reader, read_root
 #: How far above the software's trip the independent limiter, and the I/O board's own ceiling, may be set, K: it is to
 #: save the oven when the software has failed.
 LIMITER_ABOVE_K = 60.0
-#: No description may ask for more than this, whatever it says: the highest chamber temperature that the
+#: No description may ask for more than this: the highest chamber temperature that the
 #: thermocouples, materials and rules of this project are made for.
 CEILING_C = 1320.0
 
@@ -94,8 +94,8 @@ class Limits:
 @dataclass(frozen=True, kw_only=True)
 class Safety:
     """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. The bounds
-    are those of `kilnctl.safety.limits` (HARD_CEILINGS, HARD_FLOORS), which hold whatever is written here; what is left
-    out keeps the default, and all other thresholds are nobody's to set."""
+    are those of `kilnctl.safety.limits` (HARD_CEILINGS, HARD_FLOORS), which no file can move; what is left out
+    keeps the default, and no other threshold can be set."""
 
     sensor_coast_s: float | None = quantity(
         "time",

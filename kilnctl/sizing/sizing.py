@@ -83,7 +83,8 @@ class Sizing:
         return self._cache[chamber_c]
 
     def power_w(self, chamber_c: float) -> float:
-        """Element power that holds chamber_c for ever, empty, W; 0 where the fan alone holds it or makes it hotter."""
+        """Element power that holds chamber_c in the steady state, empty, W; 0 where the fan alone holds it or makes it
+        hotter."""
         return max(0.0, float(self.at(chamber_c).power_w))
 
     def ledger_w(self, chamber_c: float) -> dict[str, float]:
@@ -261,7 +262,8 @@ class Sizing:
 
     @cached_property
     def element_load_w_m2(self) -> float:
-        """Surface load of the elements at full power: of the wire itself where it is described, whatever it lies in."""
+        """Surface load of the elements at full power: of the wire itself where it is described, not of what it is wound
+        on."""
         e = self.oven.elements
         if e.wire_diameter_m and e.wire_length_m:
             return electric.surface_load_w_m2(e.power_w, e.wire_diameter_m, e.wire_length_m)

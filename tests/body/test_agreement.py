@@ -1,6 +1,6 @@
 """Sizing, virtual oven and day-zero model solve one body: over ovens drawn at random they say the same.
 
-Seeds that once failed stay in the lists: 21 (a bare steel door beside thick wool), 24 and 19 (a vent near the highest
+Seeds that once failed stay in the lists: 21 (a bare steel door next to thick wool), 24 and 19 (a vent near the highest
 temperature), 27 (fibre that conducts eight times as well hot), 45 and 54 (a strong fan and a heavy shelf), 62, 104 and
 149.
 """

@@ -1,4 +1,4 @@
-"""Ovens that nobody drew by hand, through everything that a newcomer's would go through. What is asked stands in
+"""Ovens drawn at random, through everything that a newcomer's would go through. What is asked stands in
 `judging`.
 
 `tools/zoo` runs many more of the same. An oven that failed once is kept as a file in `kept/` when its number would be

@@ -7,7 +7,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
-from kilnctl import units
 from kilnctl.gauges import nearest_awg
 from kilnctl.units import DIMENSIONS, UNITS, UnitError, parse, parse_unit
 
@@ -199,24 +198,29 @@ def test_any_text_is_read_or_refused(text, dimension):
         assert math.isfinite(value)
 
 
-def test_conversion_factors_against_scipy():
+@pytest.mark.parametrize(
+    ("written", "dimension", "name"),
+    [
+        ("1 in", "length", "inch"),
+        ("1 ft", "length", "foot"),
+        ("1 lb", "mass", "pound"),
+        ("1 oz", "mass", "oz"),
+        ("1 BTU", "energy", "Btu"),
+        ("1 cal", "energy", "calorie_IT"),
+        ("1 hp", "power", "hp"),
+        ("1 °F", "difference", "degree_Fahrenheit"),
+        ("1 h", "time", "hour"),
+        ("1 d", "time", "day"),
+        ("1 min", "time", "minute"),
+    ],
+)
+def test_conversion_factors_against_scipy(written, dimension, name):
     """scipy.constants (NIST SP 811) on the factors that stand in the file as numbers."""
-    pairs = {
-        "inch": units._INCH,
-        "foot": units._FOOT,
-        "pound": units._POUND,
-        "oz": units._OUNCE,
-        "Btu": units._BTU,
-        "calorie_IT": units._CALORIE,
-        "hp": units._HORSEPOWER,
-        "degree_Fahrenheit": units._FAHRENHEIT,
-        "zero_Celsius": units.ZERO_C,
-        "hour": units._HOUR,
-        "day": units._DAY,
-        "minute": units._MINUTE,
-    }
-    for name, value in pairs.items():
-        assert value == pytest.approx(getattr(constants, name), rel=1e-14), name
+    assert parse(written, dimension) == pytest.approx(getattr(constants, name), rel=1e-14)
+
+
+def test_zero_of_the_celsius_scale_against_scipy():
+    assert parse("0 K", "temperature") == -constants.zero_Celsius
 
 
 # ---- what the trade writes without a unit, or with a mark ------------------------------------------------------------

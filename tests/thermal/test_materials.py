@@ -106,9 +106,6 @@ def test_arrays_and_floats_agree(name, ts):
         (m.enthalpy, m.enthalpy(array)),
     ):
         assert many == pytest.approx([one(t) for t in ts], rel=1e-12, abs=1e-9)
-    assert m.conductivity_integral(0.0, array) == pytest.approx(
-        [m.conductivity_integral(0.0, t) for t in ts], rel=1e-12, abs=1e-9
-    )
 
 
 @given(names, st.floats(-400.0, 2500.0), st.floats(-400.0, 2500.0))
