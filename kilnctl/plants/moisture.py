@@ -53,7 +53,6 @@ class Moisture:
         self.free_strips = free_strips
         self.room_vapour_pa = room_vapour_pa
         self.latent_j = 0.0
-        self.evaporated_kg = 0.0
         self._active = np.zeros(self.water_kg.shape, dtype=bool)
         self._conductance = np.zeros_like(self.water_kg)
         self._zero_k = np.full_like(self.water_kg, BOILING_K)
@@ -90,17 +89,14 @@ class Moisture:
         zero, conductance = self._zero_k, self._conductance
         drawn = conductance * (early_s * (early_k - zero) + late_s * (late_k - zero))
         latent = latent_j_per_kg(late_k)
-        lost = drawn / latent
-        left = self.water_kg - lost
+        left = self.water_kg - drawn / latent
         correction = None
         if np.any(left < 0.0):
             excess = np.where(left < 0.0, -left * latent, 0.0)
             correction = np.where(excess > 0.0, excess / np.where(capacity > 0.0, capacity, 1.0), 0.0)
             drawn = drawn - excess
-            lost = np.minimum(lost, self.water_kg)
             left = np.maximum(left, 0.0)
         changed = correction is not None or bool(np.any(self.boiling(late_k) != self._active))
         self.latent_j = self.latent_j + drawn.sum(axis=(0, 1))
-        self.evaporated_kg = self.evaporated_kg + lost.sum(axis=(0, 1))
         self.water_kg = left
         return correction, changed
