@@ -1,6 +1,7 @@
 """Settings files: what is read, and what is refused with file:line:column and a hint."""
 
 import dataclasses
+import math
 import re
 from pathlib import Path
 
@@ -10,9 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from kilnctl import SettingsError, load_oven, load_schedule
+from kilnctl.safety import HARD_CEILINGS, HARD_FLOORS
 from kilnctl.settings.document import MOST_BYTES
 from kilnctl.settings.fields import examples_of, key_of, setting_fields
-from kilnctl.settings.oven import Oven
+from kilnctl.settings.oven import Oven, Safety
 from kilnctl.settings.schedule import Schedule
 from kilnctl.settings.schema import schema_of
 from kilnctl.units import parse
@@ -336,3 +338,13 @@ def test_a_tick_is_no_longer_than_heat_is_given_for(tmp_path):
     assert load_oven(written(tmp_path, text + "control:\n  tick: 2 s\n")).control.tick_s == 2.0
     (said,) = problems_of(load_oven, written(tmp_path, text + "control:\n  tick: 2.1 s\n"))
     assert "control.tick: 2.1 s" in said and "2 s" in said.split("2.1 s", 1)[1]
+
+
+def test_bounds_of_safety_settings_are_those_of_the_rules():
+    for f in setting_fields(Safety):
+        name, bounds = f.name, f.metadata
+        assert name in HARD_CEILINGS or name in HARD_FLOORS
+        assert bounds["high"] <= HARD_CEILINGS.get(name, math.inf), name
+        assert bounds["low"] >= HARD_FLOORS.get(name, 0.0), name
+        if name in HARD_CEILINGS:
+            assert bounds["high"] == HARD_CEILINGS[name], name
