@@ -8,7 +8,9 @@ that takes its power from the supply at that load; a sheathed element the usual 
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
+from ..settings.construction import WIRE_DIAMETER_M
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import ALLOYS, SURFACE_LOAD, recommended_load_w_m2
@@ -36,7 +38,8 @@ FREEDOM = {"iron-chromium-aluminium": 0.5, "nickel-chromium": 0.5, "sheathed": 1
 @dataclass(frozen=True)
 class Heater:
     """All groups of elements together: mass in kg, surface in m², diameter of wire or sheath in m. `guessed` names
-    what the file does not say ("surface", "mass"), `crowded` that the power hardly finds room in the chamber."""
+    what the file does not say ("surface", "mass"), `crowded` that the power hardly finds room in the chamber,
+    `clamped_from_m` the diameter that mass and surface ask for where no wire has it."""
 
     mass_kg: float
     surface_m2: float
@@ -47,11 +50,12 @@ class Heater:
     limit_c: float
     guessed: tuple[str, ...] = ()
     crowded: bool = False
+    clamped_from_m: float | None = None
 
     def factor(self, t_c: float) -> float:
         """Resistance at t_c over that at 20 °C, linear between the points and constant beyond them."""
         points = self.resistance
-        for (t0, f0), (t1, f1) in zip(points, points[1:]):
+        for (t0, f0), (t1, f1) in pairwise(points):
             if t_c < t1:
                 return f0 + (f1 - f0) * max(0.0, t_c - t0) / (t1 - t0)
         return points[-1][1]
@@ -76,10 +80,20 @@ def heater_of(oven: Oven) -> Heater:
         # Of a round wire or sheath, volume / surface is a quarter of the diameter.
         mass = surface * (d or _sound_diameter_m(oven, surface)) / 4.0 * density
         guessed.append("mass")
-    diameter = d or min(max(4.0 * mass / (density * surface), THINNEST_M), 0.03)
+    derived = 4.0 * mass / (density * surface)
+    diameter = d or min(max(derived, WIRE_DIAMETER_M[0]), WIRE_DIAMETER_M[1])
     material = Material(e.alloy, "element", ((20.0, 20.0),), density, _CAPACITY[e.alloy], 1400.0, "from memory")
     return Heater(
-        mass, surface, diameter, material, resistance, _MELTS_C[e.alloy], e.limit_c or limit, tuple(guessed), crowded
+        mass,
+        surface,
+        diameter,
+        material,
+        resistance,
+        _MELTS_C[e.alloy],
+        e.limit_c or limit,
+        tuple(guessed),
+        crowded,
+        None if d or diameter == derived else derived,
     )
 
 
@@ -102,7 +116,7 @@ def full_power_c(
 
 def _film(oven: Oven, t_c: float, chamber_c: float, diameter_m: float) -> float:
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    # The air's tables end at 1727 °C; what is hotter than that has long melted.
+    # The air's tables end at 1727 °C; every element has melted before.
     return cylinder_film(min(t_c, 1700.0), chamber_c, diameter_m, speed)
 
 
@@ -119,7 +133,7 @@ def _sound_surface_m2(oven: Oven) -> tuple[float, bool]:
         strength = e.emissivity * FREEDOM[e.alloy] * STEFAN_BOLTZMANN
         bearable = strength * ((limit + ZERO_C) ** 4 - (top + ZERO_C) ** 4)
         bearable += _film(oven, limit, top, diameter) * (limit - top)
-    # Hotter than the makers' table the advised load goes to nothing; who builds such an oven all the same has some.
+    # Above the makers' table the advised load goes to zero; an oven that is built all the same carries some load.
     advised = max(recommended_load_w_m2(e.alloy, top), 0.25 * SURFACE_LOAD[e.alloy][-1][1])
     wanted = max(e.power_w / advised, strained / max(bearable, 1.0))
     return (wanted, False) if wanted <= room else (room, True)
@@ -143,17 +157,24 @@ def assumed(oven: Oven) -> tuple[str, ...]:
     h, e = heater_of(oven), oven.elements
     said = []
     if "surface" in h.guessed:
+        load = f"{e.power_w / h.surface_m2 / 1e4:.1f} W/cm²"
         why = (
-            f"what finds room in the chamber, {e.power_w / h.surface_m2 / 1e4:.1f} W/cm²"
+            f"what finds room in the chamber, {load}"
             if h.crowded
-            else f"{e.power_w / h.surface_m2 / 1e4:.1f} W/cm², as a sound design for {oven.limits.highest_c:.0f} °C has it"
+            else f"{load}, as a sound design for {oven.limits.highest_c:.0f} °C has it"
         )
         said.append(
-            f"elements.surface: {h.surface_m2:.3g} m² ({why}; measure wire or sheath: π × diameter × length, all of them)"
+            f"elements.surface: {h.surface_m2:.3g} m² ({why}; "
+            "measure wire or sheath: π × diameter × length, all of them)"
         )
     if "mass" in h.guessed:
+        round_mm = 4000.0 * h.mass_kg / (h.material.density_kg_m3 * h.surface_m2)
         said.append(
-            f"elements.mass: {h.mass_kg:.3g} kg (round elements of {4000.0 * h.mass_kg / (h.material.density_kg_m3 * h.surface_m2):.1f} mm; "
-            "weigh them, or ask their maker)"
+            f"elements.mass: {h.mass_kg:.3g} kg (round elements of {round_mm:.1f} mm; weigh them, or ask their maker)"
+        )
+    if h.clamped_from_m is not None:
+        said.append(
+            f"elements: mass over surface would be wire of {1000.0 * h.clamped_from_m:.3g} mm; "
+            f"{1000.0 * h.diameter_m:g} mm is taken for the film round it (check 'mass' and 'surface')"
         )
     return tuple(said)

@@ -7,7 +7,7 @@ from ..settings.construction import Face, Load, Wall
 from ..settings.oven import Oven
 from ..thermal.box import CORNER, EDGE
 from ..thermal.materials import Material, air_gap, find, from_points, from_polynomial
-from ..thermal.walls import Layer
+from ..thermal.walls import WallLayer
 
 
 def material_of(oven: Oven, name: str) -> Material:
@@ -21,8 +21,9 @@ def material_of(oven: Oven, name: str) -> Material:
     return find(name)
 
 
-def layers_of(oven: Oven, wall: Wall) -> tuple[Layer, ...]:
-    """The wall's layers from the hot face outward. A layer given by its R-value has the constant conductivity that follows."""
+def layers_of(oven: Oven, wall: Wall) -> tuple[WallLayer, ...]:
+    """The wall's layers from the hot face outward. A layer given by its R-value has the constant conductivity that
+    follows."""
     layers = []
     for i, layer in enumerate(wall.layers):
         if layer.material == "air gap":
@@ -41,7 +42,7 @@ def layers_of(oven: Oven, wall: Wall) -> tuple[Layer, ...]:
                 material.uncertainty,
             )
         contact = wall.contact_insulance_m2k_per_w if i < len(wall.layers) - 1 else 0.0
-        layers.append(Layer(material, layer.thickness_m, contact))
+        layers.append(WallLayer(material, layer.thickness_m, contact))
     return tuple(layers)
 
 

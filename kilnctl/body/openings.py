@@ -1,5 +1,6 @@
 """Ways for heat past the walls: vent, the shut door's leak, ports and bridges."""
 
+from ..errors import KilnctlError
 from ..settings.construction import Bridge
 from ..settings.oven import Oven
 from ..thermal.air import air
@@ -27,7 +28,8 @@ class Openings:
         self.port_m2 = (
             sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed) / black
         )
-        self._bars = {b: material_of(oven, b.material) for b in oven.bridges if b.conductance_w_per_k is None}
+        #: Of a bridge that is given as a bar: its material.
+        self._bars = {b: material_of(oven, b.material) for b in oven.bridges if b.material is not None}
 
     def vent_w_per_k(self, air_c: float, ambient_c: float) -> float:
         """Heat that the vent carries off per kelvin of the chamber air above the room, W/K."""
@@ -45,6 +47,8 @@ class Openings:
         """Conductance of all pieces of one bridge from the star to the room, W/K."""
         if bridge.conductance_w_per_k is not None:
             return bridge.conductance_w_per_k * bridge.count
+        if bridge.area_m2 is None or bridge.length_m is None:
+            raise KilnctlError(f"{bridge.name}: a bridge wants a conductance, or a bar's material, area and length")
         hot, cold = max(radiant_c, ambient_c), min(radiant_c, ambient_c)
         return bar_conductance_w_per_k(self._bars[bridge], bridge.area_m2, bridge.length_m, hot, cold, bridge.count)
 

@@ -1,6 +1,6 @@
-"""The body in steady state: the same network as the virtual oven's (see `kilnctl.plants`), solved for the power that holds a
-chamber temperature instead of marched through time. Sizing prints it, and the day-zero model is held to it. No scipy:
-this runs in the process that heats, before it does."""
+"""The body in steady state: the same network as the virtual oven's (see `kilnctl.plants`), solved for the power that
+holds a chamber temperature instead of marched through time. Sizing prints it, and the day-zero model is held to it. No
+scipy: this runs in the process that heats, before it does."""
 
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -12,7 +12,7 @@ from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import cylinder_film, inner_film
-from ..thermal.walls import Layer, WallSolution, solve_wall
+from ..thermal.walls import WallLayer, WallSolution, solve_wall
 from .elements import heater_of
 from .layers import geometry_of, layers_of
 from .openings import Openings
@@ -29,9 +29,13 @@ class Factors:
     leakage: float = 1.0
 
 
+NOMINAL = Factors()
+
+
 @dataclass(frozen=True)
 class Steady:
-    """The oven at one chamber temperature, for ever. Powers in W; `walls` by face; `ledger` sums to power_w + fan."""
+    """The oven that has been at one chamber temperature for days. Powers in W; `walls` by face; `ledger_w` sums to
+    power_w + fan_w."""
 
     chamber_c: float
     air_c: float
@@ -53,14 +57,15 @@ def _fourth(t_c: float) -> float:
 
 
 class _Wall:
-    """Heat into one face against its hot face's temperature: solved exactly at a few temperatures, cubic between them."""
+    """Heat into one face against its hot face's temperature: solved exactly at a few temperatures, cubic between
+    them."""
 
     def __init__(self, oven: Oven, face, factors: Factors, highest_c: float):
         self.face, self.geometry = face, geometry_of(face)
         layers = layers_of(oven, face.wall)
         if factors.conductivity != 1.0:
             layers = tuple(
-                Layer(
+                WallLayer(
                     x.material.scaled(1.0 if x.material.kind == "metal" else factors.conductivity),
                     x.thickness_m,
                     x.contact_m2k_w,
@@ -104,8 +109,9 @@ class _Wall:
 
 
 def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
-    """Coefficients of the cubic spline through the points, highest power first, plain floats (they are read ten thousands
-    of times). At both ends the third derivative runs through the second and the last but one point ("not a knot")."""
+    """Coefficients of the cubic spline through the points, highest power first, plain floats (they are read some ten
+    thousands of times). At both ends the third derivative runs through the second and the last but one point ("not a
+    knot")."""
     h, slope = np.diff(x), np.diff(y) / np.diff(x)
     n = len(x)
     a, b = np.zeros((n, n)), np.zeros(n)
@@ -149,7 +155,7 @@ def root(function, low: float, high: float, tolerance: float) -> float:
 class SteadyOven:
     """Solves one oven (with one set of factors) at any chamber temperature up to `highest_c`."""
 
-    def __init__(self, oven: Oven, load: Load | None = None, factors: Factors = Factors(), highest_c: float = 1500.0):
+    def __init__(self, oven: Oven, load: Load | None = None, factors: Factors = NOMINAL, highest_c: float = 1500.0):
         self.oven, self.factors, self.highest_c = oven, factors, highest_c
         self.ambient_c = oven.site.ambient_c
         self.speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
@@ -188,7 +194,8 @@ class SteadyOven:
         return hot, g * (fourth - _fourth(hot)), film * (air_c - hot)
 
     def _body(self, j: int, radiant_c: float, air_c: float) -> float:
-        """Net heat that shelf or load takes by radiation and gives to the air by convection, W: zero in all, but it couples both."""
+        """Net heat that shelf or load takes by radiation and gives to the air by convection, W: zero in all, but it
+        couples both."""
         body, g = self.surfaces[j], self.star[j]
         low, high = min(radiant_c, air_c), max(radiant_c, air_c)
         t = radiant_c
@@ -203,8 +210,8 @@ class SteadyOven:
         return g * (_fourth(radiant_c) - _fourth(t))
 
     def _element(self, radiant_c: float, air_c: float, radiation_w: float) -> tuple[float, float]:
-        """(element °C, convection to the air W) when it radiates that much to the star. What would have to be taken out, where
-        the fan alone makes the chamber hotter, is not thought of as a cold element."""
+        """(element °C, convection to the air W) when it radiates that much to the star. Where the fan alone makes the
+        chamber hotter, radiation_w is below zero; the element is then taken to be as warm as the star."""
         fourth = _fourth(radiant_c) + max(0.0, radiation_w) / self.star[-1]
         t = fourth**0.25 - ZERO_C
         film = (
@@ -213,7 +220,7 @@ class SteadyOven:
         return t, film * (t - air_c)
 
     def _others(self, radiant_c: float, air_c: float) -> tuple[dict[str, float], dict[str, float]]:
-        """Heat lost otherwise than through the walls, W, by name: (from the star, from the air)."""
+        """Heat that does not go through the walls, W, by name: (from the star, from the air)."""
         ambient, openings = self.ambient_c, self.openings
         star: dict[str, float] = {}
         for b in self.oven.bridges:
@@ -230,7 +237,8 @@ class SteadyOven:
     # ---- the whole -------------------------------------------------------------------------------------------------
 
     def _radiant_for(self, chamber_c: float, air_c: float) -> float:
-        """Star temperature at which the ideal sensor in that air shows chamber_c: its own balance, solved for the star."""
+        """Star temperature at which the ideal sensor in that air shows chamber_c: its own balance, solved for the
+        star."""
         film = sensor_film(chamber_c, air_c, self.speed)
         fourth = _fourth(chamber_c) + film * (chamber_c - air_c) / (SENSOR_EMISSIVITY * STEFAN_BOLTZMANN)
         if fourth <= 0.0:
@@ -252,7 +260,8 @@ class SteadyOven:
         )
 
     def _bracket(self, chamber_c: float) -> tuple[float, float]:
-        """Differences of air and chamber between which the air's surplus changes its sign: it falls as the air gets warmer."""
+        """Differences of air and chamber between which the air's surplus changes its sign: it falls as the air gets
+        warmer."""
         near, surplus = 0.0, self._at(chamber_c, 0.0).surplus_w
         sign = 1.0 if surplus > 0.0 else -1.0
         step = 0.01 * (chamber_c - self.ambient_c)
@@ -284,7 +293,7 @@ class SteadyOven:
                 f"a chamber of {chamber_c:.0f} °C asks for elements or air hotter than the formulas go ({error})"
             ) from None
         ledger, walls, shells = {}, {}, {}
-        for wall, (hot, _, _) in zip(self.walls, trial.faces):
+        for wall, (hot, _, _) in zip(self.walls, trial.faces, strict=True):
             solution = wall.solve(max(hot, self.ambient_c + 1e-6))
             name = wall.face.name
             walls[name], shells[name] = solution, solution.cold_face_c
@@ -301,7 +310,8 @@ class SteadyOven:
 
     @cached_property
     def valid_c(self) -> float:
-        """The hottest chamber that can be looked at, °C: `highest_c`, or less where elements or air leave the formulas before."""
+        """The hottest chamber that can be looked at, °C: `highest_c`, or less where elements or air leave the formulas
+        before."""
         low, high = self.ambient_c + 1.0, self.highest_c
         if self._can(high):
             return high

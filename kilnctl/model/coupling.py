@@ -13,6 +13,7 @@ import numpy as np
 
 from ..body import Openings, star_m2, surfaces_of
 from ..body.steady import root
+from ..errors import KilnctlError
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
@@ -132,6 +133,11 @@ def _state(
             break
         except (_TooHot, ValueError):
             power *= 0.7
+    else:
+        raise KilnctlError(
+            f"{oven.name}: with its inside at {min(plates_c):.0f} °C no power can be found at which its elements stay "
+            f"below {HOTTEST_C:.0f} °C; look at the elements' surface and at the openings"
+        )
     chamber = chamber_temperature_c(radiant, air_c, speed)
     taken = [
         convected(s, t, air_c) + g * STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - (t + ZERO_C) ** 4)

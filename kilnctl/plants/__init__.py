@@ -31,8 +31,8 @@ The steady chamber
 - bridges: conductance times (radiant_c − ambient), drawn from the star, as frames and terminals take their heat from
   walls and elements; an open port radiates from the star to ambient.
 
-Rooms inside: `oven` (VirtualOven) and `batch` (OvenBatch) put together `assembly` (description → arrays),
-`core` (the heat balance in time; with `grid`, `tables`, `elimination`, `balance`, `guards`, `moisture`, `chamber`),
-`electrics`, `sensors` and `faults`; `conditions` says what a day or a study changes; `protocol` is all that
-the rest of the project relies on.
+Files: `virtual_oven` (VirtualOven) puts together `assembly` (description → arrays), `core` (the heat balance in time;
+with `strips`, `property_tables`, `elimination`, `balance`, `guards`, `moisture`, `chamber`), `electrics`, `probes` and
+`injection` (its faults); `conditions` says what a day or a study changes; `plant` is all that the rest of the project
+relies on.
 """

@@ -1,19 +1,19 @@
 """From the body of an oven (`kilnctl.body`) to the arrays of its heat balance: what sizing solves, in another way."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from ..body import Heater, bodies_in, geometry_of, heater_of, layers_of, plate_of, star_m2, surfaces_of
+from ..body import Heater, Surface, bodies_in, geometry_of, heater_of, layers_of, plate_of, star_m2, surfaces_of
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.materials import Material
 from ..thermal.surfaces import cylinder_film, inner_film, natural_film
 from .balance import Body
-from .conditions import Variation
+from .conditions import AS_DESCRIBED, Variation
 from .property_tables import Films, Properties
 from .strips import Slab, Strip, divide, fewest_nodes
 
@@ -45,41 +45,103 @@ class WireFilm:
 
 @dataclass(frozen=True)
 class Layout:
-    """Which strip and surface is what. Strips: faces, then shelf, then load; surfaces: strips, then
-    element groups."""
+    """Which strip and surface is what. Strips: faces, then shelf, then load; surfaces: strips, then element groups.
+
+    porous: for each row of the property tables, whether that material can hold water (no metal, no gap)."""
 
     names: tuple[str, ...]
     door: int
     shelf: int | None
     load: int | None
     groups: int
+    porous: tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class Assembled:
+    """One oven as arrays: its balance with the fan running and with the fan stopped (only the films differ), what is
+    where in them, and the elements."""
+
+    stirred: Body
+    still: Body
+    layout: Layout
+    heater: Heater
+
+
+class _Rows:
+    """Materials in the order of their rows in the property tables."""
+
+    def __init__(self) -> None:
+        self.materials: list[Material] = []
+
+    def of(self, material: Material) -> int:
+        if material not in self.materials:
+            self.materials.append(material)
+        return self.materials.index(material)
+
+
+@dataclass(frozen=True)
+class _Column:
+    """A wall, shelf or load before it is divided into nodes: its layers, hot face first, and its outside."""
+
+    slabs: list[Slab]
+    area_m2: float
+    outer_m2: float
+    outer_emissivity: float
+    outer_film: PlateFilm
 
 
 def assemble(
-    oven: Oven, load: Load | None = None, variation: Variation = Variation(), nodes: int = 28, split: int = 1
-) -> tuple[Body, Body, Layout, Heater]:
-    """The balance with the fan running, the same with the fan stopped (only the films differ), what is where,
-    the elements.
+    oven: Oven, load: Load | None = None, variation: Variation = AS_DESCRIBED, nodes: int = 28, split: int = 1
+) -> Assembled:
+    """The arrays of an oven's heat balance.
 
-    `nodes` per strip (more where the layers need more), refined `split` times. Raises KilnctlError when the
-    load cannot be in that chamber.
+    `nodes` per strip (more where the layers need more), refined `split` times. Raises KilnctlError when the load cannot
+    be in that chamber.
     """
-    facts, surfaces = heater_of(oven), surfaces_of(oven, load)
+    heater, surfaces = heater_of(oven), surfaces_of(oven, load)
+    rows = _Rows()
+    columns = _columns(oven, load, variation, rows)
+    nodes = max([nodes, *(fewest_nodes(c.slabs) + 2 for c in columns)])
+    strips = [(divide(c.slabs, nodes, split=split), c.area_m2) for c in columns]
+    groups = oven.elements.groups
+    # The groups' elements share one surface's exchange, each its piece.
+    whole = star_m2(oven, surfaces, variation.emissivity)
+    areas = np.array([s.area_m2 for s in surfaces[:-1]] + [surfaces[-1].piece_m2] * groups)
+    chamber, cold_air = oven.chamber, air(0.0)
+    volume = chamber.width_m * chamber.depth_m * chamber.height_m
+    still = Body(
+        rows=_stack(strips, lambda s, a: s.row),
+        per_length=_stack(strips, lambda s, a: s.per_length * a),
+        contact=_stack(strips, lambda s, a: s.contact * a),
+        mass=_stack(strips, lambda s, a: s.mass * a),
+        outer_area=np.array([c.outer_m2 for c in columns]),
+        outer_emissivity=np.array([c.outer_emissivity for c in columns]),
+        element_mass=np.full(groups, variation.element_mass * heater.mass_kg / groups),
+        element_row=rows.of(heater.material),
+        surface_area=areas,
+        star=np.append(whole[:-1], [whole[-1] / groups] * groups),
+        film_scale=np.full(len(areas), variation.film),
+        air_capacity=volume * cold_air.density_kg_m3 * cold_air.heat_capacity_j_kgk,
+        properties=_properties(tuple(rows.materials)),
+        inner_films=_inner_films(surfaces, groups, 0.0),
+        outer_films=_films(tuple(c.outer_film for c in columns)),
+    )
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    materials: list[Material] = []
+    names = [s.name for s in surfaces[:-1]]
+    porous = tuple(m.kind not in ("metal", "gap") for m in rows.materials)
+    layout = Layout(tuple(names), names.index("door"), _index(names, "shelf"), _index(names, "load"), groups, porous)
+    return Assembled(replace(still, inner_films=_inner_films(surfaces, groups, speed)), still, layout, heater)
 
-    def row(material: Material) -> int:
-        if material not in materials:
-            materials.append(material)
-        return materials.index(material)
 
-    columns: list[tuple[list[Slab], float]] = []
-    outer, outer_films = [], []
+def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -> list[_Column]:
+    """The faces in the description's order, then shelf and load; their materials get rows in that order."""
+    columns = []
     for face in oven.faces:
         geometry = geometry_of(face)
         slabs = [
             _slab(
-                row,
+                rows.of(x.material),
                 x.material,
                 x.thickness_m,
                 x.material.density_kg_m3 * variation.heat_capacity,
@@ -88,52 +150,20 @@ def assemble(
             )
             for x in layers_of(oven, face.wall)
         ]
-        columns.append((slabs, geometry.conduction_m2))
-        outer.append((geometry.outer_m2, face.wall.outer_emissivity))
-        outer_films.append(PlateFilm(geometry.outer_length_m, face.orientation))
+        film = PlateFilm(geometry.outer_length_m, face.orientation)
+        columns.append(_Column(slabs, geometry.conduction_m2, geometry.outer_m2, face.wall.outer_emissivity, film))
+    unused_film = columns[0].outer_film  # shelf and load have no outside: area zero
     for name, body in bodies_in(oven, load):
         plate = plate_of(oven, body, variation.load_mass if name == "load" else 1.0)
-        columns.append(([_slab(row, plate.material, plate.depth_m, plate.density_kg_m3)], plate.area_m2))
-        outer.append((0.0, 0.9))
-        outer_films.append(outer_films[0])
-    groups = oven.elements.groups
-    names = [s.name for s in surfaces[:-1]]
-    layout = Layout(tuple(names), names.index("door"), _index(names, "shelf"), _index(names, "load"), groups)
-    nodes = max([nodes, *(fewest_nodes(slabs) + 2 for slabs, _ in columns)])
-    strips = [(divide(slabs, nodes, split=split), area) for slabs, area in columns]
-    # The groups' elements share one surface's exchange, each its piece.
-    whole = star_m2(oven, surfaces, variation.emissivity)
-    star = np.append(whole[:-1], [whole[-1] / groups] * groups)
-    areas = np.array([s.area_m2 for s in surfaces[:-1]] + [surfaces[-1].piece_m2] * groups)
-    c = oven.chamber
-    volume = c.width_m * c.depth_m * c.height_m
-    element_row = row(facts.material)
-    cold_air = air(0.0)
+        slab = _slab(rows.of(plate.material), plate.material, plate.depth_m, plate.density_kg_m3)
+        columns.append(_Column([slab], plate.area_m2, 0.0, 0.9, unused_film))
+    return columns
 
-    def films_at(v: float) -> Films:
-        plates = [PlateFilm(s.length_m, s.orientation, v) for s in surfaces[:-1]]
-        return _films(tuple(plates + [WireFilm(surfaces[-1].length_m, v)] * groups))
 
-    def body_with(inner: Films) -> Body:
-        return Body(
-            rows=_stack(strips, lambda s, a: s.row),
-            per_length=_stack(strips, lambda s, a: s.per_length * a),
-            contact=_stack(strips, lambda s, a: s.contact * a),
-            mass=_stack(strips, lambda s, a: s.mass * a),
-            outer_area=np.array([a for a, _ in outer]),
-            outer_emissivity=np.array([e for _, e in outer]),
-            element_mass=np.full(groups, variation.element_mass * facts.mass_kg / groups),
-            element_row=element_row,
-            surface_area=areas,
-            star=star,
-            film_scale=np.full(len(areas), variation.film),
-            air_capacity=volume * cold_air.density_kg_m3 * cold_air.heat_capacity_j_kgk,
-            properties=_properties(tuple(materials)),
-            inner_films=inner,
-            outer_films=_films(tuple(outer_films)),
-        )
-
-    return body_with(films_at(speed)), body_with(films_at(0.0)), layout, facts
+def _inner_films(surfaces: Sequence[Surface], groups: int, speed_m_per_s: float) -> Films:
+    """Films of every surface inside at that air speed; the last surface stands for all element groups."""
+    plates = [PlateFilm(s.length_m, s.orientation, speed_m_per_s) for s in surfaces[:-1]]
+    return _films((*plates, *[WireFilm(surfaces[-1].length_m, speed_m_per_s)] * groups))
 
 
 def _index(names: list[str], name: str) -> int | None:
@@ -141,10 +171,10 @@ def _index(names: list[str], name: str) -> int | None:
 
 
 def _slab(
-    row, material: Material, thickness_m: float, density_kg_m3: float, factor: float = 1.0, contact: float = 0.0
+    row: int, material: Material, thickness_m: float, density_kg_m3: float, factor: float = 1.0, contact: float = 0.0
 ) -> Slab:
     diffusivity = material.conductivity(200.0) / (material.density_kg_m3 * material.heat_capacity(200.0))
-    return Slab(row(material), thickness_m, density_kg_m3, diffusivity, factor, contact)
+    return Slab(row, thickness_m, density_kg_m3, diffusivity, factor, contact)
 
 
 def _stack(strips: Sequence[tuple[Strip, float]], pick) -> np.ndarray:

@@ -1,11 +1,10 @@
 """What the heat balance is made of: the oven's fixed figures, what acts on it from outside, and where the
 joules went.
 
-Arrays: nodes first, strips second, and the batch last when there is one: (n, S) or (n, S, B). SI units,
-kelvin.
+Arrays: nodes first, strips second: (n, S). SI units, kelvin.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,15 +16,15 @@ class Body:
     """What is fixed about an oven (made by `assembly`): S strips, then G element groups, which count as
     surfaces too.
 
-    rows                  row of the property tables of each interval, (n − 1, S[, B])
+    rows                  row of the property tables of each interval, (n − 1, S)
     per_length, contact   area / length of an interval, m; conductance of a contact, W/K; one of the two is zero
     mass                  half of an interval's mass, kg, which belongs to each of its two nodes
-    outer_area            (S[, B]) m², zero for shelf and load; `outer_emissivity` likewise
-    element_mass          (G[, B]) kg; `element_row` their row of the property tables
-    surface_area          (S + G[, B]) convecting area inside, m²
-    star                  (S + G[, B]) conductance to the radiant star, m²
-    film_scale            (S + G[, B]) factor on the inside films (1 as described; studies vary it)
-    air_capacity          ([B]) heat capacity of the chamber air at 273.15 K, J/K; it falls as 1/T at constant pressure
+    outer_area            (S) m², zero for shelf and load; `outer_emissivity` likewise
+    element_mass          (G) kg; `element_row` their row of the property tables
+    surface_area          (S + G) convecting area inside, m²
+    star                  (S + G) conductance to the radiant star, m²
+    film_scale            (S + G) factor on the inside films (1 as described; studies vary it)
+    air_capacity          heat capacity of the chamber air at 273.15 K, J/K; it falls as 1/T at constant pressure
     """
 
     rows: np.ndarray
@@ -39,7 +38,7 @@ class Body:
     surface_area: np.ndarray
     star: np.ndarray
     film_scale: np.ndarray
-    air_capacity: np.ndarray | float
+    air_capacity: float
     properties: Properties
     inner_films: Films
     outer_films: Films
@@ -48,13 +47,12 @@ class Body:
 @dataclass
 class Surroundings:
     """What acts on the oven and may change while it runs. The owner sets it and calls `Core.refresh` after a
-    change; figures that depend on temperatures are set again before each block (`Core.before_block`). Floats
-    or arrays over the batch.
+    change; figures that depend on temperatures are set again before each block (`Core.before_block`).
 
     vent_w_per_k, leak_w_per_k, door_w_per_k   heat carried off per kelvin by air drawn through, W/K
     port_m2, doorway_m2                        black openings from the radiant star to the room, m²
-    bridges_w_per_k                            from the radiant star to the room, W/K (a frame or a terminal draws its heat
-                                               from walls and elements, not from the air)
+    bridges_w_per_k                            from the radiant star to the room, W/K (a frame or a terminal draws
+                                               its heat from walls and elements, not from the air)
     fan_w                                      heat given to the chamber air, W
     star_factor    per surface, the share of its exchange with the star that is left (an open door's face: less)
     room_film      per surface, conductance straight to the room, W/K (an open door's inside)
@@ -74,8 +72,7 @@ class Surroundings:
 
 @dataclass
 class Ledger:
-    """Joules that have passed each boundary since the start; floats or arrays over the batch, `walls` per
-    strip.
+    """Joules that have passed each boundary since the start; `walls` per strip.
 
     In: elements, fan. Out: walls, vent, leak, door (air, radiation and its own face while open), port,
     bridges, and the latent and sensible heat of evaporated water.
@@ -91,13 +88,3 @@ class Ledger:
     bridges: float = 0.0
     latent: float = 0.0
     water: float = 0.0
-    extra: dict = field(default_factory=dict)
-
-    @property
-    def given_j(self):
-        return self.elements + self.fan
-
-    @property
-    def lost_j(self):
-        openings = self.vent + self.leak + self.door + self.port + self.bridges
-        return self.walls.sum(axis=0) + openings + self.latent + self.water

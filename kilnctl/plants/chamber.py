@@ -1,9 +1,10 @@
 """The chamber's openings, its layering, and the water that it starts with."""
 
+from typing import NamedTuple
+
 import numpy as np
 
-from ..body import Openings as Described
-from ..body import layers_of
+from ..body import Openings
 from ..errors import KilnctlError
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -15,6 +16,7 @@ from ..thermal.surfaces import radiation_film, vertical_film
 from .assembly import Layout
 from .balance import Body, Surroundings
 from .conditions import Variation
+from .core import Core
 
 #: Air speed that stirs a chamber without a fan, m/s, and the share of a fan's speed that mixes top and bottom
 #: (estimates, common practice).
@@ -59,51 +61,45 @@ def check_fan(oven: Oven, body: Body, ambient_k: float) -> None:
         )
 
 
-class Openings(Described):
+class Environment(NamedTuple):
+    """What acts from outside now, faults included; `door` is the open share of the doorway."""
+
+    ambient_c: float
+    door: float
+    fan: bool
+    vent: bool
+
+
+class OpeningFlows(Openings):
     """The body's openings, shut or with the door open, as what acts on the heat balance."""
 
     def __init__(self, oven: Oven, variation: Variation):
         super().__init__(oven, variation.leakage)
 
-    def set(
-        self,
-        core,
-        door_surface: int,
-        radiant_c: float,
-        air_c: float,
-        ambient_c: float,
-        door: float,
-        fan: bool,
-        vent: bool,
-    ) -> None:
-        """Fill `core.around` for these temperatures; `door` is the open share of the doorway."""
+    def set(self, core: Core, door_surface: int, radiant_c: float, air_c: float, now: Environment) -> None:
+        """Fill `core.around` for these temperatures; `door_surface` is the number of the door's surface."""
         around = core.around
-        around.ambient_k = ambient_c + ZERO_C
-        self.set_shut(around, radiant_c, air_c, ambient_c, fan, vent)
-        if door > 0.0:
-            around.leak_w_per_k *= 1.0 - door
-            self._open(core, door_surface, air_c, ambient_c, door)
+        around.ambient_k = now.ambient_c + ZERO_C
+        self.set_shut(around, radiant_c, air_c, now.ambient_c, now.fan, now.vent)
+        if now.door > 0.0:
+            around.leak_w_per_k *= 1.0 - now.door
+            self._open(core, door_surface, air_c, now.ambient_c, now.door)
         else:
-            around.door_w_per_k, around.doorway_m2, around.star_factor, around.room_film = (
-                0.0,
-                0.0,
-                None,
-                None,
-            )
+            around.door_w_per_k, around.doorway_m2 = 0.0, 0.0
+            around.star_factor = around.room_film = None
 
     def set_shut(
         self, around: Surroundings, radiant_c: float, air_c: float, ambient_c: float, fan: bool, vent: bool
     ) -> None:
         """Fan, vent, leak, ports and bridges with the door shut."""
-        around.fan_w = self.oven.fan.power_w if fan else 0.0
+        around.fan_w = self.oven.fan.power_w if fan and self.oven.fan is not None else 0.0
         around.vent_w_per_k = self.vent_w_per_k(air_c, ambient_c) if vent else 0.0
         around.leak_w_per_k = self.leak_w_per_k(air_c, ambient_c)
         around.bridges_w_per_k = self.bridges_w_per_k(radiant_c, ambient_c)
         around.port_m2 = self.port_m2
 
-    def _open(self, core, surface: int, air_c: float, ambient_c: float, door: float) -> None:
-        """An open share of the door: air exchange, a black doorway, and the door's own inside facing the
-        room."""
+    def _open(self, core: Core, surface: int, air_c: float, ambient_c: float, door: float) -> None:
+        """An open share of the door: air exchange, a black doorway, and the door's own inside facing the room."""
         around = core.around
         flow = open_door_kg_s(self.door_width_m * door, self.door_height_m, air_c, ambient_c)
         # A lid lifted off is taken for a doorway of its own width and depth: the hot air rises out as fast.
@@ -120,11 +116,12 @@ class Openings(Described):
 
     def mixing_speed(self, fan: bool) -> float:
         """Speed of the circulation between top and bottom, m/s."""
-        return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan else 0.0)
+        return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan and self.oven.fan else 0.0)
 
-    def stratification_k(self, core, air_c: float, fan: bool) -> float:
-        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more than
-        from the mean to the hottest surface (in a tall slot of little floor the circulation carries next to nothing)."""
+    def stratification_k(self, core: Core, air_c: float, fan: bool) -> float:
+        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more
+        than from the mean to the hottest surface (in a tall slot of little floor the circulation carries next to
+        nothing)."""
         speed = self.mixing_speed(fan)
         convected = float((core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum())
         here = air(air_c)
@@ -132,21 +129,15 @@ class Openings(Described):
         return min(layers, max(float(core.surfaces_k.max()) - core.air_k, 0.0))
 
 
-def lining_water(oven: Oven, body: Body, share: float, layout: Layout, load: Load | None) -> np.ndarray:
-    """Water of each node at the start, kg: `share` of the mass of the non-metal wall layers, and the
-    load's on its surface."""
+def lining_water(faces: int, body: Body, layout: Layout, share: float, load: Load | None) -> np.ndarray:
+    """Water of each node at the start, kg: `share` of the mass of the porous wall layers (the first `faces` strips),
+    and the load's on its surface."""
     nodes, strips = body.rows.shape[0] + 1, body.rows.shape[1]
     water = np.zeros((nodes, strips))
     if share > 0.0:
-        wet = {}
-        for i, face in enumerate(oven.faces):
-            # A layer's row in the tables is found again by the order in which `assemble` met the materials.
-            for layer in layers_of(oven, face.wall):
-                wet.setdefault(layer.material, len(wet))
-            porous = np.array([m.kind not in ("metal", "gap") for m in wet])
-            held = share * body.mass[:, i] * porous[body.rows[:, i]]
-            water[:-1, i] += held
-            water[1:, i] += held
+        held = share * body.mass[:, :faces] * np.array(layout.porous)[body.rows[:, :faces]]
+        water[:-1, :faces] += held
+        water[1:, :faces] += held
     if layout.load is not None and load is not None:
         water[0, layout.load] = load.moisture_kg
     return water

@@ -4,7 +4,7 @@ it is off its data."""
 import math
 from dataclasses import dataclass, fields
 
-from .probes import SensorErrors
+from .probes import NO_ERRORS, SensorErrors
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -15,11 +15,13 @@ class Conditions:
     ambient_c                room, °C (None: the description's)
     start_c                  everything inside at the start, °C (None: the room)
     supply_share             mean supply voltage over nominal
-    supply_drift             amplitude of the slow wander of the voltage, share of nominal (periods of some 10 min to hours)
+    supply_drift             amplitude of the slow wander of the voltage, share of nominal (periods of some 10 min to
+                             hours)
     lining_moisture          water in a new lining, kg per kg of its non-metal layers
     room_humidity            relative humidity of the room, 0..1
     control, limit, part     systematic errors of the thermocouples
-    limit_height             where the limit sensor sits above the control sensor, share of the chamber's height, −0.5..0.5
+    limit_height             where the limit sensor sits above the control sensor, share of the chamber's height,
+                             −0.5..0.5
     """
 
     ambient_c: float | None = None
@@ -28,9 +30,9 @@ class Conditions:
     supply_drift: float = 0.01
     lining_moisture: float = 0.0
     room_humidity: float = 0.5
-    control: SensorErrors = SensorErrors()
-    limit: SensorErrors = SensorErrors()
-    part: SensorErrors = SensorErrors()
+    control: SensorErrors = NO_ERRORS
+    limit: SensorErrors = NO_ERRORS
+    part: SensorErrors = NO_ERRORS
     limit_height: float = 0.35
 
     def __post_init__(self) -> None:
@@ -74,3 +76,7 @@ class Variation:
 def _within(name: str, value: float, low: float, high: float) -> None:
     if not (math.isfinite(value) and low <= value <= high):
         raise ValueError(f"{name} must lie from {low:g} to {high:g}, not {value!r}")
+
+
+#: The defaults: a usual day, and an oven that is as described.
+USUAL_DAY, AS_DESCRIBED = Conditions(), Variation()

@@ -1,17 +1,16 @@
-"""The heat balance of one oven, or of a batch of ovens, and its step in time.
+"""The heat balance of one oven and its step in time.
 
-Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star
-is algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit
-Runge–Kutta method of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is
-linearised anew in every stage. A step in which something leaps or swings past its surroundings is taken in
-halves (`guards`).
+Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star is
+algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit Runge–Kutta method
+of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is linearised again in every stage. A
+step in which something leaps or swings past its surroundings is taken in halves (`guards`).
 
-Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
-outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors
-are eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air,
-taken half a step ahead and renewed as soon as they matter. Enthalpy, not temperature, is what steps move:
-what leaves one node enters another, and at the end of a block temperatures are read off the enthalpies, so
-energy is conserved to rounding whatever is frozen.
+Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the outer films
+hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are eliminated once
+per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a step ahead and
+renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node enters another, and
+at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding, whichever
+coefficients are frozen.
 """
 
 from collections.abc import Callable
@@ -26,13 +25,19 @@ from .moisture import WATER_J_PER_KGK, Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 GAMMA = 1.0 - 0.5**0.5
+#: A block ends after so many steps at most, or when a node has moved by the tolerance: by YOUNG times that in its first
+#: two steps, because fast heating would close a block every step, and a block of three is second order too and costs
+#: less. The air may move AIR times as far.
+MOST_STEPS, YOUNG, AIR = 60, 4.0, 3.0
+#: The quick coefficients are renewed when a surface's difference to the air has moved by this much, K, and share.
+QUICK_MOVED_K, QUICK_MOVED_SHARE = 0.5, 0.05
 _AHEAD = (1.0 - GAMMA) / GAMMA
 _BEHIND = 1.0 - _AHEAD
 
 
 class Core:
-    """State and step. Public arrays: `nodes_k` (n, S[, B]), `surfaces_k` (S + G[, B]; the groups last),
-    `air_k`, `star_k`."""
+    """State and step. Public: `nodes_k` (n, S), `surfaces_k` (S + G; the groups last), `air_k`, `radiant_k`, all in
+    K."""
 
     def __init__(
         self,
@@ -42,18 +47,17 @@ class Core:
         tolerance_k: float = 3.0,
         moisture: Moisture | None = None,
     ):
-        """All at `start_k`. A block ends when a node has moved by `tolerance_k` (four times
-        that in its first two steps), the air by three times as much, or after 60 steps."""
+        """All at `start_k`. A block ends when a node has moved by `tolerance_k` (four times that in its first two
+        steps), the air by three times as much, or after 60 steps."""
         self.body, self.around, self.tolerance_k = body, around, tolerance_k
         self.moisture = None if moisture is None or moisture.dry else moisture
         self.strips = body.rows.shape[1]
-        self.batch = body.rows.shape[2:]
         nodes = body.rows.shape[0] + 1
-        self.nodes_k = np.zeros((nodes, self.strips, *self.batch)) + start_k
+        self.nodes_k = np.zeros((nodes, self.strips)) + start_k
         self.surfaces_k = np.zeros(body.star.shape) + start_k
-        self.air_k = np.zeros(self.batch) + start_k if self.batch else float(start_k)
+        self.air_k = float(start_k)
         self.star_w = STEFAN_BOLTZMANN * self.air_k**4
-        self.ledger = Ledger(walls=np.zeros((self.strips, *self.batch)))
+        self.ledger = Ledger(walls=np.zeros(self.strips))
         #: Called before each block, to set what in `around` depends on temperatures.
         self.before_block: Callable[[], None] | None = None
         #: How far the node that has moved most has moved in this block, K.
@@ -76,8 +80,7 @@ class Core:
     # ---- stored energy -------------------------------------------------------------------------------------
 
     def enthalpy_j(self, nodes_k: np.ndarray) -> np.ndarray:
-        """Enthalpy of every node, J: the dry material above the tables' lowest temperature, its water
-        above 0 °C."""
+        """Enthalpy of every node, J: the dry material above the tables' lowest temperature, its water above 0 °C."""
         p, mass = self.body.properties, self.body.mass
         knot, part = locate(nodes_k)
         low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
@@ -96,13 +99,11 @@ class Core:
         return self.body.element_mass * (p.enthalpy[at] + part * p.enthalpy_step[at])
 
     def air_enthalpy_j(self, air_k):
-        """∫ C dT with C = C0 · 273.15 / T: the air that leaves as it expands takes nothing with it in this
-        balance."""
+        """∫ C dT with C = C0 · 273.15 / T: the air that leaves as it expands takes nothing with it in this balance."""
         return self.body.air_capacity * 273.15 * np.log(air_k)
 
     def stored_j(self):
-        """Everything stored, J, from temperatures and water alone; exact at the end of a block
-        (`refresh`)."""
+        """Everything stored, J, from temperatures and water alone; exact at the end of a block (`refresh`)."""
         if self.moisture is not None:
             self._water_start = self.moisture.water_kg
         elements = self.element_enthalpy_j(self.surfaces_k[self.strips :]).sum(axis=0)
@@ -111,8 +112,8 @@ class Core:
     # ---- blocks: frozen coefficients -----------------------------------------------------------------------
 
     def refresh(self) -> None:
-        """Close the block: book its losses, bring temperatures in line with enthalpies. The next step
-        opens a new one."""
+        """Close the block: book its losses, bring temperatures in line with enthalpies. The next step opens a new
+        one."""
         if self._age:
             self._close_block()
             self._age = 0
@@ -135,7 +136,7 @@ class Core:
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
         # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. What
         # it leaves over is not lost, because the next block starts from the wanted enthalpy.
-        for _ in range(1 if self.moved_k < 4.0 * self.tolerance_k else 4):
+        for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
@@ -143,8 +144,7 @@ class Core:
         for _ in range(2):  # Newton: an element may have moved far within the block
             elements = elements + (self._element_j - self.element_enthalpy_j(elements)) / self._capacity_of(elements)
         self.surfaces_k = np.concatenate((self.nodes_k[0], elements))
-        air = np.exp(self._air_j / (self.body.air_capacity * 273.15))
-        self.air_k = air if self.batch else float(air)
+        self.air_k = float(np.exp(self._air_j / (self.body.air_capacity * 273.15)))
         self._block_s = span
         if self.moisture is not None:
             gone = self._water_start - self.moisture.water_kg
@@ -157,32 +157,18 @@ class Core:
         """Freeze coefficients at the temperatures expected half a block ahead."""
         if self.before_block is not None:
             self.before_block()
-        b, p, around, moisture = self.body, self.body.properties, self.around, self.moisture
+        b, around, moisture = self.body, self.around, self.moisture
         ahead = 0.5 * max(self._block_s, dt)
         shift = ahead * self._rate
         middle = self.nodes_k + shift
         if not np.abs(shift).max() < FAR_K:
             middle = np.minimum(np.maximum(middle, coldest_k(self)), hottest_k(self))
-        knot, part = locate(middle)
-        low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
-        slope = 1.0 / STEP_K
-        cap = np.empty_like(middle)
-        cap[:-1] = b.mass * p.enthalpy_step[low]
-        cap[-1] = 0.0
-        cap[1:] += b.mass * p.enthalpy_step[high]
-        self._capacity = cap * slope
-        if moisture is not None:
-            self._water_start = moisture.water_kg
-            self._capacity += WATER_J_PER_KGK * moisture.water_kg
-        difference = middle[:-1] - middle[1:]
-        above = p.integral[low] + part[:-1] * p.integral_step[low]
-        below = p.integral[high] + part[1:] * p.integral_step[high]
-        flat = np.abs(difference) < 1e-3
-        mean = np.where(flat, p.integral_step[low] * slope, (above - below) / np.where(flat, 1.0, difference))
-        self._link = b.per_length * mean + b.contact
+        self._freeze_solids(middle)
         carried = self._carried
-        known = carried is not None and carried[1] is self.nodes_k
-        self._enthalpy = carried[0] if known else self.enthalpy_j(self.nodes_k)
+        if carried is not None and carried[1] is self.nodes_k:
+            self._enthalpy = carried[0]
+        else:
+            self._enthalpy = self.enthalpy_j(self.nodes_k)
         self._nodes_start = self.nodes_k
         elements = self.surfaces_k[self.strips :]
         self._element_j, self._element_mark = self.element_enthalpy_j(elements), elements
@@ -208,9 +194,30 @@ class Core:
         self._sum_surfaces = np.zeros_like(self.surfaces_k)
         self._dt = 0.0
 
+    def _freeze_solids(self, middle: np.ndarray) -> None:
+        """Heat capacities of the strips' nodes, water included, and conductances between them at these temperatures."""
+        b, p, moisture = self.body, self.body.properties, self.moisture
+        knot, part = locate(middle)
+        low, high = self._row_start + knot[:-1], self._row_start + knot[1:]
+        slope = 1.0 / STEP_K
+        cap = np.empty_like(middle)
+        cap[:-1] = b.mass * p.enthalpy_step[low]
+        cap[-1] = 0.0
+        cap[1:] += b.mass * p.enthalpy_step[high]
+        self._capacity = cap * slope
+        if moisture is not None:
+            self._water_start = moisture.water_kg
+            self._capacity += WATER_J_PER_KGK * moisture.water_kg
+        difference = middle[:-1] - middle[1:]
+        above = p.integral[low] + part[:-1] * p.integral_step[low]
+        below = p.integral[high] + part[1:] * p.integral_step[high]
+        flat = np.abs(difference) < 1e-3
+        mean = np.where(flat, p.integral_step[low] * slope, (above - below) / np.where(flat, 1.0, difference))
+        self._link = b.per_length * mean + b.contact
+
     def _soon(self, dt: float, element_w):
-        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of
-        their power."""
+        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of their
+        power."""
         half = 0.5 * dt
         surfaces = self.surfaces_k + half * self._surface_rate
         surfaces[self.strips :] += half * (element_w - self._last_w) / self._element_capacity
@@ -227,12 +234,12 @@ class Core:
         b = self.body
         # What is expected may lie beyond the tables where power comes on; what comes of it does not (or melts).
         surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
-        air = np.minimum(np.maximum(air, LOWEST_K), TOP_K) if self.batch else min(max(air, LOWEST_K), TOP_K)
+        air = min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
         self._air_capacity = b.air_capacity * 273.15 / air
         self.film_w_per_k = b.surface_area * b.film_scale * b.inner_films(surfaces, air)
         self._film_at = surfaces - air
-        self._film_limit = 0.5 + 0.05 * np.abs(self._film_at)
+        self._film_limit = QUICK_MOVED_K + QUICK_MOVED_SHARE * np.abs(self._film_at)
         self._weighed = False
 
     def _capacity_of(self, elements):
@@ -275,9 +282,9 @@ class Core:
         self._air_load = flows * self._ambient_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
-        if not self.batch:  # plain floats are several times faster than numpy's
-            self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
-            self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
+        # Plain floats are several times faster than numpy's.
+        self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
+        self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
         self._weighed = True
 
     # ---- one step ------------------------------------------------------------------------------------------
@@ -298,25 +305,29 @@ class Core:
         if not self._weighed:
             self._weigh()
         self._heat = self._element_weight * element_w
-        nodes, surfaces, air, star, early_w = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
+        first = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
+        nodes, surfaces, air = first[:3]
         second = self._stage(
             _AHEAD * nodes + _BEHIND * self.nodes_k,
             _AHEAD * surfaces + _BEHIND * self.surfaces_k,
             _AHEAD * air + _BEHIND * self.air_k,
             surfaces,
         )
-        # Fast heating would close a block every step; a block of three still is second order and cheaper.
-        limit = 4.0 * self.tolerance_k if self._age < 2 else self.tolerance_k
+        limit = YOUNG * self.tolerance_k if self._age < 2 else self.tolerance_k
         self.moved_k = moved = np.abs(second[0] - self._nodes_start).max()
-        heated = abs(second[2] - self._air_start)
-        if self.batch:
-            heated = heated.max()
-        over = not (moved <= limit and heated <= 3.0 * limit)
+        over = not (moved <= limit and abs(second[2] - self._air_start) <= AIR * limit)
         if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
             self.refresh()
             self.step(0.5 * dt, element_w)
             self.step(0.5 * dt, element_w)
             return
+        changed = self._take(dt, element_w, first, second)
+        if over or changed or self._age >= MOST_STEPS:
+            self.refresh()
+
+    def _take(self, dt: float, element_w, first, second) -> bool:
+        """Book the step from its two stages and move on to its end; whether the sinks of water have changed."""
+        nodes, surfaces, air, star, early_w = first
         early, late = (1.0 - GAMMA) * dt, GAMMA * dt
         self._span += dt
         self._sum_outer += early * nodes[-1] + late * second[0][-1]
@@ -333,14 +344,13 @@ class Core:
         self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
         self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
         self._age += 1
-        if self.moisture is not None:
-            correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
-            if correction is not None:
-                self.nodes_k = self.nodes_k + correction
-                self.surfaces_k[: self.strips] = self.nodes_k[0]
-            over = over or changed
-        if over or self._age >= 60:
-            self.refresh()
+        if self.moisture is None:
+            return False
+        correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
+        if correction is not None:
+            self.nodes_k = self.nodes_k + correction
+            self.surfaces_k[: self.strips] = self.nodes_k[0]
+        return changed
 
     @property
     def radiant_k(self):
@@ -348,8 +358,8 @@ class Core:
         return (self.star_w / STEFAN_BOLTZMANN) ** 0.25
 
     def _stage(self, base, base_surfaces, base_air, guess):
-        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air, star
-        emission W/m² and what the bridges draw, W."""
+        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air, star emission W/m² and
+        what the bridges draw, W."""
         strips = self.strips
         rest = self._strips.respond(base)
         ys = base_surfaces.copy()
@@ -368,10 +378,7 @@ class Core:
         np.multiply(self._w_star, hold, out=right[1])
         np.multiply(self._w_air, hold, out=right[2])
         right[3] = fourth
-        if self.batch:
-            sums = np.einsum("ikb,jkb->ijb", left, right)
-        else:
-            sums = np.dot(left, right.T).tolist()
+        sums = np.dot(left, right.T).tolist()
         # Star: star_sum·M − Σ slope·T + 3 Σ ρ σ T*⁴ − aperture = 0;  air: capacity and films.
         a11 = self._star_sum - sums[0][1]
         a12 = -sums[0][2]

@@ -1,11 +1,13 @@
-"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the
-firing stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower
-than a cycle."""
+"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the firing
+stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower than a cycle."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from .injection import Fault
+from .injection import PlantFault
+
+#: The coil drops out below about this share of its voltage (common practice, from memory).
+DROP_OUT_SHARE = 0.3
 
 
 @dataclass
@@ -46,49 +48,24 @@ class Electrics:
         coil: bool,
         supply_share: float,
         resistance_factor: Sequence[float],
-        faults: Sequence[Fault] = (),
+        faults: Sequence[PlantFault] = (),
     ) -> tuple[list[float], float, float, float]:
         """Watts in each group (mean over the tick), fired share, supply voltage V, current A (rms, while on).
 
-        `duty` per group, `supply_share` voltage over nominal, `resistance_factor` resistance over rated, per
-        group.
+        `duty` per group, `supply_share` voltage over nominal, `resistance_factor` resistance over rated, per group.
         """
         groups = self.groups
-        on = list(duty)
-        whole = [not burnt for burnt in self.burnt] if self.burnt else [True] * groups
-        welded = stuck = False
-        for fault in faults:
-            hit = range(groups) if fault.group is None else (fault.group - 1,)
-            match fault.kind:
-                case "relay shorted":
-                    for g in hit:
-                        on[g] = 1.0
-                case "relay half-shorted":
-                    for g in hit:
-                        on[g] = on[g] + 0.5 * (1.0 - on[g])
-                case "relay open":
-                    for g in hit:
-                        on[g] = 0.0
-                case "contactor welded":
-                    welded = True
-                case "contactor not pulling in":
-                    stuck = True
-                case "element broken":
-                    whole = [False] * groups
-                case "element group broken":
-                    for g in hit:
-                        whole[g] = False
-                case "supply lost":
-                    supply_share = 0.0
-                case "supply sag":
-                    supply_share *= 1.0 - fault.size
-        if supply_share <= 0.3:
-            coil = False  # the coil drops out below about a third of its voltage (common practice, from memory)
+        on, whole = list(duty), [not burnt for burnt in self.burnt] if self.burnt else [True] * groups
+        held = None
+        if faults:
+            _break_groups(faults, on, whole)
+            supply_share = _supply_left(faults, supply_share)
+            held = _contactor_held(faults)
+        if supply_share <= DROP_OUT_SHARE:
+            coil = False
         share = self.contactor_share(dt_s, coil)
-        if welded:
-            self.closed, share = True, 1.0
-        elif stuck:
-            self.closed, share = False, 0.0
+        if held is not None:
+            self.closed, share = held, 1.0 if held else 0.0
         voltage = self.nominal_v * supply_share
         full = self.rated_w / groups * supply_share * supply_share
         watts, fired, current = [], 0.0, 0.0
@@ -99,3 +76,38 @@ class Electrics:
             if reach > 0.0:
                 current += full / resistance_factor[g] / voltage
         return watts, fired / groups, voltage, current
+
+
+def _break_groups(faults: Sequence[PlantFault], on: list[float], whole: list[bool]) -> None:
+    """What relays and elements that are broken make of the groups' duties `on` and of which groups are `whole`."""
+    for fault in faults:
+        for g in range(len(on)) if fault.group is None else (fault.group - 1,):
+            match fault.kind:
+                case "relay shorted":
+                    on[g] = 1.0
+                case "relay half-shorted":
+                    on[g] = on[g] + 0.5 * (1.0 - on[g])
+                case "relay open":
+                    on[g] = 0.0
+                case "element group broken":
+                    whole[g] = False
+        if fault.kind == "element broken":
+            whole[:] = [False] * len(whole)
+
+
+def _supply_left(faults: Sequence[PlantFault], share: float) -> float:
+    """The supply's voltage over nominal with these faults."""
+    for fault in faults:
+        if fault.kind == "supply lost":
+            share = 0.0
+        elif fault.kind == "supply sag":
+            share *= 1.0 - fault.extent
+    return share
+
+
+def _contactor_held(faults: Sequence[PlantFault]) -> bool | None:
+    """Whether a fault holds the contactor closed (welded, which comes first) or open; None: it follows its coil."""
+    kinds = {fault.kind for fault in faults}
+    if "contactor welded" in kinds:
+        return True
+    return False if "contactor not pulling in" in kinds else None

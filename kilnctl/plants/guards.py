@@ -1,5 +1,5 @@
-"""What keeps the heat balance right where an oven is far from usual: bridges as strong as one likes, foil that cools
-within a fraction of a step, an element that melts within a tick."""
+"""What keeps the heat balance right where an oven is far from usual: bridges of any strength, foil that cools within a
+fraction of a step, an element that melts within a tick."""
 
 import math
 
@@ -22,20 +22,22 @@ TOP_K = HIGHEST_K - 0.1
 MELTING_STEP_K = 150.0
 
 
-def bridged_star(slope, drive, conductance, ambient_k, guess_k):
-    """Emission of the star W/m², what the bridges draw W, and the star's temperature K, from
-    slope·σT⁴ + conductance·(T − ambient) = drive; floats or arrays.
+def bridged_star(
+    slope: float, drive: float, conductance: float, ambient_k: float, guess_k: float
+) -> tuple[float, float, float]:
+    """Emission of the star W/m², what the bridges draw W, and the star's temperature K, from slope·σT⁴ + conductance·(T
+    − ambient) = drive.
 
     Solved and not linearised, so that no conductance is too strong: Newton's method on a convex function comes down to
     the root from above. What the bridges draw is what the star has left over, so the energy balance is exact."""
     strength, wanted = STEFAN_BOLTZMANN * slope, drive + conductance * ambient_k
-    kelvin, single = guess_k, isinstance(guess_k, float)
+    kelvin = guess_k
     for _ in range(30):
         cube = strength * kelvin * kelvin * kelvin
         step = (cube * kelvin + conductance * kelvin - wanted) / (4.0 * cube + conductance)
         kelvin = kelvin - step
         # Convergence is quadratic: the step after one of a millikelvin is lost in rounding.
-        if (abs(step) if single else np.abs(step).max()) < 1e-3:
+        if abs(step) < 1e-3:
             break
     square = kelvin * kelvin
     star = STEFAN_BOLTZMANN * square * square
@@ -53,16 +55,15 @@ def hottest_k(core) -> float:
 
 
 def must_halve(core, after) -> bool:
-    """Whether in the step from the core's state to `after` something has leapt, or has become colder than possible:
-    the method damps what is fast, but does not keep it from swinging past its surroundings."""
+    """Whether in the step from the core's state to `after` something has leapt, or has become colder than possible: the
+    method damps what is fast, but does not keep it from swinging past its surroundings."""
     nodes, surfaces, air, star, _ = after
-    leap = np.abs(air - core.air_k).max() if core.batch else abs(air - core.air_k)
-    if max(leap, core.moved_k) > LEAP_K:
+    if max(abs(air - core.air_k), core.moved_k) > LEAP_K:
         return True
-    if not core.batch and star > 0.0 and min(nodes.min(), surfaces.min(), air) > core.around.ambient_k - UNDERSHOOT_K:
+    if star > 0.0 and min(nodes.min(), surfaces.min(), air) > core.around.ambient_k - UNDERSHOOT_K:
         return False
     lowest = min(float(np.min(x)) for x in (nodes, surfaces, air))
-    return not (lowest > coldest_k(core) - UNDERSHOOT_K and np.min(star) > 0.0)
+    return not (lowest > coldest_k(core) - UNDERSHOOT_K and star > 0.0)
 
 
 def parts_to_melt(rise_k: float, element_c: float, melts_c: float) -> int:
@@ -78,7 +79,7 @@ def beyond_range(plant, error: Exception) -> str:
     oven = plant.oven
     fan = f" and {oven.fan.power_w:g} W of the fan" if oven.fan else ""
     return (
-        f"{oven.name}: after {plant.time_s:.0f} s the virtual oven is outside the range of its formulas ({error}); the air "
-        f"is at {plant.air_c:.0f} °C, the elements are at {plant.element_c:.0f} °C. More heat goes in than can get out of "
-        f"this chamber: {oven.elements.power_w:g} W of the elements{fan}"
+        f"{oven.name}: after {plant.time_s:.0f} s the virtual oven is outside the range of its formulas ({error}); "
+        f"the air is at {plant.air_c:.0f} °C, the elements are at {plant.element_c:.0f} °C. "
+        f"More heat goes in than can get out of this chamber: {oven.elements.power_w:g} W of the elements{fan}"
     )

@@ -1,5 +1,4 @@
-"""What can break in a virtual oven, as one list. Injected at a time, for a duration, from Python or from a
-YAML file.
+"""What can break in a virtual oven, as one list. Injected at a time, for a duration, from Python or from a YAML file.
 
     faults:
       - {kind: relay shorted, at: 40 min, for: 10 min}
@@ -22,11 +21,10 @@ from ..units import DIMENSIONS, UnitError, parse
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of fault: what happens, where it acts, and what its size means (dimension, default in SI,
-    lowest, highest)."""
+    """One kind of fault: what happens, where it acts, and what its size means (dimension, default in SI, lowest,
+    highest)."""
 
     name: str
-    acts_on: str  # "supply", "sensor", "chamber" or "loop"
     doc: str
     dimension: str | None = None
     usual: float | None = None
@@ -35,79 +33,69 @@ class Kind:
 
 
 _KINDS = (
-    Kind(
-        "relay shorted", "supply", "the solid-state relay conducts all the time; with `group`, only that group's relay"
-    ),
+    Kind("relay shorted", "the solid-state relay conducts all the time; with `group`, only that group's relay"),
     Kind(
         "relay half-shorted",
-        "supply",
         "one of the relay's two thyristors conducts all the time: half power between the bursts",
     ),
-    Kind("relay open", "supply", "the relay never conducts"),
-    Kind("contactor welded", "supply", "the contactor is closed whatever its coil says"),
-    Kind("contactor not pulling in", "supply", "the contactor is open whatever its coil says"),
-    Kind("element broken", "supply", "all element groups are open"),
-    Kind("element group broken", "supply", "one element group is open (`group`, the first by default)"),
+    Kind("relay open", "the relay never conducts"),
+    Kind("contactor welded", "the contactor is closed whatever its coil says"),
+    Kind("contactor not pulling in", "the contactor is open whatever its coil says"),
+    Kind("element broken", "all element groups are open"),
+    Kind("element group broken", "one element group is open (`group`, the first by default)"),
     Kind(
         "supply lost",
-        "supply",
         "no mains; the contactor drops out and comes back with the mains when its coil is driven",
     ),
-    Kind("supply sag", "supply", "the voltage is low by this share of nominal", "fraction", 0.15, 0.0, 0.9),
-    Kind("thermocouple open", "sensor", "the wire is broken; the front end says so"),
+    Kind("supply sag", "the voltage is low by this share of nominal", "fraction", 0.15, 0.0, 0.9),
+    Kind("thermocouple open", "the wire is broken; the front end says so"),
     Kind(
         "thermocouple shorted",
-        "sensor",
         "the two wires touch at the terminals: the reading is the terminals' temperature",
     ),
-    Kind("thermocouple short to ground", "sensor", "a wire touches earth; the front end says so"),
-    Kind("thermocouple reversed", "sensor", "plus and minus are swapped: the reading falls when the oven heats"),
-    Kind("thermocouple pulled out", "sensor", "the junction hangs in the room"),
+    Kind("thermocouple short to ground", "a wire touches earth; the front end says so"),
+    Kind("thermocouple reversed", "plus and minus are swapped: the reading falls when the oven heats"),
+    Kind("thermocouple pulled out", "the junction hangs in the room"),
     Kind(
         "thermocouple drifting",
-        "sensor",
         "the reading moves off by so much per hour",
         "rate",
         -20.0 / 3600.0,
         -1.0,
         1.0,
     ),
-    Kind("thermocouple frozen", "sensor", "the front end repeats its last conversion, and its sample counter stands"),
-    Kind("converter repeating", "sensor", "the front end repeats its last conversion, and its sample counter runs on"),
+    Kind("thermocouple frozen", "the front end repeats its last conversion, and its sample counter stands"),
+    Kind("converter repeating", "the front end repeats its last conversion, and its sample counter runs on"),
     Kind(
         "thermocouple noisy",
-        "sensor",
         "extra noise with wild single samples; size is its standard deviation",
         "difference",
         8.0,
         0.0,
         500.0,
     ),
-    Kind("front end dead", "sensor", "the converter chip does not answer"),
+    Kind("front end dead", "the converter chip does not answer"),
     Kind(
         "cold junction wrong",
-        "sensor",
         "the terminals are taken for so much warmer than they are",
         "difference",
         12.0,
         -100.0,
         150.0,
     ),
-    Kind("door open", "chamber", "the door stands open by this share of its opening", "fraction", 1.0, 0.0, 1.0),
-    Kind("fan stopped", "chamber", "the circulation fan stands"),
-    Kind("ventilation lost", "chamber", "no air is drawn through; the flow switch opens"),
+    Kind("door open", "the door stands open by this share of its opening", "fraction", 1.0, 0.0, 1.0),
+    Kind("fan stopped", "the circulation fan stands"),
+    Kind("ventilation lost", "no air is drawn through; the flow switch opens"),
     Kind(
         "load against the sensor",
-        "chamber",
         "the load touches the sensor, which follows the load instead of the chamber",
     ),
-    Kind("board lost", "loop", "the I/O board does not answer; its lease runs out and it drops the heat by itself"),
+    Kind("board lost", "the I/O board does not answer; its lease runs out and it drops the heat by itself"),
     Kind(
         "loop stalled",
-        "loop",
         "the tick loop does not run: no reading, no decision; the last command stands until a lease ends it",
     ),
-    Kind("clock jump", "loop", "the measured time jumps by so much, once", "time", 3600.0, -864000.0, 864000.0),
+    Kind("clock jump", "the measured time jumps by so much, once", "time", 3600.0, -864000.0, 864000.0),
 )
 
 #: Name → kind; the one list of what can be injected.
@@ -116,13 +104,12 @@ SENSORS = ("control", "limit", "part")
 
 
 @dataclass(frozen=True)
-class Fault:
-    """One fault: from `start_s` for `duration_s` (None: for good). Times in seconds of simulated time, size
-    in SI units.
+class PlantFault:
+    """One fault: from `start_s` for `duration_s` (None: for good). Times in seconds of simulated time, size in SI
+    units.
 
-    `sensor` says which thermocouple a sensor fault hits; `group` which element group or relay (1, 2, …; None:
-    all). Raises ValueError for an unknown kind, a size out of range, or a target that does not exist for any
-    oven.
+    `sensor` says which thermocouple a sensor fault hits; `group` which element group or relay (1, 2, …; None: all).
+    Raises ValueError for an unknown kind, a size out of range, or a target that does not exist for any oven.
     """
 
     kind: str
@@ -154,6 +141,13 @@ class Fault:
             object.__setattr__(self, "group", 1)
 
     @property
+    def extent(self) -> float:
+        """The size of a kind that has one, in SI units. Raises ValueError for any other kind."""
+        if self.size is None:
+            raise ValueError(f"'{self.kind}' has no size")
+        return self.size
+
+    @property
     def end_s(self) -> float:
         return float("inf") if self.duration_s is None else self.start_s + self.duration_s
 
@@ -180,7 +174,7 @@ class _Entry:
         except ValueError as error:
             yield "size", str(error)
 
-    def fault(self) -> Fault:
+    def fault(self) -> PlantFault:
         size = None
         if self.size is not None:
             dimension = FAULT_KINDS[self.kind].dimension
@@ -190,7 +184,7 @@ class _Entry:
                 size = parse(self.size, dimension)
             except UnitError as error:
                 raise ValueError(f"size: {error}") from error
-        return Fault(self.kind, self.at_s, self.for_s, size, self.sensor, self.group)
+        return PlantFault(self.kind, self.at_s, self.for_s, size, self.sensor, self.group)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,14 +195,14 @@ class _File:
     places: dict = field(default_factory=dict, compare=False, repr=False)
 
 
-def load_faults(path: str | Path) -> tuple[Fault, ...]:
+def load_faults(path: str | Path) -> tuple[PlantFault, ...]:
     """Read a faults file. Raises `SettingsError` with every problem found, each with file:line:column."""
     source, _ = read_text(path)
     made: Any = read_root(_File, parse_document(source, str(path)), str(path), {})
     return tuple(entry.fault() for entry in made.faults)
 
 
-def check_faults(faults: tuple[Fault, ...], groups: int) -> None:
+def check_faults(faults: tuple[PlantFault, ...], groups: int) -> None:
     """Raises KilnctlError when a fault names an element group that the oven lacks."""
     for fault in faults:
         if fault.group is not None and not 1 <= fault.group <= groups:

@@ -1,10 +1,9 @@
 """Water in the lining and on the load: it dries where it boils, and from wet surfaces below that.
 
-Boiling: a wet node above the boiling point gives its excess to evaporation, so it stays on a plateau until it
-is dry. Below the boiling point the surface of a wet load evaporates into the chamber by the analogy of heat
-and mass transfer (Lewis; W. K. Lewis 1922, the textbook form h_m = h / (rho·cp·Le^(2/3))), with the
-saturation pressure of Buck (1981). The chamber's own humidity is the room's: a vented oven. Inside a lining,
-water that cannot boil stays.
+Boiling: a wet node above the boiling point gives its excess to evaporation, so it stays on a plateau until it is dry.
+Below the boiling point the surface of a wet load evaporates into the chamber by the analogy of heat and mass transfer
+(Lewis; W. K. Lewis 1922, the textbook form h_m = h / (rho·cp·Le^(2/3))), with the saturation pressure of Buck (1981).
+The chamber's own humidity is the room's: a vented oven. Inside a lining, water that cannot boil stays.
 """
 
 import numpy as np
@@ -13,8 +12,7 @@ from ..thermal.constants import GAS_CONSTANT, ZERO_C
 
 WATER_J_PER_KGK = 4186.0
 BOILING_K = 99.97 + ZERO_C
-#: Time in which an overheated wet node falls back to the boiling point: short against everything it belongs
-#: to.
+#: Time in which an overheated wet node falls back to the boiling point: short against everything it belongs to.
 RELAXATION_S = 2.0
 _MOLAR_KG = 0.018015
 _LEWIS = 0.87 ** (2.0 / 3.0)  # water vapour in air
@@ -22,21 +20,20 @@ _PRESSURE_PA = 101325.0
 
 
 def latent_j_per_kg(temperature_k):
-    """Heat of evaporation of water, J/kg; linear fit to steam tables (2501 kJ/kg at 0 °C, 2256 kJ/kg at
-    100 °C), from memory."""
+    """Heat of evaporation of water, J/kg; linear fit to steam tables (2501 kJ/kg at 0 °C, 2256 kJ/kg at 100 °C), from
+    memory."""
     return 2.501e6 - 2.445e3 * (temperature_k - ZERO_C)
 
 
 def saturation_pa(temperature_k):
-    """Saturation pressure of water, Pa. Buck's equation (A. L. Buck, J. Appl. Meteorol. 20, 1981), used to
-    100 °C."""
+    """Saturation pressure of water, Pa. Buck's equation (A. L. Buck, J. Appl. Meteorol. 20, 1981), used to 100 °C."""
     t = np.minimum(temperature_k, BOILING_K) - ZERO_C
     return 611.21 * np.exp((18.678 - t / 234.5) * (t / (257.14 + t)))
 
 
 def surface_evaporation_w_per_m2(surface_k, room_vapour_pa: float, film_w_per_m2k):
-    """Heat drawn by evaporation from a wet surface, W/m², and its slope, W/(m²·K). Zero where the surface is
-    colder than the dew point. Air properties in ρ·cp at the surface temperature, ideal gas."""
+    """Heat drawn by evaporation from a wet surface, W/m², and its slope, W/(m²·K). Zero where the surface is colder
+    than the dew point. Air properties in ρ·cp at the surface temperature, ideal gas."""
     heat_per_m3k = _PRESSURE_PA * 0.02896 / (GAS_CONSTANT * surface_k) * 1007.0
     transfer = film_w_per_m2k / (heat_per_m3k * _LEWIS)
 
@@ -49,15 +46,13 @@ def surface_evaporation_w_per_m2(surface_k, room_vapour_pa: float, film_w_per_m2
 
 
 class Moisture:
-    """Water of every node, kg, (n, S[, B]); `free_strips` are the strips whose surface node is a wet
-    outside (a load)."""
+    """Water of every node, kg, (n, S); `free_strips` are the strips whose surface node is a wet outside (a load)."""
 
     def __init__(self, water_kg: np.ndarray, free_strips: tuple[int, ...], room_vapour_pa: float = 1170.0):
         self.water_kg = np.array(water_kg, dtype=float)
         self.free_strips = free_strips
         self.room_vapour_pa = room_vapour_pa
-        self.latent_j = np.zeros(self.water_kg.shape[2:])
-        self.evaporated_kg = np.zeros(self.water_kg.shape[2:])
+        self.latent_j = 0.0
         self._active = np.zeros(self.water_kg.shape, dtype=bool)
         self._conductance = np.zeros_like(self.water_kg)
         self._zero_k = np.full_like(self.water_kg, BOILING_K)
@@ -70,8 +65,8 @@ class Moisture:
         return (self.water_kg > 0.0) & (nodes_k > BOILING_K)
 
     def freeze(self, nodes_k, middle_k, capacity, film, surface_area) -> None:
-        """Choose the sinks q = conductance · (T − zero) of a block, from the temperatures now and expected
-        in its middle."""
+        """Choose the sinks q = conductance · (T − zero) of a block, from the temperatures now and expected in its
+        middle."""
         self._active = self.boiling(nodes_k)
         self._conductance = np.where(self._active, capacity / RELAXATION_S, 0.0)
         self._zero_k = np.full_like(nodes_k, BOILING_K)
@@ -88,23 +83,20 @@ class Moisture:
         load += tau * self._conductance * self._zero_k
 
     def after_step(self, early_s: float, late_s: float, early_k, late_k, capacity) -> tuple[np.ndarray | None, bool]:
-        """Book a step. Returns the correction of the node temperatures (what was drawn after the water was
-        gone), or None, and whether the sinks have to be chosen anew. The sensible heat of the lost water is
-        booked with the block."""
+        """Book a step. Returns the correction of the node temperatures (what was drawn after the water was gone), or
+        None, and whether the sinks have to be chosen again. The sensible heat of the lost water is booked with the
+        block."""
         zero, conductance = self._zero_k, self._conductance
         drawn = conductance * (early_s * (early_k - zero) + late_s * (late_k - zero))
         latent = latent_j_per_kg(late_k)
-        lost = drawn / latent
-        left = self.water_kg - lost
+        left = self.water_kg - drawn / latent
         correction = None
         if np.any(left < 0.0):
             excess = np.where(left < 0.0, -left * latent, 0.0)
             correction = np.where(excess > 0.0, excess / np.where(capacity > 0.0, capacity, 1.0), 0.0)
             drawn = drawn - excess
-            lost = np.minimum(lost, self.water_kg)
             left = np.maximum(left, 0.0)
         changed = correction is not None or bool(np.any(self.boiling(late_k) != self._active))
         self.latent_j = self.latent_j + drawn.sum(axis=(0, 1))
-        self.evaporated_kg = self.evaporated_kg + lost.sum(axis=(0, 1))
         self.water_kg = left
         return correction, changed

@@ -1,6 +1,7 @@
 """What a plant is, and how somebody's own simulation of an oven takes the place of ours."""
 
 import importlib.util
+import inspect
 import math
 import sys
 from collections.abc import Sequence
@@ -51,7 +52,7 @@ def load_plant(where: str, oven: Any = None) -> Plant:
         raise KilnctlError(f"{file}: its code failed: {type(error).__name__}: {error}") from error
     if not hasattr(module, name):
         raise KilnctlError(f"{file}: has no '{name}'")
-    plant = getattr(module, name)
+    plant: Any = getattr(module, name)
     if isinstance(plant, type) or not hasattr(plant, "advance"):
         if not callable(plant):
             raise KilnctlError(
@@ -67,8 +68,6 @@ def load_plant(where: str, oven: Any = None) -> Plant:
 
 
 def _wants_argument(maker: Any) -> bool:
-    import inspect
-
     kinds = (
         inspect.Parameter.POSITIONAL_ONLY,
         inspect.Parameter.POSITIONAL_OR_KEYWORD,

@@ -1,9 +1,9 @@
-"""A thermocouple with its sheath, its wires and its front end: from the temperature around it to the number
-in the record.
+"""A thermocouple with its sheath, its wires and its front end: from the temperature around it to the number in the
+record.
 
-Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead
-time: a delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or
-shorted wire and a wrong cold junction show what they show in reality.
+Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead time: a
+delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or shorted wire and
+a wrong cold junction show what they show in reality.
 """
 
 import bisect
@@ -12,16 +12,17 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
 from ..settings.equipment import Sensor
 from ..thermal.thermocouples import emf_mv, range_c
-from .injection import Fault
+from .injection import PlantFault
 
-#: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by
-#: itself). Chip data sheets as in the project's hardware notes; slopes per type from memory of the data sheet
-#: of the linear chip.
+#: Step of the converter's result in °C, and its slope of a linear chip in mV/K (None: the chip linearises by itself).
+#: Chip data sheets as in the project's hardware notes; slopes per type from memory of the data sheet of the linear
+#: chip.
 RESOLUTION_C = {"max31855": 0.25, "max31856": 2.0**-7}
 LINEAR_MV_PER_K = {
     "K": 0.041276,
@@ -33,15 +34,20 @@ LINEAR_MV_PER_K = {
     "R": 0.010506,
 }
 CONVERSION_S = 0.1
+#: A thermocouple with extra noise of more than NOISY times its own, plus NOISY_K, shows wild single samples too: in
+#: this share of its ticks, with so many times the noise (estimates, from memory of loose terminals).
+NOISY, NOISY_K, WILD_SHARE, WILD_TIMES = 2.0, 1.0, 0.02, 30.0
+#: What the front end says of a broken circuit.
+_WORDS = {"thermocouple open": "open", "thermocouple short to ground": "short-ground", "front end dead": "no-chip"}
 
 
 class Emf:
-    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight
-    on beyond its ends."""
+    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight on beyond its
+    ends."""
 
     def __init__(self, low_c: int, values_mv: Sequence[float]):
         self.low_c, self.mv = low_c, list(values_mv)
-        if any(b <= a for a, b in zip(self.mv, self.mv[1:])):
+        if any(b <= a for a, b in pairwise(self.mv)):
             raise ValueError("values_mv must rise")
 
     def at(self, t_c: float) -> float:
@@ -58,8 +64,8 @@ class Emf:
 
 @dataclass(frozen=True)
 class SensorErrors:
-    """What is wrong with a thermocouple besides its noise: a constant offset, a gain error about 0 °C, a
-    drift, and the error of the measured cold junction."""
+    """What is wrong with a thermocouple besides its noise: a constant offset, a gain error about 0 °C, a drift, and the
+    error of the measured cold junction."""
 
     offset_k: float = 0.0
     gain: float = 0.0
@@ -67,9 +73,42 @@ class SensorErrors:
     cold_junction_k: float = 0.0
 
 
+NO_ERRORS = SensorErrors()
+
+
+@dataclass
+class _Acting:
+    """What the faults that act now make of one measurement."""
+
+    noise_k: float
+    cold_error_k: float
+    words: tuple[str, ...] = ()
+    sign: float = 1.0
+    shorted: bool = False
+    frozen: bool = False
+    repeating: bool = False
+
+    def add(self, fault: PlantFault) -> None:
+        match fault.kind:
+            case "thermocouple open" | "thermocouple short to ground" | "front end dead":
+                self.words = (_WORDS[fault.kind],)
+            case "thermocouple shorted":
+                self.shorted = True
+            case "thermocouple reversed":
+                self.sign = -1.0
+            case "thermocouple frozen":
+                self.frozen = True
+            case "converter repeating":
+                self.repeating = True
+            case "thermocouple noisy":
+                self.noise_k = math.hypot(self.noise_k, fault.extent)
+            case "cold junction wrong":
+                self.cold_error_k += fault.extent
+
+
 class Probe:
-    """One thermocouple. `advance` takes what is around the sheath and returns (reading °C, fault words,
-    cold junction °C)."""
+    """One thermocouple. `advance` takes what is around the sheath and returns (reading °C, fault words, cold junction
+    °C)."""
 
     def __init__(
         self,
@@ -77,7 +116,7 @@ class Probe:
         emf: Emf,
         start_c: float,
         generator: np.random.Generator,
-        errors: SensorErrors = SensorErrors(),
+        errors: SensorErrors = NO_ERRORS,
     ):
         self.settings, self.emf, self.errors = settings, emf, errors
         self.generator = generator
@@ -109,43 +148,39 @@ class Probe:
         lag_share: float,
         terminals_c: float,
         room_c: float,
-        faults: Sequence[Fault] = (),
+        faults: Sequence[PlantFault] = (),
     ) -> tuple[float, tuple[str, ...], float]:
-        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant
-        over that in still air; `faults` only those of this sensor that act now."""
-        settings, errors = self.settings, self.errors
-        noise_k, words = settings.noise_k, ()
-        shorted = frozen = repeating = False
-        sign, cold_error = 1.0, errors.cold_junction_k
+        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant over that
+        in still air; `faults` only those of this sensor that act now."""
+        acting = _Acting(self.settings.noise_k, self.errors.cold_junction_k)
         for fault in faults:
-            match fault.kind:
-                case "thermocouple pulled out":
-                    around_c, lag_share = room_c, 1.0
-                case "thermocouple open":
-                    words = ("open",)
-                case "thermocouple short to ground":
-                    words = ("short-ground",)
-                case "front end dead":
-                    words = ("no-chip",)
-                case "thermocouple shorted":
-                    shorted = True
-                case "thermocouple reversed":
-                    sign = -1.0
-                case "thermocouple drifting":
-                    self._drifted_k += fault.size * dt_s
-                case "thermocouple frozen":
-                    frozen = True
-                case "converter repeating":
-                    repeating = True
-                case "thermocouple noisy":
-                    noise_k = math.hypot(noise_k, fault.size)
-                case "cold junction wrong":
-                    cold_error += fault.size
-        # The sheath: exact answer of a first-order lag to a straight line from the last surroundings to
-        # these.
-        lag = settings.lag_s * lag_share
-        if lag > 1e-9:
-            x = dt_s / lag
+            if fault.kind == "thermocouple pulled out":
+                around_c, lag_share = room_c, 1.0
+            elif fault.kind == "thermocouple drifting":
+                self._drifted_k += fault.extent * dt_s
+            else:
+                acting.add(fault)
+        self._follow(dt_s, around_c, self.settings.lag_s * lag_share)
+        true_c = self._delayed()
+        if acting.frozen:
+            return self._held[0], acting.words, self._held[1]
+        self.sample += max(1, round(dt_s / CONVERSION_S))
+        if acting.repeating:
+            return self._held[0], acting.words, self._held[1]
+        cold_c = terminals_c + acting.cold_error_k
+        seen_c = self._with_errors(true_c, acting.noise_k)
+        mv = 0.0 if acting.shorted else acting.sign * (self.emf.at(seen_c) - self.emf.at(terminals_c))
+        reading = self._converted(mv, cold_c)
+        if acting.words:
+            reading = math.nan
+        else:
+            self._held = (reading, cold_c)
+        return reading, acting.words, cold_c
+
+    def _follow(self, dt_s: float, around_c: float, lag_s: float) -> None:
+        """The sheath: exact answer of a first-order lag to a straight line from the last surroundings to these."""
+        if lag_s > 1e-9:
+            x = dt_s / lag_s
             decay = math.exp(-x)
             ramp = (1.0 - decay) / x
             self.junction_c = decay * self.junction_c + (ramp - decay) * self._around_c + (1.0 - ramp) * around_c
@@ -153,36 +188,28 @@ class Probe:
             self.junction_c = around_c
         self._around_c = around_c
         self._time_s += dt_s
-        seen_c = self._delayed()
-        if frozen:
-            return self._held[0], words, self._held[1]
-        self.sample += max(1, round(dt_s / CONVERSION_S))
-        if repeating:
-            return self._held[0], words, self._held[1]
-        cold_c = terminals_c + cold_error
+
+    def _with_errors(self, true_c: float, noise_k: float) -> float:
+        """The junction's temperature as its wires tell it: systematic errors, certificate, noise."""
+        settings, errors, seen_c = self.settings, self.errors, true_c
         seen_c += (
             errors.offset_k + errors.gain * seen_c + errors.drift_k_per_h * self._time_s / 3600.0 + self._drifted_k
         )
         if settings.calibration:
             seen_c = _shown(settings.calibration, seen_c)
         seen_c += noise_k * self._gauss()
-        if noise_k > 2.0 * settings.noise_k + 1.0 and self.generator.random() < 0.02:
-            seen_c += 30.0 * noise_k * self._gauss()  # a wild single sample without any fault bit
-        emf = self.emf
-        mv = 0.0 if shorted else sign * (emf.at(seen_c) - emf.at(terminals_c))
-        step = RESOLUTION_C[settings.front_end]
+        if noise_k > NOISY * settings.noise_k + NOISY_K and self.generator.random() < WILD_SHARE:
+            seen_c += WILD_TIMES * noise_k * self._gauss()  # a wild single sample without any fault bit
+        return seen_c
+
+    def _converted(self, mv: float, cold_c: float) -> float:
+        """What the front end makes of a voltage and its cold junction, rounded to its bits, °C."""
+        step, emf = RESOLUTION_C[self.settings.front_end], self.emf
         if self._linear:
-            # The linear chip's own figure, rounded to its bits; then the correction that every reader of it
-            # has to make.
+            # The linear chip's own figure, rounded; then the correction that every reader of it has to make.
             raw = step * round((cold_c + mv / self._linear) / step)
-            reading = emf.inverse((raw - cold_c) * self._linear + emf.at(cold_c))
-        else:
-            reading = step * round(emf.inverse(mv + emf.at(cold_c)) / step)
-        if words:
-            reading = math.nan
-        else:
-            self._held = (reading, cold_c)
-        return reading, words, cold_c
+            return emf.inverse((raw - cold_c) * self._linear + emf.at(cold_c))
+        return step * round(emf.inverse(mv + emf.at(cold_c)) / step)
 
     def _delayed(self) -> float:
         """The junction a dead time ago."""
@@ -197,14 +224,13 @@ class Probe:
 
 
 def _shown(calibration, true_c: float) -> float:
-    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the
-    ends."""
+    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the ends."""
     first, last = calibration[0], calibration[-1]
     if true_c <= first.true_c:
         return true_c + first.reads_c - first.true_c
     if true_c >= last.true_c:
         return true_c + last.reads_c - last.true_c
-    for a, b in zip(calibration, calibration[1:]):
+    for a, b in pairwise(calibration):
         if true_c <= b.true_c:
             return a.reads_c + (true_c - a.true_c) * (b.reads_c - a.reads_c) / (b.true_c - a.true_c)
     raise AssertionError("calibration points do not rise")

@@ -80,7 +80,8 @@ def locate(temperature_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     knot = position.astype(np.intp)
     if not (position.min() >= 0.0 and position.max() < KNOTS - 1):
         raise ValueError(
-            f"temperature outside {LOWEST_K:g} K to {HIGHEST_K:g} K: from {np.min(temperature_k):g} K to {np.max(temperature_k):g} K"
+            f"temperature outside {LOWEST_K:g} K to {HIGHEST_K:g} K: "
+            f"from {np.min(temperature_k):g} K to {np.max(temperature_k):g} K"
         )
     return knot, position - knot
 
@@ -97,19 +98,15 @@ class Films:
     MEANS = 37  # knots of the mean temperature, 200 K to 2000 K
 
     def __init__(self, functions: Sequence):
-        """`functions`: h(surface_c, fluid_c) for each surface, or for a batch a sequence of them for each
-        surface. Where a function raises ValueError the table holds NaN, and using it there is an error and
-        not a guess."""
+        """`functions`: h(surface_c, fluid_c) for each surface. Where a function raises ValueError the table holds NaN,
+        and using it there is an error and not a guess."""
         self.functions = tuple(functions)
         root = self.MOST_K ** (1.0 / 3.0)
-        nested = [list(f) if isinstance(f, (list, tuple)) else [f] for f in functions]
-        unique = list(dict.fromkeys(f for row in nested for f in row))
+        unique = list(dict.fromkeys(functions))
         size = self.ROOTS * self.MEANS
         self.table = np.concatenate([_film_table(f) for f in unique])
         at = {f: i * size for i, f in enumerate(unique)}
-        self._start = np.array([[at[f] for f in row] for row in nested])
-        if not isinstance(functions[0], (list, tuple)):
-            self._start = self._start[:, 0]
+        self._start = np.array([at[f] for f in functions])
         self._scale = (self.ROOTS - 1) / (2.0 * root)
         self._middle = 0.5 * (self.ROOTS - 1)
         self._mean_scale = (self.MEANS - 1) / (HIGHEST_K - LOWEST_K)
@@ -120,10 +117,7 @@ class Films:
         column = (0.5 * (surface_k + fluid_k) - LOWEST_K) * self._mean_scale
         r, c = row.astype(np.intp), column.astype(np.intp)
         row, column = row - r, column - c
-        start = self._start
-        if start.ndim < surface_k.ndim:
-            start = start[:, None]
-        at = start + r * self.MEANS + c
+        at = self._start + r * self.MEANS + c
         table = self.table
         near = table[at] * (1.0 - column) + table[at + 1] * column
         at = at + self.MEANS

@@ -1,22 +1,21 @@
-"""Where the nodes of a wall or a load lie: at layer joints and, finer towards the hot face, inside the
-layers.
+"""Where the nodes of a wall or a load lie: at layer joints and, finer towards the hot face, inside the layers.
 
-A node at a joint holds half a cell of either material, so the temperature of every joint is a node of its own
-and a plane wall is second order in the spacing. All strips of an oven get the same number of nodes, which
-keeps the solver free of loops; thin conductive layers get few, the insulation behind the hot face most.
+A node at a joint holds half a cell of either material, so the temperature of every joint is a node of its own and a
+plane wall is second order in the spacing. All strips of an oven get the same number of nodes, which keeps the solver
+free of loops; thin conductive layers get few, the insulation behind the hot face most.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 
 @dataclass(frozen=True)
 class Slab:
-    """One layer as the solver wants it: a row of the property tables, its thickness, and scale factors for
-    studies.
+    """One layer as the solver wants it: a row of the property tables, its thickness, and scale factors for studies.
 
     `insulance_m2k_per_w` is a contact resistance at the layer's *outer* side; zero for none.
     """
@@ -55,9 +54,9 @@ def fewest_nodes(slabs: Sequence[Slab]) -> int:
 def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 5.0, growth: float = 0.3, split: int = 1) -> Strip:
     """Place `nodes` nodes in the slabs, hot face first.
 
-    The wanted spacing is `growth` times the depth below the hot face plus the distance that heat diffuses in
-    `first_s` seconds, depth measured in diffusion lengths (m/sqrt(diffusivity)). `split` refines the grid
-    that many times, keeping its grading. Raises ValueError when the nodes are too few.
+    The wanted spacing is `growth` times the depth below the hot face plus the distance that heat diffuses in `first_s`
+    seconds, depth measured in diffusion lengths (m/sqrt(diffusivity)). `split` refines the grid that many times,
+    keeping its grading. Raises ValueError when the nodes are too few.
     """
     if nodes < fewest_nodes(slabs):
         raise ValueError(f"{nodes} nodes cannot resolve {len(slabs)} layers")
@@ -66,15 +65,15 @@ def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 5.0, growth: floa
     edges = [0.0]
     for slab in slabs:
         edges.append(edges[-1] + slab.thickness_m / math.sqrt(slab.diffusivity_m2_per_s))
-    shares = [math.log((first + growth * b) / (first + growth * a)) for a, b in zip(edges, edges[1:])]
+    shares = [math.log((first + growth * b) / (first + growth * a)) for a, b in pairwise(edges)]
     counts = [count * split for count in _apportion(shares, nodes - 1 - contacts)]
     counts[0] += contacts * (split - 1)  # a contact is not split; every strip must still get the same number of nodes
     row, per_length, contact, mass, depth = [], [], [], [], [0.0]
-    for i, (slab, count, near, far) in enumerate(zip(slabs, counts, edges, edges[1:])):
+    for i, (slab, count, (near, far)) in enumerate(zip(slabs, counts, pairwise(edges), strict=True)):
         ratio = (first + growth * far) / (first + growth * near)
         ends = [first + growth * near]
         ends += [ends[0] * ratio ** ((j + 1) / count) for j in range(count)]
-        for a, b in zip(ends, ends[1:]):
+        for a, b in pairwise(ends):
             thickness = slab.thickness_m * (b - a) / (ends[-1] - ends[0])
             row.append(slab.row)
             per_length.append(slab.conductivity_scale / thickness)

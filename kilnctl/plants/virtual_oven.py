@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..body import lag_share
+from ..body import Heater, lag_share
 from ..errors import KilnctlError
 from ..reading import Reading
 from ..settings.construction import Load
@@ -14,13 +14,13 @@ from ..thermal.constants import ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
-from .balance import Ledger, Surroundings
-from .chamber import Openings, check_contents, check_fan, ideal_sensor, lining_water
-from .conditions import Conditions, Variation
+from .balance import Body, Ledger, Surroundings
+from .chamber import Environment, OpeningFlows, check_contents, check_fan, ideal_sensor, lining_water
+from .conditions import AS_DESCRIBED, USUAL_DAY, Conditions, Variation
 from .core import Core
 from .electrics import Electrics
 from .guards import MELTING_STEP_K, beyond_range, parts_to_melt
-from .injection import Fault, check_faults
+from .injection import PlantFault, check_faults
 from .moisture import Moisture, saturation_pa
 from .plant import check_command
 from .probes import Probe, emf_table
@@ -31,18 +31,32 @@ LONGEST_STEP_S = 5.0
 #: An I/O board that hears nothing drops the heat after so long, s.
 BOARD_LEASE_S = 0.5
 
+#: By how much the power may be above its rating: high voltage, low resistance (an estimate).
+MOST_POWER = 1.3
+
+#: The terminals of the thermocouples are so much warmer than the room, K, and by this share of what the shell is above
+#: it (estimates for terminals in a box on the shell).
+TERMINALS_ABOVE_K, TERMINALS_SHARE = 3.0, 0.15
+
+#: The ideal sensor's film is worked out again when its difference to the air has changed by this much, K, and by this
+#: share: the film goes with the fourth root of it.
+FILM_MOVED_K, FILM_MOVED_SHARE = 0.3, 0.1
+
+#: Shares of load and chamber in what a sensor shows that the load touches (an estimate).
+TOUCHING = (0.9, 0.1)
+
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
 
 
 class VirtualOven:
-    """A plant made from a description. Everything that happens in it follows from the arguments and the
-    calls: the same seed gives the same readings bit for bit; it can be pickled at any moment and continued.
+    """A plant made from a description. Everything that happens in it follows from the arguments and the calls: the same
+    seed gives the same readings bit for bit; it can be pickled at any moment and continued.
 
-    Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see
-    `kilnctl.plants`), air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load)
-    and part_core_c, None without a load; shelf_c; shell_c {face: °C}; power_w; energy_j (electric);
-    ledger_j() {name: J}; water_kg; supply_v; contactor_closed; electrics.burnt (an element that melts is open
-    for good); loop_stalled and clock_jump_s for the loop that drives it.
+    Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see `kilnctl.plants`),
+    air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load) and part_core_c, None without
+    a load; shell_c {face: °C}; power_w; energy_j (electric); ledger_j() {name: J}; water_kg; supply_v;
+    contactor_closed; electrics.burnt (an element that melts is open for good); loop_stalled and clock_jump_s for the
+    loop that drives it.
 
     Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via
     `inject`).
@@ -54,9 +68,9 @@ class VirtualOven:
         load: Load | None = None,
         seed: int = 0,
         *,
-        faults: Sequence[Fault] = (),
-        conditions: Conditions = Conditions(),
-        variation: Variation = Variation(),
+        faults: Sequence[PlantFault] = (),
+        conditions: Conditions = USUAL_DAY,
+        variation: Variation = AS_DESCRIBED,
         nodes: int = 28,
         split: int = 1,
         tolerance_k: float = 3.0,
@@ -65,11 +79,12 @@ class VirtualOven:
         resolution."""
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
         check_contents(oven, load)
-        stirred, still, self.layout, self.elements = assemble(oven, load, variation, nodes, split)
-        self._bodies = (still, stirred)
-        check_fan(oven, stirred, oven.site.ambient_c + ZERO_C)
+        made = assemble(oven, load, variation, nodes, split)
+        self.layout, self.elements = made.layout, made.heater
+        self._bodies = (made.still, made.stirred)
+        check_fan(oven, made.stirred, oven.site.ambient_c + ZERO_C)
         check_faults(tuple(faults), self.layout.groups)
-        self.faults: tuple[Fault, ...] = tuple(faults)
+        self.faults: tuple[PlantFault, ...] = tuple(faults)
         self.time_s = self.energy_j = self.power_w = 0.0
         self.supply_v, self.current_a, self.fired = oven.supply.voltage_v, 0.0, 0.0
         self.ambient_c = oven.site.ambient_c if conditions.ambient_c is None else conditions.ambient_c
@@ -79,27 +94,15 @@ class VirtualOven:
         start_c = self.ambient_c if conditions.start_c is None else conditions.start_c
         seeds = np.random.SeedSequence(seed).spawn(4)
         self._phases = np.random.default_rng(seeds[0]).uniform(0.0, 2.0 * math.pi, 3).tolist()
-        self.electrics = Electrics(
-            oven.supply.voltage_v,
-            oven.elements.power_w * variation.power,
-            self.layout.groups,
-            oven.switching.contactor_delay_s,
-        )
-        facts, most = self.elements, 1.3  # as the voltage may be high, and the resistance low
-        self._element_k_per_s = (
-            most
-            * oven.elements.power_w
-            * variation.power
-            / (facts.mass_kg * variation.element_mass * facts.material.heat_capacity(20.0))
-        )
+        full_w = oven.elements.power_w * variation.power
+        delay_s = oven.switching.contactor_delay_s
+        self.electrics = Electrics(oven.supply.voltage_v, full_w, self.layout.groups, delay_s)
+        self._element_k_per_s = _fastest_rise_k_per_s(self.elements, full_w, variation.element_mass)
         self._hot_factor = self.elements.factor(oven.limits.highest_c)
-        self.openings = Openings(oven, variation)
-        water = lining_water(oven, stirred, conditions.lining_moisture, self.layout, load)
-        vapour = conditions.room_humidity * float(saturation_pa(self.ambient_c + ZERO_C))
-        free = () if self.layout.load is None else (self.layout.load,)
-        self.moisture = Moisture(water, free, vapour)
+        self.openings = OpeningFlows(oven, variation)
+        self.moisture = self._water_at_start(made.stirred)
         self.core = Core(
-            stirred if self.fan_running else still,
+            self._bodies[self.fan_running],
             Surroundings(self.ambient_c + ZERO_C),
             start_c + ZERO_C,
             tolerance_k,
@@ -109,26 +112,32 @@ class VirtualOven:
         self.chamber_c = start_c
         self._settings = self._environment()
         self._before_block()
-        sensors = oven.sensors
-        self._probes: list[tuple[str, Probe]] = []
-        for name, settings, errors, s in (
-            ("control", sensors.control, conditions.control, seeds[1]),
-            ("limit", sensors.limit, conditions.limit, seeds[2]),
-            ("part", sensors.part, conditions.part, seeds[3]),
-        ):
-            if settings is not None:
-                self._probes.append(
-                    (
-                        name,
-                        Probe(settings, emf_table(settings.type), start_c, np.random.default_rng(s), errors),
-                    )
-                )
+        self._probes = self._thermocouples(start_c, seeds[1:])
+
+    def _water_at_start(self, body: Body) -> Moisture:
+        conditions, load = self.conditions, self.layout.load
+        water = lining_water(len(self.oven.faces), body, self.layout, conditions.lining_moisture, self.load)
+        vapour_pa = conditions.room_humidity * float(saturation_pa(self.ambient_c + ZERO_C))
+        return Moisture(water, () if load is None else (load,), vapour_pa)
+
+    def _thermocouples(self, start_c: float, seeds: Sequence[np.random.SeedSequence]) -> list[tuple[str, Probe]]:
+        """Those that the oven has, by name, the control thermocouple first."""
+        sensors, errors = self.oven.sensors, self.conditions
+        wanted = (
+            ("control", sensors.control, errors.control, seeds[0]),
+            ("limit", sensors.limit, errors.limit, seeds[1]),
+            ("part", sensors.part, errors.part, seeds[2]),
+        )
+        return [
+            (name, Probe(sensor, emf_table(sensor.type), start_c, np.random.default_rng(seed), wrong))
+            for name, sensor, wrong, seed in wanted
+            if sensor is not None
+        ]
 
     # ---- the plant protocol --------------------------------------------------------------------------------
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
-        """Let `dt_s` s pass; see `Plant.advance`. Raises ValueError for a command that no hardware can
-        carry out."""
+        """Let `dt_s` s pass; see `Plant.advance`. Raises ValueError for a command that no hardware can carry out."""
         groups = self.layout.groups
         duties = [float(duty)] * groups if isinstance(duty, (int, float)) else [float(d) for d in duty]
         if len(duties) != groups:
@@ -155,11 +164,11 @@ class VirtualOven:
             fired += self.fired / parts
             mean_a += self.power_w / self.supply_v / parts if self.supply_v > 0.0 else 0.0
             reading = self._sense(dt_s / parts, active, fired, mean_a)
-        if self._lost_s > 0.0:
+        if reading is None or self._lost_s > 0.0:
             return Reading(chamber_c=math.nan, faults=("board-lost",))
         return reading
 
-    def _heat(self, dt: float, duties: list[float], coil: bool, active: Sequence[Fault]) -> None:
+    def _heat(self, dt: float, duties: list[float], coil: bool, active: Sequence[PlantFault]) -> None:
         core = self.core
         environment = self._environment(active)
         if environment != self._settings:
@@ -181,7 +190,8 @@ class VirtualOven:
         self.time_s += dt
         self._radiant_k = core.radiant_k
         self.chamber_c = ideal_sensor(self._radiant_k, core.air_k, self._sensor_film) - ZERO_C
-        if abs(self.chamber_c - self.air_c - self._film_at) > 0.3 + 0.1 * abs(self._film_at):
+        moved_k = abs(self.chamber_c - self.air_c - self._film_at)
+        if moved_k > FILM_MOVED_K + FILM_MOVED_SHARE * abs(self._film_at):
             self._watch_chamber()
 
     def _drift(self) -> float:
@@ -192,34 +202,21 @@ class VirtualOven:
             0.5 * math.sin(t / 97.0 + a) + 0.3 * math.sin(t / 431.0 + b) + 0.2 * math.sin(t / 2203.0 + c)
         )
 
-    def _sense(self, dt: float, active: Sequence[Fault], fired: float, mean_a: float) -> Reading:
-        core = self.core
-        room_c = self._settings[0]
-        terminals_c = room_c + 3.0 + 0.15 * (self._shell_mean_c - room_c)
-        lag = self._lag_share
+    def _sense(self, dt: float, active: Sequence[PlantFault], fired: float, mean_a: float) -> Reading:
+        room_c = self._settings.ambient_c
+        terminals_c = room_c + TERMINALS_ABOVE_K + TERMINALS_SHARE * (self._shell_mean_c - room_c)
         seen: dict[str, float] = {}
         words: tuple[str, ...] = ()
         cold_c = None
         for name, probe in self._probes:
             mine = [f for f in active if f.sensor == name] if active else ()
+            lag = 1.0 if name == "part" else self._lag_share
+            seen[name], said, cold = probe.advance(dt, self._around(name, active), lag, terminals_c, room_c, mine)
             if name == "control":
-                around = self.chamber_c
-                if active and self.layout.load is not None and any(f.kind == "load against the sensor" for f in active):
-                    around = 0.9 * float(core.nodes_k[0, self.layout.load] - ZERO_C) + 0.1 * around
-                seen[name], said, cold_c = probe.advance(dt, around, lag, terminals_c, room_c, mine)
+                cold_c = cold
                 words += said
-                continue
-            if name == "limit":
-                layers = self._stratification_k * self.conditions.limit_height
-                around = ideal_sensor(self._radiant_k, core.air_k + layers, self._sensor_film) - ZERO_C
-                value, said, _ = probe.advance(dt, around, lag, terminals_c, room_c, mine)
             else:
-                part = self.part_c
-                value, said, _ = probe.advance(
-                    dt, self.chamber_c if part is None else part, 1.0, terminals_c, room_c, mine
-                )
-            seen[name] = value
-            words += tuple(f"{name}-{word}" for word in said)
+                words += tuple(f"{name}-{word}" for word in said)
         oven, meters = self.oven, self.oven.meters
         return Reading(
             chamber_c=seen["control"],
@@ -231,48 +228,60 @@ class VirtualOven:
             supply_v=self.supply_v if meters.supply else None,
             current_a=self.current_a if meters.current else None,
             contactor_closed=self.electrics.closed if meters.contactor else None,
-            door_open=self._settings[1] > 0.0 if oven.door.switch else None,
-            airflow_proved=self._settings[3] if oven.vent is not None and oven.vent.proved else None,
+            door_open=self._settings.door > 0.0 if oven.door.switch else None,
+            airflow_proved=self._settings.vent if oven.vent is not None and oven.vent.proved else None,
             sample=self._probes[0][1].sample,
             mean_current_a=mean_a if meters.current else None,
         )
 
+    def _around(self, name: str, active: Sequence[PlantFault]) -> float:
+        """What is around that thermocouple: the temperature that its sheath would take in the end, °C."""
+        if name == "limit":
+            layers = self._stratification_k * self.conditions.limit_height
+            return ideal_sensor(self._radiant_k, self.core.air_k + layers, self._sensor_film) - ZERO_C
+        part = self.part_c
+        if name == "part":
+            return self.chamber_c if part is None else part
+        if part is not None and any(f.kind == "load against the sensor" for f in active):
+            return TOUCHING[0] * part + TOUCHING[1] * self.chamber_c
+        return self.chamber_c
+
     # ---- what acts from outside ----------------------------------------------------------------------------
 
-    def _environment(self, active: Sequence[Fault] = ()) -> tuple[float, float, bool, bool]:
+    def _environment(self, active: Sequence[PlantFault] = ()) -> Environment:
         door, fan, vent = self.door_opening, self.fan_running, self.vent_running
         for fault in active:
             if fault.kind == "door open":
-                door = max(door, fault.size)
+                door = max(door, fault.extent)
             elif fault.kind == "fan stopped":
                 fan = False
             elif fault.kind == "ventilation lost":
                 vent = False
-        return self.ambient_c, door, fan, vent
+        return Environment(self.ambient_c, door, fan, vent)
 
     def _before_block(self) -> None:
-        """Flows, films of the sensors and layering, at the temperatures of now; called by the core before
-        each block."""
-        core, (ambient_c, door, fan, vent) = self.core, self._settings
-        core.body = self._bodies[fan]
+        """Flows, films of the sensors and layering, at the temperatures of now; called by the core before each
+        block."""
+        core, now = self.core, self._settings
+        core.body = self._bodies[now.fan]
         self._watch_chamber()
         air_c = self.air_c
-        self.openings.set(core, self.layout.door, self.radiant_c, air_c, ambient_c, door, fan, vent)
-        self._stratification_k = self.openings.stratification_k(core, air_c, fan)
+        self.openings.set(core, self.layout.door, self.radiant_c, air_c, now)
+        self._stratification_k = self.openings.stratification_k(core, air_c, now.fan)
         radiation = radiation_film(self.chamber_c, self.chamber_c + 0.1, SENSOR_EMISSIVITY)
         self._lag_share = lag_share(self._sensor_film, radiation)
         self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - ZERO_C
 
     def _watch_chamber(self) -> None:
         """The chamber temperature with the ideal sensor's film at the temperatures of now."""
-        speed = self.oven.fan.air_speed_m_per_s if self._settings[2] else 0.0
+        speed = self.oven.fan.air_speed_m_per_s if self._settings.fan and self.oven.fan else 0.0
         self._radiant_k = self.core.radiant_k
         for _ in range(2):  # the film hardly depends on the body it belongs to
             self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
             self.chamber_c = ideal_sensor(self._radiant_k, self.core.air_k, self._sensor_film) - ZERO_C
         self._film_at = self.chamber_c - self.air_c
 
-    def inject(self, fault: Fault) -> None:
+    def inject(self, fault: PlantFault) -> None:
         """Add a fault; its times are of `time_s`."""
         check_faults((fault,), self.layout.groups)
         self.faults = (*self.faults, fault)
@@ -280,10 +289,10 @@ class VirtualOven:
     # ---- a hot start ---------------------------------------------------------------------------------------
 
     def settle(self, power_w: float) -> float:
-        """Put everything into the steady state under a steady `power_w`, as after days of it; returns the
-        chamber temperature, °C.
+        """Put everything into the steady state under a steady `power_w`, as after days of it; returns the chamber
+        temperature, °C.
 
-        Time, energy and faults stand still meanwhile, wet things are not dried, and the ledger starts anew.
+        Time, energy and faults stand still meanwhile, wet things are not dried, and the ledger starts from zero.
         """
         core = self.core
         watts = np.full(self.layout.groups, power_w / self.layout.groups)
@@ -308,22 +317,6 @@ class VirtualOven:
             probe.settle(self.part_c if name == "part" and self.part_c is not None else self.chamber_c)
         return self.chamber_c
 
-    def settle_at(self, chamber_c: float) -> float:
-        """The same with the power that holds `chamber_c`; returns that power in W. Raises ValueError below
-        what the fan alone, or no power at all, would make."""
-        idle_c = self.settle(0.0)
-        if chamber_c < idle_c - 0.5:
-            raise ValueError(f"chamber_c = {chamber_c:g} °C is below the {idle_c:.1f} °C of the oven without heat")
-        low, low_c, power_w = 0.0, idle_c, 0.05 * self.oven.elements.power_w
-        for _ in range(40):
-            here_c = self.settle(power_w)
-            if abs(here_c - chamber_c) < 0.02:
-                break
-            step = (chamber_c - here_c) * (power_w - low) / (here_c - low_c)
-            low, low_c = power_w, here_c
-            power_w = max(0.3 * power_w, min(power_w + step, 2.5 * power_w)) if chamber_c > idle_c + 0.5 else 0.0
-        return power_w
-
     # ---- the loop's own faults -----------------------------------------------------------------------------
 
     @property
@@ -334,12 +327,12 @@ class VirtualOven:
     @property
     def clock_jump_s(self) -> float:
         """Sum of the clock jumps so far: what the loop should add to its measured time."""
-        return sum(f.size for f in self.faults if f.kind == _CLOCK_JUMP and f.start_s <= self.time_s)
+        return sum(f.extent for f in self.faults if f.kind == _CLOCK_JUMP and f.start_s <= self.time_s)
 
     # ---- truth ---------------------------------------------------------------------------------------------
 
-    def _node_c(self, strip: int | None, depth: int) -> float | None:
-        return None if strip is None else float(self.core.nodes_k[depth, strip]) - ZERO_C
+    def _node_c(self, strip: int, depth: int) -> float:
+        return float(self.core.nodes_k[depth, strip]) - ZERO_C
 
     @property
     def air_c(self) -> float:
@@ -359,15 +352,11 @@ class VirtualOven:
 
     @property
     def part_c(self) -> float | None:
-        return self._node_c(self.layout.load, 0)
+        return None if self.layout.load is None else self._node_c(self.layout.load, 0)
 
     @property
     def part_core_c(self) -> float | None:
-        return self._node_c(self.layout.load, -1)
-
-    @property
-    def shelf_c(self) -> float | None:
-        return self._node_c(self.layout.shelf, 0)
+        return None if self.layout.load is None else self._node_c(self.layout.load, -1)
 
     @property
     def shell_c(self) -> dict[str, float]:
@@ -382,11 +371,14 @@ class VirtualOven:
         return self.electrics.closed
 
     def ledger_j(self) -> dict[str, float]:
-        """Where every joule went since the start: 'elements' and 'fan' came in, the others left. The rest
-        is stored."""
+        """Where every joule went since the start: 'elements' and 'fan' came in, the others left. The rest is stored."""
         self.core.refresh()
         led = self.core.ledger
-        faces = {f"{n} wall": float(w) for n, w in zip(self.layout.names, led.walls) if n not in ("shelf", "load")}
+        faces = {
+            f"{n} wall": float(w)
+            for n, w in zip(self.layout.names, led.walls, strict=True)
+            if n not in ("shelf", "load")
+        }
         others = {k: float(getattr(led, k)) for k in ("vent", "leak", "door", "port", "bridges", "latent", "water")}
         return {"elements": float(led.elements), "fan": float(led.fan), **faces, **others}
 
@@ -394,3 +386,9 @@ class VirtualOven:
         """Heat stored in everything, J, from its temperatures alone; differences of it are meaningful."""
         self.core.refresh()
         return float(self.core.stored_j())
+
+
+def _fastest_rise_k_per_s(heater: Heater, full_w: float, mass_factor: float) -> float:
+    """How fast the elements warm up at full power when nothing takes their heat, K/s."""
+    capacity = heater.mass_kg * mass_factor * heater.material.heat_capacity(20.0)
+    return MOST_POWER * full_w / capacity

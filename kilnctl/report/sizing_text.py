@@ -24,6 +24,11 @@ def heat_range(r: Range, u: Units) -> str:
     return f"{u.heat_flow(r.value)} ({u.heat_flow(r.low)} to {u.heat_flow(r.high)})"
 
 
+def holding(r: Range, u: Units) -> str:
+    """A power that holds a temperature; of 0 W only the fan is left."""
+    return heat_range(r, u) if r.value > 0.0 else "the fan alone holds it"
+
+
 def time_range(r: Range) -> str:
     """A time and its range."""
     return f"{about(r.value)} ({about(r.low)} to {about(r.high)})" if math.isfinite(r.value) else "never"
@@ -94,7 +99,7 @@ def as_text(sizing: Sizing, units: Units) -> str:
     ]
     for t in levels(sizing, u):
         out.append(
-            f"{u.temperature(t):>10} {heat_range(sizing.power_range_w(t), u):>42} {u.temperature(sizing.shell_c(t)):>10} {u.temperature(sizing.at(t).element_c):>10}"
+            f"{u.temperature(t):>10} {holding(sizing.power_range_w(t), u):>42} {u.temperature(sizing.shell_c(t)):>10} {u.temperature(sizing.at(t).element_c):>10}"
         )
     ledger = sizing.ledger_w(reach)
     total = sum(ledger.values())
@@ -247,7 +252,7 @@ def pictures(sizing: Sizing, units: Units) -> dict[str, str]:
         low=0.0,
     )
     made = {"power.svg": svg(Chart(f"{o.name}: power against temperature", (power,), f"chamber, {degree}", False, 420))}
-    for wall in sizing._nominal.walls:
+    for wall in sizing.steady.walls:
         name = wall.face.name
         solution = sizing.at(reach).walls[name]
         line = profile(wall.layers, solution)

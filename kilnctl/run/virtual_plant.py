@@ -5,14 +5,14 @@ from dataclasses import fields
 from pathlib import Path
 
 from ..plants.conditions import Conditions, Variation
-from ..plants.injection import Fault
+from ..plants.injection import PlantFault
 from ..plants.probes import SensorErrors
 from ..settings.construction import Load
 from ..settings.differences import Virtual
 from ..settings.oven import Oven
 
 
-def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[Fault] = ()):
+def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[PlantFault] = ()):
     """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model file that
     cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
     virtual = oven.virtual or Virtual()
@@ -30,7 +30,7 @@ def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Se
     return ModelOven(oven, model, seed or virtual.seed, conditions_of(virtual))
 
 
-def drawn_oven(oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, faults: Sequence[Fault] = ()):
+def drawn_oven(oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, faults: Sequence[PlantFault] = ()):
     """The detailed oven with those differences."""
     from ..plants.virtual_oven import VirtualOven
 

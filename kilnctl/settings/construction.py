@@ -8,6 +8,8 @@ from .fields import choice, flag, integer, many, numbers, one, points, positive,
 
 #: Least and most power of an oven's elements, W.
 POWER_W = (20.0, 20000.0)
+#: Thinnest and thickest wire or sheath, m.
+WIRE_DIAMETER_M = (1e-4, 0.03)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +80,8 @@ class Wall:
 
 @dataclass(frozen=True, kw_only=True)
 class Walls:
-    """`sides` stands in for every wall that is not given. `door` is the face that opens (the lid when the oven opens at the top)."""
+    """`sides` stands in for every wall that is not given. `door` is the face that opens (the lid when the oven opens at
+    the top)."""
 
     sides: Wall = one(Wall, "the side walls", bare="layers")
     roof: Wall | None = one(
@@ -196,7 +199,8 @@ class Vent:
 
 @dataclass(frozen=True, kw_only=True)
 class Elements:
-    power_w: float | None = quantity(
+    #: Of a file that gives 'resistance' instead, `Oven` works the power out: in a read oven it is never None.
+    power_w: float = quantity(
         "power",
         "power of all elements together, hot, at the supply's nominal voltage (or give 'resistance')",
         default=None,
@@ -205,8 +209,8 @@ class Elements:
     )
     resistance_ohm: float | None = quantity(
         "electrical resistance",
-        "instead of 'power': resistance of all elements as they are connected, measured cold; hot alloy has a little more, which "
-        "is taken into account",
+        "instead of 'power': resistance of all elements as they are connected, measured cold; "
+        "hot alloy has a little more, which is taken into account",
         default=None,
         low=0.1,
         high=5000.0,
@@ -220,7 +224,11 @@ class Elements:
         assume="finned or tubular sheathed elements are usual below 400 °C",
     )
     wire_diameter_m: float | None = quantity(
-        "length", "diameter of the wire, or of the sheath", default=None, low=1e-4, high=0.03
+        "length",
+        "diameter of the wire, or of the sheath",
+        default=None,
+        low=WIRE_DIAMETER_M[0],
+        high=WIRE_DIAMETER_M[1],
     )
     wire_length_m: float | None = quantity(
         "length", "total length of wire or sheath", default=None, low=0.05, high=500.0
@@ -243,7 +251,10 @@ class Elements:
         if (self.power_w is None) == (self.resistance_ohm is None):
             yield (
                 "resistance_ohm",
-                "the elements want 'power' (for example 2.8 kW), or 'resistance' measured cold (for example 17.6 ohm); not both",
+                (
+                    "the elements want 'power' (for example 2.8 kW), or 'resistance' measured cold "
+                    "(for example 17.6 ohm); not both"
+                ),
             )
 
 

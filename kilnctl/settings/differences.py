@@ -1,15 +1,18 @@
-"""What a virtual oven is like beyond its description: written by `kilnctl study` into the ovens that it keeps for replay."""
+"""What a virtual oven is like beyond its description: written by `kilnctl study` into the ovens that it keeps for
+replay."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from .fields import integer, quantity, text
 
-_FACTOR = dict(default=1.0, low=0.05, high=20.0)
+_FACTOR: dict[str, Any] = dict(default=1.0, low=0.05, high=20.0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Virtual:
-    """Only virtual ovens read this; model, limits and real runs go by the description. Factors of 1 are as described."""
+    """Only virtual ovens read this; model, limits and real runs go by the description. Factors of 1 are as
+    described."""
 
     seed: int = integer("seed of its noise, where no other is given", low=0, high=2**32, default=0)
     conductivity: float = quantity("fraction", "factor on the conductivity of all insulation", **_FACTOR)

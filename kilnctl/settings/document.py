@@ -1,7 +1,8 @@
 """A YAML file as a tree of nodes that know their line and column. No values are interpreted here.
 
-Built from parser events rather than `yaml.load`, so that a hostile file costs little: size, depth and count are limited,
-tags, anchors and aliases are refused, duplicate keys are found, and `no`, `1e3` or `12:30` stay the text they are.
+Built from parser events rather than `yaml.load`, so that a hostile file costs little: size, depth and count are
+limited, tags, anchors and aliases are refused, duplicate keys are found, and `no`, `1e3` or `12:30` stay the text they
+are.
 """
 
 from dataclasses import dataclass, field
@@ -85,58 +86,65 @@ def read_text(path: str | Path) -> tuple[str, bytes]:
 
 def parse_document(text: str, name: str) -> Node:
     """The root mapping of one YAML document. Raises `SettingsError` with the place of every refusal."""
-
-    def refuse(mark: yaml.Mark, message: str) -> SettingsError:
-        return SettingsError([Problem(name, mark.line + 1, mark.column + 1, message)])
-
-    roots: list[Node] = []
-    stack: list[Node] = []
-    count = 0
+    tree = _Tree(name)
     try:
         for event in yaml.parse(text, Loader=yaml.SafeLoader):
-            if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-                raise refuse(
-                    event.start_mark, "anchors and aliases (& and *) are not used in these files; write the value out"
-                )
-            if isinstance(event, (yaml.SequenceEndEvent, yaml.MappingEndEvent)):
-                stack.pop()
-                continue
-            if not isinstance(event, yaml.NodeEvent):
-                continue
-            if event.tag is not None:
-                raise refuse(event.start_mark, f"YAML tags are not used in these files; remove '{event.tag[:40]}'")
-            count += 1
-            mark = event.start_mark
-            if count > MOST_NODES:
-                raise refuse(mark, f"holds more than {MOST_NODES} values")
-            node = _node(event, mark)
-            if not stack:
-                roots.append(node)
-                if len(roots) > 1:
-                    raise refuse(mark, "a second YAML document ('---') begins here; one file holds one")
-            else:
-                _put(stack[-1], node)
-            if node.kind != "scalar":
-                stack.append(node)
-                if len(stack) > MOST_DEPTH:
-                    raise refuse(mark, f"is nested deeper than {MOST_DEPTH} levels")
+            tree.take(event)
     except yaml.YAMLError as error:
         raise _yaml_problem(error, text, name) from None
-    if not roots or (roots[0].kind == "scalar" and not roots[0].text):
+    root = tree.root
+    if root is None or (root.kind == "scalar" and not root.text):
         raise SettingsError([Problem(name, 0, 0, "is empty; see the files in configs/ for how one looks")])
-    if roots[0].kind != "map":
-        raise SettingsError(
-            [Problem(name, roots[0].line, roots[0].column, f"holds {roots[0].what} where 'key: value' lines belong")]
-        )
-    return roots[0]
+    if root.kind != "map":
+        message = f"holds {root.what} where 'key: value' lines belong"
+        raise SettingsError([Problem(name, root.line, root.column, message)])
+    return root
 
 
-def _node(event: yaml.NodeEvent, mark: yaml.Mark) -> Node:
-    kind = {yaml.ScalarEvent: "scalar", yaml.SequenceStartEvent: "list", yaml.MappingStartEvent: "map"}[type(event)]
-    node = Node(kind, mark.line + 1, mark.column + 1)
-    if kind == "scalar":
-        node.text, node.quoted = event.value, event.style in ("'", '"')
-    return node
+class _Tree:
+    """Grows from the parser's events; refuses what these files do not use, and what is too much."""
+
+    def __init__(self, name: str):
+        self.name = name
+        self.root: Node | None = None
+        self._stack: list[Node] = []
+        self._count = 0
+
+    def take(self, event: yaml.Event) -> None:
+        mark = event.start_mark
+        if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
+            raise self._refused(mark, "anchors and aliases (& and *) are not used in these files; write the value out")
+        if isinstance(event, (yaml.SequenceEndEvent, yaml.MappingEndEvent)):
+            self._stack.pop()
+            return
+        if not isinstance(event, (yaml.ScalarEvent, yaml.SequenceStartEvent, yaml.MappingStartEvent)):
+            return
+        if event.tag is not None:
+            raise self._refused(mark, f"YAML tags are not used in these files; remove '{event.tag[:40]}'")
+        self._count += 1
+        if self._count > MOST_NODES:
+            raise self._refused(mark, f"holds more than {MOST_NODES} values")
+        node = _node(event)
+        if self._stack:
+            _put(self._stack[-1], node)
+        elif self.root is None:
+            self.root = node
+        else:
+            raise self._refused(mark, "a second YAML document ('---') begins here; one file holds one")
+        if node.kind != "scalar":
+            self._stack.append(node)
+            if len(self._stack) > MOST_DEPTH:
+                raise self._refused(mark, f"is nested deeper than {MOST_DEPTH} levels")
+
+    def _refused(self, mark: yaml.Mark, message: str) -> SettingsError:
+        return SettingsError([Problem(self.name, mark.line + 1, mark.column + 1, message)])
+
+
+def _node(event: yaml.ScalarEvent | yaml.SequenceStartEvent | yaml.MappingStartEvent) -> Node:
+    line, column = event.start_mark.line + 1, event.start_mark.column + 1
+    if isinstance(event, yaml.ScalarEvent):
+        return Node("scalar", line, column, event.value, event.style in ("'", '"'))
+    return Node("list" if isinstance(event, yaml.SequenceStartEvent) else "map", line, column)
 
 
 def _put(parent: Node, node: Node) -> None:

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from .fields import choice, flag, integer, many, numbers, one, positive, quantity, text
 
-#: Up to where a thermocouple's type is to be trusted, °C: for T, J and E the upper end of tolerance class 2, for the others the end of the
-#: reference function (IEC 60584-1, from memory). Sheath and wire may bear less: their maker says.
+#: Up to where a thermocouple's type is to be trusted, °C: for T, J and E the upper end of tolerance class 2, for the
+#: others the end of the reference function (IEC 60584-1, from memory). Sheath and wire may bear less: their maker says.
 TYPE_HIGHEST_C = {"T": 350.0, "J": 750.0, "E": 900.0, "N": 1300.0, "K": 1372.0, "R": 1768.0, "S": 1768.0, "B": 1820.0}
 
 
@@ -112,7 +113,7 @@ class Sensor:
     file: str | None = text("certificate or note on this sensor", default=None)
 
     def problems(self) -> Iterator[tuple[str, str]]:
-        pairs = list(zip(self.calibration, self.calibration[1:]))
+        pairs = list(pairwise(self.calibration))
         if any(a.reads_c >= b.reads_c or a.true_c >= b.true_c for a, b in pairs):
             yield "calibration", "calibration points must rise, in what the sensor reads and in what is true"
         if any(abs(p.reads_c - p.true_c) > 30.0 for p in self.calibration):
@@ -139,13 +140,15 @@ class Meters:
 
 @dataclass(frozen=True, kw_only=True)
 class Pins:
-    """Lines of this computer's own GPIO chip and SPI bus, for `kind: pins`. Every heat line has a pull-down outside; see SAFETY.md."""
+    """Lines of this computer's own GPIO chip and SPI bus, for `kind: pins`. Every heat line has a pull-down outside;
+    see SAFETY.md."""
 
     chip: str = text("the GPIO chip", default="/dev/gpiochip0")
     relays: tuple[float, ...] = numbers("lines of the solid-state relays", default=())
     coil: int | None = integer("line of the contactor's coil", low=0, high=512, default=None)
     pulse: int | None = integer(
-        "line that feeds the hardware timer in the coil's circuit with pulses; without one nobody may leave the oven alone",
+        "line that feeds the hardware timer in the coil's circuit with pulses; "
+        "without one nobody may leave the oven alone",
         low=0,
         high=512,
         default=None,
@@ -186,7 +189,8 @@ class Rig:
     pins: Pins = one(Pins, "lines for `kind: pins`", default=Pins())
     ceiling_c: float | None = quantity(
         "temperature",
-        "where the I/O board cuts the heat by itself, whatever the program says (usually 5 K above the trip, 60 K at most)",
+        "where the I/O board cuts the heat by itself, whatever the program says "
+        "(usually 5 K above the trip, 60 K at most)",
         default=None,
         low=45.0,
         high=1400.0,

@@ -68,8 +68,8 @@ def quantity(
     example: str | None = None,
 ) -> Any:
     """A number with a unit. `low` and `high` are inclusive, in the SI unit. `assume` says why the default is sensible;
-    a default used with a reason is listed among the assumptions of the file. `example`: how one is written, where the dimension's own
-    example would mislead."""
+    a default used with a reason is listed among the assumptions of the file. `example`: how one is written, where the
+    dimension's own example would mislead."""
     if dimension not in DIMENSIONS:
         raise KeyError(dimension)
     return _make("quantity", doc, default, key, dimension=dimension, low=low, high=high, assume=assume, example=example)
@@ -81,7 +81,8 @@ def positive(dimension: str, doc: str, high: float, **more: Any) -> Any:
 
 
 def examples_of(f: dataclasses.Field) -> list[str]:
-    """How a value of this quantity may be written, each within its bounds: its own example, the dimension's, else its default."""
+    """How a value of this quantity may be written, each within its bounds: its own example, the dimension's, else its
+    default."""
     meta = f.metadata
     dimension = DIMENSIONS[meta["dimension"]]
     low, high = meta.get("low"), meta.get("high")
@@ -93,15 +94,12 @@ def examples_of(f: dataclasses.Field) -> list[str]:
     written = [e for e in (meta.get("example") or dimension.example).split(" or ") if fits(e)]
     if written:
         return written
-    value = (
-        f.default
-        if isinstance(f.default, float) and math.isfinite(f.default)
-        else low
-        if low is not None and high is None or high is None
-        else high
-        if low is None
-        else 0.5 * (low + high)
-    )
+    if isinstance(f.default, float) and math.isfinite(f.default):
+        value = f.default
+    elif high is None:
+        value = low
+    else:
+        value = high if low is None else 0.5 * (low + high)
     return [f"{value:g}" + ("" if dimension.unit == "1" else f" {dimension.unit}")]
 
 
@@ -124,7 +122,8 @@ def flag(doc: str, *, default: Any = MISSING, key: str | None = None) -> Any:
 
 
 def one(cls: type, doc: str, *, default: Any = MISSING, key: str | None = None, bare: str | None = None) -> Any:
-    """A mapping read into `cls`. With `bare`, something that is not a mapping is taken as the value of that attribute."""
+    """A mapping read into `cls`. With `bare`, something that is not a mapping is taken as the value of that
+    attribute."""
     return _make("one", doc, default, key, cls=cls, bare=bare)
 
 

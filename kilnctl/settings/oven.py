@@ -1,24 +1,41 @@
 """The oven, described once. Everything else (sizing, virtual oven, model, limits) follows from this."""
 
 import hashlib
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import ClassVar
 
+from ..errors import KilnctlError
 from ..output import METRIC
 from ..safety.limits import bounds
-from .construction import POWER_W, Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
+from ..thermal.elements import resistance_factor
+from ..thermal.materials import find
+from .construction import (
+    POWER_W,
+    Bridge,
+    Chamber,
+    Door,
+    Elements,
+    Face,
+    Fan,
+    Load,
+    Port,
+    UserMaterial,
+    Vent,
+    Wall,
+    Walls,
+)
 from .differences import Virtual
 from .document import Problem, parse_document, read_text
-from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensors, Service, Supply, Switching
+from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensor, Sensors, Service, Supply, Switching
 from .fields import many, one, quantity, text
 from .yaml_reader import Reader, read_root
 
-#: How far above the software's trip the independent limiter, and the I/O board's own ceiling, may be set, K: it is to save the oven when the software has failed.
+#: How far above the software's trip the independent limiter, and the I/O board's own ceiling, may be set, K: it is to
+#: save the oven when the software has failed.
 LIMITER_ABOVE_K = 60.0
-#: No description may ask for more than this, whatever it says: the highest chamber temperature that the
+#: No description may ask for more than this: the highest chamber temperature that the
 #: thermocouples, materials and rules of this project are made for.
 CEILING_C = 1320.0
 
@@ -63,7 +80,10 @@ class Limits:
         elif self.limiter_c is not None and self.limiter_c > self.trip_at_c + LIMITER_ABOVE_K:
             yield (
                 "limiter_c",
-                f"the limiter must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.trip_at_c:g} °C), or it protects too late",
+                (
+                    f"the limiter must lie at most {LIMITER_ABOVE_K:g} K above the software's trip "
+                    f"({self.trip_at_c:g} °C), or it protects too late"
+                ),
             )
 
     @property
@@ -213,8 +233,6 @@ class Oven:
 
     def __post_init__(self) -> None:
         if self.elements.power_w is None and self.elements.resistance_ohm is not None:
-            from ..thermal.elements import resistance_factor
-
             hot_ohm = self.elements.resistance_ohm * resistance_factor(self.elements.alloy, self.limits.highest_c)
             object.__setattr__(self, "elements", replace(self.elements, power_w=self.supply.voltage_v**2 / hot_ohm))
 
@@ -223,7 +241,10 @@ class Oven:
         if ohm is not None and not POWER_W[0] <= watts <= POWER_W[1]:
             yield (
                 "elements",
-                f"{ohm:g} ohm on {self.supply.voltage_v:g} V would be {watts / 1000:.3g} kW; 0.02 kW to 20 kW is accepted",
+                (
+                    f"{ohm:g} ohm on {self.supply.voltage_v:g} V would be {watts / 1000:.3g} kW; "
+                    "0.02 kW to 20 kW is accepted"
+                ),
             )
         if self.chamber.opening == "top" and self.walls.roof is not None:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
@@ -232,7 +253,10 @@ class Oven:
         elif self.rig.ceiling_c is not None and self.rig.ceiling_c > self.limits.trip_at_c + LIMITER_ABOVE_K:
             yield (
                 "rig",
-                f"the board's ceiling must lie at most {LIMITER_ABOVE_K:g} K above the software's trip ({self.limits.trip_at_c:g} °C), or it protects too late",
+                (
+                    f"the board's ceiling must lie at most {LIMITER_ABOVE_K:g} K above the software's trip "
+                    f"({self.limits.trip_at_c:g} °C), or it protects too late"
+                ),
             )
         if self.safety.stall_s is not None and self.safety.stall_s < 1.2 * self.control.tick_s:
             yield "safety", f"'gap' must be a fifth longer than the tick at least ({1.2 * self.control.tick_s:g} s)"
@@ -256,41 +280,27 @@ class Oven:
     def faces(self) -> tuple[Face, ...]:
         """The kinds of face of the box, areas of the inside: sides, roof, floor and door (or lid)."""
         c, w = self.chamber, self.walls
-        floor = Face(
-            name="floor", wall=w.floor or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="down"
-        )
+
+        def face(name: str, wall: Wall | None, count: int, width: float, height: float, orientation: str) -> Face:
+            return Face(
+                name=name,
+                wall=wall or w.sides,
+                count=count,
+                width_m=width,
+                height_m=height,
+                orientation=orientation,
+            )
+
+        floor = face("floor", w.floor, 1, c.width_m, c.depth_m, "down")
         # Unequal sides are gathered into one face group of equal total area and the chamber's height.
         if c.opening == "top":
             girth = 2.0 * (c.width_m + c.depth_m)
-            lid = Face(
-                name="door", wall=w.door or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="up"
-            )
-            return (
-                Face(
-                    name="sides",
-                    wall=w.sides,
-                    count=4,
-                    width_m=girth / 4.0,
-                    height_m=c.height_m,
-                    orientation="vertical",
-                ),
-                floor,
-                lid,
-            )
+            sides = face("sides", w.sides, 4, girth / 4.0, c.height_m, "vertical")
+            return sides, floor, face("door", w.door, 1, c.width_m, c.depth_m, "up")
         girth = c.width_m + 2.0 * c.depth_m
-        return (
-            Face(name="sides", wall=w.sides, count=3, width_m=girth / 3.0, height_m=c.height_m, orientation="vertical"),
-            Face(name="roof", wall=w.roof or w.sides, count=1, width_m=c.width_m, height_m=c.depth_m, orientation="up"),
-            floor,
-            Face(
-                name="door",
-                wall=w.door or w.sides,
-                count=1,
-                width_m=c.width_m,
-                height_m=c.height_m,
-                orientation="vertical",
-            ),
-        )
+        sides = face("sides", w.sides, 3, girth / 3.0, c.height_m, "vertical")
+        roof = face("roof", w.roof, 1, c.width_m, c.depth_m, "up")
+        return sides, roof, floor, face("door", w.door, 1, c.width_m, c.height_m, "vertical")
 
 
 def load_oven(path: str | Path) -> Oven:
@@ -311,12 +321,11 @@ def oven_from(source: str, name: str) -> Oven:
 
 
 def _check_whole(root):
-    """Materials are checked by name here, and sensors against the trip, where the places are known; layers against limits are the sizing's."""
+    """Materials are checked by name here, and sensors against the trip, where the places are known; layers against
+    limits are the sizing's."""
 
     def finish(oven: Oven, reader: Reader) -> None:
-        from ..body import assumed
-        from ..errors import KilnctlError
-        from ..thermal.materials import find
+        from ..body import assumed  # noqa: PLC0415  body reads ovens, so it cannot be loaded before this room
 
         own = {m.name for m in oven.materials}
 
@@ -335,12 +344,15 @@ def _check_whole(root):
         e = oven.elements
         if e.resistance_ohm is not None:
             reader.assumptions.append(
-                f"elements.power: {e.power_w / 1000:.2f} kW at {oven.supply.voltage_v:g} V ({e.resistance_ohm:g} ohm measured cold, times "
+                f"elements.power: {e.power_w / 1000:.2f} kW at {oven.supply.voltage_v:g} V "
+                f"({e.resistance_ohm:g} ohm measured cold, times "
                 f"{oven.supply.voltage_v**2 / e.power_w / e.resistance_ohm:.2f} for the hot alloy)"
             )
         for which in ("control", "limit", "part"):
-            sensor = getattr(oven.sensors, which)
-            highest = TYPE_HIGHEST_C[sensor.type] if sensor is not None else math.inf
+            sensor: Sensor | None = getattr(oven.sensors, which)
+            if sensor is None:
+                continue
+            highest = TYPE_HIGHEST_C[sensor.type]
             if highest < oven.limits.trip_at_c:
                 # (Type K, which is assumed where none is given, is good for every trip that is accepted.)
                 reader.rules.append(

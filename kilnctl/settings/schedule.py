@@ -63,7 +63,8 @@ class Schedule:
     )
     highest_c: float | None = quantity(
         "temperature",
-        "chamber limit of this schedule, below the oven's own; a little above it the heat is cut. Without one that is 50 K or 5 % above the hottest step (or start), where the chamber is followed",
+        "chamber limit of this schedule, below the oven's own; a little above it the heat is cut. Without one that is "
+        "50 K or 5 % above the hottest step (or start), where the chamber is followed",
         default=None,
         low=40.0,
         high=CEILING_C,

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import MISSING, dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from ..output import IMPERIAL, METRIC, Units
@@ -26,9 +27,9 @@ def _plain(value: float, dimension: str) -> str:
 
 @dataclass
 class Reader:
-    """One pass over one file. `assumptions` gathers the defaults that stand in for what the file does not say, `places` the
-    line and column of everything it does say, by its path, `scales` the units of its temperatures, `rules` the problems that quote no
-    text of the file: they are told in the file's own units."""
+    """One pass over one file. `assumptions` gathers the defaults that stand in for what the file does not say, `places`
+    the line and column of everything it does say, by its path, `scales` the units of its temperatures, `rules` the
+    problems that quote no text of the file: they are told in the file's own units."""
 
     file: str
     problems: list[Problem] = field(default_factory=list)
@@ -231,7 +232,7 @@ class Reader:
         if any(v is _BAD for pair in found for v in pair):
             return _BAD
         found.sort()
-        if any(a[0] == b[0] for a, b in zip(found, found[1:])):
+        if any(a[0] == b[0] for a, b in pairwise(found)):
             return self.problem(node, f"{where} gives two values for the same {meta['argument']}")
         return tuple(found)
 
@@ -239,7 +240,8 @@ class Reader:
 def read_root(
     cls: type, node: Node, file: str, extra: dict[str, Any], finish: Callable[[Any, Reader], None] | None = None
 ) -> Any:
-    """The whole file as `cls` (with `extra` for its fields that no file sets); raises `SettingsError` with all problems."""
+    """The whole file as `cls` (with `extra` for its fields that no file sets); raises `SettingsError` with all
+    problems."""
     reader = Reader(file)
     made = reader.read(cls, node, extra=extra)
     if made is not _BAD and not reader.problems and not reader.rules and finish:

@@ -1,24 +1,28 @@
 """The sizing of one oven: figures with their ranges.
 
-Ranges: each uncertain input is moved by its stated uncertainty, one at a time and both ways (conductivity, emissivities,
-inside films ±20 %, door leak halved and doubled, supply voltage by its tolerance); the changes of the figure up and down are
-added root-sum-square (the usual first-order propagation of independent uncertainties, JCGM 100 section 5.1).
+Ranges: each uncertain input is moved by its stated uncertainty, one at a time and both ways (conductivity,
+emissivities, inside films ±20 %, door leak halved and doubled, supply voltage by its tolerance); the changes of the
+figure up and down are added root-sum-square (the usual first-order propagation of independent uncertainties, JCGM 100
+section 5.1).
 """
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..body import full_power_c, layers_of, load_material
+from ..body import layers_of, load_material
 from ..body.steady import BeyondPhysics, Factors, Steady, SteadyOven
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
-from ..model.energy import CHAMBER
-from ..settings.construction import Load, Wall
+from ..model.energy import CHAMBER, EnergyModel
+from ..plants.conditions import Conditions
+from ..plants.virtual_oven import VirtualOven
+from ..settings.construction import Face, Layer, Load
 from ..settings.document import Problem, SettingsError
 from ..settings.oven import Oven
 from ..thermal import elements as electric
-from ..thermal.surfaces import extrapolated
+from .notes import notes_of
 
 #: Sizing does not look above this; no oven of this kind does.
 HIGHEST_C = 1500.0
@@ -36,7 +40,8 @@ class Range:
 
 @dataclass(frozen=True)
 class LayerReport:
-    """One layer at the oven's highest temperature. `flags` for use outside its data, `over` when above its service limit."""
+    """One layer at the oven's highest temperature. `flags` for use outside its data, `over` when above its service
+    limit."""
 
     face: str
     number: int
@@ -65,7 +70,8 @@ class Sizing:
     def __init__(self, oven: Oven):
         self.oven = oven
         self.top_c = oven.limits.highest_c
-        self._nominal = SteadyOven(oven, highest_c=HIGHEST_C)
+        #: The description solved as it is, without the uncertainties.
+        self.steady = SteadyOven(oven, highest_c=HIGHEST_C)
         self._cache: dict[float, Steady] = {}
 
     # ---- steady ----------------------------------------------------------------------------------------------------
@@ -73,38 +79,40 @@ class Sizing:
     def at(self, chamber_c: float) -> Steady:
         """The whole steady state at a chamber temperature."""
         if chamber_c not in self._cache:
-            self._cache[chamber_c] = self._nominal.at(chamber_c)
+            self._cache[chamber_c] = self.steady.at(chamber_c)
         return self._cache[chamber_c]
 
     def power_w(self, chamber_c: float) -> float:
-        """Element power that holds chamber_c for ever, empty."""
-        return float(self.at(chamber_c).power_w)
+        """Element power that holds chamber_c in the steady state, empty, W; 0 where the fan alone holds it or makes it
+        hotter."""
+        return max(0.0, float(self.at(chamber_c).power_w))
 
     def ledger_w(self, chamber_c: float) -> dict[str, float]:
-        """Where the watts go at chamber_c: by wall, edges, bridge, leak, vent, port. Sums to power_w (and the fan's)."""
+        """Where the watts go at chamber_c: by wall, edges, bridge, leak, vent, port. Sums to power_w (and the
+        fan's)."""
         return {name: float(w) for name, w in self.at(chamber_c).ledger_w.items()}
 
     def shell_c(self, chamber_c: float) -> float:
-        """Temperature of the hottest outside face at chamber_c."""
+        """Temperature of the hottest outside face at chamber_c, °C."""
         return float(max(self.at(chamber_c).shells_c.values()))
 
     @cached_property
     def max_chamber_c(self) -> float:
-        """Highest steady chamber temperature at full power and nominal voltage; HIGHEST_C stands for "more than that", and where
-        `limited_c` is not None, so does that."""
-        return float(self._nominal.highest(self.oven.elements.power_w))
+        """Highest steady chamber temperature at full power and nominal voltage; HIGHEST_C stands for "more than that",
+        and where `limited_c` is not None, so does that."""
+        return float(self.steady.highest(self.oven.elements.power_w))
 
     @property
     def limited_c(self) -> float | None:
-        """Where the search for the highest temperature ended because elements or air would be hotter than the formulas go; None
-        where power or HIGHEST_C ended it."""
-        valid = self._nominal.valid_c
+        """Where the search for the highest temperature ended because elements or air would be hotter than the formulas
+        go; None where power or HIGHEST_C ended it."""
+        valid = self.steady.valid_c
         return valid if valid < HIGHEST_C and self.max_chamber_c >= valid - 1e-6 else None
 
     @cached_property
     def max_at_low_supply_c(self) -> float:
         """The same with the voltage 10 % low: power falls with its square."""
-        return float(self._nominal.highest(0.81 * self.oven.elements.power_w))
+        return float(self.steady.highest(0.81 * self.oven.elements.power_w))
 
     @cached_property
     def _variants(self) -> list[tuple[SteadyOven, SteadyOven]]:
@@ -115,7 +123,13 @@ class Sizing:
             (Factors(film=1 - FILM_UNCERTAINTY), Factors(film=1 + FILM_UNCERTAINTY)),
             (Factors(leakage=1 / LEAK_FACTOR), Factors(leakage=LEAK_FACTOR)),
         ]
-        return [tuple(SteadyOven(self.oven, factors=f, highest_c=HIGHEST_C) for f in pair) for pair in pairs]
+        return [
+            (
+                SteadyOven(self.oven, factors=less, highest_c=HIGHEST_C),
+                SteadyOven(self.oven, factors=more, highest_c=HIGHEST_C),
+            )
+            for less, more in pairs
+        ]
 
     @staticmethod
     def _spread(value: float, changed: list[tuple[float, float]]) -> Range:
@@ -124,29 +138,27 @@ class Sizing:
         return Range(float(value), float(value - down), float(value + up))
 
     def power_range_w(self, chamber_c: float) -> Range:
-        """power_w with its range."""
+        """power_w with its range, W; no figure of it is below 0."""
 
         def needed(variant: SteadyOven) -> float:
-            return variant.at(min(chamber_c, variant.valid_c)).power_w
+            return max(0.0, variant.at(min(chamber_c, variant.valid_c)).power_w)
 
-        return self._spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
+        found = self._spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
+        return dataclasses.replace(found, low=max(0.0, found.low))
 
     @cached_property
     def max_chamber_range_c(self) -> Range:
         """max_chamber_c with its range, the supply's tolerance included."""
         full, t = self.oven.elements.power_w, self.oven.supply.tolerance
         changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
-        changed.append((self._nominal.highest(full * (1 - t) ** 2), self._nominal.highest(full * (1 + t) ** 2)))
+        changed.append((self.steady.highest(full * (1 - t) ** 2), self.steady.highest(full * (1 + t) ** 2)))
         return self._spread(self.max_chamber_c, changed)
 
     # ---- time and stored heat --------------------------------------------------------------------------------------
 
     def heat_up_s(self, from_c: float, to_c: float, load: Load | None = None) -> float:
-        """Time at full power from one chamber temperature (everything at it) to another, with a load or empty, s; infinite
-        where it is not reached within two days. Marched with the virtual oven, in steps of 5 s."""
-        from ..plants.conditions import Conditions
-        from ..plants.virtual_oven import VirtualOven
-
+        """Time at full power from one chamber temperature (everything at it) to another, with a load or empty, s;
+        infinite where it is not reached within two days. Marched with the virtual oven, in steps of 5 s."""
         if to_c <= from_c:
             raise ValueError("to_c must be above from_c")
         if to_c >= self.max_chamber_c:
@@ -161,29 +173,22 @@ class Sizing:
         return math.inf
 
     def heat_up_range_s(self, from_c: float, to_c: float, load: Load | None = None) -> Range:
-        """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity, conductivity and
-        supply do to the time of the low-order model (root-sum-square of one-at-a-time changes)."""
+        """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity,
+        conductivity and supply do to the time of the low-order model (root-sum-square of one-at-a-time changes)."""
         value = self.heat_up_s(from_c, to_c, load)
         if not math.isfinite(value):
             return Range(value, value, value)
         u, tolerance = self.oven.uncertainty, self.oven.supply.tolerance
         model = day_zero(self.oven, load, to_c)
 
-        def time_s(m) -> float:
+        def time_s(m: EnergyModel) -> float:
             x, t = m.rest(from_c), 0.0
             while x[CHAMBER] < to_c and t < 172800.0:
                 x, t = m.step(x, m.power_w, 10.0, m.ambient_c), t + 10.0
             return t
 
-        def scaled(names: tuple[str, ...], factor: float):
-            return model.but(
-                **{
-                    n: tuple(v * factor for v in getattr(model, n))
-                    if isinstance(getattr(model, n), tuple)
-                    else getattr(model, n) * factor
-                    for n in names
-                }
-            )
+        def scaled(names: tuple[str, ...], factor: float) -> EnergyModel:
+            return model.but(**{n: _times(getattr(model, n), factor) for n in names})
 
         base = time_s(model)
         changes = [
@@ -191,14 +196,18 @@ class Sizing:
             (("lining_w_per_k",), 1 - u.conductivity, 1 + u.conductivity),
             (("power_w",), (1 + tolerance) ** 2, (1 - tolerance) ** 2),
         ]
-        pairs = [tuple(value * time_s(scaled(names, f)) / base for f in (a, b)) for names, a, b in changes]
+        pairs = [
+            (value * time_s(scaled(names, a)) / base, value * time_s(scaled(names, b)) / base)
+            for names, a, b in changes
+        ]
         return self._spread(value, pairs)
 
     def stored_j(self, chamber_c: float, load: Load | None = None) -> float:
-        """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room temperature."""
+        """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room
+        temperature, J."""
         steady, room = self.at(chamber_c), self.oven.site.ambient_c
         total = 0.0
-        for wall in self._nominal.walls:
+        for wall in self.steady.walls:
             solution = steady.walls[wall.face.name]
             for i, layer in enumerate(wall.layers):
                 m = layer.material
@@ -207,7 +216,7 @@ class Sizing:
                 middle = m.cold_face_c(hot, 0.5 * solution.flux_w_m2 * layer.thickness_m)
                 mean = (m.enthalpy(hot) + 4.0 * m.enthalpy(middle) + m.enthalpy(cold)) / 6.0
                 total += wall.geometry.conduction_m2 * layer.thickness_m * m.density_kg_m3 * (mean - m.enthalpy(room))
-        e = self._nominal.elements
+        e = self.steady.elements
         total += e.mass_kg * (e.material.enthalpy(steady.element_c) - e.material.enthalpy(room))
         for body in (self.oven.shelf, load):
             if body is not None:
@@ -220,7 +229,7 @@ class Sizing:
     def layers(self, chamber_c: float) -> tuple[LayerReport, ...]:
         """Every layer's hot and cold face at chamber_c against its limits."""
         reports = []
-        for wall in self._nominal.walls:
+        for wall in self.steady.walls:
             solution = self.at(chamber_c).walls[wall.face.name]
             for i, layer in enumerate(wall.layers):
                 hot, cold = (float(t) for t in solution.layer_c(i))
@@ -243,7 +252,7 @@ class Sizing:
     @cached_property
     def lining_limit_c(self) -> float:
         """Highest steady chamber temperature at which every layer stays within its service limit."""
-        low, high = self.oven.site.ambient_c + 1.0, self._nominal.valid_c
+        low, high = self.oven.site.ambient_c + 1.0, self.steady.valid_c
         if all(r.over is None for r in self.layers(high)):
             return high
         for _ in range(24):
@@ -253,11 +262,12 @@ class Sizing:
 
     @cached_property
     def element_load_w_m2(self) -> float:
-        """Surface load of the elements at full power: of the wire itself where it is described, whatever it lies in."""
+        """Surface load of the elements at full power: of the wire itself where it is described, not of what it is wound
+        on."""
         e = self.oven.elements
         if e.wire_diameter_m and e.wire_length_m:
             return electric.surface_load_w_m2(e.power_w, e.wire_diameter_m, e.wire_length_m)
-        return e.power_w / self._nominal.elements.surface_m2
+        return e.power_w / self.steady.elements.surface_m2
 
     @cached_property
     def wiring(self) -> electric.Wiring:
@@ -279,134 +289,57 @@ class Sizing:
     @cached_property
     def notes(self) -> tuple[str, ...]:
         """What a maker should know besides the figures."""
-        o, notes = self.oven, list(self.wiring.notes)
-        t = min(self.top_c, self.max_chamber_c)
-        notes += self._element_notes(t)
-        if o.elements.wire_diameter_m and o.elements.wire_length_m and o.elements.alloy != "sheathed":
-            wire = electric.wire_resistance_ohm(
-                o.elements.alloy, o.elements.wire_diameter_m, o.elements.wire_length_m, t
-            )
-            power = o.supply.voltage_v**2 / wire
-            if not 0.9 < power / o.elements.power_w < 1.1:
-                notes.append(
-                    f"one length of that wire on {o.supply.voltage_v:.0f} V would give {power / 1000:.2f} kW, not {o.elements.power_w / 1000:.2f} kW; "
-                    "check wire, length, and how the groups are connected"
-                )
-        shell = self.shell_c(t)
-        notes.append(touch_note(shell, t))
-        if self.max_chamber_c < self.top_c:
-            notes.append(
-                f"full power holds about {self.max_chamber_c:.0f} °C; the description allows schedules up to {self.top_c:.0f} °C"
-            )
-        if self.limited_c is not None:
-            notes.append(
-                f"the highest temperature was looked for up to {self.limited_c:.0f} °C only: beyond, the elements would be hotter than "
-                "the formulas go, and than any element bears"
-            )
-        for report in self.layers(t):
-            notes += [f"{report.face}: {flag}" for flag in report.flags]
-        return tuple(dict.fromkeys(notes + self._reach_notes(t)))
-
-    def _reach_notes(self, t: float) -> list[str]:
-        """Where the description is beyond what the formulas were made for."""
-        here, chamber, notes = self.at(t), self.oven.chamber, []
-        tall = [
-            w.face.name
-            for w in self._nominal.walls
-            if extrapolated(
-                here.shells_c[w.face.name], self.oven.site.ambient_c, w.geometry.outer_length_m, w.face.orientation
-            )
-        ]
-        if tall:
-            notes.append(
-                f"{' and '.join(tall)}: so large that the film of the room's air outside is extrapolated; the outside "
-                "temperature may be off by some tens of per cent of its rise"
-            )
-        for body in (self.oven.shelf, self.oven.usual_load):
-            if body is not None and body.area_m2 > chamber.inner_m2:
-                notes.append(
-                    f"'{body.name}' has more surface ({body.area_m2:.2g} m²) than the inside of the chamber ({chamber.inner_m2:.2g} m²): "
-                    "radiation reaches only its outline, so it warms more slowly than is calculated here"
-                )
-        return notes
-
-    def _element_notes(self, chamber_c: float) -> list[str]:
-        """What is to be said of the elements' load at that temperature; of a surface that is only guessed, whether it finds room."""
-        e, heater, load = self.oven.elements, self._nominal.elements, self.element_load_w_m2
-        if "surface" in heater.guessed:
-            if not heater.crowded:
-                return []
-            return [
-                f"elements of {e.power_w / 1000:.2f} kW hardly find room in this chamber: even on {heater.surface_m2:.2g} m² they would carry "
-                f"{load / 1e4:.1f} W/cm²; describe them (elements: surface), or take less power"
-            ]
-        notes = []
-        recommended = electric.recommended_load_w_m2(e.alloy, chamber_c)
-        if load > 1.05 * recommended:
-            notes.append(
-                f"the elements carry {load / 1e4:.1f} W/cm²; about {recommended / 1e4:.1f} W/cm² is advised at {chamber_c:.0f} °C "
-                "for a long life (makers' tables, from memory)"
-            )
-        hottest = full_power_c(self.oven, load, chamber_c, heater.diameter_m)
-        if hottest > heater.limit_c:
-            notes.append(
-                f"at full power in a chamber of {chamber_c:.0f} °C the elements would glow at about {hottest:.0f} °C; "
-                f"their limit is {heater.limit_c:.0f} °C"
-            )
-        return notes
+        return notes_of(self)
 
     @cached_property
     def savings(self) -> tuple[Saving, ...]:
         """25 mm more of each insulating layer, the best first: watts saved at the oven's highest temperature."""
-        import dataclasses
-
         t = min(self.top_c, self.max_chamber_c)
         base = self.power_w(t)
         found = []
-        for face in self.oven.faces:
-            key = face.name if getattr(self.oven.walls, face.name, None) is not None else "sides"
-            wall: Wall = getattr(self.oven.walls, key)
-            if any(s.face == key for s in found):
-                continue
+        for key, wall in {_wall_key(self.oven, f): f.wall for f in self.oven.faces}.items():
             for i, layer in enumerate(wall.layers):
                 if layers_of(self.oven, wall)[i].material.conductivity(t / 2) > 2.0 or layer.material == "air gap":
                     continue
-                more = dataclasses.replace(
-                    layer,
-                    thickness_m=layer.thickness_m + 0.025,
-                    insulance_m2k_per_w=None
-                    if layer.insulance_m2k_per_w is None
-                    else layer.insulance_m2k_per_w * (1 + 0.025 / layer.thickness_m),
+                thicker = dataclasses.replace(
+                    wall, layers=(*wall.layers[:i], _thicker(layer, 0.025), *wall.layers[i + 1 :])
                 )
-                layers = (*wall.layers[:i], more, *wall.layers[i + 1 :])
-                walls = dataclasses.replace(self.oven.walls, **{key: dataclasses.replace(wall, layers=layers)})
-                saved = (
-                    base - SteadyOven(dataclasses.replace(self.oven, walls=walls), highest_c=HIGHEST_C).at(t).power_w
-                )
+                walls = dataclasses.replace(self.oven.walls, **{key: thicker})
+                changed = SteadyOven(dataclasses.replace(self.oven, walls=walls), highest_c=HIGHEST_C)
+                saved = base - changed.at(t).power_w
                 found.append(Saving(key, layer.material, float(saved), float(saved / base)))
         return tuple(sorted(found, key=lambda s: -s.saved_w))
 
 
-def touch_note(shell_c: float, chamber_c: float) -> str:
-    """What a shell temperature means for a hand (ISO 13732-1 burn thresholds for bare metal, from memory)."""
-    where = f"with the chamber at {chamber_c:.0f} °C the hottest outside face is at about {shell_c:.0f} °C"
-    if shell_c < 43.0:
-        return f"{where}: it may be touched"
-    if shell_c < 51.0:
-        return f"{where}: warm; burns only after many minutes (48 °C for 10 min, 51 °C for 1 min)"
-    if shell_c < 65.0:
-        return f"{where}: burns within a minute; guard it or warn"
-    return f"{where}: burns at a touch (bare metal from 65 °C in a second); guard it"
+def _wall_key(oven: Oven, face: Face) -> str:
+    """Under which key of `walls` that face's wall stands: its own, or "sides" where the file has none for it."""
+    return face.name if getattr(oven.walls, face.name, None) is not None else "sides"
+
+
+def _thicker(layer: Layer, more_m: float) -> Layer:
+    """The same layer more_m thicker; of one given by its resistance, that grows with it."""
+    resistance = layer.insulance_m2k_per_w
+    return dataclasses.replace(
+        layer,
+        thickness_m=layer.thickness_m + more_m,
+        insulance_m2k_per_w=None if resistance is None else resistance * (1 + more_m / layer.thickness_m),
+    )
+
+
+def _times(value, factor: float):
+    """A number, or a tuple of them, times a factor."""
+    return tuple(v * factor for v in value) if isinstance(value, tuple) else value * factor
 
 
 def layer_problems(oven: Oven, sizing: "Sizing | None" = None) -> list[Problem]:
-    """A problem for each layer above its service limit at the oven's highest temperature, with its place in the file."""
+    """A problem for each layer above its service limit at the oven's highest temperature, with its place in the
+    file."""
     sizing = sizing or Sizing(oven)
     problems = []
     for report in sizing.layers(min(oven.limits.highest_c, HIGHEST_C)):
         if report.over is None:
             continue
-        key = report.face if getattr(oven.walls, report.face, None) is not None else "sides"
+        key = _wall_key(oven, next(f for f in oven.faces if f.name == report.face))
         path = f"walls.{key}.layers[{report.number}]"
         line, column = oven.places.get(path, (0, 0))
         problem = Problem(
@@ -429,8 +362,8 @@ def size(oven: Oven) -> Sizing:
         problems = layer_problems(oven, sizing)
     except BeyondPhysics as error:
         raise KilnctlError(
-            f"{oven.file or oven.name}: cannot be sized for its highest temperature: {error}; insulate better, or lower "
-            f"limits: highest ({sizing._nominal.valid_c:.0f} °C can be looked at)"
+            f"{oven.file or oven.name}: cannot be sized for its highest temperature: {error}; insulate better, or "
+            f"lower limits: highest ({SteadyOven(oven, highest_c=HIGHEST_C).valid_c:.0f} °C can be looked at)"
         ) from error
     except ValueError as error:
         raise KilnctlError(f"{oven.file or oven.name}: cannot be sized: {error}") from error

@@ -8,6 +8,7 @@ property is within 0.1 % from 20 °C up; below, interpolation and the ideal gas 
 
 import bisect
 from dataclasses import dataclass
+from itertools import pairwise
 
 from .constants import GAS_CONSTANT, ZERO_C
 
@@ -45,7 +46,8 @@ _TABLE = (
     (1900, 0.110008, 6.57831e-05, 1243.75),
     (2000, 0.114486, 6.80683e-05, 1250.15),
 )
-# The same on an even grid (the coarser rows above 1000 K halved), as values and steps: one multiplication finds the place.
+# The same on an even grid (the coarser rows above 1000 K halved), as values and steps: one multiplication finds the
+# place.
 _STEP_K = 50.0
 
 
@@ -53,10 +55,10 @@ def _even() -> tuple[tuple[float, ...], ...]:
     def at(kelvin: float) -> list[float]:
         i = min(max(bisect.bisect_right([row[0] for row in _TABLE], kelvin) - 1, 0), len(_TABLE) - 2)
         low, high = _TABLE[i], _TABLE[i + 1]
-        return [a + (kelvin - low[0]) / (high[0] - low[0]) * (b - a) for a, b in zip(low[1:], high[1:])]
+        return [a + (kelvin - low[0]) / (high[0] - low[0]) * (b - a) for a, b in zip(low[1:], high[1:], strict=True)]
 
     knots = [at(200.0 + _STEP_K * i) for i in range(37)]
-    return tuple((*a, *(q - p for p, q in zip(a, b))) for a, b in zip(knots, [*knots[1:], knots[-1]]))
+    return tuple((*a, *(q - p for p, q in zip(a, b, strict=True))) for a, b in pairwise([*knots, knots[-1]]))
 
 
 _EVEN = _even()
@@ -79,15 +81,6 @@ class Air:
     @property
     def kinematic_viscosity_m2_s(self) -> float:
         return self.viscosity_pa_s / self.density_kg_m3
-
-    @property
-    def diffusivity_m2_s(self) -> float:
-        return self.conductivity_w_mk / (self.density_kg_m3 * self.heat_capacity_j_kgk)
-
-    @property
-    def expansion_per_k(self) -> float:
-        """Thermal expansion of an ideal gas, 1/T."""
-        return 1.0 / self.temperature_k
 
 
 def air(t_c: float, pressure_pa: float = STANDARD_PA) -> Air:

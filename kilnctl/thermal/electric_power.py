@@ -21,7 +21,7 @@ def electric_w(
     rated_w         power of the hot elements at the voltage rated_v
     supply_v        measured supply voltage, V; current_a: measured while any flowed, A rms; mean_current_a: averaged
     over all the time, A.
-                    None or NaN where nobody measures it
+                    None or NaN where it is not measured
 
     Voltage and current: P = V·I (the elements are resistive, power factor 1). Voltage alone: P = share·V²/R with R =
     rated_v²/rated_w. Current alone: I²·R near the rated current, V·I at the rated voltage where it is far from it.

@@ -1,7 +1,7 @@
 """ITS-90 reference functions of the letter-designated thermocouples: E = Σ c_i T^i in mV, T in °C, junction 0 °C.
 
-Coefficients of NIST Monograph 175 (G. W. Burns et al., 1993), as in NIST Standard Reference Database 60 and IEC 60584-1.
-Type K above 0 °C has the extra term a0·exp(a1·(T − a2)²).
+Coefficients of NIST Monograph 175 (G. W. Burns et al., 1993), as in NIST Standard Reference Database 60 and IEC
+60584-1. Type K above 0 °C has the extra term a0·exp(a1·(T − a2)²).
 """
 
 #: type → pieces (lowest °C, highest °C, coefficients from c0)

@@ -1,8 +1,8 @@
 """Insulation, refractory and metal: conductivity, heat capacity, density, limits, and where the figures come from.
 
 Conductivity and heat capacity are piecewise linear in temperature, so that their integrals are exact. Beyond the data
-they are continued along the last slope; where that would fall below half of the last value, the half holds from there on.
-`flags` says when the data have been left.
+they are continued along the last slope; where that would fall below half of the last value, the half holds from there
+on. `flags` says when the data have been left.
 """
 
 import bisect
@@ -10,10 +10,13 @@ import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import overload
 
 import numpy as np
 
 from ..errors import KilnctlError
+from .air import air
 from .constants import STEFAN_BOLTZMANN, ZERO_C
 from .library import ALIASES, TABLE
 
@@ -25,18 +28,18 @@ Points = tuple[tuple[float, float], ...]
 class _Line:
     """A piecewise-linear function with its exact integral; scalars are fast, arrays work too."""
 
-    __slots__ = ("x", "y", "area", "_x", "_y", "_area")
+    __slots__ = ("_area", "_x", "_y", "area", "x", "y")
 
     def __init__(self, points: Sequence[tuple[float, float]]):
         pairs = sorted((float(a), float(b)) for a, b in points)
         if not pairs or any(not (math.isfinite(a) and math.isfinite(b) and b > 0.0) for a, b in pairs):
             raise ValueError("points must be finite and above zero")
-        if any(b[0] - a[0] < 1e-9 for a, b in zip(pairs, pairs[1:])):
+        if any(b[0] - a[0] < 1e-9 for a, b in pairwise(pairs)):
             raise ValueError("two points have the same temperature")
         pairs = self._extended(pairs)
         self.x, self.y = [p[0] for p in pairs], [p[1] for p in pairs]
         self.area = [0.0]
-        for (x0, y0), (x1, y1) in zip(pairs, pairs[1:]):
+        for (x0, y0), (x1, y1) in pairwise(pairs):
             self.area.append(self.area[-1] + 0.5 * (x1 - x0) * (y0 + y1))
         self._x, self._y, self._area = np.array(self.x), np.array(self.y), np.array(self.area)
 
@@ -59,7 +62,11 @@ class _Line:
     def _segment(self, t: float) -> int:
         return min(max(bisect.bisect_right(self.x, t) - 1, 0), len(self.x) - 2)
 
-    def at(self, t):
+    @overload
+    def at(self, t: float) -> float: ...
+    @overload
+    def at(self, t: np.ndarray) -> np.ndarray: ...
+    def at(self, t: float | np.ndarray) -> float | np.ndarray:
         """The value; constant beyond the outermost knots, which lie outside every use."""
         if isinstance(t, np.ndarray):
             return np.interp(t, self._x, self._y)
@@ -68,7 +75,11 @@ class _Line:
         i = self._segment(t)
         return self.y[i] + (self.y[i + 1] - self.y[i]) * (t - self.x[i]) / (self.x[i + 1] - self.x[i])
 
-    def integral(self, t):
+    @overload
+    def integral(self, t: float) -> float: ...
+    @overload
+    def integral(self, t: np.ndarray) -> np.ndarray: ...
+    def integral(self, t: float | np.ndarray) -> float | np.ndarray:
         """From the coldest knot to t."""
         if isinstance(t, np.ndarray):
             i = np.clip(np.searchsorted(self._x, t, side="right") - 1, 0, len(self.x) - 2)
@@ -116,15 +127,20 @@ class Material:
 
     @property
     def range_c(self) -> tuple[float, float]:
-        """Range of the conductivity data, °C; from a single point nothing is known about the range but the service limit."""
+        """Range of the conductivity data, °C; from a single point nothing is known about the range but the service
+        limit."""
         temperatures = [p[0] for p in self.conductivity_points]
         return (temperatures[0], temperatures[-1]) if len(temperatures) > 1 else (_COLDEST_C, self.limit_c)
 
-    def conductivity(self, t_c):
+    @overload
+    def conductivity(self, t_c: float) -> float: ...
+    @overload
+    def conductivity(self, t_c: np.ndarray) -> np.ndarray: ...
+    def conductivity(self, t_c: float | np.ndarray) -> float | np.ndarray:
         """k at t_c in W/(m·K); float or array."""
         return self._k.at(t_c)
 
-    def conductivity_integral(self, t1_c, t2_c):
+    def conductivity_integral(self, t1_c: float, t2_c: float) -> float:
         """∫ k dT from t1_c to t2_c in W/m, exact."""
         return self._k.integral(t2_c) - self._k.integral(t1_c)
 
@@ -138,11 +154,19 @@ class Material:
         """The face from which ∫ k dT up to hot_c is potential_w_m (flux times thickness), °C, exact."""
         return self._k.inverse_integral(self._k.integral(hot_c) - potential_w_m)
 
-    def heat_capacity(self, t_c):
+    @overload
+    def heat_capacity(self, t_c: float) -> float: ...
+    @overload
+    def heat_capacity(self, t_c: np.ndarray) -> np.ndarray: ...
+    def heat_capacity(self, t_c: float | np.ndarray) -> float | np.ndarray:
         """Specific heat at t_c in J/(kg·K); float or array."""
         return self._cp.at(t_c)
 
-    def enthalpy(self, t_c):
+    @overload
+    def enthalpy(self, t_c: float) -> float: ...
+    @overload
+    def enthalpy(self, t_c: np.ndarray) -> np.ndarray: ...
+    def enthalpy(self, t_c: float | np.ndarray) -> float | np.ndarray:
         """Heat to warm 1 kg from 0 °C to t_c in J/kg, exact integral of the specific heat."""
         return self._cp.integral(t_c) - self._cp.integral(0.0)
 
@@ -191,9 +215,10 @@ def from_points(
     """A material from what a data sheet prints, conductivity in W/(m·K) against *mean* temperature in °C.
 
     A sheet's mean conductivity belongs to a cold and a hot face that it rarely names. Where k is linear between them,
-    the mean conductivity is exactly k at the mean temperature, and that is assumed here. For a curved k the sheet's figure
-    is too high by about a·ΔT²/24 with a = k''/k: for fibre (a about 2e-6 to 4e-6 K⁻²) and faces 400 K apart 1 % to 4 %, on
-    the side of more loss, and inside the usual ±15 % of the figure itself. A single value with NaN for its temperature holds everywhere.
+    the mean conductivity is exactly k at the mean temperature, and that is assumed here. For a curved k the sheet's
+    figure is too high by about a·ΔT²/24 with a = k''/k: for fibre (a about 2e-6 to 4e-6 K⁻²) and faces 400 K apart 1 %
+    to 4 %, on the side of more loss, and inside the usual ±15 % of the figure itself. A single value with NaN for its
+    temperature holds everywhere.
     """
 
     def placed(points: Points) -> Points:
@@ -213,8 +238,9 @@ def from_polynomial(
     source: str,
     uncertainty: float = 0.15,
 ) -> Material:
-    """A material with k = a0 + a1·T + a2·T² + … in W/(m·K), T in °C from 0 °C to limit_c, tabulated every 10 K
-    (exact where k is linear; else within a·10²/8, under 1e-4 for k''/k up to 8e-6 K⁻²). Raises ValueError where k is not above zero."""
+    """A material with k = a0 + a1·T + a2·T² + … in W/(m·K), T in °C from 0 °C to limit_c, tabulated every 10 K (exact
+    where k is linear; else within a·10²/8, under 1e-4 for k''/k up to 8e-6 K⁻²). Raises ValueError where k is not above
+    zero."""
     steps = max(2, math.ceil(limit_c / 10.0) + 1)
     table = tuple(
         (float(t), float(np.polynomial.polynomial.polyval(t, coefficients))) for t in np.linspace(0.0, limit_c, steps)
@@ -232,8 +258,6 @@ def air_gap(thickness_m: float, emissivity: float = 0.9, other_emissivity: float
     Convection in the gap is left out: right up to about 15 mm, and for any heated-from-above gap. Raises ValueError
     outside 0.1 mm to 50 mm.
     """
-    from .air import air
-
     if not 1e-4 <= thickness_m <= 0.05:
         raise ValueError("an air gap is taken as still air from 0.1 mm to 50 mm only: split it or fill it")
     exchange = 1.0 / (1.0 / emissivity + 1.0 / other_emissivity - 1.0)
@@ -259,7 +283,8 @@ _LIBRARY: dict[str, Material] | None = None
 
 
 def find(name: str) -> Material:
-    """The library's material of that name (also by a usual other spelling). Raises KilnctlError with the nearest names."""
+    """The library's material of that name (also by a usual other spelling). Raises KilnctlError with the nearest
+    names."""
     known = library()
     wanted = " ".join(name.lower().split()).replace("fiber", "fibre").replace("aluminum", "aluminium")
     wanted = ALIASES.get(wanted, wanted)

@@ -2,8 +2,8 @@
 
 Air properties are taken at the film temperature, the mean of surface and air. Each correlation states the range of its
 Rayleigh or Reynolds number and raises ValueError above it; below it the conduction limit given with it holds. A face of
-several metres passes the Rayleigh numbers that were measured: up to `EXTENDED_RA` the law of the turbulent range is carried
-on, and `extrapolated` says so.
+several metres passes the Rayleigh numbers that were measured: up to `EXTENDED_RA` the law of the turbulent range is
+carried on, and `extrapolated` says so.
 """
 
 import math
@@ -11,14 +11,12 @@ import math
 from .air import Air, air
 from .constants import GRAVITY, STEFAN_BOLTZMANN, ZERO_C
 
-ORIENTATIONS = ("vertical", "up", "down")
-
 #: Highest Rayleigh numbers that the laws were made for: a vertical plate (Churchill and Chu), a horizontal one with its
 #: buoyant side free, and one with it confined (McAdams).
 VERTICAL_RA, FREE_RA, CONFINED_RA = 1e12, 1e11, 3e10
-#: How far the same laws are carried on, for vertical and for horizontal plates. In the turbulent range Nu goes with Ra^⅓,
-#: and a film no longer depends on the length (common practice; tens of per cent may be off there). The confined side's
-#: Ra^¼ is an extrapolation without such a reason, of a film that is small.
+#: How far the same laws are carried on, for vertical and for horizontal plates. In the turbulent range Nu goes with
+#: Ra^⅓, and a film no longer depends on the length (common practice; tens of per cent may be off there). The confined
+#: side's Ra^¼ is an extrapolation without such a reason, of a film that is small.
 EXTENDED_RA, EXTENDED_HORIZONTAL_RA = 3e13, 1e12
 
 
@@ -76,8 +74,9 @@ def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str
 
 
 def cylinder_film(surface_c: float, air_c: float, diameter_m: float, speed_m_s: float = 0.0) -> float:
-    """Convection at a horizontal cylinder (element, sheath), W/(m²·K): natural after Churchill and Chu (1975) for Ra up to
-    1e12, forced after S. W. Churchill and M. Bernstein, J. Heat Transfer 99 (1977) 300, Re·Pr > 0.2; the larger counts."""
+    """Convection at a horizontal cylinder (element, sheath), W/(m²·K): natural after Churchill and Chu (1975) for Ra up
+    to 1e12, forced after S. W. Churchill and M. Bernstein, J. Heat Transfer 99 (1977) 300, Re·Pr > 0.2; the larger
+    counts."""
     film = air(0.5 * (surface_c + air_c))
     ra = _rayleigh(film, surface_c - air_c, diameter_m)
     _above("Ra", ra, 1e12)
@@ -98,9 +97,9 @@ def cylinder_film(surface_c: float, air_c: float, diameter_m: float, speed_m_s: 
 
 
 def forced_film(surface_c: float, air_c: float, length_m: float, speed_m_s: float) -> float:
-    """Forced convection along a flat surface, W/(m²·K). Laminar Nu = 0.664 Re^½ Pr^⅓ up to Re = 5e5, beyond it the mixed
-    form Nu = (0.037 Re^⅘ − 871) Pr^⅓ up to 1e8 (Incropera eqs. 7.30, 7.38). A circulation fan stirs more than a smooth
-    stream: expect the true film to lie up to half as high again."""
+    """Forced convection along a flat surface, W/(m²·K). Laminar Nu = 0.664 Re^½ Pr^⅓ up to Re = 5e5, beyond it the
+    mixed form Nu = (0.037 Re^⅘ − 871) Pr^⅓ up to 1e8 (Incropera eqs. 7.30, 7.38). A circulation fan stirs more than a
+    smooth stream: expect the true film to lie up to half as high again."""
     if speed_m_s <= 0.0 or length_m <= 0.0:
         raise ValueError("speed_m_s and length_m must be above zero")
     film = air(0.5 * (surface_c + air_c))
@@ -142,7 +141,8 @@ def _check_radiation(t1_c: float, t2_c: float, emissivity: float) -> None:
 
 
 def radiation_w_m2(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
-    """Net flux from t1 to t2, W/m²: ε σ (T1⁴ − T2⁴); a small body in large surroundings, or any exchange factor for ε."""
+    """Net flux from t1 to t2, W/m²: ε σ (T1⁴ − T2⁴); a small body in large surroundings, or any exchange factor for
+    ε."""
     _check_radiation(t1_c, t2_c, emissivity)
     return emissivity * STEFAN_BOLTZMANN * ((t1_c + ZERO_C) ** 4 - (t2_c + ZERO_C) ** 4)
 
@@ -154,20 +154,11 @@ def radiation_film(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
     return emissivity * STEFAN_BOLTZMANN * (a * a + b * b) * (a + b)
 
 
-def grey_exchange_w_m2(
-    t1_c: float, t2_c: float, emissivity_1: float, emissivity_2: float, area_ratio: float = 1.0
-) -> float:
-    """Flux on surface 1, W/m², between two grey surfaces that see only each other: parallel plates (area_ratio = 1) or a
-    convex body 1 inside surface 2, area_ratio = A1/A2 in 0..1 (Incropera table 13.3): σ(T1⁴−T2⁴)/(1/ε1 + (A1/A2)(1/ε2 − 1))."""
-    if not (0.0 < emissivity_1 <= 1.0 and 0.0 < emissivity_2 <= 1.0 and 0.0 <= area_ratio <= 1.0):
-        raise ValueError("emissivities lie in 0 < ε ≤ 1 and area_ratio in 0..1")
-    return radiation_w_m2(t1_c, t2_c, 1.0 / (1.0 / emissivity_1 + area_ratio * (1.0 / emissivity_2 - 1.0)))
-
-
 def outer_film(
     face_c: float, ambient_c: float, height_m: float, orientation: str = "vertical", emissivity: float = 0.9
 ) -> float:
-    """Whole film from the outside of a wall to a still room at ambient_c, W/(m²·K): natural convection and radiation."""
+    """Whole film from the outside of a wall to a still room at ambient_c, W/(m²·K): natural convection and
+    radiation."""
     if math.isclose(face_c, ambient_c, abs_tol=1e-9):
         face_c = ambient_c + 1e-9
     return natural_film(face_c, ambient_c, height_m, orientation) + radiation_film(face_c, ambient_c, emissivity)

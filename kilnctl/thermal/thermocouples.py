@@ -1,7 +1,9 @@
-"""Thermocouples after ITS-90: temperature ↔ millivolts, and cold-junction compensation done where it belongs, in millivolts.
+"""Thermocouples after ITS-90: temperature ↔ millivolts. A cold junction is compensated in millivolts too: its degrees
+must not be added, as the sensitivity differs between both ends.
 
-Plain floats, a few µs a call: the front ends use it every tick. The inverse is Newton's method on the reference function
-itself, so that there and back agree to 1e-6 °C (NIST's own inverse polynomials are good to a few hundredths of a degree).
+Plain floats, a few µs a call: the front ends use it every tick. The inverse is Newton's method on the reference
+function itself, so that there and back agree to 1e-6 °C (NIST's own inverse polynomials are good to a few hundredths of
+a degree).
 """
 
 import bisect
@@ -41,9 +43,7 @@ def _pieces(kind: str):
 def _evaluate(kind: str, t_c: float) -> tuple[float, float]:
     """EMF in mV and its slope in mV/K; no range check."""
     pieces = FORWARD[kind]
-    for low, high, coefficients in pieces:
-        if t_c <= high:
-            break
+    low, _, coefficients = next((piece for piece in pieces if t_c <= piece[1]), pieces[-1])
     emf = slope = 0.0
     for c in reversed(coefficients):
         slope = slope * t_c + emf
@@ -64,12 +64,6 @@ def emf_mv(kind: str, t_c: float) -> float:
     return _evaluate(kind, t_c)[0]
 
 
-def sensitivity_mv_per_k(kind: str, t_c: float) -> float:
-    """Seebeck coefficient dE/dT in mV/K at t_c °C."""
-    emf_mv(kind, t_c)
-    return _evaluate(kind, t_c)[1]
-
-
 @cache
 def _table(kind: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
     low, high = _INVERTIBLE_FROM_C[kind], range_c(kind)[1]
@@ -79,7 +73,8 @@ def _table(kind: str) -> tuple[tuple[float, ...], tuple[float, ...]]:
 
 
 def temperature_c(kind: str, emf: float) -> float:
-    """Temperature in °C of an EMF in mV with the other junction at 0 °C. Raises ValueError outside the invertible range."""
+    """Temperature in °C of an EMF in mV with the other junction at 0 °C. Raises ValueError outside the invertible
+    range."""
     _pieces(kind)
     temperatures, emfs = _table(kind)
     if not emfs[0] - 1e-9 <= emf <= emfs[-1] + 1e-9:
@@ -93,9 +88,3 @@ def temperature_c(kind: str, emf: float) -> float:
         if abs(step) < 1e-9:
             break
     return t
-
-
-def compensated_c(kind: str, measured_mv: float, cold_junction_c: float) -> float:
-    """Junction temperature in °C from the voltage at the terminals and their temperature: the cold junction's EMF is added
-    in mV (adding its degrees is wrong, as the sensitivity differs between both ends)."""
-    return temperature_c(kind, measured_mv + emf_mv(kind, cold_junction_c))

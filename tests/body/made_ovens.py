@@ -64,7 +64,8 @@ def text_of(seed: int) -> str:
         out.append(f"vent: {{flow: {10 ** r.uniform(-0.5, 1.5) * min(1.0, area):.2f} m³/h}}")
     if r.random() < 0.4:
         out.append(
-            f"bridges: [{{name: frame, conductance: {10 ** r.uniform(-2, 0) * area:.3f} W/K, count: {r.choice((1, 1, 4))}}},"
+            f"bridges: [{{name: frame, conductance: {10 ** r.uniform(-2, 0) * area:.3f} W/K, "
+            f"count: {r.choice((1, 1, 4))}}},"
             " {name: terminals, material: stainless steel, area: 30 mm², length: 120 mm, count: 4}]"
         )
     out.append(f"door: {{gap: {r.choice((0, 0.2, 0.5, 1))} mm}}")
@@ -73,7 +74,8 @@ def text_of(seed: int) -> str:
     out.append(f"elements: {{power: {power:.0f} W, alloy: {alloy}, groups: {r.choice((1, 1, 2, 3))}}}")
     if r.random() < 0.4:
         out.append(
-            f"shelf: {{mass: {20 * area:.2f} kg, material: {'steel' if top < 500 else 'cordierite'}, area: {0.3 * area:.4f} m²}}"
+            f"shelf: {{mass: {20 * area:.2f} kg, material: {'steel' if top < 500 else 'cordierite'}, "
+            f"area: {0.3 * area:.4f} m²}}"
         )
     out += [
         "supply: {voltage: 230 V, frequency: 50 Hz}",

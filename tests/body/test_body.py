@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from kilnctl import KilnctlError, load_oven, size
-from kilnctl.body import full_power_c, heater_of, star_m2, surfaces_of
+from kilnctl.body import assumed, full_power_c, heater_of, star_m2, surfaces_of
 from kilnctl.body.steady import SteadyOven
+from kilnctl.model.coupling import coupling_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.assembly import assemble
 from kilnctl.settings.construction import Bridge, Vent
@@ -46,9 +47,9 @@ def balanced(oven, chamber_c: float) -> float:
 
 
 def test_a_vent_or_a_bridge_that_cools_the_air_leaves_the_ledger_closed():
-    """A muffle with a vent of 8 m³/h took 1066 W at 600 °C in an independent network model (radiosity, Newton's method), and
-    one of 12 m³/h 1297 W; a curing cabinet without its fan and with 60 m³/h 2968 W at 200 °C. Bridges raise the power by what
-    they conduct."""
+    """A muffle with a vent of 8 m³/h took 1066 W at 600 °C in an independent network model (radiosity, Newton's
+    method), and one of 12 m³/h 1297 W; a curing cabinet without its fan and with 60 m³/h 2968 W at 200 °C. Bridges
+    raise the power by what they conduct."""
     muffle, cabinet = workshop("bench-muffle"), workshop("curing-cabinet", fan=None)
     for flow, watts in ((8.0, 1066.0), (12.0, 1297.0)):
         assert balanced(dataclasses.replace(muffle, vent=Vent(flow_m3_per_s=flow / 3600.0)), 600.0) == pytest.approx(
@@ -122,15 +123,15 @@ def test_elements_that_the_file_leaves_out_are_listed_and_not_criticised(tmp_pat
 
 @pytest.mark.parametrize("seed", range(40))
 def test_guessed_elements_are_a_sound_design(tmp_path, seed):
-    """Within their own limit at full power with the chamber at its highest, carrying no more than advised, and the same in
-    virtual oven and sizing."""
+    """Within their own limit at full power with the chamber at its highest, carrying no more than advised, and the same
+    in virtual oven and sizing."""
     oven = made(seed, tmp_path)
     heater = heater_of(oven)
     assert heater.guessed == ("surface", "mass") and not heater.crowded
     load = oven.elements.power_w / heater.surface_m2
     assert full_power_c(oven, load, oven.limits.highest_c, heater.diameter_m) <= heater.limit_c + 0.5
     assert 0.0004 <= heater.diameter_m <= 0.01
-    made_plant = assemble(oven)[0]
+    made_plant = assemble(oven).stirred
     assert made_plant.element_mass.sum() == pytest.approx(heater.mass_kg)
     assert made_plant.surface_area[-oven.elements.groups :].sum() == pytest.approx(heater.surface_m2)
 
@@ -175,3 +176,21 @@ def test_a_load_that_cannot_be_inside_is_refused_by_sizing_and_model_too():
     for build in (lambda: SteadyOven(oven, huge), lambda: day_zero(oven, huge)):
         with pytest.raises(KilnctlError, match="does not fit"):
             build()
+
+
+@pytest.mark.parametrize(("mass_kg", "surface_m2", "taken_m"), [(0.001, 0.5, 1e-4), (60.0, 0.3, 0.03)])
+def test_mass_and_surface_of_no_wire_are_kept_within_what_may_be_described(mass_kg, surface_m2, taken_m, tmp_path):
+    oven = made(1, tmp_path)
+    oven = dataclasses.replace(
+        oven, elements=dataclasses.replace(oven.elements, mass_kg=mass_kg, surface_m2=surface_m2)
+    )
+    heater = heater_of(oven)
+    assert heater.diameter_m == taken_m and heater.mass_kg == mass_kg and heater.surface_m2 == surface_m2
+    [said] = assumed(oven)
+    assert "mass over surface would be wire of" in said and f"{1000.0 * taken_m:g} mm is taken" in said
+
+
+def test_a_state_that_no_power_can_reach_is_told(tmp_path):
+    """Drawn ovens ended here in an unbound name."""
+    with pytest.raises(KilnctlError, match="no power can be found"):
+        coupling_of(made(1, tmp_path), None, 2000.0, [(1600.0, 1600.0)])

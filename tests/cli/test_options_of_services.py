@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl import load_schedule
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.rig import VirtualRig
 from kilnctl.service.session import prepare
 from tests.service.at_work import at_work
@@ -53,7 +53,7 @@ def test_acknowledge_wants_a_name_and_the_oven_whose_home_it_is(here, oven, brie
     home, cabinet = at_home(tmp_path), oven("curing-cabinet")
     nameless = here("acknowledge", CABINET, "--home", home)
     assert nameless.returncode == 2 and "--who" in nameless.stderr
-    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(Fault("thermocouple frozen", 200.0, 10.0),))
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(PlantFault("thermocouple frozen", 200.0, 10.0),))
     # Begun at once: a start that is asked for takes a second to prepare, and the sensor would freeze before it.
     order, told = prepare(cabinet, load_schedule(brief)), []
 

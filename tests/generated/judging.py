@@ -88,7 +88,7 @@ class Row:
             ("swing", self.swing_k, self.slow_swing_k),
         ):
             limit = SWING_K if name == "swing" else max(OVER_K, OVER_SHARE * (self.soak_c or 0.0))
-            if value is not None and value > limit:
+            if value is not None and slow is not None and value > limit:
                 found[name if slow > limit else f"{name} of bursts only"] = (
                     f"{value:.1f} K, {slow:.1f} K of means over {BURSTS_S:.0f} s"
                 )
@@ -118,7 +118,7 @@ def judge(
     most_ticks: int = MOST_TICKS,
 ) -> Row:
     """The oven of that file through everything. `soak` False leaves the rehearsal out, `size_text` False the text of
-    `kilnctl size` (the dearest part
+    `kilnctl size` (the slowest part
     of the rest); a finite `below_k` starts the rehearsal from a steady state so far below the soak instead of from
     the cold. Nothing that kilnctl raises comes through, it is in the row."""
     row, started = Row(number), time.process_time()
@@ -135,7 +135,7 @@ def judge(
 
     oven = stage("reader", lambda: load_oven(path))
     sizing = stage("size", lambda: size(oven)) if oven is not None else None
-    if sizing is not None:
+    if oven is not None and sizing is not None:
         stage("check command", lambda: _commanded(check_command, path))
         if size_text:
             stage("size command", lambda: _commanded(size_command, path))
@@ -203,16 +203,16 @@ def _heat_up(row: Row, oven, sizing) -> None:
     """Full power, empty, from the room to the soak's temperature: the day-zero model against the virtual oven."""
     room = oven.site.ambient_c
     goal = room + SOAK_SHARE * (row.top_c - room)
-    row.heat_up_s = sizing.heat_up_s(room, goal)
-    if not math.isfinite(row.heat_up_s):
+    row.heat_up_s = takes_s = sizing.heat_up_s(room, goal)
+    if not math.isfinite(takes_s):
         return
     model = day_zero(oven, None, row.top_c)
-    dt = max(1.0, min(10.0, row.heat_up_s / 200.0))
+    dt = max(1.0, min(10.0, takes_s / 200.0))
     x, before, t = model.rest(room), room, 0.0
-    while x[CHAMBER] < goal and t < 3.0 * row.heat_up_s:
+    while x[CHAMBER] < goal and t < 3.0 * takes_s:
         before, x, t = x[CHAMBER], model.step(x, model.power_w, dt, room), t + dt
     t -= dt * (x[CHAMBER] - goal) / max(1e-9, x[CHAMBER] - before) if x[CHAMBER] > goal else 0.0
-    row.heat_up = t / row.heat_up_s - 1.0
+    row.heat_up = t / takes_s - 1.0
 
 
 def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most_ticks: int) -> None:

@@ -1,6 +1,7 @@
 """What drawn ovens do not reach yet, with its cause. A crash is never listed: it is mended.
 
-Keys are those of test_generated_ovens.py: the number of one of the forty, "cold N" of the slow set, or a kept file's name.
+Keys are those of test_generated_ovens.py: the number of one of the forty, "cold N" of the slow set, or a kept file's
+name.
 """
 
 BURSTS = "the pattern's bursts on light elements swing an ideal sensor without mass; means over a minute are calm"

@@ -1,4 +1,4 @@
-"""Descriptions of ovens that nobody drew by hand, as YAML text for `load_oven`.
+"""Descriptions of ovens drawn at random, as YAML text for `load_oven`.
 
 `oven_text(source)` takes all its chance from `source.random()`: `random.Random("seed/number")` gives the ovens of
 tools/zoo, hypothesis'

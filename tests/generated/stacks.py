@@ -138,6 +138,19 @@ def _bearing(table, hot_c: float):
     return fit or [max(table, key=lambda row: row[1])[0]]
 
 
+def _drawn(chance: Chance, materials: Materials, table, behind: bool, hot_c: float, face_c: float, odd: bool) -> Piece:
+    """One layer, the hot face's own or one `behind` others."""
+    if chance.yes(0.15):
+        return materials.own("fill" if behind else "face", face_c, materials.thickness("own", hot_c))
+    if behind and odd and chance.yes(0.3):
+        return Piece("air gap", chance.among(0.005, 0.04))
+    name = chance.one(*_bearing(table, face_c))
+    new = Piece(name, materials.thickness(name, hot_c) * (chance.log(0.15, 3.0) if odd else 1.0))
+    if hot_c < 200.0 and chance.yes(0.1):
+        new.insulance = new.thickness_m / 0.04 * chance.among(0.8, 1.2)
+    return new
+
+
 def stack(chance: Chance, materials: Materials, hot_c: float, room_c: float, odd: bool) -> list[Piece]:
     """A wall from the hot face outward for a chamber of `hot_c`. What lies behind is drawn again until it bears the
     heat there, unless that takes too long."""
@@ -149,19 +162,12 @@ def stack(chance: Chance, materials: Materials, hot_c: float, room_c: float, odd
     face_c = hot_c
     for _ in range(chance.whole(1, 3) if not odd else chance.whole(1, 5)):
         table = FILLS if pieces or hot_c < 420.0 else HOT_FACES
-        for _ in range(8):
-            if chance.yes(0.15):
-                new = materials.own("fill" if pieces else "face", face_c, materials.thickness("own", hot_c))
-            elif pieces and odd and chance.yes(0.3):
-                new = Piece("air gap", chance.among(0.005, 0.04))
-            else:
-                name = chance.one(*_bearing(table, face_c))
-                new = Piece(name, materials.thickness(name, hot_c) * (chance.log(0.15, 3.0) if odd else 1.0))
-                if hot_c < 200.0 and chance.yes(0.1):
-                    new.insulance = new.thickness_m / 0.04 * chance.among(0.8, 1.2)
+        new = _drawn(chance, materials, table, bool(pieces), hot_c, face_c, odd)
+        for _ in range(7):
             faces = estimate([*pieces, new], hot_c, room_c)[2]
             if all(f < _limit(p) for p, f in zip([*pieces, new], faces, strict=False)):
                 break
+            new = _drawn(chance, materials, table, bool(pieces), hot_c, face_c, odd)
         pieces.append(new)
         face_c = estimate(pieces, hot_c, room_c)[2][-1]
     if chance.yes(0.75):

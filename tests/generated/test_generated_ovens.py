@@ -1,4 +1,4 @@
-"""Ovens that nobody drew by hand, through everything that a newcomer's would go through. What is asked stands in
+"""Ovens drawn at random, through everything that a newcomer's would go through. What is asked stands in
 `judging`.
 
 `tools/zoo` runs many more of the same. An oven that failed once is kept as a file in `kept/` when its number would be
@@ -8,6 +8,7 @@ gives every number another oven)."""
 import random
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import example, given, settings
@@ -23,7 +24,7 @@ from tests.generated.spelling import Chance, Spelling
 SEED, OVENS = 20261128, 40
 #: A short soak here, begun warm: so far below it, K. tools/zoo and the slow tests come from the cold and hold it for
 #: 45 min.
-SHORT = dict(below_k=60.0, hold_s=1200.0, most_ticks=6000)
+SHORT: dict[str, Any] = dict(below_k=60.0, hold_s=1200.0, most_ticks=6000)
 KEPT = sorted(Path(__file__).parent.joinpath("kept").glob("*.yaml"))
 
 

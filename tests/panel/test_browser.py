@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.rig import VirtualRig
 
 from .browser import MARKS, By, Keys, chosen, complaints, opened, press, sized, started, text, unlocked, until
@@ -280,7 +280,7 @@ def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, 
         opened(chrome, bed)
         bed.wait_for(lambda s: s["duty"] > 0.0)
         for kind in ("contactor welded", "relay shorted"):
-            bed.service.rig.plant.inject(Fault(kind, bed.service.rig.plant.time_s))
+            bed.service.rig.plant.inject(PlantFault(kind, bed.service.rig.plant.time_s))
         bed.ask("POST", "/api/stop")
         bed.wait_for(lambda s: s["danger"], 60.0)
         until(lambda: "PULL THE PLUG" in text(chrome, "loud") and "contactor welded" in text(chrome, "loud"))

@@ -48,8 +48,9 @@ def strip_core(
     first_s=5.0,
     growth=0.3,
 ):
-    """One strip of 1 m²: convection with an air of fixed temperature at its hot face, a film or no heat at
-    its outer face, no radiation. `materials` are pairs (conductivity, heat capacity) of a temperature in °C.
+    """One strip of 1 m²: convection with an air of fixed temperature at its hot face, a film or no heat at its outer
+    face, no radiation. Returns it and the depth of its nodes, m. `materials` are pairs (conductivity, heat capacity) of
+    a temperature in °C.
     """
     strip = divide(slabs, nodes, first_s=first_s, growth=growth, split=split)
     tiny = 1e-12
@@ -72,8 +73,7 @@ def strip_core(
     )
     core = Core(body, Surroundings(ambient_k), start_k, tolerance_k)
     core.air_k = air_k
-    core.strip = strip
-    return core
+    return core, strip.depth_m
 
 
 def network_core(*, mass_kg, link_w_per_k, star_m2, outer_w_per_k, start_k, ambient_k, tolerance_k=2.0):
@@ -101,6 +101,17 @@ def network_core(*, mass_kg, link_w_per_k, star_m2, outer_w_per_k, start_k, ambi
     return Core(body, Surroundings(ambient_k), start_k, tolerance_k)
 
 
+def readings_of(plant, seconds, duty=1.0, contactor=True):
+    """What the plant shows in that many ticks of 1 s."""
+    return [plant.advance(1.0, duty, contactor) for _ in range(seconds)]
+
+
+def told(value: float | None) -> float:
+    """A figure that this oven has."""
+    assert value is not None
+    return value
+
+
 def run(core, seconds, dt, element_w=(0.0,)):
     power = np.array(element_w, dtype=float)
     for _ in range(round(seconds / dt)):
@@ -109,4 +120,4 @@ def run(core, seconds, dt, element_w=(0.0,)):
     return core
 
 
-__all__ = ["OVENS", "ROOT", "Constant", "Slab", "network_core", "oven", "run", "strip_core"]
+__all__ = ["OVENS", "ROOT", "Constant", "Slab", "network_core", "oven", "readings_of", "run", "strip_core", "told"]

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from kilnctl.errors import KilnctlError
-from kilnctl.plants.batch import OvenBatch
 from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings.construction import Bridge, Chamber, Elements, Fan, Load, Vent
@@ -47,14 +46,15 @@ def trial(o, load=None, dt=1.0, seconds=600.0):
     given = ledger["elements"] + ledger["fan"]
     lost = sum(joules for where, joules in ledger.items() if where not in ("elements", "fan"))
     # Rounding, and what the enthalpies lead the temperatures by: some 10 µK of everything.
-    capacity = float(core._capacity.sum())
+    capacity = float((core.enthalpy_j(core.nodes_k + 1.0) - core.enthalpy_j(core.nodes_k)).sum())
     gross = sum(map(abs, ledger.values()))
     assert abs(given - lost - (plant.stored_j() - start_j)) < 1e-6 * gross + 1e-5 * capacity
     return plant
 
 
-#: Failures of the first searches: air that swings about a strong bridge (2, 9, 15, 121), a face 4.7 m high (72), foil that
-#: swings past the room as it cools (30), elements of wire so light that they boil (88, 109), a slot whose air leaps (123).
+#: Failures of the first searches: air that swings about a strong bridge (2, 9, 15, 121), a face 4.7 m high (72), foil
+#: that swings past the room as it cools (30), elements of wire so light that they boil (88, 109), a slot whose air
+#: leaps (123).
 FOUND = (2, 9, 15, 30, 72, 88, 109, 121)
 
 
@@ -83,7 +83,7 @@ def test_bridges_draw_from_the_star_and_not_from_the_air():
     plant.settle(600.0)
     before, radiant_c = plant.ledger_j()["bridges"], plant.radiant_c
     for _ in range(120):
-        plant.core.step(5.0, np.array(plant.core._last_w))
+        plant.core.step(5.0, np.full(plant.layout.groups, 600.0 / plant.layout.groups))
     assert (plant.ledger_j()["bridges"] - before) / 600.0 == pytest.approx(radiant_c - plant.ambient_c, rel=1e-3)
     assert plant.air_c > plant.ambient_c + 0.5 * (radiant_c - plant.ambient_c)
 
@@ -93,20 +93,6 @@ def test_bridged_oven_against_sizing():
     expected = size(o).at(600.0)
     plant = VirtualOven(o, conditions=CALM)
     assert plant.settle(expected.power_w) == pytest.approx(600.0, abs=0.5)
-
-
-def test_batch_with_strong_bridges_agrees_with_single_ovens():
-    some = [replace(MUFFLE, bridges=(Bridge(name="frame", conductance_w_per_k=k),)) for k in (0.5, 50.0)]
-    batch = OvenBatch(some, conditions=[CALM, CALM])
-    singles = [VirtualOven(o, conditions=CALM, seed=i) for i, o in enumerate(some)]
-    for plant in singles:
-        plant.electrics.contactor_delay_s = 0.0
-    for _ in range(300):
-        batch.advance(1.0, 1.0)
-        for plant in singles:
-            plant.advance(1.0, 1.0, True)
-    assert batch.chamber_c == pytest.approx([p.chamber_c for p in singles], abs=0.5)
-    assert batch.energy_j == pytest.approx([p.energy_j for p in singles], rel=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -138,15 +124,13 @@ def test_layers_of_air_in_a_slot_are_not_hotter_than_what_heats_them():
 
 def test_load_that_no_chamber_can_hold_is_refused(tmp_path):
     crowd = Load(name="sheets", mass_kg=1.0, area_m2=20.0)
-    with pytest.raises(KilnctlError, match="'sheets' has a surface of 20 m²"):
+    with pytest.raises(KilnctlError, match=r"'sheets' has a surface of 20 m².*plates 5 mm apart"):
         VirtualOven(MUFFLE, crowd)
-    with pytest.raises(KilnctlError, match="5 mm apart"):
-        OvenBatch([MUFFLE], [crowd])
     text = Path(MUFFLE.file).read_text(encoding="utf-8")
     head, tail = text.split("usual load:", 1)
     path = tmp_path / "crowded.yaml"
     path.write_text(head + "usual load: {mass: 1 kg, area: 20 m2}\n" + _after_block(tail), encoding="utf-8")
-    with pytest.raises(KilnctlError, match=r"crowded.yaml:\d+:\d+.*20 m²"):
+    with pytest.raises(KilnctlError, match=r"crowded\.yaml:\d+:\d+.*215 ft²"):
         load_oven(path)
 
 

@@ -7,8 +7,8 @@ import pytest
 
 from kilnctl.body import lag_share
 from kilnctl.plants.electrics import Electrics
-from kilnctl.plants.injection import Fault
-from kilnctl.plants.probes import Emf, Probe, SensorErrors, emf_table
+from kilnctl.plants.injection import PlantFault
+from kilnctl.plants.probes import NO_ERRORS, Emf, Probe, SensorErrors, emf_table
 from kilnctl.settings.equipment import CalibrationPoint, Sensor
 from tests.plants.plant_cases import oven
 
@@ -47,22 +47,24 @@ def test_a_flicker_of_the_coil_shorter_than_the_delay_does_nothing():
 
 def test_welded_contactor_heats_only_with_the_relay():
     made = electrics()
-    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded")])
+    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [PlantFault("contactor welded")])
     assert watts == [0.0] * 3 and made.closed
-    watts, *_ = made.advance(1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [Fault("contactor welded"), Fault("relay shorted")])
+    watts, *_ = made.advance(
+        1.0, [0.0] * 3, False, 1.0, [1.0] * 3, [PlantFault("contactor welded"), PlantFault("relay shorted")]
+    )
     assert sum(watts) == pytest.approx(3000.0)
 
 
 def test_low_supply_drops_the_contactor():
     made = electrics()
-    watts, _, volts, _ = made.advance(1.0, [1.0] * 3, True, 1.0, [1.0] * 3, [Fault("supply sag", size=0.8)])
+    watts, _, volts, _ = made.advance(1.0, [1.0] * 3, True, 1.0, [1.0] * 3, [PlantFault("supply sag", size=0.8)])
     assert sum(watts) < 0.05 * 3000.0 and made.closed is False and volts == pytest.approx(46.0)
 
 
 # ---- sensors
 
 
-def probe(errors=SensorErrors(), seed=0, start_c=20.0, **settings):
+def probe(errors=NO_ERRORS, seed=0, start_c=20.0, **settings):
     given = dict(lag_s=10.0, dead_time_s=3.0, noise_k=0.0)
     return Probe(
         Sensor(**{**given, **settings}),
@@ -74,16 +76,13 @@ def probe(errors=SensorErrors(), seed=0, start_c=20.0, **settings):
 
 
 def steady(p, around_c, seconds=200, terminals_c=25.0, faults=()):
-    for _ in range(seconds):
-        value = p.advance(1.0, around_c, 1.0, terminals_c, 20.0, faults)
-    return value
+    return [p.advance(1.0, around_c, 1.0, terminals_c, 20.0, faults) for _ in range(seconds)][-1]
 
 
 def test_lag_is_exact_for_a_ramp():
     """A first-order lag behind a ramp of 2 K/s that lasts: behind by rate × lag, and by rate × dead time."""
     p = probe(dead_time_s=3.0, noise_k=0.0)
-    for second in range(300):
-        value, _, _ = p.advance(1.0, 20.0 + 2.0 * (second + 1), 1.0, 20.0, 20.0)
+    value = [p.advance(1.0, 20.0 + 2.0 * (second + 1), 1.0, 20.0, 20.0)[0] for second in range(300)][-1]
     assert p.junction_c == pytest.approx(20.0 + 2.0 * 300 - 20.0, abs=1e-6)
     assert value == pytest.approx(20.0 + 2.0 * 300 - 20.0 - 6.0, abs=0.02)
 
@@ -93,9 +92,7 @@ def test_step_answer_of_lag_and_dead_time_whatever_the_tick():
     for dt in (0.25, 1.0):
         p = probe()
         p.advance(dt, 120.0, 1.0, 20.0, 20.0)
-        for _ in range(round(20.0 / dt)):
-            value, _, _ = p.advance(dt, 120.0, 1.0, 20.0, 20.0)
-        answers.append(value)
+        answers.append([p.advance(dt, 120.0, 1.0, 20.0, 20.0)[0] for _ in range(round(20.0 / dt))][-1])
     exact = 120.0 - 100.0 * math.exp(-(20.0 - 3.0) / 10.0)
     assert answers == pytest.approx([exact, exact], abs=1.0)
 

@@ -11,10 +11,10 @@ from kilnctl.thermal.enclosure import (
     chamber_temperature_c,
     ideal_sensor_c,
     sensor_film,
-    star_c,
     star_conductances_m2,
     star_factors,
 )
+from tests.thermal.reference_formulas import star_c
 
 
 def test_two_grey_plates_against_textbook():

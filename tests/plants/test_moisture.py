@@ -30,6 +30,7 @@ def test_latent_heat_against_steam_tables(celsius, kilojoule):
 
 def dried(moisture_kg, **more):
     o = oven("curing-cabinet")
+    assert o.usual_load is not None
     plant = VirtualOven(o, replace(o.usual_load, moisture_kg=moisture_kg), conditions=replace(CALM, **more))
     rows = []
     for _ in range(5400):

@@ -5,7 +5,7 @@ import pytest
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.plant import Plant, load_plant
 from kilnctl.reading import Reading
-from tests.plants.plant_cases import ROOT, oven
+from tests.plants.plant_cases import ROOT, oven, readings_of
 
 EXAMPLE = ROOT / "configs" / "plants" / "four_masses.py"
 
@@ -13,11 +13,9 @@ EXAMPLE = ROOT / "configs" / "plants" / "four_masses.py"
 def test_example_plant_heats_and_cools():
     plant = load_plant(f"{EXAMPLE}:FourMasses", oven("curing-cabinet"))
     assert isinstance(plant, Plant)
-    for _ in range(600):
-        reading = plant.advance(1.0, 1.0, True)
+    reading = readings_of(plant, 600)[-1]
     assert isinstance(reading, Reading) and 80.0 < reading.chamber_c < 160.0
-    for _ in range(3600):
-        reading = plant.advance(1.0, 1.0, False)
+    reading = readings_of(plant, 3600, contactor=False)[-1]
     assert reading.chamber_c < 90.0 and reading.contactor_closed is False
 
 
@@ -26,12 +24,18 @@ def test_example_plant_heats_and_cools():
     [
         ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return dt_s\n", "P"),
         (
-            "class P:\n    def __init__(self, oven):\n        self.oven = oven\n    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n",
+            (
+                "class P:\n    def __init__(self, oven):\n        self.oven = oven\n"
+                "    def advance(self, dt_s, duty, contactor_closed):\n        return self.oven\n"
+            ),
             "P",
         ),
         ("class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\nready = P()\n", "ready"),
         (
-            "class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\ndef make(oven=None):\n    return P()\n",
+            (
+                "class P:\n    def advance(self, dt_s, duty, contactor_closed):\n        return 1\n"
+                "def make(oven=None):\n    return P()\n"
+            ),
             "make",
         ),
     ],

@@ -1,4 +1,5 @@
-"""Every fault of the list does what it says, begins and ends when told, and is read from a file with its place in errors."""
+"""Every fault of the list does what it says, begins and ends when told, and is read from a file with its place in
+errors."""
 
 import math
 import re
@@ -10,10 +11,10 @@ from hypothesis import strategies as st
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.injection import FAULT_KINDS, Fault, load_faults
+from kilnctl.plants.injection import FAULT_KINDS, PlantFault, load_faults
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings import SettingsError
-from tests.plants.plant_cases import OVENS, ROOT, oven
+from tests.plants.plant_cases import OVENS, ROOT, oven, readings_of, told
 
 CALM = Conditions(supply_drift=0.0)
 
@@ -30,15 +31,13 @@ def hot(name="curing-cabinet", seconds=240, load=True, **more):
 def after(kind, seconds=30, duty=0.5, contactor=True, duration_s=None, **more):
     """Reading `seconds` after the fault, with the plant."""
     plant = hot()
-    plant.inject(Fault(kind, plant.time_s, duration_s, **more))
-    for _ in range(seconds):
-        reading = plant.advance(1.0, duty, contactor)
-    return plant, reading
+    plant.inject(PlantFault(kind, plant.time_s, duration_s, **more))
+    return plant, readings_of(plant, seconds, duty, contactor)[-1]
 
 
 def test_relay_shorted():
     plant, reading = after("relay shorted", duty=0.0)
-    assert plant.power_w > 2500.0 and reading.fired == 1.0 and reading.current_a > 10.0
+    assert plant.power_w > 2500.0 and reading.fired == 1.0 and told(reading.current_a) > 10.0
 
 
 def test_relay_of_one_group_shorted():
@@ -75,18 +74,17 @@ def test_element_broken():
 
 
 def test_element_group_broken_takes_its_share():
-    plant, reading = after("element group broken", duty=1.0, group=3)
+    plant, _reading = after("element group broken", duty=1.0, group=3)
     assert plant.power_w == pytest.approx(2000.0, rel=0.05)
     assert plant.elements_c[2] < plant.elements_c[0] - 40.0
 
 
 def test_supply_lost_and_back():
     plant = hot()
-    plant.inject(Fault("supply lost", plant.time_s, 10.0))
-    for second in range(20):
-        reading = plant.advance(1.0, 1.0, True)
-        if second == 8:
-            assert reading.supply_v == 0.0 and plant.power_w == 0.0 and reading.contactor_closed is False
+    plant.inject(PlantFault("supply lost", plant.time_s, 10.0))
+    reading = readings_of(plant, 9)[-1]
+    assert reading.supply_v == 0.0 and plant.power_w == 0.0 and reading.contactor_closed is False
+    reading = readings_of(plant, 11)[-1]
     assert reading.supply_v == 230.0 and reading.contactor_closed is True and plant.power_w > 2500.0
 
 
@@ -118,7 +116,7 @@ def test_thermocouple_shorted_reads_its_terminals():
 
 def test_thermocouple_reversed_falls_when_heated():
     plant, reading = after("thermocouple reversed", seconds=3)
-    cold = reading.cold_junction_c
+    cold = told(reading.cold_junction_c)
     assert reading.chamber_c == pytest.approx(2.0 * cold - plant.chamber_c, abs=6.0)
 
 
@@ -130,40 +128,38 @@ def test_thermocouple_pulled_out_falls_to_the_room_with_its_lag():
 
 
 def test_thermocouple_drifting():
-    plant, reading = after("thermocouple drifting", seconds=600, duty=0.3, size=-60.0 / 3600.0)
+    _plant, reading = after("thermocouple drifting", seconds=600, duty=0.3, size=-60.0 / 3600.0)
     healthy = hot()
-    for _ in range(600):
-        expected = healthy.advance(1.0, 0.3, True)
+    expected = readings_of(healthy, 600, 0.3)[-1]
     assert reading.chamber_c - expected.chamber_c == pytest.approx(-10.0, abs=0.6)
 
 
 def test_thermocouple_frozen_stands_with_its_counter():
     plant = hot()
     before = plant.advance(1.0, 0.5, True)
-    plant.inject(Fault("thermocouple frozen", plant.time_s))
+    plant.inject(PlantFault("thermocouple frozen", plant.time_s))
     readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
     assert {r.chamber_c for r in readings} == {before.chamber_c}
     assert {r.sample for r in readings} == {before.sample}
-    assert readings[-1].limit_c > readings[0].limit_c + 0.5
+    assert told(readings[-1].limit_c) > told(readings[0].limit_c) + 0.5
 
 
 def test_a_converter_that_repeats_itself_goes_on_counting():
     plant = hot()
     before = plant.advance(1.0, 0.5, True)
-    plant.inject(Fault("converter repeating", plant.time_s, 30.0))
+    plant.inject(PlantFault("converter repeating", plant.time_s, 30.0))
     readings = [plant.advance(1.0, 1.0, True) for _ in range(30)]
     assert {(r.chamber_c, r.cold_junction_c) for r in readings} == {(before.chamber_c, before.cold_junction_c)}
-    assert [r.sample for r in readings] == [before.sample + 10 * i for i in range(1, 31)]
-    assert (
-        readings[-1].limit_c > readings[0].limit_c + 0.5 and plant.advance(1.0, 1.0, True).chamber_c != before.chamber_c
-    )
+    assert [r.sample for r in readings] == [told(before.sample) + 10 * i for i in range(1, 31)]
+    assert told(readings[-1].limit_c) > told(readings[0].limit_c) + 0.5
+    assert plant.advance(1.0, 1.0, True).chamber_c != before.chamber_c
 
 
 def test_thermocouple_noisy():
     def spread(fault):
         plant = hot()
         if fault:
-            plant.inject(Fault("thermocouple noisy", plant.time_s, size=8.0))
+            plant.inject(PlantFault("thermocouple noisy", plant.time_s, size=8.0))
         values = [plant.advance(1.0, 0.3, True).chamber_c - plant.chamber_c for _ in range(300)]
         middle = sorted(values)
         return middle[230] - middle[70], max(map(abs, values))
@@ -174,11 +170,10 @@ def test_thermocouple_noisy():
 
 
 def test_cold_junction_wrong_shifts_reading_and_says_a_wrong_terminal():
-    plant, reading = after("cold junction wrong", seconds=3, size=30.0)
+    _plant, reading = after("cold junction wrong", seconds=3, size=30.0)
     healthy = hot()
-    for _ in range(3):
-        expected = healthy.advance(1.0, 0.5, True)
-    assert reading.cold_junction_c - expected.cold_junction_c == pytest.approx(30.0, abs=0.1)
+    expected = readings_of(healthy, 3, 0.5)[-1]
+    assert told(reading.cold_junction_c) - told(expected.cold_junction_c) == pytest.approx(30.0, abs=0.1)
     assert 20.0 < reading.chamber_c - expected.chamber_c < 40.0
 
 
@@ -193,12 +188,12 @@ def test_door_open_cools_and_the_switch_tells():
 
 
 def test_door_closes_again():
-    plant, reading = after("door open", seconds=40, duty=0.3, duration_s=10.0)
+    _plant, reading = after("door open", seconds=40, duty=0.3, duration_s=10.0)
     assert reading.door_open is False
 
 
 def test_fan_stopped_uncouples_air_and_elements():
-    plant, reading = after("fan stopped", seconds=120, duty=1.0)
+    plant, _reading = after("fan stopped", seconds=120, duty=1.0)
     healthy = hot()
     for _ in range(120):
         healthy.advance(1.0, 1.0, True)
@@ -206,18 +201,17 @@ def test_fan_stopped_uncouples_air_and_elements():
 
 
 def test_ventilation_lost():
-    plant, reading = after("ventilation lost", seconds=5)
+    _plant, reading = after("ventilation lost", seconds=5)
     assert reading.airflow_proved is False
     assert hot().advance(1.0, 0.5, True).airflow_proved is True
 
 
 def test_load_against_the_sensor():
     plant = hot()
-    plant.inject(Fault("load against the sensor", plant.time_s))
-    for _ in range(60):
-        reading = plant.advance(1.0, 1.0, True)
-    assert plant.chamber_c - plant.part_c > 10.0
-    assert abs(reading.chamber_c - plant.part_c) < abs(reading.chamber_c - plant.chamber_c)
+    plant.inject(PlantFault("load against the sensor", plant.time_s))
+    reading, part_c = readings_of(plant, 60)[-1], told(plant.part_c)
+    assert plant.chamber_c - part_c > 10.0
+    assert abs(reading.chamber_c - part_c) < abs(reading.chamber_c - plant.chamber_c)
 
 
 def test_board_lost_keeps_heat_for_its_lease_only():
@@ -226,7 +220,7 @@ def test_board_lost_keeps_heat_for_its_lease_only():
 
 
 def test_loop_stalled_is_told_to_the_loop():
-    plant = hot(seconds=10, faults=[Fault("loop stalled", 12.0, 5.0)])
+    plant = hot(seconds=10, faults=[PlantFault("loop stalled", 12.0, 5.0)])
     seen = []
     for _ in range(12):
         plant.advance(1.0, 0.0, True)
@@ -235,7 +229,9 @@ def test_loop_stalled_is_told_to_the_loop():
 
 
 def test_clock_jump_is_told_to_the_loop():
-    plant = hot(seconds=10, faults=[Fault("clock jump", 12.0, size=-90.0), Fault("clock jump", 15.0, size=30.0)])
+    plant = hot(
+        seconds=10, faults=[PlantFault("clock jump", 12.0, size=-90.0), PlantFault("clock jump", 15.0, size=30.0)]
+    )
     seen = []
     for _ in range(6):
         plant.advance(1.0, 0.0, True)
@@ -259,7 +255,7 @@ def test_fault_ends_and_the_oven_is_well_again():
 def any_fault(draw):
     kind = FAULT_KINDS[draw(st.sampled_from(sorted(FAULT_KINDS)))]
     size = None if kind.dimension is None else draw(st.floats(kind.low, kind.high))
-    return Fault(
+    return PlantFault(
         kind.name,
         draw(st.floats(0.0, 90.0)),
         draw(st.one_of(st.none(), st.floats(0.5, 60.0))),
@@ -311,12 +307,12 @@ def test_example_of_the_workshop_is_read():
 )
 def test_nonsense_is_refused(bad):
     with pytest.raises(ValueError):
-        Fault(**bad)
+        PlantFault(**bad)
 
 
 def test_a_group_that_the_oven_lacks_is_refused():
     with pytest.raises(KilnctlError, match="no group 5"):
-        VirtualOven(oven("brick-kiln"), faults=[Fault("relay shorted", group=5)])
+        VirtualOven(oven("brick-kiln"), faults=[PlantFault("relay shorted", group=5)])
 
 
 def test_faults_from_a_file(tmp_path):
@@ -329,10 +325,10 @@ faults:
   - {kind: element group broken, at: 1 h, group: 2}
 """)
     assert load_faults(file) == (
-        Fault("relay shorted", 2400.0, 600.0),
-        Fault("thermocouple drifting", 3600.0, None, 20.0 / 3600.0, "limit"),
-        Fault("supply sag", 300.0, None, 0.12),
-        Fault("element group broken", 3600.0, None, None, "control", 2),
+        PlantFault("relay shorted", 2400.0, 600.0),
+        PlantFault("thermocouple drifting", 3600.0, None, 20.0 / 3600.0, "limit"),
+        PlantFault("supply sag", 300.0, None, 0.12),
+        PlantFault("element group broken", 3600.0, None, None, "control", 2),
     )
 
 

@@ -1,4 +1,5 @@
-"""The virtual oven as a whole: what a controller sees, what is true, repeatability, and that it behaves like an oven."""
+"""The virtual oven as a whole: what a controller sees, what is true, repeatability, and that it behaves like an
+oven."""
 
 import math
 import pickle
@@ -9,13 +10,13 @@ import pytest
 
 from kilnctl.errors import KilnctlError
 from kilnctl.plants.conditions import Conditions, Variation
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.plant import Plant
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.reading import Reading
 from kilnctl.settings.construction import Load
 from kilnctl.thermal.enclosure import chamber_temperature_c
-from tests.plants.plant_cases import OVENS, oven
+from tests.plants.plant_cases import OVENS, oven, told
 
 CALM = Conditions(supply_drift=0.0)
 
@@ -39,7 +40,7 @@ def test_it_is_a_plant():
 @pytest.mark.parametrize("name", OVENS)
 def test_same_seed_same_readings_bit_for_bit(name):
     o = oven(name)
-    faults = [Fault("thermocouple noisy", 50.0, 60.0, 5.0), Fault("door open", 100.0, 20.0)]
+    faults = [PlantFault("thermocouple noisy", 50.0, 60.0, 5.0), PlantFault("door open", 100.0, 20.0)]
     first, second = (drive(VirtualOven(o, o.usual_load, seed=11, faults=faults), 240) for _ in range(2))
     assert same(first, second)
     other = drive(VirtualOven(o, o.usual_load, seed=12, faults=faults), 240)
@@ -49,11 +50,12 @@ def test_same_seed_same_readings_bit_for_bit(name):
 @pytest.mark.parametrize("name", OVENS)
 def test_saved_and_continued_is_the_same_run(name):
     o = oven(name)
+    assert o.usual_load is not None
     plant = VirtualOven(
         o,
         replace(o.usual_load, moisture_kg=0.2),
         seed=5,
-        faults=[Fault("supply sag", 150.0, 30.0, 0.1)],
+        faults=[PlantFault("supply sag", 150.0, 30.0, 0.1)],
         conditions=Conditions(lining_moisture=0.02),
     )
     drive(plant, 137)
@@ -75,7 +77,7 @@ def test_readings_follow_the_truth_in_steady_heat():
 def test_what_the_wiring_lacks_is_none():
     described = oven("bench-muffle")
     clamped = VirtualOven(described, described.usual_load).advance(1.0, 0.5, True)
-    assert clamped.supply_v is None and clamped.current_a > 5.0 and clamped.fired is not None
+    assert clamped.supply_v is None and told(clamped.current_a) > 5.0 and clamped.fired is not None
     muffle = VirtualOven(
         replace(described, meters=replace(described.meters, current=False)), described.usual_load
     ).advance(1.0, 0.5, True)
@@ -84,17 +86,19 @@ def test_what_the_wiring_lacks_is_none():
     cabinet = VirtualOven(oven("curing-cabinet")).advance(1.0, 0.5, True)
     assert (
         cabinet.supply_v is not None
-        and cabinet.current_a > 10.0
+        and told(cabinet.current_a) > 10.0
         and cabinet.door_open is False
         and cabinet.airflow_proved is True
     )
 
 
 def test_chamber_temperature_is_as_defined():
-    plant = VirtualOven(oven("curing-cabinet"), conditions=CALM)
+    o = oven("curing-cabinet")
+    plant = VirtualOven(o, conditions=CALM)
     for _ in range(600):
         plant.advance(1.0, 0.8, True)
-    defined = chamber_temperature_c(plant.radiant_c, plant.air_c, oven("curing-cabinet").fan.air_speed_m_per_s)
+    assert o.fan is not None
+    defined = chamber_temperature_c(plant.radiant_c, plant.air_c, o.fan.air_speed_m_per_s)
     assert plant.chamber_c == pytest.approx(defined, abs=0.02)
 
 
@@ -102,7 +106,7 @@ def test_air_is_layered_so_sensors_differ():
     o = oven("curing-cabinet")
     plant = VirtualOven(o, o.usual_load, conditions=CALM)
     readings = [plant.advance(1.0, 1.0, True) for _ in range(600)]
-    assert readings[-1].limit_c - readings[-1].chamber_c > 0.5  # above, while the elements heat the air
+    assert told(readings[-1].limit_c) - readings[-1].chamber_c > 0.5  # above, while the elements heat the air
     stirred = plant.chamber_c
     assert plant.air_c > stirred > plant.radiant_c, "a fan oven heats by its air"
 
@@ -145,11 +149,11 @@ def test_thick_load_has_a_colder_core():
     plant = VirtualOven(o, block, conditions=CALM)
     for _ in range(1800):
         plant.advance(1.0, 1.0, True)
-    assert plant.part_c - plant.part_core_c > 50.0
+    assert told(plant.part_c) - told(plant.part_core_c) > 50.0
     thin = VirtualOven(o, o.usual_load, conditions=CALM)
     for _ in range(1800):
         thin.advance(1.0, 1.0, True)
-    assert abs(thin.part_c - thin.part_core_c) < 15.0
+    assert abs(told(thin.part_c) - told(thin.part_core_c)) < 15.0
 
 
 def test_supply_drift_wanders_slowly_about_its_mean():

@@ -11,7 +11,7 @@ from kilnctl import Reading, rehearse
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.model_oven import ModelOven
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.plant import load_plant
 from kilnctl.run.summary import summarise
 from kilnctl.run.virtual_plant import virtual_oven
@@ -193,7 +193,7 @@ def test_an_over_temperature_trips_and_opens_the_contactor(oven, schedule):
 
 
 def test_a_stalled_loop_trips(oven, schedule):
-    run = rehearse(oven("curing-cabinet"), schedule("powder-cure"), faults=(Fault("loop stalled", 600.0, 20.0),))
+    run = rehearse(oven("curing-cabinet"), schedule("powder-cure"), faults=(PlantFault("loop stalled", 600.0, 20.0),))
     assert run.outcome == "tripped" and run.trips[0].fault == "loop-stalled"
 
 
@@ -206,7 +206,7 @@ def test_progress_is_told(watched):
 def test_only_a_chamber_that_may_hold_vapour_is_purged(oven, schedule, vapour):
     """And the record says so: an oven without vapour that gets no permit (here: a broken thermocouple) does not claim to purge."""
     cure = dataclasses.replace(schedule("powder-cure"), flammable_vapour=vapour)
-    run = rehearse(oven("curing-cabinet"), cure, seed=1, faults=(Fault("thermocouple open", 60.0),))
+    run = rehearse(oven("curing-cabinet"), cure, seed=1, faults=(PlantFault("thermocouple open", 60.0),))
     phases = {e.text.split(":")[0] for e in run.events if e.kind == "step"}
     assert run.trips and ("purge" in phases) is vapour
 

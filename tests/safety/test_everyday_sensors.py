@@ -9,7 +9,7 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.firmware import logic
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.rig import converters
 from kilnctl.rig.simulated_board import registers_31856, word_31855
 from kilnctl.run.rehearsal import rehearse
@@ -81,7 +81,7 @@ def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
     row, began = by_id("F14"), 3600.0
     long_soak = schedule_of("schedule: t\nsteps:\n  - {to: 160 °C, hold: 5 h, within: 10 K}\n", "t")
     run = rehearse(
-        oven("curing-cabinet"), long_soak, faults=(Fault("thermocouple drifting", began, None, -20.0 / 3600.0),)
+        oven("curing-cabinet"), long_soak, faults=(PlantFault("thermocouple drifting", began, None, -20.0 / 3600.0),)
     )
     (found,) = run.trips
     assert found.fault in row.rules and 3600.0 < found.time_s - began < row.detect_within_s
@@ -97,7 +97,7 @@ def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
 def test_a_door_of_half_a_minute_in_a_hot_furnace_trips_nothing(oven, tick_s, lag_s):
     muffle = ticking(sensor(oven("bench-muffle"), "control", lag_s=lag_s, dead_time_s=0.5), tick_s)
     plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 5 min, within: 6 K}\n", "t")
-    run = rehearse(muffle, plan, faults=(Fault("door open", 2050.0, 30.0),))
+    run = rehearse(muffle, plan, faults=(PlantFault("door open", 2050.0, 30.0),))
     assert run.outcome == "finished" and run.trips == ()
 
 
@@ -277,7 +277,7 @@ def test_a_lid_ajar_while_it_cools_is_no_missing_heat(oven):
     plan = schedule_of(
         "schedule: t\nsteps:\n  - {to: 900 °C, hold: 10 min, within: 10 K}\n  - {to: 400 °C, let cool: yes}\n", "t"
     )
-    run = rehearse(kiln, plan, faults=(Fault("door open", 8600.0, 1800.0, size=0.3),))
+    run = rehearse(kiln, plan, faults=(PlantFault("door open", 8600.0, 1800.0, size=0.3),))
     assert math.isnan(run.reference_c[run.time_s > 8590.0][0]), "it was cooling when the lid was opened"
     assert run.outcome == "finished" and run.trips == ()
 

@@ -274,10 +274,10 @@ def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tm
 
 
 def test_a_trip_ends_the_run_with_heat_off(oven, schedule, tmp_path):
-    from kilnctl.plants.injection import Fault
+    from kilnctl.plants.injection import PlantFault
 
     cabinet = oven("curing-cabinet")
-    rig = VirtualRig(cabinet, load=cabinet.usual_load, faults=(Fault("thermocouple open", 400.0),))
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, faults=(PlantFault("thermocouple open", 400.0),))
     s = service(cabinet, tmp_path, rig)
     assert s.run(prepare(cabinet, schedule("powder-cure"))) == "tripped"
     record = read_run(s.folder)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl import load_schedule
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.record.run_record import read_run
 from kilnctl.report.run_report import page
 from kilnctl.rig import RigLost, VirtualRig
@@ -37,7 +37,9 @@ def service(cabinet, tmp_path, rig):
 def test_a_trip_has_one_time_in_record_report_status_and_the_next_process(oven, tmp_path):
     cabinet = oven("curing-cabinet")
     s = service(
-        cabinet, tmp_path, VirtualRig(cabinet, load=cabinet.usual_load, faults=(Fault("thermocouple open", 400.0),))
+        cabinet,
+        tmp_path,
+        VirtualRig(cabinet, load=cabinet.usual_load, faults=(PlantFault("thermocouple open", 400.0),)),
     )
     assert s.run(prepare(cabinet, load_schedule(CURE))) == "tripped"
     record = read_run(s.folder)
@@ -96,6 +98,6 @@ def test_the_rig_s_end_has_the_run_s_time_too_and_a_run_gone_on_with_keeps_its_z
 def test_a_rehearsal_whose_clock_jumps_tells_its_trip_at_the_run_s_time(oven):
     from kilnctl import rehearse
 
-    run = rehearse(oven("curing-cabinet"), load_schedule(CURE), faults=(Fault("clock jump", 200.0, size=3600.0),))
+    run = rehearse(oven("curing-cabinet"), load_schedule(CURE), faults=(PlantFault("clock jump", 200.0, size=3600.0),))
     assert run.trips and [t.time_s for t in run.trips] == [e.time_s for e in run.events if e.kind == "trip"]
     assert run.trips[0].time_s == pytest.approx(201.0, abs=2.0)

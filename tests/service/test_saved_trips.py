@@ -10,7 +10,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.cli import main
 from kilnctl.firing import Burst
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.rig import VirtualRig
 from kilnctl.run.chain import Actuation
 from kilnctl.safety import LEASE_S, Permit, SafetyState, Trip, Verdict
@@ -180,7 +180,7 @@ def test_rest_goes_on_with_what_the_rules_of_the_run_knew(cabinet):
 
 def test_a_shorted_sensor_over_a_hot_oven_is_neither_acknowledged_nor_taken_for_cool(cabinet, order, tmp_path):
     """The thermocouple's wires touch at 1200 s: from then on it shows its terminals, some 25 °C. The chamber is at more than 150 °C."""
-    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(Fault("thermocouple shorted", 1200.0),))
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(PlantFault("thermocouple shorted", 1200.0),))
     with at_work(cabinet, tmp_path, rig=rig, speed=1000.0, before=begun(order)) as person:
         person.until(lambda a: a.get("trips"))
         person.until(lambda a: not a["running"])
@@ -190,7 +190,7 @@ def test_a_shorted_sensor_over_a_hot_oven_is_neither_acknowledged_nor_taken_for_
         answer = person.ask("acknowledge", by="the founder")
         assert not answer["ok"] and "sensor-shorted" in answer["standing"]
     # The next process knows it too.
-    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(Fault("thermocouple shorted", 0.0),))
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(PlantFault("thermocouple shorted", 0.0),))
     with at_work(cabinet, tmp_path, rig=rig, speed=1000.0) as person:
         said = person.until(lambda a: a["state"] != "starting" and a["ticks"]["count"] > 20)
         assert said["trips"] and said["notice"].startswith("HOT")
@@ -227,7 +227,7 @@ def test_an_old_state_without_what_was_believed_asks_for_the_person_s_word(cabin
 
 
 def test_a_frozen_sensor_that_goes_on_is_acknowledged(cabinet, order, tmp_path):
-    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(Fault("thermocouple frozen", 600.0, 10.0),))
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=(PlantFault("thermocouple frozen", 600.0, 10.0),))
     with at_work(cabinet, tmp_path, rig=rig, speed=1000.0, before=begun(order)) as person:
         assert [t["fault"] for t in person.until(lambda a: a.get("trips"))["trips"]] == ["sensor-frozen"]
         person.until(lambda a: not a["running"])

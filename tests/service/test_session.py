@@ -74,9 +74,9 @@ def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order):
 
 
 def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order):
-    from kilnctl.plants.injection import Fault
+    from kilnctl.plants.injection import PlantFault
 
-    plant = VirtualOven(order.oven, load=order.load, seed=3, faults=(Fault("contactor welded", 0.0),))
+    plant = VirtualOven(order.oven, load=order.load, seed=3, faults=(PlantFault("contactor welded", 0.0),))
     session = Session(order)
     reading, heat_after = plant.advance(1.0, 0.0, False), 0.0
     for k in range(1, 400):

@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.service.session import Session, prepare
 
@@ -31,7 +31,7 @@ def run(order, seconds, faults=(), told=lambda reading, t: reading):
 
 def test_a_door_that_is_open_at_the_start_is_waited_for(oven, schedule):
     order = prepare(oven("curing-cabinet"), schedule("powder-cure"))
-    session, reasons, passed_s = run(order, 420, (Fault("door open", 0.0, 300.0),))
+    session, reasons, passed_s = run(order, 420, (PlantFault("door open", 0.0, 300.0),))
     assert not session.trips and 300 < passed_s < 400
     assert "start test: waiting, the door is open" in reasons and session.chain.control.position.held is False
 

@@ -1,6 +1,8 @@
 """Settings files: what is read, and what is refused with file:line:column and a hint."""
 
 import dataclasses
+import math
+import re
 from pathlib import Path
 
 import pytest
@@ -9,7 +11,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from kilnctl import SettingsError, load_oven, load_schedule
+from kilnctl.safety import HARD_CEILINGS, HARD_FLOORS
 from kilnctl.settings.document import MOST_BYTES
+from kilnctl.settings.fields import examples_of, key_of, setting_fields
+from kilnctl.settings.oven import Oven, Safety
+from kilnctl.settings.schedule import Schedule
+from kilnctl.settings.schema import schema_of
+from kilnctl.units import parse
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 CABINET = CONFIGS / "ovens" / "curing-cabinet.yaml"
@@ -114,7 +122,7 @@ def test_a_broken_file_is_refused_with_one_clear_message(tmp_path, text, expecte
 
 
 def test_a_missing_file_a_folder_and_a_huge_file(tmp_path):
-    with pytest.raises(SettingsError, match="nowhere.yaml: there is no such file"):
+    with pytest.raises(SettingsError, match=r"nowhere\.yaml: there is no such file"):
         load_oven(tmp_path / "nowhere.yaml")
     with pytest.raises(SettingsError, match="this is a folder"):
         load_oven(tmp_path)
@@ -258,7 +266,8 @@ def test_a_setting_of_an_earlier_version_says_what_became_of_it(tmp_path):
 
 
 def test_elements_measured_in_ohms_have_the_power_of_the_hot_wire(tmp_path):
-    """Pouillet and Ohm: 17.6 ohm cold at 230 V is 3006 W cold, and 5 % less once sheathed alloy is hot (resistance factor, makers' tables)."""
+    """Pouillet and Ohm: 17.6 ohm cold at 230 V is 3006 W cold, and 5 % less once sheathed alloy is hot (resistance
+    factor, makers' tables)."""
     text = CABINET.read_text()
     oven = load_oven(written(tmp_path, text.replace("power: 3 kW", "resistance: 17.6 ohm")))
     cold = 230.0**2 / 17.6
@@ -303,13 +312,6 @@ def test_what_a_file_in_fahrenheit_does_wrong_is_told_in_fahrenheit_and_inches(t
 @pytest.mark.parametrize("kind", ["oven", "schedule"])
 def test_every_example_of_the_schema_is_accepted_where_it_is_offered(kind):
     """An example outside the field's own bounds, or of another sort ("14 AWG" for an element's surface), misleads."""
-    import re
-
-    from kilnctl.settings.fields import examples_of, key_of, setting_fields
-    from kilnctl.settings.oven import Oven
-    from kilnctl.settings.schedule import Schedule
-    from kilnctl.settings.schema import schema_of
-    from kilnctl.units import parse
 
     def fields(cls):
         for f in setting_fields(cls):
@@ -328,3 +330,21 @@ def test_every_example_of_the_schema_is_accepted_where_it_is_offered(kind):
             assert (low is None or value >= low) and (high is None or value <= high), (name, f.name, example)
             assert "AWG" not in example or f.name == "cable_area_m2"
             assert "pattern" not in offered or re.search(offered["pattern"], example), (name, f.name, example)
+
+
+def test_a_tick_is_no_longer_than_heat_is_given_for(tmp_path):
+    """Heat is given for 2 s at most (safety: the permit), so a longer tick could never run."""
+    text = CABINET.read_text()
+    assert load_oven(written(tmp_path, text + "control:\n  tick: 2 s\n")).control.tick_s == 2.0
+    (said,) = problems_of(load_oven, written(tmp_path, text + "control:\n  tick: 2.1 s\n"))
+    assert "control.tick: 2.1 s" in said and "2 s" in said.split("2.1 s", 1)[1]
+
+
+def test_bounds_of_safety_settings_are_those_of_the_rules():
+    for f in setting_fields(Safety):
+        name, bounds = f.name, f.metadata
+        assert name in HARD_CEILINGS or name in HARD_FLOORS
+        assert bounds["high"] <= HARD_CEILINGS.get(name, math.inf), name
+        assert bounds["low"] >= HARD_FLOORS.get(name, 0.0), name
+        if name in HARD_CEILINGS:
+            assert bounds["high"] == HARD_CEILINGS[name], name

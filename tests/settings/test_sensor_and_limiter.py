@@ -1,4 +1,5 @@
-"""A thermocouple that cannot show the trip, and a limiter that would open too early or too late, are refused with their places."""
+"""A thermocouple that cannot show the trip, and a limiter that would open too early or too late, are refused with their
+places."""
 
 import pytest
 
@@ -35,19 +36,21 @@ def test_a_type_that_cannot_show_a_furnace_of_1000_degrees_is_refused_where_it_s
     place = f"{before.count(chr(10)) + 1}:{len(before) - before.rfind(chr(10))}"
     with pytest.raises(
         SettingsError,
-        match=rf"oven.yaml:{place}: sensors.{which}: a type {kind} thermocouple is good to {TYPE_HIGHEST_C[kind] * 1.8 + 32:.0f} °F",
+        match=rf"oven.yaml:{place}: sensors.{which}: a type {kind} thermocouple is good to "
+        rf"{TYPE_HIGHEST_C[kind] * 1.8 + 32:.0f} °F",
     ):
         load_oven(path)
 
 
 def test_a_part_sensor_too(oven, tmp_path):
     path, _ = written(oven, tmp_path, ("  limit: {type: K", "  part: {type: T}\n  limit: {type: K"))
-    with pytest.raises(SettingsError, match="sensors.part: a type T"):
+    with pytest.raises(SettingsError, match=r"sensors\.part: a type T"):
         load_oven(path)
 
 
 def test_no_type_is_trusted_beyond_its_reference_function():
-    """Against the reference functions of ITS-90 as this project computes them; J, T and E end earlier by their tolerance class."""
+    """Against the reference functions of ITS-90 as this project computes them; J, T and E end earlier by their
+    tolerance class."""
     assert set(TYPE_HIGHEST_C) == set(TYPES)
     for kind, highest in TYPE_HIGHEST_C.items():
         end = range_c(kind)[1]

@@ -5,7 +5,9 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import constants
 
+from kilnctl.gauges import nearest_awg
 from kilnctl.units import DIMENSIONS, UNITS, UnitError, parse, parse_unit
 
 WRITINGS_OF_THE_TRADE_CONDUCTIVITY = [
@@ -57,7 +59,8 @@ def test_factor_against_published_tables(written, dimension, expected, source):
 def test_every_unit_against_pint():
     pint = pytest.importorskip("pint", reason="Pint is an independent reference, in the test extra")
     registry = pint.UnitRegistry()
-    # Pint's names for ours; its BTU is rounded (1.4e-7) and its calorie is the thermochemical one, so those are left to the tables above.
+    # Pint's names for ours; its BTU is rounded (1.4e-7) and its calorie is the thermochemical one, so those are left to
+    # the tables above.
     names = {
         "in": "inch",
         "ft": "foot",
@@ -195,28 +198,29 @@ def test_any_text_is_read_or_refused(text, dimension):
         assert math.isfinite(value)
 
 
-def test_conversion_factors_against_scipy():
+@pytest.mark.parametrize(
+    ("written", "dimension", "name"),
+    [
+        ("1 in", "length", "inch"),
+        ("1 ft", "length", "foot"),
+        ("1 lb", "mass", "pound"),
+        ("1 oz", "mass", "oz"),
+        ("1 BTU", "energy", "Btu"),
+        ("1 cal", "energy", "calorie_IT"),
+        ("1 hp", "power", "hp"),
+        ("1 °F", "difference", "degree_Fahrenheit"),
+        ("1 h", "time", "hour"),
+        ("1 d", "time", "day"),
+        ("1 min", "time", "minute"),
+    ],
+)
+def test_conversion_factors_against_scipy(written, dimension, name):
     """scipy.constants (NIST SP 811) on the factors that stand in the file as numbers."""
-    from scipy import constants
+    assert parse(written, dimension) == pytest.approx(getattr(constants, name), rel=1e-14)
 
-    from kilnctl import units
 
-    pairs = {
-        "inch": units._INCH,
-        "foot": units._FOOT,
-        "pound": units._POUND,
-        "oz": units._OUNCE,
-        "Btu": units._BTU,
-        "calorie_IT": units._CALORIE,
-        "hp": units._HORSEPOWER,
-        "degree_Fahrenheit": units._FAHRENHEIT,
-        "zero_Celsius": units.ZERO_C,
-        "hour": units._HOUR,
-        "day": units._DAY,
-        "minute": units._MINUTE,
-    }
-    for name, value in pairs.items():
-        assert value == pytest.approx(getattr(constants, name), rel=1e-14), name
+def test_zero_of_the_celsius_scale_against_scipy():
+    assert parse("0 K", "temperature") == -constants.zero_Celsius
 
 
 # ---- what the trade writes without a unit, or with a mark ------------------------------------------------------------
@@ -295,7 +299,5 @@ def test_three_decimals_that_can_only_be_decimals_stay(written, dimension, expec
 
 @given(st.integers(-3, 40))
 def test_nearest_gauge_is_the_inverse_of_the_gauge(number):
-    from kilnctl.gauges import nearest_awg
-
     written = f"{number} AWG" if number > 0 else f"{1 - number}/0 AWG"
     assert nearest_awg(parse(written, "area")) == written

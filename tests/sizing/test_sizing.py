@@ -1,7 +1,8 @@
-"""Sizing: sums that close, directions that are right, agreement with a sum done by hand. (Agreement with the virtual oven is in
-tests/plants.)"""
+"""Sizing: sums that close, directions that are right, agreement with a sum done by hand. (Agreement with the virtual
+oven is in tests/plants.)"""
 
 import dataclasses
+import itertools
 import math
 from pathlib import Path
 
@@ -11,7 +12,10 @@ from hypothesis import strategies as st
 
 from kilnctl import KilnctlError, SettingsError, load_oven, size
 from kilnctl.body.steady import SteadyOven
+from kilnctl.output import Units
+from kilnctl.report.sizing_text import holding
 from kilnctl.settings.construction import Chamber, Layer, Load, Wall
+from kilnctl.sizing.sizing import Sizing
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 
@@ -48,9 +52,9 @@ def with_wall(oven, face, index, **changes):
 
 
 def test_whole_box_against_a_sum_done_by_hand(tmp_path):
-    """A 0.5 m cube, 100 mm of k = 0.1: S = 6·0.25/0.1 + 12·0.54·0.5 + 8·0.15·0.1 = 18.36 m (Langmuir's rule), so k·S = 1.836 W/K from hot
-    face to cold face. With the hot faces a few K under the chamber and the cold ones about 20 K over the room, 200 °C takes between
-    1.836·150 and 1.836·180 W."""
+    """A 0.5 m cube, 100 mm of k = 0.1: S = 6·0.25/0.1 + 12·0.54·0.5 + 8·0.15·0.1 = 18.36 m (Langmuir's rule), so k·S =
+    1.836 W/K from hot face to cold face. With the hot faces a few K under the chamber and the cold ones about 20 K over
+    the room, 200 °C takes between 1.836·150 and 1.836·180 W."""
     s = size(load_oven(box(tmp_path)))
     ledger = s.ledger_w(200.0)
     steady = s.at(200.0)
@@ -149,7 +153,8 @@ def test_heat_up_is_longer_with_a_load_and_never_beyond_the_highest(oven):
 
 
 def test_stored_heat_is_of_the_size_of_mass_times_heat_capacity(tmp_path):
-    """The cube's insulation: 18.36·0.1 m² × 0.1 m × 200 kg/m³ × 900 J/(kg·K), on average a little over half as warm as the chamber."""
+    """The cube's insulation: 18.36·0.1 m² × 0.1 m × 200 kg/m³ × 900 J/(kg·K), on average a little over half as warm as
+    the chamber."""
     s = size(load_oven(box(tmp_path)))
     whole = 1.836 * 0.1 * 200.0 * 900.0 * 180.0
     assert 0.4 * whole < s.stored_j(200.0) < 0.9 * whole
@@ -158,7 +163,7 @@ def test_stored_heat_is_of_the_size_of_mass_times_heat_capacity(tmp_path):
 def test_thickening_the_worst_wall_is_advised_first(oven):
     savings = size(oven("curing-cabinet")).savings
     assert savings[0].face == "sides" and savings[0].material == "mineral wool 100"
-    assert all(a.saved_w >= b.saved_w for a, b in zip(savings, savings[1:]))
+    assert all(a.saved_w >= b.saved_w for a, b in itertools.pairwise(savings))
 
 
 def test_a_layer_above_its_limit_is_an_error_with_its_place(tmp_path):
@@ -213,3 +218,14 @@ def test_what_is_beyond_the_formulas_is_said():
     notes = size(tall).notes
     assert any(note.startswith("sides") and "extrapolated" in note for note in notes)
     assert any("'racks'" in note and "outline" in note for note in notes)
+
+
+def test_what_the_fan_alone_holds_asks_for_no_power(oven):
+    cabinet = oven("curing-cabinet")
+    strong = dataclasses.replace(cabinet, fan=dataclasses.replace(cabinet.fan, power_w=600.0))
+    sizing, level_c = Sizing(strong), cabinet.site.ambient_c + 10.0
+    assert sizing.at(level_c).power_w < 0.0
+    found = sizing.power_range_w(level_c)
+    assert sizing.power_w(level_c) == 0.0 and found.value == found.low == 0.0 <= found.high
+    assert holding(found, Units()) == "the fan alone holds it"
+    assert "W" in holding(sizing.power_range_w(cabinet.limits.highest_c), Units())

@@ -19,7 +19,7 @@ from kilnctl.model.energy import EnergyModel
 from kilnctl.model.parameters import PARAMETERS, free_in, value_of
 from kilnctl.model.trained_file import Trained, load_model, save_model
 from kilnctl.output import IMPERIAL, Units
-from kilnctl.plants.injection import Fault
+from kilnctl.plants.injection import PlantFault
 from kilnctl.report.study_text import as_page, as_text
 from kilnctl.settings.schedule import Schedule, Step
 from kilnctl.studies import case_of, run_case, thickness, thickness_for, tuning
@@ -305,7 +305,7 @@ def test_a_study_of_a_fit_runs_and_its_worst_replay_exactly(oven, trained_file, 
         row = next(r for r in made.rows if r["draw"] == int(path.stem.split("-")[1]))
         assert measures_of(run) == row["measures"]
     with pytest.raises(KilnctlError, match="faults can be injected"):
-        rehearse(again, WARM, faults=(Fault("door open", 10.0, 5.0, 0.5),))
+        rehearse(again, WARM, faults=(PlantFault("door open", 10.0, 5.0, 0.5),))
     with pytest.raises(KilnctlError, match="--model"):
         case_of(cabinet, WARM, fitted=True)
 

@@ -21,8 +21,8 @@ from kilnctl.thermal.materials import find
 
 
 def transmission_by_integral_equation(length, nodes=200):
-    """Share of diffuse radiation through a tube of unit radius with reradiating sides: view factors of rings and discs, and a
-    Fredholm equation for what each ring sends out, by Gauss's quadrature. None of our closed form."""
+    """Share of diffuse radiation through a tube of unit radius with reradiating sides: view factors of rings and discs,
+    and a Fredholm equation for what each ring sends out, by Gauss's quadrature. None of our closed form."""
     x, weight = np.polynomial.legendre.leggauss(nodes)
     x, weight = 0.5 * length * (x + 1.0), 0.5 * length * weight
 
@@ -31,7 +31,8 @@ def transmission_by_integral_equation(length, nodes=200):
 
     apart = np.abs(x[:, None] - x[None, :])
     ring_to_ring = 0.5 * (1.0 - (apart**3 + 6.0 * apart) / (apart**2 + 4.0) ** 1.5)
-    # What a ring gets from all rings is 1 − both ends exactly; taking differences keeps the kernel's kink out of the quadrature.
+    # What a ring gets from all rings is 1 − both ends exactly; taking differences keeps the kernel's kink out of the
+    # quadrature.
     gains = ring_to_ring * weight
     balance = np.diag(ring_to_disc(x) + ring_to_disc(length - x) + gains.sum(axis=1)) - gains
     sent = np.linalg.solve(balance, ring_to_disc(x))
@@ -48,8 +49,8 @@ def test_tube_against_the_integral_equation(length):
     ("length", "share"), [(0.5, 0.8013), (1.0, 0.6720), (2.0, 0.5142), (4.0, 0.3566), (10.0, 0.1910), (20.0, 0.1094)]
 )
 def test_tube_against_tables_of_free_molecular_flow(length, share):
-    """Transmission probability of a tube against length/radius, as tabulated for vacuum lines (values from memory; the same
-    integral equation)."""
+    """Transmission probability of a tube against length/radius, as tabulated for vacuum lines (values from memory; the
+    same integral equation)."""
     assert tube_transmission(length) == pytest.approx(share, rel=3e-3)
 
 
@@ -106,7 +107,8 @@ def buoyant_speed(z, chamber, room):
 
 @pytest.mark.parametrize("chamber", [120.0, 400.0, 1100.0])
 def test_door_leak_against_the_orifice_law_integrated(chamber):
-    """Crack of 1 mm round a door 0.5 m wide and 0.7 m high: the lower edge and both lower halves of the uprights draw in."""
+    """Crack of 1 mm round a door 0.5 m wide and 0.7 m high: the lower edge and both lower halves of the uprights draw
+    in."""
     rho = 0.5 * (air(20.0).density_kg_m3 + air(chamber).density_kg_m3)
     uprights = 2.0 * quad(lambda z: buoyant_speed(z, chamber, 20.0), 0.0, 0.35)[0]
     drawn = 0.6 * rho * 0.001 * (0.5 * buoyant_speed(0.35, chamber, 20.0) + uprights)

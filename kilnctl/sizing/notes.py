@@ -1,0 +1,125 @@
+"""What a maker should know besides the figures of a sizing: sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ..body import full_power_c
+from ..thermal import elements as electric
+from ..thermal.surfaces import extrapolated
+
+if TYPE_CHECKING:
+    from .sizing import Sizing
+
+
+def notes_of(sizing: Sizing) -> tuple[str, ...]:
+    """All of them: wiring, elements, the outside, what ends the reach, what lies beyond the data."""
+    chamber_c = min(sizing.top_c, sizing.max_chamber_c)
+    notes = [
+        *sizing.wiring.notes,
+        *_element_notes(sizing, chamber_c),
+        *_wire_notes(sizing, chamber_c),
+        touch_note(sizing.shell_c(chamber_c), chamber_c),
+        *_end_notes(sizing),
+    ]
+    for report in sizing.layers(chamber_c):
+        notes += [f"{report.face}: {flag}" for flag in report.flags]
+    return tuple(dict.fromkeys(notes + _reach_notes(sizing, chamber_c)))
+
+
+def touch_note(shell_c: float, chamber_c: float) -> str:
+    """What a shell temperature means for a hand (ISO 13732-1 burn thresholds for bare metal, from memory)."""
+    where = f"with the chamber at {chamber_c:.0f} °C the hottest outside face is at about {shell_c:.0f} °C"
+    if shell_c < 43.0:
+        return f"{where}: it may be touched"
+    if shell_c < 51.0:
+        return f"{where}: warm; burns only after many minutes (48 °C for 10 min, 51 °C for 1 min)"
+    if shell_c < 65.0:
+        return f"{where}: burns within a minute; guard it or warn"
+    return f"{where}: burns at a touch (bare metal from 65 °C in a second); guard it"
+
+
+def _element_notes(sizing: Sizing, chamber_c: float) -> list[str]:
+    """What is to be said of the elements' load at that temperature; of a surface that is only guessed, whether it finds
+    room."""
+    oven, heater, load = sizing.oven, sizing.steady.elements, sizing.element_load_w_m2
+    e = oven.elements
+    if "surface" in heater.guessed:
+        if not heater.crowded:
+            return []
+        return [
+            (
+                f"elements of {e.power_w / 1000:.2f} kW hardly find room in this chamber: "
+                f"even on {heater.surface_m2:.2g} m² they would carry {load / 1e4:.1f} W/cm²; "
+                "describe them (elements: surface), or take less power"
+            )
+        ]
+    notes = []
+    recommended = electric.recommended_load_w_m2(e.alloy, chamber_c)
+    if load > 1.05 * recommended:
+        notes.append(
+            f"the elements carry {load / 1e4:.1f} W/cm²; about {recommended / 1e4:.1f} W/cm² is advised at "
+            f"{chamber_c:.0f} °C for a long life (makers' tables, from memory)"
+        )
+    hottest = full_power_c(oven, load, chamber_c, heater.diameter_m)
+    if hottest > heater.limit_c:
+        notes.append(
+            f"at full power in a chamber of {chamber_c:.0f} °C the elements would glow at about {hottest:.0f} °C; "
+            f"their limit is {heater.limit_c:.0f} °C"
+        )
+    return notes
+
+
+def _wire_notes(sizing: Sizing, chamber_c: float) -> list[str]:
+    """Whether the wire that is described takes the power that is described."""
+    e, volts = sizing.oven.elements, sizing.oven.supply.voltage_v
+    if not (e.wire_diameter_m and e.wire_length_m) or e.alloy == "sheathed":
+        return []
+    power = volts**2 / electric.wire_resistance_ohm(e.alloy, e.wire_diameter_m, e.wire_length_m, chamber_c)
+    if 0.9 < power / e.power_w < 1.1:
+        return []
+    return [
+        (
+            f"one length of that wire on {volts:.0f} V would give {power / 1000:.2f} kW, "
+            f"not {e.power_w / 1000:.2f} kW; check wire, length, and how the groups are connected"
+        )
+    ]
+
+
+def _end_notes(sizing: Sizing) -> list[str]:
+    """What ended the search for the highest temperature."""
+    notes = []
+    if sizing.max_chamber_c < sizing.top_c:
+        notes.append(
+            f"full power holds about {sizing.max_chamber_c:.0f} °C; the description allows schedules up to "
+            f"{sizing.top_c:.0f} °C"
+        )
+    if sizing.limited_c is not None:
+        notes.append(
+            f"the highest temperature was looked for up to {sizing.limited_c:.0f} °C only: beyond, the elements would "
+            "be hotter than the formulas go, and than any element bears"
+        )
+    return notes
+
+
+def _reach_notes(sizing: Sizing, chamber_c: float) -> list[str]:
+    """Where the description is beyond what the formulas were made for."""
+    here, oven, notes = sizing.at(chamber_c), sizing.oven, []
+    tall = [
+        w.face.name
+        for w in sizing.steady.walls
+        if extrapolated(here.shells_c[w.face.name], oven.site.ambient_c, w.geometry.outer_length_m, w.face.orientation)
+    ]
+    if tall:
+        notes.append(
+            f"{' and '.join(tall)}: so large that the film of the room's air outside is extrapolated; the outside "
+            "temperature may be off by some tens of per cent of its rise"
+        )
+    for body in (oven.shelf, oven.usual_load):
+        if body is not None and body.area_m2 > oven.chamber.inner_m2:
+            notes.append(
+                f"'{body.name}' has more surface ({body.area_m2:.2g} m²) than the inside of the chamber "
+                f"({oven.chamber.inner_m2:.2g} m²): radiation reaches only its outline, so it warms more slowly than "
+                "is calculated here"
+            )
+    return notes
