@@ -3,7 +3,8 @@
 import argparse
 
 from ..errors import KilnctlError
-from ..output import about, chosen
+from ..output import about
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

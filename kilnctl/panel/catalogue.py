@@ -284,8 +284,9 @@ class Shelf:
 
     def report(self, run_id: str, unit: str = "C") -> str:
         """The page of evidence of one run. Raises KilnctlError."""
+        from ..output import IMPERIAL, METRIC, Units
         from ..record.run_record import read_run
-        from ..report.run_report import page
+        from ..report.run_report import run_page
         from ..run.summary import summarise
 
         try:
@@ -295,7 +296,7 @@ class Shelf:
         if folder is None:
             raise KilnctlError("there is no such run")
         record = read_run(folder)
-        return page(record, summarise(record), unit)
+        return run_page(record, summarise(record), Units(IMPERIAL if unit == "F" else METRIC))
 
     # ---- sizing ----
 

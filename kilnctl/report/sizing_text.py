@@ -4,10 +4,11 @@ import dataclasses
 import math
 
 from ..firing import flicker, pattern_for
-from ..output import Units, about
+from ..output import METRIC_UNITS, Units, about
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..thermal.materials import find
-from ..units import UNITS
+from ..thermal.walls import profile
+from .svg import Chart, Series, Subplot, svg
 
 #: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the value still serves, K.
 R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
@@ -28,23 +29,21 @@ def time_range(r: Range) -> str:
     return f"{about(r.value)} ({about(r.low)} to {about(r.high)})" if math.isfinite(r.value) else "never"
 
 
-def levels(sizing: Sizing, units: Units = Units()) -> list[float]:
+def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
     """A few chamber temperatures, round in the reader's own scale, up to the highest, °C."""
-    scale, zero = (1.8, 32.0) if units.imperial else (1.0, 0.0)
-    top = scale * sizing.top_c + zero
+    top, room = units.degrees(sizing.top_c), units.degrees(sizing.oven.site.ambient_c)
     steps = (
         ((100.0, 600.0), (200.0, 1200.0), (400.0, math.inf))
         if units.imperial
         else ((50.0, 300.0), (100.0, 600.0), (200.0, math.inf))
     )
     step = next(s for s, highest in steps if top <= highest)
-    room = scale * sizing.oven.site.ambient_c + zero
     below = [
         step * i
         for i in range(1, int(top / step) + 1)
-        if step * i <= top - 0.3 * step and step * i > room + 20.0 * scale
+        if step * i <= top - 0.3 * step and step * i > room + units.kelvins(20.0)
     ]
-    return [*((t - zero) / scale for t in below[-4:]), sizing.top_c]
+    return [*(units.celsius(t) for t in below[-4:]), sizing.top_c]
 
 
 def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
@@ -70,7 +69,7 @@ def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
     return tuple(dict.fromkeys(notes))
 
 
-def as_text(sizing: Sizing, units: Units) -> str:
+def sizing_text(sizing: Sizing, units: Units) -> str:
     """The whole report for a terminal."""
     u, o, top = units, sizing.oven, sizing.top_c
     reach = min(top, sizing.max_chamber_c)
@@ -159,7 +158,7 @@ def _flicker(sizing: Sizing) -> list[str]:
     return out
 
 
-def as_dict(sizing: Sizing) -> dict:
+def sizing_json(sizing: Sizing) -> dict:
     """The same for programs; SI units in the names."""
     o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
 
@@ -203,56 +202,50 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def pictures(sizing: Sizing, units: Units) -> dict[str, str]:
+def sizing_pictures(sizing: Sizing, units: Units) -> dict[str, str]:
     """File name → SVG: power against temperature, and the temperature through each wall."""
-    from ..thermal.walls import profile
-    from .svg import Chart, Panel, Series, svg
-
     o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
     ambient = o.site.ambient_c
 
-    def t(v: float) -> float:
-        return v * 1.8 + 32.0 if units.imperial else v
-
-    def p(v: float) -> float:
-        return v * 3600.0 / UNITS["BTU"][0] if units.imperial else v
-
-    degree = "°F" if units.imperial else "°C"
     temperatures = [ambient + (sizing.top_c - ambient) * (0.05 + 0.95 * i / 24) for i in range(25)]
     ranges = [sizing.power_range_w(c) for c in temperatures]
-    x = [t(c) for c in temperatures]
-    full = p(o.elements.power_w)
-    band = [p(0.5 * (r.high - r.low)) for r in ranges]
-    power = Panel(
-        "power to hold, " + ("BTU/h" if units.imperial else "W"),
+    x = [units.degrees(c) for c in temperatures]
+    full = units.heat_value(o.elements.power_w)
+    band = [units.heat_value(0.5 * (r.high - r.low)) for r in ranges]
+    power = Subplot(
+        f"power to hold, {units.heat_unit}",
         (
-            Series(x, [p(r.value) for r in ranges], "to hold", "chamber", band),
+            Series(x, [units.heat_value(r.value) for r in ranges], "to hold", "chamber", band),
             Series([x[0], x[-1]], [full, full], "full power", "reference"),
             Series([x[0], x[-1]], [0.81 * full, 0.81 * full], "10 % low", "other"),
         ),
         low=0.0,
     )
-    made = {"power.svg": svg(Chart(f"{o.name}: power against temperature", (power,), f"chamber, {degree}", False, 420))}
+    made = {
+        "power.svg": svg(
+            Chart(f"{o.name}: power against temperature", (power,), f"chamber, {units.degree}", False, 420)
+        )
+    }
     for wall in sizing._nominal.walls:
         name = wall.face.name
         solution = sizing.at(reach).walls[name]
         line = profile(wall.layers, solution)
-        length = 1.0 / UNITS["in"][0] if units.imperial else 1000.0
+        length = units.lengths_per_m
         depth, shades = 0.0, []
         for layer in wall.layers:
             if layer.thickness_m > 0.004:
                 shades.append((depth * length, (depth + layer.thickness_m) * length, layer.material.name))
             depth += layer.thickness_m
-        panel = Panel(
-            f"temperature, {degree}",
-            (Series([d * length for d, _ in line], [t(c) for _, c in line], name),),
+        panel = Subplot(
+            f"temperature, {units.degree}",
+            (Series([d * length for d, _ in line], [units.degrees(c) for _, c in line], name),),
             tuple(shades),
         )
         made[f"wall-{name}.svg"] = svg(
             Chart(
                 f"{o.name}: through the {name} at {units.temperature(reach)}",
                 (panel,),
-                "depth from the hot face, " + ("in" if units.imperial else "mm"),
+                f"depth from the hot face, {units.length_unit}",
                 False,
                 380,
             )

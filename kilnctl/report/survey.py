@@ -16,7 +16,10 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import KilnctlError
-from ..run.summary import Soak, clock, summarise
+from ..identification.records import read_table
+from ..output import celsius, clock
+from ..record.run_record import RunRecord
+from ..run.summary import Soak, summarise
 from .html import aside, document, facts, figures, notice, section, table
 
 #: Class → tolerance either way, K.
@@ -79,8 +82,6 @@ class Accuracy:
 def read_loose(path: str | Path, offset_s: float = 0.0, only: tuple[str, ...] = ()) -> Loose:
     """A logger's CSV: a column `time` (or `time_s`, `time_min`, `time_h`) since the run's start, and one for each thermocouple in °C (in °F when
     its name ends in `_f`). `offset_s` is added to its times; `only` takes these columns alone. Raises KilnctlError."""
-    from ..identification.records import read_table
-
     columns, bad = read_table(Path(path))
     times = {"time": 1.0, "time_s": 1.0, "time_min": 60.0, "time_h": 3600.0}
     clocks = [n for n in columns if n.lower() in times]
@@ -103,7 +104,7 @@ def read_loose(path: str | Path, offset_s: float = 0.0, only: tuple[str, ...] = 
     if not np.all(np.diff(time_s) > 0.0):
         line = int(np.argmin(np.diff(time_s) > 0.0)) + 3
         raise KilnctlError(f"{path}:{line}: time does not go forward there")
-    readings = {n: (v - 32.0) / 1.8 if n.lower().endswith("_f") else v for n, v in chosen.items()}
+    readings = {n: celsius(v) if n.lower().endswith("_f") else v for n, v in chosen.items()}
     wild = [n for n, v in readings.items() if np.nanmax(np.abs(v)) > 1800.0]
     if wild:
         raise KilnctlError(
@@ -112,7 +113,7 @@ def read_loose(path: str | Path, offset_s: float = 0.0, only: tuple[str, ...] = 
     return Loose(time_s, readings, Path(path).name)
 
 
-def survey(run, loose: Loose) -> tuple[SoakSurvey, ...]:
+def survey(run: RunRecord, loose: Loose) -> tuple[SoakSurvey, ...]:
     """The uniformity of every soak that was reached. Raises KilnctlError for too few sensors, or times that do not meet."""
     if len(loose.readings_c) < FEWEST_SENSORS:
         raise KilnctlError(
@@ -136,15 +137,15 @@ def survey(run, loose: Loose) -> tuple[SoakSurvey, ...]:
             early = values[before] - soak.target_c
             above = max(above, float(np.nanmax(early)) if np.isfinite(early).any() else -math.inf)
         worst = max(max(-p.low_k, p.high_k) for p in places)
-        table_c = np.array([v[inside] for v in loose.readings_c.values()])
+        together_c = np.array([v[inside] for v in loose.readings_c.values()])
         with np.errstate(invalid="ignore"):
-            spread = float(np.nanmax(np.nanmax(table_c, axis=0) - np.nanmin(table_c, axis=0)))
+            spread = float(np.nanmax(np.nanmax(together_c, axis=0) - np.nanmin(together_c, axis=0)))
         reached = next((number for number, k in CLASSES_K.items() if worst <= k and above <= k), None)
         out.append(SoakSurvey(soak, tuple(places), worst, spread, above, reached))
     return tuple(out)
 
 
-def accuracy(run, loose: Loose) -> tuple[Accuracy, ...]:
+def accuracy(run: RunRecord, loose: Loose) -> tuple[Accuracy, ...]:
     """The control sensor against one reference in every soak that was reached. Raises KilnctlError."""
     if len(loose.readings_c) != 1:
         raise KilnctlError(
@@ -176,7 +177,7 @@ def accuracy(run, loose: Loose) -> tuple[Accuracy, ...]:
     return tuple(out)
 
 
-def _settled(run, loose: Loose) -> list[Soak]:
+def _settled(run: RunRecord, loose: Loose) -> list[Soak]:
     soaks = [s for s in summarise(run).soaks if math.isfinite(s.settled_s)]
     if not soaks:
         raise KilnctlError(f"{run.folder}: no soak of this run settled; there is nothing to survey")
@@ -230,7 +231,7 @@ _CARE = (
 )
 
 
-def survey_page(run, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
+def survey_page(run: RunRecord, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
     """The survey as a page of its own."""
     parts = [
         figures(
@@ -266,7 +267,7 @@ def survey_page(run, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
     return document(f"Uniformity survey · {run.oven.name}", "".join(parts), run.schedule.name)
 
 
-def accuracy_page(run, loose: Loose, found: tuple[Accuracy, ...]) -> str:
+def accuracy_page(run: RunRecord, loose: Loose, found: tuple[Accuracy, ...]) -> str:
     """The system accuracy check as a page of its own."""
     rows = [
         (
@@ -291,7 +292,7 @@ def accuracy_page(run, loose: Loose, found: tuple[Accuracy, ...]) -> str:
     )
 
 
-def _origin(run, loose: Loose) -> str:
+def _origin(run: RunRecord, loose: Loose) -> str:
     pairs = [("run", f"{run.schedule.name}, {run.outcome}"), ("record", run.folder.name), ("readings", loose.source)]
     pairs += [("oven file", f"sha256 {run.oven.sha256}")] if run.oven.sha256 else []
     return section("Where it comes from", facts(pairs)) + aside(_CARE)

@@ -37,7 +37,7 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Panel:
+class Subplot:
     """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines for what went wrong,
     `notes` for the rest; `share`: of the height."""
 
@@ -57,7 +57,7 @@ class Chart:
     right ends."""
 
     title: str
-    panels: tuple[Panel, ...]
+    panels: tuple[Subplot, ...]
     x_label: str = "time, h:min"
     x_is_time: bool = True
     height: int = 520
@@ -186,7 +186,7 @@ def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:
     return f'<line x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}" {stroke}/>'
 
 
-def _limits(panel: Panel) -> tuple[float, float]:
+def _limits(panel: Subplot) -> tuple[float, float]:
     values = [
         np.asarray(s.y, float) + sign * np.nan_to_num(np.asarray(0.0 if s.band is None else s.band, float))
         for s in panel.series
@@ -202,7 +202,7 @@ def _limits(panel: Panel) -> tuple[float, float]:
     return (low if panel.low is not None else low - pad), high + pad
 
 
-def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], frame: _Frame) -> list[str]:
+def _panel(panel: Subplot, top: float, height: float, to_x, x_marks: list[float], frame: _Frame) -> list[str]:
     low, high = _limits(panel)
     left, inner, bottom = frame.left, frame.inner, top + height
 

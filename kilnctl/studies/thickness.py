@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from ..body import material_of
 from ..body.steady import Factors, SteadyOven
 from ..errors import KilnctlError
-from ..output import Units
 from ..settings.construction import Wall, Walls
 from ..settings.oven import Oven
 from .inputs import Vary, deviates, plant_seed, usual, virtual_of
@@ -176,30 +175,3 @@ def thickness_for(
         hot,
         material.limit_c,
     )
-
-
-def as_text(t: Thickness, u: Units = Units()) -> str:
-    """The answer in the reader's units."""
-
-    def length(metres: float) -> str:
-        return u.length(metres, 2 if u.imperial else 0)
-
-    reach = u.temperature(t.reach_c)
-    out = [f"{'each layer of ' + t.layer:40s} ovens that hold {reach}"]
-    out += [f"{length(thickness):>40} {100 * share:10.1f} %" for thickness, share in t.tried]
-    if t.needed_m is None:
-        out.append(
-            f"\nnot even {length(THICKEST_M)} do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
-            "more power is needed, or less is lost elsewhere (door, bridges, other layers)"
-        )
-    else:
-        now = " and ".join(length(x) for x in t.now)
-        out.append(
-            f"\n{length(t.needed_m)} hold {reach} with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
-            f"the description has {now}"
-        )
-        face = f"its hot face is then at about {u.temperature(t.hot_c)}, and it bears {u.temperature(t.limit_c)}"
-        out.append(
-            face if t.borne else f"NOT USABLE: {face}; put more insulation before it, or choose another material"
-        )
-    return "\n".join(out)

@@ -6,7 +6,6 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from ..output import Units
 from .draw import Case
 from .sensitivity import spread
 from .study import Study, run_case
@@ -83,22 +82,3 @@ def suggest(settings: tuple[Setting, ...]) -> Setting:
     sound = [s for s in settings if s.failed <= fewest + 1e-9]
     best = min(s.control_k for s in sound)
     return min((s for s in sound if s.control_k <= best + EQUAL_K), key=lambda s: (s.activity, s.trim))
-
-
-def as_text(settings: tuple[Setting, ...], now: float, u: Units = Units()) -> str:
-    """The table and the suggestion, in the reader's units."""
-    unit, scale = ("°F", 1.8) if u.imperial else ("K", 1.0)
-    chosen = suggest(settings)
-    out = [
-        f"{'trim':>6s} {'overshoot, ' + unit:>13s} {'soak, ' + unit:>9s} {'restlessness, 1/min':>20s} {'lost draws':>11s}   (95 of 100 draws are below)"
-    ]
-    for s in settings:
-        out.append(
-            f"{s.trim:6g} {scale * s.overshoot_k:13.2f} {scale * s.deviation_k:9.2f} {s.activity:20.3f} {100 * s.failed:9.1f} %"
-            + ("   suggested" if s is chosen else "")
-            + ("   now" if s.trim == now else "")
-        )
-    out.append(
-        f"\nsuggested: 'control: {{trim: {chosen.trim:g}}}' — within {scale * EQUAL_K:g} {unit} of the best control of these, with the calmest duty"
-    )
-    return "\n".join(out)

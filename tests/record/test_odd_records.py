@@ -18,8 +18,9 @@ from kilnctl.record.folder import plain
 from kilnctl.record.journal import JournalFile
 from kilnctl.record.run_record import read_run
 from kilnctl.report import history, run_report, survey
-from kilnctl.report.history_text import as_text as history_as_text
-from kilnctl.run.summary import as_text, summarise
+from kilnctl.report.history_text import history_text
+from kilnctl.report.summary_text import summary_text
+from kilnctl.run.summary import summarise
 from tests.record.made_runs import OVEN, made, saved
 
 ODD = (None, True, -1, 0, 1e300, 10**400, "", "text", [], [1], {}, {"a": 1}, ["x", None])
@@ -33,11 +34,11 @@ def used(folder: Path) -> str:
             warnings.simplefilter("error")
             run = read_run(folder)
             summary = summarise(run)
-            as_text(summary), run_report.page(run, summary), run_report.as_csv(run, summary)
+            summary_text(summary), run_report.run_page(run, summary), run_report.run_csv(run, summary)
     except KilnctlError as error:
         said = str(error)
         assert str(folder) in said
-    for use in (lambda: as_log(OVEN, folder), lambda: history_as_text(history.read_history(folder.parent))):
+    for use in (lambda: as_log(OVEN, folder), lambda: history_text(history.read_history(folder.parent))):
         try:
             use()
         except KilnctlError as error:

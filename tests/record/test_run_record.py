@@ -13,10 +13,11 @@ import pytest
 from kilnctl import KilnctlError, load_oven, load_schedule, rehearse
 from kilnctl.identification.records import as_log
 from kilnctl.record.columns import NAMES
-from kilnctl.record.folder import Begun, SampleWriter, begin, finish, new_folder, write_samples
+from kilnctl.record.folder import Begun, SampleWriter, begin, new_folder, write_samples
 from kilnctl.record.journal import segments
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
+from kilnctl.report.finishing import finish
 from kilnctl.run.summary import summarise
 from kilnctl.settings.schedule import Schedule, Step
 
