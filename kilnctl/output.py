@@ -1,6 +1,8 @@
-"""How quantities are shown to people: one choice, metric or imperial, for all that a command prints; times with their units.
+"""How quantities are shown to people: one choice, metric or imperial, for all that a command prints; times with their
+units.
 
-A sentence that was made where nobody knows the reader's units speaks metric; `Units.words` turns its quantities. Imports nothing but the units.
+A sentence that was made where nobody knows the reader's units speaks metric; `Units.words` turns its quantities.
+Imports nothing but the units.
 """
 
 import dataclasses
@@ -27,7 +29,8 @@ _QUANTITY = re.compile(
     rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
     r"(?![\w²³/·⁻])"
 )
-#: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains stay in W and kWh.
+#: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains
+#: stay in W and kWh.
 _TURNED = {
     "K/kWh": ("°F/kWh", _F_PER_K),
     "°C/h": ("°F/h", _F_PER_K),
@@ -87,8 +90,9 @@ def about(seconds: float) -> str:
 
 @dataclass(frozen=True)
 class Units:
-    """Formats quantities in the reader's units. Arguments are SI, temperatures °C. `known_c` are temperatures that sentences may have rounded:
-    a limit of 465 °F is "241 °C" in a sentence, and is to come back as 465 °F and not as 466 °F."""
+    """Formats quantities in the reader's units. Arguments are SI, temperatures °C. `known_c` are temperatures that
+    sentences may have rounded: a limit of 465 °F is "241 °C" in a sentence, and is to come back as 465 °F and not as
+    466 °F."""
 
     system: str = METRIC
     known_c: tuple[float, ...] = ()
@@ -216,7 +220,8 @@ METRIC_UNITS = Units()
 
 
 def temperatures_in(thing) -> set[float]:
-    """Every temperature of some settings, °C: the fields whose names end in `_c` and the trip, down to the last part; a number is one itself."""
+    """Every temperature of some settings, °C: the fields whose names end in `_c` and the trip, down to the last part; a
+    number is one itself."""
     if isinstance(thing, (int, float)) and not isinstance(thing, bool):
         return {float(thing)} if math.isfinite(thing) else set()
     if isinstance(thing, (tuple, list)):

@@ -1,8 +1,9 @@
 """Quantities as people write them: `76 mm`, `3 1/2 in`, `1 h 30 min`, `0.27 BTU·in/(h·ft²·°F)`, `R-13`, `350 °F`.
 
-`parse(text, dimension)` returns a float in the SI unit of that dimension (temperatures in °C). A bare number
-is refused wherever a unit matters. Conversion factors are the exact ones of NIST SP 811 (2008), appendix B; BTU and calorie are
-the International Table ones. They stand here as numbers, compared with scipy's by a test: the process that heats imports no scipy.
+`parse(text, dimension)` returns a float in the SI unit of that dimension (temperatures in °C). A bare number is refused
+wherever a unit matters. Conversion factors are the exact ones of NIST SP 811 (2008), appendix B; BTU and calorie are
+the International Table ones. They stand here as numbers, compared with scipy's by a test: the process that heats
+imports no scipy.
 
 Trade strings put everything behind the first slash below the line: `W/m·K` and `BTU-in/hr-ft2-F` are read as the
 trade reads them, W/(m·K) and BTU·in/(h·ft²·°F). The result's dimension is checked, so a slip is noticed.
@@ -287,14 +288,15 @@ def _spelt(text: str, dimension: str) -> str:
 
 
 def _refuse_thousand(number: str, unit: str, dimension: str) -> None:
-    """Raises `UnitError` for `1.000 °C`, which is a thousand degrees to one reader and one to another. `2.500 in` has one reading only."""
+    """Raises `UnitError` for `1.000 °C`, which is a thousand degrees to one reader and one to another. `2.500 in` has
+    one reading only."""
     highest = _EITHER.get((dimension, ""), _EITHER.get((dimension, unit)))
     if highest is None or not _DOT_THOUSAND.fullmatch(number.strip()) or 1000.0 * abs(_number(number)) > highest:
         return
     small = _number(number)
     raise UnitError(
-        f"'{number.strip()} {unit}' can be read as {small:g} {unit} or as {1000.0 * small:g} {unit}; "
-        "write the one that is meant, without three decimals and without a thousands separator"
+        f"'{number.strip()} {unit}' can be read as {small:g} {unit} or as {1000.0 * small:g} {unit}; write the one "
+        "that is meant, without three decimals and without a thousands separator"
     )
 
 

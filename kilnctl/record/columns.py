@@ -75,8 +75,8 @@ def _cell(value, decimals: int) -> str:
 
 
 def row_of(time_s: float, reading, act, chamber_c: float | None = None, part_c: float | None = None) -> tuple:
-    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a `kilnctl.run.chain.Actuation`);
-    chamber_c and part_c are the true ones, where a virtual oven tells them."""
+    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a
+    `kilnctl.run.chain.Actuation`); chamber_c and part_c are the true ones, where a virtual oven tells them."""
     d = act.decision
     return (
         time_s,

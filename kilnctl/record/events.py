@@ -11,8 +11,8 @@ _NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """What happened at `time_s`, s since the run's start. `kind` is a word: "step", "trip", "warning", "door", "request",
-    "note"; a real run has more ("start", "resume", "danger", "end")."""
+    """What happened at `time_s`, s since the run's start. `kind` is a word: "step", "trip", "warning", "door",
+    "request", "note"; a real run has more ("start", "resume", "danger", "end")."""
 
     time_s: float
     kind: str

@@ -2,8 +2,9 @@
 
 The service leaves a journal; this module makes of it what a rehearsal leaves.
 
-For the service it runs as a process of its own (`python -m kilnctl.report.finishing FOLDER`): it takes seconds of arithmetic and much
-memory, neither of which the process that heats has to spare. Cut off at any moment it can be done again.
+For the service it runs as a process of its own (`python -m kilnctl.report.finishing FOLDER`): it takes seconds of
+arithmetic and much memory, neither of which the process that heats has to spare. Cut off at any moment it can be done
+again.
 """
 
 import contextlib

@@ -26,14 +26,16 @@ def round_temperatures(low_c: float, high_c: float, units: Units = METRIC_UNITS)
 def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
     """What a person wants to know of a fit, some forty lines."""
     out = [
-        f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {units.temperature(fit.low_c)} to {units.temperature(fit.high_c)}"
+        f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {units.temperature(fit.low_c)} to "
+        f"{units.temperature(fit.high_c)}"
     ]
     for r in fit.records:
         extra = [f"{r.wild} wild readings left out"] if r.wild else []
         extra += [f"{len(r.doors)} door opening(s)"] if r.doors else []
         extra += ["started warm"] if not r.cold else []
         out.append(
-            f"  {r.name}: {(r.time_s[-1] - r.time_s[0]) / 3600:.1f} h, free run misses it by {units.difference(r.rms_c)} "
+            f"  {r.name}: {(r.time_s[-1] - r.time_s[0]) / 3600:.1f} h, free run misses it by "
+            f"{units.difference(r.rms_c)} "
             "rms" + (f" ({', '.join(extra)})" if extra else "")
         )
         out += [f"    {units.words(note)}" for note in r.notes]
@@ -48,19 +50,19 @@ def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
         "  what is left looks like noise: the model says all there is"
         if fit.white
         else f"  what is left is not white (autocorrelation {fit.autocorrelation:.2f}): the oven does more "
-        "than the model knows; the errors below "
-        "allow for that"
+        "than the model knows; the errors below allow for that"
     )
     if fit.tension > 1.0:
         out.append(
-            f"  records and description differ {fit.tension:.1f} times as much as both allow: the oven is unlike the model in something; the "
-            "errors below are wider for that"
+            f"  records and description differ {fit.tension:.1f} times as much as both allow: the oven is unlike the "
+            "model in something; the errors below are wider for that"
         )
     out.append("\nPower that holds a temperature for ever, and its standard error:")
     for t in round_temperatures(fit.low_c, fit.high_c, units):
         watts, error = fit.spread_of(lambda m, t=t: m.holding_w(t))
         out.append(
-            f"  {units.temperature(t):>8}  {watts:6.0f} W ± {error:.0f}   (description: {fit.day_zero.holding_w(t):.0f} W)"
+            f"  {units.temperature(t):>8}  {watts:6.0f} W ± {error:.0f}   (description: "
+            f"{fit.day_zero.holding_w(t):.0f} W)"
         )
     out.append(
         "\nParameters (SI units, as in the model's file), 95 % intervals, and how they compare with the description:"
@@ -102,8 +104,8 @@ def models_compared(
         before, now = getattr(old.model, name), getattr(new, name)
         if before > 0.0 and abs(now / before - 1.0) > 0.15:
             out.append(
-                f"{what} {100 * abs(now / before - 1.0):.0f} % {'more' if now > before else 'less'} heat "
-                f"per {units.kelvin if units.imperial else 'kelvin'}"
+                f"{what} {100 * abs(now / before - 1.0):.0f} % {'more' if now > before else 'less'} heat per "
+                f"{units.kelvin if units.imperial else 'kelvin'}"
             )
     at = 0.5 * (low_c + high_c)
     before, now = (m.lag_at_s(at) + m.dead_s for m in (old.model, new))

@@ -81,10 +81,10 @@ def history_page(history: History, units: Units = METRIC_UNITS) -> str:
     body += section("Runs", table(_HEAD, _rows(history, units), words=(1, 7)))
     body += "".join(notice(text) for text in history.left_out)
     body += aside(
-        "Compared are runs of the same schedule with the same load from about the same temperature: power to "
-        "hold over the last third of a soak; time to the first soak; rise per kilowatt hour from 20 to 70 % of the way there; "
-        "measured power for each commanded share, at rated voltage. Power is measured where current is, else as commanded (at the "
-        "measured voltage, where it is). Usual is the median of the first runs."
+        "Compared are runs of the same schedule with the same load from about the same temperature: power to hold "
+        "over the last third of a soak; time to the first soak; rise per kilowatt hour from 20 to 70 % of the way "
+        "there; measured power for each commanded share, at rated voltage. Power is measured where current is, else "
+        "as commanded (at the measured voltage, where it is). Usual is the median of the first runs."
     )
     return document(f"{history.oven}: its history", body, f"{len(history.runs)} runs")
 

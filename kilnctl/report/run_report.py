@@ -86,9 +86,8 @@ def run_page(run: RunData, summary: Summary, units: Units = METRIC_UNITS, price:
     ]
     parts.append(
         aside(
-            "This page shows what was measured or computed. It does not say that a product meets its "
-            "specification: that is for the product's own data sheet and for calibrated instruments. A "
-            "record is no safety device."
+            "This page shows what was measured or computed. It does not say that a product meets its specification: "
+            "that is for the product's own data sheet and for calibrated instruments. A record is no safety device."
         )
     )
     return document(f"{run.schedule.name} · {run.oven.name}", "".join(parts), run.schedule.about or "")
@@ -147,8 +146,8 @@ def _soaks(run: RunData, s: Summary, units: Units) -> str:
     never = [x.name for x in s.soaks if not math.isfinite(x.arrived_s)]
     told = notice(f"Never reached: {', '.join(never)}.") if never else ""
     how = (
-        f"Judged by {s.measured_on}. Reached: first inside the step's own band. Settled: inside ±{band} for "
-        "a minute; worst and rms deviation from the target count from there to the end of the soak."
+        f"Judged by {s.measured_on}. Reached: first inside the step's own band. Settled: inside ±{band} for a minute; "
+        "worst and rms deviation from the target count from there to the end of the soak."
     )
     return shown + told + aside(how)
 
@@ -193,9 +192,9 @@ def _part(run: RunData, s: Summary, units: Units) -> str:
             f"{clock(cure.time_s)} is a full one.</p>"
         )
         out += aside(
-            "Time at temperature, weighted by exp(−E/R·(1/T − 1/T₀)) with E = "
-            f"{cure.activation_j_per_mol / 1000:g} kJ/mol (Arrhenius). A cure beyond 100 % is not a better "
-            "one; the coating's or compound's own data sheet decides."
+            f"Time at temperature, weighted by exp(−E/R·(1/T − 1/T₀)) with E = {cure.activation_j_per_mol / 1000:g} "
+            "kJ/mol (Arrhenius). A cure beyond 100 % is not a better one; the coating's or compound's own data sheet "
+            "decides."
         )
         if s.cure_share < 1.0:
             out += notice("Less than the reference cure.")
@@ -210,9 +209,8 @@ def _source(run: RunData, what: str) -> str:
     sensor = run.oven.sensors.part if run.oven.sensors else None
     kelvin, share = _CLASS_2.get(sensor.type if sensor else "K", (2.5, 0.0075))
     return (
-        f"a thermocouple on the part; a new one of class 2 is right within ±{kelvin:g} K or "
-        f"±{100 * share:g} % of the reading in °C, whichever is more (IEC 60584-1), and a badly fixed one is "
-        "far worse"
+        f"a thermocouple on the part; a new one of class 2 is right within ±{kelvin:g} K or ±{100 * share:g} % of the "
+        "reading in °C, whichever is more (IEC 60584-1), and a badly fixed one is far worse"
     )
 
 
@@ -272,8 +270,8 @@ def _sensors(run: RunData, units: Units) -> str:
     shown = table(("sensor", "thermocouple", "converter", "calibration", "certificate"), rows, words=(1, 2, 3, 4))
     if bare:
         shown += aside(
-            f"Without a calibration entered ({', '.join(bare)}): the readings are as good as the "
-            "thermocouple and converter are."
+            f"Without a calibration entered ({', '.join(bare)}): the readings are as good as the thermocouple and "
+            "converter are."
         )
     return shown
 

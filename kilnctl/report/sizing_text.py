@@ -10,7 +10,8 @@ from ..thermal.materials import find
 from ..thermal.walls import profile
 from .svg import Chart, Series, Subplot, svg
 
-#: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the value still serves, K.
+#: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the
+#: value still serves, K.
 R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
 
 
@@ -47,8 +48,8 @@ def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
 
 
 def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
-    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the library's own curve
-    for that material says of it."""
+    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the
+    library's own curve for that material says of it."""
     reach, notes = min(sizing.top_c, sizing.max_chamber_c), []
     own = {m.name for m in sizing.oven.materials}
     walls = {f.name: f.wall for f in sizing.oven.faces}
@@ -63,8 +64,9 @@ def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
             else f" (by the library's curve {100.0 * (material.conductivity(mean) / material.conductivity(R_VALUE_C) - 1.0):.0f} % more)"
         )
         notes.append(
-            f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here the mean is {mean:.0f} °C, where insulation "
-            f"conducts more{more}: leave 'resistance' out, or give its conductivity at several temperatures (materials)"
+            f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here "
+            f"the mean is {mean:.0f} °C, where insulation conducts more{more}: leave 'resistance' out, or give its "
+            "conductivity at several temperatures (materials)"
         )
     return tuple(dict.fromkeys(notes))
 
@@ -77,22 +79,28 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
         f"{o.name}: {o.elements.power_w / 1000:.2f} kW, schedules up to {u.temperature(top)}",
         "",
         f"highest by power       {temperature_range(sizing.max_chamber_range_c, u)}",
-        f"  at 10 % less voltage {u.temperature(sizing.max_at_low_supply_c) if sizing.max_at_low_supply_c < HIGHEST_C else 'more than ' + u.temperature(HIGHEST_C)}",
+        "  at 10 % less voltage "
+        f"{u.temperature(sizing.max_at_low_supply_c) if sizing.max_at_low_supply_c < HIGHEST_C else 'more than ' + u.temperature(HIGHEST_C)}",
         f"highest for the lining {u.temperature(sizing.lining_limit_c)}",
-        f"heat-up, empty         {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach))}, to {u.temperature(0.98 * reach)}",
+        f"heat-up, empty         {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach))}, to "
+        f"{u.temperature(0.98 * reach)}",
     ]
     if o.usual_load is not None:
         out.append(
-            f"heat-up, loaded        {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}, with {o.usual_load.name}"
+            "heat-up, loaded        "
+            f"{time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}, with "
+            f"{o.usual_load.name}"
         )
     out += [
-        f"stored heat            {u.energy(sizing.stored_j(reach, o.usual_load))} when all is warmed through at {u.temperature(reach)}",
+        f"stored heat            {u.energy(sizing.stored_j(reach, o.usual_load))} when all is warmed through at "
+        f"{u.temperature(reach)}",
         "",
         f"{'chamber':>10} {'power to hold it, and its range':>42} {'outside':>10} {'element':>10}",
     ]
     for t in levels(sizing, u):
         out.append(
-            f"{u.temperature(t):>10} {heat_range(sizing.power_range_w(t), u):>42} {u.temperature(sizing.shell_c(t)):>10} {u.temperature(sizing.at(t).element_c):>10}"
+            f"{u.temperature(t):>10} {heat_range(sizing.power_range_w(t), u):>42} "
+            f"{u.temperature(sizing.shell_c(t)):>10} {u.temperature(sizing.at(t).element_c):>10}"
         )
     ledger = sizing.ledger_w(reach)
     total = sum(ledger.values())
@@ -109,13 +117,16 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     ]
     for r in sizing.layers(reach):
         out.append(
-            f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {u.temperature(r.hot_c):>9} {u.temperature(r.cold_c):>9} {u.temperature(r.limit_c):>9}"
+            f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {u.temperature(r.hot_c):>9} "
+            f"{u.temperature(r.cold_c):>9} {u.temperature(r.limit_c):>9}"
         )
     w = sizing.wiring
     out += [
         "",
-        f"current {w.current_a:.1f} A; cable drop {100 * w.voltage_drop:.1f} %; supply dips {100 * w.step:.1f} % when the elements switch on",
-        f"relay loss {w.relay_loss_w:.0f} W: heat sink of {w.sink_k_per_w:.1f} K/W or less; element surface load {u.surface_load(sizing.element_load_w_m2)}",
+        f"current {w.current_a:.1f} A; cable drop {100 * w.voltage_drop:.1f} %; supply dips {100 * w.step:.1f} % when "
+        "the elements switch on",
+        f"relay loss {w.relay_loss_w:.0f} W: heat sink of {w.sink_k_per_w:.1f} K/W or less; element surface load "
+        f"{u.surface_load(sizing.element_load_w_m2)}",
     ]
     out += _flicker(sizing)
     best = [s for s in sizing.savings if s.share > 0.005][:3]
@@ -132,7 +143,8 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
         out += ["", "assumed, because the file does not say:"] + [f"  {u.words(a)}" for a in o.assumptions]
     out += [
         "",
-        "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square.",
+        "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, "
+        "root-sum-square.",
         "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
     ]
     return "\n".join(out)
@@ -145,7 +157,8 @@ def _flicker(sizing: Sizing) -> list[str]:
     pattern = pattern_for(o)
     duty, pst = flicker.worst(pattern, watts, supply)
     out = [
-        f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of {pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}",
+        f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of "
+        f"{pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}",
         f"  limits for one appliance: {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours",
     ]
     if pst > flicker.PLT_LIMIT and o.switching.pattern != "quiet lights":
@@ -153,7 +166,8 @@ def _flicker(sizing: Sizing) -> list[str]:
             o, switching=dataclasses.replace(o.switching, pattern="quiet lights", minimum_on_s=None)
         )
         out.append(
-            f'  with the pattern "quiet lights" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the price of slower steps of power'
+            f'  with the pattern "quiet lights" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the '
+            "price of slower steps of power"
         )
     return out
 

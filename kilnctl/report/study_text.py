@@ -48,8 +48,8 @@ def ranking(study: Study, measure: str) -> tuple[Influence, ...]:
 
 
 def inputs_of(study: Study) -> tuple[tuple[str, ...], list[int]]:
-    """Names of the inputs that vary and their columns in a row's deviates. Deviates of a fit are independent directions of its
-    covariance; "fit 1" is the widest."""
+    """Names of the inputs that vary and their columns in a row's deviates. Deviates of a fit are independent directions
+    of its covariance; "fit 1" is the widest."""
     case = study.case
     names = varied(case.vary, case.fitted is not None)
     columns = [INPUTS.index(n) for n in names]
@@ -77,7 +77,8 @@ def study_text(study: Study, units: Units = METRIC_UNITS) -> str:
     """Distributions, trips, and what explains them."""
     n = len(study.rows)
     out = [
-        f"{n} draws: {len(study.good) - len(study.tripped)} ran to the end, {len(study.tripped)} tripped, {len(study.failed)} failed",
+        f"{n} draws: {len(study.good) - len(study.tripped)} ran to the end, {len(study.tripped)} tripped, "
+        f"{len(study.failed)} failed",
         "",
     ]
     out.append(f"{'':38s} {'5 %':>9s} {'50 %':>9s} {'95 %':>9s} {'worst':>9s}  draw")
@@ -90,7 +91,8 @@ def study_text(study: Study, units: Units = METRIC_UNITS) -> str:
     told = [(m, words) for m, words in told if words]
     if told:
         out += [
-            "what explains the spread (share of the variance that would go if it were known; + more gives more, − less):"
+            "what explains the spread (share of the variance that would go if it were known; + more gives more, − "
+            "less):"
         ]
         out += [f"  {m.words:32s} {words}" for m, words in told]
     elif len(study.good) > 1:
@@ -117,14 +119,15 @@ def thickness_text(t: Thickness, u: Units = METRIC_UNITS) -> str:
     out += [f"{u.thickness(thickness):>40} {100 * share:10.1f} %" for thickness, share in t.tried]
     if t.needed_m is None:
         out.append(
-            f"\nnot even {u.thickness(THICKEST_M)} do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
-            "more power is needed, or less is lost elsewhere (door, bridges, other layers)"
+            f"\nnot even {u.thickness(THICKEST_M)} do it with {100 * t.confidence:g} % confidence (only "
+            f"{100 * t.share:.0f} % of {t.draws} draws): more power is needed, or less is lost elsewhere (door, "
+            "bridges, other layers)"
         )
     else:
         now = " and ".join(u.thickness(x) for x in t.now)
         out.append(
-            f"\n{u.thickness(t.needed_m)} hold {reach} with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
-            f"the description has {now}"
+            f"\n{u.thickness(t.needed_m)} hold {reach} with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} "
+            f"% of {t.draws} draws); the description has {now}"
         )
         face = f"its hot face is then at about {u.temperature(t.hot_c)}, and it bears {u.temperature(t.limit_c)}"
         out.append(
@@ -138,15 +141,16 @@ def tuning_text(settings: tuple[Setting, ...], now: float, u: Units = METRIC_UNI
     unit = u.kelvin
     chosen = suggest(settings)
     out = [
-        f"{'trim':>6s} {'overshoot, ' + unit:>13s} {'soak, ' + unit:>9s} {'restlessness, 1/min':>20s} {'lost draws':>11s}   (95 of 100 draws are below)"
+        f"{'trim':>6s} {'overshoot, ' + unit:>13s} {'soak, ' + unit:>9s} {'restlessness, 1/min':>20s} "
+        f"{'lost draws':>11s}   (95 of 100 draws are below)"
     ]
     for s in settings:
         out.append(
-            f"{s.trim:6g} {u.kelvins(s.overshoot_k):13.2f} {u.kelvins(s.deviation_k):9.2f} {s.activity:20.3f} {100 * s.failed:9.1f} %"
-            + ("   suggested" if s is chosen else "")
-            + ("   now" if s.trim == now else "")
+            f"{s.trim:6g} {u.kelvins(s.overshoot_k):13.2f} {u.kelvins(s.deviation_k):9.2f} {s.activity:20.3f} "
+            f"{100 * s.failed:9.1f} %" + ("   suggested" if s is chosen else "") + ("   now" if s.trim == now else "")
         )
     out.append(
-        f"\nsuggested: 'control: {{trim: {chosen.trim:g}}}' — within {u.plain_difference(EQUAL_K)} of the best control of these, with the calmest duty"
+        f"\nsuggested: 'control: {{trim: {chosen.trim:g}}}' — within {u.plain_difference(EQUAL_K)} of the best "
+        "control of these, with the calmest duty"
     )
     return "\n".join(out)

@@ -11,7 +11,8 @@ from ..settings.schedule import Cure
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
-#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only, K.
+#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only,
+#: K.
 AT_TARGET_K = 0.0051
 
 

@@ -62,9 +62,9 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Case:
-    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control believes;
-    `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the supply sags for
-    SAG_S in the first soak, to see what the trim makes of it."""
+    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control
+    believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the supply
+    sags for SAG_S in the first soak, to see what the trim makes of it."""
 
     oven: Oven
     schedule: Schedule
@@ -79,7 +79,8 @@ class Case:
 
 @lru_cache(maxsize=4)
 def _prepared(oven: Oven, schedule: Schedule, model: EnergyModel):
-    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy finds it.)"""
+    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy finds
+    it.)"""
     programme = control.prepare(oven, schedule, model)
     return programme, safety.policy_for(oven, schedule, model), holding_table(model, oven)
 
@@ -109,8 +110,8 @@ def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None):
 
 
 def rehearse_draw(case: Case, draw: int) -> dict:
-    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that goes wrong in it is
-    told in "failed" and ends only this draw."""
+    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that goes
+    wrong in it is told in "failed" and ends only this draw."""
     z: list[float] = []
     try:
         virtual, truth, z = oven_of(case, draw)

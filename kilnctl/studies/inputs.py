@@ -1,9 +1,10 @@
 """What a study varies, and by how much: the inputs, their distributions, and one draw of all of them.
 
-Every uncertainty is stated as people state it, "±15 %" or "±8 K", and read as the interval that holds 95 of 100 ovens. Factors
-are log-normal (a factor of 1.15 either way), differences normal: what the maximum-entropy argument gives for a positive quantity
-and for a difference of known spread (JCGM 101:2008, section 6.4.7). The standard normal deviates of a draw follow from the study's seed and the
-draw's number alone, so it does not matter who computes it, when, or after which other.
+Every uncertainty is stated as people state it, "±15 %" or "±8 K", and read as the interval that holds 95 of 100 ovens.
+Factors are log-normal (a factor of 1.15 either way), differences normal: what the maximum-entropy argument gives for a
+positive quantity and for a difference of known spread (JCGM 101:2008, section 6.4.7). The standard normal deviates of a
+draw follow from the study's seed and the draw's number alone, so it does not matter who computes it, when, or after
+which other.
 """
 
 import math
@@ -22,8 +23,8 @@ from ..settings.yaml_reader import read_root
 #: Half-width of the interval that holds 95 of 100 of a normal distribution, in standard deviations.
 NINETY_FIVE = 1.959964
 
-#: The rooms and supplies that an oven meets, and what a thermocouple may be off (class 2 of IEC 60584-1 is ±2.5 K up to 333 °C,
-#: from memory; half of it is usual after a check at one point: common practice).
+#: The rooms and supplies that an oven meets, and what a thermocouple may be off (class 2 of IEC 60584-1 is ±2.5 K up to
+#: 333 °C, from memory; half of it is usual after a check at one point: common practice).
 AMBIENT_K, SENSOR_K = 8.0, 1.5
 POWER, ELEMENT_MASS, LOAD_MASS, FILM, LEAKAGE = 0.05, 0.15, 0.2, 0.2, 1.0
 
@@ -73,7 +74,8 @@ def load_vary(path: str | Path) -> Vary:
 
 
 def usual(oven: Oven) -> Vary:
-    """The description's own uncertainties, its supply's tolerance, and the usual rest; sensors that it lacks do not vary."""
+    """The description's own uncertainties, its supply's tolerance, and the usual rest; sensors that it lacks do not
+    vary."""
     u, sensors = oven.uncertainty, oven.sensors
     return Vary(
         vary=f"usual uncertainties of {oven.name}",
@@ -97,7 +99,8 @@ def generator_of(seed: int, draw: int) -> np.random.Generator:
 
 
 def plant_seed(seed: int, draw: int) -> int:
-    """The seed of the draw's virtual oven (its noise and its supply's wander); never 0, which stands for "as the file says"."""
+    """The seed of the draw's virtual oven (its noise and its supply's wander); never 0, which stands for "as the file
+    says"."""
     return 1 + int(np.random.SeedSequence(seed, spawn_key=(draw, 1)).generate_state(1)[0] >> 1)
 
 

@@ -18,8 +18,9 @@ RESOLUTION_M = 0.001
 
 @dataclass(frozen=True)
 class Thickness:
-    """`needed_m` of `layer`, or None where even the thickest does not do it (then `share` of the draws does). `tried`: (thickness m, share of
-    the draws that get to `reach_c`). `hot_c`: the layer's own hot face at the answer, as described, and `limit_c` what it bears, °C."""
+    """`needed_m` of `layer`, or None where even the thickest does not do it (then `share` of the draws does). `tried`:
+    (thickness m, share of the draws that get to `reach_c`). `hot_c`: the layer's own hot face at the answer, as
+    described, and `limit_c` what it bears, °C."""
 
     layer: str
     reach_c: float
@@ -51,7 +52,8 @@ def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
 
 
 def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
-    """What the description gives it now, m. Raises KilnctlError when no wall has such a layer, or it is given by its resistance."""
+    """What the description gives it now, m. Raises KilnctlError when no wall has such a layer, or it is given by its
+    resistance."""
     walls = [w for w in (oven.walls.sides, oven.walls.roof, oven.walls.floor, oven.walls.door) if w is not None]
     layers = [x for w in walls for x in w.layers]
     mine = [x for x in layers if x.material == layer]
@@ -66,7 +68,8 @@ def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
 
 
 def hot_face_c(oven: Oven, layer: str, thickness_m: float, reach_c: float) -> float:
-    """The hottest face of any layer of that material, so thick, with the chamber steady at reach_c, °C; all else as described."""
+    """The hottest face of any layer of that material, so thick, with the chamber steady at reach_c, °C; all else as
+    described."""
     steady = SteadyOven(with_thickness(oven, layer, thickness_m), highest_c=reach_c + 50.0)
     solutions = steady.at(reach_c).walls
     return max(
@@ -101,8 +104,9 @@ def thickness_for(
     jobs: int | None = None,
     progress: Callable[[float, float], None] | None = None,
 ) -> Thickness:
-    """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever at full power.
-    Each draw keeps its deviates whatever the thickness, and holds with every thickness above one that does. Raises KilnctlError."""
+    """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever
+    at full power. Each draw keeps its deviates whatever the thickness, and holds with every thickness above one that
+    does. Raises KilnctlError."""
     now = thicknesses(oven, layer)
     vary = vary or usual(oven)
     if not 0.5 <= confidence < 1.0:
@@ -118,7 +122,8 @@ def thickness_for(
     coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
     if coolest > material.limit_c:
         raise KilnctlError(
-            f"--reach: {layer} bears {material.limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if it were {1000 * THINNEST_M:.0f} mm thin"
+            f"--reach: {layer} bears {material.limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if "
+            f"it were {1000 * THINNEST_M:.0f} mm thin"
         )
     # For each draw: the thickest known not to do, the thinnest known to do.
     fails, does = [0.0] * draws, [float("inf")] * draws

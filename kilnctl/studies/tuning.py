@@ -1,5 +1,6 @@
-"""Which speed of the trim suits this oven, given what is not known about it? The same drawn ovens under several settings, each with a
-sag of its supply in the first soak: without a disturbance the slowest trim would always look best."""
+"""Which speed of the trim suits this oven, given what is not known about it? The same drawn ovens under several
+settings, each with a sag of its supply in the first soak: without a disturbance the slowest trim would always look
+best."""
 
 from collections.abc import Callable
 from concurrent.futures import Executor
@@ -18,8 +19,8 @@ EQUAL_K = 0.1
 
 @dataclass(frozen=True)
 class Setting:
-    """Of one trim: 95 % points over the draws of overshoot, worst soak deviation, and restlessness of the duty; share of draws that
-    tripped or never reached a soak."""
+    """Of one trim: 95 % points over the draws of overshoot, worst soak deviation, and restlessness of the duty; share
+    of draws that tripped or never reached a soak."""
 
     trim: float
     overshoot_k: float
@@ -77,7 +78,8 @@ def setting_of(trim: float, made: Study) -> Setting:
 
 
 def suggest(settings: tuple[Setting, ...]) -> Setting:
-    """Of those that lose the fewest draws and are within EQUAL_K of the best in control, the one that leaves the duty most in peace."""
+    """Of those that lose the fewest draws and are within EQUAL_K of the best in control, the one that leaves the duty
+    most in peace."""
     fewest = min(s.failed for s in settings)
     sound = [s for s in settings if s.failed <= fewest + 1e-9]
     best = min(s.control_k for s in sound)

@@ -57,7 +57,8 @@ def test_factor_against_published_tables(written, dimension, expected, source):
 def test_every_unit_against_pint():
     pint = pytest.importorskip("pint", reason="Pint is an independent reference, in the test extra")
     registry = pint.UnitRegistry()
-    # Pint's names for ours; its BTU is rounded (1.4e-7) and its calorie is the thermochemical one, so those are left to the tables above.
+    # Pint's names for ours; its BTU is rounded (1.4e-7) and its calorie is the thermochemical one, so those are left to
+    # the tables above.
     names = {
         "in": "inch",
         "ft": "foot",

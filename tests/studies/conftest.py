@@ -10,7 +10,8 @@ from tests.studies.study_cases import CONFIGS, WARM
 
 @pytest.fixture(scope="module")
 def oven(tmp_path_factory):
-    """The workshop's, at 2 s a tick: half the work of each draw, and every number is compared with others of the same tick."""
+    """The workshop's, at 2 s a tick: half the work of each draw, and every number is compared with others of the same
+    tick."""
     folder = tmp_path_factory.mktemp("ovens")
 
     def slow(name):

@@ -34,7 +34,8 @@ def test_the_worst_draws_are_ovens_that_rehearse_replays_exactly(case, tmp_path)
 
 @pytest.fixture(scope="module")
 def trained_file(oven, tmp_path_factory):
-    """A model as `fit` would have saved it, with a covariance of two correlated and all other independent parameters."""
+    """A model as `fit` would have saved it, with a covariance of two correlated and all other independent
+    parameters."""
     cabinet = oven("curing-cabinet")
     model = day_zero(cabinet, cabinet.usual_load, 80.0)
     names = tuple(p.name for p in free_in(model))

@@ -11,8 +11,9 @@ from kilnctl.studies.sensitivity import influences, spread
 
 
 def test_sampled_spread_of_a_linear_plant_against_analytic_propagation(oven):
-    """y = Σ a·x of independent normal x is normal with variance Σ a²σ² (JCGM 100:2008, section 5.1.2, exact for a linear function): the
-    5 % and 95 % points of a steady linear oven (ambient plus a gain times a supply's deviation, seen by a sensor that is off) lie at ±1.6449 σ."""
+    """y = Σ a·x of independent normal x is normal with variance Σ a²σ² (JCGM 100:2008, section 5.1.2, exact for a
+    linear function): the 5 % and 95 % points of a steady linear oven (ambient plus a gain times a supply's deviation,
+    seen by a sensor that is off) lie at ±1.6449 σ."""
     cabinet, vary, n = oven("curing-cabinet"), Vary(ambient_k=8.0, supply=0.1, control_offset_k=1.5), 4000
     gain = 120.0
 
@@ -23,7 +24,8 @@ def test_sampled_spread_of_a_linear_plant_against_analytic_propagation(oven):
     sigma = math.sqrt(8.0**2 + (gain * 0.1) ** 2 + 1.5**2) / NINETY_FIVE
     middle = cabinet.site.ambient_c + gain
     found = spread({k: shown(k) for k in range(n)}, +1)
-    # Standard error of a quantile: √(p(1 − p)/n)/density; density of the standard normal at 1.6449 is 0.1031, at 0 it is 0.3989.
+    # Standard error of a quantile: √(p(1 − p)/n)/density; density of the standard normal at 1.6449 is 0.1031, at 0 it
+    # is 0.3989.
     tail, centre = 4.0 * math.sqrt(0.05 * 0.95 / n) / 0.1031 * sigma, 4.0 * math.sqrt(0.25 / n) / 0.3989 * sigma
     assert found.low == pytest.approx(middle - 1.6449 * sigma, abs=tail)
     assert found.high == pytest.approx(middle + 1.6449 * sigma, abs=tail)
@@ -45,8 +47,8 @@ def test_sampled_spread_of_a_linear_plant_against_analytic_propagation(oven):
 
 @pytest.mark.parametrize("n, within", [(1000, 0.07), (8000, 0.03)])
 def test_influences_against_the_published_indices_of_the_ishigami_function(n, within):
-    """f = sin x1 + 7 sin² x2 + 0.1 x3⁴ sin x1 on (−π, π): first-order Sobol' indices 0.3139, 0.4424 and 0 (T. Ishigami and T. Homma, ISUMA 1990;
-    figures from memory, confirmed here from the closed form of Sobol' and Levitan, 1999)."""
+    """f = sin x1 + 7 sin² x2 + 0.1 x3⁴ sin x1 on (−π, π): first-order Sobol' indices 0.3139, 0.4424 and 0 (T. Ishigami
+    and T. Homma, ISUMA 1990; figures from memory, confirmed here from the closed form of Sobol' and Levitan, 1999)."""
     a, b, pi = 7.0, 0.1, math.pi
     total = a * a / 8.0 + b * pi**4 / 5.0 + b * b * pi**8 / 18.0 + 0.5
     exact = {"x1": 0.5 * (1.0 + b * pi**4 / 5.0) ** 2 / total, "x2": a * a / 8.0 / total, "x3": 0.0}

@@ -14,8 +14,8 @@ from kilnctl.studies.thickness import Factors, SteadyOven, with_thickness
 
 
 def test_thickness_for_a_confidence_against_the_conductivity_at_that_confidence(oven):
-    """With only the conductivity unsure, 90 of 100 ovens hold the temperature exactly when the oven with the 90 % conductivity does:
-    holding power rises with conductivity."""
+    """With only the conductivity unsure, 90 of 100 ovens hold the temperature exactly when the oven with the 90 %
+    conductivity does: holding power rises with conductivity."""
     cabinet = oven("curing-cabinet")
     only, layer = Vary(**{n: 0.0 for n in INPUTS} | {"conductivity": 0.3}), "mineral wool 100"
     k90 = math.exp(1.281552 / NINETY_FIVE * math.log1p(0.3))
@@ -26,7 +26,8 @@ def test_thickness_for_a_confidence_against_the_conductivity_at_that_confidence(
         weak.elements.power_w
     )
     found = thickness_for(weak, layer, reach, 0.90, draws=30, vary=only, jobs=1)
-    # The 90 % point of 30 draws has a standard error of √(0.9·0.1/30)/0.1755 = 0.31 σ, with σ = 0.13 of ln k: 4 % of the thickness; three of them.
+    # The 90 % point of 30 draws has a standard error of √(0.9·0.1/30)/0.1755 = 0.31 σ, with σ = 0.13 of ln k: 4 % of
+    # the thickness; three of them.
     assert found.needed_m == pytest.approx(0.040, abs=0.005) and found.share >= 0.90
     shares = [s for _, s in found.tried]
     assert shares == sorted(shares) and "confidence" in thickness_text(found)
@@ -50,7 +51,8 @@ def test_questions_of_thickness_that_cannot_be_answered(oven, layer, reach, conf
 
 
 def test_a_layer_behind_others_is_judged_by_its_own_hot_face_and_not_by_the_chamber(oven):
-    """The slab of the bench muffle bears 982 °C and lies behind board: at 1010 °C inside it is far below that; thicker, it is hotter."""
+    """The slab of the bench muffle bears 982 °C and lies behind board: at 1010 °C inside it is far below that; thicker,
+    it is hotter."""
     muffle = oven("bench-muffle")
     only = Vary(**{n: 0.0 for n in INPUTS} | {"conductivity": 0.1})
     found = thickness_for(muffle, "slab wool", 1010.0, 0.90, draws=10, vary=only, jobs=1)
