@@ -12,41 +12,25 @@ import re
 
 _INCH = 0.0254
 #: Gauge → ounces to the square foot, 15 U.S.C. 206.
-_OUNCES = dict(
-    zip(
-        range(3, 31),
-        (
-            160,
-            150,
-            140,
-            130,
-            120,
-            110,
-            100,
-            90,
-            80,
-            70,
-            60,
-            50,
-            45,
-            40,
-            36,
-            32,
-            28,
-            24,
-            22,
-            20,
-            18,
-            16,
-            14,
-            12,
-            11,
-            10,
-            9,
-            8,
-        ),
-    )
-)
+_OUNCES = {
+    **{gauge: 160 - 10 * (gauge - 3) for gauge in range(3, 15)},
+    15: 45,
+    16: 40,
+    17: 36,
+    18: 32,
+    19: 28,
+    20: 24,
+    21: 22,
+    22: 20,
+    23: 18,
+    24: 16,
+    25: 14,
+    26: 12,
+    27: 11,
+    28: 10,
+    29: 9,
+    30: 8,
+}
 _AWG = re.compile(r"(?:(?P<aught>[1-4])/0|(?P<zeros>0{1,4})|(?P<number>[1-9]\d?))\s*AWG", re.IGNORECASE)
 _GAUGE = re.compile(r"(?P<number>\d{1,2})[\s-]*(?:gauge|ga)\b\.?\s*(?P<what>.*)", re.IGNORECASE)
 _R_VALUE = re.compile(r"(?P<si>RSI|R)[-\s]?(?P<value>\d+\.?\d*|\.\d+)")
@@ -69,7 +53,10 @@ _SHEETS = {
     "aluminum sheet": "aluminium",
     "aluminium sheet": "aluminium",
 }
-_SPELLINGS = "'{n} gauge steel', '{n} gauge stainless', '{n} gauge galvanized', '{n} gauge aluminum', '{n} AWG' for wire, or the thickness itself"
+_SPELLINGS = (
+    "'{n} gauge steel', '{n} gauge stainless', '{n} gauge galvanized', '{n} gauge aluminum', '{n} AWG' for wire, "
+    "or the thickness itself"
+)
 
 
 class GaugeError(ValueError):
@@ -96,6 +83,7 @@ def sheet_thickness_m(gauge: int, what: str) -> float:
     GaugeError for a gauge that is not made."""
     if what == "aluminium" and 1 <= gauge <= 40:
         return wire_diameter_m(gauge)
+    # 15 U.S.C. 206 for steel from gauge 3, galvanised sheet from 8 to 30; aluminium by the wire gauge, 1 to 40.
     low = 8 if what == "galvanized" else 3
     if what == "aluminium" or not low <= gauge <= 30:
         raise GaugeError(
@@ -104,6 +92,13 @@ def sheet_thickness_m(gauge: int, what: str) -> float:
         )
     pounds_per_inch = 40.0 if what == "stainless" else 41.82
     return _INCH * (_OUNCES[gauge] / 16.0 / pounds_per_inch + (0.0037 if what == "galvanized" else 0.0))
+
+
+def _awg_number(match: re.Match[str]) -> int:
+    """The gauge of a match of _AWG: 2/0 and 00 are −1."""
+    if match["aught"]:
+        return 1 - int(match["aught"])
+    return 1 - len(match["zeros"]) if match["zeros"] else int(match["number"])
 
 
 def by_number(text: str, dimension: str) -> float | None:
@@ -115,13 +110,7 @@ def by_number(text: str, dimension: str) -> float | None:
     if dimension not in ("area", "length"):
         return None
     if match := _AWG.fullmatch(text):
-        number = (
-            1 - int(match["aught"])
-            if match["aught"]
-            else 1 - len(match["zeros"])
-            if match["zeros"]
-            else int(match["number"])
-        )
+        number = _awg_number(match)
         if number > 56:
             raise GaugeError(f"'{text}': AWG goes from 4/0 to 56")
         diameter = wire_diameter_m(number)

@@ -226,7 +226,7 @@ def parse_unit(text: str) -> tuple[float, tuple[int, ...]]:
             for part in parts:
                 part_factor, part_exponents = _unit(part)
                 factor *= part_factor**power
-                exponents = [e + power * p for e, p in zip(exponents, part_exponents)]
+                exponents = [e + power * p for e, p in zip(exponents, part_exponents, strict=True)]
             seen = True
         elif match["one"]:
             seen = True
@@ -279,7 +279,7 @@ def _temperature(value: float, unit: str) -> float:
 def _spelt(text: str, dimension: str) -> str:
     """The text with the blanks and fractions that people leave to the eye: `1h30min`, `6'2"`, `1½ in`."""
     for sign, written in _FRACTIONS.items():
-        text = re.sub(rf"(?<=\d){sign}|{sign}", lambda m: (" " if m.start() else "") + written, text)
+        text = text[:1].replace(sign, written) + text[1:].replace(sign, f" {written}")
     if dimension == "time":
         text = re.sub(r"(?<=[A-Za-z])(?=\d)", " ", text)
     if dimension == "length":
@@ -319,24 +319,15 @@ def parse(text: str, dimension: str) -> float:
         match = _NUMBER.match(text, position)
         if not match:
             raise UnitError(f"'{text}' is not a number with a unit; write for example {wanted.example}")
-        value = _number(match[0])
         following = _NEXT.search(text, match.end())
         end = following.start() if following else len(text)
         unit = text[match.end() : end].strip()
         _refuse_thousand(match[0], unit, dimension)
         if unit.startswith(","):
             raise UnitError(f"'{text}': write a decimal point, and no thousands separator")
-        if not unit:
-            if wanted.exponents != _NONE:
-                raise UnitError(f"'{text}' has no unit; write for example {wanted.example}")
-            total += value
-        elif dimension == "temperature":
-            total += _temperature(value, unit)
-        else:
-            factor, exponents = parse_unit(unit)
-            if exponents != wanted.exponents:
-                raise UnitError(f"'{unit}' is not a unit of {dimension}; write for example {wanted.example}")
-            total += value * factor
+        if not unit and wanted.exponents != _NONE:
+            raise UnitError(f"'{text}' has no unit; write for example {wanted.example}")
+        total += _in_si(_number(match[0]), unit, dimension)
         pieces += 1
         position = end + (len(following[0]) if following else 0)
     if pieces == 0:
@@ -348,6 +339,14 @@ def parse(text: str, dimension: str) -> float:
     return total
 
 
-def fahrenheit(celsius: float) -> float:
-    """°C to °F."""
-    return celsius / _FAHRENHEIT + 32.0
+def _in_si(value: float, unit: str, dimension: str) -> float:
+    """One number with its unit; without one it is a plain number."""
+    if not unit:
+        return value
+    if dimension == "temperature":
+        return _temperature(value, unit)
+    wanted = DIMENSIONS[dimension]
+    factor, exponents = parse_unit(unit)
+    if exponents != wanted.exponents:
+        raise UnitError(f"'{unit}' is not a unit of {dimension}; write for example {wanted.example}")
+    return value * factor

@@ -12,6 +12,7 @@ import math
 import os
 import re
 from pathlib import Path
+from typing import Any
 
 from .. import __version__
 from ..errors import KilnctlError
@@ -57,7 +58,8 @@ class SampleWriter:
     def __init__(self, folder: Path, name: str = "samples.csv"):
         self.path = folder / name
         try:
-            self._file = open(self.path, "w", newline="", encoding="utf-8")
+            # Open from sample to sample; `close` closes it.
+            self._file = open(self.path, "w", newline="", encoding="utf-8")  # noqa: SIM115
             self._writer = csv.writer(self._file, lineterminator="\n")
             self._writer.writerow(NAMES)
         except OSError as error:
@@ -82,7 +84,7 @@ class SampleWriter:
             raise KilnctlError(f"{self.path}: cannot be written: {error.strerror}") from None
 
 
-def plain(value):
+def plain(value: Any) -> Any:
     """Dataclasses and arrays as JSON values; NaN and infinity as null."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}

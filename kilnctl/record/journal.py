@@ -90,6 +90,12 @@ def segments(folder: str | Path) -> list[Path]:
         raise KilnctlError(f"{folder}: cannot be read: {error.strerror}") from None
 
 
+def _segment_number(path: Path) -> int:
+    match = _SEGMENT.fullmatch(path.name)
+    assert match is not None  # `segments` lists no other names
+    return int(match[1])
+
+
 def read_journal(place: str | Path) -> Journal:
     """Every whole record of a journal (its folder, or one file of it), in order, none twice. Raises
     KilnctlError where a file cannot be read at all; damage inside is reported in the result, never
@@ -148,7 +154,7 @@ class JournalFile:
             make_folder(self.folder)
             there = segments(self.folder)
             self.sequence = self._last(there)
-            self._open(int(_SEGMENT.fullmatch(there[-1].name)[1]) if there else 1)
+            self._open(_segment_number(there[-1]) if there else 1)
         except OSError as error:
             raise KilnctlError(f"{self.folder}: no journal can be kept there: {error.strerror}") from None
 

@@ -32,7 +32,7 @@ def power_w(data: dict[str, np.ndarray], oven: Oven | UnknownOven, model: dict |
     kept = data.get("power_w")
     if kept is not None and np.isfinite(kept).any():
         return np.nan_to_num(kept)
-    rated = oven.elements.power_w if oven.elements else _positive(model, "power_w")
+    rated = oven.elements.rated_w if oven.elements else _positive(model, "power_w")
     volts = oven.supply.voltage_v if oven.supply else _positive(model, "voltage_v")
     share, _ = fired_share(data)
     supplied = data["supply_v"] if math.isfinite(volts) else np.full(len(share), math.nan)

@@ -240,7 +240,7 @@ class Recorder:
         except OSError as error:
             self._sync_failure = self._words(error)
 
-    def _words(self, error: Exception) -> str:
+    def _words(self, error: OSError | KilnctlError) -> str:
         return str(error) if isinstance(error, KilnctlError) else f"{self._file.path}: {error.strerror}"
 
     def _room(self) -> int:

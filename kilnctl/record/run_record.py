@@ -12,7 +12,7 @@ import hashlib
 import itertools
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -64,11 +64,9 @@ def _read_run(folder: Path) -> RunRecord:
     elif (folder / "samples.csv").is_file():
         data = _columns(*_table(folder / "samples.csv", problems))
         events = read_events(folder / "events.csv", problems)
-        trips, end, outcome = (
-            tuple(_trip(t) for t in (said.get("trips") if isinstance(said.get("trips"), list) else ())),
-            {},
-            words(said.get("outcome")) or "unfinished",
-        )
+        listed = said.get("trips")
+        trips = tuple(_trip(t) for t in listed) if isinstance(listed, list) else ()
+        end, outcome = {}, words(said.get("outcome")) or "unfinished"
     else:
         raise KilnctlError(f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal")
     oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
@@ -225,7 +223,7 @@ def _columns(
             lenient.append(f"{place}: not a sample, left out: {error}")
             continue
         before = now
-        for (_, column), value in zip(places, values):
+        for (_, column), value in zip(places, values, strict=True):
             column.append(value)
         if reason is not None:
             # The same few sentences all through a run: each is kept once.
@@ -285,7 +283,7 @@ class _Told:
     problems: list[str] = field(default_factory=list)
 
 
-def _rows(folder: Path, damage: Damage, told: _Told) -> Iterable[tuple[str, list[str]]]:
+def _rows(folder: Path, damage: Damage, told: _Told) -> Iterator[tuple[str, list[str]]]:
     """(place, cells) of each sample; the rest goes into `told` on the way."""
     begun = False
     for entry in entries_of(folder, damage):
@@ -319,5 +317,5 @@ def _rows(folder: Path, damage: Damage, told: _Told) -> Iterable[tuple[str, list
         text = str(body.get("text", "")) or (
             f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind
         )
-        if entry.kind not in ("lost",):
+        if entry.kind != "lost":
             told.events.append(Event(time_s, entry.kind, text))

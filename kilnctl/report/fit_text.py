@@ -26,8 +26,10 @@ def round_temperatures(low_c: float, high_c: float, units: Units = METRIC_UNITS)
 def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
     """What a person wants to know of a fit, some forty lines."""
     out = [
-        f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {units.temperature(fit.low_c)} to "
-        f"{units.temperature(fit.high_c)}"
+        (
+            f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {units.temperature(fit.low_c)} to "
+            f"{units.temperature(fit.high_c)}"
+        )
     ]
     for r in fit.records:
         extra = [f"{r.wild} wild readings left out"] if r.wild else []

@@ -58,25 +58,37 @@ _EITHER = (
 #: What it may be, by figure: when it has risen, when it has fallen.
 _CAUSES = {
     "hold": (
-        "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
-        "insulation and the vent",
-        "less heat gets out than before, or the sensor reads too high: see that it sits where it did and nowhere "
-        "near an element",
+        (
+            "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
+            "insulation and the vent"
+        ),
+        (
+            "less heat gets out than before, or the sensor reads too high: see that it sits where it did and nowhere "
+            "near an element"
+        ),
     ),
     "time": (
-        "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
-        "elements and their connections",
+        (
+            "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
+            "elements and their connections"
+        ),
         "heat reaches the sensor sooner: see that it sits where it did, and that the load was the usual one",
     ),
     "gain": (
-        "fired power warms the sensor more than before: see that it sits where it did, and that the load was the "
-        "usual one",
-        "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
-        "connections and the insulation",
+        (
+            "fired power warms the sensor more than before: see that it sits where it did, and that the load was the "
+            "usual one"
+        ),
+        (
+            "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
+            "connections and the insulation"
+        ),
     ),
     "strength": (
-        "the elements take more power than before: with the plug out and the oven cold, see whether an element was "
-        "changed or part of it is short-circuited, and whether the current meter is right",
+        (
+            "the elements take more power than before: with the plug out and the oven cold, see whether an element was "
+            "changed or part of it is short-circuited, and whether the current meter is right"
+        ),
         _WEAKER,
     ),
 }

@@ -82,7 +82,7 @@ def watts(run: RunData) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     demand, balance = np.nan_to_num(d["demand_w"]), np.nan_to_num(d["feedforward_w"])
     elements = run.oven.elements
     full = max(
-        elements.power_w if elements else 0.0, float(np.max(heat, initial=0.0)), float(np.max(demand, initial=0.0))
+        elements.rated_w if elements else 0.0, float(np.max(heat, initial=0.0)), float(np.max(demand, initial=0.0))
     )
     known = np.isfinite(d["demand_w"])
     trim = np.where(known, demand - np.minimum(balance, full), np.nan_to_num(d["trim_w"]))

@@ -10,6 +10,7 @@ from ..studies.inputs import WORDS, varied
 from ..studies.sensitivity import Spread
 from ..studies.study import Study
 from . import html
+from .look import FAINT, INK, MIDDLE, WARM
 from .study_text import explained, ranking, shown, spreads, title_of, trips_text
 
 
@@ -52,12 +53,10 @@ def _card(study: Study, m: Measure, s: Spread, units: Units) -> str:
     words = (
         f"90 of 100 from {low:.{d}f} to {high:.{d}f}, middle {middle:.{d}f}, worst {worst:.{d}f} (draw {s.worst_draw})"
     )
-    return (
-        f"<figure style='margin:0'><figcaption><strong>{escape(name)}</strong></figcaption>{histogram(values, low, middle, high, f'{name}: {words}', d)}"
-        f"<p class='small'>{escape(words)}</p>"
-        + (f"<p class='small faint'>explained by {escape(told)}</p>" if told else "")
-        + "</figure>"
-    )
+    picture = histogram(values, low, middle, high, f"{name}: {words}", d)
+    caption = f"<figcaption><strong>{escape(name)}</strong></figcaption>"
+    why = f"<p class='small faint'>explained by {escape(told)}</p>" if told else ""
+    return f"<figure style='margin:0'>{caption}{picture}<p class='small'>{escape(words)}</p>{why}</figure>"
 
 
 def histogram(values: np.ndarray, low: float, middle: float, high: float, title: str, decimals: int) -> str:
@@ -73,28 +72,30 @@ def histogram(values: np.ndarray, low: float, middle: float, high: float, title:
         return 4.0 + (v - edges[0]) / (edges[-1] - edges[0]) * (width - 8.0)
 
     parts = [
-        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" role="img" '
-        f'aria-label="{escape(title, True)}"><title>{escape(title)}</title>'
+        (
+            f'<svg viewBox="0 0 {width:.0f} {height:.0f}" role="img" '
+            f'aria-label="{escape(title, True)}"><title>{escape(title)}</title>'
+        )
     ]
     parts.append(
         f'<rect x="{to_x(low):.1f}" y="4" width="{max(1.0, to_x(high) - to_x(low)):.1f}" height="{base - 4:.0f}" '
-        'fill="#f6ead9"/>'
+        f'fill="{MIDDLE}"/>'
     )
     for count, a, b in zip(counts, edges[:-1], edges[1:], strict=True):
         tall = count / max(1, counts.max()) * (base - 10.0)
         parts.append(
             f'<rect x="{to_x(a) + 0.5:.1f}" y="{base - tall:.1f}" width="{max(0.5, to_x(b) - to_x(a) - 1.0):.1f}" '
-            f'height="{tall:.1f}" fill="#b3400a"/>'
+            f'height="{tall:.1f}" fill="{WARM}"/>'
         )
     parts.append(
-        f'<line x1="{to_x(middle):.1f}" x2="{to_x(middle):.1f}" y1="4" y2="{base:.0f}" stroke="#1d2433" '
+        f'<line x1="{to_x(middle):.1f}" x2="{to_x(middle):.1f}" y1="4" y2="{base:.0f}" stroke="{INK}" '
         'stroke-dasharray="4 3"/>'
     )
-    parts.append(f'<line x1="4" x2="{width - 4:.0f}" y1="{base:.0f}" y2="{base:.0f}" stroke="#5b6475"/>')
+    parts.append(f'<line x1="4" x2="{width - 4:.0f}" y1="{base:.0f}" y2="{base:.0f}" stroke="{FAINT}"/>')
     for value, anchor in ((first, "start"), (last, "end")):
         x = 4.0 if anchor == "start" else width - 4.0
         parts.append(
-            f'<text x="{x:.0f}" y="{height - 6:.0f}" font-size="12" fill="#5b6475" '
+            f'<text x="{x:.0f}" y="{height - 6:.0f}" font-size="12" fill="{FAINT}" '
             f'text-anchor="{anchor}">{value:.{decimals}f}</text>'
         )
     return "".join(parts) + "</svg>"

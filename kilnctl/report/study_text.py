@@ -77,8 +77,10 @@ def study_text(study: Study, units: Units = METRIC_UNITS) -> str:
     """Distributions, trips, and what explains them."""
     n = len(study.rows)
     out = [
-        f"{n} draws: {len(study.good) - len(study.tripped)} ran to the end, {len(study.tripped)} tripped, "
-        f"{len(study.failed)} failed",
+        (
+            f"{n} draws: {len(study.good) - len(study.tripped)} ran to the end, {len(study.tripped)} tripped, "
+            f"{len(study.failed)} failed"
+        ),
         "",
     ]
     out.append(f"{'':38s} {'5 %':>9s} {'50 %':>9s} {'95 %':>9s} {'worst':>9s}  draw")
@@ -91,8 +93,10 @@ def study_text(study: Study, units: Units = METRIC_UNITS) -> str:
     told = [(m, words) for m, words in told if words]
     if told:
         out += [
-            "what explains the spread (share of the variance that would go if it were known; + more gives more, − "
-            "less):"
+            (
+                "what explains the spread (share of the variance that would go if it were known; + more gives more, − "
+                "less):"
+            )
         ]
         out += [f"  {m.words:32s} {words}" for m, words in told]
     elif len(study.good) > 1:
@@ -141,8 +145,10 @@ def tuning_text(settings: tuple[Setting, ...], now: float, u: Units = METRIC_UNI
     unit = u.kelvin
     chosen = suggest(settings)
     out = [
-        f"{'trim':>6s} {'overshoot, ' + unit:>13s} {'soak, ' + unit:>9s} {'restlessness, 1/min':>20s} "
-        f"{'lost draws':>11s}   (95 of 100 draws are below)"
+        (
+            f"{'trim':>6s} {'overshoot, ' + unit:>13s} {'soak, ' + unit:>9s} {'restlessness, 1/min':>20s} "
+            f"{'lost draws':>11s}   (95 of 100 draws are below)"
+        )
     ]
     for s in settings:
         out.append(

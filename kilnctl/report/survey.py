@@ -256,7 +256,8 @@ def survey_page(run: RunRecord, loose: Loose, found: tuple[SoakSurvey, ...]) -> 
         rows = [
             (p.name, f"{p.low_k:+.1f} K", f"{p.mean_k:+.1f} K", f"{p.high_k:+.1f} K", str(p.samples)) for p in s.places
         ]
-        body = f"<p>From {clock(s.soak.settled_s)} to {clock(s.soak.end_s)}: {_class_words(s)}, spread {s.spread_k:.1f} K.</p>"
+        when = f"From {clock(s.soak.settled_s)} to {clock(s.soak.end_s)}"
+        body = f"<p>{when}: {_class_words(s)}, spread {s.spread_k:.1f} K.</p>"
         body += table(("thermocouple", "lowest", "mean", "highest", "readings"), rows)
         if s.before_k > s.worst_k:
             body += notice(f"Before the soak had settled one of them was {s.before_k:.1f} K above the target.")

@@ -66,6 +66,9 @@ def smooth(values: np.ndarray, samples: int) -> np.ndarray:
     """Centred moving mean over `samples`, shorter at the ends; NaNs are left out."""
     if len(values) == 0:
         return values
+    if len(values) < samples:
+        # `np.convolve` gives as many values as the longer of the two has: more than there are samples.
+        return smooth(np.concatenate((values, np.full(samples, np.nan))), samples)[: len(values)]
     good = np.isfinite(values)
     filled = np.where(good, values, 0.0)
     kernel = np.ones(max(1, samples))

@@ -68,6 +68,11 @@ class Sizing:
         self._nominal = SteadyOven(oven, highest_c=HIGHEST_C)
         self._cache: dict[float, Steady] = {}
 
+    @property
+    def walls(self):
+        """The walls of the box as they are computed: each with its `face` and `layers`, from the hot face outward."""
+        return self._nominal.walls
+
     # ---- steady ----------------------------------------------------------------------------------------------------
 
     def at(self, chamber_c: float) -> Steady:

@@ -8,6 +8,8 @@ import numpy as np
 
 from .. import control, firing, safety
 from ..model.energy import EnergyModel
+from ..model.model_oven import ModelOven
+from ..model.parameters import PARAMETERS, scaled
 from ..run.chain import Chain
 from ..run.rehearsal import as_run, follow, holding_table
 from ..run.summary import judged, summarise
@@ -49,7 +51,6 @@ MEASURES = (
     Measure("energy_kwh", "energy", "kWh", +1, 2),
     Measure("duty_activity", "duty's restlessness", "1/min", +1, 3),
 )
-OF = {m.name: m for m in MEASURES}
 
 
 @dataclass(frozen=True)
@@ -92,8 +93,6 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
     virtual = virtual_of(case.vary, case.oven, z, plant_seed(case.seed, draw))
     if case.fitted is None:
         return virtual, None, z
-    from ..model.parameters import PARAMETERS, scaled
-
     by_name = {p.name: p for p in PARAMETERS}
     # A square root of the covariance by its eigenvectors: it may be singular.
     values, vectors = np.linalg.eigh(np.array(case.fitted.covariance))
@@ -104,8 +103,6 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
 def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None):
     if truth is None:
         return drawn_oven(case.oven, virtual, case.load)
-    from ..model.model_oven import ModelOven
-
     return ModelOven(case.oven, truth, virtual.seed, conditions_of(virtual))
 
 

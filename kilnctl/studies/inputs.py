@@ -10,6 +10,7 @@ which other.
 import math
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -55,7 +56,7 @@ class Vary:
     places: dict = field(default_factory=dict, compare=False, repr=False)
 
 
-#: The inputs, in the order of the deviates. New ones are added at the end, lest old studies change.
+#: The inputs, in the order of the deviates. New ones are added at the end, so that old studies do not change.
 INPUTS = tuple(f.name for f in setting_fields(Vary) if f.name != "vary")
 _FACTORS = tuple(f.name for f in fields(Variation))
 #: Their names for people.
@@ -111,8 +112,10 @@ def deviates(seed: int, draw: int, count: int) -> list[float]:
 
 def virtual_of(vary: Vary, oven: Oven, z: list[float], seed: int) -> Virtual:
     """The virtual oven at deviates z (of INPUTS)."""
-    at = dict(zip(INPUTS, z))
-    factors = {n: _clipped(math.exp(at[n] / NINETY_FIVE * math.log1p(getattr(vary, n))), 0.05, 20.0) for n in _FACTORS}
+    at = dict(zip(INPUTS, z, strict=False))  # the deviates of a fit stand behind them
+    factors: dict[str, Any] = {
+        n: _clipped(math.exp(at[n] / NINETY_FIVE * math.log1p(getattr(vary, n))), 0.05, 20.0) for n in _FACTORS
+    }
     shift = {n: at[n] / NINETY_FIVE * getattr(vary, n) for n in INPUTS if n not in _FACTORS}
     ambient = _clipped(oven.site.ambient_c + shift["ambient_k"], -40.0, 60.0) if vary.ambient_k > 0.0 else None
     return Virtual(
@@ -128,7 +131,7 @@ def virtual_of(vary: Vary, oven: Oven, z: list[float], seed: int) -> Virtual:
 
 def outside_only(virtual: Virtual) -> Virtual:
     """Without the factors of the description: for a fitted model, whose own spread stands for them."""
-    return replace(virtual, **{n: 1.0 for n in _FACTORS})
+    return replace(virtual, **dict.fromkeys(_FACTORS, 1.0))
 
 
 def _clipped(value: float, low: float, high: float) -> float:

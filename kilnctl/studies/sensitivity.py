@@ -82,6 +82,7 @@ def influences(names: tuple[str, ...], inputs: np.ndarray, values: np.ndarray) -
     centred = inputs - inputs.mean(axis=0)
     slope = (centred * (values - values.mean())[:, None]).mean(axis=0) / (inputs.std(axis=0) * values.std())
     found = [
-        Influence(name, max(0.0, float(s)), float(e), float(b)) for name, s, e, b in zip(names, share, error, slope)
+        Influence(name, max(0.0, float(s)), float(e), float(b))
+        for name, s, e, b in zip(names, share, error, slope, strict=True)
     ]
     return tuple(sorted(found, key=lambda i: (-i.share, i.name)))

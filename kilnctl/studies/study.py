@@ -1,6 +1,7 @@
 """A study: many draws, computed by whatever executor is at hand, kept line by line so that nothing is computed
 twice."""
 
+import contextlib
 import json
 import os
 import signal
@@ -160,8 +161,8 @@ def run_case(
             spent, finished = time.monotonic() - started, len(rows) - before
             progress(len(rows), draws, spent / finished * (draws - len(rows)))
 
-    line = None if keep is None else open(keep, "a", encoding="utf-8")
-    try:
+    with contextlib.ExitStack() as stack:
+        line = None if keep is None else stack.enter_context(open(keep, "a", encoding="utf-8"))
         if executor is not None:
             lost, rest = _submit(executor, case, todo, lambda row: done(row, line), os.cpu_count() or 2)
             left = [*lost, *rest]
@@ -175,9 +176,6 @@ def run_case(
                 done(rehearse_draw(case, k), line)
         else:
             _processes(case, todo, lambda row: done(row, line), jobs or os.cpu_count() or 2)
-    finally:
-        if line is not None:
-            line.close()
     return Study(case, [rows[k] for k in sorted(rows)])
 
 

@@ -1,5 +1,6 @@
 """Which insulation thickness reaches a temperature with stated confidence? Steady heat balances of many drawn ovens."""
 
+import math
 from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -42,13 +43,13 @@ class Thickness:
 def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
     """The oven with every layer of that material so thick."""
 
-    def wall(w: Wall | None) -> Wall | None:
-        return w and replace(
-            w, layers=tuple(replace(x, thickness_m=thickness_m) if x.material == layer else x for x in w.layers)
-        )
+    def changed(wall: Wall) -> Wall:
+        layers = (replace(x, thickness_m=thickness_m) if x.material == layer else x for x in wall.layers)
+        return replace(wall, layers=tuple(layers))
 
     w = oven.walls
-    return replace(oven, walls=Walls(sides=wall(w.sides), roof=wall(w.roof), floor=wall(w.floor), door=wall(w.door)))
+    others = {name: wall and changed(wall) for name, wall in (("roof", w.roof), ("floor", w.floor), ("door", w.door))}
+    return replace(oven, walls=Walls(sides=changed(w.sides), **others))
 
 
 def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
@@ -88,7 +89,78 @@ def holds(oven: Oven, vary: Vary, seed: int, draw: int, layer: str, thickness_m:
         drawn = replace(drawn, site=replace(drawn.site, ambient_c=min(50.0, max(-30.0, v.ambient_c))))
     factors = Factors(conductivity=v.conductivity, emissivity=v.emissivity, film=v.film, leakage=v.leakage)
     steady = SteadyOven(drawn, factors=factors, highest_c=reach_c + 50.0)
-    return steady.at(reach_c).power_w <= oven.elements.power_w * v.power * v.supply**2
+    return steady.at(reach_c).power_w <= oven.elements.rated_w * v.power * v.supply**2
+
+
+def _check(oven: Oven, layer: str, reach_c: float, confidence: float, draws: int) -> float:
+    """What the layer bears, °C. Raises KilnctlError for a question that cannot be answered."""
+    if not 0.5 <= confidence < 1.0:
+        raise KilnctlError(f"--confidence: from 50 % to below 100 %, not {100 * confidence:g} %")
+    if not oven.site.ambient_c + 5.0 <= reach_c <= 1400.0:
+        raise KilnctlError(f"--reach: from just above the room to 1400 °C, not {reach_c:g} °C")
+    if draws * (1.0 - confidence) < 1.0 - 1e-9:
+        raise KilnctlError(
+            f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}"
+        )
+    limit_c = material_of(oven, layer).limit_c
+    # A layer behind others is colder than the chamber, the colder the thinner it is itself.
+    coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
+    if coolest > limit_c:
+        raise KilnctlError(
+            f"--reach: {layer} bears {limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if "
+            f"it were {1000 * THINNEST_M:.0f} mm thin"
+        )
+    return limit_c
+
+
+class _Search:
+    """Shares of the draws that hold the temperature, thickness by thickness. A draw that holds it with one thickness
+    holds it with every larger one, so that most draws are known without being computed."""
+
+    def __init__(
+        self,
+        drawn: tuple[Oven, Vary, int],
+        wanted: tuple[str, float],
+        draws: int,
+        pool: Executor | None,
+        progress: Callable[[float, float], None] | None,
+    ):
+        self._drawn, self._wanted, self._draws, self._pool, self._progress = drawn, wanted, draws, pool, progress
+        #: For each draw, m: the thickest known not to do, the thinnest known to do.
+        self._fails, self._does = [0.0] * draws, [math.inf] * draws
+        self.tried: dict[float, float] = {}
+
+    def thinnest(self, confidence: float) -> float | None:
+        """By bisection, to RESOLUTION_M; None where even the thickest does not do it."""
+        low, high = THINNEST_M, THICKEST_M
+        if self._share(high) < confidence:
+            return None
+        if self._share(low) >= confidence:
+            return low
+        while high - low > RESOLUTION_M * 1.001:
+            middle = round(0.5 * (low + high) / RESOLUTION_M) * RESOLUTION_M
+            if self._share(middle) >= confidence:
+                high = middle
+            else:
+                low = middle
+        return high
+
+    def _share(self, thickness_m: float) -> float:
+        """Share of the draws that hold the temperature with the layer so thick."""
+        unknown = [k for k in range(self._draws) if self._fails[k] < thickness_m < self._does[k]]
+        (oven, vary, seed), (layer, reach_c) = self._drawn, self._wanted
+        questions = [(oven, vary, seed, k, layer, thickness_m, reach_c) for k in unknown]
+        if self._pool is None:
+            answers = [holds(*q) for q in questions]
+        else:
+            answers = [f.result() for f in [self._pool.submit(holds, *q) for q in questions]]
+        for k, answer in zip(unknown, answers, strict=True):
+            (self._does if answer else self._fails)[k] = thickness_m
+        found = sum(d <= thickness_m for d in self._does) / self._draws
+        self.tried[thickness_m] = found
+        if self._progress is not None:
+            self._progress(thickness_m, found)
+        return found
 
 
 def thickness_for(
@@ -105,65 +177,13 @@ def thickness_for(
     progress: Callable[[float, float], None] | None = None,
 ) -> Thickness:
     """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever
-    at full power. Each draw keeps its deviates whatever the thickness, and holds with every thickness above one that
-    does. Raises KilnctlError."""
+    at full power. Each draw keeps its deviates whatever the thickness. Raises KilnctlError."""
     now = thicknesses(oven, layer)
-    vary = vary or usual(oven)
-    if not 0.5 <= confidence < 1.0:
-        raise KilnctlError(f"--confidence: from 50 % to below 100 %, not {100 * confidence:g} %")
-    if not oven.site.ambient_c + 5.0 <= reach_c <= 1400.0:
-        raise KilnctlError(f"--reach: from just above the room to 1400 °C, not {reach_c:g} °C")
-    if draws * (1.0 - confidence) < 1.0 - 1e-9:
-        raise KilnctlError(
-            f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}"
-        )
-    material = material_of(oven, layer)
-    # A layer behind others is colder than the chamber, the colder the thinner it is itself.
-    coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
-    if coolest > material.limit_c:
-        raise KilnctlError(
-            f"--reach: {layer} bears {material.limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if "
-            f"it were {1000 * THINNEST_M:.0f} mm thin"
-        )
-    # For each draw: the thickest known not to do, the thinnest known to do.
-    fails, does = [0.0] * draws, [float("inf")] * draws
-    tried: dict[float, float] = {}
+    limit_c = _check(oven, layer, reach_c, confidence, draws)
     made = None if executor is not None or jobs == 1 else ProcessPoolExecutor(jobs)
-    pool = executor or made
-
-    def share(thickness: float) -> float:
-        open_ = [k for k in range(draws) if fails[k] < thickness < does[k]]
-        jobs_ = [(oven, vary, seed, k, layer, thickness, reach_c) for k in open_]
-        answers = (
-            [holds(*j) for j in jobs_]
-            if pool is None
-            else [f.result() for f in [pool.submit(holds, *j) for j in jobs_]]
-        )
-        for k, answer in zip(open_, answers):
-            if answer:
-                does[k] = thickness
-            else:
-                fails[k] = thickness
-        found = sum(d <= thickness for d in does) / draws
-        tried[thickness] = found
-        if progress is not None:
-            progress(thickness, found)
-        return found
-
+    search = _Search((oven, vary or usual(oven), seed), (layer, reach_c), draws, executor or made, progress)
     try:
-        low, high = THINNEST_M, THICKEST_M
-        best = share(high)
-        needed = None
-        if best >= confidence:
-            if share(low) >= confidence:
-                high = low
-            while high - low > RESOLUTION_M * 1.001:
-                middle = round(0.5 * (low + high) / RESOLUTION_M) * RESOLUTION_M
-                if share(middle) >= confidence:
-                    high = middle
-                else:
-                    low = middle
-            needed = high
+        needed = search.thinnest(confidence)
     finally:
         if made is not None:
             made.shutdown(cancel_futures=True)
@@ -174,9 +194,9 @@ def thickness_for(
         confidence,
         draws,
         needed,
-        best if needed is None else tried[needed],
-        tuple(sorted(tried.items())),
+        search.tried[THICKEST_M if needed is None else needed],
+        tuple(sorted(search.tried.items())),
         now,
         hot,
-        material.limit_c,
+        limit_c,
     )

@@ -75,7 +75,7 @@ def test_going_on_after_a_cut_at_every_byte_loses_nothing(tmp_path):
         before = [e.text for e in read_journal(folder).entries]
         written(folder, ["after"])
         journal = read_journal(folder)
-        assert [e.text for e in journal.entries] == before + ["after"]
+        assert [e.text for e in journal.entries] == [*before, "after"]
         assert len(journal.bad) <= 1 and journal.missing == 0
 
 

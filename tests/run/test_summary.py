@@ -141,6 +141,12 @@ def test_a_followed_part_is_judged_by_the_best_there_is():
 def test_smoothing_leaves_gaps_out():
     assert len(smooth(np.array([]), 5)) == 0
     np.testing.assert_allclose(smooth(np.array([1.0, math.nan, 3.0]), 3), [1.0, 2.0, 3.0])
+
+
+def test_a_mean_over_more_than_there_is_has_one_value_a_sample():
+    """A run of 3 s under a mean of a minute: each value is the mean of all that lie within 30 s of it."""
+    np.testing.assert_allclose(smooth(np.array([1.0, 2.0, 6.0]), 61), [3.0, 3.0, 3.0])
+    np.testing.assert_allclose(smooth(np.array([1.0, 2.0, 6.0, 7.0]), 5), [3.0, 4.0, 4.0, 5.0])
     assert np.isnan(smooth(np.array([math.nan, math.nan]), 3)).all()
 
 

@@ -17,7 +17,7 @@ def test_thickness_for_a_confidence_against_the_conductivity_at_that_confidence(
     """With only the conductivity unsure, 90 of 100 ovens hold the temperature exactly when the oven with the 90 %
     conductivity does: holding power rises with conductivity."""
     cabinet = oven("curing-cabinet")
-    only, layer = Vary(**{n: 0.0 for n in INPUTS} | {"conductivity": 0.3}), "mineral wool 100"
+    only, layer = Vary(**dict.fromkeys(INPUTS, 0.0) | {"conductivity": 0.3}), "mineral wool 100"
     k90 = math.exp(1.281552 / NINETY_FIVE * math.log1p(0.3))
     weak = dataclasses.replace(
         cabinet, elements=dataclasses.replace(cabinet.elements, power_w=0.15 * cabinet.elements.power_w)
@@ -54,7 +54,7 @@ def test_a_layer_behind_others_is_judged_by_its_own_hot_face_and_not_by_the_cham
     """The slab of the bench muffle bears 982 °C and lies behind board: at 1010 °C inside it is far below that; thicker,
     it is hotter."""
     muffle = oven("bench-muffle")
-    only = Vary(**{n: 0.0 for n in INPUTS} | {"conductivity": 0.1})
+    only = Vary(**dict.fromkeys(INPUTS, 0.0) | {"conductivity": 0.1})
     found = thickness_for(muffle, "slab wool", 1010.0, 0.90, draws=10, vary=only, jobs=1)
     assert found.needed_m is not None and found.borne and found.hot_c < found.limit_c < 1010.0
     slab = dataclasses.replace(muffle.materials[0], limit_c=600.0)
