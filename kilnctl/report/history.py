@@ -240,8 +240,8 @@ def _start_c(run: RunRecord) -> float:
     return float(np.nanmedian(early)) if np.isfinite(early).any() else math.nan
 
 
-def _order(past: Past):
-    """By the time of day where it is known, else by the folders' names with their numbers in order."""
+def order_of(past: Past) -> tuple[str, list[tuple[int, str]]]:
+    """Sort key of runs: by the time of day where it is known, else by the folders' names with numbers in order."""
     return past.started, natural(past.folder.name)
 
 
@@ -288,7 +288,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
             f"{place}: no run{f' of {oven!r}' if oven else ''} lies there"
             + (f" (found: {', '.join(sorted(names))})" if names else "")
         )
-    runs = tuple(sorted(found, key=_order))
+    runs = tuple(sorted(found, key=order_of))
     if since is not None:
         begin = [i for i, run in enumerate(runs) if run.folder.name == Path(since).name]
         if not begin:

@@ -5,12 +5,11 @@ INK, FAINT, LINE, WARM, ALARM = "#1d2433", "#5b6475", "#dfe3ea", "#b3400a", "#a3
 #: Grounds: of a soak in a curve, and of the middle of a distribution.
 SOAK, MIDDLE = "#f1ead9", "#f6ead9"
 
-STYLE = (
-    f"""
+_COLOURS = f"""
 :root {{ color-scheme: light; --ink: {INK}; --faint: {FAINT}; --line: {LINE}; --warm: {WARM};
   --alarm: {ALARM}; }}
 """
-    + """* { box-sizing: border-box; }
+_RULES = """* { box-sizing: border-box; }
 body { margin: 0 auto; max-width: 64rem; padding: 1.2rem 1.2rem 3rem; font: 16px/1.45 system-ui, sans-serif;
   color: var(--ink); }
 header { border-top: 6px solid var(--warm); padding-top: .9rem; }
@@ -66,4 +65,4 @@ details summary { cursor: pointer; color: var(--faint); margin: .4rem 0; }
   .scroll { overflow: visible; }
 }
 """
-)
+STYLE = _COLOURS + _RULES

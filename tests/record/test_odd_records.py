@@ -3,6 +3,7 @@ program."""
 
 import json
 import math
+import shutil
 import warnings
 from pathlib import Path
 
@@ -21,7 +22,7 @@ from kilnctl.report import history, run_report, survey
 from kilnctl.report.history_text import history_text
 from kilnctl.report.summary_text import summary_text
 from kilnctl.run.summary import summarise
-from tests.record.made_runs import OVEN, made, saved
+from tests.record.made_runs import OVEN, TRIP, made, saved
 
 ODD = (None, True, -1, 0, 1e300, 10**400, "", "text", [], [1], {}, {"a": 1}, ["x", None])
 
@@ -34,7 +35,12 @@ def used(folder: Path) -> str:
             warnings.simplefilter("error")
             run = read_run(folder)
             summary = summarise(run)
-            summary_text(summary), run_report.run_page(run, summary), run_report.run_csv(run, summary)
+            for made_of_it in (
+                summary_text(summary),
+                run_report.run_page(run, summary),
+                run_report.run_csv(run, summary),
+            ):
+                assert made_of_it
     except KilnctlError as error:
         said = str(error)
         assert str(folder) in said
@@ -69,8 +75,6 @@ def put(value, way, new):
 @pytest.mark.parametrize("with_settings", [True, False])
 def test_a_run_json_with_any_value_anywhere(folder, tmp_path, with_settings):
     """Each place of a run.json in turn holds what it should not; with the copies of the settings files and without."""
-    import shutil
-
     copy = tmp_path / "runs" / "run"
     shutil.copytree(folder, copy)
     lines = (copy / "samples.csv").read_text().splitlines(keepends=True)
@@ -78,19 +82,13 @@ def test_a_run_json_with_any_value_anywhere(folder, tmp_path, with_settings):
     if not with_settings:
         for name in ("oven.yaml", "schedule.yaml"):
             (copy / name).unlink(missing_ok=True)
-    whole = json.loads((copy / "run.json").read_bytes()) | {"trips": [plain(t) for t in made_trips()]}
+    whole = json.loads((copy / "run.json").read_bytes()) | {"trips": [plain(t) for t in (TRIP,)]}
     read = 0
     for way in leaves({k: v for k, v in whole.items() if k not in ("columns", "summary", "model")}):
         for odd in ODD[len(way) % 2 :: 2]:
             (copy / "run.json").write_text(json.dumps(put(whole, way, odd)))
             read += not used(copy)
     assert read > 50, "most odd values are no reason to refuse the rest"
-
-
-def made_trips():
-    from tests.record.made_runs import TRIP
-
-    return (TRIP,)
 
 
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
@@ -111,8 +109,6 @@ def made_trips():
 @example([(3, "reason", "a\u2028b")])
 @example([(3, "reason", "9" * 200000)])
 def test_samples_of_any_kind(folder, tmp_path, changes):
-    import shutil
-
     copy = tmp_path / "runs" / "run"
     shutil.rmtree(copy.parent, ignore_errors=True)
     shutil.copytree(folder, copy)
@@ -145,8 +141,6 @@ def test_samples_of_any_kind(folder, tmp_path, changes):
     ],
 )
 def test_a_journal_with_any_record(folder, tmp_path, body):
-    import shutil
-
     copy = tmp_path / "runs" / "run"
     shutil.copytree(folder, copy)
     run = made()
@@ -156,7 +150,7 @@ def test_a_journal_with_any_record(folder, tmp_path, body):
         if before:
             file.append(body)
         file.append("columns " + ",".join(n for n in NAMES if n != "reason"))
-        for row in list(zip(*(run.data[n].tolist() for n in NAMES if n != "reason")))[:20]:
+        for row in list(zip(*(run.data[n].tolist() for n in NAMES if n != "reason"), strict=True))[:20]:
             file.append("sample " + ",".join("" if math.isnan(v) else f"{v:.3f}" for v in row))
         if not before:
             file.append(body)
@@ -180,7 +174,7 @@ def test_a_journal_with_any_record(folder, tmp_path, body):
 )
 def test_a_logger_s_file_of_any_kind(folder, tmp_path, text):
     (tmp_path / "logger.csv").write_text(text)
-    with pytest.raises(KilnctlError, match="logger.csv"):
+    with pytest.raises(KilnctlError, match=r"logger.csv"):
         survey.survey(read_run(folder), survey.read_loose(tmp_path / "logger.csv"))
 
 

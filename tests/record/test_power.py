@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from kilnctl import rehearse
 from kilnctl.identification.records import as_log
-from kilnctl.record.folder import new_folder
+from kilnctl.record.folder import new_folder, plain
 from kilnctl.record.power_columns import fired_share, power_w
 from kilnctl.record.run_data import UnknownOven
 from kilnctl.record.run_record import read_run
@@ -64,7 +64,7 @@ def bare():
 
 def test_records_from_before_are_worked_out_the_same_way():
     run = made()
-    assert power_w(run.data, run.oven, run.model) == pytest.approx(run.fired * 3000.0)
+    assert power_w(run.data, run.oven, plain(run.model)) == pytest.approx(run.fired * 3000.0)
     run.data |= {"duty": np.append(run.fired[1:], 0.0), "fired": np.full(len(run.time_s), math.nan)}
     share, measured = fired_share(run.data)
     assert not measured and share[1:] == pytest.approx(made().fired[1:])

@@ -13,13 +13,13 @@ class Page(html.parser.HTMLParser):
         self.words, self.open, self.outside, self.skip = [], [], [], False
         self.feed(text)
 
-    def handle_starttag(self, tag, attributes):
+    def handle_starttag(self, tag, attrs):
         if tag != "meta":
             self.open.append(tag)
-        self.look(tag, attributes)
+        self.look(tag, attrs)
 
-    def handle_startendtag(self, tag, attributes):
-        self.look(tag, attributes)
+    def handle_startendtag(self, tag, attrs):
+        self.look(tag, attrs)
 
     def look(self, tag, attributes):
         self.outside += [

@@ -2,11 +2,13 @@
 
 import dataclasses
 import math
+import shutil
 
 import numpy as np
 import pytest
 
 from kilnctl import rehearse
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.record.folder import new_folder
 from kilnctl.record.power_columns import basis, fired_share
 from kilnctl.report import history, run_curves, run_report
@@ -16,7 +18,7 @@ from kilnctl.run.summary import summarise
 from kilnctl.run.virtual_plant import virtual_oven
 from kilnctl.settings.equipment import Meters
 from kilnctl.settings.schedule import Schedule, Step
-from tests.record.made_runs import OVEN, made
+from tests.record.made_runs import OVEN, made, saved
 
 WARM = Schedule(name="warm", steps=(Step(name="warm", to_c=120.0, hold_s=900.0),))
 
@@ -83,6 +85,7 @@ def ran(place, oven, seed, strength=1.0, vent=1.0):
     """One run of an oven whose elements, or whose vent, are not what its description says."""
     real = dataclasses.replace(oven, vent=dataclasses.replace(oven.vent, flow_m3_per_s=oven.vent.flow_m3_per_s * vent))
     plant = virtual_oven(real, None, seed)
+    assert isinstance(plant, VirtualOven)
     plant.electrics.rated_w *= strength
     run = rehearse(oven, WARM, plant=plant, seed=seed)
     finish(new_folder(place, oven.name, WARM.name), run, summarise(run))
@@ -124,8 +127,6 @@ def sound(tmp_path_factory):
     ],
 )
 def test_without_a_meter_weaker_elements_and_a_greater_loss_are_told_apart(sound, tmp_path, wear, words, not_words):
-    import shutil
-
     place = tmp_path / "runs"
     shutil.copytree(sound, place)
     ran(place, BARE, 9, **wear)
@@ -139,8 +140,6 @@ def test_without_a_meter_weaker_elements_and_a_greater_loss_are_told_apart(sound
 
 
 def test_where_holding_takes_much_of_the_power_nobody_can_tell_without_a_meter(tmp_path):
-    from tests.record.made_runs import saved
-
     for _ in range(4):
         saved(tmp_path, hold_w=1500.0, oven=BARE, **without_meters())
     saved(tmp_path, hold_w=1700.0, oven=BARE, **without_meters(hold_w=1700.0))

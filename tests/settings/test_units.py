@@ -5,8 +5,10 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import constants
 
-from kilnctl.units import DIMENSIONS, UNITS, UnitError, parse, parse_unit
+from kilnctl.gauges import nearest_awg
+from kilnctl.units import DIMENSIONS, UNITS, ZERO_C, UnitError, parse, parse_unit
 
 WRITINGS_OF_THE_TRADE_CONDUCTIVITY = [
     "BTU·in/(h·ft²·°F)",
@@ -198,23 +200,19 @@ def test_any_text_is_read_or_refused(text, dimension):
 
 def test_conversion_factors_against_scipy():
     """scipy.constants (NIST SP 811) on the factors that stand in the file as numbers."""
-    from scipy import constants
-
-    from kilnctl import units
-
     pairs = {
-        "inch": units._INCH,
-        "foot": units._FOOT,
-        "pound": units._POUND,
-        "oz": units._OUNCE,
-        "Btu": units._BTU,
-        "calorie_IT": units._CALORIE,
-        "hp": units._HORSEPOWER,
-        "degree_Fahrenheit": units._FAHRENHEIT,
-        "zero_Celsius": units.ZERO_C,
-        "hour": units._HOUR,
-        "day": units._DAY,
-        "minute": units._MINUTE,
+        "inch": UNITS["in"][0],
+        "foot": UNITS["ft"][0],
+        "pound": UNITS["lb"][0],
+        "oz": UNITS["oz"][0],
+        "Btu": UNITS["BTU"][0],
+        "calorie_IT": UNITS["cal"][0],
+        "hp": UNITS["hp"][0],
+        "degree_Fahrenheit": UNITS["°F"][0],
+        "zero_Celsius": ZERO_C,
+        "hour": UNITS["h"][0],
+        "day": UNITS["d"][0],
+        "minute": UNITS["min"][0],
     }
     for name, value in pairs.items():
         assert value == pytest.approx(getattr(constants, name), rel=1e-14), name
@@ -296,7 +294,5 @@ def test_three_decimals_that_can_only_be_decimals_stay(written, dimension, expec
 
 @given(st.integers(-3, 40))
 def test_nearest_gauge_is_the_inverse_of_the_gauge(number):
-    from kilnctl.gauges import nearest_awg
-
     written = f"{number} AWG" if number > 0 else f"{1 - number}/0 AWG"
     assert nearest_awg(parse(written, "area")) == written

@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from kilnctl.studies.inputs import INPUTS, Vary, deviates, load_vary, plant_seed, usual, virtual_of
+from kilnctl.studies.inputs import INPUTS, deviates, load_vary, plant_seed, usual, virtual_of
+from tests.studies.study_cases import STILL
 
 
 def test_a_draw_follows_from_seed_and_number_alone(oven):
@@ -13,9 +14,8 @@ def test_a_draw_follows_from_seed_and_number_alone(oven):
     assert deviates(1, 7, 0) == deviates(1, 7, 0) and deviates(1, 7, 5)[: len(INPUTS)] == deviates(1, 7, 0)
     assert deviates(1, 7, 0) != deviates(1, 8, 0) and deviates(2, 7, 0) != deviates(1, 7, 0)
     assert len({plant_seed(1, k) for k in range(500)}) == 500 and plant_seed(1, 0) > 0
-    still = Vary(**dict.fromkeys(INPUTS, 0.0))
-    assert virtual_of(still, cabinet, deviates(1, 7, 0), 9) == virtual_of(still, cabinet, [0.0] * len(INPUTS), 9)
-    assert virtual_of(still, cabinet, deviates(1, 7, 0), 9).conductivity == 1.0
+    assert virtual_of(STILL, cabinet, deviates(1, 7, 0), 9) == virtual_of(STILL, cabinet, [0.0] * len(INPUTS), 9)
+    assert virtual_of(STILL, cabinet, deviates(1, 7, 0), 9).conductivity == 1.0
 
 
 def test_95_of_100_draws_lie_within_what_was_stated(oven):

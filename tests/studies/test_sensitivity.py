@@ -19,11 +19,13 @@ def test_sampled_spread_of_a_linear_plant_against_analytic_propagation(oven):
 
     def shown(k: int) -> float:
         v = virtual_of(vary, cabinet, deviates(5, k, 0), 1)
+        assert v.ambient_c is not None
         return v.ambient_c + gain * v.supply + v.control_offset_k
 
     sigma = math.sqrt(8.0**2 + (gain * 0.1) ** 2 + 1.5**2) / NINETY_FIVE
     middle = cabinet.site.ambient_c + gain
     found = spread({k: shown(k) for k in range(n)}, +1)
+    assert found is not None
     # Standard error of a quantile: √(p(1 − p)/n)/density; density of the standard normal at 1.6449 is 0.1031, at 0 it
     # is 0.3989.
     tail, centre = 4.0 * math.sqrt(0.05 * 0.95 / n) / 0.1031 * sigma, 4.0 * math.sqrt(0.25 / n) / 0.3989 * sigma
@@ -66,8 +68,6 @@ def test_nothing_is_ranked_from_too_little():
     z = np.random.default_rng(1).standard_normal((40, 13))
     assert influences(tuple("abcdefghijklm"), z, z[:, 0]) == ()
     assert influences(("a",), np.random.default_rng(1).standard_normal((40, 1)), np.ones(40)) == ()
-    assert (
-        spread({}, +1) is None
-        and spread({3: 1.0, 2: 1.0, 9: 0.5}, +1).worst_draw == 2
-        and spread({3: 1.0, 9: 0.5}, -1).worst_draw == 9
-    )
+    assert spread({}, +1) is None
+    high, low = spread({3: 1.0, 2: 1.0, 9: 0.5}, +1), spread({3: 1.0, 9: 0.5}, -1)
+    assert high and high.worst_draw == 2 and low and low.worst_draw == 9

@@ -42,9 +42,9 @@ def test_a_killed_worker_costs_nothing(case, alone):
 
     def kill(done: int, draws: int, left_s: float) -> None:
         children = [c for c in multiprocessing.active_children() if c.pid not in killed]
-        if len(killed) < 1 and children:
-            killed.append(children[0].pid)
-            os.kill(children[0].pid, signal.SIGKILL)
+        if not killed and children and (pid := children[0].pid):
+            killed.append(pid)
+            os.kill(pid, signal.SIGKILL)
 
     assert run_case(case, 4, jobs=2, progress=kill).rows == alone.rows and killed
 
@@ -59,11 +59,11 @@ def test_it_goes_on_where_it_was_interrupted(case, alone, tmp_path):
     assert made.rows == alone.rows and computed == [(3, 4), (4, 4)]
     again = run_case(case, 4, jobs=1, keep=keep, progress=lambda *a: computed.append(a))
     assert again.rows == alone.rows and len(computed) == 2
-    with pytest.raises(KilnctlError, match="another study .seed differ"):
+    with pytest.raises(KilnctlError, match=r"another study .seed differ"):
         run_case(dataclasses.replace(case, seed=4), 4, jobs=1, keep=keep)
     lines = keep.read_text().splitlines(keepends=True)
     keep.write_text("".join(lines[:2]) + "{broken\n" + "".join(lines[3:]))
-    with pytest.raises(KilnctlError, match="draws.jsonl:3: damaged"):
+    with pytest.raises(KilnctlError, match=r"draws.jsonl:3: damaged"):
         run_case(case, 4, jobs=1, keep=keep)
 
 
