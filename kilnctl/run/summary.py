@@ -113,7 +113,9 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure: Cure) -> float:
         return 0.0
     # What is no temperature cures nothing: 1 K.
     kelvin = np.maximum(np.where(np.isfinite(part_c), part_c, -zero_Celsius) + zero_Celsius, 1.0)
-    rate = np.exp(-cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius)))
+    exponent = -cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius))
+    # Below this the exponential is smaller than what a number can hold.
+    rate = np.where(exponent > -600.0, np.exp(np.maximum(exponent, -600.0)), 0.0)
     # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
     return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
 

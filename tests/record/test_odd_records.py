@@ -106,6 +106,7 @@ def test_a_run_json_with_any_value_anywhere(folder, tmp_path, with_settings):
 )
 @example([(k, "chamber_c", "") for k in range(41)])
 @example([(k, "step", "") for k in range(41)])
+@example([(0, "true_part_c", "-5")])
 @example([(3, "reason", "a\u2028b")])
 @example([(3, "reason", "9" * 200000)])
 def test_samples_of_any_kind(folder, tmp_path, changes):

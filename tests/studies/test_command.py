@@ -66,7 +66,7 @@ def test_what_cannot_be_studied_is_told(tmp_path, capsys, more, words):
             [
                 "study",
                 str(CONFIGS / "ovens/curing-cabinet.yaml"),
-                *(files[m] if m in files else m for m in more),
+                *(files.get(m) or m for m in more),
                 "--out",
                 str(tmp_path / "out"),
             ]
