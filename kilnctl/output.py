@@ -1,7 +1,7 @@
 """How quantities are shown to people: one choice, metric or imperial, for all that a command prints; times with their
 units.
 
-A sentence that was made where nobody knows the reader's units speaks metric; `Units.words` turns its quantities.
+A sentence that is made where the reader's units are not known is metric; `Units.words` converts its quantities.
 Imports nothing but the units.
 """
 

@@ -187,7 +187,7 @@ class JournalFile:
     def append(self, text: str) -> int:
         """Write one record with one `write`, and return its number. Not yet on the disk: see `sync`."""
         if self._handle < 0:
-            self.begin_anew()
+            self.reopen()
         if self._size >= self.segment_bytes:
             self.rotate()
         line = line_of(self.sequence + 1, text)
@@ -223,7 +223,7 @@ class JournalFile:
         self._open(self.number + 1)
         os.close(before)
 
-    def begin_anew(self) -> None:
+    def reopen(self) -> None:
         """After a failed sync: go on in a new segment, and write again there what may not have reached the
         disk (the kernel reports a lost page once and then forgets it)."""
         make_folder(self.folder)

@@ -8,7 +8,7 @@ import typing
 
 from ..errors import KilnctlError
 
-#: Beyond this no number in a record of ours lies, whatever its unit.
+#: No number in a record of ours is larger, in any of its units.
 LARGEST = 1e9
 
 

@@ -222,7 +222,7 @@ class Recorder:
                 self._file.sync()
             except OSError as error:
                 self._sync_failure = self._words(error)
-                self._file.begin_anew()
+                self._file.reopen()
                 self._file.sync()
             self._sync_failure = ""
             return True

@@ -120,7 +120,7 @@ def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1, spare: 
             kept_back.append(f"{folder.name}: it is being written")
             continue
         try:
-            # The name goes first, at once: nobody ever reads half a record.
+            # The name goes first, at once: half a record is never read.
             going = folder.with_name(_GOING + folder.name)
             os.rename(folder, going)
             shutil.rmtree(going)

@@ -25,6 +25,36 @@ def round_temperatures(low_c: float, high_c: float, units: Units = METRIC_UNITS)
 
 def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
     """What a person wants to know of a fit, some forty lines."""
+    out = _quality(fit, units)
+    out.append("\nPower that holds a temperature for ever, and its standard error:")
+    for t in round_temperatures(fit.low_c, fit.high_c, units):
+        watts, error = fit.spread_of(lambda m, t=t: m.holding_w(t))
+        out.append(
+            f"  {units.temperature(t):>8}  {watts:6.0f} W ± {error:.0f}   (description: "
+            f"{fit.day_zero.holding_w(t):.0f} W)"
+        )
+    out.append(
+        "\nParameters (SI units, as in the model's file), 95 % intervals, and how they compare with the description:"
+    )
+    undetermined = set(fit.undetermined)
+    for name, theta in zip(fit.parameters, fit.logarithms, strict=True):
+        low, high = fit.interval(name)
+        note = "  hardly determined by these records: the description's value" if name in undetermined else ""
+        out.append(
+            f"  {name:20s} {fit.values[name]:10.4g} {_OF[name].unit:5s} {low:9.3g} … {high:<9.3g} × "
+            f"{math.exp(theta):.2f}{note}"
+        )
+    if fit.strong_correlations:
+        out.append("\nThese cannot be told apart well (their sum or ratio is what is known):")
+        out += [f"  {a} and {b} ({c:+.2f})" for a, b, c in fit.strong_correlations[:6]]
+    if fit.warnings:
+        out.append("")
+        out += [f"WARNING: {units.words(w)}" for w in fit.warnings]
+    return "\n".join(out)
+
+
+def _quality(fit: Fit, units: Units) -> list[str]:
+    """How well the free run meets each record, and what is left over."""
     out = [
         (
             f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {units.temperature(fit.low_c)} to "
@@ -59,31 +89,7 @@ def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
             f"  records and description differ {fit.tension:.1f} times as much as both allow: the oven is unlike the "
             "model in something; the errors below are wider for that"
         )
-    out.append("\nPower that holds a temperature for ever, and its standard error:")
-    for t in round_temperatures(fit.low_c, fit.high_c, units):
-        watts, error = fit.spread_of(lambda m, t=t: m.holding_w(t))
-        out.append(
-            f"  {units.temperature(t):>8}  {watts:6.0f} W ± {error:.0f}   (description: "
-            f"{fit.day_zero.holding_w(t):.0f} W)"
-        )
-    out.append(
-        "\nParameters (SI units, as in the model's file), 95 % intervals, and how they compare with the description:"
-    )
-    undetermined = set(fit.undetermined)
-    for name, theta in zip(fit.parameters, fit.logarithms, strict=True):
-        low, high = fit.interval(name)
-        note = "  hardly determined by these records: the description's value" if name in undetermined else ""
-        out.append(
-            f"  {name:20s} {fit.values[name]:10.4g} {_OF[name].unit:5s} {low:9.3g} … {high:<9.3g} × "
-            f"{math.exp(theta):.2f}{note}"
-        )
-    if fit.strong_correlations:
-        out.append("\nThese cannot be told apart well (their sum or ratio is what is known):")
-        out += [f"  {a} and {b} ({c:+.2f})" for a, b, c in fit.strong_correlations[:6]]
-    if fit.warnings:
-        out.append("")
-        out += [f"WARNING: {units.words(w)}" for w in fit.warnings]
-    return "\n".join(out)
+    return out
 
 
 def models_compared(

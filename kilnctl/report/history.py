@@ -1,5 +1,4 @@
-"""The runs of one oven side by side, and the oven's ageing: the same soak of the same schedule with the
-same load, now and before.
+"""The runs of one oven, and its ageing: the same soak of the same schedule with the same load, now and before.
 
 Four figures tell most of it. The *power to hold* a soak rises when heat finds a new way out; the *time*
 to the first soak rises when the elements weaken; the *gain* (rise per kilowatt hour in heating up) falls
@@ -8,7 +7,7 @@ share) falls when the elements' resistance has risen, or something in the circui
 compared with its own past only, by medians, which a few odd runs do not move.
 
 Without a current meter power is what was commanded, and weaker elements look like a greater loss: more is
-fired to hold. What tells them apart is the gain, see ELEMENTS_FROM.
+fired to hold. The gain tells them apart, see ELEMENTS_FROM.
 """
 
 import math
@@ -43,7 +42,7 @@ STRENGTH_S = 60.0
 #: some share raise what is commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A
 #: new way out takes about half as much at half of the temperature, out of full power: on the virtual cabinet 0.58 to
 #: 0.68 for vents twice and three times as wide. That grows with the share of full power that holding takes; above LIGHT
-#: of it, and between the two figures, nobody can tell.
+#: of it, and between the two figures, the runs cannot tell.
 ELEMENTS_FROM, LOSSES_TO, LIGHT = 1.0, 0.8, 0.45
 
 _WEAKER = (
@@ -247,7 +246,7 @@ def order_of(past: Past) -> tuple[str, list[tuple[int, str]]]:
 
 def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:
     """Every run below `place` of one oven (all must be of one, unless it is named), from the run whose
-    folder is named `since` on (after a repair the past begins anew). Raises KilnctlError; a record that
+    folder is named `since` on (a repair begins a new past). Raises KilnctlError; a record that
     cannot be read is left out and told."""
     place = Path(place)
     if not place.is_dir():

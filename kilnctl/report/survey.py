@@ -1,13 +1,13 @@
 """Two checks with thermocouples that are not the oven's own, from a run's record and a logger's CSV.
 
 *Uniformity survey*: several loose thermocouples over a soak; how far from the target the working space is, and which
-tolerance class that reaches. *System accuracy check*: one reference thermocouple beside the control sensor; how far
+tolerance class that reaches. *System accuracy check*: one reference thermocouple next to the control sensor; how far
 apart they are, and the calibration point that follows.
 
 The tolerances of the classes are those of the aerospace industry's published pyrometry standard (SAE AMS 2750: classes
 1 to 6 are ±3, 6, 8, 10, 14 and 28 °C; from memory). Saying which of them a soak stayed within is a comparison, no
-certificate: the standard asks for calibrated instruments, numbers of sensors by volume, and intervals that nobody here
-can vouch for.
+certificate: the standard asks for calibrated instruments, numbers of sensors by volume, and intervals that a
+record cannot show.
 """
 
 import math

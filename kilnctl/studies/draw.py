@@ -63,9 +63,9 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Case:
-    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control
-    believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the supply
-    sags for SAG_S in the first soak, to see what the trim makes of it."""
+    """Everything that the draws of a study have in common. Pickled for the processes that compute. `model` is what the
+    control believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the
+    supply sags for SAG_S in the first soak, to see what the trim makes of it."""
 
     oven: Oven
     schedule: Schedule

@@ -64,7 +64,7 @@ WORDS = {
     name: name.removesuffix("_k").replace("_offset", " sensor").replace("ambient", "room").replace("_", " ")
     for name in INPUTS
 }
-#: What varies besides a fitted model, whose covariance says the rest.
+#: Inputs that are no part of a fitted model: its covariance says how the others vary.
 OUTSIDE = ("supply", "ambient_k", "control_offset_k", "limit_offset_k", "part_offset_k")
 
 

@@ -1,7 +1,7 @@
 """What a study's draws say together: distributions, and which input explains the spread.
 
 Sensitivity: first-order Sobol' indices (I. M. Sobol', Math. Comput. Simul. 55 (2001) 271): the share of a figure's
-variance that goes away when one input becomes known. They are estimated from the draws themselves, whatever made them,
+variance that goes away when one input becomes known. They are estimated from the draws themselves
 by projecting the figure on Legendre polynomials of each input's cumulative probability, which are orthonormal there
 (the main-effect terms of a polynomial chaos: B. Sudret, Reliab. Eng. Syst. Saf. 93 (2008) 964), fitted together by
 least squares; the noise that each coefficient carries is taken off, so that an input without influence comes out near

@@ -121,7 +121,7 @@ def study(
 
     `executor`: any `concurrent.futures.Executor`; None: processes on this machine, `jobs` of them (None: one a core; 1:
     here, without processes). `keep`: file of finished draws; draws that it already holds are not computed again.
-    `progress(done, draws, seconds left)`. The same arguments give the same rows bit for bit, whatever runs them and
+    `progress(done, draws, seconds left)`. The same arguments give the same rows bit for bit, on any executor and
     however often it was interrupted. Raises KilnctlError for arguments that cannot be, a `keep` file of another study,
     and an executor of the caller's that broke."""
     return run_case(

@@ -154,7 +154,7 @@ def test_a_removed_journal_is_noticed_and_written_again(tmp_path):
     file.path.unlink()
     with pytest.raises(OSError, match="removed"):
         file.sync()
-    file.begin_anew()
+    file.reopen()
     file.append("two")
     file.close()
     assert [e.text for e in read_journal(tmp_path / "j").entries] == ["one", "two"]
