@@ -153,7 +153,7 @@ class Units:
     def heat_unit(self) -> str:
         return "BTU/h" if self.imperial else "W"
 
-    def heat(self, watts: float) -> str:
+    def heat_flow(self, watts: float) -> str:
         """Heat that goes somewhere; the power of elements is said in kW everywhere."""
         return f"{self.heat_value(watts):.0f} {self.heat_unit}"
 

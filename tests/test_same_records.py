@@ -69,7 +69,7 @@ def test_a_changed_summary_is_told_with_its_place(lock, kept):
 def test_every_failing_computer_ends_the_heat_and_the_healthy_one_does_not(lock, tmp_path):
     summary = lock.board_matrix(TOOL.parents[1], tmp_path / "samples.csv", tmp_path / "answers")
     heat = {event: values["heat until, ms after the event"] for event, values in summary.items()}
-    # The limits of tools/board_trial: a line that is silent 0.6 s, a loop that hangs 2.1 s.
+    # The limits of tools/trials/board: a line that is silent 0.6 s, a loop that hangs 2.1 s.
     for event in (
         "computer killed",
         "computer frozen, then back",

@@ -26,7 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
-    from ..rig.board import Line, greet
+    from ..rig.line import Line, greet
 
     oven = load_oven(args.oven)
     here = Path(__file__).resolve().parents[1] / "firmware"
@@ -101,7 +101,7 @@ def _show(oven, answer) -> None:
     ):
         if sensor is None:
             continue
-        now = converters.seen(sensor, converters.Seen(), raw, count)
+        now = converters.take_conversion(sensor, converters.ConverterState(), raw, count)
         said = f"{now.value_c:.1f} °C" if not now.faults else "FAULT: " + ", ".join(now.faults)
         cold = f", terminals {now.cold_c:.1f} °C" if now.cold_c is not None else ""
         print(f"{name:9s} {said}{cold} ({({1: 'max31855', 2: 'max31856'}).get(chip, 'no converter')}, raw {raw.hex()})")
@@ -109,7 +109,7 @@ def _show(oven, answer) -> None:
 
 def _clear(line) -> int:
     from ..firmware import frames
-    from ..rig.board import REFUSALS
+    from ..rig.answers import REFUSALS
 
     answer = line.ask(frames.CLEAR)
     if answer is None:

@@ -2,6 +2,7 @@
 
 import argparse
 
+from ..body.bursts import bursts_note
 from ..errors import KilnctlError
 from ..output import about
 from ._options import chosen
@@ -53,6 +54,8 @@ def run(args: argparse.Namespace) -> int:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
         print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
+    if said := bursts_note(oven):
+        print(f"  note: {u.words(said)}")
     for assumption in oven.assumptions:
         print(f"  assumed {u.words(assumption)}")
     if schedule is None:

@@ -245,6 +245,15 @@ def _wanted(question: Question, answers: dict) -> bool:
     return question.key != "vented" or answers["purpose"].lower() == "powder coat"
 
 
+def default_answers(purpose: str) -> dict[str, str]:
+    """What `--defaults` answers, for one of PURPOSES."""
+    answers: dict[str, str] = {}
+    for question in QUESTIONS:
+        if _wanted(question, answers):
+            answers[question.key] = purpose if question.key == "purpose" else question.default(answers)
+    return answers
+
+
 def run(args: argparse.Namespace) -> int:
     path = Path(args.file)
     if path.exists():

@@ -109,8 +109,8 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     """Until SIGINT or SIGTERM. The oven's service neither starts nor ends with it."""
     import uvicorn
 
-    from ..panel.app import Panel
-    from ..panel.catalogue import Shelf
+    from ..panel.app import PanelApp
+    from ..panel.catalogue import Catalogue
     from ..panel.connections import limited
     from ..panel.guard import hosts
 
@@ -120,7 +120,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
         )
     with contextlib.suppress(OSError):
         os.nice(5)  # the oven's tick comes first
-    panel = Panel(socket, Shelf(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
+    panel = PanelApp(socket, Catalogue(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
     config = uvicorn.Config(
         panel.app,
         host=args.bind,
@@ -139,7 +139,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
 
     class Server(uvicorn.Server):
         def handle_exit(self, sig, frame) -> None:
-            panel.link.closing = True  # open streams end by themselves
+            panel.client.closing = True  # open streams end by themselves
             super().handle_exit(sig, frame)
 
     server = Server(config)

@@ -152,9 +152,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _flicker(oven, result) -> str:
     """What this run's switching does to lamps on the same line, by the firing that it asked for."""
-    from ..firing import flicker, pattern_for
+    from ..body.bursts import pattern_for
+    from ..firing import flicker
 
     supply, tick_s = flicker.supply_of(oven), oven.control.tick_s
+    if supply is None:
+        return f"flicker              {flicker.NOT_JUDGED}"
     if len(result.duty) * tick_s < 60.0:
         return "flicker              –"
     pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, oven.elements.power_w, supply)

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .. import control, firing, safety
+from .. import control, safety
+from ..body import bursts
 from ..control import estimator
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
@@ -80,8 +81,10 @@ def step(
     fired: float | None = None,
     requests: tuple[str, ...] = (),
     usable: bool = True,
+    uneven: float = 0.0,
 ) -> tuple[State, control.Decision]:
-    """One tick, with the interface of `kilnctl.control.step`; of the requests only "hold" and "go on" mean anything. Pure."""
+    """One tick, with the interface of `kilnctl.control.step`; of the requests only "hold" and "go on" mean anything,
+    and the bursts' unevenness nothing: the powers follow no reading. Pure."""
     held = ("hold" in requests or state.held) and "go on" not in requests
     model, ambient = programme.model, programme.ambient_c
     share = reading.fired_or(fired or 0.0)
@@ -125,6 +128,7 @@ def step(
         done=progress.done,
         wants_heat=not progress.done and (held or stage.kind in trial.HEATED),
         reason=reason,
+        holding_w=model.keeping_w(estimate.now, ambient),
     )
     return State(state.time_s + dt_s, estimate, progress, held), decision
 
@@ -245,7 +249,7 @@ def learn(
         Checked(oven, hot),
         programme,
         policy,
-        firing.pattern_for(oven),
+        bursts.pattern_for(oven),
         rehearsal.holding_table(programme.model, oven),
     )
     rows, events, outcome = [], [], "interrupted"

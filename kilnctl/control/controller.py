@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel, N
 from ..reading import Reading
 from . import estimator, reference
 from . import predictive as planning
@@ -35,6 +35,7 @@ GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
 class Decision:
     """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements.
 
+    `holding_w`: full power's part, W, that only keeps the chamber where it is while lining and contents are as warm as they are now (0: not known).
     `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the end, where the contactor opens; a moment of no demand in a
     ramp or a soak is no reason to open it. `phase` and `reason` are words for people: no rule reads them."""
 
@@ -57,6 +58,7 @@ class Decision:
     done: bool
     wants_heat: bool
     reason: str
+    holding_w: float = 0.0
 
 
 @dataclass(slots=True)
@@ -75,6 +77,7 @@ class ControlState:
     given_up: bool = False
     integral_w: float = 0.0
     full_w: float = 0.0
+    ripple_k: tuple[float, ...] = (0.0,) * N
     requests: tuple[str, ...] = field(default_factory=tuple)
 
 
@@ -93,9 +96,10 @@ def step(
     fired: float | None = None,
     requests: tuple[str, ...] = (),
     usable: bool = True,
+    uneven: float = 0.0,
 ) -> tuple[ControlState, Decision]:
     """Decide for the coming tick. `fired`: share of full power since the last step (the reading's own is used when it has
-    one); `requests`: "hold", "go on", "skip", "soak N" (N more seconds); `usable` False when safety does not trust the reading."""
+    one); `uneven`: how much of it the firing pattern gave more than was asked of it, because it fires in bursts (below 0: less); `requests`: "hold", "go on", "skip", "soak N" (N more seconds); `usable` False when safety does not trust the reading."""
     model, legs, ambient = programme.model, programme.legs, programme.ambient_c
     s = ControlState(*(getattr(state, name) for name in ControlState.__slots__))
     s.time_s = now = state.time_s + dt_s
@@ -115,6 +119,7 @@ def step(
     s.estimate = estimate = estimator.update(
         model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k, wander, drift, usable
     )
+    s.ripple_k = estimator.ripple_of(model, state.estimate, state.ripple_k, share * full, uneven * full, dt_s, ambient)
     chamber = estimate.now[CHAMBER]
     follows_part = programme.follows == CONTENTS
     value = estimate.now[CONTENTS] if follows_part else chamber
@@ -145,21 +150,24 @@ def step(
         reason = "plain PI: the model and the oven disagree too much"
     else:
         doubt = estimator.doubt_of(estimate, dt_s)
+        smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k))
         if (
             s.plan is None
             or changed
             or doubt > PLAN_AT_DOUBT
             or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9
-            or abs(estimate.now[programme.follows] - s.plan.from_c)
+            or abs(smooth[programme.follows] - s.plan.from_c)
             > max(PLAN_MOVED_K, PLAN_MOVED * abs(target - s.plan.from_c))
         ):
             s.plan = _plan(
-                programme, s, estimate, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0, dt_s
+                programme, s, estimate, smooth, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0, dt_s
             )
         # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
         planned = s.plan.power_at(now)
         trim = -estimate.unexplained_w
-        demand = min(full, max(0.0, planned + (s.plan.heat_w - estimate.heat_w) / estimate.shares[0]))
+        demand = min(
+            full, max(0.0, planned + (s.plan.heat_w - estimator.lasting_w(model, estimate)) / estimate.shares[0])
+        )
         # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
         if planned >= 0.999 * s.plan.full_w:
             demand = full
@@ -192,6 +200,7 @@ def step(
         done=s.position.done,
         wants_heat=not cooling,
         reason=reason,
+        holding_w=model.keeping_w(estimate.now, ambient),
     )
 
 
@@ -262,19 +271,20 @@ def _plan(
     programme: Programme,
     s: ControlState,
     estimate: estimator.Estimate,
+    smooth: tuple[float, ...],
     full: float,
     now: float,
     offset_k: float,
     dt_s: float,
 ) -> planning.Plan:
-    """`offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
+    """`smooth`: the estimated temperatures without the ripple of the bursts, which the next bursts take out; `offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s, dt_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
     return planning.make(
         programme.model,
-        estimate.now,
-        estimate.heat_w,
+        smooth,
+        estimator.lasting_w(programme.model, estimate),
         goal,
         s.plan,
         now,

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel, N
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
 #: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
@@ -27,7 +27,7 @@ HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
 WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
 #: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
 #: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
-#: they white, χ² of one degree of freedom: 0.5 % lie above SURE, 0.002 % above DOUBTFUL).
+#: they white, χ² of one degree of freedom: 0.5 % lie above SURE, 0.002 % above DOUBTFUL). Beyond DOUBTFUL it grows on with that mean.
 CALM, QUICK = 1.25e-5, 1.2e-3
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
 #: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how long it lasts, s. What a model
@@ -42,14 +42,17 @@ SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: Model error of each temperature, K per √s.
 DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
-#: A reading this many standard deviations away is left out, at most REJECTS in a row.
-WILD_SIGMAS, REJECTS = 6.0, 3
+#: A reading this many standard deviations away is left out, at most REJECTS in a row, and LEAVING_REJECTS where it tells that a sudden heat ends.
+WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1
 #: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for SUDDEN_S it is the unknown heat
-#: that changes, so fast, and the shares stay what they were.
-SUDDEN_K, SUDDEN_S, SUDDEN = 5.0, 90.0, 5e-3
+#: that changes, so fast, and the shares stay what they were. ANSWER_AFTER, share of the elements' time constant: on the cabinet's model half saves
+#: two thirds of the overshoot after 30 s of loss, and a third of that after 60 s; a loss that stays costs 1.7 times the error (one: 2.5 times).
+SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5
 #: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it is counted with: what is
 #: switched on this second has not reached the chamber. What was before is the mean power over so long, s.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
+#: What bursts have left of so little ripple is none, K.
+RIPPLE_GONE_K = 1e-3
 #: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 _DIAGONAL = slice(None, None, SIZE + 1)
@@ -84,10 +87,25 @@ class Estimate:
 def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     """Cold or warm: the chamber is what the sensor says; how far the lining has warmed through is unknown."""
     warm = max(0.0, reading_c - ambient_c)
-    x = (reading_c, reading_c, reading_c, *(ambient_c + share * warm for share in WARMED), reading_c, reading_c)
-    spread = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm + np.array([0.5] * 7 + [0.3])
-    covariance = np.diag(np.concatenate((spread, [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2)
+    lining, near_k = _lining_at_start(model, reading_c, ambient_c)
+    x = (reading_c, reading_c, *lining, reading_c, reading_c)
+    shares = np.array([0.3, 0.3, 0.02, *WARMED_SD, 0.1, 0.0]) * warm
+    shares[: CHAMBER + 1] = np.minimum(shares[: CHAMBER + 1], near_k)
+    covariance = np.diag(
+        np.concatenate((shares + np.array([0.5] * 7 + [0.3]), [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2
+    )
     return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, x)
+
+
+def _lining_at_start(model: EnergyModel, reading_c: float, ambient_c: float) -> tuple[tuple[float, ...], float]:
+    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: no more than full power drives through the
+    way into the lining. A lining that lets little through is no colder than in an oven that has been so warm for ever."""
+    warm = max(0.0, reading_c - ambient_c)
+    for_ever = model.steady(reading_c, ambient_c)[0][LINING:CONTENTS] if warm > 1.0 else (reading_c,) * 4
+    warmed = (reading_c, *(ambient_c + share * warm for share in WARMED))
+    lining = (reading_c, *(max(t, s) for t, s in zip(warmed[1:], for_ever[1:])))
+    into, out_of = model.flows((reading_c, reading_c, *lining, reading_c, reading_c), ambient_c)[:2]
+    return lining, model.power_w * (1.0 / into[1] + 1.0 / out_of[1])
 
 
 def update(
@@ -118,16 +136,20 @@ def update(
     sudden = estimate.sudden_s > 0.0
     sudden_s = max(0.0, estimate.sudden_s - dt_s)
     quiet = drift == 1.0 and not sudden
-    walk_w = wander * (CALM + (QUICK - CALM) * news) * model.power_w
+    # The further off the readings are, the more has changed: what is not given to the heat goes into temperatures that nobody sees.
+    alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
+    walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
     fixed = sudden or not find_shares
     walk = SHARES_WALK * (0.0 if fixed else news)
     if sudden:
         walk_w = max(walk_w, SUDDEN * model.power_w)
     trend_walk_w = TREND_WALK * model.power_w + TREND_WALK_MOVING * abs(estimate.lately_w - estimate.before_w)
+    trend_walk_w *= wander if drift == 1.0 else 1.0
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [trend_walk_w * trend_walk_w]))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
-    while pending and late - pending[0][1] >= model.dead_s - 1e-9:
+    # To the nearest tick: rounded up, a dead time of a hair more than whole ticks makes the filter live a tick too early.
+    while pending and late - 0.5 * pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late -= dt
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
@@ -151,18 +173,26 @@ def update(
         s = p[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
         # The filter stands at the tick that is nearest; what is left of the dead time is a straight line.
         innovation = reading_c - x[SENSOR]
-        if innovation * innovation > WILD_SIGMAS**2 * s and rejected < REJECTS:
+        # What came suddenly is expected to leave as suddenly.
+        leaves = sudden and (heat - calm) * innovation < 0.0
+        rejects = LEAVING_REJECTS if leaves else REJECTS
+        if innovation * innovation > WILD_SIGMAS**2 * s and rejected < rejects:
             rejected += 1
         else:
-            if rejected >= REJECTS and abs(innovation) > SUDDEN_K:
+            if rejected >= rejects and abs(innovation) > SUDDEN_K:
                 p = p.copy()  # until the dead time has passed it is still the last estimate's
                 p[POWER:, :POWER] = p[:POWER, POWER:] = 0.0
                 p[TREND, TREND] = trend = 0.0
                 p[CHAMBER, CHAMBER] += innovation * innovation
-                if sudden and (heat - calm) * innovation < 0.0:
-                    # It leaves as suddenly as it came.
+                # The sensor is where it shows, the chamber is open: kept sure of, it makes the next readings wild again.
+                p[SENSOR, SENSOR] += innovation * innovation
+                s += innovation * innovation
+                if leaves:
                     heat = calm
                     p[HEAT, :] = p[:, HEAT] = 0.0
+                else:
+                    # A light chamber comes to rest within seconds, as far away as that heat lifts it over what is around it.
+                    p[HEAT, HEAT] += (innovation * model.around_w_per_k(x)) ** 2
                 sudden_s = SUDDEN_S
             rejected = 0
             surprise += (innovation / math.sqrt(s) - surprise) * min(1.0, dt_s / SURPRISE_S)
@@ -219,6 +249,14 @@ def doubt_of(estimate: Estimate, dt_s: float) -> float:
     return 2.0 * SURPRISE_S / dt_s * estimate.surprise**2
 
 
+def lasting_w(model: EnergyModel, estimate: Estimate) -> float:
+    """The unknown heat to be counted on from now on, W. What came suddenly is expected to leave as suddenly until it has lasted for ANSWER_AFTER
+    of the elements' time constant: what they are given sooner reaches the chamber when it is over."""
+    lag_s = model.element_j_per_k / model.flows(estimate.now, model.ambient_c)[0][2]
+    recent = estimate.sudden_s > max(0.0, SUDDEN_S - ANSWER_AFTER * lag_s)
+    return estimate.calm_w if recent else estimate.heat_w
+
+
 def _stale(tangent: tuple, x, dt_s: float) -> bool:
     _, at, step_s, _, _ = tangent
     return (
@@ -226,6 +264,26 @@ def _stale(tangent: tuple, x, dt_s: float) -> bool:
         or abs(x[CHAMBER] - at[CHAMBER]) > RENEW_CHAMBER_K
         or abs(dt_s - step_s) > 0.1 * step_s
     )
+
+
+def ripple_of(
+    model: EnergyModel,
+    estimate: Estimate,
+    ripple_k: tuple[float, ...],
+    power_w: float,
+    uneven_w: float,
+    dt_s: float,
+    ambient_c: float,
+) -> tuple[float, ...]:
+    """How far each temperature is from where even heating would have it, K, dt_s after `estimate`: of the `power_w` that went in meanwhile the firing
+    pattern gave `uneven_w` beyond what was asked of it, W, and takes that back within its next bursts."""
+    if uneven_w == 0.0 and max(map(abs, ripple_k)) < RIPPLE_GONE_K:
+        return (0.0,) * N
+    gain, lining, contents = estimate.shares
+    after = model.step(estimate.now, gain * power_w, dt_s, ambient_c, estimate.heat_w, lining, contents)
+    smooth = tuple(t - r for t, r in zip(estimate.now, ripple_k))
+    even = model.step(smooth, gain * (power_w - uneven_w), dt_s, ambient_c, estimate.heat_w, lining, contents)
+    return tuple(t - s for t, s in zip(after, even))
 
 
 def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
@@ -240,4 +298,16 @@ def spread_k(estimate: Estimate, state: int) -> float:
     return math.sqrt(max(0.0, float(estimate.covariance[state, state])))
 
 
-__all__ = ["CHAMBER", "CONTENTS", "ELEMENT", "Estimate", "doubt_of", "spread_k", "start", "update", "with_heat"]
+__all__ = [
+    "CHAMBER",
+    "CONTENTS",
+    "ELEMENT",
+    "Estimate",
+    "doubt_of",
+    "lasting_w",
+    "ripple_of",
+    "spread_k",
+    "start",
+    "update",
+    "with_heat",
+]

@@ -113,6 +113,7 @@ class Plain:
         fired: float | None = None,
         requests: tuple[str, ...] = (),
         usable: bool = True,
+        uneven: float = 0.0,
     ):
         from .controller import Decision
 

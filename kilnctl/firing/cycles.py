@@ -1,17 +1,22 @@
-"""Whole mains cycles for a zero-crossing relay, with every remainder carried, so that delivered energy is exact over time.
+"""Whole mains cycles for a zero-crossing relay; every remainder is carried, so that delivered energy is exact over
+time.
 
 Only whole cycles: half cycles of one polarity are direct current in the supply, which saturates transformers and blinds
 residual-current devices. The rule is error diffusion with a dead band: each cycle the asked duty is added to what is
-owed and a fired cycle is taken off; the relay turns on when half of the shortest run is owed and off when half of it has
-been paid ahead. Runs are then never shorter than the shortest run, and what is owed never exceeds half of it. With a
-shortest run of one cycle the energy is right to half a cycle at every moment; with longer runs it is right to one cycle
-over every whole on-and-off period.
+owed and a fired cycle is taken off; the relay turns on when half of the shortest run is owed and off when half of it
+has been paid ahead. Runs are then never shorter than the shortest run, and what is owed never exceeds half of it. With
+a shortest run of one cycle the energy is right to half a cycle at every moment; with longer runs it is right to one
+cycle over every whole on-and-off period.
 """
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-#: Shortest run on or off, in seconds, by the name of the pattern. "fine" fires single cycles: the smoothest heat, for a
+if TYPE_CHECKING:
+    from ..settings.oven import Oven
+
+#: Shortest run on or off, in seconds, by the name of the pattern, where the elements bear it (`kilnctl.body.bursts`). "fine" fires single cycles: the smoothest heat, for a
 #: stiff supply; "quiet lights" changes so rarely that lamps on the same line are left in peace.
 SHORTEST_RUN_S = {"fine": 0.0, "balanced": 1.0, "quiet lights": 30.0}
 
@@ -29,11 +34,11 @@ class Pattern:
             raise ValueError("frequency_hz from 40 to 70, shortest_run and groups at least 1")
 
 
-def pattern_for(oven) -> Pattern:
-    """The pattern that an oven's description asks for."""
+def pattern_for(oven: "Oven", bears_s: float = math.inf) -> Pattern:
+    """The pattern that an oven's description asks for; of a pattern that it only names, with runs of `bears_s` at most."""
     shortest_s = oven.switching.minimum_on_s
     if shortest_s is None:
-        shortest_s = SHORTEST_RUN_S[oven.switching.pattern]
+        shortest_s = min(SHORTEST_RUN_S[oven.switching.pattern], bears_s)
     frequency = oven.supply.frequency_hz
     return Pattern(frequency, max(1, round(shortest_s * frequency)), oven.switching.relays)
 
@@ -49,8 +54,8 @@ class FiringState:
 
 @dataclass(frozen=True, slots=True)
 class Burst:
-    """What one tick fires. `cycles` of mains in it, of which each group is on for `on_cycles`; `runs` of the first group
-    as (on, cycles); `fired` is the share of full power over the tick, 0..1."""
+    """What one tick fires. `cycles` of mains in it, of which each group is on for `on_cycles`; `runs` of the first
+    group as (on, cycles); `fired` is the share of full power over the tick, 0..1."""
 
     cycles: int
     on_cycles: tuple[int, ...]
@@ -71,13 +76,15 @@ def cut(pattern: Pattern, state: FiringState) -> FiringState:
 
 def _runs(owed: float, on: bool, duty: float, cycles: int, band: float) -> tuple[float, bool, list[tuple[bool, int]]]:
     """Runs of the next cycles. A cycle that is off is fired when owed + duty ≥ ½ + band, one that is on stays on while
-    owed + duty ≥ ½ − band: |owed| stays within band + ½, and with band = (shortest − 1)/2 no run is shorter than that."""
+    owed + duty ≥ ½ − band: |owed| stays within band + ½, and with band = (shortest − 1)/2 no run is shorter than
+    that."""
     runs, left = [], cycles
     while left:
         due = owed + duty
         if on:
             short = due - 0.5 + band
-            # At least one: a `short` a rounding error below 0 over a duty next to 1 would be a run of less than nothing, for ever.
+            # At least one: a `short` a rounding error below 0, over a duty next to 1, would give a run of less than
+            # nothing, and the loop would never end.
             run = 0 if short < -1e-9 else left if duty >= 1.0 else max(1, int(short / (1.0 - duty) + 1e-9) + 1)
         else:
             run = max(0, math.ceil((0.5 + band - due) / duty - 1e-9))
@@ -94,7 +101,7 @@ def _runs(owed: float, on: bool, duty: float, cycles: int, band: float) -> tuple
 def fire(pattern: Pattern, state: FiringState, duty: float, dt_s: float) -> tuple[FiringState, Burst]:
     """The cycles of the coming dt_s at that duty (0..1). Raises ValueError for anything but finite numbers in range.
 
-    Duty 0 is off at once whatever is owed, duty 1 on at once.
+    Duty 0 is off at once, also when cycles are owed; duty 1 is on at once.
     """
     if not (0.0 <= duty <= 1.0 and 0.0 < dt_s <= 3600.0):
         raise ValueError(f"duty = {duty!r} must lie in 0..1 and dt_s = {dt_s!r} above 0")
@@ -103,9 +110,8 @@ def fire(pattern: Pattern, state: FiringState, duty: float, dt_s: float) -> tupl
     part = max(0.0, time - cycles)
     if duty == 0.0:
         off = cut(pattern, state)
-        return FiringState(part, off.owed, off.on), Burst(
-            cycles, (0,) * pattern.groups, ((False, cycles),) if cycles else (), 0.0
-        )
+        runs = ((False, cycles),) if cycles else ()
+        return FiringState(part, off.owed, off.on), Burst(cycles, (0,) * pattern.groups, runs, 0.0)
     band = 0.5 * (pattern.shortest_run - 1)
     owed, on, counts, first = [], [], [], ()
     for g in range(pattern.groups):

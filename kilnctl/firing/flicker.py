@@ -1,91 +1,124 @@
-"""How much lamps on the same supply flicker: Pst and Plt by the flickermeter of IEC 61000-4-15 (edition 2), for a firing pattern.
+"""How much lamps on the same supply flicker: Pst and Plt by the flickermeter of IEC 61000-4-15 (edition 2), for a
+firing pattern.
 
-Sizing, rehearsal and tools use this, never a tick: it needs scipy. The supply is taken as a source behind an impedance; a
-resistive heater that switches whole cycles gives a row of rms voltages, one a cycle. Block 1 (scaling) and block 2 (squaring
-demodulator) are then exact without a carrier: the demodulated voltage is the squared rms, and its relative change is twice
-the relative change of the rms. Held at 8 or 16 samples a cycle, it goes through block 3 (0.05 Hz high pass, 35 or 42 Hz sixth-order
-low pass, the eye's weighting), block 4 (squaring, 300 ms low pass) and block 5 (classes of P and percentiles).
+Sizing, rehearsal and tools use this, never a tick: it needs scipy. The supply is taken as a source behind an impedance;
+a resistive heater that switches whole cycles gives a row of rms voltages, one a cycle. Block 1 (scaling) and block 2
+(squaring demodulator) are then exact without a carrier: the demodulated voltage is the squared rms, and its relative
+change is twice the relative change of the rms. Held at SAMPLES_PER_CYCLE, it goes through block 3 (0.05 Hz high pass,
+35 or 42 Hz sixth-order low pass, the eye's weighting), block 4 (squaring, 300 ms low pass) and block 5 (classes of P
+and percentiles).
 
 Weighting constants of edition 2, table B.1, from memory (the points of Pst = 1 in the tests agree with them).
 """
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
 
 from . import cycles as firing
 
+if TYPE_CHECKING:
+    from ..settings.oven import Oven
+
 #: Reference impedance for appliances to 16 A, ohm: IEC 60725, 0.24 + j0.15 of the line and 0.16 + j0.10 of the neutral.
 REFERENCE_OHM = complex(0.4, 0.25)
-#: What one appliance may cause on that line, IEC 61000-3-3 (recalled); Plt is the harder one for an oven that holds for hours.
+#: What one appliance may cause on that line, IEC 61000-3-3 (recalled); Plt is the harder one for an oven that holds for
+#: hours.
 PST_LIMIT, PLT_LIMIT = 1.0, 0.65
-#: One Pst takes so long, s; a Plt is twelve of them.
+#: Limits and weighting are of public low-voltage supplies with lamps on them; a lower voltage than this, V, comes from
+#: a transformer or battery of its own.
+LOWEST_V = 50.0
+NOT_JUDGED = f"not judged: its limits are of public supplies, not of a supply below {LOWEST_V:.0f} V"
+#: Observation time of one Pst, s; a Plt is made of twelve.
 PST_S = 600.0
-#: k, λ, ω1…ω4 of the lamp-eye weighting as (k, λ, f1, f2, f3, f4), frequencies in Hz, by mains frequency: 230 V 60 W and 120 V 60 W lamps.
+#: Lamp-eye weighting by mains frequency as (k, λ, f1, f2, f3, f4), ωi = 2π fi, Hz: lamps of 60 W for 230 V and for 120
+#: V.
 _WEIGHTING = {
     50: (1.74802, 4.05981, 9.15494, 2.27979, 1.22535, 21.9),
     60: (1.6357, 4.167375, 9.077169, 2.939902, 1.394468, 17.31512),
 }
-_LOW_PASS_HZ = {50: 35.0, 60: 42.0}
-#: Of P, and inside the filters.
+_HIGH_PASS_HZ, _LOW_PASS_HZ = 0.05, {50: 35.0, 60: 42.0}
+#: Time constant of block 4's smoothing, s.
+_SMOOTHING_S = 0.3
+#: A sine of 8.8 Hz that is just seen, ΔV/V peak to peak: the peak of its P is one unit of perception.
+_JUST_SEEN = {50: 0.250 / 100.0, 60: 0.321 / 100.0}
+#: Samples of P and inside the filters.
 SAMPLES_PER_CYCLE = 8
+#: How long the filters take to settle, s.
 _SETTLE_S = 60.0
+#: Duties at which the worst steady one is looked for.
+DUTIES = (0.1, 0.35, 0.5, 0.65, 0.9)
+
+Row = npt.NDArray[np.float64]
+
+
+class _Filters(NamedTuple):
+    """Second-order sections of block 3; numerator and denominator of block 4; the gain that makes what is just seen one
+    unit of perception."""
+
+    sections: Row
+    smooth: tuple[Row, Row]
+    gain: float
 
 
 @lru_cache(maxsize=4)
-def _filters(hz: int):
-    """(sections of block 3, (b, a) of block 4's smoothing, sampling rate, gain that makes 0.25 % of 8.8 Hz one unit of perception)."""
-    import numpy as np
+def _filters(hz: int) -> _Filters:
     from scipy import signal
 
     rate = hz * SAMPLES_PER_CYCLE
     k, damping, f1, f2, f3, f4 = _WEIGHTING[hz]
     w1, w2, w3, w4 = (2.0 * math.pi * f for f in (f1, f2, f3, f4))
-    high = signal.butter(1, 0.05, "highpass", fs=rate, output="sos")
-    low = signal.butter(6, _LOW_PASS_HZ[hz], "lowpass", fs=rate, output="sos")
+    high: Any = signal.butter(1, _HIGH_PASS_HZ, "highpass", fs=rate, output="sos")
+    low: Any = signal.butter(6, _LOW_PASS_HZ[hz], "lowpass", fs=rate, output="sos")
     # K ω1 s / (s² + 2λs + ω1²) · (1 + s/ω2) / ((1 + s/ω3)(1 + s/ω4))
     numerator = np.polymul([k * w1, 0.0], [1.0 / w2, 1.0])
     denominator = np.polymul(
         [1.0, 2.0 * 2.0 * math.pi * damping, w1 * w1], np.polymul([1.0 / w3, 1.0], [1.0 / w4, 1.0])
     )
     weighting = signal.tf2sos(*signal.bilinear(numerator, denominator, fs=rate))
-    sections = np.vstack([high, low, weighting])
-    smooth = signal.butter(1, 1.0 / (2.0 * math.pi * 0.3), fs=rate)
-    # One unit is the peak of P for a sine of 8.8 Hz that is just seen: 0.250 % (230 V) or 0.321 % (120 V), ΔV/V peak to peak.
-    seen = {50: 0.250, 60: 0.321}[hz] / 100.0
+    smooth: Any = signal.butter(1, 1.0 / (2.0 * math.pi * _SMOOTHING_S), fs=rate)
+    filters = _Filters(np.vstack([high, low, weighting]), smooth, 1.0)
     t = np.arange(int(120 * rate)) / rate
-    p = signal.lfilter(
-        *smooth, signal.sosfilt(sections, (1.0 + 0.5 * seen * np.sin(2.0 * np.pi * 8.8 * t)) ** 2 - 1.0) ** 2
-    )
-    return sections, smooth, rate, 1.0 / float(np.max(p[-20 * rate :]))
+    p = _filtered(filters, (1.0 + 0.5 * _JUST_SEEN[hz] * np.sin(2.0 * np.pi * 8.8 * t)) ** 2 - 1.0)
+    return filters._replace(gain=1.0 / float(np.max(p[-20 * rate :])))
 
 
-def perception(volts_rms, hz: int = 50, per_cycle: int = 1):
-    """Instantaneous flicker P(t) for a row of rms voltages, `per_cycle` of them (1, 2, 4 or 8) a mains cycle, in any unit: array of 8
-    samples a cycle. The filters take a minute to settle.
-
-    Raises ValueError for a frequency other than 50 or 60 Hz (the standard defines lamps for these alone) and for voltages that are not
-    finite and above 0.
-    """
-    import numpy as np
+def _filtered(filters: _Filters, change: Row) -> Row:
+    """Blocks 3 and 4 of a row of relative changes of the squared voltage."""
     from scipy import signal
 
+    weighted = np.asarray(signal.sosfilt(filters.sections, change))
+    return np.asarray(signal.lfilter(*filters.smooth, weighted**2))
+
+
+def perception(volts_rms: npt.ArrayLike, hz: int = 50, per_cycle: int = 1) -> Row:
+    """Instantaneous flicker P(t) for a row of rms voltages, `per_cycle` of them (1, 2, 4 or 8) a mains cycle, in any
+    unit: array of SAMPLES_PER_CYCLE a cycle. The filters take a minute to settle.
+
+    Raises ValueError for a frequency other than 50 or 60 Hz (the standard defines lamps for these alone) and for
+    voltages that are not finite and above 0.
+    """
     if hz not in _WEIGHTING or per_cycle not in (1, 2, 4, 8):
         raise ValueError(
-            f"hz = {hz!r}, per_cycle = {per_cycle!r}: the flickermeter is defined for 50 and 60 Hz, with 1, 2, 4 or 8 voltages a cycle"
+            f"hz = {hz!r}, per_cycle = {per_cycle!r}: the flickermeter is defined for 50 and 60 Hz, with 1, 2, 4 or 8 "
+            "voltages a cycle"
         )
     volts = np.asarray(volts_rms, dtype=float)
     if volts.ndim != 1 or not len(volts) or not np.isfinite(volts).all() or volts.min() <= 0.0:
         raise ValueError("volts_rms must be a row of finite numbers above 0")
-    sections, smooth, _, gain = _filters(hz)
+    filters = _filters(hz)
     # Block 1: relative to the mean, as the slow gain control makes it.
     squared = np.repeat((volts / volts.mean()) ** 2, SAMPLES_PER_CYCLE // per_cycle)
-    return gain * signal.lfilter(*smooth, signal.sosfilt(sections, squared - squared[0]) ** 2)
+    return filters.gain * _filtered(filters, squared - squared[0])
 
 
-def short_term(perceived) -> float:
+def short_term(perceived: Row) -> float:
     """Pst of one observation of P: block 5, with the smoothed percentiles of IEC 61000-4-15, 5.7.2."""
-    import numpy as np
 
     def exceeded(*percents: float) -> float:
         return float(np.mean(np.percentile(perceived, [100.0 - p for p in percents])))
@@ -95,16 +128,16 @@ def short_term(perceived) -> float:
     return math.sqrt(0.0314 * exceeded(0.1) + 0.0525 * p1s + 0.0657 * p3s + 0.28 * p10s + 0.08 * p50s)
 
 
-def long_term(pst) -> float:
+def long_term(pst: Iterable[float]) -> float:
     """Plt: the cubic mean of (twelve) successive Pst."""
-    pst = list(pst)
-    if not pst:
+    observed = list(pst)
+    if not observed:
         raise ValueError("at least one Pst is needed")
-    return (sum(p**3 for p in pst) / len(pst)) ** (1.0 / 3.0)
+    return (sum(p**3 for p in observed) / len(observed)) ** (1.0 / 3.0)
 
 
 @dataclass(frozen=True)
-class Supply:
+class SupplyLine:
     """`volts` between the terminals without load, `hz` of the mains, `impedance_ohm` of line and neutral together."""
 
     volts: float = 230.0
@@ -113,14 +146,15 @@ class Supply:
 
     def __post_init__(self):
         if not (
-            50.0 <= self.volts <= 500.0
+            LOWEST_V <= self.volts <= 500.0
             and 0.0 <= self.impedance_ohm.real <= 10.0
             and abs(self.impedance_ohm.imag) <= 10.0
         ):
-            raise ValueError("volts from 50 to 500, impedance at most 10 ohm")
+            raise ValueError(f"volts from {LOWEST_V:.0f} to 500, impedance at most 10 ohm")
 
     def change(self, watts: float) -> float:
-        """Relative change of the voltage when a resistive load of `watts` (at `volts`) is switched: d of IEC 61000-3-3."""
+        """Relative change of the voltage when a resistive load of `watts` (at `volts`) is switched: d of IEC
+        61000-3-3."""
         if not 0.0 <= watts <= 1e5:
             raise ValueError(f"watts = {watts!r} must lie from 0 to 100 000")
         if watts == 0.0:
@@ -129,28 +163,35 @@ class Supply:
         return 1.0 - load / abs(load + self.impedance_ohm)
 
 
-def supply_of(oven) -> Supply:
-    """The supply that an oven's description states."""
-    return Supply(
+#: 230 V, 50 Hz, on the reference impedance.
+REFERENCE_SUPPLY = SupplyLine()
+
+
+def supply_of(oven: "Oven") -> SupplyLine | None:
+    """The supply that an oven's description states; None where its voltage is none that lamps hang on."""
+    if oven.supply.voltage_v < LOWEST_V:
+        return None
+    return SupplyLine(
         oven.supply.voltage_v,
         round(oven.supply.frequency_hz),
         complex(oven.supply.resistance_ohm, oven.supply.reactance_ohm),
     )
 
 
-def voltages(pattern: firing.Pattern, duties, tick_s: float, watts: float, supply: Supply):
-    """rms voltage of each mains cycle, V, array, while a heater of `watts` in `pattern.groups` equal parts is fired at the row of
-    `duties` (0..1), each for `tick_s`."""
-    import numpy as np
-
-    state, lit = firing.ready(pattern), []
+def voltages(
+    pattern: firing.Pattern, duties: Sequence[float] | Row, tick_s: float, watts: float, supply: SupplyLine
+) -> Row:
+    """rms voltage of each mains cycle, V, array, while a heater of `watts` in `pattern.groups` equal parts is fired at
+    the row of `duties` (0..1), each for `tick_s`."""
+    state = firing.ready(pattern)
+    lit: list[npt.NDArray[np.intp]] = []  # groups that are on, cycle by cycle
     if pattern.groups == 1:
         for duty in duties:
             state, burst = firing.fire(pattern, state, float(duty), tick_s)
             for on, count in burst.runs:
                 lit.append(np.full(count, int(on)))
     else:
-        # The groups' runs are told for the first alone: cycle by cycle they are all seen.
+        # A burst gives the runs of the first group only: fired cycle by cycle, each group is seen.
         cycle_s, owed_s = 1.0 / pattern.frequency_hz, 0.0
         for duty in duties:
             owed_s += tick_s
@@ -162,15 +203,22 @@ def voltages(pattern: firing.Pattern, duties, tick_s: float, watts: float, suppl
     return supply.volts * (1.0 - drop[np.concatenate(lit)])
 
 
-def of_run(pattern: firing.Pattern, duties, tick_s: float, watts: float, supply: Supply) -> list[float]:
-    """Pst of each whole ten minutes of a run at the row of `duties`, one a tick; of the whole run where it is shorter. Settled with
-    a minute of no heat before it. Raises ValueError for a run shorter than a minute, or patterns and supplies of other frequencies."""
-    import numpy as np
-
+def _check_frequency(pattern: firing.Pattern, supply: SupplyLine) -> None:
     if supply.hz not in _WEIGHTING or abs(pattern.frequency_hz - supply.hz) > 1.0:
         raise ValueError(
             f"the pattern's {pattern.frequency_hz:g} Hz and the supply's {supply.hz} Hz must agree, and be 50 or 60"
         )
+
+
+def of_run(
+    pattern: firing.Pattern, duties: Sequence[float] | Row, tick_s: float, watts: float, supply: SupplyLine
+) -> list[float]:
+    """Pst of each whole ten minutes of a run at the row of `duties`, one a tick; of the whole run where it is shorter.
+    The filters settle in a minute of no heat before it.
+
+    Raises ValueError for a run shorter than a minute, or where pattern and supply have different frequencies.
+    """
+    _check_frequency(pattern, supply)
     if len(duties) * tick_s < 60.0:
         raise ValueError("a Pst needs a minute at least")
     settling = round(_SETTLE_S * supply.hz)
@@ -187,28 +235,25 @@ def worst_plt(pst: list[float]) -> float:
 
 
 @lru_cache(maxsize=512)
-def predict(pattern: firing.Pattern, duty: float, watts: float, supply: Supply = Supply()) -> float:
+def predict(pattern: firing.Pattern, duty: float, watts: float, supply: SupplyLine = REFERENCE_SUPPLY) -> float:
     """Pst of ten minutes at a steady `duty` (0..1), after two minutes of it. Held for hours, Plt is the same."""
     if not 0.0 <= duty <= 1.0:
         raise ValueError(f"duty = {duty!r} must lie in 0..1")
-    if supply.hz not in _WEIGHTING or abs(pattern.frequency_hz - supply.hz) > 1.0:
-        raise ValueError(
-            f"the pattern's {pattern.frequency_hz:g} Hz and the supply's {supply.hz} Hz must agree, and be 50 or 60"
-        )
+    _check_frequency(pattern, supply)
     settle_s = 2.0 * _SETTLE_S
     p = perception(voltages(pattern, [duty] * round(settle_s + PST_S), 1.0, watts, supply), supply.hz)
     return short_term(p[round(settle_s * supply.hz) * SAMPLES_PER_CYCLE :])
 
 
 def worst(
-    pattern: firing.Pattern, watts: float, supply: Supply = Supply(), duties=(0.1, 0.35, 0.5, 0.65, 0.9)
+    pattern: firing.Pattern, watts: float, supply: SupplyLine = REFERENCE_SUPPLY, duties: Sequence[float] = DUTIES
 ) -> tuple[float, float]:
     """(duty, Pst) of the steady duty that flickers most."""
     return max(((d, predict(pattern, d, watts, supply)) for d in duties), key=lambda pair: pair[1])
 
 
 def in_words(pst: float) -> str:
-    """What the figure means for whoever sits under the lamp."""
+    """What the figure means for a person under the lamp."""
     if pst <= PLT_LIMIT:
         return "lamps on the same line are left in peace"
     return "to be seen on lamps of the same line over hours" if pst <= PST_LIMIT else "lamps on the same line flicker"

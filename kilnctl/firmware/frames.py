@@ -1,8 +1,10 @@
 # The line between computer and I/O board. Runs on MicroPython and on CPython; in the cycle path nothing is allocated.
 #
-# A frame on the wire is COBS(payload + CRC-24) and a zero byte. COBS: Cheshire and Baker, IEEE/ACM Trans. Networking 7(2), 1999.
-# CRC-24: RFC 9580, section 6.1 (polynomial 0x864CFB, start 0xB704CE); it fits a small integer of a 32-bit board, a CRC-32 does not.
-# All numbers are unsigned and little-endian. The computer asks, the board answers, and never speaks unasked.
+# A frame on the wire is COBS(payload + CRC-24) and a zero byte. COBS: Cheshire and Baker, IEEE/ACM Trans. Networking
+# 7(2), 1999.
+# CRC-24: RFC 9580, section 6.1 (polynomial 0x864CFB, start 0xB704CE); it fits a small integer of a 32-bit board, a
+# CRC-32 does not.
+# All numbers are unsigned and little-endian. The computer asks and the board answers; it never speaks unasked.
 #
 # Request, 12 bytes: kind, sequence, then by kind
 #   BEAT   step (2), duty in 1/10000 (2), flags (1)
@@ -24,7 +26,8 @@ CONTACTOR = 1  # flag of a BEAT: the contactor shall be closed
 A_KIND, A_SEQ, A_VERSION, A_STATE, A_FAULTS, A_INPUTS, A_OUTPUTS = 0, 1, 2, 3, 4, 6, 7
 A_RESET, A_REFUSED, A_BOOT, A_UPTIME, A_STEP, A_CYCLES, A_FIRED = 8, 9, 10, 12, 16, 18, 22
 A_SUPPLY, A_CURRENT, A_CEILING, A_DUTY, A_CHANNELS = 26, 28, 30, 32, 34
-#: Damaged frames so far; shortest run; sum over the mains cycles of the current in 1/100 A, and how many cycles had any; mains Hz.
+#: Damaged frames so far; shortest run; sum over the mains cycles of the current in 1/100 A, and how many cycles had
+#: any; mains Hz.
 A_BAD, A_SHORTEST, A_FLOW, A_FLOWING, A_HZ, A_METERS = 58, 60, 62, 66, 70, 71
 #: Each of three channels: chip (0 none, 1 MAX31855, 2 MAX31856), conversions counter, 6 bytes raw.
 CHANNEL = 8
@@ -33,6 +36,7 @@ IN_CONTACTOR, IN_DOOR, IN_AIRFLOW, IN_ZERO_CROSS, HAS_CONTACTOR, HAS_DOOR, HAS_A
 #: Bits of the meters.
 HAS_SUPPLY, HAS_CURRENT = 1, 2
 
+# Remainders of the 16 values of half a byte.
 _TABLE = (
     0x000000,
     0x864CFB,
@@ -111,7 +115,6 @@ class Receiver:
         self.bad = 0  # frames that were not whole or not ours
         self._count = 0
         self._left = 0
-        self._zero = False
         self._lost = False
 
     def take(self, byte):
@@ -119,7 +122,7 @@ class Receiver:
         if byte == 0:
             good = not self._lost and self._left == 1 and self._count == self.size + CRC
             empty = self._count == 0 and self._left == 0 and not self._lost
-            self._left, self._lost, self._zero = 0, False, False
+            self._left, self._lost = 0, False
             count, self._count = self._count, 0
             if good:
                 p = self.payload

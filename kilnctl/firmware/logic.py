@@ -1,14 +1,18 @@
-# What the I/O board decides. Runs on MicroPython and on CPython. Time is an argument, in ms modulo 2**30; pins are attributes.
+# What the I/O board decides. Runs on MicroPython and on CPython. Time is an argument, in ms modulo 2**30; pins are
+# attributes.
 #
-# Rules. After a reset the board is SAFE: relay off, contactor open. It heats only while ARMED, and arms only from SAFE, without a fault,
-# with its ceiling set. ARMED ends by itself:
+# Rules. After a reset the board is SAFE: relay off, contactor open. It heats only while ARMED, and arms only from SAFE,
+# without a fault, with its ceiling set. ARMED ends by itself:
 #   - no new request for LEASE_MS: the computer, its program or the cable is gone;
 #   - the control step has not advanced for STEP_MS: the program talks, but its control loop hangs;
-#   - a thermocouple is above the ceiling for three conversions, or neither control nor limit could be read for BLIND_MS;
+#   - a thermocouple is above the ceiling for three conversions, or neither control nor limit could be read for
+#     BLIND_MS;
 #   - the contactor reads closed although its coil is off;
 #   - the mains cycle path itself came late.
-# Each of these is a FAULT: latched, told in every answer, and cleared only by a request that a person stands behind.
-# Without a latch: no heat while neither control nor limit could be read for HOLD_MS, and none, with the contactor open, while the door is open.
+# Each of these is a FAULT: it is latched, every answer tells it, and only a request that a person stands behind clears
+# it.
+# Without a latch: no heat while neither control nor limit could be read for HOLD_MS; and none, with the contactor open,
+# while the door is open.
 # The ceiling may be lowered, but raised only by the first SETUP after a reset.
 # A repeated request (same sequence number) is answered again and counts for nothing.
 
@@ -40,7 +44,8 @@ def since(then, now):
 
 
 class Channel:
-    """One thermocouple converter: chip 1 (MAX31855) or 2 (MAX31856), 0 for none; its newest raw bytes and what they say."""
+    """One thermocouple converter: chip 1 (MAX31855) or 2 (MAX31856), 0 for none; its newest raw bytes and what they
+    say."""
 
     def __init__(self):
         self.chip = 0
@@ -58,7 +63,7 @@ class Channel:
         raw[0], raw[1] = word_high >> 8, word_high & 0xFF
         raw[2], raw[3] = word_low >> 8, word_low & 0xFF
         self.chip = 1
-        hot, cold, self.faults = chips.decode_31855(word_high, word_low)
+        hot, _, self.faults = chips.decode_31855(word_high, word_low)
         # The table holds for terminals at 25 degC; warmer or colder ones shift it little.
         self.hot = chips.true_k(hot) if self.type_k else hot
         self.count = (self.count + 1) & 0xFF
@@ -69,23 +74,27 @@ class Channel:
         for i in range(6):
             self.raw[i] = six[i]
         self.chip = 2
-        self.hot, cold, self.faults = chips.decode_31856(six[0], six[1], six[2], six[3], six[4], six[5])
+        self.hot, _, self.faults = chips.decode_31856(six[0], six[1], six[2], six[3], six[4], six[5])
         self.count = (self.count + 1) & 0xFF
         self.fresh = True
 
 
 class Board:
-    """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, zero_cross, supply and current of the cycle that
-    has passed (1/10 V, 1/100 A, rms); None where not wired. Outputs: relay_bits (one bit a relay), contactor, feed (the hardware watchdog
-    may be fed, once the outputs have been seen to follow)."""
+    """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, zero_cross, supply and
+    current of the cycle that has passed (1/10 V, 1/100 A, rms); None where not wired. Outputs: relay_bits (one bit a
+    relay), contactor, feed (the hardware watchdog may be fed once the outputs read back as they should be)."""
 
     def __init__(self, now, boot, reset_cause=0, relays=1, mains_hz=50):
         self.state = START
         self.faults = 0
         self.boot, self.reset_cause, self.relays, self.mains_hz = boot & 0xFFFF, reset_cause & 0xFF, relays, mains_hz
         self.channels = (Channel(), Channel(), Channel())
-        self.contactor_closed = self.door_open = self.airflow = self.zero_cross = None
-        self.supply = self.current = None
+        self.contactor_closed = None  # type: bool | None
+        self.door_open = None  # type: bool | None
+        self.airflow = None  # type: bool | None
+        self.zero_cross = None  # type: bool | None
+        self.supply = None  # type: int | None
+        self.current = None  # type: int | None
         self.relay_bits, self.contactor, self.feed = 0, False, False
         self.ceiling = 0  # degC; 0: not set
         self.shortest, self.groups, self.duty = 1, 1, 0
@@ -93,7 +102,7 @@ class Board:
         self.smallest = 1  # current that counts, 1/100 A
         self._owed = [0, 0, 0, 0, 0, 0]
         self._on = 0
-        self._now = self._began = self._heard = self._stepped = self._cycled = self._coil_since = now & _MASK
+        self._now = self._heard = self._stepped = self._cycled = self._coil_since = now & _MASK
         self._seen = (now - BLIND_MS) & _MASK  # nothing yet
         self._blind = True
         self._uptime = 0
@@ -105,7 +114,7 @@ class Board:
         self._answer = bytearray(frames.ANSWER + frames.CRC)
         self.wire = bytearray(frames.LONGEST + 3)
 
-    # ---- requests ---------------------------------------------------------------------------------------------------------------
+    # ---- requests ----
 
     def take(self, byte, now):
         """One byte from the line. Returns the length of the answer that is then in `wire`, or 0."""
@@ -123,25 +132,9 @@ class Board:
         return self._tell(kind | 0x80)
 
     def _do(self, kind, p, now):
+        """Do what a new request asks; returns why it was refused, or OK."""
         if kind == frames.BEAT:
-            duty = frames.get16(p, 4)
-            if duty > 10000 or p[6] > 1:
-                return R_RANGE
-            self._heard = now
-            if self.state != ARMED:
-                return R_NOT_SAFE
-            step = frames.get16(p, 2)
-            if step != self._step:
-                # Only a new step may change what is fired, and only a step that goes forward.
-                if self._step >= 0 and ((step - self._step) & 0xFFFF) >= 0x8000:
-                    return R_RANGE
-                self._step, self._stepped = step, now
-                self.duty, self._wanted = duty, bool(p[6] & frames.CONTACTOR)
-            elif duty < self.duty or (self._wanted and not p[6] & frames.CONTACTOR):
-                # Less is always allowed.
-                self.duty = min(self.duty, duty)
-                self._wanted = self._wanted and bool(p[6] & frames.CONTACTOR)
-            return OK
+            return self._beat(p, now)
         if kind == frames.REST:
             if self.state == ARMED:
                 self._off()
@@ -152,37 +145,61 @@ class Board:
         if self.state == ARMED:
             return R_ARMED
         if kind == frames.SETUP:
-            ceiling, shortest, groups = frames.get16(p, 4), frames.get16(p, 8), p[7]
-            if (
-                not 30 <= ceiling <= HIGHEST_CEILING
-                or not 1 <= shortest <= 6000
-                or not 1 <= groups <= min(6, self.relays)
-            ):
-                return R_RANGE
-            if self.ceiling and ceiling > self.ceiling:
-                return R_RAISED
-            self.ceiling, self.shortest, self.groups = ceiling, shortest, groups
-            self.smallest = max(1, frames.get16(p, 2))
-            self._rewind()
-            for i in range(3):
-                self.channels[i].type_k = bool((p[10] >> i) & 1)
-            return OK
+            return self._set_up(p)
         if kind == frames.ARM:
-            if self.state == FAULT or self.faults:
-                return R_FAULT
-            if self.ceiling == 0:
-                return R_NOT_SET
-            if self.state != SAFE:
-                return R_NOT_SAFE
-            cause = self._causes(now)
-            if cause:
-                return R_CAUSE
-            self.state = ARMED
-            self._heard = self._stepped = now
-            self._step = -1
-            self._off()
-            return OK
-        # CLEAR
+            return self._arm(now)
+        return self._clear(now)
+
+    def _beat(self, p, now):
+        duty = frames.get16(p, 4)
+        if duty > 10000 or p[6] > 1:
+            return R_RANGE
+        self._heard = now
+        if self.state != ARMED:
+            return R_NOT_SAFE
+        step = frames.get16(p, 2)
+        wanted = bool(p[6] & frames.CONTACTOR)
+        if step != self._step:
+            # Only a new step may change what is fired, and only a step that goes forward.
+            if self._step >= 0 and ((step - self._step) & 0xFFFF) >= 0x8000:
+                return R_RANGE
+            self._step, self._stepped = step, now
+            self.duty, self._wanted = duty, wanted
+        elif duty < self.duty or (self._wanted and not wanted):
+            # Less is always allowed.
+            self.duty = min(self.duty, duty)
+            self._wanted = self._wanted and wanted
+        return OK
+
+    def _set_up(self, p):
+        ceiling, shortest, groups = frames.get16(p, 4), frames.get16(p, 8), p[7]
+        if not 30 <= ceiling <= HIGHEST_CEILING or not 1 <= shortest <= 6000 or not 1 <= groups <= min(6, self.relays):
+            return R_RANGE
+        if self.ceiling and ceiling > self.ceiling:
+            return R_RAISED
+        self.ceiling, self.shortest, self.groups = ceiling, shortest, groups
+        self.smallest = max(1, frames.get16(p, 2))
+        self._rewind()
+        for i in range(3):
+            self.channels[i].type_k = bool((p[10] >> i) & 1)
+        return OK
+
+    def _arm(self, now):
+        if self.state == FAULT or self.faults:
+            return R_FAULT
+        if self.ceiling == 0:
+            return R_NOT_SET
+        if self.state != SAFE:
+            return R_NOT_SAFE
+        if self._causes(now):
+            return R_CAUSE
+        self.state = ARMED
+        self._heard = self._stepped = now
+        self._step = -1
+        self._off()
+        return OK
+
+    def _clear(self, now):
         if self._causes(now):
             return R_CAUSE
         self.faults = 0
@@ -190,10 +207,13 @@ class Board:
             self.state = SAFE
         return OK
 
+    def _welded(self, now):
+        return self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS
+
     def _causes(self, now):
         """What would be a fault again at once."""
         found = 0
-        if self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS:
+        if self._welded(now):
             found |= F_WELDED
         for i in range(3):
             if self.channels[i].over:
@@ -203,7 +223,8 @@ class Board:
         return found
 
     def _look(self, now):
-        """New conversions: when control or limit was last read, and how often in a row each was above the ceiling."""
+        """Take new conversions: note when control or limit was last read, and how often in a row each was above the
+        ceiling."""
         for i in range(3):
             c = self.channels[i]
             if not c.fresh:
@@ -219,13 +240,13 @@ class Board:
                 c.over += 1
         if since(self._seen, now) > HOLD_MS:
             self._blind = True
-        # A difference of times comes round after six days: what is old enough is kept from growing older.
+        # A difference of times comes round after six days: a time that is old enough does not grow older.
         if since(self._seen, now) > 2 * BLIND_MS:
             self._seen = (now - 2 * BLIND_MS) & _MASK
         if since(self._coil_since, now) > 2 * WELD_MS:
             self._coil_since = (now - 2 * WELD_MS) & _MASK
 
-    # ---- once a mains cycle -----------------------------------------------------------------------------------------------------
+    # ---- once a mains cycle ----
 
     def cycle(self, now):
         """To be called once a mains cycle, at its start; sets relay_bits, contactor and feed. Allocates nothing."""
@@ -242,20 +263,31 @@ class Board:
         if self.current is not None and self.current >= self.smallest:
             self.flow = (self.flow + self.current) & _MASK
             self.flowing = (self.flowing + 1) & _MASK
-        if self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS:
+        self._watch(now, late)
+        self._drive(now)
+        # The hardware watchdog is fed only for a whole cycle: this is its end.
+        self.feed = True
+
+    def _watch(self, now, late):
+        """Trip where a rule is broken: the welded contactor at all times, the others while armed."""
+        if self._welded(now):
             self._trip(F_WELDED)
-        if self.state == ARMED:
-            if late:
-                self._trip(F_LATE)
-            if since(self._heard, now) > LEASE_MS:
-                self._trip(F_HEARTBEAT)
-            if since(self._stepped, now) > STEP_MS:
-                self._trip(F_STEP)
-            for i in range(3):
-                if self.channels[i].over >= TOO_HOT:
-                    self._trip(F_CEILING)
-            if since(self._seen, now) > BLIND_MS:
-                self._trip(F_BLIND)
+        if self.state != ARMED:
+            return
+        if late:
+            self._trip(F_LATE)
+        if since(self._heard, now) > LEASE_MS:
+            self._trip(F_HEARTBEAT)
+        if since(self._stepped, now) > STEP_MS:
+            self._trip(F_STEP)
+        for i in range(3):
+            if self.channels[i].over >= TOO_HOT:
+                self._trip(F_CEILING)
+        if since(self._seen, now) > BLIND_MS:
+            self._trip(F_BLIND)
+
+    def _drive(self, now):
+        """Contactor and relays for the cycle that begins."""
         armed = self.state == ARMED
         wanted = armed and self._wanted and not self.door_open
         if wanted != self.contactor:
@@ -273,8 +305,6 @@ class Board:
             self._rewind()
         else:
             self._fire()
-        # Only here, at the end of a whole cycle, is the hardware watchdog's food earned.
-        self.feed = True
 
     def _fire(self):
         """Error diffusion with a dead band, whole cycles only (see kilnctl/firing/cycles.py), in 1/10000 of a cycle."""
@@ -291,7 +321,7 @@ class Board:
         self._on = self.relay_bits = bits
 
     def _rewind(self):
-        """What was refused is not made up for; groups start apart, so that they take turns."""
+        """Refused heat is not made up for; groups start apart, so that they take turns."""
         self._on = 0
         for g in range(self.groups):
             self._owed[g] = -self.shortest * 10000 * g // self.groups
@@ -306,7 +336,7 @@ class Board:
         self.state = FAULT
         self._off()
 
-    # ---- answers ----------------------------------------------------------------------------------------------------------------
+    # ---- answers ----
 
     def _tell(self, kind):
         a = self._answer

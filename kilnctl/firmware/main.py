@@ -1,14 +1,22 @@
-# The I/O board: pins. Copy this with frames.py, chips.py, meter.py and logic.py to a MicroPython board (RP2040 class, 3.3 V). Everything
-# that decides is in logic.py; this file only moves levels.
+# The I/O board: pins. Copy this with frames.py, chips.py, meter.py and logic.py to a MicroPython board (RP2040 class,
+# 3.3 V). Everything that decides is in logic.py; this file only moves levels.
 #
 # Wiring (change the numbers here if you must, and nowhere else):
-#   line    the board's own USB plug, or (LINE) a serial port behind an isolated adapter, which keeps the computer's earth out of the oven
-#   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm, a pull-up of 10 kohm on MISO
-#   relays  2, 3, 4: each to the input of one solid-state relay through a transistor, a pull-down of 8.2 kohm at the transistor's base
-#   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: limiter, stop button, door switch
-#   inputs  6 contactor's auxiliary contact, 7 door switch copy, 8 airflow switch, 9 zero-cross pulse; None where there is none
-#   meters  26 current, 27 supply voltage: a current transformer with its burden, and an ISOLATED voltage transformer, each biased to half
-#           the supply of the board; never mains through resistors alone. None where there is none.
+#   line    the board's own USB plug, or (LINE) a serial port behind an isolated adapter, which keeps the computer's
+#   earth
+#           out of the oven
+#   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm, a
+#   pull-up
+#           of 10 kohm on MISO
+#   relays  2, 3, 4: each to the input of one solid-state relay through a transistor, a pull-down of 8.2 kohm at the
+#           transistor's base
+#   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: limiter, stop
+#           button, door switch
+#   inputs  6 contactor's auxiliary contact, 7 door switch copy, 8 airflow switch, 9 zero-cross pulse; None where there
+#   is
+#           none
+#   meters  26 current, 27 supply voltage: a current transformer with its burden, and an ISOLATED voltage transformer,
+#           each biased to half the supply of the board; never mains through resistors alone. None where there is none.
 # On reset every pin is an input: the pull-downs keep relay and coil off.
 
 import os
@@ -33,10 +41,8 @@ COIL = 5
 CONTACTOR_IN, DOOR_IN, AIRFLOW_IN, ZERO_CROSS_IN = 6, 7, None, None
 ZERO_CROSS_PULSES = 2  # pulses a mains cycle: 2 from a full-wave detector, 1 from a half-wave one
 CURRENT_IN, SUPPLY_IN = None, None
-CURRENT_PER_THOUSAND, SUPPLY_PER_THOUSAND = (
-    2417,
-    2500,
-)  # 1/100 A and 1/10 V rms for a thousand counts (of 4096) rms; compare with a meter
+# 1/100 A and 1/10 V rms for a thousand counts (of 4096) rms; compare with a meter.
+CURRENT_PER_THOUSAND, SUPPLY_PER_THOUSAND = 2417, 2500
 WATCHDOG_MS = 1000
 SENSE_MS = 250
 
@@ -50,7 +56,7 @@ def switch(number):
     return None if number is None else machine.Pin(number, machine.Pin.IN, machine.Pin.PULL_UP)
 
 
-class Pins:
+class BoardPins:
     def __init__(self):
         self.relays = [output(n) for n in RELAYS]
         self.coil = output(COIL)
@@ -107,7 +113,8 @@ class Pins:
             self.supply_rms.add(self.supply.read_u16() >> 4)
 
     def read(self, board):
-        # An auxiliary contact that is closed with the contactor, and a door switch that is closed with the door, pull their pins to ground.
+        # An auxiliary contact that is closed with the contactor, and a door switch that is closed with the door, pull
+        # their pins to ground.
         board.contactor_closed = None if self.contactor is None else not self.contactor.value()
         board.door_open = None if self.door is None else bool(self.door.value())
         board.airflow = None if self.airflow is None else not self.airflow.value()
@@ -147,7 +154,7 @@ class Pins:
             board.channels[i].take_31855((f[0] << 8) | f[1], (f[2] << 8) | f[3])
             return
         if not self.stays(i, chips.setup_31856(TYPES[i], MAINS_HZ)):
-            # It forgot what it was told: what it says now is no temperature.
+            # The chip forgot its settings: what it says now is no temperature.
             self.set_up(i)
             for k in range(6):
                 self.six[k] = 0
@@ -201,7 +208,8 @@ def serve(pins, board, line, watchdog):
     sensed, channel = time.ticks_ms(), 0
     while True:
         pins.measure()
-        # A cycle begins with the mains where its zero crossings are seen, else with the clock. A pulse that comes much too early is noise.
+        # A cycle begins with the mains where its zero crossings are seen, else with the clock. A pulse that comes much
+        # too early is noise.
         now = time.ticks_us()
         crossed = wired and time.ticks_diff(now, begun) > period_us * 3 // 4 and pins.crossed()
         if crossed or time.ticks_diff(now, due) >= 0:
@@ -214,7 +222,8 @@ def serve(pins, board, line, watchdog):
             begun = now
             pins.read(board)
             board.cycle(time.ticks_ms())
-            # The hardware watchdog is fed here only: at the end of a whole cycle whose outputs read back as they should be.
+            # The hardware watchdog is fed only here: at the end of a whole cycle whose outputs read back as they should
+            # be.
             if pins.apply(board) and board.feed:
                 watchdog.feed()
             board.feed = False
@@ -233,7 +242,7 @@ def serve(pins, board, line, watchdog):
 
 
 def main():
-    pins = Pins()
+    pins = BoardPins()
     boot = os.urandom(2)  # another number each time, so that the computer notices a restart
     board = logic.Board(time.ticks_ms(), boot[0] | (boot[1] << 8), machine.reset_cause(), len(RELAYS), MAINS_HZ)
     for i in range(3):
@@ -243,7 +252,7 @@ def main():
     try:
         serve(pins, board, line, watchdog)
     finally:
-        # Whatever ended it: off at once, and in a second the watchdog restarts the board.
+        # However it ended: off at once, and in a second the watchdog restarts the board.
         pins.off()
 
 

@@ -1,8 +1,10 @@
-# True rms of one mains cycle from an analogue input's readings. Pure; whole numbers that fit a small integer of a 32-bit board.
+# True rms of one mains cycle from an analogue input's readings. Pure; whole numbers that fit a small integer of a
+# 32-bit board.
 
 
 class Rms:
-    """Readings of 0 to 4095 around a resting level that is learned. `per_thousand`: what a thousand counts rms mean, in the unit wanted."""
+    """Readings of 0 to 4095 around a resting level that is learned. `per_thousand`: what a thousand counts rms mean, in
+    the unit wanted."""
 
     MOST = 120  # readings a cycle that are used: 120 · 2048² still fits
 

@@ -220,25 +220,31 @@ def sensitivities(
 
 
 def _sensor_rows(model: EnergyModel, x: np.ndarray, dt: float, parameters, a: np.ndarray, b: np.ndarray) -> None:
-    """The last row of each step: the sensor follows the new chamber temperature by the share 1 −
-    exp(−dt/lag)."""
-    chamber, sensor = x[1:, CHAMBER], x[:-1, SENSOR]
+    """The last row of each step, as `EnergyModel.sensor_shares` has it."""
+    before, chamber, sensor = x[:-1, CHAMBER], x[1:, CHAMBER], x[:-1, SENSOR]
     if model.lag_s <= 0.0:
         a[:, SENSOR], b[:, SENSOR] = a[:, CHAMBER], b[:, CHAMBER]
         return
 
-    def share_of(m: EnergyModel, at_c: np.ndarray) -> np.ndarray:
-        return 1.0 - np.exp(-dt / m.lag_at_s(at_c))
+    def shares_of(m: EnergyModel, at_c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        lag = m.lag_at_s(at_c)
+        share = -np.expm1(-dt / lag)
+        by_end = 1.0 - share * lag / dt
+        return share - by_end, by_end
 
-    share, small = share_of(model, chamber), 1e-3
-    by_chamber = (share_of(model, chamber + small) - share_of(model, chamber - small)) / (2.0 * small)
-    reach = chamber - sensor
-    to_chamber = share + by_chamber * reach
+    def moved(up: EnergyModel, down: EnergyModel, by_k: float = 0.0) -> np.ndarray:
+        """How much further the sensor goes with one than with the other, K."""
+        high, low = shares_of(up, chamber + by_k), shares_of(down, chamber - by_k)
+        return (high[0] - low[0]) * (before - sensor) + (high[1] - low[1]) * (chamber - sensor)
+
+    (by_start, by_end), small = shares_of(model, chamber), 1e-3
+    to_chamber = by_end + moved(model, model, small) / (2.0 * small)
     a[:, SENSOR, :] = to_chamber[:, None] * a[:, CHAMBER, :]
-    a[:, SENSOR, SENSOR] = 1.0 - share
+    a[:, SENSOR, CHAMBER] += by_start
+    a[:, SENSOR, SENSOR] = 1.0 - by_start - by_end
     b[:, SENSOR] = to_chamber[:, None] * b[:, CHAMBER]
     for i, p in enumerate(parameters):
         if p.field in ("lag_s", "sensor_wind"):
             value = getattr(model, p.field)
             up, down = (replace(model, **{p.field: value * (1.0 + s)}) for s in (1e-4, -1e-4))
-            b[:, SENSOR, i] += reach * (share_of(up, chamber) - share_of(down, chamber)) / 2e-4
+            b[:, SENSOR, i] += moved(up, down) / 2e-4

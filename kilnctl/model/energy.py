@@ -169,8 +169,7 @@ class EnergyModel:
         down_2 = alpha_2 + beta_2 * down_1
         down_3 = alpha_3 + beta_3 * down_2
         chamber = x[1] + up
-        # A forecast of what cannot be may pass absolute zero within a step; the lag there is that of the coldest there is.
-        share = 1.0 - math.exp(-dt_s / self.lag_at_s(max(1.0 - ZERO_C, chamber))) if self.lag_s > 0.0 else 1.0
+        by_start, by_end = self.sensor_shares(chamber, dt_s)
         return (
             x[0] + alpha_e + beta_e * up,
             chamber,
@@ -179,8 +178,19 @@ class EnergyModel:
             x[4] + down_3,
             x[5] + alpha_4 + beta_4 * down_3,
             x[6] + alpha_k + beta_k * up if contents > 0.0 else chamber,
-            x[7] + share * (chamber - x[7]),
+            x[7] + by_start * (x[1] - x[7]) + by_end * (chamber - x[7]),
         )
+
+    def sensor_shares(self, chamber_c: float, dt_s: float) -> tuple[float, float]:
+        """How far the sensor goes in a step towards what the chamber was at its start, and towards what it is at its end: exact for
+        a chamber that warms evenly in between. (Following the end alone it would lag half a step less than it does.)"""
+        if self.lag_s <= 0.0:
+            return 0.0, 1.0
+        # A forecast of what cannot be may pass absolute zero within a step; the lag there is that of the coldest there is.
+        lag = self.lag_at_s(max(1.0 - ZERO_C, chamber_c))
+        share = -math.expm1(-dt_s / lag)
+        by_end = 1.0 - share * lag / dt_s
+        return share - by_end, by_end
 
     def lag_at_s(self, chamber_c: float) -> float:
         """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_SHARE
@@ -219,19 +229,25 @@ class EnergyModel:
         nodes = np.arange(SENSOR)
         m[nodes, nodes] += rate
         inverse = np.linalg.inv(m)
-        share = 1.0 - math.exp(-dt_s / self.lag_at_s(max(1.0 - ZERO_C, x[1]))) if self.lag_s > 0.0 else 1.0
+        by_start, by_end = self.sensor_shares(x[1], dt_s)
         a = np.zeros((N, N))
         a[:SENSOR, :SENSOR] = inverse * rate
         if not has_contents:
             a[CONTENTS, :SENSOR] = a[CHAMBER, :SENSOR]
-        a[SENSOR, :SENSOR] = share * a[CHAMBER, :SENSOR]
-        a[SENSOR, SENSOR] = 1.0 - share
+        a[SENSOR, :SENSOR] = by_end * a[CHAMBER, :SENSOR]
+        a[SENSOR, CHAMBER] += by_start
+        a[SENSOR, SENSOR] = 1.0 - by_start - by_end
         power, disturbance = np.zeros(N), np.zeros(N)
         power[:SENSOR], disturbance[:SENSOR] = inverse[:, ELEMENT], inverse[:, CHAMBER]
         if not has_contents:
             power[CONTENTS], disturbance[CONTENTS] = power[CHAMBER], disturbance[CHAMBER]
-        power[SENSOR], disturbance[SENSOR] = share * power[CHAMBER], share * disturbance[CHAMBER]
+        power[SENSOR], disturbance[SENSOR] = by_end * power[CHAMBER], by_end * disturbance[CHAMBER]
         return a, power * share_of_rated, disturbance
+
+    def around_w_per_k(self, x) -> float:
+        """What the chamber gives to elements, lining and contents for each kelvin that it is warmer, W/K."""
+        (_, _, elements), (_, lining, _), *_, (_, contents, _) = self.flows(x, self.ambient_c)
+        return elements + lining + (contents if self.contents_j_per_k > 0.0 else 0.0)
 
     def taken_w(self, x) -> tuple[float, float]:
         """Heat that lining and contents take from the chamber, W."""
@@ -301,6 +317,13 @@ class EnergyModel:
     def holding_w(self, chamber_c: float, ambient_c: float | None = None) -> float:
         """Power that holds chamber_c for ever, W, not below 0."""
         return max(0.0, self.steady(chamber_c, ambient_c)[1])
+
+    def keeping_w(self, x, ambient_c: float | None = None) -> float:
+        """Power (as rated) that only keeps the chamber where it is while everything else is as warm as in x, W, not below 0.
+        A lining that is still cold takes many times what it takes for ever."""
+        ambient = self.ambient_c if ambient_c is None else ambient_c
+        taken = sum(self.taken_w(x)) + self.leaking(x[CHAMBER], ambient)[0] - self.extra_w
+        return max(0.0, taken * (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c)))
 
     def believes(self, supply_v: float | None) -> bool:
         """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not there, one that shows more than 1.5

@@ -1,132 +1,45 @@
-"""What lies on the shelf: schedules, records of runs, the oven's sizing. Reads and (schedules only) writes files; every name that comes
-from a page is looked up in a list of what is there, never joined to a path."""
+"""The panel's catalogue: schedules, records of runs, the oven's sizing. Reads and (schedules only) writes files; a name
+that comes from a page is looked up in a list of what is there, never joined to a path."""
 
 import hashlib
-import multiprocessing
-import os
-import signal
-import threading
-from collections.abc import Callable
-from concurrent.futures import BrokenExecutor, CancelledError, Future, ProcessPoolExecutor
-from dataclasses import dataclass, field
-from functools import partial
+import json
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import IMPERIAL, METRIC, Units
 from ..record.durable import write_whole
 from ..record.folder import slug
+from ..record.run_record import read_run
+from ..report.run_report import run_page
+from ..run.summary import summarise
 from ..settings import SettingsError, load_schedule
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
-from .preview import Plan, plan_of, prepared
+from .preview import RunPreview, prepared, preview_of
+from .worker import Worker
 
-LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS, MOST_ASKED = 32_000, 300, 400, 40
-ENDED = "it could not be worked out: its process was ended; try again"
+#: Bytes of a schedule; schedules and runs listed.
+LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS = 32_000, 300, 400
 #: Records whose journals are read for one answer.
 FRESH = 12
 
 
-def _behind() -> None:
-    """Of the process that works things out: behind everybody else, not to be ended by a Ctrl-C that is for the panel, and not to outlive it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    os.nice(5)
-    panel = multiprocessing.parent_process()
+class Catalogue:
+    """All methods may take seconds: call them from a thread.
 
-    def follow() -> None:
-        panel.join()
-        os._exit(1)
-
-    if panel is not None:
-        threading.Thread(target=follow, daemon=True).start()
-
-
-@dataclass(eq=False)
-class _Job:
-    """Something to be worked out: `answer` is what the function returns or raises."""
-
-    function: Callable
-    arguments: tuple
-    answer: Future = field(default_factory=Future)
-
-
-class Shelf:
-    """All methods may take seconds: call them from a thread. Plans and sizings are worked out one after the other in a process of their
-    own: there is an oven to be run beside it, and a stop must not wait for arithmetic. What was asked for last comes first: whoever asked
-    before may have gone on to another schedule."""
+    Previews and sizings are worked out one after the other in a process of their own, since the same computer may run
+    an oven, and a stop must not wait for arithmetic. The newest question comes first: a page that asked before may have
+    gone on to another schedule.
+    """
 
     def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
         self.oven, self.schedules, self.records, self.model_file = oven, Path(schedules), Path(records), model_file
-        self._asked: dict[object, _Job] = {}
-        self._waiting: list[_Job] = []
-        self._going: _Job | None = None
-        self._closed = False
-        self._lock = threading.RLock()
-        self._worker: ProcessPoolExecutor | None = None
+        self.worker = Worker()
         self._told: dict[str, dict] = {}
 
-    def _worked_out(self, key, function, *arguments):
-        """What the function returns; the same key is worked out once. Raises what the function raises, and KilnctlError when its process was
-        ended."""
-        with self._lock:
-            job = self._asked.get(key)
-            if job is None:
-                while len(self._asked) >= MOST_ASKED:
-                    self._asked.pop(next(iter(self._asked)))
-                job = self._asked[key] = _Job(function, arguments)
-            elif job in self._waiting:
-                self._waiting.remove(job)
-            if not job.answer.done() and job is not self._going:
-                self._waiting.append(job)
-            self._go_on()
-        try:
-            return job.answer.result()
-        except (BrokenExecutor, CancelledError):
-            with self._lock:
-                if self._asked.get(key) is job:
-                    del self._asked[key]
-            raise KilnctlError(ENDED) from None
-
-    def _go_on(self) -> None:
-        """Under the lock: the newest that waits, when nothing is being worked out."""
-        if self._closed:
-            for job in self._waiting:
-                job.answer.cancel()
-            self._waiting.clear()
-        if self._going is not None or not self._waiting:
-            return
-        job = self._going = self._waiting.pop()
-        if self._worker is None:
-            self._worker = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_behind)
-        try:
-            made = self._worker.submit(job.function, *job.arguments)
-        except BrokenExecutor as error:  # its process was ended while it had nothing to do
-            made = Future()
-            made.set_exception(error)
-        made.add_done_callback(partial(self._done, job))
-
-    def _done(self, job: _Job, made: Future) -> None:
-        error = CancelledError() if made.cancelled() else made.exception()
-        with self._lock:
-            self._going = None
-            if isinstance(error, BrokenExecutor):
-                self._worker = None
-            if error is None:
-                job.answer.set_result(made.result())
-            else:
-                job.answer.set_exception(error)
-            self._go_on()
-
     def close(self) -> None:
-        """What is being worked out or waits for it is given up: nobody waits for it any more."""
-        with self._lock:
-            self._closed = True
-            self._go_on()
-            worker, self._worker = self._worker, None
-        if worker is not None:
-            processes = list((worker._processes or {}).values())
-            worker.shutdown(wait=False, cancel_futures=True)
-            for process in processes:
-                process.terminate()
+        """Give up what is being worked out and what waits for it."""
+        self.worker.close()
 
     # ---- schedules ----
 
@@ -201,7 +114,8 @@ class Shelf:
         return {"problems": []}
 
     def save(self, name: str, source: str) -> str:
-        """Write a schedule that is sound; the name's file is replaced, or made. Returns the file's name. Raises KilnctlError."""
+        """Write a schedule that is sound; the name's file is replaced, or made. Returns the file's name. Raises
+        KilnctlError."""
         if len(source.encode("utf-8", "replace")) > LARGEST_SCHEDULE:
             raise KilnctlError(f"longer than {LARGEST_SCHEDULE // 1000} kB")
         schedule_of(source, name)
@@ -221,20 +135,18 @@ class Shelf:
 
     # ---- plans ----
 
-    def plan(self, schedule: Schedule, start_c: float | None) -> Plan:
+    def plan(self, schedule: Schedule, start_c: float | None) -> RunPreview:
         """Raises KilnctlError where the oven may not or cannot do it. Kept: the same question is answered at once."""
         start = None if start_c is None or start_c < self.oven.site.ambient_c + 10.0 else round(start_c / 5.0) * 5.0
-        return self._worked_out(
-            (schedule.sha256, start, self.model_file), plan_of, self.oven, schedule, start, self.model_file
+        return self.worker.work_out(
+            (schedule.sha256, start, self.model_file), preview_of, self.oven, schedule, start, self.model_file
         )
 
     # ---- records ----
 
     def runs(self, going_on: str = "") -> list[dict]:
-        """The newest first. What run.json says; where a service that waits for the next run has left only the journal, what that says, for
-        the newest FRESH of them. `going_on`: the folder of a run that is not over."""
-        import json
-
+        """The newest first: what run.json says of each. A service that waits for the next run has left only the
+        journal: then what that says, for the newest FRESH of them. `going_on`: the folder of a run that is not over."""
         out, fresh = [], FRESH
         try:
             folders = sorted(
@@ -277,18 +189,13 @@ class Shelf:
     def _summary(self, folder: Path) -> dict:
         if folder.name not in self._told:
             try:
-                self._told[folder.name] = self._worked_out(folder, summary_of, folder)
+                self._told[folder.name] = self.worker.work_out(folder, summary_of, folder)
             except KilnctlError as error:
                 self._told[folder.name] = {"outcome": str(error)[:80]}
         return self._told[folder.name]
 
     def report(self, run_id: str, unit: str = "C") -> str:
         """The page of evidence of one run. Raises KilnctlError."""
-        from ..output import IMPERIAL, METRIC, Units
-        from ..record.run_record import read_run
-        from ..report.run_report import run_page
-        from ..run.summary import summarise
-
         try:
             folder = next((p for p in self.records.iterdir() if _id(p) == run_id and (p / "run.json").is_file()), None)
         except OSError:
@@ -302,14 +209,11 @@ class Shelf:
 
     def sizing(self) -> dict:
         """How hot, and where the watts go: points for the pictures. Worked out once."""
-        return self._worked_out(sizing_of, sizing_of, self.oven)
+        return self.worker.work_out(sizing_of, sizing_of, self.oven)
 
 
 def summary_of(folder: Path) -> dict:
     """What a record that was never summarised comes to. Raises KilnctlError."""
-    from ..record.run_record import read_run
-    from ..run.summary import summarise
-
     record = read_run(folder)
     s = summarise(record)
     return {
@@ -321,7 +225,7 @@ def summary_of(folder: Path) -> dict:
 
 
 def sizing_of(oven: Oven) -> dict:
-    """See `Shelf.sizing`. Raises KilnctlError."""
+    """See `Catalogue.sizing`. Raises KilnctlError."""
     from ..sizing import size
 
     made = size(oven)
@@ -350,7 +254,7 @@ def sizing_of(oven: Oven) -> dict:
     }
 
 
-def shown(plan: Plan, schedule: Schedule) -> dict:
+def shown(plan: RunPreview, schedule: Schedule) -> dict:
     """A plan for the page."""
     return {
         "name": schedule.name,

@@ -1,19 +1,24 @@
-"""Who may ask what: the rules in front of every request. Pure decisions on the raw headers, and an ASGI wrapper that applies them.
+"""Who may ask what: the rules in front of every request. Pure decisions on the raw headers, and an ASGI wrapper that
+applies them.
 
-Held against a foreign page in a browser (fetch, form, event stream, another name for this address): exactly one Host, from a fixed list; a
-request that changes something must come from our own page (Origin equal to Host) and be JSON; GET changes nothing; nothing is ever
-offered to other origins.
+They hold against a foreign page in a browser (fetch, form, event stream, another name for this address): exactly one
+Host, from a fixed list; a request that changes something must come from our own page (Origin equal to Host) and be
+JSON; GET changes nothing; nothing is ever offered to other origins.
 """
 
 import json
 from collections.abc import Iterable
 
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
 #: Sent with every answer.
 HEADERS = (
     (
         b"content-security-policy",
-        b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; frame-src 'self'; "
-        b"base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+        (
+            b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+            b"frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        ),
     ),
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
@@ -23,18 +28,23 @@ HEADERS = (
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=()"),
     (b"cache-control", b"no-store"),
 )
-#: Reports are pages of ours with a style of their own and no script; shown in a frame of the panel, with nothing allowed.
-REPORT_CSP = b"default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'self'; sandbox"
+#: Reports are pages of ours with a style of their own and no script; shown in a frame of the panel, with nothing
+#: allowed.
+REPORT_CSP = (
+    b"default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; "
+    b"frame-ancestors 'self'; sandbox"
+)
 LARGEST_BODY = 64_000
 
 
 def hosts(names: Iterable[str], port: int) -> frozenset[str]:
-    """The Host values that are ours: loopback always, and those names; with the port, and bare where the port is the usual one."""
+    """The Host values that are ours: loopback always, and those names; with the port, and bare where the port is the
+    usual one."""
     every = ["127.0.0.1", "localhost", "[::1]", *(n.strip().lower() for n in names if n.strip())]
     return frozenset([f"{n}:{port}" for n in every] + (every if port == 80 else []))
 
 
-def refusal(scope: dict, allowed: frozenset[str]) -> tuple[int, str] | None:
+def refusal(scope: Scope, allowed: frozenset[str]) -> tuple[int, str] | None:
     """(status, words) of a request that may not pass; None for one that may."""
     if scope["type"] == "websocket":
         return 403, "there is no socket here"
@@ -67,27 +77,30 @@ def refusal(scope: dict, allowed: frozenset[str]) -> tuple[int, str] | None:
 class Guard:
     """The rules around an ASGI application."""
 
-    def __init__(self, app, allowed: frozenset[str]):
+    def __init__(self, app: ASGIApp, allowed: frozenset[str]):
         if not allowed:
             raise ValueError("an empty list of hosts lets nobody in")
         self.app, self.allowed = app, allowed
 
-    async def __call__(self, scope, receive, send):
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
-            return await self.app(scope, receive, send)
+            await self.app(scope, receive, send)
+            return
         refused = refusal(scope, self.allowed)
         if scope["type"] == "websocket":
             await receive()
-            return await send({"type": "websocket.close", "code": 1008})
+            await send({"type": "websocket.close", "code": 1008})
+            return
 
-        async def guarded(message):
+        async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
                 given = {name.lower() for name, _ in message["headers"]}
                 message = {**message, "headers": [*message["headers"], *(h for h in HEADERS if h[0] not in given)]}
             await send(message)
 
         if refused is None:
-            return await self.app(scope, receive, guarded)
+            await self.app(scope, receive, guarded)
+            return
         status, words = refused
         body = json.dumps({"ok": False, "words": words}).encode()
         await guarded(

@@ -1,7 +1,8 @@
-"""The PIN for whatever can heat, its throttle, and the arm for a start from elsewhere. What must survive a restart is on the disk.
+"""The PIN for all that can heat, its throttle, and the arm for a start from elsewhere. What must survive a restart is
+on the disk.
 
-Throttle: global, not per address, for addresses are free: FREE_TRIES wrong ones at once, then a wait of 30 s that doubles up to an hour.
-That is 34 tries on the first day and 730 in a month: 0.07 % of the 6-digit PINs.
+Throttle: global, not per address, since addresses cost nothing: FREE_TRIES wrong ones at once, then a wait of 30 s that
+doubles up to an hour. That is 34 tries on the first day and 730 in a month: 0.07 % of the 6-digit PINs.
 """
 
 import hashlib
@@ -30,7 +31,7 @@ def wait_s(wrong: int) -> float:
 
 
 def _now() -> float:
-    """Counts on in suspend and is not set by anybody; starts anew with the computer."""
+    """A clock that counts on in suspend and that cannot be set; it starts at 0 with the computer."""
     return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
@@ -48,7 +49,8 @@ class Keys:
     # ---- PIN ----
 
     def make_pin(self, pin: str | None = None) -> str:
-        """A new PIN (a random one if None), kept as a hash; ends every session. Raises KilnctlError for one that is no PIN."""
+        """A new PIN (a random one if None), kept as a hash; ends every session. Raises KilnctlError for one that is no
+        PIN."""
         pin = f"{secrets.randbelow(10**DIGITS):0{DIGITS}d}" if pin is None else pin
         if len(pin) != DIGITS or not (pin.isascii() and pin.isdigit()):
             raise KilnctlError(f"the PIN has {DIGITS} digits")
@@ -66,16 +68,16 @@ class Keys:
         """How long no PIN is tried, s."""
         tries = self._read("tries") or {}
         left = float(tries.get("until", 0.0)) - self.now()
-        # After a restart of the computer the clock begins at 0: the whole wait of that many tries begins anew.
+        # After a restart of the computer the clock begins at 0: the whole wait of that many tries begins again.
         return 0.0 if left <= 0.0 else min(left, wait_s(int(tries.get("wrong", 0))))
 
     def open(self, pin: str) -> str | None:
-        """A session's token for the right PIN, else None. Nothing is even looked at while locked."""
+        """A session's token for the right PIN, else None. While locked, the PIN is not looked at."""
         kept = self._read("pin")
         if kept is None or self.locked_s() > 0.0:
             return None
         tries = int((self._read("tries") or {}).get("wrong", 0)) + 1
-        # Counted before it is known whether it was right: whoever pulls the plug in between has used a try.
+        # Counted before it is known whether it was right: pulling the plug in between uses up a try.
         self._write("tries", {"wrong": tries, "until": self.now() + wait_s(tries)})
         found = hashlib.scrypt(pin.encode("utf-8", "replace")[:64], salt=bytes.fromhex(kept["salt"]), **COST)
         if not hmac.compare_digest(found, bytes.fromhex(kept["hash"])):
@@ -135,7 +137,8 @@ class Keys:
         except FileNotFoundError:
             return None
         except (OSError, ValueError):
-            # A damaged file of tries must not open the door: locked for the longest time from now, as if all had been wrong.
+            # A damaged file of tries must let nobody in: locked for the longest time from now, as after many wrong
+            # tries.
             return {"wrong": 12, "until": self.now() + LONGEST_WAIT_S} if name == "tries" else None
         return found if isinstance(found, dict) else None
 
@@ -148,5 +151,5 @@ class Keys:
 
 
 def _key(token: str) -> str:
-    """What is kept of a token: who reads the memory of sessions has no session."""
+    """What is kept of a token: its hash gives no session to a person who reads it."""
     return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

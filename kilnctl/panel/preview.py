@@ -3,7 +3,8 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from .. import control, firing, safety
+from .. import control, safety
+from ..body import bursts
 from ..errors import KilnctlError
 from ..model.model_oven import ModelOven
 from ..model.trained_file import model_for
@@ -16,12 +17,16 @@ from ..settings.schedule import Schedule
 from .service_client import picture
 
 PICTURE_ROWS = 400
+#: The slowest tick that the rules bear, s: half the work, and the same result to a thousandth.
 SLOWEST_TICK_S = 2.0
+#: A schedule that takes longer than this is refused, s.
+LONGEST_S = 14 * 86400.0
+#: What a milestone says, by phase.
 WORDS = {"heat up": "arrives at", "ramp": "ramp ends", "soak": "soak ends", "cooling": "has cooled"}
 
 
 @dataclass(frozen=True)
-class Stretch:
+class PreviewStretch:
     """From when to when the run is in one step and phase, s; `to_c` is where it goes."""
 
     step: int
@@ -33,22 +38,23 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class Plan:
-    """`columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture; `chamber` every tick, with `tick_s`."""
+class RunPreview:
+    """What is to be expected of a run. `columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture;
+    `chamber`: every tick of `tick_s`."""
 
     outcome: str
     words: tuple[str, ...]
     duration_s: float
     energy_kwh: float
     highest_c: float
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[PreviewStretch, ...]
     columns: dict[str, list]
     chamber: tuple[float, ...]
     tick_s: float
 
     def milestones(self, status: dict, ahead: dict) -> list[dict]:
-        """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run is where the plan never is (held,
-        another step)."""
+        """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run is where the preview
+        never is (held, another step)."""
         step, phase, chamber = status.get("step"), status.get("state"), status.get("chamber_c")
         here = [k for k, s in enumerate(self.stretches) if s.step == step and s.phase == phase]
         if not here or chamber is None:
@@ -68,7 +74,7 @@ class Plan:
             )
         return out
 
-    def _left_s(self, now: Stretch, chamber: float, ahead: dict) -> float:
+    def _left_s(self, now: PreviewStretch, chamber: float, ahead: dict) -> float:
         times = (ahead.get("reference") or {}).get("in_s") or []
         if now.phase in ("ramp", "soak") and len(times) > 1:
             return max(0.0, times[1])
@@ -83,7 +89,8 @@ class Plan:
 def prepared(
     oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None
 ) -> tuple:
-    """(model, where it is from, programme, policy) of a run. Raises KilnctlError for a schedule that this oven may not do."""
+    """(model, where it is from, programme, policy) of a run. Raises KilnctlError for a schedule that this oven may not
+    do."""
     load = schedule.load if schedule.load is not None else oven.usual_load
     model, words = model_for(oven, load, schedule.top_c, model_file)
     return (
@@ -94,39 +101,29 @@ def prepared(
     )
 
 
-def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None) -> Plan:
-    """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c. Raises KilnctlError for a
-    schedule that this oven may not or cannot do. Seconds of work for a long schedule."""
-    # The slowest tick that the rules bear: half the work, and the same to a thousandth.
+def preview_of(
+    oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None
+) -> RunPreview:
+    """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c.
+
+    Raises KilnctlError for a schedule that this oven may not or cannot do. Seconds of work for a long schedule.
+    """
     oven = replace(oven, control=replace(oven.control, tick_s=max(oven.control.tick_s, SLOWEST_TICK_S)))
     model, words, programme, policy = prepared(oven, schedule, start_c, model_file)
     plant = ModelOven(oven, model, 1, Conditions(ambient_c=None))
     if start_c is not None and start_c > plant.ambient_c:
         plant.start_at(start_c)
-    chain = Chain(control, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
+    chain = Chain(control, programme, policy, bursts.pattern_for(oven), holding_table(model, oven))
     rows: list[tuple] = []
-    keys: list[tuple] = []
+    keys: list[tuple[float, int, str]] = []
 
     def note(time_s: float, decision) -> bool:
         keys.append((time_s, decision.step + 1, decision.phase))
-        if time_s > 14 * 86400.0:
+        if time_s > LONGEST_S:
             raise KilnctlError(f"{schedule.name}: it would take more than two weeks")
         return False
 
     outcome = follow(oven, plant, chain, rows, enough=note)
-    names = {i: s.name or f"step {i + 1}" for i, s in enumerate(schedule.steps)}
-    stretches: list[list] = []
-    for time_s, step, phase in keys:
-        if phase not in WORDS:
-            continue
-        if stretches and stretches[-1][:2] == [step, phase]:
-            stretches[-1][3] = time_s
-        else:
-            stretches.append([step, phase, time_s, time_s])
-    targets, last = {}, 0.0
-    for i, s in enumerate(schedule.steps):
-        last = s.to_c if s.to_c is not None else last
-        targets[i + 1] = last
     table = {
         "time_s": "time_s",
         "reference_c": "reference_c",
@@ -142,16 +139,36 @@ def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_
         *(s.note for s in programme.shortfalls),
     ]
     said += [str(t) for t in chain.safety.trips.values()]
-    return Plan(
+    return RunPreview(
         outcome,
         tuple(said),
         keys[-1][0] if keys else 0.0,
         chain.energy_j / 3.6e6,
         max((c for c in columns["chamber_c"] if c is not None), default=0.0),
-        tuple(Stretch(s[0], s[1], names[s[0] - 1], targets[s[0]], s[2], s[3]) for s in stretches),
+        _stretches(schedule, keys),
         {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
         tuple(c or 0.0 for c in columns["chamber_c"]),
         oven.control.tick_s,
+    )
+
+
+def _stretches(schedule: Schedule, keys: list[tuple[float, int, str]]) -> tuple[PreviewStretch, ...]:
+    """The stretches of the run from (time, step, phase) of every tick. A step without a target keeps the one before."""
+    targets, target = [], 0.0
+    for step in schedule.steps:
+        target = step.to_c if step.to_c is not None else target
+        targets.append(target)
+    spans: list[tuple[int, str, float, float]] = []
+    for time_s, step, phase in keys:
+        if phase not in WORDS:
+            continue
+        if spans and spans[-1][:2] == (step, phase):
+            spans[-1] = (step, phase, spans[-1][2], time_s)
+        else:
+            spans.append((step, phase, time_s, time_s))
+    return tuple(
+        PreviewStretch(step, phase, schedule.steps[step - 1].name or f"step {step}", targets[step - 1], begin_s, end_s)
+        for step, phase, begin_s, end_s in spans
     )
 
 

@@ -1,6 +1,7 @@
-"""The one link to the service: asks its socket once a second and keeps what all open pages are shown."""
+"""The one client of the service: asks its socket once a second and keeps what all open pages show."""
 
 import asyncio
+import contextlib
 import json
 from pathlib import Path
 
@@ -12,9 +13,9 @@ EVERY_S, PATIENCE_S, MOST_ROWS = 1.0, 5.0, 5000
 PICTURE_ROWS = 1500
 
 
-class Link:
-    """`status`, `ahead` and the run's `columns` (lists by name) as last heard; `version` changes with each hearing. `fresh` is False
-    when the service does not answer."""
+class ServiceClient:
+    """`status`, `ahead` and the run's `columns` (lists by name) as last heard; `version` changes each time. `fresh` is
+    False when the service does not answer."""
 
     def __init__(self, socket: Path):
         self.socket = socket
@@ -49,7 +50,7 @@ class Link:
                     except (FileNotFoundError, ConnectionRefusedError, PermissionError):
                         raise
                     except OSError:
-                        # More are knocking at this moment than may wait at its door.
+                        # More clients connect at this moment than the service's socket lets wait.
                         await asyncio.sleep(0.05)
         except (OSError, ValueError, TimeoutError) as error:
             return {
@@ -68,12 +69,9 @@ class Link:
 
     async def changed(self, since: int, patience_s: float) -> None:
         """Until something newer than `since` was heard, or the time is over."""
-        try:
-            async with asyncio.timeout(patience_s):
-                async with self._changed:
-                    await self._changed.wait_for(lambda: self.version != since)
-        except TimeoutError:
-            pass
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(patience_s), self._changed:
+                await self._changed.wait_for(lambda: self.version != since)
 
     async def _listen(self) -> None:
         while True:
@@ -108,8 +106,8 @@ class Link:
                 return
 
     def since(self, epoch: int, row: int) -> dict:
-        """What a page that has `row` rows of that epoch lacks; another epoch, or too much missing: the whole picture, thinned with its
-        peaks kept."""
+        """What a page that has `row` rows of that epoch lacks; with another epoch, or too much missing, the whole
+        picture, thinned with its peaks kept."""
         whole = epoch != self.epoch or not 0 <= row <= self.rows or self.rows - row > PICTURE_ROWS
         if whole:
             keep = picture(self.columns, PICTURE_ROWS)
@@ -120,8 +118,8 @@ class Link:
 
 
 def picture(columns: dict[str, list], most: int) -> list[int]:
-    """Indices of at most about `most` rows: of each stretch the first, and where chamber and duty are least and greatest, so that no peak
-    is lost."""
+    """Indices of at most about `most` rows: of each stretch the first, and where chamber and duty are least and
+    greatest, so that no peak is lost."""
     count = len(columns["time_s"])
     if count <= most:
         return list(range(count))

@@ -4,8 +4,10 @@ import dataclasses
 import math
 from collections.abc import Sequence
 
-from ..firing import flicker, pattern_for
+from ..body.bursts import bursts_note, pattern_for
+from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
+from ..settings.oven import Oven
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..thermal.materials import find
 from ..thermal.walls import Layer, WallSolution, profile
@@ -24,7 +26,7 @@ def temperature_range(r: Range, u: Units) -> str:
 
 
 def heat_range(r: Range, u: Units) -> str:
-    return f"{u.heat(r.value)} ({u.heat(r.low)} to {u.heat(r.high)})"
+    return f"{u.heat_flow(r.value)} ({u.heat_flow(r.low)} to {u.heat_flow(r.high)})"
 
 
 def time_range(r: Range) -> str:
@@ -78,7 +80,7 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     reach = min(sizing.top_c, sizing.max_chamber_c)
     out = [*_reach(sizing, reach, u), "", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
     out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_flicker(sizing), *_savings(sizing, u)]
-    out += ["", "to note:", *(f"  {u.words(n)}" for n in (*sizing.notes, *r_value_notes(sizing)))]
+    out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
     ranges = "stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square"
@@ -130,8 +132,8 @@ def _ledger(sizing: Sizing, reach: float, u: Units) -> list[str]:
     parts = sorted(ledger.items(), key=lambda item: -item[1])
     return [
         f"where the watts go at {u.temperature(reach)}:",
-        *(f"  {name:<24} {u.heat(w):>12}  {100 * w / total:4.0f} %" for name, w in parts),
-        f"  {'sum':<24} {u.heat(total):>12}" + (f"  (of it {u.heat(fan)} from the fan)" if fan else ""),
+        *(f"  {name:<24} {u.heat_flow(w):>12}  {100 * w / total:4.0f} %" for name, w in parts),
+        f"  {'sum':<24} {u.heat_flow(total):>12}" + (f"  (of it {u.heat_flow(fan)} from the fan)" if fan else ""),
     ]
 
 
@@ -160,14 +162,21 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
     return [
         "",
         f"{'1 in' if u.imperial else '25 mm'} more insulation would save, the best first:",
-        *(f"  {s.face}: {s.material:<32} {u.heat(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best),
+        *(f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best),
     ]
+
+
+def _notes(sizing: Sizing) -> list[str]:
+    said = bursts_note(sizing.oven)
+    return [*sizing.notes, *r_value_notes(sizing), *([said] if said else [])]
 
 
 def _flicker(sizing: Sizing) -> list[str]:
     """What the switching does to lamps on the same line, with the oven's own pattern and with the quiet one."""
     o = sizing.oven
     supply, watts = flicker.supply_of(o), o.elements.rated_w
+    if supply is None:
+        return [f"flicker: {flicker.NOT_JUDGED}"]
     pattern = pattern_for(o)
     duty, pst = flicker.worst(pattern, watts, supply)
     out = [
@@ -186,6 +195,12 @@ def _flicker(sizing: Sizing) -> list[str]:
             "price of slower steps of power"
         )
     return out
+
+
+def _pst(o: Oven) -> float | None:
+    """Pst at the worst duty; None where it is not judged."""
+    supply = flicker.supply_of(o)
+    return None if supply is None else flicker.worst(pattern_for(o), o.elements.rated_w, supply)[1]
 
 
 def sizing_json(sizing: Sizing) -> dict:
@@ -220,10 +235,10 @@ def sizing_json(sizing: Sizing) -> dict:
             for t in levels(sizing)
         ],
         "layers": [vars(r) | {"flags": list(r.flags)} for r in sizing.layers(reach)],
-        "flicker_pst": flicker.worst(pattern_for(o), o.elements.rated_w, flicker.supply_of(o))[1],
+        "flicker_pst": _pst(o),
         "wiring": {**vars(sizing.wiring), "notes": list(sizing.wiring.notes)},
         "savings": [vars(s) for s in sizing.savings],
-        "notes": [*sizing.notes, *r_value_notes(sizing)],
+        "notes": _notes(sizing),
         "assumptions": list(o.assumptions),
     }
 

@@ -10,17 +10,18 @@ from ..safety import Permit
 
 
 class RigLost(KilnctlError):
-    """The hardware cannot be reached any more. It has let go, or will when its lease is over; only a new start reaches it again."""
+    """The hardware cannot be reached any more. It has let go, or will when its lease is over; only a new start reaches
+    it again."""
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class RigFacts:
     """A rig about itself.
 
     kind        "virtual", "board" or "pins"
     name        what to call it in messages (a port, a board's serial number)
-    lease_s     how long it goes on with the last command when nobody speaks to it, s
-    unattended  whether it lets go by itself when this program freezes; a run without a person beside it needs that
+    lease_s     how long it goes on with the last command when it is asked nothing, s
+    unattended  whether it lets go by itself when this program freezes; an unattended run needs that
     unproved    what it cannot tell or guarantee, each in plain words, for the record and for the person
     """
 
@@ -32,26 +33,30 @@ class Facts:
 
 
 @runtime_checkable
-class Rig(Protocol):
-    """One oven's hardware. Not thread-safe: one loop owns it. Every method raises `RigLost` when the hardware is gone."""
+class RigDriver(Protocol):
+    """One oven's hardware. Not thread-safe: one loop owns it. Every method raises `RigLost` when the hardware is
+    gone."""
 
-    facts: Facts
+    facts: RigFacts
 
     def read(self) -> Reading:
-        """The newest look at the oven; waits 0.2 s at most. A dead sensor is a word in `Reading.faults`, not an exception."""
+        """The newest look at the oven; waits 0.2 s at most. A dead sensor is a word in `Reading.faults`, not an
+        exception."""
         ...
 
     def heat(self, duty: float, burst: Burst, permit: Permit | None) -> None:
-        """What the gate let through for the coming tick: `duty` (share of full power) for a rig that times mains cycles itself,
-        `burst` (the same in whole cycles) for one that does not. Without a permit anything but nothing is refused (ValueError)."""
+        """What the gate let through for the coming tick: `duty` (share of full power) for a rig that times mains cycles
+        itself, `burst` (the same in whole cycles) for one that does not. Raises ValueError for heat without a
+        permit."""
         ...
 
     def contactor(self, closed: bool) -> None:
-        """What the contactor's coil shall do. Opening works whatever the relay does."""
+        """What the contactor's coil shall do. Opening works in any state of the relay."""
         ...
 
     def clear(self) -> None:
-        """On a person's word: ask hardware that latches a fault of its own to clear it; it does where the cause is gone. Any thread's."""
+        """For a person's acknowledgement: ask hardware that latches a fault of its own to clear it; it does where the
+        cause is gone. May be called from any thread."""
         ...
 
     def close(self) -> None:

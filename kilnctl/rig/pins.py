@@ -1,37 +1,50 @@
 """This computer's own pins as a rig: the I/O board's logic in a thread, on GPIO and SPI of Linux.
 
-The same leases and ceilings hold as on the board, except against one thing: when this whole process is frozen, a line keeps its last
-level (kernel documentation, GPIO v2 line requests). Only the pulse-fed timer of SAFETY.md in the coil's circuit answers that.
+The same leases and ceilings hold as on the board, except against one thing: when this whole process is frozen, a line
+keeps its last level (kernel documentation, GPIO v2 line requests). Only the pulse-fed timer of SAFETY.md in the coil's
+circuit answers that.
 """
 
 import os
 import threading
 import time
+from typing import Any
 
+from ..body.bursts import pattern_for
 from ..clock import passed_s
 from ..errors import KilnctlError
-from ..firing import pattern_for
-from ..firmware import chips, frames, logic
+from ..firmware import chips, logic
 from ..settings.oven import Oven
-from .board import Answer, BoardRig, parse_answer
-from .contract import Facts
+from .answers import Answer
+from .board import BoardRig
+from .contract import RigFacts
+from .line import FrameClient
 
+#: Time from one conversion of a sensor to its next, s.
 SENSE_S = 0.25
+#: Slow, for wires of half a metre.
+SPI_HZ = 500_000
+#: Later than so many mains cycles, the clock of the cycles begins again: missed ones are not made up for.
+LATE_CYCLES = 5.0
 FROZEN = (
-    "that the heat ends when this computer freezes: a line keeps its last level then. Never leave the oven alone without the pulse-fed timer of SAFETY.md "
-    "in the coil's circuit (rig: pins: pulse)"
+    "that the heat ends when this computer freezes: a line keeps its last level then. Never leave the oven alone "
+    "without the pulse-fed timer of SAFETY.md in the coil's circuit (rig: pins: pulse)"
 )
-CLOCK = "that cycles begin with the mains: they are timed by this computer's clock, and the zero-crossing relay does the rest"
+CLOCK = (
+    "that cycles begin with the mains: they are timed by this computer's clock, and the zero-crossing relay does the "
+    "rest"
+)
 
 
 class PinsRig(BoardRig):
     """`gpio` and `spi` stand in for the modules gpiod (2) and spidev in tests."""
 
-    def __init__(self, oven: Oven, *, gpio=None, spi=None):
+    def __init__(self, oven: Oven, *, gpio: Any = None, spi: Any = None):
         pattern = pattern_for(oven)
         if len(oven.rig.pins.relays) != pattern.groups:
             raise KilnctlError(
-                f"{oven.file or oven.name}: rig: pins: {len(oven.rig.pins.relays)} relay lines, but switching: relays says {pattern.groups}"
+                f"{oven.file or oven.name}: rig: pins: {len(oven.rig.pins.relays)} relay lines, but switching: relays "
+                f"says {pattern.groups}"
             )
         line = LocalLine(oven, *_modules(gpio, spi))
         try:
@@ -40,46 +53,47 @@ class PinsRig(BoardRig):
             line.close()
             raise
         pulse = oven.rig.pins.pulse is not None
-        self.facts = Facts("pins", line.port, 2.0, pulse, (*self.facts.unproved, CLOCK, *(() if pulse else (FROZEN,))))
+        unproved = (*self.facts.unproved, CLOCK, *(() if pulse else (FROZEN,)))
+        self.facts = RigFacts("pins", line.port, 2.0, pulse, unproved)
 
 
-def _modules(gpio, spi):
+def _modules(gpio: Any, spi: Any) -> tuple[Any, Any]:
     try:
         if gpio is None:
-            import gpiod as gpio
+            import gpiod as gpio  # pyright: ignore[reportMissingImports] - the extra `sbc`
         if spi is None:
-            import spidev as spi
+            import spidev as spi  # pyright: ignore[reportMissingImports] - the extra `sbc`
     except ImportError as error:
         raise KilnctlError(
             f"{error.name} is not installed: `pip install 'kilnctl[sbc]'` (64-bit ARM Linux; spidev wants a compiler)"
         ) from None
     if not hasattr(gpio, "request_lines"):
         raise KilnctlError(
-            "this gpiod is version 1, whose interface is another: `pip install 'gpiod>=2.1'` in kilnctl's own environment"
+            "this gpiod is version 1, whose interface is another: `pip install 'gpiod>=2.1'` in kilnctl's own "
+            "environment"
         )
     return gpio, spi
 
 
 class LocalLine:
-    """The board in this process: `ask` as a serial line has it, with frames and all, and a thread in the board's place."""
+    """The board in this process: `ask` as a serial line has it, with frames and all, and a thread in the board's
+    place."""
 
-    def __init__(self, oven: Oven, gpio, spi):
+    def __init__(self, oven: Oven, gpio: Any, spi: Any):
         pins = oven.rig.pins
         self.port = f"pins of {pins.chip}"
+        self.failure = ""
         self.round_trip_s = 0.0
         self._pins, self._gpio = pins, gpio
         self._period_s = 1.0 / oven.supply.frequency_hz
-        self._sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
         self._mains_hz = round(oven.supply.frequency_hz)
+        self._sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
         self._lines = self._request()
         self._buses = self._open_buses(spi)
-        self._board = logic.Board(
-            self._ms(), int.from_bytes(os.urandom(2), "little"), 0, len(pins.relays), self._mains_hz
-        )
-        self._lock, self._closing, self.failure = threading.Lock(), False, ""
-        self._receiver, self._sequence = frames.Receiver(frames.ANSWER), 0
-        self._payload, self._wire = bytearray(frames.REQUEST + frames.CRC), bytearray(frames.LONGEST + 3)
-        self._high = False
+        boot = int.from_bytes(os.urandom(2), "little")
+        self._board = logic.Board(self._ms(), boot, 0, len(pins.relays), self._mains_hz)
+        self._client = FrameClient()
+        self._lock, self._closing, self._high = threading.Lock(), False, False
         for i in range(3):
             self._set_up(i)
             self._sense(i)
@@ -101,19 +115,12 @@ class LocalLine:
         if self.failure or self._closing:
             return None
         with self._lock:
-            self._sequence = (self._sequence + 1) & 0xFF
-            p = self._payload
-            p[0], p[1], p[6], p[7] = kind, self._sequence, flags, spare
-            frames.put16(p, 2, step & 0xFFFF)
-            frames.put16(p, 4, duty)
-            frames.put16(p, 8, value)
-            frames.put16(p, 10, value2)
-            for byte in self._wire[: frames.seal(p, frames.REQUEST, self._wire)]:
+            for byte in self._client.request(kind, step, duty, flags, spare, value, value2):
                 count = self._board.take(byte, self._ms())
-                if count:
-                    for b in self._board.wire[:count]:
-                        if self._receiver.take(b):
-                            return parse_answer(self._receiver.payload)
+                for answered in self._board.wire[:count]:
+                    answer = self._client.take(answered)
+                    if answer is not None:
+                        return answer
         return None
 
     def raise_dtr(self) -> None:
@@ -123,10 +130,10 @@ class LocalLine:
         self._closing = True
         if self._thread is not threading.current_thread():
             self._thread.join(1.0)
-        # Each for itself: a line that cannot be driven is let go of all the same.
+        # Each step by itself: a line that cannot be driven is let go of all the same.
         for step in (
             lambda: self._drive(0, False),
-            *(b.close for b in self._buses if b is not None),
+            *(bus.close for bus in self._buses if bus is not None),
             self._lines.release,
         ):
             try:
@@ -136,12 +143,12 @@ class LocalLine:
 
     @staticmethod
     def _ms() -> int:
-        # A computer that was suspended has not been asked and not been watched for as long.
+        # Suspended time counts: for so long nobody asked this computer for heat, and nobody watched it.
         return int(passed_s() * 1000.0)
 
-    # ---- pins -------------------------------------------------------------------------------------------------------------------
+    # ---- pins ----
 
-    def _request(self):
+    def _request(self) -> Any:
         gpio, pins = self._gpio, self._pins
         out = {int(n) for n in pins.relays} | {pins.coil} | ({pins.pulse} - {None})
         into = {pins.contactor, pins.door, pins.airflow} - {None}
@@ -149,25 +156,27 @@ class LocalLine:
         pulled = gpio.LineSettings(direction=gpio.line.Direction.INPUT, bias=gpio.line.Bias.PULL_UP)
         try:
             return gpio.request_lines(
-                pins.chip, consumer="kilnctl", config={**{n: low for n in out}, **{n: pulled for n in into}}
+                pins.chip, consumer="kilnctl", config={**dict.fromkeys(out, low), **dict.fromkeys(into, pulled)}
             )
         except OSError as error:
             raise KilnctlError(
-                f"{pins.chip}: its lines cannot be had: {error.strerror or error}. Is the chip there, does another program have them, and may you "
-                "use them (group gpio)?"
+                f"{pins.chip}: its lines cannot be had: {error.strerror or error}. Is the chip there, does another "
+                "program have them, and may you use them (group gpio)?"
             ) from None
 
-    def _open_buses(self, spi) -> list:
-        opened = []
-        for sensor, device in zip(self._sensors, (self._pins.control, self._pins.limit, self._pins.part)):
+    def _open_buses(self, spi: Any) -> list[Any]:
+        """A bus for each sensor, None where there is none."""
+        opened: list[Any] = []
+        devices = (self._pins.control, self._pins.limit, self._pins.part)
+        for sensor, device in zip(self._sensors, devices, strict=True):
             if sensor is None:
                 opened.append(None)
                 continue
             bus = spi.SpiDev()
             try:
                 bus.open(self._pins.bus, device)
-                # Mode and speed only after it is open; slow, for wires of half a metre.
-                bus.mode, bus.max_speed_hz = (0 if sensor.front_end == "max31855" else 1), 500_000
+                # Mode and speed only after it is open.
+                bus.mode, bus.max_speed_hz = (0 if sensor.front_end == "max31855" else 1), SPI_HZ
             except OSError as error:
                 for other in opened:
                     if other is not None:
@@ -179,12 +188,13 @@ class LocalLine:
             opened.append(bus)
         return opened
 
-    def _value(self, on: bool):
+    def _value(self, on: bool) -> Any:
         value = self._gpio.line.Value
         return value.ACTIVE if on else value.INACTIVE
 
     def _drive(self, bits: int, coil: bool) -> None:
-        """The coil goes before the relays when it goes off. A line that cannot be driven keeps no other from going off."""
+        """The coil goes before the relays when it goes off. A line that cannot be driven keeps no other from going
+        off."""
         wanted = [(int(number), bool((bits >> i) & 1)) for i, number in enumerate(self._pins.relays)]
         broken = None
         for number, on in [*wanted, (self._pins.coil, True)] if coil else [(self._pins.coil, False), *wanted]:
@@ -198,7 +208,7 @@ class LocalLine:
     def _input(self, number: int | None) -> bool | None:
         return None if number is None else self._lines.get_value(number) == self._value(True)
 
-    # ---- converters -------------------------------------------------------------------------------------------------------------
+    # ---- converters ----
 
     def _set_up(self, i: int) -> None:
         sensor = self._sensors[i]
@@ -220,33 +230,18 @@ class LocalLine:
             self._set_up(i)
             channel.take_31856((0, 0, 0, 0, 0, 0))
 
-    # ---- the board's thread -----------------------------------------------------------------------------------------------------
+    # ---- the board's thread ----
 
     def _serve(self) -> None:
         due = sensed = time.monotonic()
         channel = 0
         try:
             while not self._closing:
-                board = self._board
                 now = time.monotonic()
                 if now >= due:
-                    due = due + self._period_s if now - due < 5.0 * self._period_s else now + self._period_s
-                    closed, door, air = (
-                        self._input(self._pins.contactor),
-                        self._input(self._pins.door),
-                        self._input(self._pins.airflow),
-                    )
-                    with self._lock:
-                        board.contactor_closed = None if closed is None else not closed
-                        board.door_open = door
-                        board.airflow = None if air is None else not air
-                        board.cycle(self._ms())
-                        bits, coil, fed = board.relay_bits, board.contactor, board.feed and board.state == logic.ARMED
-                        board.feed = False
-                    self._drive(bits, coil)
-                    if fed and self._pins.pulse is not None:
-                        self._high = not self._high
-                        self._lines.set_value(self._pins.pulse, self._value(self._high))
+                    late = now - due >= LATE_CYCLES * self._period_s
+                    due = (now if late else due) + self._period_s
+                    self._cycle()
                 if now - sensed >= SENSE_S / 3.0:
                     sensed = now
                     with self._lock:
@@ -262,3 +257,19 @@ class LocalLine:
                 self.failure = (
                     f"{self.failure or self.port}; its lines could not be switched off ({error.strerror or error})"
                 )
+
+    def _cycle(self) -> None:
+        """One mains cycle: inputs to the board, its decision to the lines, and a pulse for the hardware timer."""
+        pins, board = self._pins, self._board
+        closed, door, air = (self._input(number) for number in (pins.contactor, pins.door, pins.airflow))
+        with self._lock:
+            board.contactor_closed = None if closed is None else not closed
+            board.door_open = door
+            board.airflow = None if air is None else not air
+            board.cycle(self._ms())
+            bits, coil, fed = board.relay_bits, board.contactor, board.feed and board.state == logic.ARMED
+            board.feed = False
+        self._drive(bits, coil)
+        if fed and pins.pulse is not None:
+            self._high = not self._high
+            self._lines.set_value(pins.pulse, self._value(self._high))

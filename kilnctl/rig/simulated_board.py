@@ -1,28 +1,40 @@
-"""A stand-in for the I/O board, for trials without hardware: the real firmware logic on a pseudo-terminal, with a virtual oven behind it.
+"""A simulated I/O board, for trials without hardware: the real firmware logic on a pseudo-terminal, before a virtual
+oven.
 
     python -m kilnctl.rig.simulated_board OVEN.yaml [--log FILE] [--speed N] [--faults FILE]
 
-Prints the port's name, then serves until it is ended. `--log` appends a line each time an output changes: seconds, relay bits, contactor,
-state, faults.
+Prints the port's name, then serves until it is ended. `--log` appends a line each time an output changes: seconds,
+relay bits, contactor, state, faults.
 """
 
 import argparse
+import contextlib
 import os
 import pty
 import select
 import sys
 import time
 import tty
+from collections.abc import Callable, Sequence
 
 from ..firmware import logic
+from ..plants.injection import Fault, load_faults
+from ..plants.virtual_oven import VirtualOven
+from ..settings import load_oven
+from ..settings.oven import Oven
+from ..thermal.thermocouples import emf_mv
+from .converters import LINE_UV_PER_K
+
+#: As on the board: time between two conversions of a converter, s.
+SENSE_S = 0.25
+#: Later than this, s, the clock of the cycles begins again: missed ones are not made up for.
+LATE_S = 0.1
 
 
 class Wires:
-    """The oven behind the board's pins: integrates what relay and contactor do, and makes the converters' words."""
+    """The oven behind the board's pins: adds up what relay and contactor do, and makes the converters' words."""
 
-    def __init__(self, oven, seed: int = 0, faults=()):
-        from ..plants.virtual_oven import VirtualOven
-
+    def __init__(self, oven: Oven, seed: int = 0, faults: Sequence[Fault] = ()):
         self.oven = oven
         self.plant = VirtualOven(oven, load=oven.usual_load, seed=seed, faults=faults)
         self.sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
@@ -50,10 +62,9 @@ class Wires:
         self.unasked = max(0.0, (self.reading.fired or 0.0) - asked)
         self.on = self.total = 0
         cold = self.reading.cold_junction_c or 25.0
-        for channel, sensor, value in zip(
-            board.channels, self.sensors, (self.reading.chamber_c, self.reading.limit_c, self.reading.part_c)
-        ):
-            if sensor is None:
+        shown = (self.reading.chamber_c, self.reading.limit_c, self.reading.part_c)
+        for channel, sensor, value in zip(board.channels, self.sensors, shown, strict=True):
+            if sensor is None or value is None:
                 continue
             if sensor.front_end == "max31855":
                 channel.take_31855(*word_31855(sensor.type, value, cold))
@@ -63,9 +74,6 @@ class Wires:
 
 def word_31855(kind: str, true_c: float, cold_c: float) -> tuple[int, int]:
     """What a MAX31855 says of a junction at true_c: its straight line, not the truth."""
-    from ..thermal.thermocouples import emf_mv
-    from .converters import LINE_UV_PER_K
-
     shown = (emf_mv(kind, true_c) - emf_mv(kind, cold_c)) / (LINE_UV_PER_K[kind] * 1e-3) + cold_c
     return (round(shown * 4.0) << 2) & 0xFFFC, (round(cold_c * 16.0) << 4) & 0xFFF0
 
@@ -77,50 +85,53 @@ def registers_31856(true_c: float, cold_c: float) -> bytes:
 
 
 def serve(
-    descriptor: int, board: logic.Board, wires: Wires | None, log=None, speed: float = 1.0, now=time.monotonic
+    descriptor: int,
+    board: logic.Board,
+    wires: Wires | None,
+    log: int | None = None,
+    speed: float = 1.0,
+    now: Callable[[], float] = time.monotonic,
 ) -> None:
-    """The board's main loop, as `kilnctl/firmware/main.py` has it, on a file descriptor instead of pins."""
+    """The board's main loop, as `kilnctl/firmware/main.py` has it, on file descriptors instead of pins."""
     began = now()
-    due, sensed, was, period_s = began, began, None, 1.0 / board.mains_hz
+    due, sensed, before, period_s = began, began, None, 1.0 / board.mains_hz
     while True:
         moment = now()
-        ms = int(moment * 1000.0)
         if moment >= due:
-            due = due + period_s if moment - due < 0.1 else moment + period_s
+            due = due + period_s if moment - due < LATE_S else moment + period_s
             if wires is not None:
                 wires.cycle(board)
-            board.cycle(ms)
+            board.cycle(int(moment * 1000.0))
             board.feed = False
-            state = (board.relay_bits, board.contactor, board.state, board.faults)
-            if log is not None and state != was:
-                was = state
-                os.write(
-                    log,
-                    f"{moment:.6f} {board.relay_bits} {int(board.contactor)} {board.state} {board.faults}\n".encode(),
-                )
-        if wires is not None and moment - sensed >= 0.25:
+            outputs = (board.relay_bits, int(board.contactor), board.state, board.faults)
+            if log is not None and outputs != before:
+                before = outputs
+                os.write(log, f"{moment:.6f} {' '.join(map(str, outputs))}\n".encode())
+        if wires is not None and moment - sensed >= SENSE_S:
             wires.sense(board, (moment - sensed) * speed)
             sensed = moment
-        ready, _, _ = select.select([descriptor], [], [], max(0.0, due - now()))
-        if ready:
-            try:
-                data = os.read(descriptor, 4096)
-            except OSError:
-                # The other end of the pseudo-terminal is closed: nobody speaks, and the board goes on by itself.
-                time.sleep(0.005)
-                continue
-            for byte in data:
-                count = board.take(byte, int(now() * 1000.0))
-                if count:
-                    try:
-                        os.write(descriptor, memoryview(board.wire)[:count])
-                    except OSError:
-                        pass
+        _answer(descriptor, board, max(0.0, due - now()), now)
+
+
+def _answer(descriptor: int, board: logic.Board, patience_s: float, now: Callable[[], float]) -> None:
+    """Hand the board what comes within that time, and send its answers."""
+    ready, _, _ = select.select([descriptor], [], [], patience_s)
+    if not ready:
+        return
+    try:
+        data = os.read(descriptor, 4096)
+    except OSError:
+        # The other end of the pseudo-terminal is closed: no requests come, and the board goes on by itself.
+        time.sleep(0.005)
+        return
+    for byte in data:
+        count = board.take(byte, int(now() * 1000.0))
+        if count:
+            with contextlib.suppress(OSError):
+                os.write(descriptor, memoryview(board.wire)[:count])
 
 
 def main() -> int:
-    from .. import load_oven
-
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("oven")
     parser.add_argument("--log")
@@ -130,26 +141,15 @@ def main() -> int:
     oven = load_oven(args.oven)
     board_end, computer_end = pty.openpty()
     tty.setraw(computer_end)
-    board = logic.Board(
-        int(time.monotonic() * 1000),
-        os.getpid() & 0xFFFF,
-        1,
-        max(1, oven.switching.relays),
-        round(oven.supply.frequency_hz),
-    )
-    faults = ()
-    if args.faults:
-        from ..plants.injection import load_faults
-
-        faults = load_faults(args.faults)
-    wires = Wires(oven, faults=faults)
+    now_ms, boot = int(time.monotonic() * 1000), os.getpid() & 0xFFFF
+    board = logic.Board(now_ms, boot, 1, max(1, oven.switching.relays), round(oven.supply.frequency_hz))
+    wires = Wires(oven, faults=load_faults(args.faults) if args.faults else ())
     wires.sense(board, 0.01)
     log = os.open(args.log, os.O_WRONLY | os.O_CREAT | os.O_APPEND) if args.log else None
     print(os.ttyname(computer_end), flush=True)
-    try:
+    with contextlib.suppress(KeyboardInterrupt):
         serve(board_end, board, wires, log, args.speed)
-    except KeyboardInterrupt:
-        return 0
+    return 0
 
 
 if __name__ == "__main__":

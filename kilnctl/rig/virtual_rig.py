@@ -1,23 +1,40 @@
 """The virtual oven as a rig: for trying everything without hardware. Simulated time passes when it is read."""
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 from ..firing import Burst
 from ..plants.plant import Plant
 from ..reading import Reading
 from ..safety import LEASE_S, Permit
-from .contract import Facts, check_heat
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from .contract import RigFacts, check_heat
+
+if TYPE_CHECKING:
+    from ..plants.injection import Fault
 
 
 class VirtualRig:
-    """Any plant behind the rig protocol. Each `read` lets `dt_s` simulated seconds pass under the last command; the service
-    reads once a tick, so at speed 1 simulated time is real time."""
+    """Any plant behind the rig protocol. Each `read` lets `dt_s` simulated seconds pass under the last command; the
+    service reads once a tick, so at speed 1 simulated time is real time."""
 
-    def __init__(self, oven, *, plant: Plant | None = None, load=None, seed: int = 0, faults=()):
+    def __init__(
+        self,
+        oven: Oven,
+        *,
+        plant: Plant | None = None,
+        load: Load | None = None,
+        seed: int = 0,
+        faults: "Sequence[Fault]" = (),
+    ):
         if plant is None:
             from ..run.virtual_plant import virtual_oven
 
             plant = virtual_oven(oven, load if load is not None else oven.usual_load, seed, faults)
-        self.plant, self.dt_s = plant, oven.control.tick_s
-        self.facts = Facts("virtual", f"virtual {oven.name}", LEASE_S, unattended=True)
+        self.plant: Plant = plant
+        self.dt_s = oven.control.tick_s
+        self.facts = RigFacts("virtual", f"virtual {oven.name}", LEASE_S, unattended=True)
         self._fired, self._closed, self._open = 0.0, False, True
 
     def read(self) -> Reading:

@@ -35,7 +35,7 @@ class Actuation:
 
 class Chain:
     """The state of one oven's run, from tick to tick. `controller` has `start(programme, reading, time_s)` and
-    `step(programme, state, reading, dt_s, fired, requests, usable)`; see `kilnctl.control`. With `prove` the start test of
+    `step(programme, state, reading, dt_s, fired, requests, usable, uneven)`; see `kilnctl.control`. With `prove` the start test of
     `kilnctl.safety.start_test` comes first: the schedule is held until relay, contactor, elements and sensor have shown what they can."""
 
     def __init__(self, controller, programme, policy: Policy, pattern: Pattern, holding=None, *, prove: bool = False):
@@ -55,6 +55,8 @@ class Chain:
         self.before_s = 0.0
         self._start_s = 0.0
         self._holding = holding or (lambda chamber_c: 0.0)
+        #: What the firing has given beyond what was asked of it, full-power seconds.
+        self._ahead_s = 0.0
 
     def tick(self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[str, ...] = ()) -> Actuation:
         """Decide for the coming dt_s. `now_s` is measured; `dt_s` the length of the tick that has just passed and of the next."""
@@ -75,6 +77,8 @@ class Chain:
         commanded = reading.commanded
         if commanded is None:
             commanded = last.fired if last and (last.contactor or not self.proving) else 0.0
+        # Steadily, and as long as a lining that is still cold takes up most of what there is.
+        holding = max(self._holding(reading.chamber_c), last.decision.holding_w if last else 0.0)
         # The rules are told what was read, whatever it is.
         tick = Tick(
             now_s,
@@ -82,7 +86,7 @@ class Chain:
             fired if reading.fired is None else reading.fired,
             unexplained,
             full,
-            self._holding(reading.chamber_c),
+            holding,
             self.energy_j,
             now_s - self._start_s,
             heating,
@@ -101,7 +105,7 @@ class Chain:
             if not self.proving and self.test.trip is None:
                 requests = self._kept if self._was_held else ("go on", *self._kept)
         self.control, decision = self.controller.step(
-            self.programme, self.control, reading, dt_s, fired, requests, verdict.usable
+            self.programme, self.control, reading, dt_s, fired, requests, verdict.usable, self._uneven(commanded, dt_s)
         )
 
         # The first tick is judged before anything is decided, and so is the one in which a cooling begins.
@@ -131,6 +135,18 @@ class Chain:
             burst = Burst(0, (0,) * self.pattern.groups, (), 0.0)
         self.last = Actuation(burst.fired, burst, contactor, duty, decision, verdict, commanded, power)
         return self.last
+
+    def _uneven(self, commanded: float, dt_s: float) -> float:
+        """Share of full power that the bursts of the tick that has passed gave beyond its duty. What they are ahead or behind is never more than half of
+        a shortest run (and a tick's rounding): the rest is no work of the pattern."""
+        last = self.last
+        if last is None or last.duty == 0.0:
+            self._ahead_s = 0.0
+            return 0.0
+        most_s = 0.5 * self.pattern.shortest_run / self.pattern.frequency_hz + dt_s
+        before_s = self._ahead_s
+        self._ahead_s = min(most_s, max(-most_s, before_s + (commanded - last.duty) * dt_s))
+        return (self._ahead_s - before_s) / dt_s
 
     def _power_w(self, reading: Reading, share: float) -> float:
         """Electric power since the last reading, W, with the elements as hot as the model has them."""

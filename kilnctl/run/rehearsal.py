@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .. import control, firing, safety
+from .. import control, safety
+from ..body import bursts
 from ..model.day_zero import day_zero
 from ..record.columns import COLUMNS, row_of
 from ..record.events import Event, Teller, on_run_clock
@@ -59,7 +60,7 @@ def rehearse(
     start_c = getattr(plant, "chamber_c", None)
     programme = control.prepare(oven, schedule, model, start_c)
     policy = safety.policy_for(oven, schedule, model, start_c=start_c)
-    chain = Chain(controller_of(controller), programme, policy, firing.pattern_for(oven), holding_table(model, oven))
+    chain = Chain(controller_of(controller), programme, policy, bursts.pattern_for(oven), holding_table(model, oven))
     rows: list[tuple] = []
     events: list[Event] = []
     outcome = "interrupted"

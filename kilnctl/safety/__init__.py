@@ -1,4 +1,4 @@
-"""Nobody hurt: may there be heat, this tick? No numpy, no clock, no file; everything here is pure but the gate's memory.
+"""Nobody hurt: may there be heat, this tick? No numpy, no clock, no file; all of it is pure but the gate's memory.
 
 One tick of the loop:
 
@@ -8,23 +8,27 @@ One tick of the loop:
     rig.contactor(verdict.contactor_allowed)          judged apart from the heat, and told to the rig first
     rig.heat(duty)                                    only ever the gate's answer
 
-- A `Permit` is a lease of one healthy tick, LEASE_S long; without one the gate answers 0.0. Its `duty_limit` is below 1 when a
-  reading fell faster than physics explains.
-- `verdict.trips` latch. `acknowledge(state, policy, reading, tick, who)` clears them when every cause is gone and `who` says so;
+- A `Permit` is a lease of one healthy tick, LEASE_S long; without one the gate answers 0.0. Its `duty_limit` is below 1
+  when a reading fell faster than physics explains.
+- Trips latch. `acknowledge(state, policy, reading, tick, who)` clears them when every cause is gone and `who` says so;
   it returns the state and the ids that still stand. `verdict.danger` is to be shouted.
-- `startup` is the test before each run, `notice` the hot-surface notice, `likeness` what is unlike the last run, `faults` the table
-  of everything that can break with what sees it, `cusum` the arithmetic of false alarms.
+- `rules.RULES` holds one record for each rule: what trips it, what must be gone before it can be acknowledged, its
+  words and its rows of the fault table (`faults`).
+- `startup` is the test before each run, `notice` the hot-surface notice, `likeness` what changed since the last run,
+  `cusum` the sum behind the rules of unexplained and missing heat.
 """
 
 from .gate import LEASE_S, Gate, Permit, pass_duty
-from .judge import acknowledge, judge
-from .limits import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for, schedule_trip_c, schedule_trip_words
+from .judge import RULES, acknowledge, judge
+from .limits import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for
+from .schedule_trip import schedule_trip_c, schedule_trip_words
 from .state import SafetyState, Tick, Trip, Verdict
 
 __all__ = [
     "HARD_CEILINGS",
     "HARD_FLOORS",
     "LEASE_S",
+    "RULES",
     "Gate",
     "Permit",
     "Policy",

@@ -1,16 +1,19 @@
-"""Is this the oven that ran last time? Limits unlike the last run's need a person's confirmation, in words that say what changed.
+"""Is this the oven that ran last time? Limits unlike the last run's need a person's confirmation, in words that say
+what changed.
 
-Compared is `policy_for(oven)`, without a schedule, whose own limits differ from run to run by nature. A mistyped limit (1200 for 120, °F for °C), another oven's file, or a damaged one look like this before there is any heat.
+Compared is `policy_for(oven)`, without a schedule: the limits of schedules differ from run to run by nature. A mistyped
+limit (1200 for 120, °F for °C), another oven's file, or a damaged one show like this before there is any heat.
 """
 
 import math
 from collections.abc import Mapping
 from dataclasses import fields
+from typing import Any
 
 from .limits import Policy
 from .state import finite
 
-#: Names of the policy whose change matters, with what they are in words, their unit, and the change taken as no change.
+#: Thresholds whose change matters, with their words, their unit, and the change that counts as none.
 WATCHED = {
     "chamber_trip_c": ("the oven's trip", "°C", 1.0),
     "part_trip_c": ("the part's limit", "°C", 1.0),
@@ -30,6 +33,7 @@ WATCHED = {
     "airflow_s": ("the time without ventilation", "s", 0.5),
     "purge_s": ("the purge", "s", 1.0),
 }
+#: The same for what is there or is not.
 SWITCHES = {
     "airflow_required": "proved ventilation is required",
     "door_switch": "there is a door switch",
@@ -45,15 +49,15 @@ TEXTS = {
 }
 
 
-def to_mapping(policy: Policy) -> dict:
+def to_mapping(policy: Policy) -> dict[str, float | bool | str | None]:
     """The limits of this run, for the state file; infinity is kept as None."""
     values = {f.name: getattr(policy, f.name) for f in fields(policy)}
     return {k: None if isinstance(v, float) and math.isinf(v) else v for k, v in values.items()}
 
 
-def unlike(policy: Policy, last: Mapping | None) -> tuple[str, ...]:
-    """Each thing that needs confirmation, in words; empty when the limits are as in the last run (`last` from `to_mapping`).
-    No last run, or a damaged record of it, needs confirmation too."""
+def unlike(policy: Policy, last: Mapping[str, Any] | None) -> tuple[str, ...]:
+    """Each thing that needs confirmation, in words; empty when the limits are as in the last run (`last` from
+    `to_mapping`). No last run, or a damaged record of it, needs confirmation too."""
     if not last:
         return ("there is no earlier run of this oven to compare its limits with",)
     found = []
@@ -62,10 +66,10 @@ def unlike(policy: Policy, last: Mapping | None) -> tuple[str, ...]:
         if name not in last or not (then is None or finite(then)):
             found.append(f"{words} is not in the record of the last run")
             continue
-        a = math.inf if then is None else then
-        b = math.inf if now is None else now
-        if a != b and not abs(a - b) <= same:
-            found.append(f"{words} is {_say(b, unit)}; in the last run it was {_say(a, unit)}")
+        before = math.inf if then is None else then
+        after = math.inf if now is None else now
+        if before != after and not abs(before - after) <= same:
+            found.append(f"{words} is {_say(after, unit)}; in the last run it was {_say(before, unit)}")
     for name, words in SWITCHES.items():
         now, then = getattr(policy, name), last.get(name)
         if then is not now:

@@ -1,7 +1,8 @@
-"""The permit and the gate: the one door to the heater, closed unless something fresh opens it.
+"""The permit and the gate: the only way to the heater, closed unless something fresh opens it.
 
-A permit is a lease: it is made by `rules.judge` from one healthy tick, names that tick, and lapses by itself. The gate
-passes a duty only with a permit of this very step and time, and only if everything it looks at is a finite number in range.
+A permit is a lease: `judge` makes it from one healthy tick, it names that tick, and it lapses by itself. The gate
+passes a duty only with a permit of this very step and time, and only if everything it looks at is a finite number in
+range.
 """
 
 import math
@@ -22,12 +23,13 @@ class Permit:
 
 
 def desk_permit(now_s: float, step: int) -> Permit:
-    """A permit for the guided test of the I/O board at a desk, with the heater disconnected, and for nothing else (a test sees to it)."""
+    """A permit for the guided test of the I/O board at a desk, with the heater disconnected. A test holds that nothing
+    else calls it."""
     return Permit(now_s, now_s + LEASE_S, step)
 
 
 def pass_duty(duty: float, permit: Permit | None, now_s: float, step: int) -> float:
-    """What may reach the heater: `duty`, or less, or nothing. Never raises; whatever is not plainly right is 0.0.
+    """What may reach the heater: `duty`, or less, or nothing. Never raises; what is not plainly right is 0.0.
 
     Refused: no permit, another step's permit, a lapsed or future-dated one, a lease longer than LEASE_S, and any number
     that is NaN, infinite, or not a number at all. A duty above the permit's limit is cut to it, one below 0 is nothing.
@@ -35,8 +37,8 @@ def pass_duty(duty: float, permit: Permit | None, now_s: float, step: int) -> fl
     if type(permit) is not Permit:
         return 0.0
     values = (duty, now_s, permit.from_s, permit.until_s, permit.duty_limit)
-    # A whole number too large for a float would make isfinite raise; no honest time or duty is that large.
-    if any(type(v) is not float and (type(v) is not int or abs(v) > 10**15) or not math.isfinite(v) for v in values):
+    # A whole number too large for a float would make isfinite raise; no real time or duty is that large.
+    if any((type(v) is not float and (type(v) is not int or abs(v) > 10**15)) or not math.isfinite(v) for v in values):
         return 0.0
     if type(step) is not int or type(permit.step) is not int or permit.step != step:
         return 0.0
@@ -55,14 +57,14 @@ class Gate:
     A program that hangs and repeats its last good command gets it through once, and never again.
     """
 
-    __slots__ = ("_step", "_now_s")
+    __slots__ = ("_now_s", "_step")
 
     def __init__(self) -> None:
         self._step: int | None = None
         self._now_s = -math.inf
 
     def pass_duty(self, duty: float, permit: Permit | None, now_s: float, step: int) -> float:
-        """See `kilnctl.safety.pass_duty`; 0.0 also when `step` or `now_s` has not advanced since heat was last passed."""
+        """As the function `pass_duty`; 0.0 also when `step` or `now_s` has not advanced since heat was last passed."""
         passed = pass_duty(duty, permit, now_s, step)
         if passed == 0.0 or (self._step is not None and step <= self._step) or now_s <= self._now_s:
             return 0.0

@@ -1,13 +1,14 @@
 """Hot surfaces: a notice that stands until the chamber is estimated below 50 °C, and that survives a restart.
 
-Last known temperature and wall-clock time are kept (`to_mapping`, `from_mapping`); from then on the oven is taken to cool
-without heat, slowly on purpose: T = room + (T0 − room)·exp(−t/τ) with τ from the model's slowest parts. Below 50 °C a touch
-of a minute does not burn on any material (51 °C for one minute: ISO 13732-1, from memory).
+The last known temperature and its wall-clock time are kept (`to_mapping`, `from_mapping`). From then on the oven is
+taken to cool without heat, slowly on purpose: T = room + (T0 − room)·exp(−t/τ) with τ from the model's slowest parts.
+Below 50 °C a touch of a minute does not burn on any material (51 °C for one minute: ISO 13732-1, from memory).
 """
 
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 from .state import finite
 
@@ -15,10 +16,12 @@ from .state import finite
 SAFE_C = 50.0
 #: A reading below SAFE_C this far under the estimate is of a broken sensor, not of a cool oven, K.
 FAR_K = 50.0
-#: Trips that say that the control reading may be too low, beside all whose names begin with "sensor-".
+#: Trips that say that the control reading may be too low. So do all whose names begin with "sensor-".
 FALSELY_LOW = ("reading-fell", "sensors-disagree", "falls-when-heated", "cold-junction")
 #: Cooling time constant where no model says better, s: six hours, a well insulated kiln.
 USUAL_TAU_S = 6.0 * 3600.0
+#: A model gives a time constant only for an oven this much hotter than the room, K.
+WELL_ABOVE_K = 10.0
 #: A wall clock that went back this far cannot be trusted to have gone forward either, s.
 CLOCK_SLACK_S = 5.0
 
@@ -40,15 +43,32 @@ def seen(chamber_c: float, wall_s: float, ambient_c: float = 20.0, tau_s: float 
     return HotSurface(float(chamber_c), float(wall_s), float(ambient_c), float(tau_s))
 
 
-def cooling_tau_s(model, hot_c: float) -> float:
-    """A slow time constant of cooling, s: stored heat over loss at hot_c, doubled because walls cool from the inside last.
-    `model` is an energy balance of `kilnctl.model`; USUAL_TAU_S where hot_c is not well above the room."""
-    rise = hot_c - model.ambient_c
-    if rise < 10.0:
+class EnergyBalance(Protocol):
+    """What is asked of a model here: heat capacities of its parts, J/K, in the order of its state."""
+
+    @property
+    def ambient_c(self) -> float: ...
+    @property
+    def element_j_per_k(self) -> float: ...
+    @property
+    def chamber_j_per_k(self) -> float: ...
+    @property
+    def lining_j_per_k(self) -> Any: ...
+    @property
+    def contents_j_per_k(self) -> float: ...
+    def steady(self, chamber_c: float, /) -> tuple[Any, float]: ...
+
+
+def cooling_tau_s(model: EnergyBalance, hot_c: float) -> float:
+    """A slow time constant of cooling, s: stored heat over loss at hot_c, °C, doubled because walls cool from the
+    inside last. USUAL_TAU_S where hot_c is not well above the room."""
+    if hot_c - model.ambient_c < WELL_ABOVE_K:
         return USUAL_TAU_S
-    x, power_w = model.steady(hot_c)
+    temperatures_c, power_w = model.steady(hot_c)
     capacities = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k)
-    stored_j = sum(c * (t - model.ambient_c) for c, t in zip(capacities, x))
+    # The state may hold more than these parts have capacities for: the sensor's lag stores no heat.
+    parts = zip(capacities, temperatures_c, strict=False)
+    stored_j = sum(capacity * (part_c - model.ambient_c) for capacity, part_c in parts)
     return 2.0 * stored_j / power_w if power_w > 0.0 else USUAL_TAU_S
 
 
@@ -64,8 +84,8 @@ def doubted(faults: Iterable[str]) -> bool:
 
 
 def renewed(last: HotSurface | None, new: HotSurface, wall_s: float, doubted: bool) -> HotSurface | None:
-    """What is known from now on. A doubted reading only raises it: what was known goes on cooling as estimated. And no reading is believed that shows a
-    cool oven while the last good one says that it cannot have cooled so far."""
+    """What is known from now on. A doubted reading only raises it: what was known goes on cooling as estimated. A
+    reading that shows a cool oven is not believed while by the last good one it cannot have cooled so far."""
     after = estimate_c(new, wall_s)
     if last is None:
         return None if doubted and after < SAFE_C else new
@@ -74,21 +94,32 @@ def renewed(last: HotSurface | None, new: HotSurface, wall_s: float, doubted: bo
 
 
 def notice(last: HotSurface | None, wall_s: float, reading_c: float | None = None) -> str:
-    """The words of the notice, or an empty text when the oven is taken to be cool. A trusted reading of now beats the estimate
-    upward at once; downward too, for it is of now. Without any knowledge the oven counts as hot."""
+    """The words of the notice, or an empty text when the oven is taken to be cool. A trusted reading of now replaces
+    the estimate, upward and downward. Without any knowledge the oven counts as hot."""
     if finite(reading_c):
-        if reading_c < SAFE_C and (last is None or estimate_c(last, wall_s) < SAFE_C + FAR_K):
-            return ""
-        shown = reading_c if reading_c >= SAFE_C else estimate_c(last, wall_s)
-        return f"HOT: the chamber is at about {shown:.0f} °C. Surfaces can burn; keep children and anything that burns away"
+        shown_c = reading_c
+        if reading_c < SAFE_C:
+            if last is None or estimate_c(last, wall_s) < SAFE_C + FAR_K:
+                return ""
+            shown_c = estimate_c(last, wall_s)
+        return (
+            f"HOT: the chamber is at about {shown_c:.0f} °C. Surfaces can burn; keep children and anything that burns "
+            "away"
+        )
     if last is None:
         return "MAY BE HOT: nobody knows how warm the oven is. Treat it as hot until a sensor says otherwise"
     if wall_s < last.wall_s - CLOCK_SLACK_S or not finite(wall_s):
-        return f"MAY BE HOT: it was at {last.chamber_c:.0f} °C when last seen, and the clock has been set since. Treat it as hot"
+        return (
+            f"MAY BE HOT: it was at {last.chamber_c:.0f} °C when last seen, and the clock has been set since. "
+            f"Treat it as hot"
+        )
     value = estimate_c(last, wall_s)
     if value < SAFE_C:
         return ""
-    return f"HOT: the chamber is estimated at {value:.0f} °C from when it was last seen. Surfaces can burn; keep children away"
+    return (
+        f"HOT: the chamber is estimated at {value:.0f} °C from when it was last seen. Surfaces can burn; keep "
+        f"children away"
+    )
 
 
 def to_mapping(last: HotSurface) -> dict[str, float]:

@@ -1,11 +1,23 @@
-"""Thresholds and delays of the rules: safe defaults, from the description and the schedule, within bounds that no file moves."""
+"""Thresholds and delays of the rules: safe defaults, changed by description and schedule, within bounds that no file
+moves. It imports nothing of ours but the errors, so that the settings can take their bounds from here."""
 
 import math
 from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any
 
 from ..errors import KilnctlError
+from .model_rates import ThermalModel, fastest_k_per_s
+from .schedule_trip import schedule_trip_c
 
-#: What no configuration may exceed. A policy beyond any of them (or below HARD_FLOORS) cannot be made, so there is no heat with it.
+if TYPE_CHECKING:
+    from ..settings.equipment import Sensor
+    from ..settings.oven import Oven, Safety
+    from ..settings.schedule import Schedule
+
+#: A room warms no faster than that, K/s.
+WARMS_K_PER_S = 3.0 / 3600.0
+#: What no configuration may exceed. A policy beyond any of them (or below HARD_FLOORS) cannot be made, so there is no
+#: heat with it.
 HARD_CEILINGS = {
     "chamber_trip_c": 1360.0,
     "schedule_trip_c": 1360.0,
@@ -30,6 +42,7 @@ HARD_CEILINGS = {
     "unexplained_share": 0.5,
     "second_lag_s": 660.0,
     "excess_share_s": 60.0,
+    "warms_k_per_s": 0.5,
     "rise_k_per_s": 40.0,
     "fall_k_per_s": 20.0,
     "fall_s": 600.0,
@@ -43,8 +56,8 @@ HARD_CEILINGS = {
     "missing_share_s": 600.0,
     "board_ceiling_c": 1420.0,
 }
-#: What no configuration may undercut, where less is laxer: a purge that does not purge, jumps forgotten before they are counted, a rise so small that the
-#: room's warmth is one, terminals colder than any workshop.
+#: What no configuration may undercut, where less is laxer: a purge that does not purge, jumps forgotten before they are
+#: counted, a rise so small that the room's warmth is one, terminals colder than any workshop.
 HARD_FLOORS = {
     "purge_s": 30.0,
     "noise_window_s": 15.0,
@@ -52,25 +65,46 @@ HARD_FLOORS = {
     "cold_junction_low_c": -40.0,
     "second_lag_s": -660.0,
 }
+#: What the `safety:` section of an oven file may set, with the least and the most that it takes. Other thresholds are
+#: not configurable.
+SETTABLE = {
+    "sensor_coast_s": (1.0, HARD_CEILINGS["sensor_coast_s"]),
+    "disagreement_k": (5.0, HARD_CEILINGS["disagreement_k"]),
+    "disagreement_s": (10.0, HARD_CEILINGS["disagreement_s"]),
+    "no_rise_s": (60.0, HARD_CEILINGS["no_rise_s"]),
+    "unasked_rise_k": (3.0, HARD_CEILINGS["unasked_rise_k"]),
+    "stall_s": (0.3, HARD_CEILINGS["stall_s"]),
+    "airflow_s": (0.5, HARD_CEILINGS["airflow_s"]),
+    "purge_s": (HARD_FLOORS["purge_s"], 7200.0),
+}
 #: These may be infinite: there is no such limit.
-NONE_AT_ALL = ("part_trip_c", "identical_s")
+UNLIMITED = ("part_trip_c", "identical_s")
+#: These may be 0 and less.
+SIGNED = ("cold_junction_low_c", "second_lag_s")
 #: Converter → step of its result, K, and the shortest wait for a bit to move, s.
 STEPS = {"max31855": (0.25, 120.0), "max31856": (2.0**-7, 15.0)}
 #: Most likely false alarm of identical answers, each tick.
 REPEATED_BY_CHANCE = 1e-9
 #: Converters convert so often that answers further apart are of different conversions, s.
 CONVERSION_S = 0.25
-#: How far above what a schedule asks for its trip stands when the schedule names no `highest`: so many K, or this share, whichever is more. Many times
-#: what the control overshoots with a wrong model, and more than a thermostat does; a light muffle whose door stood open for a minute, reported by no switch,
-#: overshot by 35 K as it was shut.
-ABOVE_PLAN_K, ABOVE_PLAN = 50.0, 0.05
 #: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
 PART_MARGIN_K = 10.0
+#: The gap between two ticks may be this many ticks before it counts as a stall.
+GAP_TICKS = 1.2
+#: The longest supply outage of a run that resumes after a power cut, without heat, s.
+RESUME_OUTAGE_S = 900.0
+
+
+def bounds(name: str) -> dict[str, float]:
+    """The least and the most of a threshold that the oven file may set, as the arguments `low` and `high` of a field.
+    Raises KeyError for one that it may not set."""
+    low, high = SETTABLE[name]
+    return {"low": low, "high": high}
 
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """One number for each threshold. Times in s, temperatures in °C, differences in K; every one above 0.
+    """One number for each threshold. Times in s, temperatures in °C, differences in K.
 
     chamber_trip_c, schedule_trip_c, part_trip_c  where heat is cut; trips when above for over_confirm_s
     longest_s, most_energy_j    hard stops of one run
@@ -80,24 +114,29 @@ class Policy:
     sensor_coast_s              longest wait, without heat, for a bad control reading to heal
     wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
-    frozen_s, identical_s       conversion counter stands still; bit-identical answers while there is heat (infinite: natural for this sensor)
+    frozen_s, identical_s       conversion counter stands still; bit-identical answers while there is heat (infinite:
+                                natural for this sensor)
     disagreement_*              control and limit sensor apart by more than the greater of _k and _share × °C, for _s
     second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
     no_rise_s, no_rise_k        full-power seconds without so much rise
     unasked_rise_s, unasked_rise_k   after so long without heat, a rise
+    warms_k_per_s               fastest rise without heat of the elements: the room's, and a fan's
     rise_k_per_s, fall_k_per_s  fastest rise that full power could give, and fastest fall of a closed oven, with margin
     fall_s                      longest wait for a fallen reading to answer, heat capped meanwhile
-    unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part, and
-                                the part that grows with the power fired lately (a wrong model errs in proportion)
+    unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part,
+                                and the part that grows with the power fired lately (a wrong model errs in proportion)
     excess_share_s, missing_share_s   thresholds of the two cumulative sums, full-power seconds
-    airflow_s, purge_s          how long the chamber is purged before the first heat, and again after so long without proved ventilation
+    airflow_s, purge_s          how long the chamber is purged before the first heat, and again after so long without
+                                proved ventilation
     contactor_s                 time the contactor's read-back may differ
     unasked_on_s                full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
-    nominal_v                   nominal supply voltage; None when unknown
-    board_ceiling_c             where the file has the I/O board cut the heat by itself; None: the board's own 5 K above the trip
-    control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule judges by them, but `likeness` compares
+    nominal_v                   nominal supply voltage, V; None when unknown
+    board_ceiling_c             where the file has the I/O board cut the heat by itself; None: the board's own 5 K above
+                                the trip
+    control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule judges by them, but a
+                                change from the last run needs a person's confirmation
     """
 
     chamber_trip_c: float
@@ -131,6 +170,7 @@ class Policy:
     no_rise_k: float = 5.0
     unasked_rise_s: float = 120.0
     unasked_rise_k: float = 6.0
+    warms_k_per_s: float = WARMS_K_PER_S
     rise_k_per_s: float = 15.0
     fall_k_per_s: float = 2.0
     fall_s: float = 300.0
@@ -149,93 +189,130 @@ class Policy:
     limit_sensor: str = ""
     part_sensor: str = ""
 
-    def __post_init__(self):
-        for f in fields(self):
-            value = getattr(self, f.name)
+    def __post_init__(self) -> None:
+        for threshold in fields(self):
+            name, value = threshold.name, getattr(self, threshold.name)
             if isinstance(value, (bool, str)) or value is None:
                 continue
-            if math.isnan(value) or (value <= 0.0 and f.name not in ("cold_junction_low_c", "second_lag_s")):
-                raise KilnctlError(f"safety: {f.name} = {value:g} must be above zero")
-            if value < HARD_FLOORS.get(f.name, -math.inf):
+            if math.isnan(value) or (value <= 0.0 and name not in SIGNED):
+                raise KilnctlError(f"safety: {name} = {value:g} must be above zero")
+            if value < HARD_FLOORS.get(name, -math.inf):
                 raise KilnctlError(
-                    f"safety: {f.name} = {value:g} is below {HARD_FLOORS[f.name]:g}, which no setting may undercut"
+                    f"safety: {name} = {value:g} is below {HARD_FLOORS[name]:g}, which no setting may undercut"
                 )
-            if value > HARD_CEILINGS.get(f.name, math.inf) and not (f.name in NONE_AT_ALL and value == math.inf):
+            if value > HARD_CEILINGS.get(name, math.inf) and not (name in UNLIMITED and value == math.inf):
                 raise KilnctlError(
-                    f"safety: {f.name} = {value:g} is above {HARD_CEILINGS[f.name]:g}, which no setting may lift"
+                    f"safety: {name} = {value:g} is above {HARD_CEILINGS[name]:g}, which no setting may lift"
                 )
 
 
-def policy_for(oven, schedule=None, model=None, start_c: float | None = None) -> Policy:
-    """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and fall); `start_c`: where the chamber is
-    when that schedule starts.
+def policy_for(
+    oven: "Oven",
+    schedule: "Schedule | None" = None,
+    model: ThermalModel | None = None,
+    start_c: float | None = None,
+) -> Policy:
+    """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
+    fall); `start_c`: where the chamber is when that schedule starts, °C.
 
-    The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where ventilation cannot be proved
-    that the load needs, where a part has a limit and no sensor, where the tick is too slow for the lease, and for a number that cannot be.
+    The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
+    load needs ventilation that cannot be proved, where a part has a limit and no sensor, where the tick is too slow for
+    the lease, and for a number beyond its bounds.
     """
-    limits = oven.limits
-    trip = limits.trip_at_c
-    part_highest_c = limits.part_highest_c if limits.part_highest_c is not None else math.inf
-    if schedule is not None and schedule.part_highest_c is not None:
-        part_highest_c = min(part_highest_c, schedule.part_highest_c)
-    if part_highest_c < math.inf and oven.sensors.part is None:
-        own = schedule if limits.part_highest_c is None else oven
-        raise KilnctlError(
-            f"{own.file or own.name}: 'part highest' is a limit that nobody can guard: {oven.name} has no thermocouple on the part "
-            "(sensors: part). Wire one, or leave the limit out and let the chamber's 'highest' protect the part"
-        )
-    values: dict = dict(
-        chamber_trip_c=trip,
-        schedule_trip_c=trip,
-        part_trip_c=part_highest_c + PART_MARGIN_K,
-        longest_s=limits.longest_s,
-        most_energy_j=limits.most_energy_j or math.inf,
-        door_switch=oven.door.switch,
-        nominal_v=oven.supply.voltage_v,
-        has_limit_sensor=oven.sensors.limit is not None,
-        has_part_sensor=oven.sensors.part is not None,
-    )
-    control, second = oven.sensors.control, oven.sensors.limit
-    # A bare wire follows an opened door within a second or two: its air is then colder by a few hundred kelvin.
-    # No lag that a file gives makes more of it: a bound that no jump exceeds hides a sensor that fails.
-    values["wild_k_per_s"] = 200.0 / min(8.0, max(1.0, control.lag_s))
-    values["board_ceiling_c"] = oven.rig.ceiling_c
-    values.update(
-        {f"{name}_sensor": _sensor_words(getattr(oven.sensors, name)) for name in ("control", "limit", "part")}
-    )
-    if second is not None:
-        values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
-    values["wild_jump_k"] = min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * oven.sensors.control.noise_k))
-    values["identical_s"] = identical_s(control, oven.control.tick_s)
-    values["noise_k"] = min(HARD_CEILINGS["noise_k"], max(2.0, 6.0 * oven.sensors.control.noise_k))
+    values = _of_oven(oven) | _of_sensors(oven)
+    values["part_trip_c"] = _part_highest_c(oven, schedule) + PART_MARGIN_K
     load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
     if load is not None and load.moisture_kg > 0.0:
-        # Water takes up heat at a standstill near 100 °C, and no model of the dry oven explains where it goes.
-        values["no_rise_s"], values["missing_share_s"] = HARD_CEILINGS["no_rise_s"], HARD_CEILINGS["missing_share_s"]
+        # Water takes up heat at a standstill near 100 °C, and a model of the dry oven does not explain where it goes.
+        values["no_rise_s"] = HARD_CEILINGS["no_rise_s"]
+        values["missing_share_s"] = HARD_CEILINGS["missing_share_s"]
     if schedule is not None:
         values.update(_of_schedule(oven, schedule, values, start_c))
     if model is not None:
-        values["rise_k_per_s"], values["fall_k_per_s"] = fastest_k_per_s(model, limits.highest_c)
+        rise, fall = fastest_k_per_s(model, oven.limits.highest_c)
+        values["rise_k_per_s"] = min(HARD_CEILINGS["rise_k_per_s"], rise)
+        values["fall_k_per_s"] = min(HARD_CEILINGS["fall_k_per_s"], fall)
+        fan_w = oven.fan.power_w if oven.fan else 0.0
+        warms = WARMS_K_PER_S + values["rise_k_per_s"] * fan_w / oven.elements.power_w
+        values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
     policy = Policy(**values)
-    if oven.control.tick_s * 1.2 > policy.stall_s:
+    if oven.control.tick_s * GAP_TICKS > policy.stall_s:
         raise KilnctlError(
-            f"{oven.file or oven.name}: control: tick {oven.control.tick_s:g} s is too slow: heat is given for 2 s at most, and "
-            f"the rules take a pause of {policy.stall_s:g} s for a stalled program; use {min(2.0, policy.stall_s / 1.2):.2g} s or less"
+            f"{oven.file or oven.name}: control: tick {oven.control.tick_s:g} s is too slow: heat is given for 2 s at "
+            f"most, and the rules take a pause of {policy.stall_s:g} s for a stalled program; "
+            f"use {min(2.0, policy.stall_s / GAP_TICKS):.2g} s or less"
         )
     return policy
 
 
-def identical_s(sensor, tick_s: float) -> float:
-    """How long a converter's answers may be the same, bit for bit, while there is heat; infinite where steps hide so little noise.
+def _of_oven(oven: "Oven") -> dict[str, Any]:
+    """The limits of the oven itself, and what its rig has."""
+    limits = oven.limits
+    return {
+        "chamber_trip_c": limits.trip_at_c,
+        "schedule_trip_c": limits.trip_at_c,
+        "longest_s": limits.longest_s,
+        "most_energy_j": limits.most_energy_j or math.inf,
+        "door_switch": oven.door.switch,
+        "nominal_v": oven.supply.voltage_v,
+        "has_limit_sensor": oven.sensors.limit is not None,
+        "has_part_sensor": oven.sensors.part is not None,
+        "board_ceiling_c": oven.rig.ceiling_c,
+    }
 
-    Noise of standard deviation σ about a temperature that stands still and, at worst, on the middle of a step q gives that step's figure
-    with the chance p = erf(q / (2·√2·σ)); n more times in a row with p**n. The wait is n conversions with p**n at most 1e-9: at one a
-    second less than one false alarm in 30 years of uninterrupted soaking. What makes it rarer still is not reckoned with: the terminals' bits,
-    which have to stand as well, the ripple of the heat, and that the noise is described behind a median, which lowers it by a third.
-    The shortest waits keep to that chance down to noise of 0.012 K (steps of 1/128 K) and 0.09 K (1/4 K), if more is described than there is.
-    Steps of 1/4 K may hide all of a noise below 0.09 K: then there is no limit, and the second sensor and the missing heat are what is left.
-    No converter of 1/128 K is so quiet: whatever is described, it has 120 s at most.
+
+def _of_sensors(oven: "Oven") -> dict[str, Any]:
+    """What follows from lag, noise and converter of the sensors.
+
+    A bare wire follows an opened door within a second or two: the air there is colder by a few hundred kelvin. Its
+    bound goes no further, however small the lag in the file: a bound that no jump exceeds hides a sensor that fails.
+    """
+    control, second = oven.sensors.control, oven.sensors.limit
+    values: dict[str, Any] = {
+        "wild_k_per_s": 200.0 / min(8.0, max(1.0, control.lag_s)),
+        "wild_jump_k": min(HARD_CEILINGS["wild_jump_k"], max(10.0, 10.0 * control.noise_k)),
+        "noise_k": min(HARD_CEILINGS["noise_k"], max(2.0, 6.0 * control.noise_k)),
+        "identical_s": identical_s(control, oven.control.tick_s),
+        "control_sensor": _sensor_words(control),
+        "limit_sensor": _sensor_words(second),
+        "part_sensor": _sensor_words(oven.sensors.part),
+    }
+    if second is not None:
+        values["second_lag_s"] = second.lag_s + second.dead_time_s - control.lag_s - control.dead_time_s
+    return values
+
+
+def _part_highest_c(oven: "Oven", schedule: "Schedule | None") -> float:
+    """The lower of the oven's and the schedule's limit of the part, °C; infinite where there is none. Raises
+    KilnctlError for a limit without a sensor on the part."""
+    given: list[tuple[float | None, Oven | Schedule]] = [(oven.limits.part_highest_c, oven)]
+    if schedule is not None:
+        given.append((schedule.part_highest_c, schedule))
+    limited = [(limit_c, own) for limit_c, own in given if limit_c is not None]
+    highest_c = min((limit_c for limit_c, _ in limited), default=math.inf)
+    if highest_c < math.inf and oven.sensors.part is None:
+        own = limited[0][1]
+        raise KilnctlError(
+            f"{own.file or own.name}: 'part highest' is a limit that nobody can guard: {oven.name} has no thermocouple "
+            "on the part (sensors: part). Wire one, or leave the limit out and let the chamber's 'highest' protect "
+            "the part"
+        )
+    return highest_c
+
+
+def identical_s(sensor: "Sensor", tick_s: float) -> float:
+    """How long a converter's answers may be the same, bit for bit, while there is heat, s; infinite where the steps
+    hide the noise.
+
+    Noise of standard deviation σ about a temperature that stands still and, at worst, on the middle of a step q gives
+    that step's figure with the chance p = erf(q / (2·√2·σ)); n more times in a row with p**n. The wait is n conversions
+    with p**n at most 1e-9: at one a second less than one false alarm in 30 years of uninterrupted soaking. Other things
+    make it rarer still: the terminals' bits have to stand as well, the heat ripples, and the noise is described behind
+    a median, which lowers it by a third. The shortest waits keep to that chance down to noise of 0.012 K (steps of
+    1/128 K) and 0.09 K (1/4 K), if more is described than there is. Steps of 1/4 K may hide all of a noise below
+    0.09 K: then there is no limit, and the second sensor and the missing heat are left. No converter with steps of
+    1/128 K is so quiet: it has 120 s at most, however little noise is described.
     """
     step_k, shortest_s = STEPS[sensor.front_end]
     longest_s = HARD_CEILINGS["identical_s"]
@@ -246,100 +323,43 @@ def identical_s(sensor, tick_s: float) -> float:
     return max(shortest_s, wait_s)
 
 
-def _of_file(own, values: dict) -> dict:
-    """What the oven's `safety:` section says instead. Its purge is never less than the load needs: its word is that of whoever measured the oven."""
+def _of_file(own: "Safety", values: dict[str, Any]) -> dict[str, Any]:
+    """What the oven's `safety:` section says instead. It may lengthen the computed purge, never shorten it."""
     given = {f.name: value for f in fields(own) if (value := getattr(own, f.name)) is not None}
     if "purge_s" in given:
         given["purge_s"] = max(given["purge_s"], values.get("purge_s", 0.0))
     return given
 
 
-def _sensor_words(sensor) -> str:
-    """What makes a reading of a voltage. Another type letter or correction moves every limit without moving a number of any."""
+def _sensor_words(sensor: "Sensor | None") -> str:
+    """What turns a voltage into a reading. Another type letter or correction moves every limit, and no number shows
+    it."""
     if sensor is None:
         return "none"
     points = ", ".join(f"{p.reads_c:g} °C is {p.true_c:g} °C" for p in sensor.calibration)
     return f"type {sensor.type} on {sensor.front_end}, " + (f"corrected ({points})" if points else "not corrected")
 
 
-def schedule_trip_c(oven, schedule, start_c: float | None = None) -> float:
-    """Where the heat is cut while that schedule runs, °C; never above the oven's own trip.
-
-    A schedule without `highest` gets a limit of its own too: a chamber far above everything that was asked for has run away, however much more the oven
-    bears. A chamber that is hotter than the schedule's top when it starts, and is to come down, is no runaway. Where the part is followed
-    the chamber may get as hot as the control may make it, up to the oven's highest: then the oven's trip is the tightest that fits.
-    """
-    trip_c = oven.limits.trip_at_c
-    if schedule.highest_c is not None:
-        # As far above the schedule's own limit as the oven's trip usually stands above the oven's.
-        return min(trip_c, schedule.highest_c + max(10.0, 0.02 * schedule.highest_c))
-    if schedule.follows == "part":
-        return trip_c
-    top_c = schedule.top_c if start_c is None else max(schedule.top_c, start_c)
-    return min(trip_c, top_c + max(ABOVE_PLAN_K, ABOVE_PLAN * top_c))
-
-
-def schedule_trip_words(schedule, trip_c: float) -> str:
-    """That limit, for people."""
-    if schedule.highest_c is not None:
-        why = f"its `highest` of {schedule.highest_c:.0f} °C and a margin"
-    elif schedule.follows == "part":
-        why = "the oven's own: it follows the part and names no `highest`"
-    else:
-        why = f"it names no `highest`: {ABOVE_PLAN_K:.0f} K or {100.0 * ABOVE_PLAN:.0f} % above the hottest that is planned, never above the oven's own"
-    return f"in this schedule the heat is cut above {trip_c:.0f} °C ({why})"
-
-
-def _of_schedule(oven, schedule, values: dict, start_c: float | None) -> dict:
-    """What a schedule narrows. It widens one thing: a run that resumes after a power cut may wait 15 minutes for the mains, without heat."""
-    out: dict = {"schedule_trip_c": schedule_trip_c(oven, schedule, start_c)}
+def _of_schedule(oven: "Oven", schedule: "Schedule", values: dict[str, Any], start_c: float | None) -> dict[str, Any]:
+    """What a schedule narrows. It widens one thing: a run that resumes after a power cut may wait 15 minutes for the
+    mains, without heat."""
+    out: dict[str, Any] = {"schedule_trip_c": schedule_trip_c(oven, schedule, start_c)}
     if schedule.longest_s is not None:
         out["longest_s"] = min(values["longest_s"], schedule.longest_s)
     if schedule.most_energy_j is not None:
         out["most_energy_j"] = min(values["most_energy_j"], schedule.most_energy_j)
     if schedule.after_power_loss == "resume":
-        out["outage_s"] = 900.0
+        out["outage_s"] = RESUME_OUTAGE_S
     if schedule.flammable_vapour:
         if not (oven.vent and oven.vent.proved and oven.vent.flow_m3_per_s > 0.0):
             raise KilnctlError(
                 f"{schedule.file or schedule.name}: the load gives off flammable vapour, and this oven has no proved "
                 "ventilation (vent: {flow: …, proved: yes}); without it such a load must not be heated"
             )
-        c = oven.chamber
-        # Four changes of air before there is heat (the usual purge of ovens for flammable vapour, from memory of NFPA 86).
+        chamber = oven.chamber
+        # Four changes of air before there is heat (the usual purge of ovens for flammable vapour, from memory of
+        # NFPA 86).
+        purge_s = 4.0 * chamber.width_m * chamber.depth_m * chamber.height_m / oven.vent.flow_m3_per_s
         out["airflow_required"] = True
-        out["purge_s"] = max(30.0, 4.0 * c.width_m * c.depth_m * c.height_m / oven.vent.flow_m3_per_s)
+        out["purge_s"] = max(30.0, purge_s)
     return out
-
-
-def fastest_k_per_s(model, highest_c: float) -> tuple[float, float]:
-    """Fastest rise that full power could give, and fastest fall of the closed oven, K/s, both with margin.
-
-    The model is run from cold at full power with 10 % too much voltage, and without power from its highest temperature, and cut off
-    on the way up: hot elements over a cold lining fall fastest. The margins (2.5 times and 1 K/s; 3 times, 1.5 times when cut
-    off, and 0.5 K/s) cover a model that has never met its oven: a virtual cabinet with
-    fan rose 1.7 times and fell 5 times as fast as its day-zero model says, and an opened door makes 10 K/s and more.
-    """
-    rise = fall = 0.0
-    x = model.rest(model.ambient_c)
-    for _ in range(300):
-        new = model.step(x, 1.21 * model.power_w, 1.0, model.ambient_c)
-        rise, x = max(rise, new[-1] - x[-1]), new
-    x = model.steady(highest_c)[0]
-    for _ in range(120):
-        new = model.step(x, 0.0, 1.0, model.ambient_c)
-        fall, x = max(fall, x[-1] - new[-1]), new
-    cut, x = 0.0, model.rest(model.ambient_c)
-    for second in range(3600):
-        x = model.step(x, model.power_w, 1.0, model.ambient_c)
-        if x[-1] > highest_c:
-            break
-        if second % 20 == 0:
-            y = x
-            for _ in range(40):
-                new = model.step(y, 0.0, 1.0, model.ambient_c)
-                cut, y = max(cut, y[-1] - new[-1]), new
-    fall = max(fall, 0.5 * cut)
-    return min(HARD_CEILINGS["rise_k_per_s"], max(1.0, 2.5 * rise)), min(
-        HARD_CEILINGS["fall_k_per_s"], 0.5 + 3.0 * fall
-    )

@@ -3,18 +3,20 @@
 _CUT = "The heat was cut and the contactor opened."
 _STAND = "The heat was cut and the contactor opened; wait until the oven is cold."
 LOUD = "The relay is held off. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW."
-#: A contactor that tripped leaves its supply side live, and a relay leaks: "off" is what the plug or a locked isolator makes.
+#: A contactor that tripped leaves its supply side live, and a relay leaks: only the plug or a locked isolator makes the
+#: oven dead.
 _DEAD = "(plug out or isolator locked off, and cold) "
 _FIRE = (
-    f"{_CUT} IF SOMETHING MAY BE BURNING: keep the door shut, pull the plug, have an extinguisher at hand; if it does not die down, leave "
-    "and call the fire brigade."
+    f"{_CUT} IF SOMETHING MAY BE BURNING: keep the door shut, pull the plug, have an extinguisher at hand; if it does "
+    "not die down, leave and call the fire brigade."
 )
 _RELAY_STUCK = f"{_DEAD}the relay: it may conduct all the time, or half of it may be shorted"
 _LOAD_UNLIKE = "the load or the lining is unlike what the file says: describe it, or fit the model anew"
-#: What "unexplained-heat" says instead while nearly full power is fired: a stuck relay adds little to that, a load that is not there much.
+#: What "unexplained-heat" says to check while nearly full power is fired: a stuck relay adds little to that, and a load
+#: that is not there explains much.
 LOAD_FIRST = (
-    "the load: less of it seems to be in the oven than the files say; describe what is really in, or fit the model anew. If that is "
-    f"right: {_RELAY_STUCK}"
+    "the load: less of it seems to be in the oven than the files say; describe what is really in, or fit the model "
+    f"anew. If that is right: {_RELAY_STUCK}"
 )
 
 #: Rule id → (seen, check, done). `seen` is filled in with the figures of the moment.
@@ -37,6 +39,12 @@ WORDS = {
     "part-sensor": (
         "the part has a limit of its own, and its sensor gives no reading",
         _DEAD + "the part's thermocouple, its plug and its converter",
+        _CUT,
+    ),
+    "limit-sensor": ("the second sensor gives no reading", _DEAD + "the second thermocouple and its converter", _CUT),
+    "sensors-disagree": (
+        "the two sensors disagree: {first:.0f} °C and {second:.0f} °C",
+        _DEAD + "whether one has slipped out, and each one's wiring",
         _CUT,
     ),
     "sensor-open": (
@@ -65,7 +73,10 @@ WORDS = {
         _CUT,
     ),
     "sensor-cold-junction": (
-        "the converter has reported an impossible terminal temperature for {time:.0f} s; the last good reading was {last}",
+        (
+            "the converter has reported an impossible terminal temperature for {time:.0f} s; the last good "
+            "reading was {last}"
+        ),
         _DEAD + "the converter and the box around it",
         _CUT,
     ),
@@ -80,7 +91,10 @@ WORDS = {
         _STAND,
     ),
     "sensor-shorted": (
-        "the control reading fell at once from {last} to the temperature of its own terminals and has stayed there for {time:.0f} s",
+        (
+            "the control reading fell at once from {last} to the temperature of its own terminals and has stayed "
+            "there for {time:.0f} s"
+        ),
         _DEAD + "a short between the two wires of the thermocouple, at the terminals or under its insulation",
         _STAND,
     ),
@@ -95,12 +109,6 @@ WORDS = {
         _DEAD + "its plug, terminals and wires for a loose contact; screening, earthing, the distance to power wires",
         _CUT,
     ),
-    "limit-sensor": ("the second sensor gives no reading", _DEAD + "the second thermocouple and its converter", _CUT),
-    "sensors-disagree": (
-        "the two sensors disagree: {first:.0f} °C and {second:.0f} °C",
-        _DEAD + "whether one has slipped out, and each one's wiring",
-        _CUT,
-    ),
     "cold-junction": (
         "the thermocouple's terminals {what}",
         _DEAD + "ventilation of the electronics box, the converter",
@@ -112,7 +120,10 @@ WORDS = {
         _FIRE,
     ),
     "reading-fell": (
-        "the control reading fell by {fall:.0f} K faster than a closed oven cools and did not come back within {time:.0f} s",
+        (
+            "the control reading fell by {fall:.0f} K faster than a closed oven cools and did not come back "
+            "within {time:.0f} s"
+        ),
         _DEAD + "whether the thermocouple has slipped out of the chamber, and the door",
         _STAND,
     ),
@@ -155,14 +166,19 @@ WORDS = {
     # An element that touches earth shows like this.
     "supply-lost": (
         "there was no mains for {time:.0f} s",
-        _DEAD + "which of breaker, residual-current device and fuse opened. Do not close a residual-current "
-        "device again before an electrician has found why it opened: an element may touch earth. If none has, the mains itself was away",
+        (
+            f"{_DEAD}which of breaker, residual-current device and fuse opened. Do not close a residual-current device "
+            "again before an electrician has found why it opened: an element may touch earth. If none has, the mains "
+            "itself was away"
+        ),
         _CUT,
     ),
     "ventilation": (
         "the ventilation is not proved, and this load gives off flammable vapour",
-        "that the fan runs, the duct, and the flow switch. Leave the extraction running: its fan belongs on a supply of its own. Air the "
-        "oven out before it is heated again",
+        (
+            "that the fan runs, the duct, and the flow switch. Leave the extraction running: its fan belongs on a "
+            "supply of its own. Air the oven out before it is heated again"
+        ),
         _CUT,
     ),
     "contactor-welded": (
@@ -214,7 +230,7 @@ WORDS = {
     ),
 }
 
-#: Rule id → (seen, check) when what it counts is no number: it is over no limit, and nobody knows what it is.
+#: Rule id → (seen, check) when what it counts is no number: it is over no limit, its value is unknown.
 UNKNOWN = {
     "energy": (
         "the energy of this run is not known any more: what was measured is no number",

@@ -1,10 +1,10 @@
-"""What is around the oven: relay, contactor, supply, door, ventilation, board, record, clock, and the run's own ceilings."""
+"""What feeds the heat: relay, contactor, supply, door and ventilation."""
 
 import math
 
 from ..reading import Reading
-from .limits import Policy
-from .state import SafetyState, Tick, endanger, finite, lasting, number, trip
+from .rule import Look, Rule, at_a_persons_word
+from .state import endanger, finite
 
 #: Tolerated difference between commanded and conducted share (tick boundaries, contactor delay), share of full power.
 UNASKED_ALLOWANCE = 0.05
@@ -12,6 +12,14 @@ UNASKED_ALLOWANCE = 0.05
 CURRENT_A = 0.2
 #: Share of full power that counts as something flowing.
 FLOWING = 0.02
+#: Time constant of the commanded and conducted means, s. They are compared from this commanded share on.
+MEAN_S, COMPARED_FROM = 10.0, 0.05
+#: Below this share of what is asked for, for so long, s, no power flows; below the next, for so long, too little.
+NO_POWER, NO_POWER_S, LITTLE_POWER, LITTLE_POWER_S = 0.1, 5.0, 0.85, 30.0
+#: Shares of the nominal voltage: at the first there is no mains; a deviation beyond the second is told.
+NO_MAINS, OFF_NOMINAL = 0.3, 0.15
+#: Ventilation that is not proved for so long while heat is wanted trips, s.
+AIRLESS_TRIP_S = 30.0
 
 
 def flowing(reading: Reading) -> bool | None:
@@ -23,127 +31,161 @@ def flowing(reading: Reading) -> bool | None:
     return not (finite(reading.current_a) and reading.current_a < CURRENT_A)
 
 
-def clock(s: SafetyState, policy: Policy, tick: Tick) -> bool:
-    """Whether this tick's time can be used at all. A jump back or a standing counter trips and everything timed starts anew."""
-    if not finite(tick.time_s) or type(tick.step) is not int:
-        trip(s, "clock", 0.0 if s.time_s is None else s.time_s, what="the time of the control loop is not a number")
-        return False
-    if s.time_s is None:
-        return True
-    gap = tick.time_s - s.time_s
-    if gap > 0.0 and tick.step > s.step:
-        if gap > policy.stall_s:
-            trip(s, "loop-stalled", tick.time_s, gap=gap)
-            s.restart_timers()
-        return True
-    trip(s, "clock", tick.time_s, what="the control loop's time or step counter did not advance")
-    s.restart_timers()
-    s.time_s, s.step = tick.time_s, tick.step
-    return False
+# ---- relay-on-unasked, relay-open ------------------------------------------------------------------------------------
 
 
-def wall_clock(s: SafetyState, policy: Policy, tick: Tick, warnings: list[str]) -> None:
-    if not finite(tick.wall_s):
+def relay(look: Look) -> None:
+    """What the relay was told against what it conducted, where the rig can tell."""
+    commanded = look.tick.commanded
+    conducted = conducted_share(look)
+    if not finite(commanded) or conducted is None:
         return
-    ahead = tick.wall_s - tick.time_s
-    if s.wall_ahead_s is not None and abs(ahead - s.wall_ahead_s) > policy.clock_step_s:
-        warnings.append(
-            f"the wall clock was set by {ahead - s.wall_ahead_s:+.0f} s; control goes by its own clock and is not affected"
-        )
-    s.wall_ahead_s = ahead
+    relay_on_unasked(look, commanded, conducted)
+    relay_open(look, commanded, conducted)
 
 
-def board(s: SafetyState, reading: Reading, tick: Tick, warnings: list[str]) -> None:
-    if "board-lost" in reading.faults:
-        trip(s, "board-lost", tick.time_s)
-    if "board-fault" in reading.faults:
-        trip(s, "board-fault", tick.time_s)
-    if lasting(s, "record", tick.recording is False, tick.time_s, 10.0):
-        warnings.append("the record is not being written: disk full or broken; no new run can be started")
+def conducted_share(look: Look) -> float | None:
+    """Share of full power that reached the elements; None where the rig cannot tell. A current shows only whether the
+    relay conducts, so it counts while nothing is asked for."""
+    reading, flows = look.reading, flowing(look.reading)
+    if finite(reading.fired):
+        return reading.fired
+    if look.tick.commanded == 0.0 and flows is not None:
+        return 1.0 if flows else 0.0
+    return None
 
 
-def supply(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, warnings: list[str]) -> bool:
-    """False while there is no mains; a longer outage trips, and the run goes on only by a person's word."""
-    volts, nominal = reading.supply_v, policy.nominal_v
-    lost = volts is not None and nominal is not None and not (finite(volts) and volts > 0.3 * nominal)
-    if lasting(s, "supply", lost, tick.time_s, policy.outage_s):
-        trip(s, "supply-lost", tick.time_s, time=tick.time_s - s.over["supply"])
-    if not lost and volts is not None and nominal is not None and abs(volts - nominal) > 0.15 * nominal:
-        warnings.append(f"the supply is at {volts:.0f} V instead of {nominal:.0f} V")
+def relay_on_unasked(look: Look, commanded: float, conducted: float) -> None:
+    """Power beyond what was asked for, as a sum of full-power seconds."""
+    state = look.state
+    state.unasked = max(0.0, state.unasked + (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s)
+    if state.unasked > look.policy.unasked_on_s:
+        look.trip("relay-on-unasked", given=100.0 * conducted, asked=100.0 * commanded)
+        if coil_settled(look) and state.coil is False:
+            endanger(state)
+
+
+def nothing_flows(look: Look) -> bool:
+    return flowing(look.reading) is not True
+
+
+def relay_open(look: Look, commanded: float, conducted: float) -> None:
+    """No power, or too little, through a closed contactor from a live supply."""
+    state, share = look.state, 1.0 - math.exp(-look.dt_s / MEAN_S)
+    state.asked += (commanded - state.asked) * share
+    state.given += (conducted - state.given) * share
+    told_shut = coil_settled(look) and state.coil is True
+    reads_open = look.reading.contactor_closed is False
+    ready = state.asked > COMPARED_FROM and told_shut and not reads_open and look.powered
+    if look.lasting("no-heat", ready and state.given < NO_POWER * state.asked, NO_POWER_S):
+        look.trip("relay-open", asked=100.0 * state.asked)
+    elif look.lasting("part-heat", ready and state.given < LITTLE_POWER * state.asked, LITTLE_POWER_S):
+        percent = 100.0 * state.given / state.asked
+        look.warn(f"only {percent:.0f} % of the power asked for reaches the elements: one of them may be broken")
+
+
+# ---- supply-lost -----------------------------------------------------------------------------------------------------
+
+
+def supply(look: Look) -> bool:
+    """False while there is no mains. A longer outage trips, and only a person's word lets the run go on."""
+    volts, nominal, lost = look.reading.supply_v, look.policy.nominal_v, not mains_is_on(look)
+    lost = lost and volts is not None
+    if look.lasting("supply", lost, look.policy.outage_s):
+        look.trip("supply-lost", time=look.now_s - look.state.over["supply"])
+    if not lost and volts is not None and nominal is not None and abs(volts - nominal) > OFF_NOMINAL * nominal:
+        look.warn(f"the supply is at {volts:.0f} V instead of {nominal:.0f} V")
     return not lost
 
 
-def door_and_air(s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, warnings: list[str]) -> str:
-    """Why there must be no heat just now, or an empty text."""
-    now, told = tick.time_s, s.door_told
-    s.door_told |= reading.door_open is not None
-    if policy.airflow_required:
-        blocked = reading.airflow_proved is not True
-        if lasting(s, "airflow", blocked and tick.heating, now, 30.0):
-            trip(s, "ventilation", now)
-        s.airless_s = s.airless_s + dt if blocked else 0.0
-        if s.airless_s > policy.airflow_s or s.purge_until_s == math.inf:
-            s.purge_until_s = now + policy.purge_s
-        elif blocked:
-            s.purge_until_s += dt  # only proved air purges
-        if blocked:
-            return "the ventilation is not proved"
-        if now < s.purge_until_s:
-            return f"purging the chamber with fresh air for another {s.purge_until_s - now:.0f} s before there is heat"
-    if reading.door_open is True:
-        return "the door is open"
-    if policy.door_switch and reading.door_open is None:
-        # The switch also breaks the coil by itself: a rig that was never wired to it is told of, one that has lost it does not heat.
-        if told:
-            return "the door switch no longer answers"
-        warnings.append("the door switch does not answer")
+def mains_is_on(look: Look) -> bool:
+    """As far as a meter shows it; also where the nominal voltage is unknown."""
+    volts, nominal = look.reading.supply_v, look.policy.nominal_v
+    return nominal is None or (finite(volts) and volts > NO_MAINS * nominal)
+
+
+# ---- ventilation -----------------------------------------------------------------------------------------------------
+
+
+def door_and_air(look: Look) -> str:
+    """Why there must be no heat just now; empty when there may be."""
+    answered = look.state.door_told
+    look.state.door_told |= look.reading.door_open is not None
+    return ventilation(look) or door(look, answered)
+
+
+def ventilation(look: Look) -> str:
+    """Why the air forbids heat: it is not proved, or the chamber is not purged. Empty where no air is required."""
+    state, policy, now_s = look.state, look.policy, look.now_s
+    if not policy.airflow_required:
+        return ""
+    proved = air_is_proved(look)
+    if look.lasting("airflow", not proved and look.tick.heating, AIRLESS_TRIP_S):
+        look.trip("ventilation")
+    state.airless_s = 0.0 if proved else state.airless_s + look.dt_s
+    if state.airless_s > policy.airflow_s or state.purge_until_s == math.inf:
+        state.purge_until_s = now_s + policy.purge_s
+    elif not proved:
+        state.purge_until_s += look.dt_s  # only proved air purges
+    if not proved:
+        return "the ventilation is not proved"
+    if now_s < state.purge_until_s:
+        return (
+            f"purging the chamber with fresh air for another {state.purge_until_s - now_s:.0f} s before there is heat"
+        )
     return ""
 
 
-def relay_and_contactor(
-    s: SafetyState, policy: Policy, reading: Reading, tick: Tick, dt: float, powered: bool, warnings: list[str]
-) -> None:
-    """Told and done. `s.coil` is what the contactor was told at the end of the last tick (the caller may know better)."""
-    now = tick.time_s
-    if tick.contactor is not None and tick.contactor != s.coil:
-        s.coil, s.coil_s = tick.contactor, now - dt
-    settled = now - s.coil_s >= policy.contactor_s
-    told_open, told_shut = settled and s.coil is False, settled and s.coil is True
-    closed = reading.contactor_closed
-    if closed is not None:
-        if lasting(s, "welded", told_open and closed, now, policy.contactor_s):
-            trip(s, "contactor-welded", now)
-            endanger(s)
-        if lasting(s, "absent", told_shut and not closed and powered, now, policy.contactor_s):
-            trip(s, "contactor-open", now)
+def air_is_proved(look: Look) -> bool:
+    """Also where none is required."""
+    return not look.policy.airflow_required or look.reading.airflow_proved is True
 
-    asked = tick.commanded
-    given = reading.fired if finite(reading.fired) else None
-    flows = flowing(reading)
-    if given is None and asked == 0.0 and flows is not None:
-        given = 1.0 if flows else 0.0
-    if not finite(asked) or given is None:
+
+def door(look: Look, answered: bool) -> str:
+    """Why the door forbids heat. `answered`: its switch has answered before. A switch that never answered is told of,
+    and one that no longer answers takes the heat; the switch also breaks the contactor's coil by itself."""
+    if look.door_is_open:
+        return "the door is open"
+    if look.policy.door_switch and look.reading.door_open is None:
+        if answered:
+            return "the door switch no longer answers"
+        look.warn("the door switch does not answer")
+    return ""
+
+
+# ---- contactor-welded, contactor-open --------------------------------------------------------------------------------
+
+
+def contactor(look: Look) -> None:
+    """The contactor's read-back against its coil."""
+    state, tick, closed = look.state, look.tick, look.reading.contactor_closed
+    # `state.coil` is what the last verdict allowed; the caller may know better what the coil was told.
+    if tick.contactor is not None and tick.contactor != state.coil:
+        state.coil, state.coil_s = tick.contactor, look.now_s - look.dt_s
+    if closed is None:
         return
-    s.unasked = max(0.0, s.unasked + (given - asked - UNASKED_ALLOWANCE) * dt)
-    if s.unasked > policy.unasked_on_s:
-        trip(s, "relay-on-unasked", now, given=100.0 * given, asked=100.0 * asked)
-        if told_open:
-            endanger(s)
-    share = 1.0 - math.exp(-dt / 10.0)
-    s.asked += (asked - s.asked) * share
-    s.given += (given - s.given) * share
-    ready = s.asked > 0.05 and told_shut and closed is not False and powered
-    if lasting(s, "no-heat", ready and s.given < 0.1 * s.asked, now, 5.0):
-        trip(s, "relay-open", now, asked=100.0 * s.asked)
-    elif lasting(s, "part-heat", ready and s.given < 0.85 * s.asked, now, 30.0):
-        warnings.append(
-            f"only {100.0 * s.given / s.asked:.0f} % of the power asked for reaches the elements: one of them may be broken"
-        )
+    settled = coil_settled(look)
+    if look.lasting("welded", settled and state.coil is False and closed, look.policy.contactor_s):
+        look.trip("contactor-welded")
+        endanger(state)
+    if look.lasting("absent", settled and state.coil is True and not closed and look.powered, look.policy.contactor_s):
+        look.trip("contactor-open")
 
 
-def ceilings(s: SafetyState, policy: Policy, tick: Tick) -> None:
-    """Energy and time of one run, as hard stops of their own."""
-    if not finite(tick.energy_j) or tick.energy_j > policy.most_energy_j:
-        trip(s, "energy", tick.time_s, energy=number(tick.energy_j) / 3.6e6, limit=policy.most_energy_j / 3.6e6)
-    if not finite(tick.run_s) or (tick.heating and tick.run_s > policy.longest_s):
-        trip(s, "run-time", tick.time_s, hours=number(tick.run_s) / 3600.0, limit=policy.longest_s / 3600.0)
+def coil_settled(look: Look) -> bool:
+    """Whether the contactor has had time to follow its coil."""
+    return look.now_s - look.state.coil_s >= look.policy.contactor_s
+
+
+def contactor_reads_open(look: Look) -> bool:
+    return look.reading.contactor_closed is False
+
+
+RULES = (
+    Rule("relay-on-unasked", relay_on_unasked, nothing_flows),
+    Rule("relay-open", relay_open, at_a_persons_word),
+    Rule("supply-lost", supply, mains_is_on),
+    Rule("ventilation", ventilation, air_is_proved),
+    Rule("contactor-welded", contactor, contactor_reads_open),
+    Rule("contactor-open", contactor, at_a_persons_word),
+)

@@ -1,11 +1,11 @@
-"""The test before each run: that relay and contactor can each keep the heat out alone, and that heat is felt by the sensor.
+"""The test before each run: relay and contactor can each keep the heat out alone, and the sensor feels the heat.
 
 1. contactor open, relay on   → nothing may flow (a welded contactor shows)
 2. relay off, contactor closed → nothing may flow (a shorted relay shows)
 3. a short heat                → the chamber must rise (elements, supply, sensor in place and the right way round)
 
-Only while heat is allowed at all: an open door, an unproved or purging ventilation, a supply that is away are no fault of relay or elements. The test
-waits for them, with everything off, and then begins anew.
+Only while heat is allowed at all: an open door, ventilation that is not proved or still purging, and lost mains are no
+fault of relay or elements. The test waits for them with everything off, and then starts again.
 
 Pure: `begin`, then once a tick `step`; the loop does what the `Command` says, its heat through the gate like any other.
 """
@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 from ..reading import Reading
 from .messages import WORDS
+from .rule import Look, Rule, at_a_persons_word
 from .rules_supply import flowing
 from .state import Trip, finite
 
@@ -29,10 +30,17 @@ FALL_K = 4.0
 
 @dataclass(frozen=True, slots=True)
 class StartTest:
-    """State of the test. `phase` is "relay alone", "contactor alone", "heat", "passed" or "failed"; `trip` says why it failed;
-    `unproved` what this rig's read-backs could not show; `waiting` why it waits, empty while it goes on. `first_c` at `first_s` is the
-    first reading, `base_c` the one when heat began, `low_c` the lowest since: an oven that starts warm goes on cooling for a while before
-    the heat is felt."""
+    """State of the test.
+
+    phase     "relay alone", "contactor alone", "heat", "passed" or "failed"; it began at since_s
+    first_c   the first reading, at first_s
+    base_c    the reading when heat began
+    low_c     the lowest reading since: an oven that starts warm goes on cooling for a while before the heat is felt
+    noise_k   standard deviation of the control sensor's noise
+    trip      why it failed
+    unproved  what this rig's read-backs could not show
+    waiting   why it waits; empty while it goes on
+    """
 
     phase: str
     since_s: float
@@ -47,6 +55,7 @@ class StartTest:
 
     @property
     def over(self) -> bool:
+        """It has passed or failed."""
         return self.phase in ("passed", "failed")
 
 
@@ -69,32 +78,33 @@ def begin(now_s: float, noise_k: float = 0.15) -> tuple[StartTest, Command]:
 
 
 def step(test: StartTest, reading: Reading, now_s: float, waiting: str = "") -> tuple[StartTest, Command]:
-    """The next state and command. `waiting`: why there must be no heat just now, empty when there may be. Time that does not advance, or a
-    reading that is no number, fails the test."""
+    """The next state and command. `waiting`: why there must be no heat just now; empty when there may be. Time that
+    does not advance, or a reading that is no number, fails the test."""
     if test.over:
         return test, OFF
     if not finite(now_s) or now_s < test.since_s:
-        return _fail(test, test.since_s, "start-no-rise", "the clock did not advance")
+        return failed(test, test.since_s, "start-no-rise", "the clock did not advance")
     if waiting:
         return replace(begin(now_s, test.noise_k)[0], waiting=waiting), OFF
-    spent, test = now_s - test.since_s, replace(test, waiting="")
+    test = replace(test, waiting="")
     if test.first_c is None and finite(reading.chamber_c):
         test = replace(test, first_c=reading.chamber_c, first_s=now_s)
-    match test.phase:
-        case "relay alone":
-            return _relay_alone(test, reading, now_s, spent)
-        case "contactor alone":
-            return _contactor_alone(test, reading, now_s, spent)
-    return _heat(test, reading, now_s, spent)
+    if test.phase == "relay alone":
+        return relay_alone(test, reading, now_s)
+    if test.phase == "contactor alone":
+        return contactor_alone(test, reading, now_s)
+    return short_heat(test, reading, now_s)
 
 
-def _relay_alone(test: StartTest, reading: Reading, now_s: float, spent: float) -> tuple[StartTest, Command]:
-    if spent >= FOLLOW_S:
+def relay_alone(test: StartTest, reading: Reading, now_s: float) -> tuple[StartTest, Command]:
+    """Contactor open, relay on: nothing may flow."""
+    spent_s = now_s - test.since_s
+    if spent_s >= FOLLOW_S:
         if reading.contactor_closed is True:
-            return _fail(test, now_s, "start-contactor", "the contactor reads closed although its coil is off")
+            return failed(test, now_s, "start-contactor", "the contactor reads closed although its coil is off")
         if flowing(reading):
-            return _fail(test, now_s, "start-contactor", "current flowed with the contactor's coil off")
-    if spent < HOLD_S:
+            return failed(test, now_s, "start-contactor", "current flowed with the contactor's coil off")
+    if spent_s < HOLD_S:
         return test, Command(PROBE_DUTY, False)
     unproved = test.unproved
     if reading.contactor_closed is None and flowing(reading) is None:
@@ -102,49 +112,60 @@ def _relay_alone(test: StartTest, reading: Reading, now_s: float, spent: float) 
     return replace(test, phase="contactor alone", since_s=now_s, unproved=unproved), Command(0.0, True)
 
 
-def _contactor_alone(test: StartTest, reading: Reading, now_s: float, spent: float) -> tuple[StartTest, Command]:
-    if spent >= FOLLOW_S:
+def contactor_alone(test: StartTest, reading: Reading, now_s: float) -> tuple[StartTest, Command]:
+    """Contactor closed, relay off: nothing may flow."""
+    spent_s = now_s - test.since_s
+    if spent_s >= FOLLOW_S:
         if reading.contactor_closed is False:
-            return _fail(test, now_s, "start-no-rise", "the contactor did not close")
+            return failed(test, now_s, "start-no-rise", "the contactor did not close")
         if flowing(reading):
-            return _fail(test, now_s, "start-relay", "current flowed with the relay's input off")
-    if spent < HOLD_S:
+            return failed(test, now_s, "start-relay", "current flowed with the relay's input off")
+    if spent_s < HOLD_S:
         return test, Command(0.0, True)
     if not finite(reading.chamber_c):
-        return _fail(test, now_s, "start-no-rise", "the control sensor gave no reading")
+        return failed(test, now_s, "start-no-rise", "the control sensor gave no reading")
     unproved = test.unproved
     if flowing(reading) is None:
         unproved += ("that the relay blocks (no current sensor); watch for a rise without heat",)
-    return replace(
-        test, phase="heat", since_s=now_s, base_c=reading.chamber_c, low_c=reading.chamber_c, unproved=unproved
-    ), Command(HEAT_DUTY, True)
+    start_c = reading.chamber_c
+    heated = replace(test, phase="heat", since_s=now_s, base_c=start_c, low_c=start_c, unproved=unproved)
+    return heated, Command(HEAT_DUTY, True)
 
 
-def _heat(test: StartTest, reading: Reading, now_s: float, spent: float) -> tuple[StartTest, Command]:
-    if not finite(reading.chamber_c):
-        return _fail(test, now_s, "start-no-rise", "the control sensor gave no reading")
-    wanted = max(RISE_K, RISE_SIGMAS * test.noise_k)
-    low = min(test.low_c, reading.chamber_c)
-    # It may go on cooling as it did before the heat, and then has to turn round; swapped wires make it fall faster than that.
-    before_s = test.since_s - test.first_s
+def short_heat(test: StartTest, reading: Reading, now_s: float) -> tuple[StartTest, Command]:
+    """Both closed: the chamber must rise. It may go on cooling as it did before the heat and then has to turn round;
+    swapped wires make it fall faster than that."""
+    if test.base_c is None or test.low_c is None or test.first_c is None or not finite(reading.chamber_c):
+        return failed(test, now_s, "start-no-rise", "the control sensor gave no reading")
+    wanted_k = max(RISE_K, RISE_SIGMAS * test.noise_k)
+    low_c = min(test.low_c, reading.chamber_c)
+    spent_s, before_s = now_s - test.since_s, test.since_s - test.first_s
     slope = min(0.0, (test.base_c - test.first_c) / before_s) if before_s > 0.0 else 0.0
-    rise, fall = reading.chamber_c - low, test.base_c + slope * spent - reading.chamber_c
-    if rise >= wanted:
+    rise_k, fall_k = reading.chamber_c - low_c, test.base_c + slope * spent_s - reading.chamber_c
+    if rise_k >= wanted_k:
         return replace(test, phase="passed", since_s=now_s), Command(0.0, True)
-    if fall >= max(FALL_K, wanted):
-        return _fail(
-            test,
-            now_s,
-            "start-no-rise",
-            f"the control reading fell by {test.base_c - reading.chamber_c:.1f} K while it was heated",
-        )
-    if spent >= LONGEST_HEAT_S:
-        return _fail(
-            test, now_s, "start-no-rise", f"{spent:.0f} s of heat raised the control reading by only {rise:.1f} K"
-        )
-    return replace(test, low_c=low), Command(HEAT_DUTY, True)
+    if fall_k >= max(FALL_K, wanted_k):
+        fell_k = test.base_c - reading.chamber_c
+        return failed(test, now_s, "start-no-rise", f"the control reading fell by {fell_k:.1f} K while it was heated")
+    if spent_s >= LONGEST_HEAT_S:
+        what = f"{spent_s:.0f} s of heat raised the control reading by only {rise_k:.1f} K"
+        return failed(test, now_s, "start-no-rise", what)
+    return replace(test, low_c=low_c), Command(HEAT_DUTY, True)
 
 
-def _fail(test: StartTest, now_s: float, fault: str, what: str) -> tuple[StartTest, Command]:
+def failed(test: StartTest, now_s: float, fault: str, what: str) -> tuple[StartTest, Command]:
+    """The test has failed, with this trip."""
     seen, check, done = WORDS[fault]
     return replace(test, phase="failed", trip=Trip(fault, now_s, seen.format(what=what), done, check)), OFF
+
+
+def contactor_does_not_read_closed(look: Look) -> bool:
+    """As far as there is a read-back. What a current showed, shows only under heat."""
+    return look.reading.contactor_closed is not True
+
+
+RULES = (
+    Rule("start-contactor", relay_alone, contactor_does_not_read_closed),
+    Rule("start-relay", contactor_alone, at_a_persons_word),
+    Rule("start-no-rise", short_heat, at_a_persons_word),
+)

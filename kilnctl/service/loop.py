@@ -15,7 +15,7 @@ from ..reading import Reading
 from ..record.columns import INDEX
 from ..record.folder import Begun, begin, new_folder, plain
 from ..record.recorder import LEAST_FREE, Recorder
-from ..rig import Rig, RigLost
+from ..rig import RigDriver, RigLost
 from ..safety import Trip, changed_limits, hot_surface, schedule_trip_c
 from ..safety.messages import LOUD, WORDS
 from ..settings.oven import Oven
@@ -43,7 +43,7 @@ class Service:
     def __init__(
         self,
         oven: Oven,
-        rig: Rig,
+        rig: RigDriver,
         pace,
         *,
         home: Path,

@@ -8,7 +8,8 @@ import sys
 import threading
 from dataclasses import dataclass, replace
 
-from .. import control, firing, safety
+from .. import control, safety
+from ..body import bursts
 from ..control import reference
 from ..control.controller import Decision
 from ..errors import KilnctlError
@@ -218,7 +219,7 @@ class Session:
             controller,
             order.programme,
             order.policy,
-            firing.pattern_for(order.oven),
+            bursts.pattern_for(order.oven),
             holding_table(order.model, order.oven),
             prove=prove,
         )

@@ -53,7 +53,8 @@ class Supply:
 class Switching:
     pattern: str = choice(
         ("fine", "balanced", "quiet lights"),
-        "how short the bursts of mains cycles may be: finer is kinder to the elements, longer is kinder to the lights",
+        "how short the bursts of mains cycles may be: finer is kinder to the "
+        "elements, longer is kinder to the lights; elements of little mass get shorter ones than the name says",
         default="balanced",
     )
     minimum_on_s: float | None = quantity(

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import ClassVar
 
 from ..output import METRIC
+from ..safety.limits import bounds
 from .construction import POWER_W, Bridge, Chamber, Door, Elements, Face, Fan, Load, Port, UserMaterial, Vent, Walls
 from .differences import Virtual
 from .document import Problem, parse_document, read_text
@@ -73,67 +74,66 @@ class Limits:
 
 @dataclass(frozen=True, kw_only=True)
 class Safety:
-    """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. The bounds are those of `kilnctl.safety.limits`
-    (HARD_CEILINGS, HARD_FLOORS), which hold whatever is written here; what is left out keeps the default, and all other thresholds are nobody's to set."""
+    """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. Their bounds are
+    those of `kilnctl.safety.limits`, which no setting moves; what is left out keeps the default, and other thresholds are not
+    configurable."""
 
     sensor_coast_s: float | None = quantity(
         "time",
         "how long, without heat, a bad reading of a sensor may take to heal (usually 10 s)",
         default=None,
-        low=1.0,
-        high=10.0,
         key="bad reading",
+        **bounds("sensor_coast_s"),
     )
     disagreement_k: float | None = quantity(
         "difference",
         "how far control and limit sensor may be apart, or 6 % if that is more (usually 40 K)",
         default=None,
-        low=5.0,
-        high=60.0,
         key="sensors apart",
+        **bounds("disagreement_k"),
     )
     disagreement_s: float | None = quantity(
         "time",
         "for how long they may be further apart (usually 60 s)",
         default=None,
-        low=10.0,
-        high=180.0,
         key="sensors apart for",
+        **bounds("disagreement_s"),
     )
     no_rise_s: float | None = quantity(
         "time",
         "full-power time without a rise (usually 10 min, with a wet load 20 min)",
         default=None,
-        low=60.0,
-        high=1200.0,
         key="no rise",
+        **bounds("no_rise_s"),
     )
     unasked_rise_k: float | None = quantity(
-        "difference", "rise that nobody asked for (usually 6 K)", default=None, low=3.0, high=15.0, key="unasked rise"
+        "difference",
+        "rise that nobody asked for (usually 6 K)",
+        default=None,
+        key="unasked rise",
+        **bounds("unasked_rise_k"),
     )
     stall_s: float | None = quantity(
         "time",
-        "longest gap between two looks at the oven (usually 2.5 s, which is the most); a fifth longer than the tick at least",
+        "longest gap between two looks at the oven (usually 2.5 s, which is the most); a fifth longer than the tick at "
+        "least",
         default=None,
-        low=0.3,
-        high=2.5,
         key="gap",
+        **bounds("stall_s"),
     )
     airflow_s: float | None = quantity(
         "time",
         "how long the ventilation may fail before the chamber is purged anew (usually 2 s)",
         default=None,
-        low=0.5,
-        high=10.0,
         key="airflow lost",
+        **bounds("airflow_s"),
     )
     purge_s: float | None = quantity(
         "time",
         "how long the chamber is purged, if that is more than four changes of its air take",
         default=None,
-        low=30.0,
-        high=7200.0,
         key="purge",
+        **bounds("purge_s"),
     )
 
 
@@ -155,7 +155,9 @@ class Uncertainty:
 
 @dataclass(frozen=True, kw_only=True)
 class Control:
-    tick_s: float = quantity("time", "time between two looks at the oven", default=1.0, low=0.2, high=5.0)
+    tick_s: float = quantity(
+        "time", "time between two looks at the oven (heat is given for 2 s at most)", default=1.0, low=0.2, high=2.0
+    )
     #: Keys of earlier versions: what the reader says of them.
     GONE: ClassVar[dict[str, str]] = {
         "robustness": "it never changed how an oven is controlled and is no setting any more; delete this line "

@@ -6,7 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from .. import control, firing, safety
+from .. import control, safety
+from ..body import bursts
 from ..model.energy import EnergyModel
 from ..model.model_oven import ModelOven
 from ..model.parameters import PARAMETERS, scaled
@@ -127,7 +128,7 @@ def rehearse_draw(case: Case, draw: int) -> dict:
 def rehearsed(case: Case, plant, seed: int):
     """The run of one plant; ends AFTER_S into the last cooling, unless the whole is wanted."""
     programme, policy, holding = _prepared(case.oven, case.schedule, case.model)
-    chain = Chain(control, programme, policy, firing.pattern_for(case.oven), holding)
+    chain = Chain(control, programme, policy, bursts.pattern_for(case.oven), holding)
     rows: list[tuple] = []
     last_s = soak_s = None
     usual = plant.supply_share

@@ -1,10 +1,10 @@
 """Electric power into the elements from what the meters tell. Pure; no numpy: it is worked out in every tick."""
 
-import math
-
 #: Without a voltmeter a current this near to the rated one is taken for a change of the supply (P ∝ I²), further off
 #: for one of the elements (P ∝ I).
 SUPPLY_SHARE = 0.12
+#: A meter that reads more than this many times the rated value is not believed: no supply of an oven gives that.
+BELIEVED = 5.0
 
 
 def electric_w(
@@ -27,7 +27,11 @@ def electric_w(
     rated_v²/rated_w. Current alone: I²·R near the rated current, V·I at the rated voltage where it is far from it.
     Neither: share·rated_w.
     """
-    volts, amps, mean = _measured(supply_v), _measured(current_a), _measured(mean_current_a)
+    rated_a = rated_w / rated_v
+    volts, amps, mean = (
+        _measured(value, BELIEVED * rated)
+        for value, rated in ((supply_v, rated_v), (current_a, rated_a), (mean_current_a, rated_a))
+    )
     if mean is None and amps:
         mean = share * amps
     if volts is not None:
@@ -38,5 +42,6 @@ def electric_w(
     return mean * rated_v * (ratio if abs(ratio - 1.0) <= SUPPLY_SHARE else 1.0)
 
 
-def _measured(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) and value >= 0.0 else None
+def _measured(value: float | None, most: float) -> float | None:
+    """What a meter says, or None where it says nothing that can be."""
+    return value if value is not None and 0.0 <= value <= most else None

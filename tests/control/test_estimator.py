@@ -165,6 +165,26 @@ def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet
     assert ours[30:, 0].max() - 200.0 < (pi[30:, 0].max() - 200.0) / 3.0
 
 
+def test_a_sudden_loss_is_known_within_seconds_and_its_end_too(oven, cabinet_model):
+    """Four fifths of full power from the 900th second to the 960th; the readings tell it after the dead time of 4 s and a lag of 5 s."""
+    loss = -0.8 * cabinet_model.power_w
+    ours = held(oven("curing-cabinet"), cabinet_model, control, 1020, lambda t: loss if 900 <= t < 960 else 0.0)
+    assert ours[915:958, 1] == pytest.approx(np.full(43, loss), rel=0.15)
+    assert np.abs(ours[972:, 1]).max() < 0.1 * abs(loss)
+
+
+@pytest.mark.parametrize("dead_s", [4.0, 4.03, 4.9])
+def test_a_dead_time_between_two_ticks_counts_as_the_nearer(cabinet_model, dead_s):
+    """On a steep way up the estimate is where the chamber is: a tick of dead time too many would have it 2 s ahead."""
+    m, x = cabinet_model.but(dead_s=dead_s), cabinet_model.rest(20.0)
+    estimate, line = estimator.start(m, 20.0, 20.0), [20.0] * 3
+    for _ in range(100):
+        before, x = x, m.step(x, m.power_w, 2.0, 20.0)
+        line.append(x[SENSOR])
+        estimate = estimator.update(m, estimate, line[-3], m.power_w, 2.0, 20.0, 0.15)
+    assert estimate.now[CHAMBER] == pytest.approx(x[CHAMBER], abs=0.25 * (x[CHAMBER] - before[CHAMBER]))
+
+
 def on_the_way(m, truth, power, seconds=2400):
     """The estimate at the end of a heat-up of an oven that is `truth`, believed to be m."""
     rng = np.random.default_rng(6)

@@ -16,7 +16,7 @@ class Skipping:
     def __init__(self, at_s: float):
         self.at_s = at_s
 
-    def step(self, programme, state, reading, dt_s, fired=None, requests=(), usable=True):
+    def step(self, programme, state, reading, dt_s, fired=None, requests=(), usable=True, uneven=0.0):
         asked = ("skip",) if abs(state.time_s - self.at_s) < 0.5 * dt_s else ()
         return control.step(programme, state, reading, dt_s, fired, (*requests, *asked), usable)
 

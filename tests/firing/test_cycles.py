@@ -1,6 +1,7 @@
 """Duty → whole cycles: exact energy, whole cycles only, shortest runs kept, off means off."""
 
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import example, given
@@ -32,7 +33,7 @@ def test_every_pattern_never_owes_more_than_half_its_shortest_run(pattern, ticks
     for duty, dt in ticks:
         state, burst = fire(pattern, state, duty, dt)
         asked += duty * burst.cycles
-        fired = [a + b for a, b in zip(fired, burst.on_cycles)]
+        fired = [a + b for a, b in zip(fired, burst.on_cycles, strict=True)]
         for g in range(pattern.groups):
             assert state.owed[g] - start[g] == pytest.approx(asked - fired[g], abs=1e-6)
             assert state.owed[g] <= 0.5 * pattern.shortest_run + 1e-6
@@ -49,10 +50,10 @@ def test_whole_periods_are_right_to_one_cycle_and_no_run_is_too_short(shortest, 
         for on, count in burst.runs:
             sequence += [on] * count
     starts = [i for i in range(1, len(sequence)) if sequence[i] and not sequence[i - 1]]
-    for a, b in zip(starts, starts[1:]):
+    for a, b in pairwise(starts):
         assert abs(sum(sequence[a:b]) - duty * (b - a)) <= 1.0 + 1e-6
     edges = [i for i in range(1, len(sequence)) if sequence[i] != sequence[i - 1]]
-    assert all(b - a >= shortest for a, b in zip(edges, edges[1:]))
+    assert all(b - a >= shortest for a, b in pairwise(edges))
 
 
 @given(patterns, ticks)

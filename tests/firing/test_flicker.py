@@ -1,4 +1,5 @@
-"""The flickermeter against the points of Pst = 1 of its standard, and against voltages whose Pst is known by scaling."""
+"""The flickermeter against the points of Pst = 1 of its standard, and against voltages whose Pst is known by
+scaling."""
 
 import math
 
@@ -9,7 +10,7 @@ from kilnctl.firing import Pattern, flicker
 from kilnctl.firing.flicker import (
     REFERENCE_OHM,
     SAMPLES_PER_CYCLE,
-    Supply,
+    SupplyLine,
     long_term,
     of_run,
     perception,
@@ -24,14 +25,15 @@ def rectangular(per_minute, percent, hz, seconds=720.0):
     return 1.0 + percent / 100.0 * (np.floor(t * per_minute / 60.0).astype(int) % 2 - 0.5)
 
 
-# Rectangular voltage changes that give Pst = 1: IEC 61000-4-15 ed. 2 table 5 (from memory): changes a minute, ΔV/V in %.
+# Rectangular voltage changes that give Pst = 1: IEC 61000-4-15 ed. 2 table 5 (from memory): changes a minute, ΔV/V in
+# %.
 POINTS = {
     50: ((1, 2.715), (2, 2.191), (7, 1.450), (39, 0.894), (110, 0.722), (1620, 0.407)),
     60: ((1, 3.181), (2, 2.564), (7, 1.694), (39, 1.045), (110, 0.844), (1620, 0.548)),
 }
 
 
-@pytest.mark.parametrize("hz, per_minute, percent", [(hz, *p) for hz in POINTS for p in POINTS[hz]])
+@pytest.mark.parametrize(("hz", "per_minute", "percent"), [(hz, *p) for hz in POINTS for p in POINTS[hz]])
 def test_one_against_the_points_of_iec_61000_4_15(hz, per_minute, percent):
     """The standard allows 5 %."""
     p = perception(rectangular(per_minute, percent, hz), hz, SAMPLES_PER_CYCLE)
@@ -39,7 +41,8 @@ def test_one_against_the_points_of_iec_61000_4_15(hz, per_minute, percent):
 
 
 def test_a_sine_that_is_just_seen_is_one_unit_of_perception():
-    """IEC 61000-4-15 edition 2, table 1a (from memory): 8.8 Hz 0.250 %, 1 Hz 1.397 %, 20 Hz 0.700 % peak to peak give a greatest P of 1 (230 V)."""
+    """IEC 61000-4-15 edition 2, table 1a (from memory): 8.8 Hz 0.250 %, 1 Hz 1.397 %, 20 Hz 0.700 % peak to peak give a
+    greatest P of 1 (230 V)."""
     t = np.arange(120 * 400) / 400.0
     for frequency, percent in ((8.8, 0.250), (1.0, 1.397), (20.0, 0.700)):
         p = perception(1.0 + percent / 200.0 * np.sin(2.0 * np.pi * frequency * t), 50, 8)
@@ -59,7 +62,7 @@ def test_pst_goes_with_the_change_and_plt_is_a_cubic_mean():
 
 def test_voltage_change_against_the_sketch_on_the_reference_line():
     """3 kW at 230 V on 0.4 + j0.25 ohm is a step of 2.23 %, 1 kW 0.75 %: worked by hand, |R/(R + Z)|."""
-    supply = Supply()
+    supply = SupplyLine()
     assert supply.impedance_ohm == REFERENCE_OHM
     assert supply.change(3000.0) == pytest.approx(0.0223, abs=1e-4) and supply.change(1000.0) == pytest.approx(
         0.0075, abs=1e-4
@@ -68,7 +71,7 @@ def test_voltage_change_against_the_sketch_on_the_reference_line():
 
 
 @pytest.mark.parametrize(
-    "shortest, duty, pst",
+    ("shortest", "duty", "pst"),
     [
         (1, 0.05, 2.60),
         (1, 0.25, 4.52),
@@ -80,7 +83,8 @@ def test_voltage_change_against_the_sketch_on_the_reference_line():
     ],
 )
 def test_patterns_against_another_flickermeter(shortest, duty, pst):
-    """Of a sketch made apart from this code: 3 kW, 230 V 50 Hz, reference line. Its constants differ by 2 %; its start by some cycles."""
+    """Of a sketch made apart from this code: 3 kW, 230 V 50 Hz, reference line. Its constants differ by 2 %; its start
+    by some cycles."""
     assert predict(Pattern(50.0, shortest), duty, 3000.0) == pytest.approx(pst, rel=0.1)
 
 
@@ -88,7 +92,7 @@ def test_longer_runs_two_groups_and_a_stiff_line_are_quieter():
     fine, balanced, quiet = (predict(Pattern(50.0, n), 0.35, 3000.0) for n in (1, 50, 1500))
     assert fine > balanced > quiet
     assert predict(Pattern(50.0, 50, 2), 0.35, 3000.0) < 0.75 * balanced
-    assert predict(Pattern(50.0, 50), 0.35, 3000.0, Supply(impedance_ohm=REFERENCE_OHM / 2)) == pytest.approx(
+    assert predict(Pattern(50.0, 50), 0.35, 3000.0, SupplyLine(impedance_ohm=REFERENCE_OHM / 2)) == pytest.approx(
         balanced / 2, rel=0.03
     )
     assert predict(Pattern(50.0), 0.0, 3000.0) < 1e-6 and predict(Pattern(50.0), 1.0, 3000.0) < 0.01
@@ -96,7 +100,7 @@ def test_longer_runs_two_groups_and_a_stiff_line_are_quieter():
 
 def test_a_run_at_one_duty_flickers_as_predicted():
     pattern = Pattern(50.0, 50)
-    of_ten = of_run(pattern, np.full(1260, 0.35), 1.0, 3000.0, Supply())
+    of_ten = of_run(pattern, np.full(1260, 0.35), 1.0, 3000.0, SupplyLine())
     assert len(of_ten) == 2 and of_ten[1] == pytest.approx(predict(pattern, 0.35, 3000.0), rel=0.05)
 
 
@@ -108,11 +112,11 @@ def test_a_run_at_one_duty_flickers_as_predicted():
         lambda: perception([0.0, 1.0]),
         lambda: perception([1.0, 1.0], 50, 3),
         lambda: predict(Pattern(60.0), 0.5, 1000.0),
-        lambda: Supply(volts=5.0),
-        lambda: Supply().change(-1.0),
-        lambda: Supply().change(math.nan),
+        lambda: SupplyLine(volts=5.0),
+        lambda: SupplyLine().change(-1.0),
+        lambda: SupplyLine().change(math.nan),
         lambda: long_term([]),
-        lambda: of_run(Pattern(50.0), [0.5], 1.0, 1000.0, Supply()),
+        lambda: of_run(Pattern(50.0), [0.5], 1.0, 1000.0, SupplyLine()),
         lambda: predict(Pattern(50.0), math.nan, 1000.0),
     ],
 )

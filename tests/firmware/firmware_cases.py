@@ -1,11 +1,12 @@
-# Cases that run unchanged on CPython and on MicroPython: plain asserts, no test framework. `python firmware_cases.py FOLDER` runs them all.
+# Cases that run unchanged on CPython and on MicroPython: plain asserts, no test framework.
+# `python firmware_cases.py FOLDER` runs them all.
 import sys
 
 if __name__ == "__main__":
     sys.path.insert(0, sys.argv[1])
-    import chips
-    import frames
-    import logic
+    import chips  # pyright: ignore[reportMissingImports]
+    import frames  # pyright: ignore[reportMissingImports]
+    import logic  # pyright: ignore[reportMissingImports]
 else:
     from kilnctl.firmware import chips, frames, logic
 
@@ -39,7 +40,8 @@ class Desk:
         return bytes(wire[: frames.seal(p, frames.REQUEST, wire)])
 
     def send(self, wire):
-        answer = None
+        """The answer's payload; empty where there is none."""
+        answer = b""
         for byte in wire:
             n = self.board.take(byte, self.now)
             for i in range(n):
@@ -61,7 +63,8 @@ class Desk:
         return self.ask(frames.BEAT, duty=duty, flags=frames.CONTACTOR if contactor else 0, step=self.step)
 
     def wait(self, ms, beats=True, advance=True, duty=5000):
-        """Let ms pass in mains cycles of 20 ms; a beat every 100 ms. Returns the ms after which there was no heat any more, or None."""
+        """Let ms pass in mains cycles of 20 ms; a beat every 100 ms. Returns the ms after which there was no heat any
+        more, or None."""
         began, lost = self.now, None
         for k in range(ms // 20):
             self.now = (self.now + 20) & ((1 << 30) - 1)
@@ -77,13 +80,13 @@ class Desk:
 
 
 def case_crc_and_cobs_against_published_values():
-    assert (
-        frames.crc24(b"123456789", 9) == 0x21CF02
-    )  # RFC 9580's CRC-24, check value of the catalogue of CRCs (from memory)
+    # RFC 9580's CRC-24, check value of the catalogue of CRCs (from memory).
+    assert frames.crc24(b"123456789", 9) == 0x21CF02
     assert frames.crc24(b"", 0) == 0xB704CE
     p, wire = bytearray(b"\x11\x22\x00\x33\0\0\0"), bytearray(20)
     n = frames.seal(p, 4, wire)
-    # COBS of 11 22 00 33 is 03 11 22 02 33 (Cheshire and Baker); three CRC bytes without a zero follow in the last block.
+    # COBS of 11 22 00 33 is 03 11 22 02 33 (Cheshire and Baker); three CRC bytes without a zero follow in the last
+    # block.
     assert wire[0:4] == b"\x03\x11\x22\x05" and wire[4] == 0x33 and wire[n - 1] == 0
 
 
@@ -101,7 +104,7 @@ def case_frames_come_back_whole_and_damaged_ones_do_not():
             for bit in range(8):
                 bad = bytearray(whole)
                 bad[place] ^= 1 << bit
-                assert not any([r.take(b) for b in bad]) or bad == whole
+                assert sum(r.take(b) for b in bad) == 0 or bad == whole
         # And after any of it the next good one is heard.
         r.take(0)
         assert [r.take(b) for b in whole][-1]
@@ -142,7 +145,7 @@ def case_a_hung_loop_drops_heat_within_two_seconds():
     d = Desk().ready()
     d.wait(1000)
     lost = d.wait(3000, advance=False)
-    assert 1900 <= lost <= 2100 and d.board.faults == logic.F_STEP
+    assert lost is not None and 1900 <= lost <= 2100 and d.board.faults == logic.F_STEP
 
 
 def case_a_repeated_request_is_answered_and_counts_for_nothing():
@@ -154,7 +157,7 @@ def case_a_repeated_request_is_answered_and_counts_for_nothing():
     while d.board.contactor and d.now - began < 3000:
         d.now += 20
         d.sense()
-        assert d.send(wire) is not None
+        assert d.send(wire)
         d.board.contactor_closed = d.board.contactor
         d.board.cycle(d.now)
     assert d.now - began <= 540 and d.board.faults == logic.F_HEARTBEAT
@@ -190,6 +193,7 @@ def case_blind_drops_heat_within_a_second_and_latches_within_fifteen():
     d.wait(1300)
     fired = d.board.fired
     lost = d.wait(16000)
+    assert lost is not None
     assert d.board.fired == fired and 13000 <= lost <= 15100 and d.board.faults & logic.F_BLIND
 
 
@@ -222,7 +226,7 @@ def case_the_relay_waits_for_the_contactor():
         d.beat(10000)
         d.board.cycle(d.now)
         seen.append((d.board.contactor, d.board.relay_bits))
-    first = [i for i, s in enumerate(seen) if s[0]][0]
+    first = next(i for i, s in enumerate(seen) if s[0])
     assert all(bits == 0 for _, bits in seen[: first + 5]) and seen[-1] == (True, 1)
 
 

@@ -1,4 +1,5 @@
-"""The board's firmware: the same cases on CPython and on real MicroPython, fuzzing, and the converters against ITS-90."""
+"""The board's firmware: the same cases on CPython and on real MicroPython, fuzzing, and the converters against
+ITS-90."""
 
 import importlib.util
 import shutil
@@ -10,13 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kilnctl.firmware import chips, frames, logic
-from kilnctl.rig.board import parse_answer
+from kilnctl.rig.answers import parse_answer
 from kilnctl.rig.simulated_board import word_31855
 from kilnctl.thermal.thermocouples import emf_mv
 
 HERE = Path(__file__).parent
 FIRMWARE = HERE.parents[1] / "kilnctl" / "firmware"
 _spec = importlib.util.spec_from_file_location("firmware_cases", HERE / "firmware_cases.py")
+assert _spec is not None and _spec.loader is not None
 firmware_cases = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(firmware_cases)
 
@@ -102,7 +104,7 @@ def test_only_main_knows_the_machine():
         assert ("import machine" in path.read_text()) == (path.name == "main.py")
 
 
-# ---- fuzzing -------------------------------------------------------------------------------------------------------------------------
+# ---- fuzzing ----
 
 
 @given(st.lists(st.binary(max_size=80), max_size=12))
@@ -161,13 +163,13 @@ def test_any_word_of_the_31855_is_a_temperature_or_a_fault_and_never_both(high, 
 
 @given(st.binary(min_size=6, max_size=6))
 def test_any_registers_of_the_31856_are_a_temperature_or_a_fault(six):
-    hot, cold, faults = chips.decode_31856(*six)
+    hot, _, faults = chips.decode_31856(*six)
     assert faults or (-270 * 128 <= hot <= 1820 * 128 and six[5] & 0xC3 == 0)
 
 
 def test_the_boards_own_table_against_its90():
-    """NIST ITS-90 reference function of type K (kilnctl.thermal, itself checked against NIST's table), terminals at 25 °C: within 3 K, and within
-    12 K for terminals between 5 and 45 °C."""
+    """NIST ITS-90 reference function of type K (kilnctl.thermal, itself checked against NIST's table), terminals at 25
+    °C: within 3 K, and within 12 K for terminals between 5 and 45 °C."""
     for cold, within in ((25.0, 3.0), (5.0, 12.0), (45.0, 12.0)):
         for true in range(30, 1331, 10):
             high, low = word_31855("K", float(true), cold)

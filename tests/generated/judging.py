@@ -16,7 +16,8 @@ from pathlib import Path
 
 import numpy as np
 
-from kilnctl import KilnctlError, control, firing, load_oven, safety, size
+from kilnctl import KilnctlError, control, load_oven, safety, size
+from kilnctl.body import bursts
 from kilnctl.commands import check as check_command
 from kilnctl.commands import size as size_command
 from kilnctl.model.day_zero import day_zero
@@ -227,7 +228,7 @@ def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most
     model = day_zero(oven, load, goal)
     programme = control.prepare(oven, schedule, model, plant.chamber_c)
     policy = safety.policy_for(oven, schedule, model, start_c=plant.chamber_c)
-    chain = Chain(control, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
+    chain = Chain(control, programme, policy, bursts.pattern_for(oven), holding_table(model, oven))
     rows: list[tuple] = []
     near = []
 

@@ -10,6 +10,7 @@ import pytest
 
 from kilnctl import KilnctlError, fit, load_oven, rehearse, size
 from kilnctl.commands import new
+from kilnctl.commands._description import described
 from kilnctl.identification.fit import widened
 from kilnctl.report.fit_text import fit_text
 from kilnctl.settings.schedule import Schedule, Step
@@ -42,21 +43,7 @@ limits: {highest: 200 °C, limiter: 230 °C}
 """
 
 
-def answers_for(purpose: str) -> dict[str, str]:
-    answers: dict[str, str] = {}
-    for question in new.QUESTIONS:
-        if (
-            question.key == "backing thickness"
-            and answers["backing"].lower() == "none"
-            or question.key == "vented"
-            and purpose != "powder coat"
-        ):
-            continue
-        answers[question.key] = purpose if question.key == "purpose" else question.default(answers)
-    return answers
-
-
-TEXTS = {purpose: new._describe(answers_for(purpose)) for purpose in new.PURPOSES} | {
+TEXTS = {purpose: described(new.default_answers(purpose)) for purpose in new.PURPOSES} | {
     "fibre pot": FIBRE_POT,
     "cabinet": CABINET,
 }

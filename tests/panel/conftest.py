@@ -1,5 +1,5 @@
-"""A waiting service with a virtual oven at speed, and the panel before it; each a process of its own, ended by its id. Where a test has to
-break the oven in a certain moment, the service is a thread of the test."""
+"""A waiting service with a virtual oven at speed, and the panel before it; each a process of its own, ended by its id.
+Where a test has to break the oven in a certain moment, the service is a thread of the test."""
 
 import http.client
 import io
@@ -17,10 +17,21 @@ from pathlib import Path
 
 import pytest
 
+from kilnctl import load_oven
+from kilnctl.service.loop import Service
+from kilnctl.service.pace import SimulatedPace
+from kilnctl.service.socket_server import ask
+
 ROOT = Path(__file__).parents[2]
 CABINET = ROOT / "configs" / "ovens" / "curing-cabinet.yaml"
-WARM = "schedule: Warm up\nabout: a short run for tests\nsteps:\n  - {name: warm, to: 80 °C, hold: 5 min, within: 3 K}\n  - {name: cool, to: 65 °C, let cool: yes}\n"
-#: Longer (three minutes at the bed's SPEED) than any test that stops it. Every start plans it anew, so it is no longer than that.
+WARM = """schedule: Warm up
+about: a short run for tests
+steps:
+  - {name: warm, to: 80 °C, hold: 5 min, within: 3 K}
+  - {name: cool, to: 65 °C, let cool: yes}
+"""
+#: Longer (three minutes at the bed's SPEED) than any test that stops it. Every start previews it again, so it is no
+#: longer than that.
 LONG = "schedule: Long\nsteps:\n  - {name: up, to: 120 °C, hold: 2 h, within: 3 K}\n"
 SPEED = 40.0
 
@@ -44,10 +55,6 @@ class InThread:
     """A service in this process, with what `Bed` asks of one in a process of its own."""
 
     def __init__(self, oven_file: Path, place: Path, socket_path: Path, rig_of):
-        from kilnctl import load_oven
-        from kilnctl.service.loop import Service
-        from kilnctl.service.pace import SimulatedPace
-
         oven, self.stdout = load_oven(oven_file), io.StringIO()
         self.rig = rig_of(oven, load=oven.usual_load)
         self.service = Service(
@@ -78,7 +85,8 @@ class Bed:
     """The processes, and a plain client."""
 
     def __init__(self, place: Path, rig_of=None):
-        """`rig_of(oven, load=…)`: the rig of a service in a thread of this process (`service.rig`), instead of the virtual one in a process."""
+        """`rig_of(oven, load=…)`: the rig of a service in a thread of this process (`service.rig`), instead of the
+        virtual one in a process."""
         self.place, self.port = place, free_port()
         (place / "schedules").mkdir(parents=True)
         (place / "schedules" / "warm.yaml").write_text(WARM)
@@ -107,7 +115,9 @@ class Bed:
             self.service = InThread(self.oven, place, self.socket, rig_of)
         self._until(self.socket.exists, self.service)
         self.start_panel()
-        self.pin = re.search(r"\d{6}", self.first_words).group()
+        said = re.search(r"\d{6}", self.first_words)
+        assert said is not None, self.first_words
+        self.pin = said.group()
 
     def _started(self, *arguments):
         return subprocess.Popen(
@@ -133,12 +143,14 @@ class Bed:
             "--host",
             "oven.test",
         )
+        assert self.panel.stdout is not None
         self.first_words = self.panel.stdout.readline()
         self._until(self.answers, self.panel)
 
     def stop_panel(self) -> None:
         ended(self.panel)
-        self.panel.stdout.close()
+        if self.panel.stdout is not None:
+            self.panel.stdout.close()
 
     def answers(self) -> bool:
         try:
@@ -156,7 +168,8 @@ class Bed:
     def close(self) -> None:
         self.stop_panel()
         ended(self.service)
-        self.service.stdout.close()
+        if self.service.stdout is not None:
+            self.service.stdout.close()
 
     def ask(
         self, method: str, path: str, body=None, host: str | None = None, cookie: str = "", **headers
@@ -202,8 +215,6 @@ class Bed:
         return headers["set-cookie"].split(";")[0]
 
     def status(self) -> dict:
-        from kilnctl.service.socket_server import ask
-
         return ask(self.socket, {"ask": "status"})
 
     def wait_for(self, condition, patience_s: float = 40.0) -> dict:
@@ -216,7 +227,7 @@ class Bed:
             time.sleep(0.05)
 
     def rest(self) -> None:
-        """Nothing runs and nobody is locked out: where every test begins."""
+        """Nothing runs: where every test begins."""
         self.ask("POST", "/api/stop")
         self.wait_for(lambda s: not s["running"])
 
@@ -228,6 +239,29 @@ def bed_of(place: Path, rig_of=None):
         yield made
     finally:
         made.close()
+
+
+@pytest.fixture(scope="module")
+def one_chrome():
+    from .browser import browser
+
+    made = browser()
+    made.set_script_timeout(60)
+    try:
+        yield made
+    finally:
+        made.quit()
+
+
+@pytest.fixture
+def chrome(one_chrome):
+    """A browser that remembers nothing of the test before."""
+    one_chrome.get("about:blank")
+    one_chrome.execute_cdp_cmd("Network.clearBrowserCookies", {})
+    one_chrome.execute_cdp_cmd("Storage.clearDataForOrigin", {"origin": "*", "storageTypes": "all"})
+    one_chrome.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    one_chrome.get_log("browser")
+    return one_chrome
 
 
 @pytest.fixture

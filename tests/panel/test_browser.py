@@ -1,183 +1,46 @@
-"""The panel in a real browser: watch, start, stop, trip, reconnect, three screens, accessibility, and a foreign page that gets nothing."""
+"""The panel in a real browser: watch, start, stop, trip, reconnect, three screens, accessibility."""
 
-import contextlib
 import dataclasses
-import http.server
 import math
 import os
 import re
-import shutil
 import signal
 import socket
 import subprocess
 import sys
-import threading
-import time
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
 
-pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
-webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
-
-from selenium.common.exceptions import (
-    ElementClickInterceptedException,
-    ElementNotInteractableException,
-    NoSuchElementException,
-    StaleElementReferenceException,
-)
-from selenium.webdriver.chrome.options import Options
-from selenium.webdriver.chrome.service import Service
-from selenium.webdriver.common.by import By
-from selenium.webdriver.common.keys import Keys
-
 from kilnctl.plants.injection import Fault
 from kilnctl.rig import VirtualRig
 
+from .browser import MARKS, By, Keys, chosen, complaints, opened, press, sized, started, text, unlocked, until
+
+pytestmark = MARKS
 ROOT = Path(__file__).parents[2]
-DRIVER = shutil.which("chromedriver")
-pytestmark = [
-    pytest.mark.timeout(240),
-    pytest.mark.skipif(
-        not (DRIVER and (shutil.which("chromium") or shutil.which("google-chrome"))),
-        reason="chromium or its driver is not installed",
-    ),
-]
 SIZES = ((800, 480), (390, 844), (1440, 900))
 #: A demo's cure without a purge; its cooling of four minutes lasts several looks of the page at speed 50.
-SHORT_CURE = "schedule: Powder cure\nsteps:\n  - {name: cure, to: 120 °C, hold: 2 min, within: 3 K}\n  - {name: cool, to: 80 °C, let cool: yes}\n"
+SHORT_CURE = """schedule: Powder cure
+steps:
+  - {name: cure, to: 120 °C, hold: 2 min, within: 3 K}
+  - {name: cool, to: 80 °C, let cool: yes}
+"""
+#: Buttons that a finger cannot hit well.
+SMALL = """return [...document.querySelectorAll('button')]
+  .filter(b => b.offsetParent && (b.offsetHeight < 44 || b.offsetWidth < 44)).map(b => b.id || b.textContent)"""
+#: What the accessibility checker finds.
+FAULTS = """const done = arguments[0];
+axe.run().then(r => done(r.violations.map(v => [v.impact, v.id, v.nodes.map(n => n.target).join()])))"""
 
 
-def browser():
-    options = Options()
-    for argument in (
-        "--headless=new",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-dev-shm-usage",
-        "--disable-background-networking",
-        "--disable-component-update",
-        "--disable-sync",
-        "--no-first-run",
-        "--disable-extensions",
-        "--disable-component-extensions-with-background-pages",
-        "--host-resolver-rules=MAP evil.test 127.0.0.1, MAP oven.test 127.0.0.1",
-    ):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    return webdriver.Chrome(options=options, service=Service(DRIVER))
-
-
-@pytest.fixture(scope="module")
-def one_chrome():
-    made = browser()
-    made.set_script_timeout(60)
+def listening(port: int) -> bool:
     try:
-        yield made
-    finally:
-        made.quit()
-
-
-@pytest.fixture
-def chrome(one_chrome):
-    """A browser that remembers nothing of the test before."""
-    one_chrome.get("about:blank")
-    one_chrome.execute_cdp_cmd("Network.clearBrowserCookies", {})
-    one_chrome.execute_cdp_cmd("Storage.clearDataForOrigin", {"origin": "*", "storageTypes": "all"})
-    one_chrome.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
-    one_chrome.get_log("browser")
-    return one_chrome
-
-
-def sized(chrome, width: int, height: int) -> None:
-    chrome.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride", dict(width=width, height=height, deviceScaleFactor=1, mobile=width < 500)
-    )
-
-
-def until(condition, patience_s: float = 120.0):
-    end = time.monotonic() + patience_s
-    while True:
-        try:
-            found = condition()
-        except (NoSuchElementException, StaleElementReferenceException):
-            found = None  # not yet there, or just replaced
-        if found:
-            return found
-        assert time.monotonic() < end, "it did not come"
-        time.sleep(0.2)
-
-
-def chosen(chrome, listed: str, words: str) -> None:
-    """Press the choice with those words; lists renew themselves while one looks."""
-
-    def pressed() -> bool:
-        choice = [b for b in chrome.find_elements(By.CSS_SELECTOR, f"#{listed} button") if words in b.text]
-        if choice:
-            choice[0].click()
-        return bool(choice)
-
-    until(pressed)
-
-
-def text(chrome, name: str) -> str:
-    return chrome.find_element(By.ID, name).text
-
-
-def press(chrome, name: str) -> None:
-    until(lambda: chrome.find_element(By.ID, name).is_displayed() and chrome.find_element(By.ID, name).is_enabled())
-    chrome.find_element(By.ID, name).click()
-
-
-def opened(chrome, bed, page: str = "") -> None:
-    chrome.get(f"http://127.0.0.1:{bed.port}/{page}")
-    until(lambda: text(chrome, "state"), 20.0) if not page else until(
-        lambda: chrome.find_element(By.ID, "oven-name").get_attribute("textContent")
-    )
-
-
-def unlocked(chrome, bed) -> None:
-    press(chrome, "pin-state")
-    for digit in bed.pin:
-        chrome.find_element(By.XPATH, f"//div[@class='keys']/button[text()='{digit}']").click()
-    press(chrome, "ask-yes")
-    until(lambda: text(chrome, "pin-state") == "Unlocked")
-
-
-def started(chrome, bed, name: str, looked: bool = False) -> None:
-    """As a person does: choose it, perhaps look at what is expected (nobody has to wait for that), start it."""
-    chrome.find_element(By.CSS_SELECTOR, "[data-page=schedules]").click()
-    chosen(chrome, "schedule-list", name)
-    if looked:
-        until(lambda: "kWh" in text(chrome, "schedule-plan"))
-    # The page shuts its question when the service is silent for a moment (nothing may stand before that warning), and limits unlike the last
-    # run's want a second word: one asks again then, as a person would.
-    end = time.monotonic() + 120.0
-    while not chrome.current_url.endswith("#now"):
-        assert time.monotonic() < end, (
-            text(chrome, "ask-said"),
-            text(chrome, "loud"),
-            text(chrome, "said"),
-            text(chrome, "schedule-start"),
-        )
-        question = chrome.find_element(By.ID, "ask").get_attribute("open") is not None
-        pressed = chrome.find_element(By.ID, "ask-yes" if question else "schedule-start")
-        if pressed.is_displayed() and pressed.is_enabled():
-            with contextlib.suppress(
-                ElementNotInteractableException, ElementClickInterceptedException
-            ):  # shut at this moment
-                pressed.click()
-        time.sleep(0.3)
-
-
-def complaints(chrome) -> list:
-    """What the console says, but for refused answers that the test itself asked for."""
-    return [
-        e
-        for e in chrome.get_log("browser")
-        if e["level"] in ("SEVERE", "WARNING") and "Failed to load resource" not in e["message"]
-    ]
+        socket.create_connection(("127.0.0.1", port), timeout=1.0).close()
+        return True
+    except OSError:
+        return False
 
 
 def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tmp_path):
@@ -237,8 +100,9 @@ def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
         cwd=tmp_path,
     )
     try:
+        assert demo.stdout is not None
         assert "nothing is heated" in demo.stdout.readline() and str(port) in demo.stdout.readline()
-        until(lambda: _open(port), 20.0)
+        until(lambda: listening(port), 20.0)
         chrome.get(f"http://127.0.0.1:{port}/")
         until(lambda: "Powder cure" in text(chrome, "state"))
         assert "demo, nothing is heated" in chrome.find_element(By.ID, "oven-name").get_attribute("textContent")
@@ -252,17 +116,10 @@ def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
     finally:
         demo.send_signal(signal.SIGTERM)
         demo.wait(30.0)
-        demo.stdout.close()
+        if demo.stdout is not None:
+            demo.stdout.close()
     # What was started for it ends with it.
     until(lambda: not any(Path(f"/proc/{child}").exists() for child in children), 20.0)
-
-
-def _open(port: int) -> bool:
-    try:
-        socket.create_connection(("127.0.0.1", port), timeout=1.0).close()
-        return True
-    except OSError:
-        return False
 
 
 def test_a_schedule_that_this_oven_may_not_run_shows_why_and_no_curve(chrome, bed):
@@ -322,7 +179,7 @@ def test_hold_and_go_on_ask_for_the_pin_when_it_is_locked(chrome, bed):
     press(chrome, "proceed")
     bed.wait_for(lambda s: not s["held"])
     press(chrome, "stop")
-    bed.wait_for(lambda s: not s["running"])
+    assert not bed.wait_for(lambda s: not s["running"])["contactor"]
 
 
 def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):
@@ -342,7 +199,7 @@ def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):
     bed.wait_for(lambda s: not s["running"])
 
 
-@pytest.mark.parametrize("width, height", SIZES)
+@pytest.mark.parametrize(("width", "height"), SIZES)
 def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, bed, width, height, tmp_path):
     bed.rest()
     sized(chrome, width, height)
@@ -356,22 +213,18 @@ def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, 
             opened(chrome, bed, f"#{page}")
             chrome.execute_script("localStorage.setItem('light', arguments[0])", light)
             chrome.refresh()
-            until(lambda: chrome.find_element(By.ID, page).is_displayed())
+            until(lambda page=page: chrome.find_element(By.ID, page).is_displayed())
             if page == "schedules":
                 chosen(chrome, "schedule-list", "Warm up")
                 until(lambda: "kWh" in text(chrome, "schedule-plan"))
             if page == "oven":
                 until(lambda: "would hold" in text(chrome, "size-words"))
             assert chrome.execute_script("return document.documentElement.scrollWidth <= window.innerWidth"), page
-            small = chrome.execute_script(
-                "return [...document.querySelectorAll('button')].filter(b => b.offsetParent && (b.offsetHeight < 44 || b.offsetWidth < 44)).map(b => b.id || b.textContent)"
-            )
+            small = chrome.execute_script(SMALL)
             assert small == [], "too small for a finger"
             assert (tmp_path / "shot.png").write_bytes(chrome.get_screenshot_as_png()) > 5000
             chrome.execute_script(axe)
-            found = chrome.execute_async_script(
-                "const done = arguments[0]; axe.run().then(r => done(r.violations.map(v => [v.impact, v.id, v.nodes.map(n => n.target).join()])))"
-            )
+            found = chrome.execute_async_script(FAULTS)
             assert [v for v in found if v[0] in ("serious", "critical")] == [], (page, light)
     assert complaints(chrome) == []
 
@@ -434,72 +287,3 @@ def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, 
         assert text(chrome, "state").startswith("Heat cannot be cut")
         for shown in (text(chrome, "loud"), text(chrome, "state")):
             assert "is cut" not in shown and "was cut" not in shown
-
-
-# ---- a foreign page ----------------------------------------------------------------------------------------------------
-
-EVIL = """<!doctype html><title>evil</title><body><script>
-const there = "http://127.0.0.1:PORT", again = "http://evil.test:PORT", tried = [];
-const read = async (name, what) => { try { const got = await what(); tried.push([name, got]); } catch (e) { tried.push([name, "refused"]); } };
-(async () => {
-  for (const base of [there, again]) {
-    await read("look", async () => { const r = await fetch(base + "/api/runs"); return (await r.text()).includes('"ok":true') ? "READ" : "refused"; });
-    await read("look without reading", async () => { await fetch(base + "/api/schedules", { mode: "no-cors" }); return "sent"; });
-    for (const path of ["/api/start", "/api/stop", "/api/unlock", "/api/arm"]) {
-      await read("plain " + path, async () => { await fetch(base + path, { method: "POST", mode: "no-cors", headers: { "content-type": "text/plain" }, body: '{"file":"long.yaml","confirm":true}' }); return "sent"; });
-      await read("json " + path, async () => { const r = await fetch(base + path, { method: "POST", headers: { "content-type": "application/json" }, body: '{"file":"long.yaml","confirm":true}', credentials: "include" }); return r.ok ? "DONE" : "refused"; });
-    }
-    await read("events", () => new Promise((ok) => { const s = new EventSource(base + "/api/events"); s.onmessage = () => { s.close(); ok("READ"); }; s.onerror = () => { s.close(); ok("refused"); }; }));
-    await read("socket", () => new Promise((ok) => { const s = new WebSocket(base.replace("http", "ws") + "/api/events"); s.onopen = () => { s.close(); ok("READ"); }; s.onerror = () => ok("refused"); }));
-    await read("frame", () => new Promise((ok) => { const f = document.createElement("iframe"); f.src = base + "/"; f.onload = () => { let seen = "refused"; try { if (f.contentDocument && f.contentDocument.getElementById("stop")) seen = "READ"; } catch (e) { } ok(seen); }; document.body.append(f); }));
-    await read("script", () => new Promise((ok) => { const s = document.createElement("script"); s.type = "module"; s.src = base + "/page/main.js"; s.onload = () => ok("READ"); s.onerror = () => ok("refused"); document.body.append(s); }));
-    const form = document.createElement("form"); form.method = "post"; form.action = base + "/api/start"; form.enctype = "text/plain"; form.target = "hidden";
-    const field = document.createElement("input"); field.name = '{"file":"long.yaml","confirm":true,"x":"'; field.value = '"}'; form.append(field);
-    const frame = document.createElement("iframe"); frame.name = "hidden"; document.body.append(frame, form); form.submit();
-    await new Promise((ok) => setTimeout(ok, 500));
-  }
-  document.title = "done"; window.tried = tried;
-})();
-</script>"""
-
-
-def test_a_foreign_page_reads_nothing_and_starts_nothing(chrome, bed):
-    """The same page from another host name that also resolves to us (DNS rebinding), while the person is unlocked in the same browser and
-    a start from elsewhere is even allowed: 0 of all attempts read or start anything."""
-
-    class Evil(http.server.BaseHTTPRequestHandler):
-        def do_GET(self):
-            self.send_response(200)
-            self.send_header("content-type", "text/html")
-            self.end_headers()
-            self.wfile.write(EVIL.replace("PORT", str(bed.port)).encode())
-
-        def log_message(self, *arguments):
-            pass
-
-    bed.rest()
-    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Evil)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    try:
-        opened(chrome, bed)
-        unlocked(chrome, bed)
-        press(chrome, "allow")
-        until(lambda: "allowed" in text(chrome, "allow"))
-        before = (bed.place / "curing-cabinet" / "panel" / "audit.jsonl").read_text()
-        chrome.get(f"http://evil.test:{server.server_port}/")
-        until(lambda: chrome.title == "done", 60.0)
-        tried = chrome.execute_script("return window.tried")
-        assert len(tried) > 20 and [t for t in tried if t[1] in ("READ", "DONE")] == []
-        # The panel's page itself under the foreign name: refused before anything is served.
-        chrome.get(f"http://evil.test:{bed.port}/")
-        assert "not the name of this panel" in chrome.page_source
-        time.sleep(1.0)
-        assert not bed.status()["running"]
-        assert (bed.place / "curing-cabinet" / "panel" / "audit.jsonl").read_text() == before
-        # Under a name that is ours the page works.
-        chrome.get(f"http://oven.test:{bed.port}/")
-        until(lambda: "At rest" in text(chrome, "state"))
-        assert not chrome.find_element(By.ID, "allow").is_displayed()
-    finally:
-        server.shutdown()
-        server.server_close()

@@ -1,4 +1,4 @@
-"""What pages are shown: the thinned picture, the shelf of schedules and runs, plans and milestones."""
+"""What pages show: the thinned picture, the catalogue of schedules and runs, previews and milestones."""
 
 import math
 import subprocess
@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from kilnctl import KilnctlError, load_schedule, rehearse
-from kilnctl.panel.catalogue import Shelf
-from kilnctl.panel.preview import plan_of
-from kilnctl.panel.service_client import Link, picture
+from kilnctl.panel.catalogue import Catalogue
+from kilnctl.panel.preview import preview_of
+from kilnctl.panel.service_client import ServiceClient, picture
 from kilnctl.record.folder import Begun, begin, new_folder
 from kilnctl.report.finishing import finish
 from kilnctl.run.summary import summarise
@@ -26,7 +26,7 @@ TEXT = "schedule: warm\nsteps:\n  - {name: warm, to: 80 °C, hold: 5 min}\n  - {
 
 def twelve_hours():
     n = 43200
-    columns = {name: [0.0] * n for name in KEPT}
+    columns: dict[str, list[float | None]] = {name: [0.0] * n for name in KEPT}
     columns["time_s"] = [float(i) for i in range(n)]
     columns["chamber_c"] = [200.0 + 10.0 * math.sin(i / 900.0) for i in range(n)]
     columns["duty"] = [0.3] * n
@@ -45,49 +45,50 @@ def test_twelve_hours_become_a_picture_without_losing_a_peak():
 
 
 def test_a_page_gets_what_it_lacks_and_no_more():
-    link = Link(Path("/nonexistent"))
-    link.columns, link.epoch = twelve_hours(), 3
-    whole = link.since(-1, 0)
+    client = ServiceClient(Path("/nonexistent"))
+    client.columns, client.epoch = twelve_hours(), 3
+    whole = client.since(-1, 0)
     assert whole["whole"] and whole["rows"] == 43200 and len(whole["columns"]["time_s"]) <= 1600
-    few = link.since(3, 43190)
+    few = client.since(3, 43190)
     assert not few["whole"] and few["columns"]["time_s"] == [float(i) for i in range(43190, 43200)]
-    assert link.since(3, 43200)["columns"]["time_s"] == []
+    assert client.since(3, 43200)["columns"]["time_s"] == []
     for epoch, row in ((2, 43190), (3, 50000), (3, 100)):
-        assert link.since(epoch, row)["whole"]
+        assert client.since(epoch, row)["whole"]
 
 
 @pytest.fixture
-def shelf(oven, tmp_path):
+def catalogue(oven, tmp_path):
     (tmp_path / "schedules").mkdir()
     (tmp_path / "schedules" / "warm.yaml").write_text(TEXT)
     (tmp_path / "schedules" / "broken.yaml").write_text("schedule: x\nsteps: 3\n")
     (tmp_path / "secret.yaml").write_text("schedule: secret\n")
     (tmp_path / "schedules" / ".hidden.yaml").write_text(TEXT)
-    made = Shelf(oven("curing-cabinet"), tmp_path / "schedules", tmp_path / "runs")
+    made = Catalogue(oven("curing-cabinet"), tmp_path / "schedules", tmp_path / "runs")
     yield made
     made.close()
 
 
-def test_schedules_are_listed_read_and_never_reached_by_a_path(shelf):
-    listed = {s["file"]: s for s in shelf.listed()}
+def test_schedules_are_listed_read_and_never_reached_by_a_path(catalogue):
+    listed = {s["file"]: s for s in catalogue.listed()}
     assert (
         set(listed) == {"warm.yaml", "broken.yaml"} and listed["broken.yaml"]["broken"] and listed["warm.yaml"]["may"]
     )
-    assert shelf.text("warm.yaml") == TEXT
+    assert catalogue.text("warm.yaml") == TEXT
     for name in ("../secret.yaml", "/etc/passwd", "..", "", ".hidden.yaml", "warm.yaml/../broken.yaml", "nothing.yaml"):
         with pytest.raises(KilnctlError, match="no schedule"):
-            shelf.text(name)
+            catalogue.text(name)
 
 
-def test_a_draft_is_checked_with_its_places_or_gets_a_plan(shelf):
-    said = shelf.checked("schedule: x\nsteps:\n  - {to: 80 °C, hold: soon}\n", "draft.yaml", None)
-    assert [(p["line"], p["words"]) for p in said["problems"]][0][0] == 3
+def test_a_draft_is_checked_with_its_places_or_gets_a_plan(catalogue):
+    said = catalogue.checked("schedule: x\nsteps:\n  - {to: 80 °C, hold: soon}\n", "draft.yaml", None)
+    assert said["problems"][0]["line"] == 3
     assert (
-        "may not go above" in shelf.checked(TEXT.replace("80 °C", "800 °C"), "draft.yaml", None)["problems"][0]["words"]
+        "may not go above"
+        in catalogue.checked(TEXT.replace("80 °C", "800 °C"), "draft.yaml", None)["problems"][0]["words"]
     )
-    assert "longer than" in shelf.checked("#" * 40_000, "draft.yaml", None)["problems"][0]["words"]
-    assert shelf.checked(TEXT, "draft.yaml", 21.0) == {"problems": []}
-    plan = shelf.checked(TEXT, "draft.yaml", 21.0, with_plan=True)["plan"]
+    assert "longer than" in catalogue.checked("#" * 40_000, "draft.yaml", None)["problems"][0]["words"]
+    assert catalogue.checked(TEXT, "draft.yaml", 21.0) == {"problems": []}
+    plan = catalogue.checked(TEXT, "draft.yaml", 21.0, with_plan=True)["plan"]
     assert (
         plan["outcome"] == "finished"
         and 600.0 < plan["duration_s"] < 4000.0
@@ -96,28 +97,31 @@ def test_a_draft_is_checked_with_its_places_or_gets_a_plan(shelf):
     )
 
 
-def test_saving_checks_first_and_stays_in_its_folder(shelf, tmp_path):
-    assert shelf.save("warm.yaml", TEXT.replace("80", "90")) == "warm.yaml" and "90 °C" in shelf.text("warm.yaml")
-    assert shelf.save("../../My new One!.yaml", TEXT) == "my-new-one.yaml"
+def test_saving_checks_first_and_stays_in_its_folder(catalogue, tmp_path):
+    assert catalogue.save("warm.yaml", TEXT.replace("80", "90")) == "warm.yaml" and "90 °C" in catalogue.text(
+        "warm.yaml"
+    )
+    assert catalogue.save("../../My new One!.yaml", TEXT) == "my-new-one.yaml"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["schedules", "secret.yaml"]
-    before = shelf.text("warm.yaml")
+    before = catalogue.text("warm.yaml")
     with pytest.raises(KilnctlError):
-        shelf.save("warm.yaml", "schedule: x\nsteps: none\n")
-    assert shelf.text("warm.yaml") == before
+        catalogue.save("warm.yaml", "schedule: x\nsteps: none\n")
+    assert catalogue.text("warm.yaml") == before
     (tmp_path / "schedules" / "linked.yaml").symlink_to(tmp_path / "secret.yaml")
     with pytest.raises(KilnctlError, match="link"):
-        shelf.save("linked.yaml", TEXT)
+        catalogue.save("linked.yaml", TEXT)
     assert (tmp_path / "secret.yaml").read_text() == "schedule: secret\n"
 
 
 def test_a_plan_is_near_what_the_detailed_oven_does(oven):
-    """The plan runs on the control's own model, the rehearsal on the detailed oven: a tenth in time and energy, as the sizing's ranges."""
+    """The plan runs on the control's own model, the rehearsal on the detailed oven: a tenth in time and energy, as the
+    sizing's ranges."""
     # The purge before it is a fixed time for both, and the plan has ticks of 2 s anyway.
     cabinet, schedule = (
         replace(oven("curing-cabinet"), control=Control(tick_s=2.0)),
         replace(load_schedule(CONFIGS / "schedules/powder-cure.yaml"), flammable_vapour=False),
     )
-    plan, run = plan_of(cabinet, schedule), rehearse(cabinet, schedule)
+    plan, run = preview_of(cabinet, schedule), rehearse(cabinet, schedule)
     assert plan.outcome == run.outcome == "finished"
     assert plan.duration_s == pytest.approx(run.time_s[-1], rel=0.25)
     assert plan.energy_kwh == pytest.approx(run.energy_j / 3.6e6, rel=0.15)
@@ -135,40 +139,43 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
         == 120.0
     )
     assert plan.milestones({"step": 1, "state": "held", "chamber_c": 100.0}, {}) == []
-    warm = plan_of(cabinet, schedule, 150.0)
+    warm = preview_of(cabinet, schedule, 150.0)
     assert warm.duration_s < plan.duration_s and warm.energy_kwh < plan.energy_kwh
 
 
-def test_what_is_asked_for_now_comes_before_what_was_asked_for_earlier(shelf):
-    """While one thing is worked out three more are asked for, and the first of them once more, by somebody who looks at it again."""
+def test_what_is_asked_for_now_comes_before_what_was_asked_for_earlier(catalogue):
+    """While one thing is worked out three more are asked for, and the first of them once more, by somebody who looks at
+    it again."""
     moments, threads = {}, []
 
     def ask(name, asked, function, *arguments):
         threads.append(
-            threading.Thread(target=lambda: moments.setdefault(name, shelf._worked_out(name, function, *arguments)))
+            threading.Thread(
+                target=lambda: moments.setdefault(name, catalogue.worker.work_out(name, function, *arguments))
+            )
         )
         threads[-1].start()
         while not asked():
             assert threads[-1].is_alive()
             time.sleep(0.01)
 
-    ask("going on", lambda: shelf._going is not None, time.sleep, 3.0)
+    ask("going on", lambda: catalogue.worker.going is not None, time.sleep, 3.0)
     for name in ("first", "second", "third", "first"):
-        ask(name, lambda name=name: shelf._waiting and shelf._waiting[-1] is shelf._asked.get(name), time.monotonic)
+        ask(name, lambda name=name: catalogue.worker.next == name, time.monotonic)
     for thread in threads:
         thread.join()
     assert moments["first"] < moments["third"] < moments["second"]
 
 
-def test_a_process_that_was_ended_is_told_and_the_next_question_answered(shelf):
-    assert shelf._worked_out("before", abs, -1) == 1
-    threading.Timer(0.5, lambda: [p.kill() for p in shelf._worker._processes.values()]).start()
+def test_a_process_that_was_ended_is_told_and_the_next_question_answered(catalogue):
+    assert catalogue.worker.work_out("before", abs, -1) == 1
+    threading.Timer(0.5, lambda: [p.kill() for p in catalogue.worker.processes]).start()
     with pytest.raises(KilnctlError, match="try again"):
-        shelf._worked_out("nap", time.sleep, 60.0)
-    assert shelf._worked_out("after", abs, -2) == 2
-    shelf.close()
+        catalogue.worker.work_out("nap", time.sleep, 60.0)
+    assert catalogue.worker.work_out("after", abs, -2) == 2
+    catalogue.close()
     with pytest.raises(KilnctlError, match="try again"):
-        shelf._worked_out("too late", abs, -3)
+        catalogue.worker.work_out("too late", abs, -3)
 
 
 def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
@@ -183,13 +190,13 @@ def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
 
     program = (
         "import sys, time, threading\n"
-        "from kilnctl.panel.catalogue import Shelf\n"
+        "from kilnctl.panel.worker import Worker\n"
         "if __name__ == '__main__':\n"
-        "    s = Shelf(None, '.', '.')\n"
-        "    threading.Thread(target=lambda: s._worked_out('nap', time.sleep, 60.0), daemon=True).start()\n"
-        "    while not (s._worker and s._worker._processes): time.sleep(0.05)\n"
+        "    s = Worker()\n"
+        "    threading.Thread(target=lambda: s.work_out('nap', time.sleep, 60.0), daemon=True).start()\n"
+        "    while not s.processes: time.sleep(0.05)\n"
         "    time.sleep(2.0)\n"
-        "    print(*s._worker._processes, flush=True)\n"
+        "    print(*(p.pid for p in s.processes), flush=True)\n"
         "    sys.stdin.readline()\n"
         "    s.close()\n"
         "    time.sleep(60.0)\n"
@@ -200,6 +207,7 @@ def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
             [sys.executable, str(tmp_path / "panel.py")], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         ) as panel:
             try:
+                assert panel.stdout is not None and panel.stdin is not None
                 worker = int(panel.stdout.readline())
                 assert alive(worker)
                 if how == "closed":
@@ -215,26 +223,26 @@ def test_what_is_being_worked_out_ends_with_the_panel(tmp_path):
                 panel.kill()
 
 
-def test_runs_are_listed_and_shown(shelf, oven, tmp_path):
-    assert shelf.runs() == []
+def test_runs_are_listed_and_shown(catalogue, oven, tmp_path):
+    assert catalogue.runs() == []
     schedule = load_schedule(tmp_path / "schedules" / "warm.yaml")
     run = rehearse(oven("curing-cabinet"), schedule)
     folder = new_folder(tmp_path / "runs", run.oven.name, schedule.name)
     begin(folder, Begun(run.oven, schedule, run.load, run.model, 0, "x", "2026-11-25 10:00:00 +0000"))
     finish(folder, run, summarise(run))
-    listed = shelf.runs()
+    listed = catalogue.runs()
     assert len(listed) == 1 and listed[0]["outcome"] == "finished" and listed[0]["energy_kwh"] > 0.1
-    assert "<svg" in shelf.report(listed[0]["id"]) and "°F" in shelf.report(listed[0]["id"], "F")
+    assert "<svg" in catalogue.report(listed[0]["id"]) and "°F" in catalogue.report(listed[0]["id"], "F")
     for name in ("..", "", "0" * 16, folder.name):
         with pytest.raises(KilnctlError, match="no such run"):
-            shelf.report(name)
+            catalogue.report(name)
 
 
-def test_the_ledger_of_the_sizing_for_the_page(shelf):
-    said = shelf.sizing()
+def test_the_ledger_of_the_sizing_for_the_page(catalogue):
+    said = catalogue.sizing()
     assert (
         said["reach_c"][0] < said["reach_c"][1] < said["reach_c"][2] and len(said["at_c"]) == len(said["shell_c"]) == 24
     )
-    fan_w = shelf.oven.fan.power_w
+    fan_w = catalogue.oven.fan.power_w
     assert sum(said["ledger_w"].values()) == pytest.approx(said["holding_w"][-1] + fan_w, rel=0.01)
-    assert shelf.sizing() is said
+    assert catalogue.sizing() is said

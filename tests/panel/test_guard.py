@@ -6,6 +6,8 @@ import pytest
 
 pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
 
+from starlette.responses import PlainTextResponse
+
 from kilnctl.panel.guard import Guard, hosts, refusal
 
 ALLOWED = hosts(["Oven.lan"], 8484)
@@ -91,7 +93,7 @@ def test_a_change_must_come_from_our_page_as_json():
 
 def test_an_empty_list_of_hosts_is_no_list():
     with pytest.raises(ValueError):
-        Guard(None, frozenset())
+        Guard(PlainTextResponse(""), frozenset())
     assert hosts([], 80) >= {"127.0.0.1", "localhost:80"} and not any("0.0.0.0" in h for h in hosts(["", " "], 8484))
 
 

@@ -91,7 +91,7 @@ def test_the_wait_survives_a_restart_of_the_computer_and_a_damaged_file_locks(ke
         clock.now += 3600.0
     keys.open("000000")
     waited = keys.locked_s()
-    clock.now = 5.0  # the computer was started again: its clock begins anew
+    clock.now = 5.0  # the computer was started again: its clock begins at 0 again
     assert 0.0 < Keys(keys.folder, clock).locked_s() <= waited
     (keys.folder / "tries").write_text("{broken")
     assert keys.locked_s() > 0.0 and keys.open("123456") is None

@@ -1,4 +1,5 @@
-"""The panel's server as a process: what needs the PIN, what a start from elsewhere needs, and that stop needs nothing."""
+"""The panel's server as a process: what needs the PIN, what a start from elsewhere needs, and that stop needs
+nothing."""
 
 import json
 import socket
@@ -28,7 +29,7 @@ def events(bed, count: int, path: str = "/api/events", **headers) -> list[dict]:
             # Chunks: their sizes stand alone on their lines.
             lines = data.split(b"\r\n\r\n", 1)[-1].decode("utf-8", "replace").split("\n")
             ids, bodies = ([x[len(key) :] for x in lines if x.startswith(key)] for key in ("id: ", "data: "))
-            found = [(i, json.loads(d)) for i, d in zip(ids, bodies[: len(bodies) - (not lines[-1] == "")])]
+            found = [(i, json.loads(d)) for i, d in zip(ids, bodies[: len(bodies) - (lines[-1] != "")], strict=False)]
         return [{"id": i, **d} for i, d in found]
 
 
@@ -111,7 +112,7 @@ def test_a_start_from_elsewhere_needs_an_arm_made_at_the_oven_and_one_arm_is_one
     cookie, start = bed.unlocked(host=away), {"file": "warm.yaml", "confirm": True}
     status, said, _ = bed.ask("POST", "/api/start", start, host=away, cookie=cookie)
     assert status == 403 and "allowed at the oven" in said["words"]
-    assert bed.ask("POST", "/api/arm", host=away, cookie=cookie)[0] == 403  # not from elsewhere, whatever the PIN
+    assert bed.ask("POST", "/api/arm", host=away, cookie=cookie)[0] == 403  # not from elsewhere, even with the PIN
     assert bed.ask("POST", "/api/arm", cookie=cookie)[0] == 200
     status, said, _ = bed.ask("POST", "/api/start", start, host=away, cookie=cookie)
     assert status == 200, said
@@ -191,7 +192,8 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     while "planned" not in (said := events(bed, 1)[0]):
         assert time.monotonic() < until
     assert said["planned"]["duration_s"] > 7200.0
-    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does otherwise than the model.
+    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does
+    # otherwise than the model.
     assert said["milestones"][-1]["in_s"] + said["status"]["run_s"] == pytest.approx(
         said["planned"]["duration_s"], rel=0.1
     )
@@ -209,7 +211,7 @@ def test_half_open_requests_are_ended_and_keep_nobody_out(bed):
             s.connect(("127.0.0.1", bed.port))
             s.sendall(b"GET / HTTP/1.1\r\nHost: 127.0")
             held.append(s)
-        # With every place taken, whoever asks something is let in at once.
+        # With every place taken, a connection that asks something is let in at once.
         began = time.monotonic()
         assert (
             bed.ask("GET", "/")[0] == 200 and bed.ask("POST", "/api/stop")[0] == 200 and time.monotonic() - began < 5.0

@@ -55,6 +55,14 @@ def test_both_meters_know_elements_of_any_resistance_in_any_supply(share, rated_
     )
 
 
+@pytest.mark.parametrize(
+    "volts, amps, mean", [(1e300, None, None), (2000.0, 0.0, math.nan), (None, 1e300, 1e200), (-1.0, -1.0, None)]
+)
+def test_a_meter_that_says_what_cannot_be_is_as_one_that_says_nothing(volts, amps, mean):
+    """A converter that fails at full scale, or bits gone wrong on the line: found by sequences of odd readings."""
+    assert electric_w(0.4, 3000.0, 230.0, volts, amps, mean) == electric_w(0.4, 3000.0, 230.0) == 1200.0
+
+
 @pytest.fixture(scope="module")
 def bare():
     """A run of the cabinet without any meter, with a purge before it."""

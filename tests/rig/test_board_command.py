@@ -1,7 +1,5 @@
 """`kilnctl board` on the stand-in: firmware, state, clearing; the guided test's own proof that the board lets go."""
 
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -10,22 +8,16 @@ import pytest
 from kilnctl import cli
 from kilnctl.commands import board as command
 from kilnctl.firmware import frames, logic
-from kilnctl.rig.board import BoardRig, Line
-from tests.rig.desk_line import DeskLine
+from kilnctl.rig.board import BoardRig
+from kilnctl.rig.line import Line
 
 ROOT = Path(__file__).parents[2]
 CABINET = str(ROOT / "configs" / "ovens" / "curing-cabinet.yaml")
 
 
 @pytest.fixture(scope="module")
-def port():
-    process = subprocess.Popen(
-        [sys.executable, "-m", "kilnctl.rig.simulated_board", CABINET], stdout=subprocess.PIPE, text=True, cwd=ROOT
-    )
-    yield process.stdout.readline().strip()
-    process.kill()
-    process.wait()
-    process.stdout.close()
+def port(new_board):
+    return new_board()[1]
 
 
 def test_copies_every_file_that_the_board_imports(tmp_path, capsys):
@@ -53,14 +45,15 @@ def test_shows_the_state_and_clears_only_what_is_gone(port, capsys):
         and "control   " in said
     )
     line = Line(port)
-    # On a busy machine an answer may come late, and a reading may be too old for the board to arm: ask until it says that it is armed.
+    # On a busy machine an answer may come late, and a reading may be too old for the board to arm: ask until it says
+    # that it is armed.
     until, answer = time.monotonic() + 20.0, None
     while answer is None or answer.state != logic.ARMED:
         assert time.monotonic() < until, answer
         line.ask(frames.SETUP, duty=280, spare=1, value=1, patience_s=2.0)
         answer = line.ask(frames.ARM, patience_s=2.0)
     line.close()
-    # Nobody speaks to an armed board any more.
+    # The armed board is no longer spoken to.
     time.sleep(0.7)
     assert cli.main(["board", CABINET, "--port", port]) == 1
     assert "nobody spoke to it" in capsys.readouterr().out
@@ -77,10 +70,10 @@ def test_a_port_that_is_not_there_is_said(capsys):
 
 
 @pytest.mark.parametrize("good", [True, False])
-def test_the_guided_test_sees_whether_the_board_lets_go(oven, monkeypatch, good):
+def test_the_guided_test_sees_whether_the_board_lets_go(oven, line, monkeypatch, good):
     monkeypatch.setattr(logic, "STEP_MS", 700 if good else 60_000)
     monkeypatch.setattr(command.time, "sleep", lambda s, sleep=command.time.sleep: sleep(min(s, 1.0)))
-    rig = BoardRig(oven("curing-cabinet"), line=DeskLine())
+    rig = BoardRig(oven("curing-cabinet"), line=line)
     try:
         failed = command._lets_go(rig)
         assert (failed == []) is good, failed

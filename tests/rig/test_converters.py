@@ -7,9 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kilnctl.errors import KilnctlError
+from kilnctl.plants.probes import LINEAR_MV_PER_K
 from kilnctl.rig import converters
 from kilnctl.rig.simulated_board import registers_31856, word_31855
 from kilnctl.settings.equipment import CalibrationPoint, Sensor
+from kilnctl.thermal.thermocouples import emf_mv
 
 STRAIGHT = Sensor(front_end="max31855")
 
@@ -23,40 +25,42 @@ def raw_31855(true_c, cold_c=25.0, kind="K"):
 def test_the_31855_is_corrected_within_0_15_k_against_its90(cold_c):
     """Type K from 0 to 1300 °C (issue's bound; the chip's step alone is ±0.125 K)."""
     worst = max(
-        abs(
-            converters.linear_31855_c(
-                "K", (converters.emf_mv("K", t) - converters.emf_mv("K", cold_c)) / 0.041276 + cold_c, cold_c
-            )
-            - t
-        )
+        abs(converters.linear_31855_c("K", (emf_mv("K", t) - emf_mv("K", cold_c)) / 0.041276 + cold_c, cold_c) - t)
         for t in range(0, 1301, 5)
     )
     assert worst < 0.06
     for t in range(0, 1301, 25):
-        seen = converters.seen(STRAIGHT, converters.Seen(), raw_31855(float(t), cold_c), 1)
+        seen = converters.take_conversion(STRAIGHT, converters.ConverterState(), raw_31855(float(t), cold_c), 1)
         # Half a step of the chip (0.125 K) and what the step is worth where the thermocouple is flatter than the line.
         assert abs(seen.value_c - t) < 0.15, t
 
 
 def test_the_uncorrected_chip_reads_low_where_it_matters():
-    """Facts of the trade (../shared/facts/hardware.md 1.3): 16 K low at 1200 °C, 7 K high at 800 °C."""
-    shown = lambda t: (converters.emf_mv("K", t) - converters.emf_mv("K", 25.0)) / 0.041276 + 25.0
+    """Common practice: 16 K low at 1200 °C, 7 K high at 800 °C."""
+    shown = lambda t: (emf_mv("K", t) - emf_mv("K", 25.0)) / 0.041276 + 25.0
     assert shown(1200.0) == pytest.approx(1184.0, abs=0.15) and shown(800.0) == pytest.approx(807.0, abs=0.15)
 
 
+def test_the_virtual_ovens_converters_have_the_same_straight_lines():
+    assert {kind: pytest.approx(1000.0 * slope) for kind, slope in LINEAR_MV_PER_K.items()} == converters.LINE_UV_PER_K
+
+
 def test_one_wild_word_never_gets_through_and_a_step_does():
-    state = converters.Seen()
+    state = converters.ConverterState()
     for k in range(5):
-        state = converters.seen(STRAIGHT, state, raw_31855(200.0), k)
-    wild = converters.seen(STRAIGHT, state, raw_31855(-2.5), 5)
+        state = converters.take_conversion(STRAIGHT, state, raw_31855(200.0), k)
+    wild = converters.take_conversion(STRAIGHT, state, raw_31855(-2.5), 5)
     assert wild.value_c == pytest.approx(200.0, abs=0.2)
-    assert converters.seen(STRAIGHT, wild, raw_31855(-2.5), 6).value_c == pytest.approx(-2.5, abs=0.2)
+    assert converters.take_conversion(STRAIGHT, wild, raw_31855(-2.5), 6).value_c == pytest.approx(-2.5, abs=0.2)
 
 
-def after(values, sensor=Sensor(noise_k=0.15)):
-    state = converters.Seen()
+QUIET = Sensor(noise_k=0.15)
+
+
+def after(values, sensor=QUIET):
+    state = converters.ConverterState()
     for i, value in enumerate(values):
-        state = converters.seen(
+        state = converters.take_conversion(
             sensor, state, registers_31856(value, 25.0) if value is not None else bytes((25, 0, 0, 0, 0, 1)), i
         )
     return state
@@ -100,10 +104,10 @@ def test_the_answers_bits_are_kept_as_they_came():
 
 
 def test_a_conversion_seen_before_does_not_count_again():
-    state = converters.seen(STRAIGHT, converters.Seen(), raw_31855(200.0), 7)
+    state = converters.take_conversion(STRAIGHT, converters.ConverterState(), raw_31855(200.0), 7)
     assert (
-        converters.seen(STRAIGHT, state, raw_31855(210.0), 7) is state
-        and converters.seen(STRAIGHT, state, raw_31855(210.0), 8).count == 2
+        converters.take_conversion(STRAIGHT, state, raw_31855(210.0), 7) is state
+        and converters.take_conversion(STRAIGHT, state, raw_31855(210.0), 8).count == 2
     )
 
 
@@ -121,15 +125,15 @@ def test_a_conversion_seen_before_does_not_count_again():
     ],
 )
 def test_faults_become_words_and_no_number(raw, word):
-    seen = converters.seen(STRAIGHT, converters.Seen(), raw, 1)
+    seen = converters.take_conversion(STRAIGHT, converters.ConverterState(), raw, 1)
     assert seen.faults == (word,) and math.isnan(seen.value_c)
 
 
 def test_the_31856_speaks_for_itself():
     sensor = Sensor(front_end="max31856")
-    assert converters.seen(sensor, converters.Seen(), registers_31856(871.5, 31.0), 1).value_c == pytest.approx(
-        871.5, abs=0.005
-    )
+    assert converters.take_conversion(
+        sensor, converters.ConverterState(), registers_31856(871.5, 31.0), 1
+    ).value_c == pytest.approx(871.5, abs=0.005)
 
 
 CALIBRATED = Sensor(
@@ -162,6 +166,6 @@ def test_a_type_that_the_chip_does_not_come_in_is_refused():
 
 @given(st.binary(min_size=6, max_size=6), st.sampled_from(["max31855", "max31856"]))
 def test_any_bytes_are_a_number_in_range_or_a_fault(raw, chip):
-    seen = converters.seen(Sensor(front_end=chip), converters.Seen(), raw, 1)
+    seen = converters.take_conversion(Sensor(front_end=chip), converters.ConverterState(), raw, 1)
     assert bool(seen.faults) == math.isnan(seen.value_c)
     assert seen.faults or -271.0 <= seen.value_c <= 1821.0

@@ -1,8 +1,11 @@
-"""This computer's own pins, on stand-ins for the GPIO and SPI modules that note every level and answer as a MAX31856 does."""
+"""This computer's own pins, on stand-ins for the GPIO and SPI modules: they note every level and answer as a MAX31856
+does."""
 
 import dataclasses
 import time
 import types
+from itertools import pairwise
+from typing import ClassVar
 
 import pytest
 
@@ -51,7 +54,7 @@ class Chip:
 class Bus:
     """One converter behind spidev."""
 
-    made: list = []
+    made: ClassVar[list] = []
 
     def __init__(self):
         self.registers, self.answer, self.forgets = [0, 3, 0xFF], HOT_100, False
@@ -102,11 +105,13 @@ def heat(rig, seconds, duty=0.5):
     return rig.read()
 
 
-def until(what, patience_s=3.0):
-    end = time.monotonic() + patience_s
-    while time.monotonic() < end and not what():
-        time.sleep(0.02)
-    return what()
+def lost(rig):
+    """Why the rig is lost; empty while it is not."""
+    try:
+        rig.read()
+    except RigLost as error:
+        return str(error)
+    return ""
 
 
 def test_lines_start_low_and_heat_is_whole_cycles_behind_a_closed_contactor(desk):
@@ -123,7 +128,7 @@ def test_lines_start_low_and_heat_is_whole_cycles_behind_a_closed_contactor(desk
         "the contactor never closes on a live relay"
     )
     begun = [(t, v) for t, v in relay if t >= first]
-    lit = sum(b[0] - a[0] for a, b in zip(begun, begun[1:]) if a[1]) / (begun[-1][0] - first)
+    lit = sum(b[0] - a[0] for a, b in pairwise(begun) if a[1]) / (begun[-1][0] - first)
     assert lit == pytest.approx(0.5, abs=0.2), "half of the cycles of 20 ms, by this computer's clock"
     assert len({v for t, n, v in chip.history if n == PULSE}) == 2, (
         "the hardware timer is fed with edges, not with a level"
@@ -131,7 +136,7 @@ def test_lines_start_low_and_heat_is_whole_cycles_behind_a_closed_contactor(desk
     assert Bus.made[0].registers == [0x91, 0x23, 0], "type K, 50 Hz, converting; averages of 4; no mask"
 
 
-def test_it_lets_go_when_nobody_decides_any_more(desk):
+def test_it_lets_go_when_nobody_decides_any_more(desk, until):
     rig, chip = desk
     heat(rig, 0.6)
     assert chip.levels[COIL] == 1
@@ -161,33 +166,25 @@ def test_after_a_suspend_it_lets_go_whatever_is_asked_first(desk, monkeypatch):
     )
 
 
-def test_a_converter_that_forgot_its_settings_is_not_believed(desk):
+def test_a_converter_that_forgot_its_settings_is_not_believed(desk, until):
     rig, _ = desk
     heat(rig, 0.3)
     Bus.made[0].forgets, Bus.made[0].registers = True, [0, 3, 0xFF]
     assert until(lambda: "no-chip" in rig.read().faults)
 
 
-def test_pins_that_fail_are_a_lost_rig_and_close_lets_go_of_them(desk):
+def test_pins_that_fail_are_a_lost_rig_and_close_lets_go_of_them(desk, until):
     rig, chip = desk
     heat(rig, 0.3)
     chip.broken = True
-
-    def lost():
-        try:
-            rig.read()
-        except RigLost:
-            return True
-        return False
-
-    assert until(lost, 4.0)
+    assert until(lambda: lost(rig), 4.0)
     with pytest.raises(RigLost, match="lines could not be switched off"):
         rig.read()
     rig.close()
     assert chip.released and all(b.device is None for b in Bus.made)
 
 
-def test_one_line_that_cannot_be_driven_keeps_no_other_from_going_off(desk):
+def test_one_line_that_cannot_be_driven_keeps_no_other_from_going_off(desk, until):
     rig, chip = desk
     heat(rig, 1.0)
     assert until(lambda: chip.levels[RELAY] == chip.levels[COIL] == 1, 4.0)
@@ -195,7 +192,7 @@ def test_one_line_that_cannot_be_driven_keeps_no_other_from_going_off(desk):
         chip.set_value,
         lambda number, value: drive(number, value) if number != COIL else (_ for _ in ()).throw(OSError(5, "stuck")),
     )
-    assert until(lambda: chip.levels[RELAY] == 0 and rig._lost, 4.0) and "stuck" in rig._lost
+    assert until(lambda: chip.levels[RELAY] == 0 and lost(rig), 4.0) and "stuck" in lost(rig)
 
 
 def test_without_the_pulse_fed_timer_nobody_may_leave_the_oven(cabinet, desk):

@@ -1,13 +1,15 @@
 """A bench that feeds readings to the rules, and one scene a rule: what trips it, and a near miss that must not."""
 
 import math
+from typing import Any
 
 from kilnctl import Reading
-from kilnctl.safety import Policy, SafetyState, Tick, judge
+from kilnctl.safety import Permit, Policy, SafetyState, Tick, Verdict, judge
+from kilnctl.safety.judge import cause_stands
 
-BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
 #: Everything that a well-wired oven tells when all is well.
-QUIET = dict(limit_c=101.0, part_c=90.0, cold_junction_c=30.0, airflow_proved=True, door_open=False)
+QUIET: dict[str, Any] = dict(limit_c=101.0, part_c=90.0, cold_junction_c=30.0, airflow_proved=True, door_open=False)
 
 
 def steady(t):
@@ -17,22 +19,27 @@ def steady(t):
 class Bench:
     """Feeds readings to the rules, one a second. Every value may be a function of the seconds since the call."""
 
+    verdict: Verdict  # of the last look, with its reading and tick
+    reading: Reading
+    tick: Tick
+
     def __init__(self, **policy):
         self.policy = Policy(**{**BASE, **policy})
         self.state, self.now, self.step = SafetyState(), 0.0, 0
-        self.verdict = self.reading = self.tick = None
-        self.warnings, self.dangers, self.tripped_after = set(), set(), {}
+        self.warnings: set[str] = set()
+        self.dangers: set[str] = set()
+        self.tripped_after: dict[str, float] = {}
 
-    def feed(self, seconds, chamber=steady, dt=1.0, tick=None, **reading):
+    def feed(self, seconds: float, chamber: Any = steady, dt: Any = 1.0, tick: Any = None, **reading: Any):
         for i in range(round(seconds / dt)):
             t = i * dt
             self.now += dt
             self.step += 1
-            here = {k: v(t) if callable(v) else v for k, v in reading.items()}
+            here: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in reading.items()}
             here.setdefault("sample", self.step)
             # A converter whose bits move, however still the temperature.
             here.setdefault("bits", self.step.to_bytes(4, "big"))
-            facts = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
+            facts: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
             self.reading = Reading(chamber(t) if callable(chamber) else chamber, **here)
             self.tick = Tick(self.now, self.step, facts.pop("fired", 0.3), **facts)
             self.state, self.verdict = judge(self.state, self.policy, self.reading, self.tick)
@@ -45,6 +52,12 @@ class Bench:
     def later(self, **changes):
         """A tick one second after the last."""
         return Tick(self.now + 1.0, self.step + 1, changes.pop("fired", 0.0), **changes)
+
+    @property
+    def permit(self) -> Permit:
+        """The permit of the last look; there must be one."""
+        assert self.verdict.permit is not None, self.verdict.reason
+        return self.verdict.permit
 
     @property
     def faults(self):
@@ -87,8 +100,8 @@ def fell(depth, back_s=math.inf, rate=8.0):
     return lambda t: steady(t) + 100.0 - (min(depth, rate * t) if t < back_s else max(0.0, depth - 2.0 * (t - back_s)))
 
 
-HOT = dict(chamber=lambda t: steady(t) + 100.0, limit_c=201.0)
-FULL = dict(unexplained_w=0.0, full_power_w=3000.0)
+HOT: dict[str, Any] = dict(chamber=lambda t: steady(t) + 100.0, limit_c=201.0)
+FULL: dict[str, Any] = dict(unexplained_w=0.0, full_power_w=3000.0)
 
 
 def scene(trip, miss, policy=None, before=None, seconds=1500):
@@ -229,3 +242,33 @@ def play(rule, part):
     assert bench.faults == set() and bench.verdict.permit is not None, "quiet before the fault"
     bench.tripped_after.clear()
     return bench.feed(**{"seconds": it["seconds"], **before, **it[part]})
+
+
+#: An oven with everything, and what its rig tells when all is well.
+EVERYTHING = Policy(
+    **BASE,
+    has_limit_sensor=True,
+    has_part_sensor=True,
+    part_trip_c=200.0,
+    nominal_v=200.0,
+    airflow_required=True,
+    door_switch=True,
+)
+ALL_WELL: dict[str, Any] = {**QUIET, "supply_v": 200.0}
+
+
+def warm(**values):
+    """After some good ticks, the last at 100 s, and a purge until 50 s."""
+    known: dict[str, Any] = dict(
+        time_s=100.0, step=100, good_c=100.0, good_s=100.0, before_c=100.0, slow_c=100.0, top_c=100.0
+    )
+    return SafetyState(**{**known, "coil": True, "purge_until_s": 50.0, **values})
+
+
+def stands(
+    fault, chamber: Any = 100.0, s: Any = None, policy: Any = EVERYTHING, tick: Any = None, **reading: Any
+) -> bool:
+    """Whether the cause of a trip still stands, 100 s later."""
+    facts: dict[str, Any] = {"time_s": 200.0, "step": 200, "fired": 0.0, **(tick or {})}
+    now = Tick(**facts)
+    return cause_stands(fault, s or warm(), policy, Reading(chamber, **{**ALL_WELL, **reading}), now)

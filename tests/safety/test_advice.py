@@ -1,4 +1,5 @@
-"""What a trip tells somebody to do must not hurt them: no hands on live parts, no air for a fire, no extraction switched off."""
+"""What a trip tells somebody to do must not hurt them: no hands on live parts, no air for a fire, no extraction
+switched off."""
 
 import re
 from pathlib import Path
@@ -10,7 +11,10 @@ from kilnctl.safety.messages import LOAD_FIRST, UNKNOWN, WORDS
 
 DEAD = "(plug out or isolator locked off, and cold) "
 #: Where hands go that live parts can hurt.
-TOUCHED = r"relay|element|contactor|thermocouple|wires|terminals|converter|sensor's place|limiter|screening|wiring|breaker|residual-current|fuse|the board|meters"
+TOUCHED = (
+    r"relay|element|contactor|thermocouple|wires|terminals|converter|sensor's "
+    r"place|limiter|screening|wiring|breaker|residual-current|fuse|the board|meters"
+)
 
 
 @pytest.mark.parametrize(
@@ -42,7 +46,7 @@ def test_a_board_that_reports_a_fault_is_asked_before_it_is_touched():
 
 
 def test_a_rise_that_may_be_a_fire_keeps_the_door_shut():
-    seen, check, done = WORDS["rise-too-fast"]
+    _, check, done = WORDS["rise-too-fast"]
     for word in ("keep the door shut", "pull the plug", "extinguisher", "leave", "call the fire brigade"):
         assert word in done
     assert "burns in the chamber" not in check and DEAD in check
@@ -59,7 +63,8 @@ def test_safety_md_proves_the_limiter_before_any_heat_and_shows_what_makes_dead(
     assert before.index("limiter, before any heat") < before.index("a short heat raises")
     assert before.index("Each sensor against a known temperature") < before.index("a short heat raises")
     assert "elements disconnected** and each loose end insulated" in before
-    # Elements are connected with the plug out and the covers go on before there is power; behind an open contactor nothing is live.
+    # Elements are connected with the plug out and the covers go on before there is power; behind an open contactor
+    # nothing is live.
     assert before.index("**Plug out:** connect the elements, close the covers") < before.index(
         "**Then power on:** contactor open and relay on"
     )

@@ -1,4 +1,5 @@
-"""What a trip that doubts the reading was latched against is kept with it, and the reading counts again only where the chamber may be."""
+"""What a trip that doubts the reading was latched against is kept with it, and the reading counts again only where the
+chamber may be."""
 
 import dataclasses
 
@@ -6,7 +7,7 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Tick, acknowledge, judge
-from kilnctl.safety.start_test import _fail, begin
+from kilnctl.safety.start_test import begin, failed
 from kilnctl.safety.state import DOUBTED, SafetyState, trip
 from tests.safety.safety_scenes import QUIET, Bench, level, play
 
@@ -28,13 +29,15 @@ def test_a_reading_that_went_away_counts_again_where_the_chamber_may_be(fault):
     then_c, then_s = bench.state.believed[fault]
     # Smoothed over a few seconds, the fall is known to one second of it: 8 K.
     assert then_c == pytest.approx(800.0, abs=8.0) and then_s == pytest.approx(62.0, abs=4.0)
-    # At 10 K of slack and 0.1 K/s the chamber cannot be 5 K below that; and whatever has become of the reading that was last good, the trip
-    # knows what it was latched against.
+    # At 10 K of slack and 0.1 K/s the chamber cannot be 5 K below that. The reading that was last good may have changed
+    # since: the trip knows what it was latched against.
     cooler = then_c - 10.0 - 0.1 * (bench.now + 301.0 - then_s) - 5.0
     bench.feed(300, **{**QUIET, "chamber": level(cooler), "limit_c": None}, tick=dict(fired=0.0, heating=False))
-    seen = lambda value: acknowledge(
-        bench.state, bench.policy, Reading(value, **{**QUIET, "limit_c": None}), bench.later(), "the founder"
-    )[1]
+
+    def seen(value):
+        reading = Reading(value, **{**QUIET, "limit_c": None})
+        return acknowledge(bench.state, bench.policy, reading, bench.later(), "the founder")[1]
+
     assert (
         fault in seen(cooler)
         and fault not in seen(cooler + 10.0)
@@ -57,7 +60,7 @@ def test_a_sensor_outside_that_is_warmed_is_still_outside():
 
 
 @pytest.mark.parametrize("fault", DOUBTED)
-def test_where_nobody_knows_what_was_believed_the_trip_stands(fault):
+def test_where_it_is_unknown_what_was_believed_the_trip_stands(fault):
     state = SafetyState()
     trip(state, fault, 1.0, last="the start", time=10.0, fall=50.0)
     assert fault in state.trips and state.believed == {}
@@ -76,7 +79,8 @@ def test_judging_on_leaves_what_was_believed_and_shares_it_with_no_other_state()
 
 
 def test_a_frozen_sensor_is_gone_when_the_samples_go_on_and_not_before():
-    """The reading that is judged last is the one that the acknowledgement looks at: that it is known does not make it frozen."""
+    """The reading that is judged last is the one that the acknowledgement looks at: that it is known does not make it
+    frozen."""
     bench = play("sensor-frozen", "trip")
     assert acknowledge(bench.state, bench.policy, bench.reading, bench.tick, "k")[1] == ("sensor-frozen",)
     bench.feed(1, **{**QUIET, "sample": 6})
@@ -91,8 +95,9 @@ def test_a_frozen_sensor_is_gone_when_the_samples_go_on_and_not_before():
 
 @pytest.mark.parametrize(("closed", "stands"), [(True, True), (False, False), (None, False)])
 def test_a_contactor_that_failed_the_start_test_has_to_read_open(closed, stands):
-    failed, _ = _fail(begin(0.0)[0], 3.0, "start-contactor", "the contactor reads closed although its coil is off")
-    state = SafetyState(trips={"start-contactor": failed.trip})
+    broken, _ = failed(begin(0.0)[0], 3.0, "start-contactor", "the contactor reads closed although its coil is off")
+    assert broken.trip is not None
+    state = SafetyState(trips={"start-contactor": broken.trip})
     assert (
         bool(acknowledge(state, Bench().policy, Reading(24.0, contactor_closed=closed), Tick(9.0, 9, 0.0), "k")[1])
         is stands

@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import math
+from typing import Any
 
 import pytest
 
@@ -10,7 +11,11 @@ from kilnctl.safety import Policy, changed_limits, policy_for
 from kilnctl.settings.equipment import CalibrationPoint, Rig
 from kilnctl.settings.oven import Safety
 
-BASE = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
+
+
+def changed(name: str, value: Any) -> dict[str, Any]:
+    return {**BASE, name: value}
 
 
 def test_the_same_limits_need_no_word_and_survive_a_file():
@@ -62,7 +67,7 @@ def test_what_is_taken_as_no_change():
 @pytest.mark.parametrize("name", changed_limits.SWITCHES)
 def test_each_switch_that_differs_is_named(name):
     last = changed_limits.to_mapping(Policy(**BASE))
-    assert changed_limits.unlike(Policy(**BASE, **{name: True}), last) == (
+    assert changed_limits.unlike(Policy(**changed(name, True)), last) == (
         f"that {changed_limits.SWITCHES[name]}: yes now, no in the last run",
     )
     assert changed_limits.unlike(Policy(**BASE), {**last, name: True}) == (
@@ -72,13 +77,13 @@ def test_each_switch_that_differs_is_named(name):
 
 @pytest.mark.parametrize("name", changed_limits.TEXTS)
 def test_a_sensor_that_reads_differently_is_named(name):
-    last = changed_limits.to_mapping(Policy(**BASE, **{name: "type K"}))
-    assert changed_limits.unlike(Policy(**BASE, **{name: "type K"}), last) == ()
-    assert changed_limits.unlike(Policy(**BASE, **{name: "type N"}), last) == (
+    last = changed_limits.to_mapping(Policy(**changed(name, "type K")))
+    assert changed_limits.unlike(Policy(**changed(name, "type K")), last) == ()
+    assert changed_limits.unlike(Policy(**changed(name, "type N")), last) == (
         f"{changed_limits.TEXTS[name]} is type N; in the last run it was type K",
     )
     for damage in ({k: v for k, v in last.items() if k != name}, {**last, name: 3.0}, {**last, name: None}):
-        assert changed_limits.unlike(Policy(**BASE, **{name: "type K"}), damage) == (
+        assert changed_limits.unlike(Policy(**changed(name, "type K")), damage) == (
             f"{changed_limits.TEXTS[name]} is not in the record of the last run",
         )
 

@@ -1,11 +1,65 @@
-"""Cumulative sums: the stated false-alarm rates, against published tables and against simulation."""
+"""Cumulative sums: the formulas of their false-alarm rates, against published tables and against simulation, and the
+thresholds of the rules derived from them.
+
+The mean time to a false alarm follows from the mean and the spread of the evidence while nothing is wrong:
+
+- independent samples of unit variance, drift −d a step (d > 0), threshold h:
+  N ≈ (exp(2 d b) − 1 − 2 d b) / (2 d²) steps with b = h + 1.166
+  (D. Siegmund, Sequential Analysis, 1985, section 2.6: the 1.166 is twice the mean overshoot 0.583 of a random walk);
+- evidence with correlation time τ (as the estimator's unexplained heat has): over times longer than τ its sum is a
+  Brownian motion of variance rate v = 2 σ² τ, and T ≈ v/(2 m²) · (exp(2 m b / v) − 1 − 2 m b / v) for a drift −m, with
+  b = h + 2·1.4604 σ τ (the extrapolation length |ζ(1/2)| σ τ of a Brownian particle with inertia before an absorbing
+  wall, T. W. Marshall and E. J. Watson 1985, from memory; Siegmund's 0.583 is the same |ζ(1/2)| over √(2π)). The tests
+  compare it with simulation: within a fifth for the drifts of interest.
+"""
 
 import math
 import random
 
 import pytest
 
-from kilnctl.safety.cusum import _mean_passage, grow, run_length, time_to_alarm_s
+from kilnctl.safety import Policy
+from kilnctl.safety.cusum import grow
+
+#: Expected overshoot of both ends, in standard deviations of one sample (Siegmund 1985).
+OVERSHOOT = 1.166
+#: Of correlated evidence, in σ·τ: both ends, 2·|ζ(1/2)|.
+CORRELATED_OVERSHOOT = 2.9207
+#: An exponent beyond this is longer than any wait; the answer is then infinity.
+LONGEST_EXPONENT = 600.0
+
+
+def mean_passage(drift: float, variance: float, height: float) -> float:
+    x = 2.0 * drift * height / variance
+    if abs(x) < 1e-4:
+        return height * height / variance  # the limit without drift
+    if x > LONGEST_EXPONENT:
+        return math.inf
+    return variance / (2.0 * drift * drift) * (math.expm1(x) - x)
+
+
+def run_length(drift_sd: float, threshold_sd: float) -> float:
+    """Mean number of independent samples until an alarm. `drift_sd`: by how many standard deviations the allowance
+    exceeds the mean evidence (negative when the evidence exceeds it: then it is the detection delay). Raises ValueError
+    for a threshold that is not above 0 or numbers that are not finite; the approximation is good to about 10 % for
+    |drift| ≤ 1."""
+    if not (math.isfinite(drift_sd) and math.isfinite(threshold_sd) and threshold_sd > 0.0):
+        raise ValueError(f"threshold_sd must be above zero and both finite, not {threshold_sd!r} and {drift_sd!r}")
+    return mean_passage(drift_sd, 1.0, threshold_sd + OVERSHOOT)
+
+
+def time_to_alarm_s(drift: float, sigma: float, correlation_s: float, threshold: float) -> float:
+    """Mean time to an alarm, s, of correlated evidence: allowance minus mean evidence `drift`, standard deviation
+    `sigma`, correlation time `correlation_s`, from zero. Good when it comes out at several correlation times. Raises
+    ValueError for arguments that are not above 0."""
+    for name, value in (("sigma", sigma), ("correlation_s", correlation_s), ("threshold", threshold)):
+        if not (math.isfinite(value) and value > 0.0):
+            raise ValueError(f"{name} must be above zero, not {value!r}")
+    if not math.isfinite(drift):
+        raise ValueError(f"drift must be finite, not {drift!r}")
+    return mean_passage(
+        drift, 2.0 * sigma * sigma * correlation_s, threshold + CORRELATED_OVERSHOOT * sigma * correlation_s
+    )
 
 
 def test_the_sum_grows_by_the_excess_and_never_below_zero():
@@ -36,13 +90,13 @@ def test_a_time_to_alarm_is_of_a_particle_with_inertia():
 
 
 def test_where_the_formula_gives_way_to_its_limits():
-    """Near no drift (exp(x) − 1 − x)·2/x² is 1 + x/3, and 1 below 10⁻⁴; beyond an exponent of 600 nobody waits."""
-    assert _mean_passage(4.99e-5, 1.0, 1.0) == _mean_passage(-4.99e-5, 1.0, 1.0) == 1.0
+    """Near no drift (exp(x) − 1 − x)·2/x² is 1 + x/3, and 1 below 10⁻⁴; beyond an exponent of 600 it is infinite."""
+    assert mean_passage(4.99e-5, 1.0, 1.0) == mean_passage(-4.99e-5, 1.0, 1.0) == 1.0
     for drift in (5e-5, 6e-5, -5e-5, -6e-5):
-        assert _mean_passage(drift, 1.0, 1.0) == pytest.approx(1.0 + 2.0 * drift / 3.0, rel=1e-7)
+        assert mean_passage(drift, 1.0, 1.0) == pytest.approx(1.0 + 2.0 * drift / 3.0, rel=1e-7)
     assert (
-        _mean_passage(300.0, 1.0, 1.0) == pytest.approx(math.exp(600.0) / 1.8e5, rel=1e-9)
-        and _mean_passage(300.01, 1.0, 1.0) == math.inf
+        mean_passage(300.0, 1.0, 1.0) == pytest.approx(math.exp(600.0) / 1.8e5, rel=1e-9)
+        and mean_passage(300.01, 1.0, 1.0) == math.inf
     )
 
 
@@ -61,7 +115,8 @@ PUBLISHED = [
 
 @pytest.mark.parametrize(("threshold", "shift", "published"), PUBLISHED)
 def test_run_length_against_published_table(threshold, shift, published):
-    """Siegmund's approximation of a two-sided chart: 1/L = 1/L⁺ + 1/L⁻. It is a few per cent off, as its author says."""
+    """Siegmund's approximation of a two-sided chart: 1/L = 1/L⁺ + 1/L⁻. It is a few per cent off, as its author
+    says."""
     up, down = run_length(0.5 - shift, threshold), run_length(0.5 + shift, threshold)
     assert 1.0 / (1.0 / up + 1.0 / down) == pytest.approx(published, rel=0.06)
 
@@ -74,8 +129,9 @@ def test_run_length_is_smooth_through_zero_drift_and_without_end_for_large_ones(
 
 
 def test_the_stated_rate_of_the_rule():
-    """What `heat._unexplained` claims: more than a million hours."""
-    assert time_to_alarm_s(0.08, 0.03, 60.0, 15.0) > 1e6 * 3600.0
+    """What `heat.explained_share` claims: more than a million hours, with its own threshold."""
+    threshold = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0).excess_share_s
+    assert time_to_alarm_s(0.08, 0.03, 60.0, threshold) > 1e6 * 3600.0
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])

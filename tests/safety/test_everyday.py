@@ -1,4 +1,5 @@
-"""What ordinary use of an oven does to its readings, and must not trip anything; each beside the fault that looks like it."""
+"""What ordinary use of an oven does to its readings, and must not trip anything; each next to the fault that looks like
+it."""
 
 import math
 
@@ -63,13 +64,14 @@ def test_a_lid_ajar_for_hours_and_then_shut_trips_nothing():
 
 
 def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
-    """A sensor that slipped out while nothing was heated: what it said before fades, the cap stays, and 300 s of wanted heat end it."""
+    """A sensor that slipped out while nothing was heated: what it said before fades, the cap stays, and 300 s of wanted
+    heat end it."""
     out = lambda t: 60.0 + 140.0 * math.exp(-t / 20.0) + 0.1 * math.sin(t)
     bench = Bench(fall_k_per_s=1.0).feed(300, **{**QUIET, **HOT, "limit_c": None})
     bench.feed(600, chamber=out, **{**QUIET, "limit_c": None}, tick=REST)
     assert bench.faults == set() and bench.state.fall is not None
     bench.feed(290, chamber=lambda t: 60.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": None})
-    assert bench.faults == set() and bench.verdict.permit.duty_limit < 0.31
+    assert bench.faults == set() and bench.permit.duty_limit < 0.31
     assert bench.feed(20, chamber=lambda t: 60.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": None}).faults == {
         "reading-fell"
     }

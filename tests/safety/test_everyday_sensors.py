@@ -1,5 +1,5 @@
-"""Slow and quick sensors, slow and fast ticks, quiet soaks, loads that were described and left out: ordinary use that trips nothing,
-beside the faults that look like it."""
+"""Slow and quick sensors, slow and fast ticks, quiet soaks, loads that were described and left out: ordinary use that
+trips nothing, next to the faults that look like it."""
 
 import dataclasses
 import math
@@ -25,6 +25,13 @@ from tests.safety.safety_scenes import QUIET, Bench, ramp, steady
 TO_700 = schedule_of("schedule: t\nsteps:\n  - {to: 700 °C, hold: 10 min, within: 6 K}\n", "t")
 
 
+def within_s(fault: str) -> float:
+    """What the fault table promises."""
+    limit = by_id(fault).detect_within_s
+    assert limit is not None
+    return limit
+
+
 def sensor(oven, which, **changes):
     changed = dataclasses.replace(getattr(oven.sensors, which), **changes)
     return dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, **{which: changed}))
@@ -45,7 +52,8 @@ def test_a_slow_limit_sensor_may_lag_in_a_fast_furnace(oven, which, lag_s):
 
 @pytest.mark.parametrize("lag_s", [60.0, -60.0])
 def test_only_as_much_as_the_greater_lag_explains(lag_s):
-    """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. As far behind in a steady oven is a fault."""
+    """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. As far behind in a steady oven is a
+    fault."""
     bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(
         60, **QUIET
     )
@@ -68,7 +76,8 @@ def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
 
 
 def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
-    """F14: it reads 20 K/h less and less, so the chamber gets hotter and hotter and only the second sensor shows it; a warning comes first."""
+    """F14: it reads 20 K/h less and less, so the chamber gets hotter and hotter and only the second sensor shows it; a
+    warning comes first."""
     row, began = by_id("F14"), 3600.0
     long_soak = schedule_of("schedule: t\nsteps:\n  - {to: 160 °C, hold: 5 h, within: 10 K}\n", "t")
     run = rehearse(
@@ -104,12 +113,13 @@ def test_a_short_at_the_terminals_is_seen_with_a_quick_sensor_too(oven):
 
 @pytest.mark.parametrize("dt", [0.2, 1.0, 2.0])
 def test_noise_is_what_goes_to_and_fro(dt):
-    """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a steep bend is no noise."""
+    """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a steep bend is no
+    noise."""
     for size, trips in ((3.0, True), (0.4, False)):
         generator = random.Random(7)
         bench = Bench(noise_k=2.0).feed(90, chamber=lambda t: 100.0 + generator.gauss(0.0, size), dt=dt, **QUIET)
         assert bench.faults == ({"sensor-noisy"} if trips else set())
-        assert not trips or bench.tripped_after["sensor-noisy"] <= by_id("F17").detect_within_s
+        assert not trips or bench.tripped_after["sensor-noisy"] <= within_s("F17")
         assert trips or not bench.warnings
     bend = lambda t: 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))
     bench = Bench(noise_k=2.0, wild_k_per_s=200.0, chamber_trip_c=900.0, schedule_trip_c=900.0)
@@ -145,21 +155,21 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
     )
 
 
-# ---- a real converter: what a board or the pins see -------------------------------------------------------------------
+# ---- a real converter: what a board or the pins see ------------------------------------------------------------------
 
 
 def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
     """An oven that stands on the middle of its converter's step, read as a rig reads it; the trips, and when."""
-    generator, channel, last = random.Random(11), logic.Channel(), converters.Seen()
+    generator, channel, last = random.Random(11), logic.Channel(), converters.ConverterState()
     policy = Policy(chamber_trip_c=900.0, schedule_trip_c=900.0, identical_s=identical_s(sensor, 1.0))
-    state, coarse, held = SafetyState(), sensor.front_end == "max31855", None
+    state, coarse, held = SafetyState(), sensor.front_end == "max31855", 600.0
     for i in range(1, round(hours * 3600.0)):
         value = 600.0 + generator.gauss(0.0, noise_k) if i < frozen_at_s else held
         held = value
         channel.take_31855(*word_31855("K", value, cold_c)) if coarse else channel.take_31856(
             registers_31856(value, cold_c)
         )
-        last = converters.seen(sensor, last, bytes(channel.raw), channel.count)
+        last = converters.take_conversion(sensor, last, bytes(channel.raw), channel.count)
         reading = Reading(
             last.value_c,
             cold_junction_c=last.cold_c,
@@ -201,7 +211,7 @@ def test_without_heat_a_converter_may_repeat_itself_for_hours(chip):
     assert converted(Sensor(front_end=chip), 0.0, 3.0, duty=0.6) != []
 
 
-# ---- sensors that come and go ------------------------------------------------------------------------------------------
+# ---- sensors that come and go ----------------------------------------------------------------------------------------
 
 
 def gaps(open_s, every_s):
@@ -233,18 +243,18 @@ def test_a_wire_that_broke_is_acknowledged_as_soon_as_it_is_mended():
 
 @pytest.mark.parametrize(("every", "warns", "trips"), [(3, True, True), (10, True, False), (60, False, False)])
 def test_wild_conversions_that_the_median_hides_are_counted(every, warns, trips):
-    """One in three: the rig's figure is steady, and nobody would know."""
-    sensor, last, bench = Sensor(), converters.Seen(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
+    """One in three: the rig's figure is steady and shows nothing of it."""
+    sensor, last, bench = Sensor(), converters.ConverterState(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
     generator, shown = random.Random(5), set()
     for i in range(1, 900):
-        last = converters.seen(
+        last = converters.take_conversion(
             sensor, last, registers_31856(800.0 + generator.gauss(0.0, 0.15) if i % every else 50.0, 25.0), i & 255
         )
         shown.add(round(last.value_c))
         bench.feed(1, chamber=last.value_c, **{**QUIET, "limit_c": None}, bits=last.bits, rejects=last.rejects)
     assert shown <= {799, 800, 801} and bench.faults == ({"sensor-unsteady"} if trips else set())
     assert any("comes and goes" in w for w in bench.warnings) is warns
-    assert not trips or bench.state.trips["sensor-unsteady"].time_s <= by_id("F17").detect_within_s
+    assert not trips or bench.state.trips["sensor-unsteady"].time_s <= within_s("F17")
 
 
 # ---- the terminals ---------------------------------------------------------------------------------------------------
@@ -255,7 +265,7 @@ def test_wild_conversions_that_the_median_hides_are_counted(every, warns, trips)
 def test_a_jump_of_the_terminals_is_seen_at_any_tick(dt, jump, trips):
     bench = Bench().feed(60, dt=dt, **QUIET).feed(30, dt=dt, **{**QUIET, "cold_junction_c": 30.0 + jump})
     assert bench.faults == ({"cold-junction"} if trips else set())
-    assert not trips or bench.tripped_after["cold-junction"] <= by_id("F18").detect_within_s
+    assert not trips or bench.tripped_after["cold-junction"] <= within_s("F18")
 
 
 # ---- heat that is missing, heat that is too much ---------------------------------------------------------------------

@@ -1,11 +1,12 @@
-"""The fault table keeps what it says: every row with rules trips in time and not without its fault; the others say who carries them."""
+"""The fault table keeps what it says: every row with rules trips in time and not without its fault; the others say who
+carries them."""
 
 import math
 
 import pytest
 
 from kilnctl.plants.injection import FAULT_KINDS
-from kilnctl.safety import LEASE_S, Permit, pass_duty
+from kilnctl.safety import LEASE_S, Permit, Policy, pass_duty
 from kilnctl.safety.fault_table import FAULTS, by_id
 from kilnctl.safety.messages import WORDS
 from tests.safety.safety_scenes import HOT, QUIET, SCENES, Bench, fell, level, play, steady, words
@@ -38,7 +39,8 @@ def test_a_row_is_whole(fault):
         assert row.hardware != "–" or not row.latched or "refused" in row.elsewhere
 
 
-#: What a rule needs that not every oven has; a row that it answers has to say so, or its time is a promise that nobody keeps.
+#: What a rule needs that not every oven has; a row that it answers has to say so, or its time is a promise that nobody
+#: keeps.
 NEEDS = {
     "contactor-welded": "read-back",
     "contactor-open": "read-back",
@@ -64,6 +66,64 @@ def test_a_row_says_what_has_to_be_wired_for_it(fault):
     assert [(r, NEEDS[r]) for r in row.rules if r in NEEDS and NEEDS[r] not in row.needs] == []
     for word, claim in (("lease", "I/O board"), ("flow switch", "airflow switch" if fault == "F26" else "")):
         assert word not in row.elsewhere or claim in row.needs
+
+
+def test_the_fault_table_tells_the_defaults():
+    p = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
+    told = {
+        "F01": (
+            f"{p.unasked_on_s:g} s of full power unasked",
+            (
+                f"unexplained heat {100.0 * p.unexplained_share:g} % + {100.0 * p.explained_per_fired:g} % of the "
+                f"power fired"
+            ),
+            f"summed to {p.excess_share_s:g} full-power seconds",
+        ),
+        "F02": (
+            f"{p.unasked_on_s:g} s of full power unasked",
+            f"after {p.unasked_rise_s:g} s without heat, {p.unasked_rise_k:g} K of rise",
+        ),
+        "F04": (f"{p.no_rise_s:g} s of full power for less than {p.no_rise_k:g} K",),
+        "F06": (f"{p.outage_s:g} s (15 min where the schedule resumes): trip",),
+        "F07": (f"for {2.0 * p.contactor_s:g} s",),
+        "F08": (f"for {2.0 * p.contactor_s:g} s",),
+        "F09": (f"{p.sensor_coast_s:g} s: trip",),
+        "F10": (f"{p.sensor_coast_s:g} s: trip",),
+        "F11": (
+            f"further than {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s",
+            f"the second sensor's {p.disagreement_k:g} K for {p.disagreement_s:g} s",
+        ),
+        "F12": (
+            f"beyond {p.wild_jump_k:g} K + {p.wild_k_per_s:g} K/s",
+            f"for {p.sensor_coast_s:g} s; else second sensor",
+            f"{p.fall_s:g} s of wanted heat ({0.2 * p.fall_s:g} s where a door switch says",
+        ),
+        "F14": (
+            f"the greater of {p.disagreement_k:g} K and {100.0 * p.disagreement_share:g} % for {p.disagreement_s:g} s",
+        ),
+        "F16": (f"counter {p.frozen_s:g} s",),
+        "F17": (f"{p.noise_rejects:g} separate jumps within {p.noise_window_s:g} s",),
+        "F18": (
+            (
+                f"outside −{-p.cold_junction_low_c:g}…{p.cold_junction_high_c:g} °C, or a sudden change of "
+                f"{p.cold_junction_jump_k:g} K"
+            ),
+        ),
+        "F20": (f"gap above {p.stall_s:g} s",),
+        "F24": (f"{p.outage_s:g} s (15 min where the schedule resumes)",),
+        "F26": (f"again after {p.airflow_s:g} s without air",),
+        "F27": (f"{p.over_confirm_s:g} s above the limit",),
+        "F29": (f"a gap above {p.stall_s:g} s",),
+        "F36": (
+            f"the greater of {p.disagreement_k:g} K and {100.0 * p.disagreement_share:g} % for {p.disagreement_s:g} s",
+        ),
+    }
+    assert [
+        (fault, words)
+        for fault, all_words in told.items()
+        for words in all_words
+        if words not in by_id(fault).threshold
+    ] == []
 
 
 def test_what_is_claimed_only_under_a_condition():
@@ -137,9 +197,9 @@ def test_f12_a_sensor_that_slips_out_slowly_never_brings_more_heat():
 
 def test_f25_a_door_without_a_switch_brings_no_more_heat_and_a_minute_of_it_no_trip():
     bench = Bench().feed(600, **{**QUIET, **HOT}).feed(60, chamber=fell(120.0), **{**QUIET, "limit_c": None})
-    assert bench.verdict.permit.duty_limit < 0.31
+    assert bench.permit.duty_limit < 0.31
     bench.feed(60, chamber=lambda t: steady(t) - 20.0 + 2.0 * t, **{**QUIET, "limit_c": None})
-    assert bench.faults == set() and bench.verdict.permit.duty_limit == 1.0
+    assert bench.faults == set() and bench.permit.duty_limit == 1.0
 
 
 def test_f33_two_closed_contacts_are_shouted_at_once():

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl import KilnctlError, SettingsError, control, load_oven
+from kilnctl.cli import main
 from kilnctl.model.day_zero import day_zero
 from kilnctl.run.rehearsal import rehearse
 from kilnctl.safety import policy_for
@@ -23,7 +24,7 @@ def but(oven, part_sensor=True, part_highest_c=None):
     )
 
 
-def test_a_part_limit_without_a_part_sensor_is_refused_whoever_sets_it(oven):
+def test_a_part_limit_without_a_part_sensor_is_refused_in_oven_and_schedule(oven):
     cabinet, limited = oven("curing-cabinet"), schedule_of(PART_190 + "part highest: 205 °C\n", "t")
     with pytest.raises(KilnctlError, match=r"^t: 'part highest' is a limit that nobody can guard"):
         policy_for(but(cabinet, False), limited)
@@ -74,8 +75,6 @@ def test_a_part_may_be_taken_to_the_very_limit_of_the_oven(oven):
 
 
 def test_check_says_that_an_estimated_part_is_not_guarded(tmp_path, oven, capsys):
-    from kilnctl.cli import main
-
     text = Path(oven("curing-cabinet").file).read_text(encoding="utf-8")
     with_part, without = tmp_path / "with.yaml", tmp_path / "without.yaml"
     with_part.write_text(text, encoding="utf-8")

@@ -1,5 +1,6 @@
-"""Before there is heat in a chamber that may hold flammable vapour it is purged: at the start, after a failure, after everything that
-leaves nobody knowing what the air did. (NFPA 86 asks for a purge before heat in ovens for flammable vapour, from memory.)"""
+"""Before there is heat in a chamber that may hold flammable vapour it is purged: at the start, after a failure, after
+everything that leaves it unknown what the air did. (NFPA 86 asks for a purge before heat in ovens for flammable
+vapour, from memory.)"""
 
 import dataclasses
 
@@ -31,12 +32,12 @@ def test_an_oven_without_vapour_does_not_wait():
 def test_only_proved_air_purges():
     late = Bench(**AIR).feed(20, **AIRLESS).feed(99, **QUIET)
     assert late.verdict.permit is None and late.feed(2, **QUIET).verdict.permit is not None
-    # Two seconds of flicker in the middle are added; nothing starts anew.
+    # Two seconds of flicker in the middle are added; nothing starts again.
     bench = Bench(**AIR).feed(50, **QUIET).feed(2, **AIRLESS).feed(50, **QUIET)
     assert "for another 1 s" in bench.verdict.reason and bench.feed(1, **QUIET).verdict.permit is not None
 
 
-def test_a_stall_and_an_acknowledgement_purge_anew():
+def test_a_stall_and_an_acknowledgement_purge_again():
     bench = Bench(**AIR).feed(150, **QUIET)
     bench.now += 60.0
     bench.feed(1, **QUIET)

@@ -1,4 +1,5 @@
-"""The rules of heat against temperature, and of what is around the oven: trips, near misses, and what each waits for."""
+"""The rules of heat against temperature, and of what is around the oven: trips, near misses, and what each waits
+for."""
 
 import math
 
@@ -14,14 +15,14 @@ from tests.safety.safety_scenes import HOT, QUIET, Bench, fell, play, ramp, stea
 def test_a_falling_reading_gets_no_more_heat_than_before_until_it_rises_again():
     bench = Bench().feed(300, **{**QUIET, **HOT})
     bench.feed(10, **{**QUIET, **HOT, "chamber": fell(100.0), "limit_c": None})
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01) == bench.verdict.duty_limit
+    assert bench.permit.duty_limit == pytest.approx(0.3, abs=0.01) == bench.verdict.duty_limit
     assert "no more heat than before" in bench.verdict.reason
     bench.feed(100, chamber=lambda t: 101.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01)
+    assert bench.permit.duty_limit == pytest.approx(0.3, abs=0.01)
     bench.feed(60, chamber=ramp(0.3, 101.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3, abs=0.01), "a fifth of the fall is no answer"
+    assert bench.permit.duty_limit == pytest.approx(0.3, abs=0.01), "a fifth of the fall is no answer"
     bench.feed(60, chamber=ramp(0.3, 119.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.29))
-    assert bench.verdict.permit.duty_limit == 1.0 and bench.faults == set() and "content" in bench.verdict.reason
+    assert bench.permit.duty_limit == 1.0 and bench.faults == set() and "content" in bench.verdict.reason
 
 
 def test_in_a_fall_the_holding_power_is_always_allowed():
@@ -29,13 +30,13 @@ def test_in_a_fall_the_holding_power_is_always_allowed():
     bench.feed(
         10, **{**QUIET, **HOT, "chamber": fell(100.0)}, tick=dict(fired=0.0, full_power_w=3000.0, holding_w=900.0)
     )
-    assert bench.verdict.permit.duty_limit == pytest.approx(0.3)
+    assert bench.permit.duty_limit == pytest.approx(0.3)
     for odd in (math.nan, -5.0):
         bench = Bench().feed(300, **{**QUIET, **HOT}, tick=dict(fired=0.0))
         bench.feed(
             10, **{**QUIET, **HOT, "chamber": fell(100.0)}, tick=dict(fired=0.0, full_power_w=3000.0, holding_w=odd)
         )
-        assert bench.verdict.permit.duty_limit == pytest.approx(0.02)
+        assert bench.permit.duty_limit == pytest.approx(0.02)
 
 
 def test_a_closed_door_switch_leaves_only_the_sensor_to_blame():
@@ -57,7 +58,8 @@ def test_a_second_sensor_that_does_not_follow_a_fall_is_believed():
 
 
 def test_a_second_sensor_that_fell_from_the_first_second_has_followed():
-    """A door of 25 s in a small furnace: the limit sensor falls at once and is on its way up again when the judgement is due."""
+    """A door of 25 s in a small furnace: the limit sensor falls at once and is on its way up again when the judgement
+    is due."""
 
     def door(depth):
         return lambda t: (
@@ -113,7 +115,7 @@ def test_an_unasked_rise_waits_for_the_elements_stored_heat_and_for_a_door():
         "rise-no-heat"
     ] == pytest.approx(250.0, abs=15.0)
     assert Bench().feed(600, chamber=ramp(0.05), **QUIET, tick=dict(fired=0.03)).faults == set()
-    # Cooling, a door of a minute that nobody tells, and back.
+    # Cooling, a door of a minute that no switch tells, and back.
     dip = (
         Bench()
         .feed(60, **{**QUIET, **HOT})
@@ -136,7 +138,8 @@ def test_an_unasked_rise_waits_for_the_elements_stored_heat_and_for_a_door():
 
 
 def test_unexplained_heat_is_summed_against_an_allowance_that_grows_with_the_power_fired():
-    """1 400 of 3 000 W is 0.467; the allowance after long firing at 0.3 is 0.25 + 0.35·0.3 = 0.355: 15/0.112 = 134 s."""
+    """1 400 of 3 000 W is 0.467; the allowance after long firing at 0.3 is 0.25 + 0.35·0.3 = 0.355: 15/0.112 = 134
+    s."""
     many = dict(tick=dict(unexplained_w=0.0, full_power_w=3000.0))
     bench = Bench().feed(3000, **QUIET, **many).feed(200, **QUIET, tick=dict(unexplained_w=1400.0, full_power_w=3000.0))
     assert bench.tripped_after["unexplained-heat"] == pytest.approx(135.0, abs=2.0)
@@ -255,7 +258,8 @@ def test_a_rise_after_a_trip_is_shouted():
     assert not bench.dangers
     bench.feed(400, chamber=ramp(0.05), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
     assert bench.dangers and {"board-lost", "rise-no-heat"} <= bench.faults
-    # With the contactor closed at first, it is the relay alone; what goes on rising after the contactor was told to open is more.
+    # With the contactor closed at first, it is the relay alone; what goes on rising after the contactor was told to
+    # open is more.
     bench = play("rise-no-heat", "miss")
     bench.feed(300, chamber=ramp(0.05, 105.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
     assert (

@@ -1,4 +1,4 @@
-"""What is around the oven, one function at a time and to the letter: clock, board, supply, door and air, contactor and relay, ceilings."""
+"""What feeds the heat, to the letter: supply, door and air, contactor and relay."""
 
 import dataclasses
 import math
@@ -7,117 +7,27 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, rules_supply
-from kilnctl.safety.state import DANGER, finite
+from kilnctl.safety.rule import Look
+from kilnctl.safety.state import DANGER
+from tests.safety.safety_scenes import stands
 
-POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, nominal_v=200.0)
+SEEN = Reading(100.0)
+BARE = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
+POLICY = dataclasses.replace(BARE, nominal_v=200.0)
 AIR = dataclasses.replace(POLICY, airflow_required=True, airflow_s=4.0, purge_s=90.0)
 
 
 def state(**values) -> SafetyState:
-    """Purged, unless it is said until when."""
-    made = SafetyState()
-    for name, value in {"purge_until_s": -math.inf, **values}.items():
-        setattr(made, name, value)
-    return made
+    return SafetyState(**{"purge_until_s": -math.inf, **values})
 
 
 def tick(time_s=1000.0, **values) -> Tick:
     return Tick(time_s, values.pop("step", 11), 0.3, **values)
 
 
-# ---- clock -----------------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    "time_s, step",
-    [(math.nan, 11), (math.inf, 11), (None, 11), (1001.0, 11.0), (1001.0, None), (1001.0, True), (1001.0, "11")],
-)
-def test_a_time_or_step_that_is_no_number_trips_at_the_last_good_time(time_s, step):
-    for last, at in ((None, 0.0), (1000.0, 1000.0)):
-        s = state(time_s=last, step=None if last is None else 10, off_s=5.0)
-        assert rules_supply.clock(s, POLICY, tick(time_s, step=step)) is False
-        assert (
-            s.trips["clock"].time_s == at
-            and "not a number" in s.trips["clock"].seen
-            and s.time_s == last
-            and s.off_s == 5.0
-        )
-
-
-def test_the_first_tick_has_nothing_to_be_compared_with():
-    s = state()
-    assert rules_supply.clock(s, POLICY, tick(-5.0, step=-5)) is True and not s.trips and s.time_s is None
-
-
-@pytest.mark.parametrize(
-    "gap, steps, well",
-    [
-        (1.0, 1, True),
-        (0.001, 1, True),
-        (0.0, 1, False),
-        (-0.1, 1, False),
-        (1.0, 0, False),
-        (1.0, -3, False),
-        (1.0, 100, True),
-    ],
-)
-def test_time_and_step_have_to_advance(gap, steps, well):
-    s = state(time_s=1000.0, step=10, off_s=5.0)
-    assert rules_supply.clock(s, POLICY, tick(1000.0 + gap, step=10 + steps)) is well
-    assert set(s.trips) == (set() if well else {"clock"}) and s.off_s == (5.0 if well else 0.0)
-    # From a tick that went back, time is counted anew.
-    assert (s.time_s, s.step) == ((1000.0, 10) if well else (1000.0 + gap, 10 + steps))
-    assert well or ("did not advance" in s.trips["clock"].seen and s.trips["clock"].time_s == 1000.0 + gap)
-
-
-@pytest.mark.parametrize("gap, stalled", [(2.5, False), (2.51, True), (60.0, True)])
-def test_a_pause_beyond_two_and_a_half_seconds_is_a_stall_and_everything_timed_starts_anew(gap, stalled):
-    s = state(time_s=1000.0, step=10, off_s=5.0)
-    assert rules_supply.clock(s, POLICY, tick(1000.0 + gap)) is True
-    assert set(s.trips) == ({"loop-stalled"} if stalled else set()) and s.off_s == (0.0 if stalled else 5.0)
-    assert not stalled or (
-        f"for {gap:.1f} s" in s.trips["loop-stalled"].seen and s.trips["loop-stalled"].time_s == 1000.0 + gap
-    )
-
-
-@pytest.mark.parametrize("ahead, said", [(5.0, ""), (5.1, "+5 s"), (-5.0, ""), (-5.1, "-5 s"), (3600.0, "+3600 s")])
-def test_a_wall_clock_that_was_set_is_said_once(ahead, said):
-    s, warnings = state(wall_ahead_s=7000.0), []
-    for now in (1000.0, 1001.0):
-        rules_supply.wall_clock(s, POLICY, tick(now, wall_s=now + 7000.0 + ahead), warnings)
-    assert len(warnings) == bool(said) and said in "".join(warnings) and s.wall_ahead_s == 7000.0 + ahead
-
-
-def test_a_wall_clock_that_says_nothing_changes_nothing():
-    s, warnings = state(wall_ahead_s=7000.0), []
-    for odd in (None, math.nan, math.inf):
-        rules_supply.wall_clock(s, POLICY, tick(wall_s=odd), warnings)
-    first = state()
-    rules_supply.wall_clock(first, POLICY, tick(wall_s=9000.0), warnings)
-    assert s.wall_ahead_s == 7000.0 and first.wall_ahead_s == 8000.0 and warnings == []
-
-
-# ---- board, record, supply -------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    "faults", [(), ("board-lost",), ("board-fault",), ("board-lost", "board-fault"), ("open", "limit-open")]
-)
-def test_what_the_board_says_trips_at_once(faults):
-    s = state()
-    rules_supply.board(s, Reading(100.0, faults=faults), tick(), [])
-    assert set(s.trips) == {f for f in faults if f.startswith("board")} and all(
-        t.time_s == 1000.0 for t in s.trips.values()
-    )
-
-
-@pytest.mark.parametrize("recording, told", [(False, True), (True, False), (None, False)])
-def test_a_record_that_is_not_written_is_told_after_ten_seconds(recording, told):
-    s = state()
-    for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
-        warnings = []
-        rules_supply.board(s, Reading(100.0), tick(now, recording=recording), warnings)
-        assert bool(warnings) is (told and last) and not s.trips
+def at(s, policy=POLICY, reading=SEEN, tick=None, dt=1.0, powered=True, warnings=None) -> Look:
+    tick = Tick(1000.0, 11, 0.3) if tick is None else tick
+    return Look(s, policy, reading, tick, dt, 0.3, True, powered, [] if warnings is None else warnings)
 
 
 @pytest.mark.parametrize(
@@ -144,7 +54,9 @@ def test_supply_is_lost_at_thirty_per_cent_and_told_beyond_fifteen(volts, nomina
     policy, s = dataclasses.replace(POLICY, nominal_v=nominal), state()
     for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
         warnings = []
-        assert rules_supply.supply(s, policy, Reading(100.0, supply_v=volts), tick(now), warnings) is (not lost)
+        assert rules_supply.supply(at(s, policy, Reading(100.0, supply_v=volts), tick(now), warnings=warnings)) is (
+            not lost
+        )
         assert warnings == ([f"the supply is at {volts:.0f} V instead of {nominal:.0f} V"] if warned else [])
         assert set(s.trips) == ({"supply-lost"} if lost and last else set())
     assert not lost or "for 10 s" in s.trips["supply-lost"].seen
@@ -155,7 +67,7 @@ def test_supply_is_lost_at_thirty_per_cent_and_told_beyond_fifteen(volts, nomina
 
 def why_not(s, policy, dt=1.0, now=1000.0, warnings=None, heating=True, **reading) -> str:
     return rules_supply.door_and_air(
-        s, policy, Reading(100.0, **reading), tick(now, heating=heating), dt, [] if warnings is None else warnings
+        at(s, policy, Reading(100.0, **reading), tick(now, heating=heating), dt, warnings=warnings)
     )
 
 
@@ -209,7 +121,7 @@ def test_more_than_so_long_without_air_needs_a_purge():
     assert why_not(s, AIR, now=1092.0, airflow_proved=True, door_open=True) == "the door is open"
 
 
-def test_a_chamber_that_nobody_saw_purged_is_purged_before_its_first_heat():
+def test_a_chamber_that_was_not_seen_purged_is_purged_before_its_first_heat():
     s = state(purge_until_s=math.inf)
     assert "another 90 s" in why_not(s, AIR, airflow_proved=True) and s.purge_until_s == 1090.0
     assert (
@@ -225,7 +137,7 @@ def test_a_chamber_that_nobody_saw_purged_is_purged_before_its_first_heat():
 
 
 def test_only_proved_air_purges():
-    """Up to airflow_s without air prolong a purge; from there on it begins anew."""
+    """Up to airflow_s without air prolong a purge; from there on it begins again."""
     s = state(purge_until_s=1050.0)
     why_not(s, AIR, dt=2.0, airflow_proved=False)
     assert s.purge_until_s == 1052.0
@@ -241,15 +153,9 @@ def test_only_proved_air_purges():
 
 def told(s, policy=POLICY, now=1000.0, dt=1.0, powered=True, warnings=None, commanded=None, contactor=None, **reading):
     look = Reading(100.0, **reading)
-    rules_supply.relay_and_contactor(
-        s,
-        policy,
-        look,
-        tick(now, commanded=commanded, contactor=contactor),
-        dt,
-        powered,
-        [] if warnings is None else warnings,
-    )
+    seen = at(s, policy, look, tick(now, commanded=commanded, contactor=contactor), dt, powered, warnings)
+    rules_supply.contactor(seen)
+    rules_supply.relay(seen)
     return set(s.trips)
 
 
@@ -391,8 +297,9 @@ def test_asked_and_given_are_means_of_ten_seconds(dt):
     )
 
 
-def run(asked, given, closed=True, powered=True, seconds=5.0, **change):
-    """After so long, and just before, with nothing else changing: trips then, warnings then, trips and warnings before."""
+def run(asked, given, closed: bool | None = True, powered=True, seconds=5.0, **change):
+    """After so long, and just before, with nothing else changing: trips then, warnings then, trips and warnings
+    before."""
     s = state(**{"coil": True, "asked": asked, "given": given, **change})
     before, after = [], []
     for now, warnings in ((1000.0, before), (1000.0 + seconds - 0.1, before), (1000.0 + seconds, after)):
@@ -460,45 +367,34 @@ def test_a_contactor_that_reads_open_is_not_a_relay_that_is():
     assert run(0.5, 0.0, closed=False)[0] == {"contactor-open"} and run(0.5, 0.3, closed=False, seconds=30.0)[1] == []
 
 
-# ---- ceilings of a run -----------------------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize(
-    "energy, run_s, heating, faults",
+    ("fault", "reading", "standing"),
     [
-        (7.2e6, 7200.0, True, set()),
-        (7.3e6, 0.0, True, {"energy"}),
-        (7.3e6, 0.0, False, {"energy"}),
-        (0.0, 7201.0, True, {"run-time"}),
-        (0.0, 7201.0, False, set()),
-        (math.nan, 0.0, True, {"energy"}),
-        (None, 0.0, True, {"energy"}),
-        (-math.inf, 0.0, True, {"energy"}),
-        (0.0, math.nan, True, {"run-time"}),
-        (0.0, None, False, {"run-time"}),
-        (0.0, -math.inf, True, {"run-time"}),
+        ("supply-lost", dict(supply_v=60.0), True),
+        ("supply-lost", dict(supply_v=60.1), False),
+        ("supply-lost", dict(supply_v=math.nan), True),
+        ("supply-lost", dict(supply_v=None), True),
+        ("ventilation", dict(), False),
+        ("ventilation", dict(airflow_proved=False), True),
+        ("ventilation", dict(airflow_proved=None), True),
+        ("contactor-welded", dict(contactor_closed=False), False),
+        ("contactor-welded", dict(contactor_closed=True), True),
+        ("contactor-welded", dict(contactor_closed=None), True),
+        ("relay-on-unasked", dict(fired=0.02), False),
+        ("relay-on-unasked", dict(fired=0.0), False),
+        ("relay-on-unasked", dict(fired=0.021), True),
+        ("relay-on-unasked", dict(fired=None), False),
+        ("relay-on-unasked", dict(fired=math.nan), False),
+        ("relay-on-unasked", dict(fired=None, current_a=0.19), False),
+        ("relay-on-unasked", dict(fired=None, current_a=0.2), True),
+        ("relay-on-unasked", dict(fired=math.nan, current_a=math.nan), True),
+        ("relay-on-unasked", dict(fired=0.0, current_a=13.0), False),
     ],
 )
-def test_energy_and_time_of_a_run_have_an_end(energy, run_s, heating, faults):
-    s = state()
-    known = finite(energy) and finite(run_s)
-    rules_supply.ceilings(
-        s,
-        dataclasses.replace(POLICY, most_energy_j=7.2e6, longest_s=7200.0),
-        tick(energy_j=energy, run_s=run_s, heating=heating),
-    )
-    assert set(s.trips) == faults and all(
-        ("its limit is 2.0 " in t.seen) is known and ("not known any more" in t.seen) is not known
-        for t in s.trips.values()
-    )
+def test_what_a_reading_shows_of_a_cause(fault, reading, standing):
+    assert stands(fault, **reading) is standing
 
 
-def test_energy_and_time_are_said_in_kilowatt_hours_and_hours():
-    s = state()
-    rules_supply.ceilings(
-        s, dataclasses.replace(POLICY, most_energy_j=3.6e6, longest_s=3600.0), tick(energy_j=9e6, run_s=9000.0)
-    )
-    assert (
-        "used 2.5 kWh, its limit is 1.0 kWh" in s.trips["energy"].seen
-        and "lasted 2.5 h, its limit is 1.0 h" in s.trips["run-time"].seen
-    )
+def test_what_an_oven_does_not_have_keeps_no_cause_standing():
+    assert not stands("supply-lost", policy=BARE, supply_v=0.0)
+    assert not stands("ventilation", policy=BARE, airflow_proved=False)

@@ -1,7 +1,7 @@
 """The I/O board's logic under a fixed script of requests in simulated time: every way in which a computer can fail.
 
-`tools/board_trial` tries the same with processes and signals; its times differ from run to run, the ones here never do.
-"""
+`tools/trials/board` tries the same with processes and signals; its times differ from run to run, the ones here never
+do."""
 
 import csv
 import importlib

@@ -1,4 +1,5 @@
-"""What the controllers of tools/bench_control are tried on: ovens, schedules, disturbances, and one run of one controller."""
+"""What the controllers of tools/bench/control are tried on: ovens, schedules, disturbances, and one run of one
+controller."""
 
 import copy
 import time
@@ -22,7 +23,8 @@ OVENS = {
     "brick-kiln": (800.0, 640.0, 7800),
     "bench-muffle": (700.0, 560.0, 3600),
 }
-#: Of the virtual oven: its supply wanders, and the sensor is noisy, the same way for everybody; and of the oven that is learnt from.
+#: Of the virtual oven: its supply wanders, and the sensor is noisy, the same way for everybody; and of the oven that is
+#: learnt from.
 SEED, LEARNING_SEED = 5, 11
 #: The true oven's sensor noise in every scenario, K.
 NOISE_K = 0.15
@@ -30,10 +32,11 @@ NOISE_K = 0.15
 
 @dataclass(frozen=True)
 class Scenario:
-    """`group`: "plain" (nothing unforeseen), "disturbed" (the oven does something the controller was not told), "wrong model" (it was told
-    wrongly). `disturb(plant, t)` acts on the oven from `event_s` on; `blocked(t)`: safety cuts the heat, of the bound too; `blind(t)`: no
-    reading; `ends_s`: when the cause is over; `load`, `start_c`, `plant_oven` alter the oven, `model` what the controller believes; `at_low`: PI
-    and PID are tuned at the low working temperature; `grid_s`: of the bound's first grid."""
+    """`group`: "plain" (nothing unforeseen), "disturbed" (the oven does something the controller was not told), "wrong
+    model" (it was told wrongly). `disturb(plant, t)` acts on the oven from `event_s` on; `blocked(t)`: safety cuts the
+    heat, of the bound too; `blind(t)`: no reading; `ends_s`: when the cause is over; `load`, `start_c`, `plant_oven`
+    alter the oven, `model` what the controller believes; `at_low`: PI and PID are tuned at the low working temperature;
+    `grid_s`: of the bound's first grid."""
 
     name: str
     group: str
@@ -57,14 +60,15 @@ def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
     """All of them for one oven; a disturbance comes at settled_s, when the soak has long been settled."""
     event, end = settled_s, settled_s + 1800
     soak = (Step(to_c=top, hold_s=12 * 3600.0, within_k=5.0),)
-    # What an oven takes longer for, it is given longer for: a ramp that it cannot follow would show its power, not its control.
+    # What an oven takes longer for, it is given longer for: a ramp that it cannot follow would show its power, not its
+    # control.
     ramp_s = settled_s * 2 // 3
     ramps = (
         Step(to_c=0.5 * top, at_k_per_s=0.5 * top / ramp_s, hold_s=900.0, within_k=5.0),
         Step(to_c=0.8 * top, at_k_per_s=0.3 * top / ramp_s, hold_s=3600.0, within_k=5.0),
     )
-    # A band without end: the steps come by the clock, for everybody at the same moment; and the goal (`goal_of`) jumps where the bound's grid has
-    # a new power, for within one it would begin early and not be seen to.
+    # A band without end: the steps come by the clock, for everybody at the same moment; and the goal (`goal_of`) jumps
+    # where the bound's grid has a new power, for within one it would begin early and not be seen to.
     small = (
         Step(to_c=low, hold_s=settled_s + 1.0, within_k=1e4),
         Step(to_c=low + 10.0, hold_s=1499.0, within_k=1e4),
@@ -143,8 +147,8 @@ def plant_of(oven, scenario: Scenario) -> VirtualOven:
 
 
 def goal_of(oven, scenario: Scenario) -> np.ndarray:
-    """(seconds,) the reference by which everybody is judged, °C: what the schedule asks when nobody waits, from the first reading on (all see the same
-    one), at the end of each second of `run`."""
+    """(seconds,) the reference by which everybody is judged, °C: what the schedule asks when nobody waits, from the
+    first reading on (all see the same one), at the end of each second of `run`."""
     legs = reference.legs_of(Schedule(name=scenario.name, steps=scenario.steps, soak_counts="from arrival"))
     p, line = reference.begin(legs, plant_of(oven, scenario).advance(1.0, 0.0, True).chamber_c), []
     for _ in range(scenario.seconds + 1):
@@ -154,8 +158,9 @@ def goal_of(oven, scenario: Scenario) -> np.ndarray:
 
 
 def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
-    """SIMC PI and PID of the true oven at a working temperature. A PI tuned on the description's model holds it there for an hour; then one copy
-    goes on with the mean duty and another with 5 % of full power more: the same noise in both cancels in their difference."""
+    """SIMC PI and PID of the true oven at a working temperature. A PI tuned on the description's model holds it there
+    for an hour; then one copy goes on with the mean duty and another with 5 % of full power more: the same noise in
+    both cancels in their difference."""
     model = day_zero(oven, oven.usual_load, at_c)
     plant = VirtualOven(oven, load=oven.usual_load, seed=SEED, conditions=Conditions(start_c=at_c, supply_drift=0.0))
     programme = control.prepare(oven, Schedule(name="step test", steps=(Step(to_c=at_c, hold_s=1e5),)), model, at_c)

@@ -1,12 +1,13 @@
-"""The clairvoyant bound of tools/bench_control: the best powers, found afterwards against the true oven.
+"""The clairvoyant bound of tools/bench/control: the best powers, found afterwards against the true oven.
 
-It knows the oven exactly and the whole schedule, and each disturbance from the moment it begins. A linear programme (scipy's HiGHS) finds
-the change of power that minimises the sum of |error| within the limits on a linearisation; the true oven is run again; and so on with a trust
-region until nothing improves. Then the grid is halved and it goes on from there.
+It knows the oven exactly and the whole schedule, and each disturbance from the moment it begins. A linear programme
+(scipy's HiGHS) finds the change of power that minimises the sum of |error| within the limits on a linearisation; the
+true oven is run again; and so on with a trust region until nothing improves. Then the grid is halved and it goes on
+from there.
 
-What is asked of everybody is asked of it: a soak is held within HELD_K until its end. Without that it leaves a soak by kelvins before a jump of
-the reference comes, for a smaller sum; a control that did so would spoil the soak that it is there for.
-"""
+What is asked of everybody is asked of it: a soak is held within HELD_K until its end. Without that it leaves a soak by
+kelvins before a jump of the reference comes, for a smaller sum; a control that did so would spoil the soak that it is
+there for."""
 
 import numpy as np
 from control_scenarios import Scenario, plant_of
@@ -16,15 +17,16 @@ from kilnctl.model.energy import CHAMBER, N
 
 #: What a sensitivity may be and still be left out, K per full power.
 SMALL_K = 1e-4
-#: How far off a soak may be in the minutes before a jump of the reference, K and s, and what each kelvin beyond that costs.
+#: How far off a soak may be in the minutes before a jump of the reference, K and s, and what each kelvin beyond that
+#: costs.
 HELD_K, HELD_S, DEAR = 0.2, 300, 20.0
 
 
 def foresight(
     oven, scenario: Scenario, top: float, goal: np.ndarray, found: np.ndarray | None = None, iterations: int = 12
 ):
-    """(seconds,) true chamber under the best powers found, °C, and those powers as shares of full. `found`: the powers of the same scenario without its
-    event, where they are known already."""
+    """(seconds,) true chamber under the best powers found, °C, and those powers as shares of full. `found`: the powers
+    of the same scenario without its event, where they are known already."""
     model = day_zero(oven, scenario.load(oven.usual_load), top)
     u, grid = found, scenario.grid_s
     if u is None:
@@ -94,7 +96,8 @@ def _improve(oven, scenario, model, goal, u, grid, first, with_event, iterations
     ends = slice(int(grid) - 1, None, int(grid))
     n = len(u) - first
     sensitivity, held = None, np.flatnonzero(_held(goal)[ends][first:])
-    # Variables: change of each power, error above, error below, and both once more where a soak must be held, beyond HELD_K.
+    # Variables: change of each power, error above, error below, and both once more where a soak must be held, beyond
+    # HELD_K.
     cost = np.concatenate((np.zeros(n), np.ones(2 * n), np.full(2 * len(held), DEAR)))
     errors = np.full(n, np.inf)
     errors[held] = HELD_K

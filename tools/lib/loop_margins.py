@@ -1,15 +1,15 @@
-"""How robust the running control is: margins of its loop, measured on itself in closed loop around a steady temperature.
+"""How robust the running control is: margins of its loop, measured on itself in closed loop around a steady
+temperature.
 
-The control is a computation that plans anew every few seconds, not a transfer function: so it is tried. On the model as the oven, without
-noise, around a steady state:
+The control is a computation that plans anew every few seconds, not a transfer function: so it is tried. On the model as
+the oven, without noise, around a steady state:
 
 gain margin    the factor on the oven's answer to power (about its steady power) at which a disturbance no longer dies away
 delay margin   the extra delay of the reading, s, at which it no longer does
 peak Ms        a small sine on the reading comes back in the loop as (1 − T)·sine = S·sine: the largest |S| over frequencies
 
-For small deviations away from the limits of power. `margins` and `linear_at` do the same for a loop whose transfer function is known. (Definitions:
-K. J. Åström and R. M. Murray, Feedback Systems, 2nd ed., section 10.3.)
-"""
+For small deviations away from the limits of power. `margins` and `linear_at` do the same for a loop whose transfer
+function is known. (Definitions: K. J. Åström and R. M. Murray, Feedback Systems, 2nd ed., section 10.3.)"""
 
 import math
 from collections import deque
@@ -25,7 +25,8 @@ from kilnctl.reading import Reading
 from kilnctl.settings.oven import Oven
 from kilnctl.settings.schedule import Schedule, Step
 
-#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is beside it.
+#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is
+#: beside it.
 SETTLE, FOLLOW, PULSE_K = 600, 2400, 0.3
 #: Amplitude of the sine, K, and periods of it: the last ones are measured.
 SINE_K, PERIODS, MEASURED = 0.05, 8, 4
@@ -95,8 +96,9 @@ class _Loop:
 
 
 def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control=controller) -> Margins:
-    """Margins of the control (ours, or a `Plain`) with that model around at_c, °C; phase_deg is not measured (NaN). Raises ValueError where holding takes so
-    little or so much power that the limits rule, not the loop. Takes about ten seconds."""
+    """Margins of the control (ours, or a `Plain`) with that model around at_c, °C; phase_deg is not measured (NaN).
+    Raises ValueError where holding takes so little or so much power that the limits rule, not the loop. Takes about ten
+    seconds."""
     loop = _Loop(oven, model, at_c, control)
     gain = _edge(lambda g: loop.dies_away(g, 0.0), 1.0, LARGEST_GAIN, 0.03)
     delay = _edge(lambda s: loop.dies_away(1.0, s), 0.0, LARGEST_DELAY_S, 0.05)

@@ -126,7 +126,7 @@ export class Curve {
     if (number(this.cursor)) { g.strokeStyle = colour("--part"); g.lineWidth = 1.5; line(g, toX(this.cursor), box.y, toX(this.cursor), box.y + box.h); }
     g.restore();
     if (dutyH) { g.fillStyle = colour("--faint"); g.textAlign = "right"; g.textBaseline = "top"; g.fillText("100 %", box.x - 6, box.y + box.h - dutyH); g.textBaseline = "bottom"; g.fillText("duty", box.x - 6, box.y + box.h); }
-    let x = box.x + 6; // names, each beside a sample of its line
+    let x = box.x + 6; // names, each next to a sample of its line
     g.textBaseline = "middle"; g.textAlign = "left";
     for (const [kind] of [...lines].sort((p, q) => ORDER.indexOf(p[0]) - ORDER.indexOf(q[0]))) {
       const words = NAMES[kind], wide = g.measureText(words).width;

@@ -17,7 +17,7 @@ export class Now {
   temper(words) { return inUnit(words); }
   redraw() { this.curve.draw(); }
   shown() { requestAnimationFrame(() => this.curve.draw()); }
-  // Put the rows that came into the columns that are here; a picture that has grown long is asked for anew now and then by its epoch.
+  // Put the rows that came into the columns that are here; a picture that has grown long comes whole again with a new epoch.
   take(said) {
     const { whole, columns } = said.curve;
     if (whole) this.columns = columns;

@@ -1,0 +1,49 @@
+"""The firing pattern that an oven's elements bear.
+
+A burst of full power first warms the elements themselves: a shortest run of t seconds moves them by P·t/C, and an open chamber follows
+by a tenth to two thirds of that. A pattern's name therefore says how long its runs may be at most; elements of little mass get shorter ones.
+A time that the file gives in seconds (switching: minimum on) is kept whatever it does."""
+
+import dataclasses
+
+from ..firing import Pattern, cycles
+from ..settings.oven import Oven
+from .elements import heater_of
+
+#: A pattern's shortest run moves the elements by so much at most, K: the chamber then by a kelvin or so.
+ELEMENTS_SWING_K = 2.0
+#: A shortest run given in seconds that moves them by more than this is spoken of, K.
+SPOKEN_OF_K = 4.0
+
+
+def pattern_for(oven: Oven) -> Pattern:
+    """The pattern that a description asks for, with runs no longer than its elements bear."""
+    return cycles.pattern_for(oven, ELEMENTS_SWING_K / elements_k_per_s(oven))
+
+
+def elements_k_per_s(oven: Oven) -> float:
+    """How fast full power warms elements that give off nothing yet, K/s, when they are half as warm as the oven may get."""
+    heater = heater_of(oven)
+    return oven.elements.power_w / (heater.mass_kg * heater.material.heat_capacity(0.5 * oven.limits.highest_c))
+
+
+def bursts_note(oven: Oven) -> str | None:
+    """What is to be said of the pattern, or None."""
+    switching, pattern, rate = oven.switching, pattern_for(oven), elements_k_per_s(oven)
+    run_s = pattern.shortest_run / pattern.frequency_hz
+    named = dataclasses.replace(oven, switching=dataclasses.replace(switching, minimum_on_s=None))
+    if switching.minimum_on_s is not None:
+        if run_s * rate <= SPOKEN_OF_K:
+            return None
+        better_s = pattern_for(named).shortest_run / pattern.frequency_hz
+        return (
+            f"bursts of {run_s:.2g} s move these elements by {run_s * rate:.0f} K and swing the chamber; without 'minimum on' the pattern "
+            f'"{switching.pattern}" would fire in runs of {better_s:.2g} s here'
+        )
+    asked_s = cycles.SHORTEST_RUN_S[switching.pattern]
+    if asked_s <= run_s + 0.5 / pattern.frequency_hz:
+        return None
+    return (
+        f'the pattern "{switching.pattern}" fires in runs of {asked_s:.2g} s where it can; these elements would swing by {asked_s * rate:.0f} K, and the chamber '
+        f"with them, so they are fired in runs of {run_s:.2g} s. Heavier elements bear longer ones"
+    )

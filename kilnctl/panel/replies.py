@@ -1,0 +1,60 @@
+"""What requests bring as JSON, and what they get back."""
+
+import asyncio
+import json
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+
+from ..errors import KilnctlError
+from ..record.folder import plain
+
+#: A request's body must have arrived within so long, s.
+BODY_S = 10.0
+
+
+async def json_body(request: Request, wanted: dict[str, type | tuple], needed: bool = True) -> dict:
+    """The JSON object of a request, with these keys of these kinds. Raises KilnctlError."""
+    data = bytearray()
+    try:
+        async with asyncio.timeout(BODY_S):
+            async for part in request.stream():
+                data += part
+    except TimeoutError:
+        raise KilnctlError("the request took too long to arrive") from None
+    try:
+        said = json.loads(data)
+    except (ValueError, RecursionError):
+        raise KilnctlError("not JSON") from None
+    if (
+        not isinstance(said, dict)
+        or any(k not in wanted for k in said)
+        or (needed and any(k not in said for k in wanted))
+    ):
+        raise KilnctlError(f"a JSON object with {', '.join(wanted)} is wanted")
+    for key, value in said.items():
+        kind = wanted[key]
+        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+            raise KilnctlError(f"'{key}' is of the wrong kind")
+    return said
+
+
+def reply(value: dict, status: int = 200) -> JSONResponse:
+    return JSONResponse(plain(value), status)
+
+
+def refuse(words: str, status: int, **more) -> JSONResponse:
+    return JSONResponse({"ok": False, "words": words, **more}, status)
+
+
+async def told(request: Request, error: Exception) -> Response:
+    return refuse(str(error), 400)
+
+
+async def missing(request: Request, error: Exception) -> Response:
+    return refuse("there is nothing here", error.status_code if isinstance(error, HTTPException) else 404)
+
+
+async def fault(request: Request, error: Exception) -> Response:
+    return PlainTextResponse("kilnctl met a fault of its own; the oven's service is not touched by it", 500)

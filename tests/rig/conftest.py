@@ -1,0 +1,132 @@
+"""A line to the real firmware logic in this process, and a simulated board on a pseudo-terminal."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from kilnctl.firmware import logic
+from kilnctl.rig.line import FrameClient
+
+ROOT = Path(__file__).parents[2]
+CABINET = ROOT / "configs" / "ovens" / "curing-cabinet.yaml"
+#: Registers of a MAX31856 and word of a MAX31855 at 100 °C, terminals 25 °C (register maps of the data sheets).
+HOT_56, HOT_55 = bytes((25, 0, 6, 64, 0, 0)), (0x0640, 0x1900)
+
+
+class DeskLine:
+    """A board whose supply can be taken away, that can be silenced and rewired by a test. Time is real time."""
+
+    port = "desk"
+    failure = ""
+    round_trip_s = 0.001
+
+    def __init__(self, relays=1, mains_hz=50, meters=True):
+        self.relays, self.mains_hz, self.meters = relays, mains_hz, meters
+        self.silent = self.closed = False
+        self.full_a, self.shorted, self.raw = 13.0, False, HOT_56
+        self.asked: list[int] = []
+        self.boot = 100
+        self.reset()
+
+    def reset(self):
+        self.boot += 1
+        self.last = time.monotonic()
+        self.board = logic.Board(int(1000 * self.last), self.boot, 1, self.relays, self.mains_hz)
+        self.client, self.count = FrameClient(), 0
+        self.cycle()
+
+    def cycle(self):
+        """One mains cycle of the board, every tenth with new conversions."""
+        board = self.board
+        if self.count % 10 == 0:
+            board.channels[0].take_31856(self.raw)
+            board.channels[1].take_31855(*HOT_55)
+            board.channels[2].take_31856(self.raw)
+        self.count += 1
+        board.contactor_closed = board.contactor
+        board.door_open, board.airflow = False, True
+        if self.meters:
+            board.supply = 2300
+            on = bin(board.relay_bits).count("1") / board.groups if board.contactor else 0.0
+            board.current = round(100.0 * self.full_a * (1.0 if self.shorted else on))
+        board.cycle(int(1000 * self.last))
+
+    def run_to_now(self):
+        while time.monotonic() - self.last >= 1.0 / self.mains_hz:
+            self.last += 1.0 / self.mains_hz
+            self.cycle()
+
+    def ask(self, kind, step=0, duty=0, flags=0, spare=0, value=0, value2=0, patience_s=0.1):
+        self.run_to_now()
+        self.asked.append(kind)
+        if self.silent:
+            time.sleep(min(0.05, patience_s))
+            return None
+        answer = None
+        for byte in self.client.request(kind, step, duty, flags, spare, value, value2):
+            for answered in self.board.wire[: self.board.take(byte, int(1000 * self.last))]:
+                answer = self.client.take(answered) or answer
+        return answer
+
+    def raise_dtr(self):
+        pass
+
+    def close(self):
+        self.closed = True
+
+
+@pytest.fixture
+def desk_line():
+    """The class, for tests that need a board of their own making."""
+    return DeskLine
+
+
+@pytest.fixture
+def line():
+    return DeskLine()
+
+
+@pytest.fixture
+def cabinet(oven):
+    return oven("curing-cabinet")
+
+
+@pytest.fixture(scope="module")
+def new_board():
+    """`new_board()` → (process, port) of a simulated board; all are ended with the module's tests."""
+    begun = []
+
+    def begin():
+        process = subprocess.Popen(
+            [sys.executable, "-m", "kilnctl.rig.simulated_board", str(CABINET)],
+            stdout=subprocess.PIPE,
+            text=True,
+            cwd=ROOT,
+        )
+        begun.append(process)
+        assert process.stdout is not None
+        return process, process.stdout.readline().strip()
+
+    yield begin
+    for process in begun:
+        process.kill()
+        process.wait()
+        process.stdout.close()
+
+
+@pytest.fixture(scope="session")
+def until():
+    """`until(what, patience_s)` → whether it came to be within that time."""
+
+    def wait(what, patience_s=3.0):
+        end = time.monotonic() + patience_s
+        while time.monotonic() < end:
+            if what():
+                return True
+            time.sleep(0.02)
+        return False
+
+    return wait

@@ -1,0 +1,80 @@
+"""How fast a model of an oven can rise and fall, by what the model's own steps show."""
+
+import pytest
+
+from kilnctl.model.day_zero import day_zero
+from kilnctl.safety import HARD_CEILINGS, policy_for
+from kilnctl.safety.model_rates import fastest_in, fastest_k_per_s
+from kilnctl.settings.oven import Limits
+
+
+class Ramp:
+    """A model whose rates grow by the second, so that the fastest of any span is its last second's: with power the
+    rise, K/s, is power × gain × seconds with power; without, the fall is g × seconds without + h × seconds with power
+    before."""
+
+    ambient_c, power_w = 20.0, 1000.0
+
+    def __init__(self, gain=2.0**-18, g=0.001, h=0.0):
+        self.gain, self.g, self.h = gain, g, h
+
+    def rest(self, ambient_c):
+        return 0.0, 0.0, ambient_c
+
+    def steady(self, chamber_c):
+        return (0.0, 0.0, chamber_c), 123.0
+
+    def step(self, x, power_w, dt, ambient_c):
+        without, powered, chamber_c = x
+        if power_w > 0.0:
+            return 0.0, powered + 1.0, chamber_c + power_w * self.gain * (powered + 1.0) * dt
+        return without + 1.0, powered, chamber_c - (self.g * (without + 1.0) + self.h * powered) * dt
+
+
+def test_the_fastest_rise_is_of_five_minutes_with_a_tenth_too_much_voltage_and_its_margin():
+    assert fastest_k_per_s(Ramp(), 200.0)[0] == pytest.approx(2.5 * 1.1**2 * 1000.0 * 300.0 / 2.0**18)
+    assert fastest_k_per_s(Ramp(gain=2.0**-20), 200.0)[0] == 1.0
+
+
+def test_the_fastest_fall_is_of_two_minutes_from_the_hottest_with_its_margin():
+    assert fastest_k_per_s(Ramp(g=0.002), 200.0)[1] == pytest.approx(0.5 + 3.0 * 0.002 * 120.0)
+
+
+def test_the_fastest_of_a_span_is_counted_both_ways():
+    up, down = Ramp(gain=0.001), Ramp(g=0.5)
+    assert fastest_in(up, up.rest(20.0), 1000.0, 3) == (pytest.approx(3.0), 0.0)
+    assert fastest_in(down, down.rest(20.0), 0.0, 4) == (0.0, pytest.approx(2.0))
+
+
+def test_no_model_lifts_a_ceiling(oven):
+    """Rates that no oven has: the policy keeps to its ceilings."""
+    wild = policy_for(oven("curing-cabinet"), None, Ramp(gain=2.0**-13, g=0.1))
+    assert (wild.rise_k_per_s, wild.fall_k_per_s) == (HARD_CEILINGS["rise_k_per_s"], HARD_CEILINGS["fall_k_per_s"])
+
+
+def test_on_the_way_up_it_is_cut_every_twenty_seconds_for_forty_until_the_hottest_is_passed():
+    # After n s with power it stands at 20 °C + 1000 W · gain · n(n + 1)/2; the cuts are after 1, 21, 41 … of them.
+    reached = 20.0 + 1000.0 * 2.0**-18 * 21.0 * 22.0 / 2.0
+    for highest, cut_after in ((reached, 21.0), (reached - 1e-9, 1.0), (1e9, 3581.0)):
+        model = Ramp(g=1e-4, h=0.02 if highest < 1e9 else 1e-4)
+        assert fastest_k_per_s(model, highest)[1] == pytest.approx(
+            0.5 + 3.0 * max(1e-4 * 120.0, 0.5 * (1e-4 * 40.0 + model.h * cut_after))
+        )
+
+
+@pytest.mark.parametrize("name", ["curing-cabinet", "brick-kiln", "bench-muffle"])
+def test_the_model_gives_rates_that_the_oven_stays_within(oven, name):
+    """Fastest rise at full power from cold and fastest fall without power, as the model's own steps show them."""
+    o = oven(name)
+    model = day_zero(o, o.usual_load)
+    rise, fall = fastest_k_per_s(model, o.limits.highest_c)
+    x, steps = model.rest(20.0), []
+    for _ in range(200):
+        new = model.step(x, model.power_w, 1.0, 20.0)
+        steps.append(new[-1] - x[-1])
+        x = new
+    assert rise >= max(1.0, 2.5 * max(steps)) and 0.5 < fall < 5.0
+    assert rise <= max(1.0, 2.5 * 1.5 * max(steps))
+    p = policy_for(o, None, model)
+    assert (p.rise_k_per_s, p.fall_k_per_s) == (rise, fall)
+    assert Limits(highest_c=100.0).trip_at_c == 115.0

@@ -1,0 +1,143 @@
+"""Unexplained and missing heat, to the letter: allowance, sums, what is shouted, what is named first."""
+
+import dataclasses
+import math
+
+import pytest
+
+from kilnctl import Reading
+from kilnctl.safety import Policy, SafetyState, Tick
+from kilnctl.safety.messages import LOAD_FIRST, LOUD, WORDS
+from kilnctl.safety.rule import Look
+from kilnctl.safety.rules_unexplained import unexplained
+from kilnctl.safety.state import DANGER, trip
+
+POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
+
+
+def state(**values) -> SafetyState:
+    return SafetyState(slow_c=100.0, top_c=100.0, **values)
+
+
+def tick(time_s: float = 100.0, **values) -> Tick:
+    return Tick(time_s, 1, 0.3, **values)
+
+
+def at(s: SafetyState, *, tick: Tick, dt: float = 1.0, warnings=None) -> Look:
+    return Look(s, POLICY, Reading(100.0), tick, dt, 0.3, usable=True, warnings=[] if warnings is None else warnings)
+
+
+@pytest.mark.parametrize(
+    "coil, since_s, trips, shouted",
+    [
+        (False, 30.1, True, True),
+        (False, 30.0, True, False),
+        (False, 500.0, False, False),
+        (True, 500.0, True, False),
+        (None, 500.0, True, False),
+    ],
+)
+def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil, since_s, trips, shouted):
+    s = state(coil=coil, coil_s=1000.0 - since_s)
+    if trips:
+        trip(s, "sensor-noisy", 900.0, noise="it is noisy")
+    # Full power unexplained: each second adds what it is above the allowance, and the sum must be exceeded.
+    need = POLICY.excess_share_s / (1.0 - POLICY.unexplained_share)
+    for seconds, watts in ((need, 9000.0 if trips else 3000.0), (0.01, 3000.0)):
+        assert s.danger == "", "what looks like three times full power counts as full"
+        unexplained(at(s, tick=tick(1000.0, heating=False, unexplained_w=watts, full_power_w=3000.0), dt=seconds))
+    assert s.danger == (DANGER if shouted else "") and "unexplained-heat" in s.trips
+    assert all((t.done == LOUD) is shouted for t in s.trips.values())
+    s.coil = True
+    unexplained(at(s, tick=tick(1001.0, heating=False, unexplained_w=3000.0, full_power_w=3000.0), dt=1.0))
+    assert s.past_open == 0.0
+
+
+@pytest.mark.parametrize("noise_k, grows", [(0.0, True), (POLICY.noise_k, True), (POLICY.noise_k + 0.01, False)])
+def test_what_the_estimate_makes_of_a_jittering_reading_is_no_heat_past_an_open_contactor(noise_k, grows):
+    s = state(coil=False, coil_s=900.0, noise_k=noise_k, past_open=2.0)
+    trip(s, "sensor-noisy", 900.0, noise="it is noisy")
+    unexplained(at(s, tick=tick(1000.0, heating=False, unexplained_w=3000.0, full_power_w=3000.0), dt=1.0))
+    assert s.past_open == pytest.approx(2.0 + 1.0 - POLICY.unexplained_share if grows else 2.0)
+    unexplained(at(s, tick=tick(1001.0, heating=False, unexplained_w=-3000.0, full_power_w=3000.0), dt=1.0))
+    assert (s.past_open < 2.0) is grows
+
+
+@pytest.mark.parametrize(
+    "fired, load_first",
+    [
+        (dict(fired_60=0.6), False),
+        (dict(fired_60=0.601), True),
+        (dict(fired_300=0.601), True),
+        (dict(fired_60=0.6, fired_300=0.6), False),
+    ],
+)
+def test_while_nearly_full_power_is_fired_the_load_is_named_first(fired, load_first):
+    s = state(excess=POLICY.excess_share_s, **fired)
+    look = Tick(100.0, 1, 1.0, unexplained_w=900.0, full_power_w=1000.0)
+    unexplained(at(s, tick=look, dt=1.0))
+    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][1])
+    # What was said stays said.
+    s.fired_60, s.fired_300 = (0.0, 0.0) if load_first else (1.0, 1.0)
+    unexplained(at(s, tick=dataclasses.replace(look, time_s=101.0), dt=1.0))
+    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][1])
+
+
+def test_unexplained_heat_is_weighed_against_what_was_fired():
+    base, per = POLICY.unexplained_share, POLICY.explained_per_fired
+
+    def after(watts, dt=2.0, now=100.0, **values):
+        s, warnings = state(**values), []
+        unexplained(at(s, tick=Tick(now, 1, 0.3, unexplained_w=watts, full_power_w=1000.0), dt=dt, warnings=warnings))
+        return s, warnings
+
+    assert after(1000.0 * (base + 0.1))[0].excess == pytest.approx(0.2)
+    lately = dict(fired_60=0.02)
+    assert after(-1000.0 * (base + 0.02 * per + 0.1), **lately)[0].missing == pytest.approx(0.2)
+    for values in (dict(fired_60=0.5), dict(fired_300=0.5), dict(fired_60=0.5, fired_300=0.2)):
+        assert after(1000.0 * (base + 0.5 * per + 0.1), **values)[0].excess == pytest.approx(0.2)
+    assert (
+        after(-2000.0, now=100.0, settled_s=100.5, **lately)[0].missing == 0.0
+        and after(-2000.0, now=100.0, settled_s=100.0, **lately)[0].missing > 0.0
+    )
+    # Where no heat has been fired, or none is wanted, none can be missing.
+    assert after(-2000.0, fired_300=0.0199, missing=3.0)[0].missing == 3.0
+    cooling = state(fired_60=0.5)
+    unexplained(at(cooling, tick=Tick(1.0, 1, 0.3, unexplained_w=-900.0, full_power_w=1000.0, heating=False), dt=1.0))
+    assert cooling.missing == 0.0
+    for name, sign, fault in (("excess", 1.0, "unexplained-heat"), ("missing", -1.0, "missing-heat")):
+        limit = getattr(POLICY, f"{name}_share_s")
+        for had, tripped in ((limit - 0.2, False), (limit - 0.19, True)):
+            s, _ = after(sign * 1000.0 * (base + 0.02 * per + 0.1), **{name: had}, **lately)
+            assert (fault in s.trips) is tripped
+            assert not tripped or s.trips[fault].seen.startswith(f"{1000.0 * (base + 0.02 * per + 0.1):.0f} W")
+    tiny = state()
+    unexplained(at(tiny, tick=Tick(1.0, 1, 0.3, unexplained_w=0.5, full_power_w=0.5), dt=1.0))
+    assert tiny.excess == pytest.approx(1.0 - base)
+    for odd in (None, math.nan):
+        assert after(odd)[0].excess == 0.0
+    for full in (0.0, -1.0, math.nan, math.inf):
+        s = state(excess=3.0, missing=3.0, fired_60=0.5)
+        unexplained(at(s, tick=Tick(1.0, 1, 0.3, unexplained_w=900.0, full_power_w=full), dt=1.0))
+        assert s.excess == s.missing == 3.0, "no share can be told, so what was is kept"
+
+
+@pytest.mark.parametrize(
+    "fired, share, told",
+    [(0.41, -0.13, True), (0.4, -0.2, False), (0.41, -0.12, False), (1.0, -0.31, True), (1.0, -0.3, False)],
+)
+def test_too_little_heat_for_five_minutes_is_told(fired, share, told):
+    s, warnings = state(fired_300=fired), []
+    for now in (0.0, 299.0, 300.0):
+        warnings.clear()
+        unexplained(
+            at(
+                s,
+                tick=Tick(now, 1, fired, unexplained_w=1000.0 * share, full_power_w=1000.0),
+                dt=0.0,
+                warnings=warnings,
+            )
+        )
+        assert bool(warnings) is (told and now == 300.0)
+    if told:
+        assert f"seem to give {-100.0 * share / fired:.0f} % less" in warnings[0]
