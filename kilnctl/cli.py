@@ -6,8 +6,9 @@ import sys
 from importlib import import_module
 
 from . import __version__
+from .commands._options import units_option
 from .errors import KilnctlError
-from .output import METRIC, Units, option
+from .output import METRIC, Units
 
 #: command → what it is for. The order is the order in which a maker needs them.
 COMMANDS = {
@@ -54,7 +55,7 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
         if name == chosen:
             import_module(f".commands.{name}", __package__).arguments(command)
             if name not in _WITHOUT_UNITS:
-                option(command)
+                units_option(command)
     return parser
 
 

@@ -1,18 +1,27 @@
-"""How quantities are shown to people: one choice, metric or imperial, for all that a command prints; times with their units.
+"""How quantities are shown to people: one choice, metric or imperial, for all that a command prints; times with their
+units.
 
-A sentence that was made where nobody knows the reader's units speaks metric; `Units.words` turns its quantities. Imports nothing but the units.
+A sentence that is made where the reader's units are not known is metric; `Units.words` converts its quantities.
+Imports nothing but the units.
 """
 
-import argparse
 import dataclasses
 import math
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
 
 from .gauges import nearest_awg
 from .units import UNITS
 
+if TYPE_CHECKING:
+    import numpy as np
+
 METRIC, IMPERIAL = "metric", "imperial"
+#: So many degrees Fahrenheit is one kelvin (NIST SP 811, appendix B.8).
+_F_PER_K = 1.8
+#: One number, or an array of them.
+_Values = TypeVar("_Values", float, "np.ndarray")
 _INCH, _FOOT, _POUND, _BTU = UNITS["in"][0], UNITS["ft"][0], UNITS["lb"][0], UNITS["BTU"][0]
 _NUMBER = r"(?:[-+−±]\s?)?\d+(?:\.\d+)?"
 #: Several numbers may share one unit: "20 to 190 °C", "-1.2 … +0.8 K".
@@ -20,15 +29,16 @@ _QUANTITY = re.compile(
     rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
     r"(?![\w²³/·⁻])"
 )
-#: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains stay in W and kWh.
+#: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains
+#: stay in W and kWh.
 _TURNED = {
-    "K/kWh": ("°F/kWh", 1.8),
-    "°C/h": ("°F/h", 1.8),
-    "°C/min": ("°F/min", 1.8),
-    "K/h": ("°F/h", 1.8),
-    "K/min": ("°F/min", 1.8),
-    "K/s": ("°F/s", 1.8),
-    "K": ("°F", 1.8),
+    "K/kWh": ("°F/kWh", _F_PER_K),
+    "°C/h": ("°F/h", _F_PER_K),
+    "°C/min": ("°F/min", _F_PER_K),
+    "K/h": ("°F/h", _F_PER_K),
+    "K/min": ("°F/min", _F_PER_K),
+    "K/s": ("°F/s", _F_PER_K),
+    "K": ("°F", _F_PER_K),
     "W/cm²": ("W/in²", (100.0 * _INCH) ** 2),
     "mm": ("in", 1e-3 / _INCH),
     "m": ("ft", 1.0 / _FOOT),
@@ -40,9 +50,14 @@ _TURNED = {
 }
 
 
-def fahrenheit(celsius: float) -> float:
-    """°C to °F."""
-    return celsius * 1.8 + 32.0
+def fahrenheit(celsius: _Values) -> _Values:
+    """°C to °F; a number or an array."""
+    return celsius * _F_PER_K + 32.0
+
+
+def celsius(shown_f: _Values) -> _Values:
+    """°F to °C; a number or an array."""
+    return (shown_f - 32.0) / _F_PER_K
 
 
 def clock(seconds: float) -> str:
@@ -75,8 +90,9 @@ def about(seconds: float) -> str:
 
 @dataclass(frozen=True)
 class Units:
-    """Formats quantities in the reader's units. Arguments are SI, temperatures °C. `known_c` are temperatures that sentences may have rounded:
-    a limit of 465 °F is "241 °C" in a sentence, and is to come back as 465 °F and not as 466 °F."""
+    """Formats quantities in the reader's units. Arguments are SI, temperatures °C. `known_c` are temperatures that
+    sentences may have rounded: a limit of 465 °F is "241 °C" in a sentence, and is to come back as 465 °F and not as
+    466 °F."""
 
     system: str = METRIC
     known_c: tuple[float, ...] = ()
@@ -86,9 +102,26 @@ class Units:
         return self.system == IMPERIAL
 
     @property
-    def scale(self) -> str:
-        """ "C" or "F", as the texts of records take it."""
-        return "F" if self.imperial else "C"
+    def degree(self) -> str:
+        """The unit of temperatures."""
+        return "°F" if self.imperial else "°C"
+
+    @property
+    def kelvin(self) -> str:
+        """The unit of differences of temperature."""
+        return "°F" if self.imperial else "K"
+
+    def degrees(self, values_c: _Values) -> _Values:
+        """Temperatures on the reader's scale; a number or an array."""
+        return fahrenheit(values_c) if self.imperial else values_c
+
+    def celsius(self, shown: float) -> float:
+        """°C of a temperature on the reader's scale."""
+        return celsius(shown) if self.imperial else shown
+
+    def kelvins(self, values_k: _Values) -> _Values:
+        """Differences of temperature on the reader's scale; a number or an array."""
+        return values_k * _F_PER_K if self.imperial else values_k
 
     def knowing(self, *things) -> "Units":
         """The same, knowing the temperatures of these settings (dataclasses) or numbers too."""
@@ -98,28 +131,53 @@ class Units:
     def temperature(self, celsius: float, decimals: int = 0) -> str:
         if not math.isfinite(celsius):
             return "–"
-        return f"{fahrenheit(celsius):.{decimals}f} °F" if self.imperial else f"{celsius:.{decimals}f} °C"
+        return f"{self.degrees(celsius):.{decimals}f} {self.degree}"
 
     def difference(self, kelvin: float, decimals: int = 2, sign: str = "") -> str:
         if not math.isfinite(kelvin):
             return "–"
-        return f"{1.8 * kelvin:{sign}.{decimals}f} °F" if self.imperial else f"{kelvin:{sign}.{decimals}f} K"
+        return f"{self.kelvins(kelvin):{sign}.{decimals}f} {self.kelvin}"
+
+    def plain_difference(self, kelvin: float) -> str:
+        """A round difference with no more decimals than it needs."""
+        return f"{self.kelvins(kelvin):g} {self.kelvin}"
 
     def rate(self, k_per_s: float) -> str:
-        return f"{1.8 * 3600.0 * k_per_s:.0f} °F/h" if self.imperial else f"{3600.0 * k_per_s:.0f} K/h"
+        return f"{3600.0 * self.kelvins(k_per_s):.0f} {self.kelvin}/h"
+
+    def heat_value(self, watts: float) -> float:
+        """Heat that goes somewhere, in BTU/h or W."""
+        return watts * 3600.0 / _BTU if self.imperial else watts
+
+    @property
+    def heat_unit(self) -> str:
+        return "BTU/h" if self.imperial else "W"
 
     def heat_flow(self, watts: float) -> str:
         """Heat that goes somewhere; the power of elements is said in kW everywhere."""
-        return f"{watts * 3600.0 / _BTU:.0f} BTU/h" if self.imperial else f"{watts:.0f} W"
+        return f"{self.heat_value(watts):.0f} {self.heat_unit}"
 
     def energy(self, joules: float) -> str:
         """Stored heat; what the mains gave is said in kWh everywhere."""
         return f"{joules / _BTU:.0f} BTU" if self.imperial else f"{joules / 3.6e6:.2f} kWh"
 
+    @property
+    def length_unit(self) -> str:
+        return "in" if self.imperial else "mm"
+
+    @property
+    def lengths_per_m(self) -> float:
+        """Inches, or millimetres, in a metre."""
+        return 1.0 / _INCH if self.imperial else 1000.0
+
     def length(self, metres: float, decimals: int | None = None) -> str:
         if self.imperial:
             return f"{metres / _INCH:.{2 if decimals is None else decimals}f} in"
         return f"{1000.0 * metres:.{1 if decimals is None else decimals}f} mm"
+
+    def thickness(self, metres: float) -> str:
+        """The thickness of a layer: whole millimetres, or hundredths of an inch."""
+        return self.length(metres, 2 if self.imperial else 0)
 
     def surface_load(self, w_per_m2: float) -> str:
         return f"{w_per_m2 * _INCH**2:.1f} W/in²" if self.imperial else f"{w_per_m2 / 1e4:.1f} W/cm²"
@@ -129,15 +187,15 @@ class Units:
         return _QUANTITY.sub(self._turned, text) if self.imperial else text
 
     def _turned(self, match: re.Match) -> str:
-        unit, numbers = match["unit"], re.findall(_NUMBER, match["before"]) + [match["last"]]
-        joints = re.findall(r"\s(?:to|…|–)\s", match["before"]) + [""]
+        unit, numbers = match["unit"], [*re.findall(_NUMBER, match["before"]), match["last"]]
+        joints = [*re.findall(r"\s(?:to|…|–)\s", match["before"]), ""]
         if unit == "mm²":
             return (
                 f"{match[0]} (about {nearest_awg(1e-6 * float(numbers[-1]))})" if float(numbers[-1]) > 0.0 else match[0]
             )
         shown = [self._number(n, unit) for n in numbers]
         name = "°F" if unit == "°C" else _TURNED[unit][0]
-        return "".join(n + j for n, j in zip(shown, joints)) + f" {name}"
+        return "".join(n + j for n, j in zip(shown, joints, strict=True)) + f" {name}"
 
     def _number(self, written: str, unit: str) -> str:
         sign = written[0] if written[0] in "-+−±" else ""
@@ -148,17 +206,22 @@ class Units:
             exact = [c for c in self.known_c if f"{c:.{decimals}f}" == f"{value:.{decimals}f}"]
             shown = f"{fahrenheit(min(exact, key=lambda c: abs(c - value)) if exact else value):.{decimals}f}"
             return shown.rstrip("0").rstrip(".") if decimals > 1 else shown
-        factor = 1.8 if unit == "°C" else _TURNED[unit][1]
+        factor = _F_PER_K if unit == "°C" else _TURNED[unit][1]
         turned = factor * value
-        if factor == 1.8:
+        if factor == _F_PER_K:
             shown = f"{turned:.{decimals}f}"
         else:
             shown = f"{turned:.3g}" if turned < 1000.0 else f"{turned:.0f}"
         return sign + gap + shown
 
 
+#: What is shown to a reader who asked for nothing else.
+METRIC_UNITS = Units()
+
+
 def temperatures_in(thing) -> set[float]:
-    """Every temperature of some settings, °C: the fields whose names end in `_c` and the trip, down to the last part; a number is one itself."""
+    """Every temperature of some settings, °C: the fields whose names end in `_c` and the trip, down to the last part; a
+    number is one itself."""
     if isinstance(thing, (int, float)) and not isinstance(thing, bool):
         return {float(thing)} if math.isfinite(thing) else set()
     if isinstance(thing, (tuple, list)):
@@ -171,20 +234,3 @@ def temperatures_in(thing) -> set[float]:
         if name.endswith("_c") or not isinstance(value, (int, float)):
             found |= temperatures_in(value)
     return found
-
-
-def option(parser: argparse.ArgumentParser) -> None:
-    """The one option for the units of what is printed."""
-    parser.add_argument(
-        "--units",
-        choices=(METRIC, IMPERIAL),
-        help="units of what is printed: °C, mm and W, or °F, inches and BTU (default: as the oven's file)",
-    )
-
-
-def chosen(args: argparse.Namespace, *settings) -> Units:
-    """The units that this command prints in: as its option says, else as the oven's file writes its temperatures. They are kept in
-    `args.shown`, for the message of an error."""
-    said = next((s for s in (getattr(x, "units", None) for x in settings) if s), METRIC)
-    args.shown = Units(getattr(args, "units", None) or said).knowing(*settings)
-    return args.shown

@@ -1,8 +1,9 @@
 """Quantities as people write them: `76 mm`, `3 1/2 in`, `1 h 30 min`, `0.27 BTU·in/(h·ft²·°F)`, `R-13`, `350 °F`.
 
-`parse(text, dimension)` returns a float in the SI unit of that dimension (temperatures in °C). A bare number
-is refused wherever a unit matters. Conversion factors are the exact ones of NIST SP 811 (2008), appendix B; BTU and calorie are
-the International Table ones. They stand here as numbers, compared with scipy's by a test: the process that heats imports no scipy.
+`parse(text, dimension)` returns a float in the SI unit of that dimension (temperatures in °C). A bare number is refused
+wherever a unit matters. Conversion factors are the exact ones of NIST SP 811 (2008), appendix B; BTU and calorie are
+the International Table ones. They stand here as numbers, compared with scipy's by a test: the process that heats
+imports no scipy.
 
 Trade strings put everything behind the first slash below the line: `W/m·K` and `BTU-in/hr-ft2-F` are read as the
 trade reads them, W/(m·K) and BTU·in/(h·ft²·°F). The result's dimension is checked, so a slip is noticed.
@@ -225,7 +226,7 @@ def parse_unit(text: str) -> tuple[float, tuple[int, ...]]:
             for part in parts:
                 part_factor, part_exponents = _unit(part)
                 factor *= part_factor**power
-                exponents = [e + power * p for e, p in zip(exponents, part_exponents)]
+                exponents = [e + power * p for e, p in zip(exponents, part_exponents, strict=True)]
             seen = True
         elif match["one"]:
             seen = True
@@ -278,7 +279,7 @@ def _temperature(value: float, unit: str) -> float:
 def _spelt(text: str, dimension: str) -> str:
     """The text with the blanks and fractions that people leave to the eye: `1h30min`, `6'2"`, `1½ in`."""
     for sign, written in _FRACTIONS.items():
-        text = re.sub(rf"(?<=\d){sign}|{sign}", lambda m: (" " if m.start() else "") + written, text)
+        text = text[:1].replace(sign, written) + text[1:].replace(sign, f" {written}")
     if dimension == "time":
         text = re.sub(r"(?<=[A-Za-z])(?=\d)", " ", text)
     if dimension == "length":
@@ -287,14 +288,15 @@ def _spelt(text: str, dimension: str) -> str:
 
 
 def _refuse_thousand(number: str, unit: str, dimension: str) -> None:
-    """Raises `UnitError` for `1.000 °C`, which is a thousand degrees to one reader and one to another. `2.500 in` has one reading only."""
+    """Raises `UnitError` for `1.000 °C`, which is a thousand degrees to one reader and one to another. `2.500 in` has
+    one reading only."""
     highest = _EITHER.get((dimension, ""), _EITHER.get((dimension, unit)))
     if highest is None or not _DOT_THOUSAND.fullmatch(number.strip()) or 1000.0 * abs(_number(number)) > highest:
         return
     small = _number(number)
     raise UnitError(
-        f"'{number.strip()} {unit}' can be read as {small:g} {unit} or as {1000.0 * small:g} {unit}; "
-        "write the one that is meant, without three decimals and without a thousands separator"
+        f"'{number.strip()} {unit}' can be read as {small:g} {unit} or as {1000.0 * small:g} {unit}; write the one "
+        "that is meant, without three decimals and without a thousands separator"
     )
 
 
@@ -317,24 +319,15 @@ def parse(text: str, dimension: str) -> float:
         match = _NUMBER.match(text, position)
         if not match:
             raise UnitError(f"'{text}' is not a number with a unit; write for example {wanted.example}")
-        value = _number(match[0])
         following = _NEXT.search(text, match.end())
         end = following.start() if following else len(text)
         unit = text[match.end() : end].strip()
         _refuse_thousand(match[0], unit, dimension)
         if unit.startswith(","):
             raise UnitError(f"'{text}': write a decimal point, and no thousands separator")
-        if not unit:
-            if wanted.exponents != _NONE:
-                raise UnitError(f"'{text}' has no unit; write for example {wanted.example}")
-            total += value
-        elif dimension == "temperature":
-            total += _temperature(value, unit)
-        else:
-            factor, exponents = parse_unit(unit)
-            if exponents != wanted.exponents:
-                raise UnitError(f"'{unit}' is not a unit of {dimension}; write for example {wanted.example}")
-            total += value * factor
+        if not unit and wanted.exponents != _NONE:
+            raise UnitError(f"'{text}' has no unit; write for example {wanted.example}")
+        total += _in_si(_number(match[0]), unit, dimension)
         pieces += 1
         position = end + (len(following[0]) if following else 0)
     if pieces == 0:
@@ -346,6 +339,14 @@ def parse(text: str, dimension: str) -> float:
     return total
 
 
-def fahrenheit(celsius: float) -> float:
-    """°C to °F."""
-    return celsius / _FAHRENHEIT + 32.0
+def _in_si(value: float, unit: str, dimension: str) -> float:
+    """One number with its unit; without one it is a plain number."""
+    if not unit:
+        return value
+    if dimension == "temperature":
+        return _temperature(value, unit)
+    wanted = DIMENSIONS[dimension]
+    factor, exponents = parse_unit(unit)
+    if exponents != wanted.exponents:
+        raise UnitError(f"'{unit}' is not a unit of {dimension}; write for example {wanted.example}")
+    return value * factor

@@ -22,7 +22,7 @@ LONGEST = (
     "control/test_control.py",
     "service/test_loop.py",
     "run/test_rehearse.py",
-    "studies/test_studies.py",
+    "studies/test_study.py",
     "panel/test_server.py",
     "commissioning/test_learning_run.py",
     "cli/test_commands.py",

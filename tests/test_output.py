@@ -1,4 +1,5 @@
-"""Quantities as people read them: one choice of units, times with their units, sentences turned without losing what a file says."""
+"""Quantities as people read them: one choice of units, times with their units, sentences turned without losing what a
+file says."""
 
 import math
 
@@ -87,3 +88,17 @@ def test_figures_are_shown_in_a_unit_that_reads_back_to_the_same(value, kind):
     for units in (Units(), F):
         shown = getattr(units, kind)(value)
         assert abs(parse(shown, kind) - value) <= rounding * 1.01, shown
+
+
+@given(st.floats(-273.0, 2000.0))
+def test_the_readers_scale_and_back(value_c):
+    """NIST SP 811, appendix B.8: t/°F = 1.8 t/°C + 32; a difference has the factor alone."""
+    assert F.degrees(value_c) == pytest.approx(1.8 * value_c + 32.0) and Units().degrees(value_c) == value_c
+    assert F.celsius(F.degrees(value_c)) == pytest.approx(value_c, abs=1e-9)
+    assert F.kelvins(value_c) == pytest.approx(1.8 * value_c) and Units().kelvins(value_c) == value_c
+    assert (F.degree, F.kelvin, Units().degree, Units().kelvin) == ("°F", "°F", "°C", "K")
+
+
+@pytest.mark.parametrize(("kelvin", "metric", "imperial"), [(1.0, "1 K", "1.8 °F"), (5.0, "5 K", "9 °F")])
+def test_round_differences_have_no_needless_decimals(kelvin, metric, imperial):
+    assert (Units().plain_difference(kelvin), F.plain_difference(kelvin)) == (metric, imperial)

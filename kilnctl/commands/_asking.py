@@ -5,7 +5,7 @@ import getpass
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import chosen
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

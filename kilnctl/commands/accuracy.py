@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from ..output import chosen
+from ._options import chosen
 from .survey import names, offset_s, written
 
 

@@ -4,7 +4,8 @@ import argparse
 
 from ..body.bursts import bursts_note
 from ..errors import KilnctlError
-from ..output import about, chosen
+from ..output import about
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -5,7 +5,7 @@ import datetime
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import chosen
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     from ..identification.records import as_log
     from ..identification.validation import predicted_on
     from ..model.trained_file import load_model, save_model, trained
-    from ..report.fit_text import as_text, compared, picture
+    from ..report.fit_text import fit_picture, fit_text, models_compared
 
     oven = load_oven(args.oven)
     u = chosen(args, oven)
@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
     logs = [as_log(oven, record, columns, load) for record in args.records]
     others = [as_log(oven, record, columns, load) for record in args.on]
     found = fit(oven, logs, previous=previous, validate=not args.quick)
-    print(as_text(found, u))
+    print(fit_text(found, u))
     kept = trained(found, datetime.date.today().isoformat())
     for log in others:
         error = predicted_on(oven, kept, log)
@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         )
     if previous is not None:
         print("\nSince the last fit:")
-        for line in compared(previous, kept.for_load(oven, previous.load), found.low_c, found.high_c, u):
+        for line in models_compared(previous, kept.for_load(oven, previous.load), found.low_c, found.high_c, u):
             print(f"  {line}")
         if previous.edited:
             print("  (the previous model's file was edited since it was fitted)")
@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"\nmodel: {args.save}")
     if args.picture:
         try:
-            Path(args.picture).write_text(picture(found, u), encoding="utf-8")
+            Path(args.picture).write_text(fit_picture(found, u), encoding="utf-8")
         except OSError as error:
             raise KilnctlError(f"{args.picture}: cannot be written: {error.strerror}") from None
         print(f"picture: {args.picture}")

@@ -4,8 +4,8 @@ import argparse
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import chosen
 from ._asking import oven_of
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,14 +21,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from ..report.history import read_history
-    from ..report.history_text import as_text, page
+    from ..report.history_text import history_page, history_text
 
     history = read_history(args.runs, args.oven, args.since)
     u = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None)
-    print(u.words(as_text(history, u.scale)))
+    print(u.words(history_text(history, u)))
     if args.out:
         try:
-            Path(args.out).write_text(u.words(page(history, u.scale)), encoding="utf-8")
+            Path(args.out).write_text(u.words(history_page(history, u)), encoding="utf-8")
         except OSError as error:
             raise KilnctlError(f"{args.out}: cannot be written: {error.strerror}") from None
         print(f"\nthe page lies in {args.out}")

@@ -4,8 +4,9 @@ reads."""
 import argparse
 
 from ..errors import KilnctlError
-from ..output import about, chosen, clock
+from ..output import about, clock
 from ..units import UnitError, parse
+from ._options import chosen
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -77,7 +78,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
     from ..commissioning import learning_run as learning
-    from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
+    from ..record.folder import Begun, SampleWriter, begin, new_folder
+    from ..report.finishing import finish
     from ..run.summary import summarise
     from .rehearse import Progress
 
@@ -137,7 +139,7 @@ def run(args: argparse.Namespace) -> int:
     finally:
         writer.close()
         progress.end()
-    finish(folder, result, summarise(result), u.scale)
+    finish(folder, result, summarise(result), u)
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     print(

@@ -3,7 +3,7 @@
 import argparse
 
 from ..errors import KilnctlError
-from ..output import chosen
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

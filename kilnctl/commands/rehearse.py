@@ -6,8 +6,9 @@ import sys
 import time
 
 from ..errors import KilnctlError
-from ..output import chosen, clock
-from ..run.summary import as_text, compared, summarise
+from ..output import clock
+from ..run.summary import summarise
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -66,7 +67,9 @@ class Progress:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, load_schedule, size
-    from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
+    from ..record.folder import Begun, SampleWriter, begin, new_folder
+    from ..report.finishing import finish
+    from ..report.summary_text import summaries_compared, summary_text
     from ..run.rehearsal import rehearse
 
     problems = []
@@ -129,9 +132,9 @@ def run(args: argparse.Namespace) -> int:
         progress.end()
     result = dataclasses.replace(result, controller=_name(args.controller))
     summary = summarise(result)
-    finish(folder, result, summary, u.scale)
+    finish(folder, result, summary, u)
     print()
-    print(as_text(summary, u.scale))
+    print(summary_text(summary, u))
     print(_flicker(oven, result))
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
@@ -142,7 +145,7 @@ def run(args: argparse.Namespace) -> int:
         )
         progress.end()
         print("\nThe same oven, load and seed with an on/off thermostat:\n")
-        print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
+        print(summaries_compared(summary, summarise(other), u.words("thermostat ±3 °C"), u))
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
     return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
 

@@ -5,7 +5,7 @@ import contextlib
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import chosen
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,10 +20,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from ..record.retention import pending
     from ..record.run_record import read_run
-    from ..report.finishing import finish_record, pending
-    from ..report.run_report import as_csv, page, parse_price
-    from ..run.summary import as_text, summarise
+    from ..report.finishing import finish_record
+    from ..report.run_report import parse_price, run_csv, run_page
+    from ..report.summary_text import summary_text
+    from ..run.summary import summarise
 
     price = parse_price(args.price) if args.price else None
     record = read_run(args.run)
@@ -32,17 +34,17 @@ def run(args: argparse.Namespace) -> int:
         with contextlib.suppress(KilnctlError):
             finish_record(record.folder)
     summary = summarise(record)
-    unit = chosen(args, record.oven).scale
+    units = chosen(args, record.oven)
     target = Path(args.out) if args.out else record.folder / "report.html"
-    _write(target, page(record, summary, unit, price))
-    figures = as_csv(record, summary, price)
+    _write(target, run_page(record, summary, units, price))
+    figures = run_csv(record, summary, price)
     if args.csv == "-":
         print(figures, end="")
         return 0
     if args.csv:
         _write(Path(args.csv), figures)
     print(f"{record.oven.name}: {record.schedule.name}, {record.outcome}\n")
-    print(as_text(summary, unit))
+    print(summary_text(summary, units))
     if price is not None:
         print(f"cost                 {price.of(summary.energy_kwh)}")
     for problem in record.problems:

@@ -9,7 +9,8 @@ import time
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import Units, chosen, clock
+from ..output import Units, clock
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -243,16 +244,17 @@ class _Teller:
 
 def _close(service, outcome: str, u: Units) -> None:
     """The summary and the page of a run that is over; the heat has been off since before this."""
-    from ..record.folder import finish
     from ..record.run_record import read_run
-    from ..run.summary import as_text, summarise
+    from ..report.finishing import finish
+    from ..report.summary_text import summary_text
+    from ..run.summary import summarise
 
     record = read_run(service.folder)
     if len(record.time_s):
         summary = summarise(record)
-        finish(service.folder, record, summary, u.scale)
+        finish(service.folder, record, summary, u)
         print()
-        print(as_text(summary, u.scale))
+        print(summary_text(summary, u))
     for event in (e for e in record.events if e.kind == "danger"):
         print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
     for trip in record.trips:

@@ -5,7 +5,7 @@ import json
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import chosen
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,20 +18,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, size
-    from ..report.sizing_text import as_dict, as_text, pictures
+    from ..report.sizing_text import sizing_json, sizing_pictures, sizing_text
 
     oven = load_oven(args.oven)
     units = chosen(args, oven)
     sizing = size(oven)
     if args.json:
-        print(json.dumps(as_dict(sizing), indent=2, ensure_ascii=False))
+        print(json.dumps(sizing_json(sizing), indent=2, ensure_ascii=False))
     else:
-        print(as_text(sizing, units))
+        print(sizing_text(sizing, units))
     if args.out:
         folder = Path(args.out)
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            for name, text in pictures(sizing, units).items():
+            for name, text in sizing_pictures(sizing, units).items():
                 (folder / name).write_text(text, encoding="utf-8")
         except OSError as error:
             raise KilnctlError(f"{folder}: pictures cannot be written there: {error.strerror}") from None

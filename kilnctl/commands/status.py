@@ -2,8 +2,9 @@
 
 import json
 
-from ..output import about, chosen
+from ..output import about
 from . import _asking
+from ._options import chosen
 
 
 def arguments(parser) -> None:

@@ -6,7 +6,8 @@ import time
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import about, chosen
+from ..output import about
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -90,13 +91,13 @@ def _study(args, oven, vary, executor) -> int:
     from .. import load_schedule
     from ..record.durable import write_whole
     from ..record.folder import slug
-    from ..report import study_text
+    from ..report.study_page import study_page
+    from ..report.study_text import study_text, tuning_text
     from ..studies import case_of, run_case, tuning
     from ..studies.replay_files import save_worst
 
     schedule = load_schedule(args.schedule)
     u = chosen(args, oven, schedule)
-    unit = u.scale
     case = case_of(oven, schedule, vary, args.seed, args.model, None, args.from_fit, args.whole)
     kind = ("-fit" if args.from_fit else "") + ("-whole" if args.whole else "") + ("-tuning" if args.tuning else "")
     folder = Path(args.out) / f"{slug(oven.name)}-{slug(schedule.name)}{kind}-{args.seed}"
@@ -109,7 +110,7 @@ def _study(args, oven, vary, executor) -> int:
     how = dict(executor=executor, jobs=args.jobs, progress=None if args.quiet else Progress())
     try:
         if args.tuning:
-            print(tuning.as_text(tuning.compare(case, args.draws, keep=folder, **how), oven.control.trim, u))
+            print(tuning_text(tuning.compare(case, args.draws, keep=folder, **how), oven.control.trim, u))
             return 0
         made = run_case(case, args.draws, keep=folder / "draws.jsonl", **how)
     except KeyboardInterrupt:
@@ -118,7 +119,7 @@ def _study(args, oven, vary, executor) -> int:
     finally:
         if how["progress"] is not None:
             how["progress"].end()
-    print(study_text.as_text(made, unit))
+    print(study_text(made, u))
     saved = save_worst(made, folder / "worst", args.model)
     if saved:
         print("\nthe worst, as ovens to be rehearsed again:")
@@ -126,7 +127,7 @@ def _study(args, oven, vary, executor) -> int:
         for path, why in saved:
             print(f"  kilnctl rehearse {path} {args.schedule}{extra}    # {why}")
     try:
-        write_whole(folder / "study.html", study_text.as_page(made, unit).encode())
+        write_whole(folder / "study.html", study_page(made, u).encode())
     except OSError as error:
         raise KilnctlError(f"{folder}: cannot be written: {error.strerror}") from None
     print(f"\nthe draws lie in {folder}/draws.jsonl (open {folder}/study.html)")
@@ -134,7 +135,8 @@ def _study(args, oven, vary, executor) -> int:
 
 
 def _thickness(args, oven, vary, executor) -> int:
-    from ..studies import thickness
+    from ..report.study_text import thickness_text
+    from ..studies import thickness_for
     from ..units import UnitError, parse
 
     if not args.layer:
@@ -151,12 +153,12 @@ def _thickness(args, oven, vary, executor) -> int:
     def told(metres: float, share: float) -> None:
         if not args.quiet:
             print(
-                f"{u.length(metres, 2 if u.imperial else 0):>9}: {100 * share:5.1f} % of {args.draws} ovens",
+                f"{u.thickness(metres):>9}: {100 * share:5.1f} % of {args.draws} ovens",
                 file=sys.stderr,
                 flush=True,
             )
 
-    found = thickness.thickness_for(
+    found = thickness_for(
         oven,
         args.layer,
         values["reach"],
@@ -168,7 +170,7 @@ def _thickness(args, oven, vary, executor) -> int:
         jobs=args.jobs,
         progress=told,
     )
-    print(thickness.as_text(found, u))
+    print(thickness_text(found, u))
     return 0 if found.needed_m is not None and found.borne else 1
 
 

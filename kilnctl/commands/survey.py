@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import chosen
+from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -16,11 +16,11 @@ from ..control import estimator
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, ELEMENT, EnergyModel
+from ..output import clock
 from ..reading import Reading
 from ..record.run_record import read_run
 from ..run import rehearsal
 from ..run.chain import Chain
-from ..run.summary import clock
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, Step

@@ -6,10 +6,11 @@ import json
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..output import IMPERIAL, METRIC, Units
 from ..record.durable import write_whole
 from ..record.folder import slug
 from ..record.run_record import read_run
-from ..report.run_report import page
+from ..report.run_report import run_page
 from ..run.summary import summarise
 from ..settings import SettingsError, load_schedule
 from ..settings.oven import Oven
@@ -202,7 +203,7 @@ class Catalogue:
         if folder is None:
             raise KilnctlError("there is no such run")
         record = read_run(folder)
-        return page(record, summarise(record), unit)
+        return run_page(record, summarise(record), Units(IMPERIAL if unit == "F" else METRIC))
 
     # ---- sizing ----
 

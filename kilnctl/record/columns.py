@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Column:
-    """`decimals` fixes how it is written, so that equal runs give equal files."""
+class SampleColumn:
+    """One column. `decimals` fixes how it is written, so that equal runs give equal files."""
 
     name: str
     unit: str
@@ -16,45 +16,47 @@ class Column:
 
 
 COLUMNS = (
-    Column("time_s", "s", 1, "time since the start, monotonic"),
-    Column(
+    SampleColumn("time_s", "s", 1, "time since the start, monotonic"),
+    SampleColumn(
         "reference_c",
         "°C",
         2,
         "where the chamber (or the part) should be now; empty while cooling without heat",
     ),
-    Column("chamber_c", "°C", 3, "the control sensor, as read"),
-    Column("true_chamber_c", "°C", 3, "the chamber itself; a virtual oven only"),
-    Column("limit_c", "°C", 3, "the second sensor, as read"),
-    Column("part_c", "°C", 3, "the thermocouple on the part, as read"),
-    Column("true_part_c", "°C", 3, "surface of the part itself; a virtual oven only"),
-    Column("part_estimate_c", "°C", 2, "the part as the model sees it"),
-    Column("part_sd_k", "K", 2, "standard deviation of that estimate"),
-    Column("element_estimate_c", "°C", 1, "the elements as the model sees them"),
-    Column("expected_c", "°C", 2, "the chamber as the estimator sees it now"),
-    Column("duty", "1", 4, "share of full power that the gate let pass"),
-    Column(
+    SampleColumn("chamber_c", "°C", 3, "the control sensor, as read"),
+    SampleColumn("true_chamber_c", "°C", 3, "the chamber itself; a virtual oven only"),
+    SampleColumn("limit_c", "°C", 3, "the second sensor, as read"),
+    SampleColumn("part_c", "°C", 3, "the thermocouple on the part, as read"),
+    SampleColumn("true_part_c", "°C", 3, "surface of the part itself; a virtual oven only"),
+    SampleColumn("part_estimate_c", "°C", 2, "the part as the model sees it"),
+    SampleColumn("part_sd_k", "K", 2, "standard deviation of that estimate"),
+    SampleColumn("element_estimate_c", "°C", 1, "the elements as the model sees them"),
+    SampleColumn("expected_c", "°C", 2, "the chamber as the estimator sees it now"),
+    SampleColumn("duty", "1", 4, "share of full power that the gate let pass"),
+    SampleColumn(
         "fired",
         "1",
         4,
         "share of full power that was fired since the last sample, as measured; empty without a current meter",
     ),
-    Column("commanded", "1", 4, "share of full power that was commanded since the last sample; it proves nothing"),
-    Column(
+    SampleColumn(
+        "commanded", "1", 4, "share of full power that was commanded since the last sample; it proves nothing"
+    ),
+    SampleColumn(
         "power_w",
         "W",
         1,
         "electric power since the last sample, by the best that the meters tell; as commanded where there is none",
     ),
-    Column("demand_w", "W", 1, "what the control asks for, whether or not the gate lets it pass"),
-    Column("feedforward_w", "W", 1, "of it, the energy balance's part"),
-    Column("trim_w", "W", 1, "of it, the feedback's part"),
-    Column("unexplained_w", "W", 1, "heat into the chamber that the model cannot explain"),
-    Column("supply_v", "V", 1, "supply voltage, where measured"),
-    Column("current_a", "A", 2, "element current while any flows, where measured"),
-    Column("contactor", "1", 0, "1 while the contactor is told to be closed"),
-    Column("step", "1", 0, "step of the schedule, from 1"),
-    Column("reason", "", 0, "why, in plain words"),
+    SampleColumn("demand_w", "W", 1, "what the control asks for, whether or not the gate lets it pass"),
+    SampleColumn("feedforward_w", "W", 1, "of it, the energy balance's part"),
+    SampleColumn("trim_w", "W", 1, "of it, the feedback's part"),
+    SampleColumn("unexplained_w", "W", 1, "heat into the chamber that the model cannot explain"),
+    SampleColumn("supply_v", "V", 1, "supply voltage, where measured"),
+    SampleColumn("current_a", "A", 2, "element current while any flows, where measured"),
+    SampleColumn("contactor", "1", 0, "1 while the contactor is told to be closed"),
+    SampleColumn("step", "1", 0, "step of the schedule, from 1"),
+    SampleColumn("reason", "", 0, "why, in plain words"),
 )
 NAMES = tuple(c.name for c in COLUMNS)
 INDEX = {name: i for i, name in enumerate(NAMES)}
@@ -73,8 +75,8 @@ def _cell(value, decimals: int) -> str:
 
 
 def row_of(time_s: float, reading, act, chamber_c: float | None = None, part_c: float | None = None) -> tuple:
-    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a `kilnctl.run.chain.Actuation`);
-    chamber_c and part_c are the true ones, where a virtual oven tells them."""
+    """One sample in the order of `COLUMNS`, from a reading and what the chain made of it (a
+    `kilnctl.run.chain.Actuation`); chamber_c and part_c are the true ones, where a virtual oven tells them."""
     d = act.decision
     return (
         time_s,

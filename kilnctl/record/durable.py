@@ -1,7 +1,7 @@
-"""Files that survive a power cut: whole or not at all, and on the disk before anybody is told so.
+"""Files that survive a power cut: whole or not at all, and on the disk before this is said.
 
-The order is always: write beside it, fdatasync, rename over it, fsync the folder. Anything less has lost
-everything in crash images of ext4 (delayed allocation keeps new data in memory for many seconds).
+The order is always: write a new file, fdatasync, rename it over the old one, fsync the folder. With any step left out,
+crash images of ext4 lose everything (delayed allocation keeps new data in memory for many seconds).
 """
 
 import json

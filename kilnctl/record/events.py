@@ -9,10 +9,13 @@ QUIET_S = 600.0
 _NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Event:
+    """What happened at `time_s`, s since the run's start. `kind` is a word: "step", "trip", "warning", "door",
+    "request", "note"; a real run has more ("start", "resume", "danger", "end")."""
+
     time_s: float
-    kind: str  # "step", "trip", "warning", "door", "request", "note"
+    kind: str
     text: str
 
 

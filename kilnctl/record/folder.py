@@ -1,4 +1,5 @@
-"""A run's folder: samples.csv, events.csv, run.json, the settings used, and the page of curves.
+"""The data of a run's folder: samples.csv, events.csv, run.json, and the settings used. `report.finishing` adds the
+pictures and the page.
 
 Nothing in it depends on the clock of the day, so that equal runs give equal bytes.
 """
@@ -11,12 +12,17 @@ import math
 import os
 import re
 from pathlib import Path
+from typing import Any
 
 from .. import __version__
 from ..errors import KilnctlError
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule
 from .columns import COLUMNS, NAMES, row_text
 from .durable import write_whole
 from .journal import segments
+from .run_data import RunData, UnknownOven
 
 _FLUSH = 500
 #: Samples that are turned into text together; more take memory for nothing.
@@ -52,7 +58,8 @@ class SampleWriter:
     def __init__(self, folder: Path, name: str = "samples.csv"):
         self.path = folder / name
         try:
-            self._file = open(self.path, "w", newline="", encoding="utf-8")
+            # Open from sample to sample; `close` closes it.
+            self._file = open(self.path, "w", newline="", encoding="utf-8")  # noqa: SIM115
             self._writer = csv.writer(self._file, lineterminator="\n")
             self._writer.writerow(NAMES)
         except OSError as error:
@@ -77,7 +84,7 @@ class SampleWriter:
             raise KilnctlError(f"{self.path}: cannot be written: {error.strerror}") from None
 
 
-def plain(value):
+def plain(value: Any) -> Any:
     """Dataclasses and arrays as JSON values; NaN and infinity as null."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
@@ -90,9 +97,24 @@ def plain(value):
     return value
 
 
-def about(run) -> dict:
-    """What run.json says of a run (a `Run`, a `RunRecord`, or anything with their attributes), as JSON
-    values."""
+@dataclasses.dataclass(frozen=True)
+class Begun:
+    """What is known of a run before its first sample. `started`: time of day in words, for display only;
+    `rig`: what was heated."""
+
+    oven: Oven | UnknownOven
+    schedule: Schedule
+    load: Load | None = None
+    model: object = None
+    seed: int | None = None
+    controller: str = ""
+    started: str = ""
+    rig: str = ""
+    outcome: str = "unfinished"
+
+
+def about(run: RunData | Begun) -> dict:
+    """What run.json says of a run, as JSON values."""
     schedule = {
         f.name: plain(getattr(run.schedule, f.name))
         for f in dataclasses.fields(run.schedule)
@@ -115,23 +137,7 @@ def about(run) -> dict:
         "columns": {c.name: c.doc for c in COLUMNS},
     }
     # Only a real run knows the time of day; a rehearsal's record is the same bytes whenever it is made.
-    return said | {name: getattr(run, name) for name in ("started", "rig") if getattr(run, name, "")}
-
-
-@dataclasses.dataclass(frozen=True)
-class Begun:
-    """What is known of a run before its first sample. `started`: time of day in words, for display only;
-    `rig`: what was heated."""
-
-    oven: object
-    schedule: object
-    load: object = None
-    model: object = None
-    seed: int | None = None
-    controller: str = ""
-    started: str = ""
-    rig: str = ""
-    outcome: str = "unfinished"
+    return said | {name: said_of for name, said_of in (("started", run.started), ("rig", run.rig)) if said_of}
 
 
 def begin(folder: Path, begun: Begun) -> None:
@@ -156,40 +162,39 @@ def begin(folder: Path, begun: Begun) -> None:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
 
 
-def finish(folder: Path, run, summary, unit: str = "C") -> None:
-    """Write everything that is not there yet, and the final run.json last. Raises KilnctlError naming the
-    file."""
-    from ..report.run_curves import curves
-    from ..report.run_report import page
-
+def write_data(folder: Path, run: RunData) -> None:
+    """Write what is not there yet of samples, settings and events. Raises KilnctlError naming the file."""
     if not (folder / "run.json").is_file():
         begin(folder, Begun(run.oven, run.schedule, run.load, run.model, run.seed, run.controller))
     if not (folder / "samples.csv").is_file() or segments(folder):
         write_samples(folder, run)
-    said = about(run) | {"energy_j": run.energy_j, "summary": plain(summary), "trips": plain(run.trips)}
     path = folder / "events.csv"
     try:
         with open(path, "w", newline="", encoding="utf-8") as file:
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(("time_s", "kind", "text"))
             writer.writerows((f"{e.time_s:.1f}", e.kind, " ".join(e.text.split())) for e in run.events)
-        if len(run.time_s):
-            path = folder / "curves.svg"
-            path.write_text(curves(run, summary, unit), encoding="utf-8")
-            path = folder / "run.html"
-            path.write_text(page(run, summary, unit), encoding="utf-8")
-        path = folder / "run.json"
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def conclude(folder: Path, run: RunData, summary: object) -> None:
+    """Write the final run.json: the last of a run's files, so that whoever finds its summary finds the others too.
+    Raises KilnctlError."""
+    said = about(run) | {"energy_j": run.energy_j, "summary": plain(summary), "trips": plain(run.trips)}
+    path = folder / "run.json"
+    try:
         write_whole(path, _json(said))
     except OSError as error:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
 
 
-def write_samples(folder: Path, run) -> None:
+def write_samples(folder: Path, run: RunData) -> None:
     """samples.csv of a run whose samples are in memory (those of a journal, for instance): whole, or the one before it
     stays. Raises KilnctlError."""
     writer = SampleWriter(folder, "samples.csv.new")
     for begin_at in range(0, len(run.data["time_s"]), _AT_ONCE):
-        for row in zip(*(run.data[name][begin_at : begin_at + _AT_ONCE].tolist() for name in NAMES)):
+        for row in zip(*(run.data[name][begin_at : begin_at + _AT_ONCE].tolist() for name in NAMES), strict=True):
             writer(row)
     writer.close()
     try:

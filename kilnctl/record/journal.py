@@ -90,6 +90,12 @@ def segments(folder: str | Path) -> list[Path]:
         raise KilnctlError(f"{folder}: cannot be read: {error.strerror}") from None
 
 
+def _segment_number(path: Path) -> int:
+    match = _SEGMENT.fullmatch(path.name)
+    assert match is not None  # `segments` lists no other names
+    return int(match[1])
+
+
 def read_journal(place: str | Path) -> Journal:
     """Every whole record of a journal (its folder, or one file of it), in order, none twice. Raises
     KilnctlError where a file cannot be read at all; damage inside is reported in the result, never
@@ -148,7 +154,7 @@ class JournalFile:
             make_folder(self.folder)
             there = segments(self.folder)
             self.sequence = self._last(there)
-            self._open(int(_SEGMENT.fullmatch(there[-1].name)[1]) if there else 1)
+            self._open(_segment_number(there[-1]) if there else 1)
         except OSError as error:
             raise KilnctlError(f"{self.folder}: no journal can be kept there: {error.strerror}") from None
 
@@ -181,7 +187,7 @@ class JournalFile:
     def append(self, text: str) -> int:
         """Write one record with one `write`, and return its number. Not yet on the disk: see `sync`."""
         if self._handle < 0:
-            self.begin_anew()
+            self.reopen()
         if self._size >= self.segment_bytes:
             self.rotate()
         line = line_of(self.sequence + 1, text)
@@ -217,7 +223,7 @@ class JournalFile:
         self._open(self.number + 1)
         os.close(before)
 
-    def begin_anew(self) -> None:
+    def reopen(self) -> None:
         """After a failed sync: go on in a new segment, and write again there what may not have reached the
         disk (the kernel reports a lost page once and then forgets it)."""
         make_folder(self.folder)

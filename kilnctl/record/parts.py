@@ -8,7 +8,7 @@ import typing
 
 from ..errors import KilnctlError
 
-#: Beyond this no number in a record of ours lies, whatever its unit.
+#: No number in a record of ours is larger, in any of its units.
 LARGEST = 1e9
 
 
@@ -74,12 +74,8 @@ def _within(value, bounds) -> bool:
 
 def _fits(value, hint) -> bool:
     for option in _options(hint):
-        if (
-            option is float
-            and math.isfinite(number(value))
-            or option is int
-            and isinstance(value, int)
-            and not isinstance(value, bool)
+        if (option is float and math.isfinite(number(value))) or (
+            option is int and isinstance(value, int) and not isinstance(value, bool)
         ):
             return True
         if option in (str, bool, type(None)) and isinstance(value, option):

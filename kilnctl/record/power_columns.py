@@ -5,7 +5,9 @@ import math
 
 import numpy as np
 
+from ..settings.oven import Oven
 from ..thermal.electric_power import electric_w
+from .run_data import UnknownOven
 
 
 def fired_share(data: dict[str, np.ndarray]) -> tuple[np.ndarray, bool]:
@@ -24,25 +26,28 @@ def commanded_share(data: dict[str, np.ndarray]) -> np.ndarray | None:
     return np.nan_to_num(commanded) if commanded is not None and np.isfinite(commanded).any() else None
 
 
-def power_w(data: dict[str, np.ndarray], oven, model: dict | None = None) -> np.ndarray:
+def power_w(data: dict[str, np.ndarray], oven: Oven | UnknownOven, model: dict | None = None) -> np.ndarray:
     """Mean electric power since the sample before, W, array. Records from before it was kept are worked out the same
     way. NaN where neither oven nor model says how strong the elements are."""
     kept = data.get("power_w")
     if kept is not None and np.isfinite(kept).any():
         return np.nan_to_num(kept)
-    elements, supply = getattr(oven, "elements", None), getattr(oven, "supply", None)
-    rated = elements.power_w if elements else _number(model, "power_w")
-    volts = supply.voltage_v if supply else _number(model, "voltage_v")
+    rated = oven.elements.rated_w if oven.elements else _positive(model, "power_w")
+    volts = oven.supply.voltage_v if oven.supply else _positive(model, "voltage_v")
     share, _ = fired_share(data)
     supplied = data["supply_v"] if math.isfinite(volts) else np.full(len(share), math.nan)
     amps = data.get("current_a", np.full(len(share), math.nan))
     return np.array(
-        [electric_w(s, rated, volts, v, a) for s, v, a in zip(share.tolist(), supplied.tolist(), amps.tolist())], float
+        [
+            electric_w(s, rated, volts, v, a)
+            for s, v, a in zip(share.tolist(), supplied.tolist(), amps.tolist(), strict=True)
+        ],
+        float,
     )
 
 
-def _number(model, name: str) -> float:
-    value = model.get(name) if isinstance(model, dict) else getattr(model, name, None)
+def _positive(model: dict | None, name: str) -> float:
+    value = model.get(name) if model else None
     return float(value) if isinstance(value, (int, float)) and value > 0.0 else math.nan
 
 
@@ -56,8 +61,3 @@ def basis(data: dict[str, np.ndarray]) -> str:
         if volts
         else "what was commanded, at the rated power; nothing was measured"
     )
-
-
-def is_measured(data: dict[str, np.ndarray]) -> bool:
-    """Whether the fired share was measured."""
-    return fired_share(data)[1]

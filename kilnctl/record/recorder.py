@@ -222,7 +222,7 @@ class Recorder:
                 self._file.sync()
             except OSError as error:
                 self._sync_failure = self._words(error)
-                self._file.begin_anew()
+                self._file.reopen()
                 self._file.sync()
             self._sync_failure = ""
             return True
@@ -240,7 +240,7 @@ class Recorder:
         except OSError as error:
             self._sync_failure = self._words(error)
 
-    def _words(self, error: Exception) -> str:
+    def _words(self, error: OSError | KilnctlError) -> str:
         return str(error) if isinstance(error, KilnctlError) else f"{self._file.path}: {error.strerror}"
 
     def _room(self) -> int:

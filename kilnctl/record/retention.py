@@ -64,6 +64,27 @@ def being_written(folder: Path) -> bool:
         os.close(handle)
 
 
+def pending(folder: Path) -> bool:
+    """Whether the run in `folder` was kept in a journal that is newer than its run.json, and no process writes it any
+    more: its page has yet to be made."""
+    try:
+        if not is_record(folder) or not (there := segments(folder)):
+            return False
+        told = folder / "run.json"
+        newer = not told.is_file() or max(p.stat().st_mtime_ns for p in there) > told.stat().st_mtime_ns
+        return newer and not being_written(folder)
+    except (OSError, KilnctlError):
+        return False
+
+
+def pending_in(place: Path) -> list[Path]:
+    """The folders directly below `place` that are `pending`, by name; none where it cannot be read."""
+    try:
+        return sorted(p for p in place.iterdir() if pending(p))
+    except OSError:
+        return []
+
+
 def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1, spare: Collection[Path] = ()) -> Cleared:
     """Remove the oldest records below `place` (by the time their last file was written) until all of them
     together are at most keep_bytes; the newest keep_runs always stay, and those in `spare` (a run that may yet go on).
@@ -99,7 +120,7 @@ def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1, spare: 
             kept_back.append(f"{folder.name}: it is being written")
             continue
         try:
-            # The name goes first, at once: nobody ever reads half a record.
+            # The name goes first, at once: half a record is never read.
             going = folder.with_name(_GOING + folder.name)
             os.rename(folder, going)
             shutil.rmtree(going)

@@ -12,83 +12,34 @@ import hashlib
 import itertools
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
 from ..errors import KilnctlError
+from ..safety import Trip
 from ..settings.construction import Load
 from ..settings.oven import Oven, load_oven
 from ..settings.schedule import Cure, Schedule, Step, load_schedule
 from .columns import NAMES
+from .events import Event
 from .journal import Damage, entries_of, segments
 from .parts import LARGEST, built, mapping, number, words
 from .power_columns import power_w
+from .run_data import RunData, UnknownOven
 
 #: A record larger than this is not read in one piece, bytes.
 LARGEST_BYTES = 1_000_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class RecordedEvent:
-    time_s: float
-    kind: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class RecordedTrip:
-    fault: str
-    time_s: float
-    seen: str
-    done: str
-    check: str
-
-
-@dataclass(frozen=True)
-class UnknownOven:
-    """Stands for an oven whose description is not in the record."""
-
-    name: str
-    file: str = ""
-    sha256: str = ""
-
-
-@dataclass
-class RunRecord:
-    """A run read back; summaries, pictures and fits take it in place of a `Run`. Columns are attributes
-    too (`.chamber_c`).
-
-    outcome   "finished", "tripped", "interrupted", "stopped", or "unfinished": it ended without saying so
-    problems  what was found wrong in the record and how it was dealt with, one sentence each
-    about     run.json as it stands
-    """
+@dataclass(kw_only=True)
+class RunRecord(RunData):
+    """A run read back from `folder`; `about` is its run.json as it stands."""
 
     folder: Path
-    oven: Oven | UnknownOven
-    schedule: Schedule
-    outcome: str
-    trips: tuple[RecordedTrip, ...]
-    events: tuple[RecordedEvent, ...]
-    data: dict[str, np.ndarray]
-    seed: int | None
-    controller: str
-    energy_j: float
-    model: dict | None
-    load: Load | None
-    started: str = ""
-    rig: str = ""
-    version: str = ""
     about: dict = field(default_factory=dict)
-    problems: tuple[str, ...] = ()
-
-    def __getattr__(self, name: str) -> np.ndarray:
-        data = self.__dict__.get("data", {})
-        if name in data:
-            return data[name]
-        raise AttributeError(name)
 
 
 def read_run(folder: str | Path) -> RunRecord:
@@ -113,19 +64,18 @@ def _read_run(folder: Path) -> RunRecord:
     elif (folder / "samples.csv").is_file():
         data = _columns(*_table(folder / "samples.csv", problems))
         events = read_events(folder / "events.csv", problems)
-        trips, end, outcome = (
-            tuple(_trip(t) for t in (said.get("trips") if isinstance(said.get("trips"), list) else ())),
-            {},
-            words(said.get("outcome")) or "unfinished",
-        )
+        listed = said.get("trips")
+        trips = tuple(_trip(t) for t in listed) if isinstance(listed, list) else ()
+        end, outcome = {}, words(said.get("outcome")) or "unfinished"
     else:
         raise KilnctlError(f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal")
     oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
+    model = said["model"] if isinstance(said.get("model"), dict) else None
     # Where there is a journal it alone counts: run.json may be from before a run was gone on with.
     energy = number(end.get("energy_j") if segments(folder) else said.get("energy_j"))
     if not math.isfinite(energy):
         steps = np.diff(data["time_s"], prepend=data["time_s"][:1])
-        energy = float(np.nansum(power_w(data, oven, said.get("model")) * steps))
+        energy = float(np.nansum(power_w(data, oven, model) * steps))
         problems.append("the run ended without a total of its energy; it was added up from the samples")
     load = built(Load, said["load"], f"{folder / 'run.json'}: its load is") if said.get("load") else None
     return RunRecord(
@@ -139,7 +89,7 @@ def _read_run(folder: Path) -> RunRecord:
         seed=said["seed"] if type(said.get("seed")) is int else None,
         controller=words(said.get("controller")),
         energy_j=energy,
-        model=said["model"] if isinstance(said.get("model"), dict) else None,
+        model=model,
         load=load,
         started=words(said.get("started")),
         rig=words(said.get("rig")),
@@ -273,7 +223,7 @@ def _columns(
             lenient.append(f"{place}: not a sample, left out: {error}")
             continue
         before = now
-        for (_, column), value in zip(places, values):
+        for (_, column), value in zip(places, values, strict=True):
             column.append(value)
         if reason is not None:
             # The same few sentences all through a run: each is kept once.
@@ -287,7 +237,7 @@ def _columns(
     return data
 
 
-def read_events(path: Path, problems: list[str]) -> tuple[RecordedEvent, ...]:
+def read_events(path: Path, problems: list[str]) -> tuple[Event, ...]:
     """The events of an events.csv; what is wrong with it goes to `problems`. Raises KilnctlError with file and line."""
     if not path.is_file():
         problems.append("events.csv is not there: the run ended before it was written")
@@ -297,16 +247,16 @@ def read_events(path: Path, problems: list[str]) -> tuple[RecordedEvent, ...]:
     for place, cells in rows:
         try:
             time_s, kind, text = cells
-            found.append(RecordedEvent(float(time_s), kind, text))
+            found.append(Event(float(time_s), kind, text))
         except ValueError:
             raise KilnctlError(f"{place}: not an event (time_s, kind, text)") from None
     return tuple(found)
 
 
-def _trip(told) -> RecordedTrip:
+def _trip(told) -> Trip:
     told = mapping(told)
     said = {name: words(told.get(name)) for name in ("fault", "seen", "done", "check")}
-    return RecordedTrip(time_s=number(told.get("time_s")), **said)
+    return Trip(time_s=number(told.get("time_s")), **said)
 
 
 def _from_journal(folder: Path, problems: list[str]):
@@ -327,13 +277,13 @@ class _Told:
     """What a journal tells beside its samples."""
 
     names: list[str]
-    events: list[RecordedEvent] = field(default_factory=list)
-    trips: list[RecordedTrip] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    trips: list[Trip] = field(default_factory=list)
     end: dict = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
 
 
-def _rows(folder: Path, damage: Damage, told: _Told) -> Iterable[tuple[str, list[str]]]:
+def _rows(folder: Path, damage: Damage, told: _Told) -> Iterator[tuple[str, list[str]]]:
     """(place, cells) of each sample; the rest goes into `told` on the way."""
     begun = False
     for entry in entries_of(folder, damage):
@@ -367,5 +317,5 @@ def _rows(folder: Path, damage: Damage, told: _Told) -> Iterable[tuple[str, list
         text = str(body.get("text", "")) or (
             f"{body.get('fault')}: {body.get('seen')}" if entry.kind == "trip" else entry.kind
         )
-        if entry.kind not in ("lost",):
-            told.events.append(RecordedEvent(time_s, entry.kind, text))
+        if entry.kind != "lost":
+            told.events.append(Event(time_s, entry.kind, text))

@@ -1,8 +1,10 @@
-"""What is left to do once a run of the service is over: its journal becomes samples.csv, events.csv, curves, page and
-summary, as a rehearsal leaves them.
+"""What is left to do once a run is over: its folder gets samples.csv, events.csv, curves, page and summary.
 
-Run as a process of its own (`python -m kilnctl.report.finishing FOLDER`): it takes seconds of arithmetic and much
-memory, neither of which the process that heats has to spare. Cut off at any moment it can be done again.
+The service leaves a journal; this module makes of it what a rehearsal leaves.
+
+For the service it runs as a process of its own (`python -m kilnctl.report.finishing FOLDER`): it takes seconds of
+arithmetic and much memory, neither of which the process that heats has to spare. Cut off at any moment it can be done
+again.
 """
 
 import contextlib
@@ -11,39 +13,34 @@ import sys
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..output import METRIC, Units
-from ..record.folder import finish
-from ..record.journal import segments
-from ..record.retention import being_written, is_record
+from ..output import METRIC_UNITS, Units
+from ..record.folder import conclude, write_data
+from ..record.run_data import RunData
 from ..record.run_record import read_run
-from ..run.summary import summarise
+from ..run.summary import Summary, summarise
+from .run_curves import curves
+from .run_report import run_page
 
 
-def pending(folder: Path) -> bool:
-    """Whether the run in `folder` was kept in a journal that is newer than its run.json, and nobody writes it any
-    more."""
-    try:
-        if not is_record(folder) or not (there := segments(folder)):
-            return False
-        told = folder / "run.json"
-        newer = not told.is_file() or max(p.stat().st_mtime_ns for p in there) > told.stat().st_mtime_ns
-        return newer and not being_written(folder)
-    except (OSError, KilnctlError):
-        return False
-
-
-def pending_in(place: Path) -> list[Path]:
-    """The folders directly below `place` that are `pending`, by name; none where it cannot be read."""
-    try:
-        return sorted(p for p in place.iterdir() if pending(p))
-    except OSError:
-        return []
+def finish(folder: Path, run: RunData, summary: Summary, units: Units = METRIC_UNITS) -> None:
+    """Write everything that is not there yet of a run that is over: data, curves and page, and the final run.json last.
+    Raises KilnctlError naming the file."""
+    write_data(folder, run)
+    if len(run.time_s):
+        path = folder / "curves.svg"
+        try:
+            path.write_text(curves(run, summary, units), encoding="utf-8")
+            path = folder / "run.html"
+            path.write_text(run_page(run, summary, units), encoding="utf-8")
+        except OSError as error:
+            raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+    conclude(folder, run, summary)
 
 
 def finish_record(folder: Path) -> None:
     """Write from its journal what a run's folder lacks. Raises KilnctlError."""
     record = read_run(folder)
-    finish(folder, record, summarise(record), Units(getattr(record.oven, "units", METRIC)).scale)
+    finish(folder, record, summarise(record), Units(record.oven.units))
 
 
 def main(arguments: list[str]) -> int:

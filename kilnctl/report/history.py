@@ -1,5 +1,4 @@
-"""The runs of one oven side by side, and the oven's ageing: the same soak of the same schedule with the
-same load, now and before.
+"""The runs of one oven, and its ageing: the same soak of the same schedule with the same load, now and before.
 
 Four figures tell most of it. The *power to hold* a soak rises when heat finds a new way out; the *time*
 to the first soak rises when the elements weaken; the *gain* (rise per kilowatt hour in heating up) falls
@@ -8,7 +7,7 @@ share) falls when the elements' resistance has risen, or something in the circui
 compared with its own past only, by medians, which a few odd runs do not move.
 
 Without a current meter power is what was commanded, and weaker elements look like a greater loss: more is
-fired to hold. What tells them apart is the gain, see ELEMENTS_FROM.
+fired to hold. The gain tells them apart, see ELEMENTS_FROM.
 """
 
 import math
@@ -18,17 +17,21 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import KilnctlError
+from ..output import clock
 from ..record.folder import plain
 from ..record.power_columns import commanded_share, fired_share, power_w
 from ..record.retention import is_record, natural
 from ..record.run_record import RunRecord, read_run
-from ..run.summary import Summary, clock, sample_s, summarise
+from ..run.summary import Soak, Summary, sample_s, summarise
 
-#: Earlier runs needed before anything is said; a change counts above this share and this many spreads (a
-#: spread is never taken below LEAST_SPREAD of the figure: supply voltage and room temperature alone move it
-#: by so much). The past is the first FIRST of them: compared with the latest ones, slow ageing would hide in
-#: its own spread.
-FEWEST, FIRST, LEAST_CHANGE, SPREADS, LEAST_SPREAD = 3, 8, 0.05, 4.0, 0.015
+#: Earlier runs needed before anything is said.
+FEWEST = 3
+#: The past is the first so many runs: compared with the latest ones, slow ageing would hide in its own spread.
+FIRST = 8
+#: A change counts above this share of the figure, and above this many spreads.
+LEAST_CHANGE, SPREADS = 0.05, 4.0
+#: A spread is never taken below this share: supply voltage and room temperature alone move a figure by so much.
+LEAST_SPREAD = 0.015
 #: Steps between earlier runs from which their trend can be told.
 TREND_STEPS = 4
 #: Runs are compared only when they began within this of each other, K.
@@ -39,50 +42,56 @@ STRENGTH_S = 60.0
 #: some share raise what is commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A
 #: new way out takes about half as much at half of the temperature, out of full power: on the virtual cabinet 0.58 to
 #: 0.68 for vents twice and three times as wide. That grows with the share of full power that holding takes; above LIGHT
-#: of it, and between the two figures, nobody can tell.
+#: of it, and between the two figures, the runs cannot tell.
 ELEMENTS_FROM, LOSSES_TO, LIGHT = 1.0, 0.8, 0.45
 
-_WORDS = {
-    (
-        "hold",
-        +1,
-    ): "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
-    "insulation and the vent",
-    (
-        "hold",
-        -1,
-    ): "less heat gets out than before, or the sensor reads too high: see that it sits where it did "
-    "and nowhere near an element",
-    (
-        "time",
-        +1,
-    ): "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
-    "elements and their connections",
-    ("time", -1): "heat reaches the sensor sooner: see that it sits where it did, and that the load was the usual one",
-    (
-        "gain",
-        +1,
-    ): "fired power warms the sensor more than before: see that it sits where it did, and that the "
-    "load was the usual one",
-    (
-        "gain",
-        -1,
-    ): "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
-    "connections and the insulation",
-}
 _WEAKER = (
-    "less power goes in than is commanded: the elements are weaker, or something in their circuit does not conduct as it did. With the "
-    "plug out and the oven cold, check the elements, their connections and the relay"
+    "less power goes in than is commanded: the elements are weaker, or something in their circuit does not conduct as "
+    "it did. With the plug out and the oven cold, check the elements, their connections and the relay"
 )
 _EITHER = (
-    "more is commanded to hold than before: either more heat gets out, or less goes in than is commanded; without a current meter these runs "
-    "cannot tell which. With the plug out and the oven cold, look at the door and its seal, the insulation, the elements and their connections"
+    "more is commanded to hold than before: either more heat gets out, or less goes in than is commanded; without a "
+    "current meter these runs cannot tell which. With the plug out and the oven cold, look at the door and its seal, "
+    "the insulation, the elements and their connections"
 )
-_WORDS |= {
-    ("strength", -1): _WEAKER,
-    ("strength", +1): "the elements take more power than before: with the plug out and the oven cold, see whether an "
-    "element was changed or part of it is short-circuited, and whether the current meter is right",
+#: What it may be, by figure: when it has risen, when it has fallen.
+_CAUSES = {
+    "hold": (
+        (
+            "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
+            "insulation and the vent"
+        ),
+        (
+            "less heat gets out than before, or the sensor reads too high: see that it sits where it did and nowhere "
+            "near an element"
+        ),
+    ),
+    "time": (
+        (
+            "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
+            "elements and their connections"
+        ),
+        "heat reaches the sensor sooner: see that it sits where it did, and that the load was the usual one",
+    ),
+    "gain": (
+        (
+            "fired power warms the sensor more than before: see that it sits where it did, and that the load was the "
+            "usual one"
+        ),
+        (
+            "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
+            "connections and the insulation"
+        ),
+    ),
+    "strength": (
+        (
+            "the elements take more power than before: with the plug out and the oven cold, see whether an element was "
+            "changed or part of it is short-circuited, and whether the current meter is right"
+        ),
+        _WEAKER,
+    ),
 }
+#: Name, unit and decimals of each figure.
 _NAMES = {
     "strength": ("power of the elements", "W", 0),
     "hold": ("power to hold", "W", 0),
@@ -106,16 +115,26 @@ class Figure:
     @property
     def name(self) -> str:
         """In words, with what it rests on where that is a command alone."""
-        return _NAMES[self.what][0] + (
-            " (as commanded)" if self.what in ("hold", "gain") and not self.alike[-1] else ""
-        )
+        commanded = self.what in ("hold", "gain") and not self.alike[-1]
+        return _NAMES[self.what][0] + (" (as commanded)" if commanded else "")
+
+    @property
+    def unit(self) -> str:
+        return _NAMES[self.what][1]
+
+    def shown(self, value: float) -> str:
+        """A value of this figure with its unit."""
+        _, unit, decimals = _NAMES[self.what]
+        return clock(value) if self.what == "time" else f"{value:.{decimals}f} {unit}"
+
+    @property
+    def title(self) -> str:
+        """Its name, and of which soak it is."""
+        return f"{self.name}, {self.where}"
 
     @property
     def text(self) -> str:
-        _, unit, decimals = _NAMES[self.what]
-        return f"{self.name}, {self.where}: " + (
-            clock(self.value) if self.what == "time" else f"{self.value:.{decimals}f} {unit}"
-        )
+        return f"{self.title}: {self.shown(self.value)}"
 
 
 @dataclass(frozen=True)
@@ -162,14 +181,21 @@ class History:
 def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
     """The figures of one run that show ageing; none of a run that was tripped before they could be had."""
     load = str(sorted((plain(run.load) or {}).items()))
-    alike = (run.schedule.sha256 or run.schedule.name, load)
-    power, t = power_w(run.data, run.oven, run.model), run.time_s
-    measured = fired_share(run.data)[1]
-    alike = (*alike, measured)
+    power = power_w(run.data, run.oven, plain(run.model))
+    alike = (run.schedule.sha256 or run.schedule.name, load, fired_share(run.data)[1])
     out = []
     strength = _strength_w(run, power)
     if math.isfinite(strength):
         out.append(Figure("strength", "at full power and rated voltage", strength, ("strength", *alike)))
+    out += _holding(run, summary, power, alike)
+    if summary.soaks and math.isfinite(summary.soaks[0].arrived_s):
+        out += _heating_up(run, summary.soaks[0], power, alike)
+    return tuple(out)
+
+
+def _holding(run: RunRecord, summary: Summary, power: np.ndarray, alike: tuple) -> list[Figure]:
+    """Power to hold in each soak that lasted long enough. `power` in W, one value a sample."""
+    out, t = [], run.time_s
     for number, soak in enumerate(summary.soaks):
         # The last third, when the lining has had most time to fill; at least five minutes of a settled soak.
         begin = soak.end_s - max(300.0, (soak.end_s - soak.arrived_s) / 3.0)
@@ -178,17 +204,20 @@ def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
             share, held_w = float(np.mean(fired_share(run.data)[0][inside])), float(np.mean(power[inside]))
             if held_w > 0.0:
                 out.append(Figure("hold", f"'{soak.name}'", held_w, ("hold", number, *alike), share))
-    if summary.soaks and math.isfinite(summary.soaks[0].arrived_s):
-        soak, start = summary.soaks[0], _start_c(run)
-        if soak.arrived_s > t[0]:
-            out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
-        low, high = (start + share * (soak.target_c - start) for share in (0.2, 0.7))
-        chamber = run.chamber_c
-        passed = [int(np.argmax(chamber >= level)) for level in (low, high)]
-        energy = float(np.sum(power[passed[0] : passed[1]])) * sample_s(t) / 3.6e6
-        if soak.target_c - start > 30.0 and 0 < passed[0] < passed[1] and energy > 0.0:
-            out.append(Figure("gain", f"'{soak.name}'", (high - low) / energy, ("gain", *alike)))
-    return tuple(out)
+    return out
+
+
+def _heating_up(run: RunRecord, soak: Soak, power: np.ndarray, alike: tuple) -> list[Figure]:
+    """Time to the first soak, and the rise per energy from 20 to 70 % of the way there."""
+    out, t, start = [], run.time_s, _start_c(run)
+    if soak.arrived_s > t[0]:
+        out.append(Figure("time", f"'{soak.name}'", soak.arrived_s - float(t[0]), ("time", *alike)))
+    low, high = (start + share * (soak.target_c - start) for share in (0.2, 0.7))
+    passed = [int(np.argmax(run.chamber_c >= level)) for level in (low, high)]
+    energy = float(np.sum(power[passed[0] : passed[1]])) * sample_s(t) / 3.6e6
+    if soak.target_c - start > 30.0 and 0 < passed[0] < passed[1] and energy > 0.0:
+        out.append(Figure("gain", f"'{soak.name}'", (high - low) / energy, ("gain", *alike)))
+    return out
 
 
 def _strength_w(run: RunRecord, power: np.ndarray) -> float:
@@ -199,7 +228,7 @@ def _strength_w(run: RunRecord, power: np.ndarray) -> float:
     asked = share if asked is None else asked
     if not measured or float(np.sum(asked)) < STRENGTH_S / sample_s(run.time_s):
         return math.nan
-    supply = getattr(run.oven, "supply", None)
+    supply = run.oven.supply
     ratio = run.supply_v / supply.voltage_v if supply else np.ones(len(power))
     ratio = np.where(np.isfinite(ratio) & (ratio > 0.3), ratio, 1.0)
     return float(np.sum(power / ratio**2) / np.sum(asked))
@@ -210,14 +239,14 @@ def _start_c(run: RunRecord) -> float:
     return float(np.nanmedian(early)) if np.isfinite(early).any() else math.nan
 
 
-def _order(past: Past):
-    """By the time of day where it is known, else by the folders' names with their numbers in order."""
+def order_of(past: Past) -> tuple[str, list[tuple[int, str]]]:
+    """Sort key of runs: by the time of day where it is known, else by the folders' names with numbers in order."""
     return past.started, natural(past.folder.name)
 
 
 def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:
     """Every run below `place` of one oven (all must be of one, unless it is named), from the run whose
-    folder is named `since` on (after a repair the past begins anew). Raises KilnctlError; a record that
+    folder is named `since` on (a repair begins a new past). Raises KilnctlError; a record that
     cannot be read is left out and told."""
     place = Path(place)
     if not place.is_dir():
@@ -258,7 +287,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
             f"{place}: no run{f' of {oven!r}' if oven else ''} lies there"
             + (f" (found: {', '.join(sorted(names))})" if names else "")
         )
-    runs = tuple(sorted(found, key=_order))
+    runs = tuple(sorted(found, key=order_of))
     if since is not None:
         begin = [i for i, run in enumerate(runs) if run.folder.name == Path(since).name]
         if not begin:
@@ -292,12 +321,12 @@ def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
 def _cause(figure: Figure, change: float, gains: dict[tuple, float]) -> str:
     """What it may be that a figure has changed by that factor. `gains`: the gain's factor for runs alike."""
     if figure.what != "hold" or change < 1.0 or figure.alike[-1]:
-        return _WORDS[figure.what, 1 if change > 1.0 else -1]
+        return _CAUSES[figure.what][0 if change > 1.0 else 1]
     gain = gains.get(figure.alike[2:])
     if gain is None or gain <= 0.0 or not figure.of_full <= LIGHT:
         return _EITHER
     share = -math.log(gain) / math.log(change)
-    return _WEAKER if share >= ELEMENTS_FROM else _WORDS["hold", +1] if share <= LOSSES_TO else _EITHER
+    return _WEAKER if share >= ELEMENTS_FROM else _CAUSES["hold"][0] if share <= LOSSES_TO else _EITHER
 
 
 def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, float]) -> Finding:
@@ -312,11 +341,9 @@ def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, fl
     off = figure.value - usual
     warning = ""
     if abs(off) > max(SPREADS * spread, LEAST_CHANGE * usual):
-        name, unit, decimals = _NAMES[figure.what]
-        was = clock(usual) if figure.what == "time" else f"{usual:.{decimals}f} {unit}"
         more = f"{100 * abs(off) / usual:.0f} % {'more' if off > 0.0 else 'less'} than before"
         warning = (
-            f"{run.schedule}: {figure.text}, {more} ({was}, median of the first {len(earlier)} runs): "
+            f"{run.schedule}: {figure.text}, {more} ({figure.shown(usual)}, median of the first {len(earlier)} runs): "
             f"{_cause(figure, figure.value / usual, gains)}."
         )
     return Finding(figure, usual, spread, len(earlier), warning)

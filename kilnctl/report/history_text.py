@@ -1,14 +1,14 @@
 """A history for people: a table of runs, what has changed, and a page with the figures over the runs."""
 
-from ..run.summary import clock, degrees, kelvins
-from .history import _NAMES, History
+from ..output import METRIC_UNITS, Units, clock
+from .history import History
 from .html import aside, document, notice, section, table
-from .svg import NARROW, WIDTH, Chart, Panel, Series, svg
+from .svg import NARROW, WIDTH, Chart, Series, Subplot, svg
 
 _HEAD = ("run", "schedule", "outcome", "duration", "energy", "overshoot", "highest chamber", "trips")
 
 
-def _rows(history: History, unit: str) -> list[tuple[str, ...]]:
+def _rows(history: History, units: Units) -> list[tuple[str, ...]]:
     return [
         (
             p.started or p.folder.name,
@@ -16,8 +16,8 @@ def _rows(history: History, unit: str) -> list[tuple[str, ...]]:
             p.summary.outcome,
             clock(p.summary.duration_s),
             f"{p.summary.energy_kwh:.2f} kWh",
-            kelvins(p.summary.overshoot_k, unit),
-            degrees(p.summary.highest_chamber_c, unit, 1),
+            units.difference(p.summary.overshoot_k),
+            units.temperature(p.summary.highest_chamber_c, 1),
             ", ".join(p.trips) or "–",
         )
         for p in history.runs
@@ -25,36 +25,32 @@ def _rows(history: History, unit: str) -> list[tuple[str, ...]]:
 
 
 def _compared(history: History) -> list[tuple[str, ...]]:
-    out = []
-    for f in history.findings:
-        _, unit, decimals = _NAMES[f.figure.what]
-        now, usual = (
-            (clock(v) if f.figure.what == "time" else f"{v:.{decimals}f} {unit}") for v in (f.figure.value, f.usual)
+    return [
+        (
+            f.figure.title,
+            f.figure.shown(f.figure.value),
+            f.figure.shown(f.usual),
+            str(f.runs),
+            f"{100 * f.change:+.1f} %",
+            "changed" if f.warning else "as before",
         )
-        out.append(
-            (
-                f"{f.figure.name}, {f.figure.where}",
-                now,
-                usual,
-                str(f.runs),
-                f"{100 * f.change:+.1f} %",
-                "changed" if f.warning else "as before",
-            )
-        )
-    return out
+        for f in history.findings
+    ]
 
 
 def _lines(head, rows) -> list[str]:
     widths = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
     return [
-        "  ".join(c.ljust(w) if i < 2 else c.rjust(w) for i, (c, w) in enumerate(zip(row, widths))).rstrip()
+        "  ".join(
+            c.ljust(w) if i < 2 else c.rjust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
         for row in (head, *rows)
     ]
 
 
-def as_text(history: History, unit: str = "C") -> str:
+def history_text(history: History, units: Units = METRIC_UNITS) -> str:
     """For a terminal."""
-    lines = [f"{history.oven}: {len(history.runs)} runs", "", *_lines(_HEAD, _rows(history, unit))]
+    lines = [f"{history.oven}: {len(history.runs)} runs", "", *_lines(_HEAD, _rows(history, units))]
     compared = _compared(history)
     if compared:
         lines += [
@@ -71,7 +67,7 @@ def as_text(history: History, unit: str = "C") -> str:
     return "\n".join(lines)
 
 
-def page(history: History, unit: str = "C") -> str:
+def history_page(history: History, units: Units = METRIC_UNITS) -> str:
     """A self-contained HTML page."""
     body = (
         "".join(notice(w, "alarm", "Changed:") for w in history.warnings)
@@ -82,13 +78,13 @@ def page(history: History, unit: str = "C") -> str:
         "The newest figures against their past",
         table(("figure", "now", "usual", "of the first runs", "change", ""), _compared(history)),
     )
-    body += section("Runs", table(_HEAD, _rows(history, unit), words=(1, 7)))
+    body += section("Runs", table(_HEAD, _rows(history, units), words=(1, 7)))
     body += "".join(notice(text) for text in history.left_out)
     body += aside(
-        "Compared are runs of the same schedule with the same load from about the same temperature: power to "
-        "hold over the last third of a soak; time to the first soak; rise per kilowatt hour from 20 to 70 % of the way there; "
-        "measured power for each commanded share, at rated voltage. Power is measured where current is, else as commanded (at the "
-        "measured voltage, where it is). Usual is the median of the first runs."
+        "Compared are runs of the same schedule with the same load from about the same temperature: power to hold "
+        "over the last third of a soak; time to the first soak; rise per kilowatt hour from 20 to 70 % of the way "
+        "there; measured power for each commanded share, at rated voltage. Power is measured where current is, else "
+        "as commanded (at the measured voltage, where it is). Usual is the median of the first runs."
     )
     return document(f"{history.oven}: its history", body, f"{len(history.runs)} runs")
 
@@ -99,17 +95,16 @@ def _pictures(history: History) -> str:
         return ""
     panels = []
     for finding in kinds:
-        _, unit, _ = _NAMES[finding.figure.what]
         points = [
             (i, f.value)
             for i, run in enumerate(history.runs, 1)
             for f in run.figures
             if f.alike == finding.figure.alike
         ]
-        x, y = zip(*points)
+        x, y = zip(*points, strict=True)
         usual = Series((x[0], x[-1]), (finding.usual,) * 2, "usual", "reference", (3.0 * finding.spread,) * 2)
         panels.append(
-            Panel(f"{finding.figure.name}, {finding.figure.where}, {unit}", (usual, Series(x, y, "run", "chamber")))
+            Subplot(f"{finding.figure.title}, {finding.figure.unit}", (usual, Series(x, y, "run", "chamber")))
         )
     out = ""
     for kind, width in (("wide", WIDTH), ("narrow", NARROW)):

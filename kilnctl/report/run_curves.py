@@ -4,31 +4,29 @@ import math
 
 import numpy as np
 
+from ..output import METRIC_UNITS, Units
 from ..record.folder import plain
 from ..record.power_columns import fired_share, power_w
+from ..record.run_data import RunData
 from ..run.summary import Summary, part_of, sample_s, smooth
-from .svg import NARROW, WIDTH, Chart, Panel, Series, svg
+from .svg import NARROW, WIDTH, Chart, Series, Subplot, svg
 
 #: Events of these kinds are drawn as faint lines, at most so many of them.
 _NOTED, _MOST_NOTES = {"request": "", "door": "", "resume": "", "note": ""}, 12
 
 
-def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> str:
-    """The picture as SVG; `narrow` for a phone. `run` is a `Run` or a `RunRecord`."""
+def curves(run: RunData, summary: Summary, units: Units = METRIC_UNITS, *, narrow: bool = False) -> str:
+    """The picture as SVG; `narrow` for a phone."""
     t, d = run.time_s, run.data
-
-    def scale(values):
-        return values if unit == "C" else values * 1.8 + 32.0
-
     true = np.isfinite(d["true_chamber_c"]).any()
     temperatures = [
-        Series(t, scale(d["reference_c"]), "reference", "reference"),
-        Series(t, scale(d["true_chamber_c"] if true else d["chamber_c"]), "chamber", "chamber"),
+        Series(t, units.degrees(d["reference_c"]), "reference", "reference"),
+        Series(t, units.degrees(d["true_chamber_c"] if true else d["chamber_c"]), "chamber", "chamber"),
     ]
     part, spread, label = part_of(run)
     if np.isfinite(part).any():
-        band = None if spread is None else spread * 2.0 * (1.0 if unit == "C" else 1.8)
-        temperatures.append(Series(t, scale(part), label, "part", band))
+        band = None if spread is None else units.kelvins(spread * 2.0)
+        temperatures.append(Series(t, units.degrees(part), label, "part", band))
     shades = tuple((s.arrived_s, s.end_s, s.name) for s in summary.soaks if math.isfinite(s.arrived_s))
     trips = tuple((trip.time_s, trip.fault) for trip in run.trips if math.isfinite(trip.time_s))
     notes = tuple(
@@ -38,10 +36,10 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
     window = max(1, round(60.0 / sample_s(t)))
     share, measured = fired_share(d)
     duty = smooth(share, window)
-    heat, balance, trim = (smooth(values, window) for values in _watts(run))
+    heat, balance, trim = (smooth(values, window) for values in watts(run))
     panels = [
-        Panel("temperature, °" + unit, tuple(temperatures), shades, trips, 2.6, notes=notes),
-        Panel(
+        Subplot(f"temperature, {units.degree}", tuple(temperatures), shades, trips, 2.6, notes=notes),
+        Subplot(
             f"duty as {'measured' if measured else 'commanded'}, % (mean of a minute)",
             (Series(t, duty * 100.0, "duty", "power"),),
             shades,
@@ -53,7 +51,7 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
     ]
     if np.max(np.abs(balance), initial=0.0) > 0.0:
         panels.append(
-            Panel(
+            Subplot(
                 f"watts (mean of a minute; heat as {'measured' if measured else 'commanded'})",
                 (
                     Series(t, heat, "heat", "power"),
@@ -75,16 +73,16 @@ def curves(run, summary: Summary, unit: str = "C", *, narrow: bool = False) -> s
     )
 
 
-def _watts(run) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def watts(run: RunData) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Electric power, and the two halves of what was asked for, W. Nothing was asked of the elements while the gate let
     nothing pass (a purge, a trip), and no more than they can give: where the balance alone wants more, the trim takes
     off that much less, and their sum is the same."""
     d = run.data
     heat = np.nan_to_num(power_w(d, run.oven, plain(run.model)))
     demand, balance = np.nan_to_num(d["demand_w"]), np.nan_to_num(d["feedforward_w"])
-    elements = getattr(run.oven, "elements", None)
+    elements = run.oven.elements
     full = max(
-        elements.power_w if elements else 0.0, float(np.max(heat, initial=0.0)), float(np.max(demand, initial=0.0))
+        elements.rated_w if elements else 0.0, float(np.max(heat, initial=0.0)), float(np.max(demand, initial=0.0))
     )
     known = np.isfinite(d["demand_w"])
     trim = np.where(known, demand - np.minimum(balance, full), np.nan_to_num(d["trim_w"]))

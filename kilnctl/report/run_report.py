@@ -13,10 +13,12 @@ from pathlib import Path
 
 import numpy as np
 
+from .. import __version__
 from ..errors import KilnctlError
-from ..output import IMPERIAL, METRIC, Units
+from ..output import METRIC_UNITS, Units, clock
 from ..record.folder import plain
-from ..run.summary import SETTLED_K, Summary, clock, degrees, kelvins, part_of, sample_s
+from ..record.run_data import RunData
+from ..run.summary import SETTLED_K, Summary, part_of, sample_s
 from .html import aside, document, facts, figures, folded, notice, section, table
 from .run_curves import curves
 
@@ -46,10 +48,6 @@ _CLASS_2 = {
 NEAR_K = 5.0
 
 
-def _round(value_k: float, unit: str) -> str:
-    return f"{value_k:g} K" if unit == "C" else f"{value_k * 1.8:g} °F"
-
-
 @dataclass(frozen=True)
 class Price:
     """Price of a kilowatt hour, in whatever the user pays with."""
@@ -71,43 +69,40 @@ def parse_price(text: str) -> Price:
     return Price(float(match[2]), match[1] or match[3], bool(match[1]))
 
 
-def page(run, summary: Summary, unit: str = "C", price: Price | None = None) -> str:
-    """The whole page as HTML text, self-contained. `run` is a `Run` or a `RunRecord`; same arguments, same
-    bytes."""
-    u = Units(IMPERIAL if unit == "F" else METRIC).knowing(run.oven, run.schedule)
-    parts = [_verdict(run, u), _figures(summary, unit, price)]
+def run_page(run: RunData, summary: Summary, units: Units = METRIC_UNITS, price: Price | None = None) -> str:
+    """The whole page as HTML text, self-contained; same arguments, same bytes."""
+    units = Units(units.system).knowing(run.oven, run.schedule)
+    parts = [_outcome(run, units), _figures(summary, units, price)]
     if len(run.time_s):
         for kind in ("wide", "narrow"):
-            parts.append(f'<div class="{kind}">{curves(run, summary, unit, narrow=kind == "narrow")}</div>')
+            parts.append(f'<div class="{kind}">{curves(run, summary, units, narrow=kind == "narrow")}</div>')
     parts += [
-        section("Soaks", _soaks(run, summary, unit)),
-        section("The part", _part(run, summary, unit)),
-        section("Energy", _energy(run, summary, price)),
-        section("What happened", _events(run, u)),
-        section("Sensors", _sensors(run, unit)),
-        section("Settings, model and record", _origin(run, summary)),
+        section("Soaks", _soaks(run, summary, units)),
+        section("The part", _part(run, summary, units)),
+        section("Energy", _energy(summary, price)),
+        section("What happened", _events(run, units)),
+        section("Sensors", _sensors(run, units)),
+        section("Settings, model and record", _origin(run)),
     ]
     parts.append(
         aside(
-            "This page shows what was measured or computed. It does not say that a product meets its "
-            "specification: that is for the product's own data sheet and for calibrated instruments. A "
-            "record is no safety device."
+            "This page shows what was measured or computed. It does not say that a product meets its specification: "
+            "that is for the product's own data sheet and for calibrated instruments. A record is no safety device."
         )
     )
     return document(f"{run.schedule.name} · {run.oven.name}", "".join(parts), run.schedule.about or "")
 
 
-def _verdict(run, u: Units) -> str:
-    started = getattr(run, "started", "")
+def _outcome(run: RunData, units: Units) -> str:
     said = [_OUTCOMES.get(run.outcome, run.outcome)]
-    if started:
-        said.append(f"Started {started}.")
-    elif getattr(run, "rig", "") in ("", "virtual"):
+    if run.started:
+        said.append(f"Started {run.started}.")
+    elif run.rig in ("", "virtual"):
         said.append("A rehearsal on a virtual oven: nothing was heated.")
     lead = f"<p>{escape(' '.join(said))}</p>"
     trips = "".join(
         notice(
-            u.words(f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} Check: {t.check}."),
+            units.words(f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} Check: {t.check}."),
             "alarm",
             f"Trip at {clock(t.time_s)}: {t.fault}.",
         )
@@ -116,12 +111,12 @@ def _verdict(run, u: Units) -> str:
     return lead + trips
 
 
-def _figures(s: Summary, unit: str, price: Price | None) -> str:
+def _figures(s: Summary, units: Units, price: Price | None) -> str:
     shown = [
         ("duration", clock(s.duration_s)),
-        ("overshoot", kelvins(s.overshoot_k, unit)),
-        ("highest chamber", degrees(s.highest_chamber_c, unit, 1)),
-        ("highest part", degrees(s.highest_part_c, unit, 1)),
+        ("overshoot", units.difference(s.overshoot_k)),
+        ("highest chamber", units.temperature(s.highest_chamber_c, 1)),
+        ("highest part", units.temperature(s.highest_part_c, 1)),
         ("energy", f"{s.energy_kwh:.2f} kWh"),
     ]
     if s.cure_share is not None:
@@ -131,17 +126,17 @@ def _figures(s: Summary, unit: str, price: Price | None) -> str:
     return figures(shown)
 
 
-def _soaks(run, s: Summary, unit: str) -> str:
-    band = _round(SETTLED_K, unit)
+def _soaks(run: RunData, s: Summary, units: Units) -> str:
+    band = units.plain_difference(SETTLED_K)
     rows = [
         (
             x.name,
-            degrees(x.target_c, unit),
+            units.temperature(x.target_c),
             clock(x.arrived_s),
             clock(x.settled_s),
             clock(x.end_s),
-            kelvins(x.worst_k, unit),
-            kelvins(x.rms_k, unit),
+            units.difference(x.worst_k),
+            units.difference(x.rms_k),
         )
         for x in s.soaks
     ]
@@ -151,13 +146,13 @@ def _soaks(run, s: Summary, unit: str) -> str:
     never = [x.name for x in s.soaks if not math.isfinite(x.arrived_s)]
     told = notice(f"Never reached: {', '.join(never)}.") if never else ""
     how = (
-        f"Judged by {s.measured_on}. Reached: first inside the step's own band. Settled: inside ±{band} for "
-        "a minute; worst and rms deviation from the target count from there to the end of the soak."
+        f"Judged by {s.measured_on}. Reached: first inside the step's own band. Settled: inside ±{band} for a minute; "
+        "worst and rms deviation from the target count from there to the end of the soak."
     )
     return shown + told + aside(how)
 
 
-def _part(run, s: Summary, unit: str) -> str:
+def _part(run: RunData, s: Summary, units: Units) -> str:
     part, spread, what = part_of(run)
     if not np.isfinite(part).any():
         return ""
@@ -166,13 +161,13 @@ def _part(run, s: Summary, unit: str) -> str:
         inside = (run.time_s >= soak.arrived_s) & (run.time_s <= soak.end_s) & np.isfinite(part)
         if inside.any():
             first, last = np.flatnonzero(inside)[[0, -1]]
-            sd = "–" if spread is None else "± " + kelvins(2.0 * float(spread[last]), unit)
+            sd = "–" if spread is None else "± " + units.difference(2.0 * float(spread[last]))
             near = np.sum(inside & (np.abs(part - soak.target_c) <= NEAR_K)) * sample_s(run.time_s)
             rows.append(
                 (
                     soak.name,
-                    degrees(float(part[first]), unit, 1),
-                    degrees(float(part[last]), unit, 1),
+                    units.temperature(float(part[first]), 1),
+                    units.temperature(float(part[last]), 1),
                     sd,
                     clock(float(near)),
                 )
@@ -183,7 +178,7 @@ def _part(run, s: Summary, unit: str) -> str:
             "part at its start",
             "at its end",
             "uncertainty (2 sd)",
-            f"within {_round(NEAR_K, unit)} of the target",
+            f"within {units.plain_difference(NEAR_K)} of the target",
         ),
         rows,
     )
@@ -193,34 +188,33 @@ def _part(run, s: Summary, unit: str) -> str:
         around = f", give or take {100 * 2.0 * s.cure_sd:.0f} %" if s.cure_sd else ""
         out += (
             f"<p>The part got <strong>{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as "
-            f"much as {clock(s.cure_share * cure.time_s)} at {degrees(cure.at_c, unit)}, where "
+            f"much as {clock(s.cure_share * cure.time_s)} at {units.temperature(cure.at_c)}, where "
             f"{clock(cure.time_s)} is a full one.</p>"
         )
         out += aside(
-            "Time at temperature, weighted by exp(−E/R·(1/T − 1/T₀)) with E = "
-            f"{cure.activation_j_per_mol / 1000:g} kJ/mol (Arrhenius). A cure beyond 100 % is not a better "
-            "one; the coating's or compound's own data sheet decides."
+            f"Time at temperature, weighted by exp(−E/R·(1/T − 1/T₀)) with E = {cure.activation_j_per_mol / 1000:g} "
+            "kJ/mol (Arrhenius). A cure beyond 100 % is not a better one; the coating's or compound's own data sheet "
+            "decides."
         )
         if s.cure_share < 1.0:
             out += notice("Less than the reference cure.")
     return out
 
 
-def _source(run, what: str) -> str:
+def _source(run: RunData, what: str) -> str:
     if what == "part":
         return "the virtual part's surface, which only a virtual oven can know"
     if what == "part, estimate":
         return "the model's estimate; no sensor was on the part"
-    sensor = getattr(getattr(run.oven, "sensors", None), "part", None)
+    sensor = run.oven.sensors.part if run.oven.sensors else None
     kelvin, share = _CLASS_2.get(sensor.type if sensor else "K", (2.5, 0.0075))
     return (
-        f"a thermocouple on the part; a new one of class 2 is right within ±{kelvin:g} K or "
-        f"±{100 * share:g} % of the reading in °C, whichever is more (IEC 60584-1), and a badly fixed one is "
-        "far worse"
+        f"a thermocouple on the part; a new one of class 2 is right within ±{kelvin:g} K or ±{100 * share:g} % of the "
+        "reading in °C, whichever is more (IEC 60584-1), and a badly fixed one is far worse"
     )
 
 
-def _energy(run, s: Summary, price: Price | None) -> str:
+def _energy(s: Summary, price: Price | None) -> str:
     hours = s.duration_s / 3600.0
     pairs = [
         ("used", f"{s.energy_kwh:.2f} kWh"),
@@ -243,23 +237,24 @@ def _energy(run, s: Summary, price: Price | None) -> str:
     )
 
 
-def _events(run, u: Units) -> str:
+def _events(run: RunData, units: Units) -> str:
     return table(
         ("time", "kind", "what"),
-        [(clock(e.time_s), e.kind, u.words(e.text)) for e in run.events if e.kind not in ("start", "end")],
+        [(clock(e.time_s), e.kind, units.words(e.text)) for e in run.events if e.kind not in ("start", "end")],
         words=(1, 2),
     )
 
 
-def _sensors(run, unit: str) -> str:
-    sensors = getattr(run.oven, "sensors", None)
+def _sensors(run: RunData, units: Units) -> str:
+    sensors = run.oven.sensors
+    if sensors is None:
+        return ""
     rows, bare = [], []
-    for name in ("control", "limit", "part"):
-        sensor = getattr(sensors, name, None)
+    for name, sensor in (("control", sensors.control), ("limit", sensors.limit), ("part", sensors.part)):
         if sensor is None:
             continue
         points = "; ".join(
-            f"reads {degrees(p.reads_c, unit, 1)} at {degrees(p.true_c, unit, 1)}" for p in sensor.calibration
+            f"reads {units.temperature(p.reads_c, 1)} at {units.temperature(p.true_c, 1)}" for p in sensor.calibration
         )
         rows.append(
             (
@@ -275,8 +270,8 @@ def _sensors(run, unit: str) -> str:
     shown = table(("sensor", "thermocouple", "converter", "calibration", "certificate"), rows, words=(1, 2, 3, 4))
     if bare:
         shown += aside(
-            f"Without a calibration entered ({', '.join(bare)}): the readings are as good as the "
-            "thermocouple and converter are."
+            f"Without a calibration entered ({', '.join(bare)}): the readings are as good as the thermocouple and "
+            "converter are."
         )
     return shown
 
@@ -286,16 +281,14 @@ def model_checksum(model) -> str:
     return hashlib.sha256(json.dumps(plain(model), sort_keys=True).encode()).hexdigest()
 
 
-def _origin(run, s: Summary) -> str:
-    from .. import __version__
-
+def _origin(run: RunData) -> str:
     pairs = [
         (f"{what} file", f"{Path(x.file).name or x.name} · sha256 {x.sha256}") if x.sha256 else (what, x.name)
         for what, x in (("oven", run.oven), ("schedule", run.schedule))
     ]
     pairs += [
         ("controller", run.controller),
-        ("program", f"kilnctl {getattr(run, 'version', '') or __version__}"),
+        ("program", f"kilnctl {run.version or __version__}"),
     ]
     if run.seed is not None:
         pairs.append(("seed of the virtual oven", str(run.seed)))
@@ -306,7 +299,7 @@ def _origin(run, s: Summary) -> str:
     model = plain(run.model) if run.model is not None else None
     if isinstance(model, dict):
         pairs.append(("model", f"sha256 {model_checksum(model)}"))
-    told = "".join(notice(p[0].upper() + p[1:] + ".") for p in getattr(run, "problems", ()))
+    told = "".join(notice(p[0].upper() + p[1:] + ".") for p in run.problems)
     if not isinstance(model, dict):
         return facts(pairs) + told
     values = [(name, _value(value)) for name, value in model.items()]
@@ -319,7 +312,7 @@ def _value(value) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
-def as_csv(run, s: Summary, price: Price | None = None) -> str:
+def run_csv(run: RunData, s: Summary, price: Price | None = None) -> str:
     """The figures as CSV text: what, value, unit; times in s, temperatures in °C."""
     text = io.StringIO()
     write = csv.writer(text, lineterminator="\n").writerow

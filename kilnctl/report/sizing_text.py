@@ -2,22 +2,27 @@
 
 import dataclasses
 import math
+from collections.abc import Sequence
 
 from ..body.bursts import bursts_note, pattern_for
 from ..firing import flicker
-from ..output import Units, about
+from ..output import METRIC_UNITS, Units, about
+from ..settings.oven import Oven
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..thermal.materials import find
-from ..units import UNITS
+from ..thermal.walls import Layer, WallSolution, profile
+from .svg import Chart, Series, Subplot, svg
 
-#: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the value still serves, K.
+#: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the
+#: value still serves, K.
 R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
 
 
 def temperature_range(r: Range, u: Units) -> str:
     if r.low >= HIGHEST_C:
         return f"more than {u.temperature(HIGHEST_C)}"
-    return f"{u.temperature(r.value)} ({u.temperature(r.low)} to {'more' if r.high >= HIGHEST_C else u.temperature(r.high)})"
+    high = "more" if r.high >= HIGHEST_C else u.temperature(r.high)
+    return f"{u.temperature(r.value)} ({u.temperature(r.low)} to {high})"
 
 
 def heat_range(r: Range, u: Units) -> str:
@@ -34,28 +39,26 @@ def time_range(r: Range) -> str:
     return f"{about(r.value)} ({about(r.low)} to {about(r.high)})" if math.isfinite(r.value) else "never"
 
 
-def levels(sizing: Sizing, units: Units = Units()) -> list[float]:
+def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
     """A few chamber temperatures, round in the reader's own scale, up to the highest, °C."""
-    scale, zero = (1.8, 32.0) if units.imperial else (1.0, 0.0)
-    top = scale * sizing.top_c + zero
+    top, room = units.degrees(sizing.top_c), units.degrees(sizing.oven.site.ambient_c)
     steps = (
         ((100.0, 600.0), (200.0, 1200.0), (400.0, math.inf))
         if units.imperial
         else ((50.0, 300.0), (100.0, 600.0), (200.0, math.inf))
     )
     step = next(s for s, highest in steps if top <= highest)
-    room = scale * sizing.oven.site.ambient_c + zero
     below = [
         step * i
         for i in range(1, int(top / step) + 1)
-        if step * i <= top - 0.3 * step and step * i > room + 20.0 * scale
+        if step * i <= top - 0.3 * step and step * i > room + units.kelvins(20.0)
     ]
-    return [*((t - zero) / scale for t in below[-4:]), sizing.top_c]
+    return [*(units.celsius(t) for t in below[-4:]), sizing.top_c]
 
 
 def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
-    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the library's own curve
-    for that material says of it."""
+    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the
+    library's own curve for that material says of it."""
     reach, notes = min(sizing.top_c, sizing.max_chamber_c), []
     own = {m.name for m in sizing.oven.materials}
     walls = {f.name: f.wall for f in sizing.oven.faces}
@@ -64,85 +67,108 @@ def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
         if walls[r.face].layers[r.number - 1].insulance_m2k_per_w is None or mean < R_VALUE_C + R_VALUE_SERVES_K:
             continue
         material = None if r.material in own or r.material == "air gap" else find(r.material)
-        more = (
-            ""
-            if material is None
-            else f" (by the library's curve {100.0 * (material.conductivity(mean) / material.conductivity(R_VALUE_C) - 1.0):.0f} % more)"
-        )
+        more = ""
+        if material is not None:
+            rise = material.conductivity(mean) / material.conductivity(R_VALUE_C) - 1.0
+            more = f" (by the library's curve {100.0 * rise:.0f} % more)"
         notes.append(
-            f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here the mean is {mean:.0f} °C, where insulation "
-            f"conducts more{more}: leave 'resistance' out, or give its conductivity at several temperatures (materials)"
+            f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here "
+            f"the mean is {mean:.0f} °C, where insulation conducts more{more}: leave 'resistance' out, or give its "
+            "conductivity at several temperatures (materials)"
         )
     return tuple(dict.fromkeys(notes))
 
 
-def as_text(sizing: Sizing, units: Units) -> str:
+def sizing_text(sizing: Sizing, units: Units) -> str:
     """The whole report for a terminal."""
-    u, o, top = units, sizing.oven, sizing.top_c
-    reach = min(top, sizing.max_chamber_c)
+    u, o = units, sizing.oven
+    reach = min(sizing.top_c, sizing.max_chamber_c)
+    out = [*_reach(sizing, reach, u), "", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
+    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_flicker(sizing), *_savings(sizing, u)]
+    out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
+    if o.assumptions:
+        out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
+    ranges = "stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square"
+    return "\n".join(
+        [
+            *out,
+            "",
+            f"Ranges: {ranges}.",
+            "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
+        ]
+    )
+
+
+def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
+    """How hot, how fast, and what it stores."""
+    o, weak_c = sizing.oven, sizing.max_at_low_supply_c
+    weak = u.temperature(weak_c) if weak_c < HIGHEST_C else f"more than {u.temperature(HIGHEST_C)}"
+    nearly = 0.98 * reach
+    empty = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly))
+    stored = u.energy(sizing.stored_j(reach, o.usual_load))
     out = [
-        f"{o.name}: {o.elements.power_w / 1000:.2f} kW, schedules up to {u.temperature(top)}",
+        f"{o.name}: {o.elements.rated_w / 1000:.2f} kW, schedules up to {u.temperature(sizing.top_c)}",
         "",
         f"highest by power       {temperature_range(sizing.max_chamber_range_c, u)}",
-        f"  at 10 % less voltage {u.temperature(sizing.max_at_low_supply_c) if sizing.max_at_low_supply_c < HIGHEST_C else 'more than ' + u.temperature(HIGHEST_C)}",
+        f"  at 10 % less voltage {weak}",
         f"highest for the lining {u.temperature(sizing.lining_limit_c)}",
-        f"heat-up, empty         {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach))}, to {u.temperature(0.98 * reach)}",
+        f"heat-up, empty         {empty}, to {u.temperature(nearly)}",
     ]
     if o.usual_load is not None:
-        out.append(
-            f"heat-up, loaded        {time_range(sizing.heat_up_range_s(o.site.ambient_c, 0.98 * reach, o.usual_load))}, with {o.usual_load.name}"
-        )
-    out += [
-        f"stored heat            {u.energy(sizing.stored_j(reach, o.usual_load))} when all is warmed through at {u.temperature(reach)}",
-        "",
-        f"{'chamber':>10} {'power to hold it, and its range':>42} {'outside':>10} {'element':>10}",
-    ]
+        loaded = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly, o.usual_load))
+        out.append(f"heat-up, loaded        {loaded}, with {o.usual_load.name}")
+    return [*out, f"stored heat            {stored} when all is warmed through at {u.temperature(reach)}"]
+
+
+def _levels(sizing: Sizing, u: Units) -> list[str]:
+    """Power, shell and elements at a few temperatures."""
+    out = [f"{'chamber':>10} {'power to hold it, and its range':>42} {'outside':>10} {'element':>10}"]
     for t in levels(sizing, u):
-        out.append(
-            f"{u.temperature(t):>10} {holding(sizing.power_range_w(t), u):>42} {u.temperature(sizing.shell_c(t)):>10} {u.temperature(sizing.at(t).element_c):>10}"
-        )
+        power = holding(sizing.power_range_w(t), u)
+        shell, element = u.temperature(sizing.shell_c(t)), u.temperature(sizing.at(t).element_c)
+        out.append(f"{u.temperature(t):>10} {power:>42} {shell:>10} {element:>10}")
+    return out
+
+
+def _ledger(sizing: Sizing, reach: float, u: Units) -> list[str]:
     ledger = sizing.ledger_w(reach)
     total = sum(ledger.values())
-    out += ["", f"where the watts go at {u.temperature(reach)}:"]
-    out += [
-        f"  {name:<24} {u.heat_flow(w):>12}  {100 * w / total:4.0f} %"
-        for name, w in sorted(ledger.items(), key=lambda i: -i[1])
+    fan = sizing.oven.fan.power_w if sizing.oven.fan else 0.0
+    parts = sorted(ledger.items(), key=lambda item: -item[1])
+    return [
+        f"where the watts go at {u.temperature(reach)}:",
+        *(f"  {name:<24} {u.heat_flow(w):>12}  {100 * w / total:4.0f} %" for name, w in parts),
+        f"  {'sum':<24} {u.heat_flow(total):>12}" + (f"  (of it {u.heat_flow(fan)} from the fan)" if fan else ""),
     ]
-    fan = o.fan.power_w if o.fan else 0.0
-    out.append(f"  {'sum':<24} {u.heat_flow(total):>12}" + (f"  (of it {u.heat_flow(fan)} from the fan)" if fan else ""))
-    out += [
-        "",
-        f"{'layer at ' + u.temperature(reach):<42} {'thickness':>10} {'hot face':>9} {'cold face':>9} {'limit':>9}",
-    ]
+
+
+def _layers(sizing: Sizing, reach: float, u: Units) -> list[str]:
+    out = [f"{'layer at ' + u.temperature(reach):<42} {'thickness':>10} {'hot face':>9} {'cold face':>9} {'limit':>9}"]
     for r in sizing.layers(reach):
-        out.append(
-            f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {u.temperature(r.hot_c):>9} {u.temperature(r.cold_c):>9} {u.temperature(r.limit_c):>9}"
-        )
-    w = sizing.wiring
-    out += [
-        "",
-        f"current {w.current_a:.1f} A; cable drop {100 * w.voltage_drop:.1f} %; supply dips {100 * w.step:.1f} % when the elements switch on",
-        f"relay loss {w.relay_loss_w:.0f} W: heat sink of {w.sink_k_per_w:.1f} K/W or less; element surface load {u.surface_load(sizing.element_load_w_m2)}",
+        hot, cold, limit = (u.temperature(c) for c in (r.hot_c, r.cold_c, r.limit_c))
+        out.append(f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {hot:>9} {cold:>9} {limit:>9}")
+    return out
+
+
+def _wiring(sizing: Sizing, u: Units) -> list[str]:
+    w, surface_load = sizing.wiring, u.surface_load(sizing.element_load_w_m2)
+    drop, dip = f"cable drop {100 * w.voltage_drop:.1f} %", f"supply dips {100 * w.step:.1f} %"
+    sink = f"heat sink of {w.sink_k_per_w:.1f} K/W or less"
+    return [
+        f"current {w.current_a:.1f} A; {drop}; {dip} when the elements switch on",
+        f"relay loss {w.relay_loss_w:.0f} W: {sink}; element surface load {surface_load}",
     ]
-    out += _flicker(sizing)
+
+
+def _savings(sizing: Sizing, u: Units) -> list[str]:
     best = [s for s in sizing.savings if s.share > 0.005][:3]
-    if best:
-        out += [
-            "",
-            "25 mm more insulation would save, the best first:"
-            if not u.imperial
-            else "1 in more insulation would save, the best first:",
-        ]
-        out += [f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best]
-    out += ["", "to note:"] + [f"  {u.words(n)}" for n in _notes(sizing)]
-    if o.assumptions:
-        out += ["", "assumed, because the file does not say:"] + [f"  {u.words(a)}" for a in o.assumptions]
-    out += [
+    if not best:
+        return []
+    return [
         "",
-        "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square.",
-        "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
+        f"{'1 in' if u.imperial else '25 mm'} more insulation would save, the best first:",
+        *(f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best),
     ]
-    return "\n".join(out)
 
 
 def _notes(sizing: Sizing) -> list[str]:
@@ -153,13 +179,16 @@ def _notes(sizing: Sizing) -> list[str]:
 def _flicker(sizing: Sizing) -> list[str]:
     """What the switching does to lamps on the same line, with the oven's own pattern and with the quiet one."""
     o = sizing.oven
-    supply, watts = flicker.supply_of(o), o.elements.power_w
+    supply, watts = flicker.supply_of(o), o.elements.rated_w
     if supply is None:
         return [f"flicker: {flicker.NOT_JUDGED}"]
     pattern = pattern_for(o)
     duty, pst = flicker.worst(pattern, watts, supply)
     out = [
-        f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of {pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}",
+        (
+            f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of "
+            f"{pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}"
+        ),
         f"  limits for one appliance: {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours",
     ]
     if pst > flicker.PLT_LIMIT and o.switching.pattern != "quiet lights":
@@ -167,18 +196,19 @@ def _flicker(sizing: Sizing) -> list[str]:
             o, switching=dataclasses.replace(o.switching, pattern="quiet lights", minimum_on_s=None)
         )
         out.append(
-            f'  with the pattern "quiet lights" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the price of slower steps of power'
+            f'  with the pattern "quiet lights" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the '
+            "price of slower steps of power"
         )
     return out
 
 
-def _pst(o) -> float | None:
+def _pst(o: Oven) -> float | None:
     """Pst at the worst duty; None where it is not judged."""
     supply = flicker.supply_of(o)
-    return None if supply is None else flicker.worst(pattern_for(o), o.elements.power_w, supply)[1]
+    return None if supply is None else flicker.worst(pattern_for(o), o.elements.rated_w, supply)[1]
 
 
-def as_dict(sizing: Sizing) -> dict:
+def sizing_json(sizing: Sizing) -> dict:
     """The same for programs; SI units in the names."""
     o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
 
@@ -222,58 +252,46 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def pictures(sizing: Sizing, units: Units) -> dict[str, str]:
+def sizing_pictures(sizing: Sizing, units: Units) -> dict[str, str]:
     """File name → SVG: power against temperature, and the temperature through each wall."""
-    from ..thermal.walls import profile
-    from .svg import Chart, Panel, Series, svg
-
     o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
     ambient = o.site.ambient_c
-
-    def t(v: float) -> float:
-        return v * 1.8 + 32.0 if units.imperial else v
-
-    def p(v: float) -> float:
-        return v * 3600.0 / UNITS["BTU"][0] if units.imperial else v
-
-    degree = "°F" if units.imperial else "°C"
     temperatures = [ambient + (sizing.top_c - ambient) * (0.05 + 0.95 * i / 24) for i in range(25)]
     ranges = [sizing.power_range_w(c) for c in temperatures]
-    x = [t(c) for c in temperatures]
-    full = p(o.elements.power_w)
-    band = [p(0.5 * (r.high - r.low)) for r in ranges]
-    power = Panel(
-        "power to hold, " + ("BTU/h" if units.imperial else "W"),
+    x = [units.degrees(c) for c in temperatures]
+    full = units.heat_value(o.elements.rated_w)
+    band = [units.heat_value(0.5 * (r.high - r.low)) for r in ranges]
+    power = Subplot(
+        f"power to hold, {units.heat_unit}",
         (
-            Series(x, [p(r.value) for r in ranges], "to hold", "chamber", band),
+            Series(x, [units.heat_value(r.value) for r in ranges], "to hold", "chamber", band),
             Series([x[0], x[-1]], [full, full], "full power", "reference"),
             Series([x[0], x[-1]], [0.81 * full, 0.81 * full], "10 % low", "other"),
         ),
         low=0.0,
     )
-    made = {"power.svg": svg(Chart(f"{o.name}: power against temperature", (power,), f"chamber, {degree}", False, 420))}
-    for wall in sizing.steady.walls:
+    made = {
+        "power.svg": svg(
+            Chart(f"{o.name}: power against temperature", (power,), f"chamber, {units.degree}", False, 420)
+        )
+    }
+    for wall in sizing.walls:
         name = wall.face.name
-        solution = sizing.at(reach).walls[name]
-        line = profile(wall.layers, solution)
-        length = 1.0 / UNITS["in"][0] if units.imperial else 1000.0
-        depth, shades = 0.0, []
-        for layer in wall.layers:
-            if layer.thickness_m > 0.004:
-                shades.append((depth * length, (depth + layer.thickness_m) * length, layer.material.name))
-            depth += layer.thickness_m
-        panel = Panel(
-            f"temperature, {degree}",
-            (Series([d * length for d, _ in line], [t(c) for _, c in line], name),),
-            tuple(shades),
-        )
-        made[f"wall-{name}.svg"] = svg(
-            Chart(
-                f"{o.name}: through the {name} at {units.temperature(reach)}",
-                (panel,),
-                "depth from the hot face, " + ("in" if units.imperial else "mm"),
-                False,
-                380,
-            )
-        )
+        title = f"{o.name}: through the {name} at {units.temperature(reach)}"
+        made[f"wall-{name}.svg"] = _through(name, wall.layers, sizing.at(reach).walls[name], title, units)
     return made
+
+
+def _through(name: str, layers: Sequence[Layer], solution: WallSolution, title: str, units: Units) -> str:
+    """The temperature through one wall as SVG."""
+    per_m = units.lengths_per_m
+    depth, shades = 0.0, []
+    for layer in layers:
+        if layer.thickness_m > 0.004:
+            shades.append((depth * per_m, (depth + layer.thickness_m) * per_m, layer.material.name))
+        depth += layer.thickness_m
+    line = profile(layers, solution)
+    depths, temperatures = [d * per_m for d, _ in line], [units.degrees(c) for _, c in line]
+    plot = Subplot(f"temperature, {units.degree}", (Series(depths, temperatures, name),), tuple(shades))
+    x_label = f"depth from the hot face, {units.length_unit}"
+    return svg(Chart(title, (plot,), x_label, False, 380))

@@ -1,12 +1,13 @@
 """Two checks with thermocouples that are not the oven's own, from a run's record and a logger's CSV.
 
-*Uniformity survey*: several loose thermocouples over a soak; how far from the target the working space is, and which tolerance class
-that reaches. *System accuracy check*: one reference thermocouple beside the control sensor; how far apart they are, and the calibration
-point that follows.
+*Uniformity survey*: several loose thermocouples over a soak; how far from the target the working space is, and which
+tolerance class that reaches. *System accuracy check*: one reference thermocouple next to the control sensor; how far
+apart they are, and the calibration point that follows.
 
-The tolerances of the classes are those of the aerospace industry's published pyrometry standard (SAE AMS 2750: classes 1 to 6 are ±3, 6, 8,
-10, 14 and 28 °C; from memory). Saying which of them a soak stayed within is a comparison, no certificate: the standard asks for
-calibrated instruments, numbers of sensors by volume, and intervals that nobody here can vouch for.
+The tolerances of the classes are those of the aerospace industry's published pyrometry standard (SAE AMS 2750: classes
+1 to 6 are ±3, 6, 8, 10, 14 and 28 °C; from memory). Saying which of them a soak stayed within is a comparison, no
+certificate: the standard asks for calibrated instruments, numbers of sensors by volume, and intervals that a
+record cannot show.
 """
 
 import math
@@ -16,7 +17,10 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import KilnctlError
-from ..run.summary import Soak, clock, summarise
+from ..identification.records import read_table
+from ..output import celsius, clock
+from ..record.run_record import RunRecord
+from ..run.summary import Soak, summarise
 from .html import aside, document, facts, figures, notice, section, table
 
 #: Class → tolerance either way, K.
@@ -25,13 +29,15 @@ CLASSES_K = {1: 3.0, 2: 6.0, 3: 8.0, 4: 10.0, 5: 14.0, 6: 28.0}
 FEWEST_SENSORS, FEWEST_SAMPLES = 3, 10
 #: Corners and centre of the working space: what is usual (common practice).
 USUAL_SENSORS = 9
-#: A reference may not drift against the control sensor by more than this within the soak to count as steady, K (one standard deviation).
+#: A reference may not drift against the control sensor by more than this within the soak to count as steady, K (one
+#: standard deviation).
 STEADY_K = 1.5
 
 
 @dataclass(frozen=True)
 class Loose:
-    """Readings of thermocouples that are not the oven's own: `time_s` on the run's clock, one array of °C for each name."""
+    """Readings of thermocouples that are not the oven's own: `time_s` on the run's clock, one array of °C for each
+    name."""
 
     time_s: np.ndarray
     readings_c: dict[str, np.ndarray]
@@ -51,8 +57,8 @@ class Place:
 
 @dataclass(frozen=True)
 class SoakSurvey:
-    """One soak's uniformity. `reached` is the best class that every sensor stayed within from settling to the end, None for none;
-    `before_k` is the highest any of them went above the target before that."""
+    """One soak's uniformity. `reached` is the best class that every sensor stayed within from settling to the end, None
+    for none; `before_k` is the highest any of them went above the target before that."""
 
     soak: Soak
     places: tuple[Place, ...]
@@ -64,8 +70,8 @@ class SoakSurvey:
 
 @dataclass(frozen=True)
 class Accuracy:
-    """The control sensor against a reference in one soak: mean difference (control − reference), its standard deviation, K, and what both
-    showed, °C."""
+    """The control sensor against a reference in one soak: mean difference (control − reference), its standard
+    deviation, K, and what both showed, °C."""
 
     soak: Soak
     difference_k: float
@@ -77,10 +83,9 @@ class Accuracy:
 
 
 def read_loose(path: str | Path, offset_s: float = 0.0, only: tuple[str, ...] = ()) -> Loose:
-    """A logger's CSV: a column `time` (or `time_s`, `time_min`, `time_h`) since the run's start, and one for each thermocouple in °C (in °F when
-    its name ends in `_f`). `offset_s` is added to its times; `only` takes these columns alone. Raises KilnctlError."""
-    from ..identification.records import read_table
-
+    """A logger's CSV: a column `time` (or `time_s`, `time_min`, `time_h`) since the run's start, and one for each
+    thermocouple in °C (in °F when its name ends in `_f`). `offset_s` is added to its times; `only` takes these columns
+    alone. Raises KilnctlError."""
     columns, bad = read_table(Path(path))
     times = {"time": 1.0, "time_s": 1.0, "time_min": 60.0, "time_h": 3600.0}
     clocks = [n for n in columns if n.lower() in times]
@@ -103,21 +108,23 @@ def read_loose(path: str | Path, offset_s: float = 0.0, only: tuple[str, ...] = 
     if not np.all(np.diff(time_s) > 0.0):
         line = int(np.argmin(np.diff(time_s) > 0.0)) + 3
         raise KilnctlError(f"{path}:{line}: time does not go forward there")
-    readings = {n: (v - 32.0) / 1.8 if n.lower().endswith("_f") else v for n, v in chosen.items()}
+    readings = {n: celsius(v) if n.lower().endswith("_f") else v for n, v in chosen.items()}
     wild = [n for n, v in readings.items() if np.nanmax(np.abs(v)) > 1800.0]
     if wild:
         raise KilnctlError(
-            f"{path}: column '{wild[0]}' holds what no thermocouple shows; °C are expected (or °F in columns that end in _f)"
+            f"{path}: column '{wild[0]}' holds what no thermocouple shows; °C are expected (or °F in columns that end "
+            "in _f)"
         )
     return Loose(time_s, readings, Path(path).name)
 
 
-def survey(run, loose: Loose) -> tuple[SoakSurvey, ...]:
-    """The uniformity of every soak that was reached. Raises KilnctlError for too few sensors, or times that do not meet."""
+def survey(run: RunRecord, loose: Loose) -> tuple[SoakSurvey, ...]:
+    """The uniformity of every soak that was reached. Raises KilnctlError for too few sensors, or times that do not
+    meet."""
     if len(loose.readings_c) < FEWEST_SENSORS:
         raise KilnctlError(
-            f"{loose.source}: {len(loose.readings_c)} thermocouples; a survey wants at least {FEWEST_SENSORS} (usual are {USUAL_SENSORS}: "
-            "the corners of the working space and its middle)"
+            f"{loose.source}: {len(loose.readings_c)} thermocouples; a survey wants at least {FEWEST_SENSORS} (usual "
+            f"are {USUAL_SENSORS}: the corners of the working space and its middle)"
         )
     out = []
     for soak in _settled(run, loose):
@@ -129,26 +136,27 @@ def survey(run, loose: Loose) -> tuple[SoakSurvey, ...]:
             seen = seen[np.isfinite(seen)]
             if len(seen) < FEWEST_SAMPLES:
                 raise KilnctlError(
-                    f"{loose.source}: '{name}' has {len(seen)} readings in soak '{soak.name}' ({clock(soak.settled_s)} to {clock(soak.end_s)}); "
-                    f"{FEWEST_SAMPLES} are needed"
+                    f"{loose.source}: '{name}' has {len(seen)} readings in soak '{soak.name}' "
+                    f"({clock(soak.settled_s)} to {clock(soak.end_s)}); {FEWEST_SAMPLES} are needed"
                 )
             places.append(Place(name, float(seen.min()), float(seen.mean()), float(seen.max()), len(seen)))
             early = values[before] - soak.target_c
             above = max(above, float(np.nanmax(early)) if np.isfinite(early).any() else -math.inf)
         worst = max(max(-p.low_k, p.high_k) for p in places)
-        table_c = np.array([v[inside] for v in loose.readings_c.values()])
+        together_c = np.array([v[inside] for v in loose.readings_c.values()])
         with np.errstate(invalid="ignore"):
-            spread = float(np.nanmax(np.nanmax(table_c, axis=0) - np.nanmin(table_c, axis=0)))
+            spread = float(np.nanmax(np.nanmax(together_c, axis=0) - np.nanmin(together_c, axis=0)))
         reached = next((number for number, k in CLASSES_K.items() if worst <= k and above <= k), None)
         out.append(SoakSurvey(soak, tuple(places), worst, spread, above, reached))
     return tuple(out)
 
 
-def accuracy(run, loose: Loose) -> tuple[Accuracy, ...]:
+def accuracy(run: RunRecord, loose: Loose) -> tuple[Accuracy, ...]:
     """The control sensor against one reference in every soak that was reached. Raises KilnctlError."""
     if len(loose.readings_c) != 1:
         raise KilnctlError(
-            f"{loose.source}: {len(loose.readings_c)} columns of temperatures ({', '.join(loose.readings_c)}); say which is the reference (--reference NAME)"
+            f"{loose.source}: {len(loose.readings_c)} columns of temperatures ({', '.join(loose.readings_c)}); say "
+            "which is the reference (--reference NAME)"
         )
     ((name, reference),) = loose.readings_c.items()
     out = []
@@ -156,7 +164,8 @@ def accuracy(run, loose: Loose) -> tuple[Accuracy, ...]:
         inside = (loose.time_s >= soak.settled_s) & (loose.time_s <= soak.end_s) & np.isfinite(reference)
         if np.sum(inside) < FEWEST_SAMPLES:
             raise KilnctlError(
-                f"{loose.source}: '{name}' has {int(np.sum(inside))} readings in soak '{soak.name}'; {FEWEST_SAMPLES} are needed"
+                f"{loose.source}: '{name}' has {int(np.sum(inside))} readings in soak '{soak.name}'; {FEWEST_SAMPLES} "
+                "are needed"
             )
         good = np.isfinite(run.chamber_c)
         control = np.interp(loose.time_s[inside], run.time_s[good], run.chamber_c[good])
@@ -176,15 +185,16 @@ def accuracy(run, loose: Loose) -> tuple[Accuracy, ...]:
     return tuple(out)
 
 
-def _settled(run, loose: Loose) -> list[Soak]:
+def _settled(run: RunRecord, loose: Loose) -> list[Soak]:
     soaks = [s for s in summarise(run).soaks if math.isfinite(s.settled_s)]
     if not soaks:
         raise KilnctlError(f"{run.folder}: no soak of this run settled; there is nothing to survey")
     met = [s for s in soaks if loose.time_s[0] <= s.end_s and loose.time_s[-1] >= s.settled_s]
     if not met:
         raise KilnctlError(
-            f"{loose.source}: its times, {clock(float(loose.time_s[0]))} to {clock(float(loose.time_s[-1]))}, meet no soak of the run "
-            f"({', '.join(f'{clock(s.settled_s)} to {clock(s.end_s)}' for s in soaks)}); shift them with --offset"
+            f"{loose.source}: its times, {clock(float(loose.time_s[0]))} to {clock(float(loose.time_s[-1]))}, meet no "
+            f"soak of the run ({', '.join(f'{clock(s.settled_s)} to {clock(s.end_s)}' for s in soaks)}); shift them "
+            "with --offset"
         )
     return met
 
@@ -211,8 +221,9 @@ def accuracy_text(found: tuple[Accuracy, ...]) -> str:
     lines = []
     for a in found:
         lines.append(
-            f"{a.soak.name}: control {a.control_c:.1f} °C, reference {a.reference_c:.1f} °C, apart {a.difference_k:+.2f} K (±{a.sd_k:.2f} K over "
-            f"{a.samples} readings){'' if a.steady else '; NOT STEADY, do not correct by it'}"
+            f"{a.soak.name}: control {a.control_c:.1f} °C, reference {a.reference_c:.1f} °C, apart "
+            f"{a.difference_k:+.2f} K (±{a.sd_k:.2f} K over {a.samples} "
+            f"readings){'' if a.steady else '; NOT STEADY, do not correct by it'}"
         )
     steady = [a for a in found if a.steady]
     if steady:
@@ -225,12 +236,12 @@ def accuracy_text(found: tuple[Accuracy, ...]) -> str:
 
 
 _CARE = (
-    "Loose thermocouples in a hot oven: lead them so that the door closes on them without cutting the insulation, keep metal sheaths away from "
-    "live elements, and switch the supply off while placing them. "
+    "Loose thermocouples in a hot oven: lead them so that the door closes on them without cutting the insulation, "
+    "keep metal sheaths away from live elements, and switch the supply off while placing them. "
 )
 
 
-def survey_page(run, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
+def survey_page(run: RunRecord, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
     """The survey as a page of its own."""
     parts = [
         figures(
@@ -245,7 +256,8 @@ def survey_page(run, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
         rows = [
             (p.name, f"{p.low_k:+.1f} K", f"{p.mean_k:+.1f} K", f"{p.high_k:+.1f} K", str(p.samples)) for p in s.places
         ]
-        body = f"<p>From {clock(s.soak.settled_s)} to {clock(s.soak.end_s)}: {_class_words(s)}, spread {s.spread_k:.1f} K.</p>"
+        when = f"From {clock(s.soak.settled_s)} to {clock(s.soak.end_s)}"
+        body = f"<p>{when}: {_class_words(s)}, spread {s.spread_k:.1f} K.</p>"
         body += table(("thermocouple", "lowest", "mean", "highest", "readings"), rows)
         if s.before_k > s.worst_k:
             body += notice(f"Before the soak had settled one of them was {s.before_k:.1f} K above the target.")
@@ -257,8 +269,9 @@ def survey_page(run, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
             "Classes",
             table(("class", "tolerance"), [(str(n), f"± {k:g} K") for n, k in CLASSES_K.items()])
             + aside(
-                "Tolerances of the published pyrometry standard SAE AMS 2750, from memory. Staying within one is no certificate: the "
-                "standard also asks for calibrated instruments, for sensors by the volume, and for intervals."
+                "Tolerances of the published pyrometry standard SAE AMS 2750, from memory. Staying within one is no "
+                "certificate: the standard also asks for calibrated instruments, for sensors by the volume, and for "
+                "intervals."
             ),
         )
     )
@@ -266,7 +279,7 @@ def survey_page(run, loose: Loose, found: tuple[SoakSurvey, ...]) -> str:
     return document(f"Uniformity survey · {run.oven.name}", "".join(parts), run.schedule.name)
 
 
-def accuracy_page(run, loose: Loose, found: tuple[Accuracy, ...]) -> str:
+def accuracy_page(run: RunRecord, loose: Loose, found: tuple[Accuracy, ...]) -> str:
     """The system accuracy check as a page of its own."""
     rows = [
         (
@@ -281,8 +294,8 @@ def accuracy_page(run, loose: Loose, found: tuple[Accuracy, ...]) -> str:
     ]
     body = table(("soak", "control", "reference", "control − reference", "standard deviation", "steady"), rows)
     body += aside(
-        "The difference is of the whole chain: thermocouple, cable, terminals and converter, at the place where both tips are. Tips further apart than a "
-        "few millimetres measure the oven, not the sensor."
+        "The difference is of the whole chain: thermocouple, cable, terminals and converter, at the place where both "
+        "tips are. Tips further apart than a few millimetres measure the oven, not the sensor."
     )
     return document(
         f"System accuracy check · {run.oven.name}",
@@ -291,7 +304,7 @@ def accuracy_page(run, loose: Loose, found: tuple[Accuracy, ...]) -> str:
     )
 
 
-def _origin(run, loose: Loose) -> str:
+def _origin(run: RunRecord, loose: Loose) -> str:
     pairs = [("run", f"{run.schedule.name}, {run.outcome}"), ("record", run.folder.name), ("readings", loose.source)]
     pairs += [("oven file", f"sha256 {run.oven.sha256}")] if run.oven.sha256 else []
     return section("Where it comes from", facts(pairs)) + aside(_CARE)

@@ -4,24 +4,30 @@ long runs."""
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from xml.sax.saxutils import escape
 
 import numpy as np
 
+from .look import ALARM, FAINT, INK, LINE, SOAK, WARM
+
 WIDTH, NARROW = 960, 400
-_INK, _FAINT, _GRID, _ALARM = "#1d2433", "#5b6475", "#dfe3ea", "#a3122a"
 _SMALL = 'font-size="11"'
 #: Colours that differ in lightness too (after Okabe and Ito), each with a dash of its own: nothing is said by
 #: colour alone.
 STYLES = {
-    "reference": ("#5b6475", "7 5", 1.6),
-    "chamber": ("#b3400a", "", 2.0),
+    "reference": (FAINT, "7 5", 1.6),
+    "chamber": (WARM, "", 2.0),
     "part": ("#00638f", "2 3", 2.2),
     "second": ("#7a4fa3", "9 3 2 3", 1.6),
-    "power": ("#b3400a", "", 1.4),
+    "power": (WARM, "", 1.4),
     "other": ("#00745a", "4 3", 1.8),
     "plain": ("#8a6d00", "12 4", 1.6),
 }
+
+
+#: Numbers of one line.
+Values = Sequence[float] | np.ndarray
 
 
 @dataclass(frozen=True)
@@ -29,15 +35,15 @@ class Series:
     """x and y of one length; NaNs break the line. `style` is a key of STYLES; `band` a half-width drawn as
     a shade."""
 
-    x: Sequence[float]
-    y: Sequence[float]
+    x: Values
+    y: Values
     label: str
     style: str = "chamber"
-    band: Sequence[float] | None = None
+    band: Values | None = None
 
 
 @dataclass(frozen=True)
-class Panel:
+class Subplot:
     """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines for what went wrong,
     `notes` for the rest; `share`: of the height."""
 
@@ -57,7 +63,7 @@ class Chart:
     right ends."""
 
     title: str
-    panels: tuple[Panel, ...]
+    panels: tuple[Subplot, ...]
     x_label: str = "time, h:min"
     x_is_time: bool = True
     height: int = 520
@@ -114,7 +120,7 @@ def thin(x: np.ndarray, y: np.ndarray, pixels: int) -> tuple[np.ndarray, np.ndar
         return x, y
     edges = np.linspace(0, len(x), pixels + 1).astype(int)
     keep = []
-    for a, b in zip(edges, edges[1:]):
+    for a, b in pairwise(edges):
         if b <= a:
             continue
         part = y[a:b]
@@ -131,7 +137,7 @@ def thin(x: np.ndarray, y: np.ndarray, pixels: int) -> tuple[np.ndarray, np.ndar
 
 def _path(x: np.ndarray, y: np.ndarray) -> str:
     parts, pen = [], False
-    for a, b in zip(x.tolist(), y.tolist()):
+    for a, b in zip(x.tolist(), y.tolist(), strict=True):
         if b != b:
             pen = False
             continue
@@ -159,11 +165,13 @@ def svg(chart: Chart) -> str:
     said = "; ".join(f"{p.y_label}: {', '.join(s.label for s in p.series)}" for p in chart.panels)
     title = f'font-size="{13 if frame.narrow else 15}" font-weight="600"'
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
-        f'font-family="system-ui, sans-serif" font-size="12" fill="{_INK}">',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
+            f'font-family="system-ui, sans-serif" font-size="12" fill="{INK}">'
+        ),
         f"<title>{escape(chart.title)}</title><desc>{escape(said)}</desc>",
         f'<rect width="{chart.width}" height="{chart.height}" fill="#fff"/>',
-        _text(6 if frame.narrow else frame.left, 20, chart.title, _INK, more=title),
+        _text(6 if frame.narrow else frame.left, 20, chart.title, INK, more=title),
     ]
     top = float(frame.top)
     for panel in chart.panels:
@@ -177,7 +185,7 @@ def svg(chart: Chart) -> str:
     return "\n".join(out)
 
 
-def _text(x: float, y: float, words: str, colour: str = _FAINT, anchor: str = "start", more: str = "") -> str:
+def _text(x: float, y: float, words: str, colour: str = FAINT, anchor: str = "start", more: str = "") -> str:
     place = f'x="{x:.1f}" y="{y:.1f}" fill="{colour}"' + (f' text-anchor="{anchor}"' if anchor != "start" else "")
     return f"<text {place}{' ' if more else ''}{more}>{escape(words)}</text>"
 
@@ -186,7 +194,7 @@ def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:
     return f'<line x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}" {stroke}/>'
 
 
-def _limits(panel: Panel) -> tuple[float, float]:
+def _limits(panel: Subplot) -> tuple[float, float]:
     values = [
         np.asarray(s.y, float) + sign * np.nan_to_num(np.asarray(0.0 if s.band is None else s.band, float))
         for s in panel.series
@@ -202,7 +210,7 @@ def _limits(panel: Panel) -> tuple[float, float]:
     return (low if panel.low is not None else low - pad), high + pad
 
 
-def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], frame: _Frame) -> list[str]:
+def _panel(panel: Subplot, top: float, height: float, to_x, x_marks: list[float], frame: _Frame) -> list[str]:
     low, high = _limits(panel)
     left, inner, bottom = frame.left, frame.inner, top + height
 
@@ -213,10 +221,10 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
     out = [f'<g><rect x="{left}" width="{inner}" {ground} fill="#fbfcfe"/>']
     for a, b, label in panel.shades:
         width = to_x(b) - to_x(a)
-        out.append(f'<rect x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" {ground} fill="#f1ead9" stroke="#fff"/>')
+        out.append(f'<rect x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" {ground} fill="{SOAK}" stroke="#fff"/>')
         if label and height > 150 and width > 6.5 * len(label):
             out.append(_text(to_x(a) + width / 2, bottom - 7, label, anchor="middle", more=_SMALL))
-    grid = f'stroke="{_GRID}"'
+    grid = f'stroke="{LINE}"'
     out += [_rule(to_x(t), top, to_x(t), bottom, grid) for t in x_marks]
     for v in ticks(low, high, max(3, int(height / 34))):
         out.append(_rule(left, to_y(v), left + inner, to_y(v), grid))
@@ -230,8 +238,8 @@ def _panel(panel: Panel, top: float, height: float, to_x, x_marks: list[float], 
         out += _line(series, x, y, to_x, lambda v: np.clip(to_y(v), top - 2, bottom + 2), max(80, frame.inner // 2))
         last = np.flatnonzero(np.isfinite(y))[-1]
         ends.append((float(np.clip(to_y(y[last]), top + 6, bottom)), series.label, series.style))
-    out += _marks(panel.notes, _FAINT, ' stroke-dasharray="2 3"', top, height, 0.62, to_x, frame)
-    out += _marks(panel.marks, _ALARM, "", top, height, 0.5, to_x, frame)
+    out += _marks(panel.notes, FAINT, ' stroke-dasharray="2 3"', top, height, 0.62, to_x, frame)
+    out += _marks(panel.marks, ALARM, "", top, height, 0.5, to_x, frame)
     out += _names(ends, top, bottom, frame)
     out.append("</g>")
     return out
@@ -271,7 +279,9 @@ def _line(series: Series, x: np.ndarray, y: np.ndarray, to_x, to_y, pixels: int)
         # One cut for both edges: the widest and the highest of each pixel column would not belong together.
         keep = np.unique(np.linspace(0, good.sum() - 1, min(int(good.sum()), 300)).astype(int))
         bx, middle, half = x[good][keep], y[good][keep], band[good][keep]
-        edge = list(zip(to_x(bx), to_y(middle + half))) + list(zip(to_x(bx)[::-1], to_y(middle - half)[::-1]))
+        upper = zip(to_x(bx), to_y(middle + half), strict=True)
+        lower = zip(to_x(bx)[::-1], to_y(middle - half)[::-1], strict=True)
+        edge = [*upper, *lower]
         points = " ".join(f"{a:.1f},{b:.1f}" for a, b in edge)
         out.append(f'<polygon points="{points}" fill="{STYLES[series.style][0]}" fill-opacity="0.14"/>')
     tx, ty = thin(x, y, pixels)

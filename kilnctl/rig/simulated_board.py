@@ -18,7 +18,7 @@ import tty
 from collections.abc import Callable, Sequence
 
 from ..firmware import logic
-from ..plants.injection import Fault, load_faults
+from ..plants.injection import PlantFault, load_faults
 from ..plants.virtual_oven import VirtualOven
 from ..settings import load_oven
 from ..settings.oven import Oven

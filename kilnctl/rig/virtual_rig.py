@@ -12,7 +12,7 @@ from ..settings.oven import Oven
 from .contract import RigFacts, check_heat
 
 if TYPE_CHECKING:
-    from ..plants.injection import Fault
+    from ..plants.injection import PlantFault
 
 
 class VirtualRig:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,36 +11,20 @@ from ..body import bursts
 from ..model.day_zero import day_zero
 from ..record.columns import COLUMNS, row_of
 from ..record.events import Event, Teller, on_run_clock
+from ..record.run_data import RunData
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .chain import AFTER_TRIP_S, Chain
 
 
-@dataclass
-class Run:
+@dataclass(kw_only=True)
+class Run(RunData):
     """What happened. One value a tick in each array (time_s, reference_c, chamber_c as the sensor shows it, part_c, duty,
     feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s; `outcome` is "finished",
     "tripped" or "interrupted". true_chamber_c is the plant's own, where it tells."""
 
     oven: Oven
-    schedule: Schedule
-    outcome: str
-    trips: tuple
-    events: tuple[Event, ...]
-    data: dict[str, np.ndarray]
-    seed: int
-    controller: str
-    energy_j: float = 0.0
-    model: object = None
     shortfalls: tuple = ()
-    load: object = None
-    notes: tuple[str, ...] = field(default_factory=tuple)
-
-    def __getattr__(self, name: str) -> np.ndarray:
-        data = self.__dict__.get("data", {})
-        if name in data:
-            return data[name]
-        raise AttributeError(name)
 
 
 def controller_of(kind: str):

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..output import clock
 from ..record.power_columns import basis, fired_share
+from ..record.run_data import RunData
+from ..settings.schedule import Cure
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
-#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only, K.
+#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only,
+#: K.
 AT_TARGET_K = 0.0051
 
 
@@ -64,6 +66,9 @@ def smooth(values: np.ndarray, samples: int) -> np.ndarray:
     """Centred moving mean over `samples`, shorter at the ends; NaNs are left out."""
     if len(values) == 0:
         return values
+    if len(values) < samples:
+        # `np.convolve` gives as many values as the longer of the two has: more than there are samples.
+        return smooth(np.concatenate((values, np.full(samples, np.nan))), samples)[: len(values)]
     good = np.isfinite(values)
     filled = np.where(good, values, 0.0)
     kernel = np.ones(max(1, samples))
@@ -72,7 +77,7 @@ def smooth(values: np.ndarray, samples: int) -> np.ndarray:
         return np.where(count > 0, np.convolve(filled, kernel, "same") / np.maximum(count, 1.0), np.nan)
 
 
-def judged(run) -> tuple[np.ndarray, str]:
+def judged(run: RunData) -> tuple[np.ndarray, str]:
     """The followed temperature that a run is judged by, °C, and what it is."""
     part = run.schedule.follows == "part"
     true = run.data["true_part_c" if part else "true_chamber_c"]
@@ -89,7 +94,7 @@ def sample_s(time_s: np.ndarray) -> float:
     return float(np.median(np.diff(time_s))) if len(time_s) > 1 else 1.0
 
 
-def part_of(run) -> tuple[np.ndarray, np.ndarray | None, str]:
+def part_of(run: RunData) -> tuple[np.ndarray, np.ndarray | None, str]:
     """The part's temperature, °C, by the best there is: the plant's own, the thermocouple on it, the
     model's estimate; its standard deviation, K, where it is an estimate; and which of them it is."""
     for name, label in (("true_part_c", "part"), ("part_c", "part, measured")):
@@ -99,22 +104,24 @@ def part_of(run) -> tuple[np.ndarray, np.ndarray | None, str]:
     return run.data["part_estimate_c"], spread if np.isfinite(spread).any() else None, "part, estimate"
 
 
-def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
+def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure: Cure) -> float:
     """Share of the reference cure that the part got: ∫ exp(−(Ea/R)(1/T − 1/T0)) dt / t0 (Arrhenius; T in
     K). 1 is a full cure."""
-    from scipy.constants import R, zero_Celsius  # what prints a duration shall not wait for it
+    from scipy.constants import R, zero_Celsius  # noqa: PLC0415 - scipy takes long to load; most runs have no cure
 
     if len(time_s) < 2:
         return 0.0
     # What is no temperature cures nothing: 1 K.
     kelvin = np.maximum(np.where(np.isfinite(part_c), part_c, -zero_Celsius) + zero_Celsius, 1.0)
-    rate = np.exp(-cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius)))
+    exponent = -cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius))
+    # Below this the exponential is smaller than what a number can hold.
+    rate = np.where(exponent > -600.0, np.exp(np.maximum(exponent, -600.0)), 0.0)
     # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
     return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
 
 
-def summarise(run) -> Summary:
-    """The summary of a `Run` (or of a record read back as one)."""
+def summarise(run: RunData) -> Summary:
+    """The summary of a run that has just been made, or was read back."""
     time, (value, measured_on) = run.time_s, judged(run)
     if len(time) == 0:
         return Summary(run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
@@ -160,7 +167,7 @@ def _highest(*columns: np.ndarray) -> float:
     return next((float(np.nanmax(c)) for c in columns if np.isfinite(c).any()), math.nan)
 
 
-def _over(run, value: np.ndarray, sign: float) -> float:
+def _over(run: RunData, value: np.ndarray, sign: float) -> float:
     """Largest excess over the target in heating-up and soaks (a falling ramp that lags is none)."""
     step = run.data["step"]
     worst = 0.0
@@ -176,7 +183,7 @@ def _over(run, value: np.ndarray, sign: float) -> float:
     return worst
 
 
-def _soaks(run, time: np.ndarray, value: np.ndarray):
+def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
     reference, step = run.data["reference_c"], run.data["step"]
     last_c = math.nan
     dt = sample_s(time)
@@ -213,73 +220,3 @@ def _soaks(run, time: np.ndarray, value: np.ndarray):
             worst,
             float(np.sqrt(np.mean(error**2))),
         )
-
-
-def degrees(value_c: float, unit: str = "C", decimals: int = 0) -> str:
-    """A temperature in the reader's scale."""
-    if not math.isfinite(value_c):
-        return "–"
-    return f"{value_c:.{decimals}f} °C" if unit == "C" else f"{value_c * 1.8 + 32.0:.{decimals}f} °F"
-
-
-def kelvins(value_k: float, unit: str = "C") -> str:
-    """A temperature difference in the reader's scale, signed by the caller."""
-    if not math.isfinite(value_k):
-        return "–"
-    return f"{value_k:.2f} K" if unit == "C" else f"{value_k * 1.8:.2f} °F"
-
-
-def as_text(s: Summary, unit: str = "C") -> str:
-    """The summary for a terminal."""
-    lines = [f"{'soak':<28} {'at':>9} {'reached':>15} {'settled':>15} {'until':>15} {'worst':>9} {'rms':>8}"]
-    for soak in s.soaks:
-        lines.append(
-            f"{soak.name[:28]:<28} {degrees(soak.target_c, unit):>9} {clock(soak.arrived_s):>15} "
-            f"{clock(soak.settled_s):>15} "
-            f"{clock(soak.end_s):>15} {kelvins(soak.worst_k, unit):>9} {kelvins(soak.rms_k, unit):>8}"
-        )
-    if not s.soaks:
-        lines = ["no soak in this schedule"]
-    lines += [
-        "",
-        f"overshoot            {kelvins(s.overshoot_k, unit)}",
-        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}{f' (by {s.power_by})' if s.power_by else ''}",
-        f"highest chamber      {degrees(s.highest_chamber_c, unit, 1)}",
-        f"highest part         {degrees(s.highest_part_c, unit, 1)}",
-    ]
-    if s.cure_share is not None:
-        around = f" (± {100 * s.cure_sd:.0f} %)" if s.cure_sd else ""
-        lines.append(f"cure                 {100 * s.cure_share:.0f} % of the reference cure{around}")
-    lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
-    lines.append(f"judged by            {s.measured_on}")
-    return "\n".join(lines)
-
-
-def compared(ours: Summary, other: Summary, name: str, unit: str = "C") -> str:
-    """Two runs on the same oven, side by side."""
-
-    def settled(s: Summary) -> str:
-        if not s.soaks:
-            return "–"
-        return clock(s.soaks[0].settled_s) if math.isfinite(s.soaks[0].settled_s) else "never"
-
-    def worst(s: Summary) -> str:
-        values = [abs(soak.worst_k) for soak in s.soaks if math.isfinite(soak.worst_k)]
-        return kelvins(max(values), unit) if values else "–"
-
-    def cure(s: Summary) -> str:
-        return f"{100.0 * s.cure_share:.0f} %" if s.cure_share is not None else "–"
-
-    band = "±1 K" if unit == "C" else "±1.8 °F"
-    rows = [
-        ("", "kilnctl", name),
-        (f"first soak within {band} after", settled(ours), settled(other)),
-        ("worst deviation in a soak", worst(ours), worst(other)),
-        ("overshoot", kelvins(ours.overshoot_k, unit), kelvins(other.overshoot_k, unit)),
-        ("swing during the soak", kelvins(ours.swing_k, unit), kelvins(other.swing_k, unit)),
-        ("energy", f"{ours.energy_kwh:.2f} kWh", f"{other.energy_kwh:.2f} kWh"),
-        ("highest part", degrees(ours.highest_part_c, unit, 1), degrees(other.highest_part_c, unit, 1)),
-    ]
-    if ours.cure_share is not None:
-        rows.append(("of the reference cure", cure(ours), cure(other)))
-    return "\n".join(f"{a:<32} {b:>15} {c:>22}" for a, b, c in rows)

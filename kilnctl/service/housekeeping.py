@@ -11,8 +11,7 @@ from queue import SimpleQueue
 
 from ..errors import KilnctlError
 from ..record.recorder import Recorder
-from ..record.retention import clear_old
-from ..report.finishing import pending_in
+from ..record.retention import clear_old, pending_in
 
 
 class Housekeeping:

@@ -247,6 +247,14 @@ class Elements:
         "temperature", "highest temperature of the element", default=None, low=100.0, high=1800.0
     )
 
+    @property
+    def rated_w(self) -> float:
+        """`power_w` of a description that was read: it is worked out where the file gives the resistance. Raises
+        ValueError before that."""
+        if self.power_w is None:
+            raise ValueError("the power of these elements has not been worked out yet")
+        return self.power_w
+
     def problems(self) -> Iterator[tuple[str, str]]:
         if (self.power_w is None) == (self.resistance_ohm is None):
             yield (

@@ -74,6 +74,11 @@ class Sizing:
         self.steady = SteadyOven(oven, highest_c=HIGHEST_C)
         self._cache: dict[float, Steady] = {}
 
+    @property
+    def walls(self):
+        """The walls of the box as they are computed: each with its `face` and `layers`, from the hot face outward."""
+        return self._nominal.walls
+
     # ---- steady ----------------------------------------------------------------------------------------------------
 
     def at(self, chamber_c: float) -> Steady:

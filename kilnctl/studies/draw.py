@@ -9,6 +9,8 @@ import numpy as np
 from .. import control, safety
 from ..body import bursts
 from ..model.energy import EnergyModel
+from ..model.model_oven import ModelOven
+from ..model.parameters import PARAMETERS, scaled
 from ..run.chain import Chain
 from ..run.rehearsal import as_run, follow, holding_table
 from ..run.summary import judged, summarise
@@ -50,7 +52,6 @@ MEASURES = (
     Measure("energy_kwh", "energy", "kWh", +1, 2),
     Measure("duty_activity", "duty's restlessness", "1/min", +1, 3),
 )
-OF = {m.name: m for m in MEASURES}
 
 
 @dataclass(frozen=True)
@@ -63,9 +64,9 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Case:
-    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control believes;
-    `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the supply sags for
-    SAG_S in the first soak, to see what the trim makes of it."""
+    """Everything that the draws of a study have in common. Pickled for the processes that compute. `model` is what the
+    control believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the
+    supply sags for SAG_S in the first soak, to see what the trim makes of it."""
 
     oven: Oven
     schedule: Schedule
@@ -80,7 +81,8 @@ class Case:
 
 @lru_cache(maxsize=4)
 def _prepared(oven: Oven, schedule: Schedule, model: EnergyModel):
-    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy finds it.)"""
+    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy finds
+    it.)"""
     programme = control.prepare(oven, schedule, model)
     return programme, safety.policy_for(oven, schedule, model), holding_table(model, oven)
 
@@ -92,8 +94,6 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
     virtual = virtual_of(case.vary, case.oven, z, plant_seed(case.seed, draw))
     if case.fitted is None:
         return virtual, None, z
-    from ..model.parameters import PARAMETERS, scaled
-
     by_name = {p.name: p for p in PARAMETERS}
     # A square root of the covariance by its eigenvectors: it may be singular.
     values, vectors = np.linalg.eigh(np.array(case.fitted.covariance))
@@ -104,14 +104,12 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
 def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None):
     if truth is None:
         return drawn_oven(case.oven, virtual, case.load)
-    from ..model.model_oven import ModelOven
-
     return ModelOven(case.oven, truth, virtual.seed, conditions_of(virtual))
 
 
 def rehearse_draw(case: Case, draw: int) -> dict:
-    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that goes wrong in it is
-    told in "failed" and ends only this draw."""
+    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that goes
+    wrong in it is told in "failed" and ends only this draw."""
     z: list[float] = []
     try:
         virtual, truth, z = oven_of(case, draw)

@@ -1,14 +1,16 @@
 """What a study varies, and by how much: the inputs, their distributions, and one draw of all of them.
 
-Every uncertainty is stated as people state it, "±15 %" or "±8 K", and read as the interval that holds 95 of 100 ovens. Factors
-are log-normal (a factor of 1.15 either way), differences normal: what the maximum-entropy argument gives for a positive quantity
-and for a difference of known spread (JCGM 101:2008, section 6.4.7). The standard normal deviates of a draw follow from the study's seed and the
-draw's number alone, so it does not matter who computes it, when, or after which other.
+Every uncertainty is stated as people state it, "±15 %" or "±8 K", and read as the interval that holds 95 of 100 ovens.
+Factors are log-normal (a factor of 1.15 either way), differences normal: what the maximum-entropy argument gives for a
+positive quantity and for a difference of known spread (JCGM 101:2008, section 6.4.7). The standard normal deviates of a
+draw follow from the study's seed and the draw's number alone, so it does not matter who computes it, when, or after
+which other.
 """
 
 import math
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -22,8 +24,8 @@ from ..settings.yaml_reader import read_root
 #: Half-width of the interval that holds 95 of 100 of a normal distribution, in standard deviations.
 NINETY_FIVE = 1.959964
 
-#: The rooms and supplies that an oven meets, and what a thermocouple may be off (class 2 of IEC 60584-1 is ±2.5 K up to 333 °C,
-#: from memory; half of it is usual after a check at one point: common practice).
+#: The rooms and supplies that an oven meets, and what a thermocouple may be off (class 2 of IEC 60584-1 is ±2.5 K up to
+#: 333 °C, from memory; half of it is usual after a check at one point: common practice).
 AMBIENT_K, SENSOR_K = 8.0, 1.5
 POWER, ELEMENT_MASS, LOAD_MASS, FILM, LEAKAGE = 0.05, 0.15, 0.2, 0.2, 1.0
 
@@ -54,7 +56,7 @@ class Vary:
     places: dict = field(default_factory=dict, compare=False, repr=False)
 
 
-#: The inputs, in the order of the deviates. New ones are added at the end, lest old studies change.
+#: The inputs, in the order of the deviates. New ones are added at the end, so that old studies do not change.
 INPUTS = tuple(f.name for f in setting_fields(Vary) if f.name != "vary")
 _FACTORS = tuple(f.name for f in fields(Variation))
 #: Their names for people.
@@ -62,7 +64,7 @@ WORDS = {
     name: name.removesuffix("_k").replace("_offset", " sensor").replace("ambient", "room").replace("_", " ")
     for name in INPUTS
 }
-#: What varies besides a fitted model, whose covariance says the rest.
+#: Inputs that are no part of a fitted model: its covariance says how the others vary.
 OUTSIDE = ("supply", "ambient_k", "control_offset_k", "limit_offset_k", "part_offset_k")
 
 
@@ -73,7 +75,8 @@ def load_vary(path: str | Path) -> Vary:
 
 
 def usual(oven: Oven) -> Vary:
-    """The description's own uncertainties, its supply's tolerance, and the usual rest; sensors that it lacks do not vary."""
+    """The description's own uncertainties, its supply's tolerance, and the usual rest; sensors that it lacks do not
+    vary."""
     u, sensors = oven.uncertainty, oven.sensors
     return Vary(
         vary=f"usual uncertainties of {oven.name}",
@@ -97,7 +100,8 @@ def generator_of(seed: int, draw: int) -> np.random.Generator:
 
 
 def plant_seed(seed: int, draw: int) -> int:
-    """The seed of the draw's virtual oven (its noise and its supply's wander); never 0, which stands for "as the file says"."""
+    """The seed of the draw's virtual oven (its noise and its supply's wander); never 0, which stands for "as the file
+    says"."""
     return 1 + int(np.random.SeedSequence(seed, spawn_key=(draw, 1)).generate_state(1)[0] >> 1)
 
 
@@ -108,8 +112,10 @@ def deviates(seed: int, draw: int, count: int) -> list[float]:
 
 def virtual_of(vary: Vary, oven: Oven, z: list[float], seed: int) -> Virtual:
     """The virtual oven at deviates z (of INPUTS)."""
-    at = dict(zip(INPUTS, z))
-    factors = {n: _clipped(math.exp(at[n] / NINETY_FIVE * math.log1p(getattr(vary, n))), 0.05, 20.0) for n in _FACTORS}
+    at = dict(zip(INPUTS, z, strict=False))  # the deviates of a fit stand behind them
+    factors: dict[str, Any] = {
+        n: _clipped(math.exp(at[n] / NINETY_FIVE * math.log1p(getattr(vary, n))), 0.05, 20.0) for n in _FACTORS
+    }
     shift = {n: at[n] / NINETY_FIVE * getattr(vary, n) for n in INPUTS if n not in _FACTORS}
     ambient = _clipped(oven.site.ambient_c + shift["ambient_k"], -40.0, 60.0) if vary.ambient_k > 0.0 else None
     return Virtual(
@@ -125,7 +131,7 @@ def virtual_of(vary: Vary, oven: Oven, z: list[float], seed: int) -> Virtual:
 
 def outside_only(virtual: Virtual) -> Virtual:
     """Without the factors of the description: for a fitted model, whose own spread stands for them."""
-    return replace(virtual, **{n: 1.0 for n in _FACTORS})
+    return replace(virtual, **dict.fromkeys(_FACTORS, 1.0))
 
 
 def _clipped(value: float, low: float, high: float) -> float:

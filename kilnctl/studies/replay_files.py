@@ -26,8 +26,8 @@ def worst_draws(study: Study) -> dict[int, list[str]]:
 
 
 def save_worst(study: Study, folder: Path, model_file: str | Path | None = None) -> list[tuple[Path, str]]:
-    """Write them below `folder`; returns (file, what it is worst in). The oven's own text is kept, with its comments. Raises
-    KilnctlError where that cannot be done."""
+    """Write them below `folder`; returns (file, what it is worst in). The oven's own text is kept, with its comments.
+    Raises KilnctlError where that cannot be done."""
     case, saved = study.case, []
     source = Path(case.oven.file)
     if not source.is_file():
@@ -39,6 +39,8 @@ def save_worst(study: Study, folder: Path, model_file: str | Path | None = None)
             virtual, truth, _ = oven_of(case, draw)
             path = folder / f"draw-{draw}.yaml"
             if truth is not None:
+                if model_file is None:
+                    raise KilnctlError("the worst draws of a fit want the model's file too (--model FILE)")
                 name = f"draw-{draw}.model.yaml"
                 learnt = load_model(model_file, case.oven)
                 save_model(

@@ -1,5 +1,6 @@
 """Which insulation thickness reaches a temperature with stated confidence? Steady heat balances of many drawn ovens."""
 
+import math
 from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -7,7 +8,6 @@ from dataclasses import dataclass, replace
 from ..body import material_of
 from ..body.steady import Factors, SteadyOven
 from ..errors import KilnctlError
-from ..output import Units
 from ..settings.construction import Wall, Walls
 from ..settings.oven import Oven
 from .inputs import Vary, deviates, plant_seed, usual, virtual_of
@@ -19,8 +19,9 @@ RESOLUTION_M = 0.001
 
 @dataclass(frozen=True)
 class Thickness:
-    """`needed_m` of `layer`, or None where even the thickest does not do it (then `share` of the draws does). `tried`: (thickness m, share of
-    the draws that get to `reach_c`). `hot_c`: the layer's own hot face at the answer, as described, and `limit_c` what it bears, °C."""
+    """`needed_m` of `layer`, or None where even the thickest does not do it (then `share` of the draws does). `tried`:
+    (thickness m, share of the draws that get to `reach_c`). `hot_c`: the layer's own hot face at the answer, as
+    described, and `limit_c` what it bears, °C."""
 
     layer: str
     reach_c: float
@@ -42,17 +43,18 @@ class Thickness:
 def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
     """The oven with every layer of that material so thick."""
 
-    def wall(w: Wall | None) -> Wall | None:
-        return w and replace(
-            w, layers=tuple(replace(x, thickness_m=thickness_m) if x.material == layer else x for x in w.layers)
-        )
+    def changed(wall: Wall) -> Wall:
+        layers = (replace(x, thickness_m=thickness_m) if x.material == layer else x for x in wall.layers)
+        return replace(wall, layers=tuple(layers))
 
     w = oven.walls
-    return replace(oven, walls=Walls(sides=wall(w.sides), roof=wall(w.roof), floor=wall(w.floor), door=wall(w.door)))
+    others = {name: wall and changed(wall) for name, wall in (("roof", w.roof), ("floor", w.floor), ("door", w.door))}
+    return replace(oven, walls=Walls(sides=changed(w.sides), **others))
 
 
 def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
-    """What the description gives it now, m. Raises KilnctlError when no wall has such a layer, or it is given by its resistance."""
+    """What the description gives it now, m. Raises KilnctlError when no wall has such a layer, or it is given by its
+    resistance."""
     walls = [w for w in (oven.walls.sides, oven.walls.roof, oven.walls.floor, oven.walls.door) if w is not None]
     layers = [x for w in walls for x in w.layers]
     mine = [x for x in layers if x.material == layer]
@@ -67,7 +69,8 @@ def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
 
 
 def hot_face_c(oven: Oven, layer: str, thickness_m: float, reach_c: float) -> float:
-    """The hottest face of any layer of that material, so thick, with the chamber steady at reach_c, °C; all else as described."""
+    """The hottest face of any layer of that material, so thick, with the chamber steady at reach_c, °C; all else as
+    described."""
     steady = SteadyOven(with_thickness(oven, layer, thickness_m), highest_c=reach_c + 50.0)
     solutions = steady.at(reach_c).walls
     return max(
@@ -86,7 +89,78 @@ def holds(oven: Oven, vary: Vary, seed: int, draw: int, layer: str, thickness_m:
         drawn = replace(drawn, site=replace(drawn.site, ambient_c=min(50.0, max(-30.0, v.ambient_c))))
     factors = Factors(conductivity=v.conductivity, emissivity=v.emissivity, film=v.film, leakage=v.leakage)
     steady = SteadyOven(drawn, factors=factors, highest_c=reach_c + 50.0)
-    return steady.at(reach_c).power_w <= oven.elements.power_w * v.power * v.supply**2
+    return steady.at(reach_c).power_w <= oven.elements.rated_w * v.power * v.supply**2
+
+
+def _check(oven: Oven, layer: str, reach_c: float, confidence: float, draws: int) -> float:
+    """What the layer bears, °C. Raises KilnctlError for a question that cannot be answered."""
+    if not 0.5 <= confidence < 1.0:
+        raise KilnctlError(f"--confidence: from 50 % to below 100 %, not {100 * confidence:g} %")
+    if not oven.site.ambient_c + 5.0 <= reach_c <= 1400.0:
+        raise KilnctlError(f"--reach: from just above the room to 1400 °C, not {reach_c:g} °C")
+    if draws * (1.0 - confidence) < 1.0 - 1e-9:
+        raise KilnctlError(
+            f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}"
+        )
+    limit_c = material_of(oven, layer).limit_c
+    # A layer behind others is colder than the chamber, the colder the thinner it is itself.
+    coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
+    if coolest > limit_c:
+        raise KilnctlError(
+            f"--reach: {layer} bears {limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if "
+            f"it were {1000 * THINNEST_M:.0f} mm thin"
+        )
+    return limit_c
+
+
+class _Search:
+    """Shares of the draws that hold the temperature, thickness by thickness. A draw that holds it with one thickness
+    holds it with every larger one, so that most draws are known without being computed."""
+
+    def __init__(
+        self,
+        drawn: tuple[Oven, Vary, int],
+        wanted: tuple[str, float],
+        draws: int,
+        pool: Executor | None,
+        progress: Callable[[float, float], None] | None,
+    ):
+        self._drawn, self._wanted, self._draws, self._pool, self._progress = drawn, wanted, draws, pool, progress
+        #: For each draw, m: the thickest known not to do, the thinnest known to do.
+        self._fails, self._does = [0.0] * draws, [math.inf] * draws
+        self.tried: dict[float, float] = {}
+
+    def thinnest(self, confidence: float) -> float | None:
+        """By bisection, to RESOLUTION_M; None where even the thickest does not do it."""
+        low, high = THINNEST_M, THICKEST_M
+        if self._share(high) < confidence:
+            return None
+        if self._share(low) >= confidence:
+            return low
+        while high - low > RESOLUTION_M * 1.001:
+            middle = round(0.5 * (low + high) / RESOLUTION_M) * RESOLUTION_M
+            if self._share(middle) >= confidence:
+                high = middle
+            else:
+                low = middle
+        return high
+
+    def _share(self, thickness_m: float) -> float:
+        """Share of the draws that hold the temperature with the layer so thick."""
+        unknown = [k for k in range(self._draws) if self._fails[k] < thickness_m < self._does[k]]
+        (oven, vary, seed), (layer, reach_c) = self._drawn, self._wanted
+        questions = [(oven, vary, seed, k, layer, thickness_m, reach_c) for k in unknown]
+        if self._pool is None:
+            answers = [holds(*q) for q in questions]
+        else:
+            answers = [f.result() for f in [self._pool.submit(holds, *q) for q in questions]]
+        for k, answer in zip(unknown, answers, strict=True):
+            (self._does if answer else self._fails)[k] = thickness_m
+        found = sum(d <= thickness_m for d in self._does) / self._draws
+        self.tried[thickness_m] = found
+        if self._progress is not None:
+            self._progress(thickness_m, found)
+        return found
 
 
 def thickness_for(
@@ -102,64 +176,14 @@ def thickness_for(
     jobs: int | None = None,
     progress: Callable[[float, float], None] | None = None,
 ) -> Thickness:
-    """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever at full power.
-    Each draw keeps its deviates whatever the thickness, and holds with every thickness above one that does. Raises KilnctlError."""
+    """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever
+    at full power. Each draw keeps its deviates whatever the thickness. Raises KilnctlError."""
     now = thicknesses(oven, layer)
-    vary = vary or usual(oven)
-    if not 0.5 <= confidence < 1.0:
-        raise KilnctlError(f"--confidence: from 50 % to below 100 %, not {100 * confidence:g} %")
-    if not oven.site.ambient_c + 5.0 <= reach_c <= 1400.0:
-        raise KilnctlError(f"--reach: from just above the room to 1400 °C, not {reach_c:g} °C")
-    if draws * (1.0 - confidence) < 1.0 - 1e-9:
-        raise KilnctlError(
-            f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}"
-        )
-    material = material_of(oven, layer)
-    # A layer behind others is colder than the chamber, the colder the thinner it is itself.
-    coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
-    if coolest > material.limit_c:
-        raise KilnctlError(
-            f"--reach: {layer} bears {material.limit_c:g} °C, and its hot face would be at {coolest:.0f} °C even if it were {1000 * THINNEST_M:.0f} mm thin"
-        )
-    # For each draw: the thickest known not to do, the thinnest known to do.
-    fails, does = [0.0] * draws, [float("inf")] * draws
-    tried: dict[float, float] = {}
+    limit_c = _check(oven, layer, reach_c, confidence, draws)
     made = None if executor is not None or jobs == 1 else ProcessPoolExecutor(jobs)
-    pool = executor or made
-
-    def share(thickness: float) -> float:
-        open_ = [k for k in range(draws) if fails[k] < thickness < does[k]]
-        jobs_ = [(oven, vary, seed, k, layer, thickness, reach_c) for k in open_]
-        answers = (
-            [holds(*j) for j in jobs_]
-            if pool is None
-            else [f.result() for f in [pool.submit(holds, *j) for j in jobs_]]
-        )
-        for k, answer in zip(open_, answers):
-            if answer:
-                does[k] = thickness
-            else:
-                fails[k] = thickness
-        found = sum(d <= thickness for d in does) / draws
-        tried[thickness] = found
-        if progress is not None:
-            progress(thickness, found)
-        return found
-
+    search = _Search((oven, vary or usual(oven), seed), (layer, reach_c), draws, executor or made, progress)
     try:
-        low, high = THINNEST_M, THICKEST_M
-        best = share(high)
-        needed = None
-        if best >= confidence:
-            if share(low) >= confidence:
-                high = low
-            while high - low > RESOLUTION_M * 1.001:
-                middle = round(0.5 * (low + high) / RESOLUTION_M) * RESOLUTION_M
-                if share(middle) >= confidence:
-                    high = middle
-                else:
-                    low = middle
-            needed = high
+        needed = search.thinnest(confidence)
     finally:
         if made is not None:
             made.shutdown(cancel_futures=True)
@@ -170,36 +194,9 @@ def thickness_for(
         confidence,
         draws,
         needed,
-        best if needed is None else tried[needed],
-        tuple(sorted(tried.items())),
+        search.tried[THICKEST_M if needed is None else needed],
+        tuple(sorted(search.tried.items())),
         now,
         hot,
-        material.limit_c,
+        limit_c,
     )
-
-
-def as_text(t: Thickness, u: Units = Units()) -> str:
-    """The answer in the reader's units."""
-
-    def length(metres: float) -> str:
-        return u.length(metres, 2 if u.imperial else 0)
-
-    reach = u.temperature(t.reach_c)
-    out = [f"{'each layer of ' + t.layer:40s} ovens that hold {reach}"]
-    out += [f"{length(thickness):>40} {100 * share:10.1f} %" for thickness, share in t.tried]
-    if t.needed_m is None:
-        out.append(
-            f"\nnot even {length(THICKEST_M)} do it with {100 * t.confidence:g} % confidence (only {100 * t.share:.0f} % of {t.draws} draws): "
-            "more power is needed, or less is lost elsewhere (door, bridges, other layers)"
-        )
-    else:
-        now = " and ".join(length(x) for x in t.now)
-        out.append(
-            f"\n{length(t.needed_m)} hold {reach} with {100 * t.confidence:g} % confidence ({100 * t.share:.1f} % of {t.draws} draws); "
-            f"the description has {now}"
-        )
-        face = f"its hot face is then at about {u.temperature(t.hot_c)}, and it bears {u.temperature(t.limit_c)}"
-        out.append(
-            face if t.borne else f"NOT USABLE: {face}; put more insulation before it, or choose another material"
-        )
-    return "\n".join(out)

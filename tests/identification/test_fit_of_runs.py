@@ -12,7 +12,7 @@ from kilnctl import KilnctlError, fit, load_oven, rehearse, size
 from kilnctl.commands import new
 from kilnctl.commands._description import described
 from kilnctl.identification.fit import widened
-from kilnctl.report.fit_text import as_text
+from kilnctl.report.fit_text import fit_text
 from kilnctl.settings.schedule import Schedule, Step
 
 FIBRE_POT = """oven: Fibre pot
@@ -78,7 +78,7 @@ def test_every_kind_of_run_of_every_kind_of_oven(name, tmp_path):
             # What trips early is short; nothing else of these is a reason.
             assert "too few to learn from" in str(error) and run.time_s[-1] < 600.0, kind
             continue
-        assert "Power that holds" in as_text(found) and found.tension >= 1.0
+        assert "Power that holds" in fit_text(found) and found.tension >= 1.0
         top = found.high_c
         watts, error = found.spread_of(lambda m, top=top: m.holding_w(top))
         # Records of a quarter of an hour speak of the lining's face alone: five of the errors that they admit to are the most that was seen.

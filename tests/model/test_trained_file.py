@@ -10,7 +10,7 @@ from kilnctl import KilnctlError
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.parameters import NAMES
 from kilnctl.model.trained_file import Trained, load_model, same_within, save_model
-from kilnctl.report.fit_text import compared
+from kilnctl.report.fit_text import models_compared
 
 
 @pytest.fixture
@@ -152,9 +152,9 @@ def test_another_load_adds_what_the_description_says(kept, cabinet):
 
 def test_changes_in_plain_words(kept):
     worn = kept.model.but(leak_w_per_k=1.6 * kept.model.leak_w_per_k, dead_s=kept.model.dead_s + 9.0)
-    said = compared(kept, worn, 40.0, 250.0)
+    said = models_compared(kept, worn, 40.0, 250.0)
     assert any("holding 200 °C now takes" in line and "% more power" in line for line in said)
     assert any("9 s later" in line for line in said)
-    assert compared(kept, kept.model, 40.0, 250.0) == [
+    assert models_compared(kept, kept.model, 40.0, 250.0) == [
         "nothing has changed by more than a few per cent since the last fit"
     ]

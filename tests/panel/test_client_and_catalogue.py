@@ -14,7 +14,8 @@ from kilnctl import KilnctlError, load_schedule, rehearse
 from kilnctl.panel.catalogue import Catalogue
 from kilnctl.panel.preview import preview_of
 from kilnctl.panel.service_client import ServiceClient, picture
-from kilnctl.record.folder import Begun, begin, finish, new_folder
+from kilnctl.record.folder import Begun, begin, new_folder
+from kilnctl.report.finishing import finish
 from kilnctl.run.summary import summarise
 from kilnctl.service.live_curve import KEPT
 from kilnctl.settings.oven import Control

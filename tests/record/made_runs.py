@@ -7,9 +7,12 @@ import numpy as np
 
 from kilnctl import load_oven
 from kilnctl.record.columns import COLUMNS
-from kilnctl.record.folder import finish, new_folder
-from kilnctl.record.run_record import RecordedEvent, RecordedTrip, RunRecord
+from kilnctl.record.events import Event
+from kilnctl.record.folder import new_folder
+from kilnctl.record.run_record import RunRecord
+from kilnctl.report.finishing import finish
 from kilnctl.run.summary import summarise
+from kilnctl.safety import Trip
 from kilnctl.settings.construction import Load
 from kilnctl.settings.schedule import Cure, Schedule, Step
 
@@ -53,8 +56,8 @@ def made(hold_w=600.0, strength=1.0, trips=(), estimate=False, **more) -> RunRec
         "seed": None,
         "controller": "ours",
         "events": (
-            RecordedEvent(0.0, "step", "heat up: warm"),
-            RecordedEvent(900.0, "request", "hold (panel)"),
+            Event(0.0, "step", "heat up: warm"),
+            Event(900.0, "request", "hold (panel)"),
         ),
         "energy_j": energy,
         "model": {"power_w": 3000.0, "lining_j_per_k": (1.0, 2.0)},
@@ -65,7 +68,7 @@ def made(hold_w=600.0, strength=1.0, trips=(), estimate=False, **more) -> RunRec
     return RunRecord(**facts | more)
 
 
-TRIP = RecordedTrip("over-temperature", 700.0, "chamber at 290 °C", "The heat was cut.", "the relay")
+TRIP = Trip("over-temperature", 700.0, "chamber at 290 °C", "The heat was cut.", "the relay")
 
 
 def saved(place, **how) -> Path:

@@ -4,7 +4,6 @@ import multiprocessing
 import os
 import random
 import resource
-import signal
 import time
 import zlib
 
@@ -75,7 +74,7 @@ def test_going_on_after_a_cut_at_every_byte_loses_nothing(tmp_path):
         before = [e.text for e in read_journal(folder).entries]
         written(folder, ["after"])
         journal = read_journal(folder)
-        assert [e.text for e in journal.entries] == before + ["after"]
+        assert [e.text for e in journal.entries] == [*before, "after"]
         assert len(journal.bad) <= 1 and journal.missing == 0
 
 
@@ -85,7 +84,7 @@ def test_going_on_after_a_cut_at_every_byte_loses_nothing(tmp_path):
 )
 def test_any_text_comes_back_and_rubbish_never_does(texts, rubbish):
     lines = [line_of(i, text) for i, text in enumerate(texts, 1)]
-    for i, (line, text) in enumerate(zip(lines, texts), 1):
+    for i, (line, text) in enumerate(zip(lines, texts, strict=True), 1):
         assert parse_line(line[:-1]) == (i, text)
     assert parse_line(rubbish) is None
 
@@ -155,7 +154,7 @@ def test_a_removed_journal_is_noticed_and_written_again(tmp_path):
     file.path.unlink()
     with pytest.raises(OSError, match="removed"):
         file.sync()
-    file.begin_anew()
+    file.reopen()
     file.append("two")
     file.close()
     assert [e.text for e in read_journal(tmp_path / "j").entries] == ["one", "two"]
@@ -168,7 +167,7 @@ def test_a_record_that_did_not_fit_is_torn_and_the_next_one_is_whole(tmp_path):
     file.append("first")
     try:
         for room in range(1, 20):
-            resource.setrlimit(resource.RLIMIT_FSIZE, (file._size + room, hard))
+            resource.setrlimit(resource.RLIMIT_FSIZE, (file.path.stat().st_size + room, hard))
             with pytest.raises(OSError):
                 file.append("does not fit in what is left")
     finally:
@@ -212,7 +211,7 @@ def test_killed_at_random_moments_no_acknowledged_record_is_lost(tmp_path):
         os.close(write_end)
         said = os.read(read_end, 100)  # it has begun
         time.sleep(rng.uniform(0.0, 0.05))
-        os.kill(child.pid, signal.SIGKILL)
+        child.kill()
         child.join()
         while more := os.read(read_end, 1 << 16):
             said += more

@@ -2,24 +2,21 @@
 
 import errno
 import json
-import math
 import os
-from dataclasses import replace
-from types import SimpleNamespace
+import threading
 
 import numpy as np
 import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.record.columns import COLUMNS, NAMES
-from kilnctl.record.folder import Begun, SampleWriter, begin, finish, new_folder, write_samples
+from kilnctl.record.folder import Begun, SampleWriter, begin, new_folder, write_samples
 from kilnctl.record.journal import JournalFile, read_journal
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
-from kilnctl.run import summary as summaries
-from kilnctl.run.summary import Soak, Summary, compared, smooth, summarise
-from kilnctl.settings.schedule import Schedule, Step
-from tests.record.made_runs import OVEN, SCHEDULE, TRIP, made, saved
+from kilnctl.report.finishing import finish
+from kilnctl.run.summary import summarise
+from tests.record.made_runs import OVEN, SCHEDULE, made, saved
 
 ROW = tuple("" if c.name == "reason" else 1.0 for c in COLUMNS)
 
@@ -160,7 +157,11 @@ def test_a_disk_that_fails_for_good_is_told_and_the_end_still_comes(tmp_path, mo
     monkeypatch.setattr(os, "open", fail)
     assert not recorder.event("trip").wait(5.0)
     state = recorder.close()
-    assert "Input/output error" in state.failure and state.waiting == 0 and not recorder._thread.is_alive()
+    assert (
+        "Input/output error" in state.failure
+        and state.waiting == 0
+        and "recorder" not in {t.name for t in threading.enumerate()}
+    )
     monkeypatch.undo()
     assert [e.kind for e in read_journal(tmp_path).entries][:2] == ["columns", "start"]
 
@@ -170,87 +171,3 @@ def test_room_of_a_folder_that_went_away_is_none(tmp_path, monkeypatch):
     monkeypatch.setattr(os, "statvfs", lambda path: (_ for _ in ()).throw(OSError(errno.ENOENT, "gone")))
     assert recorder.event("start").wait(5.0)
     assert recorder.close().free_bytes == 0
-
-
-def summary(**facts) -> Summary:
-    soak = Soak("cure", 200.0, 60.0, facts.pop("settled_s", 100.0), 900.0, facts.pop("worst_k", -0.5), 0.1)
-    usual = Summary("finished", 1000.0, (soak,), 0.2, 0.5, 0.4, 1.5, 200.2, 195.0, 3.0, None, None, "the sensor")
-    return replace(usual, **facts)
-
-
-def test_comparison_in_words():
-    text = compared(
-        summary(cure_share=1.2),
-        summary(settled_s=math.nan, worst_k=7.0, overshoot_k=6.5, cure_share=2.0),
-        "thermostat",
-    )
-    lines = {line[:32].strip(): line[32:].split("  ") for line in text.splitlines()}
-    cells = {name: [c.strip() for c in cells if c.strip()] for name, cells in lines.items()}
-    assert cells["first soak within ±1 K after"] == ["1 min 40 s", "never"]
-    assert cells["worst deviation in a soak"] == ["0.50 K", "7.00 K"] and cells["overshoot"] == [
-        "0.20 K",
-        "6.50 K",
-    ]
-    assert cells["of the reference cure"] == ["120 %", "200 %"]
-    bare = compared(summary(soaks=()), summary(soaks=()), "other", "F")
-    assert "±1.8 °F after" in bare and "–" in bare and "reference cure" not in bare
-
-
-def test_text_says_cure_with_its_spread_and_trips():
-    text = summaries.as_text(summary(cure_share=1.2, cure_sd=0.15, trips=((700.0, "over-temperature"),)))
-    assert "120 % of the reference cure (± 15 %)" in text and "over-temperature at 11 min 40 s" in text
-    assert "trips                none" in summaries.as_text(summary())
-    assert "no soak in this schedule" in summaries.as_text(summary(soaks=()))
-
-
-def test_a_trip_is_in_the_summary_of_a_run():
-    assert summarise(made(trips=(TRIP,))).trips == ((700.0, "over-temperature"),)
-
-
-def stepped(steps, chamber, step, **columns):
-    n = len(chamber)
-    data = {c.name: np.full(n, math.nan) for c in COLUMNS if c.name != "reason"} | {
-        "time_s": np.arange(float(n)),
-        "fired": np.zeros(n),
-    }
-    data |= {
-        "chamber_c": np.array(chamber, float),
-        "true_chamber_c": np.array(chamber, float),
-        "step": np.array(step, float),
-        **columns,
-    }
-    return SimpleNamespace(
-        schedule=Schedule(name="s", steps=steps),
-        data=data,
-        time_s=data["time_s"],
-        outcome="finished",
-        trips=(),
-        energy_j=0.0,
-    )
-
-
-def test_lagging_behind_a_falling_ramp_is_no_overshoot():
-    """Up to 100 with 1 K too much; then down to 50 with the chamber 20 K behind; then let cool."""
-    steps = (Step(to_c=100.0), Step(to_c=50.0, at_k_per_s=0.1), Step(to_c=40.0, let_cool=True))
-    run = stepped(steps, [20.0, 101.0, 100.0, 70.0, 70.0, 45.0], [1, 1, 1, 2, 2, 3])
-    assert summarise(run).overshoot_k == pytest.approx(1.0)
-
-
-def test_a_followed_part_is_judged_by_the_best_there_is():
-    steps = (Step(to_c=100.0, hold_s=60.0),)
-    values = np.full(100, 99.0)
-    for column, said in (
-        ("part_c", "the sensor, averaged"),
-        ("part_estimate_c", "the model's estimate"),
-        ("true_part_c", "the plant's own part"),
-    ):
-        run = stepped(steps, np.full(100, 120.0), np.ones(100), **{column: values})
-        run.schedule = replace(run.schedule, follows="part")
-        value, what = summaries.judged(run)
-        assert said in what and np.nanmax(value) == pytest.approx(99.0)
-
-
-def test_smoothing_leaves_gaps_out():
-    assert len(smooth(np.array([]), 5)) == 0
-    np.testing.assert_allclose(smooth(np.array([1.0, math.nan, 3.0]), 3), [1.0, 2.0, 3.0])
-    assert np.isnan(smooth(np.array([math.nan, math.nan]), 3)).all()

@@ -16,6 +16,11 @@ from kilnctl.record.recorder import Recorder
 ROW = tuple('so, "it"\nis' if c.name == "reason" else 1.0 / 3.0 for c in COLUMNS)
 
 
+def writers() -> list[threading.Thread]:
+    """The threads of recorders that are still at work."""
+    return [t for t in threading.enumerate() if t.name == "recorder"]
+
+
 class StubFile(JournalFile):
     """A journal on a disk that can be told to stand still, to be full, or to lose a page."""
 
@@ -29,6 +34,10 @@ class StubFile(JournalFile):
         )
         self.gate.set()
         super().__init__(folder)
+
+    @property
+    def unsynced(self):
+        return self._unsynced
 
     def _write(self, line):
         if self.full:
@@ -172,8 +181,8 @@ def test_a_disk_that_never_answers_does_not_hold_up_the_end(tmp_path):
     state = recorder.close(timeout_s=0.05)
     assert state.stalled_s > 0.0 or state.waiting
     file.gate.set()
-    recorder._thread.join(5.0)
-    assert not recorder._thread.is_alive()
+    recorder.close(timeout_s=5.0)
+    assert not writers()
 
 
 def test_samples_alone_are_synced_in_time(tmp_path):
@@ -181,10 +190,10 @@ def test_samples_alone_are_synced_in_time(tmp_path):
     recorder.sample(ROW)
     deadline = threading.Event()
     for _ in range(500):
-        if file.syncs and not file._unsynced:
+        if file.syncs and not file.unsynced:
             break
         deadline.wait(0.01)
-    assert file.syncs and not file._unsynced
+    assert file.syncs and not file.unsynced
     recorder.close()
 
 

@@ -68,9 +68,9 @@ def test_a_half_removed_run_goes_next_time(tmp_path):
 def test_what_cannot_be_done_is_told(tmp_path, monkeypatch):
     with pytest.raises(KilnctlError, match="cannot be read"):
         clear_old(tmp_path / "none", 0)
-    for wrong in ({"keep_bytes": -1}, {"keep_bytes": 0, "keep_runs": 0}):
+    for keep_bytes, keep_runs in ((-1, 1), (0, 0)):
         with pytest.raises(ValueError, match="at least"):
-            clear_old(tmp_path, **wrong)
+            clear_old(tmp_path, keep_bytes, keep_runs=keep_runs)
     record(tmp_path, "a", age=2)
     record(tmp_path, "b", age=1)
 

@@ -13,10 +13,11 @@ import pytest
 from kilnctl import KilnctlError, load_oven, load_schedule, rehearse
 from kilnctl.identification.records import as_log
 from kilnctl.record.columns import NAMES
-from kilnctl.record.folder import Begun, SampleWriter, begin, finish, new_folder, write_samples
-from kilnctl.record.journal import segments
+from kilnctl.record.folder import Begun, SampleWriter, begin, new_folder, write_samples
+from kilnctl.record.journal import line_of, segments
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
+from kilnctl.report.finishing import finish
 from kilnctl.run.summary import summarise
 from kilnctl.settings.schedule import Schedule, Step
 
@@ -129,13 +130,13 @@ def test_damage_inside_is_refused_with_its_line(copy, line, text, said):
 def test_what_is_no_record_is_refused(copy, tmp_path):
     with pytest.raises(KilnctlError, match="no such folder"):
         read_run(tmp_path / "none")
-    with pytest.raises(KilnctlError, match="neither samples.csv nor a journal"):
+    with pytest.raises(KilnctlError, match=r"neither samples.csv nor a journal"):
         read_run(tmp_path)
     (copy / "run.json").write_text("{\n  oops")
     with pytest.raises(KilnctlError, match=r"run\.json:2: not a run\.json"):
         read_run(copy)
     (copy / "run.json").write_text("[]")
-    with pytest.raises(KilnctlError, match="not a run.json"):
+    with pytest.raises(KilnctlError, match=r"not a run.json"):
         read_run(copy)
     (copy / "run.json").write_text('{"load": {"weight": 3}}')
     with pytest.raises(KilnctlError, match="its load is not ours"):
@@ -155,7 +156,7 @@ def test_a_killed_rehearsal_leaves_a_readable_record(made, tmp_path):
     folder = new_folder(tmp_path, oven.name, schedule.name)
     begin(folder, Begun(oven, schedule, run.load, run.model, 0, "ours"))
     writer = SampleWriter(folder)
-    for row in list(zip(*(run.data[n].tolist() for n in NAMES)))[:600]:
+    for row in list(zip(*(run.data[n].tolist() for n in NAMES), strict=True))[:600]:
         writer(row)
     writer.close()
     back = read_run(folder)
@@ -196,7 +197,7 @@ def journalled(folder, oven, schedule, run, rows=300, ending=True):
     begin(folder, Begun(oven, schedule, run.load, run.model, None, "ours", started="Monday", rig="board"))
     recorder = Recorder(folder)
     recorder.event("start", time_s=0.0, text="started by hand", oven={"name": oven.name})
-    for row in list(zip(*(run.data[n].tolist() for n in NAMES)))[:rows]:
+    for row in list(zip(*(run.data[n].tolist() for n in NAMES), strict=True))[:rows]:
         recorder.sample(row)
     recorder.event(
         "trip", time_s=250.0, fault="over-temperature", seen="too hot", done="Heat is off.", check="the relay"
@@ -246,12 +247,10 @@ def test_rows_of_a_journal_that_are_no_samples_are_left_out_and_told(made, tmp_p
     oven, schedule, run, _ = made
     journalled(tmp_path, oven, schedule, run, rows=20)
     recorder = Recorder(tmp_path)
-    recorder._queue.put(("sample-like", "{}", None))
-    recorder._queue.put(("lost", '{"records": 7}', None))
+    recorder.event("sample-like")
+    recorder.event("lost", records=7)
     recorder.close()
     with open(segments(tmp_path)[0], "ab") as file:
-        from kilnctl.record.journal import line_of
-
         file.write(line_of(900, "sample 1.0,2.0"))
     back = read_run(tmp_path)
     assert len(back.time_s) == 20 and any("not a sample, left out" in p for p in back.problems)

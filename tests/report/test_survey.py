@@ -94,7 +94,7 @@ def test_commands_write_pages(folder, run, tmp_path, capsys):
     path = tmp_path / "logger.csv"
     rows = ["time_min,left,middle,right_f"] + [
         f"{t / 60.0:.4f},{c - 1:.2f},{c:.2f},{(c + 2) * 1.8 + 32:.2f}"
-        for t, c in zip(run.time_s[::10], run.true_chamber_c[::10])
+        for t, c in zip(run.time_s[::10], run.true_chamber_c[::10], strict=True)
     ]
     path.write_text("\n".join(rows))
     assert main(["survey", str(folder), str(path)]) == 0

@@ -11,8 +11,9 @@ import pytest
 from kilnctl.identification.records import as_log
 from kilnctl.record.journal import read_journal, segments
 from kilnctl.record.recorder import Recorder
+from kilnctl.record.retention import pending
 from kilnctl.record.run_record import read_run
-from kilnctl.report.finishing import finish_record, pending
+from kilnctl.report.finishing import finish_record
 from kilnctl.service import housekeeping
 from tests.service.at_work import at_work
 

@@ -1,0 +1,77 @@
+"""A run as summaries, pages, pictures and fits take it, whether it has just been made or was read back."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..output import METRIC
+from ..safety import Trip
+from ..settings.construction import Elements, Load
+from ..settings.equipment import Sensors, Supply
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule
+from .events import Event
+
+
+@dataclass(frozen=True)
+class UnknownOven:
+    """Stands for an oven whose description is not in the record: nothing but its name is known."""
+
+    name: str
+    file: str = ""
+    sha256: str = ""
+
+    @property
+    def units(self) -> str:
+        return METRIC
+
+    @property
+    def elements(self) -> Elements | None:
+        return None
+
+    @property
+    def supply(self) -> Supply | None:
+        return None
+
+    @property
+    def sensors(self) -> Sensors | None:
+        return None
+
+
+@dataclass(kw_only=True)
+class RunData:
+    """What is known of a run. The columns of `data` (arrays of one length, see `kilnctl.record.columns`) are attributes
+    too: `run.chamber_c`.
+
+    outcome   "finished", "tripped", "interrupted", "stopped", or "unfinished": it ended without saying so
+    seed      of the virtual oven; None for a run that was none of a virtual oven
+    energy_j  electric energy, J
+    model     what the control believed: an `EnergyModel`, or its parameters as a mapping when read back
+    started   time of day in words; only a real run knows it
+    rig       what was heated; empty for a rehearsal
+    version   of the program that wrote the record; empty for a run that has just been made
+    problems  what was found wrong in the record and how it was dealt with, one sentence each
+    """
+
+    oven: Oven | UnknownOven
+    schedule: Schedule
+    outcome: str
+    trips: tuple[Trip, ...]
+    events: tuple[Event, ...]
+    data: dict[str, np.ndarray]
+    seed: int | None
+    controller: str
+    energy_j: float = 0.0
+    model: object = None
+    load: Load | None = None
+    started: str = ""
+    rig: str = ""
+    version: str = ""
+    problems: tuple[str, ...] = ()
+
+    def __getattr__(self, name: str) -> np.ndarray:
+        # Asked for only what is no field; while a copy is made, `data` may not be there yet.
+        data = self.__dict__.get("data", {})
+        if name in data:
+            return data[name]
+        raise AttributeError(name)

@@ -1,0 +1,63 @@
+"""What a run came to, in words: for the terminal, and beside another run."""
+
+import math
+
+from ..output import METRIC_UNITS, Units, clock
+from ..run.summary import SETTLED_K, Summary
+
+
+def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
+    """The summary for a terminal."""
+    lines = [f"{'soak':<28} {'at':>9} {'reached':>15} {'settled':>15} {'until':>15} {'worst':>9} {'rms':>8}"]
+    for soak in s.soaks:
+        lines.append(
+            f"{soak.name[:28]:<28} {units.temperature(soak.target_c):>9} {clock(soak.arrived_s):>15} "
+            f"{clock(soak.settled_s):>15} "
+            f"{clock(soak.end_s):>15} {units.difference(soak.worst_k):>9} {units.difference(soak.rms_k):>8}"
+        )
+    if not s.soaks:
+        lines = ["no soak in this schedule"]
+    lines += [
+        "",
+        f"overshoot            {units.difference(s.overshoot_k)}",
+        f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}"
+        + (f" (by {s.power_by})" if s.power_by else ""),
+        f"highest chamber      {units.temperature(s.highest_chamber_c, 1)}",
+        f"highest part         {units.temperature(s.highest_part_c, 1)}",
+    ]
+    if s.cure_share is not None:
+        around = f" (± {100 * s.cure_sd:.0f} %)" if s.cure_sd else ""
+        lines.append(f"cure                 {100 * s.cure_share:.0f} % of the reference cure{around}")
+    lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
+    lines.append(f"judged by            {s.measured_on}")
+    return "\n".join(lines)
+
+
+def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = METRIC_UNITS) -> str:
+    """Two runs on the same oven, side by side."""
+
+    def settled(s: Summary) -> str:
+        if not s.soaks:
+            return "–"
+        return clock(s.soaks[0].settled_s) if math.isfinite(s.soaks[0].settled_s) else "never"
+
+    def worst(s: Summary) -> str:
+        values = [abs(soak.worst_k) for soak in s.soaks if math.isfinite(soak.worst_k)]
+        return units.difference(max(values)) if values else "–"
+
+    def cure(s: Summary) -> str:
+        return f"{100.0 * s.cure_share:.0f} %" if s.cure_share is not None else "–"
+
+    band = f"±{units.plain_difference(SETTLED_K)}"
+    rows = [
+        ("", "kilnctl", name),
+        (f"first soak within {band} after", settled(ours), settled(other)),
+        ("worst deviation in a soak", worst(ours), worst(other)),
+        ("overshoot", units.difference(ours.overshoot_k), units.difference(other.overshoot_k)),
+        ("swing during the soak", units.difference(ours.swing_k), units.difference(other.swing_k)),
+        ("energy", f"{ours.energy_kwh:.2f} kWh", f"{other.energy_kwh:.2f} kWh"),
+        ("highest part", units.temperature(ours.highest_part_c, 1), units.temperature(other.highest_part_c, 1)),
+    ]
+    if ours.cure_share is not None:
+        rows.append(("of the reference cure", cure(ours), cure(other)))
+    return "\n".join(f"{a:<32} {b:>15} {c:>22}" for a, b, c in rows)

@@ -1,0 +1,39 @@
+"""A summary in words, alone and beside another."""
+
+import math
+from dataclasses import replace
+
+from kilnctl.output import IMPERIAL, Units
+from kilnctl.report.summary_text import summaries_compared, summary_text
+from kilnctl.run.summary import Soak, Summary
+
+
+def summary(**facts) -> Summary:
+    soak = Soak("cure", 200.0, 60.0, facts.pop("settled_s", 100.0), 900.0, facts.pop("worst_k", -0.5), 0.1)
+    usual = Summary("finished", 1000.0, (soak,), 0.2, 0.5, 0.4, 1.5, 200.2, 195.0, 3.0, None, None, "the sensor")
+    return replace(usual, **facts)
+
+
+def test_comparison_in_words():
+    text = summaries_compared(
+        summary(cure_share=1.2),
+        summary(settled_s=math.nan, worst_k=7.0, overshoot_k=6.5, cure_share=2.0),
+        "thermostat",
+    )
+    lines = {line[:32].strip(): line[32:].split("  ") for line in text.splitlines()}
+    cells = {name: [c.strip() for c in cells if c.strip()] for name, cells in lines.items()}
+    assert cells["first soak within ±1 K after"] == ["1 min 40 s", "never"]
+    assert cells["worst deviation in a soak"] == ["0.50 K", "7.00 K"] and cells["overshoot"] == [
+        "0.20 K",
+        "6.50 K",
+    ]
+    assert cells["of the reference cure"] == ["120 %", "200 %"]
+    bare = summaries_compared(summary(soaks=()), summary(soaks=()), "other", Units(IMPERIAL))
+    assert "±1.8 °F after" in bare and "–" in bare and "reference cure" not in bare
+
+
+def test_text_says_cure_with_its_spread_and_trips():
+    text = summary_text(summary(cure_share=1.2, cure_sd=0.15, trips=((700.0, "over-temperature"),)))
+    assert "120 % of the reference cure (± 15 %)" in text and "over-temperature at 11 min 40 s" in text
+    assert "trips                none" in summary_text(summary())
+    assert "no soak in this schedule" in summary_text(summary(soaks=()))
