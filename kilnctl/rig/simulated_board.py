@@ -34,7 +34,7 @@ LATE_S = 0.1
 class Wires:
     """The oven behind the board's pins: adds up what relay and contactor do, and makes the converters' words."""
 
-    def __init__(self, oven: Oven, seed: int = 0, faults: Sequence[Fault] = ()):
+    def __init__(self, oven: Oven, seed: int = 0, faults: Sequence[PlantFault] = ()):
         self.oven = oven
         self.plant = VirtualOven(oven, load=oven.usual_load, seed=seed, faults=faults)
         self.sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)

@@ -26,7 +26,7 @@ class VirtualRig:
         plant: Plant | None = None,
         load: Load | None = None,
         seed: int = 0,
-        faults: "Sequence[Fault]" = (),
+        faults: "Sequence[PlantFault]" = (),
     ):
         if plant is None:
             from ..run.virtual_plant import virtual_oven
