@@ -6,6 +6,7 @@ import argparse
 from ..errors import KilnctlError
 from ..output import about, chosen, clock
 from ..units import UnitError, parse
+from . import _options
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -55,22 +56,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="through the service, in N times real time (on a virtual rig; a real one has 1)",
     )
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's)")
-    parser.add_argument(
-        "--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none"
-    )
-    parser.add_argument(
-        "--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone"
-    )
-    parser.add_argument(
-        "--reading-is-right",
-        action="store_true",
-        help="with --acknowledge: another thermometer shows that the chamber is where the reading says",
-    )
-    parser.add_argument(
-        "--attended",
-        action="store_true",
-        help="a person stays beside the oven; needed with hardware that cannot let go by itself",
-    )
+    _options.start(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
@@ -161,11 +147,11 @@ def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> i
     from .. import safety
     from ..commissioning import learning_run as learning
     from ..service.session import Order, check_apart
-    from . import run as running
+    from ..service.start_policy import StartPolicy, StartWishes
+    from ._serving import Serving, serve
 
     check_apart(oven)
     schedule = learning.as_schedule(programme)
-    policy = safety.policy_for(oven, schedule, programme.model)
     order = Order(
         oven,
         schedule,
@@ -173,27 +159,26 @@ def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> i
         programme.model,
         "from the oven's description",
         programme,
-        policy,
+        safety.policy_for(oven, schedule, programme.model),
         learning.Controller(),
         "learning run",
     )
 
-    class Start(running.Start):
-        def __call__(self, service) -> None:
-            try:
-                learning.refuse_hot(oven, service.rest.reading.chamber_c, hot)
-            except KilnctlError as error:
-                return self._refuse(str(error))
-            return super().__call__(service)
-
-    args.idle, args.anew, args.model, args.keep, args.speed = (
-        False,
-        True,
-        None,
-        None,
-        1.0 if args.speed is None else args.speed,
+    wishes = StartWishes(args.acknowledge or "", args.reading_is_right, anew=True, confirm=args.confirm)
+    policy = StartPolicy(wishes, order, lambda chamber_c: learning.refuse_hot(oven, chamber_c, hot))
+    serving = Serving(
+        oven,
+        load,
+        home=args.home,
+        out=args.out,
+        shown=args.shown,
+        quiet=args.quiet,
+        speed=1.0 if args.speed is None else args.speed,
+        seed=args.seed,
+        faults=args.faults,
+        attended=args.attended,
     )
-    outcome, folder = running.served(args, oven, load, order, Start)
+    outcome, folder = serve(serving, policy)
     _next(args, outcome, folder)
     return {"finished": 0, "stopped": 130}.get(outcome, 1)
 

@@ -1,4 +1,4 @@
-"""What a run looks like from now: what is expected, and where the watts go. Reads what the tick has left; changes nothing."""
+"""What is expected of a run from now on, and where the watts go. Reads what the tick has left; changes nothing."""
 
 from ..control import reference
 from ..model.energy import CONTENTS
@@ -18,7 +18,7 @@ def ahead(session) -> dict:
     if plan is not None:
         late = state.time_s - plan.time_s
         at = [(i + 1) * plan.step_s - late for i in range(len(plan.predicted_c))]
-        coming = [(t, c) for t, c in zip(at, plan.predicted_c) if t > 0.0]
+        coming = [(t, c) for t, c in zip(at, plan.predicted_c, strict=True) if t > 0.0]
         expected = {
             "in_s": [t for t, _ in coming],
             "chamber_c": [c for _, c in coming],

@@ -1,5 +1,5 @@
-"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall's clock, the only one that both know), and
-the limits of the run that tripped."""
+"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall clock, the
+one that both know), and the limits of the run that tripped."""
 
 import math
 
@@ -26,8 +26,8 @@ def to_saved(trips: tuple[Trip, ...], believed: Believed, wall_s: float) -> list
 
 
 def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
-    """The trips that stood when the last process ended; a damaged one stands too, in general words. What cannot be read of what was believed
-    is not known. A wall clock that went back counts as no time passed."""
+    """The trips that stood when the last process ended; a damaged one stands too, in general words. What was believed
+    is not known where it cannot be read. A wall clock that went back counts as no time passed."""
     trips, believed = [], {}
     for told in saved if isinstance(saved, list) else ():
         words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")} if isinstance(told, dict) else {}

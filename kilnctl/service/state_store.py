@@ -10,15 +10,15 @@ from ..record.durable import load_state, make_folder, save_state, write_whole
 
 #: How old the state on the disk may get while a run goes on, s.
 EVERY_S = 10.0
-#: Room for latched trips that a full disk cannot refuse, bytes: taken once, and from then on only written over.
+#: Room for latched trips that a full disk cannot refuse, bytes: reserved once and then only overwritten.
 LATCH = 4096
 
 
-class Keeper:
+class StateStore:
     """`keep(state)` takes a mapping of JSON values; what is newest goes to the disk, at once when `urgent`."""
 
     def __init__(self, folder: Path, every_s: float = EVERY_S):
-        """Raises OSError where the folder cannot be made. `every_s`: less in front of an oven whose time goes faster."""
+        """Raises OSError where the folder cannot be made. `every_s`: less where simulated time goes faster."""
         self._every_s = every_s
         make_folder(folder)
         self.path, self._latch = folder / "state", folder / "latch"
@@ -29,7 +29,7 @@ class Keeper:
         self._newest: dict | None = None
         self._wake, self._lock = threading.Condition(), threading.Lock()
         self._urgent = self._ending = self._dirty = False
-        self._thread = threading.Thread(target=self._work, name="keeper", daemon=True)
+        self._thread = threading.Thread(target=self._work, name="state store", daemon=True)
         self._thread.start()
 
     def load(self) -> dict:

@@ -5,7 +5,7 @@ import threading
 import time
 
 from kilnctl.rig import VirtualRig
-from kilnctl.service.loop import Service
+from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.socket_server import ask
 
@@ -46,7 +46,7 @@ def at_work(oven, folder, *, rig=None, speed=100.0, idle=True, before=None, **mo
     """Yields the Person; `person.outcome` is how the service ended, once it has."""
     rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
     more.setdefault("tell", lambda text: None)
-    service = Service(
+    service = OvenService(
         oven,
         rig,
         SimulatedPace(oven.control.tick_s, speed),

@@ -17,7 +17,8 @@ from kilnctl.cli import main
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import RigLost, VirtualRig
-from kilnctl.service.loop import Service
+from kilnctl.service.answers import answer
+from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare
 from kilnctl.service.socket_server import ask
@@ -34,7 +35,7 @@ class Log(list):
 def service(oven, tmp_path, rig=None, **more):
     rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
     more.setdefault("tell", Log())
-    return Service(
+    return OvenService(
         oven,
         rig,
         SimulatedPace(oven.control.tick_s, math.inf),
@@ -71,7 +72,7 @@ def test_what_is_known_after_it_survives(finished, oven):
     s, _, tmp_path = finished
     again = service(oven("curing-cabinet"), tmp_path)
     try:
-        assert again.saved_before["run"] is None and again.hot is not None
+        assert again.saved.before["run"] is None and again.saved.hot is not None
         assert again.ordered(prepare(again.oven, s_schedule())).unlike == (), "the limits are those of the last run"
     finally:
         again.end("test")
@@ -165,7 +166,7 @@ def test_a_skipped_step_is_in_the_record_and_on_the_terminal(oven, tmp_path):
 
     def asked_at_once(running):
         running.begin(order, *running.open_record(order))
-        assert running.answer({"ask": "skip", "by": "the founder"})["ok"]
+        assert answer(running, {"ask": "skip", "by": "the founder"})["ok"]
 
     assert s.run(before=asked_at_once) == "finished", "the oven is cold: the next step, a cooling, is over at once"
     told = [e.text for e in read_run(s.folder).events if e.kind == "request"]
@@ -192,7 +193,7 @@ def test_an_acknowledgement_clears_the_board_s_latch_first_and_then_ours(oven, t
 
     def person(s):
         while not (said and said[-1]["ok"]) and len(said) < 500:
-            said.append(s.answer({"ask": "acknowledge", "by": "the founder"}))
+            said.append(answer(s, {"ask": "acknowledge", "by": "the founder"}))
             time.sleep(0.01)
         s.end("test over")
 
@@ -268,7 +269,7 @@ def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tm
     assert record.outcome == "tripped" and record.trips[0].fault == "board-lost"
     assert any(e.kind == "request" and "stop, asked by the founder" in e.text for e in record.events)
     again = service(cabinet, tmp_path)
-    assert "board-lost" in again.refusal() and again.saved_before["run"] is None
+    assert "board-lost" in again.refusal() and again.saved.before["run"] is None
     again.end("test over")
     again.run()
 
@@ -289,7 +290,7 @@ def test_a_trip_ends_the_run_with_heat_off(oven, schedule, tmp_path):
 
 def test_a_full_disk_refuses_new_starts(oven, tmp_path, monkeypatch):
     s = service(oven("curing-cabinet"), tmp_path)
-    monkeypatch.setattr("kilnctl.service.loop.LEAST_FREE", 1e18)
+    monkeypatch.setattr("kilnctl.service.housekeeping.LEAST_FREE", 1e18)
     assert "free for the record" in s.refusal()
     s.end("test over")
     s.run()

@@ -12,11 +12,12 @@ import pytest
 from kilnctl import Reading, clock
 from kilnctl.errors import KilnctlError
 from kilnctl.rig.pins import LocalLine
+from kilnctl.record.columns import INDEX, NAMES
 from kilnctl.safety import Policy, SafetyState, Tick, judge
 from kilnctl.service import operating_system
-from kilnctl.service.live_curve import KEPT, MOST_ROWS, Curve
+from kilnctl.service.live_curve import MOST_ROWS, LiveCurve
 from kilnctl.service.pace import Lateness, RealPace, SimulatedPace
-from kilnctl.service.state_store import Keeper
+from kilnctl.service.state_store import StateStore
 
 
 class Clock:
@@ -166,17 +167,17 @@ def test_places_follow_the_service_manager_and_the_user(monkeypatch, tmp_path):
 
 
 def test_the_newest_state_is_kept_and_an_urgent_one_at_once(tmp_path):
-    keeper = Keeper(tmp_path / "state")
+    keeper = StateStore(tmp_path / "state")
     assert keeper.load() == {}
     for k in range(100):
         keeper.keep({"k": k})
     keeper.keep({"k": 100}, urgent=True)
     keeper.close()
-    assert Keeper(tmp_path / "state").load() == {"k": 100}
+    assert StateStore(tmp_path / "state").load() == {"k": 100}
 
 
 def test_a_state_that_cannot_be_kept_is_told(tmp_path, monkeypatch):
-    keeper = Keeper(tmp_path / "state")
+    keeper = StateStore(tmp_path / "state")
     keeper.path = tmp_path / "gone" / "state"
     keeper.keep({"k": 1}, urgent=True)
     keeper.close()
@@ -184,12 +185,11 @@ def test_a_state_that_cannot_be_kept_is_told(tmp_path, monkeypatch):
 
 
 def test_a_long_curve_is_thinned_and_keeps_its_peaks():
-    curve = Curve(tuple(range(len(KEPT))))
-    chamber = KEPT.index("chamber_c")
+    curve = LiveCurve()
     peak = 1234
     for k in range(MOST_ROWS + 10):
-        row = [float(k)] + [20.0] * (len(KEPT) - 1)
-        row[chamber] = 999.0 if k == peak else 20.0 + k % 7
+        row = [20.0] * len(NAMES)
+        row[INDEX["time_s"]], row[INDEX["chamber_c"]] = float(k), 999.0 if k == peak else 20.0 + k % 7
         curve.add(tuple(row))
     assert curve.thinned == 1 and len(curve) < MOST_ROWS
     first, columns = curve.since(0, MOST_ROWS)

@@ -12,7 +12,7 @@ from kilnctl.record.run_record import read_run
 from kilnctl.report.run_report import page
 from kilnctl.rig import RigLost, VirtualRig
 from kilnctl.run.summary import clock, summarise
-from kilnctl.service.loop import Service
+from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare
 
@@ -23,7 +23,7 @@ UP_FOR_S = 5000.0
 def service(cabinet, tmp_path, rig):
     pace = SimulatedPace(cabinet.control.tick_s, math.inf)
     pace._now = UP_FOR_S
-    return Service(
+    return OvenService(
         cabinet,
         rig,
         pace,

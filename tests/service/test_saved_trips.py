@@ -17,8 +17,7 @@ from kilnctl.safety import LEASE_S, Permit, SafetyState, Trip, Verdict
 from kilnctl.safety.messages import LOUD
 from kilnctl.safety.state import DOUBTED
 from kilnctl.service import saved_trips
-from kilnctl.service.loop import Service
-from kilnctl.service.pace import SimulatedPace
+from kilnctl.service.commanding import command
 from kilnctl.service.session import Rest, prepare
 from tests.service.at_work import at_work
 
@@ -126,27 +125,17 @@ def test_heat_that_could_not_be_cut_is_still_shouted_about_after_a_restart(cabin
     assert rest.acknowledge("the founder") == () and not rest.state.danger
 
 
-def test_a_permit_that_lapsed_while_the_tick_was_worked_out_heats_nothing(cabinet, order, tmp_path):
+def test_a_permit_that_lapsed_while_the_tick_was_worked_out_heats_nothing(cabinet):
     """The control takes longer over a tick than the lease lasts: the clock is looked at again before the relay is told."""
     rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2)
-    service = Service(
-        cabinet,
-        rig,
-        SimulatedPace(cabinet.control.tick_s, math.inf),
-        home=tmp_path / "home",
-        socket=tmp_path / "socket",
-        out=tmp_path / "runs",
-        tell=lambda text: None,
-    )
     told = []
     rig.heat = lambda duty, burst, permit: told.append((duty, permit))
     burst = Burst(50, (25,), (), 0.5)
     for now, passed in ((99.9, False), (100.0, True), (100.0 + LEASE_S, True), (100.1 + LEASE_S, False)):
-        service.pace._now = now
         permit = Permit(100.0, 100.0 + LEASE_S, 1, 1.0)
-        service._command(Actuation(0.5, burst, True, 0.5, None, Verdict(permit, True, (), (), (), "", True)))
+        act = Actuation(0.5, burst, True, 0.5, None, Verdict(permit, True, (), (), (), "", True))
+        command(rig, act, lambda now=now: now)
         assert told.pop() == ((0.5, permit) if passed else (0.0, None))
-    service.run(before=lambda s: s.end("test over"))
 
 
 def test_a_file_of_nonsense_latches_in_general_words():

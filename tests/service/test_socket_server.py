@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from kilnctl.errors import KilnctlError
 from kilnctl.service.socket_messages import LONGEST_LINE, REQUESTS, BadRequest, encode, parse
-from kilnctl.service.socket_server import MOST_CONNECTIONS, Door, ask
+from kilnctl.service.socket_server import MOST_CONNECTIONS, SocketServer, ask
 
 
 @pytest.fixture
@@ -26,7 +26,7 @@ def door(tmp_path):
             raise RuntimeError("boom")
         return {"ok": True, "you": request["ask"], "nan": float("nan")}
 
-    d = Door(tmp_path / "s" / "socket", answer)
+    d = SocketServer(tmp_path / "s" / "socket", answer)
     d.said = said
     yield d
     d.close()
@@ -134,7 +134,7 @@ def test_a_socket_left_by_a_killed_process_is_taken_over(tmp_path):
     first = socket.socket(socket.AF_UNIX)
     first.bind(str(tmp_path / "socket"))
     first.close()
-    door = Door(tmp_path / "socket", lambda request: {"ok": True})
+    door = SocketServer(tmp_path / "socket", lambda request: {"ok": True})
     assert ask(door.path, {"ask": "status"})["ok"]
     door.close()
     with pytest.raises(KilnctlError, match="is it running"):
