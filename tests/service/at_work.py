@@ -15,6 +15,8 @@ class Person:
 
     def __init__(self, service, socket):
         self.service, self.socket = service, socket
+        #: How the service ended, once it has.
+        self.outcome = ""
 
     def ask(self, what: str, **more) -> dict:
         return ask(self.socket, {"ask": what, **more})
@@ -27,6 +29,14 @@ class Person:
                 return said
             time.sleep(0.01)
         raise AssertionError(f"never: {said}")
+
+    def ended(self, patience_s: float = 60.0) -> str:
+        """Wait until the service has ended by itself; how it did."""
+        end = time.monotonic() + patience_s
+        while not self.outcome:
+            assert time.monotonic() < end, "the service goes on"
+            time.sleep(0.01)
+        return self.outcome
 
     def settled(self, patience_s: float = 60.0) -> dict:
         """What became of the last start."""
@@ -43,7 +53,7 @@ class Person:
 
 @contextlib.contextmanager
 def at_work(oven, folder, *, rig=None, speed=100.0, idle=True, before=None, **more):
-    """Yields the Person; `person.outcome` is how the service ended, once it has."""
+    """Yields the Person; the service has ended when this is over."""
     rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
     more.setdefault("tell", lambda text: None)
     service = OvenService(
