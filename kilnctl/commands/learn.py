@@ -2,10 +2,14 @@
 reads."""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from ..errors import KilnctlError
 from ..output import about, chosen, clock
 from ..units import UnitError, parse
+
+if TYPE_CHECKING:
+    from ..run.prepare import PreparedRun
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -77,8 +81,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
     from ..commissioning import learning_run as learning
+    from ..plants.injection import load_faults
+    from ..plants.plant import load_plant, truth_of
     from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
     from ..run.summary import summarise
+    from ..run.virtual_plant import virtual_oven
     from .rehearse import Progress
 
     oven = load_oven(args.oven)
@@ -95,8 +102,9 @@ def run(args: argparse.Namespace) -> int:
     )
     if args.interrupted:
         wanted = _as_before(args, oven, wanted)
-    load, hot = wanted["load"], args.hot or bool(args.interrupted)
-    programme = learning.prepare(oven, **wanted)
+    hot = args.hot or bool(args.interrupted)
+    ready = learning.prepare(oven, **wanted)
+    programme = ready.programme
     plan = programme.experiment
     print(
         f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
@@ -107,32 +115,23 @@ def run(args: argparse.Namespace) -> int:
         _show(plan, u)
         return 0
     if in_service:
-        return _in_service(args, oven, load, programme, hot)
-    plant, faults = None, ()
-    if args.plant:
-        from ..plants.plant import load_plant
-
-        plant = load_plant(args.plant, oven)
-    if args.faults:
-        from ..plants.injection import load_faults
-
-        faults = load_faults(args.faults)
-    if getattr(plant, "chamber_c", None) is not None:
-        learning.refuse_hot(oven, plant.chamber_c, hot)
-    schedule = learning.as_schedule(programme)
-    folder = new_folder(args.out, oven.name, schedule.name)
-    begin(folder, Begun(oven, schedule, load, programme.model, args.seed, "learning run"))
+        return _in_service(args, ready, hot)
+    faults = load_faults(args.faults) if args.faults else ()
+    plant = load_plant(args.plant, oven) if args.plant else virtual_oven(oven, ready.load, args.seed, faults)
+    start_c = truth_of(plant).chamber_c
+    if start_c is not None:
+        learning.refuse_hot(oven, start_c, hot)
+    folder = new_folder(args.out, oven.name, ready.schedule.name)
+    begin(folder, Begun(oven, ready.schedule, ready.load, ready.model, args.seed, ready.controller_name))
     writer, progress = SampleWriter(folder), Progress("learning", args.quiet)
     try:
-        result = learning.learn(
-            oven,
+        result = learning.carry_out(
+            ready,
             plant,
             args.seed,
             hot=hot,
-            faults=faults,
             progress=lambda t, left, phase: progress(t, left, f"{phase}, about {about(left)} left"),
             sink=writer,
-            **wanted,
         )
     finally:
         writer.close()
@@ -156,32 +155,18 @@ def _next(args: argparse.Namespace, outcome: str, folder) -> None:
         print(f"to go on: kilnctl learn {args.oven} --continue {folder}")
 
 
-def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> int:
+def _in_service(args: argparse.Namespace, ready: "PreparedRun", hot: bool) -> int:
     """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
-    from .. import safety
     from ..commissioning import learning_run as learning
-    from ..service.session import Order, check_apart
+    from ..service.session import check_apart
     from . import run as running
 
-    check_apart(oven)
-    schedule = learning.as_schedule(programme)
-    policy = safety.policy_for(oven, schedule, programme.model)
-    order = Order(
-        oven,
-        schedule,
-        load,
-        programme.model,
-        "from the oven's description",
-        programme,
-        policy,
-        learning.Controller(),
-        "learning run",
-    )
+    check_apart(ready.oven)
 
     class Start(running.Start):
         def __call__(self, service) -> None:
             try:
-                learning.refuse_hot(oven, service.rest.reading.chamber_c, hot)
+                learning.refuse_hot(ready.oven, service.rest.reading.chamber_c, hot)
             except KilnctlError as error:
                 return self._refuse(str(error))
             return super().__call__(service)
@@ -193,7 +178,7 @@ def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> i
         None,
         1.0 if args.speed is None else args.speed,
     )
-    outcome, folder = running.served(args, oven, load, order, Start)
+    outcome, folder = running.served(args, ready.oven, ready.load, ready, Start)
     _next(args, outcome, folder)
     return {"finished": 0, "stopped": 130}.get(outcome, 1)
 

@@ -65,6 +65,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, load_schedule
+    from ..run.prepare import load_of
     from ..service.session import prepare
 
     oven = load_oven(args.oven)
@@ -75,8 +76,7 @@ def run(args: argparse.Namespace) -> int:
     if args.rig:
         oven = dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind=args.rig))
     order = prepare(oven, schedule, args.model) if schedule is not None else None
-    load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
-    outcome, _ = served(args, oven, load, order)
+    outcome, _ = served(args, oven, load_of(oven, schedule), order)
     return (
         {"finished": 0, "stopped": 130, "tripped": 1, "lost": 1}.get(outcome, 1)
         if not args.idle
@@ -206,16 +206,16 @@ class Start:
                 refused
                 + (" Start again with --acknowledge YOUR-NAME once its cause is gone" if service.rest.trips else "")
             )
-        order = service.ordered(self.order)
+        order, unlike = service.ordered(self.order), service.unlike()
         service.tell(safety.schedule_trip_words(order.schedule, order.policy.schedule_trip_c))
         if (
-            order.unlike
+            unlike
             and not self.args.confirm
             and not (service.rig.facts.kind == "virtual" and not service.saved_before.get("limits"))
         ):
             return self._refuse(
                 "these limits are unlike the last run's:\n  "
-                + "\n  ".join(order.unlike)
+                + "\n  ".join(unlike)
                 + "\nif that is right, say --confirm"
             )
         for shortfall in order.programme.shortfalls:

@@ -4,9 +4,10 @@ import math
 import time
 
 from ..errors import KilnctlError
+from ..run.prepare import PreparedRun
 from ..settings.schedule import load_schedule
 from . import operating_system, resume
-from .session import Order, prepare
+from .session import prepare
 
 
 def unfinished(saved: dict) -> dict | None:
@@ -15,7 +16,7 @@ def unfinished(saved: dict) -> dict | None:
     return run if isinstance(run, dict) and run.get("folder") else None
 
 
-def judge_resume(service, run: dict) -> tuple[resume.Verdict, Order | None]:
+def judge_resume(service, run: dict) -> tuple[resume.Verdict, PreparedRun | None]:
     """Whether the run that was cut off goes on, from the first readings. Raises nothing; what cannot be read stops it, in words."""
     boot_id, boottime = operating_system.boot()
     away = resume.outage_s(service.saved_before, boot_id, boottime, time.time()) + float(

@@ -7,26 +7,34 @@ import os
 import signal
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from queue import Empty, SimpleQueue
+from typing import TypeVar
 
 from ..errors import KilnctlError
+from ..plants.plant import truth_of
 from ..reading import Reading
 from ..record.columns import INDEX
 from ..record.folder import Begun, begin, new_folder, plain
 from ..record.recorder import LEAST_FREE, Recorder
-from ..rig import Rig, RigLost
+from ..rig import Rig, RigLost, VirtualRig
+from ..run.prepare import PreparedRun
 from ..safety import Trip, changed_limits, hot_surface, schedule_trip_c
 from ..safety.messages import LOUD, WORDS
+from ..safety.state import latch
 from ..settings.oven import Oven
+from ..terms import Outcome, Request
 from . import forecast, operating_system, saved_trips, status_view
 from .housekeeping import Housekeeping
 from .live_curve import KEPT, Curve
-from .session import OFF, Order, Rest, Session
+from .session import NOTHING, OFF, Rest, Session
+from .socket_messages import request_of
 from .socket_server import Door
 from .starts import Starts
 from .state_store import EVERY_S, Keeper
 
+T = TypeVar("T")
 #: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
 LOOKS = 5
 #: While heat cannot be cut it is told so often, s.
@@ -59,7 +67,8 @@ class Service:
         self.tell, self.model_file = tell, model_file
         self.house = Housekeeping(self.out, keep_bytes, tell, idle)
         self._wake, self._stop_words = threading.Event(), ""
-        self._requests: SimpleQueue = SimpleQueue()
+        self._requests: SimpleQueue[tuple[Request, str]] = SimpleQueue()
+        self._acknowledged_by: SimpleQueue[str] = SimpleQueue()
         self.starts, self._first = Starts(self), None
         try:
             self.keeper = Keeper(home, EVERY_S / min(1000.0, pace.speed))
@@ -122,9 +131,7 @@ class Service:
         session = self.session
         if session is None:
             return {"ok": False, "words": "nothing is running"}
-        self._requests.put(
-            ({"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}", by)
-        )
+        self._requests.put((request_of(request), by))
         return {
             "ok": True,
             "words": "done once the start test is passed" if session.chain.proving else "done with the next tick",
@@ -147,7 +154,7 @@ class Service:
             }
         if standing:
             return {"ok": False, "words": "not yet: " + self.standing_words(standing), "standing": list(standing)}
-        self._requests.put(("acknowledge", by))
+        self._acknowledged_by.put(by)
         return {"ok": True, "words": "acknowledged; a new run may be started"}
 
     def standing_words(self, standing: tuple[str, ...]) -> str:
@@ -188,16 +195,16 @@ class Service:
             return f"{self.out}: no record can be kept there: {error.strerror}"
         return ""
 
-    def ordered(self, order: Order) -> Order:
-        """The order with what is unlike the last run's limits, and with its limit above the plan: one may start from above all that it asks for."""
+    def ordered(self, order: PreparedRun) -> PreparedRun:
+        """The order with its limit above the plan: one may start from above all that it asks for."""
         trip_c = schedule_trip_c(order.oven, order.schedule, self.chamber_c())
-        return dataclasses.replace(
-            order,
-            unlike=changed_limits.unlike(self.rest.policy, self.saved.get("limits")),
-            policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c),
-        )
+        return dataclasses.replace(order, policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c))
 
-    def open_record(self, order: Order, folder: Path | None = None) -> tuple[Path, Recorder]:
+    def unlike(self) -> tuple[str, ...]:
+        """Limits unlike the last run's, which want a person's word."""
+        return changed_limits.unlike(self.rest.policy, self.saved.get("limits"))
+
+    def open_record(self, order: PreparedRun, folder: Path | None = None) -> tuple[Path, Recorder]:
         """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk: not for the tick. Raises KilnctlError."""
         if folder is None:
             folder = new_folder(self.out, order.oven.name, order.schedule.name)
@@ -205,25 +212,38 @@ class Service:
             begin(
                 folder,
                 Begun(
-                    order.oven, order.schedule, order.load, order.model, None, order.name, started, self.rig.facts.name
+                    order.oven,
+                    order.schedule,
+                    order.load,
+                    order.model,
+                    None,
+                    order.controller_name,
+                    started,
+                    self.rig.facts.name,
                 ),
             )
         return folder, self.house.opened(folder)
 
     def begin(
-        self, order: Order, folder: Path, recorder: Recorder, by: str = "", place: dict | None = None, words: str = ""
+        self,
+        order: PreparedRun,
+        folder: Path,
+        recorder: Recorder,
+        by: str = "",
+        place: dict | None = None,
+        words: str = "",
     ) -> None:
         """Start that run with the next tick."""
         self.started = time.strftime("%Y-%m-%d %H:%M:%S %z")
         self.folder, self.recorder, self.outcome = folder, recorder, ""
         self._tau_s = hot_surface.cooling_tau_s(order.model, order.schedule.top_c)
-        text = words or f"{order.schedule.name}, model {order.words}" + (f", asked by {by}" if by else "")
+        text = words or f"{order.schedule.name}, model {order.model_words}" + (f", asked by {by}" if by else "")
         recorder.event(
             "start" if place is None else "resumed",
             time_s=0.0 if place is None else place["run_s"],
             text=text,
             wall=self.started,
-            model_words=order.words,
+            model_words=order.model_words,
             unproved=list(self.rig.facts.unproved),
         )
         self.curve = Curve(tuple(INDEX[name] for name in KEPT))
@@ -232,7 +252,7 @@ class Service:
 
     # ---- the loop --------------------------------------------------------------------------------------------------------------
 
-    def run(self, order: Order | None = None, before=None) -> str:
+    def run(self, order: PreparedRun | None = None, before=None) -> str:
         """Run until the end. `before(service)` is called once the first readings are in, and may begin a run itself."""
         previous = {}
         if threading.current_thread() is threading.main_thread():
@@ -254,11 +274,11 @@ class Service:
                     else:
                         self._stopped()
                         if self._ending or not self.idle:
-                            return self.outcome or "stopped"
+                            return self.outcome or Outcome.STOPPED
                         continue
                 except RigLost as error:
                     self._lost(error)
-                    return "lost"
+                    return Outcome.LOST
                 if self._first is not None and self.looks >= LOOKS:
                     self._first(self)
                     self._first = None
@@ -274,7 +294,7 @@ class Service:
                 self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
             self.watchdog.tell("STOPPING=1")
             if self.session is not None:
-                self._finish("interrupted")
+                self._finish(Outcome.INTERRUPTED)
             self.starts.close()
             self.house.end()
             self._save(urgent=True)
@@ -297,7 +317,7 @@ class Service:
         self._step += 1
         self._reading = reading = self.rig.read()
         self.looks += 1
-        requests = self._taken(now)
+        requests = self._taken()
         session = self.session
         if session is None:
             act = self.rest.tick(reading, now, dt, self._step)
@@ -307,8 +327,7 @@ class Service:
             recorder = self.recorder.state()
             session.chain.recording = recorder.healthy
             session.chain.wall_s = None if self.pace.simulated else time.time()
-            plant = getattr(self.rig, "plant", None)
-            truth = (getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
+            truth = truth_of(self.rig.plant) if isinstance(self.rig, VirtualRig) else NOTHING
             act = session.tick(reading, now, dt, self._step, requests, truth)
         self._command(act)
         self._shout(act.verdict.danger)
@@ -345,24 +364,17 @@ class Service:
             self._shouted_s = self._last_s
             self.tell(f"DANGER: {danger}")
 
-    def _taken(self, now: float) -> tuple[str, ...]:
-        """Requests for the chain; orders and acknowledgements are dealt with here."""
+    def _taken(self) -> tuple[Request, ...]:
+        """Requests for the chain; starts and acknowledgements are dealt with here."""
         out = []
-        while True:
-            try:
-                what, by = self._requests.get_nowait()
-            except Empty:
-                break
-            if what == "acknowledge":
-                self.tell(f"acknowledged by {by}")
-                self._save(urgent=True)
-            elif self.session is not None:
-                out.append(what)
-                words = {"skip": "on to the next step", "go on": "proceed"}.get(what) or (
-                    f"soak {float(what[5:]):.0f} s more" if what.startswith("soak ") else what
-                )
-                self.recorder.event("request", time_s=self.session.time_s, text=f"{words}, asked by {by}")
-                self.tell(f"{words}, asked by {by}")
+        for by in _drained(self._acknowledged_by):
+            self.tell(f"acknowledged by {by}")
+            self._save(urgent=True)
+        for request, by in _drained(self._requests):
+            if self.session is not None:
+                out.append(request)
+                self.recorder.event("request", time_s=self.session.time_s, text=f"{request}, asked by {by}")
+                self.tell(f"{request}, asked by {by}")
         if self._first is None:
             self.starts.begin()
         return tuple(out)
@@ -407,7 +419,7 @@ class Service:
             if self.session is not None:
                 self.recorder.event("request", time_s=self.session.time_s, text=f"stop, {why}")
         if self.session is not None:
-            self._finish("stopped")
+            self._finish(Outcome.STOPPED)
             self.tell(f"stopped: {why}")
 
     def _lost(self, error: RigLost) -> None:
@@ -415,10 +427,10 @@ class Service:
         done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
         trip = Trip("board-lost", self._last_s or 0.0, str(error), done, WORDS["board-lost"][1])
         if self.session is not None:
-            self.session.chain.safety.trips.setdefault(trip.fault, trip)
+            self.session.chain.safety = latch(self.session.chain.safety, trip)
             self.session.tripped.setdefault(trip.fault, self.session.time_s)
             self.recorder.event("trip", **plain(dataclasses.replace(trip, time_s=self.session.tripped[trip.fault])))
-            self._finish("tripped")
+            self._finish(Outcome.TRIPPED)
         self.tell(f"TRIP: {trip}")
 
     # ---- state and status ------------------------------------------------------------------------------------------------------
@@ -483,3 +495,12 @@ class Service:
             ),
         }
         self.keeper.keep(self.saved, urgent)
+
+
+def _drained(queue: SimpleQueue[T]) -> Iterator[T]:
+    """What waits in the queue; never waits for more."""
+    while True:
+        try:
+            yield queue.get_nowait()
+        except Empty:
+            return

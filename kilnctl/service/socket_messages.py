@@ -15,6 +15,8 @@ What cannot be done is answered by {"ok": false, "words": "why"}; limits that wa
 import json
 import math
 
+from ..terms import Request, RequestKind
+
 #: A longer line is nobody's request.
 LONGEST_LINE = 8192
 #: request → the keys that it may carry, with their types.
@@ -25,10 +27,10 @@ REQUESTS: dict[str, dict[str, tuple]] = {
     "stop": {"by": (str,)},
     "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,)},
     "prepared": {},
-    "hold": {"by": (str,)},
-    "proceed": {"by": (str,)},
-    "skip": {"by": (str,)},
-    "soak": {"seconds": (int, float), "by": (str,)},
+    RequestKind.HOLD: {"by": (str,)},
+    RequestKind.PROCEED: {"by": (str,)},
+    RequestKind.SKIP: {"by": (str,)},
+    RequestKind.SOAK: {"seconds": (int, float), "by": (str,)},
     "acknowledge": {"by": (str,), "reading_is_right": (bool,)},
 }
 _NEEDED = {"start": ("schedule",), "soak": ("seconds",), "acknowledge": ("by",)}
@@ -73,6 +75,11 @@ def parse(line: bytes) -> dict:
     if ask == "curve" and not (0 <= said.get("since", 0) <= 10**9 and 1 <= said.get("most", 1) <= 5000):
         raise BadRequest("'since' should be from 0, 'most' from 1 to 5000")
     return said
+
+
+def request_of(said: dict) -> Request:
+    """What a checked line asks of a run. Raises ValueError for a line that asks something else."""
+    return Request(RequestKind(said["ask"]), float(said.get("seconds", 0.0)))
 
 
 def _no_constant(name: str):
