@@ -15,7 +15,7 @@ _PUBLIC = {
     "load_schedule": "settings",
     "size": "sizing",
     "rehearse": "run.rehearsal",
-    "Run": "run.rehearsal",
+    "Run": "run.result",
     "Plant": "plants.plant",
     "VirtualOven": "plants.virtual_oven",
     "study": "studies",

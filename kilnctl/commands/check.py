@@ -18,7 +18,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from .. import control, load_oven, load_schedule, safety, size
-    from ..service.session import ready
+    from ..run.prepare import prepare
 
     problems, oven, schedule = [], None, None
     try:
@@ -59,15 +59,15 @@ def run(args: argparse.Namespace) -> int:
         if args.model:
             raise KilnctlError("--model: a model is checked with a schedule; name one too")
         return 0
-    order = ready(oven, schedule, args.model)
-    programme, policy = order.programme, order.policy
+    ready = prepare(oven, schedule, args.model)
+    programme, policy = ready.programme, ready.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
     print(
         f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
         f"ramps and soaks take {about(control.planned_s(programme))} besides heating up and cooling"
     )
     print(f"  {u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c))}")
-    print(f"  control's model: {u.words(order.words)}")
+    print(f"  control's model: {u.words(ready.model_words)}")
     print(
         f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, and {about(policy.longest_s)} after the start"
     )

@@ -2,11 +2,15 @@
 reads."""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from ..errors import KilnctlError
 from ..output import about, chosen, clock
 from ..units import UnitError, parse
 from . import _options
+
+if TYPE_CHECKING:
+    from ..run.prepare import PreparedRun
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -63,8 +67,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven
     from ..commissioning import learning_run as learning
+    from ..plants.injection import load_faults
+    from ..plants.plant import load_plant, truth_of
     from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
     from ..run.summary import summarise
+    from ..run.virtual_plant import virtual_oven
     from .rehearse import Progress
 
     oven = load_oven(args.oven)
@@ -81,8 +88,9 @@ def run(args: argparse.Namespace) -> int:
     )
     if args.interrupted:
         wanted = _as_before(args, oven, wanted)
-    load, hot = wanted["load"], args.hot or bool(args.interrupted)
-    programme = learning.prepare(oven, **wanted)
+    hot = args.hot or bool(args.interrupted)
+    ready = learning.prepare(oven, **wanted)
+    programme = ready.programme
     plan = programme.experiment
     print(
         f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
@@ -93,32 +101,23 @@ def run(args: argparse.Namespace) -> int:
         _show(plan, u)
         return 0
     if in_service:
-        return _in_service(args, oven, load, programme, hot)
-    plant, faults = None, ()
-    if args.plant:
-        from ..plants.plant import load_plant
-
-        plant = load_plant(args.plant, oven)
-    if args.faults:
-        from ..plants.injection import load_faults
-
-        faults = load_faults(args.faults)
-    if getattr(plant, "chamber_c", None) is not None:
-        learning.refuse_hot(oven, plant.chamber_c, hot)
-    schedule = learning.as_schedule(programme)
-    folder = new_folder(args.out, oven.name, schedule.name)
-    begin(folder, Begun(oven, schedule, load, programme.model, args.seed, "learning run"))
+        return _in_service(args, ready, hot)
+    faults = load_faults(args.faults) if args.faults else ()
+    plant = load_plant(args.plant, oven) if args.plant else virtual_oven(oven, ready.load, args.seed, faults)
+    start_c = truth_of(plant).chamber_c
+    if start_c is not None:
+        learning.refuse_hot(oven, start_c, hot)
+    folder = new_folder(args.out, oven.name, ready.schedule.name)
+    begin(folder, Begun(oven, ready.schedule, ready.load, ready.model, args.seed, ready.controller_name))
     writer, progress = SampleWriter(folder), Progress("learning", args.quiet)
     try:
-        result = learning.learn(
-            oven,
+        result = learning.carry_out(
+            ready,
             plant,
             args.seed,
             hot=hot,
-            faults=faults,
             progress=lambda t, left, phase: progress(t, left, f"{phase}, about {about(left)} left"),
             sink=writer,
-            **wanted,
         )
     finally:
         writer.close()
@@ -142,33 +141,19 @@ def _next(args: argparse.Namespace, outcome: str, folder) -> None:
         print(f"to go on: kilnctl learn {args.oven} --continue {folder}")
 
 
-def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> int:
+def _in_service(args: argparse.Namespace, ready: "PreparedRun", hot: bool) -> int:
     """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
-    from .. import safety
     from ..commissioning import learning_run as learning
-    from ..service.session import Order, check_apart
+    from ..service.session import check_apart
     from ..service.start_policy import StartPolicy, StartWishes
     from ._serving import Serving, serve
 
-    check_apart(oven)
-    schedule = learning.as_schedule(programme)
-    order = Order(
-        oven,
-        schedule,
-        load,
-        programme.model,
-        "from the oven's description",
-        programme,
-        safety.policy_for(oven, schedule, programme.model),
-        learning.Controller(),
-        "learning run",
-    )
-
+    check_apart(ready.oven)
     wishes = StartWishes(args.acknowledge or "", args.reading_is_right, anew=True, confirm=args.confirm)
-    policy = StartPolicy(wishes, order, lambda chamber_c: learning.refuse_hot(oven, chamber_c, hot))
+    policy = StartPolicy(wishes, ready, lambda chamber_c: learning.refuse_hot(ready.oven, chamber_c, hot))
     serving = Serving(
-        oven,
-        load,
+        ready.oven,
+        ready.load,
         home=args.home,
         out=args.out,
         shown=args.shown,

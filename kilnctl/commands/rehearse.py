@@ -1,7 +1,6 @@
 """`kilnctl rehearse OVEN SCHEDULE`: the whole chain on a virtual oven, in simulated time."""
 
 import argparse
-import dataclasses
 import sys
 import time
 
@@ -66,8 +65,12 @@ class Progress:
 
 def run(args: argparse.Namespace) -> int:
     from .. import load_oven, load_schedule, size
+    from ..plants.injection import load_faults
+    from ..plants.plant import load_plant, truth_of
     from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
-    from ..run.rehearsal import rehearse
+    from ..run.prepare import prepare
+    from ..run.rehearsal import simulate, usual_plant
+    from ..safety import schedule_trip_words
 
     problems = []
     loaded = []
@@ -84,50 +87,28 @@ def run(args: argparse.Namespace) -> int:
         raise KilnctlError("--seed: a whole number from 0")
     if args.compare and args.plant:
         raise KilnctlError("--compare needs a plant that can be made twice alike; leave it out with --plant")
-    plant, faults = None, ()
-    if args.plant:
-        from ..plants.plant import load_plant
-
-        plant = load_plant(args.plant, oven)
-    if args.faults:
-        from ..plants.injection import load_faults
-
-        faults = load_faults(args.faults)
+    own = load_plant(args.plant, oven) if args.plant else None
+    faults = load_faults(args.faults) if args.faults else ()
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
     # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved ventilation.
     size(oven)
-    from .. import control, safety
-    from ..model.trained_file import model_for
-
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    model, words = model_for(oven, load, schedule.top_c, args.model)
-    print(f"model: {u.words(words)}")
-    start_c = getattr(plant, "chamber_c", None)
-    programme = control.prepare(oven, schedule, model, start_c)
-    policy = safety.policy_for(oven, schedule, model, start_c=start_c)
-    print(u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c)))
-    for shortfall in programme.shortfalls:
+    plant = own if own is not None else usual_plant(oven, schedule, args.seed, faults)
+    start_c = truth_of(plant).chamber_c
+    ready = prepare(oven, schedule, args.model, start_c, controller=args.controller)
+    print(f"model: {u.words(ready.model_words)}")
+    trip_c = ready.policy.schedule_trip_c
+    print(u.knowing(trip_c).words(schedule_trip_words(schedule, trip_c)))
+    for shortfall in ready.programme.shortfalls:
         print(f"note: {u.words(shortfall.note)}")
     folder = new_folder(args.out, oven.name, schedule.name)
-    begin(folder, Begun(oven, schedule, load, model, args.seed, _name(args.controller)))
+    begin(folder, Begun(oven, schedule, ready.load, ready.model, args.seed, ready.controller_name))
     writer = SampleWriter(folder)
     progress = Progress("rehearsing", args.quiet)
     try:
-        result = rehearse(
-            oven,
-            schedule,
-            plant,
-            model,
-            args.seed,
-            controller=args.controller,
-            faults=faults,
-            progress=progress,
-            sink=writer,
-        )
+        result = simulate(ready, plant, args.seed, progress=progress, sink=writer)
     finally:
         writer.close()
         progress.end()
-    result = dataclasses.replace(result, controller=_name(args.controller))
     summary = summarise(result)
     finish(folder, result, summary, u.scale)
     print()
@@ -137,9 +118,9 @@ def run(args: argparse.Namespace) -> int:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     if args.compare and result.outcome != "interrupted":
         progress = Progress("rehearsing the thermostat", args.quiet)
-        other = rehearse(
-            oven, schedule, None, model, args.seed, controller="thermostat", faults=faults, progress=progress
-        )
+        again = usual_plant(oven, schedule, args.seed, faults)
+        thermostat = prepare(oven, schedule, ready.model, truth_of(again).chamber_c, controller="thermostat")
+        other = simulate(thermostat, again, args.seed, progress=progress)
         progress.end()
         print("\nThe same oven, load and seed with an on/off thermostat:\n")
         print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
@@ -160,9 +141,3 @@ def _flicker(oven, result) -> str:
         f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {flicker.worst_plt(pst):.2f} in the worst two hours "
         f"(limits {flicker.PST_LIMIT:g} and {flicker.PLT_LIMIT:g}): {flicker.in_words(worst)}"
     )
-
-
-def _name(kind: str) -> str:
-    return {"model": "energy balance and trim", "thermostat": "on/off thermostat, ±3 °C", "pi": "PI", "pid": "PID"}[
-        kind
-    ]

@@ -5,6 +5,7 @@ import dataclasses
 
 from ..errors import KilnctlError
 from ..output import chosen
+from ..run.prepare import load_of
 from ..service.session import prepare
 from ..service.start_policy import StartPolicy, StartWishes
 from ..settings.oven import load_oven
@@ -56,11 +57,10 @@ def run(args: argparse.Namespace) -> int:
     if args.rig:
         oven = dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind=args.rig))
     order = prepare(oven, schedule, args.model) if schedule is not None else None
-    load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
     wishes = StartWishes(args.acknowledge or "", args.reading_is_right, args.anew, args.confirm)
     serving = Serving(
         oven,
-        load,
+        load_of(oven, schedule),
         home=args.home,
         out=args.out,
         shown=args.shown,

@@ -6,6 +6,7 @@ from ..errors import KilnctlError
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
 
 _DT_S = 10.0
@@ -111,35 +112,13 @@ class Programme:
     shortfalls: tuple[Shortfall, ...]
 
 
-def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
+def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
     """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than the
     oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven instead."""
-    from .predictive import step_length_s
-
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
-    for i, step in enumerate(schedule.steps):
-        if step.to_c is not None and step.to_c > oven.limits.highest_c:
-            raise KilnctlError(
-                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may not go above "
-                f"{oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})"
-            )
-        highest_part_c = oven.limits.part_highest_c
-        if (
-            step.to_c is not None
-            and schedule.follows == "part"
-            and highest_part_c is not None
-            and step.to_c > highest_part_c
-        ):
-            raise KilnctlError(
-                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in {oven.name} no part may "
-                f"go above {highest_part_c:.0f} °C (limits: part highest in {oven.file or 'its description'})"
-            )
-        if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
-            raise KilnctlError(
-                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: it would never get there"
-            )
+    _refuse_beyond_limits(oven, schedule, where)
     follows = CONTENTS if schedule.follows == "part" else CHAMBER
     if follows == CONTENTS and model.contents_j_per_k <= 0.0:
         raise KilnctlError(
@@ -171,6 +150,32 @@ def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float |
         load_uncertainty=0.1,
         shortfalls=shortfalls,
     )
+
+
+def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
+    """Raises KilnctlError for a step that leaves what the oven, the part in it or the room allow."""
+    ambient = oven.site.ambient_c
+    for i, step in enumerate(schedule.steps):
+        if step.to_c is not None and step.to_c > oven.limits.highest_c:
+            raise KilnctlError(
+                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may not go above "
+                f"{oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})"
+            )
+        highest_part_c = oven.limits.part_highest_c
+        if (
+            step.to_c is not None
+            and schedule.follows == "part"
+            and highest_part_c is not None
+            and step.to_c > highest_part_c
+        ):
+            raise KilnctlError(
+                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in {oven.name} no part may "
+                f"go above {highest_part_c:.0f} °C (limits: part highest in {oven.file or 'its description'})"
+            )
+        if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
+            raise KilnctlError(
+                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: it would never get there"
+            )
 
 
 def planned_s(programme: Programme) -> float:

@@ -8,9 +8,12 @@ import math
 from dataclasses import dataclass, replace
 
 from ..settings.schedule import Schedule
+from ..terms import Phase
 
 #: A ramp's reference waits once the oven is further behind it than this, K (or twice the step's band, if that is more).
 BEHIND_K = 8.0
+#: What a run is doing in each kind of leg.
+PHASES = {"ramp": Phase.RAMP, "jump": Phase.HEAT_UP, "cool": Phase.COOLING, "hold": Phase.SOAK}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +59,13 @@ def legs_of(schedule: Schedule) -> tuple[Leg, ...]:
         if step.hold_s > 0.0:
             legs.append(Leg("hold", i, name, last_c, 0.0, None, step.hold_s, step.within_k))
     return tuple(legs)
+
+
+def phase_of(legs: tuple[Leg, ...], position: Position) -> Phase:
+    """What a run at that position is doing."""
+    if position.done:
+        return Phase.FINISHED
+    return Phase.HELD if position.held else PHASES[legs[position.leg].kind]
 
 
 def begin(legs: tuple[Leg, ...], value_c: float) -> Position:

@@ -15,10 +15,11 @@ from pathlib import Path
 from ..errors import KilnctlError
 from ..record.durable import write_whole
 from ..record.folder import slug
+from ..run.prepare import prepare
 from ..settings import SettingsError, load_schedule
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
-from .preview import Plan, plan_of, prepared
+from .preview import Plan, plan_of
 
 LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS, MOST_ASKED = 32_000, 300, 400, 40
 ENDED = "it could not be worked out: its process was ended; try again"
@@ -195,7 +196,7 @@ class Shelf:
         try:
             if with_plan:
                 return {"problems": [], "plan": shown(self.plan(schedule, start_c), schedule)}
-            prepared(self.oven, schedule, start_c, self.model_file)
+            prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
             return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
         return {"problems": []}

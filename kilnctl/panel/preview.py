@@ -3,21 +3,30 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from .. import control, firing, safety
+from .. import safety
+from ..control import Decision
 from ..errors import KilnctlError
 from ..model.model_oven import ModelOven
-from ..model.trained_file import model_for
 from ..plants.conditions import Conditions
 from ..record.columns import INDEX
 from ..run.chain import Chain
-from ..run.rehearsal import follow, holding_table
+from ..run.prepare import PreparedRun, prepare
+from ..run.rehearsal import follow
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from ..terms import Phase
 from .service_client import picture
 
 PICTURE_ROWS = 400
 SLOWEST_TICK_S = 2.0
-WORDS = {"heat up": "arrives at", "ramp": "ramp ends", "soak": "soak ends", "cooling": "has cooled"}
+#: No preview looks further ahead, s: two weeks.
+LONGEST_S = 14 * 86400.0
+WORDS = {
+    Phase.HEAT_UP: "arrives at",
+    Phase.RAMP: "ramp ends",
+    Phase.SOAK: "soak ends",
+    Phase.COOLING: "has cooled",
+}
 
 
 @dataclass(frozen=True)
@@ -25,7 +34,7 @@ class Stretch:
     """From when to when the run is in one step and phase, s; `to_c` is where it goes."""
 
     step: int
-    phase: str
+    phase: Phase
     name: str
     to_c: float
     begin_s: float
@@ -70,63 +79,36 @@ class Plan:
 
     def _left_s(self, now: Stretch, chamber: float, ahead: dict) -> float:
         times = (ahead.get("reference") or {}).get("in_s") or []
-        if now.phase in ("ramp", "soak") and len(times) > 1:
+        if now.phase in (Phase.RAMP, Phase.SOAK) and len(times) > 1:
             return max(0.0, times[1])
         a, b = int(now.begin_s / self.tick_s), int(now.end_s / self.tick_s)
-        rising = now.phase == "heat up"
+        rising = now.phase == Phase.HEAT_UP
         for i in range(a, min(b, len(self.chamber))):
             if (self.chamber[i] >= chamber) if rising else (self.chamber[i] <= chamber):
                 return max(0.0, now.end_s - i * self.tick_s)
         return 0.0
 
 
-def prepared(
-    oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None
-) -> tuple:
-    """(model, where it is from, programme, policy) of a run. Raises KilnctlError for a schedule that this oven may not do."""
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    model, words = model_for(oven, load, schedule.top_c, model_file)
-    return (
-        model,
-        words,
-        control.prepare(oven, schedule, model, start_c),
-        safety.policy_for(oven, schedule, model, start_c=start_c),
-    )
-
-
 def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None) -> Plan:
-    """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c. Raises KilnctlError for a
-    schedule that this oven may not or cannot do. Seconds of work for a long schedule."""
+    """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c. Raises
+    KilnctlError for a schedule that this oven may not or cannot do. Seconds of work for a long schedule."""
     # The slowest tick that the rules bear: half the work, and the same to a thousandth.
     oven = replace(oven, control=replace(oven.control, tick_s=max(oven.control.tick_s, SLOWEST_TICK_S)))
-    model, words, programme, policy = prepared(oven, schedule, start_c, model_file)
-    plant = ModelOven(oven, model, 1, Conditions(ambient_c=None))
+    run = prepare(oven, schedule, model_file, start_c)
+    plant = ModelOven(oven, run.model, 1, Conditions(ambient_c=None))
     if start_c is not None and start_c > plant.ambient_c:
         plant.start_at(start_c)
-    chain = Chain(control, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
+    chain = Chain(run)
     rows: list[tuple] = []
-    keys: list[tuple] = []
+    moments: list[tuple[float, int, Phase]] = []
 
-    def note(time_s: float, decision) -> bool:
-        keys.append((time_s, decision.step + 1, decision.phase))
-        if time_s > 14 * 86400.0:
+    def note(time_s: float, decision: Decision) -> bool:
+        moments.append((time_s, decision.step, decision.phase))
+        if time_s > LONGEST_S:
             raise KilnctlError(f"{schedule.name}: it would take more than two weeks")
         return False
 
-    outcome = follow(oven, plant, chain, rows, enough=note)
-    names = {i: s.name or f"step {i + 1}" for i, s in enumerate(schedule.steps)}
-    stretches: list[list] = []
-    for time_s, step, phase in keys:
-        if phase not in WORDS:
-            continue
-        if stretches and stretches[-1][:2] == [step, phase]:
-            stretches[-1][3] = time_s
-        else:
-            stretches.append([step, phase, time_s, time_s])
-    targets, last = {}, 0.0
-    for i, s in enumerate(schedule.steps):
-        last = s.to_c if s.to_c is not None else last
-        targets[i + 1] = last
+    outcome = follow(plant, chain, rows, enough=note)
     table = {
         "time_s": "time_s",
         "reference_c": "reference_c",
@@ -136,23 +118,44 @@ def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_
     }
     columns = {name: [_none(row[INDEX[of]]) for row in rows] for name, of in table.items()}
     keep = picture(columns, PICTURE_ROWS)
-    said = [
-        f"the control's model: {words}",
-        safety.schedule_trip_words(schedule, policy.schedule_trip_c),
-        *(s.note for s in programme.shortfalls),
-    ]
-    said += [str(t) for t in chain.safety.trips.values()]
     return Plan(
         outcome,
-        tuple(said),
-        keys[-1][0] if keys else 0.0,
+        (*_said(run), *(str(t) for t in chain.safety.trips.values())),
+        moments[-1][0] if moments else 0.0,
         chain.energy_j / 3.6e6,
         max((c for c in columns["chamber_c"] if c is not None), default=0.0),
-        tuple(Stretch(s[0], s[1], names[s[0] - 1], targets[s[0]], s[2], s[3]) for s in stretches),
+        _stretches(schedule, moments),
         {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
         tuple(c or 0.0 for c in columns["chamber_c"]),
         oven.control.tick_s,
     )
+
+
+def _said(run: PreparedRun) -> list[str]:
+    """What is to be known before the start."""
+    return [
+        f"the control's model: {run.model_words}",
+        safety.schedule_trip_words(run.schedule, run.policy.schedule_trip_c),
+        *(s.note for s in run.programme.shortfalls),
+    ]
+
+
+def _stretches(schedule: Schedule, moments: list[tuple[float, int, Phase]]) -> tuple[Stretch, ...]:
+    """The run's steps and phases from (time since the start, step from 0, phase) of each tick."""
+    targets_c, last_c = [], 0.0
+    for s in schedule.steps:
+        last_c = s.to_c if s.to_c is not None else last_c
+        targets_c.append(last_c)
+    found: list[Stretch] = []
+    for time_s, step, phase in moments:
+        if phase not in WORDS:
+            continue
+        if found and (found[-1].step, found[-1].phase) == (step + 1, phase):
+            found[-1] = replace(found[-1], end_s=time_s)
+        else:
+            name = schedule.steps[step].name or f"step {step + 1}"
+            found.append(Stretch(step + 1, phase, name, targets_c[step], time_s, time_s))
+    return tuple(found)
 
 
 def _none(value: float) -> float | None:

@@ -215,3 +215,10 @@ def lasting(s: SafetyState, name: str, condition: bool, now_s: float, for_s: flo
         s.over.pop(name, None)
         return False
     return now_s - s.over.setdefault(name, now_s) >= for_s
+
+
+def latch(s: SafetyState, found: Trip) -> SafetyState:
+    """The state with that trip, which was found outside the rules; one of the same fault that stands already stays."""
+    new = s.copied()
+    new.trips.setdefault(found.fault, found)
+    return new

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from ..rig import RigLost
 from . import forecast
+from .socket_messages import request_of
 
 if TYPE_CHECKING:
     from .loop import OvenService
@@ -38,8 +39,7 @@ def answer(service: OvenService, request: dict) -> dict:
     session = service.session
     if session is None:
         return {"ok": False, "words": "nothing is running"}
-    what = {"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}"
-    service.ask_of_run(what, by)
+    service.ask_of_run(request_of(request), by)
     proving = session.chain.proving
     return {"ok": True, "words": "done once the start test is passed" if proving else "done with the next tick"}
 
@@ -72,7 +72,7 @@ def _acknowledge(service: OvenService, by: str, reading_is_right: bool) -> dict:
     if standing:
         words = "not yet: " + standing_words(service.rest, standing)
         return {"ok": False, "words": words, "standing": list(standing)}
-    service.ask_of_run("acknowledge", by)
+    service.tell_acknowledged(by)
     return {"ok": True, "words": "acknowledged; a new run may be started"}
 
 

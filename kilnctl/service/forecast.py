@@ -10,7 +10,7 @@ HORIZON_S = 30 * 86400.0
 def ahead(session) -> dict:
     """The reference from now on, and the chamber (or the part) by the plan in force; None for what there is not."""
     state = session.chain.control if session is not None else None
-    if state is None or not hasattr(state.position, "counted_s"):
+    if state is None or state.position is None:
         return {"ok": True, "run_s": 0.0, "reference": None, "expected": None}
     programme, plan = session.chain.programme, state.plan
     times, values = reference.preview(programme.legs, state.position, HORIZON_S)
@@ -35,7 +35,7 @@ def ahead(session) -> dict:
 def ledger(session, decision) -> dict[str, float] | None:
     """Where the elements' power goes, by the model, W; None without a run."""
     state = session.chain.control if session is not None else None
-    if state is None or not hasattr(state, "estimate"):
+    if state is None or state.estimate is None:
         return None
     programme, last = session.chain.programme, session.chain.last
     return ledger_w(

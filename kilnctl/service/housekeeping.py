@@ -15,8 +15,8 @@ from ..record.folder import Begun, begin, new_folder
 from ..record.recorder import LEAST_FREE, Recorder
 from ..record.retention import clear_old
 from ..report.finishing import pending_in
+from ..run.prepare import PreparedRun
 from .saved_state import Acknowledgement, TrippedRun
-from .session import Order
 
 
 class Housekeeping:
@@ -51,13 +51,13 @@ class Housekeeping:
             return f"only {free / 1e6:.0f} MB are free for the record in {self._out}; move old runs away"
         return ""
 
-    def new(self, order: Order, rig_name: str) -> Path:
+    def new(self, order: PreparedRun, rig_name: str) -> Path:
         """The folder of a new run, with its settings in it. Raises KilnctlError."""
         folder = new_folder(self._out, order.oven.name, order.schedule.name)
         started = time.strftime("%Y-%m-%d %H:%M:%S %z")
         begin(
             folder,
-            Begun(order.oven, order.schedule, order.load, order.model, None, order.name, started, rig_name),
+            Begun(order.oven, order.schedule, order.load, order.model, None, order.controller_name, started, rig_name),
         )
         return folder
 
@@ -112,8 +112,9 @@ class Housekeeping:
 
     def _apart(self, work: Callable[..., None], *arguments) -> None:
         closing = threading.Thread(target=work, args=arguments, name="closing", daemon=False)
-        closing.start()
-        self._closing = [c for c in self._closing if c.is_alive()] + [closing]
+        with self._lock:
+            closing.start()
+            self._closing = [c for c in self._closing if c.is_alive()] + [closing]
 
     def tidy(self, folder: Path | None) -> None:
         """Do what earlier processes left undone, and make room; once it is known whether a run goes on, in `folder`."""

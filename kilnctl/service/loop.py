@@ -9,37 +9,38 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from queue import Empty, SimpleQueue
+from queue import SimpleQueue
 
+from ..plants.plant import truth_of
 from ..reading import Reading
-from ..record.events import Event
 from ..record.folder import plain
 from ..record.recorder import Recorder
 from ..rig import Rig, RigLost, VirtualRig
 from ..run.chain import Actuation
+from ..run.prepare import PreparedRun
 from ..safety import Trip, changed_limits, hot_surface, schedule_trip_c
 from ..safety.messages import LOUD, WORDS
+from ..safety.state import latch
 from ..settings.oven import Oven
-from . import answers, commanding, operating_system, saved_trips, status_view
+from ..terms import Outcome, Request
+from . import answers, commanding, operating_system, run_log, saved_trips, status_view
 from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
 from .pace import RealPace, SimulatedPace
 from .saved_state import Acknowledgement, SavedState, TrippedRun, run_to_saved
-from .session import Order, Rest, Session
+from .session import NOTHING, Rest, Session
 from .socket_server import SocketServer
 from .starts import Starts
 from .view import ServiceView
 
 #: Readings that must be in before an interrupted run is continued or a trip is acknowledged.
 LOOKS = 5
-#: Heat that cannot be cut is told again after this, s.
-DANGER_EVERY_S = 60.0
 #: The state is saved this often, s, and whenever something important changes.
 SAVE_EVERY_S = 10.0
 
 
 class OvenService:
-    """`run()` returns how it ended: "finished", "tripped", "stopped" (also by SIGINT and SIGTERM) or "lost" (the rig).
+    """`run()` returns how it ended: finished, tripped, stopped (also by SIGINT and SIGTERM) or lost (the rig).
 
     home        folder of the state                    socket  path where requests come in
     out         folder below which records are kept    idle    wait for runs, and after each for the next
@@ -69,10 +70,11 @@ class OvenService:
         self.tell, self.model_file = tell, model_file
         self.house = Housekeeping(self.out, keep_bytes, tell, idle)
         self._wake, self._stop_words = threading.Event(), ""
-        self._requests: SimpleQueue[tuple[str, str]] = SimpleQueue()
+        self._requests: SimpleQueue[tuple[Request, str]] = SimpleQueue()
+        self._acknowledged_by: SimpleQueue[str] = SimpleQueue()
         self.starts = Starts(self)
         self._first: Callable[[OvenService], object] | None = None
-        self.saved = SavedState(home, oven.name, pace.speed)
+        self.saved = SavedState(home, oven, pace.speed)
         self._owner = operating_system.Owner(home / "owner")
         self._watchdog = operating_system.Watchdog()
         before = self.saved.before
@@ -90,7 +92,8 @@ class OvenService:
         self._act: Actuation | None = None
         self._reading: Reading | None = None
         self._ending = False
-        self._ticks, self._last_s, self._told_danger_s = 0, None, -math.inf
+        self._danger = run_log.DangerLines(tell)
+        self._ticks, self._last_s = 0, None
         self._tau_s = hot_surface.USUAL_TAU_S
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
         self._socket = SocketServer(socket, lambda request: answers.answer(self, request))
@@ -110,9 +113,13 @@ class OvenService:
                 self.house.record_acknowledgement(tripped, said)
         return standing
 
-    def ask_of_run(self, what: str, by: str) -> None:
+    def tell_acknowledged(self, by: str) -> None:
+        """Tell it at the terminal and save it with the next tick. From any thread."""
+        self._acknowledged_by.put(by)
+
+    def ask_of_run(self, request: Request, by: str) -> None:
         """Put a request where the next tick finds it. From any thread."""
-        self._requests.put((what, by))
+        self._requests.put((request, by))
 
     def stop(self, why: str) -> None:
         """Cut the heat now and end the run (and, unless idle, the service). From any thread, and signal handlers."""
@@ -135,44 +142,43 @@ class OvenService:
             return self.recorder.state().refusal
         return self.house.refusal()
 
-    def ordered(self, order: Order) -> Order:
-        """The order with what is unlike the last run's limits, and with its limit above the plan, which depends on the
-        chamber's temperature now: a run may start above all that it asks for."""
+    def ordered(self, order: PreparedRun) -> PreparedRun:
+        """The order with its limit above the plan set by where the chamber is now: a run may start above all that it
+        asks for."""
         trip_c = schedule_trip_c(order.oven, order.schedule, self.chamber_c())
-        return dataclasses.replace(
-            order,
-            unlike=changed_limits.unlike(self.rest.policy, self.saved.limits),
-            policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c),
-        )
+        return dataclasses.replace(order, policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c))
 
-    def open_record(self, order: Order, folder: Path | None = None) -> tuple[Path, Recorder]:
+    def unlike(self) -> tuple[str, ...]:
+        """Limits unlike the last run's, which a person must confirm."""
+        return changed_limits.unlike(self.rest.policy, self.saved.limits)
+
+    def open_record(self, order: PreparedRun, folder: Path | None = None) -> tuple[Path, Recorder]:
         """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk, so it is not for
         the tick. Raises KilnctlError."""
         return self.house.opened(folder if folder is not None else self.house.new(order, self.rig.facts.name))
 
     def begin(
-        self, order: Order, folder: Path, recorder: Recorder, by: str = "", place: dict | None = None, words: str = ""
+        self,
+        order: PreparedRun,
+        folder: Path,
+        recorder: Recorder,
+        by: str = "",
+        place: dict | None = None,
+        words: str = "",
     ) -> None:
         """Start that run with the next tick."""
         self._started = time.strftime("%Y-%m-%d %H:%M:%S %z")
         self.folder, self.recorder, self.outcome = folder, recorder, ""
         self._tau_s = hot_surface.cooling_tau_s(order.model, order.schedule.top_c)
-        text = words or f"{order.schedule.name}, model {order.words}" + (f", asked by {by}" if by else "")
-        recorder.event(
-            "start" if place is None else "resumed",
-            time_s=0.0 if place is None else place["run_s"],
-            text=text,
-            wall=self._started,
-            model_words=order.words,
-            unproved=list(self.rig.facts.unproved),
-        )
+        text = words or f"{order.schedule.name}, model {order.model_words}" + (f", asked by {by}" if by else "")
+        run_log.begun(recorder, order, self.rig.facts.unproved, place, text, self._started)
         self.curve = LiveCurve()
         self.session = Session(order, prove=self.prove, place=place)
         self._save(urgent=True)
 
     # ---- the loop --------------------------------------------------------------------------------------------------
 
-    def run(self, order: Order | None = None, before: Callable[["OvenService"], object] | None = None) -> str:
+    def run(self, order: PreparedRun | None = None, before: Callable[["OvenService"], object] | None = None) -> str:
         """Run until the end. `before(service)` is called once the first readings are in, and may begin a run itself."""
         with operating_system.signals_to(self.end):
             self._watchdog.tell("READY=1\nSTATUS=waiting")
@@ -196,11 +202,11 @@ class OvenService:
         try:
             if not due:
                 self._stopped()
-                return (self.outcome or "stopped") if self._ending or not self.idle else ""
+                return (self.outcome or Outcome.STOPPED) if self._ending or not self.idle else ""
             self._tick()
         except RigLost as error:
             self._lost(error)
-            return "lost"
+            return Outcome.LOST
         if self._first is not None and self._ticks >= LOOKS:
             self._first(self)
             self._first = None
@@ -217,7 +223,7 @@ class OvenService:
             self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
         self._watchdog.tell("STOPPING=1")
         if self.session is not None:
-            self._finish("interrupted")
+            self._finish(Outcome.INTERRUPTED)
         self.starts.close()
         self.house.end()
         self._save(urgent=True)
@@ -237,15 +243,18 @@ class OvenService:
         self._last_s = now
         self._ticks += 1
         self._reading = reading = self.rig.read()
-        requests = self._taken(now)
+        requests = self._taken()
         session = self.session
         act = self._rest(reading, now, dt) if session is None else self._work(session, reading, now, dt, requests)
         commanding.command(self.rig, act, self.pace.now_s)
-        self._tell_danger(act.verdict.danger)
+        first = self._danger.tick(act.verdict.danger, now)
         if session is not None:
+            if first:
+                self._recorder().event("danger", time_s=session.time_s, text=act.verdict.danger)
             self._record(session)
         self._act = act
-        self._see_heat(reading, act.verdict.usable)
+        believed = self._believed().values() if self._doubted() else None
+        self.saved.see_heat(reading, act.verdict.usable, self._tau_s, believed)
         if self._ticks % max(1, round(SAVE_EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading)
@@ -257,12 +266,12 @@ class OvenService:
             self.starts.void(f"a trip came before it began ({act.verdict.new_trips[0].fault})")
         return act
 
-    def _work(self, session: Session, reading: Reading, now: float, dt: float, requests: tuple[str, ...]) -> Actuation:
+    def _work(
+        self, session: Session, reading: Reading, now: float, dt: float, requests: tuple[Request, ...]
+    ) -> Actuation:
         session.chain.recording = self._recorder().state().healthy
         session.chain.wall_s = None if self.pace.simulated else time.time()
-        plant = self.rig.plant if isinstance(self.rig, VirtualRig) else None
-        # A simulation of the user's own may know neither.
-        truth = (getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
+        truth = truth_of(self.rig.plant) if isinstance(self.rig, VirtualRig) else NOTHING
         return session.tick(reading, now, dt, self._ticks, requests, truth)
 
     def _record(self, session: Session) -> None:
@@ -270,56 +279,27 @@ class OvenService:
         self._recorder().sample(session.row)
         self.curve.add(session.row)
         for event in session.events:
-            self._event(session, event)
+            run_log.event(self._recorder(), session, event, self.tell)
+            if event.kind in ("trip", "step"):
+                self._save(urgent=True)
         if session.over:
             self._finish(session.over)
 
-    def _tell_danger(self, danger: str) -> None:
-        """Tell that heat cannot be cut when it is found and every minute after, on a quiet terminal too."""
-        if not danger:
-            self._told_danger_s = -math.inf
-        elif self._last_s - self._told_danger_s >= DANGER_EVERY_S:
-            if self.session is not None and self._told_danger_s == -math.inf:
-                self._recorder().event("danger", time_s=self.session.time_s, text=danger)
-            self._told_danger_s = self._last_s
-            self.tell(f"DANGER: {danger}")
-
-    def _taken(self, now: float) -> tuple[str, ...]:
-        """Requests for the chain; orders and acknowledgements are dealt with here."""
+    def _taken(self) -> tuple[Request, ...]:
+        """What a person asked of the run since the last tick. Acknowledgements are told here, and a start begins."""
+        for by in run_log.drained(self._acknowledged_by):
+            self.tell(f"acknowledged by {by}")
+            self._save(urgent=True)
         out = []
-        while True:
-            try:
-                what, by = self._requests.get_nowait()
-            except Empty:
-                break
-            if what == "acknowledge":
-                self.tell(f"acknowledged by {by}")
-                self._save(urgent=True)
-            elif self.session is not None:
-                out.append(what)
-                words = {"skip": "on to the next step", "go on": "proceed"}.get(what) or (
-                    f"soak {float(what[5:]):.0f} s more" if what.startswith("soak ") else what
-                )
-                self.recorder.event("request", time_s=self.session.time_s, text=f"{words}, asked by {by}")
-                self.tell(f"{words}, asked by {by}")
+        for request, by in run_log.drained(self._requests):
+            if self.session is not None:
+                out.append(request)
+                words = f"{request}, asked by {by}"
+                self._recorder().event("request", time_s=self.session.time_s, text=words)
+                self.tell(words)
         if self._first is None:
             self.starts.begin()
         return tuple(out)
-
-    def _event(self, session: Session, event: Event) -> None:
-        recorder = self._recorder()
-        if event.kind == "trip":
-            for trip in session.trips:
-                if str(trip) == event.text:
-                    recorder.event("trip", **plain(trip))
-            self.tell(f"TRIP: {event.text}")
-            self._save(urgent=True)
-            return
-        recorder.event(event.kind, time_s=event.time_s, text=event.text)
-        if event.kind == "step":
-            self._save(urgent=True)
-        if event.kind in ("warning", "step", "door"):
-            self.tell(f"{event.kind}: {event.text}")
 
     def _finish(self, outcome: str) -> None:
         """End the run: its record is closed, and its trips stand at rest."""
@@ -327,14 +307,15 @@ class OvenService:
         self.session, self.outcome = None, outcome
         if session.trips:
             self.saved.tripped_run = TrippedRun(str(folder), session.time_s)
+        recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
+        # Before the trips can be acknowledged: that event is written once the record is closed.
+        self.house.close(recorder, folder)
         self.rest = Rest(
             self.oven,
             state=session.chain.safety,
             policy=session.order.policy if session.trips else None,
             tripped_s=dict(session.tripped),
         )
-        recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
-        self.house.close(recorder, folder)
         self._save(urgent=True)
 
     def _stopped(self) -> None:
@@ -347,7 +328,7 @@ class OvenService:
             if self.session is not None:
                 self._recorder().event("request", time_s=self.session.time_s, text=f"stop, {why}")
         if self.session is not None:
-            self._finish("stopped")
+            self._finish(Outcome.STOPPED)
             self.tell(f"stopped: {why}")
 
     def _lost(self, error: RigLost) -> None:
@@ -355,10 +336,10 @@ class OvenService:
         done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
         trip = Trip("board-lost", self._last_s or 0.0, str(error), done, WORDS["board-lost"][1])
         if self.session is not None:
-            self.session.chain.safety.trips.setdefault(trip.fault, trip)
+            self.session.chain.safety = latch(self.session.chain.safety, trip)
             self.session.tripped.setdefault(trip.fault, self.session.time_s)
             self._recorder().event("trip", **plain(dataclasses.replace(trip, time_s=self.session.tripped[trip.fault])))
-            self._finish("tripped")
+            self._finish(Outcome.TRIPPED)
         self.tell(f"TRIP: {trip}")
 
     # ---- state and status ------------------------------------------------------------------------------------------
@@ -402,16 +383,6 @@ class OvenService:
     def _believed(self) -> saved_trips.Believed:
         now = self._last_s or 0.0
         return self.rest.believed(now) if self.session is None else saved_trips.believed(self.session.chain.safety, now)
-
-    def _see_heat(self, reading: Reading, usable: bool) -> None:
-        """Renew what is known of the oven's heat. While a trip says that the control reading may be too low, what was
-        believed before that trip counts, and so does the second sensor."""
-        values, doubted = [(reading.chamber_c, 0.0)] if usable else [], self._doubted()
-        if doubted:
-            values += self._believed().values()
-            if reading.limit_c is not None and math.isfinite(reading.limit_c):
-                values.append((reading.limit_c, 0.0))
-        self.saved.see_heat(values, self.oven.site.ambient_c, self._tau_s, doubted)
 
     def _save(self, urgent: bool = False) -> None:
         session = self.session

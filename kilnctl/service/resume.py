@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 from ..errors import KilnctlError
 from ..model.energy import CHAMBER
+from ..run.prepare import PreparedRun
 from ..settings.schedule import load_schedule
 from . import operating_system
-from .session import Order, cooled_state, prepare
+from .session import cooled_state, prepare
 from .view import ServiceView
 
 #: Longest outage after which a run may go on, s (a board's clock without battery is trusted no further).
@@ -55,7 +56,7 @@ def unfinished(saved: dict) -> dict | None:
     return run if isinstance(run, dict) and run.get("folder") else None
 
 
-def judge(service: ServiceView, run: dict) -> tuple[ResumeVerdict, Order | None]:
+def judge(service: ServiceView, run: dict) -> tuple[ResumeVerdict, PreparedRun | None]:
     """Whether the interrupted `run` goes on, from the first readings; with its order where it could be prepared. What
     cannot be read stops it, in words."""
     boot_id, boottime = operating_system.boot()

@@ -1,13 +1,16 @@
 """What the service knows about the oven beyond one process: limits, the run, its trips, the oven's heat, and who
 acknowledged last. The file is written by a thread of its own (`state_store`)."""
 
+import math
 import time
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..reading import Reading
 from ..safety import Policy, Trip, hot_surface
+from ..settings.oven import Oven
 from . import operating_system, saved_trips
 from .session import Session
 from .state_store import EVERY_S, StateStore
@@ -35,12 +38,12 @@ class SavedState:
     oven; `tripped_run` and `acknowledged`: see these classes, None where there is none. Raises KilnctlError where
     nothing can be kept in `home`. `speed`: of a simulated clock, in times real time."""
 
-    def __init__(self, home: Path, oven_name: str, speed: float):
+    def __init__(self, home: Path, oven: Oven, speed: float):
         try:
             self._store = StateStore(home, EVERY_S / min(1000.0, speed))
         except OSError as error:
             raise KilnctlError(f"{home}: the service's state cannot be kept there: {error.strerror}") from None
-        self._oven_name = oven_name
+        self._oven_name, self._ambient_c = oven.name, oven.site.ambient_c
         self.newest = self.before = self._store.load()
         self.hot = hot_surface.from_mapping(self.before.get("hot") or {})
         self.tripped_run = _tripped_run(self.before)
@@ -57,11 +60,20 @@ class SavedState:
         """The limits of the last run."""
         return self.newest.get("limits")
 
-    def see_heat(self, values: Iterable[tuple[float, float]], ambient_c: float, tau_s: float, doubted: bool) -> None:
-        """Renew `hot` by temperatures, each (°C, how many s ago). `doubted`: the control reading may be too low."""
+    def see_heat(
+        self, reading: Reading, usable: bool, tau_s: float, believed: Iterable[tuple[float, float]] | None
+    ) -> None:
+        """Renew `hot`: by the control reading where it is `usable`; and, while a trip says that this reading may be too
+        low, by the second sensor and by what was `believed` before that trip, each (°C, how many s ago). `tau_s`:
+        cooling time constant. `believed`: None without such a trip."""
+        values, doubted = [(reading.chamber_c, 0.0)] if usable else [], believed is not None
+        if believed is not None:
+            values += believed
+            if reading.limit_c is not None and math.isfinite(reading.limit_c):
+                values.append((reading.limit_c, 0.0))
         wall = time.time()
         for value_c, ago_s in values:
-            seen = hot_surface.seen(value_c, wall - ago_s, ambient_c, tau_s)
+            seen = hot_surface.seen(value_c, wall - ago_s, self._ambient_c, tau_s)
             self.hot = hot_surface.renewed(self.hot, seen, wall, doubted)
 
     def save(

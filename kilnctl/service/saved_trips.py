@@ -1,5 +1,5 @@
-"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall clock, the
-one that both know), and the limits of the run that tripped."""
+"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall
+clock, the one that both know), and the limits of the run that tripped."""
 
 import math
 

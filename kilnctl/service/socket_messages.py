@@ -20,6 +20,7 @@ import json
 import math
 
 from ..record.folder import plain
+from ..terms import Request, RequestKind
 
 #: Longest line that is read as a request, bytes.
 LONGEST_LINE = 8192
@@ -31,10 +32,10 @@ REQUESTS: dict[str, dict[str, tuple]] = {
     "stop": {"by": (str,)},
     "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,)},
     "prepared": {},
-    "hold": {"by": (str,)},
-    "proceed": {"by": (str,)},
-    "skip": {"by": (str,)},
-    "soak": {"seconds": (int, float), "by": (str,)},
+    RequestKind.HOLD: {"by": (str,)},
+    RequestKind.PROCEED: {"by": (str,)},
+    RequestKind.SKIP: {"by": (str,)},
+    RequestKind.SOAK: {"seconds": (int, float), "by": (str,)},
     "acknowledge": {"by": (str,), "reading_is_right": (bool,)},
 }
 _NEEDED = {"start": ("schedule",), "soak": ("seconds",), "acknowledge": ("by",)}
@@ -82,6 +83,11 @@ def _check_value(ask: str, key: str, value) -> None:
         raise BadRequest(f"'{key}' of '{ask}' is of the wrong kind")
     if isinstance(value, str) and (len(value) > 400 or any(ord(c) < 32 or 0xD800 <= ord(c) < 0xE000 for c in value)):
         raise BadRequest(f"'{key}' is longer than 400 characters or has characters that no name has")
+
+
+def request_of(said: dict) -> Request:
+    """What a checked line asks of a run. Raises ValueError for a line that asks something else."""
+    return Request(RequestKind(said["ask"]), float(said.get("seconds", 0.0)))
 
 
 def _no_constant(name: str):

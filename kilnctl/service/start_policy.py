@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..run.prepare import PreparedRun
 from ..safety import schedule_trip_words
 from . import resume
 from .answers import standing_words
 from .loop import OvenService
-from .session import Order
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class StartPolicy:
     is not idle; `refused` says why."""
 
     def __init__(
-        self, wishes: StartWishes, order: Order | None, allowed: Callable[[float], None] = lambda chamber_c: None
+        self, wishes: StartWishes, order: PreparedRun | None, allowed: Callable[[float], None] = lambda chamber_c: None
     ):
         self._wishes, self._order, self._allowed = wishes, order, allowed
         self.refused = ""
@@ -62,12 +62,12 @@ class StartPolicy:
         if view.refusal:
             hint = " Start again with --acknowledge YOUR-NAME once its cause is gone" if view.trips else ""
             raise Refused(view.refusal + hint)
-        order = service.ordered(self._order)
+        order, unlike = service.ordered(self._order), service.unlike()
         service.tell(schedule_trip_words(order.schedule, order.policy.schedule_trip_c))
         # The first run of a virtual oven has no limits that could be mistyped.
         first = view.rig.kind == "virtual" and not view.saved.get("limits")
-        if order.unlike and not self._wishes.confirm and not first:
-            listed = "\n  ".join(order.unlike)
+        if unlike and not self._wishes.confirm and not first:
+            listed = "\n  ".join(unlike)
             raise Refused(f"these limits are unlike the last run's:\n  {listed}\nif that is right, say --confirm")
         for shortfall in order.programme.shortfalls:
             service.tell(f"note: {shortfall.note}")

@@ -12,15 +12,16 @@ from queue import Empty, SimpleQueue
 from .. import safety
 from ..errors import KilnctlError
 from ..record.recorder import Recorder
+from ..run.prepare import PreparedRun
 from ..settings.schedule import load_schedule
-from .session import Order, prepare
+from .session import prepare
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class _Ready:
     """A start that waits for its tick. `voids`: how many times starts had been made void when it was asked for."""
 
-    order: Order
+    order: PreparedRun
     by: str
     folder: Path
     recorder: Recorder
@@ -91,10 +92,9 @@ class Starts:
         try:
             schedule, model = load_schedule(request["schedule"]), request.get("model") or service.model_file
             order = service.ordered(prepare(service.oven, schedule, model, service.chamber_c()))
-            if order.unlike and not request.get("confirm"):
-                self._settle(
-                    ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(order.unlike)
-                )
+            unlike = service.unlike()
+            if unlike and not request.get("confirm"):
+                self._settle(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(unlike))
             elif self._voids != voids:
                 self._settle(ok=False, words=f"it does not start: {self._why}")
             else:

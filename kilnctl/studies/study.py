@@ -9,9 +9,10 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future
 from dataclasses import asdict
 from pathlib import Path
 
-from .. import __version__, control, safety
+from .. import __version__
 from ..errors import KilnctlError
-from ..model.trained_file import load_model, model_for
+from ..model.trained_file import load_model
+from ..run.prepare import prepare
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
@@ -64,8 +65,7 @@ def case_of(
         raise KilnctlError(
             f"{oven.file}: this is one draw of a study ('virtual:'); study the description that it was drawn from"
         )
-    load = load if load is not None else schedule.load if schedule.load is not None else oven.usual_load
-    believed, _ = model_for(oven, load, schedule.top_c, model)
+    run = prepare(oven, schedule, model, load=load)
     spread = None
     if fitted:
         if model is None:
@@ -76,9 +76,7 @@ def case_of(
                 f"{model}: it was saved without its covariance; fit the records again with this version and save it"
             )
         spread = Fitted(trained.covariance_of, trained.covariance)
-    control.prepare(oven, schedule, believed)
-    safety.policy_for(oven, schedule, believed)
-    return Case(oven, schedule, vary or usual(oven), seed, believed, load, spread, whole)
+    return Case(oven, schedule, vary or usual(oven), seed, run.model, run.load, spread, whole)
 
 
 def header_of(case: Case) -> dict:

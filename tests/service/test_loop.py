@@ -73,7 +73,7 @@ def test_what_is_known_after_it_survives(finished, oven):
     again = service(oven("curing-cabinet"), tmp_path)
     try:
         assert again.saved.before["run"] is None and again.saved.hot is not None
-        assert again.ordered(prepare(again.oven, s_schedule())).unlike == (), "the limits are those of the last run"
+        assert again.unlike() == (), "the limits are those of the last run"
     finally:
         again.end("test")
         again.run()

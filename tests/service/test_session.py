@@ -12,6 +12,7 @@ from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.run.chain import AFTER_TRIP_S
 from kilnctl.service import resume
 from kilnctl.service.session import Rest, Session, cooled_state, prepare
+from kilnctl.terms import HOLD, PROCEED, SKIP, Request, RequestKind
 
 
 @pytest.fixture(scope="module")
@@ -41,11 +42,11 @@ def test_the_start_test_comes_first_and_the_schedule_waits_for_it(order):
 @pytest.mark.parametrize(
     ("asked", "leg", "held"),
     [
-        ({20: "hold"}, 0, True),
-        ({20: "hold", 25: "go on"}, 0, False),
-        ({20: "skip"}, 3, False),
-        ({20: "skip", 25: "hold"}, 2, True),
-        ({20: "go on"}, 0, False),
+        ({20: HOLD}, 0, True),
+        ({20: HOLD, 25: PROCEED}, 0, False),
+        ({20: SKIP}, 3, False),
+        ({20: SKIP, 25: HOLD}, 2, True),
+        ({20: PROCEED}, 0, False),
     ],
 )
 def test_what_a_person_asks_for_during_the_start_test_is_done_after_it(order, asked, leg, held):
@@ -61,7 +62,7 @@ def test_what_a_person_asks_for_during_the_start_test_is_done_after_it(order, as
 
 def test_more_soak_asked_for_during_the_start_test_is_not_lost(order):
     session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
-    drive(session, plant, 80, requests=lambda k: ("soak 600",) if k == 20 else ())
+    drive(session, plant, 80, requests=lambda k: (Request(RequestKind.SOAK, 600.0),) if k == 20 else ())
     assert session.chain.test.phase == "passed" and session.chain.control.position.added_s == 600.0
 
 
@@ -69,7 +70,7 @@ def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order):
     place, plant = brought_halfway(order)
     session = Session(order, place={**place, "held": True, "reference_c": 120.0, "outage_s": 30.0})
     plant.advance(30.0, 0.0, False)
-    drive(session, plant, 150, requests=lambda k: ("go on",) if k == 15 else ())
+    drive(session, plant, 150, requests=lambda k: (PROCEED,) if k == 15 else ())
     assert session.chain.test.phase == "passed" and not session.chain.control.position.held
 
 
@@ -92,10 +93,10 @@ def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order)
 def test_a_hold_in_the_heat_up_stays_where_the_oven_is_and_proceeds_to_where_it_was_going(order):
     session, plant = Session(order, prove=False), VirtualOven(order.oven, load=order.load, seed=3)
     _, reading = drive(session, plant, 300)
-    _, reading = drive(session, plant, 600, 301, lambda k: ("hold",) if k == 301 else (), reading)
+    _, reading = drive(session, plant, 600, 301, lambda k: (HOLD,) if k == 301 else (), reading)
     p = session.chain.control.position
     assert p.held and abs(p.reference_c - plant.chamber_c) < 1.0 and p.reference_c < 150.0
-    drive(session, plant, 2, 901, lambda k: ("go on",) if k == 901 else (), reading)
+    drive(session, plant, 2, 901, lambda k: (PROCEED,) if k == 901 else (), reading)
     p = session.chain.control.position
     assert not p.held and p.reference_c == 200.0
 

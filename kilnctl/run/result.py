@@ -1,0 +1,77 @@
+"""What came of a run: `Run`."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..model.energy import EnergyModel
+from ..record.columns import COLUMNS
+from ..record.events import Event
+from ..safety import Trip
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule
+from ..terms import Outcome
+from .prepare import PreparedRun
+
+
+@dataclass
+class Run:
+    """What happened. One value a tick in each array (time_s, reference_c, chamber_c as the sensor shows it, part_c, duty,
+    feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s. true_chamber_c is the
+    plant's own, where it tells. `controller`: its name."""
+
+    oven: Oven
+    schedule: Schedule
+    outcome: Outcome
+    trips: tuple[Trip, ...]
+    events: tuple[Event, ...]
+    data: dict[str, np.ndarray]
+    seed: int
+    controller: str
+    energy_j: float = 0.0
+    model: EnergyModel | None = None
+    shortfalls: tuple[Any, ...] = ()
+    load: Load | None = None
+    notes: tuple[str, ...] = field(default_factory=tuple)
+
+    def __getattr__(self, name: str) -> np.ndarray:
+        data = self.__dict__.get("data", {})
+        if name in data:
+            return data[name]
+        raise AttributeError(name)
+
+
+def as_run(
+    prepared: PreparedRun,
+    rows: Sequence[tuple],
+    *,
+    outcome: Outcome,
+    trips: Sequence[Trip] = (),
+    events: Sequence[Event] = (),
+    seed: int = 0,
+    controller: str | None = None,
+    energy_j: float = 0.0,
+) -> Run:
+    """A `Run` from samples in the order of `COLUMNS`. `controller`: a name of its own for the record."""
+    columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
+    data = {
+        c.name: np.array(v, dtype=object if c.name == "reason" else float)
+        for c, v in zip(COLUMNS, columns, strict=True)
+    }
+    return Run(
+        oven=prepared.oven,
+        schedule=prepared.schedule,
+        outcome=outcome,
+        trips=tuple(trips),
+        events=tuple(events),
+        data=data,
+        seed=seed,
+        controller=prepared.controller_name if controller is None else controller,
+        energy_j=energy_j,
+        model=prepared.model,
+        shortfalls=tuple(prepared.programme.shortfalls),
+        load=prepared.load,
+    )
