@@ -2,12 +2,18 @@
 
 import argparse
 
+from .. import control, safety
 from ..errors import KilnctlError
-from ..output import about, chosen
+from ..output import Units, about, chosen
+from ..run.prepare import PreparedRun, prepare
+from ..settings.oven import Oven, load_oven
+from ..settings.schedule import load_schedule
+from ..sizing import size
+from . import _options
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("oven", help="oven file (YAML)")
+    _options.oven(parser)
     parser.add_argument("schedule", nargs="?", help="schedule file (YAML) to be checked against that oven")
     parser.add_argument(
         "--model",
@@ -17,8 +23,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import control, load_oven, load_schedule, safety, size
-    from ..run.prepare import prepare
 
     problems, oven, schedule = [], None, None
     try:
@@ -34,18 +38,30 @@ def run(args: argparse.Namespace) -> int:
         raise KilnctlError("\n".join(problems))
 
     u = chosen(args, oven, schedule)
-    sizing = size(oven)  # refuses layers above their limit, each with its place
+    _tell_oven(args.oven, oven, u)
+    if schedule is None:
+        safety.policy_for(oven)  # refuses what no run could be watched with
+        if args.model:
+            raise KilnctlError("--model: a model is checked with a schedule; name one too")
+        return 0
+    _tell_run(args.schedule, prepare(oven, schedule, args.model), u)
+    return 0
+
+
+def _tell_oven(file: str, oven: Oven, u: Units) -> None:
+    """What was understood of the oven. Raises KilnctlError for layers above their limit, each with its place."""
+    sizing = size(oven)
     c = oven.chamber
-    print(f"{args.oven}: understood.")
+    inside = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
+    highest = u.temperature(oven.limits.highest_c)
+    print(f"{file}: understood.")
     print(
-        f"  {oven.name}: {' × '.join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))} inside, "
+        f"  {oven.name}: {inside} inside, "
         f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz"
     )
+    print(f"  schedules may go to {highest}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}")
     print(
-        f"  schedules may go to {u.temperature(oven.limits.highest_c)}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}"
-    )
-    print(
-        f"  holding {u.temperature(oven.limits.highest_c)} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
+        f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
         "(`kilnctl size` tells more)"
     )
     if sizing.max_chamber_c < oven.limits.highest_c:
@@ -54,14 +70,12 @@ def run(args: argparse.Namespace) -> int:
         print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
     for assumption in oven.assumptions:
         print(f"  assumed {u.words(assumption)}")
-    if schedule is None:
-        safety.policy_for(oven)  # refuses what no run could be watched with
-        if args.model:
-            raise KilnctlError("--model: a model is checked with a schedule; name one too")
-        return 0
-    ready = prepare(oven, schedule, args.model)
-    programme, policy = ready.programme, ready.policy
-    print(f"{args.schedule}: understood, and {oven.name} can do it.")
+
+
+def _tell_run(file: str, ready: PreparedRun, u: Units) -> None:
+    """What was understood of the schedule, and what watches a run of it."""
+    oven, schedule, programme, policy = ready.oven, ready.schedule, ready.programme, ready.policy
+    print(f"{file}: understood, and {oven.name} can do it.")
     print(
         f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
         f"ramps and soaks take {about(control.planned_s(programme))} besides heating up and cooling"
@@ -69,17 +83,18 @@ def run(args: argparse.Namespace) -> int:
     print(f"  {u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(ready.model_words)}")
     print(
-        f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, and {about(policy.longest_s)} after the start"
+        f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, "
+        f"and {about(policy.longest_s)} after the start"
     )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")
     if schedule.follows == "part" and oven.sensors.part is None:
         print(
-            "  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it (sensors: part)"
+            "  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it "
+            "(sensors: part)"
         )
     if schedule.flammable_vapour:
         print(
-            "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge of "
-            f"{about(policy.purge_s)} with it"
+            "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge "
+            f"of {about(policy.purge_s)} with it"
         )
-    return 0

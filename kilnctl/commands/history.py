@@ -1,11 +1,12 @@
 """`kilnctl history RUNS`: the runs of one oven, and its ageing."""
 
 import argparse
-from pathlib import Path
 
-from ..errors import KilnctlError
 from ..output import chosen
+from ..report.history import read_history
+from ..report.history_text import as_text, page
 from ._asking import oven_of
+from ._files import write_text
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,16 +21,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..report.history import read_history
-    from ..report.history_text import as_text, page
 
     history = read_history(args.runs, args.oven, args.since)
     u = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None)
     print(u.words(as_text(history, u.scale)))
     if args.out:
-        try:
-            Path(args.out).write_text(u.words(page(history, u.scale)), encoding="utf-8")
-        except OSError as error:
-            raise KilnctlError(f"{args.out}: cannot be written: {error.strerror}") from None
+        write_text(args.out, u.words(page(history, u.scale)))
         print(f"\nthe page lies in {args.out}")
     return 0

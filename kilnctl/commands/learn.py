@@ -2,15 +2,23 @@
 reads."""
 
 import argparse
-from typing import TYPE_CHECKING
 
+from ..commissioning import learning_run as learning
 from ..errors import KilnctlError
-from ..output import about, chosen, clock
+from ..output import Units, about, chosen, clock
+from ..plants.injection import load_faults
+from ..plants.plant import load_plant, truth_of
+from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
+from ..run.prepare import PreparedRun
+from ..run.summary import summarise
+from ..run.virtual_plant import virtual_oven
+from ..service.session import check_apart
+from ..service.start_policy import StartPolicy, StartWishes
+from ..settings.oven import load_oven
 from ..units import UnitError, parse
 from . import _options
-
-if TYPE_CHECKING:
-    from ..run.prepare import PreparedRun
+from ._progress import SimulationProgress
+from ._serving import Serving, serve
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -20,19 +28,14 @@ it: the heat is off."""
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("oven", help="oven file (YAML)")
+    _options.oven(parser)
     parser.add_argument(
         "--ceiling",
         metavar="TEMP",
         help="never above this, such as '230 °C' or '450 °F' (default: the oven's highest)",
     )
     parser.add_argument("--to", metavar="TEMP", help="upper working temperature (default: a little below the ceiling)")
-    parser.add_argument(
-        "--out",
-        metavar="DIR",
-        default="runs",
-        help="folder below which the record is written (default: runs)",
-    )
+    _options.out(parser)
     parser.add_argument("--hot", action="store_true", help="start although the oven is warm")
     parser.add_argument(
         "--loaded",
@@ -46,13 +49,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="go on after a run that was interrupted or killed: with its temperatures and load, from its record",
     )
     parser.add_argument("--plan", action="store_true", help="only say what would be done, how long it takes and why")
-    parser.add_argument(
-        "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
-    )
-    parser.add_argument(
-        "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
-    )
-    parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
+    _options.virtual_oven(parser)
     parser.add_argument(
         "--speed",
         type=float,
@@ -65,19 +62,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven
-    from ..commissioning import learning_run as learning
-    from ..plants.injection import load_faults
-    from ..plants.plant import load_plant, truth_of
-    from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
-    from ..run.summary import summarise
-    from ..run.virtual_plant import virtual_oven
-    from .rehearse import Progress
-
     oven = load_oven(args.oven)
     u = chosen(args, oven)
-    if args.seed < 0:
-        raise KilnctlError("--seed: a whole number from 0")
+    _options.check_seed(args.seed)
     in_service = args.speed is not None or (oven.rig.kind != "virtual" and not args.plant)
     if in_service and args.plant:
         raise KilnctlError("--speed is for this oven's own rig, not for one of --plant")
@@ -88,20 +75,23 @@ def run(args: argparse.Namespace) -> int:
     )
     if args.interrupted:
         wanted = _as_before(args, oven, wanted)
-    hot = args.hot or bool(args.interrupted)
     ready = learning.prepare(oven, **wanted)
-    programme = ready.programme
-    plan = programme.experiment
+    plan, first = ready.programme.experiment, ready.programme.begin.stage
     print(
         f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
-        f"never above {u.temperature(plan.ceiling_c)}, "
-        f"about {about(plan.left_s[programme.begin.stage])}, of it {about(plan.heated_s(programme.begin.stage))} until the last heat, then the long fall"
+        f"never above {u.temperature(plan.ceiling_c)}, about {about(plan.left_s[first])}, "
+        f"of it {about(plan.heated_s(first))} until the last heat, then the long fall"
     )
+    hot = args.hot or bool(args.interrupted)
     if args.plan:
         _show(plan, u)
         return 0
-    if in_service:
-        return _in_service(args, ready, hot)
+    return _in_service(args, ready, hot) if in_service else _simulated(args, ready, hot, u)
+
+
+def _simulated(args: argparse.Namespace, ready: PreparedRun, hot: bool, u: Units) -> int:
+    """On a virtual oven, or a simulation of the user's own, as fast as it goes."""
+    oven = ready.oven
     faults = load_faults(args.faults) if args.faults else ()
     plant = load_plant(args.plant, oven) if args.plant else virtual_oven(oven, ready.load, args.seed, faults)
     start_c = truth_of(plant).chamber_c
@@ -109,7 +99,7 @@ def run(args: argparse.Namespace) -> int:
         learning.refuse_hot(oven, start_c, hot)
     folder = new_folder(args.out, oven.name, ready.schedule.name)
     begin(folder, Begun(oven, ready.schedule, ready.load, ready.model, args.seed, ready.controller_name))
-    writer, progress = SampleWriter(folder), Progress("learning", args.quiet)
+    writer, progress = SampleWriter(folder), SimulationProgress("learning", args.quiet)
     try:
         result = learning.carry_out(
             ready,
@@ -141,12 +131,8 @@ def _next(args: argparse.Namespace, outcome: str, folder) -> None:
         print(f"to go on: kilnctl learn {args.oven} --continue {folder}")
 
 
-def _in_service(args: argparse.Namespace, ready: "PreparedRun", hot: bool) -> int:
+def _in_service(args: argparse.Namespace, ready: PreparedRun, hot: bool) -> int:
     """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
-    from ..commissioning import learning_run as learning
-    from ..service.session import check_apart
-    from ..service.start_policy import StartPolicy, StartWishes
-    from ._serving import Serving, serve
 
     check_apart(ready.oven)
     wishes = StartWishes(args.acknowledge or "", args.reading_is_right, anew=True, confirm=args.confirm)
@@ -178,26 +164,28 @@ def _temperature(text: str | None, option: str) -> float | None:
 
 
 def _as_before(args: argparse.Namespace, oven, wanted: dict) -> dict:
-    """What `learning.prepare` wants for the rest of an interrupted run: its record says it, and nothing else may be asked of it."""
-    from ..commissioning.learning_run import interrupted
+    """What `learning.prepare` wants for the rest of an interrupted run, from its record. Raises KilnctlError where
+    something else was asked for."""
 
-    was = interrupted(oven, args.interrupted)
+    was = learning.interrupted(oven, args.interrupted)
     for option, asked, before in (
         ("--ceiling", wanted["ceiling_c"], was.ceiling_c),
         ("--to", wanted["top_c"], was.top_c),
     ):
         if asked is not None and abs(asked - before) > 0.5:
             raise KilnctlError(
-                f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run without --continue"
+                f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run "
+                "without --continue"
             )
     if args.loaded and was.load is None:
         raise KilnctlError(
-            "--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without --continue"
+            "--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without "
+            "--continue"
         )
     return dict(ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
 
 
 def _show(plan, u) -> None:
-    for stage, left, after in zip(plan.stages, plan.left_s, (*plan.left_s[1:], 0.0)):
+    for stage, left, after in zip(plan.stages, plan.left_s, (*plan.left_s[1:], 0.0), strict=True):
         print(f"  {about(left - after):>10s}  {u.words(stage.name)}")
     print(f"\n{_WHY}")

@@ -6,6 +6,11 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import chosen
+from ..record.run_record import read_run
+from ..report.finishing import finish_record, pending
+from ..report.run_report import as_csv, page, parse_price
+from ..run.summary import as_text, summarise
+from ._files import write_text
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,27 +25,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..record.run_record import read_run
-    from ..report.finishing import finish_record, pending
-    from ..report.run_report import as_csv, page, parse_price
-    from ..run.summary import as_text, summarise
 
     price = parse_price(args.price) if args.price else None
     record = read_run(args.run)
     if pending(record.folder):
-        # The service was cut off before it had made the page. Who may only read here has the report all the same.
+        # The service ended before it had made the page. Where nothing may be written here, the report is made anyway.
         with contextlib.suppress(KilnctlError):
             finish_record(record.folder)
     summary = summarise(record)
     unit = chosen(args, record.oven).scale
     target = Path(args.out) if args.out else record.folder / "report.html"
-    _write(target, page(record, summary, unit, price))
+    write_text(target, page(record, summary, unit, price))
     figures = as_csv(record, summary, price)
     if args.csv == "-":
         print(figures, end="")
         return 0
     if args.csv:
-        _write(Path(args.csv), figures)
+        write_text(args.csv, figures)
     print(f"{record.oven.name}: {record.schedule.name}, {record.outcome}\n")
     print(as_text(summary, unit))
     if price is not None:
@@ -49,10 +50,3 @@ def run(args: argparse.Namespace) -> int:
         print(f"note: {problem}")
     print(f"\nthe page lies in {target}")
     return 0
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None

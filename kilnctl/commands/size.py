@@ -6,6 +6,9 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import chosen
+from ..report.sizing_text import as_dict, as_text, pictures
+from ..settings.oven import load_oven
+from ..sizing import size
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,8 +20,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven, size
-    from ..report.sizing_text import as_dict, as_text, pictures
 
     oven = load_oven(args.oven)
     units = chosen(args, oven)

@@ -134,7 +134,7 @@ def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, bri
             super().__init__(dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind="virtual")))
             self.facts = dataclasses.replace(self.facts, kind="pins", unattended=False)
 
-    monkeypatch.setattr(kilnctl.rig, "open_rig", Clinging)
+    monkeypatch.setattr("kilnctl.commands._serving.open_rig", Clinging)
     common = ("--rig", "pins", "--home", tmp_path / "home", "--out", tmp_path / "runs", "--quiet")
     alone = here("run", CABINET, brief, *common)
     assert alone.returncode == 2 and "--attended" in alone.stderr
