@@ -27,7 +27,7 @@ class Reading:
     contactor_closed read-back of an auxiliary contact or of the voltage behind the contactor
     door_open        the software's copy of the door switch
     airflow_proved   ventilation proved by a flow or pressure switch
-    sample           counter of the front end's conversions, or of its readings: it stands still when reading has stopped
+    sample           counter of the front end's conversions, or of its readings: it stands still when reading stops
     bits             the control converter's newest answer as it came, before any median: only it shows an answer that
                      repeats; None where chamber_c and cold_junction_c are that answer
     rejects          counter of the control converter's conversions that a median took out as wild

@@ -6,10 +6,9 @@ from .. import control, safety
 from ..errors import KilnctlError
 from ..output import Units, about, chosen
 from ..run.prepare import PreparedRun, prepare
-from ..settings.oven import Oven, load_oven
-from ..settings.schedule import load_schedule
+from ..settings.oven import Oven
 from ..sizing import size
-from . import _options
+from . import _files, _options
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,19 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
 
-    problems, oven, schedule = [], None, None
-    try:
-        oven = load_oven(args.oven)
-    except KilnctlError as error:
-        problems.append(str(error))
-    if args.schedule:
-        try:
-            schedule = load_schedule(args.schedule)
-        except KilnctlError as error:
-            problems.append(str(error))
-    if problems:
-        raise KilnctlError("\n".join(problems))
-
+    oven, schedule = _files.load(args.oven, args.schedule)
     u = chosen(args, oven, schedule)
     _tell_oven(args.oven, oven, u)
     if schedule is None:

@@ -148,7 +148,8 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     server = Server(config)
     if not args.quiet:
         print(
-            f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind == '0.0.0.0' else args.bind}:{args.port}/",
+            f"the panel of {oven.name} is at "
+            f"http://{'127.0.0.1' if args.bind == '0.0.0.0' else args.bind}:{args.port}/",
             flush=True,
         )
         if args.bind not in ("127.0.0.1", "::1", "localhost"):

@@ -12,11 +12,9 @@ from ..run.prepare import PreparedRun, prepare
 from ..run.rehearsal import simulate, usual_plant
 from ..run.summary import as_text, compared, summarise
 from ..safety import schedule_trip_words
-from ..settings.oven import Oven, load_oven
-from ..settings.schedule import Schedule, load_schedule
 from ..sizing import size
 from ..terms import Outcome
-from . import _options
+from . import _files, _options
 from ._progress import SimulationProgress
 
 
@@ -43,7 +41,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    oven, schedule = _loaded(args)
+    oven, schedule = _files.load(args.oven, args.schedule)
     u = chosen(args, oven, schedule)
     _options.check_seed(args.seed)
     if args.compare and args.plant:
@@ -82,19 +80,6 @@ def run(args: argparse.Namespace) -> int:
         print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
     return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
-
-
-def _loaded(args: argparse.Namespace) -> tuple[Oven, Schedule]:
-    """Both files. Raises KilnctlError with what is wrong in either."""
-    problems, loaded = [], []
-    for load, path in ((load_oven, args.oven), (load_schedule, args.schedule)):
-        try:
-            loaded.append(load(path))
-        except KilnctlError as error:
-            problems.append(str(error))
-    if problems:
-        raise KilnctlError("\n".join(problems))
-    return loaded[0], loaded[1]
 
 
 def _with_a_thermostat(args: argparse.Namespace, ready: PreparedRun, faults):

@@ -108,12 +108,14 @@ def _study(args, oven, vary, executor) -> int:
     drawn = "from the covariance of the fit" if args.from_fit else "from the description's uncertainties"
     print(f"{oven.name}: {schedule.name}; ovens drawn {drawn}, each rehearsed with the real control and safety code\n")
     progress = DrawsProgress(args.quiet)
-    how = dict(executor=executor, jobs=args.jobs, progress=progress)
     try:
         if args.tuning:
-            print(tuning.as_text(tuning.compare(case, args.draws, keep=folder, **how), oven.control.trim, u))
+            found = tuning.compare(case, args.draws, keep=folder, executor=executor, jobs=args.jobs, progress=progress)
+            print(tuning.as_text(found, oven.control.trim, u))
             return 0
-        made = run_case(case, args.draws, keep=folder / "draws.jsonl", **how)
+        made = run_case(
+            case, args.draws, keep=folder / "draws.jsonl", executor=executor, jobs=args.jobs, progress=progress
+        )
     except KeyboardInterrupt:
         print(f"\ninterrupted; the same command goes on where it stopped ({folder})", file=sys.stderr)
         return 130

@@ -1,16 +1,17 @@
 """What is expected of a run from now on, and where the watts go. Reads what the tick has left; changes nothing."""
 
-from ..control import reference
+from ..control import Decision, reference
 from ..model.energy import CONTENTS
 from ..model.ledger import ledger_w
+from .session import Session
 
 HORIZON_S = 30 * 86400.0
 
 
-def ahead(session) -> dict:
+def ahead(session: Session | None) -> dict:
     """The reference from now on, and the chamber (or the part) by the plan in force; None for what there is not."""
     state = session.chain.control if session is not None else None
-    if state is None or state.position is None:
+    if session is None or state is None or state.position is None:
         return {"ok": True, "run_s": 0.0, "reference": None, "expected": None}
     programme, plan = session.chain.programme, state.plan
     times, values = reference.preview(programme.legs, state.position, HORIZON_S)
@@ -32,12 +33,13 @@ def ahead(session) -> dict:
     }
 
 
-def ledger(session, decision) -> dict[str, float] | None:
+def ledger(session: Session | None, decision: Decision) -> dict[str, float] | None:
     """Where the elements' power goes, by the model, W; None without a run."""
     state = session.chain.control if session is not None else None
-    if state is None or state.estimate is None:
+    last = session.chain.last if session is not None else None
+    if session is None or state is None or state.estimate is None or last is None:
         return None
-    programme, last = session.chain.programme, session.chain.last
+    programme = session.chain.programme
     return ledger_w(
         programme.model, state.estimate.now, last.fired * decision.full_w, decision.unexplained_w, programme.ambient_c
     )

@@ -223,7 +223,7 @@ class OvenService:
             self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
         self._watchdog.tell("STOPPING=1")
         if self.session is not None:
-            self._finish(Outcome.INTERRUPTED)
+            self._finish(self.session, Outcome.INTERRUPTED)
         self.starts.close()
         self.house.end()
         self._save(urgent=True)
@@ -283,7 +283,7 @@ class OvenService:
             if event.kind in ("trip", "step"):
                 self._save(urgent=True)
         if session.over:
-            self._finish(session.over)
+            self._finish(session, session.over)
 
     def _taken(self) -> tuple[Request, ...]:
         """What a person asked of the run since the last tick. Acknowledgements are told here, and a start begins."""
@@ -301,9 +301,9 @@ class OvenService:
             self.starts.begin()
         return tuple(out)
 
-    def _finish(self, outcome: str) -> None:
+    def _finish(self, session: Session, outcome: str) -> None:
         """End the run: its record is closed, and its trips stand at rest."""
-        session, recorder, folder = self.session, self._recorder(), self.folder
+        recorder, folder = self._recorder(), self._run_folder()
         self.session, self.outcome = None, outcome
         if session.trips:
             self.saved.tripped_run = TrippedRun(str(folder), session.time_s)
@@ -328,7 +328,7 @@ class OvenService:
             if self.session is not None:
                 self._recorder().event("request", time_s=self.session.time_s, text=f"stop, {why}")
         if self.session is not None:
-            self._finish(Outcome.STOPPED)
+            self._finish(self.session, Outcome.STOPPED)
             self.tell(f"stopped: {why}")
 
     def _lost(self, error: RigLost) -> None:
@@ -339,7 +339,7 @@ class OvenService:
             self.session.chain.safety = latch(self.session.chain.safety, trip)
             self.session.tripped.setdefault(trip.fault, self.session.time_s)
             self._recorder().event("trip", **plain(dataclasses.replace(trip, time_s=self.session.tripped[trip.fault])))
-            self._finish(Outcome.TRIPPED)
+            self._finish(self.session, Outcome.TRIPPED)
         self.tell(f"TRIP: {trip}")
 
     # ---- state and status ------------------------------------------------------------------------------------------
@@ -373,6 +373,10 @@ class OvenService:
     def trips(self) -> tuple[Trip, ...]:
         return self.session.trips if self.session is not None else self.rest.trips
 
+    def _run_folder(self) -> Path:
+        assert self.folder is not None, "every run has a folder before it begins"
+        return self.folder
+
     def _recorder(self) -> Recorder:
         assert self.recorder is not None, "every run has a recorder before it begins"
         return self.recorder
@@ -388,7 +392,7 @@ class OvenService:
         session = self.session
         ran = session is not None or self.outcome
         self.saved.save(
-            run_to_saved(session, self.folder, self._started) if session is not None else None,
+            run_to_saved(session, self._run_folder(), self._started) if session is not None else None,
             self._limits if ran else self.saved.limits,
             self.trips(),
             self._believed(),

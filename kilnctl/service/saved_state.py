@@ -108,7 +108,7 @@ class SavedState:
         self._store.close()
 
 
-def run_to_saved(session: Session, folder: Path | None, started: str) -> dict:
+def run_to_saved(session: Session, folder: Path, started: str) -> dict:
     """A run as JSON values, enough to go on with it after a power cut."""
     order = session.order
     return {
@@ -128,11 +128,7 @@ def _tripped_run(before: dict) -> TrippedRun | None:
     off. None where there is none, or what was saved of it cannot be read."""
     if not before.get("trips"):
         return None
-    for told, folder, lasted in (
-        (before.get("tripped_run"), "folder", "lasted_s"),
-        (before.get("run"), "folder", "run_s"),
-    ):
-        if isinstance(told, dict) and isinstance(told.get(folder), str) and told[folder]:
-            value = told.get(lasted)
-            return TrippedRun(told[folder], float(value) if type(value) in (int, float) else 0.0)
+    for told, lasted in ((before.get("tripped_run"), "lasted_s"), (before.get("run"), "run_s")):
+        if isinstance(told, dict) and isinstance(told.get("folder"), str) and told["folder"]:
+            return TrippedRun(told["folder"], saved_trips.number(told.get(lasted)) or 0.0)
     return None

@@ -29,24 +29,21 @@ def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
     """The trips that stood when the last process ended; a damaged one stands too, in general words. What was believed
     is not known where it cannot be read. A wall clock that went back counts as no time passed."""
     trips, believed = [], {}
-    for told in saved if isinstance(saved, list) else ():
-        words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")} if isinstance(told, dict) else {}
-        fault = words.get("fault") or "unknown"
-        at_s = told.get("time_s") if isinstance(told, dict) else None
-        at_s = float(at_s) if type(at_s) in (int, float) and math.isfinite(at_s) else math.nan
-        trips.append(
-            Trip(
-                fault,
-                at_s,
-                words.get("seen") or "a trip of the last run",
-                words.get("done", ""),
-                words.get("check", ""),
-            )
-        )
-        then = [told.get(k) for k in ("then_c", "then_wall_s")] if isinstance(told, dict) else [None]
-        if all(type(v) in (int, float) and math.isfinite(v) for v in then):
-            believed[fault] = float(then[0]), max(0.0, wall_s - then[1])
+    for item in saved if isinstance(saved, list) else ():
+        told = item if isinstance(item, dict) else {}
+        words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")}
+        fault, seen = words["fault"] or "unknown", words["seen"] or "a trip of the last run"
+        at_s = number(told.get("time_s"))
+        trips.append(Trip(fault, math.nan if at_s is None else at_s, seen, words["done"], words["check"]))
+        then_c, then_wall_s = number(told.get("then_c")), number(told.get("then_wall_s"))
+        if then_c is not None and then_wall_s is not None:
+            believed[fault] = then_c, max(0.0, wall_s - then_wall_s)
     return tuple(trips), believed
+
+
+def number(value) -> float | None:
+    """What was saved, if it is a finite number."""
+    return float(value) if isinstance(value, int | float) and type(value) is not bool and math.isfinite(value) else None
 
 
 def limits_to_saved(policy: Policy) -> dict:
@@ -56,9 +53,5 @@ def limits_to_saved(policy: Policy) -> dict:
 def limits_from_saved(saved) -> dict:
     """For `dataclasses.replace` of the oven's policy; what cannot be read is left out."""
     told = saved if isinstance(saved, dict) else {}
-    limits = {
-        name: float(told[name])
-        for name in NUMBERS
-        if type(told.get(name)) in (int, float) and math.isfinite(told[name])
-    }
+    limits = {name: value for name in NUMBERS if (value := number(told.get(name))) is not None}
     return limits | {name: told[name] for name in WHETHER if type(told.get(name)) is bool}

@@ -21,10 +21,10 @@ MOST_WAITING = 1_000_000
 
 
 class _Client:
-    __slots__ = ("heard_s", "incoming", "outgoing", "skipping", "socket")
+    __slots__ = ("connection", "heard_s", "incoming", "outgoing", "skipping")
 
     def __init__(self, connection: socket.socket):
-        self.socket, self.incoming, self.outgoing = connection, bytearray(), bytearray()
+        self.connection, self.incoming, self.outgoing = connection, bytearray(), bytearray()
         self.heard_s, self.skipping = time.monotonic(), False
 
 
@@ -84,13 +84,13 @@ class SocketServer:
         self._selector.register(connection, selectors.EVENT_READ, client)
 
     def _drop(self, client: _Client) -> None:
-        self._clients.pop(client.socket.fileno(), None)
+        self._clients.pop(client.connection.fileno(), None)
         with contextlib.suppress(KeyError, ValueError):
-            self._selector.unregister(client.socket)
-        client.socket.close()
+            self._selector.unregister(client.connection)
+        client.connection.close()
 
     def _attend(self, client: _Client, events: int) -> None:
-        if client.socket.fileno() < 0:
+        if client.connection.fileno() < 0:
             return
         try:
             stays = self._exchange(client, events)
@@ -102,18 +102,18 @@ class SocketServer:
             self._drop(client)
             return
         wanted = selectors.EVENT_READ | (selectors.EVENT_WRITE if client.outgoing else 0)
-        self._selector.modify(client.socket, wanted, client)
+        self._selector.modify(client.connection, wanted, client)
 
     def _exchange(self, client: _Client, events: int) -> bool:
         """Read what has come and send what waits; whether the client is still there. Raises OSError."""
         if events & selectors.EVENT_READ:
-            data = client.socket.recv(65536)
+            data = client.connection.recv(65536)
             if not data:
                 return False
             client.heard_s = time.monotonic()
             self._take(client, data)
         if client.outgoing:
-            sent = client.socket.send(client.outgoing)
+            sent = client.connection.send(client.outgoing)
             del client.outgoing[:sent]
         return True
 

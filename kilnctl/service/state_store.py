@@ -35,7 +35,8 @@ class StateStore:
     def load(self) -> dict:
         """What was kept, with the trips that could only be kept in their own place. Raises nothing."""
         state = load_state(self.path) or {}
-        trips = state.get("trips") if isinstance(state.get("trips"), list) else []
+        told = state.get("trips")
+        trips = told if isinstance(told, list) else []
         return {**state, "trips": [*trips, *(t for t in self._beside() if t not in trips)]} if self._latched else state
 
     def _beside(self) -> list:

@@ -82,10 +82,17 @@ def _run(service: ServiceView, act: Actuation) -> dict:
 def _service(service: ServiceView) -> dict:
     """Rig, record and ticks."""
     late, record = service.late, service.record
-    told = ("written", "dropped", "lost", "failure", "slowest_s")
     return {
         "rig": {"kind": service.rig.kind, "name": service.rig.name, "unproved": list(service.rig.unproved)},
-        "record": {name: plain(record)[name] for name in told} if record is not None else None,
+        "record": None
+        if record is None
+        else {
+            "written": record.written,
+            "dropped": record.dropped,
+            "lost": record.lost,
+            "failure": record.failure,
+            "slowest_s": record.slowest_s,
+        },
         "ticks": {
             "count": late.count,
             "overruns": late.overruns,

@@ -61,7 +61,7 @@ def test_asked_over_the_socket_it_stands_in_record_page_and_state(oven, tmp_path
     cabinet = oven("curing-cabinet")
     rig = FaultyBoard(cabinet, load=cabinet.usual_load, seed=2)
     with at_work(cabinet, tmp_path, rig=rig, speed=2000.0, before=begun(cabinet)) as person:
-        folder = Path(person.until(lambda a: a["trips"] and not a["running"])["folder"])
+        folder = Path(person.until(lambda a: a.get("trips") and not a["running"])["folder"])
         assert not acknowledged(read_run(folder))
         while not (said := person.ask("acknowledge", by="A. Smith, day shift"))["ok"]:
             assert said.get("again") or "board-fault" in said["words"]
