@@ -4,11 +4,11 @@ import argparse
 import getpass
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
 from ..output import chosen
 from ..service import operating_system
 from ..service.socket_server import ask
-from ..settings.oven import load_oven
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

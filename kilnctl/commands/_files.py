@@ -3,8 +3,9 @@
 from pathlib import Path
 from typing import overload
 
+from ..body import load_oven
 from ..errors import KilnctlError
-from ..settings.oven import Oven, load_oven
+from ..settings.oven import Oven
 from ..settings.schedule import Schedule, load_schedule
 
 
@@ -22,19 +23,17 @@ def load(oven: str, schedule: str | None) -> tuple[Oven, Schedule | None]: ...
 
 def load(oven: str, schedule: str | None) -> tuple[Oven, Schedule | None]:
     """The oven and the schedule of these files. Raises KilnctlError with all that is wrong in both."""
-    problems: list[str] = []
-
-    def read(loader, path: str):
-        try:
-            return loader(path)
-        except KilnctlError as error:
-            problems.append(str(error))
-            return None
-
-    loaded = read(load_oven, oven), read(load_schedule, schedule) if schedule else None
-    if problems:
-        raise KilnctlError("\n".join(problems))
-    return loaded
+    try:
+        loaded = load_oven(oven)
+    except KilnctlError as error:
+        problems = str(error)
+        if schedule is not None:
+            try:
+                load_schedule(schedule)
+            except KilnctlError as other:
+                problems += f"\n{other}"
+        raise KilnctlError(problems) from None
+    return loaded, load_schedule(schedule) if schedule is not None else None
 
 
 def write_text(path: Path | str, text: str) -> None:

@@ -5,6 +5,7 @@ import math
 import time
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
 from ..firing import Burst
 from ..firmware import frames
@@ -12,7 +13,6 @@ from ..reading import Reading
 from ..rig import converters
 from ..rig.board import REFUSALS, BoardRig, Line, greet
 from ..safety.gate import desk_permit
-from ..settings.oven import load_oven
 
 FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
 

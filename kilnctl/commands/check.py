@@ -40,11 +40,13 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
     sizing = size(oven)
     c = oven.chamber
     inside = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
+    power_w = oven.elements.power_w
+    assert power_w is not None, "known once the file is read"
     highest = u.temperature(oven.limits.highest_c)
     print(f"{file}: understood.")
     print(
         f"  {oven.name}: {inside} inside, "
-        f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz"
+        f"{power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz"
     )
     print(f"  schedules may go to {highest}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}")
     print(
@@ -62,6 +64,7 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
 def _tell_run(file: str, ready: PreparedRun, u: Units) -> None:
     """What was understood of the schedule, and what watches a run of it."""
     oven, schedule, programme, policy = ready.oven, ready.schedule, ready.programme, ready.policy
+    assert isinstance(programme, control.Programme)
     print(f"{file}: understood, and {oven.name} can do it.")
     print(
         f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "

@@ -3,6 +3,7 @@
 import argparse
 import datetime
 
+from ..body import load_oven
 from ..errors import KilnctlError
 from ..identification.fit import fit
 from ..identification.records import as_log
@@ -10,7 +11,6 @@ from ..identification.validation import predicted_on
 from ..model.trained_file import load_model, save_model, trained
 from ..output import chosen
 from ..report.fit_text import as_text, compared, picture
-from ..settings.oven import load_oven
 from ._files import write_text
 
 

@@ -2,7 +2,9 @@
 reads."""
 
 import argparse
+from typing import Any
 
+from ..body import load_oven
 from ..commissioning import learning_run as learning
 from ..errors import KilnctlError
 from ..output import Units, about, chosen, clock
@@ -14,7 +16,6 @@ from ..run.summary import summarise
 from ..run.virtual_plant import virtual_oven
 from ..service.session import check_apart
 from ..service.start_policy import StartPolicy, StartWishes
-from ..settings.oven import load_oven
 from ..units import UnitError, parse
 from . import _options
 from ._progress import SimulationProgress
@@ -68,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
     in_service = args.speed is not None or (oven.rig.kind != "virtual" and not args.plant)
     if in_service and args.plant:
         raise KilnctlError("--speed is for this oven's own rig, not for one of --plant")
-    wanted = dict(
+    wanted: dict[str, Any] = dict(
         ceiling_c=_temperature(args.ceiling, "--ceiling"),
         top_c=_temperature(args.to, "--to"),
         load=oven.usual_load if args.loaded else None,
@@ -76,7 +77,9 @@ def run(args: argparse.Namespace) -> int:
     if args.interrupted:
         wanted = _as_before(args, oven, wanted)
     ready = learning.prepare(oven, **wanted)
-    plan, first = ready.programme.experiment, ready.programme.begin.stage
+    programme = ready.programme
+    assert isinstance(programme, learning.LearningProgramme)
+    plan, first = programme.experiment, programme.begin.stage
     print(
         f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
         f"never above {u.temperature(plan.ceiling_c)}, about {about(plan.left_s[first])}, "

@@ -332,7 +332,7 @@ def _judged(question: Question, answers: dict) -> str | None:
     try:
         oven = oven_from(described(rest), "this oven")
         holds_w = size(oven).power_w(oven.limits.highest_c)
-        if question.key == "power" and holds_w > oven.elements.power_w:
+        if question.key == "power" and holds_w > parse(answers["power"], "power"):
             return (
                 f"only to hold {answers['highest']} takes {holds_w / 1000:.2f} kW, and to get there more; "
                 "twice as much is common practice"

@@ -10,11 +10,11 @@ import tempfile
 import time
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
 from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
-from ..settings.oven import load_oven
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -3,12 +3,12 @@
 import argparse
 import dataclasses
 
+from ..body import load_oven
 from ..errors import KilnctlError
 from ..output import chosen
 from ..run.prepare import load_of
 from ..service.session import prepare
 from ..service.start_policy import StartPolicy, StartWishes
-from ..settings.oven import load_oven
 from ..settings.schedule import load_schedule
 from . import _options
 from ._serving import Serving, serve

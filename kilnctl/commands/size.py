@@ -4,10 +4,10 @@ import argparse
 import json
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
 from ..output import chosen
 from ..report.sizing_text import as_dict, as_text, pictures
-from ..settings.oven import load_oven
 from ..sizing import size
 
 

@@ -4,12 +4,12 @@ import argparse
 import sys
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
 from ..output import chosen
 from ..record.durable import write_whole
 from ..record.folder import slug
 from ..report import study_text
-from ..settings.oven import load_oven
 from ..settings.schedule import load_schedule
 from ..studies import case_of, run_case, thickness, tuning
 from ..studies.inputs import load_vary

@@ -78,7 +78,7 @@ def load_plant(where: str, oven: Any = None) -> Plant:
         raise KilnctlError(f"{file}: its code failed: {type(error).__name__}: {error}") from error
     if not hasattr(module, name):
         raise KilnctlError(f"{file}: has no '{name}'")
-    plant = getattr(module, name)
+    plant: Any = getattr(module, name)
     if isinstance(plant, type) or not hasattr(plant, "advance"):
         if not callable(plant):
             raise KilnctlError(

@@ -7,7 +7,7 @@ import numpy as np
 from ..model.energy import EnergyModel
 from ..model.fit_result import Fit
 from ..model.parameters import PARAMETERS
-from ..model.trained_file import Trained
+from ..model.trained_file import TrainedModel
 from ..output import Units, fahrenheit
 from .svg import Chart, Panel, Series, svg
 
@@ -83,7 +83,7 @@ def as_text(fit: Fit, units: Units = Units()) -> str:
     return "\n".join(out)
 
 
-def compared(old: Trained, new: EnergyModel, low_c: float, high_c: float, units: Units = Units()) -> list[str]:
+def compared(old: TrainedModel, new: EnergyModel, low_c: float, high_c: float, units: Units = Units()) -> list[str]:
     """What changed since the last fit, in plain words: power to hold, speed, delay. Only what differs by more
     than 2 %."""
     out = []

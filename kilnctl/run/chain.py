@@ -112,11 +112,12 @@ class Chain:
         return self.last
 
     def _begin(self, reading: Reading, now_s: float) -> None:
-        self.control = self.controller.start(self.programme, reading, now_s)
+        state: ControlState = self.controller.start(self.programme, reading, now_s)
+        self.control = state
         self._start_s = now_s - self.before_s
         if self.prove:
             self.test, self._command = start_test.begin(now_s, self.programme.noise_k)
-            self._was_held = self.control.held
+            self._was_held = state.held
 
     def _passed(self, reading: Reading, now_s: float, dt_s: float, step: int) -> _Passed:
         last = self.last

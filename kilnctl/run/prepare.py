@@ -11,7 +11,7 @@ from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, 
 from ..errors import KilnctlError
 from ..firing import Pattern, pattern_for
 from ..model.energy import EnergyModel
-from ..model.trained_file import Trained, model_for
+from ..model.trained_file import TrainedModel, model_for
 from ..safety import Policy, policy_for
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -59,7 +59,7 @@ class PreparedRun:
 def prepare(
     oven: Oven,
     schedule: Schedule,
-    model: EnergyModel | Trained | str | Path | None = None,
+    model: EnergyModel | TrainedModel | str | Path | None = None,
     start_c: float | None = None,
     *,
     controller: str = "model",
@@ -74,7 +74,7 @@ def prepare(
     load = load if load is not None else load_of(oven, schedule)
     if isinstance(model, EnergyModel):
         believed, words = model, "as given"
-    elif isinstance(model, Trained):
+    elif isinstance(model, TrainedModel):
         believed, words = model.for_load(oven, load), "as given, trained"
     else:
         believed, words = model_for(oven, load, schedule.top_c, model)

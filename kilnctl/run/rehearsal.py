@@ -7,7 +7,7 @@ from typing import Any
 from .. import safety
 from ..control import Decision
 from ..model.energy import EnergyModel
-from ..model.trained_file import Trained
+from ..model.trained_file import TrainedModel
 from ..plants.injection import Fault
 from ..plants.plant import Plant, computer_of, truth_of
 from ..reading import Reading
@@ -31,7 +31,7 @@ def rehearse(
     oven: Oven,
     schedule: Schedule,
     plant: Plant | None = None,
-    model: EnergyModel | Trained | str | Path | None = None,
+    model: EnergyModel | TrainedModel | str | Path | None = None,
     seed: int = 0,
     *,
     controller: str = "model",

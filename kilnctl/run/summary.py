@@ -7,6 +7,8 @@ import numpy as np
 
 from ..output import clock
 from ..record.power_columns import basis, fired_share
+from ..record.run_record import RunRecord
+from .result import Run
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
@@ -113,8 +115,8 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure) -> float:
     return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
 
 
-def summarise(run) -> Summary:
-    """The summary of a `Run` (or of a record read back as one)."""
+def summarise(run: Run | RunRecord) -> Summary:
+    """The summary of a run, or of the record of one."""
     time, (value, measured_on) = run.time_s, judged(run)
     if len(time) == 0:
         return Summary(run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)

@@ -1,6 +1,6 @@
 """What is expected of a run from now on, and where the watts go. Reads what the tick has left; changes nothing."""
 
-from ..control import Decision, reference
+from ..control import Decision, Programme, reference
 from ..model.energy import CONTENTS
 from ..model.ledger import ledger_w
 from .session import Session
@@ -11,9 +11,10 @@ HORIZON_S = 30 * 86400.0
 def ahead(session: Session | None) -> dict:
     """The reference from now on, and the chamber (or the part) by the plan in force; None for what there is not."""
     state = session.chain.control if session is not None else None
-    if session is None or state is None or state.position is None:
+    programme = session.chain.programme if session is not None else None
+    if session is None or state is None or state.position is None or not isinstance(programme, Programme):
         return {"ok": True, "run_s": 0.0, "reference": None, "expected": None}
-    programme, plan = session.chain.programme, state.plan
+    plan = state.plan
     times, values = reference.preview(programme.legs, state.position, HORIZON_S)
     expected = None
     if plan is not None:

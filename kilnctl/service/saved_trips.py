@@ -2,6 +2,7 @@
 clock, the one that both know), and the limits of the run that tripped."""
 
 import math
+from dataclasses import asdict
 
 from ..record.folder import plain
 from ..safety import Policy, SafetyState, Trip
@@ -21,7 +22,8 @@ def to_saved(trips: tuple[Trip, ...], believed: Believed, wall_s: float) -> list
     saved = []
     for trip in trips:
         then_c, ago_s = believed.get(trip.fault, (None, 0.0))
-        saved.append({**plain(trip), "then_c": then_c, "then_wall_s": None if then_c is None else wall_s - ago_s})
+        told = {name: plain(value) for name, value in asdict(trip).items()}
+        saved.append({**told, "then_c": then_c, "then_wall_s": None if then_c is None else wall_s - ago_s})
     return saved
 
 

@@ -159,7 +159,7 @@ class Session:
     def __init__(self, order: PreparedRun, *, prove: bool = True, place: dict | None = None):
         self.order = order
         # A place is of a run of ours: nothing else can be gone on with.
-        run = order if place is None else replace(order, controller=_Resumed(order.controller, place))
+        run = order if place is None else replace(order, controller=_Resumed(place))
         self.chain = Chain(run, prove=prove)
         if place is not None:
             self.chain.energy_j, self.chain.before_s = float(place["energy_j"]), float(place["run_s"])
@@ -189,6 +189,7 @@ class Session:
         self.time_s = max(self.time_s + 1e-3, self._before_s + now_s - self._began_s)
         act = self.chain.tick(reading, now_s, dt_s, step, requests)
         self.row = row_of(self.time_s, reading, act, truth.chamber_c, truth.part_c)
+        assert self.chain.control is not None  # the chain has ticked
         self.events = self._teller.tell(self.time_s, reading, act, self.chain.control.leg)
         if self.trips and self.tripped_s is None:
             self.tripped_s = self.time_s
@@ -240,14 +241,14 @@ class Session:
         }
 
 
-class _Resumed:
+class _Resumed(EnergyBalanceControl):
     """Our controller, starting where another process was cut off."""
 
-    def __init__(self, controller: EnergyBalanceControl, place: dict):
-        self.controller, self.place = controller, place
+    def __init__(self, place: dict):
+        self.place = place
 
     def start(self, programme: Programme, reading: Reading, time_s: float = 0.0) -> EnergyBalanceState:
-        state = self.controller.start(programme, reading, time_s)
+        state = super().start(programme, reading, time_s)
         place, value = self.place, reading.chamber_c
         state = replace(state, position=_position_at(place, programme, value))
         cooled = cooled_state(programme.model, place, float(place.get("outage_s", 0.0)))
@@ -259,18 +260,6 @@ class _Resumed:
         heat_w = float(place.get("heat_w", place.get("unexplained_w", 0.0)))
         shares = tuple(float(v) for v in place.get("shares", (1.0, 1.0, 1.0)))
         return replace(state, estimate=replace(state.estimate, x=x, now=x, heat_w=heat_w, shares=shares))
-
-    def step(
-        self,
-        programme: Programme,
-        state: EnergyBalanceState,
-        reading: Reading,
-        dt_s: float,
-        fired: float | None = None,
-        requests: tuple[Request, ...] = (),
-        usable: bool = True,
-    ) -> tuple[EnergyBalanceState, Decision]:
-        return self.controller.step(programme, state, reading, dt_s, fired, requests, usable)
 
 
 def _position_at(place: dict, programme: Programme, value: float) -> reference.Position:

@@ -98,7 +98,8 @@ class Starts:
             elif self._voids != voids:
                 self._settle(ok=False, words=f"it does not start: {self._why}")
             else:
-                self._ready.put(_Ready(order, request.get("by", "somebody"), *service.open_record(order), voids))
+                folder, recorder = service.open_record(order)
+                self._ready.put(_Ready(order, request.get("by", "somebody"), folder, recorder, voids))
                 if self._closed:
                     self.close()
         except KilnctlError as error:

@@ -312,7 +312,6 @@ def _check_whole(root):
     """Materials are checked by name here, and sensors against the trip, where the places are known; layers against limits are the sizing's."""
 
     def finish(oven: Oven, reader: Reader) -> None:
-        from ..body import assumed
         from ..errors import KilnctlError
         from ..thermal.materials import find
 
@@ -349,8 +348,5 @@ def _check_whole(root):
                         f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C",
                     )
                 )
-
-        if not reader.problems:
-            reader.assumptions += assumed(oven)
 
     return finish

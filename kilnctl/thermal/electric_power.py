@@ -1,10 +1,10 @@
 """Electric power into the elements from what the meters tell. Pure; no numpy: it is worked out in every tick."""
 
-import math
-
 #: Without a voltmeter a current this near to the rated one is taken for a change of the supply (P ∝ I²), further off
 #: for one of the elements (P ∝ I).
 SUPPLY_SHARE = 0.12
+#: No meter of an oven shows more, V or A: such a number is none.
+HIGHEST = 1e6
 
 
 def electric_w(
@@ -39,4 +39,4 @@ def electric_w(
 
 
 def _measured(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) and value >= 0.0 else None
+    return value if value is not None and 0.0 <= value <= HIGHEST else None

@@ -120,7 +120,7 @@ def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
     (x, holding), full = m.steady(at_c, programme.ambient_c), m.power_w
     state, line = controller.start(programme, Reading(chamber_c=at_c)), [at_c] * (1 + int(m.dead_s))
     state.integral_w, share, out = holding, holding / full, []
-    if hasattr(state, "estimate"):
+    if state.estimate is not None:
         state.estimate.x = state.estimate.now = tuple(x)
     for t in range(seconds):
         reading = Reading(chamber_c=line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal())

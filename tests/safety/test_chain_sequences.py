@@ -126,6 +126,15 @@ class AnyRun(RuleBasedStateMachine):
             assert self.act.duty == self.act.fired == 0.0 and not self.act.contactor and self.act.verdict.permit is None
 
 
+def test_a_voltage_that_no_meter_shows_is_none():
+    """Its square was an OverflowError in the tick."""
+    run = AnyRun()
+    run.begin(prove=False, seed=0)
+    for second in (1.0, 1.0):
+        run._tick(Reading(20.0, fired=0.5, supply_v=3e156, current_a=1e300), second)
+    assert math.isfinite(run.chain.energy_j)
+
+
 TestAnyRun = AnyRun.TestCase
 TestAnyRun.settings = settings(max_examples=30, stateful_step_count=20)
 

@@ -17,7 +17,7 @@ from kilnctl import KilnctlError, cli, rehearse
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import EnergyModel
 from kilnctl.model.parameters import PARAMETERS, free_in, value_of
-from kilnctl.model.trained_file import Trained, load_model, save_model
+from kilnctl.model.trained_file import TrainedModel, load_model, save_model
 from kilnctl.output import IMPERIAL, Units
 from kilnctl.plants.injection import Fault
 from kilnctl.report.study_text import as_page, as_text
@@ -255,7 +255,7 @@ def trained_file(oven, tmp_path_factory):
     path = tmp_path_factory.mktemp("model") / "cabinet.model.yaml"
     save_model(
         path,
-        Trained(
+        TrainedModel(
             cabinet.name,
             model,
             cabinet.usual_load,
