@@ -1,11 +1,16 @@
-"""Options of the commands that speak to a running service, on one at work in this process; and of `kilnctl run` itself."""
+"""Options of the commands that speak to a running service, on one at work in this process; and of `kilnctl run`
+itself."""
 
+import dataclasses
+import time
 from pathlib import Path
 
 import pytest
 
 from kilnctl import load_schedule
+from kilnctl.errors import KilnctlError
 from kilnctl.plants.injection import Fault
+from kilnctl.record.durable import save_state
 from kilnctl.rig import VirtualRig
 from kilnctl.service.session import prepare
 from tests.service.at_work import at_work
@@ -125,9 +130,6 @@ def test_the_seed_of_a_run_is_the_seed_of_its_noise(here, tmp_path):
 
 def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, brief, tmp_path, monkeypatch):
     """A virtual rig that says of itself what this computer's own pins have to say."""
-    import dataclasses
-
-    import kilnctl.rig
 
     class Clinging(VirtualRig):
         def __init__(self, oven):
@@ -161,22 +163,16 @@ def test_the_board_s_guided_test_asks_first_and_yes_answers_for_it(here, tmp_pat
 
 
 def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, monkeypatch):
-    import kilnctl.panel.catalogue
-    from kilnctl.errors import KilnctlError
-
     def shelf(oven, schedules, runs, model_file):
         raise KilnctlError(f"a shelf with {model_file}")
 
     pytest.importorskip("starlette", reason="starlette is in the test extra")
-    monkeypatch.setattr(kilnctl.panel.catalogue, "Shelf", shelf)
+    monkeypatch.setattr("kilnctl.panel.catalogue.Shelf", shelf)
     done = here("panel", CABINET, "--home", tmp_path, "--model", "trained.yaml")
     assert done.returncode == 2 and "a shelf with trained.yaml" in done.stderr
 
 
 def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here, tmp_path):
-    import time
-
-    from kilnctl.record.durable import save_state
 
     (tmp_path / "curing-cabinet").mkdir()
     words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}

@@ -3,11 +3,26 @@
 import contextlib
 import threading
 import time
+from pathlib import Path
 
+from kilnctl.record.durable import load_state
 from kilnctl.rig import VirtualRig
 from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.socket_server import ask
+
+
+def folder_of(service: OvenService) -> Path:
+    """Of the record of its last run."""
+    assert service.folder is not None
+    return service.folder
+
+
+def kept_in(home: Path) -> dict:
+    """The state that a service left in its folder."""
+    state = load_state(home / "state")
+    assert state is not None
+    return state
 
 
 class Person:
@@ -23,12 +38,10 @@ class Person:
 
     def until(self, what, patience_s: float = 60.0) -> dict:
         end = time.monotonic() + patience_s
-        while time.monotonic() < end:
-            said = self.ask("status")
-            if what(said):
-                return said
+        while not what(said := self.ask("status")):
+            assert time.monotonic() < end, f"never: {said}"
             time.sleep(0.01)
-        raise AssertionError(f"never: {said}")
+        return said
 
     def ended(self, patience_s: float = 60.0) -> str:
         """Wait until the service has ended by itself; how it did."""

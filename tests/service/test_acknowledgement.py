@@ -8,12 +8,12 @@ import pytest
 
 from kilnctl import load_schedule
 from kilnctl.cli import main
-from kilnctl.record.durable import load_state, save_state
+from kilnctl.record.durable import save_state
 from kilnctl.record.run_record import read_run
 from kilnctl.report.finishing import pending
 from kilnctl.rig import VirtualRig
 from kilnctl.service.session import prepare
-from tests.service.at_work import at_work
+from tests.service.at_work import at_work, folder_of, kept_in
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent / "powder-cure.yaml"
@@ -50,7 +50,7 @@ def tripped(oven, tmp_path_factory):
     rig = FaultyBoard(cabinet, load=cabinet.usual_load, seed=2)
     with at_work(cabinet, folder, rig=rig, speed=2000.0, idle=False, before=begun(cabinet)) as person:
         assert person.ended() == "tripped"
-    return folder, person.service.folder
+    return folder, folder_of(person.service)
 
 
 def acknowledged(record):
@@ -76,14 +76,14 @@ def test_asked_over_the_socket_it_stands_in_record_page_and_state(oven, tmp_path
     assert event.text.startswith("board-fault acknowledged at ") and event.text.endswith("by A. Smith, day shift")
     assert record.outcome == "tripped" and event.time_s == pytest.approx(record.time_s[-1], abs=1.0)
     assert "A. Smith" in (folder / "events.csv").read_text(encoding="utf-8")
-    kept = load_state(tmp_path / "home" / "state")["acknowledged"]
+    kept = kept_in(tmp_path / "home")["acknowledged"]
     assert kept["by"] == "A. Smith, day shift" and kept["faults"] == ["board-fault"] and kept["wall_s"] > 0.0
 
 
 def test_by_the_next_command_it_stands_in_the_record_of_the_run_that_tripped(oven, tripped):
     """The name is given to a process that did not run it, and which itself is refused and ends at once."""
     folder, record_folder = tripped
-    assert load_state(folder / "home" / "state")["tripped_run"]["folder"] == str(record_folder)
+    assert kept_in(folder / "home")["tripped_run"]["folder"] == str(record_folder)
     cabinet = oven("curing-cabinet")
 
     def before(service):
@@ -94,14 +94,14 @@ def test_by_the_next_command_it_stands_in_the_record_of_the_run_that_tripped(ove
         assert person.ended() == "stopped"
     (event,) = acknowledged(read_run(record_folder))
     assert event.text.endswith("by B. Jones")
-    state = load_state(folder / "home" / "state")
+    state = kept_in(folder / "home")
     assert state["tripped_run"] is None and state["acknowledged"]["by"] == "B. Jones" and state["trips"] == []
     # The word is for that trip: a later process neither repeats nor forgets it.
     with at_work(cabinet, folder, speed=2000.0) as person:
         person.until(lambda a: a["state"] == "idle")
         assert person.ask("acknowledge", by="C. Brown")["ok"]
     assert len(acknowledged(read_run(record_folder))) == 1
-    assert load_state(folder / "home" / "state")["acknowledged"]["by"] == "B. Jones"
+    assert kept_in(folder / "home")["acknowledged"]["by"] == "B. Jones"
 
 
 def test_a_run_cut_off_while_its_trip_was_watched_gets_the_name_and_its_end(tmp_path, capsys):
@@ -112,11 +112,10 @@ def test_a_run_cut_off_while_its_trip_was_watched_gets_the_name_and_its_end(tmp_
     common += ["--home", str(home), "--out", str(runs)]
     assert main(["run", *common]) == 0
     (folder,) = runs.iterdir()
-    path = home / "curing-cabinet" / "state"
-    state = load_state(path)
+    state = kept_in(home / "curing-cabinet")
     trip = {"fault": "contactor-welded", "seen": "it stays closed", "done": "heat off", "check": "the contacts"}
     run = {"folder": str(folder), "schedule": "", "place": None, "run_s": 70.0}
-    save_state(path, {**state, "trips": [trip], "run": run, "tripped_run": None})
+    save_state(home / "curing-cabinet" / "state", {**state, "trips": [trip], "run": run, "tripped_run": None})
     assert main(["run", *common, "--acknowledge", "D. Miller", "--anew"]) == 0
     capsys.readouterr()
     (event,) = acknowledged(read_run(folder))

@@ -1,5 +1,6 @@
 """Deadlines, lateness, the state's keeper, and what is asked of the operating system."""
 
+import itertools
 import math
 import os
 import socket
@@ -11,8 +12,8 @@ import pytest
 
 from kilnctl import Reading, clock
 from kilnctl.errors import KilnctlError
-from kilnctl.rig.pins import LocalLine
 from kilnctl.record.columns import INDEX, NAMES
+from kilnctl.rig.pins import LocalLine
 from kilnctl.safety import Policy, SafetyState, Tick, judge
 from kilnctl.service import operating_system
 from kilnctl.service.live_curve import MOST_ROWS, LiveCurve
@@ -28,19 +29,22 @@ class Clock:
         return self.now
 
 
-class Never:
+class Never(threading.Event):
     """An event that nobody sets; waiting for it lets the clock go on."""
 
     def __init__(self, clock, late=0.0):
+        super().__init__()
         self.clock, self.late = clock, late
 
-    def wait(self, seconds):
-        self.clock.now += seconds + self.late
+    def wait(self, timeout=None):
+        assert timeout is not None
+        self.clock.now += timeout + self.late
         return False
 
 
 def suspended(monkeypatch, known=True):
-    """A computer that was suspended for an hour: the one clock has counted it (clock_gettime(2): CLOCK_BOOTTIME), the other has not."""
+    """A computer that was suspended for an hour: the one clock has counted it (clock_gettime(2): CLOCK_BOOTTIME), the
+    other has not."""
     times = types.SimpleNamespace(monotonic=lambda: 100.0)
     if known:
         times.clock_gettime = lambda which: {7: 3700.0}[which]
@@ -194,5 +198,5 @@ def test_a_long_curve_is_thinned_and_keeps_its_peaks():
     assert curve.thinned == 1 and len(curve) < MOST_ROWS
     first, columns = curve.since(0, MOST_ROWS)
     assert first == 0 and max(columns["chamber_c"]) == 999.0
-    assert all(a < b for a, b in zip(columns["time_s"], columns["time_s"][1:]))
+    assert all(a < b for a, b in itertools.pairwise(columns["time_s"]))
     assert columns["time_s"][-1] == MOST_ROWS + 9

@@ -9,6 +9,7 @@ import pytest
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import VirtualRig
 from kilnctl.service import starts
+from kilnctl.service.session import prepare
 from tests.service.at_work import at_work
 
 CURE = Path(__file__).parent / "powder-cure.yaml"
@@ -133,7 +134,6 @@ def test_a_second_start_does_not_wait_behind_the_first(oven, tmp_path, monkeypat
 def test_a_start_waits_until_it_is_known_whether_a_run_goes_on(oven, schedule, tmp_path):
     """Asked for in the first seconds after a power cut: the run that goes on has the oven, and is not replaced."""
     cabinet = oven("curing-cabinet")
-    from kilnctl.service.session import prepare
 
     order = prepare(cabinet, schedule("powder-cure"))
     asked = threading.Event()
