@@ -1,12 +1,24 @@
 """`kilnctl rehearse OVEN SCHEDULE`: the whole chain on a virtual oven, in simulated time."""
 
 import argparse
-import sys
-import time
+from collections.abc import Sequence
 
 from ..errors import KilnctlError
-from ..output import chosen, clock
-from ..run.summary import as_text, compared, summarise
+from ..firing import flicker, pattern_for
+from ..output import Units, chosen, clock
+from ..plants.injection import Fault, load_faults
+from ..plants.plant import load_plant, truth_of
+from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
+from ..run.prepare import PreparedRun, prepare
+from ..run.rehearsal import simulate, usual_plant
+from ..run.result import Run
+from ..run.summary import Summary, as_text, compared, summarise
+from ..safety import schedule_trip_words
+from ..settings.oven import Oven
+from ..sizing import size
+from ..terms import Outcome
+from ._files import oven_and_schedule
+from ._progress import Progress
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,49 +51,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
-class Progress:
-    """A line on a terminal that renews itself; a line every ten simulated hours or so elsewhere."""
-
-    def __init__(self, what: str, quiet: bool):
-        self.what, self.quiet, self.started, self.shown = what, quiet, time.monotonic(), 0.0
-
-    def __call__(self, time_s: float, left_s: float, phase: str) -> None:
-        now = time.monotonic()
-        if self.quiet or now - self.shown < (0.2 if sys.stderr.isatty() else 5.0):
-            return
-        self.shown = now
-        text = f"{self.what}: {clock(time_s)} of simulated time, {phase}, {time_s / max(1e-6, now - self.started):.0f} × real time"
-        print(
-            f"\r\x1b[K{text}" if sys.stderr.isatty() else text,
-            end="" if sys.stderr.isatty() else "\n",
-            file=sys.stderr,
-            flush=True,
-        )
-
-    def end(self) -> None:
-        if not self.quiet and sys.stderr.isatty() and self.shown:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
-
-
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven, load_schedule, size
-    from ..plants.injection import load_faults
-    from ..plants.plant import load_plant, truth_of
-    from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
-    from ..run.prepare import prepare
-    from ..run.rehearsal import simulate, usual_plant
-    from ..safety import schedule_trip_words
-
-    problems = []
-    loaded = []
-    for load, path in ((load_oven, args.oven), (load_schedule, args.schedule)):
-        try:
-            loaded.append(load(path))
-        except KilnctlError as error:
-            problems.append(str(error))
-    if problems:
-        raise KilnctlError("\n".join(problems))
-    oven, schedule = loaded
+    oven, schedule = oven_and_schedule(args.oven, args.schedule)
     u = chosen(args, oven, schedule)
     if args.seed < 0:
         raise KilnctlError("--seed: a whole number from 0")
@@ -90,20 +61,15 @@ def run(args: argparse.Namespace) -> int:
     own = load_plant(args.plant, oven) if args.plant else None
     faults = load_faults(args.faults) if args.faults else ()
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
-    # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved ventilation.
+    # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved
+    # ventilation.
     size(oven)
     plant = own if own is not None else usual_plant(oven, schedule, args.seed, faults)
-    start_c = truth_of(plant).chamber_c
-    ready = prepare(oven, schedule, args.model, start_c, controller=args.controller)
-    print(f"model: {u.words(ready.model_words)}")
-    trip_c = ready.policy.schedule_trip_c
-    print(u.knowing(trip_c).words(schedule_trip_words(schedule, trip_c)))
-    for shortfall in ready.programme.shortfalls:
-        print(f"note: {u.words(shortfall.note)}")
+    ready = prepare(oven, schedule, args.model, truth_of(plant).chamber_c, controller=args.controller)
+    _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
     begin(folder, Begun(oven, schedule, ready.load, ready.model, args.seed, ready.controller_name))
-    writer = SampleWriter(folder)
-    progress = Progress("rehearsing", args.quiet)
+    writer, progress = SampleWriter(folder), Progress("rehearsing", args.quiet)
     try:
         result = simulate(ready, plant, args.seed, progress=progress, sink=writer)
     finally:
@@ -116,28 +82,40 @@ def run(args: argparse.Namespace) -> int:
     print(_flicker(oven, result))
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
-    if args.compare and result.outcome != "interrupted":
-        progress = Progress("rehearsing the thermostat", args.quiet)
-        again = usual_plant(oven, schedule, args.seed, faults)
-        thermostat = prepare(oven, schedule, ready.model, truth_of(again).chamber_c, controller="thermostat")
-        other = simulate(thermostat, again, args.seed, progress=progress)
-        progress.end()
-        print("\nThe same oven, load and seed with an on/off thermostat:\n")
-        print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
+    if args.compare and result.outcome != Outcome.INTERRUPTED:
+        _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
-    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[result.outcome]
 
 
-def _flicker(oven, result) -> str:
+def _announce(ready: PreparedRun, u: Units) -> None:
+    trip_c = ready.policy.schedule_trip_c
+    print(f"model: {u.words(ready.model_words)}")
+    print(u.knowing(trip_c).words(schedule_trip_words(ready.schedule, trip_c)))
+    for shortfall in ready.programme.shortfalls:
+        print(f"note: {u.words(shortfall.note)}")
+
+
+def _compare(args: argparse.Namespace, ready: PreparedRun, summary: Summary, faults: Sequence[Fault], u: Units) -> None:
+    """Beside the run, a thermostat on the same oven, load and seed."""
+    oven, schedule = ready.oven, ready.schedule
+    plant = usual_plant(oven, schedule, args.seed, faults)
+    thermostat = prepare(oven, schedule, ready.model, truth_of(plant).chamber_c, controller="thermostat")
+    progress = Progress("rehearsing the thermostat", args.quiet)
+    other = simulate(thermostat, plant, args.seed, progress=progress)
+    progress.end()
+    print("\nThe same oven, load and seed with an on/off thermostat:\n")
+    print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
+
+
+def _flicker(oven: Oven, result: Run) -> str:
     """What this run's switching does to lamps on the same line, by the firing that it asked for."""
-    from ..firing import flicker, pattern_for
-
     supply, tick_s = flicker.supply_of(oven), oven.control.tick_s
     if len(result.duty) * tick_s < 60.0:
         return "flicker              –"
     pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, oven.elements.power_w, supply)
-    worst = max(pst)
+    worst, plt = max(pst), flicker.worst_plt(pst)
     return (
-        f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {flicker.worst_plt(pst):.2f} in the worst two hours "
+        f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {plt:.2f} in the worst two hours "
         f"(limits {flicker.PST_LIMIT:g} and {flicker.PLT_LIMIT:g}): {flicker.in_words(worst)}"
     )

@@ -311,7 +311,7 @@ TestAnySequence = AnySequence.TestCase
 
 
 #: Pure functions of that name which drive nothing: a schedule's and an experiment's next position.
-OTHER_ADVANCES = {"reference.advance", "trial.advance", "advance"}
+OTHER_ADVANCES = {"reference.advance", "trial.advance", "advance", "u.heat"}
 
 
 def test_the_desk_s_permit_is_a_lease_like_any_other():
