@@ -1,7 +1,6 @@
 """Files that a person names on the command line."""
 
 from pathlib import Path
-from typing import overload
 
 from ..body import load_oven
 from ..errors import KilnctlError
@@ -9,31 +8,20 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule, load_schedule
 
 
-@overload
-def load(oven: str, schedule: str) -> tuple[Oven, Schedule]: ...
-
-
-@overload
-def load(oven: str, schedule: None) -> tuple[Oven, None]: ...
-
-
-@overload
-def load(oven: str, schedule: str | None) -> tuple[Oven, Schedule | None]: ...
-
-
-def load(oven: str, schedule: str | None) -> tuple[Oven, Schedule | None]:
-    """The oven and the schedule of these files. Raises KilnctlError with all that is wrong in both."""
+def oven_and_schedule(oven_file: str, schedule_file: str) -> tuple[Oven, Schedule]:
+    """Read both. Raises KilnctlError with the problems of both."""
+    problems, oven, schedule = [], None, None
     try:
-        loaded = load_oven(oven)
+        oven = load_oven(oven_file)
     except KilnctlError as error:
-        problems = str(error)
-        if schedule is not None:
-            try:
-                load_schedule(schedule)
-            except KilnctlError as other:
-                problems += f"\n{other}"
-        raise KilnctlError(problems) from None
-    return loaded, load_schedule(schedule) if schedule is not None else None
+        problems.append(str(error))
+    try:
+        schedule = load_schedule(schedule_file)
+    except KilnctlError as error:
+        problems.append(str(error))
+    if oven is None or schedule is None:
+        raise KilnctlError("\n".join(problems))
+    return oven, schedule
 
 
 def write_text(path: Path | str, text: str) -> None:

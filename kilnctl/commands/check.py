@@ -2,13 +2,17 @@
 
 import argparse
 
-from .. import control, safety
+from ..body import load_oven
+from ..control import planned_s
 from ..errors import KilnctlError
 from ..output import Units, about, chosen
-from ..run.prepare import PreparedRun, prepare
+from ..run.prepare import prepare
+from ..safety import policy_for, schedule_trip_words
 from ..settings.oven import Oven
+from ..settings.schedule import Schedule
 from ..sizing import size
-from . import _files, _options
+from . import _options
+from ._files import oven_and_schedule
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,30 +26,31 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-
-    oven, schedule = _files.load(args.oven, args.schedule)
+    schedule = None
+    if args.schedule:
+        oven, schedule = oven_and_schedule(args.oven, args.schedule)
+    else:
+        oven = load_oven(args.oven)
     u = chosen(args, oven, schedule)
     _tell_oven(args.oven, oven, u)
-    if schedule is None:
-        safety.policy_for(oven)  # refuses what no run could be watched with
-        if args.model:
-            raise KilnctlError("--model: a model is checked with a schedule; name one too")
+    if schedule is not None:
+        _tell_schedule(args, oven, schedule, u)
         return 0
-    _tell_run(args.schedule, prepare(oven, schedule, args.model), u)
+    policy_for(oven)  # refuses what no run could be watched with
+    if args.model:
+        raise KilnctlError("--model: a model is checked with a schedule; name one too")
     return 0
 
 
 def _tell_oven(file: str, oven: Oven, u: Units) -> None:
-    """What was understood of the oven. Raises KilnctlError for layers above their limit, each with its place."""
-    sizing = size(oven)
-    c = oven.chamber
-    inside = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
+    sizing = size(oven)  # refuses layers above their limit, each with its place
     power_w = oven.elements.power_w
     assert power_w is not None, "known once the file is read"
-    highest = u.temperature(oven.limits.highest_c)
+    c, highest = oven.chamber, u.temperature(oven.limits.highest_c)
     print(f"{file}: understood.")
+    sides = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
     print(
-        f"  {oven.name}: {inside} inside, "
+        f"  {oven.name}: {sides} inside, "
         f"{power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz"
     )
     print(f"  schedules may go to {highest}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}")
@@ -61,19 +66,19 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
         print(f"  assumed {u.words(assumption)}")
 
 
-def _tell_run(file: str, ready: PreparedRun, u: Units) -> None:
-    """What was understood of the schedule, and what watches a run of it."""
-    oven, schedule, programme, policy = ready.oven, ready.schedule, ready.programme, ready.policy
-    assert isinstance(programme, control.Programme)
-    print(f"{file}: understood, and {oven.name} can do it.")
+def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: Units) -> None:
+    ready = prepare(oven, schedule, args.model)
+    programme, policy = ready.programme, ready.policy
+    print(f"{args.schedule}: understood, and {oven.name} can do it.")
     print(
         f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
-        f"ramps and soaks take {about(control.planned_s(programme))} besides heating up and cooling"
+        f"ramps and soaks take {about(planned_s(programme))} besides heating up and cooling"
     )
-    print(f"  {u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c))}")
+    print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(ready.model_words)}")
+    rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
-        f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, "
+        f"  the heat is also cut when the reading rises faster than {rise}, "
         f"and {about(policy.longest_s)} after the start"
     )
     for shortfall in programme.shortfalls:

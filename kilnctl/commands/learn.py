@@ -2,10 +2,11 @@
 reads."""
 
 import argparse
-from typing import Any
+from pathlib import Path
 
 from ..body import load_oven
 from ..commissioning import learning_run as learning
+from ..commissioning.experiment import Experiment
 from ..errors import KilnctlError
 from ..output import Units, about, chosen, clock
 from ..plants.injection import load_faults
@@ -14,12 +15,11 @@ from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
 from ..run.prepare import PreparedRun
 from ..run.summary import summarise
 from ..run.virtual_plant import virtual_oven
-from ..service.session import check_apart
-from ..service.start_policy import StartPolicy, StartWishes
+from ..settings.oven import Oven
+from ..terms import Outcome
 from ..units import UnitError, parse
 from . import _options
 from ._progress import SimulationProgress
-from ._serving import Serving, serve
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -69,37 +69,36 @@ def run(args: argparse.Namespace) -> int:
     in_service = args.speed is not None or (oven.rig.kind != "virtual" and not args.plant)
     if in_service and args.plant:
         raise KilnctlError("--speed is for this oven's own rig, not for one of --plant")
-    wanted: dict[str, Any] = dict(
-        ceiling_c=_temperature(args.ceiling, "--ceiling"),
-        top_c=_temperature(args.to, "--to"),
-        load=oven.usual_load if args.loaded else None,
-    )
-    if args.interrupted:
-        wanted = _as_before(args, oven, wanted)
-    ready = learning.prepare(oven, **wanted)
-    programme = ready.programme
-    assert isinstance(programme, learning.LearningProgramme)
-    plan, first = programme.experiment, programme.begin.stage
+    ready = _prepared(args, oven)
+    plan, first = ready.programme.experiment, ready.programme.begin.stage
     print(
         f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
         f"never above {u.temperature(plan.ceiling_c)}, about {about(plan.left_s[first])}, "
         f"of it {about(plan.heated_s(first))} until the last heat, then the long fall"
     )
-    hot = args.hot or bool(args.interrupted)
     if args.plan:
         _show(plan, u)
         return 0
+    hot = args.hot or bool(args.interrupted)
     return _in_service(args, ready, hot) if in_service else _simulated(args, ready, hot, u)
 
 
-def _simulated(args: argparse.Namespace, ready: PreparedRun, hot: bool, u: Units) -> int:
-    """On a virtual oven, or a simulation of the user's own, as fast as it goes."""
-    oven = ready.oven
-    faults = load_faults(args.faults) if args.faults else ()
+def _prepared(args: argparse.Namespace, oven: Oven) -> PreparedRun[learning.LearningProgramme]:
+    ceiling_c, top_c = _temperature(args.ceiling, "--ceiling"), _temperature(args.to, "--to")
+    if not args.interrupted:
+        load = oven.usual_load if args.loaded else None
+        return learning.prepare(oven, ceiling_c=ceiling_c, top_c=top_c, load=load)
+    was = learning.interrupted(oven, args.interrupted)
+    _refuse_other(args, was, ceiling_c, top_c)
+    return learning.prepare(oven, ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
+
+
+def _simulated(args: argparse.Namespace, ready: PreparedRun[learning.LearningProgramme], hot: bool, u: Units) -> int:
+    oven, faults = ready.oven, load_faults(args.faults) if args.faults else ()
     plant = load_plant(args.plant, oven) if args.plant else virtual_oven(oven, ready.load, args.seed, faults)
     start_c = truth_of(plant).chamber_c
     if start_c is not None:
-        learning.refuse_hot(oven, start_c, hot)
+        learning.refuse_hot(oven, start_c, hot)  # before anything is written
     folder = new_folder(args.out, oven.name, ready.schedule.name)
     begin(folder, Begun(oven, ready.schedule, ready.load, ready.model, args.seed, ready.controller_name))
     writer, progress = SampleWriter(folder), SimulationProgress("learning", args.quiet)
@@ -123,11 +122,11 @@ def _simulated(args: argparse.Namespace, ready: PreparedRun, hot: bool, u: Units
         f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"
     )
     _next(args, result.outcome, folder)
-    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[result.outcome]
 
 
-def _next(args: argparse.Namespace, outcome: str, folder) -> None:
-    if outcome == "finished":
+def _next(args: argparse.Namespace, outcome: str, folder: Path | None) -> None:
+    if outcome == Outcome.FINISHED:
         earlier = f" {args.interrupted}" if args.interrupted else ""
         print(f"next: kilnctl fit {args.oven}{earlier} {folder}")
     else:
@@ -136,6 +135,10 @@ def _next(args: argparse.Namespace, outcome: str, folder) -> None:
 
 def _in_service(args: argparse.Namespace, ready: PreparedRun, hot: bool) -> int:
     """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
+    # A learning run on the virtual oven does without the service.
+    from ..service.session import check_apart  # noqa: PLC0415 - see above
+    from ..service.start_policy import StartPolicy, StartWishes  # noqa: PLC0415 - see above
+    from ._serving import Serving, serve  # noqa: PLC0415 - see above
 
     check_apart(ready.oven)
     wishes = StartWishes(args.acknowledge or "", args.reading_is_right, anew=True, confirm=args.confirm)
@@ -166,29 +169,25 @@ def _temperature(text: str | None, option: str) -> float | None:
         raise KilnctlError(f"{option}: {error}") from None
 
 
-def _as_before(args: argparse.Namespace, oven, wanted: dict) -> dict:
-    """What `learning.prepare` wants for the rest of an interrupted run, from its record. Raises KilnctlError where
-    something else was asked for."""
-
-    was = learning.interrupted(oven, args.interrupted)
-    for option, asked, before in (
-        ("--ceiling", wanted["ceiling_c"], was.ceiling_c),
-        ("--to", wanted["top_c"], was.top_c),
-    ):
+def _refuse_other(
+    args: argparse.Namespace, was: learning.Interrupted, ceiling_c: float | None, top_c: float | None
+) -> None:
+    """The rest of an interrupted run is the same run: its record says it, and nothing else may be asked of it. Raises
+    KilnctlError."""
+    for option, asked, before in (("--ceiling", ceiling_c, was.ceiling_c), ("--to", top_c, was.top_c)):
         if asked is not None and abs(asked - before) > 0.5:
             raise KilnctlError(
-                f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run "
-                "without --continue"
+                f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run without "
+                "--continue"
             )
     if args.loaded and was.load is None:
         raise KilnctlError(
             "--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without "
             "--continue"
         )
-    return dict(ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
 
 
-def _show(plan, u) -> None:
+def _show(plan: Experiment, u: Units) -> None:
     for stage, left, after in zip(plan.stages, plan.left_s, (*plan.left_s[1:], 0.0), strict=True):
         print(f"  {about(left - after):>10s}  {u.words(stage.name)}")
     print(f"\n{_WHY}")

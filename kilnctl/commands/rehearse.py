@@ -1,20 +1,24 @@
 """`kilnctl rehearse OVEN SCHEDULE`: the whole chain on a virtual oven, in simulated time."""
 
 import argparse
+from collections.abc import Sequence
 
 from ..errors import KilnctlError
 from ..firing import flicker, pattern_for
-from ..output import chosen, clock
-from ..plants.injection import load_faults
+from ..output import Units, chosen, clock
+from ..plants.injection import Fault, load_faults
 from ..plants.plant import load_plant, truth_of
 from ..record.folder import Begun, SampleWriter, begin, finish, new_folder
 from ..run.prepare import PreparedRun, prepare
 from ..run.rehearsal import simulate, usual_plant
-from ..run.summary import as_text, compared, summarise
+from ..run.result import Run
+from ..run.summary import Summary, as_text, compared, summarise
 from ..safety import schedule_trip_words
+from ..settings.oven import Oven
 from ..sizing import size
 from ..terms import Outcome
-from . import _files, _options
+from . import _options
+from ._files import oven_and_schedule
 from ._progress import SimulationProgress
 
 
@@ -41,7 +45,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    oven, schedule = _files.load(args.oven, args.schedule)
+    oven, schedule = oven_and_schedule(args.oven, args.schedule)
     u = chosen(args, oven, schedule)
     _options.check_seed(args.seed)
     if args.compare and args.plant:
@@ -49,16 +53,12 @@ def run(args: argparse.Namespace) -> int:
     own = load_plant(args.plant, oven) if args.plant else None
     faults = load_faults(args.faults) if args.faults else ()
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
-    # Refused before anything is written: layers above their limit, steps that the oven may not or cannot do, unproved
+    # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved
     # ventilation.
     size(oven)
     plant = own if own is not None else usual_plant(oven, schedule, args.seed, faults)
     ready = prepare(oven, schedule, args.model, truth_of(plant).chamber_c, controller=args.controller)
-    print(f"model: {u.words(ready.model_words)}")
-    trip_c = ready.policy.schedule_trip_c
-    print(u.knowing(trip_c).words(schedule_trip_words(schedule, trip_c)))
-    for shortfall in ready.programme.shortfalls:
-        print(f"note: {u.words(shortfall.note)}")
+    _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
     begin(folder, Begun(oven, schedule, ready.load, ready.model, args.seed, ready.controller_name))
     writer, progress = SampleWriter(folder), SimulationProgress("rehearsing", args.quiet)
@@ -75,34 +75,41 @@ def run(args: argparse.Namespace) -> int:
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
     if args.compare and result.outcome != Outcome.INTERRUPTED:
-        other = _with_a_thermostat(args, ready, faults)
-        print("\nThe same oven, load and seed with an on/off thermostat:\n")
-        print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
+        _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
-    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[result.outcome]
 
 
-def _with_a_thermostat(args: argparse.Namespace, ready: PreparedRun, faults):
-    """The same run again, with an on/off thermostat."""
-    plant = usual_plant(ready.oven, ready.schedule, args.seed, faults)
-    start_c = truth_of(plant).chamber_c
-    thermostat = prepare(ready.oven, ready.schedule, ready.model, start_c, controller="thermostat")
+def _announce(ready: PreparedRun, u: Units) -> None:
+    trip_c = ready.policy.schedule_trip_c
+    print(f"model: {u.words(ready.model_words)}")
+    print(u.knowing(trip_c).words(schedule_trip_words(ready.schedule, trip_c)))
+    for shortfall in ready.programme.shortfalls:
+        print(f"note: {u.words(shortfall.note)}")
+
+
+def _compare(args: argparse.Namespace, ready: PreparedRun, summary: Summary, faults: Sequence[Fault], u: Units) -> None:
+    """Beside the run, a thermostat on the same oven, load and seed."""
+    oven, schedule = ready.oven, ready.schedule
+    plant = usual_plant(oven, schedule, args.seed, faults)
+    thermostat = prepare(oven, schedule, ready.model, truth_of(plant).chamber_c, controller="thermostat")
     progress = SimulationProgress("rehearsing the thermostat", args.quiet)
-    result = simulate(thermostat, plant, args.seed, progress=progress)
+    other = simulate(thermostat, plant, args.seed, progress=progress)
     progress.end()
-    return result
+    print("\nThe same oven, load and seed with an on/off thermostat:\n")
+    print(compared(summary, summarise(other), u.words("thermostat ±3 °C"), u.scale))
 
 
-def _flicker(oven, result) -> str:
+def _flicker(oven: Oven, result: Run) -> str:
     """What this run's switching does to lamps on the same line, by the firing that it asked for."""
-
     supply, tick_s = flicker.supply_of(oven), oven.control.tick_s
     if len(result.duty) * tick_s < 60.0:
         return "flicker              –"
-    pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, oven.elements.power_w, supply)
-    worst = max(pst)
+    power_w = oven.elements.power_w
+    assert power_w is not None, "known once the file is read"
+    pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, power_w, supply)
+    worst, plt = max(pst), flicker.worst_plt(pst)
     return (
-        f"flicker              Pst {worst:.2f} in the worst ten minutes, "
-        f"Plt {flicker.worst_plt(pst):.2f} in the worst two hours "
+        f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {plt:.2f} in the worst two hours "
         f"(limits {flicker.PST_LIMIT:g} and {flicker.PLT_LIMIT:g}): {flicker.in_words(worst)}"
     )

@@ -170,9 +170,8 @@ def prepare(
     top_c: float | None = None,
     load: Load | None = None,
     begin_stage: int = 0,
-) -> PreparedRun:
-    """The learning run of an oven, ready to start; its programme is a `LearningProgramme`. Raises KilnctlError when it
-    cannot be."""
+) -> PreparedRun[LearningProgramme]:
+    """The learning run of an oven, ready to start. Raises KilnctlError when it cannot be."""
     programme = programme_of(oven, ceiling_c, top_c, load, begin_stage)
     return prepared(
         oven,
@@ -235,15 +234,17 @@ class Interrupted:
 def interrupted(oven: Oven, folder: str | Path) -> Interrupted:
     """Read the record of a learning run that was interrupted, tripped or killed. Raises KilnctlError for any other."""
     record = read_run(folder)
-    if record.controller != NAME or record.schedule.highest_c is None:
-        raise KilnctlError(f"{folder}: this is the record of '{record.schedule.name}', not of a learning run")
+    schedule = record.schedule
+    top_c = schedule.steps[-1].to_c if schedule.steps else None
+    if record.controller != NAME or schedule.highest_c is None or top_c is None:
+        raise KilnctlError(f"{folder}: this is the record of '{schedule.name}', not of a learning run")
     if record.oven.name != oven.name:
         raise KilnctlError(f"{folder}: this learning run was of '{record.oven.name}', not of '{oven.name}'")
     if record.outcome == Outcome.FINISHED:
         raise KilnctlError(f"{folder}: this learning run is finished; `kilnctl fit` reads it")
     steps = np.asarray(record.data.get("step", ()), float)
     reached = int(np.nanmax(steps)) - 1 if np.isfinite(steps).any() else 0
-    return Interrupted(max(0, reached), record.schedule.highest_c, record.schedule.steps[-1].to_c, record.load)
+    return Interrupted(max(0, reached), schedule.highest_c, top_c, record.load)
 
 
 def as_schedule(programme: LearningProgramme) -> Schedule:

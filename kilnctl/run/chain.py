@@ -104,10 +104,18 @@ class Chain:
         contactor = verdict.contactor_allowed and decision.wants_heat
         if proving:
             contactor = contactor and self._command.contactor
-            decision, duty = self._test_duty(decision, verdict, contactor, passed)
+        duty = self.gate.pass_duty(self._command.duty if proving else decision.duty, verdict.permit, now_s, step)
+        if not proving and duty == 0.0 and decision.duty > 0.0 and verdict.permit is not None:
+            verdict = replace(verdict, warnings=(*verdict.warnings, REFUSED))
+        if not (contactor and self.last is not None and self.last.contactor) and not self._against_open(proving):
+            # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
+            duty = 0.0
+        if duty > 0.0:
+            self.firing, burst = firing.fire(self.pattern, self.firing, duty, dt_s)
         else:
-            decision, verdict, duty = self._run_duty(decision, verdict, contactor, passed)
-        burst = self._fire(duty, dt_s)
+            self.firing = firing.cut(self.pattern, self.firing)
+            burst = Burst(0, (0,) * self.pattern.groups, (), 0.0)
+        decision = self._named(decision, verdict, proving, now_s)
         self.last = Actuation(burst.fired, burst, contactor, duty, decision, verdict, passed.commanded, passed.power_w)
         return self.last
 
@@ -162,27 +170,15 @@ class Chain:
             reading.mean_current_a,
         )
 
-    def _run_duty(
-        self, decision: Decision, verdict: Verdict, contactor: bool, passed: _Passed
-    ) -> tuple[Decision, Verdict, float]:
-        """The duty that the gate passes of what is decided, with what the tick then says of itself."""
-        purging = self.policy.airflow_required and passed.now_s < self.safety.purge_until_s
+    def _named(self, decision: Decision, verdict: Verdict, proving: bool, now_s: float) -> Decision:
+        """The decision with what the run waits for, where it is not the schedule that counts."""
+        if proving and self.test is not None:
+            reason = f"start test: {self.test.waiting or self.test.phase}"
+            return replace(decision, phase=Phase.START_TEST, reason=reason)
+        purging = self.policy.airflow_required and now_s < self.safety.purge_until_s
         if purging and not verdict.trips and decision.wants_heat:
-            decision = replace(decision, phase=Phase.PURGE)
-        duty = self.gate.pass_duty(decision.duty, verdict.permit, passed.now_s, passed.step)
-        if duty == 0.0 and decision.duty > 0.0 and verdict.permit is not None:
-            verdict = replace(verdict, warnings=(*verdict.warnings, REFUSED))
-        if self.last is None or not self.last.contactor or not contactor:
-            # The contactor moves while the relay is off: it closes one tick before the first heat, and opens with none.
-            duty = 0.0
-        return decision, verdict, duty
-
-    def _fire(self, duty: float, dt_s: float) -> Burst:
-        if duty > 0.0:
-            self.firing, burst = firing.fire(self.pattern, self.firing, duty, dt_s)
-            return burst
-        self.firing = firing.cut(self.pattern, self.firing)
-        return Burst(0, (0,) * self.pattern.groups, (), 0.0)
+            return replace(decision, phase=Phase.PURGE)
+        return decision
 
     # ---- the start test --------------------------------------------------------------------------------------------
 
@@ -218,13 +214,6 @@ class Chain:
             return self._kept if self._was_held else (PROCEED, *self._kept)
         return (HOLD,) if self.last is None else ()
 
-    def _test_duty(
-        self, decision: Decision, verdict: Verdict, contactor: bool, passed: _Passed
-    ) -> tuple[Decision, float]:
-        """The duty that the gate passes of the test's."""
-        assert self.test is not None
-        duty = self.gate.pass_duty(self._command.duty, verdict.permit, passed.now_s, passed.step)
-        reason = f"start test: {self.test.waiting or self.test.phase}"
-        if self._command.contactor and not (contactor and self.last is not None and self.last.contactor):
-            duty = 0.0
-        return replace(decision, phase=Phase.START_TEST, reason=reason), duty
+    def _against_open(self, proving: bool) -> bool:
+        """Whether the test fires the relay against the open contactor."""
+        return proving and not self._command.contactor

@@ -4,10 +4,11 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Generic, TypeVar
 
 import numpy as np
 
-from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, programme_of
+from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
 from ..errors import KilnctlError
 from ..firing import Pattern, pattern_for
 from ..model.energy import EnergyModel
@@ -28,8 +29,13 @@ CONTROLLERS = {
 }
 
 
+#: What the controller of a prepared run follows.
+PreparedT = TypeVar("PreparedT", bound=AnyProgramme)
+ProgrammeT = TypeVar("ProgrammeT", bound=AnyProgramme, covariant=True)
+
+
 @dataclass(frozen=True)
-class PreparedRun:
+class PreparedRun(Generic[ProgrammeT]):
     """A run that is ready to start.
 
     load         what is in the oven; None: nothing
@@ -47,7 +53,7 @@ class PreparedRun:
     load: Load | None
     model: EnergyModel
     model_words: str
-    programme: AnyProgramme
+    programme: ProgrammeT
     policy: Policy
     holding: Holding
     pattern: Pattern
@@ -64,7 +70,7 @@ def prepare(
     *,
     controller: str = "model",
     load: Load | None = None,
-) -> PreparedRun:
+) -> PreparedRun[Programme]:
     """Ready a run of `schedule`.
 
     `model`: an energy balance, a trained model or its file; None: from the description. `start_c`: where the chamber is,
@@ -97,14 +103,14 @@ def prepared(
     schedule: Schedule,
     load: Load | None,
     model: EnergyModel,
-    programme: AnyProgramme,
+    programme: PreparedT,
     controller: AnyController,
     controller_name: str,
     *,
     model_words: str,
     model_file: str = "",
     start_c: float | None = None,
-) -> PreparedRun:
+) -> PreparedRun[PreparedT]:
     """What follows for a run once it is known what the controller follows. Raises KilnctlError for limits that cannot be."""
     return PreparedRun(
         oven=oven,

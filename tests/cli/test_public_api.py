@@ -17,7 +17,7 @@ def test_editors_see_what_python_loads():
     seen = {a.asname: (n.module, a.name) for n in block.body if isinstance(n, ast.ImportFrom) for a in n.names}
     assert set(seen) == set(kilnctl.__all__) - {"__version__"}
     for name, (module, original) in seen.items():
-        assert name == original
+        assert name == original and name is not None
         loaded = getattr(importlib.import_module(f"kilnctl.{module}"), name)
         assert getattr(kilnctl, name) is loaded, name
 

@@ -311,7 +311,7 @@ TestAnySequence = AnySequence.TestCase
 
 
 #: Pure functions of that name which drive nothing: a schedule's and an experiment's next position.
-OTHER_ADVANCES = {"reference.advance", "trial.advance", "advance"}
+OTHER_ADVANCES = {"reference.advance", "trial.advance", "advance", "u.heat"}
 
 
 def test_the_desk_s_permit_is_a_lease_like_any_other():
@@ -353,10 +353,9 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
     # The sizing heats a virtual oven of its own making at full power; it cannot reach a rig. The stand-in is the I/O board's firmware.
     assert callers["advance"] <= {
         "run/rehearsal.py",
-        "commissioning/learning_run.py",
-        "rig/virtual.py",
-        "rig/standin.py",
-        "sizing/result.py",
+        "rig/virtual_rig.py",
+        "rig/simulated_board.py",
+        "sizing/sizing.py",
     }
     assert all(c.startswith(("service/", "rig/", "commands/board.py")) for c in callers["heat"])
 
