@@ -1,5 +1,5 @@
-"""What the oven does between two ticks: a run, or rest. The same rules watch both. Both are decided without clock or file;
-only `prepare`, before any heat, reads and checks."""
+"""What the oven does between two ticks: a run, or rest. The same rules watch both, and both are decided without clock or
+file; only `prepare`, before any heat, reads and checks."""
 
 import math
 import os
@@ -70,8 +70,8 @@ class Rest:
     """No run: heat off, contactor open, and the rules go on watching. Trips of an earlier run stand until they are
     acknowledged.
 
-    After a run of this process: `state`, that of its rules, which goes on; its `policy`; and `tripped_s`, when each trip
-    came, on the clock of the run that it ended. After another process: its `trips`, for each what was `believed` of the
+    After a run of this process: `state`, that of its rules, which goes on; its `policy`; and `tripped_s`, when each
+    trip came, on the clock of the run that it ended. After another process: its `trips`, for each what was `believed` of the
     chamber before it (°C, and how many seconds ago), and the `limits` of its run."""
 
     def __init__(
@@ -137,8 +137,8 @@ class Rest:
         )
 
     def acknowledge(self, who: str, reading_is_right: bool = False) -> tuple[str, ...]:
-        """Clear the trips, if all their causes are gone; returns those that stand. `reading_is_right`: `who` has seen by
-        other means that the chamber is where the reading says, which is believed where nothing else is known. Raises
+        """Clear the trips, if all their causes are gone; returns those that stand. `reading_is_right`: `who` has seen
+        by other means that the chamber is where the reading says, which is believed where nothing else is known. Raises
         KilnctlError before the first readings."""
         if self._tick is None or self.reading is None:
             raise KilnctlError("there is no reading yet; ask again in a few seconds")

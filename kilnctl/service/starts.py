@@ -1,7 +1,8 @@
-"""Starts that are asked for over the socket: prepared in a thread of their own, one at a time, and begun by the tick or not at all.
+"""Starts that are asked for over the socket: prepared in a thread of their own, one at a time, and begun by the tick or
+not at all.
 
-Between a person's word and the first tick of the run lie seconds. Whatever stops or trips in between makes the start void: nothing heats that was
-asked for before it.
+Between the request and the first tick of the run lie seconds. A stop or a trip in between makes the start void: nothing
+heats that was asked for before it.
 """
 
 import dataclasses
@@ -72,7 +73,8 @@ class Starts:
             else service.refusal()
         )
         if why:
-            return self._drop(ready, why)
+            self._drop(ready, why)
+            return
         service.begin(ready.order, ready.folder, ready.recorder, ready.by)
         limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
         self._settle(
