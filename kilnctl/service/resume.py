@@ -34,8 +34,6 @@ class ResumeVerdict:
     go: bool
     words: str
     outage_s: float
-    expected_c: float
-    reading_c: float
 
 
 def outage_s(state: dict, boot_id: str, boottime_s: float, wall_s: float) -> float:
@@ -65,7 +63,7 @@ def judge(service: ServiceView, run: dict) -> tuple[ResumeVerdict, PreparedRun |
     reading_c = math.nan if service.chamber_c is None else service.chamber_c
 
     def stays(why: str) -> tuple[ResumeVerdict, None]:
-        return ResumeVerdict(False, f"a run was cut off, and {why}", away_s, math.nan, reading_c), None
+        return ResumeVerdict(False, f"a run was cut off, and {why}", away_s), None
 
     if service.oven.sha256 != run.get("oven_sha256"):
         return stays("the oven's description has been changed since: it does not go on")
@@ -88,8 +86,6 @@ def decide(place: dict | None, policy: str, model, out_s: float, reading_c: floa
             False,
             "a run was cut off before it had got going, or after a trip; it does not go on",
             out_s,
-            math.nan,
-            reading_c,
         )
     then_c = float(place["chamber_c"])
     x = cooled_state(model, place, min(out_s, 4.0 * LONGEST_OUTAGE_S)) if math.isfinite(out_s) else None
@@ -104,7 +100,7 @@ def decide(place: dict | None, policy: str, model, out_s: float, reading_c: floa
         seen += f", where the model expects {expected:.0f} °C"
 
     def no(why: str) -> ResumeVerdict:
-        return ResumeVerdict(False, f"{seen}. The run does not go on: {why}", out_s, expected, reading_c)
+        return ResumeVerdict(False, f"{seen}. The run does not go on: {why}", out_s)
 
     if policy != "resume":
         return no("its schedule says to stop after a power cut")
@@ -124,4 +120,4 @@ def decide(place: dict | None, policy: str, model, out_s: float, reading_c: floa
             f"the {allowed:.0f} K that count as the same; a door, a heater that stayed on, or a clock that was set "
             "would look like this"
         )
-    return ResumeVerdict(True, f"{seen}. The run goes on where it was", out_s, expected, reading_c)
+    return ResumeVerdict(True, f"{seen}. The run goes on where it was", out_s)

@@ -1,5 +1,5 @@
-"""What the oven does between two ticks: a run, or rest. The same rules watch both, and both are decided without clock or
-file; only `prepare`, before any heat, reads and checks."""
+"""What the oven does between two ticks: a run, or rest. The same rules watch both, and both are decided without clock
+or file; only `prepare`, before any heat, reads and checks."""
 
 import math
 import os
@@ -71,8 +71,8 @@ class Rest:
     acknowledged.
 
     After a run of this process: `state`, that of its rules, which goes on; its `policy`; and `tripped_s`, when each
-    trip came, on the clock of the run that it ended. After another process: its `trips`, for each what was `believed` of the
-    chamber before it (°C, and how many seconds ago), and the `limits` of its run."""
+    trip came, on the clock of the run that it ended. After another process: its `trips`, for each what was `believed`
+    of the chamber before it (°C, and how many seconds ago), and the `limits` of its run."""
 
     def __init__(
         self,
