@@ -31,12 +31,11 @@ from .saved_state import Acknowledgement, SavedState, TrippedRun, run_to_saved
 from .session import NOTHING, Rest, Session
 from .socket_server import SocketServer
 from .starts import Starts
+from .state_store import EVERY_S
 from .view import ServiceView
 
 #: Readings that must be in before an interrupted run is continued or a trip is acknowledged.
 LOOKS = 5
-#: The state is saved this often, s, and whenever something important changes.
-SAVE_EVERY_S = 10.0
 
 
 class OvenService:
@@ -255,7 +254,7 @@ class OvenService:
         self._act = act
         believed = self._believed().values() if self._doubted() else None
         self.saved.see_heat(reading, act.verdict.usable, self._tau_s, believed)
-        if self._ticks % max(1, round(SAVE_EVERY_S / self.pace.tick_s)) == 0:
+        if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..record.durable import load_state, make_folder, save_state, write_whole
 
-#: How old the state on the disk may get while a run goes on, s.
+#: How old the state on the disk may get, s; what matters is written at once.
 EVERY_S = 10.0
 #: Room for latched trips that a full disk cannot refuse, bytes: reserved once and then only overwritten.
 LATCH = 4096
@@ -27,7 +27,7 @@ class StateStore:
         self._latched = bool(self._beside())
         self.failure = ""
         self._newest: dict | None = None
-        self._wake, self._lock = threading.Condition(), threading.Lock()
+        self._wake = threading.Condition()
         self._urgent = self._ending = self._dirty = False
         self._thread = threading.Thread(target=self._work, name="state store", daemon=True)
         self._thread.start()
