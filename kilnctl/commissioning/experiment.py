@@ -52,7 +52,8 @@ class Experiment:
     ceiling_c: float
     model: EnergyModel
     left_s: tuple[float, ...] = ()
-    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would trip it.
+    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would
+    #: trip it.
     heat_until_s: float = math.inf
 
     @property

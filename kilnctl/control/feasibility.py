@@ -1,4 +1,5 @@
-"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it. Said before the start, not after."""
+"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it. Said before the start, not
+after."""
 
 from dataclasses import dataclass
 
@@ -14,7 +15,8 @@ _DT_S = 10.0
 _MEAN_S = 240.0
 #: So far behind a ramp the oven no longer follows it, K.
 _BEHIND_K = 10.0
-#: No walk takes more steps than this beyond those of its ramp; an oven that changes less than so much, K/s (0.2 K/h), stands.
+#: No walk takes more steps than this beyond those of its ramp; an oven that changes less than so much, K/s (0.2 K/h),
+#: stands.
 _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
 #: Some power is kept for trim: a ramp that needs more than this share of full cannot be held to.
 USABLE = 0.97
@@ -113,8 +115,9 @@ class Programme:
 
 
 def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
-    """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than the
-    oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven instead."""
+    """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than
+    the oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven
+    instead."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
@@ -272,8 +275,9 @@ def _inverse(model: EnergyModel, x, wanted_c: float, ambient: float, dt: float =
 
 @dataclass(slots=True)
 class _Walked:
-    """How a ramp went on the model: the state after it; where power runs out (°C, None: nowhere), the mean power asked there, and how fast the oven
-    changes there without heat; how far it runs ahead with the heat off, and from where on."""
+    """How a ramp went on the model: the state after it; where power runs out (°C, None: nowhere), the mean power
+    asked there, and how fast the oven changes there without heat; how far it runs ahead with the heat off, and from
+    where on."""
 
     after: tuple[float, ...]
     at_c: float | None = None
@@ -286,7 +290,8 @@ class _Walked:
 def _ramp(
     model: EnergyModel, x, from_c: float, to_c: float, rate: float, ambient: float, whole: bool = True
 ) -> _Walked:
-    """Walk a ramp. Where the oven cannot follow, the reference waits for it as in the run; without `whole` the walk ends there."""
+    """Walk a ramp. Where the oven cannot follow, the reference waits for it as in the run; without `whole` the walk
+    ends there."""
     walked, reference, mean, up = _Walked(x), from_c, None, rate > 0.0
     duration = abs((to_c - from_c) / rate)
     dt = max(_DT_S, duration / 3000.0)
@@ -302,7 +307,8 @@ def _ramp(
         if up and walked.at_c is None and settled and mean > USABLE * model.power_w:
             walked.needed_w, walked.at_c = mean, reference
         behind = (reference - x[CHAMBER]) * (1.0 if up else -1.0)
-        # A rising ramp that asks for less than nothing is one that the oven is ahead of by itself; only a falling one then cannot be followed.
+        # A rising ramp that asks for less than nothing is one that the oven is ahead of by itself; only a falling one
+        # then cannot be followed.
         if walked.at_c is None and (behind > _BEHIND_K or (not up and settled and mean < -0.02 * model.power_w)):
             walked.at_c, walked.needed_w = x[CHAMBER], mean
             walked.itself_k_per_s = (model.step(before, 0.0, dt, ambient)[CHAMBER] - before[CHAMBER]) / dt
@@ -333,7 +339,8 @@ def _itself(model: EnergyModel, x, to_c: float, ambient: float) -> float:
 
 
 def _feasible(model: EnergyModel, x, from_c: float, to_c: float, rate: float, ambient: float) -> float:
-    """Highest rate (same sign) that the oven can follow all the way, by halving the ratio, K/s; a thousandth of the asked one at least."""
+    """Highest rate (same sign) that the oven can follow all the way, by halving the ratio, K/s; a thousandth of the
+    asked one at least."""
     low, high = 1e-3, 1.0
     for _ in range(8):
         middle = (low * high) ** 0.5

@@ -29,7 +29,8 @@ class Plant(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What a plant knows of itself that no sensor shows, °C: the chamber's and the part's temperature; None: not told."""
+    """What a plant knows of itself that no sensor shows, °C: the chamber's and the part's temperature; None: not
+    told."""
 
     chamber_c: float | None = None
     part_c: float | None = None
@@ -37,8 +38,8 @@ class Truth:
 
 @dataclass(frozen=True, slots=True)
 class ComputerFaults:
-    """What befalls the computer that controls, as a plant with faults plays it: its loop stands still; its clock jumped by
-    clock_jump_s, s."""
+    """What befalls the computer that controls, as a plant with faults plays it: its loop stands still; its clock
+    jumped by clock_jump_s, s."""
 
     loop_stalled: bool = False
     clock_jump_s: float = 0.0

@@ -13,8 +13,8 @@ from ..settings.oven import Oven
 
 
 def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[Fault] = ()):
-    """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model file that
-    cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
+    """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model
+    file that cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
     virtual = oven.virtual or Virtual()
     if virtual.balance is None:
         return drawn_oven(oven, virtual, load, seed, faults)

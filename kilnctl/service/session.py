@@ -1,5 +1,5 @@
-"""What the oven does between two ticks: a run, or rest. Both are watched by the same rules. Both are decided without clock or
-file; only `prepare`, before any heat, reads and checks."""
+"""What the oven does between two ticks: a run, or rest. Both are watched by the same rules. Both are decided without
+clock or file; only `prepare`, before any heat, reads and checks."""
 
 import math
 import os
@@ -36,14 +36,15 @@ NOTHING = Truth()
 
 
 def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> PreparedRun:
-    """As `kilnctl.run.prepare`, after the check in a process of its own: everything that can be refused before there is any
-    heat. Raises KilnctlError."""
+    """As `kilnctl.run.prepare`, after the check in a process of its own: everything that can be refused before there
+    is any heat. Raises KilnctlError."""
     check_apart(oven, schedule, model_file)
     return make_ready(oven, schedule, model_file, start_c)
 
 
 def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:
-    """`kilnctl check` in a process of its own: its arithmetic and memory are nothing for the process that heats. Raises KilnctlError."""
+    """`kilnctl check` in a process of its own: its arithmetic and memory are nothing for the process that heats.
+    Raises KilnctlError."""
     files = [x.file for x in (oven, schedule) if x is not None and x.file]
     if not oven.file:
         return
@@ -66,11 +67,13 @@ def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | 
 
 
 class Rest:
-    """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged.
+    """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are
+    acknowledged.
 
-    `state`: that of the rules in the run that has just ended, and its `policy`; its latches go on, and what was being watched is. Or `trips` of a process
-    that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run.
-    `tripped_s`: when each came, on the clock of the run that it ended."""
+    `state`: that of the rules in the run that has just ended, and its `policy`; its latches go on, and what was being
+    watched is. Or `trips` of a process that has ended, of each what was `believed` of the chamber before it (°C, and
+    how many seconds ago), and the `limits` of its run. `tripped_s`: when each came, on the clock of the run that it
+    ended."""
 
     def __init__(
         self,
@@ -85,7 +88,8 @@ class Rest:
     ):
         self.tripped_s = tripped_s if tripped_s is not None else {t.fault: t.time_s for t in trips}
         self.policy = safety.policy_for(oven)
-        #: What a trip's cause must be gone by: the limits of the run that tripped, which may be narrower than the oven's.
+        #: What a trip's cause must be gone by: the limits of the run that tripped, which may be narrower than the
+        #: oven's.
         self.tripped_by = policy if policy is not None else replace(self.policy, **(limits or {}))
         self.state = state.copied() if state is not None else SafetyState()
         for trip in trips:
@@ -135,8 +139,9 @@ class Rest:
         )
 
     def acknowledge(self, who: str, reading_is_right: bool = False) -> tuple[str, ...]:
-        """Clear the trips whose causes are gone; returns those that stand. `reading_is_right`: `who` has seen by other means that the chamber is where the
-        reading says, which is believed where nothing else is known. Raises KilnctlError before the first readings."""
+        """Clear the trips whose causes are gone; returns those that stand. `reading_is_right`: `who` has seen by
+        other means that the chamber is where the reading says, which is believed where nothing else is known. Raises
+        KilnctlError before the first readings."""
         if self._tick is None or self.reading is None:
             raise KilnctlError("there is no reading yet; ask again in a few seconds")
         with self._lock:
@@ -225,7 +230,8 @@ class Session:
             "energy_j": self.chain.energy_j,
         }
         if self.chain.proving:
-            # Cut off again before it got going again: it still is where it was in its schedule, with the temperatures of now.
+            # Cut off again before it got going again: it still is where it was in its schedule, with the temperatures
+            # of now.
             return None if self._resumed is None else {**self._resumed, **now, "outage_s": 0.0}
         return {
             "leg": p.leg,

@@ -1,8 +1,8 @@
-"""Starts that are asked for over the socket: prepared in a thread of their own, one at a time, and begun by the tick or not at all.
+"""Starts that are asked for over the socket: prepared in a thread of their own, one at a time, and begun by the tick
+or not at all.
 
-Between a person's word and the first tick of the run lie seconds. Whatever stops or trips in between makes the start void: nothing heats that was
-asked for before it.
-"""
+Between a person's word and the first tick of the run lie seconds. Whatever stops or trips in between makes the start
+void: nothing heats that was asked for before it."""
 
 import dataclasses
 import threading
