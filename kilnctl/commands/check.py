@@ -75,7 +75,8 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: 
     print(f"  control's model: {u.words(ready.model_words)}")
     rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
-        f"  the heat is also cut when the reading rises faster than {rise}, and {about(policy.longest_s)} after the start"
+        f"  the heat is also cut when the reading rises faster than {rise}, "
+        f"and {about(policy.longest_s)} after the start"
     )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")
@@ -86,6 +87,6 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: 
         )
     if schedule.flammable_vapour:
         print(
-            "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge of "
-            f"{about(policy.purge_s)} with it"
+            "  this load gives off flammable vapour: heat only while the ventilation is proved, "
+            f"and only after a purge of {about(policy.purge_s)} with it"
         )

@@ -103,7 +103,7 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
         top = ambient + 0.97 * (top - ambient)
     low = ambient + 0.45 * (top - ambient)
     stages = [Stage("rest", "before any heat", ambient, 0.0, 60.0)]
-    for number, at in enumerate((low, top), 1):
+    for at in (low, top):
         slow = min(1500.0, max(420.0, 0.12 * slowest_s(model, at)))
         band = min(max(5.0, 0.06 * (at - ambient)), max(5.0, ceiling_c - at - 2.0) if at == top else 40.0)
         stages.append(Stage("full", f"full power to {at:.0f} °C", at, 0.0, 4.0 * 3600.0))

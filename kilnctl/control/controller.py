@@ -260,7 +260,7 @@ def _requests(s: EnergyBalanceState, programme: Programme, value: float, request
         kind = programme.legs[p.leg].kind if not p.done else ""
         if request.kind is RequestKind.HOLD and not p.done:
             # On its way as fast as it can, or cooling without heat, the oven is held where it is now.
-            here = kind in ("jump", "cool") and not p.held or math.isnan(p.reference_c)
+            here = (kind in ("jump", "cool") and not p.held) or math.isnan(p.reference_c)
             s.position = replace(p, held=True, reference_c=value if here else p.reference_c)
         elif request.kind is RequestKind.PROCEED and p.held:
             on = programme.legs[p.leg].target_c if kind == "jump" else math.nan if kind == "cool" else p.reference_c

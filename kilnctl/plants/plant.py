@@ -1,6 +1,7 @@
 """What a plant is, and how somebody's own simulation of an oven takes the place of ours."""
 
 import importlib.util
+import inspect
 import math
 import sys
 from collections.abc import Sequence
@@ -95,8 +96,6 @@ def load_plant(where: str, oven: Any = None) -> Plant:
 
 
 def _wants_argument(maker: Any) -> bool:
-    import inspect
-
     kinds = (
         inspect.Parameter.POSITIONAL_ONLY,
         inspect.Parameter.POSITIONAL_OR_KEYWORD,

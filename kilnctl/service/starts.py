@@ -72,7 +72,8 @@ class Starts:
             else service.refusal()
         )
         if why:
-            return self._drop(ready, why)
+            self._drop(ready, why)
+            return
         service.begin(ready.order, ready.folder, ready.recorder, ready.by)
         limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
         self._settle(

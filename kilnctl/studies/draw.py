@@ -9,6 +9,7 @@ import numpy as np
 from ..control import Decision
 from ..model.energy import EnergyModel
 from ..model.model_oven import ModelOven
+from ..model.parameters import PARAMETERS, scaled
 from ..plants.virtual_oven import VirtualOven
 from ..run.chain import Chain
 from ..run.prepare import PreparedRun, prepare
@@ -96,8 +97,6 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
     virtual = virtual_of(case.vary, case.oven, z, plant_seed(case.seed, draw))
     if case.fitted is None:
         return virtual, None, z
-    from ..model.parameters import PARAMETERS, scaled
-
     by_name = {p.name: p for p in PARAMETERS}
     # A square root of the covariance by its eigenvectors: it may be singular.
     values, vectors = np.linalg.eigh(np.array(case.fitted.covariance))
