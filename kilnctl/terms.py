@@ -1,7 +1,7 @@
 """Enumerations that every room may import: what a run is doing, how it ended, and what a person may ask of it.
 
-Members are strings with the words that records, events and the socket hold, so that they compare, print and save as these.
-"""
+Members are strings with the words that records, events and the socket hold, so that they compare, print and save as
+these."""
 
 from dataclasses import dataclass
 from enum import StrEnum

@@ -9,7 +9,7 @@ from .elements import assumed
 
 
 def load_oven(path: str | Path) -> Oven:
-    """Read an oven file; `assumptions` lists all that is assumed because the file does not say. Raises `SettingsError` with
-    every problem found, each with file:line:column."""
+    """Read an oven file; `assumptions` lists all that is assumed because the file does not say. Raises
+    `SettingsError` with every problem found, each with file:line:column."""
     oven = description.load_oven(path)
     return replace(oven, assumptions=(*oven.assumptions, *assumed(oven)))

@@ -84,8 +84,8 @@ class LearningState:
 
 
 class LearningControl:
-    """The controller of a learning run. With `refuse_hot_of` it refuses that oven at the first reading if it is hot: a rig
-    cannot tell before."""
+    """The controller of a learning run. With `refuse_hot_of` it refuses that oven at the first reading if it is hot:
+    a rig cannot tell before."""
 
     def __init__(self, refuse_hot_of: Oven | None = None):
         self.refuse_hot_of = refuse_hot_of

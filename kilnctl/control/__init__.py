@@ -1,9 +1,9 @@
 """Schedule → reference → estimator → feedforward + trim: one pure `step` a tick.
 
 `programme_of(oven, schedule, model)` gives a `Programme` (or refuses, saying which step and which rate is feasible).
-A `Controller` has `start(programme, reading)` for the first state and `step(programme, state, reading, dt_s, …)` for the
-next state and a `Decision`: `EnergyBalanceControl()` is ours, `Plain("thermostat" | "pi" | "pid")` is for comparison.
-"""
+A `Controller` has `start(programme, reading)` for the first state and `step(programme, state, reading, dt_s, …)` for
+the next state and a `Decision`: `EnergyBalanceControl()` is ours, `Plain("thermostat" | "pi" | "pid")` is for
+comparison."""
 
 from .controller import EnergyBalanceControl, EnergyBalanceState
 from .decision import AnyController, AnyProgramme, Controller, ControlState, Decision

@@ -19,14 +19,17 @@ from .decision import Decision
 from .feasibility import Programme
 from .simc import simc_pi
 
-#: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved so many kelvin and this part
-#: of its way; and whenever something changed: on request, at a corner, or in the oven (`estimator.doubt_of`).
+#: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved
+#: so many kelvin and this part of its way; and whenever something changed: on request, at a corner, or in the oven
+#: (`estimator.doubt_of`).
 PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
-#: Without a voltmeter the current tells of the supply: this near to what the elements should draw it is taken for the voltage (P ∝ I²), further off
-#: for the elements themselves (one of several broken, aged: P ∝ I). Shares of full power fired below which it tells nothing.
+#: Without a voltmeter the current tells of the supply: this near to what the elements should draw it is taken for the
+#: voltage (P ∝ I²), further off for the elements themselves (one of several broken, aged: P ∝ I). Shares of full
+#: power fired below which it tells nothing.
 SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
-#: While a door is open anything may be lost: the unknown heat may change so many times faster, and the hidden temperatures stray so many times
-#: further. For SETTLING_S after it what was lost before is trusted, and what the draught took out of lining, load and elements is found anew.
+#: While a door is open anything may be lost: the unknown heat may change so many times faster, and the hidden
+#: temperatures stray so many times further. For SETTLING_S after it what was lost before is trusted, and what the
+#: draught took out of lining, load and elements is found anew.
 DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
 SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
 #: The model is given up for a plain PI when this share of full power stays unexplained this long.
@@ -139,7 +142,8 @@ def _estimate(
 
 
 def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -> float:
-    """The temperature that follows the reference: the chamber's, or the part's, by its thermocouple if there is one, °C."""
+    """The temperature that follows the reference: the chamber's, or the part's, by its thermocouple if there is one,
+    °C."""
     if programme.follows != CONTENTS:
         return s.estimate.now[CHAMBER]
     if reading.part_c is not None and math.isfinite(reading.part_c):
@@ -181,7 +185,8 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     planned = s.plan.power_at(now)
     trim = -estimate.unexplained_w
     demand = min(full, max(0.0, planned + (s.plan.heat_w - estimate.heat_w) / estimate.shares[0]))
-    # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
+    # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next
+    # plan may.
     if planned >= 0.999 * s.plan.full_w:
         demand = full
     elif planned <= 0.001 * full:
@@ -255,7 +260,7 @@ def _requests(s: EnergyBalanceState, programme: Programme, value: float, request
         kind = programme.legs[p.leg].kind if not p.done else ""
         if request.kind is RequestKind.HOLD and not p.done:
             # On its way as fast as it can, or cooling without heat, the oven is held where it is now.
-            here = kind in ("jump", "cool") and not p.held or math.isnan(p.reference_c)
+            here = (kind in ("jump", "cool") and not p.held) or math.isnan(p.reference_c)
             s.position = replace(p, held=True, reference_c=value if here else p.reference_c)
         elif request.kind is RequestKind.PROCEED and p.held:
             on = programme.legs[p.leg].target_c if kind == "jump" else math.nan if kind == "cool" else p.reference_c
@@ -275,8 +280,8 @@ def _give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, d
 
 
 def _plain(s: EnergyBalanceState, programme: Programme, value: float, dt: float) -> _Wanted:
-    """A PI on the reading. The model that its tuning is from is the one that was given up: the slower choice of the rule
-    bears an oven three times as quick as it says."""
+    """A PI on the reading. The model that its tuning is from is the one that was given up: the slower choice of the
+    rule bears an oven three times as quick as it says."""
     target, full = s.position.reference_c, s.full_w
     pi = simc_pi(programme.model, target, programme.ambient_c, slower=3.0)
     error = target - value
@@ -297,7 +302,8 @@ def _plan(
     offset_k: float,
     dt_s: float,
 ) -> planning.Plan:
-    """`offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
+    """`offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much
+    higher."""
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s, dt_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
@@ -318,7 +324,8 @@ def _plan(
 
 
 def _part_sd(estimate: estimator.Estimate, programme: Programme) -> float:
-    """Spread of the part's estimate: the filter's, and the description's uncertainty of the load in the lag behind the chamber."""
+    """Spread of the part's estimate: the filter's, and the description's uncertainty of the load in the lag behind
+    the chamber."""
     lag = abs(estimate.now[CHAMBER] - estimate.now[CONTENTS])
     return math.hypot(estimator.spread_k(estimate, CONTENTS), programme.load_uncertainty * lag)
 

@@ -17,8 +17,9 @@ from .reference import Position
 class Decision:
     """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements.
 
-    `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the end, where the contactor opens; a
-    moment of no demand in a ramp or a soak is no reason to open it. `reason` is words for people: no rule reads it."""
+    `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the end, where the contactor
+    opens; a moment of no demand in a ramp or a soak is no reason to open it. `reason` is words for people: no rule
+    reads it."""
 
     duty: float
     demand_w: float
@@ -89,7 +90,8 @@ class AnyProgramme(Protocol):
 
 
 class ControlState(Protocol):
-    """What other rooms may ask of any controller's state. `leg`: index into the programme's legs; `held`: a person holds it."""
+    """What other rooms may ask of any controller's state. `leg`: index into the programme's legs; `held`: a person
+    holds it."""
 
     @property
     def time_s(self) -> float: ...
@@ -115,8 +117,8 @@ StateT = TypeVar("StateT")
 
 
 class Controller(Protocol[ProgrammeT, StateT]):
-    """`start` gives the state before the first step, `step` the next state and what is decided for the coming tick. Both
-    are pure: the old state stays as it was."""
+    """`start` gives the state before the first step, `step` the next state and what is decided for the coming tick.
+    Both are pure: the old state stays as it was."""
 
     def start(self, programme: ProgrammeT, reading: Reading, time_s: float = 0.0) -> StateT: ...
 

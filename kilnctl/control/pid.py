@@ -41,8 +41,8 @@ class PlainState:
 
 
 class Plain:
-    """The control step's interface with a thermostat, PI or PID behind it: kind "thermostat", "pi" or "pid". `tuning` None: by the
-    rule on the programme's model."""
+    """The control step's interface with a thermostat, PI or PID behind it: kind "thermostat", "pi" or "pid". `tuning`
+    None: by the rule on the programme's model."""
 
     def __init__(self, kind: str, hysteresis_k: float = 3.0, tuning: Tuning | None = None):
         if kind not in ("thermostat", "pi", "pid"):

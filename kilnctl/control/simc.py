@@ -1,9 +1,8 @@
 """PI and PID by a published tuning rule, from a step response.
 
 S. Skogestad, "Simple analytic rules for model reduction and PID controller tuning", J. Process Control 13 (2003) 291
-(SIMC): Kc = τ1 / (k (τc + θ)), τI = min(τ1, 4 (τc + θ)), with τc = θ. The process (gain k, lag τ1, delay θ) is taken from the
-energy balance at the working point, by the slope of its step response.
-"""
+(SIMC): Kc = τ1 / (k (τc + θ)), τI = min(τ1, 4 (τc + θ)), with τc = θ. The process (gain k, lag τ1, delay θ) is taken
+from the energy balance at the working point, by the slope of its step response."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,9 +26,9 @@ class Tuning:
 def simc_pi(
     model: EnergyModel, working_c: float, ambient_c: float, derivative: bool = False, slower: float = 1.0
 ) -> Tuning:
-    """SIMC tuning at a working point to the nearest °C, τc = `slower` · θ. The sensor's response to a small power step from
-    steady state is simulated; its steepest tangent gives slope and apparent dead time (for the PID the second lag is taken
-    out of the dead time). Kept for a while: a ramp asks once for each °C."""
+    """SIMC tuning at a working point to the nearest °C, τc = `slower` · θ. The sensor's response to a small power
+    step from steady state is simulated; its steepest tangent gives slope and apparent dead time (for the PID the
+    second lag is taken out of the dead time). Kept for a while: a ramp asks once for each °C."""
     return _simulated(model, round(working_c, 0), ambient_c, derivative, slower)
 
 
@@ -55,9 +54,9 @@ def by_tangent(
     derivative: bool,
     slower: float = 1.0,
 ) -> Tuning:
-    """SIMC tuning from a step response: `rise_k` at the ends of steps of dt_s after a step of `step_w`. Its steepest tangent gives slope and
-    apparent dead time. `before_s` of dead time are in the response already, `late_s` are not; for the PID half of the apparent dead time beyond
-    those counts as the second lag. `gain_static` in K/W."""
+    """SIMC tuning from a step response: `rise_k` at the ends of steps of dt_s after a step of `step_w`. Its steepest
+    tangent gives slope and apparent dead time. `before_s` of dead time are in the response already, `late_s` are not;
+    for the PID half of the apparent dead time beyond those counts as the second lag. `gain_static` in K/W."""
     steepest, at, value_at, last = 0.0, 0.0, 0.0, 0.0
     for i, value in enumerate(rise_k):
         slope = (value - last) / dt_s

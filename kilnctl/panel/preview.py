@@ -43,7 +43,8 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Plan:
-    """`columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture; `chamber` every tick, with `tick_s`."""
+    """`columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture; `chamber` every tick, with
+    `tick_s`."""
 
     outcome: str
     words: tuple[str, ...]
@@ -56,8 +57,8 @@ class Plan:
     tick_s: float
 
     def milestones(self, status: dict, ahead: dict) -> list[dict]:
-        """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run is where the plan never is (held,
-        another step)."""
+        """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run is where the plan
+        never is (held, another step)."""
         step, phase, chamber = status.get("step"), status.get("state"), status.get("chamber_c")
         here = [k for k, s in enumerate(self.stretches) if s.step == step and s.phase == phase]
         if not here or chamber is None:
@@ -90,8 +91,8 @@ class Plan:
 
 
 def plan_of(oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None) -> Plan:
-    """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c. Raises
-    KilnctlError for a schedule that this oven may not or cannot do. Seconds of work for a long schedule."""
+    """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c.
+    Raises KilnctlError for a schedule that this oven may not or cannot do. Seconds of work for a long schedule."""
     # The slowest tick that the rules bear: half the work, and the same to a thousandth.
     oven = replace(oven, control=replace(oven.control, tick_s=max(oven.control.tick_s, SLOWEST_TICK_S)))
     run = prepare(oven, schedule, model_file, start_c)

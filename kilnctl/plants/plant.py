@@ -1,6 +1,7 @@
 """What a plant is, and how somebody's own simulation of an oven takes the place of ours."""
 
 import importlib.util
+import inspect
 import math
 import sys
 from collections.abc import Sequence
@@ -29,7 +30,8 @@ class Plant(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What a plant knows of itself that no sensor shows, °C: the chamber's and the part's temperature; None: not told."""
+    """What a plant knows of itself that no sensor shows, °C: the chamber's and the part's temperature; None: not
+    told."""
 
     chamber_c: float | None = None
     part_c: float | None = None
@@ -37,8 +39,8 @@ class Truth:
 
 @dataclass(frozen=True, slots=True)
 class ComputerFaults:
-    """What befalls the computer that controls, as a plant with faults plays it: its loop stands still; its clock jumped by
-    clock_jump_s, s."""
+    """What befalls the computer that controls, as a plant with faults plays it: its loop stands still; its clock
+    jumped by clock_jump_s, s."""
 
     loop_stalled: bool = False
     clock_jump_s: float = 0.0
@@ -94,8 +96,6 @@ def load_plant(where: str, oven: Any = None) -> Plant:
 
 
 def _wants_argument(maker: Any) -> bool:
-    import inspect
-
     kinds = (
         inspect.Parameter.POSITIONAL_ONLY,
         inspect.Parameter.POSITIONAL_OR_KEYWORD,

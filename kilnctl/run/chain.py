@@ -15,8 +15,8 @@ from ..terms import HOLD, PROCEED, Phase, Request
 from ..thermal.electric_power import electric_w
 from .prepare import PreparedRun
 
-#: After a trip an oven is watched and recorded for so long before the record is closed, s: longer than a rise past relay
-#: and contactor needs to show (`unasked_rise_s` and the rise itself).
+#: After a trip an oven is watched and recorded for so long before the record is closed, s: longer than a rise past
+#: relay and contactor needs to show (`unasked_rise_s` and the rise itself).
 AFTER_TRIP_S = 300.0
 #: An oven that stays cold for no reason that a rule gives would puzzle a person for hours.
 REFUSED = (
@@ -27,9 +27,9 @@ REFUSED = (
 
 @dataclass(frozen=True, slots=True)
 class Actuation:
-    """What one tick came to. `fired` is what the relay shall do in the coming tick; `contactor` what its coil shall do. Of
-    the tick that has passed: the share of full power that was `commanded`, and the electric power, `power_w`, by the best
-    that the meters tell."""
+    """What one tick came to. `fired` is what the relay shall do in the coming tick; `contactor` what its coil shall
+    do. Of the tick that has passed: the share of full power that was `commanded`, and the electric power, `power_w`,
+    by the best that the meters tell."""
 
     fired: float
     burst: Burst
@@ -43,8 +43,8 @@ class Actuation:
 
 @dataclass(frozen=True, slots=True)
 class _Passed:
-    """The tick that has just passed: the reading at its end, the share of full power that was fired and commanded in it, and
-    its electric power, W."""
+    """The tick that has just passed: the reading at its end, the share of full power that was fired and commanded in
+    it, and its electric power, W."""
 
     reading: Reading
     now_s: float
@@ -56,8 +56,8 @@ class _Passed:
 
 
 class Chain:
-    """The state of one oven's run, from tick to tick. With `prove` the start test of `kilnctl.safety.start_test` comes first:
-    the schedule is held until relay, contactor, elements and sensor have shown what they can."""
+    """The state of one oven's run, from tick to tick. With `prove` the start test of `kilnctl.safety.start_test`
+    comes first: the schedule is held until relay, contactor, elements and sensor have shown what they can."""
 
     def __init__(self, run: PreparedRun, *, prove: bool = False):
         self.run = run
@@ -86,8 +86,8 @@ class Chain:
     def tick(
         self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[Request, ...] = ()
     ) -> Actuation:
-        """Decide for the coming dt_s. `now_s` is measured; `dt_s` the length of the tick that has just passed and of the
-        next."""
+        """Decide for the coming dt_s. `now_s` is measured; `dt_s` the length of the tick that has just passed and of
+        the next."""
         if self.control is None:
             self._begin(reading, now_s)
         passed = self._passed(reading, now_s, dt_s, step)
@@ -206,8 +206,8 @@ class Chain:
         )
 
     def _after_test(self, requests: tuple[Request, ...]) -> tuple[Request, ...]:
-        """The schedule is held by the test. What a person asks for meanwhile is theirs, and done once the test is passed: our
-        own going on comes first."""
+        """The schedule is held by the test. What a person asks for meanwhile is theirs, and done once the test is
+        passed: our own going on comes first."""
         assert self.test is not None
         self._kept += requests
         if not self.proving and self.test.trip is None:

@@ -1,4 +1,5 @@
-"""The only way to ready a run: everything that a run needs, from an oven and a schedule, or a refusal before any heat."""
+"""The only way to ready a run: everything that a run needs, from an oven and a schedule, or a refusal before any
+heat."""
 
 import math
 from collections.abc import Callable
@@ -73,10 +74,10 @@ def prepare(
 ) -> PreparedRun[Programme]:
     """Ready a run of `schedule`.
 
-    `model`: an energy balance, a trained model or its file; None: from the description. `start_c`: where the chamber is,
-    °C; None: at room temperature. `controller`: "model" (ours), "thermostat", "pi" or "pid". `load`: None: the schedule's,
-    or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule that this oven
-    may not or cannot do."""
+    `model`: an energy balance, a trained model or its file; None: from the description. `start_c`: where the chamber
+    is, °C; None: at room temperature. `controller`: "model" (ours), "thermostat", "pi" or "pid". `load`: None: the
+    schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
+    that this oven may not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
     if isinstance(model, EnergyModel):
         believed, words = model, "as given"
@@ -111,7 +112,8 @@ def prepared(
     model_file: str = "",
     start_c: float | None = None,
 ) -> PreparedRun[PreparedT]:
-    """What follows for a run once it is known what the controller follows. Raises KilnctlError for limits that cannot be."""
+    """What follows for a run once it is known what the controller follows. Raises KilnctlError for limits that cannot
+    be."""
     return PreparedRun(
         oven=oven,
         schedule=schedule,

@@ -41,9 +41,8 @@ def rehearse(
 ) -> Run:
     """Run `schedule` on `plant` (the virtual oven if None) with `model` (the description's own if None).
 
-    Same arguments give the same run bit for bit. Raises KilnctlError when the schedule cannot be run on this oven; Ctrl-C
-    ends the run with outcome "interrupted".
-    """
+    Same arguments give the same run bit for bit. Raises KilnctlError when the schedule cannot be run on this oven;
+    Ctrl-C ends the run with outcome "interrupted"."""
     if plant is None:
         plant = usual_plant(oven, schedule, seed, faults)
     run = prepare(oven, schedule, model, truth_of(plant).chamber_c, controller=controller)
@@ -128,8 +127,8 @@ def follow(
 
 
 def _stalled(plant: Plant, chain: Chain, dt: float) -> tuple[Reading, float]:
-    """While the loop stands still the rig goes on with its last command until the lease is over, then lets go by itself: the
-    first reading afterwards, and how long it stood, s."""
+    """While the loop stands still the rig goes on with its last command until the lease is over, then lets go by
+    itself: the first reading afterwards, and how long it stood, s."""
     assert chain.last is not None
     stalled_s = 0.0
     while True:

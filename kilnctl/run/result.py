@@ -19,9 +19,9 @@ from .prepare import PreparedRun
 
 @dataclass
 class Run:
-    """What happened. One value a tick in each array (time_s, reference_c, chamber_c as the sensor shows it, part_c, duty,
-    feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s. true_chamber_c is the
-    plant's own, where it tells. `controller`: its name."""
+    """What happened. One value a tick in each array (time_s, reference_c, chamber_c as the sensor shows it, part_c,
+    duty, feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s.
+    true_chamber_c is the plant's own, where it tells. `controller`: its name."""
 
     oven: Oven
     schedule: Schedule

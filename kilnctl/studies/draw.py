@@ -9,6 +9,7 @@ import numpy as np
 from ..control import Decision
 from ..model.energy import EnergyModel
 from ..model.model_oven import ModelOven
+from ..model.parameters import PARAMETERS, scaled
 from ..plants.virtual_oven import VirtualOven
 from ..run.chain import Chain
 from ..run.prepare import PreparedRun, prepare
@@ -67,9 +68,9 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Case:
-    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control believes;
-    `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the supply sags for
-    SAG_S in the first soak, to see what the trim makes of it."""
+    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control
+    believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the
+    supply sags for SAG_S in the first soak, to see what the trim makes of it."""
 
     oven: Oven
     schedule: Schedule
@@ -84,7 +85,8 @@ class Case:
 
 @lru_cache(maxsize=4)
 def _prepared(oven: Oven, schedule: Schedule, model: EnergyModel, load: Load | None) -> PreparedRun:
-    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy finds it.)"""
+    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy
+    finds it.)"""
     return prepare(oven, schedule, model, load=load)
 
 
@@ -95,8 +97,6 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
     virtual = virtual_of(case.vary, case.oven, z, plant_seed(case.seed, draw))
     if case.fitted is None:
         return virtual, None, z
-    from ..model.parameters import PARAMETERS, scaled
-
     by_name = {p.name: p for p in PARAMETERS}
     # A square root of the covariance by its eigenvectors: it may be singular.
     values, vectors = np.linalg.eigh(np.array(case.fitted.covariance))
@@ -111,8 +111,8 @@ def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None) -> Virtual
 
 
 def rehearse_draw(case: Case, draw: int) -> dict:
-    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that goes wrong in it is
-    told in "failed" and ends only this draw."""
+    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that
+    goes wrong in it is told in "failed" and ends only this draw."""
     z: list[float] = []
     try:
         virtual, truth, z = oven_of(case, draw)

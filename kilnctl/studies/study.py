@@ -1,4 +1,5 @@
-"""A study: many draws, computed by whatever executor is at hand, kept line by line so that nothing is computed twice."""
+"""A study: many draws, computed by whatever executor is at hand, kept line by line so that nothing is computed
+twice."""
 
 import json
 import os
@@ -59,8 +60,9 @@ def case_of(
     fitted: bool = False,
     whole: bool = False,
 ) -> Case:
-    """What all draws have in common. `model`: file of a trained model that controls; with `fitted` the ovens are drawn from its
-    covariance, otherwise from the description. Raises KilnctlError for a schedule that this oven cannot do, before anything is drawn."""
+    """What all draws have in common. `model`: file of a trained model that controls; with `fitted` the ovens are
+    drawn from its covariance, otherwise from the description. Raises KilnctlError for a schedule that this oven
+    cannot do, before anything is drawn."""
     if oven.virtual is not None:
         raise KilnctlError(
             f"{oven.file}: this is one draw of a study ('virtual:'); study the description that it was drawn from"
@@ -114,10 +116,11 @@ def study(
 ) -> Study:
     """Rehearse `schedule` on `draws` ovens drawn from what is not known about this one.
 
-    `executor`: any `concurrent.futures.Executor`; None: processes on this machine, `jobs` of them (None: one a core; 1: here,
-    without processes). `keep`: file of finished draws; draws that it already holds are not computed again. `progress(done, draws,
-    seconds left)`. The same arguments give the same rows bit for bit, whatever runs them and however often it was interrupted. Raises KilnctlError
-    for arguments that cannot be, a `keep` file of another study, and an executor of the caller's that broke."""
+    `executor`: any `concurrent.futures.Executor`; None: processes on this machine, `jobs` of them (None: one a core;
+    1: here, without processes). `keep`: file of finished draws; draws that it already holds are not computed again.
+    `progress(done, draws, seconds left)`. The same arguments give the same rows bit for bit, whatever runs them and
+    however often it was interrupted. Raises KilnctlError for arguments that cannot be, a `keep` file of another
+    study, and an executor of the caller's that broke."""
     return run_case(
         case_of(oven, schedule, vary, seed, model, load, fitted, whole),
         draws,
@@ -177,8 +180,8 @@ def run_case(
 
 
 def _processes(case: Case, todo: list[int], done, jobs: int) -> None:
-    """Our own processes. When one is killed the pool is made anew for what is missing; a draw that was out every time is computed
-    alone, and given up and told if it takes its worker with it again."""
+    """Our own processes. When one is killed the pool is made anew for what is missing; a draw that was out every time
+    is computed alone, and given up and told if it takes its worker with it again."""
     attempts: dict[int, int] = {}
     while todo:
         with _pool(min(jobs, len(todo))) as pool:
@@ -202,8 +205,8 @@ def _pool(workers: int) -> ProcessPoolExecutor:
 
 
 def _submit(executor: Executor, case: Case, todo: Iterable[int], done, jobs: int) -> tuple[list[int], list[int]]:
-    """Hand draws out, a few ahead, and take them in as they come. Returns those that were out when the executor broke, and those
-    that were not handed out any more."""
+    """Hand draws out, a few ahead, and take them in as they come. Returns those that were out when the executor
+    broke, and those that were not handed out any more."""
     waiting = iter(todo)
     out: dict[Future, int] = {}
     lost: list[int] = []
