@@ -16,6 +16,9 @@ from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
 
+#: Addresses that only this computer reaches.
+_LOCAL = ("127.0.0.1", "::1", "localhost")
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", nargs="?", help="oven file (YAML)")
@@ -117,7 +120,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     from ..panel.connections import limited  # noqa: PLC0415 - takes the extra
     from ..panel.guard import hosts  # noqa: PLC0415 - takes the extra
 
-    if args.bind not in ("127.0.0.1", "::1", "localhost") and not args.host:
+    if args.bind not in _LOCAL and not args.host:
         raise KilnctlError(
             "--bind opens the panel to others: say by which name or address they call it, with --host NAME"
         )
@@ -147,13 +150,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
 
     server = Server(config)
     if not args.quiet:
-        print(
-            f"the panel of {oven.name} is at "
-            f"http://{'127.0.0.1' if args.bind == '0.0.0.0' else args.bind}:{args.port}/",
-            flush=True,
-        )
-        if args.bind not in ("127.0.0.1", "::1", "localhost"):
-            print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
+        _tell_address(args, oven)
 
     def end(number, frame) -> None:
         raise KeyboardInterrupt
@@ -171,6 +168,15 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     finally:
         signal.signal(signal.SIGTERM, before)
     return 0
+
+
+def _tell_address(args, oven) -> None:
+    print(
+        f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind == '0.0.0.0' else args.bind}:{args.port}/",
+        flush=True,
+    )
+    if args.bind not in _LOCAL:
+        print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
 
 
 def _demo(args) -> int:

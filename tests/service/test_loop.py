@@ -18,8 +18,7 @@ from kilnctl.service.answers import answer
 from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare
-from kilnctl.service.socket_server import ask
-from tests.service.at_work import folder_of
+from tests.service.at_work import at_work, folder_of
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent / "powder-cure.yaml"
@@ -88,77 +87,34 @@ def s_schedule():
     return load_schedule(CURE)
 
 
-def test_requests_reach_the_run_and_its_record(oven, schedule, tmp_path):
-    cabinet = oven("curing-cabinet")
-    s = service(cabinet, tmp_path, idle=True)
-    s.pace = SimulatedPace(1.0, 300.0)
-    path, answers = tmp_path / "socket", {}
-
-    def person():
-        try:
-
-            def until(what, patience=20.0):
-                end = time.monotonic() + patience
-                while not what(said := ask(path, {"ask": "status"})):
-                    assert time.monotonic() < end, f"never: {said}"
-                    time.sleep(0.01)
-                return said
-
-            until(lambda a: a["state"] == "idle")
-            answers["hold without a run"] = ask(path, {"ask": "hold"})
-            ask(path, {"ask": "start", "schedule": str(CURE)})
-            while (said := ask(path, {"ask": "prepared"})).get("pending"):
-                time.sleep(0.02)
-            answers["unconfirmed"] = said
-            answers["nonsense"] = None
-            ask(path, {"ask": "start", "schedule": str(tmp_path / "nowhere.yaml")})
-            while (said := ask(path, {"ask": "prepared"})).get("pending"):
-                time.sleep(0.02)
-            answers["nonsense"] = said
-            ask(path, {"ask": "start", "schedule": str(CURE), "confirm": True, "by": "the founder"})
-            until(lambda a: a["state"] == "heat up")
-            answers["second start"] = ask(path, {"ask": "start", "schedule": str(CURE), "confirm": True})
-            ask(path, {"ask": "hold"})
-            until(lambda a: a["held"])
-            ask(path, {"ask": "proceed"})
-            until(lambda a: not a["held"])
-            before = ask(path, {"ask": "status"})["left_s"]
-            ask(path, {"ask": "soak", "seconds": 60, "by": "the founder"})
-            until(lambda a: a["left_s"] > before)
-            answers["curve"] = ask(path, {"ask": "curve", "since": 5, "most": 3})
-            answers["running"] = ask(path, {"ask": "status"})
-            ask(path, {"ask": "stop", "by": "the founder"})
-            answers["after"] = until(lambda a: not a["running"])
-        except BaseException as error:
-            answers["error"] = error
-        finally:
-            s.end("test over")
-
-    thread = threading.Thread(target=person)
-    thread.start()
-    s.run()
-    thread.join()
-    assert "error" not in answers, answers["error"]
-    assert (
-        not answers["hold without a run"]["ok"]
-        and answers["unconfirmed"]["confirm"]
-        and "nowhere" in answers["nonsense"]["words"]
-    )
-    assert (
-        not answers["second start"]["ok"]
-        and answers["curve"]["from"] == 5
-        and len(answers["curve"]["columns"]["chamber_c"]) == 3
-    )
-    assert (
-        answers["running"]["running"]
-        and answers["running"]["demand_w"] > 0.0
-        and answers["after"]["outcome"] == "stopped"
-    )
-    record = read_run(folder_of(s))
+def test_requests_reach_the_run_and_its_record(oven, tmp_path):
+    told = Log()
+    with at_work(oven("curing-cabinet"), tmp_path, speed=300.0, tell=told) as person:
+        person.until(lambda a: a["state"] == "idle")
+        assert not person.ask("hold")["ok"], "nothing runs yet"
+        person.ask("start", schedule=str(CURE))
+        assert person.settled()["confirm"], "limits that no run had before"
+        assert "nowhere" in person.start(tmp_path / "nowhere.yaml")["words"]
+        assert person.start(CURE, by="the founder")["ok"]
+        person.until(lambda a: a["state"] == "heat up")
+        assert not person.ask("start", schedule=str(CURE), confirm=True)["ok"], "one runs already"
+        person.ask("hold")
+        person.until(lambda a: a["held"])
+        person.ask("proceed")
+        before = person.until(lambda a: not a["held"])["left_s"]
+        person.ask("soak", seconds=60, by="the founder")
+        person.until(lambda a: a["left_s"] > before)
+        curve = person.ask("curve", since=5, most=3)
+        assert curve["from"] == 5 and len(curve["columns"]["chamber_c"]) == 3
+        running = person.ask("status")
+        assert running["running"] and running["demand_w"] > 0.0
+        person.ask("stop", by="the founder")
+        assert person.until(lambda a: not a["running"])["outcome"] == "stopped"
+    record = read_run(folder_of(person.service))
     asked = " / ".join(e.text for e in record.events if e.kind == "request")
     assert record.outcome == "stopped" and all(w in asked for w in ("hold", "proceed", "soak 60 s more", "stop"))
     # In the record and on the terminal, with who it was.
-    assert "soak 60 s more, asked by the founder" in asked and "soak 60 s more, asked by the founder" in told(s)
+    assert "soak 60 s more, asked by the founder" in asked and "soak 60 s more, asked by the founder" in told
 
 
 def test_a_skipped_step_is_in_the_record_and_on_the_terminal(oven, tmp_path):

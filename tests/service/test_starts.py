@@ -33,7 +33,7 @@ def never_ran(person, ticks=20):
     """Whether nothing begins for so many ticks more."""
     upto = person.ask("status")["ticks"]["count"] + ticks
     said = person.until(lambda a: a["running"] or a["ticks"]["count"] >= upto)
-    return not said["running"] and person.service.rig._fired == 0.0
+    return not said["running"] and said["duty"] == 0.0
 
 
 def test_a_stop_while_a_start_is_prepared_is_the_last_word(oven, tmp_path, gate):
