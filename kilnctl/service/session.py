@@ -148,7 +148,7 @@ class Rest:
             state = self.state
             if reading_is_right:
                 state = state.copied()
-                state.believed.update({fault: (self.reading.chamber_c, self._tick.time_s) for fault in self.unknown})
+                state.believed.update(dict.fromkeys(self.unknown, (self.reading.chamber_c, self._tick.time_s)))
             cleared, standing = safety.acknowledge(state, self.tripped_by, self.reading, self._tick, who)
             if not standing:
                 self.state, self.tripped_by = cleared, self.policy
