@@ -70,8 +70,6 @@ _PUBLIC = {
     "summarise": "run.summary",
 }
 
-__all__ = ["__version__", *_PUBLIC]  # noqa: PLE0604  each name of _PUBLIC is a string
-
 
 def __getattr__(name: str) -> Any:
     if name not in _PUBLIC:
@@ -80,4 +78,4 @@ def __getattr__(name: str) -> Any:
 
 
 def __dir__() -> list[str]:
-    return sorted(__all__)
+    return sorted(["__version__", *_PUBLIC])

@@ -145,7 +145,7 @@ def slowest_s(model: EnergyModel, at_c: float) -> float:
     x, power = model.steady(at_c)
     capacity = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k)
     rises = (0.0, 0.0, *model.capacity_rise_per_k, 0.0)
-    stored = sum(c * (1.0 + 0.5 * s * t) * (t - model.ambient_c) for c, s, t in zip(capacity, rises, x))
+    stored = sum(c * (1.0 + 0.5 * s * t) * (t - model.ambient_c) for c, s, t in zip(capacity, rises, x, strict=False))
     return stored / max(power, 1.0)
 
 

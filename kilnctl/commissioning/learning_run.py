@@ -214,8 +214,9 @@ def programme_of(
     longest, needed = oven.limits.longest_s, experiment.heated_s(begin.stage)
     if needed > longest - SPARE_S:
         raise KilnctlError(
-            f"{where}: a learning run to {experiment.temperatures_c[-1]:.0f} °C has heat in it for about {clock(needed)}, and this oven may not run "
-            f"for longer than {clock(longest)} (limits: longest); raise that, or learn at a lower temperature (--to)"
+            f"{where}: a learning run to {experiment.temperatures_c[-1]:.0f} °C has heat in it for "
+            f"about {clock(needed)}, and this oven may not run for longer than {clock(longest)} (limits: longest); "
+            "raise that, or learn at a lower temperature (--to)"
         )
     experiment = replace(experiment, heat_until_s=longest - SPARE_S)
     return LearningProgramme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)

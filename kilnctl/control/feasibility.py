@@ -72,7 +72,8 @@ class Shortfall:
                 )
             return (
                 f"{where} rises at {_k_per_h(self.asked_k_per_s)}; its fan or what is warm in this oven takes it up "
-                f"faster than that, without any heat of the elements, from {self.at_c:.0f} °C on and by up to {self.ahead_k:.0f} K"
+                f"faster than that, without any heat of the elements, from {self.at_c:.0f} °C on "
+                f"and by up to {self.ahead_k:.0f} K"
             )
         if self.asked_k_per_s is None or self.feasible_k_per_s is None:
             return (
@@ -93,7 +94,8 @@ class Shortfall:
             )
         return (
             f"{where} rises at {_k_per_h(self.asked_k_per_s)}; near {self.at_c:.0f} °C that needs "
-            f"{self.needed_w / 1000:.2f} kW of this oven's {self.full_w / 1000:.2f} kW. Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
+            f"{self.needed_w / 1000:.2f} kW of this oven's {self.full_w / 1000:.2f} kW. "
+            f"Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
         )
 
 
@@ -180,12 +182,13 @@ def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
         ):
             raise KilnctlError(
                 f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
-                f"{oven.name} no part may go above {highest_part_c:.0f} °C (limits: part highest in {oven.file or 'its description'})"
+                f"{oven.name} no part may go above {highest_part_c:.0f} °C "
+                f"(limits: part highest in {oven.file or 'its description'})"
             )
         if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
             raise KilnctlError(
-                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: it would never "
-                "get there"
+                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
+                "it would never get there"
             )
 
 

@@ -10,6 +10,7 @@ HORIZON_S = 30 * 86400.0
 
 def ahead(session: Session | None) -> dict:
     """The reference from now on, and the chamber (or the part) by the plan in force; None for what there is not."""
+    # Read once: the tick replaces the state meanwhile.
     state = session.chain.control if session is not None else None
     programme = session.chain.programme if session is not None else None
     if session is None or state is None or state.position is None or not isinstance(programme, Programme):

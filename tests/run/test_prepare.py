@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from kilnctl import KilnctlError, prepare
+from kilnctl import KilnctlError, Reading, prepare
 from kilnctl.commissioning import learning_run
 from kilnctl.model.day_zero import day_zero
 from kilnctl.run.prepare import CONTROLLERS
@@ -33,8 +33,6 @@ def test_a_service_starts_what_a_rehearsal_prepares(oven, schedule):
 
 def test_every_controller_starts_and_steps_by_one_protocol(oven, schedule):
     """The state of each answers what records, status and forecast ask of it."""
-    from kilnctl import Reading
-
     cabinet = oven("curing-cabinet")
     runs = [prepare(cabinet, schedule("powder-cure"), controller=kind) for kind in CONTROLLERS]
     for run in (*runs, learning_run.prepare(cabinet, ceiling_c=150.0)):
