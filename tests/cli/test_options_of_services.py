@@ -13,7 +13,7 @@ from kilnctl.plants.injection import Fault
 from kilnctl.record.durable import save_state
 from kilnctl.rig import VirtualRig
 from kilnctl.service.session import prepare
-from tests.service.at_work import at_work
+from tests.service.at_work import at_work, quickly_learnt
 
 CABINET = "configs/ovens/curing-cabinet.yaml"
 BRIEF = (
@@ -182,7 +182,7 @@ def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here
     )
     common = (
         "learn",
-        CABINET,
+        quickly_learnt(tmp_path),
         "--to",
         "120 °C",
         "--ceiling",

@@ -11,6 +11,18 @@ from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.socket_server import ask
 
+CABINET = Path(__file__).resolve().parents[2] / "configs/ovens/curing-cabinet.yaml"
+
+
+def quickly_learnt(folder: Path) -> Path:
+    """The file of a curing cabinet whose learning run takes less: walls that follow sooner, half as many ticks."""
+    file, text = folder / "oven.yaml", CABINET.read_text(encoding="utf-8")
+    for thick, thin in (("thickness: 80 mm", "thickness: 30 mm"), ("thickness: 60 mm", "thickness: 25 mm")):
+        assert thick in text
+        text = text.replace(thick, thin)
+    file.write_text(text + "\ncontrol: {tick: 2 s}\n", encoding="utf-8")
+    return file
+
 
 def folder_of(service: OvenService) -> Path:
     """Of the record of its last run."""

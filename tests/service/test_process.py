@@ -14,6 +14,7 @@ import pytest
 from kilnctl.cli import main
 from kilnctl.record.run_record import read_run
 from kilnctl.service.socket_server import ask
+from tests.service.at_work import quickly_learnt
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent / "powder-cure.yaml"
@@ -152,12 +153,7 @@ def test_the_unit_files_pass_the_service_managers_own_check(tmp_path, name, more
 
 def test_a_learning_run_by_the_service_can_be_fitted(tmp_path, capsys):
     """`kilnctl learn` on a rig: start test, every stage, the record that `fit` reads; and its way on after a stop."""
-    # Half as many ticks as usual, and walls that follow sooner: sooner done, and the same is shown.
-    oven, text = tmp_path / "oven.yaml", OVEN.read_text(encoding="utf-8")
-    for thick, thin in (("thickness: 80 mm", "thickness: 30 mm"), ("thickness: 60 mm", "thickness: 25 mm")):
-        assert thick in text
-        text = text.replace(thick, thin)
-    oven.write_text(text + "\ncontrol: {tick: 2 s}\n", encoding="utf-8")
+    oven = quickly_learnt(tmp_path)
     options = [
         "--to",
         "120 °C",
