@@ -131,10 +131,8 @@ class OvenService:
     def refusal(self) -> str:
         """Why no run may start now; empty when one may."""
         if self.rest.trips:
-            return (
-                "; ".join(f"{t.fault}: {t.seen}" for t in self.rest.trips)
-                + ". Acknowledge it once its cause is gone (`kilnctl acknowledge`)"
-            )
+            seen = "; ".join(f"{t.fault}: {t.seen}" for t in self.rest.trips)
+            return f"{seen}. Acknowledge it once its cause is gone (`kilnctl acknowledge`)"
         if self.saved.failure:
             return f"the state cannot be kept: {self.saved.failure}"
         if self.recorder is not None and self.recorder.state().refusal:
@@ -246,9 +244,9 @@ class OvenService:
         session = self.session
         act = self._rest(reading, now, dt) if session is None else self._work(session, reading, now, dt, requests)
         commanding.command(self.rig, act, self.pace.now_s)
-        first = self._danger.tick(act.verdict.danger, now)
+        danger_is_new = self._danger.tick(act.verdict.danger, now)
         if session is not None:
-            if first:
+            if danger_is_new:
                 self._recorder().event("danger", time_s=session.time_s, text=act.verdict.danger)
             self._record(session)
         self._act = act
@@ -302,13 +300,13 @@ class OvenService:
 
     def _finish(self, session: Session, outcome: str) -> None:
         """End the run: its record is closed, and its trips stand at rest."""
-        recorder, folder = self._recorder(), self._run_folder()
+        recorder = self._recorder()
         self.session, self.outcome = None, outcome
         if session.trips:
-            self.saved.tripped_run = TrippedRun(str(folder), session.time_s)
+            self.saved.tripped_run = TrippedRun(str(self._run_folder()), session.time_s)
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
         # Before the trips can be acknowledged: that event is written once the record is closed.
-        self.house.close(recorder, folder)
+        self.house.close(recorder, self._run_folder())
         self.rest = Rest(
             self.oven,
             state=session.chain.safety,
@@ -389,10 +387,9 @@ class OvenService:
 
     def _save(self, urgent: bool = False) -> None:
         session = self.session
-        ran = session is not None or self.outcome
         self.saved.save(
             run_to_saved(session, self._run_folder(), self._started) if session is not None else None,
-            self._limits if ran else self.saved.limits,
+            self._limits if session is not None or self.outcome else self.saved.limits,
             self.trips(),
             self._believed(),
             session.order.policy if session is not None else self.rest.tripped_by,
