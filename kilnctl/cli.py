@@ -1,4 +1,4 @@
-"""The command line: parse, call, print. Each command lives in `kilnctl/commands/<name>.py` and is imported only when used."""
+"""The command line: parse, call, print. Each command is a module of `kilnctl.commands`, imported when it is used."""
 
 import argparse
 import os
@@ -60,7 +60,8 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
 
 
 def _joined(arguments: list[str]) -> list[str]:
-    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus for an option, unless it holds a blank."""
+    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus and has no blank for an
+    option."""
     out = []
     for argument in arguments:
         if out and out[-1] == "--offset" and argument.startswith(("-", "−")) and argument[1:2].isdigit():
@@ -70,8 +71,14 @@ def _joined(arguments: list[str]) -> list[str]:
     return out
 
 
+def _units(parsed: argparse.Namespace) -> Units:
+    """The units of what a command prints, as far as it has got: those that it has chosen, else those asked for."""
+    return getattr(parsed, "shown", None) or Units(getattr(parsed, "units", None) or METRIC)
+
+
 def main(arguments: list[str] | None = None) -> int:
-    """Run one command. 0 done, 1 done but the answer is no (a trip, a failed check), 2 cannot be done as asked, 130 interrupted."""
+    """Run one command. Returns its exit status: 0 done, 1 done but the answer is no (a trip, a failed check), 2 cannot
+    be done as asked, 130 interrupted."""
     arguments = sys.argv[1:] if arguments is None else arguments
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     parsed = argparse.Namespace()
@@ -81,15 +88,13 @@ def main(arguments: list[str] | None = None) -> int:
         sys.stdout.flush()
         return status
     except KilnctlError as error:
-        print(
-            getattr(parsed, "shown", Units(getattr(parsed, "units", None) or METRIC)).words(str(error)), file=sys.stderr
-        )
+        print(_units(parsed).words(str(error)), file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
         return 130
     except BrokenPipeError:
-        # The reader of our output left (`kilnctl size … | head`); nothing is wrong, and nothing more can be said.
+        # The reader of the output has left (`kilnctl size … | head`): no error, and nothing more can be printed.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except MemoryError:
@@ -104,7 +109,3 @@ def main(arguments: list[str] | None = None) -> int:
             file=sys.stderr,
         )
         return 2
-
-
-if __name__ == "__main__":
-    sys.exit(main())

@@ -6,6 +6,7 @@ _COUNTS_SUSPEND = getattr(time, "CLOCK_BOOTTIME", None)
 
 
 def passed_s() -> float:
-    """Seconds that only go forward and that nobody can set; those in which the computer was suspended count where the platform knows them (Linux:
-    CLOCK_BOOTTIME; its monotonic clock stands still meanwhile, and an hour without control would look like a tick)."""
+    """Seconds on a clock that only goes forward and that nobody can set. Seconds of suspend count where the platform
+    knows them (Linux: CLOCK_BOOTTIME); on a clock that stands still meanwhile an hour without control would look like
+    one tick."""
     return time.clock_gettime(_COUNTS_SUSPEND) if _COUNTS_SUSPEND is not None else time.monotonic()

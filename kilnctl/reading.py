@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-#: Words that may stand in `Reading.faults`. `SENSOR_FAULTS` are of the control sensor; the same words with
-#: the prefix "limit-" or "part-" are of the other two.
+#: Words in `Reading.faults`. `SENSOR_FAULTS` are of the control sensor; with the prefix "limit-" or "part-" the same
+#: words are of the other two.
 SENSOR_FAULTS = ("open", "short-ground", "short-supply", "no-chip", "bus-error", "cold-junction")
 RIG_FAULTS = ("board-lost", "board-fault")
 
@@ -18,19 +18,19 @@ class Reading:
     cold_junction_c  terminal temperature of the control thermocouple, °C
     faults           words from SENSOR_FAULTS (also with "limit-", "part-" before them) and RIG_FAULTS
     fired            share of the time since the last reading in which power really reached the elements, 0..1
-    commanded        share of that time in which the rig itself told the relay to conduct, where it times the mains cycles and counts
-                     them beside what flowed; None where the loop's own plan is what was told
+    commanded        share of that time in which the rig itself commanded the relay to conduct, where it times the mains
+                     cycles and counts them; None where the relay follows the control loop's own plan
     supply_v         measured supply voltage, V rms
     current_a        measured element current averaged (rms) over the on-time, A; 0 when nothing was fired
-    mean_current_a   the same averaged over the whole time since the last reading, on and off, A: with the voltage it is the power, however
-                     the element groups take turns
+    mean_current_a   the same averaged over the whole time since the last reading, on and off, A: with the voltage it
+                     gives the power, however the element groups take turns
     contactor_closed read-back of an auxiliary contact or of the voltage behind the contactor
     door_open        the software's copy of the door switch
     airflow_proved   ventilation proved by a flow or pressure switch
-    sample           counter of the front end's conversions, or of the times it was asked: it stands still when nobody asks any more
-    bits             the control converter's newest answer as it came, before any median: one that repeats itself shows in it alone;
-                     None where chamber_c and cold_junction_c are that answer
-    rejects          counter of the control converter's conversions that chamber_c hides: wild ones that a median took out
+    sample           counter of the front end's conversions, or of its readings: it stands still when reading stops
+    bits             the control converter's newest answer as it came, before any median: only it shows an answer that
+                     repeats; None where chamber_c and cold_junction_c are that answer
+    rejects          counter of the control converter's conversions that a median took out as wild
     """
 
     chamber_c: float

@@ -8,6 +8,7 @@ passes the walls; `elements` the heaters, with the guesses for what a file leave
 from .contents import Plate, bodies_in, plate_of
 from .elements import Heater, assumed, full_power_c, heater_of
 from .layers import FaceGeometry, geometry_of, layers_of, load_material, material_of
+from .loading import load_oven
 from .openings import Openings
 from .sensor import INNER_SHARE, STILL_FILM, lag_share
 from .surfaces import Surface, star_m2, surfaces_of
@@ -28,6 +29,7 @@ __all__ = [
     "lag_share",
     "layers_of",
     "load_material",
+    "load_oven",
     "material_of",
     "plate_of",
     "star_m2",

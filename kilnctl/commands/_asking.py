@@ -4,7 +4,10 @@ import argparse
 import getpass
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
+from ..service import operating_system
+from ..service.socket_server import ask
 from ._options import chosen
 
 
@@ -15,7 +18,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def asked(args: argparse.Namespace, request: dict) -> dict:
     """The service's answer; raises KilnctlError where nobody answers."""
-    from ..service.socket_server import ask
 
     u = units_of(args)
     answer = ask(socket_of(args), request)
@@ -24,7 +26,6 @@ def asked(args: argparse.Namespace, request: dict) -> dict:
 
 def socket_of(args: argparse.Namespace) -> Path:
     """Where the oven's service listens."""
-    from ..service import operating_system
 
     oven = _oven(args)
     return operating_system.places(args.oven if oven is None else oven.name, args.home)[1]
@@ -37,14 +38,12 @@ def units_of(args: argparse.Namespace):
 
 def _oven(args: argparse.Namespace):
     """The oven of a file, or None where the oven's name was given."""
-    from .. import load_oven
 
     return load_oven(args.oven) if args.oven.endswith((".yaml", ".yml")) else None
 
 
 def oven_of(folder: str | Path):
     """The oven whose file lies in a run's folder, or None: a record without it is shown too."""
-    from .. import load_oven
 
     try:
         return load_oven(Path(folder) / "oven.yaml")

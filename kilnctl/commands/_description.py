@@ -54,8 +54,8 @@ def in_fahrenheit(a: dict[str, str]) -> bool:
 
 
 def limits(highest: str) -> tuple[str, str]:
-    """Trip of the software and setting of the independent limiter, round in the scale of the answer: the trip 15 K or 2 % above, the
-    limiter some 15 K above that."""
+    """Trip of the software and setting of the independent limiter, round in the scale of the answer: the trip 15 K or
+    2 % above, the limiter some 15 K above that."""
     fahrenheit = in_fahrenheit({"highest": highest})
     hot, scale = parse(highest, "temperature"), 1.8 if fahrenheit else 1.0
     shown = hot * 1.8 + 32.0 if fahrenheit else hot
@@ -69,7 +69,11 @@ def limits(highest: str) -> tuple[str, str]:
 def _elements(a: dict[str, str]) -> str:
     given = a["element size"]
     if given.lower() == "not known":
-        return f"  # surface: {'300 in²' if in_inches(a) or in_fahrenheit(a) else '0.2 m²'}        # of all elements together; or 'wire diameter' and 'wire length'. A usual one is assumed"
+        surface = "300 in²" if in_inches(a) or in_fahrenheit(a) else "0.2 m²"
+        return (
+            f"  # surface: {surface}        # of all elements together; or 'wire diameter' and 'wire length'. "
+            "A usual one is assumed"
+        )
     parts = [p.strip() for p in re.split("[x×]", given)]
     if len(parts) == 1:
         return f"  surface: {quoted(given)}"
@@ -95,8 +99,8 @@ def described(a: dict[str, str]) -> str:
     vent = f"# vent: {{flow: {small['flow']}, proved: no}}"
     if "vented" in a:
         vent = (
-            "# Powder gives off flammable vapour: ventilation with a flow switch is a must (SAFETY.md). 'proved: yes' says that the switch is\n"
-            f"# wired.\nvent: {{flow: {small['flow']}, proved: {a['vented'].lower()}}}"
+            "# Powder gives off flammable vapour: ventilation with a flow switch is a must (SAFETY.md). 'proved: yes' "
+            f"says that the switch is\n# wired.\nvent: {{flow: {small['flow']}, proved: {a['vented'].lower()}}}"
         )
     trip, limiter = limits(a["highest"])
     return _FILE.substitute(
@@ -122,7 +126,8 @@ def described(a: dict[str, str]) -> str:
     )
 
 
-_FILE = Template("""# Written by `kilnctl new`. Every quantity carries its unit, in any unit you like. Change what you know better, then
+_FILE = Template("""# Written by `kilnctl new`. Every quantity carries its unit, in any unit you like. Change what you \
+know better, then
 #   kilnctl check THIS-FILE     says what is wrong, with line and column
 #   kilnctl size THIS-FILE      says how hot, how fast, and where the watts go
 oven: $name
@@ -134,7 +139,8 @@ chamber:                     # inside
   height: $height
   opening: $opening
 
-walls:                       # layers from the hot face outward; add 'roof', 'floor', 'door' where they differ from the sides
+walls:                       # layers from the hot face outward; add 'roof', 'floor', 'door' where they differ from \
+the sides
   sides:
 $layers
 

@@ -1,7 +1,8 @@
-"""The option that nearly every command has: the units of what it prints."""
+"""Options that more than one command has."""
 
 import argparse
 
+from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 
 
@@ -20,3 +21,52 @@ def chosen(args: argparse.Namespace, *settings) -> Units:
     said = next((s for s in (getattr(x, "units", None) for x in settings) if s), METRIC)
     args.shown = Units(getattr(args, "units", None) or said).knowing(*settings)
     return args.shown
+
+
+def oven(parser: argparse.ArgumentParser) -> None:
+    """The file of the oven, first of all arguments."""
+    parser.add_argument("oven", help="oven file (YAML)")
+
+
+def out(parser: argparse.ArgumentParser, what: str = "the record is") -> None:
+    """Where records go."""
+    parser.add_argument(
+        "--out", metavar="DIR", default="runs", help=f"folder below which {what} written (default: runs)"
+    )
+
+
+def virtual_oven(parser: argparse.ArgumentParser) -> None:
+    """What is simulated, and how: seed, plant and faults."""
+    parser.add_argument(
+        "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
+    )
+    parser.add_argument(
+        "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
+    )
+    parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
+
+
+def check_seed(seed: int) -> None:
+    """Raises KilnctlError for what is no seed."""
+    if seed < 0:
+        raise KilnctlError("--seed: a whole number from 0")
+
+
+def start(parser: argparse.ArgumentParser) -> None:
+    """What a person has to say before a real oven is heated."""
+    parser.add_argument(
+        "--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none"
+    )
+    parser.add_argument(
+        "--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone"
+    )
+    parser.add_argument(
+        "--reading-is-right",
+        action="store_true",
+        help="with --acknowledge: another thermometer shows that the chamber is where the reading says",
+    )
+    parser.add_argument(
+        "--attended",
+        action="store_true",
+        help="a person stays beside the oven; needed with hardware that cannot let go by itself",
+    )

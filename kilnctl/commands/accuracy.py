@@ -1,10 +1,13 @@
-"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one beside it. Status 1 when no soak was steady."""
+"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one beside it. Status 1 when no soak was
+steady."""
 
 import argparse
 from pathlib import Path
 
+from ..record.run_record import read_run
+from ..report import survey
+from ._external import names, offset_option, offset_s, written
 from ._options import chosen
-from .survey import names, offset_s, written
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,17 +20,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--reference", metavar="NAME", default="", help="which column is the reference, where there are several"
     )
-    parser.add_argument(
-        "--offset", metavar="TIME", default="0 s", help="added to the logger's times, such as '-90 s' (default: 0 s)"
-    )
+    offset_option(parser)
     parser.add_argument(
         "--out", metavar="FILE", help="where to write the page (default: accuracy.html in the run's folder)"
     )
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..record.run_record import read_run
-    from ..report import survey
 
     record = read_run(args.run)
     u = chosen(args, record.oven)

@@ -1,10 +1,20 @@
 """`kilnctl board OVEN`: the I/O board's firmware, its state, and a guided test with the heater disconnected."""
 
 import argparse
+import math
 import time
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
+from ..firing import Burst
+from ..firmware import frames
+from ..reading import Reading
+from ..rig import converters
+from ..rig.answers import REFUSALS
+from ..rig.board import BoardRig
+from ..rig.line import Line, greet
+from ..safety.gate import desk_permit
 
 FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
 
@@ -25,8 +35,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven
-    from ..rig.line import Line, greet
 
     oven = load_oven(args.oven)
     here = Path(__file__).resolve().parents[1] / "firmware"
@@ -38,7 +46,8 @@ def run(args: argparse.Namespace) -> int:
     port = args.port or oven.rig.port
     if not port:
         raise KilnctlError(
-            f"{args.oven}: say which port the I/O board is on (--port, or rig: {{kind: board, port: …}}), best by its name in /dev/serial/by-id"
+            f"{args.oven}: say which port the I/O board is on (--port, or rig: {{kind: board, port: …}}), "
+            "best by its name in /dev/serial/by-id"
         )
     if args.test:
         return _test(oven, port, args.yes)
@@ -68,12 +77,11 @@ def _copy(here: Path, target: Path) -> int:
 
 
 def _show(oven, answer) -> None:
-    from ..firmware import frames
-    from ..rig import converters
 
     print(f"state     {answer.state_word}{'; ' + '; '.join(answer.fault_words()) if answer.faults else ''}")
     print(
-        f"up for    {answer.uptime_ms / 1000.0:.0f} s, last reset cause {answer.reset_cause}, boot {answer.boot:04x}, {answer.bad_frames} damaged frames"
+        f"up for    {answer.uptime_ms / 1000.0:.0f} s, last reset cause {answer.reset_cause}, boot {answer.boot:04x}, "
+        f"{answer.bad_frames} damaged frames"
     )
     print(f"outputs   relays {answer.outputs & 0x3F:06b}, contactor {'closed' if answer.outputs & 0x80 else 'open'}")
     has = answer.inputs
@@ -94,11 +102,11 @@ def _show(oven, answer) -> None:
     ]
     print(f"meters    {', '.join(wired) or 'not wired'}")
     print(
-        f"mains     {answer.mains_hz} Hz, {'zero crossings seen' if has & frames.IN_ZERO_CROSS else 'cycles timed by the board’s own clock'}"
+        f"mains     {answer.mains_hz} Hz, "
+        f"{'zero crossings seen' if has & frames.IN_ZERO_CROSS else 'cycles timed by the board’s own clock'}"
     )
-    for name, sensor, (chip, count, raw) in zip(
-        ("control", "limit", "part"), (oven.sensors.control, oven.sensors.limit, oven.sensors.part), answer.raw
-    ):
+    sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
+    for name, sensor, (chip, count, raw) in zip(("control", "limit", "part"), sensors, answer.raw, strict=True):
         if sensor is None:
             continue
         now = converters.take_conversion(sensor, converters.ConverterState(), raw, count)
@@ -108,15 +116,14 @@ def _show(oven, answer) -> None:
 
 
 def _clear(line) -> int:
-    from ..firmware import frames
-    from ..rig.answers import REFUSALS
 
     answer = line.ask(frames.CLEAR)
     if answer is None:
         raise KilnctlError(f"{line.port}: no answer")
     if answer.refused:
         raise KilnctlError(
-            f"{line.port}: not cleared: {REFUSALS.get(answer.refused, 'it does not say why')} ({'; '.join(answer.fault_words())})"
+            f"{line.port}: not cleared: {REFUSALS.get(answer.refused, 'it does not say why')} "
+            f"({'; '.join(answer.fault_words())})"
         )
     print(f"cleared; the board is {answer.state_word}")
     return 0
@@ -141,13 +148,11 @@ _STEPS = (
 
 
 def _test(oven, port: str, yes: bool) -> int:
-    from ..firing import Burst
-    from ..rig.board import BoardRig
-    from ..safety.gate import desk_permit
 
     print(
-        "Guided test of the I/O board. The heater must be DISCONNECTED: take its wires off and insulate them with the supply switched off\n"
-        "and locked. Work on the mains is for those who may do it where you live. A lamp of 40 W or more in the heater's place shows what flows."
+        "Guided test of the I/O board. The heater must be DISCONNECTED: take its wires off and insulate them with "
+        "the supply switched off\nand locked. Work on the mains is for those who may do it where you live. "
+        "A lamp of 40 W or more in the heater's place shows what flows."
     )
     if not _asked("Is the heater disconnected?", yes):
         print("Not tested.")
@@ -157,14 +162,7 @@ def _test(oven, port: str, yes: bool) -> int:
     try:
         for number, (what, duty, closed, question) in enumerate(_STEPS, 1):
             print(f"\n{number}. {what}")
-            end, step = time.monotonic() + 3.0, 0
-            while time.monotonic() < end:
-                step += 1
-                now = time.monotonic()
-                rig.contactor(closed)
-                rig.heat(duty, Burst(50, (round(50 * duty),), (), duty), desk_permit(now, step) if duty else None)
-                time.sleep(0.3)
-                reading = rig.read()
+            reading = _commanded(rig, duty, closed)
             if reading.contactor_closed is not None and reading.contactor_closed != closed:
                 failed.append(f"{what}: the contactor reads {'closed' if reading.contactor_closed else 'open'}")
             if "board-fault" in reading.faults:
@@ -174,15 +172,7 @@ def _test(oven, port: str, yes: bool) -> int:
                 failed.append(f"{what}: not as it should be")
         if not failed:
             failed += _lets_go(rig)
-        print("\nsensors: hold each tip in your hand; its reading should rise.")
-        reading = rig.read()
-        for name, value in (("control", reading.chamber_c), ("limit", reading.limit_c), ("part", reading.part_c)):
-            if value is not None:
-                print(
-                    f"   {name:8s} {value:.1f} °C"
-                    if value == value
-                    else f"   {name:8s} FAULT {', '.join(reading.faults)}"
-                )
+        _show_sensors(rig.read())
         if not _asked("   Does each of them rise when it is warmed, and none of the others?", yes):
             failed.append("sensors: not as they should be")
     finally:
@@ -190,20 +180,42 @@ def _test(oven, port: str, yes: bool) -> int:
     for words in failed:
         print(f"FAILED: {words}")
     print(
-        "\nThe test passed. Connect the heater with the supply off, and go through the commissioning checks in SAFETY.md."
+        "\nThe test passed. Connect the heater with the supply off, and go through the commissioning checks in "
+        "SAFETY.md."
         if not failed
         else "\nNot passed: leave the heater disconnected."
     )
     return 1 if failed else 0
 
 
-def _lets_go(rig) -> list[str]:
-    """This program heats and then goes quiet, as a hung one would: the board must drop relay and contactor by itself and latch."""
-    from ..firing import Burst
-    from ..safety.gate import desk_permit
+def _commanded(rig: BoardRig, duty: float, closed: bool) -> Reading:
+    """Command that for three seconds, as the control loop would; the last reading of them."""
+    end, step = time.monotonic() + 3.0, 0
+    while True:
+        step += 1
+        now = time.monotonic()
+        rig.contactor(closed)
+        rig.heat(duty, Burst(50, (round(50 * duty),), (), duty), desk_permit(now, step) if duty else None)
+        time.sleep(0.3)
+        reading = rig.read()
+        if time.monotonic() >= end:
+            return reading
+
+
+def _show_sensors(reading: Reading) -> None:
+    print("\nsensors: hold each tip in your hand; its reading should rise.")
+    for name, value in (("control", reading.chamber_c), ("limit", reading.limit_c), ("part", reading.part_c)):
+        if value is not None:
+            fault = f"FAULT {', '.join(reading.faults)}"
+            print(f"   {name:8s} {f'{value:.1f} °C' if math.isfinite(value) else fault}")
+
+
+def _lets_go(rig: BoardRig) -> list[str]:
+    """Heat, and then go quiet as a hung program would: the board must drop relay and contactor by itself and latch."""
 
     print(
-        "\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within 2.1 s"
+        "\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within "
+        "2.1 s"
     )
     for step in range(1, 8):
         now = time.monotonic()

@@ -2,14 +2,23 @@
 
 import argparse
 
+from ..body import load_oven
 from ..body.bursts import bursts_note
+from ..control import planned_s
 from ..errors import KilnctlError
-from ..output import about
+from ..output import Units, about
+from ..run.prepare import prepare
+from ..safety import policy_for, schedule_trip_words
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule
+from ..sizing import size
+from . import _options
+from ._files import oven_and_schedule
 from ._options import chosen
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("oven", help="oven file (YAML)")
+    _options.oven(parser)
     parser.add_argument("schedule", nargs="?", help="schedule file (YAML) to be checked against that oven")
     parser.add_argument(
         "--model",
@@ -19,35 +28,36 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import control, load_oven, load_schedule, safety, size
-    from ..service.session import ready
-
-    problems, oven, schedule = [], None, None
-    try:
-        oven = load_oven(args.oven)
-    except KilnctlError as error:
-        problems.append(str(error))
+    schedule = None
     if args.schedule:
-        try:
-            schedule = load_schedule(args.schedule)
-        except KilnctlError as error:
-            problems.append(str(error))
-    if problems:
-        raise KilnctlError("\n".join(problems))
-
+        oven, schedule = oven_and_schedule(args.oven, args.schedule)
+    else:
+        oven = load_oven(args.oven)
     u = chosen(args, oven, schedule)
+    _tell_oven(args.oven, oven, u)
+    if schedule is not None:
+        _tell_schedule(args, oven, schedule, u)
+        return 0
+    policy_for(oven)  # refuses what no run could be watched with
+    if args.model:
+        raise KilnctlError("--model: a model is checked with a schedule; name one too")
+    return 0
+
+
+def _tell_oven(file: str, oven: Oven, u: Units) -> None:
     sizing = size(oven)  # refuses layers above their limit, each with its place
-    c = oven.chamber
-    print(f"{args.oven}: understood.")
+    power_w = oven.elements.power_w
+    assert power_w is not None, "known once the file is read"
+    c, highest = oven.chamber, u.temperature(oven.limits.highest_c)
+    print(f"{file}: understood.")
+    sides = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
     print(
-        f"  {oven.name}: {' × '.join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))} inside, "
-        f"{oven.elements.power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz"
+        f"  {oven.name}: {sides} inside, "
+        f"{power_w / 1000:.2f} kW at {oven.supply.voltage_v:.0f} V {oven.supply.frequency_hz:.0f} Hz"
     )
+    print(f"  schedules may go to {highest}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}")
     print(
-        f"  schedules may go to {u.temperature(oven.limits.highest_c)}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}"
-    )
-    print(
-        f"  holding {u.temperature(oven.limits.highest_c)} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
+        f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
         "(`kilnctl size` tells more)"
     )
     if sizing.max_chamber_c < oven.limits.highest_c:
@@ -58,32 +68,32 @@ def run(args: argparse.Namespace) -> int:
         print(f"  note: {u.words(said)}")
     for assumption in oven.assumptions:
         print(f"  assumed {u.words(assumption)}")
-    if schedule is None:
-        safety.policy_for(oven)  # refuses what no run could be watched with
-        if args.model:
-            raise KilnctlError("--model: a model is checked with a schedule; name one too")
-        return 0
-    order = ready(oven, schedule, args.model)
-    programme, policy = order.programme, order.policy
+
+
+def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: Units) -> None:
+    ready = prepare(oven, schedule, args.model)
+    programme, policy = ready.programme, ready.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
     print(
         f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
-        f"ramps and soaks take {about(control.planned_s(programme))} besides heating up and cooling"
+        f"ramps and soaks take {about(planned_s(programme))} besides heating up and cooling"
     )
-    print(f"  {u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c))}")
-    print(f"  control's model: {u.words(order.words)}")
+    print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")
+    print(f"  control's model: {u.words(ready.model_words)}")
+    rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
-        f"  the heat is also cut when the reading rises faster than {u.words(f'{policy.rise_k_per_s:.2f} K/s')}, and {about(policy.longest_s)} after the start"
+        f"  the heat is also cut when the reading rises faster than {rise}, "
+        f"and {about(policy.longest_s)} after the start"
     )
     for shortfall in programme.shortfalls:
         print(f"  note: {u.words(shortfall.note)}")
     if schedule.follows == "part" and oven.sensors.part is None:
         print(
-            "  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it (sensors: part)"
+            "  note: no thermocouple is on the part: its temperature is only estimated, and nothing guards it "
+            "(sensors: part)"
         )
     if schedule.flammable_vapour:
         print(
-            "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge of "
-            f"{about(policy.purge_s)} with it"
+            "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge "
+            f"of {about(policy.purge_s)} with it"
         )
-    return 0

@@ -2,9 +2,15 @@
 
 import argparse
 import datetime
-from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
+from ..identification.fit import fit
+from ..identification.records import as_log
+from ..identification.validation import predicted_on
+from ..model.trained_file import load_model, save_model, trained
+from ..report.fit_text import fit_picture, fit_text, models_compared
+from ._files import write_text
 from ._options import chosen
 
 
@@ -39,12 +45,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven
-    from ..identification.fit import fit
-    from ..identification.records import as_log
-    from ..identification.validation import predicted_on
-    from ..model.trained_file import load_model, save_model, trained
-    from ..report.fit_text import fit_picture, fit_text, models_compared
 
     oven = load_oven(args.oven)
     u = chosen(args, oven)
@@ -72,10 +72,7 @@ def run(args: argparse.Namespace) -> int:
         save_model(args.save, kept)
         print(f"\nmodel: {args.save}")
     if args.picture:
-        try:
-            Path(args.picture).write_text(fit_picture(found, u), encoding="utf-8")
-        except OSError as error:
-            raise KilnctlError(f"{args.picture}: cannot be written: {error.strerror}") from None
+        write_text(args.picture, fit_picture(found, u))
         print(f"picture: {args.picture}")
     return 0 if found.converged else 1
 

@@ -1,10 +1,11 @@
 """`kilnctl history RUNS`: the runs of one oven, and its ageing."""
 
 import argparse
-from pathlib import Path
 
-from ..errors import KilnctlError
+from ..report.history import read_history
+from ..report.history_text import history_page, history_text
 from ._asking import oven_of
+from ._files import write_text
 from ._options import chosen
 
 
@@ -20,16 +21,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..report.history import read_history
-    from ..report.history_text import history_page, history_text
 
     history = read_history(args.runs, args.oven, args.since)
     u = chosen(args, oven_of(history.runs[-1].folder) if history.runs else None)
     print(u.words(history_text(history, u)))
     if args.out:
-        try:
-            Path(args.out).write_text(u.words(history_page(history, u)), encoding="utf-8")
-        except OSError as error:
-            raise KilnctlError(f"{args.out}: cannot be written: {error.strerror}") from None
+        write_text(args.out, u.words(history_page(history, u)))
         print(f"\nthe page lies in {args.out}")
     return 0

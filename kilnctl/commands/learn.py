@@ -2,11 +2,26 @@
 reads."""
 
 import argparse
+from pathlib import Path
 
+from ..body import load_oven
+from ..commissioning import learning_run as learning
+from ..commissioning.experiment import Experiment
 from ..errors import KilnctlError
-from ..output import about, clock
+from ..output import Units, about, clock
+from ..plants.injection import load_faults
+from ..plants.plant import load_plant, truth_of
+from ..record.folder import Begun, SampleWriter, begin, new_folder
+from ..report.finishing import finish
+from ..run.prepare import PreparedRun
+from ..run.summary import summarise
+from ..run.virtual_plant import virtual_oven
+from ..settings.oven import Oven
+from ..terms import Outcome
 from ..units import UnitError, parse
+from . import _options
 from ._options import chosen
+from ._progress import SimulationProgress
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -16,19 +31,14 @@ it: the heat is off."""
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("oven", help="oven file (YAML)")
+    _options.oven(parser)
     parser.add_argument(
         "--ceiling",
         metavar="TEMP",
         help="never above this, such as '230 °C' or '450 °F' (default: the oven's highest)",
     )
     parser.add_argument("--to", metavar="TEMP", help="upper working temperature (default: a little below the ceiling)")
-    parser.add_argument(
-        "--out",
-        metavar="DIR",
-        default="runs",
-        help="folder below which the record is written (default: runs)",
-    )
+    _options.out(parser)
     parser.add_argument("--hot", action="store_true", help="start although the oven is warm")
     parser.add_argument(
         "--loaded",
@@ -42,13 +52,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="go on after a run that was interrupted or killed: with its temperatures and load, from its record",
     )
     parser.add_argument("--plan", action="store_true", help="only say what would be done, how long it takes and why")
-    parser.add_argument(
-        "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
-    )
-    parser.add_argument(
-        "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
-    )
-    parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
+    _options.virtual_oven(parser)
     parser.add_argument(
         "--speed",
         type=float,
@@ -56,85 +60,58 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="through the service, in N times real time (on a virtual rig; a real one has 1)",
     )
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's)")
-    parser.add_argument(
-        "--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none"
-    )
-    parser.add_argument(
-        "--acknowledge", metavar="NAME", help="who has seen to the last run's trip, once its cause is gone"
-    )
-    parser.add_argument(
-        "--reading-is-right",
-        action="store_true",
-        help="with --acknowledge: another thermometer shows that the chamber is where the reading says",
-    )
-    parser.add_argument(
-        "--attended",
-        action="store_true",
-        help="a person stays beside the oven; needed with hardware that cannot let go by itself",
-    )
+    _options.start(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven
-    from ..commissioning import learning_run as learning
-    from ..record.folder import Begun, SampleWriter, begin, new_folder
-    from ..report.finishing import finish
-    from ..run.summary import summarise
-    from .rehearse import Progress
-
     oven = load_oven(args.oven)
     u = chosen(args, oven)
-    if args.seed < 0:
-        raise KilnctlError("--seed: a whole number from 0")
+    _options.check_seed(args.seed)
     in_service = args.speed is not None or (oven.rig.kind != "virtual" and not args.plant)
     if in_service and args.plant:
         raise KilnctlError("--speed is for this oven's own rig, not for one of --plant")
-    wanted = dict(
-        ceiling_c=_temperature(args.ceiling, "--ceiling"),
-        top_c=_temperature(args.to, "--to"),
-        load=oven.usual_load if args.loaded else None,
-    )
-    if args.interrupted:
-        wanted = _as_before(args, oven, wanted)
-    load, hot = wanted["load"], args.hot or bool(args.interrupted)
-    programme = learning.prepare(oven, **wanted)
-    plan = programme.experiment
+    ready = _prepared(args, oven)
+    plan, first = ready.programme.experiment, ready.programme.begin.stage
     print(
         f"{oven.name}: learning run around {' and '.join(u.temperature(t) for t in plan.temperatures_c)}, "
-        f"never above {u.temperature(plan.ceiling_c)}, "
-        f"about {about(plan.left_s[programme.begin.stage])}, of it {about(plan.heated_s(programme.begin.stage))} until the last heat, then the long fall"
+        f"never above {u.temperature(plan.ceiling_c)}, about {about(plan.left_s[first])}, "
+        f"of it {about(plan.heated_s(first))} until the last heat, then the long fall"
     )
     if args.plan:
         _show(plan, u)
         return 0
-    if in_service:
-        return _in_service(args, oven, load, programme, hot)
-    plant, faults = None, ()
-    if args.plant:
-        from ..plants.plant import load_plant
+    hot = args.hot or bool(args.interrupted)
+    return _in_service(args, ready, hot) if in_service else _simulated(args, ready, hot, u)
 
-        plant = load_plant(args.plant, oven)
-    if args.faults:
-        from ..plants.injection import load_faults
 
-        faults = load_faults(args.faults)
-    if getattr(plant, "chamber_c", None) is not None:
-        learning.refuse_hot(oven, plant.chamber_c, hot)
-    schedule = learning.as_schedule(programme)
-    folder = new_folder(args.out, oven.name, schedule.name)
-    begin(folder, Begun(oven, schedule, load, programme.model, args.seed, "learning run"))
-    writer, progress = SampleWriter(folder), Progress("learning", args.quiet)
+def _prepared(args: argparse.Namespace, oven: Oven) -> PreparedRun[learning.LearningProgramme]:
+    ceiling_c, top_c = _temperature(args.ceiling, "--ceiling"), _temperature(args.to, "--to")
+    if not args.interrupted:
+        load = oven.usual_load if args.loaded else None
+        return learning.prepare(oven, ceiling_c=ceiling_c, top_c=top_c, load=load)
+    was = learning.interrupted(oven, args.interrupted)
+    _refuse_other(args, was, ceiling_c, top_c)
+    return learning.prepare(oven, ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
+
+
+def _simulated(args: argparse.Namespace, ready: PreparedRun[learning.LearningProgramme], hot: bool, u: Units) -> int:
+    oven, faults = ready.oven, load_faults(args.faults) if args.faults else ()
+    plant = load_plant(args.plant, oven) if args.plant else virtual_oven(oven, ready.load, args.seed, faults)
+    start_c = truth_of(plant).chamber_c
+    if start_c is not None:
+        learning.refuse_hot(oven, start_c, hot)  # before anything is written
+    folder = new_folder(args.out, oven.name, ready.schedule.name)
+    begin(folder, Begun(oven, ready.schedule, ready.load, ready.model, args.seed, ready.controller_name))
+    writer, progress = SampleWriter(folder), SimulationProgress("learning", args.quiet)
     try:
-        result = learning.learn(
-            oven,
+        result = learning.carry_out(
+            ready,
             plant,
             args.seed,
             hot=hot,
-            faults=faults,
             progress=lambda t, left, phase: progress(t, left, f"{phase}, about {about(left)} left"),
             sink=writer,
-            **wanted,
         )
     finally:
         writer.close()
@@ -147,55 +124,40 @@ def run(args: argparse.Namespace) -> int:
         f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"
     )
     _next(args, result.outcome, folder)
-    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
 
 
-def _next(args: argparse.Namespace, outcome: str, folder) -> None:
-    if outcome == "finished":
+def _next(args: argparse.Namespace, outcome: str, folder: Path | None) -> None:
+    if outcome == Outcome.FINISHED:
         earlier = f" {args.interrupted}" if args.interrupted else ""
         print(f"next: kilnctl fit {args.oven}{earlier} {folder}")
     else:
         print(f"to go on: kilnctl learn {args.oven} --continue {folder}")
 
 
-def _in_service(args: argparse.Namespace, oven, load, programme, hot: bool) -> int:
+def _in_service(args: argparse.Namespace, ready: PreparedRun, hot: bool) -> int:
     """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
-    from .. import safety
-    from ..commissioning import learning_run as learning
-    from ..service.session import Order, check_apart
-    from . import run as running
+    # A learning run on the virtual oven does without the service.
+    from ..service.session import check_apart  # noqa: PLC0415 - see above
+    from ..service.start_policy import StartPolicy, StartWishes  # noqa: PLC0415 - see above
+    from ._serving import Serving, serve  # noqa: PLC0415 - see above
 
-    check_apart(oven)
-    schedule = learning.as_schedule(programme)
-    policy = safety.policy_for(oven, schedule, programme.model)
-    order = Order(
-        oven,
-        schedule,
-        load,
-        programme.model,
-        "from the oven's description",
-        programme,
-        policy,
-        learning.Controller(),
-        "learning run",
+    check_apart(ready.oven)
+    wishes = StartWishes(args.acknowledge or "", args.reading_is_right, anew=True, confirm=args.confirm)
+    policy = StartPolicy(wishes, ready, lambda chamber_c: learning.refuse_hot(ready.oven, chamber_c, hot))
+    serving = Serving(
+        ready.oven,
+        ready.load,
+        home=args.home,
+        out=args.out,
+        shown=args.shown,
+        quiet=args.quiet,
+        speed=1.0 if args.speed is None else args.speed,
+        seed=args.seed,
+        faults=args.faults,
+        attended=args.attended,
     )
-
-    class Start(running.Start):
-        def __call__(self, service) -> None:
-            try:
-                learning.refuse_hot(oven, service.rest.reading.chamber_c, hot)
-            except KilnctlError as error:
-                return self._refuse(str(error))
-            return super().__call__(service)
-
-    args.idle, args.anew, args.model, args.keep, args.speed = (
-        False,
-        True,
-        None,
-        None,
-        1.0 if args.speed is None else args.speed,
-    )
-    outcome, folder = running.served(args, oven, load, order, Start)
+    outcome, folder = serve(serving, policy)
     _next(args, outcome, folder)
     return {"finished": 0, "stopped": 130}.get(outcome, 1)
 
@@ -209,27 +171,25 @@ def _temperature(text: str | None, option: str) -> float | None:
         raise KilnctlError(f"{option}: {error}") from None
 
 
-def _as_before(args: argparse.Namespace, oven, wanted: dict) -> dict:
-    """What `learning.prepare` wants for the rest of an interrupted run: its record says it, and nothing else may be asked of it."""
-    from ..commissioning.learning_run import interrupted
-
-    was = interrupted(oven, args.interrupted)
-    for option, asked, before in (
-        ("--ceiling", wanted["ceiling_c"], was.ceiling_c),
-        ("--to", wanted["top_c"], was.top_c),
-    ):
+def _refuse_other(
+    args: argparse.Namespace, was: learning.Interrupted, ceiling_c: float | None, top_c: float | None
+) -> None:
+    """The rest of an interrupted run is the same run: its record says it, and nothing else may be asked of it. Raises
+    KilnctlError."""
+    for option, asked, before in (("--ceiling", ceiling_c, was.ceiling_c), ("--to", top_c, was.top_c)):
         if asked is not None and abs(asked - before) > 0.5:
             raise KilnctlError(
-                f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run without --continue"
+                f"{option}: the interrupted run had {before:.0f} °C; leave it out to go on, or begin a new run without "
+                "--continue"
             )
     if args.loaded and was.load is None:
         raise KilnctlError(
-            "--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without --continue"
+            "--loaded: the interrupted run was of the empty oven; take the load out, or begin a new run without "
+            "--continue"
         )
-    return dict(ceiling_c=was.ceiling_c, top_c=was.top_c, load=was.load, begin_stage=was.stage)
 
 
-def _show(plan, u) -> None:
-    for stage, left, after in zip(plan.stages, plan.left_s, (*plan.left_s[1:], 0.0)):
+def _show(plan: Experiment, u: Units) -> None:
+    for stage, left, after in zip(plan.stages, plan.left_s, (*plan.left_s[1:], 0.0), strict=True):
         print(f"  {about(left - after):>10s}  {u.words(stage.name)}")
     print(f"\n{_WHY}")

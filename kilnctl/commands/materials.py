@@ -3,6 +3,8 @@
 import argparse
 
 from ..errors import KilnctlError
+from ..thermal.materials import library
+from ..units import UnitError, parse, parse_unit
 from ._options import chosen
 
 
@@ -16,8 +18,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..thermal.materials import library
-    from ..units import UnitError, parse, parse_unit
 
     u = chosen(args)
     at = args.at or ("200 °F, 800 °F, 1500 °F" if u.imperial else "100 °C, 400 °C, 800 °C")
@@ -36,7 +36,8 @@ def run(args: argparse.Namespace) -> int:
     ]
     if not rows:
         raise KilnctlError(
-            f"--kind: no material of a kind like '{args.kind}'; kinds: {', '.join(sorted({m.kind for m in library().values()}))}"
+            f"--kind: no material of a kind like '{args.kind}'; "
+            f"kinds: {', '.join(sorted({m.kind for m in library().values()}))}"
         )
     print(f"conductivity in {unit} at")
     print(
@@ -55,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
         density = m.density_kg_m3 * (0.062428 if imperial else 1.0)
         print(f"{m.name:<28}{''.join(cells)}{u.temperature(m.limit_c):>10}{density:>8.0f}  {m.source}")
     print(
-        "\n* outside the range of the data, continued. 'air gap' is computed from its thickness. A seller's own sheet beats this list."
+        "\n* outside the range of the data, continued. 'air gap' is computed from its thickness. "
+        "A seller's own sheet beats this list."
     )
     return 0

@@ -1,4 +1,4 @@
-"""`kilnctl new [FILE]`: some fifteen questions, a commented oven description that check, size and rehearse accept at once."""
+"""`kilnctl new [FILE]`: some fifteen questions, and an oven description that check, size and rehearse accept."""
 
 import argparse
 import re
@@ -9,6 +9,9 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
+from ..settings.oven import oven_from
+from ..sizing import size
+from ..thermal.materials import find
 from ..units import UnitError, parse
 from ._description import described, in_fahrenheit, in_inches, split_size
 
@@ -22,8 +25,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 @dataclass(frozen=True)
 class Question:
-    """`default` may depend on the answers so far; `accept` returns what is wrong with the words of an answer, or None. From a question that
-    `settles` a part of the oven on, the oven described so far is judged as `kilnctl check` would."""
+    """`default` may depend on the answers so far; `accept` returns what is wrong with the words of an answer, or None.
+    After a question that `settles` a part of the oven, the oven described so far is judged as `kilnctl check` would."""
 
     key: str
     ask: str
@@ -56,7 +59,6 @@ def _size(text: str) -> str | None:
 
 
 def _known_material(text: str) -> str | None:
-    from ..thermal.materials import find
 
     try:
         find(text)
@@ -116,7 +118,7 @@ def _american(a: dict) -> bool:
 def _line_hz(a: dict) -> str:
     """120 V and 277 V are of 60 Hz countries; 208 V to 240 V can be of either, so the other answers tell."""
     volts = parse(a["voltage"], "voltage")
-    return "60 Hz" if volts < 150.0 or 260.0 < volts < 300.0 or (_american(a) and 200.0 <= volts) else "50 Hz"
+    return "60 Hz" if volts < 150.0 or 260.0 < volts < 300.0 or (_american(a) and volts >= 200.0) else "50 Hz"
 
 
 def _backing(a: dict) -> tuple[str, str]:
@@ -131,7 +133,10 @@ def _elements(text: str) -> str | None:
     ):
         return None
     if len(parts) != 2:
-        return "a surface, such as 0.25 m² or 60 in²; a diameter and a length, such as 8 mm x 12 m or 0.04 in x 22 ft; or: not known"
+        return (
+            "a surface, such as 0.25 m² or 60 in²; a diameter and a length, such as 8 mm x 12 m or 0.04 in x 22 ft; "
+            "or: not known"
+        )
     return _quantity("length", 1e-4, 0.03)(parts[0]) or _quantity("length", 0.05, 500.0)(parts[1])
 
 
@@ -274,7 +279,8 @@ def run(args: argparse.Namespace) -> int:
     except OSError as error:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
     print(
-        f"\nWrote {path}. Next:\n  kilnctl check {path}\n  kilnctl size {path}\n  kilnctl schema oven   (for an editor that completes the rest)"
+        f"\nWrote {path}. Next:\n  kilnctl check {path}\n  kilnctl size {path}\n"
+        "  kilnctl schema oven   (for an editor that completes the rest)"
     )
     return 0
 
@@ -288,8 +294,8 @@ def _ask(number: int, question: Question, answers: dict, people: bool, silent: b
         line = sys.stdin.readline()
         if line == "":
             raise KilnctlError(
-                f"the answers end before question {number} ('{question.ask}'); nothing was written. An empty line takes the default, "
-                "--defaults takes them all"
+                f"the answers end before question {number} ('{question.ask}'); nothing was written. "
+                "An empty line takes the default, --defaults takes them all"
             )
         if not people:
             print(line.strip() or default)
@@ -306,13 +312,10 @@ def _judged(question: Question, answers: dict) -> str | None:
     """What `kilnctl check` would refuse in the oven that these answers describe, with the defaults for the rest."""
     if not question.settles and not (
         question.key == "backing thickness"
-        or answers.get("backing", "").lower() == "none"
-        and question.key == "backing"
+        or (answers.get("backing", "").lower() == "none" and question.key == "backing")
     ):
         return None
     if question.key == "insulation":
-        from ..thermal.materials import find
-
         bears, hot = find(answers["insulation"]).limit_c, parse(answers["highest"], "temperature")
         shown = Units(IMPERIAL if _american(answers) else METRIC).knowing(hot)
         return (
@@ -327,13 +330,13 @@ def _judged(question: Question, answers: dict) -> str | None:
         if other.key not in rest and _wanted(other, rest):
             rest[other.key] = other.default(rest)
     try:
-        from .. import size
-        from ..settings.oven import oven_from
-
         oven = oven_from(described(rest), "this oven")
         holds_w = size(oven).power_w(oven.limits.highest_c)
-        if question.key == "power" and holds_w > oven.elements.power_w:
-            return f"only to hold {answers['highest']} takes {holds_w / 1000:.2f} kW, and to get there more; twice as much is common practice"
+        if question.key == "power" and holds_w > parse(answers["power"], "power"):
+            return (
+                f"only to hold {answers['highest']} takes {holds_w / 1000:.2f} kW, and to get there more; "
+                "twice as much is common practice"
+            )
     except ValueError as error:
         return f"this oven cannot be sized: {error}"
     except KilnctlError as error:

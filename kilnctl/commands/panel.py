@@ -10,7 +10,14 @@ import tempfile
 import time
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
+from ..panel.pin import Keys
+from ..service import operating_system
+from ..service.socket_server import ask_to_start
+
+#: Addresses that only this computer reaches.
+_LOCAL = ("127.0.0.1", "::1", "localhost")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,7 +36,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--schedules",
         metavar="DIR",
-        help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own folder)",
+        help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own "
+        "folder)",
     )
     parser.add_argument("--runs", metavar="DIR", default="runs", help="folder of records (default: runs)")
     parser.add_argument("--model", metavar="FILE", help="the trained model that runs are started with")
@@ -56,8 +64,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     try:
-        import starlette
-        import uvicorn  # noqa: F401
+        import starlette  # noqa: PLC0415 - of the extra, which need not be there
+        import uvicorn  # noqa: F401, PLC0415 - of the extra, which need not be there
 
         if tuple(int(n) for n in starlette.__version__.split(".")[:3]) < (1, 0, 1):
             raise KilnctlError(
@@ -71,10 +79,6 @@ def run(args: argparse.Namespace) -> int:
         raise KilnctlError("--port: from 1 to 65535")
     if args.demo:
         return _demo(args)
-    from .. import load_oven
-    from ..panel.pin import Keys
-    from ..service import operating_system
-
     oven = load_oven(args.oven)
     home, socket = operating_system.places(oven.name, args.home)
     keys = Keys(home / "panel")
@@ -87,7 +91,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if not keys.has_pin:
         print(
-            f"a PIN was made: {keys.make_pin()}  (whatever can heat asks for it; stop never does. `--new-pin` makes another)"
+            f"a PIN was made: {keys.make_pin()}  (whatever can heat asks for it; stop never does. "
+            "`--new-pin` makes another)"
         )
     return serve(
         args,
@@ -107,19 +112,20 @@ def _schedules(oven_file: str) -> Path:
 
 def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, demo: bool = False) -> int:
     """Until SIGINT or SIGTERM. The oven's service neither starts nor ends with it."""
-    import uvicorn
+    # `run` has seen that the extra is there.
+    import uvicorn  # noqa: PLC0415 - of the extra
 
-    from ..panel.app import PanelApp
-    from ..panel.catalogue import Catalogue
-    from ..panel.connections import limited
-    from ..panel.guard import hosts
+    from ..panel.app import PanelApp  # noqa: PLC0415 - takes the extra
+    from ..panel.catalogue import Catalogue  # noqa: PLC0415 - takes long, and only a panel that is served needs it
+    from ..panel.connections import limited  # noqa: PLC0415 - takes the extra
+    from ..panel.guard import hosts  # noqa: PLC0415 - takes the extra
 
-    if args.bind not in ("127.0.0.1", "::1", "localhost") and not args.host:
+    if args.bind not in _LOCAL and not args.host:
         raise KilnctlError(
             "--bind opens the panel to others: say by which name or address they call it, with --host NAME"
         )
     with contextlib.suppress(OSError):
-        os.nice(5)  # the oven's tick comes first
+        os.nice(5)  # the service's tick comes first
     panel = PanelApp(socket, Catalogue(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
     config = uvicorn.Config(
         panel.app,
@@ -144,17 +150,12 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
 
     server = Server(config)
     if not args.quiet:
-        print(
-            f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind in ('0.0.0.0', '127.0.0.1') else args.bind}:{args.port}/",
-            flush=True,
-        )
-        if args.bind not in ("127.0.0.1", "::1", "localhost"):
-            print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
+        _tell_address(args, oven)
 
     def end(number, frame) -> None:
         raise KeyboardInterrupt
 
-    # The server raises the signal that ended it once more, for us: whatever was started for it is then ended too.
+    # The server raises again the signal that ended it; what was started for the panel is then ended too.
     before = signal.signal(signal.SIGTERM, end)
     try:
         server.run()
@@ -169,19 +170,23 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     return 0
 
 
+def _tell_address(args, oven) -> None:
+    print(
+        f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind == '0.0.0.0' else args.bind}:{args.port}/",
+        flush=True,
+    )
+    if args.bind not in _LOCAL:
+        print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
+
+
 def _demo(args) -> int:
     """A waiting service with a virtual oven, a first cure started in it, and the panel before both."""
-    import kilnctl
-
-    from .. import load_oven
-    from ..panel.pin import Keys
-    from ..service import operating_system
-
-    configs = Path(kilnctl.__file__).resolve().parents[1] / "configs"
+    configs = Path(__file__).resolve().parents[2] / "configs"
     oven_file = Path(args.oven) if args.oven else configs / "ovens" / "curing-cabinet.yaml"
     if not oven_file.is_file():
         raise KilnctlError(
-            "the workshop's ovens are not beside this installation: give an oven file (kilnctl panel --demo OVEN --schedules DIR)"
+            "the workshop's ovens are not beside this installation: give an oven file "
+            "(kilnctl panel --demo OVEN --schedules DIR)"
         )
     oven = load_oven(oven_file)
     schedules = Path(args.schedules) if args.schedules else _schedules(str(oven_file))
@@ -239,8 +244,6 @@ def _wait_for(service, socket: Path) -> None:
 
 def _first_run(socket: Path, schedules: Path) -> None:
     """Something to look at: the powder cure, where there is one."""
-    from ..service.socket_server import ask_to_start
-
     first = schedules / "powder-cure.yaml"
     if first.is_file():
         ask_to_start(socket, {"ask": "start", "schedule": str(first), "by": "the demo", "confirm": True})

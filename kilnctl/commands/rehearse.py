@@ -1,25 +1,35 @@
 """`kilnctl rehearse OVEN SCHEDULE`: the whole chain on a virtual oven, in simulated time."""
 
 import argparse
-import dataclasses
-import sys
-import time
+from collections.abc import Sequence
 
+from ..body.bursts import pattern_for
 from ..errors import KilnctlError
-from ..output import clock
-from ..run.summary import summarise
+from ..firing import flicker
+from ..output import Units, clock
+from ..plants.injection import PlantFault, load_faults
+from ..plants.plant import load_plant, truth_of
+from ..record.folder import Begun, SampleWriter, begin, new_folder
+from ..report.finishing import finish
+from ..report.summary_text import summaries_compared, summary_text
+from ..run.prepare import PreparedRun, prepare
+from ..run.rehearsal import simulate, usual_plant
+from ..run.result import Run
+from ..run.summary import Summary, summarise
+from ..safety import schedule_trip_words
+from ..settings.oven import Oven
+from ..sizing import size
+from ..terms import Outcome
+from . import _options
+from ._files import oven_and_schedule
 from ._options import chosen
+from ._progress import SimulationProgress
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("oven", help="oven file (YAML)")
+    _options.oven(parser)
     parser.add_argument("schedule", help="schedule file (YAML)")
-    parser.add_argument(
-        "--out", metavar="DIR", default="runs", help="folder below which the record is written (default: runs)"
-    )
-    parser.add_argument(
-        "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
-    )
+    _options.out(parser)
     parser.add_argument(
         "--compare", action="store_true", help="beside it, an on/off thermostat of ±3 °C on the same oven and seed"
     )
@@ -34,103 +44,33 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the trained model to control with, from `kilnctl fit --save` (default: from the description)",
     )
-    parser.add_argument(
-        "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
-    )
-    parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
+    _options.virtual_oven(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
 
-class Progress:
-    """A line on a terminal that renews itself; a line every ten simulated hours or so elsewhere."""
-
-    def __init__(self, what: str, quiet: bool):
-        self.what, self.quiet, self.started, self.shown = what, quiet, time.monotonic(), 0.0
-
-    def __call__(self, time_s: float, left_s: float, phase: str) -> None:
-        now = time.monotonic()
-        if self.quiet or now - self.shown < (0.2 if sys.stderr.isatty() else 5.0):
-            return
-        self.shown = now
-        text = f"{self.what}: {clock(time_s)} of simulated time, {phase}, {time_s / max(1e-6, now - self.started):.0f} × real time"
-        print(
-            f"\r\x1b[K{text}" if sys.stderr.isatty() else text,
-            end="" if sys.stderr.isatty() else "\n",
-            file=sys.stderr,
-            flush=True,
-        )
-
-    def end(self) -> None:
-        if not self.quiet and sys.stderr.isatty() and self.shown:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
-
-
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven, load_schedule, size
-    from ..record.folder import Begun, SampleWriter, begin, new_folder
-    from ..report.finishing import finish
-    from ..report.summary_text import summaries_compared, summary_text
-    from ..run.rehearsal import rehearse
-
-    problems = []
-    loaded = []
-    for load, path in ((load_oven, args.oven), (load_schedule, args.schedule)):
-        try:
-            loaded.append(load(path))
-        except KilnctlError as error:
-            problems.append(str(error))
-    if problems:
-        raise KilnctlError("\n".join(problems))
-    oven, schedule = loaded
+    oven, schedule = oven_and_schedule(args.oven, args.schedule)
     u = chosen(args, oven, schedule)
-    if args.seed < 0:
-        raise KilnctlError("--seed: a whole number from 0")
+    _options.check_seed(args.seed)
     if args.compare and args.plant:
         raise KilnctlError("--compare needs a plant that can be made twice alike; leave it out with --plant")
-    plant, faults = None, ()
-    if args.plant:
-        from ..plants.plant import load_plant
-
-        plant = load_plant(args.plant, oven)
-    if args.faults:
-        from ..plants.injection import load_faults
-
-        faults = load_faults(args.faults)
+    own = load_plant(args.plant, oven) if args.plant else None
+    faults = load_faults(args.faults) if args.faults else ()
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
-    # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved ventilation.
+    # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved
+    # ventilation.
     size(oven)
-    from .. import control, safety
-    from ..model.trained_file import model_for
-
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    model, words = model_for(oven, load, schedule.top_c, args.model)
-    print(f"model: {u.words(words)}")
-    start_c = getattr(plant, "chamber_c", None)
-    programme = control.prepare(oven, schedule, model, start_c)
-    policy = safety.policy_for(oven, schedule, model, start_c=start_c)
-    print(u.knowing(policy.schedule_trip_c).words(safety.schedule_trip_words(schedule, policy.schedule_trip_c)))
-    for shortfall in programme.shortfalls:
-        print(f"note: {u.words(shortfall.note)}")
+    plant = own if own is not None else usual_plant(oven, schedule, args.seed, faults)
+    ready = prepare(oven, schedule, args.model, truth_of(plant).chamber_c, controller=args.controller)
+    _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
-    begin(folder, Begun(oven, schedule, load, model, args.seed, _name(args.controller)))
-    writer = SampleWriter(folder)
-    progress = Progress("rehearsing", args.quiet)
+    begin(folder, Begun(oven, schedule, ready.load, ready.model, args.seed, ready.controller_name))
+    writer, progress = SampleWriter(folder), SimulationProgress("rehearsing", args.quiet)
     try:
-        result = rehearse(
-            oven,
-            schedule,
-            plant,
-            model,
-            args.seed,
-            controller=args.controller,
-            faults=faults,
-            progress=progress,
-            sink=writer,
-        )
+        result = simulate(ready, plant, args.seed, progress=progress, sink=writer)
     finally:
         writer.close()
         progress.end()
-    result = dataclasses.replace(result, controller=_name(args.controller))
     summary = summarise(result)
     finish(folder, result, summary, u)
     print()
@@ -138,37 +78,46 @@ def run(args: argparse.Namespace) -> int:
     print(_flicker(oven, result))
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
-    if args.compare and result.outcome != "interrupted":
-        progress = Progress("rehearsing the thermostat", args.quiet)
-        other = rehearse(
-            oven, schedule, None, model, args.seed, controller="thermostat", faults=faults, progress=progress
-        )
-        progress.end()
-        print("\nThe same oven, load and seed with an on/off thermostat:\n")
-        print(summaries_compared(summary, summarise(other), u.words("thermostat ±3 °C"), u))
+    if args.compare and result.outcome != Outcome.INTERRUPTED:
+        _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
-    return {"finished": 0, "tripped": 1, "interrupted": 130}[result.outcome]
+    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
 
 
-def _flicker(oven, result) -> str:
+def _announce(ready: PreparedRun, u: Units) -> None:
+    trip_c = ready.policy.schedule_trip_c
+    print(f"model: {u.words(ready.model_words)}")
+    print(u.knowing(trip_c).words(schedule_trip_words(ready.schedule, trip_c)))
+    for shortfall in ready.programme.shortfalls:
+        print(f"note: {u.words(shortfall.note)}")
+
+
+def _compare(
+    args: argparse.Namespace, ready: PreparedRun, summary: Summary, faults: Sequence[PlantFault], u: Units
+) -> None:
+    """Beside the run, a thermostat on the same oven, load and seed."""
+    oven, schedule = ready.oven, ready.schedule
+    plant = usual_plant(oven, schedule, args.seed, faults)
+    thermostat = prepare(oven, schedule, ready.model, truth_of(plant).chamber_c, controller="thermostat")
+    progress = SimulationProgress("rehearsing the thermostat", args.quiet)
+    other = simulate(thermostat, plant, args.seed, progress=progress)
+    progress.end()
+    print("\nThe same oven, load and seed with an on/off thermostat:\n")
+    print(summaries_compared(summary, summarise(other), u.words("thermostat ±3 °C"), u))
+
+
+def _flicker(oven: Oven, result: Run) -> str:
     """What this run's switching does to lamps on the same line, by the firing that it asked for."""
-    from ..body.bursts import pattern_for
-    from ..firing import flicker
-
     supply, tick_s = flicker.supply_of(oven), oven.control.tick_s
     if supply is None:
         return f"flicker              {flicker.NOT_JUDGED}"
     if len(result.duty) * tick_s < 60.0:
         return "flicker              –"
-    pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, oven.elements.power_w, supply)
-    worst = max(pst)
+    power_w = oven.elements.power_w
+    assert power_w is not None, "known once the file is read"
+    pst = flicker.of_run(pattern_for(oven), result.duty, tick_s, power_w, supply)
+    worst, plt = max(pst), flicker.worst_plt(pst)
     return (
-        f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {flicker.worst_plt(pst):.2f} in the worst two hours "
+        f"flicker              Pst {worst:.2f} in the worst ten minutes, Plt {plt:.2f} in the worst two hours "
         f"(limits {flicker.PST_LIMIT:g} and {flicker.PLT_LIMIT:g}): {flicker.in_words(worst)}"
     )
-
-
-def _name(kind: str) -> str:
-    return {"model": "energy balance and trim", "thermostat": "on/off thermostat, ±3 °C", "pi": "PI", "pid": "PID"}[
-        kind
-    ]

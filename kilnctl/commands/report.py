@@ -5,6 +5,13 @@ import contextlib
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..record.retention import pending
+from ..record.run_record import read_run
+from ..report.finishing import finish_record
+from ..report.run_report import parse_price, run_csv, run_page
+from ..report.summary_text import summary_text
+from ..run.summary import summarise
+from ._files import write_text
 from ._options import chosen
 
 
@@ -20,29 +27,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..record.retention import pending
-    from ..record.run_record import read_run
-    from ..report.finishing import finish_record
-    from ..report.run_report import parse_price, run_csv, run_page
-    from ..report.summary_text import summary_text
-    from ..run.summary import summarise
 
     price = parse_price(args.price) if args.price else None
     record = read_run(args.run)
     if pending(record.folder):
-        # The service was cut off before it had made the page. Who may only read here has the report all the same.
+        # The service ended before it had made the page. Where nothing may be written here, the report is made anyway.
         with contextlib.suppress(KilnctlError):
             finish_record(record.folder)
     summary = summarise(record)
     units = chosen(args, record.oven)
     target = Path(args.out) if args.out else record.folder / "report.html"
-    _write(target, run_page(record, summary, units, price))
+    write_text(target, run_page(record, summary, units, price))
     figures = run_csv(record, summary, price)
     if args.csv == "-":
         print(figures, end="")
         return 0
     if args.csv:
-        _write(Path(args.csv), figures)
+        write_text(args.csv, figures)
     print(f"{record.oven.name}: {record.schedule.name}, {record.outcome}\n")
     print(summary_text(summary, units))
     if price is not None:
@@ -51,10 +52,3 @@ def run(args: argparse.Namespace) -> int:
         print(f"note: {problem}")
     print(f"\nthe page lies in {target}")
     return 0
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None

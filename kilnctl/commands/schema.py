@@ -3,13 +3,14 @@
 import argparse
 import json
 
+from ..settings.schema import schema_of
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("kind", choices=("oven", "schedule"), help="which kind of file")
 
 
 def run(args: argparse.Namespace) -> int:
-    from ..settings.schema import schema_of
 
     print(json.dumps(schema_of(args.kind), indent=2, ensure_ascii=False))
     return 0

@@ -4,7 +4,10 @@ import argparse
 import json
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
+from ..report.sizing_text import sizing_json, sizing_pictures, sizing_text
+from ..sizing import size
 from ._options import chosen
 
 
@@ -17,8 +20,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven, size
-    from ..report.sizing_text import sizing_json, sizing_pictures, sizing_text
 
     oven = load_oven(args.oven)
     units = chosen(args, oven)

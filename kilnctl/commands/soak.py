@@ -1,6 +1,7 @@
 """`kilnctl soak OVEN 10min`: make the present soak longer."""
 
 from ..errors import KilnctlError
+from ..units import UnitError, parse
 from . import _asking
 
 
@@ -10,7 +11,6 @@ def arguments(parser) -> None:
 
 
 def run(args) -> int:
-    from ..units import UnitError, parse
 
     try:
         seconds = parse(args.longer, "time")

@@ -3,6 +3,8 @@
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..service.socket_server import ask_to_start
+from ..settings.schedule import load_schedule
 from . import _asking
 
 
@@ -14,8 +16,6 @@ def arguments(parser) -> None:
 
 
 def run(args) -> int:
-    from .. import load_schedule
-    from ..service.socket_server import ask_to_start
 
     load_schedule(args.schedule)
     request = {

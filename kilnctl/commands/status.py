@@ -1,8 +1,9 @@
 """`kilnctl status OVEN`: what a running oven does now. Status 1 when it has tripped."""
 
+import argparse
 import json
 
-from ..output import about
+from ..output import Units, about
 from . import _asking
 from ._options import chosen
 
@@ -12,7 +13,7 @@ def arguments(parser) -> None:
     parser.add_argument("--json", action="store_true", help="everything, for programs")
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
     said = _asking.asked(args, {"ask": "status"})
     u = (
         args.shown
@@ -22,6 +23,11 @@ def run(args) -> int:
     if args.json:
         print(json.dumps(said, indent=2, ensure_ascii=False))
         return 1 if said.get("trips") else 0
+    _tell(said, u)
+    return 1 if said.get("trips") else 0
+
+
+def _tell(said: dict, u: Units) -> None:
     temperature = (
         "no trustworthy reading" if said.get("chamber_c") is None else f"chamber {u.temperature(said['chamber_c'], 1)}"
     )
@@ -33,20 +39,22 @@ def run(args) -> int:
     if said.get("reason"):
         print(f"  {u.words(said['reason'])}")
     if said.get("running"):
-        print(
-            f"  {said['schedule']}, step {said['step']}, {about(said['run_s'])} since the start, {said['energy_j'] / 3.6e6:.2f} kWh"
-        )
-        if said.get("reference_c") is not None:
-            print(
-                f"  should be {u.temperature(said['reference_c'], 1)}; {said['demand_w']:.0f} W of {said['full_w']:.0f} W"
-            )
-        if said.get("part_estimate_c") is not None:
-            print(
-                f"  part about {u.temperature(said['part_estimate_c'])} (±{u.difference(2 * (said['part_sd_k'] or 0), 0)})"
-            )
-        print(f"  record: {said['folder']}")
+        _tell_run(said, u)
     for warning in said.get("warnings", ()):
         print(f"  warning: {u.words(warning)}")
     if said.get("notice"):
         print(f"  {u.words(said['notice'])}")
-    return 1 if said.get("trips") else 0
+
+
+def _tell_run(said: dict, u: Units) -> None:
+    print(
+        f"  {said['schedule']}, step {said['step']}, {about(said['run_s'])} since the start, "
+        f"{said['energy_j'] / 3.6e6:.2f} kWh"
+    )
+    if said.get("reference_c") is not None:
+        reference = u.temperature(said["reference_c"], 1)
+        print(f"  should be {reference}; {said['demand_w']:.0f} W of {said['full_w']:.0f} W")
+    if said.get("part_estimate_c") is not None:
+        either_way = u.difference(2 * (said["part_sd_k"] or 0), 0)
+        print(f"  part about {u.temperature(said['part_estimate_c'])} (±{either_way})")
+    print(f"  record: {said['folder']}")

@@ -2,16 +2,26 @@
 
 import argparse
 import sys
-import time
 from pathlib import Path
 
+from ..body import load_oven
 from ..errors import KilnctlError
-from ..output import about
+from ..record.durable import write_whole
+from ..record.folder import slug
+from ..report.study_page import study_page
+from ..report.study_text import study_text, thickness_text, tuning_text
+from ..settings.schedule import load_schedule
+from ..studies import case_of, run_case, thickness_for, tuning
+from ..studies.inputs import load_vary
+from ..studies.replay_files import save_worst
+from ..units import UnitError, parse
+from . import _options
 from ._options import chosen
+from ._progress import DrawsProgress
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("oven", help="oven file (YAML)")
+    _options.oven(parser)
     parser.add_argument("schedule", nargs="?", help="schedule file (YAML); left out with --reach")
     parser.add_argument("--draws", type=int, default=200, metavar="N", help="how many ovens to draw (default: 200)")
     parser.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the draws (default: 0)")
@@ -56,11 +66,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from .. import load_oven
-    from ..studies.inputs import load_vary
 
-    if args.seed < 0:
-        raise KilnctlError("--seed: a whole number from 0")
+    _options.check_seed(args.seed)
     if args.jobs is not None and args.jobs < 1:
         raise KilnctlError("--jobs: a whole number from 1")
     if bool(args.reach) == bool(args.schedule):
@@ -78,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
 def cluster(address: str):
     """An executor on a running Dask cluster. Raises KilnctlError without the extra, and when nobody answers."""
     try:
-        from distributed import Client
+        from distributed import Client  # noqa: PLC0415 - of an extra that need not be there
     except ImportError:
         raise KilnctlError("--scheduler needs the extra 'cluster': pip install 'kilnctl[cluster]'") from None
     try:
@@ -88,13 +95,6 @@ def cluster(address: str):
 
 
 def _study(args, oven, vary, executor) -> int:
-    from .. import load_schedule
-    from ..record.durable import write_whole
-    from ..record.folder import slug
-    from ..report.study_page import study_page
-    from ..report.study_text import study_text, tuning_text
-    from ..studies import case_of, run_case, tuning
-    from ..studies.replay_files import save_worst
 
     schedule = load_schedule(args.schedule)
     u = chosen(args, oven, schedule)
@@ -107,18 +107,20 @@ def _study(args, oven, vary, executor) -> int:
         raise KilnctlError(f"{folder}: cannot be made: {error.strerror}") from None
     drawn = "from the covariance of the fit" if args.from_fit else "from the description's uncertainties"
     print(f"{oven.name}: {schedule.name}; ovens drawn {drawn}, each rehearsed with the real control and safety code\n")
-    how = dict(executor=executor, jobs=args.jobs, progress=None if args.quiet else Progress())
+    progress = DrawsProgress(args.quiet)
     try:
         if args.tuning:
-            print(tuning_text(tuning.compare(case, args.draws, keep=folder, **how), oven.control.trim, u))
+            found = tuning.compare(case, args.draws, keep=folder, executor=executor, jobs=args.jobs, progress=progress)
+            print(tuning_text(found, oven.control.trim, u))
             return 0
-        made = run_case(case, args.draws, keep=folder / "draws.jsonl", **how)
+        made = run_case(
+            case, args.draws, keep=folder / "draws.jsonl", executor=executor, jobs=args.jobs, progress=progress
+        )
     except KeyboardInterrupt:
         print(f"\ninterrupted; the same command goes on where it stopped ({folder})", file=sys.stderr)
         return 130
     finally:
-        if how["progress"] is not None:
-            how["progress"].end()
+        progress.end()
     print(study_text(made, u))
     saved = save_worst(made, folder / "worst", args.model)
     if saved:
@@ -135,9 +137,6 @@ def _study(args, oven, vary, executor) -> int:
 
 
 def _thickness(args, oven, vary, executor) -> int:
-    from ..report.study_text import thickness_text
-    from ..studies import thickness_for
-    from ..units import UnitError, parse
 
     if not args.layer:
         raise KilnctlError("--reach wants --layer MATERIAL too: the layer whose thickness is asked for")
@@ -172,23 +171,3 @@ def _thickness(args, oven, vary, executor) -> int:
     )
     print(thickness_text(found, u))
     return 0 if found.needed_m is not None and found.borne else 1
-
-
-class Progress:
-    """Draws done and time left: a line that renews itself on a terminal, else a line every ten seconds or so."""
-
-    def __init__(self) -> None:
-        self.shown = 0.0
-
-    def __call__(self, done: int, draws: int, left_s: float) -> None:
-        now = time.monotonic()
-        terminal = sys.stderr.isatty()
-        if now - self.shown < (0.2 if terminal else 10.0):
-            return
-        self.shown = now
-        words = f"{done} of {draws} draws, about {about(left_s)} left"
-        print(f"\r\x1b[K{words}" if terminal else words, end="" if terminal else "\n", file=sys.stderr, flush=True)
-
-    def end(self) -> None:
-        if sys.stderr.isatty() and self.shown:
-            print("\r\x1b[K", end="", file=sys.stderr, flush=True)

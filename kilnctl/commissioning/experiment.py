@@ -52,7 +52,8 @@ class Experiment:
     ceiling_c: float
     model: EnergyModel
     left_s: tuple[float, ...] = ()
-    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would trip it.
+    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would
+    #: trip it.
     heat_until_s: float = math.inf
 
     @property
@@ -102,7 +103,7 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
         top = ambient + 0.97 * (top - ambient)
     low = ambient + 0.45 * (top - ambient)
     stages = [Stage("rest", "before any heat", ambient, 0.0, 60.0)]
-    for number, at in enumerate((low, top), 1):
+    for at in (low, top):
         slow = min(1500.0, max(420.0, 0.12 * slowest_s(model, at)))
         band = min(max(5.0, 0.06 * (at - ambient)), max(5.0, ceiling_c - at - 2.0) if at == top else 40.0)
         stages.append(Stage("full", f"full power to {at:.0f} °C", at, 0.0, 4.0 * 3600.0))
@@ -144,7 +145,7 @@ def slowest_s(model: EnergyModel, at_c: float) -> float:
     x, power = model.steady(at_c)
     capacity = (model.element_j_per_k, model.chamber_j_per_k, *model.lining_j_per_k, model.contents_j_per_k)
     rises = (0.0, 0.0, *model.capacity_rise_per_k, 0.0)
-    stored = sum(c * (1.0 + 0.5 * s * t) * (t - model.ambient_c) for c, s, t in zip(capacity, rises, x))
+    stored = sum(c * (1.0 + 0.5 * s * t) * (t - model.ambient_c) for c, s, t in zip(capacity, rises, x, strict=False))
     return stored / max(power, 1.0)
 
 

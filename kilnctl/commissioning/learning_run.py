@@ -6,24 +6,29 @@ controller would stand, the experiment says which power it wants. The day-zero m
 so that the rules about unexplained heat watch this run as they watch any other."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
-from .. import control, safety
-from ..body import bursts
-from ..control import estimator
+from ..control import Decision, estimator
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, ELEMENT, EnergyModel
 from ..output import clock
+from ..plants.injection import PlantFault
+from ..plants.plant import Plant, truth_of
 from ..reading import Reading
 from ..record.run_record import read_run
-from ..run import rehearsal
-from ..run.chain import Chain
+from ..run.prepare import PreparedRun, prepared
+from ..run.rehearsal import Progress, Sink, simulate
+from ..run.result import Run
+from ..run.virtual_plant import virtual_oven
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, Step
+from ..terms import Outcome, Phase, Request, RequestKind
 from . import experiment as trial
 
 #: Heat ends so long before the longest run that the oven may make, s: the start test is part of that run.
@@ -32,8 +37,12 @@ SPARE_S = 300.0
 HOT_K = 15.0
 
 
+#: What records call this controller.
+NAME = "learning run"
+
+
 @dataclass(frozen=True)
-class Programme:
+class LearningProgramme:
     """What the chain and the loop need to know of a learning run; `legs` are the experiment's stages."""
 
     experiment: trial.Experiment
@@ -53,62 +62,87 @@ class Programme:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class LearningState:
+    """Carried from step to step. `held`: the start test goes before."""
+
     time_s: float
     estimate: estimator.Estimate
     progress: trial.Progress
-    held: bool = False  # the start test goes before
-
-    @property
-    def position(self) -> "State":
-        return self
+    held: bool = False
 
     @property
     def leg(self) -> int:
         return self.progress.stage
 
+    @property
+    def position(self) -> None:
+        return None
 
-def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> State:
-    value = reading.chamber_c if math.isfinite(reading.chamber_c) else programme.ambient_c
-    return State(time_s, estimator.start(programme.model, value, min(programme.ambient_c, value)), programme.begin)
+    @property
+    def plan(self) -> None:
+        return None
 
 
-def step(
-    programme: Programme,
-    state: State,
-    reading: Reading,
-    dt_s: float,
-    fired: float | None = None,
-    requests: tuple[str, ...] = (),
-    usable: bool = True,
-    uneven: float = 0.0,
-) -> tuple[State, control.Decision]:
-    """One tick, with the interface of `kilnctl.control.step`; of the requests only "hold" and "go on" mean anything,
-    and the bursts' unevenness nothing: the powers follow no reading. Pure."""
-    held = ("hold" in requests or state.held) and "go on" not in requests
-    model, ambient = programme.model, programme.ambient_c
-    share = reading.fired_or(fired or 0.0)
-    full = model.full_power_w(reading.supply_v)
-    estimate = estimator.update(
-        model,
-        state.estimate,
-        reading.chamber_c,
-        share * full,
-        dt_s,
-        ambient,
-        programme.noise_k,
-        16.0 if reading.door_open else 1.0,
-        usable=usable,
-        # The run is there to find out what is wrong with the model; until then it goes by the description.
-        find_shares=False,
-    )
-    unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
-    seen = trial.seen_by(model, estimate.now, ambient, reading.chamber_c if usable else math.nan, full, unexplained)
-    progress, watts, reason = state.progress, 0.0, "held"
-    if not held:
-        progress, watts, reason = trial.advance(programme.experiment, progress, dt_s, seen)
+class LearningControl:
+    """The controller of a learning run. With `refuse_hot_of` it refuses that oven at the first reading if it is hot:
+    a rig cannot tell before."""
+
+    def __init__(self, refuse_hot_of: Oven | None = None):
+        self.refuse_hot_of = refuse_hot_of
+
+    def start(self, programme: LearningProgramme, reading: Reading, time_s: float = 0.0) -> LearningState:
+        known = math.isfinite(reading.chamber_c)
+        if self.refuse_hot_of is not None and known:
+            refuse_hot(self.refuse_hot_of, reading.chamber_c, False)
+        value = reading.chamber_c if known else programme.ambient_c
+        estimate = estimator.start(programme.model, value, min(programme.ambient_c, value))
+        return LearningState(time_s, estimate, programme.begin)
+
+    def step(
+        self,
+        programme: LearningProgramme,
+        state: LearningState,
+        reading: Reading,
+        dt_s: float,
+        fired: float | None = None,
+        requests: tuple[Request, ...] = (),
+        usable: bool = True,
+        uneven: float = 0.0,
+    ) -> tuple[LearningState, Decision]:
+        """One tick; of the requests only to hold and to proceed mean anything, and the bursts' unevenness nothing: the
+        powers follow no reading. Pure."""
+        asked = {request.kind for request in requests}
+        held = (RequestKind.HOLD in asked or state.held) and RequestKind.PROCEED not in asked
+        model, ambient = programme.model, programme.ambient_c
+        share = reading.fired_or(fired or 0.0)
+        full = model.full_power_w(reading.supply_v)
+        estimate = estimator.update(
+            model,
+            state.estimate,
+            reading.chamber_c,
+            share * full,
+            dt_s,
+            ambient,
+            programme.noise_k,
+            16.0 if reading.door_open else 1.0,
+            usable=usable,
+            # The run is there to find out what is wrong with the model; until then it goes by the description.
+            find_shares=False,
+        )
+        unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
+        seen_c = reading.chamber_c if usable else math.nan
+        seen = trial.seen_by(model, estimate.now, ambient, seen_c, full, unexplained)
+        progress, watts, reason = state.progress, 0.0, "held"
+        if not held:
+            progress, watts, reason = trial.advance(programme.experiment, progress, dt_s, seen)
+        after = LearningState(state.time_s + dt_s, estimate, progress, held)
+        return after, _decision(programme, after, watts, full, reason)
+
+
+def _decision(programme: LearningProgramme, state: LearningState, watts: float, full: float, reason: str) -> Decision:
+    estimate, progress = state.estimate, state.progress
     stage = programme.experiment.stages[progress.stage]
-    decision = control.Decision(
+    return Decision(
         duty=min(1.0, max(0.0, watts / full)) if full > 0.0 else 0.0,
         demand_w=watts,
         feedforward_w=watts,
@@ -123,20 +157,13 @@ def step(
         unexplained_w=estimate.unexplained_w,
         full_w=full,
         step=progress.stage,
-        phase="finished" if progress.done else stage.kind,
+        phase=Phase.FINISHED if progress.done else Phase(stage.kind),
         left_s=trial.seconds_left(programme.experiment, progress),
         done=progress.done,
-        wants_heat=not progress.done and (held or stage.kind in trial.HEATED),
+        wants_heat=not progress.done and (state.held or stage.kind in trial.HEATED),
         reason=reason,
-        holding_w=model.keeping_w(estimate.now, ambient),
+        holding_w=programme.model.keeping_w(estimate.now, programme.ambient_c),
     )
-    return State(state.time_s + dt_s, estimate, progress, held), decision
-
-
-class Controller:
-    """`start` and `step` of a learning run, where a schedule's controller would stand."""
-
-    start, step = staticmethod(start), staticmethod(step)
 
 
 def prepare(
@@ -146,8 +173,29 @@ def prepare(
     top_c: float | None = None,
     load: Load | None = None,
     begin_stage: int = 0,
-) -> Programme:
-    """The learning run of an oven. Raises KilnctlError when the ceiling or the top temperature cannot be."""
+) -> PreparedRun[LearningProgramme]:
+    """The learning run of an oven, ready to start. Raises KilnctlError when it cannot be."""
+    programme = programme_of(oven, ceiling_c, top_c, load, begin_stage)
+    return prepared(
+        oven,
+        as_schedule(programme),
+        load,
+        programme.model,
+        programme,
+        LearningControl(),
+        NAME,
+        model_words="from the oven's description",
+    )
+
+
+def programme_of(
+    oven: Oven,
+    ceiling_c: float | None = None,
+    top_c: float | None = None,
+    load: Load | None = None,
+    begin_stage: int = 0,
+) -> LearningProgramme:
+    """The stages for an oven. Raises KilnctlError when the ceiling or the top temperature cannot be."""
     highest = oven.limits.highest_c
     ceiling = highest if ceiling_c is None else ceiling_c
     where = oven.file or oven.name
@@ -169,11 +217,12 @@ def prepare(
     longest, needed = oven.limits.longest_s, experiment.heated_s(begin.stage)
     if needed > longest - SPARE_S:
         raise KilnctlError(
-            f"{where}: a learning run to {experiment.temperatures_c[-1]:.0f} °C has heat in it for about {clock(needed)}, and this oven may not run "
-            f"for longer than {clock(longest)} (limits: longest); raise that, or learn at a lower temperature (--to)"
+            f"{where}: a learning run to {experiment.temperatures_c[-1]:.0f} °C has heat in it for "
+            f"about {clock(needed)}, and this oven may not run for longer than {clock(longest)} (limits: longest); "
+            "raise that, or learn at a lower temperature (--to)"
         )
     experiment = replace(experiment, heat_until_s=longest - SPARE_S)
-    return Programme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)
+    return LearningProgramme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)
 
 
 @dataclass(frozen=True)
@@ -186,21 +235,23 @@ class Interrupted:
     load: Load | None
 
 
-def interrupted(oven: Oven, folder) -> Interrupted:
+def interrupted(oven: Oven, folder: str | Path) -> Interrupted:
     """Read the record of a learning run that was interrupted, tripped or killed. Raises KilnctlError for any other."""
     record = read_run(folder)
-    if record.controller != "learning run" or record.schedule.highest_c is None:
-        raise KilnctlError(f"{folder}: this is the record of '{record.schedule.name}', not of a learning run")
+    schedule = record.schedule
+    top_c = schedule.steps[-1].to_c if schedule.steps else None
+    if record.controller != NAME or schedule.highest_c is None or top_c is None:
+        raise KilnctlError(f"{folder}: this is the record of '{schedule.name}', not of a learning run")
     if record.oven.name != oven.name:
         raise KilnctlError(f"{folder}: this learning run was of '{record.oven.name}', not of '{oven.name}'")
-    if record.outcome == "finished":
+    if record.outcome == Outcome.FINISHED:
         raise KilnctlError(f"{folder}: this learning run is finished; `kilnctl fit` reads it")
     steps = np.asarray(record.data.get("step", ()), float)
     reached = int(np.nanmax(steps)) - 1 if np.isfinite(steps).any() else 0
-    return Interrupted(max(0, reached), record.schedule.highest_c, record.schedule.steps[-1].to_c, record.load)
+    return Interrupted(max(0, reached), schedule.highest_c, top_c, record.load)
 
 
-def as_schedule(programme: Programme) -> Schedule:
+def as_schedule(programme: LearningProgramme) -> Schedule:
     """The learning run as a schedule, for what records and rules need to know of one: temperatures and
     limits."""
     steps = tuple(Step(name=f"levels around {t:.0f} °C", to_c=t) for t in programme.experiment.temperatures_c)
@@ -216,7 +267,7 @@ def as_schedule(programme: Programme) -> Schedule:
 
 def learn(
     oven: Oven,
-    plant=None,
+    plant: Plant | None = None,
     seed: int = 0,
     *,
     ceiling_c: float | None = None,
@@ -224,10 +275,10 @@ def learn(
     load: Load | None = None,
     hot: bool = False,
     begin_stage: int = 0,
-    faults=(),
-    progress=None,
-    sink=None,
-) -> rehearsal.Run:
+    faults: Sequence[PlantFault] = (),
+    progress: Progress | None = None,
+    sink: Sink | None = None,
+) -> Run:
     """The commissioning run on `plant` (the virtual oven if None), under every interlock; returns a `Run`
     that `fit` reads.
 
@@ -235,53 +286,27 @@ def learn(
     is in the oven (None: empty, as it should be); `hot`: start although it is warm; `begin_stage`: go on
     where an interrupted run stopped. Raises KilnctlError when it cannot be done; Ctrl-C ends the run with
     outcome "interrupted"."""
-    programme = prepare(oven, ceiling_c=ceiling_c, top_c=top_c, load=load, begin_stage=begin_stage)
+    run = prepare(oven, ceiling_c=ceiling_c, top_c=top_c, load=load, begin_stage=begin_stage)
     if plant is None:
-        from ..run.virtual_plant import virtual_oven
-
         plant = virtual_oven(oven, load, seed, faults)
-    start_c = getattr(plant, "chamber_c", None)
+    return carry_out(run, plant, seed, hot=hot, progress=progress, sink=sink)
+
+
+def carry_out(
+    run: PreparedRun,
+    plant: Plant,
+    seed: int = 0,
+    *,
+    hot: bool = False,
+    progress: Progress | None = None,
+    sink: Sink | None = None,
+) -> Run:
+    """A prepared learning run on a plant. Raises KilnctlError for an oven that is hot, unless `hot`."""
+    start_c = truth_of(plant).chamber_c
     if start_c is not None:
-        refuse_hot(oven, start_c, hot)
-    schedule = as_schedule(programme)
-    policy = safety.policy_for(oven, schedule, programme.model)
-    chain = Chain(
-        Checked(oven, hot),
-        programme,
-        policy,
-        bursts.pattern_for(oven),
-        rehearsal.holding_table(programme.model, oven),
-    )
-    rows, events, outcome = [], [], "interrupted"
-    try:
-        outcome = rehearsal.follow(oven, plant, chain, rows, events, progress, sink)
-    except KeyboardInterrupt:
-        events.append(rehearsal.Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
-    return rehearsal.as_run(
-        rows,
-        oven=oven,
-        schedule=schedule,
-        outcome=outcome,
-        trips=tuple(chain.safety.trips.values()),
-        events=tuple(events),
-        seed=seed,
-        controller="learning run",
-        energy_j=chain.energy_j,
-        model=programme.model,
-        load=load,
-    )
-
-
-class Checked(Controller):
-    """The controller, refusing a hot oven at the first reading: a rig cannot tell before."""
-
-    def __init__(self, oven: Oven, hot: bool):
-        self.oven, self.hot = oven, hot
-
-    def start(self, programme: Programme, reading: Reading, time_s: float = 0.0) -> State:
-        if math.isfinite(reading.chamber_c):
-            refuse_hot(self.oven, reading.chamber_c, self.hot)
-        return start(programme, reading, time_s)
+        refuse_hot(run.oven, start_c, hot)
+    run = replace(run, controller=LearningControl(None if hot else run.oven))
+    return simulate(run, plant, seed, progress=progress, sink=sink)
 
 
 def refuse_hot(oven: Oven, reading_c: float, hot: bool) -> None:

@@ -1,12 +1,26 @@
 """Schedule → reference → estimator → feedforward + trim: one pure `step` a tick.
 
-`prepare(oven, schedule, model)` gives a `Programme` (or refuses, saying which step and which rate is feasible);
-`start(programme, reading)` the first state; `step(programme, state, reading, dt_s, …)` the next state and a `Decision`.
-`Plain("thermostat" | "pi" | "pid")` has the same `start` and `step`, for comparison.
-"""
+`programme_of(oven, schedule, model)` gives a `Programme` (or refuses, saying which step and which rate is feasible).
+A `Controller` has `start(programme, reading)` for the first state and `step(programme, state, reading, dt_s, …)` for
+the next state and a `Decision`: `EnergyBalanceControl()` is ours, `Plain("thermostat" | "pi" | "pid")` is for
+comparison."""
 
-from .controller import ControlState, Decision, start, step
-from .feasibility import Programme, Shortfall, planned_s, prepare
+from .controller import EnergyBalanceControl, EnergyBalanceState
+from .decision import AnyController, AnyProgramme, Controller, ControlState, Decision
+from .feasibility import Programme, Shortfall, planned_s, programme_of
 from .pid import Plain
 
-__all__ = ["ControlState", "Decision", "Plain", "Programme", "Shortfall", "planned_s", "prepare", "start", "step"]
+__all__ = [
+    "AnyController",
+    "AnyProgramme",
+    "ControlState",
+    "Controller",
+    "Decision",
+    "EnergyBalanceControl",
+    "EnergyBalanceState",
+    "Plain",
+    "Programme",
+    "Shortfall",
+    "planned_s",
+    "programme_of",
+]

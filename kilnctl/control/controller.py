@@ -6,63 +6,38 @@ demand       their sum, within 0 and what the elements can give
 """
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel, N
 from ..reading import Reading
+from ..terms import Request, RequestKind
 from . import estimator, reference
 from . import predictive as planning
+from .decision import Decision
 from .feasibility import Programme
-from .pid import simc_pi
+from .simc import simc_pi
 
-#: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved so many kelvin and this part
-#: of its way; and whenever something changed: on request, at a corner, or in the oven (`estimator.doubt_of`).
+#: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved
+#: so many kelvin and this part of its way; and whenever something changed: on request, at a corner, or in the oven
+#: (`estimator.doubt_of`).
 PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
-#: Without a voltmeter the current tells of the supply: this near to what the elements should draw it is taken for the voltage (P ∝ I²), further off
-#: for the elements themselves (one of several broken, aged: P ∝ I). Shares of full power fired below which it tells nothing.
+#: Without a voltmeter the current tells of the supply: this near to what the elements should draw it is taken for the
+#: voltage (P ∝ I²), further off for the elements themselves (one of several broken, aged: P ∝ I). Shares of full
+#: power fired below which it tells nothing.
 SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
-#: While a door is open anything may be lost: the unknown heat may change so many times faster, and the hidden temperatures stray so many times
-#: further. For SETTLING_S after it what was lost before is trusted, and what the draught took out of lining, load and elements is found anew.
+#: While a door is open anything may be lost: the unknown heat may change so many times faster, and the hidden
+#: temperatures stray so many times further. For SETTLING_S after it what was lost before is trusted, and what the
+#: draught took out of lining, load and elements is found anew.
 DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
 SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
 #: The model is given up for a plain PI when this share of full power stays unexplained this long.
 GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
-    """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements.
-
-    `holding_w`: full power's part, W, that only keeps the chamber where it is while lining and contents are as warm as they are now (0: not known).
-    `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the end, where the contactor opens; a moment of no demand in a
-    ramp or a soak is no reason to open it. `phase` and `reason` are words for people: no rule reads them."""
-
-    duty: float
-    demand_w: float
-    feedforward_w: float
-    trim_w: float
-    reference_c: float
-    expected_c: float
-    expected_sd_k: float
-    chamber_c: float
-    part_c: float | None
-    part_sd_k: float | None
-    element_c: float | None
-    unexplained_w: float
-    full_w: float
-    step: int
-    phase: str
-    left_s: float
-    done: bool
-    wants_heat: bool
-    reason: str
-    holding_w: float = 0.0
-
-
 @dataclass(slots=True)
-class ControlState:
+class EnergyBalanceState:
     """Carried from step to step; `step` returns a new one."""
 
     time_s: float
@@ -78,133 +53,196 @@ class ControlState:
     integral_w: float = 0.0
     full_w: float = 0.0
     ripple_k: tuple[float, ...] = (0.0,) * N
-    requests: tuple[str, ...] = field(default_factory=tuple)
+
+    @property
+    def leg(self) -> int:
+        return self.position.leg
+
+    @property
+    def held(self) -> bool:
+        return self.position.held
 
 
-def start(programme: Programme, reading: Reading, time_s: float = 0.0) -> ControlState:
-    """The state before the first step, from the first reading; what no oven can be starts from room temperature."""
-    value = reading.chamber_c if estimator.LOWEST_C < reading.chamber_c < estimator.HIGHEST_C else programme.ambient_c
-    estimate = estimator.start(programme.model, value, min(programme.ambient_c, value))
-    return ControlState(time_s, reference.begin(programme.legs, value), estimate, full_w=programme.model.power_w)
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """What is asked of the elements, W, and why."""
+
+    demand_w: float
+    feedforward_w: float
+    trim_w: float
+    reason: str
 
 
-def step(
+class EnergyBalanceControl:
+    """The controller of a schedule: it knows the oven by its energy balance. It keeps nothing itself."""
+
+    def start(self, programme: Programme, reading: Reading, time_s: float = 0.0) -> EnergyBalanceState:
+        """From the first reading; what no oven can be starts from room temperature."""
+        value = (
+            reading.chamber_c if estimator.LOWEST_C < reading.chamber_c < estimator.HIGHEST_C else programme.ambient_c
+        )
+        estimate = estimator.start(programme.model, value, min(programme.ambient_c, value))
+        position = reference.begin(programme.legs, value)
+        return EnergyBalanceState(time_s, position, estimate, full_w=programme.model.power_w)
+
+    def step(
+        self,
+        programme: Programme,
+        state: EnergyBalanceState,
+        reading: Reading,
+        dt_s: float,
+        fired: float | None = None,
+        requests: tuple[Request, ...] = (),
+        usable: bool = True,
+        uneven: float = 0.0,
+    ) -> tuple[EnergyBalanceState, Decision]:
+        """Decide for the coming tick; see `decision.Controller`."""
+        s = replace(state)
+        s.time_s += dt_s
+        share = reading.fired_or(fired or 0.0)
+        s.full_w = _full_w(s, programme.model, reading, share)
+        _estimate(s, programme, reading, dt_s, share * s.full_w, usable, uneven * s.full_w)
+        value = _followed_c(s, programme, reading)
+        changed = _move(s, programme, value, dt_s, requests)
+        _give_up(s, s.estimate, s.full_w, dt_s)
+        if s.position.done or math.isnan(s.position.reference_c):
+            wanted = _no_heat(s, programme)
+        elif s.given_up:
+            wanted = _plain(s, programme, reading.chamber_c if usable else s.estimate.now[CHAMBER], dt_s)
+        else:
+            wanted = _planned(s, programme, value, dt_s, changed)
+        if reading.door_open:
+            wanted = replace(wanted, reason="the door is open; " + wanted.reason)
+        return s, _decision(s, programme, wanted)
+
+
+def _estimate(
+    s: EnergyBalanceState,
     programme: Programme,
-    state: ControlState,
     reading: Reading,
     dt_s: float,
-    fired: float | None = None,
-    requests: tuple[str, ...] = (),
-    usable: bool = True,
-    uneven: float = 0.0,
-) -> tuple[ControlState, Decision]:
-    """Decide for the coming tick. `fired`: share of full power since the last step (the reading's own is used when it has
-    one); `uneven`: how much of it the firing pattern gave more than was asked of it, because it fires in bursts (below 0: less); `requests`: "hold", "go on", "skip", "soak N" (N more seconds); `usable` False when safety does not trust the reading."""
-    model, legs, ambient = programme.model, programme.legs, programme.ambient_c
-    s = ControlState(*(getattr(state, name) for name in ControlState.__slots__))
-    s.time_s = now = state.time_s + dt_s
-    share = reading.fired_or(fired or 0.0)
-    s.full_w = full = _full_w(s, model, reading, share)
+    heat_w: float,
+    usable: bool,
+    uneven_w: float,
+) -> None:
+    """What the oven is believed to be now, after `heat_w` for dt_s, `uneven_w` of it beyond what was asked."""
     door = bool(reading.door_open)
-    _door(s, door, now)
-
-    wander, drift = (
-        (DOOR_WANDER, DOOR_DRIFT)
-        if door
-        else (SETTLING_WANDER, SETTLING_DRIFT)
-        if now < s.settling_until_s
-        else (1.0, 1.0)
-    )
+    before = s.estimate
+    _door(s, door, s.time_s)
+    wander, drift = 1.0, 1.0
+    if door:
+        wander, drift = DOOR_WANDER, DOOR_DRIFT
+    elif s.time_s < s.settling_until_s:
+        wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
-    s.estimate = estimate = estimator.update(
-        model, state.estimate, reading.chamber_c, share * full, dt_s, ambient, programme.noise_k, wander, drift, usable
+    s.estimate = estimator.update(
+        programme.model,
+        before,
+        reading.chamber_c,
+        heat_w,
+        dt_s,
+        programme.ambient_c,
+        programme.noise_k,
+        wander,
+        drift,
+        usable,
     )
-    s.ripple_k = estimator.ripple_of(model, state.estimate, state.ripple_k, share * full, uneven * full, dt_s, ambient)
-    chamber = estimate.now[CHAMBER]
-    follows_part = programme.follows == CONTENTS
-    value = estimate.now[CONTENTS] if follows_part else chamber
-    if follows_part and reading.part_c is not None and math.isfinite(reading.part_c):
-        value = reading.part_c
+    s.ripple_k = estimator.ripple_of(programme.model, before, s.ripple_k, heat_w, uneven_w, dt_s, programme.ambient_c)
+
+
+def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -> float:
+    """The temperature that follows the reference: the chamber's, or the part's, by its thermocouple if there is one,
+    °C."""
+    if programme.follows != CONTENTS:
+        return s.estimate.now[CHAMBER]
+    if reading.part_c is not None and math.isfinite(reading.part_c):
+        return reading.part_c
+    return s.estimate.now[CONTENTS]
+
+
+def _move(
+    s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, requests: tuple[Request, ...]
+) -> bool:
+    """On along the reference; whether something came that wants a new plan."""
     changed = _requests(s, programme, value, requests)
-    before = s.position
-    s.position = reference.advance(legs, s.position, value, dt_s, programme.count_always)
-    changed |= (
-        s.position.leg != before.leg
+    before, legs = s.position, programme.legs
+    s.position = reference.advance(legs, before, value, dt_s, programme.count_always)
+    return (
+        changed
+        or s.position.leg != before.leg
         or s.position.waiting != before.waiting
         or reference.ends_now(legs, s.position, dt_s)
     )
-    _give_up(s, estimate, full, dt_s)
 
-    target = s.position.reference_c
-    cooling = s.position.done or math.isnan(target)
-    if cooling:
-        s.plan = None
-        demand = feedforward = trim = 0.0
-        reason = (
-            "finished: heat off"
-            if s.position.done
-            else f"heat off until it has fallen to {legs[s.position.leg].target_c:.0f} °C"
-        )
-    elif s.given_up:
-        demand, feedforward, trim = _plain(s, programme, target, reading.chamber_c if usable else chamber, full, dt_s)
-        reason = "plain PI: the model and the oven disagree too much"
-    else:
-        doubt = estimator.doubt_of(estimate, dt_s)
-        smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k))
-        if (
-            s.plan is None
-            or changed
-            or doubt > PLAN_AT_DOUBT
-            or now - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9
-            or abs(smooth[programme.follows] - s.plan.from_c)
-            > max(PLAN_MOVED_K, PLAN_MOVED * abs(target - s.plan.from_c))
-        ):
-            s.plan = _plan(
-                programme, s, estimate, smooth, full, now, estimate.now[CONTENTS] - value if follows_part else 0.0, dt_s
-            )
-        # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
-        planned = s.plan.power_at(now)
-        trim = -estimate.unexplained_w
-        demand = min(
-            full, max(0.0, planned + (s.plan.heat_w - estimator.lasting_w(model, estimate)) / estimate.shares[0])
-        )
-        # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next plan may.
-        if planned >= 0.999 * s.plan.full_w:
-            demand = full
-        elif planned <= 0.001 * full:
-            demand = 0.0
-        feedforward = demand - trim
-        reason = _reason(s, programme, legs[s.position.leg], demand, full, value)
-    if door:
-        reason = "the door is open; " + reason
-    duty = min(1.0, demand / full) if full > 0.0 else 0.0
-    has_part = model.contents_j_per_k > 0.0
-    leg = legs[min(s.position.leg, len(legs) - 1)]
-    return s, Decision(
-        duty=duty,
-        demand_w=demand,
-        feedforward_w=feedforward,
-        trim_w=trim,
-        reference_c=target if not cooling else math.nan,
+
+def _no_heat(s: EnergyBalanceState, programme: Programme) -> _Wanted:
+    s.plan = None
+    if s.position.done:
+        return _Wanted(0.0, 0.0, 0.0, "finished: heat off")
+    target_c = programme.legs[s.position.leg].target_c
+    return _Wanted(0.0, 0.0, 0.0, f"heat off until it has fallen to {target_c:.0f} °C")
+
+
+def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool) -> _Wanted:
+    """By the plan, made anew when it is due, and corrected by what the oven does beyond the model."""
+    estimate, full, now = s.estimate, s.full_w, s.time_s
+    smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
+    if changed or _plan_is_due(s, programme, smooth, dt_s):
+        offset_k = estimate.now[CONTENTS] - value if programme.follows == CONTENTS else 0.0
+        s.plan = _plan(programme, s, estimate, smooth, full, now, offset_k, dt_s)
+    assert s.plan is not None  # without a plan one is due
+    # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
+    planned = s.plan.power_at(now)
+    trim = -estimate.unexplained_w
+    news_w = s.plan.heat_w - estimator.lasting_w(programme.model, estimate)
+    demand = min(full, max(0.0, planned + news_w / estimate.shares[0]))
+    # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next
+    # plan may.
+    if planned >= 0.999 * s.plan.full_w:
+        demand = full
+    elif planned <= 0.001 * full:
+        demand = 0.0
+    reason = _reason(s, programme, programme.legs[s.position.leg], demand, full, value)
+    return _Wanted(demand, demand - trim, trim, reason)
+
+
+def _plan_is_due(s: EnergyBalanceState, programme: Programme, smooth: tuple[float, ...], dt_s: float) -> bool:
+    if s.plan is None or estimator.doubt_of(s.estimate, dt_s) > PLAN_AT_DOUBT:
+        return True
+    if s.time_s - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
+        return True
+    moved_k = abs(smooth[programme.follows] - s.plan.from_c)
+    return moved_k > max(PLAN_MOVED_K, PLAN_MOVED * abs(s.position.reference_c - s.plan.from_c))
+
+
+def _decision(s: EnergyBalanceState, programme: Programme, wanted: _Wanted) -> Decision:
+    estimate, full, legs = s.estimate, s.full_w, programme.legs
+    has_part = programme.model.contents_j_per_k > 0.0
+    return Decision(
+        duty=min(1.0, wanted.demand_w / full) if full > 0.0 else 0.0,
+        demand_w=wanted.demand_w,
+        feedforward_w=wanted.feedforward_w,
+        trim_w=wanted.trim_w,
+        reference_c=math.nan if s.position.done else s.position.reference_c,
         expected_c=estimate.now[CHAMBER],
         expected_sd_k=estimator.spread_k(estimate, CHAMBER),
-        chamber_c=chamber,
+        chamber_c=estimate.now[CHAMBER],
         part_c=estimate.now[CONTENTS] if has_part else None,
         part_sd_k=_part_sd(estimate, programme) if has_part else None,
         element_c=estimate.now[ELEMENT],
         unexplained_w=estimate.unexplained_w,
         full_w=full,
-        step=leg.step,
-        phase=_phase(s, leg),
+        step=legs[min(s.position.leg, len(legs) - 1)].step,
+        phase=reference.phase_of(legs, s.position),
         left_s=reference.seconds_left(legs, s.position),
         done=s.position.done,
-        wants_heat=not cooling,
-        reason=reason,
-        holding_w=model.keeping_w(estimate.now, ambient),
+        wants_heat=not (s.position.done or math.isnan(s.position.reference_c)),
+        reason=wanted.reason,
+        holding_w=programme.model.keeping_w(estimate.now, programme.ambient_c),
     )
 
 
-def _door(s: ControlState, door: bool, now: float) -> None:
+def _door(s: EnergyBalanceState, door: bool, now: float) -> None:
     """A door is the disturbance that leaves as suddenly as it came: what was unexplained before it opened is taken up
     again when it closes, instead of letting the filter unlearn the loss over minutes."""
     if door and s.door_since_s is None:
@@ -216,7 +254,7 @@ def _door(s: ControlState, door: bool, now: float) -> None:
         s.plan = None
 
 
-def _full_w(s: ControlState, model: EnergyModel, reading: Reading, share: float) -> float:
+def _full_w(s: EnergyBalanceState, model: EnergyModel, reading: Reading, share: float) -> float:
     """What the elements give now at full duty, W (as rated, like the model's)."""
     if model.believes(reading.supply_v):
         return model.full_power_w(reading.supply_v)
@@ -228,48 +266,48 @@ def _full_w(s: ControlState, model: EnergyModel, reading: Reading, share: float)
     return s.by_current * model.power_w
 
 
-def _requests(s: ControlState, programme: Programme, value: float, requests: tuple[str, ...]) -> bool:
+def _requests(s: EnergyBalanceState, programme: Programme, value: float, requests: tuple[Request, ...]) -> bool:
     for request in requests:
         p = s.position
         kind = programme.legs[p.leg].kind if not p.done else ""
-        if request == "hold" and not p.done:
+        if request.kind is RequestKind.HOLD and not p.done:
             # On its way as fast as it can, or cooling without heat, the oven is held where it is now.
-            here = kind in ("jump", "cool") and not p.held or math.isnan(p.reference_c)
+            here = (kind in ("jump", "cool") and not p.held) or math.isnan(p.reference_c)
             s.position = replace(p, held=True, reference_c=value if here else p.reference_c)
-        elif request == "go on" and p.held:
+        elif request.kind is RequestKind.PROCEED and p.held:
             on = programme.legs[p.leg].target_c if kind == "jump" else math.nan if kind == "cool" else p.reference_c
             s.position = replace(p, held=False, reference_c=on)
-        elif request == "skip":
+        elif request.kind is RequestKind.SKIP:
             s.position = reference.skip(programme.legs, p, value)
-        elif request.startswith("soak ") and not p.done:
-            s.position = replace(p, added_s=p.added_s + float(request[5:]))
+        elif request.kind is RequestKind.SOAK and not p.done:
+            s.position = replace(p, added_s=p.added_s + request.seconds)
     return bool(requests)
 
 
-def _give_up(s: ControlState, estimate: estimator.Estimate, full: float, dt: float) -> None:
+def _give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:
     badly = abs(estimate.heat_w) > GIVE_UP_SHARE * full
     s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if badly else -dt))
     if s.disagreeing_s > GIVE_UP_S and not s.given_up:
         s.given_up, s.integral_w = True, max(0.0, min(full, -estimate.unexplained_w))
 
 
-def _plain(
-    s: ControlState, programme: Programme, target: float, value: float, full: float, dt: float
-) -> tuple[float, float, float]:
-    # The model that the rule is fed with is the one that was given up: the rule's slower choice bears an oven three times as quick as it says.
+def _plain(s: EnergyBalanceState, programme: Programme, value: float, dt: float) -> _Wanted:
+    """A PI on the reading. The model that its tuning is from is the one that was given up: the slower choice of the
+    rule bears an oven three times as quick as it says."""
+    target, full = s.position.reference_c, s.full_w
     pi = simc_pi(programme.model, target, programme.ambient_c, slower=3.0)
     error = target - value
     proportional = pi.gain_w_per_k * error
-    demand = min(full, max(0.0, proportional + s.integral_w))
     unlimited = proportional + s.integral_w
+    demand = min(full, max(0.0, unlimited))
     if 0.0 < unlimited < full or (unlimited >= full) == (error < 0.0):
         s.integral_w += pi.gain_w_per_k * error * dt / pi.integral_s
-    return demand, 0.0, demand
+    return _Wanted(demand, 0.0, demand, "plain PI: the model and the oven disagree too much")
 
 
 def _plan(
     programme: Programme,
-    s: ControlState,
+    s: EnergyBalanceState,
     estimate: estimator.Estimate,
     smooth: tuple[float, ...],
     full: float,
@@ -277,7 +315,8 @@ def _plan(
     offset_k: float,
     dt_s: float,
 ) -> planning.Plan:
-    """`smooth`: the estimated temperatures without the ripple of the bursts, which the next bursts take out; `offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
+    """`smooth`: the estimated temperatures without the ripple of the bursts, which the next bursts take out;
+    `offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s, dt_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k
@@ -298,20 +337,15 @@ def _plan(
 
 
 def _part_sd(estimate: estimator.Estimate, programme: Programme) -> float:
-    """Spread of the part's estimate: the filter's, and the description's uncertainty of the load in the lag behind the chamber."""
+    """Spread of the part's estimate: the filter's, and the description's uncertainty of the load in the lag behind
+    the chamber."""
     lag = abs(estimate.now[CHAMBER] - estimate.now[CONTENTS])
     return math.hypot(estimator.spread_k(estimate, CONTENTS), programme.load_uncertainty * lag)
 
 
-def _phase(s: ControlState, leg: reference.Leg) -> str:
-    if s.position.done:
-        return "finished"
-    if s.position.held:
-        return "held"
-    return {"ramp": "ramp", "jump": "heat up", "cool": "cooling", "hold": "soak"}[leg.kind]
-
-
-def _reason(s: ControlState, programme: Programme, leg: reference.Leg, demand: float, full: float, value: float) -> str:
+def _reason(
+    s: EnergyBalanceState, programme: Programme, leg: reference.Leg, demand: float, full: float, value: float
+) -> str:
     what = "part" if programme.follows == CONTENTS else "chamber"
     if s.position.held:
         return f"held at {s.position.reference_c:.0f} °C on request"

@@ -1,11 +1,14 @@
-"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it. Said before the start, not after."""
+"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it. Said before the start, not
+after."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ..errors import KilnctlError
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
 
 _DT_S = 10.0
@@ -13,7 +16,8 @@ _DT_S = 10.0
 _MEAN_S = 240.0
 #: So far behind a ramp the oven no longer follows it, K.
 _BEHIND_K = 10.0
-#: No walk takes more steps than this beyond those of its ramp; an oven that changes less than so much, K/s (0.2 K/h), stands.
+#: No walk takes more steps than this beyond those of its ramp; an oven that changes less than so much, K/s (0.2 K/h),
+#: stands.
 _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
 #: Some power is kept for trim: a ramp that needs more than this share of full cannot be held to.
 USABLE = 0.97
@@ -23,9 +27,11 @@ USABLE = 0.97
 class Shortfall:
     """A step that the oven cannot follow, or (with `ahead_k`) that it runs ahead of although the heat is off.
 
-    at_c        where following first fails, °C; with ahead_k where the lead begins, or (no rate asked) where the oven stays
+    at_c        where following first fails, °C; with ahead_k where the lead begins, or (no rate asked) where the oven
+                stays
     feasible    the highest rate that it can follow all the way, of the asked one's sign, K/s; with ahead_k not known
-    reachable_c  the hottest (of a temperature that is out of reach) or, of a falling ramp, the coldest that it gets to, °C
+    reachable_c  the hottest (of a temperature that is out of reach) or, of a falling ramp, the coldest that it gets
+                to, °C
     itself      how fast it falls by itself at at_c, and at the end of the ramp, K/s (negative); of falling ramps only
     """
 
@@ -61,29 +67,35 @@ class Shortfall:
         if self.ahead_k > 0.0:
             if self.asked_k_per_s is None:
                 return (
-                    f"{where} goes to {self.to_c:.0f} °C; with the heat off, its fan or what is warm in this oven keeps it at about {self.at_c:.0f} °C for as "
-                    "long as was looked ahead"
+                    f"{where} goes to {self.to_c:.0f} °C; with the heat off, its fan or what is warm in this "
+                    f"oven keeps it at about {self.at_c:.0f} °C for as long as was looked ahead"
                 )
             return (
-                f"{where} rises at {_k_per_h(self.asked_k_per_s)}; its fan or what is warm in this oven takes it up faster than that, without any heat "
-                f"of the elements, from {self.at_c:.0f} °C on and by up to {self.ahead_k:.0f} K"
+                f"{where} rises at {_k_per_h(self.asked_k_per_s)}; its fan or what is warm in this oven takes it up "
+                f"faster than that, without any heat of the elements, from {self.at_c:.0f} °C on "
+                f"and by up to {self.ahead_k:.0f} K"
             )
         if self.asked_k_per_s is None or self.feasible_k_per_s is None:
             return (
-                f"{where} goes to {self.at_c:.0f} °C, which would need {self.needed_w / 1000:.2f} kW only to be held; this oven has "
-                f"{self.full_w / 1000:.2f} kW and gets to about {self.reachable_c:.0f} °C"
+                f"{where} goes to {self.at_c:.0f} °C, which would need {self.needed_w / 1000:.2f} kW only to be held; "
+                f"this oven has {self.full_w / 1000:.2f} kW and gets to about {self.reachable_c:.0f} °C"
             )
         if self.asked_k_per_s < 0.0:
             here, there = (_k_per_h(rate) for rate in self.itself_k_per_s)
             slow = (
                 f", and comes to rest at about {self.reachable_c:.0f} °C"
                 if self.reachable_c > self.to_c
-                else f" and {there} near {self.to_c:.0f} °C. A rate of {_k_per_h(self.feasible_k_per_s)} can be followed all the way"
+                else f" and {there} near {self.to_c:.0f} °C. A rate of {_k_per_h(self.feasible_k_per_s)} can be "
+                "followed all the way"
             )
-            return f"{where} falls at {_k_per_h(self.asked_k_per_s)}; by itself this oven then cools at about {here} near {self.at_c:.0f} °C{slow}"
+            return (
+                f"{where} falls at {_k_per_h(self.asked_k_per_s)}; by itself this oven then cools at about {here} near "
+                f"{self.at_c:.0f} °C{slow}"
+            )
         return (
-            f"{where} rises at {_k_per_h(self.asked_k_per_s)}; near {self.at_c:.0f} °C that needs {self.needed_w / 1000:.2f} kW of "
-            f"this oven's {self.full_w / 1000:.2f} kW. Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
+            f"{where} rises at {_k_per_h(self.asked_k_per_s)}; near {self.at_c:.0f} °C that needs "
+            f"{self.needed_w / 1000:.2f} kW of this oven's {self.full_w / 1000:.2f} kW. "
+            f"Up to about {_k_per_h(self.feasible_k_per_s)} is feasible"
         )
 
 
@@ -111,35 +123,14 @@ class Programme:
     shortfalls: tuple[Shortfall, ...]
 
 
-def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
-    """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than the
-    oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven instead."""
-    from .predictive import step_length_s
-
+def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
+    """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than
+    the oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven
+    instead."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
-    for i, step in enumerate(schedule.steps):
-        if step.to_c is not None and step.to_c > oven.limits.highest_c:
-            raise KilnctlError(
-                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may not go above "
-                f"{oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})"
-            )
-        highest_part_c = oven.limits.part_highest_c
-        if (
-            step.to_c is not None
-            and schedule.follows == "part"
-            and highest_part_c is not None
-            and step.to_c > highest_part_c
-        ):
-            raise KilnctlError(
-                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in {oven.name} no part may "
-                f"go above {highest_part_c:.0f} °C (limits: part highest in {oven.file or 'its description'})"
-            )
-        if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
-            raise KilnctlError(
-                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: it would never get there"
-            )
+    _refuse_beyond_limits(oven, schedule, where)
     follows = CONTENTS if schedule.follows == "part" else CHAMBER
     if follows == CONTENTS and model.contents_j_per_k <= 0.0:
         raise KilnctlError(
@@ -173,89 +164,124 @@ def prepare(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float |
     )
 
 
+def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
+    """Raises KilnctlError for a step that leaves what the oven, the part in it or the room allow."""
+    ambient = oven.site.ambient_c
+    for i, step in enumerate(schedule.steps):
+        if step.to_c is not None and step.to_c > oven.limits.highest_c:
+            raise KilnctlError(
+                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may "
+                f"not go above {oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})"
+            )
+        highest_part_c = oven.limits.part_highest_c
+        if (
+            step.to_c is not None
+            and schedule.follows == "part"
+            and highest_part_c is not None
+            and step.to_c > highest_part_c
+        ):
+            raise KilnctlError(
+                f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
+                f"{oven.name} no part may go above {highest_part_c:.0f} °C "
+                f"(limits: part highest in {oven.file or 'its description'})"
+            )
+        if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
+            raise KilnctlError(
+                f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
+                "it would never get there"
+            )
+
+
 def planned_s(programme: Programme) -> float:
     """Time that ramps and soaks take, s; what depends on the oven (heating up at full power, cooling) is not in it."""
     return seconds_left(programme.legs, begin(programme.legs, programme.ambient_c))
 
 
-def _shortfalls(model: EnergyModel, legs: tuple[Leg, ...], start_c: float, ambient: float):
+#: Temperatures of the model.
+_State = tuple[float, ...]
+
+
+def _shortfalls(model: EnergyModel, legs: tuple[Leg, ...], start_c: float, ambient: float) -> Iterator[Shortfall]:
     """Walk the legs with the model, asking at each moment what power the reference needs."""
-    x = model.rest(start_c)
-    reference = start_c
-    highest = None
+    x, reference_c = model.rest(start_c), start_c
     for leg in legs:
-        if leg.kind in ("jump", "ramp") and leg.target_c > ambient:
-            needed = model.steady(leg.target_c, ambient)[1]
-            if needed > USABLE * model.power_w:
-                highest = model.highest_c(ambient) if highest is None else highest
-                yield Shortfall(leg.step, leg.name, leg.target_c, needed, model.power_w, None, None, highest)
-                return
-        if leg.kind == "ramp":
-            span = leg.target_c - reference
-            rate = span / leg.in_s if leg.in_s else (leg.rate_k_per_s if span > 0.0 else -leg.rate_k_per_s)
-            if abs(span) > 1e-9:
-                walked = _ramp(model, x, reference, leg.target_c, rate, ambient)
-                if walked.at_c is not None:
-                    feasible = _feasible(model, x, reference, leg.target_c, rate, ambient)
-                    itself = (
-                        (walked.itself_k_per_s, _itself(model, walked.after, leg.target_c, ambient))
-                        if rate < 0.0
-                        else (0.0, 0.0)
-                    )
-                    yield Shortfall(
-                        leg.step,
-                        leg.name,
-                        walked.at_c,
-                        walked.needed_w,
-                        model.power_w,
-                        rate,
-                        feasible,
-                        _rest_c(model, ambient) if rate < 0.0 else 0.0,
-                        0.0,
-                        leg.target_c,
-                        itself,
-                    )
-                elif rate > 0.0 and walked.ahead_k > leg.band_k:
-                    yield Shortfall(
-                        leg.step,
-                        leg.name,
-                        walked.ahead_c,
-                        0.0,
-                        model.power_w,
-                        rate,
-                        None,
-                        0.0,
-                        walked.ahead_k,
-                        leg.target_c,
-                    )
-                x = walked.after
-        elif leg.kind == "hold":
-            x, ahead_k = _hold(model, x, leg.target_c, leg.hold_s, ambient)
-            if ahead_k > leg.band_k:
-                yield Shortfall(
-                    leg.step, leg.name, x[CHAMBER], 0.0, model.power_w, None, None, 0.0, ahead_k, leg.target_c
-                )
-        elif leg.kind == "jump":
-            x = _jump(model, x, leg.target_c, ambient)
-        else:
-            for _ in range(20000):
-                if x[CHAMBER] <= leg.target_c:
-                    break
-                x = model.step(x, 0.0, _DT_S, ambient)
-            if x[CHAMBER] > leg.target_c:
-                yield Shortfall(
-                    leg.step,
-                    leg.name,
-                    x[CHAMBER],
-                    0.0,
-                    model.power_w,
-                    None,
-                    None,
-                    0.0,
-                    x[CHAMBER] - leg.target_c,
-                    leg.target_c,
-                )
-        reference = leg.target_c
+        beyond = _beyond(model, leg, ambient)
+        if beyond is not None:
+            yield beyond
+            return
+        x, found = _walk(model, x, leg, reference_c, ambient)
+        if found is not None:
+            yield found
+        reference_c = leg.target_c
+
+
+def _beyond(model: EnergyModel, leg: Leg, ambient: float) -> Shortfall | None:
+    """The shortfall of a leg to a temperature that full power cannot hold."""
+    if leg.kind not in ("jump", "ramp") or leg.target_c <= ambient:
+        return None
+    needed = model.steady(leg.target_c, ambient)[1]
+    if needed <= USABLE * model.power_w:
+        return None
+    highest = model.highest_c(ambient)
+    return Shortfall(leg.step, leg.name, leg.target_c, needed, model.power_w, None, None, highest)
+
+
+def _walk(
+    model: EnergyModel, x: _State, leg: Leg, reference_c: float, ambient: float
+) -> tuple[_State, Shortfall | None]:
+    """The model's state after the leg, and what the oven falls short of in it."""
+    if leg.kind == "ramp":
+        return _walk_ramp(model, x, leg, reference_c, ambient)
+    if leg.kind == "jump":
+        return _jump(model, x, leg.target_c, ambient), None
+    if leg.kind == "hold":
+        x, ahead_k = _hold(model, x, leg.target_c, leg.hold_s, ambient)
+        return x, _ahead(model, leg, x[CHAMBER], None, ahead_k) if ahead_k > leg.band_k else None
+    x = _cool(model, x, leg.target_c, ambient)
+    ahead_k = x[CHAMBER] - leg.target_c
+    return x, _ahead(model, leg, x[CHAMBER], None, ahead_k) if ahead_k > 0.0 else None
+
+
+def _walk_ramp(
+    model: EnergyModel, x: _State, leg: Leg, reference_c: float, ambient: float
+) -> tuple[_State, Shortfall | None]:
+    span = leg.target_c - reference_c
+    if abs(span) <= 1e-9:
+        return x, None
+    rate = span / leg.in_s if leg.in_s else (leg.rate_k_per_s if span > 0.0 else -leg.rate_k_per_s)
+    walked = _ramp(model, x, reference_c, leg.target_c, rate, ambient)
+    if walked.at_c is None:
+        leads = rate > 0.0 and walked.ahead_k > leg.band_k
+        return walked.after, _ahead(model, leg, walked.ahead_c, rate, walked.ahead_k) if leads else None
+    down = rate < 0.0
+    return walked.after, Shortfall(
+        leg.step,
+        leg.name,
+        walked.at_c,
+        walked.needed_w,
+        model.power_w,
+        rate,
+        _feasible(model, x, reference_c, leg.target_c, rate, ambient),
+        _rest_c(model, ambient) if down else 0.0,
+        to_c=leg.target_c,
+        itself_k_per_s=(
+            (walked.itself_k_per_s, _itself(model, walked.after, leg.target_c, ambient)) if down else (0.0, 0.0)
+        ),
+    )
+
+
+def _ahead(model: EnergyModel, leg: Leg, at_c: float, rate: float | None, ahead_k: float) -> Shortfall:
+    """Of a leg that the oven runs ahead of with the heat off."""
+    return Shortfall(leg.step, leg.name, at_c, 0.0, model.power_w, rate, None, 0.0, ahead_k, leg.target_c)
+
+
+def _cool(model: EnergyModel, x: _State, to_c: float, ambient: float) -> _State:
+    """Without heat until the chamber is at to_c, or for as long as is looked ahead."""
+    for _ in range(_MOST_STEPS):
+        if x[CHAMBER] <= to_c:
+            break
+        x = model.step(x, 0.0, _DT_S, ambient)
+    return x
 
 
 def _inverse(model: EnergyModel, x, wanted_c: float, ambient: float, dt: float = _DT_S) -> float:
@@ -267,8 +293,9 @@ def _inverse(model: EnergyModel, x, wanted_c: float, ambient: float, dt: float =
 
 @dataclass(slots=True)
 class _Walked:
-    """How a ramp went on the model: the state after it; where power runs out (°C, None: nowhere), the mean power asked there, and how fast the oven
-    changes there without heat; how far it runs ahead with the heat off, and from where on."""
+    """How a ramp went on the model: the state after it; where power runs out (°C, None: nowhere), the mean power
+    asked there, and how fast the oven changes there without heat; how far it runs ahead with the heat off, and from
+    where on."""
 
     after: tuple[float, ...]
     at_c: float | None = None
@@ -281,7 +308,8 @@ class _Walked:
 def _ramp(
     model: EnergyModel, x, from_c: float, to_c: float, rate: float, ambient: float, whole: bool = True
 ) -> _Walked:
-    """Walk a ramp. Where the oven cannot follow, the reference waits for it as in the run; without `whole` the walk ends there."""
+    """Walk a ramp. Where the oven cannot follow, the reference waits for it as in the run; without `whole` the walk
+    ends there."""
     walked, reference, mean, up = _Walked(x), from_c, None, rate > 0.0
     duration = abs((to_c - from_c) / rate)
     dt = max(_DT_S, duration / 3000.0)
@@ -297,7 +325,8 @@ def _ramp(
         if up and walked.at_c is None and settled and mean > USABLE * model.power_w:
             walked.needed_w, walked.at_c = mean, reference
         behind = (reference - x[CHAMBER]) * (1.0 if up else -1.0)
-        # A rising ramp that asks for less than nothing is one that the oven is ahead of by itself; only a falling one then cannot be followed.
+        # A rising ramp that asks for less than nothing is one that the oven is ahead of by itself; only a falling one
+        # then cannot be followed.
         if walked.at_c is None and (behind > _BEHIND_K or (not up and settled and mean < -0.02 * model.power_w)):
             walked.at_c, walked.needed_w = x[CHAMBER], mean
             walked.itself_k_per_s = (model.step(before, 0.0, dt, ambient)[CHAMBER] - before[CHAMBER]) / dt
@@ -328,7 +357,8 @@ def _itself(model: EnergyModel, x, to_c: float, ambient: float) -> float:
 
 
 def _feasible(model: EnergyModel, x, from_c: float, to_c: float, rate: float, ambient: float) -> float:
-    """Highest rate (same sign) that the oven can follow all the way, by halving the ratio, K/s; a thousandth of the asked one at least."""
+    """Highest rate (same sign) that the oven can follow all the way, by halving the ratio, K/s; a thousandth of the
+    asked one at least."""
     low, high = 1e-3, 1.0
     for _ in range(8):
         middle = (low * high) ** 0.5

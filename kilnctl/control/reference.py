@@ -1,21 +1,24 @@
 """Schedule → reference: where the chamber (or the part) should be now, and where it will have to be.
 
-A schedule becomes legs: go up or down (at a rate, or as fast as the oven can), let cool, hold. The position in them moves
-by measured time alone; soaks count only inside their band, ramps wait for an oven that falls behind.
-"""
+A schedule becomes legs: go up or down (at a rate, or as fast as the oven can), let cool, hold. The position in them
+moves by measured time alone; soaks count only inside their band, ramps wait for an oven that falls behind."""
 
 import math
 from dataclasses import dataclass, replace
 
 from ..settings.schedule import Schedule
+from ..terms import Phase
 
 #: A ramp's reference waits once the oven is further behind it than this, K (or twice the step's band, if that is more).
 BEHIND_K = 8.0
+#: What a run is doing in each kind of leg.
+PHASES = {"ramp": Phase.RAMP, "jump": Phase.HEAT_UP, "cool": Phase.COOLING, "hold": Phase.SOAK}
 
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """kind "ramp" (rate in K/s, signed when reached), "jump" (as fast as possible), "cool" (no heat) or "hold" (hold_s)."""
+    """kind "ramp" (rate in K/s, signed when reached), "jump" (as fast as possible), "cool" (no heat) or "hold"
+    (hold_s)."""
 
     kind: str
     step: int
@@ -29,8 +32,9 @@ class Leg:
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """Where in the legs, and the reference there. `rate_k_per_s`: of a ramp, or on the way to a soak that was skipped to. `counted_s`: of a hold's time. `held`: an operator's hold.
-    `added_s`: by request, to this hold or the next one."""
+    """Where in the legs, and the reference there. `rate_k_per_s`: of a ramp, or on the way to a soak that was skipped
+    to. `counted_s`: of a hold's time. `held`: an operator's hold. `added_s`: by request, to this hold or the next
+    one."""
 
     leg: int = 0
     counted_s: float = 0.0
@@ -56,6 +60,13 @@ def legs_of(schedule: Schedule) -> tuple[Leg, ...]:
         if step.hold_s > 0.0:
             legs.append(Leg("hold", i, name, last_c, 0.0, None, step.hold_s, step.within_k))
     return tuple(legs)
+
+
+def phase_of(legs: tuple[Leg, ...], position: Position) -> Phase:
+    """What a run at that position is doing."""
+    if position.done:
+        return Phase.FINISHED
+    return Phase.HELD if position.held else PHASES[legs[position.leg].kind]
 
 
 def begin(legs: tuple[Leg, ...], value_c: float) -> Position:
@@ -130,8 +141,9 @@ def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
 
 
 def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
-    """On to the next step of the schedule, by request, at that step's own rate and from where the oven is: what is skipped is never made up for in
-    a hurry. A step that only soaks is gone to at the rate that would have led there. Time added to a soak goes with the soak."""
+    """On to the next step of the schedule, by request, at that step's own rate and from where the oven is: what is
+    skipped is never made up for in a hurry. A step that only soaks is gone to at the rate that would have led there.
+    Time added to a soak goes with the soak."""
     if position.done:
         return position
     here = legs[position.leg].step
@@ -148,10 +160,11 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
 def preview(
     legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s: float = 0.0
 ) -> tuple[list[float], list[float]]:
-    """Break points (s from now, °C) of the reference for the horizon; it stays at the last one beyond them. What cannot be
-    foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. Nor is a jump after a soak looked
-    forward to but in the soak's last tick, for who prepares for it leaves the soak's band, the soak's time stands still, and the jump never comes;
-    for the same reason a soak that waits for its band looks at nothing else."""
+    """Break points (s from now, °C) of the reference for the horizon; it stays at the last one beyond them. What
+    cannot be foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. Nor
+    is a jump after a soak looked forward to but in the soak's last tick, for who prepares for it leaves the soak's
+    band, the soak's time stands still, and the jump never comes; for the same reason a soak that waits for its band
+    looks at nothing else."""
     times, values = [0.0], [position.reference_c]
     now, value, index = 0.0, position.reference_c, position.leg
     if position.held or position.done:

@@ -12,6 +12,7 @@ the means over longer and longer blocks come out as they are seen (batch means; 
 Discrete-Event Simulation, 2001, section 6.6)."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -22,10 +23,11 @@ from ..model.energy import SENSOR, EnergyModel
 from ..model.fit_result import Fit, RecordFit
 from ..model.least_squares import Estimate, minimise
 from ..model.parameters import PARAMETERS, prior_covariance, scaled, value_of
+from ..model.trained_file import TrainedModel
 from ..settings.oven import Oven
 from .coordinates import Coordinates, coordinates_of
 from .free_run import delayed, sensitivities, simulate
-from .records import as_log
+from .records import Source, as_log
 from .stretches import Piece, averaged, find_doors, noise_of, pieces_of
 
 #: Most steps of the model, and about how many block means are compared, over all records together.
@@ -129,7 +131,14 @@ def moved(piece: Piece, own: np.ndarray):
     return replace(stretch, start_c=tuple(start), ambient_c=stretch.ambient_c + room, disturbance_w=disturbance)
 
 
-def fit(oven: Oven, records, *, columns: dict[str, str] | None = None, previous=None, validate: bool = True) -> Fit:
+def fit(
+    oven: Oven,
+    records: Source | Sequence[Source],
+    *,
+    columns: dict[str, str] | None = None,
+    previous: TrainedModel | None = None,
+    validate: bool = True,
+) -> Fit:
     """Fit the oven's model to one record or several (a Run, a `Log`, a run's folder, a CSV with named
     `columns`).
 

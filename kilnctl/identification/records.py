@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import KilnctlError
+from ..record.run_record import RunRecord
+from ..run.result import Run
 from ..settings.construction import Load
 from ..settings.oven import Oven
 
@@ -66,13 +68,17 @@ class Log:
     notes: tuple[str, ...] = field(default_factory=tuple)
 
 
-def as_log(oven: Oven, source, columns: dict[str, str] | None = None, load: Load | None = None) -> Log:
+#: What a record of an oven may be: in memory, a run's folder, or a CSV file.
+Source = Run | RunRecord | Log | str | Path
+
+
+def as_log(oven: Oven, source: Source, columns: dict[str, str] | None = None, load: Load | None = None) -> Log:
     """A checked `Log` from a Log, a `Run`, a run's folder, or a CSV file. `columns`: {role: "column" or
     "column:unit"} with the roles time, chamber, power or fired or duty, room, supply, door. Raises
     KilnctlError for a record that cannot be used."""
     if isinstance(source, Log):
         log = source
-    elif hasattr(source, "data"):
+    elif isinstance(source, Run | RunRecord):
         log = _of_run(oven, source)
     else:
         path = Path(source)
@@ -84,7 +90,7 @@ def as_log(oven: Oven, source, columns: dict[str, str] | None = None, load: Load
     return log
 
 
-def _of_run(oven: Oven, run) -> Log:
+def _of_run(oven: Oven, run: Run | RunRecord) -> Log:
     names = [n for n in _OWN if n in run.data]
     table = {n: np.asarray(run.data[n], float) for n in names}
     doors, opened = [], None

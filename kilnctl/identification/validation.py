@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import KilnctlError
-from ..model.trained_file import Trained
+from ..model.trained_file import TrainedModel
 from ..settings.oven import Oven
 from .free_run import predict
 from .records import Log
@@ -27,7 +27,7 @@ class Prediction:
     predicted_c: np.ndarray
 
 
-def predicted_on(oven: Oven, trained: Trained, log: Log, step_s: float | None = None) -> Prediction:
+def predicted_on(oven: Oven, trained: TrainedModel, log: Log, step_s: float | None = None) -> Prediction:
     """Run the model freely through the record, from its power and its first readings alone."""
     model = trained.for_load(oven, log.load)
     sampling = float(np.median(np.diff(log.time_s)))

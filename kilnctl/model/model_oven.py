@@ -2,6 +2,7 @@
 
 import math
 from collections import deque
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -39,8 +40,10 @@ class ModelOven:
         self.chamber_c, self.part_c = self.x[CHAMBER], self.x[CONTENTS] if self.has_contents else None
         self._shown = deque([(self.time_s, self.x[SENSOR])])
 
-    def advance(self, dt_s: float, duty: float, contactor_closed: bool) -> Reading:
-        """See `kilnctl.plants.plant.Plant`."""
+    def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
+        """See `kilnctl.plants.plant.Plant`. The model has one element: groups that are fired apart count by their mean."""
+        if isinstance(duty, Sequence):
+            duty = sum(duty) / len(duty)
         if not (dt_s > 0.0 and 0.0 <= duty <= 1.0):
             raise ValueError(f"dt_s = {dt_s!r} must be above 0 and duty = {duty!r} in 0..1")
         fired = duty if contactor_closed else 0.0

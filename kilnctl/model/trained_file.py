@@ -52,7 +52,7 @@ _FIXED_BOUNDS = {
 
 
 @dataclass(frozen=True)
-class Trained:
+class TrainedModel:
     """A model with its provenance. `errors`: standard error of each logarithm; `load`: what was in the oven;
     learnt between low_c and high_c; `edited`: its checksum did not fit and that was let pass. `covariance` of the
     logarithms of the parameters `covariance_of`; empty in files that were saved without it."""
@@ -91,9 +91,9 @@ class Trained:
         return self.model.but(**changes)
 
 
-def trained(fit: Fit, made: str = "") -> Trained:
+def trained(fit: Fit, made: str = "") -> TrainedModel:
     """What is kept of a fit. `made`: the day, as text; nobody here looks at a clock."""
-    return Trained(
+    return TrainedModel(
         fit.oven_name,
         fit.model,
         fit.load,
@@ -110,7 +110,7 @@ def trained(fit: Fit, made: str = "") -> Trained:
     )
 
 
-def save_model(path: str | Path, model: Trained | Fit, made: str = "") -> None:
+def save_model(path: str | Path, model: TrainedModel | Fit, made: str = "") -> None:
     """Write a trained model. Raises KilnctlError where that cannot be done, and for a model outside its
     bounds."""
     if isinstance(model, Fit):
@@ -149,7 +149,7 @@ def model_for(
     return found.for_load(oven, load), words
 
 
-def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False) -> Trained:
+def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False) -> TrainedModel:
     """Read a trained model. Raises KilnctlError when it is damaged, out of bounds, of another oven, or edited
     (unless allowed)."""
     try:
@@ -187,7 +187,7 @@ def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False)
     return made
 
 
-def _fits(made: Trained, oven: Oven, path: str) -> None:
+def _fits(made: TrainedModel, oven: Oven, path: str) -> None:
     if made.oven_name != oven.name:
         raise KilnctlError(f"{path}: this is a model of '{made.oven_name}', not of '{oven.name}'")
     if not 0.9 < made.model.power_w / oven.elements.power_w < 1.1:
@@ -207,7 +207,7 @@ def _problems(model: EnergyModel) -> list[str]:
     return out
 
 
-def _content(t: Trained) -> dict:
+def _content(t: TrainedModel) -> dict:
     parameters: dict = {}
     for f in fields(EnergyModel):
         value = getattr(t.model, f.name)
@@ -262,7 +262,7 @@ def _number(text: str, unit: str) -> float:
     return value
 
 
-def _read(content: dict, path: str, differs: bool) -> Trained:
+def _read(content: dict, path: str, differs: bool) -> TrainedModel:
     values: dict = {}
     errors: dict[str, float] = {}
     for f in fields(EnergyModel):
@@ -282,7 +282,7 @@ def _read(content: dict, path: str, differs: bool) -> Trained:
     learnt = content["learnt"]
     load = content.get("load")
     names, covariance = _covariance(content.get("covariance"))
-    return Trained(
+    return TrainedModel(
         str(content["model"]),
         EnergyModel(**values),
         None if load is None else Load(**load),

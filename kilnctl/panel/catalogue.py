@@ -11,11 +11,12 @@ from ..record.durable import write_whole
 from ..record.folder import slug
 from ..record.run_record import read_run
 from ..report.run_report import run_page
+from ..run.prepare import prepare
 from ..run.summary import summarise
 from ..settings import SettingsError, load_schedule
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
-from .preview import RunPreview, prepared, preview_of
+from .preview import RunPreview, preview_of
 from .worker import Worker
 
 #: Bytes of a schedule; schedules and runs listed.
@@ -108,7 +109,7 @@ class Catalogue:
         try:
             if with_plan:
                 return {"problems": [], "plan": shown(self.plan(schedule, start_c), schedule)}
-            prepared(self.oven, schedule, start_c, self.model_file)
+            prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
             return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
         return {"problems": []}

@@ -3,26 +3,32 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from .. import control, safety
-from ..body import bursts
+from .. import safety
+from ..control import Decision
 from ..errors import KilnctlError
 from ..model.model_oven import ModelOven
-from ..model.trained_file import model_for
 from ..plants.conditions import Conditions
 from ..record.columns import INDEX
 from ..run.chain import Chain
-from ..run.rehearsal import follow, holding_table
+from ..run.prepare import PreparedRun, prepare
+from ..run.rehearsal import follow
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from ..terms import Phase
 from .service_client import picture
 
 PICTURE_ROWS = 400
 #: The slowest tick that the rules bear, s: half the work, and the same result to a thousandth.
 SLOWEST_TICK_S = 2.0
-#: A schedule that takes longer than this is refused, s.
+#: A schedule that takes longer than this is refused, s: two weeks.
 LONGEST_S = 14 * 86400.0
 #: What a milestone says, by phase.
-WORDS = {"heat up": "arrives at", "ramp": "ramp ends", "soak": "soak ends", "cooling": "has cooled"}
+WORDS = {
+    Phase.HEAT_UP: "arrives at",
+    Phase.RAMP: "ramp ends",
+    Phase.SOAK: "soak ends",
+    Phase.COOLING: "has cooled",
+}
 
 
 @dataclass(frozen=True)
@@ -30,7 +36,7 @@ class PreviewStretch:
     """From when to when the run is in one step and phase, s; `to_c` is where it goes."""
 
     step: int
-    phase: str
+    phase: Phase
     name: str
     to_c: float
     begin_s: float
@@ -76,29 +82,14 @@ class RunPreview:
 
     def _left_s(self, now: PreviewStretch, chamber: float, ahead: dict) -> float:
         times = (ahead.get("reference") or {}).get("in_s") or []
-        if now.phase in ("ramp", "soak") and len(times) > 1:
+        if now.phase in (Phase.RAMP, Phase.SOAK) and len(times) > 1:
             return max(0.0, times[1])
         a, b = int(now.begin_s / self.tick_s), int(now.end_s / self.tick_s)
-        rising = now.phase == "heat up"
+        rising = now.phase == Phase.HEAT_UP
         for i in range(a, min(b, len(self.chamber))):
             if (self.chamber[i] >= chamber) if rising else (self.chamber[i] <= chamber):
                 return max(0.0, now.end_s - i * self.tick_s)
         return 0.0
-
-
-def prepared(
-    oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None
-) -> tuple:
-    """(model, where it is from, programme, policy) of a run. Raises KilnctlError for a schedule that this oven may not
-    do."""
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    model, words = model_for(oven, load, schedule.top_c, model_file)
-    return (
-        model,
-        words,
-        control.prepare(oven, schedule, model, start_c),
-        safety.policy_for(oven, schedule, model, start_c=start_c),
-    )
 
 
 def preview_of(
@@ -109,21 +100,21 @@ def preview_of(
     Raises KilnctlError for a schedule that this oven may not or cannot do. Seconds of work for a long schedule.
     """
     oven = replace(oven, control=replace(oven.control, tick_s=max(oven.control.tick_s, SLOWEST_TICK_S)))
-    model, words, programme, policy = prepared(oven, schedule, start_c, model_file)
-    plant = ModelOven(oven, model, 1, Conditions(ambient_c=None))
+    run = prepare(oven, schedule, model_file, start_c)
+    plant = ModelOven(oven, run.model, 1, Conditions(ambient_c=None))
     if start_c is not None and start_c > plant.ambient_c:
         plant.start_at(start_c)
-    chain = Chain(control, programme, policy, bursts.pattern_for(oven), holding_table(model, oven))
+    chain = Chain(run)
     rows: list[tuple] = []
-    keys: list[tuple[float, int, str]] = []
+    moments: list[tuple[float, int, Phase]] = []
 
-    def note(time_s: float, decision) -> bool:
-        keys.append((time_s, decision.step + 1, decision.phase))
+    def note(time_s: float, decision: Decision) -> bool:
+        moments.append((time_s, decision.step, decision.phase))
         if time_s > LONGEST_S:
             raise KilnctlError(f"{schedule.name}: it would take more than two weeks")
         return False
 
-    outcome = follow(oven, plant, chain, rows, enough=note)
+    outcome = follow(plant, chain, rows, enough=note)
     table = {
         "time_s": "time_s",
         "reference_c": "reference_c",
@@ -133,43 +124,44 @@ def preview_of(
     }
     columns = {name: [_none(row[INDEX[of]]) for row in rows] for name, of in table.items()}
     keep = picture(columns, PICTURE_ROWS)
-    said = [
-        f"the control's model: {words}",
-        safety.schedule_trip_words(schedule, policy.schedule_trip_c),
-        *(s.note for s in programme.shortfalls),
-    ]
-    said += [str(t) for t in chain.safety.trips.values()]
     return RunPreview(
         outcome,
-        tuple(said),
-        keys[-1][0] if keys else 0.0,
+        (*_said(run), *(str(t) for t in chain.safety.trips.values())),
+        moments[-1][0] if moments else 0.0,
         chain.energy_j / 3.6e6,
         max((c for c in columns["chamber_c"] if c is not None), default=0.0),
-        _stretches(schedule, keys),
+        _stretches(schedule, moments),
         {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
         tuple(c or 0.0 for c in columns["chamber_c"]),
         oven.control.tick_s,
     )
 
 
-def _stretches(schedule: Schedule, keys: list[tuple[float, int, str]]) -> tuple[PreviewStretch, ...]:
-    """The stretches of the run from (time, step, phase) of every tick. A step without a target keeps the one before."""
-    targets, target = [], 0.0
-    for step in schedule.steps:
-        target = step.to_c if step.to_c is not None else target
-        targets.append(target)
-    spans: list[tuple[int, str, float, float]] = []
-    for time_s, step, phase in keys:
+def _said(run: PreparedRun) -> list[str]:
+    """What is to be known before the start."""
+    return [
+        f"the control's model: {run.model_words}",
+        safety.schedule_trip_words(run.schedule, run.policy.schedule_trip_c),
+        *(s.note for s in run.programme.shortfalls),
+    ]
+
+
+def _stretches(schedule: Schedule, moments: list[tuple[float, int, Phase]]) -> tuple[PreviewStretch, ...]:
+    """The run's steps and phases from (time since the start, step from 0, phase) of each tick."""
+    targets_c, last_c = [], 0.0
+    for s in schedule.steps:
+        last_c = s.to_c if s.to_c is not None else last_c
+        targets_c.append(last_c)
+    found: list[PreviewStretch] = []
+    for time_s, step, phase in moments:
         if phase not in WORDS:
             continue
-        if spans and spans[-1][:2] == (step, phase):
-            spans[-1] = (step, phase, spans[-1][2], time_s)
+        if found and (found[-1].step, found[-1].phase) == (step + 1, phase):
+            found[-1] = replace(found[-1], end_s=time_s)
         else:
-            spans.append((step, phase, time_s, time_s))
-    return tuple(
-        PreviewStretch(step, phase, schedule.steps[step - 1].name or f"step {step}", targets[step - 1], begin_s, end_s)
-        for step, phase, begin_s, end_s in spans
-    )
+            name = schedule.steps[step].name or f"step {step + 1}"
+            found.append(PreviewStretch(step + 1, phase, name, targets_c[step], time_s, time_s))
+    return tuple(found)
 
 
 def _none(value: float) -> float | None:

@@ -5,6 +5,7 @@ import inspect
 import math
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol, runtime_checkable
 
@@ -14,11 +15,10 @@ from ..reading import Reading
 
 @runtime_checkable
 class Plant(Protocol):
-    """Anything that can be heated in simulated time. Nothing else of it is used by control, rehearsal or
+    """Anything that can be heated in simulated time. Nothing else of it is needed by control, rehearsal or
     commissioning.
 
-    An oven of ours also has `part_c`, `energy_j` and the other attributes of `VirtualOven`; they are read
-    only when present.
+    A plant may also say more: see `truth_of` and `computer_of`.
     """
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
@@ -26,6 +26,34 @@ class Plant(Protocol):
         when element groups are fired apart) and the contactor's coil driven or not; then say what the sensors
         show."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What a plant knows of itself that no sensor shows, °C: the chamber's and the part's temperature; None: not
+    told."""
+
+    chamber_c: float | None = None
+    part_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ComputerFaults:
+    """What befalls the computer that controls, as a plant with faults plays it: its loop stands still; its clock
+    jumped by clock_jump_s, s."""
+
+    loop_stalled: bool = False
+    clock_jump_s: float = 0.0
+
+
+def truth_of(plant: Plant | None) -> Truth:
+    """The plant's own `chamber_c` and `part_c`, where it has them."""
+    return Truth(getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
+
+
+def computer_of(plant: Plant) -> ComputerFaults:
+    """The plant's `loop_stalled` and `clock_jump_s`, where it has them."""
+    return ComputerFaults(getattr(plant, "loop_stalled", False), getattr(plant, "clock_jump_s", 0.0))
 
 
 def load_plant(where: str, oven: Any = None) -> Plant:

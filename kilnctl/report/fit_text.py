@@ -7,7 +7,7 @@ import numpy as np
 from ..model.energy import EnergyModel
 from ..model.fit_result import Fit
 from ..model.parameters import PARAMETERS
-from ..model.trained_file import Trained
+from ..model.trained_file import TrainedModel
 from ..output import METRIC_UNITS, Units
 from .svg import Chart, Series, Subplot, svg
 
@@ -93,7 +93,7 @@ def _quality(fit: Fit, units: Units) -> list[str]:
 
 
 def models_compared(
-    old: Trained, new: EnergyModel, low_c: float, high_c: float, units: Units = METRIC_UNITS
+    old: TrainedModel, new: EnergyModel, low_c: float, high_c: float, units: Units = METRIC_UNITS
 ) -> list[str]:
     """What changed since the last fit, in plain words: power to hold, speed, delay. Only what differs by more
     than 2 %."""

@@ -10,7 +10,7 @@ from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..thermal.materials import find
-from ..thermal.walls import Layer, WallSolution, profile
+from ..thermal.walls import WallLayer, WallSolution, profile
 from .svg import Chart, Series, Subplot, svg
 
 #: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the
@@ -282,7 +282,7 @@ def sizing_pictures(sizing: Sizing, units: Units) -> dict[str, str]:
     return made
 
 
-def _through(name: str, layers: Sequence[Layer], solution: WallSolution, title: str, units: Units) -> str:
+def _through(name: str, layers: Sequence[WallLayer], solution: WallSolution, title: str, units: Units) -> str:
     """The temperature through one wall as SVG."""
     per_m = units.lengths_per_m
     depth, shades = 0.0, []

@@ -1,149 +1,140 @@
 """Rehearse a schedule: the whole control and safety chain on a plant, in simulated time."""
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
 
-import numpy as np
-
-from .. import control, safety
-from ..body import bursts
-from ..model.day_zero import day_zero
-from ..record.columns import COLUMNS, row_of
+from .. import safety
+from ..control import Decision
+from ..model.energy import EnergyModel
+from ..model.trained_file import TrainedModel
+from ..plants.injection import PlantFault
+from ..plants.plant import Plant, computer_of, truth_of
+from ..reading import Reading
+from ..record.columns import row_of
 from ..record.events import Event, Teller, on_run_clock
 from ..record.run_data import RunData
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from ..terms import Outcome
 from .chain import AFTER_TRIP_S, Chain
+from .prepare import PreparedRun, load_of, prepare
+from .result import Run, as_run
+from .virtual_plant import virtual_oven
 
-
-@dataclass(kw_only=True)
-class Run(RunData):
-    """What happened. One value a tick in each array (time_s, reference_c, chamber_c as the sensor shows it, part_c, duty,
-    feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s; `outcome` is "finished",
-    "tripped" or "interrupted". true_chamber_c is the plant's own, where it tells."""
-
-    oven: Oven
-    shortfalls: tuple = ()
-
-
-def controller_of(kind: str):
-    """ "model" (ours), "thermostat", "pi" or "pid"."""
-    return control if kind == "model" else control.Plain(kind)
+#: Called once a simulated minute with the time since the start, s, the time left, s, and the phase.
+Progress = Callable[[float, float, str], None]
+#: Called with each sample's values in the order of `COLUMNS`.
+Sink = Callable[[tuple], Any]
 
 
 def rehearse(
     oven: Oven,
     schedule: Schedule,
-    plant=None,
-    model=None,
+    plant: Plant | None = None,
+    model: EnergyModel | TrainedModel | str | Path | None = None,
     seed: int = 0,
     *,
     controller: str = "model",
-    faults=(),
-    progress: Callable[[float, float, str], None] | None = None,
-    sink: Callable[[tuple], None] | None = None,
+    faults: Sequence[PlantFault] = (),
+    progress: Progress | None = None,
+    sink: Sink | None = None,
 ) -> Run:
     """Run `schedule` on `plant` (the virtual oven if None) with `model` (the description's own if None).
 
-    Same arguments give the same run bit for bit. `progress(time_s, left_s, phase)` is called once a simulated minute, `sink` with
-    each sample's values in the order of `COLUMNS`. Raises KilnctlError when the schedule cannot be run on this oven; Ctrl-C ends
-    the run with outcome "interrupted".
-    """
-    load = schedule.load if schedule.load is not None else oven.usual_load
+    Same arguments give the same run bit for bit. Raises KilnctlError when the schedule cannot be run on this oven;
+    Ctrl-C ends the run with outcome "interrupted"."""
     if plant is None:
-        from .virtual_plant import virtual_oven
+        plant = usual_plant(oven, schedule, seed, faults)
+    run = prepare(oven, schedule, model, truth_of(plant).chamber_c, controller=controller)
+    return simulate(run, plant, seed, progress=progress, sink=sink)
 
-        plant = virtual_oven(oven, load, seed, faults)
-    if model is None:
-        model = day_zero(oven, load, schedule.top_c)
-    start_c = getattr(plant, "chamber_c", None)
-    programme = control.prepare(oven, schedule, model, start_c)
-    policy = safety.policy_for(oven, schedule, model, start_c=start_c)
-    chain = Chain(controller_of(controller), programme, policy, bursts.pattern_for(oven), holding_table(model, oven))
+
+def usual_plant(oven: Oven, schedule: Schedule, seed: int = 0, faults: Sequence[PlantFault] = ()) -> Plant:
+    """The virtual oven with what the schedule says is in it."""
+    return virtual_oven(oven, load_of(oven, schedule), seed, faults)
+
+
+def simulate(
+    run: PreparedRun,
+    plant: Plant,
+    seed: int = 0,
+    *,
+    progress: Progress | None = None,
+    sink: Sink | None = None,
+) -> Run:
+    """Follow a prepared run on a plant to its end. Ctrl-C ends it with outcome "interrupted"."""
+    chain = Chain(run)
     rows: list[tuple] = []
     events: list[Event] = []
-    outcome = "interrupted"
+    outcome = Outcome.INTERRUPTED
     try:
-        outcome = follow(oven, plant, chain, rows, events, progress, sink)
+        outcome = follow(plant, chain, rows, events, progress, sink)
     except KeyboardInterrupt:
         events.append(Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
     told_s = {e.text.partition(":")[0]: e.time_s for e in reversed(events) if e.kind == "trip"}
     return as_run(
+        run,
         rows,
-        oven=oven,
-        schedule=schedule,
         outcome=outcome,
         trips=on_run_clock(chain.safety.trips.values(), told_s),
-        events=tuple(events),
+        events=events,
         seed=seed,
-        controller=controller,
         energy_j=chain.energy_j,
-        model=model,
-        shortfalls=programme.shortfalls,
-        load=load,
     )
 
 
-def as_run(rows: list[tuple], **facts) -> Run:
-    """A `Run` from samples in the order of `COLUMNS`."""
-    columns = list(zip(*rows)) if rows else [()] * len(COLUMNS)
-    data = {c.name: np.array(v, dtype=object if c.name == "reason" else float) for c, v in zip(COLUMNS, columns)}
-    return Run(data=data, **facts)
-
-
-def holding_table(model, oven: Oven):
-    """Steady power against temperature as a quick table: the rules only need it to a few per cent."""
-    temperatures = np.linspace(oven.site.ambient_c, oven.limits.highest_c + 60.0, 40)
-    powers = [model.holding_w(float(t)) for t in temperatures]
-    low, step, top = float(temperatures[0]), float(temperatures[1] - temperatures[0]), len(powers) - 2
-
-    def holding(chamber_c: float) -> float:
-        if not math.isfinite(chamber_c):
-            return 0.0
-        place = (chamber_c - low) / step
-        i = min(max(int(place), 0), top)
-        return powers[i] + (powers[i + 1] - powers[i]) * (place - i)
-
-    return holding
-
-
 def follow(
-    oven: Oven, plant, chain: Chain, rows: list, events: list | None = None, progress=None, sink=None, enough=None
-) -> str:
-    """Tick until it is finished, tripped, or `enough(time_s, decision)`; `rows` and `events` are filled. Returns the outcome."""
-    dt = oven.control.tick_s
+    plant: Plant,
+    chain: Chain,
+    rows: list[tuple],
+    events: list[Event] | None = None,
+    progress: Progress | None = None,
+    sink: Sink | None = None,
+    enough: Callable[[float, Decision], bool] | None = None,
+) -> Outcome:
+    """Tick until it is finished, tripped, or `enough(time_s, decision)`; `rows` and `events` are filled."""
+    dt = chain.run.oven.control.tick_s
     time_s, step, tripped_s = 0.0, 0, None
     reading = plant.advance(dt, 0.0, False)
     teller = Teller(chain.programme.legs)
     while True:
         time_s += dt
         step += 1
-        now = time_s + getattr(plant, "clock_jump_s", 0.0)
-        if getattr(plant, "loop_stalled", False) and chain.last is not None:
-            # The loop stands still: the rig goes on with its last command until the lease is over, then lets go by itself.
-            stalled = 0.0
-            while getattr(plant, "loop_stalled", False):
-                alive = stalled < safety.LEASE_S
-                reading = plant.advance(dt, chain.last.fired if alive else 0.0, chain.last.contactor and alive)
-                stalled += dt
-            time_s += stalled
-            now = time_s + getattr(plant, "clock_jump_s", 0.0)
-        act = chain.tick(reading, now, dt, step)
-        d = act.decision
-        row = row_of(time_s, reading, act, getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
+        computer = computer_of(plant)
+        if computer.loop_stalled and chain.last is not None:
+            reading, stalled_s = _stalled(plant, chain, dt)
+            time_s += stalled_s
+            computer = computer_of(plant)
+        act = chain.tick(reading, time_s + computer.clock_jump_s, dt, step)
+        assert chain.control is not None
+        d, truth = act.decision, truth_of(plant)
+        row = row_of(time_s, reading, act, truth.chamber_c, truth.part_c)
         rows.append(row)
         if sink is not None:
             sink(row)
         if events is not None:
-            events += teller.tell(time_s, reading, act, chain.control.position.leg)
+            events += teller.tell(time_s, reading, act, chain.control.leg)
         if act.verdict.new_trips and tripped_s is None:
             tripped_s = time_s
         if progress is not None and (step * dt) % 60.0 < dt:
             progress(time_s, d.left_s, d.phase)
         if d.done or (enough is not None and enough(time_s, d)):
-            return "finished"
+            return Outcome.FINISHED
         if tripped_s is not None and time_s - tripped_s >= AFTER_TRIP_S:
-            return "tripped"
+            return Outcome.TRIPPED
         # The gate's answer, in whole cycles, is all that reaches the plant.
         reading = plant.advance(dt, act.fired, act.contactor)
+
+
+def _stalled(plant: Plant, chain: Chain, dt: float) -> tuple[Reading, float]:
+    """While the loop stands still the rig goes on with its last command until the lease is over, then lets go by
+    itself: the first reading afterwards, and how long it stood, s."""
+    assert chain.last is not None
+    stalled_s = 0.0
+    while True:
+        alive = stalled_s < safety.LEASE_S
+        reading = plant.advance(dt, chain.last.fired if alive else 0.0, chain.last.contactor and alive)
+        stalled_s += dt
+        if not computer_of(plant).loop_stalled:
+            return reading, stalled_s

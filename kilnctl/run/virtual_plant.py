@@ -3,25 +3,29 @@
 from collections.abc import Sequence
 from dataclasses import fields
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from ..errors import KilnctlError
+from ..model.model_oven import ModelOven
+from ..model.trained_file import load_model
 from ..plants.conditions import Conditions, Variation
 from ..plants.injection import PlantFault
+from ..plants.plant import Plant
 from ..plants.probes import SensorErrors
 from ..settings.construction import Load
 from ..settings.differences import Virtual
 from ..settings.oven import Oven
 
+if TYPE_CHECKING:
+    from ..plants.virtual_oven import VirtualOven
 
-def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[PlantFault] = ()):
-    """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model file that
-    cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
+
+def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[PlantFault] = ()) -> Plant:
+    """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model
+    file that cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
     virtual = oven.virtual or Virtual()
     if virtual.balance is None:
         return drawn_oven(oven, virtual, load, seed, faults)
-    from ..errors import KilnctlError
-    from ..model.model_oven import ModelOven
-    from ..model.trained_file import load_model
-
     if faults:
         raise KilnctlError(
             f"{oven.file}: faults can be injected into the detailed oven only, not into a model ('virtual: balance')"
@@ -30,9 +34,12 @@ def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Se
     return ModelOven(oven, model, seed or virtual.seed, conditions_of(virtual))
 
 
-def drawn_oven(oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, faults: Sequence[PlantFault] = ()):
+def drawn_oven(
+    oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, faults: Sequence[PlantFault] = ()
+) -> "VirtualOven":
     """The detailed oven with those differences."""
-    from ..plants.virtual_oven import VirtualOven
+    # A learning run on hardware imports this file and simulates nothing.
+    from ..plants.virtual_oven import VirtualOven  # noqa: PLC0415
 
     return VirtualOven(
         oven,

@@ -207,6 +207,13 @@ def lasting(state: SafetyState, name: str, condition: bool, now_s: float, for_s:
     return now_s - state.over.setdefault(name, now_s) >= for_s
 
 
+def latch(state: SafetyState, found: Trip) -> SafetyState:
+    """The state with that trip, which was found outside the rules; one of the same fault that stands already stays."""
+    new = state.copied()
+    new.trips.setdefault(found.fault, found)
+    return new
+
+
 def trip(state: SafetyState, fault: str, time_s: float, **facts: object) -> None:
     """Latch a trip, once. `facts` fill in its words. For a trip of DOUBTED, keep what was believed before it."""
     if fault in state.trips:

@@ -1,24 +1,27 @@
-"""What a run looks like from now: what is expected, and where the watts go. Reads what the tick has left; changes nothing."""
+"""What is expected of a run from now on, and where the watts go. Reads what the tick has left; changes nothing."""
 
-from ..control import reference
+from ..control import Decision, Programme, reference
 from ..model.energy import CONTENTS
 from ..model.ledger import ledger_w
+from .session import Session
 
 HORIZON_S = 30 * 86400.0
 
 
-def ahead(session) -> dict:
+def ahead(session: Session | None) -> dict:
     """The reference from now on, and the chamber (or the part) by the plan in force; None for what there is not."""
+    # Read once: the tick replaces the state meanwhile.
     state = session.chain.control if session is not None else None
-    if state is None or not hasattr(state.position, "counted_s"):
+    programme = session.chain.programme if session is not None else None
+    if session is None or state is None or state.position is None or not isinstance(programme, Programme):
         return {"ok": True, "run_s": 0.0, "reference": None, "expected": None}
-    programme, plan = session.chain.programme, state.plan
+    plan = state.plan
     times, values = reference.preview(programme.legs, state.position, HORIZON_S)
     expected = None
     if plan is not None:
         late = state.time_s - plan.time_s
         at = [(i + 1) * plan.step_s - late for i in range(len(plan.predicted_c))]
-        coming = [(t, c) for t, c in zip(at, plan.predicted_c) if t > 0.0]
+        coming = [(t, c) for t, c in zip(at, plan.predicted_c, strict=True) if t > 0.0]
         expected = {
             "in_s": [t for t, _ in coming],
             "chamber_c": [c for _, c in coming],
@@ -32,12 +35,13 @@ def ahead(session) -> dict:
     }
 
 
-def ledger(session, decision) -> dict[str, float] | None:
+def ledger(session: Session | None, decision: Decision) -> dict[str, float] | None:
     """Where the elements' power goes, by the model, W; None without a run."""
     state = session.chain.control if session is not None else None
-    if state is None or not hasattr(state, "estimate"):
+    last = session.chain.last if session is not None else None
+    if session is None or state is None or state.estimate is None or last is None:
         return None
-    programme, last = session.chain.programme, session.chain.last
+    programme = session.chain.programme
     return ledger_w(
         programme.model, state.estimate.now, last.fired * decision.full_w, decision.unexplained_w, programme.ambient_c
     )

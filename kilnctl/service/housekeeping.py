@@ -1,26 +1,36 @@
-"""What the service does for its records beside the tick: opens and closes them, has the pages of runs that are over
-made, and makes room for new ones. One thread, one thing at a time; what takes arithmetic is done by another process."""
+"""What the service does for its records outside the tick: opens and closes them, has the pages of ended runs made, and
+makes room for new ones. One thread, one thing at a time; what takes arithmetic is done by another process."""
 
 import os
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
 
 from ..errors import KilnctlError
-from ..record.recorder import Recorder
+from ..record.folder import Begun, begin, new_folder
+from ..record.recorder import LEAST_FREE, Recorder
 from ..record.retention import clear_old, pending_in
+from ..run.prepare import PreparedRun
+from .saved_state import Acknowledgement, TrippedRun
 
 
 class Housekeeping:
-    """`pages`: make the page of each run (where one schedule only is run, the command that asked for it does).
-    `keep_bytes`: the oldest records below `out` go while all together are larger than this (None: none ever goes).
-    `tell(text)` is for the person at the terminal. What is asked for is done later; what is not done when the service ends, the next one does."""
+    """Looks after the records below `out`.
+
+    keep_bytes  the oldest records are removed while all together are larger than this; None: none is ever removed
+    tell        takes lines for the person at the terminal
+    pages       make the page of each run; where one schedule only is run, the command that asked for it does
+
+    Requests are done later; pages that are not made when the service ends are made by the next one."""
 
     def __init__(self, out: Path, keep_bytes: int | None, tell: Callable[[str], None], pages: bool = True):
         self._out, self._keep_bytes, self._tell, self._pages = out, keep_bytes, tell, pages
+        # A record that was closed is written again by one thread at a time.
+        self._reopening = threading.Lock()
         self._closing: list[threading.Thread] = []
         self._queue: SimpleQueue = SimpleQueue()
         self._closed = False
@@ -28,19 +38,37 @@ class Housekeeping:
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
 
-    def opened(self, folder: Path) -> Recorder:
-        """The recorder of a run in that folder; older records go where there is no room for all. Raises
-        KilnctlError."""
+    def refusal(self) -> str:
+        """Why no new record can be kept; empty when it can."""
+        try:
+            self._out.mkdir(parents=True, exist_ok=True)
+            disk = os.statvfs(self._out)
+        except OSError as error:
+            return f"{self._out}: no record can be kept there: {error.strerror}"
+        free = disk.f_bavail * disk.f_frsize
+        if free < LEAST_FREE:
+            return f"only {free / 1e6:.0f} MB are free for the record in {self._out}; move old runs away"
+        return ""
+
+    def new(self, order: PreparedRun, rig_name: str) -> Path:
+        """The folder of a new run, with its settings in it. Raises KilnctlError."""
+        folder = new_folder(self._out, order.oven.name, order.schedule.name)
+        started = time.strftime("%Y-%m-%d %H:%M:%S %z")
+        begin(
+            folder,
+            Begun(order.oven, order.schedule, order.load, order.model, None, order.controller_name, started, rig_name),
+        )
+        return folder
+
+    def opened(self, folder: Path) -> tuple[Path, Recorder]:
+        """The folder and its recorder; older records go where there is no room for all. Raises KilnctlError."""
         recorder = Recorder(folder)
         self.clear(folder)
-        return recorder
+        return folder, recorder
 
     def close(self, recorder: Recorder, folder: Path) -> None:
-        """Let the disk have the rest of it: not waited for before the service itself ends. Its page is made after
-        that."""
-        closing = threading.Thread(target=self._close, args=(recorder, folder), name="closing", daemon=False)
-        closing.start()
-        self._closing = [c for c in self._closing if c.is_alive()] + [closing]
+        """Write the rest of it in a thread of its own, for which only the end of the service waits; then its page."""
+        self._apart(self._close, recorder, folder)
 
     def _close(self, recorder: Recorder, folder: Path) -> None:
         recorder.close()
@@ -48,19 +76,47 @@ class Housekeeping:
             self.finish(folder)
         self.clear(folder)
 
-    def close_cut_off(self, run: dict, words: str) -> None:
-        """Say in the record of a run that does not go on how it ended."""
-        folder = Path(run["folder"])
-        if folder.is_dir():
-            try:
+    def close_interrupted(self, run: dict, words: str) -> None:
+        """Say in the record of an interrupted run that does not go on how it ended. `run`: from the saved state."""
+        time_s = (run.get("place") or {}).get("run_s")
+        self._add(Path(run["folder"]), "end", time_s=time_s, outcome="interrupted", text=words)
+
+    def record_acknowledgement(self, run: TrippedRun, said: Acknowledgement) -> None:
+        """Say in the record of the run that tripped who acknowledged, in a thread of its own; then make its page
+        again. The event's time is that of the end of the run; the time of day is in its words."""
+        self._apart(self._acknowledged, run, said, list(self._closing))
+
+    def _acknowledged(self, run: TrippedRun, said: Acknowledgement, before: list[threading.Thread]) -> None:
+        # The record's own closing comes first: a journal has one writer.
+        for closing in before:
+            closing.join()
+        folder, wall = Path(run.folder), time.strftime("%Y-%m-%d %H:%M:%S %z", time.localtime(said.wall_s))
+        text = f"{', '.join(said.faults)} acknowledged at {wall} by {said.by}"
+        if self._add(folder, "acknowledged", time_s=run.lasted_s, text=text, by=said.by, wall=wall):
+            self.finish(folder)
+
+    def _add(self, folder: Path, kind: str, **facts) -> bool:
+        """Add an event to a record that was closed. Whether it is on the disk; why not is told. Waits for the disk."""
+        if not folder.is_dir():
+            return False
+        try:
+            with self._reopening:
                 recorder = Recorder(folder)
-                recorder.event("end", time_s=(run.get("place") or {}).get("run_s"), outcome="interrupted", text=words)
+                receipt = recorder.event(kind, **facts)
                 recorder.close()
-            except KilnctlError as error:
-                self._tell(str(error))
+        except KilnctlError as error:
+            self._tell(str(error))
+            return False
+        return receipt.durable
+
+    def _apart(self, work: Callable[..., None], *arguments) -> None:
+        closing = threading.Thread(target=work, args=arguments, name="closing", daemon=False)
+        with self._lock:
+            closing.start()
+            self._closing = [c for c in self._closing if c.is_alive()] + [closing]
 
     def tidy(self, folder: Path | None) -> None:
-        """Once it is known whether a run goes on (in `folder`): what earlier processes left undone, and room."""
+        """Do what earlier processes left undone, and make room; once it is known whether a run goes on, in `folder`."""
         if self._pages:
             self.finish_old(folder)
         self.clear(folder)
@@ -79,7 +135,7 @@ class Housekeeping:
             self._put(lambda: self._clear(spare))
 
     def end(self) -> None:
-        """End now, whatever waits; but whoever reads a record once this has returned reads all that was taken down."""
+        """End without doing what still waits. All records are whole on the disk when this returns."""
         for closing in self._closing:
             closing.join()
         with self._lock:
@@ -129,15 +185,19 @@ class Housekeeping:
         if child.returncode and not self._closed:
             words = said.strip().splitlines()[-1:] or [f"its process ended with status {child.returncode}"]
             self._tell(
-                f"note: {folder}: the page of this run could not be made: {words[0]}. Its journal is kept; `kilnctl report` tries again"
+                f"note: {folder}: the page of this run could not be made: {words[0]}. Its journal is kept; "
+                "`kilnctl report` tries again"
             )
 
     def _clear(self, spare: Path | None) -> None:
+        if self._keep_bytes is None:
+            return
         done = clear_old(self._out, self._keep_bytes, spare=[spare] if spare is not None else ())
-        if done.removed:
+        number = len(done.removed)
+        if number:
             self._tell(
-                f"note: {len(done.removed)} old record{'s' * (len(done.removed) > 1)} removed to make room ({done.freed_bytes / 1e6:.0f} MB): "
-                f"{', '.join(done.removed[:5])}{' …' if len(done.removed) > 5 else ''}"
+                f"note: {number} old record{'s' * (number > 1)} removed to make room "
+                f"({done.freed_bytes / 1e6:.0f} MB): {', '.join(done.removed[:5])}{' …' if number > 5 else ''}"
             )
         for words in done.kept_back:
             if not words.endswith("being written"):

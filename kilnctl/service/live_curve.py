@@ -1,7 +1,9 @@
-"""The run so far, in memory, for whoever wants to draw it: a few columns, thinned when long, peaks kept."""
+"""The run so far, in memory, for the panel's curve: a few columns, thinned when long, peaks kept."""
 
 import array
 import threading
+
+from ..record.columns import INDEX
 
 #: Kept columns; `time_s` first.
 KEPT = (
@@ -20,21 +22,22 @@ KEPT = (
 MOST_ROWS = 50_000
 
 
-class Curve:
-    """Rows are only ever added; `first` moves on when old ones are thinned, and `thinned` says how often that was."""
+class LiveCurve:
+    """Rows are only added. `thinned` counts how often old ones were thinned: their numbers change then."""
 
-    def __init__(self, indices: tuple[int, ...]):
-        self._indices = indices
+    def __init__(self) -> None:
+        self._indices = tuple(INDEX[name] for name in KEPT)
         self._lock = threading.Lock()
         self.thinned = 0
-        self._columns = [array.array("f") for _ in indices]
+        self._columns = [array.array("f") for _ in KEPT]
 
     def __len__(self) -> int:
         return len(self._columns[0])
 
     def add(self, row: tuple) -> None:
+        """`row`: a sample, in the order of `record.columns.COLUMNS`."""
         with self._lock:
-            for column, i in zip(self._columns, self._indices):
+            for column, i in zip(self._columns, self._indices, strict=True):
                 column.append(row[i])
             if len(self._columns[0]) >= MOST_ROWS:
                 self._thin()
@@ -56,4 +59,6 @@ class Curve:
         """(index of the first row given, columns) of up to `most` rows from row `first`."""
         with self._lock:
             first = min(max(0, first), len(self))
-            return first, {name: column[first : first + most].tolist() for name, column in zip(KEPT, self._columns)}
+            return first, {
+                name: column[first : first + most].tolist() for name, column in zip(KEPT, self._columns, strict=True)
+            }

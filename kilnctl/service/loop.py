@@ -1,50 +1,60 @@
-"""The service: one oven's tick in real time. Reads the rig, lets session or rest decide, commands the rig, and leaves everything else
-(disk, socket, preparation of a start) to threads that it never waits for."""
+"""The service: the control loop of one oven in real time.
+
+Each tick reads the rig, lets the run (or rest) decide, and commands the rig. Disk, socket and the preparation of a
+start belong to other threads; the tick waits for none of them."""
 
 import dataclasses
 import math
-import os
-import signal
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
-from queue import Empty, SimpleQueue
+from queue import SimpleQueue
 
-from ..errors import KilnctlError
+from ..plants.plant import truth_of
 from ..reading import Reading
-from ..record.columns import INDEX
-from ..record.folder import Begun, begin, new_folder, plain
-from ..record.recorder import LEAST_FREE, Recorder
-from ..rig import RigDriver, RigLost
+from ..record.folder import plain
+from ..record.recorder import Recorder
+from ..rig import RigDriver, RigLost, VirtualRig
+from ..run.chain import Actuation
+from ..run.prepare import PreparedRun
 from ..safety import Trip, changed_limits, hot_surface, schedule_trip_c
 from ..safety.messages import LOUD, WORDS
+from ..safety.state import latch
 from ..settings.oven import Oven
-from . import forecast, operating_system, saved_trips, status_view
+from ..terms import Outcome, Request
+from . import answers, commanding, operating_system, run_log, saved_trips, status_view
 from .housekeeping import Housekeeping
-from .live_curve import KEPT, Curve
-from .session import OFF, Order, Rest, Session
-from .socket_server import Door
+from .live_curve import LiveCurve
+from .pace import RealPace, SimulatedPace
+from .saved_state import Acknowledgement, SavedState, TrippedRun, run_to_saved
+from .session import NOTHING, Rest, Session
+from .socket_server import SocketServer
 from .starts import Starts
-from .state_store import EVERY_S, Keeper
+from .state_store import EVERY_S
+from .view import ServiceView
 
-#: Readings that are looked at before a run that was cut off is gone on with, or a trip is acknowledged.
+#: Readings that must be in before an interrupted run is continued or a trip is acknowledged.
 LOOKS = 5
-#: While heat cannot be cut it is told so often, s.
-SHOUT_S = 60.0
 
 
-class Service:
-    """`run()` returns how it ended: "finished", "tripped", "stopped" (also after SIGINT and SIGTERM) or "lost" (the rig).
+class OvenService:
+    """`run()` returns how it ended: finished, tripped, stopped (also by SIGINT and SIGTERM) or lost (the rig).
 
-    `home` keeps state; `socket` is where requests come in; `out` is the folder of records. `idle`: wait for runs, and after each.
-    `tell(text)` is for the person at the terminal.
+    home        folder of the state                    socket  path where requests come in
+    out         folder below which records are kept    idle    wait for runs, and after each for the next
+    prove       begin each run with the start test     keep_bytes  see `Housekeeping`
+    tell        takes lines for the person at the terminal
+    model_file  the trained model of runs whose request names none
+
+    Raises KilnctlError where the state cannot be kept, the socket cannot be opened, or the oven has another service.
     """
 
     def __init__(
         self,
         oven: Oven,
         rig: RigDriver,
-        pace,
+        pace: RealPace | SimulatedPace,
         *,
         home: Path,
         socket: Path,
@@ -52,238 +62,172 @@ class Service:
         idle: bool = False,
         prove: bool = True,
         keep_bytes: int | None = None,
-        tell=print,
+        tell: Callable[[str], None] = print,
         model_file: str | None = None,
     ):
         self.oven, self.rig, self.pace, self.out, self.idle, self.prove = oven, rig, pace, Path(out), idle, prove
         self.tell, self.model_file = tell, model_file
         self.house = Housekeeping(self.out, keep_bytes, tell, idle)
         self._wake, self._stop_words = threading.Event(), ""
-        self._requests: SimpleQueue = SimpleQueue()
-        self.starts, self._first = Starts(self), None
-        try:
-            self.keeper = Keeper(home, EVERY_S / min(1000.0, pace.speed))
-        except OSError as error:
-            raise KilnctlError(f"{home}: the service's state cannot be kept there: {error.strerror}") from None
-        self.owner = operating_system.Owner(home / "owner")
-        self.watchdog = operating_system.Watchdog()
-        saved = self.keeper.load()
-        self.saved = self.saved_before = saved
-        self.hot = hot_surface.from_mapping(saved.get("hot") or {})
+        self._requests: SimpleQueue[tuple[Request, str]] = SimpleQueue()
+        self._acknowledged_by: SimpleQueue[str] = SimpleQueue()
+        self.starts = Starts(self)
+        self._first: Callable[[OvenService], object] | None = None
+        self.saved = SavedState(home, oven, pace.speed)
+        self._owner = operating_system.Owner(home / "owner")
+        self._watchdog = operating_system.Watchdog()
+        before = self.saved.before
         self.rest = Rest(
             oven,
-            *saved_trips.from_saved(saved.get("trips"), time.time()),
-            saved_trips.limits_from_saved(saved.get("tripped_by")),
+            *saved_trips.from_saved(before.get("trips"), time.time()),
+            saved_trips.limits_from_saved(before.get("tripped_by")),
         )
         self._limits = changed_limits.to_mapping(self.rest.policy)
         self.session: Session | None = None
         self.recorder: Recorder | None = None
         self.folder: Path | None = None
-        self.started = ""
-        self.outcome = ""
-        self.looks = 0
-        self.curve = Curve(tuple(INDEX[name] for name in KEPT))
-        self._act = self._reading = None
+        self._started = self.outcome = ""
+        self.curve = LiveCurve()
+        self._act: Actuation | None = None
+        self._reading: Reading | None = None
         self._ending = False
-        self._step, self._last_s, self._shouted_s = 0, None, -math.inf
+        self._danger = run_log.DangerLines(tell)
+        self._ticks, self._last_s = 0, None
         self._tau_s = hot_surface.USUAL_TAU_S
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
-        self.door = Door(socket, self.answer)
+        self._socket = SocketServer(socket, lambda request: answers.answer(self, request))
 
-    # ---- questions and requests: called by the door's thread -------------------------------------------------------------------
+    # ---- questions and requests: called by the socket's thread ---------------------------------------------------
 
-    def answer(self, request: dict) -> dict:
-        """The answer to a request of `kilnctl.service.socket_messages`; what changes something is put where the tick finds it."""
-        ask, by = request["ask"], request.get("by", "somebody")
-        if ask == "status":
-            return self.snapshot
-        if ask == "curve":
-            curve = self.curve
-            first, columns = curve.since(request.get("since", 0), request.get("most", 2000))
-            return {
-                "ok": True,
-                "from": first,
-                "count": len(curve),
-                "thinned": curve.thinned,
-                "run": str(self.folder or ""),
-                "columns": columns,
-            }
-        if ask == "ahead":
-            return forecast.ahead(self.session)
-        if ask == "stop":
-            self.stop(f"asked by {by}")
-            return {"ok": True, "words": "heat is being cut"}
-        if ask == "start":
-            return self.starts.ask(request)
-        if ask == "prepared":
-            return self.starts.answer
-        if ask == "acknowledge":
-            return self._acknowledged(by, request.get("reading_is_right", False))
-        session = self.session
-        if session is None:
-            return {"ok": False, "words": "nothing is running"}
-        self._requests.put(
-            ({"hold": "hold", "proceed": "go on", "skip": "skip"}.get(ask) or f"soak {float(request['seconds']):g}", by)
-        )
-        return {
-            "ok": True,
-            "words": "done once the start test is passed" if session.chain.proving else "done with the next tick",
-        }
-
-    def _acknowledged(self, by: str, reading_is_right: bool) -> dict:
-        if self.session is not None:
-            return {"ok": False, "words": "not yet: a run is still being watched", "standing": []}
+    def acknowledge(self, by: str, reading_is_right: bool = False) -> tuple[str, ...]:
+        """Clear the trips whose causes are gone, on the word of `by`, which goes into the state and into the record of
+        the run that tripped. Returns the trips that stand; while any does, none is cleared. From any thread. Raises
+        KilnctlError before the first readings. `reading_is_right`: as for `Rest.acknowledge`."""
+        faults = tuple(trip.fault for trip in self.rest.trips)
         standing = self.rest.acknowledge(by, reading_is_right)
-        if standing == ("board-fault",):
-            # The board's latch goes first; once a reading without it is in, ours can.
-            try:
-                self.rig.clear()
-            except RigLost as lost:
-                return {"ok": False, "words": str(lost)}
-            return {
-                "ok": False,
-                "again": True,
-                "words": "the I/O board was asked to clear its own fault; ask again in a few seconds",
-            }
-        if standing:
-            return {"ok": False, "words": "not yet: " + self.standing_words(standing), "standing": list(standing)}
-        self._requests.put(("acknowledge", by))
-        return {"ok": True, "words": "acknowledged; a new run may be started"}
+        if not standing and faults:
+            self.saved.acknowledged = said = Acknowledgement(by, faults, time.time())
+            tripped, self.saved.tripped_run = self.saved.tripped_run, None
+            if tripped is not None:
+                self.house.record_acknowledgement(tripped, said)
+        return standing
 
-    def standing_words(self, standing: tuple[str, ...]) -> str:
-        """What still stands, and what a person can say where nobody knows better."""
-        words = ", ".join(standing) + " still stands"
-        if self.rest.unknown:
-            words += (
-                f". Nobody knows where the chamber was before: if another thermometer shows that it is at {self.rest.reading.chamber_c:.0f} °C, as the reading says, "
-                "acknowledge with --reading-is-right"
-            )
-        return words
+    def tell_acknowledged(self, by: str) -> None:
+        """Tell it at the terminal and save it with the next tick. From any thread."""
+        self._acknowledged_by.put(by)
+
+    def ask_of_run(self, request: Request, by: str) -> None:
+        """Put a request where the next tick finds it. From any thread."""
+        self._requests.put((request, by))
 
     def stop(self, why: str) -> None:
-        """Cut the heat now and end the run (and, unless idle, the service). From any thread, also from a signal handler."""
+        """Cut the heat now and end the run (and, unless idle, the service). From any thread, and signal handlers."""
         self.starts.void(f"a stop came before it began ({why})")
         self._stop_words = self._stop_words or why
         self._wake.set()
 
-    # ---- before a run ----------------------------------------------------------------------------------------------------------
+    # ---- before a run ----------------------------------------------------------------------------------------------
 
     def refusal(self) -> str:
         """Why no run may start now; empty when one may."""
         if self.rest.trips:
-            return (
-                "; ".join(f"{t.fault}: {t.seen}" for t in self.rest.trips)
-                + ". Acknowledge it once its cause is gone (`kilnctl acknowledge`)"
-            )
-        if self.keeper.failure:
-            return f"the state cannot be kept: {self.keeper.failure}"
+            seen = "; ".join(f"{t.fault}: {t.seen}" for t in self.rest.trips)
+            return f"{seen}. Acknowledge it once its cause is gone (`kilnctl acknowledge`)"
+        if self.saved.failure:
+            return f"the state cannot be kept: {self.saved.failure}"
         if self.recorder is not None and self.recorder.state().refusal:
             return self.recorder.state().refusal
-        try:
-            self.out.mkdir(parents=True, exist_ok=True)
-            disk = os.statvfs(self.out)
-            if disk.f_bavail * disk.f_frsize < LEAST_FREE:
-                return f"only {disk.f_bavail * disk.f_frsize / 1e6:.0f} MB are free for the record in {self.out}; move old runs away"
-        except OSError as error:
-            return f"{self.out}: no record can be kept there: {error.strerror}"
-        return ""
+        return self.house.refusal()
 
-    def ordered(self, order: Order) -> Order:
-        """The order with what is unlike the last run's limits, and with its limit above the plan: one may start from above all that it asks for."""
+    def ordered(self, order: PreparedRun) -> PreparedRun:
+        """The order with its limit above the plan set by where the chamber is now: a run may start above all that it
+        asks for."""
         trip_c = schedule_trip_c(order.oven, order.schedule, self.chamber_c())
-        return dataclasses.replace(
-            order,
-            unlike=changed_limits.unlike(self.rest.policy, self.saved.get("limits")),
-            policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c),
-        )
+        return dataclasses.replace(order, policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c))
 
-    def open_record(self, order: Order, folder: Path | None = None) -> tuple[Path, Recorder]:
-        """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk: not for the tick. Raises KilnctlError."""
-        if folder is None:
-            folder = new_folder(self.out, order.oven.name, order.schedule.name)
-            started = time.strftime("%Y-%m-%d %H:%M:%S %z")
-            begin(
-                folder,
-                Begun(
-                    order.oven, order.schedule, order.load, order.model, None, order.name, started, self.rig.facts.name
-                ),
-            )
-        return folder, self.house.opened(folder)
+    def unlike(self) -> tuple[str, ...]:
+        """Limits unlike the last run's, which a person must confirm."""
+        return changed_limits.unlike(self.rest.policy, self.saved.limits)
+
+    def open_record(self, order: PreparedRun, folder: Path | None = None) -> tuple[Path, Recorder]:
+        """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk, so it is not for
+        the tick. Raises KilnctlError."""
+        return self.house.opened(folder if folder is not None else self.house.new(order, self.rig.facts.name))
 
     def begin(
-        self, order: Order, folder: Path, recorder: Recorder, by: str = "", place: dict | None = None, words: str = ""
+        self,
+        order: PreparedRun,
+        folder: Path,
+        recorder: Recorder,
+        by: str = "",
+        place: dict | None = None,
+        words: str = "",
     ) -> None:
         """Start that run with the next tick."""
-        self.started = time.strftime("%Y-%m-%d %H:%M:%S %z")
+        self._started = time.strftime("%Y-%m-%d %H:%M:%S %z")
         self.folder, self.recorder, self.outcome = folder, recorder, ""
         self._tau_s = hot_surface.cooling_tau_s(order.model, order.schedule.top_c)
-        text = words or f"{order.schedule.name}, model {order.words}" + (f", asked by {by}" if by else "")
-        recorder.event(
-            "start" if place is None else "resumed",
-            time_s=0.0 if place is None else place["run_s"],
-            text=text,
-            wall=self.started,
-            model_words=order.words,
-            unproved=list(self.rig.facts.unproved),
-        )
-        self.curve = Curve(tuple(INDEX[name] for name in KEPT))
+        text = words or f"{order.schedule.name}, model {order.model_words}" + (f", asked by {by}" if by else "")
+        run_log.begun(recorder, order, self.rig.facts.unproved, place, text, self._started)
+        self.curve = LiveCurve()
         self.session = Session(order, prove=self.prove, place=place)
         self._save(urgent=True)
 
-    # ---- the loop --------------------------------------------------------------------------------------------------------------
+    # ---- the loop --------------------------------------------------------------------------------------------------
 
-    def run(self, order: Order | None = None, before=None) -> str:
+    def run(self, order: PreparedRun | None = None, before: Callable[["OvenService"], object] | None = None) -> str:
         """Run until the end. `before(service)` is called once the first readings are in, and may begin a run itself."""
-        previous = {}
-        if threading.current_thread() is threading.main_thread():
-            for number in (signal.SIGINT, signal.SIGTERM):
-                previous[number] = signal.signal(number, lambda n, _: self.end(f"signal {signal.Signals(n).name}"))
-        self.watchdog.tell("READY=1\nSTATUS=waiting")
-        # Until that has been called, a start from the socket waits: it may be that a run goes on.
-        self._first = before
-        if before is None:
-            self.house.tidy(self.folder)
-        try:
-            if order is not None:
-                self.begin(order, *self.open_record(order))
-            while True:
-                due = self.pace.wait(self._wake)
-                try:
-                    if due:
-                        self._tick()
-                    else:
-                        self._stopped()
-                        if self._ending or not self.idle:
-                            return self.outcome or "stopped"
-                        continue
-                except RigLost as error:
-                    self._lost(error)
-                    return "lost"
-                if self._first is not None and self.looks >= LOOKS:
-                    self._first(self)
-                    self._first = None
-                    self.house.tidy(self.folder)
-                # Nobody else says that heat cannot be cut: with that, the end waits for a person's stop.
-                if self.session is None and not self.idle and self.outcome and not self.rest.state.danger:
-                    return self.outcome
-        finally:
-            # Whatever happened: the heat is off before anything else is tidied up, and a rig that breaks in doing so keeps nothing from being kept.
+        with operating_system.signals_to(self.end):
+            self._watchdog.tell("READY=1\nSTATUS=waiting")
+            # Until `before` has been called, a start from the socket waits: an interrupted run may go on.
+            self._first = before
+            if before is None:
+                self.house.tidy(self.folder)
             try:
-                self.rig.close()
-            except Exception as error:
-                self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
-            self.watchdog.tell("STOPPING=1")
-            if self.session is not None:
-                self._finish("interrupted")
-            self.starts.close()
-            self.house.end()
-            self._save(urgent=True)
-            self.door.close()
-            self.keeper.close()
-            self.watchdog.close()
-            self.owner.release()
-            for number, handler in previous.items():
-                signal.signal(number, handler)
+                if order is not None:
+                    self.begin(order, *self.open_record(order))
+                while True:
+                    ended = self._turn()
+                    if ended:
+                        return ended
+            finally:
+                self._close()
+
+    def _turn(self) -> str:
+        """Wait for the next tick or a stop, and do it; returns how the service ended, empty while it goes on."""
+        due = self.pace.wait(self._wake)
+        try:
+            if not due:
+                self._stopped()
+                return (self.outcome or Outcome.STOPPED) if self._ending or not self.idle else ""
+            self._tick()
+        except RigLost as error:
+            self._lost(error)
+            return Outcome.LOST
+        if self._first is not None and self._ticks >= LOOKS:
+            self._first(self)
+            self._first = None
+            self.house.tidy(self.folder)
+        # Only this process says that heat cannot be cut: while that is so, it ends by a person's stop alone.
+        over = self.session is None and not self.idle and not self.rest.state.danger
+        return self.outcome if over else ""
+
+    def _close(self) -> None:
+        """Heat off before anything else is tidied up; a rig that breaks in doing so keeps nothing from being saved."""
+        try:
+            self.rig.close()
+        except Exception as error:
+            self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
+        self._watchdog.tell("STOPPING=1")
+        if self.session is not None:
+            self._finish(self.session, Outcome.INTERRUPTED)
+        self.starts.close()
+        self.house.end()
+        self._save(urgent=True)
+        self._socket.close()
+        self.saved.close()
+        self._watchdog.close()
+        self._owner.release()
 
     def end(self, why: str) -> None:
         """Stop the run and the service."""
@@ -294,159 +238,147 @@ class Service:
         now = self.pace.now_s()
         dt = min(5.0, max(1e-3, now - self._last_s)) if self._last_s is not None else self.pace.tick_s
         self._last_s = now
-        self._step += 1
+        self._ticks += 1
         self._reading = reading = self.rig.read()
-        self.looks += 1
-        requests = self._taken(now)
+        requests = self._taken()
         session = self.session
-        if session is None:
-            act = self.rest.tick(reading, now, dt, self._step)
-            if act.verdict.new_trips:
-                self.starts.void(f"a trip came before it began ({act.verdict.new_trips[0].fault})")
-        else:
-            recorder = self.recorder.state()
-            session.chain.recording = recorder.healthy
-            session.chain.wall_s = None if self.pace.simulated else time.time()
-            plant = getattr(self.rig, "plant", None)
-            truth = (getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
-            act = session.tick(reading, now, dt, self._step, requests, truth)
-        self._command(act)
-        self._shout(act.verdict.danger)
+        act = self._rest(reading, now, dt) if session is None else self._work(session, reading, now, dt, requests)
+        commanding.command(self.rig, act, self.pace.now_s)
+        danger_is_new = self._danger.tick(act.verdict.danger, now)
         if session is not None:
-            self.recorder.sample(session.row)
-            self.curve.add(session.row)
-            for event in session.events:
-                self._event(event)
-            if session.over:
-                self._finish(session.over)
+            if danger_is_new:
+                self._recorder().event("danger", time_s=session.time_s, text=act.verdict.danger)
+            self._record(session)
         self._act = act
-        self._remember(reading)
-        self.snapshot = status_view.of(self, act, reading)
-        self.watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
+        believed = self._believed().values() if self._doubted() else None
+        self.saved.see_heat(reading, act.verdict.usable, self._tau_s, believed)
+        if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
+            self._save()
+        self.snapshot = status_view.of(self.view(), act, reading)
+        self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
-    def _command(self, act) -> None:
-        """The contactor first, and whatever the relay's side does; then the relay, if the permit has not lapsed while this tick was worked out."""
-        permit = act.verdict.permit
-        try:
-            self.rig.contactor(act.contactor)
-        finally:
-            if permit is not None and permit.from_s <= self.pace.now_s() <= permit.until_s:
-                self.rig.heat(act.duty, act.burst, permit)
-            else:
-                self.rig.heat(0.0, OFF, None)
+    def _rest(self, reading: Reading, now: float, dt: float) -> Actuation:
+        act = self.rest.tick(reading, now, dt, self._ticks)
+        if act.verdict.new_trips:
+            self.starts.void(f"a trip came before it began ({act.verdict.new_trips[0].fault})")
+        return act
 
-    def _shout(self, danger: str) -> None:
-        """Heat that cannot be cut is told when it is found and every minute, also where little else is, and whatever happens to the record."""
-        if not danger:
-            self._shouted_s = -math.inf
-        elif self._last_s - self._shouted_s >= SHOUT_S:
-            if self.session is not None and self._shouted_s == -math.inf:
-                self.recorder.event("danger", time_s=self.session.time_s, text=danger)
-            self._shouted_s = self._last_s
-            self.tell(f"DANGER: {danger}")
+    def _work(
+        self, session: Session, reading: Reading, now: float, dt: float, requests: tuple[Request, ...]
+    ) -> Actuation:
+        session.chain.recording = self._recorder().state().healthy
+        session.chain.wall_s = None if self.pace.simulated else time.time()
+        truth = truth_of(self.rig.plant) if isinstance(self.rig, VirtualRig) else NOTHING
+        return session.tick(reading, now, dt, self._ticks, requests, truth)
 
-    def _taken(self, now: float) -> tuple[str, ...]:
-        """Requests for the chain; orders and acknowledgements are dealt with here."""
-        out = []
-        while True:
-            try:
-                what, by = self._requests.get_nowait()
-            except Empty:
-                break
-            if what == "acknowledge":
-                self.tell(f"acknowledged by {by}")
+    def _record(self, session: Session) -> None:
+        """The sample and the events of this tick, and the end of the run when it is over."""
+        self._recorder().sample(session.row)
+        self.curve.add(session.row)
+        for event in session.events:
+            run_log.event(self._recorder(), session, event, self.tell)
+            if event.kind in ("trip", "step"):
                 self._save(urgent=True)
-            elif self.session is not None:
-                out.append(what)
-                words = {"skip": "on to the next step", "go on": "proceed"}.get(what) or (
-                    f"soak {float(what[5:]):.0f} s more" if what.startswith("soak ") else what
-                )
-                self.recorder.event("request", time_s=self.session.time_s, text=f"{words}, asked by {by}")
-                self.tell(f"{words}, asked by {by}")
+        if session.over:
+            self._finish(session, session.over)
+
+    def _taken(self) -> tuple[Request, ...]:
+        """What a person asked of the run since the last tick. Acknowledgements are told here, and a start begins."""
+        for by in run_log.drained(self._acknowledged_by):
+            self.tell(f"acknowledged by {by}")
+            self._save(urgent=True)
+        out = []
+        for request, by in run_log.drained(self._requests):
+            if self.session is not None:
+                out.append(request)
+                words = f"{request}, asked by {by}"
+                self._recorder().event("request", time_s=self.session.time_s, text=words)
+                self.tell(words)
         if self._first is None:
             self.starts.begin()
         return tuple(out)
 
-    def _event(self, event) -> None:
-        if event.kind == "trip":
-            for trip in self.session.trips:
-                if str(trip) == event.text:
-                    self.recorder.event("trip", **plain(trip))
-            self.tell(f"TRIP: {event.text}")
-            self._save(urgent=True)
-            return
-        self.recorder.event(event.kind, time_s=event.time_s, text=event.text)
-        if event.kind == "step":
-            self._save(urgent=True)
-        if event.kind in ("warning", "step", "door"):
-            self.tell(f"{event.kind}: {event.text}")
-
-    def _finish(self, outcome: str) -> None:
-        session, recorder = self.session, self.recorder
+    def _finish(self, session: Session, outcome: str) -> None:
+        """End the run: its record is closed, and its trips stand at rest."""
+        recorder = self._recorder()
         self.session, self.outcome = None, outcome
+        if session.trips:
+            self.saved.tripped_run = TrippedRun(str(self._run_folder()), session.time_s)
+        recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
+        # Before the trips can be acknowledged: that event is written once the record is closed.
+        self.house.close(recorder, self._run_folder())
         self.rest = Rest(
             self.oven,
             state=session.chain.safety,
             policy=session.order.policy if session.trips else None,
             tripped_s=dict(session.tripped),
         )
-        recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
-        self.house.close(recorder, self.folder)
         self._save(urgent=True)
 
     def _stopped(self) -> None:
-        """A stop: heat off first, words after. Raises RigLost; that a stop was asked for is in the record all the same."""
+        """A stop: heat off first, words after. Raises RigLost; the record tells of the stop also then."""
         self._wake.clear()
         try:
-            try:
-                self.rig.contactor(False)
-            finally:
-                self.rig.heat(0.0, OFF, None)
+            commanding.cut(self.rig)
         finally:
             why, self._stop_words = self._stop_words, ""
             if self.session is not None:
-                self.recorder.event("request", time_s=self.session.time_s, text=f"stop, {why}")
+                self._recorder().event("request", time_s=self.session.time_s, text=f"stop, {why}")
         if self.session is not None:
-            self._finish("stopped")
+            self._finish(self.session, Outcome.STOPPED)
             self.tell(f"stopped: {why}")
 
     def _lost(self, error: RigLost) -> None:
-        # What cannot let go by itself may have stopped with its lines on.
+        # Hardware without a lease of its own may have stopped with its lines on.
         done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
         trip = Trip("board-lost", self._last_s or 0.0, str(error), done, WORDS["board-lost"][1])
         if self.session is not None:
-            self.session.chain.safety.trips.setdefault(trip.fault, trip)
+            self.session.chain.safety = latch(self.session.chain.safety, trip)
             self.session.tripped.setdefault(trip.fault, self.session.time_s)
-            self.recorder.event("trip", **plain(dataclasses.replace(trip, time_s=self.session.tripped[trip.fault])))
-            self._finish("tripped")
+            self._recorder().event("trip", **plain(dataclasses.replace(trip, time_s=self.session.tripped[trip.fault])))
+            self._finish(self.session, Outcome.TRIPPED)
         self.tell(f"TRIP: {trip}")
 
-    # ---- state and status ------------------------------------------------------------------------------------------------------
+    # ---- state and status ------------------------------------------------------------------------------------------
+
+    def view(self) -> ServiceView:
+        """The service as it is now; by the tick's thread."""
+        usable = self._act is not None and self._act.verdict.usable
+        return ServiceView(
+            oven=self.oven,
+            rig=self.rig.facts,
+            late=self.pace.late,
+            session=self.session,
+            started=self._started,
+            outcome=self.outcome,
+            folder=str(self.folder or ""),
+            rows=len(self.curve),
+            trips=self.trips(),
+            doubted=self._doubted(),
+            hot=self.saved.hot,
+            chamber_c=self._reading.chamber_c if usable and self._reading is not None else None,
+            record=self.recorder.state() if self.recorder is not None else None,
+            refusal="" if self.session is not None else self.refusal(),
+            saved=self.saved.before,
+        )
 
     def chamber_c(self) -> float | None:
+        """The newest control reading, °C, trusted or not; None where there is none."""
         value = self._reading.chamber_c if self._reading is not None else math.nan
         return value if math.isfinite(value) else None
-
-    def _remember(self, reading: Reading) -> None:
-        """What is known of the oven's heat. While a trip says that the reading may be too low, what was believed before it counts, and the second sensor."""
-        wall, doubted = time.time(), self.doubted()
-        values = [(reading.chamber_c, 0.0)] if self._act.verdict.usable else []
-        if doubted:
-            values += [
-                *self._believed().values(),
-                *([(reading.limit_c, 0.0)] if reading.limit_c is not None and math.isfinite(reading.limit_c) else []),
-            ]
-        for value_c, ago_s in values:
-            self.hot = hot_surface.renewed(
-                self.hot, hot_surface.seen(value_c, wall - ago_s, self.oven.site.ambient_c, self._tau_s), wall, doubted
-            )
-        if self._step % max(1, round(10.0 / self.pace.tick_s)) == 0:
-            self._save()
 
     def trips(self) -> tuple[Trip, ...]:
         return self.session.trips if self.session is not None else self.rest.trips
 
-    def doubted(self) -> bool:
+    def _run_folder(self) -> Path:
+        assert self.folder is not None, "every run has a folder before it begins"
+        return self.folder
+
+    def _recorder(self) -> Recorder:
+        assert self.recorder is not None, "every run has a recorder before it begins"
+        return self.recorder
+
+    def _doubted(self) -> bool:
         return hot_surface.doubted(t.fault for t in self.trips())
 
     def _believed(self) -> saved_trips.Believed:
@@ -454,32 +386,12 @@ class Service:
         return self.rest.believed(now) if self.session is None else saved_trips.believed(self.session.chain.safety, now)
 
     def _save(self, urgent: bool = False) -> None:
-        boot_id, boottime = operating_system.boot()
-        session, run = self.session, None
-        if session is not None:
-            order = session.order
-            run = {
-                "folder": str(self.folder),
-                "schedule": order.schedule.file,
-                "schedule_sha256": order.schedule.sha256,
-                "oven_sha256": order.oven.sha256,
-                "model": order.model_file,
-                "started": self.started,
-                "place": session.place(),
-            }
-        wall = time.time()
-        limits = self.saved.get("limits") if session is None and not self.outcome else self._limits
-        self.saved = {
-            "oven": self.oven.name,
-            "boot": boot_id,
-            "boottime_s": boottime,
-            "wall_s": wall,
-            "limits": limits,
-            "run": run,
-            "hot": hot_surface.to_mapping(self.hot) if self.hot else None,
-            "trips": saved_trips.to_saved(self.trips(), self._believed(), wall),
-            "tripped_by": saved_trips.limits_to_saved(
-                session.order.policy if session is not None else self.rest.tripped_by
-            ),
-        }
-        self.keeper.keep(self.saved, urgent)
+        session = self.session
+        self.saved.save(
+            run_to_saved(session, self._run_folder(), self._started) if session is not None else None,
+            self._limits if session is not None or self.outcome else self.saved.limits,
+            self.trips(),
+            self._believed(),
+            session.order.policy if session is not None else self.rest.tripped_by,
+            urgent,
+        )

@@ -1,26 +1,31 @@
-"""What the service asks of the operating system: being the only one, being woken in time, being watched, and knowing how long it was
-away."""
+"""What the service asks of the operating system: to be the only one for its oven, to run in time, to be watched, and to
+know how long it was away."""
 
+import contextlib
 import ctypes
 import fcntl
 import os
+import signal
 import socket
 import stat
+import threading
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from ..clock import passed_s
 from ..errors import KilnctlError
+from ..record.folder import slug
 
 _MCL_CURRENT, _MCL_FUTURE, _MCL_ONFAULT = 1, 2, 4
 
 
 class Owner:
-    """A lock that ends with the process, however it ends: one owner of an oven at a time."""
+    """A lock that ends with the process, however it ends: one owner of an oven at a time. Raises KilnctlError where
+    another process has it, or its file cannot be written."""
 
     def __init__(self, path: Path):
-        self.path = path
         try:
-            self._file = open(path, "a+", encoding="utf-8")
+            self._file = open(path, "a+", encoding="utf-8")  # noqa: SIM115 - open as long as the lock is held
         except OSError as error:
             raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
         try:
@@ -42,8 +47,8 @@ class Owner:
 
 
 def lock_memory() -> str:
-    """Keep this process's pages in memory once they were touched (on fault only: locking everything at once takes seconds on a
-    small computer). Empty when done, else why not."""
+    """Keep this process's pages in memory once they are touched; to lock all at once takes seconds on a small
+    computer. Empty when done, else why not."""
     library = ctypes.CDLL(None, use_errno=True)
     if library.mlockall(_MCL_CURRENT | _MCL_FUTURE | _MCL_ONFAULT) == 0:
         return ""
@@ -53,7 +58,8 @@ def lock_memory() -> str:
 
 
 def real_time(priority: int) -> str:
-    """First-in-first-out scheduling at that priority, for this thread alone: what it starts is for later. Empty when done, else why not."""
+    """First-in-first-out scheduling at that priority, for this thread and not for what it starts. Empty when done, else
+    why not."""
     try:
         os.sched_setscheduler(0, os.SCHED_FIFO | os.SCHED_RESET_ON_FORK, os.sched_param(priority))
         return ""
@@ -64,9 +70,9 @@ def real_time(priority: int) -> str:
 class Watchdog:
     """Tells the service manager that all is well, by its datagram socket; does nothing where there is none.
 
-    The protocol is the public one of `sd_notify(3)`: the socket's path is in NOTIFY_SOCKET, the message is lines KEY=VALUE."""
+    The protocol is the public one of `sd_notify(3)`: NOTIFY_SOCKET names the socket, a message is lines KEY=VALUE."""
 
-    def __init__(self, environment=os.environ):
+    def __init__(self, environment: Mapping[str, str] = os.environ):
         self._path = environment.get("NOTIFY_SOCKET", "")
         self._socket = None
         if self._path.startswith(("/", "@")):
@@ -78,14 +84,26 @@ class Watchdog:
         if self._socket is None:
             return
         path = "\0" + self._path[1:] if self._path.startswith("@") else self._path
-        try:
+        with contextlib.suppress(OSError):
             self._socket.sendto(message.encode(), path)
-        except OSError:
-            pass
 
     def close(self) -> None:
         if self._socket is not None:
             self._socket.close()
+
+
+@contextlib.contextmanager
+def signals_to(end: Callable[[str], None]) -> Iterator[None]:
+    """While this lasts, SIGINT and SIGTERM call `end` with their name; only in the main thread."""
+    previous = {}
+    if threading.current_thread() is threading.main_thread():
+        for number in (signal.SIGINT, signal.SIGTERM):
+            previous[number] = signal.signal(number, lambda n, _: end(f"signal {signal.Signals(n).name}"))
+    try:
+        yield
+    finally:
+        for number, handler in previous.items():
+            signal.signal(number, handler)
 
 
 def boot() -> tuple[str, float]:
@@ -98,10 +116,8 @@ def boot() -> tuple[str, float]:
 
 
 def places(oven_name: str, home: str | None = None) -> tuple[Path, Path]:
-    """(state folder, socket) of an oven. Below `home` where given; else where the service manager says (STATE_DIRECTORY,
-    RUNTIME_DIRECTORY); else in the user's own folders."""
-    from ..record.folder import slug
-
+    """(state folder, socket) of an oven: below `home` where given, else where the service manager says
+    (STATE_DIRECTORY, RUNTIME_DIRECTORY), else in the user's own folders."""
     name = slug(oven_name)
     if home is not None:
         return Path(home) / name, Path(home) / name / "socket"

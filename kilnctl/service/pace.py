@@ -1,4 +1,4 @@
-"""When the next tick is due: on the clock of time passed beside a real oven, or as fast as wanted in front of a virtual one."""
+"""When the next tick is due: by the clock with a real oven, at any speed with a virtual one."""
 
 import math
 import threading
@@ -38,7 +38,8 @@ class Lateness:
 
 
 class RealPace:
-    """Absolute deadlines on the clock of time passed: a late tick does not move the ones after it, a missed one is left out and counted."""
+    """Absolute deadlines on the clock of time passed: a late tick does not move those after it; a missed one is left
+    out and counted."""
 
     simulated, speed = False, 1.0
 
@@ -60,7 +61,7 @@ class RealPace:
 
 
 class SimulatedPace:
-    """Simulated time goes on by one tick each tick, `speed` times as fast as real time (infinite: as fast as it can)."""
+    """Simulated time goes on by one tick each tick, `speed` times as fast as real time (inf: as fast as possible)."""
 
     simulated = True
 

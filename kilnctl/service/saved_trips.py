@@ -1,7 +1,8 @@
-"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall's clock, the only one that both know), and
-the limits of the run that tripped."""
+"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall
+clock, the one that both know), and the limits of the run that tripped."""
 
 import math
+from dataclasses import asdict
 
 from ..record.folder import plain
 from ..safety import Policy, SafetyState, Trip
@@ -21,32 +22,30 @@ def to_saved(trips: tuple[Trip, ...], believed: Believed, wall_s: float) -> list
     saved = []
     for trip in trips:
         then_c, ago_s = believed.get(trip.fault, (None, 0.0))
-        saved.append({**plain(trip), "then_c": then_c, "then_wall_s": None if then_c is None else wall_s - ago_s})
+        told = {name: plain(value) for name, value in asdict(trip).items()}
+        saved.append({**told, "then_c": then_c, "then_wall_s": None if then_c is None else wall_s - ago_s})
     return saved
 
 
 def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
-    """The trips that stood when the last process ended; a damaged one stands too, in general words. What cannot be read of what was believed
-    is not known. A wall clock that went back counts as no time passed."""
+    """The trips that stood when the last process ended; a damaged one stands too, in general words. What was believed
+    is not known where it cannot be read. A wall clock that went back counts as no time passed."""
     trips, believed = [], {}
-    for told in saved if isinstance(saved, list) else ():
-        words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")} if isinstance(told, dict) else {}
-        fault = words.get("fault") or "unknown"
-        at_s = told.get("time_s") if isinstance(told, dict) else None
-        at_s = float(at_s) if type(at_s) in (int, float) and math.isfinite(at_s) else math.nan
-        trips.append(
-            Trip(
-                fault,
-                at_s,
-                words.get("seen") or "a trip of the last run",
-                words.get("done", ""),
-                words.get("check", ""),
-            )
-        )
-        then = [told.get(k) for k in ("then_c", "then_wall_s")] if isinstance(told, dict) else [None]
-        if all(type(v) in (int, float) and math.isfinite(v) for v in then):
-            believed[fault] = float(then[0]), max(0.0, wall_s - then[1])
+    for item in saved if isinstance(saved, list) else ():
+        told = item if isinstance(item, dict) else {}
+        words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")}
+        fault, seen = words["fault"] or "unknown", words["seen"] or "a trip of the last run"
+        at_s = number(told.get("time_s"))
+        trips.append(Trip(fault, math.nan if at_s is None else at_s, seen, words["done"], words["check"]))
+        then_c, then_wall_s = number(told.get("then_c")), number(told.get("then_wall_s"))
+        if then_c is not None and then_wall_s is not None:
+            believed[fault] = then_c, max(0.0, wall_s - then_wall_s)
     return tuple(trips), believed
+
+
+def number(value) -> float | None:
+    """What was saved, if it is a finite number."""
+    return float(value) if isinstance(value, int | float) and type(value) is not bool and math.isfinite(value) else None
 
 
 def limits_to_saved(policy: Policy) -> dict:
@@ -56,9 +55,5 @@ def limits_to_saved(policy: Policy) -> dict:
 def limits_from_saved(saved) -> dict:
     """For `dataclasses.replace` of the oven's policy; what cannot be read is left out."""
     told = saved if isinstance(saved, dict) else {}
-    limits = {
-        name: float(told[name])
-        for name in NUMBERS
-        if type(told.get(name)) in (int, float) and math.isfinite(told[name])
-    }
+    limits = {name: value for name in NUMBERS if (value := number(told.get(name))) is not None}
     return limits | {name: told[name] for name in WHETHER if type(told.get(name)) is bool}

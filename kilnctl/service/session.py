@@ -1,81 +1,50 @@
-"""What the oven does between two ticks: a run, or rest. Both are watched by the same rules. Both are decided without clock or
-file; only `prepare`, before any heat, reads and checks."""
+"""What the oven does between two ticks: a run, or rest. The same rules watch both, and both are decided without clock
+or file; only `prepare`, before any heat, reads and checks."""
 
 import math
 import os
 import subprocess
 import sys
 import threading
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from .. import control, safety
-from ..body import bursts
-from ..control import reference
-from ..control.controller import Decision
+from .. import safety
+from ..control import Decision, EnergyBalanceControl, EnergyBalanceState, Programme, reference
 from ..errors import KilnctlError
 from ..firing import Burst
-from ..model.energy import CHAMBER, SENSOR, N
+from ..model.energy import CHAMBER, SENSOR, EnergyModel, N
+from ..plants.plant import Truth
 from ..reading import Reading
 from ..record.columns import row_of
 from ..record.events import Event, Teller, on_run_clock
 from ..run.chain import AFTER_TRIP_S, Actuation, Chain
+from ..run.prepare import PreparedRun
+from ..run.prepare import prepare as make_ready
 from ..safety import SafetyState, Tick, Trip
 from ..safety.messages import LOUD
-from ..safety.state import DOUBTED, endanger
-from ..settings.construction import Load
+from ..safety.state import DOUBTED, endanger, latch
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from ..terms import Outcome, Request
 from . import saved_trips
 
 #: Longest that checking a description may take on a small computer, s.
 CHECK_S = 120.0
 OFF = Burst(0, (0,), (), 0.0)
+#: What hardware knows beyond its sensors.
+NOTHING = Truth()
 
 
-@dataclass(frozen=True)
-class Order:
-    """A run that is ready to start. `words`: the model in words; `unlike`: limits unlike the last run's, which want a person's word."""
-
-    oven: Oven
-    schedule: Schedule
-    load: Load | None
-    model: object
-    words: str
-    programme: object
-    policy: safety.Policy
-    controller: object = control
-    name: str = "energy balance and trim"
-    unlike: tuple[str, ...] = ()
-    model_file: str = ""
-
-
-def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
-    """Everything that can be refused before there is any heat. Raises KilnctlError."""
+def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> PreparedRun:
+    """As `kilnctl.run.prepare`, after the check in a process of its own: everything that can be refused before there is
+    any heat. Raises KilnctlError."""
     check_apart(oven, schedule, model_file)
-    return ready(oven, schedule, model_file, start_c)
-
-
-def ready(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> Order:
-    """`prepare` without the process apart: what `kilnctl check` says yes or no to is what a run is started with. Raises KilnctlError."""
-    from ..model.trained_file import model_for
-
-    load = schedule.load if schedule.load is not None else oven.usual_load
-    model, words = model_for(oven, load, schedule.top_c, model_file)
-    programme = control.prepare(oven, schedule, model, start_c)
-    return Order(
-        oven,
-        schedule,
-        load,
-        model,
-        words,
-        programme,
-        safety.policy_for(oven, schedule, model, start_c=start_c),
-        model_file=model_file or "",
-    )
+    return make_ready(oven, schedule, model_file, start_c)
 
 
 def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:
-    """`kilnctl check` in a process of its own: its arithmetic and memory are nothing for the process that heats. Raises KilnctlError."""
+    """`kilnctl check` in a process of its own: the process that heats has no time and memory for its arithmetic. Raises
+    KilnctlError."""
     files = [x.file for x in (oven, schedule) if x is not None and x.file]
     if not oven.file:
         return
@@ -98,11 +67,12 @@ def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | 
 
 
 class Rest:
-    """No run: heat off, contactor open, and the rules look on. Trips of an earlier run stand until they are acknowledged.
+    """No run: heat off, contactor open, and the rules go on watching. Trips of an earlier run stand until they are
+    acknowledged.
 
-    `state`: that of the rules in the run that has just ended, and its `policy`; its latches go on, and what was being watched is. Or `trips` of a process
-    that has ended, of each what was `believed` of the chamber before it (°C, and how many seconds ago), and the `limits` of its run.
-    `tripped_s`: when each came, on the clock of the run that it ended."""
+    After a run of this process: `state`, that of its rules, which goes on; its `policy`; and `tripped_s`, when each
+    trip came, on the clock of the run that it ended. After another process: its `trips`, for each what was `believed`
+    of the chamber before it (°C, and how many seconds ago), and the `limits` of its run."""
 
     def __init__(
         self,
@@ -117,12 +87,12 @@ class Rest:
     ):
         self.tripped_s = tripped_s if tripped_s is not None else {t.fault: t.time_s for t in trips}
         self.policy = safety.policy_for(oven)
-        #: What a trip's cause must be gone by: the limits of the run that tripped, which may be narrower than the oven's.
+        #: Limits by which a trip's cause must be gone: those of the run that tripped may be narrower than the oven's.
         self.tripped_by = policy if policy is not None else replace(self.policy, **(limits or {}))
         self.state = state.copied() if state is not None else SafetyState()
         for trip in trips:
             # The rules' clock is another one in each process; the run's time is kept beside them.
-            self.state.trips[trip.fault] = replace(trip, time_s=0.0)
+            self.state = latch(self.state, replace(trip, time_s=0.0))
             if trip.done == LOUD:
                 endanger(self.state)
         self._ago = believed  # until the first tick says what time it is
@@ -142,29 +112,7 @@ class Rest:
                 self._begin(reading, now_s)
             self.reading, self._tick = reading, Tick(now_s, step, fired, heating=False, commanded=0.0, contactor=False)
             self.state, verdict = safety.judge(self.state, self.policy, reading, self._tick)
-        nan = math.nan
-        decision = Decision(
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-            nan,
-            reading.chamber_c,
-            nan,
-            reading.chamber_c,
-            None,
-            None,
-            None,
-            0.0,
-            0.0,
-            0,
-            "idle",
-            0.0,
-            False,
-            False,
-            "no run: heat off",
-        )
-        return Actuation(0.0, OFF, False, 0.0, decision, verdict)
+        return Actuation(0.0, OFF, False, 0.0, Decision.at_rest(reading), verdict)
 
     def _begin(self, reading: Reading, now_s: float) -> None:
         """What was known before, on this clock."""
@@ -176,7 +124,7 @@ class Rest:
             self.state.sample, self.state.sample_since_s = reading.sample, now_s - self.policy.frozen_s
 
     def believed(self, now_s: float) -> saved_trips.Believed:
-        """As `latched.believed`, also before the first tick."""
+        """As `saved_trips.believed`, also before the first tick."""
         return self._ago if self._ago is not None else saved_trips.believed(self.state, now_s)
 
     @property
@@ -189,15 +137,16 @@ class Rest:
         )
 
     def acknowledge(self, who: str, reading_is_right: bool = False) -> tuple[str, ...]:
-        """Clear the trips whose causes are gone; returns those that stand. `reading_is_right`: `who` has seen by other means that the chamber is where the
-        reading says, which is believed where nothing else is known. Raises KilnctlError before the first readings."""
+        """Clear the trips, if all their causes are gone; returns those that stand. `reading_is_right`: `who` has seen
+        by other means that the chamber is where the reading says, which is believed where nothing else is known. Raises
+        KilnctlError before the first readings."""
         if self._tick is None or self.reading is None:
             raise KilnctlError("there is no reading yet; ask again in a few seconds")
         with self._lock:
             state = self.state
             if reading_is_right:
                 state = state.copied()
-                state.believed.update({fault: (self.reading.chamber_c, self._tick.time_s) for fault in self.unknown})
+                state.believed.update(dict.fromkeys(self.unknown, (self.reading.chamber_c, self._tick.time_s)))
             cleared, standing = safety.acknowledge(state, self.tripped_by, self.reading, self._tick, who)
             if not standing:
                 self.state, self.tripped_by = cleared, self.policy
@@ -210,19 +159,11 @@ class Session:
     `place` (from an earlier `place()`) goes on in the middle of a schedule after a power cut.
     """
 
-    def __init__(self, order: Order, *, prove: bool = True, place: dict | None = None):
-        from ..run.rehearsal import holding_table
-
+    def __init__(self, order: PreparedRun, *, prove: bool = True, place: dict | None = None):
         self.order = order
-        controller = order.controller if place is None else _Resumed(order.controller, place)
-        self.chain = Chain(
-            controller,
-            order.programme,
-            order.policy,
-            bursts.pattern_for(order.oven),
-            holding_table(order.model, order.oven),
-            prove=prove,
-        )
+        # A place is of a run of ours: nothing else can be gone on with.
+        run = order if place is None else replace(order, controller=_Resumed(place))
+        self.chain = Chain(run, prove=prove)
         if place is not None:
             self.chain.energy_j, self.chain.before_s = float(place["energy_j"]), float(place["run_s"])
         self._teller = Teller(order.programme.legs)
@@ -236,7 +177,13 @@ class Session:
         self.row: tuple = ()
 
     def tick(
-        self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[str, ...] = (), truth=(None, None)
+        self,
+        reading: Reading,
+        now_s: float,
+        dt_s: float,
+        step: int,
+        requests: tuple[Request, ...] = (),
+        truth: Truth = NOTHING,
     ) -> Actuation:
         """As `Chain.tick`; afterwards `row` is the sample of this tick and `events` what is worth telling of it."""
         if self._began_s is None:
@@ -244,15 +191,16 @@ class Session:
         # A clock that goes back shows in the rules, not in the record.
         self.time_s = max(self.time_s + 1e-3, self._before_s + now_s - self._began_s)
         act = self.chain.tick(reading, now_s, dt_s, step, requests)
-        self.row = row_of(self.time_s, reading, act, *truth)
-        self.events = self._teller.tell(self.time_s, reading, act, self.chain.control.position.leg)
+        self.row = row_of(self.time_s, reading, act, truth.chamber_c, truth.part_c)
+        assert self.chain.control is not None  # the chain has ticked
+        self.events = self._teller.tell(self.time_s, reading, act, self.chain.control.leg)
         if self.trips and self.tripped_s is None:
             self.tripped_s = self.time_s
         if self.tripped_s is not None:
             if self.time_s - self.tripped_s >= AFTER_TRIP_S:
-                self.over = "tripped"
+                self.over = Outcome.TRIPPED
         elif act.decision.done:
-            self.over = "finished"
+            self.over = Outcome.FINISHED
         return act
 
     @property
@@ -267,22 +215,21 @@ class Session:
 
     def place(self) -> dict | None:
         """Where the run is, as JSON values; None while there is nothing to go on with."""
-        c = self.chain.control
-        if self._resumed is not None and not self.trips and c is None:
-            return self._resumed
-        if self._resumed is not None and not self.trips and self.chain.proving:
-            # Cut off again before it got going again: it still is where it was in its schedule, with the temperatures of now.
-            return {
-                **self._resumed,
-                "run_s": self.time_s,
-                "energy_j": self.chain.energy_j,
-                "state_c": [float(v) for v in c.estimate.now],
-                "chamber_c": float(c.estimate.now[CHAMBER]),
-                "outage_s": 0.0,
-            }
-        if c is None or self.chain.proving or self.trips or not hasattr(c.position, "counted_s"):
+        state, running = self.chain.control, not self.trips
+        if state is None:
+            return self._resumed if running else None
+        if state.position is None or state.estimate is None or not running:
             return None
-        p = c.position
+        p, estimate = state.position, state.estimate
+        now = {
+            "state_c": [float(v) for v in estimate.now],
+            "chamber_c": float(estimate.now[CHAMBER]),
+            "run_s": self.time_s,
+            "energy_j": self.chain.energy_j,
+        }
+        if self.chain.proving:
+            # Interrupted again during its start test: still where it was in its schedule, with the temperatures of now.
+            return None if self._resumed is None else {**self._resumed, **now, "outage_s": 0.0}
         return {
             "leg": p.leg,
             "counted_s": p.counted_s,
@@ -291,63 +238,52 @@ class Session:
             "arrived": p.arrived,
             "held": p.held,
             "added_s": p.added_s,
-            "state_c": [float(v) for v in c.estimate.now],
-            "heat_w": float(c.estimate.heat_w),
-            "shares": [float(v) for v in c.estimate.shares],
-            "chamber_c": float(c.estimate.now[CHAMBER]),
-            "run_s": self.time_s,
-            "energy_j": self.chain.energy_j,
+            "heat_w": float(estimate.heat_w),
+            "shares": [float(v) for v in estimate.shares],
+            **now,
         }
 
 
-class _Resumed:
-    """A controller that starts where another process was cut off."""
+class _Resumed(EnergyBalanceControl):
+    """Our controller, starting where another process was cut off."""
 
-    def __init__(self, controller, place: dict):
-        self.controller, self.place = controller, place
+    def __init__(self, place: dict):
+        self.place = place
 
-    def start(self, programme, reading: Reading, time_s: float):
-        state = self.controller.start(programme, reading, time_s)
-        p, model, value = self.place, programme.model, reading.chamber_c
-        leg = programme.legs[min(int(p["leg"]), len(programme.legs) - 1)]
-        reference_c = math.nan if p["reference_c"] is None else float(p["reference_c"])
-        if leg.kind == "ramp" and math.isfinite(value):
-            # It goes on from where the oven is now, not from where it should be: the outage is no reason to hurry.
-            down = leg.target_c < reference_c
-            reference_c = (
-                max(reference_c, value)
-                if down and value < reference_c
-                else min(reference_c, value)
-                if not down
-                else reference_c
-            )
-        position = reference.Position(
-            leg=int(p["leg"]),
-            counted_s=float(p["counted_s"]),
-            reference_c=reference_c,
-            arrived=bool(p["arrived"]),
-            rate_k_per_s=float(p["rate_k_per_s"]),
-            held=bool(p["held"]),
-            added_s=float(p["added_s"]),
-        )
-        state.position = position
-        cooled = cooled_state(model, p, float(p.get("outage_s", 0.0)))
-        if cooled is not None and math.isfinite(value):
-            # The chamber is where the sensor says; the hidden temperatures are where the outage has left them.
-            x = tuple(value if i in (CHAMBER, SENSOR) else t for i, t in enumerate(cooled))
-            # A place of before the shares were kept has one sum for all that the model did not explain.
-            heat_w, shares = (
-                float(p.get("heat_w", p.get("unexplained_w", 0.0))),
-                tuple(float(v) for v in p.get("shares", (1.0, 1.0, 1.0))),
-            )
-            state.estimate = replace(state.estimate, x=x, now=x, heat_w=heat_w, shares=shares)
-        return state
-
-    def step(self, *arguments):
-        return self.controller.step(*arguments)
+    def start(self, programme: Programme, reading: Reading, time_s: float = 0.0) -> EnergyBalanceState:
+        state = super().start(programme, reading, time_s)
+        place, value = self.place, reading.chamber_c
+        state = replace(state, position=_position_at(place, programme, value))
+        cooled = cooled_state(programme.model, place, float(place.get("outage_s", 0.0)))
+        if cooled is None or not math.isfinite(value):
+            return state
+        # The chamber is where the sensor says; the hidden temperatures are where the outage has left them.
+        x = tuple(value if i in (CHAMBER, SENSOR) else t for i, t in enumerate(cooled))
+        # A place of before the shares were kept has one sum for all that the model did not explain.
+        heat_w = float(place.get("heat_w", place.get("unexplained_w", 0.0)))
+        shares = tuple(float(v) for v in place.get("shares", (1.0, 1.0, 1.0)))
+        return replace(state, estimate=replace(state.estimate, x=x, now=x, heat_w=heat_w, shares=shares))
 
 
-def cooled_state(model, place: dict, outage_s: float) -> tuple[float, ...] | None:
+def _position_at(place: dict, programme: Programme, value: float) -> reference.Position:
+    """Where the run goes on in its schedule, with the chamber at `value`, °C (NaN: not known)."""
+    leg = programme.legs[min(int(place["leg"]), len(programme.legs) - 1)]
+    reference_c = math.nan if place["reference_c"] is None else float(place["reference_c"])
+    if leg.kind == "ramp" and math.isfinite(value) and not leg.target_c < reference_c:
+        # It goes up from where the oven is now, not from where it should be: the outage is no reason to hurry.
+        reference_c = min(reference_c, value)
+    return reference.Position(
+        leg=int(place["leg"]),
+        counted_s=float(place["counted_s"]),
+        reference_c=reference_c,
+        arrived=bool(place["arrived"]),
+        rate_k_per_s=float(place["rate_k_per_s"]),
+        held=bool(place["held"]),
+        added_s=float(place["added_s"]),
+    )
+
+
+def cooled_state(model: EnergyModel, place: dict, outage_s: float) -> tuple[float, ...] | None:
     """The model's temperatures after so long without heat; None where the place does not fit the model."""
     x = tuple(place.get("state_c") or ())
     if len(x) != N or not all(isinstance(v, (int, float)) and math.isfinite(v) for v in x):

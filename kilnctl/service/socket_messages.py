@@ -1,21 +1,28 @@
 """What may be said over the oven's local socket: one JSON object a line, each answered by one.
 
-    {"ask": "status"}                              → {"ok": true, "state": "running", "chamber_c": 187.2, …}
-    {"ask": "curve", "since": 0, "most": 500}      → {"ok": true, "from": 0, "count": 500, "columns": {"time_s": […], …}, "run": "…"}
-    {"ask": "ahead"}                               → what is expected from now on: reference, and chamber by the plan in force
-    {"ask": "stop"}                                → {"ok": true, "words": "…"}
-    {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}  → {"ok": true, "pending": true}
-    {"ask": "prepared"}                            → what became of the last start; "pending" until that is known
+    {"ask": "status"}          → {"ok": true, "state": "running", "chamber_c": 187.2, …}
+    {"ask": "curve", "since": 0, "most": 500}
+                               → {"ok": true, "from": 0, "count": 500, "columns": {"time_s": […], …}, "run": "…"}
+    {"ask": "ahead"}           → what is expected from now on: reference, and chamber by the plan in force
+    {"ask": "stop"}            → {"ok": true, "words": "…"}
+    {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}
+                               → {"ok": true, "pending": true}
+    {"ask": "prepared"}        → what became of the last start; "pending" until that is known
     {"ask": "hold"}  {"ask": "proceed"}  {"ask": "skip"}  {"ask": "soak", "seconds": 600}
-    {"ask": "acknowledge", "by": "who"}            "reading_is_right": true where nobody knows what was believed before a jump or fall
+    {"ask": "acknowledge", "by": "who"}
+                               "reading_is_right": true where what was believed before a jump or fall is not known
 
-What cannot be done is answered by {"ok": false, "words": "why"}; limits that want a person's word also by "confirm": ["…"].
+What cannot be done is answered by {"ok": false, "words": "why"}, limits that a person must
+confirm also by "confirm": ["…"].
 """
 
 import json
 import math
 
-#: A longer line is nobody's request.
+from ..record.folder import plain
+from ..terms import Request, RequestKind
+
+#: Longest line that is read as a request, bytes.
 LONGEST_LINE = 8192
 #: request → the keys that it may carry, with their types.
 REQUESTS: dict[str, dict[str, tuple]] = {
@@ -25,10 +32,10 @@ REQUESTS: dict[str, dict[str, tuple]] = {
     "stop": {"by": (str,)},
     "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,)},
     "prepared": {},
-    "hold": {"by": (str,)},
-    "proceed": {"by": (str,)},
-    "skip": {"by": (str,)},
-    "soak": {"seconds": (int, float), "by": (str,)},
+    RequestKind.HOLD: {"by": (str,)},
+    RequestKind.PROCEED: {"by": (str,)},
+    RequestKind.SKIP: {"by": (str,)},
+    RequestKind.SOAK: {"seconds": (int, float), "by": (str,)},
     "acknowledge": {"by": (str,), "reading_is_right": (bool,)},
 }
 _NEEDED = {"start": ("schedule",), "soak": ("seconds",), "acknowledge": ("by",)}
@@ -36,7 +43,7 @@ LONGEST_SOAK_S = 86400.0
 
 
 class BadRequest(Exception):
-    """In words for whoever asked."""
+    """What is wrong with a request, in words for the client."""
 
 
 def parse(line: bytes) -> dict:
@@ -55,12 +62,7 @@ def parse(line: bytes) -> dict:
             continue
         if key not in allowed:
             raise BadRequest(f"'{ask}' takes {', '.join(allowed) or 'nothing'}, not '{key}'")
-        if not isinstance(value, allowed[key]) or (isinstance(value, bool) and bool not in allowed[key]):
-            raise BadRequest(f"'{key}' of '{ask}' is of the wrong kind")
-        if isinstance(value, str) and (
-            len(value) > 400 or any(ord(c) < 32 or 0xD800 <= ord(c) < 0xE000 for c in value)
-        ):
-            raise BadRequest(f"'{key}' is longer than 400 characters or has characters that no name has")
+        _check_value(ask, key, value)
     for key in _NEEDED.get(ask, ()):
         if key not in said or (isinstance(said[key], str) and not said[key].strip()):
             raise BadRequest(f"'{ask}' needs '{key}'")
@@ -75,12 +77,23 @@ def parse(line: bytes) -> dict:
     return said
 
 
+def _check_value(ask: str, key: str, value) -> None:
+    kinds = REQUESTS[ask][key]
+    if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):
+        raise BadRequest(f"'{key}' of '{ask}' is of the wrong kind")
+    if isinstance(value, str) and (len(value) > 400 or any(ord(c) < 32 or 0xD800 <= ord(c) < 0xE000 for c in value)):
+        raise BadRequest(f"'{key}' is longer than 400 characters or has characters that no name has")
+
+
+def request_of(said: dict) -> Request:
+    """What a checked line asks of a run. Raises ValueError for a line that asks something else."""
+    return Request(RequestKind(said["ask"]), float(said.get("seconds", 0.0)))
+
+
 def _no_constant(name: str):
     raise ValueError(name)
 
 
 def encode(answer: dict) -> bytes:
     """One line. NaN and infinity, which JSON lacks, go as null."""
-    from ..record.folder import plain
-
     return json.dumps(plain(answer), ensure_ascii=False, allow_nan=False).encode("utf-8") + b"\n"

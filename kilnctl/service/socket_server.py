@@ -1,6 +1,7 @@
-"""The local socket: a thread of its own that answers questions from what the tick has left for it and puts requests where the tick
-finds them. Nothing that comes in here can delay a tick; `stop` does not even wait for one."""
+"""The local socket, served by a thread of its own: nothing that comes in here can delay a tick."""
 
+import contextlib
+import json
 import os
 import selectors
 import socket
@@ -13,26 +14,21 @@ from ..errors import KilnctlError
 from .operating_system import is_socket
 from .socket_messages import LONGEST_LINE, BadRequest, encode, parse
 
-#: More connections than this are not kept: the one that was silent longest goes.
+#: Most connections; beyond it the one that was silent longest is let go.
 MOST_CONNECTIONS = 100
-#: What waits to be read by a client that does not read, bytes; beyond it the client goes.
+#: Most bytes that wait for a client that does not read; beyond it the client is let go.
 MOST_WAITING = 1_000_000
 
 
 class _Client:
-    __slots__ = ("socket", "incoming", "outgoing", "heard_s", "skipping")
+    __slots__ = ("connection", "heard_s", "incoming", "outgoing", "skipping")
 
     def __init__(self, connection: socket.socket):
-        self.socket, self.incoming, self.outgoing, self.heard_s, self.skipping = (
-            connection,
-            bytearray(),
-            bytearray(),
-            time.monotonic(),
-            False,
-        )
+        self.connection, self.incoming, self.outgoing = connection, bytearray(), bytearray()
+        self.heard_s, self.skipping = time.monotonic(), False
 
 
-class Door:
+class SocketServer:
     """Listens at `path`. `answer(request)` gives the answer's mapping, quickly, in this thread."""
 
     def __init__(self, path: Path, answer: Callable[[dict], dict], mode: int = 0o660):
@@ -47,21 +43,18 @@ class Door:
         self._selector.register(wakes, selectors.EVENT_READ, wakes)
         self._clients: dict[int, _Client] = {}
         self._closing = False
-        self._thread = threading.Thread(target=self._serve, name="door", daemon=True)
+        self._thread = threading.Thread(target=self._serve, name="socket", daemon=True)
         self._thread.start()
 
     def close(self) -> None:
         self._closing = True
-        try:
+        """Stop listening, let all clients go, and remove the socket."""
+        with contextlib.suppress(OSError):
             self._waker.send(b"x")
-        except OSError:
-            pass
         self._thread.join(2.0)
-        try:
+        with contextlib.suppress(OSError):
             if is_socket(self.path):
                 self.path.unlink()
-        except OSError:
-            pass
 
     # ---- the thread ----
 
@@ -91,34 +84,38 @@ class Door:
         self._selector.register(connection, selectors.EVENT_READ, client)
 
     def _drop(self, client: _Client) -> None:
-        self._clients.pop(client.socket.fileno(), None)
-        try:
-            self._selector.unregister(client.socket)
-        except (KeyError, ValueError):
-            pass
-        client.socket.close()
+        self._clients.pop(client.connection.fileno(), None)
+        with contextlib.suppress(KeyError, ValueError):
+            self._selector.unregister(client.connection)
+        client.connection.close()
 
     def _attend(self, client: _Client, events: int) -> None:
-        if client.socket.fileno() < 0:
+        if client.connection.fileno() < 0:
             return
         try:
-            if events & selectors.EVENT_READ:
-                data = client.socket.recv(65536)
-                if not data:
-                    return self._drop(client)
-                client.heard_s = time.monotonic()
-                self._take(client, data)
-            if client.outgoing:
-                sent = client.socket.send(client.outgoing)
-                del client.outgoing[:sent]
+            stays = self._exchange(client, events)
         except BlockingIOError:
-            pass
+            stays = True
         except OSError:
-            return self._drop(client)
-        if len(client.outgoing) > MOST_WAITING:
-            return self._drop(client)
+            stays = False
+        if not stays or len(client.outgoing) > MOST_WAITING:
+            self._drop(client)
+            return
         wanted = selectors.EVENT_READ | (selectors.EVENT_WRITE if client.outgoing else 0)
-        self._selector.modify(client.socket, wanted, client)
+        self._selector.modify(client.connection, wanted, client)
+
+    def _exchange(self, client: _Client, events: int) -> bool:
+        """Read what has come and send what waits; whether the client is still there. Raises OSError."""
+        if events & selectors.EVENT_READ:
+            data = client.connection.recv(65536)
+            if not data:
+                return False
+            client.heard_s = time.monotonic()
+            self._take(client, data)
+        if client.outgoing:
+            sent = client.connection.send(client.outgoing)
+            del client.outgoing[:sent]
+        return True
 
     def _take(self, client: _Client, data: bytes) -> None:
         client.incoming += data
@@ -126,7 +123,7 @@ class Door:
             end = client.incoming.find(b"\n")
             if end < 0:
                 if len(client.incoming) > LONGEST_LINE:
-                    # Nobody's request is that long: forget it, and what follows of it.
+                    # No request is that long: forget it, and what follows of it.
                     client.incoming.clear()
                     client.skipping = True
                 return
@@ -144,7 +141,7 @@ class Door:
             return encode({"ok": False, "words": str(error)})
         except KilnctlError as error:
             return encode({"ok": False, "words": str(error)})
-        except Exception as error:  # a fault of ours in an answer must not close the door for `stop`
+        except Exception as error:  # a fault of ours in an answer must not keep a later `stop` out
             return encode({"ok": False, "words": f"kilnctl met a fault of its own: {type(error).__name__}: {error}"})
 
 
@@ -153,7 +150,7 @@ def _listen(path: Path, mode: int) -> socket.socket:
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
         if is_socket(path):
-            path.unlink()  # of a process that was killed: the lock, which we hold, says that nobody listens there
+            path.unlink()  # of a process that was killed: this one holds the lock, so none listens there
         before = os.umask(0o777 & ~mode)
         try:
             listener.bind(str(path))
@@ -168,8 +165,6 @@ def _listen(path: Path, mode: int) -> socket.socket:
 
 def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
     """One question to a service, from a client. Raises KilnctlError where nobody answers."""
-    import json
-
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as s:
             s.settimeout(patience_s)
@@ -179,7 +174,7 @@ def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
                     s.connect(str(path))
                     break
                 except BlockingIOError:
-                    # More are knocking at this moment than may wait at the door.
+                    # More clients are connecting at this moment than may wait.
                     if time.monotonic() > until:
                         raise
                     time.sleep(0.02)
@@ -193,7 +188,8 @@ def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
             return json.loads(data)
     except (FileNotFoundError, ConnectionRefusedError):
         raise KilnctlError(
-            f"no kilnctl service answers at {path}: is it running? (`kilnctl run OVEN SCHEDULE`, or `kilnctl run OVEN --idle`)"
+            f"no kilnctl service answers at {path}: is it running? "
+            "(`kilnctl run OVEN SCHEDULE`, or `kilnctl run OVEN --idle`)"
         ) from None
     except PermissionError:
         raise KilnctlError(f"{path}: you are not allowed to speak to this service (its group is)") from None

@@ -1,7 +1,8 @@
-"""Starts that are asked for over the socket: prepared in a thread of their own, one at a time, and begun by the tick or not at all.
+"""Starts that are asked for over the socket: prepared in a thread of their own, one at a time, and begun by the tick or
+not at all.
 
-Between a person's word and the first tick of the run lie seconds. Whatever stops or trips in between makes the start void: nothing heats that was
-asked for before it.
+Between the request and the first tick of the run lie seconds. A stop or a trip in between makes the start void: nothing
+heats that was asked for before it.
 """
 
 import dataclasses
@@ -12,15 +13,16 @@ from queue import Empty, SimpleQueue
 from .. import safety
 from ..errors import KilnctlError
 from ..record.recorder import Recorder
+from ..run.prepare import PreparedRun
 from ..settings.schedule import load_schedule
-from .session import Order, prepare
+from .session import prepare
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class _Ready:
     """A start that waits for its tick. `voids`: how many times starts had been made void when it was asked for."""
 
-    order: Order
+    order: PreparedRun
     by: str
     folder: Path
     recorder: Recorder
@@ -71,7 +73,8 @@ class Starts:
             else service.refusal()
         )
         if why:
-            return self._drop(ready, why)
+            self._drop(ready, why)
+            return
         service.begin(ready.order, ready.folder, ready.recorder, ready.by)
         limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
         self._settle(
@@ -91,14 +94,14 @@ class Starts:
         try:
             schedule, model = load_schedule(request["schedule"]), request.get("model") or service.model_file
             order = service.ordered(prepare(service.oven, schedule, model, service.chamber_c()))
-            if order.unlike and not request.get("confirm"):
-                self._settle(
-                    ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(order.unlike)
-                )
+            unlike = service.unlike()
+            if unlike and not request.get("confirm"):
+                self._settle(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(unlike))
             elif self._voids != voids:
                 self._settle(ok=False, words=f"it does not start: {self._why}")
             else:
-                self._ready.put(_Ready(order, request.get("by", "somebody"), *service.open_record(order), voids))
+                folder, recorder = service.open_record(order)
+                self._ready.put(_Ready(order, request.get("by", "somebody"), folder, recorder, voids))
                 if self._closed:
                     self.close()
         except KilnctlError as error:

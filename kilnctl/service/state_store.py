@@ -8,17 +8,17 @@ from pathlib import Path
 
 from ..record.durable import load_state, make_folder, save_state, write_whole
 
-#: How old the state on the disk may get while a run goes on, s.
+#: How old the state on the disk may get, s; what matters is written at once.
 EVERY_S = 10.0
-#: Room for latched trips that a full disk cannot refuse, bytes: taken once, and from then on only written over.
+#: Room for latched trips that a full disk cannot refuse, bytes: reserved once and then only overwritten.
 LATCH = 4096
 
 
-class Keeper:
+class StateStore:
     """`keep(state)` takes a mapping of JSON values; what is newest goes to the disk, at once when `urgent`."""
 
     def __init__(self, folder: Path, every_s: float = EVERY_S):
-        """Raises OSError where the folder cannot be made. `every_s`: less in front of an oven whose time goes faster."""
+        """Raises OSError where the folder cannot be made. `every_s`: less where simulated time goes faster."""
         self._every_s = every_s
         make_folder(folder)
         self.path, self._latch = folder / "state", folder / "latch"
@@ -27,15 +27,16 @@ class Keeper:
         self._latched = bool(self._beside())
         self.failure = ""
         self._newest: dict | None = None
-        self._wake, self._lock = threading.Condition(), threading.Lock()
+        self._wake = threading.Condition()
         self._urgent = self._ending = self._dirty = False
-        self._thread = threading.Thread(target=self._work, name="keeper", daemon=True)
+        self._thread = threading.Thread(target=self._work, name="state store", daemon=True)
         self._thread.start()
 
     def load(self) -> dict:
         """What was kept, with the trips that could only be kept in their own place. Raises nothing."""
         state = load_state(self.path) or {}
-        trips = state.get("trips") if isinstance(state.get("trips"), list) else []
+        told = state.get("trips")
+        trips = told if isinstance(told, list) else []
         return {**state, "trips": [*trips, *(t for t in self._beside() if t not in trips)]} if self._latched else state
 
     def _beside(self) -> list:

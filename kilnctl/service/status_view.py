@@ -1,35 +1,44 @@
-"""What the service says of itself when it is asked for its status: plain values, made once a tick."""
+"""What the service answers when it is asked for its status: JSON values, made once a tick."""
 
 import time
 
 from ..reading import Reading
 from ..record.folder import plain
+from ..run.chain import Actuation
 from ..safety import hot_surface
 from . import forecast
+from .view import ServiceView
 
 
-def of(service, act, reading: Reading) -> dict:
-    """All of it. Called by the tick, after the rig has been commanded."""
-    d, session = act.decision, service.session
-    late = service.pace.late
-    trips = service.trips()
-    state = "tripped" if trips else "idle" if session is None else d.phase
-    usable = act.verdict.usable
-    record = service.recorder.state() if service.recorder is not None else None
+def of(service: ServiceView, act: Actuation, reading: Reading) -> dict:
+    """The status after a tick that read `reading` and decided `act`."""
+    return _oven(service, act) | _measured(service, act, reading) | _run(service, act) | _service(service)
+
+
+def _oven(service: ServiceView, act: Actuation) -> dict:
+    """State, trips and warnings."""
+    d, trips = act.decision, service.trips
+    refused = act.verdict.permit is None and (d.demand_w > 0.0 or trips)
+    trusted_c = None if service.doubted else service.chamber_c
     return {
         "ok": True,
         "oven": service.oven.name,
-        "state": state,
-        "running": session is not None,
+        "state": "tripped" if trips else "idle" if service.session is None else d.phase,
+        "running": service.session is not None,
         "outcome": service.outcome,
-        "reason": act.verdict.reason if act.verdict.permit is None and (d.demand_w > 0.0 or trips) else d.reason,
+        "reason": act.verdict.reason if refused else d.reason,
         "danger": act.verdict.danger,
         "trips": [plain(t) for t in trips],
         "warnings": list(act.verdict.warnings),
-        "notice": hot_surface.notice(
-            service.hot, time.time(), reading.chamber_c if usable and not service.doubted() else None
-        ),
-        "chamber_c": reading.chamber_c if usable else None,
+        "notice": hot_surface.notice(service.hot, time.time(), trusted_c),
+    }
+
+
+def _measured(service: ServiceView, act: Actuation, reading: Reading) -> dict:
+    """What is measured, estimated and commanded."""
+    d = act.decision
+    return {
+        "chamber_c": service.chamber_c,
         "limit_c": reading.limit_c,
         "part_c": reading.part_c,
         "part_estimate_c": d.part_c,
@@ -41,30 +50,40 @@ def of(service, act, reading: Reading) -> dict:
         "feedforward_w": d.feedforward_w,
         "trim_w": d.trim_w,
         "unexplained_w": d.unexplained_w,
-        "ledger_w": forecast.ledger(session, d),
+        "ledger_w": forecast.ledger(service.session, d),
         "full_w": d.full_w,
         "supply_v": reading.supply_v,
         "contactor": act.contactor,
         "door_open": reading.door_open,
         "airflow_proved": reading.airflow_proved,
         "faults": list(reading.faults),
+    }
+
+
+def _run(service: ServiceView, act: Actuation) -> dict:
+    """How far the run is."""
+    d, session = act.decision, service.session
+    return {
         "run_s": session.time_s if session else 0.0,
         "left_s": d.left_s,
         "energy_j": session.chain.energy_j if session else 0.0,
         "schedule": session.order.schedule.name if session else "",
         "schedule_file": session.order.schedule.file if session else "",
         "step": d.step + 1 if session else 0,
-        "held": bool(session and getattr(session.chain.control.position, "held", False)),
-        "model": session.order.words if session else "",
-        "folder": str(service.folder or ""),
+        "held": bool(session and session.chain.control is not None and session.chain.control.held),
+        "model": session.order.model_words if session else "",
+        "folder": service.folder,
         "started": service.started if session else "",
-        "rows": len(service.curve),
-        "refusal": "" if session else service.refusal(),
-        "rig": {
-            "kind": service.rig.facts.kind,
-            "name": service.rig.facts.name,
-            "unproved": list(service.rig.facts.unproved),
-        },
+        "rows": service.rows,
+        "refusal": service.refusal,
+    }
+
+
+def _service(service: ServiceView) -> dict:
+    """Rig, record and ticks."""
+    late, record = service.late, service.record
+    return {
+        "rig": {"kind": service.rig.kind, "name": service.rig.name, "unproved": list(service.rig.unproved)},
         "record": None
         if record is None
         else {

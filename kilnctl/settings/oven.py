@@ -325,7 +325,6 @@ def _check_whole(root):
     limits are the sizing's."""
 
     def finish(oven: Oven, reader: Reader) -> None:
-        from ..body import assumed  # noqa: PLC0415  body reads ovens, so it cannot be loaded before this room
 
         own = {m.name for m in oven.materials}
 
@@ -363,8 +362,5 @@ def _check_whole(root):
                         f"thermocouple is good to {highest:g} °C, and the trip is at {oven.limits.trip_at_c:g} °C",
                     )
                 )
-
-        if not reader.problems:
-            reader.assumptions += assumed(oven)
 
     return finish

@@ -6,19 +6,22 @@ from functools import lru_cache
 
 import numpy as np
 
-from .. import control, safety
-from ..body import bursts
+from ..control import Decision
 from ..model.energy import EnergyModel
 from ..model.model_oven import ModelOven
 from ..model.parameters import PARAMETERS, scaled
+from ..plants.virtual_oven import VirtualOven
 from ..run.chain import Chain
-from ..run.rehearsal import as_run, follow, holding_table
+from ..run.prepare import PreparedRun, prepare
+from ..run.rehearsal import follow
+from ..run.result import Run, as_run
 from ..run.summary import judged, summarise
 from ..run.virtual_plant import conditions_of, drawn_oven
 from ..settings.construction import Load
 from ..settings.differences import Virtual
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
+from ..terms import Phase
 from .inputs import INPUTS, Vary, deviates, outside_only, plant_seed, virtual_of
 
 #: A run is followed for so long into its last cooling: parts lag, and what they see there still counts, s.
@@ -64,8 +67,8 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Case:
-    """Everything that the draws of a study have in common. Pickled for the processes that compute. `model` is what the
-    control believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the
+    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control
+    believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the
     supply sags for SAG_S in the first soak, to see what the trim makes of it."""
 
     oven: Oven
@@ -80,11 +83,10 @@ class Case:
 
 
 @lru_cache(maxsize=4)
-def _prepared(oven: Oven, schedule: Schedule, model: EnergyModel):
-    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy finds
-    it.)"""
-    programme = control.prepare(oven, schedule, model)
-    return programme, safety.policy_for(oven, schedule, model), holding_table(model, oven)
+def _prepared(oven: Oven, schedule: Schedule, model: EnergyModel, load: Load | None) -> PreparedRun:
+    """What does not change from draw to draw; made once in each process. (Keyed by value, so that a pickled copy
+    finds it.)"""
+    return prepare(oven, schedule, model, load=load)
 
 
 def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[float]]:
@@ -101,15 +103,15 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
     return outside_only(virtual), scaled(case.model, [by_name[n] for n in case.fitted.names], logarithms.tolist()), z
 
 
-def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None):
+def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None) -> VirtualOven | ModelOven:
     if truth is None:
         return drawn_oven(case.oven, virtual, case.load)
     return ModelOven(case.oven, truth, virtual.seed, conditions_of(virtual))
 
 
 def rehearse_draw(case: Case, draw: int) -> dict:
-    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that goes
-    wrong in it is told in "failed" and ends only this draw."""
+    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that
+    goes wrong in it is told in "failed" and ends only this draw."""
     z: list[float] = []
     try:
         virtual, truth, z = oven_of(case, draw)
@@ -125,41 +127,30 @@ def rehearse_draw(case: Case, draw: int) -> dict:
         return {"draw": draw, "z": z, "failed": f"{type(error).__name__}: {error}"}
 
 
-def rehearsed(case: Case, plant, seed: int):
+def rehearsed(case: Case, plant: VirtualOven | ModelOven, seed: int) -> Run:
     """The run of one plant; ends AFTER_S into the last cooling, unless the whole is wanted."""
-    programme, policy, holding = _prepared(case.oven, case.schedule, case.model)
-    chain = Chain(control, programme, policy, bursts.pattern_for(case.oven), holding)
+    run = _prepared(case.oven, case.schedule, case.model, case.load)
+    chain = Chain(run)
     rows: list[tuple] = []
     last_s = soak_s = None
     usual = plant.supply_share
 
-    def enough(time_s: float, decision) -> bool:
+    def enough(time_s: float, decision: Decision) -> bool:
         nonlocal last_s, soak_s
         if case.sag:
-            soak_s = time_s if soak_s is None and decision.phase == "soak" else soak_s
+            soak_s = time_s if soak_s is None and decision.phase == Phase.SOAK else soak_s
             sags = soak_s is not None and LANDED_S <= time_s - soak_s < LANDED_S + SAG_S
             plant.supply_share = usual * (SAG_SHARE if sags else 1.0)
-        cooling = decision.phase == "cooling" and decision.step == len(case.schedule.steps) - 1
+        cooling = decision.phase == Phase.COOLING and decision.step == len(case.schedule.steps) - 1
         last_s = (time_s if last_s is None else last_s) if cooling else None
         return not case.whole and last_s is not None and time_s - last_s >= AFTER_S
 
-    outcome = follow(case.oven, plant, chain, rows, enough=enough)
-    return as_run(
-        rows,
-        oven=case.oven,
-        schedule=case.schedule,
-        outcome=outcome,
-        trips=tuple(chain.safety.trips.values()),
-        events=(),
-        seed=seed,
-        controller="model",
-        energy_j=chain.energy_j,
-        model=case.model,
-        load=case.load,
-    )
+    outcome = follow(plant, chain, rows, enough=enough)
+    trips = tuple(chain.safety.trips.values())
+    return as_run(run, rows, outcome=outcome, trips=trips, seed=seed, energy_j=chain.energy_j)
 
 
-def measures_of(run) -> dict[str, float | None]:
+def measures_of(run: Run) -> dict[str, float | None]:
     """{measure: value}; None where the run has none (a soak that was never reached, no part, no cure)."""
     summary = summarise(run)
     soaks = [s for s in summary.soaks if math.isfinite(s.arrived_s)]

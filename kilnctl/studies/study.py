@@ -11,9 +11,10 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future
 from dataclasses import asdict
 from pathlib import Path
 
-from .. import __version__, control, safety
+from .. import __version__
 from ..errors import KilnctlError
-from ..model.trained_file import load_model, model_for
+from ..model.trained_file import load_model
+from ..run.prepare import prepare
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
@@ -60,15 +61,14 @@ def case_of(
     fitted: bool = False,
     whole: bool = False,
 ) -> Case:
-    """What all draws have in common. `model`: file of a trained model that controls; with `fitted` the ovens are drawn
-    from its covariance, otherwise from the description. Raises KilnctlError for a schedule that this oven cannot do,
-    before anything is drawn."""
+    """What all draws have in common. `model`: file of a trained model that controls; with `fitted` the ovens are
+    drawn from its covariance, otherwise from the description. Raises KilnctlError for a schedule that this oven
+    cannot do, before anything is drawn."""
     if oven.virtual is not None:
         raise KilnctlError(
             f"{oven.file}: this is one draw of a study ('virtual:'); study the description that it was drawn from"
         )
-    load = load if load is not None else schedule.load if schedule.load is not None else oven.usual_load
-    believed, _ = model_for(oven, load, schedule.top_c, model)
+    run = prepare(oven, schedule, model, load=load)
     spread = None
     if fitted:
         if model is None:
@@ -79,9 +79,7 @@ def case_of(
                 f"{model}: it was saved without its covariance; fit the records again with this version and save it"
             )
         spread = Fitted(trained.covariance_of, trained.covariance)
-    control.prepare(oven, schedule, believed)
-    safety.policy_for(oven, schedule, believed)
-    return Case(oven, schedule, vary or usual(oven), seed, believed, load, spread, whole)
+    return Case(oven, schedule, vary or usual(oven), seed, run.model, run.load, spread, whole)
 
 
 def header_of(case: Case) -> dict:
@@ -119,11 +117,11 @@ def study(
 ) -> Study:
     """Rehearse `schedule` on `draws` ovens drawn from what is not known about this one.
 
-    `executor`: any `concurrent.futures.Executor`; None: processes on this machine, `jobs` of them (None: one a core; 1:
-    here, without processes). `keep`: file of finished draws; draws that it already holds are not computed again.
-    `progress(done, draws, seconds left)`. The same arguments give the same rows bit for bit, on any executor and
-    however often it was interrupted. Raises KilnctlError for arguments that cannot be, a `keep` file of another study,
-    and an executor of the caller's that broke."""
+    `executor`: any `concurrent.futures.Executor`; None: processes on this machine, `jobs` of them (None: one a core;
+    1: here, without processes). `keep`: file of finished draws; draws that it already holds are not computed again.
+    `progress(done, draws, seconds left)`. The same arguments give the same rows bit for bit, whatever runs them and
+    however often it was interrupted. Raises KilnctlError for arguments that cannot be, a `keep` file of another
+    study, and an executor of the caller's that broke."""
     return run_case(
         case_of(oven, schedule, vary, seed, model, load, fitted, whole),
         draws,
@@ -205,8 +203,8 @@ def _pool(workers: int) -> ProcessPoolExecutor:
 
 
 def _submit(executor: Executor, case: Case, todo: Iterable[int], done, jobs: int) -> tuple[list[int], list[int]]:
-    """Hand draws out, a few ahead, and take them in as they come. Returns those that were out when the executor broke,
-    and those that were not handed out any more."""
+    """Hand draws out, a few ahead, and take them in as they come. Returns those that were out when the executor
+    broke, and those that were not handed out any more."""
     waiting = iter(todo)
     out: dict[Future, int] = {}
     lost: list[int] = []

@@ -3,7 +3,7 @@
 import random
 from pathlib import Path
 
-from kilnctl.settings import load_oven
+from kilnctl import load_oven
 
 #: Insulation by the highest temperature of its hot face that it is used to, °C.
 _COOL = ("mineral wool 100", "glass wool", "ceramic fibre blanket 96", "calcium silicate board")

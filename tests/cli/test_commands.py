@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl.cli import COMMANDS
+from kilnctl.record.folder import new_folder
 from kilnctl.report.finishing import finish_record
 
 ROOT = Path(__file__).parents[2]
@@ -106,7 +107,6 @@ def test_same_inputs_and_seed_give_a_bit_identical_record_and_another_seed_does_
 
 
 def test_a_second_run_never_overwrites_the_first(tmp_path):
-    from kilnctl.record.folder import new_folder
 
     first, second = (new_folder(tmp_path, "An oven", "A schedule") for _ in range(2))
     assert first != second and first.is_dir() and second.is_dir()
@@ -151,7 +151,8 @@ def test_a_schedule_above_the_ovens_limit_is_refused_before_the_start(here, tmp_
 def test_a_ramp_that_is_too_steep_is_told_with_its_power_and_the_feasible_rate(here, tmp_path):
     path = tmp_path / "steep.yaml"
     path.write_text(
-        "schedule: steep\nsteps:\n  - {to: 60 °C, at: 1 °C/min, hold: 5 min}\n  - {name: too steep, to: 240 °C, at: 900 °C/h}\n"
+        "schedule: steep\nsteps:\n  - {to: 60 °C, at: 1 °C/min, hold: 5 min}\n"
+        "  - {name: too steep, to: 240 °C, at: 900 °C/h}\n"
     )
     done = here("check", CABINET, path)
     assert done.returncode == 2

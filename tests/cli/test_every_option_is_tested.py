@@ -27,7 +27,8 @@ def words_of(tree: ast.AST) -> set[str]:
 
 
 def named_in(source: str) -> set[tuple[str, str]]:
-    """(command, option) pairs that stand in one function or one statement of the file; what a helper starts counts for the functions that call it."""
+    """(command, option) pairs that stand in one function or one statement of the file; what a helper starts counts
+    for the functions that call it."""
     tree = ast.parse(source)
     parts = {getattr(p, "name", f"line {p.lineno}"): p for p in tree.body}
     starts = {name: words_of(p) for name, p in parts.items()}
@@ -53,7 +54,10 @@ def test_every_option_of_the_command_is_named_by_a_test_of_it(command, named):
 
 
 def test_an_option_that_no_test_names_is_found():
-    source = 'def start(*more):\n    return here("run", *more)\n\ndef test_it():\n    start("--keep=1")\n\ndef test_other():\n    here("size", "--json")\n'
+    source = (
+        'def start(*more):\n    return here("run", *more)\n\ndef test_it():\n    start("--keep=1")\n\n'
+        'def test_other():\n    here("size", "--json")\n'
+    )
     assert named_in(source) == {("run", "--keep"), ("size", "--json")}
     assert ("study", "--seed") not in named_in(
         'def test_it():\n    here("rehearse", "--seed")\n\ndef test_other():\n    here("study")\n'

@@ -1,7 +1,10 @@
-"""Options of rehearse, study, learn and fit: each changes what it says it changes. On a small lab furnace, which is learnt in seconds."""
+"""Options of rehearse, study, learn and fit: each changes what it says it changes. On a small lab furnace, which is
+learnt in seconds."""
 
 import csv
+import io
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -96,7 +99,7 @@ def test_more_confidence_asks_for_a_thicker_layer(here):
 def test_a_scheduler_that_does_not_answer_is_told(here, place, monkeypatch):
     """The cluster itself is in tests/studies; here nobody listens."""
     pytest.importorskip("distributed", reason="distributed is in the test extra")
-    import distributed
+    import distributed  # noqa: PLC0415 - of an extra
 
     def nobody(address, timeout):
         raise OSError(f"{address}: nobody listens")
@@ -110,8 +113,6 @@ def test_a_scheduler_that_does_not_answer_is_told(here, place, monkeypatch):
 def lab(tmp_path_factory):
     """A furnace of `kilnctl new`, and its learning run with seed 1."""
     folder = tmp_path_factory.mktemp("lab")
-    import io
-    import sys
 
     before, sys.stdin = sys.stdin, io.StringIO("Lab furnace\nlab\n" + "\n" * 20)
     try:

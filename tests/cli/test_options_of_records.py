@@ -29,12 +29,13 @@ def soak(runs):
 
 @pytest.fixture(scope="module")
 def logger(soak, tmp_path_factory):
-    """Four loose thermocouples, 1 K to 8 K above the true chamber; the logger's clock was started 90 s before the run."""
+    """Four loose thermocouples, 1 K to 8 K above the true chamber; the logger's clock was started 90 s before the
+    run."""
     run = read_run(soak)
     file = tmp_path_factory.mktemp("logger") / "logger.csv"
     rows = [
         f"{t + 90.0:.1f},{c + 1.0:.3f},{c + 2.0:.3f},{c + 3.0:.3f},{c + 8.0:.3f}"
-        for t, c in zip(run.time_s[::5], run.true_chamber_c[::5])
+        for t, c in zip(run.time_s[::5], run.true_chamber_c[::5], strict=True)
     ]
     file.write_text("\n".join(["time_s,near,left,right,far", *rows]), encoding="utf-8")
     return file

@@ -1,14 +1,19 @@
-"""Options of the commands that speak to a running service, on one at work in this process; and of `kilnctl run` itself."""
+"""Options of the commands that speak to a running service, on one at work in this process; and of `kilnctl run`
+itself."""
 
+import dataclasses
+import time
 from pathlib import Path
 
 import pytest
 
 from kilnctl import load_schedule
+from kilnctl.errors import KilnctlError
 from kilnctl.plants.injection import PlantFault
+from kilnctl.record.durable import save_state
 from kilnctl.rig import VirtualRig
 from kilnctl.service.session import prepare
-from tests.service.at_work import at_work
+from tests.service.at_work import at_work, quickly_learnt
 
 CABINET = "configs/ovens/curing-cabinet.yaml"
 BRIEF = (
@@ -125,16 +130,13 @@ def test_the_seed_of_a_run_is_the_seed_of_its_noise(here, tmp_path):
 
 def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, brief, tmp_path, monkeypatch):
     """A virtual rig that says of itself what this computer's own pins have to say."""
-    import dataclasses
-
-    import kilnctl.rig
 
     class Clinging(VirtualRig):
         def __init__(self, oven):
             super().__init__(dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind="virtual")))
             self.facts = dataclasses.replace(self.facts, kind="pins", unattended=False)
 
-    monkeypatch.setattr(kilnctl.rig, "open_rig", Clinging)
+    monkeypatch.setattr("kilnctl.commands._serving.open_rig", Clinging)
     common = ("--rig", "pins", "--home", tmp_path / "home", "--out", tmp_path / "runs", "--quiet")
     alone = here("run", CABINET, brief, *common)
     assert alone.returncode == 2 and "--attended" in alone.stderr
@@ -161,22 +163,16 @@ def test_the_board_s_guided_test_asks_first_and_yes_answers_for_it(here, tmp_pat
 
 
 def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, monkeypatch):
-    import kilnctl.panel.catalogue
-    from kilnctl.errors import KilnctlError
-
-    def shelf(oven, schedules, runs, model_file):
-        raise KilnctlError(f"a shelf with {model_file}")
+    def catalogue(oven, schedules, runs, model_file):
+        raise KilnctlError(f"a catalogue with {model_file}")
 
     pytest.importorskip("starlette", reason="starlette is in the test extra")
-    monkeypatch.setattr(kilnctl.panel.catalogue, "Shelf", shelf)
+    monkeypatch.setattr("kilnctl.panel.catalogue.Catalogue", catalogue)
     done = here("panel", CABINET, "--home", tmp_path, "--model", "trained.yaml")
-    assert done.returncode == 2 and "a shelf with trained.yaml" in done.stderr
+    assert done.returncode == 2 and "a catalogue with trained.yaml" in done.stderr
 
 
 def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here, tmp_path):
-    import time
-
-    from kilnctl.record.durable import save_state
 
     (tmp_path / "curing-cabinet").mkdir()
     words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}
@@ -186,7 +182,7 @@ def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here
     )
     common = (
         "learn",
-        CABINET,
+        quickly_learnt(tmp_path),
         "--to",
         "120 °C",
         "--ceiling",

@@ -210,7 +210,7 @@ def test_interrupted_and_continued(cabinet):
     assert first.outcome == "interrupted" and 2300.0 < first.time_s[-1] < 2600.0
     assert any(event.text == "interrupted" for event in first.events)
     reached = int(first.data["step"][-1]) - 1
-    kinds = [s.kind for s in prepare(cabinet, ceiling_c=150.0).experiment.stages]
+    kinds = [s.kind for s in prepare(cabinet, ceiling_c=150.0).programme.experiment.stages]
     rest = learn(cabinet, ceiling_c=150.0, begin_stage=reached, seed=1, progress=stop)
     assert kinds[int(rest.data["step"][0]) - 1] == "full"
     assert fit(cabinet, [first, rest], validate=False).converged

@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 
 from kilnctl import Reading, control
-from kilnctl.control import prepare, reference
-from kilnctl.control.pid import simc_pi
+from kilnctl.control import programme_of, reference
+from kilnctl.control.simc import by_tangent, simc_pi
 from kilnctl.model.day_zero import day_zero
+from kilnctl.terms import HOLD, PROCEED
 from tests.control.control_cases import schedule_of
+
+OURS = control.EnergyBalanceControl()
 
 # ---- the step --------------------------------------------------------------------------------------------------------
 
@@ -22,8 +25,8 @@ def drive(
 
     load = schedule.load or oven.usual_load
     plant = plant or VirtualOven(oven, load=load, seed=seed)
-    controller = control if kind is None else control.Plain(kind)
-    programme = prepare(oven, schedule, model or day_zero(oven, load, schedule.top_c))
+    controller = OURS if kind is None else control.Plain(kind)
+    programme = programme_of(oven, schedule, model or day_zero(oven, load, schedule.top_c))
     reading = plant.advance(dt, 0.0, True)
     state, rows, duty = controller.start(programme, reading), [], 0.0
     for i in range(int(seconds / dt)):
@@ -45,11 +48,11 @@ SOAK = schedule_of(dict(to_c=200.0, hold_s=3600.0))
 
 def test_step_is_pure(oven):
     cabinet = oven("curing-cabinet")
-    programme = prepare(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
-    state = control.start(programme, Reading(20.0))
+    programme = programme_of(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
+    state = OURS.start(programme, Reading(20.0))
     for i in range(30):
-        a = control.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
-        b = control.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
+        a = OURS.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
+        b = OURS.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
         assert a[1] == b[1] or all(
             x == y or x != x for x, y in zip(dataclasses.astuple(a[1]), dataclasses.astuple(b[1]))
         )
@@ -58,14 +61,14 @@ def test_step_is_pure(oven):
 
 def test_demand_is_feedforward_and_trim_within_the_power(oven):
     cabinet = oven("curing-cabinet")
-    programme = prepare(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
+    programme = programme_of(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
     from kilnctl import VirtualOven
 
     plant = VirtualOven(cabinet, load=cabinet.usual_load)
     reading = plant.advance(1.0, 0.0, True)
-    state = control.start(programme, reading)
+    state = OURS.start(programme, reading)
     for _ in range(1500):
-        state, d = control.step(programme, state, reading, 1.0)
+        state, d = OURS.step(programme, state, reading, 1.0)
         assert 0.0 <= d.demand_w <= d.full_w + 1e-9 and d.reason
         if 0.0 < d.demand_w < d.full_w:
             assert d.demand_w == pytest.approx(d.feedforward_w + d.trim_w, abs=1e-6)
@@ -117,7 +120,7 @@ def test_supply_sag_is_hardly_seen(oven):
 
 def test_hold_and_go_on_without_a_jump_in_power(oven):
     ramp = schedule_of(dict(to_c=180.0, at_k_per_s=0.03), dict(hold_s=600.0))
-    rows = drive(oven("curing-cabinet"), ramp, seconds=2000, requests={1200: ("hold",), 1500: ("go on",)})
+    rows = drive(oven("curing-cabinet"), ramp, seconds=2000, requests={1200: (HOLD,), 1500: (PROCEED,)})
     assert np.ptp(rows[1205:1500, 1]) == 0.0
     smooth = np.convolve(rows[:, 2], np.ones(10) / 10.0, "valid")
     assert np.max(np.abs(np.diff(smooth[1100:1600]))) < 150.0
@@ -134,14 +137,14 @@ def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     wrong = m.but(power_w=m.power_w, leak_w_per_k=m.leak_w_per_k + 25.0)
-    programme = prepare(cabinet, schedule_of(dict(to_c=110.0, hold_s=6 * 3600.0)), wrong)
+    programme = programme_of(cabinet, schedule_of(dict(to_c=110.0, hold_s=6 * 3600.0)), wrong)
     from kilnctl import VirtualOven
 
     plant = VirtualOven(cabinet, load=cabinet.usual_load)
     reading, reasons = plant.advance(1.0, 0.0, True), set()
-    state = control.start(programme, reading)
+    state = OURS.start(programme, reading)
     for _ in range(4000):
-        state, d = control.step(programme, state, reading, 1.0)
+        state, d = OURS.step(programme, state, reading, 1.0)
         reasons.add(d.reason[:9])
         reading = plant.advance(1.0, d.duty, True)
     assert "plain PI:" in reasons and abs(plant.chamber_c - 110.0) < 3.0
@@ -208,8 +211,6 @@ def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
 def test_tuning_by_tangent_against_a_first_order_process_with_delay():
     """k e^(−θs)/(τs + 1): its reaction curve's tangent gives back slope k/τ and delay θ (J. G. Ziegler and N. B. Nichols, Trans. ASME 64 (1942) 759),
     and the rule Kc = τ/(k(τc + θ)), τI = min(τ, 4(τc + θ)) (Skogestad 2003, equations 23 and 24)."""
-    from kilnctl.control.pid import by_tangent
-
     k, tau, theta, step_w, dt = 0.2, 400.0, 12.0, 50.0, 0.5
     times = dt * np.arange(1, 4001)
     rise = k * step_w * (1.0 - np.exp(-np.maximum(0.0, times - theta) / tau))

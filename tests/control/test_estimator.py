@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 
 from kilnctl import Reading, control
-from kilnctl.control import estimator, prepare
+from kilnctl.control import estimator, programme_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, N
 from tests.control.control_cases import schedule_of
+
+OURS = control.EnergyBalanceControl()
 
 # ---- estimator -------------------------------------------------------------------------------------------------------
 
@@ -112,13 +114,13 @@ def test_noise_alone_hardly_moves_the_power(cabinet_model):
 def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
     """True chamber, °C, and unexplained heat, W, each second while `controller` holds the model itself, disturbed by extra(t) W, from rest."""
     rng = np.random.default_rng(seed)
-    programme = prepare(
+    programme = programme_of(
         oven, schedule_of(dict(to_c=at_c, hold_s=1e6, within_k=1e4), soak_counts="from arrival"), m, at_c
     )
     (x, holding), full = m.steady(at_c, programme.ambient_c), m.power_w
     state, line = controller.start(programme, Reading(chamber_c=at_c)), [at_c] * (1 + int(m.dead_s))
     state.integral_w, share, out = holding, holding / full, []
-    if hasattr(state, "estimate"):
+    if state.estimate is not None:
         state.estimate.x = state.estimate.now = tuple(x)
     for t in range(seconds):
         reading = Reading(chamber_c=line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal())
@@ -138,9 +140,7 @@ def test_news_is_answered_as_well_as_a_well_tuned_pi_does_and_without_its_swing(
     def leak(t):
         return -300.0 if t >= 900 else 0.0
 
-    ours, pi = (
-        held(oven("curing-cabinet"), cabinet_model, c, 1800, leak)[900:] for c in (control, control.Plain("pi"))
-    )
+    ours, pi = (held(oven("curing-cabinet"), cabinet_model, c, 1800, leak)[900:] for c in (OURS, control.Plain("pi")))
     errors = [line[:, 0] - 200.0 for line in (ours, pi)]
     back = [np.flatnonzero(np.abs(e) > 0.3)[-1] for e in errors]
     assert (
@@ -158,9 +158,7 @@ def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet
     def door(t):
         return -0.8 * cabinet_model.power_w if 900 <= t < 930 else 0.0
 
-    ours, pi = (
-        held(oven("curing-cabinet"), cabinet_model, c, 1500, door)[900:] for c in (control, control.Plain("pi"))
-    )
+    ours, pi = (held(oven("curing-cabinet"), cabinet_model, c, 1500, door)[900:] for c in (OURS, control.Plain("pi")))
     assert ours[:30, 0].min() < 190.0
     assert ours[30:, 0].max() - 200.0 < (pi[30:, 0].max() - 200.0) / 3.0
 
@@ -168,7 +166,7 @@ def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet
 def test_a_sudden_loss_is_known_within_seconds_and_its_end_too(oven, cabinet_model):
     """Four fifths of full power from the 900th second to the 960th; the readings tell it after the dead time of 4 s and a lag of 5 s."""
     loss = -0.8 * cabinet_model.power_w
-    ours = held(oven("curing-cabinet"), cabinet_model, control, 1020, lambda t: loss if 900 <= t < 960 else 0.0)
+    ours = held(oven("curing-cabinet"), cabinet_model, OURS, 1020, lambda t: loss if 900 <= t < 960 else 0.0)
     assert ours[915:958, 1] == pytest.approx(np.full(43, loss), rel=0.15)
     assert np.abs(ours[972:, 1]).max() < 0.1 * abs(loss)
 
@@ -290,15 +288,15 @@ def test_what_is_unknown_is_followed_closely_while_the_power_moves_and_calmly_an
 def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabinet_model):
     """The gate passes nothing else: a numpy float on the way to it is a heat that stays off."""
     cabinet = oven("curing-cabinet")
-    programme = prepare(cabinet, schedule_of({"to_c": 200.0, "hold_s": 3600.0}), cabinet_model, 20.0)
-    state = control.start(programme, Reading(chamber_c=20.0))
+    programme = programme_of(cabinet, schedule_of({"to_c": 200.0, "hold_s": 3600.0}), cabinet_model, 20.0)
+    state = OURS.start(programme, Reading(chamber_c=20.0))
     rng, seen, duty = np.random.default_rng(3), 20.0, 0.0
     for i in range(1500):
         seen += 0.12 if seen < 200.0 else 0.0
         wild = 60.0 if i % 97 < 6 and i > 300 else 0.0
         lost = i % 211 < 15
         reading = Reading(chamber_c=math.nan if lost else seen + wild + 0.15 * rng.standard_normal())
-        state, d = control.step(programme, state, reading, 1.0, duty, usable=not lost)
+        state, d = OURS.step(programme, state, reading, 1.0, duty, usable=not lost)
         e, duty = state.estimate, d.duty
         plain = {
             "duty": d.duty,
@@ -352,12 +350,12 @@ def test_shares_of_one_change_nothing_and_a_load_twice_as_large_takes_twice_the_
 def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model, current, share):
     """P = V I and V = I R: 6 % less current through the same elements are 12 % less power; half the current is one of two elements gone."""
     m, cabinet = cabinet_model.but(resistance_rise_per_k=0.0), oven("curing-cabinet")
-    programme = prepare(cabinet, schedule_of(dict(to_c=200.0, hold_s=1e6)), m, 20.0)
+    programme = programme_of(cabinet, schedule_of(dict(to_c=200.0, hold_s=1e6)), m, 20.0)
     reading = Reading(chamber_c=20.0, current_a=current * m.power_w / m.voltage_v, fired=0.5)
-    _, d = control.step(programme, control.start(programme, reading), reading, 1.0)
+    _, d = OURS.step(programme, OURS.start(programme, reading), reading, 1.0)
     assert d.full_w == pytest.approx(share * m.power_w)
-    _, d = control.step(
-        programme, control.start(programme, reading), dataclasses.replace(reading, supply_v=0.9 * m.voltage_v), 1.0
+    _, d = OURS.step(
+        programme, OURS.start(programme, reading), dataclasses.replace(reading, supply_v=0.9 * m.voltage_v), 1.0
     )
     assert d.full_w == pytest.approx(0.81 * m.power_w)
 

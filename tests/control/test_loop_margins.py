@@ -9,7 +9,7 @@ from loop_margins import _edge, _Loop, linear_at, loop_margins, margins
 
 from kilnctl import control
 from kilnctl.control import estimator
-from kilnctl.control.pid import simc_pi
+from kilnctl.control.simc import simc_pi
 from kilnctl.model.day_zero import day_zero
 
 

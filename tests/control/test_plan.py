@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from kilnctl import KilnctlError
-from kilnctl.control import predictive, prepare
+from kilnctl.control import predictive, programme_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER
 from tests.control.control_cases import schedule_of
@@ -144,18 +144,18 @@ def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):
 def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model):
     cabinet = oven("curing-cabinet")
     steep = schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.25), too_fast="stretch")
-    shortfall = prepare(cabinet, steep, cabinet_model).shortfalls[0]
+    shortfall = programme_of(cabinet, steep, cabinet_model).shortfalls[0]
     assert shortfall.step == 1 and shortfall.needed_w > 0.97 * cabinet_model.power_w
     assert f"near {shortfall.at_c:.0f} °C that needs" in shortfall.note and shortfall.note.endswith(
         "the ramp will take the time it needs"
     )
     rate = shortfall.feasible_k_per_s
     assert 0.0 < rate < 0.25
-    assert not prepare(
+    assert not programme_of(
         cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.97 * rate)), cabinet_model
     ).shortfalls
     with pytest.raises(KilnctlError, match="step 2"):
-        prepare(
+        programme_of(
             cabinet,
             schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=1.1 * rate)),
             cabinet_model,
@@ -164,7 +164,7 @@ def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model)
 
 def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
     with pytest.raises(KilnctlError, match="by itself this oven then cools"):
-        prepare(
+        programme_of(
             oven("curing-cabinet"),
             schedule_of(dict(to_c=200.0, hold_s=3600.0), dict(to_c=100.0, at_k_per_s=0.3)),
             cabinet_model,
@@ -175,7 +175,7 @@ def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabi
     """Each is what the model does without heat where the words say it does."""
     m, cabinet = cabinet_model, oven("curing-cabinet")
     steps = (dict(to_c=250.0, hold_s=3600.0), dict(to_c=50.0, at_k_per_s=1.0 / 3.0))
-    (told,) = prepare(cabinet, schedule_of(*steps, too_fast="stretch"), m).shortfalls
+    (told,) = programme_of(cabinet, schedule_of(*steps, too_fast="stretch"), m).shortfalls
     x, before, rates = m.steady(250.0)[0], None, {}
     for _ in range(5000):
         before, x = x, m.step(x, 0.0, 10.0, m.ambient_c)
@@ -189,9 +189,9 @@ def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabi
     assert here == pytest.approx(rate_near(told.at_c), rel=0.35) and there == pytest.approx(rate_near(50.0), rel=0.35)
     # What can be followed all the way can be, and a good deal more cannot.
     slow = -told.feasible_k_per_s
-    assert not prepare(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=0.97 * slow)), m).shortfalls
+    assert not programme_of(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=0.97 * slow)), m).shortfalls
     with pytest.raises(KilnctlError, match="K/h near 50 °C"):
-        prepare(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=1.1 * slow)), m)
+        programme_of(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=1.1 * slow)), m)
 
 
 @pytest.mark.parametrize("k_per_h", [5.0, 20.0, 40.0, 60.0])
@@ -200,7 +200,7 @@ def test_a_ramp_slower_than_the_fan_warms_is_no_lack_of_power(oven, k_per_h):
     for fan_w in (0.0, 40.0, 150.0):
         cabinet = oven("curing-cabinet")
         model = day_zero(cabinet, None, 100.0).but(extra_w=fan_w)
-        made = prepare(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=k_per_h / 3600.0)), model)
+        made = programme_of(cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=k_per_h / 3600.0)), model)
         for told in made.shortfalls:
             assert told.ahead_k > 3.0 and "faster than that, without any heat" in str(told) and "kW" not in str(told)
         assert not made.shortfalls or fan_w > 0.0
@@ -212,9 +212,9 @@ def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
     rest_c = next(t for t in range(20, 200) if model.steady(float(t))[1] > 0.0)
     assert rest_c > 45
     for steps in ((dict(to_c=30.0, hold_s=36000.0),), (dict(to_c=90.0), dict(to_c=30.0, let_cool=True))):
-        (told,) = prepare(cabinet, schedule_of(*steps), model).shortfalls
+        (told,) = programme_of(cabinet, schedule_of(*steps), model).shortfalls
         assert told.note == str(told) and f"keeps it at about {rest_c}"[:-1] in str(told)
-    (told,) = prepare(
+    (told,) = programme_of(
         cabinet, schedule_of(dict(to_c=90.0), dict(to_c=30.0, at_k_per_s=0.1), too_fast="stretch"), model
     ).shortfalls
     assert told.reachable_c == pytest.approx(rest_c, abs=1.0) and "comes to rest" in told.note
@@ -223,4 +223,4 @@ def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
 def test_following_a_part_that_nobody_describes_is_refused(oven):
     cabinet = dataclasses.replace(oven("curing-cabinet"), usual_load=None, shelf=None)
     with pytest.raises(KilnctlError, match="what the load is"):
-        prepare(cabinet, schedule_of(dict(to_c=100.0), follows="part"), day_zero(cabinet, None))
+        programme_of(cabinet, schedule_of(dict(to_c=100.0), follows="part"), day_zero(cabinet, None))

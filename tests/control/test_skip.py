@@ -1,31 +1,31 @@
 """`skip` on the way up: the chamber goes to the next step at that step's own rate."""
 
-from kilnctl import control
-from kilnctl.control import prepare
+from dataclasses import replace
+
+from kilnctl.control import EnergyBalanceControl
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.model_oven import ModelOven
-from kilnctl.run import rehearsal
+from kilnctl.run.chain import Chain
+from kilnctl.run.prepare import prepare
+from kilnctl.run.rehearsal import follow
+from kilnctl.run.result import as_run
+from kilnctl.terms import SKIP
 from tests.control.control_cases import schedule_of
 
 
-class Skipping:
+class Skipping(EnergyBalanceControl):
     """Our control, asked to skip once."""
-
-    start = staticmethod(control.start)
 
     def __init__(self, at_s: float):
         self.at_s = at_s
 
     def step(self, programme, state, reading, dt_s, fired=None, requests=(), usable=True, uneven=0.0):
-        asked = ("skip",) if abs(state.time_s - self.at_s) < 0.5 * dt_s else ()
-        return control.step(programme, state, reading, dt_s, fired, (*requests, *asked), usable)
+        asked = (SKIP,) if abs(state.time_s - self.at_s) < 0.5 * dt_s else ()
+        return super().step(programme, state, reading, dt_s, fired, (*requests, *asked), usable, uneven)
 
 
 def test_no_ramp_is_hurried(oven):
     """A preheat of 5 K/min skipped at about 60 °C went on at 20 K/min to the soak of its own step."""
-    from kilnctl import firing, safety
-    from kilnctl.run.chain import Chain
-
     cabinet = oven("curing-cabinet")
     model = day_zero(cabinet, None, 120.0)
     steps = (
@@ -33,14 +33,12 @@ def test_no_ramp_is_hurried(oven):
         dict(to_c=90.0, at_k_per_s=2.0 / 60.0),
         dict(hold_s=60.0),
     )
-    schedule = schedule_of(*steps, too_fast="stretch")
-    programme = prepare(cabinet, schedule, model)
-    chain = Chain(Skipping(480.0), programme, safety.policy_for(cabinet, schedule, model), firing.pattern_for(cabinet))
+    made_ready = prepare(cabinet, schedule_of(*steps, too_fast="stretch"), model)
+    made_ready = replace(made_ready, controller=Skipping(480.0), holding=lambda chamber_c: 0.0)
     rows = []
-    assert rehearsal.follow(cabinet, ModelOven(cabinet, model, seed=1), chain, rows) == "finished"
-    run = rehearsal.as_run(
-        rows, oven=cabinet, schedule=schedule, outcome="finished", trips=(), events=(), seed=1, controller="model"
-    )
+    outcome = follow(ModelOven(cabinet, model, seed=1), Chain(made_ready), rows)
+    assert outcome == "finished"
+    run = as_run(made_ready, rows, outcome=outcome)
     after = run.time_s > 481.0
     rises = run.chamber_c[after][60:] - run.chamber_c[after][:-60]
     assert 55.0 < run.chamber_c[~after][-1] < 65.0

@@ -16,8 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from kilnctl import KilnctlError, control, load_oven, safety, size
-from kilnctl.body import bursts
+from kilnctl import KilnctlError, load_oven, size
 from kilnctl.commands import check as check_command
 from kilnctl.commands import size as size_command
 from kilnctl.model.day_zero import day_zero
@@ -26,7 +25,8 @@ from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.record.columns import INDEX
 from kilnctl.run.chain import Chain
-from kilnctl.run.rehearsal import follow, holding_table
+from kilnctl.run.prepare import prepare
+from kilnctl.run.rehearsal import follow
 from kilnctl.settings.schedule import schedule_of
 
 #: What is asked: shares of the figure compared, K.
@@ -226,9 +226,7 @@ def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most
     if goal - below_k > room + 5.0:
         plant.settle(max(0.0, sizing.power_w(goal - below_k)))
     model = day_zero(oven, load, goal)
-    programme = control.prepare(oven, schedule, model, plant.chamber_c)
-    policy = safety.policy_for(oven, schedule, model, start_c=plant.chamber_c)
-    chain = Chain(control, programme, policy, bursts.pattern_for(oven), holding_table(model, oven))
+    chain = Chain(prepare(oven, schedule, model, plant.chamber_c))
     rows: list[tuple] = []
     near = []
 
@@ -237,7 +235,7 @@ def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most
             near.append(time_s)
         return len(rows) >= most_ticks or (bool(near) and time_s - near[0] > 1.5 * hold_s)
 
-    outcome = follow(oven, plant, chain, rows, None, enough=enough)
+    outcome = follow(plant, chain, rows, None, enough=enough)
     time_s = np.array([r[INDEX["time_s"]] for r in rows])
     chamber = np.array([r[INDEX["true_chamber_c"]] for r in rows])
     row.trips = tuple((t.fault, t.time_s, t.seen) for t in chain.safety.trips.values())

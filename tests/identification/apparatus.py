@@ -6,7 +6,7 @@ import math
 import numpy as np
 
 from kilnctl.identification.network import Column, Network
-from kilnctl.model.custom import Built
+from tests.identification.any_network import Built
 
 #: Lamp and plate: logarithms of drive factor (W per J/K at 6 V), exponent of the voltage, second mass over
 #: the first, coupling, convective and radiating loss of the plate, then the second mass' start (°C), its

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from kilnctl.model.custom import fit_network, free_run
+from tests.identification.any_network import fit_network, free_run
 from tests.identification.apparatus import LAMP_MEAN, LAMP_SPREAD, WALL_MEAN, WALL_SPREAD, lamp_and_plate, wall
 
 SHARED_DATA = Path(__file__).parents[2].parent / "shared" / "data"

@@ -9,7 +9,7 @@ import yaml
 from kilnctl import KilnctlError
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.parameters import NAMES
-from kilnctl.model.trained_file import Trained, load_model, same_within, save_model
+from kilnctl.model.trained_file import TrainedModel, load_model, same_within, save_model
 from kilnctl.report.fit_text import models_compared
 
 
@@ -21,7 +21,7 @@ def cabinet(oven):
 @pytest.fixture
 def kept(cabinet):
     model = day_zero(cabinet, None, 200.0)
-    return Trained(
+    return TrainedModel(
         cabinet.name,
         model,
         None,
@@ -47,7 +47,7 @@ def test_the_same_after_reading(kept, cabinet, tmp_path):
 
 def test_with_a_load(cabinet, tmp_path):
     load = cabinet.usual_load
-    kept = Trained(cabinet.name, day_zero(cabinet, load, 200.0), load, 200.0, 20.0, 250.0, 0.2, "", (), {})
+    kept = TrainedModel(cabinet.name, day_zero(cabinet, load, 200.0), load, 200.0, 20.0, 250.0, 0.2, "", (), {})
     save_model(tmp_path / "m.yaml", kept)
     assert load_model(tmp_path / "m.yaml").load == load
 

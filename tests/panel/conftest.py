@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl import load_oven
-from kilnctl.service.loop import Service
+from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.socket_server import ask
 
@@ -57,7 +57,7 @@ class InThread:
     def __init__(self, oven_file: Path, place: Path, socket_path: Path, rig_of):
         oven, self.stdout = load_oven(oven_file), io.StringIO()
         self.rig = rig_of(oven, load=oven.usual_load)
-        self.service = Service(
+        self.service = OvenService(
             oven,
             self.rig,
             SimulatedPace(oven.control.tick_s, SPEED),

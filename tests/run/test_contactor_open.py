@@ -4,13 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from kilnctl import control, firing, safety
 from kilnctl.commissioning import experiment as trial
 from kilnctl.commissioning import learning_run
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.model_oven import ModelOven
+from kilnctl.reading import Reading
 from kilnctl.run.chain import Chain
-from kilnctl.run.rehearsal import follow, holding_table
+from kilnctl.run.prepare import prepare
+from kilnctl.run.rehearsal import follow
+from kilnctl.service.session import Rest
 from kilnctl.settings.schedule import Schedule, Step
 
 
@@ -23,9 +25,9 @@ class Watched(Chain):
         return act
 
 
-def played(oven, controller, programme, policy, model):
-    chain = Watched(controller, programme, policy, firing.pattern_for(oven), holding_table(model, oven))
-    outcome = follow(oven, ModelOven(oven, model, seed=3), chain, [])
+def played(run):
+    chain = Watched(run)
+    outcome = follow(ModelOven(run.oven, run.model, seed=3), chain, [])
     assert outcome == "finished" and not chain.safety.trips
     return chain.acts
 
@@ -53,15 +55,13 @@ def nothing_can_heat(acts, cold, at_least: int):
 def test_in_every_fall_and_coast_of_the_learning_run(oven):
     """F02 of SAFETY.md and the words of `kilnctl learn`: the fall needs nobody to watch it, the heat is off."""
     cabinet = oven("curing-cabinet")
-    programme = learning_run.prepare(cabinet, ceiling_c=110.0)
+    run = learning_run.prepare(cabinet, ceiling_c=110.0)
     # Short stages: what is looked at is the contactor, not what is learnt.
-    plan = programme.experiment
+    plan = run.programme.experiment
     short = tuple(
         replace(s, longest_s=min(s.longest_s, 90.0)) if s.kind in ("level", "fall", "coast") else s for s in plan.stages
     )
-    programme = replace(programme, experiment=replace(plan, stages=short))
-    policy = safety.policy_for(cabinet, learning_run.as_schedule(programme), programme.model)
-    acts = played(cabinet, learning_run.Controller(), programme, policy, programme.model)
+    acts = played(replace(run, programme=replace(run.programme, experiment=replace(plan, stages=short))))
     kinds = [short[act.decision.step].kind for act in acts]
     assert set(kinds) == {"rest", "full", "coast", "level", "fall"}
     nothing_can_heat(acts, lambda act: short[act.decision.step].kind in ("rest", "coast", "fall"), 5)
@@ -78,17 +78,11 @@ def test_in_every_cooling_of_a_schedule(oven, kind):
         Step(to_c=57.0, let_cool=True),
     )
     schedule = Schedule(name="Up and down", steps=steps)
-    model = day_zero(cabinet, None, 65.0)
-    programme = control.prepare(cabinet, schedule, model)
-    controller = control if kind == "model" else control.Plain(kind)
-    acts = played(cabinet, controller, programme, safety.policy_for(cabinet, schedule, model), model)
+    acts = played(prepare(cabinet, schedule, day_zero(cabinet, None, 65.0), controller=kind))
     nothing_can_heat(acts, lambda act: act.decision.step in (1, 3) or act.decision.done, 2)
 
 
 def test_without_a_run(oven):
-    from kilnctl.reading import Reading
-    from kilnctl.service.session import Rest
-
     rest = Rest(oven("curing-cabinet"))
     for second in range(1, 5):
         act = rest.tick(Reading(chamber_c=22.0), float(second), 1.0, second)

@@ -314,7 +314,7 @@ TestAnySequence = AnySequence.TestCase
 
 
 #: Pure functions of that name which drive nothing: a schedule's and an experiment's next position.
-OTHER_ADVANCES = {"reference.advance", "trial.advance", "advance"}
+OTHER_ADVANCES = {"reference.advance", "trial.advance", "advance", "u.heat"}
 
 
 def test_the_desk_s_permit_is_a_lease_like_any_other():
@@ -358,7 +358,6 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
     # board's firmware.
     assert callers["advance"] <= {
         "run/rehearsal.py",
-        "commissioning/learning_run.py",
         "rig/virtual_rig.py",
         "rig/simulated_board.py",
         "sizing/sizing.py",

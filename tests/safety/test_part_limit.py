@@ -62,11 +62,11 @@ def test_a_schedule_may_not_take_the_part_above_the_ovens_limit_for_parts(oven):
     with pytest.raises(
         KilnctlError, match=r"t: step 1 \('unnamed'\) takes the part to 190 °C; in .* no part may go above 180 °C"
     ):
-        control.prepare(but(cabinet, True, 180.0), plan, model, 20.0)
-    assert control.prepare(but(cabinet, True, 190.0), plan, model, 20.0)
+        control.programme_of(but(cabinet, True, 180.0), plan, model, 20.0)
+    assert control.programme_of(but(cabinet, True, 190.0), plan, model, 20.0)
     # Where the chamber is followed the part may stay below by itself; its trip watches.
     chamber = schedule_of("schedule: t\nsteps:\n  - {to: 190 °C, hold: 10 min}\n", "t")
-    assert control.prepare(but(cabinet, True, 180.0), chamber, model, 20.0)
+    assert control.programme_of(but(cabinet, True, 180.0), chamber, model, 20.0)
 
 
 def test_a_part_may_be_taken_to_the_very_limit_of_the_oven(oven):

@@ -1,5 +1,6 @@
 """Deadlines, lateness, the state's keeper, and what is asked of the operating system."""
 
+import itertools
 import math
 import os
 import socket
@@ -11,12 +12,13 @@ import pytest
 
 from kilnctl import Reading, clock
 from kilnctl.errors import KilnctlError
+from kilnctl.record.columns import INDEX, NAMES
 from kilnctl.rig.pins import LocalLine
 from kilnctl.safety import Policy, SafetyState, Tick, judge
 from kilnctl.service import operating_system
-from kilnctl.service.live_curve import KEPT, MOST_ROWS, Curve
+from kilnctl.service.live_curve import MOST_ROWS, LiveCurve
 from kilnctl.service.pace import Lateness, RealPace, SimulatedPace
-from kilnctl.service.state_store import Keeper
+from kilnctl.service.state_store import StateStore
 
 
 class Clock:
@@ -27,19 +29,22 @@ class Clock:
         return self.now
 
 
-class Never:
+class Never(threading.Event):
     """An event that nobody sets; waiting for it lets the clock go on."""
 
     def __init__(self, clock, late=0.0):
+        super().__init__()
         self.clock, self.late = clock, late
 
-    def wait(self, seconds):
-        self.clock.now += seconds + self.late
+    def wait(self, timeout=None):
+        assert timeout is not None
+        self.clock.now += timeout + self.late
         return False
 
 
 def suspended(monkeypatch, known=True):
-    """A computer that was suspended for an hour: the one clock has counted it (clock_gettime(2): CLOCK_BOOTTIME), the other has not."""
+    """A computer that was suspended for an hour: the one clock has counted it (clock_gettime(2): CLOCK_BOOTTIME), the
+    other has not."""
     times = types.SimpleNamespace(monotonic=lambda: 100.0)
     if known:
         times.clock_gettime = lambda which: {7: 3700.0}[which]
@@ -166,17 +171,17 @@ def test_places_follow_the_service_manager_and_the_user(monkeypatch, tmp_path):
 
 
 def test_the_newest_state_is_kept_and_an_urgent_one_at_once(tmp_path):
-    keeper = Keeper(tmp_path / "state")
+    keeper = StateStore(tmp_path / "state")
     assert keeper.load() == {}
     for k in range(100):
         keeper.keep({"k": k})
     keeper.keep({"k": 100}, urgent=True)
     keeper.close()
-    assert Keeper(tmp_path / "state").load() == {"k": 100}
+    assert StateStore(tmp_path / "state").load() == {"k": 100}
 
 
 def test_a_state_that_cannot_be_kept_is_told(tmp_path, monkeypatch):
-    keeper = Keeper(tmp_path / "state")
+    keeper = StateStore(tmp_path / "state")
     keeper.path = tmp_path / "gone" / "state"
     keeper.keep({"k": 1}, urgent=True)
     keeper.close()
@@ -184,15 +189,14 @@ def test_a_state_that_cannot_be_kept_is_told(tmp_path, monkeypatch):
 
 
 def test_a_long_curve_is_thinned_and_keeps_its_peaks():
-    curve = Curve(tuple(range(len(KEPT))))
-    chamber = KEPT.index("chamber_c")
+    curve = LiveCurve()
     peak = 1234
     for k in range(MOST_ROWS + 10):
-        row = [float(k)] + [20.0] * (len(KEPT) - 1)
-        row[chamber] = 999.0 if k == peak else 20.0 + k % 7
+        row = [20.0] * len(NAMES)
+        row[INDEX["time_s"]], row[INDEX["chamber_c"]] = float(k), 999.0 if k == peak else 20.0 + k % 7
         curve.add(tuple(row))
     assert curve.thinned == 1 and len(curve) < MOST_ROWS
     first, columns = curve.since(0, MOST_ROWS)
     assert first == 0 and max(columns["chamber_c"]) == 999.0
-    assert all(a < b for a, b in zip(columns["time_s"], columns["time_s"][1:]))
+    assert all(a < b for a, b in itertools.pairwise(columns["time_s"]))
     assert columns["time_s"][-1] == MOST_ROWS + 9

@@ -1,4 +1,5 @@
-"""The process that heats, in a fresh interpreter: settings, model, control, safety, firing and the board's rig, through its first minutes."""
+"""The process that heats, in a fresh interpreter: settings, model, control, safety, firing and the board's rig,
+through its first minutes."""
 
 import subprocess
 import sys
@@ -18,8 +19,12 @@ x = model.rest(20.0)
 for k in range(1, 300):
     x = model.step(x, fired * model.power_w, 1.0, 20.0)
     on = k > 1 and act.contactor
-    act = session.tick(Reading(x[SENSOR] + 0.01 * (k % 3), limit_c=x[SENSOR], part_c=x[CONTENTS], cold_junction_c=25.0 + 0.01 * (k % 2), sample=k, fired=fired,
-                               door_open=False, contactor_closed=on, airflow_proved=True, supply_v=230.0 if on else None), float(k), 1.0, k)
+    reading = Reading(
+        x[SENSOR] + 0.01 * (k % 3), limit_c=x[SENSOR], part_c=x[CONTENTS], cold_junction_c=25.0 + 0.01 * (k % 2),
+        sample=k, fired=fired, door_open=False, contactor_closed=on, airflow_proved=True,
+        supply_v=230.0 if on else None,
+    )
+    act = session.tick(reading, float(k), 1.0, k)
     fired = act.fired if act.contactor else 0.0
     phases.add(act.decision.phase)
 with open("/proc/self/status") as status:

@@ -6,15 +6,17 @@ from pathlib import Path
 
 import pytest
 
-from kilnctl import load_schedule
+from kilnctl import load_schedule, rehearse
+from kilnctl.output import clock
 from kilnctl.plants.injection import PlantFault
 from kilnctl.record.run_record import read_run
-from kilnctl.report.run_report import page
+from kilnctl.report.run_report import run_page
 from kilnctl.rig import RigLost, VirtualRig
-from kilnctl.run.summary import clock, summarise
-from kilnctl.service.loop import Service
+from kilnctl.run.summary import summarise
+from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare
+from tests.service.at_work import folder_of
 
 CURE = Path(__file__).parent / "powder-cure.yaml"
 UP_FOR_S = 5000.0
@@ -23,7 +25,7 @@ UP_FOR_S = 5000.0
 def service(cabinet, tmp_path, rig):
     pace = SimulatedPace(cabinet.control.tick_s, math.inf)
     pace._now = UP_FOR_S
-    return Service(
+    return OvenService(
         cabinet,
         rig,
         pace,
@@ -42,13 +44,13 @@ def test_a_trip_has_one_time_in_record_report_status_and_the_next_process(oven, 
         VirtualRig(cabinet, load=cabinet.usual_load, faults=(PlantFault("thermocouple open", 400.0),)),
     )
     assert s.run(prepare(cabinet, load_schedule(CURE))) == "tripped"
-    record = read_run(s.folder)
+    record = read_run(folder_of(s))
     (trip,) = record.trips
     (event,) = [e for e in record.events if e.kind == "trip"]
     assert 400.0 <= trip.time_s <= 415.0 and event.time_s == trip.time_s and record.time_s[0] == 1.0
     assert [e.time_s for e in record.events] == sorted(e.time_s for e in record.events)
     assert s.rest.trips[0].time_s == s.snapshot["trips"][0]["time_s"] == trip.time_s
-    assert f"Trip at {clock(trip.time_s)}" in page(record, summarise(record))
+    assert f"Trip at {clock(trip.time_s)}" in run_page(record, summarise(record))
     again = service(cabinet, tmp_path, VirtualRig(cabinet, load=cabinet.usual_load))
     assert again.rest.trips[0].time_s == trip.time_s
     again.end("test over")
@@ -84,7 +86,7 @@ def test_the_rig_s_end_has_the_run_s_time_too_and_a_run_gone_on_with_keeps_its_z
 
     rig.read = lost
     assert s.run(before=lambda s: s.begin(order, *s.open_record(order), place=place)) == "lost"
-    record = read_run(s.folder)
+    record = read_run(folder_of(s))
     (trip,) = record.trips
     assert (
         record.time_s[0] == pytest.approx(301.0)
@@ -96,8 +98,6 @@ def test_the_rig_s_end_has_the_run_s_time_too_and_a_run_gone_on_with_keeps_its_z
 
 
 def test_a_rehearsal_whose_clock_jumps_tells_its_trip_at_the_run_s_time(oven):
-    from kilnctl import rehearse
-
     run = rehearse(oven("curing-cabinet"), load_schedule(CURE), faults=(PlantFault("clock jump", 200.0, size=3600.0),))
     assert run.trips and [t.time_s for t in run.trips] == [e.time_s for e in run.events if e.kind == "trip"]
     assert run.trips[0].time_s == pytest.approx(201.0, abs=2.0)

@@ -6,12 +6,15 @@ import math
 import pytest
 
 from kilnctl import Reading
-from kilnctl.control import reference
+from kilnctl.control import Programme, reference
 from kilnctl.model.energy import CHAMBER, SENSOR
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.run.chain import AFTER_TRIP_S
+from kilnctl.safety import Trip
 from kilnctl.service import resume
 from kilnctl.service.session import Rest, Session, cooled_state, prepare
+from kilnctl.terms import HOLD, PROCEED, SKIP, Request, RequestKind
 
 
 @pytest.fixture(scope="module")
@@ -19,63 +22,90 @@ def order(oven, schedule):
     return prepare(oven("curing-cabinet"), schedule("powder-cure"))
 
 
+def position_of(session: Session) -> reference.Position:
+    """Where it is in its schedule."""
+    state = session.chain.control
+    assert state is not None and state.position is not None
+    return state.position
+
+
+def start_test_of(session: Session) -> str:
+    """The phase of its start test."""
+    assert session.chain.test is not None
+    return session.chain.test.phase
+
+
+def place_of(session: Session) -> dict:
+    """From where another process would go on with it."""
+    place = session.place()
+    assert place is not None
+    return place
+
+
+def after_outage(model, place: dict, outage_s: float) -> tuple[float, ...]:
+    """The model's temperatures after so long without heat."""
+    x = cooled_state(model, place, outage_s)
+    assert x is not None
+    return x
+
+
 def drive(session, plant, ticks, first=1, requests=lambda k: (), reading=None):
     reading = plant.advance(1.0, 0.0, False) if reading is None else reading
+    act = None
     for k in range(first, first + ticks):
         act = session.tick(reading, float(k), 1.0, k, requests(k))
         reading = plant.advance(1.0, act.fired, act.contactor)
         if session.over:
             break
+    assert act is not None
     return act, reading
 
 
 def test_the_start_test_comes_first_and_the_schedule_waits_for_it(order):
     session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
     act, reading = drive(session, plant, 12)
-    assert act.decision.phase == "start test" and session.chain.control.position.held and session.place() is None
+    assert act.decision.phase == "start test" and position_of(session).held and session.place() is None
     act, _ = drive(session, plant, 60, 13, reading=reading)
-    assert act.decision.phase == "heat up" and not session.chain.control.position.held
-    assert session.chain.test.phase == "passed" and session.place()["leg"] == 0
+    assert act.decision.phase == "heat up" and not position_of(session).held
+    assert start_test_of(session) == "passed" and place_of(session)["leg"] == 0
 
 
 @pytest.mark.parametrize(
     ("asked", "leg", "held"),
     [
-        ({20: "hold"}, 0, True),
-        ({20: "hold", 25: "go on"}, 0, False),
-        ({20: "skip"}, 3, False),
-        ({20: "skip", 25: "hold"}, 2, True),
-        ({20: "go on"}, 0, False),
+        ({20: HOLD}, 0, True),
+        ({20: HOLD, 25: PROCEED}, 0, False),
+        ({20: SKIP}, 3, False),
+        ({20: SKIP, 25: HOLD}, 2, True),
+        ({20: PROCEED}, 0, False),
     ],
 )
 def test_what_a_person_asks_for_during_the_start_test_is_done_after_it(order, asked, leg, held):
     session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
     _, reading = drive(session, plant, 27, requests=lambda k: (asked[k],) if k in asked else ())
-    assert session.chain.proving and session.chain.control.position.held and session.chain.control.position.leg == 0
+    assert session.chain.proving and position_of(session).held and position_of(session).leg == 0
     drive(session, plant, 60, 28, reading=reading)
-    p = session.chain.control.position
-    assert session.chain.test.phase == "passed" and (p.leg, p.held) == (leg, held)
+    p = position_of(session)
+    assert start_test_of(session) == "passed" and (p.leg, p.held) == (leg, held)
     if held and leg == 0:
         assert abs(p.reference_c - plant.chamber_c) < 15.0, "held where the oven was when the test was over"
 
 
 def test_more_soak_asked_for_during_the_start_test_is_not_lost(order):
     session, plant = Session(order), VirtualOven(order.oven, load=order.load, seed=3)
-    drive(session, plant, 80, requests=lambda k: ("soak 600",) if k == 20 else ())
-    assert session.chain.test.phase == "passed" and session.chain.control.position.added_s == 600.0
+    drive(session, plant, 80, requests=lambda k: (Request(RequestKind.SOAK, 600.0),) if k == 20 else ())
+    assert start_test_of(session) == "passed" and position_of(session).added_s == 600.0
 
 
 def test_a_resumed_hold_is_let_go_by_a_person_during_the_start_test(order):
     place, plant = brought_halfway(order)
     session = Session(order, place={**place, "held": True, "reference_c": 120.0, "outage_s": 30.0})
     plant.advance(30.0, 0.0, False)
-    drive(session, plant, 150, requests=lambda k: ("go on",) if k == 15 else ())
-    assert session.chain.test.phase == "passed" and not session.chain.control.position.held
+    drive(session, plant, 150, requests=lambda k: (PROCEED,) if k == 15 else ())
+    assert start_test_of(session) == "passed" and not position_of(session).held
 
 
 def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order):
-    from kilnctl.plants.injection import PlantFault
-
     plant = VirtualOven(order.oven, load=order.load, seed=3, faults=(PlantFault("contactor welded", 0.0),))
     session = Session(order)
     reading, heat_after = plant.advance(1.0, 0.0, False), 0.0
@@ -86,23 +116,22 @@ def test_a_welded_contactor_fails_the_start_test_and_the_run_ends_tripped(order)
         if session.over:
             break
     assert session.over == "tripped" and session.trips and heat_after == 0.0
+    assert session.tripped_s is not None
     assert session.time_s - session.tripped_s == pytest.approx(AFTER_TRIP_S, abs=1.0)
 
 
 def test_a_hold_in_the_heat_up_stays_where_the_oven_is_and_proceeds_to_where_it_was_going(order):
     session, plant = Session(order, prove=False), VirtualOven(order.oven, load=order.load, seed=3)
     _, reading = drive(session, plant, 300)
-    _, reading = drive(session, plant, 600, 301, lambda k: ("hold",) if k == 301 else (), reading)
-    p = session.chain.control.position
+    _, reading = drive(session, plant, 600, 301, lambda k: (HOLD,) if k == 301 else (), reading)
+    p = position_of(session)
     assert p.held and abs(p.reference_c - plant.chamber_c) < 1.0 and p.reference_c < 150.0
-    drive(session, plant, 2, 901, lambda k: ("go on",) if k == 901 else (), reading)
-    p = session.chain.control.position
+    drive(session, plant, 2, 901, lambda k: (PROCEED,) if k == 901 else (), reading)
+    p = position_of(session)
     assert not p.held and p.reference_c == 200.0
 
 
 def test_rest_never_heats_and_keeps_trips_until_somebody_acknowledges(order):
-    from kilnctl.safety import Trip
-
     rest = Rest(order.oven, (Trip("over-oven", 0.0, "too hot", "heat off", "the relay"),))
     assert rest.trips
     for k in range(1, 6):
@@ -120,7 +149,7 @@ def brought_halfway(order):
     """A place in the middle of the heat-up, and the plant as it stands."""
     session, plant = Session(order, prove=False), VirtualOven(order.oven, load=order.load, seed=3)
     drive(session, plant, 700)
-    return session.place(), plant
+    return place_of(session), plant
 
 
 @pytest.fixture(scope="module")
@@ -133,8 +162,8 @@ def test_a_resumed_run_goes_on_with_its_own_time_energy_and_place(order, halfway
     session = Session(order, place={**place, "outage_s": 0.0})
     act, _ = drive(session, plant, 40)
     assert session.time_s > place["run_s"] and session.chain.energy_j >= place["energy_j"] > 0.0
-    assert session.chain.control.position.leg == place["leg"]
-    assert act.decision.part_c > 60.0, "the part's temperature is remembered, not taken for the chamber's"
+    assert position_of(session).leg == place["leg"]
+    assert (act.decision.part_c or 0.0) > 60.0, "the part's temperature is remembered, not taken for the chamber's"
 
 
 def test_time_and_energy_of_a_run_are_counted_over_every_power_cut(oven, schedule):
@@ -145,7 +174,7 @@ def test_time_and_energy_of_a_run_are_counted_over_every_power_cut(oven, schedul
     plant.advance(30.0, 0.0, False)
     again = Session(limited, place={**place, "outage_s": 30.0})
     drive(again, plant, 20)
-    second = again.place()
+    second = place_of(again)
     assert (
         again.chain.proving
         and second["run_s"] == pytest.approx(720.0, abs=3.0)
@@ -161,7 +190,9 @@ def test_time_and_energy_of_a_run_are_counted_over_every_power_cut(oven, schedul
 
 def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
     slow = prepare(oven("bench-muffle"), schedule("anneal"))
-    leg = next(i for i, item in enumerate(slow.programme.legs) if item.kind == "ramp")
+    programme = slow.programme
+    assert isinstance(programme, Programme)
+    leg = next(i for i, item in enumerate(programme.legs) if item.kind == "ramp")
     model = slow.model
     place = {
         "leg": leg,
@@ -180,10 +211,11 @@ def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
     }
     session = Session(slow, prove=False, place=place)
     session.tick(Reading(280.0, cold_junction_c=25.0), 1.0, 1.0, 1)
-    assert session.chain.control.position.reference_c == pytest.approx(280.0, abs=1.0)
+    assert position_of(session).reference_c == pytest.approx(280.0, abs=1.0)
 
 
-# ---- whether to go on ----------------------------------------------------------------------------------------------------------
+# ---- whether to go on
+# ----------------------------------------------------------------------------------------------------------
 
 
 def test_outage_by_the_boot_clock_within_a_boot_else_by_the_wall():
@@ -209,7 +241,7 @@ def test_outage_by_the_boot_clock_within_a_boot_else_by_the_wall():
 )
 def test_it_goes_on_only_when_short_known_consistent_and_wished(order, halfway, policy, out_s, offset_k, go):
     place, _ = halfway
-    after = cooled_state(order.model, place, out_s if math.isfinite(out_s) else 60.0)
+    after = after_outage(order.model, place, out_s if math.isfinite(out_s) else 60.0)
     verdict = resume.decide(place, policy, order.model, out_s, after[CHAMBER] + offset_k)
     assert verdict.go is go, verdict.words
     assert ("goes on" in verdict.words) is go and "chamber was at" in verdict.words
@@ -223,7 +255,7 @@ def test_without_a_place_or_with_a_foreign_one_it_does_not_go_on(order, halfway)
 
 def test_cooling_follows_the_model_and_the_sensor_lags_behind(order, halfway):
     place, _ = halfway
-    soon, later = cooled_state(order.model, place, 30.0), cooled_state(order.model, place, 600.0)
+    soon, later = after_outage(order.model, place, 30.0), after_outage(order.model, place, 600.0)
     assert later[CHAMBER] < soon[CHAMBER] and later[SENSOR] >= later[CHAMBER] - 1.0
     assert cooled_state(order.model, {"state_c": [math.nan] * 8}, 1.0) is None
 
@@ -234,7 +266,5 @@ def test_the_reference_of_a_resumed_hold_is_where_it_was(order):
     plant.advance(30.0, 0.0, False)
     drive(held, plant, 150)
     assert not held.trips
-    assert held.chain.test.phase == "passed" and held.chain.control.position.held, (
-        "a hold by a person outlives the start test"
-    )
-    assert isinstance(held.chain.control.position, reference.Position)
+    assert start_test_of(held) == "passed" and position_of(held).held, "a hold by a person outlives the start test"
+    assert isinstance(position_of(held), reference.Position)

@@ -13,11 +13,17 @@ from hypothesis import strategies as st
 
 from kilnctl.errors import KilnctlError
 from kilnctl.service.socket_messages import LONGEST_LINE, REQUESTS, BadRequest, encode, parse
-from kilnctl.service.socket_server import MOST_CONNECTIONS, Door, ask
+from kilnctl.service.socket_server import MOST_CONNECTIONS, SocketServer, ask
+
+
+class ToldServer(SocketServer):
+    """Keeps what was asked."""
+
+    said: list[dict]
 
 
 @pytest.fixture
-def door(tmp_path):
+def server(tmp_path):
     said = []
 
     def answer(request):
@@ -26,16 +32,16 @@ def door(tmp_path):
             raise RuntimeError("boom")
         return {"ok": True, "you": request["ask"], "nan": float("nan")}
 
-    d = Door(tmp_path / "s" / "socket", answer)
-    d.said = said
-    yield d
-    d.close()
+    server = ToldServer(tmp_path / "s" / "socket", answer)
+    server.said = said
+    yield server
+    server.close()
 
 
-def raw(door, data, patience=2.0):
+def raw(server, data, patience=2.0):
     with socket.socket(socket.AF_UNIX) as s:
         s.settimeout(patience)
-        s.connect(str(door.path))
+        s.connect(str(server.path))
         s.sendall(data)
         s.shutdown(socket.SHUT_WR)
         out = b""
@@ -49,21 +55,21 @@ def raw(door, data, patience=2.0):
             out += part
 
 
-def test_one_question_one_answer_and_what_json_lacks_is_null(door):
-    assert ask(door.path, {"ask": "status"}) == {"ok": True, "you": "status", "nan": None}
+def test_one_question_one_answer_and_what_json_lacks_is_null(server):
+    assert ask(server.path, {"ask": "status"}) == {"ok": True, "you": "status", "nan": None}
 
 
-def test_only_owner_and_group_may_speak(door):
-    assert stat.S_IMODE(os.stat(door.path).st_mode) == 0o660
+def test_only_owner_and_group_may_speak(server):
+    assert stat.S_IMODE(os.stat(server.path).st_mode) == 0o660
 
 
-def test_a_fault_in_an_answer_does_not_close_the_door(door):
-    assert "fault of its own" in ask(door.path, {"ask": "skip"})["words"]
-    assert ask(door.path, {"ask": "stop"})["ok"]
+def test_a_fault_in_an_answer_does_not_close_the_door(server):
+    assert "fault of its own" in ask(server.path, {"ask": "skip"})["words"]
+    assert ask(server.path, {"ask": "stop"})["ok"]
 
 
-def test_two_requests_in_one_piece_and_one_in_two_pieces(door):
-    assert raw(door, b'{"ask":"status"}\n\n{"ask":"stop"}\n').count(b"\n") == 2
+def test_two_requests_in_one_piece_and_one_in_two_pieces(server):
+    assert raw(server, b'{"ask":"status"}\n\n{"ask":"stop"}\n').count(b"\n") == 2
 
 
 @pytest.mark.parametrize(
@@ -88,27 +94,29 @@ def test_two_requests_in_one_piece_and_one_in_two_pieces(door):
         b'{"ask": "curve", "most": 999999}',
     ],
 )
-def test_what_is_no_request_is_answered_in_words(door, line):
-    answer = json.loads(raw(door, line + b"\n"))
-    assert answer["ok"] is False and answer["words"] and not door.said
+def test_what_is_no_request_is_answered_in_words(server, line):
+    answer = json.loads(raw(server, line + b"\n"))
+    assert answer["ok"] is False and answer["words"] and not server.said
 
 
-def test_a_line_without_end_is_forgotten_and_the_next_request_heard(door):
-    answers = raw(door, b"x" * (3 * LONGEST_LINE) + b"\n" + b'{"ask":"stop"}\n').splitlines()
+def test_a_line_without_end_is_forgotten_and_the_next_request_heard(server):
+    answers = raw(server, b"x" * (3 * LONGEST_LINE) + b"\n" + b'{"ask":"stop"}\n').splitlines()
     assert [json.loads(a)["ok"] for a in answers] == [False, True]
 
 
-def test_garbage_and_silence_on_many_connections_leave_stop_working(door):
+def test_garbage_and_silence_on_many_connections_leave_stop_working(server):
     generator = random.Random(1)
     idle = []
     for _ in range(50):
         s = socket.socket(socket.AF_UNIX)
-        s.connect(str(door.path))
+        s.connect(str(server.path))
         idle.append(s)
     for _ in range(1000):
-        raw(door, generator.randbytes(generator.randrange(1, 300)), 1.0)
+        raw(server, generator.randbytes(generator.randrange(1, 300)), 1.0)
     answers = []
-    asking = [threading.Thread(target=lambda: answers.append(ask(door.path, {"ask": "stop"})["ok"])) for _ in range(8)]
+    asking = [
+        threading.Thread(target=lambda: answers.append(ask(server.path, {"ask": "stop"})["ok"])) for _ in range(8)
+    ]
     for t in asking:
         t.start()
     for t in asking:
@@ -118,14 +126,14 @@ def test_garbage_and_silence_on_many_connections_leave_stop_working(door):
         s.close()
 
 
-def test_too_many_connections_push_out_the_silent_ones(door):
+def test_too_many_connections_push_out_the_silent_ones(server):
     many = []
     for _ in range(MOST_CONNECTIONS + 20):
         s = socket.socket(socket.AF_UNIX)
-        s.connect(str(door.path))
+        s.connect(str(server.path))
         many.append(s)
-    assert ask(door.path, {"ask": "status"})["ok"]
-    assert len(door._clients) <= MOST_CONNECTIONS
+    assert ask(server.path, {"ask": "status"})["ok"]
+    assert len(server._clients) <= MOST_CONNECTIONS
     for s in many:
         s.close()
 
@@ -134,11 +142,11 @@ def test_a_socket_left_by_a_killed_process_is_taken_over(tmp_path):
     first = socket.socket(socket.AF_UNIX)
     first.bind(str(tmp_path / "socket"))
     first.close()
-    door = Door(tmp_path / "socket", lambda request: {"ok": True})
-    assert ask(door.path, {"ask": "status"})["ok"]
-    door.close()
+    server = SocketServer(tmp_path / "socket", lambda request: {"ok": True})
+    assert ask(server.path, {"ask": "status"})["ok"]
+    server.close()
     with pytest.raises(KilnctlError, match="is it running"):
-        ask(door.path, {"ask": "status"})
+        ask(server.path, {"ask": "status"})
 
 
 @given(st.binary(max_size=200))

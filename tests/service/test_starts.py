@@ -9,6 +9,7 @@ import pytest
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import VirtualRig
 from kilnctl.service import starts
+from kilnctl.service.session import prepare
 from tests.service.at_work import at_work
 
 CURE = Path(__file__).parent / "powder-cure.yaml"
@@ -32,7 +33,7 @@ def never_ran(person, ticks=20):
     """Whether nothing begins for so many ticks more."""
     upto = person.ask("status")["ticks"]["count"] + ticks
     said = person.until(lambda a: a["running"] or a["ticks"]["count"] >= upto)
-    return not said["running"] and person.service.rig._fired == 0.0
+    return not said["running"] and said["duty"] == 0.0
 
 
 def test_a_stop_while_a_start_is_prepared_is_the_last_word(oven, tmp_path, gate):
@@ -133,7 +134,6 @@ def test_a_second_start_does_not_wait_behind_the_first(oven, tmp_path, monkeypat
 def test_a_start_waits_until_it_is_known_whether_a_run_goes_on(oven, schedule, tmp_path):
     """Asked for in the first seconds after a power cut: the run that goes on has the oven, and is not replaced."""
     cabinet = oven("curing-cabinet")
-    from kilnctl.service.session import prepare
 
     order = prepare(cabinet, schedule("powder-cure"))
     asked = threading.Event()

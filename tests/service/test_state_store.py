@@ -5,7 +5,7 @@ import time
 import pytest
 
 from kilnctl.service import state_store
-from kilnctl.service.state_store import LATCH, Keeper
+from kilnctl.service.state_store import LATCH, StateStore
 
 TRIP = {"fault": "contactor-welded", "seen": "it stays closed", "done": "pull the plug", "check": "the contacts"}
 
@@ -14,49 +14,49 @@ def full(*arguments):
     raise OSError(28, "No space left on device")
 
 
-def kept(made: Keeper, state: dict) -> None:
+def kept(made: StateStore, state: dict) -> None:
     made.keep(state, urgent=True)
     made.close()
 
 
 def test_what_is_kept_is_read_again(tmp_path):
-    kept(Keeper(tmp_path), {"trips": [TRIP], "oven": "a"})
-    assert Keeper(tmp_path).load() == {"trips": [TRIP], "oven": "a"}
+    kept(StateStore(tmp_path), {"trips": [TRIP], "oven": "a"})
+    assert StateStore(tmp_path).load() == {"trips": [TRIP], "oven": "a"}
 
 
 def test_a_trip_on_a_full_disk_latches_and_goes_with_its_acknowledgement(tmp_path, monkeypatch):
-    kept(Keeper(tmp_path), {"trips": [], "run": {"folder": "x"}})
+    kept(StateStore(tmp_path), {"trips": [], "run": {"folder": "x"}})
     monkeypatch.setattr(state_store, "save_state", full)
-    made = Keeper(tmp_path)
+    made = StateStore(tmp_path)
     kept(made, {"trips": [TRIP], "run": None})
     assert "No space left" in made.failure
-    again = Keeper(tmp_path)
+    again = StateStore(tmp_path)
     assert again.load() == {"trips": [TRIP], "run": {"folder": "x"}}
     # Acknowledged while the disk is full still, and once more with room.
     kept(again, {"trips": []})
-    assert Keeper(tmp_path).load()["trips"] == []
-    kept(Keeper(tmp_path), {"trips": [TRIP]})
+    assert StateStore(tmp_path).load()["trips"] == []
+    kept(StateStore(tmp_path), {"trips": [TRIP]})
     monkeypatch.undo()
-    kept(Keeper(tmp_path), {"trips": []})
-    assert Keeper(tmp_path).load() == {"trips": []} and (tmp_path / "latch").read_bytes() == b" " * LATCH
+    kept(StateStore(tmp_path), {"trips": []})
+    assert StateStore(tmp_path).load() == {"trips": []} and (tmp_path / "latch").read_bytes() == b" " * LATCH
 
 
 @pytest.mark.parametrize("text", [b"{broken", b"7"])
 def test_a_damaged_latch_stands(tmp_path, text):
-    Keeper(tmp_path).close()
+    StateStore(tmp_path).close()
     (tmp_path / "latch").write_bytes(text.ljust(LATCH))
-    assert Keeper(tmp_path).load()["trips"] == [{}]
+    assert StateStore(tmp_path).load()["trips"] == [{}]
 
 
 def test_more_trips_than_there_is_room_for(tmp_path, monkeypatch):
     monkeypatch.setattr(state_store, "save_state", full)
-    kept(Keeper(tmp_path), {"trips": [TRIP] + [{**TRIP, "seen": "x" * 1500}] * 5})
-    found = Keeper(tmp_path).load()["trips"]
+    kept(StateStore(tmp_path), {"trips": [TRIP] + [{**TRIP, "seen": "x" * 1500}] * 5})
+    found = StateStore(tmp_path).load()["trips"]
     assert found[0] == TRIP and len(found) == 3
 
 
 def test_where_not_even_the_latch_can_be_written_both_are_told(tmp_path, monkeypatch):
-    made = Keeper(tmp_path)
+    made = StateStore(tmp_path)
     monkeypatch.setattr(state_store, "save_state", full)
     (tmp_path / "latch").unlink()
     made.keep({"trips": [TRIP]}, urgent=True)

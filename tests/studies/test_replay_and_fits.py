@@ -11,7 +11,7 @@ from kilnctl import KilnctlError, rehearse
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import EnergyModel
 from kilnctl.model.parameters import PARAMETERS, free_in, value_of
-from kilnctl.model.trained_file import Trained, load_model, save_model
+from kilnctl.model.trained_file import TrainedModel, load_model, save_model
 from kilnctl.plants.injection import PlantFault
 from kilnctl.studies import case_of, run_case
 from kilnctl.studies.draw import measures_of, oven_of
@@ -44,7 +44,7 @@ def trained_file(oven, tmp_path_factory):
     path = tmp_path_factory.mktemp("model") / "cabinet.model.yaml"
     save_model(
         path,
-        Trained(
+        TrainedModel(
             cabinet.name,
             model,
             cabinet.usual_load,

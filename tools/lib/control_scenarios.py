@@ -11,7 +11,7 @@ import numpy as np
 
 from kilnctl import VirtualOven, control, load_oven
 from kilnctl.control import reference
-from kilnctl.control.pid import Tuning, by_tangent
+from kilnctl.control.simc import Tuning, by_tangent
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.conditions import Conditions
 from kilnctl.settings.schedule import Schedule, Step
@@ -163,7 +163,9 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
     both cancels in their difference."""
     model = day_zero(oven, oven.usual_load, at_c)
     plant = VirtualOven(oven, load=oven.usual_load, seed=SEED, conditions=Conditions(start_c=at_c, supply_drift=0.0))
-    programme = control.prepare(oven, Schedule(name="step test", steps=(Step(to_c=at_c, hold_s=1e5),)), model, at_c)
+    programme = control.programme_of(
+        oven, Schedule(name="step test", steps=(Step(to_c=at_c, hold_s=1e5),)), model, at_c
+    )
     pi = control.Plain("pi")
     reading = plant.advance(1.0, 0.0, True)
     state, duties = pi.start(programme, reading), []
@@ -200,7 +202,7 @@ def run(oven, scenario: Scenario, controller, model):
     """(chamber °C, duty, the step's processor time µs) each second, and kWh, of one controller on one scenario."""
     plant = plant_of(oven, scenario)
     schedule = Schedule(name=scenario.name, steps=scenario.steps, soak_counts="from arrival", too_fast="stretch")
-    programme = control.prepare(oven, schedule, scenario.model(model), plant.chamber_c)
+    programme = control.programme_of(oven, schedule, scenario.model(model), plant.chamber_c)
     reading = plant.advance(1.0, 0.0, True)
     state = controller.start(programme, reading)
     chamber, duty, cost, asked = [], [], [], 0.0

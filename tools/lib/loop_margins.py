@@ -18,8 +18,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kilnctl.control import controller
-from kilnctl.control.feasibility import prepare
+from kilnctl.control import AnyController, EnergyBalanceControl
+from kilnctl.control.feasibility import programme_of
 from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, EnergyModel
 from kilnctl.reading import Reading
 from kilnctl.settings.oven import Oven
@@ -47,9 +47,14 @@ class Margins:
 class _Loop:
     """The control closed around the linear-in-power model at rest at at_c."""
 
-    def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control=controller):
+    def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control: AnyController | None = None):
         ambient = oven.site.ambient_c
-        self.model, self.ambient, self.dt, self.control = model, ambient, oven.control.tick_s, control
+        self.model, self.ambient, self.dt, self.control = (
+            model,
+            ambient,
+            oven.control.tick_s,
+            control or EnergyBalanceControl(),
+        )
         self.x, self.holding_w = model.steady(at_c, ambient)
         if not 0.05 * model.power_w <= self.holding_w <= 0.95 * model.power_w:
             raise ValueError(
@@ -58,7 +63,7 @@ class _Loop:
         schedule = Schedule(
             name="margins", steps=(Step(to_c=at_c, hold_s=1e6, within_k=20.0),), soak_counts="from arrival"
         )
-        self.programme = prepare(oven, schedule, model, at_c)
+        self.programme = programme_of(oven, schedule, model, at_c)
 
     def run(self, ticks: int, added, gain: float = 1.0, late_s: float = 0.0) -> np.ndarray:
         """What the control saw each tick, less the steady reading, K. `added(i)` K is added to the reading."""
@@ -66,7 +71,7 @@ class _Loop:
         rest = self.x[SENSOR]
         state = self.control.start(self.programme, Reading(chamber_c=rest))
         state.integral_w = self.holding_w
-        if hasattr(state, "estimate"):
+        if state.estimate is not None:
             state.estimate.x = state.estimate.now = tuple(self.x)
             state.estimate.lately_w = state.estimate.before_w = self.holding_w
         delay = deque([rest] * (1 + round((model.dead_s + late_s) / self.dt)))
@@ -95,7 +100,7 @@ class _Loop:
         return float(abs(2.0 * np.mean(out[last] * np.exp(-1j * w * last)))) / SINE_K
 
 
-def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control=controller) -> Margins:
+def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control: AnyController | None = None) -> Margins:
     """Margins of the control (ours, or a `Plain`) with that model around at_c, °C; phase_deg is not measured (NaN).
     Raises ValueError where holding takes so little or so much power that the limits rule, not the loop. Takes about ten
     seconds."""

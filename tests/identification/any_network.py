@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..identification.network import Column, Network, recur, run, tangents
-from .least_squares import Estimate, minimise
+from kilnctl.identification.network import Column, Network, recur, run, tangents
+from kilnctl.model.least_squares import Estimate, minimise
 
 
 @dataclass(frozen=True)

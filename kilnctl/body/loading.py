@@ -1,0 +1,15 @@
+"""Reading an oven file whole: the description, and what is guessed about the elements that it leaves out."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from ..settings import oven as description
+from ..settings.oven import Oven
+from .elements import assumed
+
+
+def load_oven(path: str | Path) -> Oven:
+    """Read an oven file; `assumptions` lists all that is assumed because the file does not say. Raises
+    `SettingsError` with every problem found, each with file:line:column."""
+    oven = description.load_oven(path)
+    return replace(oven, assumptions=(*oven.assumptions, *assumed(oven)))

@@ -1,0 +1,151 @@
+"""A service for one command: its hardware, its lines on the terminal, and what is printed when its run is over."""
+
+import contextlib
+import math
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..errors import KilnctlError
+from ..output import Units, clock
+from ..rig import RigDriver, VirtualRig, open_rig
+from ..service import operating_system
+from ..service.loop import OvenService
+from ..service.pace import RealPace, SimulatedPace
+from ..service.start_policy import StartPolicy
+from ..settings.construction import Load
+from ..settings.oven import Oven
+
+
+@dataclass(frozen=True)
+class Serving:
+    """What is served, and how; the names are those of the options of `kilnctl run`. `load`: of a virtual oven;
+    `keep_mb`: see --keep; `model`: the trained model's file of runs that name none."""
+
+    oven: Oven
+    load: Load | None
+    home: str | None
+    out: str
+    shown: Units
+    quiet: bool
+    idle: bool = False
+    speed: float = 1.0
+    seed: int = 0
+    faults: str | None = None
+    attended: bool = False
+    keep_mb: float | None = None
+    model: str | None = None
+
+
+def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
+    """The service until its end: how it ended, and the last run's folder. Raises KilnctlError when the start is
+    refused."""
+    keep_bytes = _keep_bytes(what.keep_mb)
+    home, socket = operating_system.places(what.oven.name, what.home)
+    rig, pace = _hardware(what)
+    with contextlib.ExitStack() as stack:
+        stack.callback(rig.close)
+        service = OvenService(
+            what.oven,
+            rig,
+            pace,
+            home=home,
+            socket=socket,
+            out=Path(what.out),
+            idle=what.idle,
+            model_file=what.model,
+            keep_bytes=keep_bytes,
+            tell=_TerminalLines(what.quiet, what.shown),
+        )
+        for words in _refused_wishes(what.oven):
+            service.tell(f"note: {words}")
+        for words in rig.facts.unproved:
+            service.tell(f"note: this rig cannot tell: {words}")
+        if not what.quiet:
+            print(f"{what.oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
+        outcome = service.run(before=policy)
+        if policy.refused:
+            raise KilnctlError(policy.refused)
+        if service.folder is not None and not what.idle:
+            _print_end(service.folder, outcome, what.shown)
+        return outcome, service.folder
+
+
+def _keep_bytes(megabytes: float | None) -> int | None:
+    """Raises KilnctlError for what is no size."""
+    if megabytes is None:
+        return None
+    if not (math.isfinite(megabytes) and megabytes >= 0.0):
+        raise KilnctlError(
+            f"--keep {megabytes:g}: a number of megabytes from 0, for example --keep 4000; "
+            "leave it out to keep all records"
+        )
+    return int(megabytes * 1e6)
+
+
+def _hardware(what: Serving) -> tuple[RigDriver, RealPace | SimulatedPace]:
+    """The rig and the clock of its ticks. Raises KilnctlError where it cannot be reached or must not heat like this."""
+    tick_s = what.oven.control.tick_s
+    if what.oven.rig.kind != "virtual":
+        if what.speed != 1.0 or what.faults:
+            raise KilnctlError("--speed and --faults are for a virtual rig (--rig virtual)")
+        rig = open_rig(what.oven)
+        if not rig.facts.unattended and not what.attended:
+            rig.close()
+            raise KilnctlError(
+                f"{rig.facts.name} goes on with its last command when this computer freezes: it must not heat without "
+                "a person beside it. Stay and say --attended, or build the pulse-fed timer that SAFETY.md describes"
+            )
+        return rig, RealPace(tick_s)
+    if not what.speed >= 1.0:
+        raise KilnctlError("--speed: a number from 1")
+    faults = ()
+    if what.faults:
+        from ..plants.injection import load_faults  # noqa: PLC0415 - the simulation, which real hardware does not need
+
+        faults = load_faults(what.faults)
+    rig = VirtualRig(what.oven, load=what.load, seed=what.seed, faults=faults)
+    return rig, RealPace(tick_s) if what.speed == 1.0 else SimulatedPace(tick_s, what.speed)
+
+
+def _refused_wishes(oven: Oven) -> list[str]:
+    """Do what the oven's file asks of the operating system; words about what was refused."""
+    said = []
+    if oven.service.lock_memory:
+        said.append(operating_system.lock_memory())
+    if oven.service.priority:
+        said.append(operating_system.real_time(oven.service.priority))
+    return [s for s in said if s]
+
+
+class _TerminalLines:
+    """Lines for the person at the terminal."""
+
+    def __init__(self, quiet: bool, units: Units):
+        self._quiet, self._units = quiet, units
+
+    def __call__(self, text: str) -> None:
+        if not self._quiet or text.startswith(("TRIP", "DANGER", "after a power cut", "stopped")):
+            print(f"{time.strftime('%H:%M:%S')}  {self._units.words(text)}", file=sys.stderr, flush=True)
+
+
+def _print_end(folder: Path, outcome: str, u: Units) -> None:
+    """The summary and the page of a run that is over; the heat has been off since before this."""
+    # Reading and summing up a record takes scipy, which the process that heats does without.
+    from ..record.run_record import read_run  # noqa: PLC0415 - see above
+    from ..report.finishing import finish  # noqa: PLC0415 - see above
+    from ..report.summary_text import summary_text  # noqa: PLC0415 - see above
+    from ..run.summary import summarise  # noqa: PLC0415 - see above
+
+    record = read_run(folder)
+    if len(record.time_s):
+        summary = summarise(record)
+        finish(folder, record, summary, u)
+        print()
+        print(summary_text(summary, u))
+    for event in (e for e in record.events if e.kind == "danger"):
+        print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
+    for trip in record.trips:
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
+    print(f"\n{outcome}; the record lies in {folder}/ (open {folder}/run.html)")

@@ -1,0 +1,110 @@
+"""How a process of the service begins, once the first readings are in: acknowledge, go on after a power cut, start the
+schedule that was asked for, or refuse."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..errors import KilnctlError
+from ..run.prepare import PreparedRun
+from ..safety import schedule_trip_words
+from . import resume
+from .answers import standing_words
+from .loop import OvenService
+
+
+@dataclass(frozen=True)
+class StartWishes:
+    """What a person says about the start beforehand.
+
+    acknowledged_by   who acknowledges the trips that stand; empty: nobody does
+    reading_is_right  with it: another thermometer shows that the chamber is where the reading says
+    anew              forget an interrupted run
+    confirm           limits unlike the last run's are right
+    """
+
+    acknowledged_by: str = ""
+    reading_is_right: bool = False
+    anew: bool = False
+    confirm: bool = False
+
+
+class StartPolicy:
+    """What `OvenService.run` takes as `before`. `order`: the run that was asked for, None with an idle service.
+    `allowed(chamber_c)` raises KilnctlError where the oven is in no state for it. What is refused ends a service that
+    is not idle; `refused` says why."""
+
+    def __init__(
+        self, wishes: StartWishes, order: PreparedRun | None, allowed: Callable[[float], None] = lambda chamber_c: None
+    ):
+        self._wishes, self._order, self._allowed = wishes, order, allowed
+        self.refused = ""
+
+    def __call__(self, service: OvenService) -> None:
+        """Decide, and begin the run that is to begin."""
+        try:
+            self._begin(service)
+        except Refused as refused:
+            if service.idle:
+                service.tell(str(refused))
+            else:
+                self.refused = str(refused)
+                service.end("refused")
+
+    def _begin(self, service: OvenService) -> None:
+        reading = service.rest.reading
+        if reading is not None:
+            self._check_oven(reading.chamber_c)
+        self._acknowledge(service)
+        if self._resumed(service) or self._order is None:
+            return
+        view = service.view()
+        if view.refusal:
+            hint = " Start again with --acknowledge YOUR-NAME once its cause is gone" if view.trips else ""
+            raise Refused(view.refusal + hint)
+        order, unlike = service.ordered(self._order), service.unlike()
+        service.tell(schedule_trip_words(order.schedule, order.policy.schedule_trip_c))
+        # The first run of a virtual oven has no limits that could be mistyped.
+        first = view.rig.kind == "virtual" and not view.saved.get("limits")
+        if unlike and not self._wishes.confirm and not first:
+            listed = "\n  ".join(unlike)
+            raise Refused(f"these limits are unlike the last run's:\n  {listed}\nif that is right, say --confirm")
+        for shortfall in order.programme.shortfalls:
+            service.tell(f"note: {shortfall.note}")
+        service.begin(order, *service.open_record(order), by="the command line")
+
+    def _check_oven(self, chamber_c: float) -> None:
+        try:
+            self._allowed(chamber_c)
+        except KilnctlError as error:
+            raise Refused(str(error)) from None
+
+    def _acknowledge(self, service: OvenService) -> None:
+        who = self._wishes.acknowledged_by
+        if who and service.rest.trips:
+            standing = service.acknowledge(who, self._wishes.reading_is_right)
+            if standing:
+                raise Refused(f"not acknowledged: {standing_words(service.rest, standing)}; see to its cause")
+            service.tell(f"acknowledged by {who}")
+
+    def _resumed(self, service: OvenService) -> bool:
+        """Whether an interrupted run goes on; one that does not is closed. Refuses another run instead of it."""
+        view = service.view()
+        run = resume.unfinished(view.saved)
+        if run is None or self._wishes.anew:
+            return False
+        verdict, order = resume.judge(view, run)
+        service.tell(f"after a power cut: {verdict.words}")
+        if verdict.go and order is not None and not view.refusal:
+            place = {**run["place"], "outage_s": verdict.outage_s}
+            folder, recorder = service.open_record(order, Path(run["folder"]))
+            service.begin(order, folder, recorder, place=place, words=verdict.words)
+            return True
+        service.house.close_interrupted(run, verdict.words)
+        if self._order is not None:
+            raise Refused(f"{verdict.words}\nto start it from the beginning say --anew")
+        return False
+
+
+class Refused(Exception):
+    """Why nothing begins, in words for the person."""

@@ -1,0 +1,66 @@
+"""`prepare`: one record for everything that follows a schedule, whoever asks for it."""
+
+from dataclasses import replace
+
+import pytest
+
+from kilnctl import KilnctlError, Reading, prepare
+from kilnctl.commissioning import learning_run
+from kilnctl.model.day_zero import day_zero
+from kilnctl.run.prepare import CONTROLLERS
+from kilnctl.safety import policy_for
+from kilnctl.service.session import prepare as prepare_apart
+from kilnctl.terms import Phase, Request, RequestKind
+
+
+def test_the_load_is_the_schedules_or_else_the_usual_one(oven, schedule):
+    cabinet, cure = oven("curing-cabinet"), schedule("powder-cure")
+    assert cure.load is None and prepare(cabinet, cure).load == cabinet.usual_load
+    light = replace(cabinet.usual_load, mass_kg=1.0)
+    run = prepare(cabinet, replace(cure, load=light))
+    assert run.load == light and run.model == day_zero(cabinet, light, cure.top_c)
+    assert run.model.contents_j_per_k < prepare(cabinet, cure).model.contents_j_per_k
+
+
+def test_a_service_starts_what_a_rehearsal_prepares(oven, schedule):
+    """The check in a process of its own adds nothing and takes nothing away."""
+    cabinet, cure = oven("curing-cabinet"), schedule("powder-cure")
+    real, tried = prepare_apart(cabinet, cure), prepare(cabinet, cure)
+    for name in ("load", "model", "model_words", "programme", "policy", "pattern", "controller_name", "model_file"):
+        assert getattr(real, name) == getattr(tried, name), name
+    assert [real.holding(c) for c in (20.0, 133.3, 300.0)] == [tried.holding(c) for c in (20.0, 133.3, 300.0)]
+
+
+def test_every_controller_starts_and_steps_by_one_protocol(oven, schedule):
+    """The state of each answers what records, status and forecast ask of it."""
+    cabinet = oven("curing-cabinet")
+    runs = [prepare(cabinet, schedule("powder-cure"), controller=kind) for kind in CONTROLLERS]
+    for run in (*runs, learning_run.prepare(cabinet, ceiling_c=150.0)):
+        state = run.controller.start(run.programme, Reading(20.0))
+        after, decision = run.controller.step(run.programme, state, Reading(20.0), 1.0)
+        assert (after.time_s, after.leg, after.held) == (1.0, 0, False) and state.time_s == 0.0
+        assert isinstance(decision.phase, Phase) and decision.chamber_c == pytest.approx(20.0, abs=0.5)
+        assert (after.position is None) == (run.controller_name == learning_run.NAME)
+        assert (after.estimate is None) == (run.controller_name in ("PI", "PID", CONTROLLERS["thermostat"]))
+        assert after.plan is None or after.estimate is not None
+
+
+def test_the_learning_run_is_watched_by_the_rules_of_its_own_schedule(oven):
+    cabinet = oven("curing-cabinet")
+    run = learning_run.prepare(cabinet, ceiling_c=150.0)
+    assert run.policy == policy_for(cabinet, run.schedule, run.model) and run.schedule.highest_c == 150.0
+    assert run.load is None and run.programme.model == run.model
+
+
+def test_a_controller_that_does_not_exist_is_refused_in_words(oven, schedule):
+    with pytest.raises(KilnctlError, match="there are model, thermostat, pi, pid"):
+        prepare(oven("curing-cabinet"), schedule("powder-cure"), controller="fuzzy")
+
+
+def test_requests_in_words():
+    assert str(Request(RequestKind.SOAK, 600.0)) == "soak 600 s more"
+    assert [str(Request(kind)) for kind in (RequestKind.HOLD, RequestKind.PROCEED, RequestKind.SKIP)] == [
+        "hold",
+        "proceed",
+        "on to the next step",
+    ]
