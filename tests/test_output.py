@@ -1,4 +1,5 @@
-"""Quantities as people read them: one choice of units, times with their units, sentences turned without losing what a file says."""
+"""Quantities as people read them: one choice of units, times with their units, sentences turned without losing what a
+file says."""
 
 import math
 

@@ -50,7 +50,7 @@ def test_never_above_the_ceiling_though_the_model_is_wrong(oven, name, seed):
     plan = trial.plan(day_zero(described), described.limits.highest_c)
     _, chamber, power, stages = played(plan, truth_of(described, seed))
     assert chamber.max() < described.limits.highest_c
-    assert 0.0 <= power.min() and power.max() <= described.elements.power_w
+    assert power.min() >= 0.0 and power.max() <= described.elements.power_w
     assert set(stages) == set(range(len(plan.stages)))
 
 
@@ -136,7 +136,8 @@ def found(cabinet, run):
 
 @pytest.fixture(scope="module")
 def unseen(cabinet, schedule):
-    """Half an hour of tempering, and the beginning of its fall: levels, ramps and a fall that the learning run has not seen."""
+    """Half an hour of tempering, and the beginning of its fall: levels, ramps and a fall that the learning run has not
+    seen."""
     temper = schedule("temper")
     level, hot, fall = temper.steps
     brief = replace(

@@ -148,7 +148,8 @@ def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
 
 
 def test_simc_rule_against_skogestad():
-    """SIMC: for an integrating process k'·e^(−θs)/s with τc = θ, Kc = 1/(2 k' θ) and τI = 8 θ (Skogestad 2003, table 1)."""
+    """SIMC: for an integrating process k'·e^(−θs)/s with τc = θ, Kc = 1/(2 k' θ) and τI = 8 θ (Skogestad 2003, table
+    1)."""
     from pathlib import Path
 
     from kilnctl import load_oven
@@ -189,7 +190,8 @@ def test_time_added_before_a_soak_is_added_to_that_soak_alone(schedule):
 
 
 def test_at_full_power_only_a_plan_turns_it_down(oven):
-    """Unexplained heat found on the way up once took a few watts off full power between plans, and seconds off the arrival."""
+    """Unexplained heat found on the way up once took a few watts off full power between plans, and seconds off the
+    arrival."""
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     rows = drive(cabinet, SOAK, m.but(power_w=0.93 * m.power_w), seconds=1100)
@@ -197,7 +199,8 @@ def test_at_full_power_only_a_plan_turns_it_down(oven):
 
 
 def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
-    """Power 30 % low and lining 30 % high in a model whose first answer is half the oven's: given up, and held without a limit cycle."""
+    """Power 30 % low and lining 30 % high in a model whose first answer is half the oven's: given up, and held without
+    a limit cycle."""
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     wrong = m.but(lining_j_per_k=tuple(1.3 * v for v in m.lining_j_per_k), power_w=0.7 * m.power_w)
@@ -206,8 +209,9 @@ def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
 
 
 def test_tuning_by_tangent_against_a_first_order_process_with_delay():
-    """k e^(−θs)/(τs + 1): its reaction curve's tangent gives back slope k/τ and delay θ (J. G. Ziegler and N. B. Nichols, Trans. ASME 64 (1942) 759),
-    and the rule Kc = τ/(k(τc + θ)), τI = min(τ, 4(τc + θ)) (Skogestad 2003, equations 23 and 24)."""
+    """k e^(−θs)/(τs + 1): its reaction curve's tangent gives back slope k/τ and delay θ (J. G. Ziegler and N. B.
+    Nichols, Trans. ASME 64 (1942) 759), and the rule Kc = τ/(k(τc + θ)), τI = min(τ, 4(τc + θ)) (Skogestad 2003,
+    equations 23 and 24)."""
     from kilnctl.control.pid import by_tangent
 
     k, tau, theta, step_w, dt = 0.2, 400.0, 12.0, 50.0, 0.5
@@ -222,7 +226,8 @@ def test_tuning_by_tangent_against_a_first_order_process_with_delay():
 
 @pytest.mark.parametrize(("first", "second", "within"), [(300.0, 500.0, 1.0), (300.0, 500.0, 5.0), (500.0, 420.0, 1.0)])
 def test_a_soak_is_not_left_for_the_jump_that_follows_it(oven, first, second, within):
-    """To prepare for a jump once took the chamber out of the soak's band, where the soak's time stands still: for ever."""
+    """To prepare for a jump once took the chamber out of the soak's band, where the soak's time stands still: for
+    ever."""
     muffle = oven("bench-muffle")
     steps = schedule_of(
         dict(to_c=first, hold_s=600.0, within_k=within), dict(to_c=second, hold_s=300.0, within_k=within)
@@ -242,7 +247,8 @@ def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
 
 
 def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
-    """What is decided now is fired until the next tick, and there the jump is: a tick later would be a tick late, one sooner would leave the soak."""
+    """What is decided now is fired until the next tick, and there the jump is: a tick later would be a tick late, one
+    sooner would leave the soak."""
     muffle = oven("bench-muffle")
     steps = schedule_of(
         dict(to_c=300.0, hold_s=600.0, within_k=5.0),

@@ -17,7 +17,8 @@ OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 
 @pytest.mark.parametrize("name", OVENS)
 def test_model_conserves_energy(oven, name):
-    """Power in = stored + lost over an hour of changing power, within 0.2 % (stored: capacities rise linearly in this model)."""
+    """Power in = stored + lost over an hour of changing power, within 0.2 % (stored: capacities rise linearly in this
+    model)."""
     described = oven(name)
     m = day_zero(described, described.usual_load)
     x, fed, lost = m.rest(20.0), 0.0, 0.0
@@ -64,7 +65,8 @@ def test_box_solver_against_scipy():
 
 @pytest.mark.parametrize("name", ["curing-cabinet", "brick-kiln", "bench-muffle"])
 def test_a_little_more_power_than_the_last_plan_knew_of_is_used(oven, name):
-    """On the way up, with a supply that rises by a few parts in a thousand, Newton's step from the last plan once led nowhere and that stayed unused."""
+    """On the way up, with a supply that rises by a few parts in a thousand, Newton's step from the last plan once led
+    nowhere and that stayed unused."""
     made = oven(name)
     m = day_zero(made, made.usual_load, 200.0)
     full, cold, goal, step_s = (
@@ -97,7 +99,8 @@ def test_plan_never_leaves_the_power_there_is_and_lands(cabinet_model):
 
 @pytest.mark.parametrize("unexplained_w", [-500.0, -5e3, -5e4, -5e6])
 def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, unexplained_w):
-    """A door wide open in a hot cabinet is a loss of kilowatts; taken as lasting it once cooled the forecast below absolute zero."""
+    """A door wide open in a hot cabinet is a loss of kilowatts; taken as lasting it once cooled the forecast below
+    absolute zero."""
     m = cabinet_model
     made = predictive.make(
         m,
@@ -118,8 +121,8 @@ def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, 
 
 
 def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):
-    """The estimator then believes in hot elements and in a loss as great as their heat; the answer stays more power, not none.
-    (A loss that shrank step by step with the forecast's own fall once made the forecast swing by 100 K.)"""
+    """The estimator then believes in hot elements and in a loss as great as their heat; the answer stays more power,
+    not none. (A loss that shrank step by step with the forecast's own fall once made the forecast swing by 100 K.)"""
     muffle = oven("bench-muffle")
     m = day_zero(muffle, muffle.usual_load, 650.0)
     cold, made = (32.0, 26.7, 26.1, 22.0, 20.0, 22.0, 32.0), None
@@ -196,7 +199,8 @@ def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabi
 
 @pytest.mark.parametrize("k_per_h", [5.0, 20.0, 40.0, 60.0])
 def test_a_ramp_slower_than_the_fan_warms_is_no_lack_of_power(oven, k_per_h):
-    """The fan's watts are heat that nobody asked for: the run follows as well as it can, and the reader hears of more than the band."""
+    """The fan's watts are heat that nobody asked for: the run follows as well as it can, and the reader hears of more
+    than the band."""
     for fan_w in (0.0, 40.0, 150.0):
         cabinet = oven("curing-cabinet")
         model = day_zero(cabinet, None, 100.0).but(extra_w=fan_w)

@@ -33,4 +33,4 @@ def test_chamber_colder_than_the_room_takes_heat_from_it():
     model = day_zero(load_oven(MUFFLE))
     state, watts = model.steady(-5.0, 20.0)
     assert watts < 0.0 and all(a <= b + 1e-6 for a, b in zip(state[2:5], state[3:6]))
-    assert -5.0 <= state[2] and state[5] <= 20.0
+    assert state[2] >= -5.0 and state[5] <= 20.0

@@ -31,7 +31,7 @@ def kept(cabinet):
         0.21,
         "a spring day",
         (("learning run", 0.21),),
-        {n: 0.1 for n in NAMES},
+        dict.fromkeys(NAMES, 0.1),
     )
 
 

@@ -1,4 +1,5 @@
-"""The shortest way through all rooms: also run with the oldest numpy, scipy, pyserial and pyyaml that pyproject.toml declares (tools/smoke)."""
+"""The shortest way through all rooms: also run with the oldest numpy, scipy, pyserial and pyyaml that pyproject.toml
+declares (tools/smoke)."""
 
 import json
 

@@ -1,7 +1,9 @@
-"""A newcomer's path, for every purpose that `kilnctl new` offers: describe, check, size, rehearse, study, learn, fit, run, report.
+"""A newcomer's path, for every purpose that `kilnctl new` offers: describe, check, size, rehearse, study, learn, fit,
+run, report.
 
-No oven here was seen by whoever wrote the code: each is what `new` makes of its own defaults, or of a person's answers. Nothing on the way may be
-refused, trip or be told as a fault. What takes minutes is marked `slow` (tools/check leaves it out, tools/check --slow runs it)."""
+No oven here was seen by whoever wrote the code: each is what `new` makes of its own defaults, or of a person's answers.
+Nothing on the way may be refused, trip or be told as a fault. What takes minutes is marked `slow` (tools/check leaves
+it out, tools/check --slow runs it)."""
 
 import csv
 import json
@@ -11,7 +13,8 @@ import pytest
 from kilnctl import load_oven
 from kilnctl.commands.new import PURPOSES, QUESTIONS
 
-#: name → answers by question; a question that is not answered takes its default. None: --defaults, which is a powder coat oven.
+#: name → answers by question; a question that is not answered takes its default. None: --defaults, which is a powder
+#: coat oven.
 ANSWERS = {
     "powder coat": None,
     **{purpose: {"name": f"Shop {purpose}", "purpose": purpose} for purpose in PURPOSES if purpose != "powder coat"},

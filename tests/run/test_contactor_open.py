@@ -1,4 +1,5 @@
-"""Where the plan has no heat in it, the contactor is open and there is no permit: in every second, whoever is in control."""
+"""Where the plan has no heat in it, the contactor is open and there is no permit: in every second, whoever is in
+control."""
 
 from dataclasses import replace
 
