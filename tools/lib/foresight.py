@@ -11,6 +11,8 @@ there for."""
 
 import numpy as np
 from control_scenarios import Scenario, plant_of
+from scipy.optimize import linprog
+from scipy.sparse import csr_matrix, hstack, identity
 
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, N
@@ -88,9 +90,6 @@ def _sensitivity(
 
 def _improve(oven, scenario, model, goal, u, grid, first, with_event, iterations):
     """Change u from step `first` on until the true oven's ∫|error| improves no more."""
-    from scipy.optimize import linprog
-    from scipy.sparse import csr_matrix, hstack, identity
-
     line = _simulate(oven, scenario, u, grid, with_event)
     best, trust = _cost(line, goal), 0.5
     ends = slice(int(grid) - 1, None, int(grid))
