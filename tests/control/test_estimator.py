@@ -49,13 +49,13 @@ def test_a_warm_start_is_that_of_an_oven_that_has_been_hotter_and_cools(oven, na
         for _ in range(12 * minutes):
             x = m.step(x, 0.0, 5.0, 20.0)
         believed = estimator.start(m, x[CHAMBER], 20.0)
-        off = [(a - b) / estimator.spread_k(believed, k) for k, (a, b) in enumerate(zip(x, believed.x))]
+        off = [(a - b) / estimator.spread_k(believed, k) for k, (a, b) in enumerate(zip(x, believed.x, strict=True))]
         assert max(map(abs, off[2:6])) < 1.5, (x, off)
 
 
 def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_model):
     m = cabinet_model
-    x, power = m.steady(150.0)
+    _x, power = m.steady(150.0)
     estimate = estimator.start(m, 150.0, 20.0)
     for _ in range(300):
         estimate = estimator.update(m, estimate, 150.0, power, 1.0, 20.0, 0.15)

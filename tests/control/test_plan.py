@@ -5,8 +5,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import lsq_linear
 
-from kilnctl import KilnctlError
+from kilnctl import KilnctlError, size
 from kilnctl.control import predictive, prepare
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER
@@ -30,15 +31,13 @@ def test_model_conserves_energy(oven, name):
         fed += power / (1.0 + m.resistance_rise_per_k * (x[0] - m.rated_c)) + m.extra_w
         lost += 0.5 * sum(m.flows(s, 20.0)[5][0] + m.leaking(s[CHAMBER], 20.0)[0] for s in (x, new))
         x = new
-    stored = sum(c * (t - 20.0 + 0.5 * r * (t * t - 400.0)) for c, r, t in zip(capacities, rises, x))
+    stored = sum(c * (t - 20.0 + 0.5 * r * (t * t - 400.0)) for c, r, t in zip(capacities, rises, x, strict=True))
     assert fed == pytest.approx(stored + lost, rel=2e-3)
 
 
 @pytest.mark.parametrize("name", OVENS)
 def test_day_zero_holding_power_against_the_sizing(oven, name):
     """Two reductions of one description: within 8 % at the working temperature."""
-    from kilnctl import size
-
     described = oven(name)
     t = 20.0 + 0.67 * (described.limits.highest_c - 20.0)
     assert day_zero(described, None).holding_w(t) == pytest.approx(size(described).power_w(t), rel=0.08)
@@ -52,8 +51,6 @@ def test_steady_is_a_fixed_point_of_the_step(cabinet_model):
 
 def test_box_solver_against_scipy():
     """Projected Newton against scipy's bounded least squares on random convex problems."""
-    from scipy.optimize import lsq_linear
-
     rng = np.random.default_rng(5)
     for _ in range(40):
         matrix, target = rng.standard_normal((30, 8)), rng.standard_normal(30)

@@ -1,10 +1,11 @@
 """`skip` on the way up: the chamber goes to the next step at that step's own rate."""
 
-from kilnctl import control
+from kilnctl import control, firing, safety
 from kilnctl.control import prepare
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.model_oven import ModelOven
 from kilnctl.run import rehearsal
+from kilnctl.run.chain import Chain
 from tests.control.control_cases import schedule_of
 
 
@@ -23,9 +24,6 @@ class Skipping:
 
 def test_no_ramp_is_hurried(oven):
     """A preheat of 5 K/min skipped at about 60 °C went on at 20 K/min to the soak of its own step."""
-    from kilnctl import firing, safety
-    from kilnctl.run.chain import Chain
-
     cabinet = oven("curing-cabinet")
     model = day_zero(cabinet, None, 120.0)
     steps = (

@@ -32,8 +32,14 @@ limits: {highest: 900 °C, limiter: 960 °C}
 CABINET = """oven: Cabinet with a thin door
 chamber: {width: 500 mm, depth: 450 mm, height: 450 mm, opening: front}
 walls:
-  sides: [{material: steel, thickness: 1 mm}, {material: mineral wool 100, thickness: 100 mm}, {material: steel, thickness: 1 mm}]
-  door: [{material: steel, thickness: 1 mm}, {material: mineral wool 100, thickness: 30 mm}, {material: steel, thickness: 1 mm}]
+  sides:
+    - {material: steel, thickness: 1 mm}
+    - {material: mineral wool 100, thickness: 100 mm}
+    - {material: steel, thickness: 1 mm}
+  door:
+    - {material: steel, thickness: 1 mm}
+    - {material: mineral wool 100, thickness: 30 mm}
+    - {material: steel, thickness: 1 mm}
 door: {gap: 0.5 mm}
 fan: {air speed: 2 m/s, power: 40 W}
 elements: {power: 2 kW, alloy: sheathed, limit: 700 °C}

@@ -97,7 +97,7 @@ def test_step_and_sensitivities_against_python_control():
         a = np.array([[-g, g], [g, -g - 1.7]]) / capacity[:, None]
         system = ct.ss(a, np.array([[1.0 / capacity[0]], [0.0]]), np.eye(2), np.zeros((2, 1)))
         discrete = ct.sample_system(system, dt, method="backward_diff")
-        time, out = ct.forced_response(discrete, np.arange(steps + 1) * dt, np.full(steps + 1, 40.0))[:2]
+        _time, out = ct.forced_response(discrete, np.arange(steps + 1) * dt, np.full(steps + 1, 40.0))[:2]
         # Its output has a direct part (the new input acts at once); ours at sample k+1 is its at k.
         return np.vstack((np.zeros(2), out.T[:steps])) if np.abs(out[0, 0]) > 0.0 else out.T
 

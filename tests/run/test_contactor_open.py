@@ -10,8 +10,10 @@ from kilnctl.commissioning import experiment as trial
 from kilnctl.commissioning import learning_run
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.model_oven import ModelOven
+from kilnctl.reading import Reading
 from kilnctl.run.chain import Chain
 from kilnctl.run.rehearsal import follow, holding_table
+from kilnctl.service.session import Rest
 from kilnctl.settings.schedule import Schedule, Step
 
 
@@ -37,7 +39,7 @@ def spans(acts, cold):
     edges = [
         i for i in range(len(flags) + 1) if (flags[i] if i < len(flags) else False) != (flags[i - 1] if i else False)
     ]
-    return list(zip(edges[::2], edges[1::2]))
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def nothing_can_heat(acts, cold, at_least: int):
@@ -87,9 +89,6 @@ def test_in_every_cooling_of_a_schedule(oven, kind):
 
 
 def test_without_a_run(oven):
-    from kilnctl.reading import Reading
-    from kilnctl.service.session import Rest
-
     rest = Rest(oven("curing-cabinet"))
     for second in range(1, 5):
         act = rest.tick(Reading(chamber_c=22.0), float(second), 1.0, second)

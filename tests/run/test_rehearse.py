@@ -114,7 +114,7 @@ def test_a_run_is_bit_identical_with_the_same_seed(oven):
     )
     for name in run.data:
         a, b = run.data[name], again.data[name]
-        assert len(a) == len(b) and all(x == y or (x != x and y != y) for x, y in zip(a, b)), name
+        assert len(a) == len(b) and all(x == y or (x != x and y != y) for x, y in zip(a, b, strict=True)), name
     assert not np.array_equal(other.chamber_c, run.chamber_c)
 
 

@@ -14,7 +14,7 @@ from kilnctl import control, firing, load_oven, load_schedule, safety
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.virtual_oven import VirtualOven
-from kilnctl.run.chain import Chain
+from kilnctl.run.chain import Actuation, Chain
 from kilnctl.run.rehearsal import holding_table
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -124,14 +124,16 @@ class Bench:
             firing.pattern_for(oven),
             Holding(model, oven),
         )
-        self.step, self.act, self.warned, self.unasked_s, self.read, self.read_s = 0, None, set(), 0.0, None, 0.0
+        self.act: Actuation | None = None
+        self.warned: set[str] = set()
+        self.step, self.unasked_s, self.read, self.read_s = 0, 0.0, None, 0.0
         self.reading = self._seen(self.plant.advance(self.dt, 0.0, False))
 
     def _seen(self, reading):
         reading = dataclasses.replace(reading, **self.untold)
         return self.read(reading, self.chain.policy, self.plant.time_s - self.read_s) if self.read else reading
 
-    def tick(self):
+    def tick(self) -> Actuation:
         plant, stalled = self.plant, 0.0
         while plant.loop_stalled and self.act is not None and stalled < 3600.0:
             # The last command stands until the board's lease ends it.
@@ -141,22 +143,22 @@ class Bench:
             )
             stalled += self.dt
         self.step += 1
-        self.act = self.chain.tick(self.reading, plant.time_s + plant.clock_jump_s, self.dt, self.step)
-        verdict = self.act.verdict
-        assert self.act.duty == 0.0 or verdict.permit is not None, "heat without a permit"
-        assert not (verdict.trips and (self.act.fired or self.act.contactor)), "heat with a trip"
+        self.act = act = self.chain.tick(self.reading, plant.time_s + plant.clock_jump_s, self.dt, self.step)
+        verdict = act.verdict
+        assert act.duty == 0.0 or verdict.permit is not None, "heat without a permit"
+        assert not (verdict.trips and (act.fired or act.contactor)), "heat with a trip"
         self.warned |= set(verdict.warnings)
         before_j = plant.energy_j
-        reading = plant.advance(self.dt, self.act.fired, self.act.contactor)
+        reading = plant.advance(self.dt, act.fired, act.contactor)
         # Full-power seconds that the elements really got beyond what was commanded: the moment a stuck relay can first
         # be seen.
         got_s = (plant.energy_j - before_j) / self.chain.programme.model.power_w
         # Forgotten within a minute: at nearly full power a stuck relay adds a hundredth here and there, which nobody
         # can tell from a wandering supply.
         self.unasked_s *= math.exp(-self.dt / 60.0)
-        self.unasked_s += max(0.0, got_s - 1.15 * (self.act.fired if self.act.contactor else 0.0) * self.dt)
+        self.unasked_s += max(0.0, got_s - 1.15 * (act.fired if act.contactor else 0.0) * self.dt)
         self.reading = self._seen(reading)
-        return self.act
+        return act
 
 
 def snapshots(name: str, seed: int, wiring: str) -> dict[str, bytes]:
@@ -165,8 +167,9 @@ def snapshots(name: str, seed: int, wiring: str) -> dict[str, bytes]:
     generator = random.Random(f"{name}{seed}")
     wait = {p: generator.uniform(150.0, 500.0) for p in PHASES}
     while len(made) < len(PHASES):
-        decision = bench.tick().decision
-        assert not bench.act.verdict.trips, f"false trip in {name}: {bench.act.verdict.trips[0]}"
+        act = bench.tick()
+        decision = act.decision
+        assert not act.verdict.trips, f"false trip in {name}: {act.verdict.trips[0]}"
         if decision.phase == "purge":
             continue  # no heat yet, nothing that it would show
         phase = {"heat up": "heat-up", "ramp": "heat-up", "soak": "soak", "cooling": "cooling", "finished": "idle"}[
@@ -200,7 +203,7 @@ def follow(bench: Bench, faults, shows=always, longest_s: float = LONGEST_S, aft
         "energy_j": 0.0,
         "warned": False,
     }
-    wanted, shown = bench.act.verdict.permit is not None, None
+    wanted, shown = bench.act is not None and bench.act.verdict.permit is not None, None
     spent = 0.0
     while bench.plant.time_s - start < LONGEST_S and (shown is None or spent < longest_s):
         verdict = bench.tick().verdict

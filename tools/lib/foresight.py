@@ -31,7 +31,9 @@ def foresight(
     of the same scenario without its event, where they are known already."""
     model = day_zero(oven, scenario.load(oven.usual_load), top)
     u, grid = found, scenario.grid_s
-    if u is None:
+    if u is not None:
+        line = _simulate(oven, scenario, u, 0.5 * grid, False)
+    else:
         u = np.full(round(scenario.seconds / grid), min(1.0, model.holding_w(float(goal.max())) / model.power_w))
         u, line = _improve(oven, scenario, model, goal, u, grid, 0, False, iterations)
         u, line = _improve(oven, scenario, model, goal, np.repeat(u, 2), 0.5 * grid, 0, False, iterations)
