@@ -235,42 +235,10 @@ def test_commands(oven, tmp_path, capsys):
         encoding="utf-8",
     )
     model, picture = tmp_path / "model.yaml", tmp_path / "fit.svg"
-    columns = "time=t:s,chamber=T1:C,power=P:kW"
-    assert (
-        main(
-            [
-                "fit",
-                path,
-                str(table),
-                "--columns",
-                columns,
-                "--save",
-                str(model),
-                "--picture",
-                str(picture),
-                "--quick",
-            ]
-        )
-        == 0
-    )
+    fit = ["fit", path, str(table), "--columns", "time=t:s,chamber=T1:C,power=P:kW", "--quick"]
+    assert main([*fit, "--save", str(model), "--picture", str(picture)]) == 0
     said = capsys.readouterr().out
     assert "free run misses it by 0.1" in said and "Trim, tuned" not in said
     assert picture.read_text(encoding="utf-8").startswith("<svg")
-    assert (
-        main(
-            [
-                "fit",
-                path,
-                str(table),
-                "--columns",
-                columns,
-                "--previous",
-                str(model),
-                "--on",
-                str(table),
-                "--quick",
-            ]
-        )
-        == 0
-    )
+    assert main([*fit, "--previous", str(model), "--on", str(table)]) == 0
     assert "nothing has changed" in capsys.readouterr().out

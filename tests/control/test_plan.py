@@ -150,7 +150,7 @@ def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model)
         "the ramp will take the time it needs"
     )
     rate = shortfall.feasible_k_per_s
-    assert 0.0 < rate < 0.25
+    assert rate is not None and 0.0 < rate < 0.25
     assert not prepare(
         cabinet, schedule_of(dict(to_c=100.0, at_k_per_s=0.03), dict(to_c=240.0, at_k_per_s=0.97 * rate)), cabinet_model
     ).shortfalls
@@ -188,6 +188,7 @@ def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabi
     assert here < there < 0.0
     assert here == pytest.approx(rate_near(told.at_c), rel=0.35) and there == pytest.approx(rate_near(50.0), rel=0.35)
     # What can be followed all the way can be, and a good deal more cannot.
+    assert told.feasible_k_per_s is not None
     slow = -told.feasible_k_per_s
     assert not prepare(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=0.97 * slow)), m).shortfalls
     with pytest.raises(KilnctlError, match="K/h near 50 °C"):
