@@ -5,7 +5,6 @@ from dataclasses import dataclass
 #: Words in `Reading.faults`. `SENSOR_FAULTS` are of the control sensor; with the prefix "limit-" or "part-" the same
 #: words are of the other two.
 SENSOR_FAULTS = ("open", "short-ground", "short-supply", "no-chip", "bus-error", "cold-junction")
-RIG_FAULTS = ("board-lost", "board-fault")
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +15,7 @@ class Reading:
     limit_c          second, separately placed thermocouple, °C
     part_c           thermocouple on the part, °C
     cold_junction_c  terminal temperature of the control thermocouple, °C
-    faults           words from SENSOR_FAULTS (also with "limit-", "part-" before them) and RIG_FAULTS
+    faults           words from SENSOR_FAULTS (also with "limit-", "part-" before them), "board-lost", "board-fault"
     fired            share of the time since the last reading in which power really reached the elements, 0..1
     commanded        share of that time in which the rig itself commanded the relay to conduct, where it times the mains
                      cycles and counts them; None where the relay follows the control loop's own plan

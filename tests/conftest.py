@@ -15,7 +15,8 @@ ROOT = Path(__file__).parents[1]
 CONFIGS = ROOT / "configs"
 SHARED_DATA = ROOT.parent / "shared" / "data"
 
-#: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to run alone at the end.
+#: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to
+#: run alone at the end.
 LONGEST = (
     "panel/test_browser.py",
     "generated/test_generated_ovens.py",
@@ -64,8 +65,9 @@ def schedule():
 
 @pytest.fixture
 def here(monkeypatch):
-    """`here("size", path, answers="")` → what the command does, as `subprocess.run` would tell it, without the seconds that a new process
-    takes to import everything. Whoever tests signals, pipes or what the process itself does needs a process."""
+    """`here("size", path, answers="")` → what the command does, as `subprocess.run` would tell it, without the seconds
+    that a new process takes to import everything. Whoever tests signals, pipes or what the process itself does needs a
+    process."""
 
     def run(*arguments, answers: str = "") -> SimpleNamespace:
         out, err = io.StringIO(), io.StringIO()

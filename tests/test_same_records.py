@@ -13,7 +13,9 @@ TOOL = Path(__file__).resolve().parents[1] / "tools" / "same_records"
 @pytest.fixture(scope="module")
 def lock():
     loader = importlib.machinery.SourceFileLoader("same_records", str(TOOL))
-    module = importlib.util.module_from_spec(importlib.util.spec_from_loader("same_records", loader))
+    spec = importlib.util.spec_from_loader("same_records", loader)
+    assert spec is not None
+    module = importlib.util.module_from_spec(spec)
     sys.modules["same_records"] = module
     was = list(sys.path)
     try:

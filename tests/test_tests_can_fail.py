@@ -1,4 +1,5 @@
-"""A test that cannot fail proves nothing: every test here asserts something, expects an error, or calls a check that does."""
+"""A test that cannot fail proves nothing: every test here asserts something, expects an error, or calls a check that
+does."""
 
 import ast
 from pathlib import Path
@@ -63,7 +64,8 @@ def _hollow(f: ast.FunctionDef) -> bool:
 
 
 def _swallows(f: ast.FunctionDef) -> bool:
-    """An assertion inside `try` whose handler takes AssertionError, Exception or everything, and does nothing about it."""
+    """An assertion inside `try` whose handler takes AssertionError, Exception or everything, and does nothing about
+    it."""
     for n in ast.walk(f):
         if isinstance(n, ast.Try) and any(isinstance(a, ast.Assert) for b in n.body for a in ast.walk(b)):
             for handler in n.handlers:

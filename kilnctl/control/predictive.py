@@ -112,7 +112,7 @@ def make(
     weight = _STRIDES
     low, high = -nominal, full_w - nominal
     change = np.zeros(len(BLOCKS))
-    for attempt in range(3):
+    for _ in range(3):
         weighted = sensitivity.T * weight
         hessian = weighted @ sensitivity + bends
         gradient = weighted @ error + bends_at_nominal

@@ -24,7 +24,7 @@ from ..settings.oven import Oven
 from .day_zero import day_zero
 from .energy import EnergyModel
 from .fit_result import Fit
-from .parameters import PARAMETERS, out_of_bounds, value_of
+from .parameters import PARAMETERS, out_of_bounds
 
 FORMAT = 1
 LARGEST_BYTES = 200_000
@@ -320,8 +320,3 @@ def _checksum(content: dict) -> str:
         {k: v for k, v in content.items() if k != "checksum"}, sort_keys=True, ensure_ascii=False, default=str
     )
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
-
-
-def same_within(one: EnergyModel, other: EnergyModel, relative: float) -> bool:
-    """Whether every parameter of two models agrees within a relative difference."""
-    return all(math.isclose(value_of(one, p), value_of(other, p), rel_tol=relative, abs_tol=1e-12) for p in PARAMETERS)

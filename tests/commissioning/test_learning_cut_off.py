@@ -1,4 +1,5 @@
-"""A learning run that was killed goes on as the run it was; one that would outlast the oven's longest run is foreseen."""
+"""A learning run that was killed goes on as the run it was; one that would outlast the oven's longest run is
+foreseen."""
 
 from dataclasses import replace
 
@@ -18,7 +19,8 @@ class Killed(BaseException):
 
 @pytest.fixture(scope="module")
 def killed(oven, tmp_path_factory):
-    """The folder that a learning run to a ceiling of its own leaves when its process is killed: no end, and a torn last line."""
+    """The folder that a learning run to a ceiling of its own leaves when its process is killed: no end, and a torn last
+    line."""
     cabinet, folder = oven("curing-cabinet"), tmp_path_factory.mktemp("killed")
     run = prepare(cabinet, ceiling_c=120.0)
     begin(folder, Begun(cabinet, run.schedule, None, run.model, 0, run.controller_name))

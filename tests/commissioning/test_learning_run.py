@@ -16,8 +16,10 @@ from kilnctl.identification.validation import predicted_on
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, SENSOR
 from kilnctl.model.trained_file import trained
+from kilnctl.plants.conditions import Conditions
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings.oven import Control
-from tests.identification.apparatus_records import truth_of
+from tests.identification.apparatus_records import synthetic, truth_of
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
 
@@ -35,7 +37,7 @@ def played(plan, truth, dt_s: float = 5.0):
         x = truth.step(x, watts, dt_s, truth.ambient_c)
         out.append((x[SENSOR], x[CHAMBER], watts, progress.stage))
         assert len(out) < 30000
-    return tuple(np.array(v) for v in zip(*out))
+    return tuple(np.array(v) for v in zip(*out, strict=True))
 
 
 def seen(reading_c: float, coast_k: float) -> trial.Seen:
@@ -50,7 +52,7 @@ def test_never_above_the_ceiling_though_the_model_is_wrong(oven, name, seed):
     plan = trial.plan(day_zero(described), described.limits.highest_c)
     _, chamber, power, stages = played(plan, truth_of(described, seed))
     assert chamber.max() < described.limits.highest_c
-    assert 0.0 <= power.min() and power.max() <= described.elements.power_w
+    assert power.min() >= 0.0 and power.max() <= described.elements.power_w
     assert set(stages) == set(range(len(plan.stages)))
 
 
@@ -59,7 +61,7 @@ def test_it_excites_what_matters(oven, name):
     """Two working temperatures, full power, coasts, levels on both sides of what holds, and a long fall."""
     described = oven(name)
     plan = trial.plan(day_zero(described), described.limits.highest_c)
-    reading, _, power, stages = played(plan, plan.model)
+    reading, _, power, _stages = played(plan, plan.model)
     low, top = plan.temperatures_c
     ambient = described.site.ambient_c
     assert ambient + 0.35 * (top - ambient) < low < ambient + 0.6 * (top - ambient)
@@ -136,7 +138,8 @@ def found(cabinet, run):
 
 @pytest.fixture(scope="module")
 def unseen(cabinet, schedule):
-    """Half an hour of tempering, and the beginning of its fall: levels, ramps and a fall that the learning run has not seen."""
+    """Half an hour of tempering, and the beginning of its fall: levels, ramps and a fall that the learning run has not
+    seen."""
     temper = schedule("temper")
     level, hot, fall = temper.steps
     brief = replace(
@@ -172,9 +175,6 @@ def test_extrapolation(cabinet, unseen):
 
 
 def test_a_hot_oven_is_refused(cabinet):
-    from kilnctl.plants.conditions import Conditions
-    from kilnctl.plants.virtual_oven import VirtualOven
-
     with pytest.raises(KilnctlError, match="is at 90 °C"):
         learn(cabinet, VirtualOven(cabinet, conditions=Conditions(start_c=90.0)))
 
@@ -190,9 +190,6 @@ class Silent:
 
 
 def test_a_hot_oven_is_refused_by_its_first_reading_too(cabinet):
-    from kilnctl.plants.conditions import Conditions
-    from kilnctl.plants.virtual_oven import VirtualOven
-
     with pytest.raises(KilnctlError, match="starts cold"):
         learn(cabinet, Silent(VirtualOven(cabinet, conditions=Conditions(start_c=90.0))))
 
@@ -228,52 +225,20 @@ def test_commands(oven, tmp_path, capsys):
     assert main(["fit", path, str(tmp_path / "none")]) == 2
     assert main(["fit", path, "x.csv", "--columns", "time"]) == 2
     capsys.readouterr()
-    from tests.identification.apparatus_records import synthetic
-
     log = synthetic(truth_of(oven("curing-cabinet")), hours=2.0, dt_s=10.0)
     table = tmp_path / "a.csv"
     table.write_text(
         "t,T1,P\n"
-        + "\n".join(f"{a},{b:.3f},{c / 1000:.5f}" for a, b, c in zip(log.time_s, log.reading_c, log.power_w)),
+        + "\n".join(
+            f"{a},{b:.3f},{c / 1000:.5f}" for a, b, c in zip(log.time_s, log.reading_c, log.power_w, strict=True)
+        ),
         encoding="utf-8",
     )
     model, picture = tmp_path / "model.yaml", tmp_path / "fit.svg"
-    columns = "time=t:s,chamber=T1:C,power=P:kW"
-    assert (
-        main(
-            [
-                "fit",
-                path,
-                str(table),
-                "--columns",
-                columns,
-                "--save",
-                str(model),
-                "--picture",
-                str(picture),
-                "--quick",
-            ]
-        )
-        == 0
-    )
+    fit = ["fit", path, str(table), "--columns", "time=t:s,chamber=T1:C,power=P:kW", "--quick"]
+    assert main([*fit, "--save", str(model), "--picture", str(picture)]) == 0
     said = capsys.readouterr().out
     assert "free run misses it by 0.1" in said and "Trim, tuned" not in said
     assert picture.read_text(encoding="utf-8").startswith("<svg")
-    assert (
-        main(
-            [
-                "fit",
-                path,
-                str(table),
-                "--columns",
-                columns,
-                "--previous",
-                str(model),
-                "--on",
-                str(table),
-                "--quick",
-            ]
-        )
-        == 0
-    )
+    assert main([*fit, "--previous", str(model), "--on", str(table)]) == 0
     assert "nothing has changed" in capsys.readouterr().out

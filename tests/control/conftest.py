@@ -1,4 +1,5 @@
-"""Makes `control_cases` and what the benchmarks measure with importable for the tests beside it, whatever way pytest imports them."""
+"""Makes `control_cases` and what the benchmarks measure with importable for the tests beside it, whatever way pytest
+imports them."""
 
 import pytest
 

@@ -1,11 +1,13 @@
 """The step: plan and trim together, on the model and on the virtual ovens; limits, fall-backs, plain controllers."""
 
 import dataclasses
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from kilnctl import Reading, control
+from kilnctl import Reading, VirtualOven, control, load_oven
 from kilnctl.control import programme_of, reference
 from kilnctl.control.simc import by_tangent, simc_pi
 from kilnctl.model.day_zero import day_zero
@@ -21,8 +23,6 @@ def drive(
     oven, schedule, model=None, seconds=4000, plant=None, seed=3, door=(), on=None, requests=None, kind=None, dt=1.0
 ):
     """A row a tick of `dt` s, until `seconds` are over."""
-    from kilnctl import VirtualOven
-
     load = schedule.load or oven.usual_load
     plant = plant or VirtualOven(oven, load=load, seed=seed)
     controller = OURS if kind is None else control.Plain(kind)
@@ -54,7 +54,7 @@ def test_step_is_pure(oven):
         a = OURS.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
         b = OURS.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
         assert a[1] == b[1] or all(
-            x == y or x != x for x, y in zip(dataclasses.astuple(a[1]), dataclasses.astuple(b[1]))
+            x == y or x != x for x, y in zip(dataclasses.astuple(a[1]), dataclasses.astuple(b[1]), strict=True)
         )
         state = a[0]
 
@@ -62,8 +62,6 @@ def test_step_is_pure(oven):
 def test_demand_is_feedforward_and_trim_within_the_power(oven):
     cabinet = oven("curing-cabinet")
     programme = programme_of(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
-    from kilnctl import VirtualOven
-
     plant = VirtualOven(cabinet, load=cabinet.usual_load)
     reading = plant.advance(1.0, 0.0, True)
     state = OURS.start(programme, reading)
@@ -138,8 +136,6 @@ def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     wrong = m.but(power_w=m.power_w, leak_w_per_k=m.leak_w_per_k + 25.0)
     programme = programme_of(cabinet, schedule_of(dict(to_c=110.0, hold_s=6 * 3600.0)), wrong)
-    from kilnctl import VirtualOven
-
     plant = VirtualOven(cabinet, load=cabinet.usual_load)
     reading, reasons = plant.advance(1.0, 0.0, True), set()
     state = OURS.start(programme, reading)
@@ -151,11 +147,8 @@ def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
 
 
 def test_simc_rule_against_skogestad():
-    """SIMC: for an integrating process k'·e^(−θs)/s with τc = θ, Kc = 1/(2 k' θ) and τI = 8 θ (Skogestad 2003, table 1)."""
-    from pathlib import Path
-
-    from kilnctl import load_oven
-
+    """SIMC: for an integrating process k'·e^(−θs)/s with τc = θ, Kc = 1/(2 k' θ) and τI = 8 θ (Skogestad 2003, table
+    1)."""
     kiln = load_oven(Path(__file__).parents[2] / "configs" / "ovens" / "brick-kiln.yaml")
     t = simc_pi(day_zero(kiln, None, 800.0), 800.0, 20.0)
     assert t.gain_w_per_k == pytest.approx(1.0 / (2.0 * t.slope_k_per_s * t.dead_s), rel=1e-9)
@@ -172,10 +165,6 @@ def test_plain_controllers_hold_the_soak_in_their_way(oven, kind, swing, oversho
 
 
 def test_time_added_before_a_soak_is_added_to_that_soak_alone(schedule):
-    from dataclasses import replace
-
-    from kilnctl.control import reference
-
     legs = reference.legs_of(schedule("powder-cure"))
     p = replace(reference.begin(legs, 20.0), added_s=120.0)
     plain = reference.seconds_left(legs, reference.begin(legs, 20.0))
@@ -192,7 +181,8 @@ def test_time_added_before_a_soak_is_added_to_that_soak_alone(schedule):
 
 
 def test_at_full_power_only_a_plan_turns_it_down(oven):
-    """Unexplained heat found on the way up once took a few watts off full power between plans, and seconds off the arrival."""
+    """Unexplained heat found on the way up once took a few watts off full power between plans, and seconds off the
+    arrival."""
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     rows = drive(cabinet, SOAK, m.but(power_w=0.93 * m.power_w), seconds=1100)
@@ -200,7 +190,8 @@ def test_at_full_power_only_a_plan_turns_it_down(oven):
 
 
 def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
-    """Power 30 % low and lining 30 % high in a model whose first answer is half the oven's: given up, and held without a limit cycle."""
+    """Power 30 % low and lining 30 % high in a model whose first answer is half the oven's: given up, and held without
+    a limit cycle."""
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     wrong = m.but(lining_j_per_k=tuple(1.3 * v for v in m.lining_j_per_k), power_w=0.7 * m.power_w)
@@ -209,8 +200,9 @@ def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
 
 
 def test_tuning_by_tangent_against_a_first_order_process_with_delay():
-    """k e^(−θs)/(τs + 1): its reaction curve's tangent gives back slope k/τ and delay θ (J. G. Ziegler and N. B. Nichols, Trans. ASME 64 (1942) 759),
-    and the rule Kc = τ/(k(τc + θ)), τI = min(τ, 4(τc + θ)) (Skogestad 2003, equations 23 and 24)."""
+    """k e^(−θs)/(τs + 1): its reaction curve's tangent gives back slope k/τ and delay θ (J. G. Ziegler and N. B.
+    Nichols, Trans. ASME 64 (1942) 759), and the rule Kc = τ/(k(τc + θ)), τI = min(τ, 4(τc + θ)) (Skogestad 2003,
+    equations 23 and 24)."""
     k, tau, theta, step_w, dt = 0.2, 400.0, 12.0, 50.0, 0.5
     times = dt * np.arange(1, 4001)
     rise = k * step_w * (1.0 - np.exp(-np.maximum(0.0, times - theta) / tau))
@@ -223,7 +215,8 @@ def test_tuning_by_tangent_against_a_first_order_process_with_delay():
 
 @pytest.mark.parametrize(("first", "second", "within"), [(300.0, 500.0, 1.0), (300.0, 500.0, 5.0), (500.0, 420.0, 1.0)])
 def test_a_soak_is_not_left_for_the_jump_that_follows_it(oven, first, second, within):
-    """To prepare for a jump once took the chamber out of the soak's band, where the soak's time stands still: for ever."""
+    """To prepare for a jump once took the chamber out of the soak's band, where the soak's time stands still: for
+    ever."""
     muffle = oven("bench-muffle")
     steps = schedule_of(
         dict(to_c=first, hold_s=600.0, within_k=within), dict(to_c=second, hold_s=300.0, within_k=within)
@@ -243,7 +236,8 @@ def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
 
 
 def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
-    """What is decided now is fired until the next tick, and there the jump is: a tick later would be a tick late, one sooner would leave the soak."""
+    """What is decided now is fired until the next tick, and there the jump is: a tick later would be a tick late, one
+    sooner would leave the soak."""
     muffle = oven("bench-muffle")
     steps = schedule_of(
         dict(to_c=300.0, hold_s=600.0, within_k=5.0),

@@ -1,4 +1,5 @@
-"""What the estimator makes of readings: hidden temperatures, unknown heat, shares; and what the control makes of its news."""
+"""What the estimator makes of readings: hidden temperatures, unknown heat, shares; and what the control makes of its
+news."""
 
 import dataclasses
 import math
@@ -18,7 +19,8 @@ OURS = control.EnergyBalanceControl()
 
 
 def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model):
-    """The model itself as oven, with 250 W that nobody told of and the lining colder than assumed: both are found through noise."""
+    """The model itself as oven, with 250 W that nobody told of and the lining colder than assumed: both are found
+    through noise."""
     m, rng = cabinet_model, np.random.default_rng(1)
     x = m.rest(20.0)
     estimate = estimator.start(m, 20.0, 20.0)
@@ -37,7 +39,8 @@ def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model)
 
 @pytest.mark.parametrize("name, top_c", [("curing-cabinet", 200.0), ("brick-kiln", 800.0), ("bench-muffle", 700.0)])
 def test_a_warm_start_is_that_of_an_oven_that_has_been_hotter_and_cools(oven, name, top_c):
-    """Held hot for three hours, then without heat: whenever somebody starts it again, its lining is about where `start` believes it."""
+    """Held hot for three hours, then without heat: whenever somebody starts it again, its lining is about where `start`
+    believes it."""
     warm_oven = oven(name)
     m = day_zero(warm_oven, warm_oven.usual_load, top_c)
     x = m.rest(20.0)
@@ -48,13 +51,13 @@ def test_a_warm_start_is_that_of_an_oven_that_has_been_hotter_and_cools(oven, na
         for _ in range(12 * minutes):
             x = m.step(x, 0.0, 5.0, 20.0)
         believed = estimator.start(m, x[CHAMBER], 20.0)
-        off = [(a - b) / estimator.spread_k(believed, k) for k, (a, b) in enumerate(zip(x, believed.x))]
+        off = [(a - b) / estimator.spread_k(believed, k) for k, (a, b) in enumerate(zip(x, believed.x, strict=True))]
         assert max(map(abs, off[2:6])) < 1.5, (x, off)
 
 
 def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_model):
     m = cabinet_model
-    x, power = m.steady(150.0)
+    _x, power = m.steady(150.0)
     estimate = estimator.start(m, 150.0, 20.0)
     for _ in range(300):
         estimate = estimator.update(m, estimate, 150.0, power, 1.0, 20.0, 0.15)
@@ -69,7 +72,8 @@ def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_mode
 
 
 def test_linearisation_against_python_control(cabinet_model):
-    """The discrete tangent is backward Euler of the continuous one: same steady gain as python-control's state space, same slow poles."""
+    """The discrete tangent is backward Euler of the continuous one: same steady gain as python-control's state space,
+    same slow poles."""
     ct = pytest.importorskip("control", reason="python-control is in the test extra")
     m = cabinet_model
     x, _ = m.steady(200.0)
@@ -112,7 +116,8 @@ def test_noise_alone_hardly_moves_the_power(cabinet_model):
 
 
 def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
-    """True chamber, °C, and unexplained heat, W, each second while `controller` holds the model itself, disturbed by extra(t) W, from rest."""
+    """True chamber, °C, and unexplained heat, W, each second while `controller` holds the model itself, disturbed by
+    extra(t) W, from rest."""
     rng = np.random.default_rng(seed)
     programme = programme_of(
         oven, schedule_of(dict(to_c=at_c, hold_s=1e6, within_k=1e4), soak_counts="from arrival"), m, at_c
@@ -133,9 +138,9 @@ def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
 
 
 def test_news_is_answered_as_well_as_a_well_tuned_pi_does_and_without_its_swing(oven, cabinet_model):
-    """300 W are lost from one second to the next, in an oven of 3 kW. What the chamber falls in the first seconds nobody can help; ours has it back
-    within 0.3 K sooner than the PI of the SIMC rule, with about the same error in all, and does not swing over as that does. The loss is known in
-    the end."""
+    """300 W are lost from one second to the next, in an oven of 3 kW. What the chamber falls in the first seconds
+    nobody can help; ours has it back within 0.3 K sooner than the PI of the SIMC rule, with about the same error in
+    all, and does not swing over as that does. The loss is known in the end."""
 
     def leak(t):
         return -300.0 if t >= 900 else 0.0
@@ -153,7 +158,8 @@ def test_news_is_answered_as_well_as_a_well_tuned_pi_does_and_without_its_swing(
 
 
 def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet_model):
-    """Four fifths of full power are lost for 30 s. A PI that unlearns the loss only as the chamber rises overshoots at least three times as far."""
+    """Four fifths of full power are lost for 30 s. A PI that unlearns the loss only as the chamber rises overshoots at
+    least three times as far."""
 
     def door(t):
         return -0.8 * cabinet_model.power_w if 900 <= t < 930 else 0.0
@@ -198,14 +204,15 @@ def on_the_way(m, truth, power, seconds=2400):
 
 @pytest.mark.parametrize("weaker", [0.8, 1.0, 1.2])
 def test_what_is_wrong_with_the_model_is_found_on_the_way_up(cabinet_model, weaker):
-    """Elements a fifth weaker or stronger than believed: power and the linings' shares cannot be told apart by one thermocouple, but what they come to
-    together, the watts that go elsewhere than the model has them, can."""
+    """Elements a fifth weaker or stronger than believed: power and the linings' shares cannot be told apart by one
+    thermocouple, but what they come to together, the watts that go elsewhere than the model has them, can."""
     m = cabinet_model
     power = 0.8 * m.power_w
     estimate, x = on_the_way(m, m.but(power_w=weaker * m.power_w), power)
     assert estimate.unexplained_w == pytest.approx((weaker - 1.0) * power, abs=0.04 * power)
     assert estimate.now[CHAMBER] == pytest.approx(x[CHAMBER], abs=0.5)
-    # Carried on with half the power, the forecast is the oven's: a plain heat flow of that size would go on as before and be wrong by half of it.
+    # Carried on with half the power, the forecast is the oven's: a plain heat flow of that size would go on as before
+    # and be wrong by half of it.
     ours, plain = estimate.now, estimate.now
     for _ in range(600):
         x = m.step(x, 0.5 * weaker * power, 1.0, 20.0)
@@ -230,8 +237,9 @@ def test_what_is_unknown_in_calm_is_remembered_whatever_the_trim(cabinet_model, 
 
 
 def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_model, monkeypatch):
-    """What a model does not explain changes for an hour as the lining warms through. A level that only wanders stays behind a steady drift (a type 1
-    loop on a ramp; e.g. G. F. Franklin et al., Feedback Control of Dynamic Systems, section 4.2, from memory); a trend that itself fades takes part of that away."""
+    """What a model does not explain changes for an hour as the lining warms through. A level that only wanders stays
+    behind a steady drift (a type 1 loop on a ramp; e.g. G. F. Franklin et al., Feedback Control of Dynamic Systems,
+    section 4.2, from memory); a trend that itself fades takes part of that away."""
 
     def mean_error(trend_walk: float, moving: float) -> float:
         monkeypatch.setattr(estimator, "TREND_WALK", trend_walk)
@@ -256,8 +264,9 @@ def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_mo
 
 
 def test_what_is_unknown_is_followed_closely_while_the_power_moves_and_calmly_an_hour_later(cabinet_model, monkeypatch):
-    """After a landing the power falls, and what the model does not explain falls with it (here a fifth of that). A walk of the trend that is always
-    as wide as it has to be then lets more of the noise into the heat when nothing moves any more; one that is always as narrow follows worse."""
+    """After a landing the power falls, and what the model does not explain falls with it (here a fifth of that). A walk
+    of the trend that is always as wide as it has to be then lets more of the noise into the heat when nothing moves any
+    more; one that is always as narrow follows worse."""
 
     def followed(trend_walk: float, moving: float) -> tuple[float, float]:
         monkeypatch.setattr(estimator, "TREND_WALK", trend_walk)
@@ -348,7 +357,8 @@ def test_shares_of_one_change_nothing_and_a_load_twice_as_large_takes_twice_the_
     [(1.0, 1.0), (0.94, 0.94**2), (1.05, 1.05**2), (0.5, 0.5), (0.0, 1.0), (math.nan, 1.0), (9.0, 1.0)],
 )
 def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model, current, share):
-    """P = V I and V = I R: 6 % less current through the same elements are 12 % less power; half the current is one of two elements gone."""
+    """P = V I and V = I R: 6 % less current through the same elements are 12 % less power; half the current is one of
+    two elements gone."""
     m, cabinet = cabinet_model.but(resistance_rise_per_k=0.0), oven("curing-cabinet")
     programme = programme_of(cabinet, schedule_of(dict(to_c=200.0, hold_s=1e6)), m, 20.0)
     reading = Reading(chamber_c=20.0, current_a=current * m.power_w / m.voltage_v, fired=0.5)
@@ -361,7 +371,8 @@ def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model
 
 
 def test_calm_readings_raise_no_more_doubt_than_chi_squared_does(cabinet_model):
-    """The mean of white residuals over the window, squared over its variance, is χ² of one degree of freedom: mean 1, 8.3 % above 3 (its table). The
-    filter's residuals are a little less than that, for each reading has already pulled it."""
+    """The mean of white residuals over the window, squared over its variance, is χ² of one degree of freedom: mean 1,
+    8.3 % above 3 (its table). The filter's residuals are a little less than that, for each reading has already pulled
+    it."""
     doubt = at_rest(cabinet_model, 6000)[600:, 1]
     assert 0.4 < np.mean(doubt) < 1.1 and 0.01 < np.mean(doubt > 3.0) < 0.083

@@ -14,8 +14,9 @@ from kilnctl.model.day_zero import day_zero
 
 
 def test_measured_margins_of_a_pi_against_its_transfer_function(oven):
-    """The same measurement on a PI loop, whose L(jω) is known: the rule's gain and integral time around the model's linearisation, with half a
-    tick of hold. (That `margins` is right is checked against published figures and python-control below.)"""
+    """The same measurement on a PI loop, whose L(jω) is known: the rule's gain and integral time around the model's
+    linearisation, with half a tick of hold. (That `margins` is right is checked against published figures and
+    python-control below.)"""
     cabinet = oven("curing-cabinet")
     model = day_zero(cabinet, cabinet.usual_load, 200.0)
     found = loop_margins(cabinet, model, 200.0, control.Plain("pi"))
@@ -37,8 +38,8 @@ def test_the_control_keeps_its_distance_from_trembling(oven, name, at_c):
     made = oven(name)
     model = day_zero(made, made.usual_load, at_c)
     loop = _Loop(made, model, at_c)
-    # A model 30 % wrong in its gain and twice the dead time stay far from the edge; Ms below 2 is the usual bound (K. J. Åström and
-    # T. Hägglund, Advanced PID Control, 2006: 1.2 to 2.0).
+    # A model 30 % wrong in its gain and twice the dead time stay far from the edge; Ms below 2 is the usual bound (K.
+    # J. Åström and T. Hägglund, Advanced PID Control, 2006: 1.2 to 2.0).
     assert loop.dies_away(2.2, 0.0) and loop.dies_away(1.0, 3.0 * model.dead_s)
     periods = np.geomspace(max(6.0 * loop.dt, 2.0 * model.dead_s), 20.0 * (model.dead_s + model.lag_at_s(at_c)), 6)
     assert max(loop.sensitivity(float(p)) for p in periods) < 1.9
@@ -78,8 +79,8 @@ def pi_loop(gain, integral_s, process):
 
 
 def test_margins_against_published():
-    """SIMC on first order with delay, τ1 ≤ 8θ: GM 3.141, PM 61.35°, Ms 1.590. Integrating: GM 2.963, PM 46.86°, Ms 1.704 (S. Skogestad, J. Process
-    Control 13 (2003) 291, table 1)."""
+    """SIMC on first order with delay, τ1 ≤ 8θ: GM 3.141, PM 61.35°, Ms 1.590. Integrating: GM 2.963, PM 46.86°, Ms
+    1.704 (S. Skogestad, J. Process Control 13 (2003) 291, table 1)."""
     found = margins(pi_loop(6.0 / (2.0 * 2.0), 6.0, lambda w: 2.0 * np.exp(-1j * w) / (1.0 + 6.0j * w)), 1e-3, 1e2)
     assert (found.gain, found.phase_deg, found.peak) == pytest.approx((3.141, 61.35, 1.590), rel=1e-3)
     found = margins(pi_loop(0.5, 8.0, lambda w: np.exp(-1j * w) / (1j * w)), 1e-3, 1e2)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from kilnctl import fit
+from kilnctl.identification.free_run import Stretch, predict
 from kilnctl.identification.records import Log
 from kilnctl.identification.stretches import wild_readings
 from kilnctl.model.least_squares import huber, minimise
@@ -66,8 +67,6 @@ def test_little_data_leaves_the_description_and_says_so(cabinet, truth):
 
 def test_free_run_on_unseen_power(found, truth):
     """Another hour of other power, predicted from the power alone."""
-    from kilnctl.identification.free_run import Stretch, predict
-
     power = powers(truth, 2.0, 5.0, 150.0, seed=99)
     stretch = Stretch(5.0, power, np.full(len(power), 20.0), truth.rest(20.0))
     error = predict(found.model, stretch) - predict(truth, stretch)

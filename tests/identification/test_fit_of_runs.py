@@ -1,7 +1,8 @@
-"""Any finished record of an ordinary run can be fitted, and its standard errors are those of the truth or it says what is missing.
+"""Any finished record of an ordinary run can be fitted, and its standard errors are those of the truth or it says what
+is missing.
 
-The holding power is compared with sizing's, which solves the description in another way. The ovens are those that `kilnctl new` writes and three of
-our own; the records are short, as a first run's are."""
+The holding power is compared with sizing's, which solves the description in another way. The ovens are those that
+`kilnctl new` writes and three of our own; the records are short, as a first run's are."""
 
 import math
 
@@ -31,8 +32,14 @@ limits: {highest: 900 °C, limiter: 960 °C}
 CABINET = """oven: Cabinet with a thin door
 chamber: {width: 500 mm, depth: 450 mm, height: 450 mm, opening: front}
 walls:
-  sides: [{material: steel, thickness: 1 mm}, {material: mineral wool 100, thickness: 100 mm}, {material: steel, thickness: 1 mm}]
-  door: [{material: steel, thickness: 1 mm}, {material: mineral wool 100, thickness: 30 mm}, {material: steel, thickness: 1 mm}]
+  sides:
+    - {material: steel, thickness: 1 mm}
+    - {material: mineral wool 100, thickness: 100 mm}
+    - {material: steel, thickness: 1 mm}
+  door:
+    - {material: steel, thickness: 1 mm}
+    - {material: mineral wool 100, thickness: 30 mm}
+    - {material: steel, thickness: 1 mm}
 door: {gap: 0.5 mm}
 fan: {air speed: 2 m/s, power: 40 W}
 elements: {power: 2 kW, alloy: sheathed, limit: 700 °C}
@@ -81,13 +88,15 @@ def test_every_kind_of_run_of_every_kind_of_oven(name, tmp_path):
         assert "Power that holds" in fit_text(found) and found.tension >= 1.0
         top = found.high_c
         watts, error = found.spread_of(lambda m, top=top: m.holding_w(top))
-        # Records of a quarter of an hour speak of the lining's face alone: five of the errors that they admit to are the most that was seen.
+        # Records of a quarter of an hour speak of the lining's face alone: five of the errors that they admit to are
+        # the most that was seen.
         assert abs(watts - sizing.power_w(top)) < 5.0 * error, kind
         assert all(math.isfinite(v) and v > 0.0 for v in found.log_errors.values())
 
 
 def test_birge_ratio_widens_only_what_disagrees():
-    """By hand: two parameters, both determined, pulled by 3 and 4 prior spreads: χ² = 25 over (nearly) two is 3.5 times."""
+    """By hand: two parameters, both determined, pulled by 3 and 4 prior spreads: χ² = 25 over (nearly) two is 3.5
+    times."""
     prior, after = np.diag([0.04, 0.09]), np.diag([0.04e-4, 0.09e-4])
     same, tension = widened(after, prior, np.array([0.1, 0.1]))
     assert tension == 1.0 and np.array_equal(same, after)

@@ -40,7 +40,7 @@ def test_lamp_and_plate_against_open_data_when_half_is_unseen():
 
 def test_lamp_and_plate_against_open_data_whole():
     """DaISy heating system, whole record: two masses with linear losses reach 2.07 K."""
-    time_s, drive_v, plate_c = table("heating_system.dat").T
+    _time_s, drive_v, plate_c = table("heating_system.dat").T
     predicted, found = lamp_fit(plate_c, drive_v, plate_c[0])
     assert rms(plate_c - predicted) <= 1.5
     # A resistive lamp would give V²; its filament's resistance rises with temperature, its light escapes:

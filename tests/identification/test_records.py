@@ -80,7 +80,7 @@ def test_a_table_from_elsewhere(cabinet, log, tmp_path):
     share = log.power_w / 3000.0
     rows = [
         f"{t / 60.0:.6f};{1.8 * y + 32.0:.4f};{100.0 * s:.5f}".replace(".", ",")
-        for t, y, s in zip(log.time_s, log.reading_c, share)
+        for t, y, s in zip(log.time_s, log.reading_c, share, strict=True)
     ]
     path.write_text("minutes;T1;output\n" + "\n".join(rows) + "\n", encoding="utf-8")
     columns = {"time": "minutes:min", "chamber": "T1:°F", "fired": "output:%"}
@@ -95,7 +95,7 @@ def test_duty_speaks_of_the_time_to_come_and_voltage_counts(cabinet, log, tmp_pa
     squared."""
     path = tmp_path / "duty.csv"
     duty = np.r_[log.power_w[1:], 0.0] / 3000.0
-    lines = [f"{t:.1f},{y:.4f},{d:.6f},207.0" for t, y, d in zip(log.time_s, log.reading_c, duty)]
+    lines = [f"{t:.1f},{y:.4f},{d:.6f},207.0" for t, y, d in zip(log.time_s, log.reading_c, duty, strict=True)]
     path.write_text("time_s,chamber_c,duty,supply_v\n" + "\n".join(lines), encoding="utf-8")
     assert as_log(cabinet, path).power_w == pytest.approx(0.81 * log.power_w, abs=0.01)
 
@@ -104,7 +104,7 @@ def test_a_door_column(cabinet, log, tmp_path):
     path = tmp_path / "door.csv"
     lines = [
         f"{t:.1f},{y:.4f},{p:.2f},{int(1000.0 <= t < 1060.0)}"
-        for t, y, p in zip(log.time_s, log.reading_c, log.power_w)
+        for t, y, p in zip(log.time_s, log.reading_c, log.power_w, strict=True)
     ]
     path.write_text("time_s,chamber_c,power_w,door_open\n" + "\n".join(lines), encoding="utf-8")
     assert as_log(cabinet, path).doors == ((1000.0, 1060.0),)

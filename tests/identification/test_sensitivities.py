@@ -43,10 +43,12 @@ def test_derivatives_to_every_unknown_equal_finite_differences(oven, name):
     start = np.array(stretch.start_c)
     shift = np.zeros(N)
     shift[ELEMENT], shift[LINING] = 1.0, 0.5
+    disturbance_w = stretch.disturbance_w
+    assert disturbance_w is not None
     moved = (
         lambda h: replace(stretch, start_c=tuple(start + h * shift)),
         lambda h: replace(stretch, ambient_c=stretch.ambient_c + h),
-        lambda h: replace(stretch, disturbance_w=stretch.disturbance_w + h * (stretch.disturbance_w < 0.0)),
+        lambda h: replace(stretch, disturbance_w=disturbance_w + h * (disturbance_w < 0.0)),
     )
     for i, change in enumerate(moved, len(parameters)):
         by_difference = (predict(model, change(1e-2)) - predict(model, change(-1e-2))) / 2e-2
@@ -70,6 +72,7 @@ def test_the_network_is_the_model_that_control_steps(oven, name):
     (constant-resistance elements)."""
     model = day_zero(oven(name)).but(resistance_rise_per_k=0.0)
     stretch = busy(model, 200)
+    assert stretch.disturbance_w is not None
     x = simulate(model, stretch)
     heat = np.zeros((stretch.steps, SENSOR))
     heat[:, 0], heat[:, 1] = stretch.power_w, model.extra_w + stretch.disturbance_w
@@ -97,7 +100,7 @@ def test_step_and_sensitivities_against_python_control():
         a = np.array([[-g, g], [g, -g - 1.7]]) / capacity[:, None]
         system = ct.ss(a, np.array([[1.0 / capacity[0]], [0.0]]), np.eye(2), np.zeros((2, 1)))
         discrete = ct.sample_system(system, dt, method="backward_diff")
-        time, out = ct.forced_response(discrete, np.arange(steps + 1) * dt, np.full(steps + 1, 40.0))[:2]
+        _time, out = ct.forced_response(discrete, np.arange(steps + 1) * dt, np.full(steps + 1, 40.0))[:2]
         # Its output has a direct part (the new input acts at once); ours at sample k+1 is its at k.
         return np.vstack((np.zeros(2), out.T[:steps])) if np.abs(out[0, 0]) > 0.0 else out.T
 

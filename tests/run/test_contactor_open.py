@@ -1,4 +1,5 @@
-"""Where the plan has no heat in it, the contactor is open and there is no permit: in every second, whoever is in control."""
+"""Where the plan has no heat in it, the contactor is open and there is no permit: in every second, whoever is in
+control."""
 
 from dataclasses import replace
 
@@ -38,7 +39,7 @@ def spans(acts, cold):
     edges = [
         i for i in range(len(flags) + 1) if (flags[i] if i < len(flags) else False) != (flags[i - 1] if i else False)
     ]
-    return list(zip(edges[::2], edges[1::2]))
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def nothing_can_heat(acts, cold, at_least: int):

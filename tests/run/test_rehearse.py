@@ -39,7 +39,8 @@ def cure(watched):
 
 
 def briefly(plan, most_s):
-    """The same schedule with no soak longer than that (what goes wrong with one does so at its beginning), not followed as it cools."""
+    """The same schedule with no soak longer than that (what goes wrong with one does so at its beginning), not followed
+    as it cools."""
     steps = tuple(dataclasses.replace(s, hold_s=min(s.hold_s, most_s)) for s in plan.steps if not s.let_cool)
     return dataclasses.replace(plan, steps=steps)
 
@@ -113,7 +114,7 @@ def test_a_run_is_bit_identical_with_the_same_seed(oven):
     )
     for name in run.data:
         a, b = run.data[name], again.data[name]
-        assert len(a) == len(b) and all(x == y or (x != x and y != y) for x, y in zip(a, b)), name
+        assert len(a) == len(b) and all(x == y or (x != x and y != y) for x, y in zip(a, b, strict=True)), name
     assert not np.array_equal(other.chamber_c, run.chamber_c)
 
 
@@ -142,10 +143,12 @@ def test_a_plant_from_outside_is_driven_through_the_protocol_alone(oven, schedul
 
 @pytest.mark.parametrize("to_c", [80.0, 100.0])
 def test_a_sluggish_plant_from_outside_is_no_stuck_relay_after_a_purge(oven, to_c):
-    """Half an hour at rest, then an oven with six times the chamber's capacity: its stored heat once was taken for a relay that conducts."""
+    """Half an hour at rest, then an oven with six times the chamber's capacity: its stored heat once was taken for a
+    relay that conducts."""
     cabinet = oven("curing-cabinet")
     plan = schedule_of(
-        f"schedule: purged\nflammable vapour: yes\nsteps:\n  - {{to: {to_c:.0f} °C, hold: 6 min, within: 3 K}}\n  - {{to: 70 °C, let cool: yes}}\n",
+        f"schedule: purged\nflammable vapour: yes\nsteps:\n  - {{to: {to_c:.0f} °C, hold: 6 min, within: 3 K}}\n  - "
+        f"{{to: 70 °C, let cool: yes}}\n",
         "p",
     )
     run = rehearse(cabinet, plan, plant=load_plant(f"{ROOT}/configs/plants/four_masses.py:FourMasses", cabinet))
@@ -204,7 +207,8 @@ def test_progress_is_told(watched):
 
 @pytest.mark.parametrize("vapour", [True, False])
 def test_only_a_chamber_that_may_hold_vapour_is_purged(oven, schedule, vapour):
-    """And the record says so: an oven without vapour that gets no permit (here: a broken thermocouple) does not claim to purge."""
+    """And the record says so: an oven without vapour that gets no permit (here: a broken thermocouple) does not claim
+    to purge."""
     cure = dataclasses.replace(schedule("powder-cure"), flammable_vapour=vapour)
     run = rehearse(oven("curing-cabinet"), cure, seed=1, faults=(PlantFault("thermocouple open", 60.0),))
     phases = {e.text.split(":")[0] for e in run.events if e.kind == "step"}
@@ -212,7 +216,8 @@ def test_only_a_chamber_that_may_hold_vapour_is_purged(oven, schedule, vapour):
 
 
 def test_an_oven_that_starts_hotter_than_its_schedule_comes_down_without_a_trip(oven):
-    """The limit that a schedule without `highest` gets counts from where it starts: at 210 °C that for 150 °C would have cut the heat at once."""
+    """The limit that a schedule without `highest` gets counts from where it starts: at 210 °C that for 150 °C would
+    have cut the heat at once."""
     cabinet, down = (
         oven("curing-cabinet"),
         schedule_of("schedule: down\nsteps:\n  - {to: 150 °C, let cool: yes}\n  - {hold: 1 min}\n", "down.yaml"),

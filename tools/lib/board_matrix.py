@@ -32,7 +32,10 @@ def frame(
     kind: int, sequence: int, step: int = 0, number: int = 0, flags: int = 0, groups: int = 0, shortest: int = 0
 ) -> bytes:
     """A request on the wire: COBS (Cheshire and Baker 1999) of payload and CRC-24 (RFC 9580, 6.1), and a zero."""
-    little = lambda value: (value & 0xFFFF).to_bytes(2, "little")
+
+    def little(value: int) -> bytes:
+        return (value & 0xFFFF).to_bytes(2, "little")
+
     payload = (
         bytes((kind, sequence & 0xFF))
         + little(step)

@@ -11,6 +11,8 @@ there for."""
 
 import numpy as np
 from control_scenarios import Scenario, plant_of
+from scipy.optimize import linprog
+from scipy.sparse import csr_matrix, hstack, identity
 
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, N
@@ -29,7 +31,9 @@ def foresight(
     of the same scenario without its event, where they are known already."""
     model = day_zero(oven, scenario.load(oven.usual_load), top)
     u, grid = found, scenario.grid_s
-    if u is None:
+    if u is not None:
+        line = _simulate(oven, scenario, u, 0.5 * grid, False)
+    else:
         u = np.full(round(scenario.seconds / grid), min(1.0, model.holding_w(float(goal.max())) / model.power_w))
         u, line = _improve(oven, scenario, model, goal, u, grid, 0, False, iterations)
         u, line = _improve(oven, scenario, model, goal, np.repeat(u, 2), 0.5 * grid, 0, False, iterations)
@@ -88,9 +92,6 @@ def _sensitivity(
 
 def _improve(oven, scenario, model, goal, u, grid, first, with_event, iterations):
     """Change u from step `first` on until the true oven's ∫|error| improves no more."""
-    from scipy.optimize import linprog
-    from scipy.sparse import csr_matrix, hstack, identity
-
     line = _simulate(oven, scenario, u, grid, with_event)
     best, trust = _cost(line, goal), 0.5
     ends = slice(int(grid) - 1, None, int(grid))

@@ -4,9 +4,11 @@ temperature.
 The control is a computation that plans anew every few seconds, not a transfer function: so it is tried. On the model as
 the oven, without noise, around a steady state:
 
-gain margin    the factor on the oven's answer to power (about its steady power) at which a disturbance no longer dies away
+gain margin    the factor on the oven's answer to power (about its steady power) at which a disturbance no longer
+               dies away
 delay margin   the extra delay of the reading, s, at which it no longer does
-peak Ms        a small sine on the reading comes back in the loop as (1 − T)·sine = S·sine: the largest |S| over frequencies
+peak Ms        a small sine on the reading comes back in the loop as (1 − T)·sine = S·sine: the largest |S| over
+               frequencies
 
 For small deviations away from the limits of power. `margins` and `linear_at` do the same for a loop whose transfer
 function is known. (Definitions: K. J. Åström and R. M. Murray, Feedback Systems, 2nd ed., section 10.3.)"""

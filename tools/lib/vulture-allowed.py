@@ -1,0 +1,58 @@
+# What `vulture` calls unused and is not: a name a line, with who uses it. The file is read, never run.
+# ruff: noqa: F821, B018
+
+# Python itself asks for these: `kilnctl.__getattr__` loads what is named only when it is asked for.
+__getattr__
+__dir__
+
+# settings/yaml_reader: found by getattr, from the kind that a field's description states.
+_integer
+_choice
+_flag
+_many
+_numbers
+_points
+
+# rig: attributes of pyserial's Serial and of spidev's SpiDev, set before the line opens.
+baudrate
+dtr
+exclusive
+rts
+write_timeout
+max_speed_hz
+
+# rig/contract: a rig's capability, told by every rig; who writes a rig has to know and state it.
+lease_s
+
+# safety/fault_table: data; tools/safety_table prints them into SAFETY.md, the tests and the fault campaign read them.
+detect_within_s
+reaction
+latched
+latch
+needs
+hardware
+rationale
+by_id
+
+# safety/limits: part of what `likeness` compares, by the names of the fields.
+control_sensor
+limit_sensor
+part_sensor
+
+# run/summary: written into run.json with all fields of the record.
+undershoot_k
+
+# record: what `clear_old` answers, and a whole journal at once; tools/trials/journal and tools/trials/service read it.
+left_bytes
+read_journal
+
+# model and identification: what a fit tells. tools/bench/fit, tools/trials/fit_draws and learning_draws print them.
+free_in
+iterations
+extrapolated_k
+standard_errors
+news_k
+
+# plants: the truth of the virtual oven, for checks from outside: conservation of energy, the core of a part.
+ledger_j
+part_core_c
