@@ -1,8 +1,9 @@
 """The firing pattern that an oven's elements bear.
 
-A burst of full power first warms the elements themselves: a shortest run of t seconds moves them by P·t/C, and an open chamber follows
-by a tenth to two thirds of that. A pattern's name therefore says how long its runs may be at most; elements of little mass get shorter ones.
-A time that the file gives in seconds (switching: minimum on) is kept whatever it does."""
+A burst of full power first warms the elements themselves: a shortest run of t seconds moves them by P·t/C, and an open
+chamber follows by a tenth to two thirds of that. A pattern's name therefore says how long its runs may be at most;
+elements of little mass get shorter ones. A time that the file gives in seconds (switching: minimum on) is kept whatever
+it does."""
 
 import dataclasses
 
@@ -22,7 +23,8 @@ def pattern_for(oven: Oven) -> Pattern:
 
 
 def elements_k_per_s(oven: Oven) -> float:
-    """How fast full power warms elements that give off nothing yet, K/s, when they are half as warm as the oven may get."""
+    """How fast full power warms elements that give off nothing yet, K/s, when they are half as warm as the oven may
+    get."""
     heater = heater_of(oven)
     return oven.elements.power_w / (heater.mass_kg * heater.material.heat_capacity(0.5 * oven.limits.highest_c))
 
@@ -37,13 +39,15 @@ def bursts_note(oven: Oven) -> str | None:
             return None
         better_s = pattern_for(named).shortest_run / pattern.frequency_hz
         return (
-            f"bursts of {run_s:.2g} s move these elements by {run_s * rate:.0f} K and swing the chamber; without 'minimum on' the pattern "
+            f"bursts of {run_s:.2g} s move these elements by {run_s * rate:.0f} K and swing the chamber; without "
+            "'minimum on' the pattern "
             f'"{switching.pattern}" would fire in runs of {better_s:.2g} s here'
         )
     asked_s = cycles.SHORTEST_RUN_S[switching.pattern]
     if asked_s <= run_s + 0.5 / pattern.frequency_hz:
         return None
     return (
-        f'the pattern "{switching.pattern}" fires in runs of {asked_s:.2g} s where it can; these elements would swing by {asked_s * rate:.0f} K, and the chamber '
+        f'the pattern "{switching.pattern}" fires in runs of {asked_s:.2g} s where it can; these elements would swing '
+        f"by {asked_s * rate:.0f} K, and the chamber "
         f"with them, so they are fired in runs of {run_s:.2g} s. Heavier elements bear longer ones"
     )

@@ -316,7 +316,8 @@ def _plan(
     dt_s: float,
 ) -> planning.Plan:
     """`smooth`: the estimated temperatures without the ripple of the bursts, which the next bursts take out;
-    `offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much higher."""
+    `offset_k`: how much hotter the model has the part than its own thermocouple says; the plan aims that much
+    higher."""
     step_s = programme.plan_step_s
     times, values = reference.preview(programme.legs, s.position, planning.STEPS * step_s, dt_s)
     goal = np.interp(planning.ENDS * step_s, times, values) + offset_k

@@ -18,9 +18,9 @@ class Decision:
     """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements.
 
     `holding_w`: full power's part, W, that only keeps the chamber where it is while lining and contents are as warm as
-    they are now (0: not known). `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the end, where the contactor
-    opens; a moment of no demand in a ramp or a soak is no reason to open it. `reason` is words for people: no rule
-    reads it."""
+    they are now (0: not known). `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the
+    end, where the contactor opens; a moment of no demand in a ramp or a soak is no reason to open it. `reason` is words
+    for people: no rule reads it."""
 
     duty: float
     demand_w: float

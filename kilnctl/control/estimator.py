@@ -1,13 +1,14 @@
-"""What the oven's hidden temperatures are, and where the heat goes that the model does not explain: an extended Kalman filter on
-the energy balance with five added states. One is a heat flow into the chamber of unknown origin, one its trend. Three are shares of what the
-model has, 1 where it is right: of the elements' power, of the heat that the lining takes from the chamber, of the heat that the
-contents take. A model that is wrong is mostly wrong by such a factor, and a factor stays what it is while the flows change: what
-was learnt on the way up holds at the landing, where a plain heat flow would have to be found anew.
+"""What the oven's hidden temperatures are, and where the heat goes that the model does not explain: an extended Kalman
+filter on the energy balance with five added states. One is a heat flow into the chamber of unknown origin, one its
+trend. Three are shares of what the model has, 1 where it is right: of the elements' power, of the heat that the lining
+takes from the chamber, of the heat that the contents take. A model that is wrong is mostly wrong by such a factor, and
+a factor stays what it is while the flows change: what was learnt on the way up holds at the landing, where a plain heat
+flow would have to be found anew.
 
-The thermocouple tells of the past: it lags (a state of the model) and is late by the dead time. The filter therefore lives
-at the time the reading speaks of, and `now` runs the model forward through the powers already fired since then.
-Source of the filter: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar form.
-"""
+The thermocouple tells of the past: it lags (a state of the model) and is late by the dead time. The filter therefore
+lives at the time the reading speaks of, and `now` runs the model forward through the powers already fired since then.
+Source of the filter: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar
+form."""
 
 import math
 from dataclasses import dataclass, replace
@@ -16,40 +17,48 @@ import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
-#: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat; the heat's trend, W/s.
+#: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents'
+#: heat; the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
 SIZE = N + 5
-#: What is believed of them at the start, standard deviations: of the heat as a share of full power. The shares' are a fitted model's; how far a
-#: worse one is off, its readings tell (SHARES_WALK).
+#: What is believed of them at the start, standard deviations: of the heat as a share of full power. The shares' are a
+#: fitted model's; how far a worse one is off, its readings tell (SHARES_WALK).
 HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
-#: How far the lining, from its near to its far parts, has warmed through at the start, as shares of the chamber's excess: an oven that is warm then
-#: has been hotter and cools, and without heat the chamber is where the near lining is. And the standard deviations.
+#: How far the lining, from its near to its far parts, has warmed through at the start, as shares of the chamber's
+#: excess: an oven that is warm then has been hotter and cools, and without heat the chamber is where the near lining
+#: is. And the standard deviations.
 WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
-#: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their prediction, which keeps their
-#: noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and DOUBTFUL: of that mean's square over its variance (were
-#: they white, χ² of one degree of freedom: 0.5 % lie above SURE, 0.002 % above DOUBTFUL). Beyond DOUBTFUL it grows on with that mean.
+#: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their
+#: prediction, which keeps their noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and
+#: DOUBTFUL: of that mean's square over its variance (were they white, χ² of one degree of freedom: 0.5 % lie above
+#: SURE, 0.002 % above DOUBTFUL). Beyond DOUBTFUL it grows on with that mean.
 CALM, QUICK = 1.25e-5, 1.2e-3
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
-#: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how long it lasts, s. What a model
-#: does not explain fades as the lining warms through; followed by a level alone it stays behind by that much for an hour. And it is a share of
-#: what goes on: the walk grows with the share of full power by which the mean power of LATELY_S is another than that of BEFORE_S. So it is wide awake
-#: when the oven has just landed, and lets little noise into the power an hour later.
+#: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how
+#: long it lasts, s. What a model does not explain fades as the lining warms through; followed by a level alone it stays
+#: behind by that much for an hour. And it is a share of what goes on: the walk grows with the share of full power by
+#: which the mean power of LATELY_S is another than that of BEFORE_S. So it is wide awake when the oven has just landed,
+#: and lets little noise into the power an hour later.
 TREND_WALK, TREND_WALK_MOVING, TREND_S = 1e-7, 1.5e-5, 900.0
 #: The random walk of the shares in doubt, per √s.
 SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])
-#: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an oven lies beyond these, °C.
+#: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an
+#: oven lies beyond these, °C.
 SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: Model error of each temperature, K per √s.
 DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
-#: A reading this many standard deviations away is left out, at most REJECTS in a row, and LEAVING_REJECTS where it tells that a sudden heat ends.
+#: A reading this many standard deviations away is left out, at most REJECTS in a row, and LEAVING_REJECTS where it
+#: tells that a sudden heat ends.
 WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1
-#: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for SUDDEN_S it is the unknown heat
-#: that changes, so fast, and the shares stay what they were. ANSWER_AFTER, share of the elements' time constant: on the cabinet's model half saves
-#: two thirds of the overshoot after 30 s of loss, and a third of that after 60 s; a loss that stays costs 1.7 times the error (one: 2.5 times).
+#: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for
+#: SUDDEN_S it is the unknown heat that changes, so fast, and the shares stay what they were. ANSWER_AFTER, share of the
+#: elements' time constant: on the cabinet's model half saves two thirds of the overshoot after 30 s of loss, and a
+#: third of that after 60 s; a loss that stays costs 1.7 times the error (one: 2.5 times).
 SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5
-#: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it is counted with: what is
-#: switched on this second has not reached the chamber. What was before is the mean power over so long, s.
+#: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it
+#: is counted with: what is switched on this second has not reached the chamber. What was before is the mean power over
+#: so long, s.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
 #: What bursts have left of so little ripple is none, K.
 RIPPLE_GONE_K = 1e-3
@@ -60,9 +69,10 @@ _DIAGONAL = slice(None, None, SIZE + 1)
 
 @dataclass(slots=True)
 class Estimate:
-    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (W into the chamber from nowhere known), its trend and `shares` (power,
-    lining, contents) are of dead time ago. `unexplained_w`: all that the model as it is does not explain, as a heat flow into the chamber.
-    `calm_w`: `heat_w` when last nothing sudden went on; `surprise`: the recent mean of reading minus prediction in its standard deviations."""
+    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (W into the chamber from nowhere
+    known), its trend and `shares` (power, lining, contents) are of dead time ago. `unexplained_w`: all that the model
+    as it is does not explain, as a heat flow into the chamber. `calm_w`: `heat_w` when last nothing sudden went on;
+    `surprise`: the recent mean of reading minus prediction in its standard deviations."""
 
     x: tuple[float, ...]
     heat_w: float
@@ -98,8 +108,9 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
 
 
 def _lining_at_start(model: EnergyModel, reading_c: float, ambient_c: float) -> tuple[tuple[float, ...], float]:
-    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: no more than full power drives through the
-    way into the lining. A lining that lets little through is no colder than in an oven that has been so warm for ever."""
+    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: no more than
+    full power drives through the way into the lining. A lining that lets little through is no colder than in an oven
+    that has been so warm for ever."""
     warm = max(0.0, reading_c - ambient_c)
     for_ever = model.steady(reading_c, ambient_c)[0][LINING:CONTENTS] if warm > 1.0 else (reading_c,) * 4
     warmed = (reading_c, *(ambient_c + share * warm for share in WARMED))
@@ -121,11 +132,11 @@ def update(
     usable: bool = True,
     find_shares: bool = True,
 ) -> Estimate:
-    """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its standard
-    deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may stray from the model (both 1 when
-    nothing is known to go on); an unusable reading only lets time pass; with `find_shares` False they stay what they are. (A thermocouple at
-    the part is not asked: shelf and load are one lump here, and pulling that lump to what the part's surface shows cost the chamber more than
-    it gave.)"""
+    """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its
+    standard deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may
+    stray from the model (both 1 when nothing is known to go on); an unusable reading only lets time pass; with
+    `find_shares` False they stay what they are. (A thermocouple at the part is not asked: shelf and load are one lump
+    here, and pulling that lump to what the part's surface shows cost the chamber more than it gave.)"""
     x, heat, trend, shares = estimate.x, estimate.heat_w, estimate.trend_w_per_s, estimate.shares
     p, tangent, age = estimate.covariance, estimate.tangent, estimate.age
     surprise, rejected, calm = estimate.surprise, estimate.rejected, estimate.calm_w
@@ -136,7 +147,8 @@ def update(
     sudden = estimate.sudden_s > 0.0
     sudden_s = max(0.0, estimate.sudden_s - dt_s)
     quiet = drift == 1.0 and not sudden
-    # The further off the readings are, the more has changed: what is not given to the heat goes into temperatures that nobody sees.
+    # The further off the readings are, the more has changed: what is not given to the heat goes into temperatures that
+    # nobody sees.
     alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
     walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
     fixed = sudden or not find_shares
@@ -148,7 +160,8 @@ def update(
     strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [trend_walk_w * trend_walk_w]))
     pending = [*estimate.pending, (power_w, dt_s)]
     late = sum(dt for _, dt in pending)
-    # To the nearest tick: rounded up, a dead time of a hair more than whole ticks makes the filter live a tick too early.
+    # To the nearest tick: rounded up, a dead time of a hair more than whole ticks makes the filter live a tick too
+    # early.
     while pending and late - 0.5 * pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
         late -= dt
@@ -184,14 +197,16 @@ def update(
                 p[POWER:, :POWER] = p[:POWER, POWER:] = 0.0
                 p[TREND, TREND] = trend = 0.0
                 p[CHAMBER, CHAMBER] += innovation * innovation
-                # The sensor is where it shows, the chamber is open: kept sure of, it makes the next readings wild again.
+                # The sensor is where it shows, the chamber is open: kept sure of, it makes the next readings wild
+                # again.
                 p[SENSOR, SENSOR] += innovation * innovation
                 s += innovation * innovation
                 if leaves:
                     heat = calm
                     p[HEAT, :] = p[:, HEAT] = 0.0
                 else:
-                    # A light chamber comes to rest within seconds, as far away as that heat lifts it over what is around it.
+                    # A light chamber comes to rest within seconds, as far away as that heat lifts it over what is
+                    # around it.
                     p[HEAT, HEAT] += (innovation * model.around_w_per_k(x)) ** 2
                 sudden_s = SUDDEN_S
             rejected = 0
@@ -204,12 +219,14 @@ def update(
             heat = min(bound, max(-bound, heat))
             for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
                 if not low < corrected[k] < high:
-                    # At its bound it can explain no more, and must not be taken for uncertain: what is left is for the others to explain.
+                    # At its bound it can explain no more, and must not be taken for uncertain: what is left is for the
+                    # others to explain.
                     corrected[k] = min(high, max(low, corrected[k]))
                     p[k, :] = p[:, k] = 0.0
             shares = tuple(corrected[POWER:TREND])
     if not all(LOWEST_C < t < HIGHEST_C for t in x):
-        # No oven is like that: whatever led there (an oven wholly unlike the model, readings that jump), begin anew from what is seen.
+        # No oven is like that: whatever led there (an oven wholly unlike the model, readings that jump), begin anew
+        # from what is seen.
         return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
     if quiet:
         calm += (heat - calm) * min(1.0, dt_s / CALM_S)
@@ -250,8 +267,9 @@ def doubt_of(estimate: Estimate, dt_s: float) -> float:
 
 
 def lasting_w(model: EnergyModel, estimate: Estimate) -> float:
-    """The unknown heat to be counted on from now on, W. What came suddenly is expected to leave as suddenly until it has lasted for ANSWER_AFTER
-    of the elements' time constant: what they are given sooner reaches the chamber when it is over."""
+    """The unknown heat to be counted on from now on, W. What came suddenly is expected to leave as suddenly until it
+    has lasted for ANSWER_AFTER of the elements' time constant: what they are given sooner reaches the chamber when it
+    is over."""
     lag_s = model.element_j_per_k / model.flows(estimate.now, model.ambient_c)[0][2]
     recent = estimate.sudden_s > max(0.0, SUDDEN_S - ANSWER_AFTER * lag_s)
     return estimate.calm_w if recent else estimate.heat_w
@@ -275,8 +293,9 @@ def ripple_of(
     dt_s: float,
     ambient_c: float,
 ) -> tuple[float, ...]:
-    """How far each temperature is from where even heating would have it, K, dt_s after `estimate`: of the `power_w` that went in meanwhile the firing
-    pattern gave `uneven_w` beyond what was asked of it, W, and takes that back within its next bursts."""
+    """How far each temperature is from where even heating would have it, K, dt_s after `estimate`: of the `power_w`
+    that went in meanwhile the firing pattern gave `uneven_w` beyond what was asked of it, W, and takes that back within
+    its next bursts."""
     if uneven_w == 0.0 and max(map(abs, ripple_k)) < RIPPLE_GONE_K:
         return (0.0,) * N
     gain, lining, contents = estimate.shares

@@ -1,10 +1,10 @@
-"""The energy balance run backwards: which watts, from now on, bring the chamber along the reference within the power there is.
+"""The energy balance run backwards: which watts, from now on, bring the chamber along the reference within the power
+there is.
 
-A small constrained optimisation over the horizon: minimise the squared distance to the reference plus a little for bends
-in the power's course, with 0 ≤ power ≤ full. Because the limit is in the plan, it heats at full power until the last moment at which
-the heat stored in elements and lining still lands it on the soak. Prediction is the nonlinear model under the previous
-plan; its sensitivity to the power is the model's tangent.
-"""
+A small constrained optimisation over the horizon: minimise the squared distance to the reference plus a little for
+bends in the power's course, with 0 ≤ power ≤ full. Because the limit is in the plan, it heats at full power until the
+last moment at which the heat stored in elements and lining still lands it on the soak. Prediction is the nonlinear
+model under the previous plan; its sensitivity to the power is the model's tangent."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,8 @@ import numpy as np
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..thermal.constants import STEFAN_BOLTZMANN
 
-#: The horizon in steps; how many of them share one power, and how many the prediction takes at once: fine now, coarse later.
+#: The horizon in steps; how many of them share one power, and how many the prediction takes at once: fine now, coarse
+#: later.
 BLOCKS = (1, 1, 1, 2, 2, 3, 4, 4, 8, 8, 12, 16)
 STRIDES = (1,) * 10 + (2,) * 8 + (4,) * 9
 STEPS = sum(BLOCKS)
@@ -25,7 +26,8 @@ _FIRST = np.cumsum((0, *BLOCKS[:-1]))
 _FIRST_LIST = _FIRST.tolist()
 _BLOCK_OF_STRIDE = _BLOCK_OF[ENDS - 1].tolist()
 _MIDDLE = _FIRST + 0.5 * (np.array(BLOCKS) - 1.0)
-#: Of (blocks − 2, blocks), how much the power's slope changes from one gap between blocks to the next (W per step of the shorter one), its square.
+#: Of (blocks − 2, blocks), how much the power's slope changes from one gap between blocks to the next (W per step of
+#: the shorter one), its square.
 _GAPS = np.diff(_MIDDLE)
 _BENDS = (
     np.diff(np.diff(np.eye(len(BLOCKS)), axis=0) / _GAPS[:, None], axis=0) * np.minimum(_GAPS[1:], _GAPS[:-1])[:, None]
@@ -33,15 +35,15 @@ _BENDS = (
 _BENDS_SQUARED = _BENDS.T @ _BENDS
 #: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
 ABOVE, ABOVE_K = 8.0, 0.15
-#: A bend of the power's course by a tenth of full costs as much as being off by this for the whole horizon, K. (Bends, not moves: a power that must
-#: fall for an hour is not held back.)
+#: A bend of the power's course by a tenth of full costs as much as being off by this for the whole horizon, K. (Bends,
+#: not moves: a power that must fall for an hour is not held back.)
 BEND_K = 0.08
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Powers of the blocks in W (as rated), made at `time_s` with steps of `step_s`, when what it follows was at `from_c`; `predicted_c` (°C) at the
-    ENDS of the strides."""
+    """Powers of the blocks in W (as rated), made at `time_s` with steps of `step_s`, when what it follows was at
+    `from_c`; `predicted_c` (°C) at the ENDS of the strides."""
 
     powers_w: tuple[float, ...]
     step_s: float
@@ -59,8 +61,8 @@ class Plan:
 
 
 def step_length_s(model: EnergyModel) -> float:
-    """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. A thirty-fifth of the time in which the near
-    lining and the contents follow the chamber, 2 s to 15 s."""
+    """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. A thirty-fifth of the
+    time in which the near lining and the contents follow the chamber, 2 s to 15 s."""
     coupling = model.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * model.film_m2 * 700.0**3
     return min(15.0, max(2.0, (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 35.0))
 
@@ -79,8 +81,9 @@ def make(
     chamber_limit_c: float = 1e9,
     shares: tuple[float, float, float] = (1.0, 1.0, 1.0),
 ) -> Plan:
-    """The plan from state x, with `heat_w` from nowhere known and shares of power, lining and contents as estimated. `reference_c`
-    (len(ENDS),) at the ENDS of the strides; `follows` CHAMBER or CONTENTS; the chamber is kept below chamber_limit_c. Pure; numpy only; well under a millisecond."""
+    """The plan from state x, with `heat_w` from nowhere known and shares of power, lining and contents as estimated.
+    `reference_c` (len(ENDS),) at the ENDS of the strides; `follows` CHAMBER or CONTENTS; the chamber is kept below
+    chamber_limit_c. Pure; numpy only; well under a millisecond."""
     if previous is None:
         nominal = np.full(len(BLOCKS), 0.5 * full_w)
     else:
@@ -97,7 +100,8 @@ def make(
         watts, length_s = gain * powers[block], stride * step_s
         after = model.step(state, watts, length_s, ambient_c, heat_w, lining, load)
         if heat_w < 0.0 and after[CHAMBER] < floor:
-            # An unknown loss ends with what drives it: a wide-open door cools the chamber to the surroundings, not below absolute zero.
+            # An unknown loss ends with what drives it: a wide-open door cools the chamber to the surroundings, not
+            # below absolute zero.
             without = model.step(state, watts, length_s, ambient_c, 0.0, lining, load)[CHAMBER]
             less = heat_w * max(0.0, (without - floor) / (without - after[CHAMBER]))
             after = model.step(state, watts, length_s, ambient_c, less, lining, load)
@@ -145,7 +149,8 @@ def make(
 
 
 def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> list[np.ndarray]:
-    """(strides, blocks) change of each output per watt in each block: the step's tangent, convolved and summed per block."""
+    """(strides, blocks) change of each output per watt in each block: the step's tangent, convolved and summed per
+    block."""
     impulse = np.empty((STEPS, len(power)))
     column = power
     for i in range(STEPS):
@@ -153,7 +158,8 @@ def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> li
         column = a @ column
     answers = []
     for output in outputs:
-        # The response to a block that starts at step f and lasts n: running sum of the impulse response, shifted, minus itself n later.
+        # The response to a block that starts at step f and lasts n: running sum of the impulse response, shifted, minus
+        # itself n later.
         total = np.concatenate(([0.0], np.cumsum(impulse[:, output])))
         matrix = np.zeros((STEPS, len(BLOCKS)))
         for block, (first, count) in enumerate(zip(_FIRST_LIST, BLOCKS)):
@@ -164,8 +170,9 @@ def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> li
 
 
 def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.ndarray, start: np.ndarray) -> np.ndarray:
-    """Minimum of ½ z'Hz + g'z in a box by projected Newton steps (D. P. Bertsekas, SIAM J. Control Optim. 20 (1982) 221):
-    Newton on the free variables, clipped to the box, halved until the cost falls; where it does not, down the slope."""
+    """Minimum of ½ z'Hz + g'z in a box by projected Newton steps (D. P. Bertsekas, SIAM J. Control Optim. 20 (1982)
+    221): Newton on the free variables, clipped to the box, halved until the cost falls; where it does not, down the
+    slope."""
     z = np.clip(start, low, high)
     slope = hessian @ z + gradient
     cost = 0.5 * z @ (slope + gradient)
@@ -176,8 +183,8 @@ def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.nd
             break
         newton = np.zeros_like(z)
         newton[free] = -np.linalg.solve(hessian[np.ix_(free, free)], slope[free])
-        # Far from its goal Newton's step asks for a thousand times what there is, this way and that, and clipped it may lead uphill however short; the
-        # slope over the curvature does not.
+        # Far from its goal Newton's step asks for a thousand times what there is, this way and that, and clipped it may
+        # lead uphill however short; the slope over the curvature does not.
         lower = _lower(hessian, gradient, low, high, z, cost, newton) or _lower(
             hessian, gradient, low, high, z, cost, -slope / np.diagonal(hessian)
         )

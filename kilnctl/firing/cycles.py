@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from ..settings.oven import Oven
 
-#: Shortest run on or off, in seconds, by the name of the pattern, where the elements bear it (`kilnctl.body.bursts`). "fine" fires single cycles: the smoothest heat, for a
-#: stiff supply; "quiet lights" changes so rarely that lamps on the same line are left in peace.
+#: Shortest run on or off, in seconds, by the name of the pattern, where the elements bear it (`kilnctl.body.bursts`).
+#: "fine" fires single cycles: the smoothest heat, for a stiff supply; "quiet lights" changes so rarely that lamps on
+#: the same line are left in peace.
 SHORTEST_RUN_S = {"fine": 0.0, "balanced": 1.0, "quiet lights": 30.0}
 
 
@@ -35,7 +36,8 @@ class Pattern:
 
 
 def pattern_for(oven: "Oven", bears_s: float = math.inf) -> Pattern:
-    """The pattern that an oven's description asks for; of a pattern that it only names, with runs of `bears_s` at most."""
+    """The pattern that an oven's description asks for; of a pattern that it only names, with runs of `bears_s` at
+    most."""
     shortest_s = oven.switching.minimum_on_s
     if shortest_s is None:
         shortest_s = min(SHORTEST_RUN_S[oven.switching.pattern], bears_s)

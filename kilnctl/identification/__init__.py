@@ -1,1 +1,2 @@
-"""Records → stretches → fit: the parameters of the energy balance, with their uncertainty. Uses scipy; never in the process that heats."""
+"""Records → stretches → fit: the parameters of the energy balance, with their uncertainty. Uses scipy; never in the
+process that heats."""

@@ -288,10 +288,11 @@ def _held_out(problem: _Problem, found: Estimate, scale: float) -> float:
 def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -> tuple[np.ndarray, float]:
     """(covariance that allows for a model that is not the oven, tension) of the parameters' logarithms.
 
-    Where records pull the parameters further from the description than its uncertainty and theirs allow, something is wrong that neither knows of,
-    mostly the model's structure, and both are worth less than they say. Birge's ratio (R. T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root
-    of χ² of the prior over the number of parameters that the records determine. All standard errors grow by it; it is 1 up to what chance alone makes
-    (two standard deviations of χ², which are √(2n) each)."""
+    Where records pull the parameters further from the description than its uncertainty and theirs allow, something is
+    wrong that neither knows of, mostly the model's structure, and both are worth less than they say. Birge's ratio (R.
+    T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root of χ² of the prior over the number of parameters that
+    the records determine. All standard errors grow by it; it is 1 up to what chance alone makes (two standard
+    deviations of χ², which are √(2n) each)."""
     before = np.linalg.inv(prior)
     determined = max(1.0, len(prior) - float(np.trace(before @ covariance)))
     ratio = float(logarithms @ before @ logarithms) / determined

@@ -166,7 +166,7 @@ def _piece(log, model, t, y, p, room, dt, block, sampling, ambient_c, wild, door
 def _start(model: EnergyModel, first_c: float, room_c: float, cold: bool):
     """Where everything was at the first sample, and how unsure that is: rested at room temperature, or warmed
     through for a while."""
-    everything = {s: 1.0 for s in range(N)}
+    everything = dict.fromkeys(range(N), 1.0)
     if cold:
         inside = {LINING + 1: 0.3, LINING + 2: 0.7, LINING + 3: 1.0}
         return (

@@ -1,11 +1,11 @@
-"""How chamber, lining, contents and elements hang together when it heats: the two temperatures inside, of the air and of the
-radiant star, drawn into the one that the model has.
+"""How chamber, lining, contents and elements hang together when it heats: the two temperatures inside, of the air and
+of the radiant star, drawn into the one that the model has.
 
-The model's chamber is what the ideal small sensor shows. At one power and known temperatures of what is inside, star and
-air are solved as they are; the heat that each then gets, over its difference to the sensor, is the model's conductance there.
-Done at several moments of a heat-up, it is divided into a convective and a radiative part. Where a fan makes the sensor show the air,
-the radiation of the walls is thereby counted for what it is worth at the sensor, and the natural films for the differences
-that heating makes."""
+The model's chamber is what the ideal small sensor shows. At one power and known temperatures of what is inside, star
+and air are solved as they are; the heat that each then gets, over its difference to the sensor, is the model's
+conductance there. Done at several moments of a heat-up, it is divided into a convective and a radiative part. Where a
+fan makes the sensor show the air, the radiation of the walls is thereby counted for what it is worth at the sensor, and
+the natural films for the differences that heating makes."""
 
 from dataclasses import dataclass
 
@@ -36,8 +36,8 @@ class Link:
 
 @dataclass(frozen=True)
 class Coupling:
-    """elements → chamber, chamber → faces of the lining, chamber → each body inside, by name; and how hot the elements get at
-    that power, °C, at the hottest of the temperatures."""
+    """elements → chamber, chamber → faces of the lining, chamber → each body inside, by name; and how hot the elements
+    get at that power, °C, at the hottest of the temperatures."""
 
     elements: Link
     faces: Link
@@ -61,8 +61,8 @@ def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tu
 
 
 def _divided(states: list[tuple[float, float, float]]) -> Link:
-    """The link that best carries the watts of (hot °C, cold °C, W), relative errors squared. States that carry next to nothing,
-    or against the fall, say nothing about it."""
+    """The link that best carries the watts of (hot °C, cold °C, W), relative errors squared. States that carry next to
+    nothing, or against the fall, say nothing about it."""
     most = max(s[2] for s in states)
     told = [s for s in states if s[0] - s[1] > 0.05 and s[2] > 0.02 * most] or [(1.0, 0.0, max(most, 1.0))]
     hot, cold, watts = (np.array(v) for v in zip(*told))
@@ -79,8 +79,8 @@ def _divided(states: list[tuple[float, float, float]]) -> Link:
 def _state(
     oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]
 ) -> dict[str, tuple[float, float, float]]:
-    """(hot °C, cold °C, W) of each link with every surface but the elements at its temperature of plates_c, and that power in
-    the elements, less where they would melt."""
+    """(hot °C, cold °C, W) of each link with every surface but the elements at its temperature of plates_c, and that
+    power in the elements, less where they would melt."""
     ambient, speed = oven.site.ambient_c, oven.fan.air_speed_m_per_s if oven.fan else 0.0
     heater, plates = surfaces[-1], list(zip(surfaces[:-1], star, plates_c))
     weights = [(star[i], (t + ZERO_C) ** 4) for i, t in enumerate(plates_c)]

@@ -1,8 +1,9 @@
 """The model before any run: derived from the body alone, with the physics of `kilnctl.thermal`.
 
-`coupling` draws air and radiant star into the one chamber that the model has, `lining` the walls into four lumps. What it takes
-to hold a temperature is then held to the steady body (`body.steady`) at two temperatures: what vents, leaks and openings lose
-is one conductance here, right at the working temperature, and what they lose more or less elsewhere goes with the lining."""
+`coupling` draws air and radiant star into the one chamber that the model has, `lining` the walls into four lumps. What
+it takes to hold a temperature is then held to the steady body (`body.steady`) at two temperatures: what vents, leaks
+and openings lose is one conductance here, right at the working temperature, and what they lose more or less elsewhere
+goes with the lining."""
 
 from ..body import bodies_in, heater_of, plate_of
 from ..body.sensor import STILL_FILM
@@ -18,8 +19,8 @@ from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
 from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
-#: Heat capacity of the thin skin of everything inside that follows the air within a tick, J/(m²·K) of the faces (an estimate:
-#: enough to keep the node well-behaved).
+#: Heat capacity of the thin skin of everything inside that follows the air within a tick, J/(m²·K) of the faces (an
+#: estimate: enough to keep the node well-behaved).
 SKIN_J_PER_M2K = 20.0
 #: Where it is held to the steady body, as shares of the working temperature's rise over the room.
 HELD = (0.6, 1.42)
@@ -43,8 +44,8 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
 
 
 def _heating(model: EnergyModel, working: float, film_share: float) -> list[tuple[float, float]]:
-    """(hot faces, contents) °C at five moments of a heat-up at full power, spread over the chamber's rise. The first lump lies
-    behind the faces: the film to it is film_share of the film to them."""
+    """(hot faces, contents) °C at five moments of a heat-up at full power, spread over the chamber's rise. The first
+    lump lies behind the faces: the film to it is film_share of the film to them."""
     ambient, found, dt = model.ambient_c, [], 1.0
     x = model.rest(ambient)
     top = min(working, ambient + 0.95 * (model.highest_c() - ambient))
@@ -63,7 +64,8 @@ def _heating(model: EnergyModel, working: float, film_share: float) -> list[tupl
 def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses) -> EnergyModel:
     ambient, (leak, leak_rise, held) = oven.site.ambient_c, losses
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up and down.
+    # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up
+    # and down.
     lining = lining_of(oven, ambient + 0.6 * (working - ambient), coupling.faces.w_per_k, coupling.faces.m2, held)
     capacity, coupling_w, coupling_m2 = _contents(oven, load, coupling, ambient, working)
     heater, c = heater_of(oven), oven.chamber
@@ -97,8 +99,8 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
 
 
 def _losses(oven: Oven, steady: SteadyOven, working: float):
-    """What passes the walls by other ways: conductance at 0 °C, W/K, and its relative rise; and what goes into the walls, as
-    two pairs of a chamber temperature, °C, and W."""
+    """What passes the walls by other ways: conductance at 0 °C, W/K, and its relative rise; and what goes into the
+    walls, as two pairs of a chamber temperature, °C, and W."""
     ambient = oven.site.ambient_c
     top = min(steady.valid_c, max(working, min(ambient + HELD[1] * (working - ambient), oven.limits.highest_c)))
     faces = {f.name for f in oven.faces} | {"edges and corners"}
@@ -139,8 +141,9 @@ def _resistance_rise(oven: Oven) -> float:
 def _contents(
     oven: Oven, load: Load | None, coupling: Coupling, ambient: float, working: float
 ) -> tuple[float, float, float]:
-    """Shelf and load as one lump: capacities and conductances added; a thick one takes heat through a third of its depth: so much warmer than its mean is
-    the face of a slab that warms steadily (Carslaw and Jaeger 1959, section 3.8)."""
+    """Shelf and load as one lump: capacities and conductances added; a thick one takes heat through a third of its
+    depth: so much warmer than its mean is the face of a slab that warms steadily (Carslaw and Jaeger 1959, section
+    3.8)."""
     capacity = coupling_w = coupling_m2 = 0.0
     radiation = 4.0 * STEFAN_BOLTZMANN * (working + ZERO_C) ** 3
     for name, body in bodies_in(oven, load):

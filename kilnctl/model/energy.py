@@ -43,11 +43,10 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
     """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
-    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `leak_rise_per_k` of what passes the
-    lining by other ways (below zero where the air is left behind);
-    `resistance_rise_per_k`: of the elements' resistance over its value at `rated_c`, where they have their
-    rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over
-    its whole film there."""
+    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `leak_rise_per_k` of what passes
+    the lining by other ways (below zero where the air is left behind); `resistance_rise_per_k`: of the elements'
+    resistance over its value at `rated_c`, where they have their rated power; `lag_s`: of the sensor in still room air;
+    `sensor_wind`: convective film on it at work over its whole film there."""
 
     power_w: float
     voltage_v: float
@@ -182,11 +181,13 @@ class EnergyModel:
         )
 
     def sensor_shares(self, chamber_c: float, dt_s: float) -> tuple[float, float]:
-        """How far the sensor goes in a step towards what the chamber was at its start, and towards what it is at its end: exact for
-        a chamber that warms evenly in between. (Following the end alone it would lag half a step less than it does.)"""
+        """How far the sensor goes in a step towards what the chamber was at its start, and towards what it is at its
+        end: exact for a chamber that warms evenly in between. (Following the end alone it would lag half a step less
+        than it does.)"""
         if self.lag_s <= 0.0:
             return 0.0, 1.0
-        # A forecast of what cannot be may pass absolute zero within a step; the lag there is that of the coldest there is.
+        # A forecast of what cannot be may pass absolute zero within a step; the lag there is that of the coldest there
+        # is.
         lag = self.lag_at_s(max(1.0 - ZERO_C, chamber_c))
         share = -math.expm1(-dt_s / lag)
         by_end = 1.0 - share * lag / dt_s
@@ -319,15 +320,15 @@ class EnergyModel:
         return max(0.0, self.steady(chamber_c, ambient_c)[1])
 
     def keeping_w(self, x, ambient_c: float | None = None) -> float:
-        """Power (as rated) that only keeps the chamber where it is while everything else is as warm as in x, W, not below 0.
-        A lining that is still cold takes many times what it takes for ever."""
+        """Power (as rated) that only keeps the chamber where it is while everything else is as warm as in x, W, not
+        below 0. A lining that is still cold takes many times what it takes for ever."""
         ambient = self.ambient_c if ambient_c is None else ambient_c
         taken = sum(self.taken_w(x)) + self.leaking(x[CHAMBER], ambient)[0] - self.extra_w
         return max(0.0, taken * (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c)))
 
     def believes(self, supply_v: float | None) -> bool:
-        """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not there, one that shows more than 1.5
-        times as much is broken."""
+        """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not
+        there, one that shows more than 1.5 times as much is broken."""
         return supply_v is not None and 0.3 * self.voltage_v < supply_v < 1.5 * self.voltage_v
 
     def full_power_w(self, supply_v: float | None = None) -> float:

@@ -44,10 +44,11 @@ class RecordFit:
 
 @dataclass(frozen=True)
 class Fit:
-    """`model` is for the load of the first record; `for_load` gives it for another. `logarithms` are ln(value
-    / day-zero value), `covariance` theirs. noise_k: of one reading; news_k: what one residual counts for
-    (noise, plus what the model cannot say). held_out_k: rms error in the last third of each record, predicted
-    by a fit without it. tension: how many times the records pull further from the description than both allow; the covariance is widened for it."""
+    """`model` is for the load of the first record; `for_load` gives it for another. `logarithms` are ln(value /
+    day-zero value), `covariance` theirs. noise_k: of one reading; news_k: what one residual counts for (noise, plus
+    what the model cannot say). held_out_k: rms error in the last third of each record, predicted by a fit without it.
+    tension: how many times the records pull further from the description than both allow; the covariance is widened for
+    it."""
 
     oven_name: str
     model: EnergyModel

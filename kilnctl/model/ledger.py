@@ -4,7 +4,8 @@ from .energy import CHAMBER, EnergyModel
 
 
 def ledger_w(model: EnergyModel, x, power_w: float, unexplained_w: float, ambient_c: float) -> dict[str, float]:
-    """{where: W} of `power_w` into the elements at state x (°C, 8). The entries sum to power_w; heat that is given back is negative."""
+    """{where: W} of `power_w` into the elements at state x (°C, 8). The entries sum to power_w; heat that is given back
+    is negative."""
     (from_elements, _, _), (into_lining, _, _), _, _, _, (to_room, _, _), (into_load, _, _) = model.flows(x, ambient_c)
     leak = model.leaking(x[CHAMBER], ambient_c)[0]
     into_load = into_load if model.contents_j_per_k > 0.0 else 0.0

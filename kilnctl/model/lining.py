@@ -1,8 +1,8 @@
-"""The lining as four lumps. Each face is a stack of layers in which heat diffuses; the model has one row of four lumps for
-all faces together. The lumps are chosen so that the row takes the same heat as the real stacks when the hot face swings with
-periods from half a minute to two days: their complex admittances Y(ω) agree in the least-squares sense. (Transmission matrix
-of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction of Heat in Solids, 1959, section 3.7.) What the row passes
-for ever is then held to the steady body at two chamber temperatures."""
+"""The lining as four lumps. Each face is a stack of layers in which heat diffuses; the model has one row of four lumps
+for all faces together. The lumps are chosen so that the row takes the same heat as the real stacks when the hot face
+swings with periods from half a minute to two days: their complex admittances Y(ω) agree in the least-squares sense.
+(Transmission matrix of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction of Heat in Solids, 1959, section
+3.7.) What the row passes for ever is then held to the steady body at two chamber temperatures."""
 
 import cmath
 import math
@@ -24,8 +24,8 @@ STEEPEST_PER_K = 0.03
 
 @dataclass(frozen=True)
 class Lining:
-    """Four lumps from the inside outward: capacities in J/K and conductances in W/K, both at 0 °C, their relative rises per
-    °C, and the share of the faces' film that leads to the first."""
+    """Four lumps from the inside outward: capacities in J/K and conductances in W/K, both at 0 °C, their relative rises
+    per °C, and the share of the faces' film that leads to the first."""
 
     j_per_k: tuple[float, ...]
     w_per_k: tuple[float, ...]
@@ -35,8 +35,8 @@ class Lining:
 
 
 def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) -> Lining:
-    """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: two pairs of a chamber
-    temperature, °C, and the heat that goes into the lining for ever there, W, the cooler first."""
+    """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: two pairs of a
+    chamber temperature, °C, and the heat that goes into the lining for ever there, W, the cooler first."""
     ambient = oven.site.ambient_c
     stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
     solutions = [
@@ -51,7 +51,8 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) 
         )
         for layers, g, f in stacks
     ]
-    # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady. The last is for ever.
+    # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady. The last is
+    # for ever.
     omega = 2.0 * math.pi / np.append(np.geomspace(30.0, 172800.0, 32), 1e12)
     film = film_w + 4.0 * STEFAN_BOLTZMANN * film_m2 * (middle_c + ZERO_C) ** 3
     inside = sum(g.inner_m2 for _, g, _ in stacks)
@@ -84,8 +85,8 @@ def _face_c(chamber_c: float, watts: float, film_w: float, film_m2: float) -> fl
 
 
 def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Conductances at 0 °C, and rises, with which the row passes the watts of `points` (face °C, W) to the room: one factor on
-    all conductances for the first point, one on all rises for the second."""
+    """Conductances at 0 °C, and rises, with which the row passes the watts of `points` (face °C, W) to the room: one
+    factor on all conductances for the first point, one on all rises for the second."""
 
     def end_c(point, row, rises) -> float:
         t, watts = point

@@ -1,4 +1,5 @@
-"""The energy balance itself as a plant: an oven that is exactly as the model says, for studies of how sure a fitted model is."""
+"""The energy balance itself as a plant: an oven that is exactly as the model says, for studies of how sure a fitted
+model is."""
 
 import math
 from collections import deque
@@ -13,10 +14,10 @@ from .energy import CHAMBER, CONTENTS, LINING, SENSOR, EnergyModel
 
 
 class ModelOven:
-    """Advances `model` under the duty that reaches it. Sensors: the model's own lag and dead time, the description's noise, the
-    offsets of `conditions`; the limit sensor stands beside the control sensor. `chamber_c`, `part_c`, `energy_j` and
-    `time_s` are the truth; `supply_share` may be set at any time.
-    Same arguments and calls, same readings bit for bit; can be pickled."""
+    """Advances `model` under the duty that reaches it. Sensors: the model's own lag and dead time, the description's
+    noise, the offsets of `conditions`; the limit sensor stands beside the control sensor. `chamber_c`, `part_c`,
+    `energy_j` and `time_s` are the truth; `supply_share` may be set at any time. Same arguments and calls, same
+    readings bit for bit; can be pickled."""
 
     def __init__(self, oven: Oven, model: EnergyModel, seed: int = 0, conditions: Conditions = Conditions()):
         self.oven, self.model, self.conditions = oven, model, conditions
@@ -31,7 +32,8 @@ class ModelOven:
         self._sample = 0
 
     def start_at(self, chamber_c: float) -> None:
-        """Everything inside at that temperature, the lining warm in proportion to its depth: an oven that was used lately."""
+        """Everything inside at that temperature, the lining warm in proportion to its depth: an oven that was used
+        lately."""
         warm = chamber_c - self.ambient_c
         x = list(self.model.rest(chamber_c))
         for depth, share in enumerate((0.8, 0.6, 0.4)):
@@ -41,7 +43,8 @@ class ModelOven:
         self._shown = deque([(self.time_s, self.x[SENSOR])])
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
-        """See `kilnctl.plants.plant.Plant`. The model has one element: groups that are fired apart count by their mean."""
+        """See `kilnctl.plants.plant.Plant`. The model has one element: groups that are fired apart count by their
+        mean."""
         if isinstance(duty, Sequence):
             duty = sum(duty) / len(duty)
         if not (dt_s > 0.0 and 0.0 <= duty <= 1.0):

@@ -136,8 +136,8 @@ def save_model(path: str | Path, model: TrainedModel | Fit, made: str = "") -> N
 def model_for(
     oven: Oven, load: Load | None, working_c: float, file: str | Path | None = None
 ) -> tuple[EnergyModel, str]:
-    """The model to control with, and what it is in words: the trained one of that file with this load in, or, without a file,
-    the description's own. Raises KilnctlError as `load_model` does."""
+    """The model to control with, and what it is in words: the trained one of that file with this load in, or, without a
+    file, the description's own. Raises KilnctlError as `load_model` does."""
     if file is None:
         return day_zero(oven, load, working_c), "from the oven's description; no learning run yet"
     found = load_model(file, oven)

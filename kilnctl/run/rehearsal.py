@@ -13,7 +13,6 @@ from ..plants.plant import Plant, computer_of, truth_of
 from ..reading import Reading
 from ..record.columns import row_of
 from ..record.events import Event, Teller, on_run_clock
-from ..record.run_data import RunData
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..terms import Outcome

@@ -94,9 +94,9 @@ class Limits:
 
 @dataclass(frozen=True, kw_only=True)
 class Safety:
-    """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. Their bounds are
-    those of `kilnctl.safety.limits`, which no setting moves; what is left out keeps the default, and other thresholds are not
-    configurable."""
+    """Thresholds of the rules that a maker may want tighter, or looser for an oven that trips without cause. Their
+    bounds are those of `kilnctl.safety.limits`, which no setting moves; what is left out keeps the default, and other
+    thresholds are not configurable."""
 
     sensor_coast_s: float | None = quantity(
         "time",

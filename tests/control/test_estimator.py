@@ -170,7 +170,8 @@ def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet
 
 
 def test_a_sudden_loss_is_known_within_seconds_and_its_end_too(oven, cabinet_model):
-    """Four fifths of full power from the 900th second to the 960th; the readings tell it after the dead time of 4 s and a lag of 5 s."""
+    """Four fifths of full power from the 900th second to the 960th; the readings tell it after the dead time of 4 s and
+    a lag of 5 s."""
     loss = -0.8 * cabinet_model.power_w
     ours = held(oven("curing-cabinet"), cabinet_model, OURS, 1020, lambda t: loss if 900 <= t < 960 else 0.0)
     assert ours[915:958, 1] == pytest.approx(np.full(43, loss), rel=0.15)
