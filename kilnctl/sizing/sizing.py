@@ -77,7 +77,7 @@ class Sizing:
     @property
     def walls(self):
         """The walls of the box as they are computed: each with its `face` and `layers`, from the hot face outward."""
-        return self._nominal.walls
+        return self.steady.walls
 
     # ---- steady ----------------------------------------------------------------------------------------------------
 
