@@ -30,7 +30,7 @@ def brief(tmp_path):
 
 def at_home(folder):
     """What --home has to name so that the commands find the service in `folder`."""
-    home = folder / "home of commands" / "curing-cabinet"
+    home = folder / "h c" / "curing-cabinet"
     home.mkdir(parents=True)
     (home / "socket").symlink_to(folder / "socket")
     return home.parent
