@@ -57,7 +57,10 @@ def test_only_as_much_as_the_greater_lag_explains(lag_s):
     bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(
         60, **QUIET
     )
-    late = lambda t: 100.0 + t - 60.0 * (1.0 - math.exp(-t / 60.0)) + 0.1 * math.sin(t)
+
+    def late(t):
+        return 100.0 + t - 60.0 * (1.0 - math.exp(-t / 60.0)) + 0.1 * math.sin(t)
+
     first, second = (ramp(1.0), late) if lag_s > 0.0 else (late, ramp(1.0))
     assert bench.feed(300, chamber=first, **{**QUIET, "limit_c": second}).faults == set()
     for behind in (50.0, -50.0):
@@ -67,8 +70,13 @@ def test_only_as_much_as_the_greater_lag_explains(lag_s):
 
 def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
     """The control sensor falls by 100 K in ten seconds, the limit sensor (60 s slower) by a tenth of it in twenty."""
-    seen = lambda t: 300.0 - 100.0 * (1.0 - math.exp(-t / 10.0)) + 0.1 * math.sin(t)
-    slow = lambda t: 300.0 - 60.0 * (1.0 - math.exp(-t / 70.0))
+
+    def seen(t):
+        return 300.0 - 100.0 * (1.0 - math.exp(-t / 10.0)) + 0.1 * math.sin(t)
+
+    def slow(t):
+        return 300.0 - 60.0 * (1.0 - math.exp(-t / 70.0))
+
     for lag_s, faults in ((0.0, {"sensors-disagree"}), (60.0, set())):
         bench = Bench(second_lag_s=lag_s, schedule_trip_c=300.0 + 90.0, chamber_trip_c=400.0)
         bench.feed(60, chamber=lambda t: 300.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": 300.0})
@@ -117,11 +125,18 @@ def test_noise_is_what_goes_to_and_fro(dt):
     noise."""
     for size, trips in ((3.0, True), (0.4, False)):
         generator = random.Random(7)
-        bench = Bench(noise_k=2.0).feed(90, chamber=lambda t: 100.0 + generator.gauss(0.0, size), dt=dt, **QUIET)
+
+        def noise(t, generator=generator, size=size):
+            return 100.0 + generator.gauss(0.0, size)
+
+        bench = Bench(noise_k=2.0).feed(90, chamber=noise, dt=dt, **QUIET)
         assert bench.faults == ({"sensor-noisy"} if trips else set())
         assert not trips or bench.tripped_after["sensor-noisy"] <= within_s("F17")
         assert trips or not bench.warnings
-    bend = lambda t: 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))
+
+    def bend(t):
+        return 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))
+
     bench = Bench(noise_k=2.0, wild_k_per_s=200.0, chamber_trip_c=900.0, schedule_trip_c=900.0)
     bench.feed(20, chamber=700.0, dt=dt, **{**QUIET, "limit_c": None}).feed(
         40, chamber=bend, dt=dt, **{**QUIET, "limit_c": None}
