@@ -10,7 +10,6 @@ NO_RISE = "heat-no-rise asks for more than full power can do near the highest te
 HOLDING = "the model's four lumps for all walls miss sizing's holding power by more than 5 %"
 HEATING = "the model's four lumps for all walls miss the virtual oven's heat-up by more than 10 %"
 STEADY = "virtual oven and sizing differ by more than 1 %: not traced"
-UNTRACED = "not traced"
 
 OPEN: dict[int | str, dict[str, str]] = {
     0: {"steady": STEADY},
