@@ -152,6 +152,7 @@ def test_open_wire_is_as_thick_as_its_power_asks(tmp_path):
 def test_a_fan_lets_sheathed_elements_carry_what_they_would_not_in_still_air():
     """40 kW/m² in a chamber of 200 °C: without a fan the sheath is near 700 °C, in 3 m/s far cooler."""
     cabinet = workshop("curing-cabinet")
+    assert cabinet.fan is not None
     still = full_power_c(dataclasses.replace(cabinet, fan=None), 40000.0, 200.0, 0.0065)
     stirred = full_power_c(
         dataclasses.replace(cabinet, fan=dataclasses.replace(cabinet.fan, air_speed_m_per_s=3.0)),
@@ -172,6 +173,7 @@ def test_more_power_than_the_chamber_has_room_for_is_said(tmp_path):
 
 def test_a_load_that_cannot_be_inside_is_refused_by_sizing_and_model_too():
     oven = workshop("bench-muffle")
+    assert oven.usual_load is not None
     huge = dataclasses.replace(oven.usual_load, mass_kg=500.0)
     for build in (lambda: SteadyOven(oven, huge), lambda: day_zero(oven, huge)):
         with pytest.raises(KilnctlError, match="does not fit"):

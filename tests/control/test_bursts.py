@@ -29,7 +29,7 @@ def test_ripple_is_what_bursts_do_beyond_even_heating_and_goes_away(model):
 def test_what_keeps_the_chamber_is_many_times_the_holding_power_over_a_cold_lining(model):
     steady, holding = model.steady(600.0)
     assert model.keeping_w(steady) == pytest.approx(holding, rel=0.01)
-    cold = steady[:LINING] + (500.0, 200.0, 40.0, 20.0) + steady[LINING + 4 :]
+    cold = (*steady[:LINING], 500.0, 200.0, 40.0, 20.0, *steady[LINING + 4 :])
     power = model.keeping_w(cold)
     assert power > 3.0 * holding
     # The element gives as much as is taken: the chamber stands still.

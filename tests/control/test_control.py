@@ -3,6 +3,7 @@
 import dataclasses
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ def drive(
     """A row a tick of `dt` s, until `seconds` are over."""
     load = schedule.load or oven.usual_load
     plant = plant or VirtualOven(oven, load=load, seed=seed)
-    controller = OURS if kind is None else control.Plain(kind)
+    controller: Any = OURS if kind is None else control.Plain(kind)
     programme = programme_of(oven, schedule, model or day_zero(oven, load, schedule.top_c))
     reading = plant.advance(dt, 0.0, True)
     state, rows, duty = controller.start(programme, reading), [], 0.0
@@ -207,7 +208,7 @@ def test_tuning_by_tangent_against_a_first_order_process_with_delay():
     times = dt * np.arange(1, 4001)
     rise = k * step_w * (1.0 - np.exp(-np.maximum(0.0, times - theta) / tau))
     for slower in (1.0, 3.0):
-        t = by_tangent(rise, dt, step_w, k, theta, 0.0, False, slower)
+        t = by_tangent(rise.tolist(), dt, step_w, k, theta, 0.0, False, slower)
         assert t.slope_k_per_s == pytest.approx(k / tau, rel=2e-3) and t.dead_s == pytest.approx(theta, abs=0.3)
         assert t.gain_w_per_k == pytest.approx(tau / (k * (slower + 1.0) * theta), rel=0.03)
         assert t.integral_s == pytest.approx(min(tau, 4.0 * (slower + 1.0) * theta), rel=0.03)

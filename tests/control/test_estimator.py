@@ -182,7 +182,7 @@ def test_a_sudden_loss_is_known_within_seconds_and_its_end_too(oven, cabinet_mod
 def test_a_dead_time_between_two_ticks_counts_as_the_nearer(cabinet_model, dead_s):
     """On a steep way up the estimate is where the chamber is: a tick of dead time too many would have it 2 s ahead."""
     m, x = cabinet_model.but(dead_s=dead_s), cabinet_model.rest(20.0)
-    estimate, line = estimator.start(m, 20.0, 20.0), [20.0] * 3
+    estimate, line, before = estimator.start(m, 20.0, 20.0), [20.0] * 3, x
     for _ in range(100):
         before, x = x, m.step(x, m.power_w, 2.0, 20.0)
         line.append(x[SENSOR])

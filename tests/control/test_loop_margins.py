@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from loop_margins import _edge, _Loop, linear_at, loop_margins, margins
+from loop_margins import Loop, edge, linear_at, loop_margins, margins
 
 from kilnctl import control
 from kilnctl.control import estimator
@@ -37,7 +37,7 @@ def test_measured_margins_of_a_pi_against_its_transfer_function(oven):
 def test_the_control_keeps_its_distance_from_trembling(oven, name, at_c):
     made = oven(name)
     model = day_zero(made, made.usual_load, at_c)
-    loop = _Loop(made, model, at_c)
+    loop = Loop(made, model, at_c)
     # A model 30 % wrong in its gain and twice the dead time stay far from the edge; Ms below 2 is the usual bound (K.
     # J. Åström and T. Hägglund, Advanced PID Control, 2006: 1.2 to 2.0).
     assert loop.dies_away(2.2, 0.0) and loop.dies_away(1.0, 3.0 * model.dead_s)
@@ -48,7 +48,7 @@ def test_the_control_keeps_its_distance_from_trembling(oven, name, at_c):
 
 @pytest.mark.parametrize("limit", [1.5, 2.2, 5.0, 7.9, 8.0, 100.0])
 def test_an_edge_is_found_up_to_the_end_of_the_scale(limit):
-    found = _edge(lambda value: value <= limit, 1.0, 8.0, 0.03)
+    found = edge(lambda value: value <= limit, 1.0, 8.0, 0.03)
     assert found == (math.inf if limit >= 8.0 else pytest.approx(limit, abs=0.03 * limit))
 
 

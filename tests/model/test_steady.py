@@ -42,7 +42,7 @@ def test_the_sensor_lags_behind_an_even_rise_by_its_lag_whatever_the_step(dt_s):
     """y' = (u − y)/τ behind u = r·t comes to y = r·(t − τ) (K. J. Åström and R. M. Murray, Feedback Systems, section
     6.3, from memory). The lag's change with temperature is left out by a narrow range."""
     m = day_zero(load_oven(MUFFLE))
-    slope, sensor, lag = 1e-4, 100.0, m.lag_at_s(100.0)
+    slope, sensor, end, lag = 1e-4, 100.0, 100.0, m.lag_at_s(100.0)
     by_start, by_end = m.sensor_shares(100.0, dt_s)
     for i in range(round(40.0 * lag / dt_s)):
         begin, end = (100.0 + slope * dt_s * k for k in (i, i + 1))

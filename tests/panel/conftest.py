@@ -243,7 +243,7 @@ def bed_of(place: Path, rig_of=None):
 
 @pytest.fixture(scope="module")
 def one_chrome():
-    from .browser import browser
+    from .browser import browser  # noqa: PLC0415 - takes selenium, which the tests without a browser need not have
 
     made = browser()
     made.set_script_timeout(60)

@@ -66,8 +66,7 @@ def test_a_meter_that_says_what_cannot_be_is_as_one_that_says_nothing(volts, amp
 @pytest.fixture(scope="module")
 def bare():
     """A run of the cabinet without any meter, with a purge before it."""
-    load = dataclasses.replace(OVEN.usual_load, vapour=True) if hasattr(OVEN.usual_load, "vapour") else OVEN.usual_load
-    return rehearse(BARE, dataclasses.replace(WARM, load=load), seed=1)
+    return rehearse(BARE, dataclasses.replace(WARM, load=OVEN.usual_load), seed=1)
 
 
 def test_records_from_before_are_worked_out_the_same_way():

@@ -29,8 +29,7 @@ BARE = dataclasses.replace(OVEN, meters=Meters(supply=False, current=False))
 @pytest.fixture(scope="module")
 def bare():
     """A run of the cabinet without any meter, with a purge before it."""
-    load = dataclasses.replace(OVEN.usual_load, vapour=True) if hasattr(OVEN.usual_load, "vapour") else OVEN.usual_load
-    return rehearse(BARE, dataclasses.replace(WARM, load=load), seed=1)
+    return rehearse(BARE, dataclasses.replace(WARM, load=OVEN.usual_load), seed=1)
 
 
 def test_without_a_meter_the_commanded_share_is_shown_and_said(bare):

@@ -37,7 +37,10 @@ def test_the_31855_is_corrected_within_0_15_k_against_its90(cold_c):
 
 def test_the_uncorrected_chip_reads_low_where_it_matters():
     """Common practice: 16 K low at 1200 °C, 7 K high at 800 °C."""
-    shown = lambda t: (emf_mv("K", t) - emf_mv("K", 25.0)) / 0.041276 + 25.0
+
+    def shown(t):
+        return (emf_mv("K", t) - emf_mv("K", 25.0)) / 0.041276 + 25.0
+
     assert shown(1200.0) == pytest.approx(1184.0, abs=0.15) and shown(800.0) == pytest.approx(807.0, abs=0.15)
 
 

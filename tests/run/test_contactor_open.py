@@ -10,8 +10,8 @@ from kilnctl.commissioning import learning_run
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.model_oven import ModelOven
 from kilnctl.reading import Reading
-from kilnctl.run.chain import Chain
-from kilnctl.run.prepare import prepare
+from kilnctl.run.chain import Actuation, Chain
+from kilnctl.run.prepare import PreparedRun, prepare
 from kilnctl.run.rehearsal import follow
 from kilnctl.service.session import Rest
 from kilnctl.settings.schedule import Schedule, Step
@@ -20,9 +20,13 @@ from kilnctl.settings.schedule import Schedule, Step
 class Watched(Chain):
     """Keeps what each tick came to."""
 
+    def __init__(self, run: PreparedRun):
+        super().__init__(run)
+        self.acts: list[Actuation] = []
+
     def tick(self, *arguments, **named):
         act = super().tick(*arguments, **named)
-        self.__dict__.setdefault("acts", []).append(act)
+        self.acts.append(act)
         return act
 
 

@@ -40,7 +40,8 @@ class Bench:
             # A converter whose bits move, however still the temperature.
             here.setdefault("bits", self.step.to_bytes(4, "big"))
             facts: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
-            self.reading = Reading(chamber(t) if callable(chamber) else chamber, **here)
+            chamber_c: Any = chamber(t) if callable(chamber) else chamber
+            self.reading = Reading(chamber_c, **here)
             self.tick = Tick(self.now, self.step, facts.pop("fired", 0.3), **facts)
             self.state, self.verdict = judge(self.state, self.policy, self.reading, self.tick)
             self.warnings |= set(self.verdict.warnings)

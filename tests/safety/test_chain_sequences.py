@@ -53,7 +53,7 @@ class AnyRun(RuleBasedStateMachine):
         self.now, self.step = 100.0, 0
         self.act: Any = None
 
-    def _tick(self, reading, dt=1.0, forward=1, requests=()):
+    def one_tick(self, reading, dt=1.0, forward=1, requests=()):
         before, self.now, self.step = self.act, self.now + dt, self.step + forward
         self.act = self.chain.tick(reading, self.now, 1.0, self.step, requests)
         permit = self.act.verdict.permit
@@ -77,7 +77,7 @@ class AnyRun(RuleBasedStateMachine):
     def goes_on(self, n, requests):
         for k in range(n):
             fired, closed = (self.act.fired, self.act.contactor) if self.act else (0.0, False)
-            self._tick(self.plant.advance(1.0, fired, closed), requests=requests if k == 0 else ())
+            self.one_tick(self.plant.advance(1.0, fired, closed), requests=requests if k == 0 else ())
 
     @rule(
         chamber=numbers,
@@ -93,7 +93,7 @@ class AnyRun(RuleBasedStateMachine):
         requests=asked,
     )
     def odd_reading(self, chamber, limit, part, cold, faults, door, closed, fired, volts, current, requests):
-        self._tick(
+        self.one_tick(
             Reading(
                 chamber,
                 limit_c=limit,
@@ -112,7 +112,7 @@ class AnyRun(RuleBasedStateMachine):
 
     @rule(dt=st.one_of(st.floats(-5.0, 30.0), st.just(0.0)), forward=st.integers(-2, 3), requests=asked)
     def odd_time(self, dt, forward, requests):
-        self._tick(self.plant.advance(1.0, 0.0, False), dt, forward, requests)
+        self.one_tick(self.plant.advance(1.0, 0.0, False), dt, forward, requests)
 
     @rule()
     def somebody_acknowledges(self):
@@ -133,7 +133,7 @@ def test_a_voltage_that_no_meter_shows_is_none():
     run = AnyRun()
     run.begin(prove=False, seed=0)
     for second in (1.0, 1.0):
-        run._tick(Reading(20.0, fired=0.5, supply_v=3e156, current_a=1e300), second)
+        run.one_tick(Reading(20.0, fired=0.5, supply_v=3e156, current_a=1e300), second)
     assert math.isfinite(run.chain.energy_j)
 
 
@@ -144,8 +144,8 @@ TestAnyRun.settings = settings(max_examples=30, stateful_step_count=20)
 class NotPlain(EnergyBalanceControl):
     """The control, with a duty that is no float of Python's."""
 
-    def step(self, *arguments):
-        state, decision = super().step(*arguments)
+    def step(self, *arguments, **named):
+        state, decision = super().step(*arguments, **named)
         return state, dataclasses.replace(decision, duty=np.float64(decision.duty))
 
 

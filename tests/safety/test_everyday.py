@@ -18,7 +18,10 @@ IDLE = dict(cold_junction_c=25.0, tick=REST)
 @pytest.mark.parametrize("terminals", [True, False])
 def test_a_room_that_warms_from_6_to_18_degrees_in_the_morning_is_no_rise(terminals):
     """The steepest of a sine of ±6 K a day is 1.6 K/h."""
-    room = lambda t: 12.0 + 6.0 * math.sin(2.0 * math.pi * (t - 6 * 3600.0) / 86400.0)
+
+    def room(t):
+        return 12.0 + 6.0 * math.sin(2.0 * math.pi * (t - 6 * 3600.0) / 86400.0)
+
     bench = Bench().feed(
         14 * 3600,
         chamber=lambda t: room(t) + 0.1 * math.sin(t),
@@ -31,8 +34,13 @@ def test_a_room_that_warms_from_6_to_18_degrees_in_the_morning_is_no_rise(termin
 
 def test_a_workshop_whose_heating_comes_on_warms_the_oven_no_further_than_its_terminals():
     """5 °C to 20 °C in an hour: faster than any day warms, and the electronics' box feels it first."""
-    room = lambda t: 20.0 - 15.0 * math.exp(-t / 1500.0)
-    oven = lambda t: 5.0 + 15.0 * (1.0 - math.exp(-t / 3000.0)) + 0.1 * math.sin(t)
+
+    def room(t):
+        return 20.0 - 15.0 * math.exp(-t / 1500.0)
+
+    def oven(t):
+        return 5.0 + 15.0 * (1.0 - math.exp(-t / 3000.0)) + 0.1 * math.sin(t)
+
     bench = Bench().feed(300, chamber=lambda t: 5.0 + 0.1 * math.sin(t), cold_junction_c=5.0, tick=REST)
     assert bench.feed(7200, chamber=oven, cold_junction_c=room, tick=REST).faults == set()
     assert Bench().feed(300, chamber=5.0, cold_junction_c=5.0, tick=REST).feed(
@@ -66,7 +74,10 @@ def test_a_lid_ajar_for_hours_and_then_shut_trips_nothing():
 def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
     """A sensor that slipped out while nothing was heated: what it said before fades, the cap stays, and 300 s of wanted
     heat end it."""
-    out = lambda t: 60.0 + 140.0 * math.exp(-t / 20.0) + 0.1 * math.sin(t)
+
+    def out(t):
+        return 60.0 + 140.0 * math.exp(-t / 20.0) + 0.1 * math.sin(t)
+
     bench = Bench(fall_k_per_s=1.0).feed(300, **{**QUIET, **HOT, "limit_c": None})
     bench.feed(600, chamber=out, **{**QUIET, "limit_c": None}, tick=REST)
     assert bench.faults == set() and bench.state.fall is not None

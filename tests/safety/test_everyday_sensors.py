@@ -57,7 +57,10 @@ def test_only_as_much_as_the_greater_lag_explains(lag_s):
     bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(
         60, **QUIET
     )
-    late = lambda t: 100.0 + t - 60.0 * (1.0 - math.exp(-t / 60.0)) + 0.1 * math.sin(t)
+
+    def late(t):
+        return 100.0 + t - 60.0 * (1.0 - math.exp(-t / 60.0)) + 0.1 * math.sin(t)
+
     first, second = (ramp(1.0), late) if lag_s > 0.0 else (late, ramp(1.0))
     assert bench.feed(300, chamber=first, **{**QUIET, "limit_c": second}).faults == set()
     for behind in (50.0, -50.0):
@@ -67,8 +70,13 @@ def test_only_as_much_as_the_greater_lag_explains(lag_s):
 
 def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
     """The control sensor falls by 100 K in ten seconds, the limit sensor (60 s slower) by a tenth of it in twenty."""
-    seen = lambda t: 300.0 - 100.0 * (1.0 - math.exp(-t / 10.0)) + 0.1 * math.sin(t)
-    slow = lambda t: 300.0 - 60.0 * (1.0 - math.exp(-t / 70.0))
+
+    def seen(t):
+        return 300.0 - 100.0 * (1.0 - math.exp(-t / 10.0)) + 0.1 * math.sin(t)
+
+    def slow(t):
+        return 300.0 - 60.0 * (1.0 - math.exp(-t / 70.0))
+
     for lag_s, faults in ((0.0, {"sensors-disagree"}), (60.0, set())):
         bench = Bench(second_lag_s=lag_s, schedule_trip_c=300.0 + 90.0, chamber_trip_c=400.0)
         bench.feed(60, chamber=lambda t: 300.0 + 0.1 * math.sin(t), **{**QUIET, "limit_c": 300.0})
@@ -78,13 +86,13 @@ def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
 def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
     """F14: it reads 20 K/h less and less, so the chamber gets hotter and hotter and only the second sensor shows it; a
     warning comes first."""
-    row, began = by_id("F14"), 3600.0
+    rules, began = by_id("F14").rules, 3600.0
     long_soak = schedule_of("schedule: t\nsteps:\n  - {to: 160 °C, hold: 5 h, within: 10 K}\n", "t")
     run = rehearse(
         oven("curing-cabinet"), long_soak, faults=(PlantFault("thermocouple drifting", began, None, -20.0 / 3600.0),)
     )
     (found,) = run.trips
-    assert found.fault in row.rules and 3600.0 < found.time_s - began < row.detect_within_s
+    assert found.fault in rules and 3600.0 < found.time_s - began < within_s("F14")
     assert any(e.kind == "warning" and "apart" in e.text and began < e.time_s < found.time_s for e in run.events), [
         str(e) for e in run.events
     ]
@@ -117,11 +125,18 @@ def test_noise_is_what_goes_to_and_fro(dt):
     noise."""
     for size, trips in ((3.0, True), (0.4, False)):
         generator = random.Random(7)
-        bench = Bench(noise_k=2.0).feed(90, chamber=lambda t: 100.0 + generator.gauss(0.0, size), dt=dt, **QUIET)
+
+        def noise(t, generator=generator, size=size):
+            return 100.0 + generator.gauss(0.0, size)
+
+        bench = Bench(noise_k=2.0).feed(90, chamber=noise, dt=dt, **QUIET)
         assert bench.faults == ({"sensor-noisy"} if trips else set())
         assert not trips or bench.tripped_after["sensor-noisy"] <= within_s("F17")
         assert trips or not bench.warnings
-    bend = lambda t: 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))
+
+    def bend(t):
+        return 700.0 - 300.0 * (1.0 - math.exp(-max(0.0, t - 5.0) / 2.0))
+
     bench = Bench(noise_k=2.0, wild_k_per_s=200.0, chamber_trip_c=900.0, schedule_trip_c=900.0)
     bench.feed(20, chamber=700.0, dt=dt, **{**QUIET, "limit_c": None}).feed(
         40, chamber=bend, dt=dt, **{**QUIET, "limit_c": None}

@@ -332,7 +332,10 @@ def test_lags_come_from_the_description(oven):
 
 def test_a_parts_limit_is_the_lower_one_and_ten_kelvin_and_needs_a_sensor(oven, schedule):
     cabinet, plan = oven("curing-cabinet"), dataclasses.replace(schedule("temper"), part_highest_c=None)
-    limited = lambda own: dataclasses.replace(cabinet, limits=dataclasses.replace(cabinet.limits, part_highest_c=own))
+
+    def limited(own):
+        return dataclasses.replace(cabinet, limits=dataclasses.replace(cabinet.limits, part_highest_c=own))
+
     for own, plans, trip in (
         (None, None, math.inf),
         (190.0, None, 200.0),

@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from typing import Any
 
 import pytest
 
@@ -32,16 +33,13 @@ def at(s: SafetyState, reading=SEEN, tick=None, *, policy=POLICY, now=100.0, dt=
     return Look(s, policy, reading, tick, dt, fired, usable=True, warnings=[] if warnings is None else warnings)
 
 
-def see(s: SafetyState, chamber, dt: float, ticks: int, limit=None, fired=0.3, policy: Policy = POLICY, **values):
+def see(s: SafetyState, chamber: Any, dt: float, ticks: int, limit: Any = None, fired=0.3, policy=POLICY, **values):
     """`behaviour` for so many ticks; the least that the duty might be."""
     least, start = 1.0, s.settled_s if math.isfinite(s.settled_s) else 0.0
     for i in range(ticks):
         now = start + 1000.0 + i * dt
-        reading = Reading(
-            chamber(i * dt) if callable(chamber) else chamber,
-            limit_c=limit(i * dt) if callable(limit) else limit,
-            **values,
-        )
+        shown: list[Any] = [v(i * dt) if callable(v) else v for v in (chamber, limit)]
+        reading = Reading(shown[0], limit_c=shown[1], **values)
         least = min(
             least, rules_heat.behaviour(at(s, reading, tick(now, fired=fired), policy=policy, dt=dt, fired=fired))
         )
@@ -288,6 +286,7 @@ def test_a_hot_oven_without_terminals_may_follow_its_schedule_down():
         dict(fall=Fall(0.0, 1.0, 1.0, 0.1, None), slow_c=15.0, sink=Span(20.0, 30.0)),
     ):
         s = state(**{"slow_c": 18.0, "fired_60": 0.5, **reset})
+        assert s.slow_c is not None
         rules_heat.falls_when_heated(at(s, Reading(s.slow_c, cold_junction_c=25.0), tick(), fired=1.0, dt=1.0))
         assert s.sink == (s.slow_c, 0.0) and not s.trips
     s = state(slow_c=19.0, fired_60=0.5, sink=Span(20.0, 4.0))

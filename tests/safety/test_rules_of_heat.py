@@ -172,7 +172,10 @@ def test_low_gain_warns_and_does_not_stop_the_run():
 
 
 def test_a_rise_after_a_door_is_a_recovery_and_not_too_fast():
-    recovering = lambda t: steady(t) + 100.0 - (80.0 if t < 30.0 else max(0.0, 80.0 - 8.0 * (t - 30.0)))
+
+    def recovering(t):
+        return steady(t) + 100.0 - (80.0 if t < 30.0 else max(0.0, 80.0 - 8.0 * (t - 30.0)))
+
     bench = (
         Bench(rise_k_per_s=3.0).feed(60, **{**QUIET, **HOT}).feed(20, chamber=fell(80.0), **{**QUIET, "limit_c": None})
     )

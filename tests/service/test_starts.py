@@ -29,6 +29,11 @@ def gate(monkeypatch):
     opened.set()
 
 
+def being_prepared() -> bool:
+    """Whether a start that was asked for is being prepared; afterwards it waits for its tick."""
+    return any(thread.name == "prepare" for thread in threading.enumerate())
+
+
 def never_ran(person, ticks=20):
     """Whether nothing begins for so many ticks more."""
     upto = person.ask("status")["ticks"]["count"] + ticks
@@ -117,7 +122,7 @@ def test_a_second_start_does_not_wait_behind_the_first(oven, tmp_path, monkeypat
         begin, held = starts.Starts.begin, threading.Event()
         monkeypatch.setattr(starts.Starts, "begin", lambda self: begin(self) if held.is_set() else None)
         assert person.ask("start", schedule=str(CURE), confirm=True, by="A")["pending"]
-        while person.service.starts._ready.empty():
+        while being_prepared():
             assert person.ask("prepared")["pending"], "it is not called started before it is"
         second = person.ask("start", schedule=str(CURE), confirm=True, by="B")
         assert not second["ok"] and "another start" in second["words"]
@@ -144,7 +149,7 @@ def test_a_start_waits_until_it_is_known_whether_a_run_goes_on(oven, schedule, t
 
     with at_work(cabinet, tmp_path, before=before) as person:
         assert person.ask("start", schedule=str(CURE), confirm=True)["pending"]
-        while person.service.starts._ready.empty():
+        while being_prepared():
             pass
         asked.set()
         said = person.settled()
@@ -158,7 +163,7 @@ def test_a_service_that_ends_closes_the_record_of_a_start_that_waits(oven, tmp_p
         person.until(lambda a: a["state"] == "idle")
         monkeypatch.setattr(starts.Starts, "begin", lambda self: None)
         person.ask("start", schedule=str(CURE), confirm=True)
-        while person.service.starts._ready.empty():
+        while being_prepared():
             pass
     for thread in threading.enumerate():
         if thread.name == "closing":

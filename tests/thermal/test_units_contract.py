@@ -36,7 +36,8 @@ ENDINGS = {
 #: Unit-like words in running text: letters or ° with · / and exponents, and the plain ones that stand behind "in" or a
 #: number.
 WRITTEN = re.compile(
-    r"(?<![\w/·])(?:[A-Za-zµ°]{1,4}[²³⁴]?(?:·[A-Za-z°]{1,3}[²³⁴]?)*/(?:\([A-Za-z²³·°]+\)|[A-Za-z]{1,3}[²³⁴]?(?:[A-Z])?))(?![\w(])"
+    r"(?<![\w/·])(?:[A-Za-zµ°]{1,4}[²³⁴]?(?:·[A-Za-z°]{1,3}[²³⁴]?)*"
+    r"/(?:\([A-Za-z²³·°]+\)|[A-Za-z]{1,3}[²³⁴]?(?:[A-Z])?))(?![\w(])"
 )
 NOT_UNITS = {
     "area/perimeter",

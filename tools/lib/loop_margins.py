@@ -46,7 +46,7 @@ class Margins:
     peak: float
 
 
-class _Loop:
+class Loop:
     """The control closed around the linear-in-power model at rest at at_c."""
 
     def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control: AnyController | None = None):
@@ -106,9 +106,9 @@ def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control: AnyContro
     """Margins of the control (ours, or a `Plain`) with that model around at_c, °C; phase_deg is not measured (NaN).
     Raises ValueError where holding takes so little or so much power that the limits rule, not the loop. Takes about ten
     seconds."""
-    loop = _Loop(oven, model, at_c, control)
-    gain = _edge(lambda g: loop.dies_away(g, 0.0), 1.0, LARGEST_GAIN, 0.03)
-    delay = _edge(lambda s: loop.dies_away(1.0, s), 0.0, LARGEST_DELAY_S, 0.05)
+    loop = Loop(oven, model, at_c, control)
+    gain = edge(lambda g: loop.dies_away(g, 0.0), 1.0, LARGEST_GAIN, 0.03)
+    delay = edge(lambda s: loop.dies_away(1.0, s), 0.0, LARGEST_DELAY_S, 0.05)
     # From a little above the fastest that the delay lets through to far below the loop's own speed.
     periods = np.geomspace(
         max(6.0 * loop.dt, 2.0 * model.dead_s), 60.0 * max(model.dead_s + model.lag_at_s(at_c), 4.0), 14
@@ -117,7 +117,7 @@ def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control: AnyContro
     return Margins(gain, math.nan, delay, peak)
 
 
-def _edge(good, low: float, high: float, relative: float) -> float:
+def edge(good, low: float, high: float, relative: float) -> float:
     """The largest value up to which all is good, from a good low; infinite when high is still good."""
     step = 0.25 * max(low, 4.0)
     while good(min(high, low + step)):

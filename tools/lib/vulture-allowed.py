@@ -28,7 +28,6 @@ lease_s
 detect_within_s
 reaction
 latched
-latch
 needs
 hardware
 rationale
@@ -36,19 +35,18 @@ by_id
 
 # safety/limits: part of what `likeness` compares, by the names of the fields.
 control_sensor
-limit_sensor
-part_sensor
 
 # run/summary: written into run.json with all fields of the record.
 undershoot_k
 
-# record: what `clear_old` answers, and a whole journal at once; tools/trials/journal and tools/trials/service read it.
+# record: what `clear_old` answers, for its caller; and a whole journal at once, which tools/trials/journal and
+# tools/trials/service read.
 left_bytes
 read_journal
 
-# model and identification: what a fit tells. tools/bench/fit, tools/trials/fit_draws and learning_draws print them.
+# model and identification: what a fit tells. tools/bench/fit, tools/trials/fit_draws and learning_draws read the first
+# two, the tests of identification the others.
 free_in
-iterations
 extrapolated_k
 standard_errors
 news_k
@@ -56,3 +54,13 @@ news_k
 # plants: the truth of the virtual oven, for checks from outside: conservation of energy, the core of a part.
 ledger_j
 part_core_c
+
+# terms: members of an enumeration that are made from their word: stages of the learning run, and the end of a record
+# that has none (record/run_record tells it, report/run_report has its sentence).
+COAST
+LEVEL
+FALL
+UNFINISHED
+
+# commands/new: the answers of `--defaults` as a function: tests/identification/test_fit_of_runs makes its ovens so.
+default_answers
