@@ -24,7 +24,7 @@ SIZE = N + 5
 #: Standard deviations at the start: of the unknown heat, as a share of full power; of the shares, for a fitted model (a
 #: worse one is recognised by its readings: SHARES_WALK).
 HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
-#: How far the lining's parts, from near to far, have warmed through at the start, as shares of the chamber's excess over
+#: How far the lining's parts, near to far, have warmed through at the start, as shares of the chamber's excess over
 #: the room, and the standard deviations. An oven that is warm at the start has been hotter and cools; without heat the
 #: chamber is where the near lining is.
 WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
@@ -46,7 +46,7 @@ SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
 #: Process noise of each temperature, K per √s.
 DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
-#: A reading so many standard deviations away is left out, at most REJECTS in a row, and at most LEAVING_REJECTS where it
+#: A reading so many standard deviations away is left out, at most REJECTS in a row, at most LEAVING_REJECTS where it
 #: shows that a sudden heat ends.
 WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1
 #: Readings that stay wild and are SUDDEN_K (K) away show something sudden (a door that no switch reports). For SUDDEN_S
