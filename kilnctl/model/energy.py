@@ -14,6 +14,7 @@ W/K, radiating conductances in m² (times σ T⁴)."""
 
 import math
 from dataclasses import dataclass, fields, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -38,6 +39,10 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
     """Conduction with a conductivity that rises by r per kelvin: as `_link`."""
     mean = 1.0 + 0.5 * r * (t1 + t2)
     return conductance * mean * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2)
+
+
+#: One temperature, or an array of them.
+Temperature = TypeVar("Temperature", float, np.ndarray)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +198,7 @@ class EnergyModel:
         by_end = 1.0 - share * lag / dt_s
         return share - by_end, by_end
 
-    def lag_at_s(self, chamber_c: float) -> float:
+    def lag_at_s(self, chamber_c: Temperature) -> Temperature:
         """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_SHARE
         stays, s."""
         t = chamber_c + ZERO_C
@@ -333,7 +338,9 @@ class EnergyModel:
 
     def full_power_w(self, supply_v: float | None = None) -> float:
         """Full power at that supply voltage (nominal when unknown or not to be believed), W: P ∝ V²."""
-        return self.power_w * (supply_v / self.voltage_v) ** 2 if self.believes(supply_v) else self.power_w
+        if supply_v is None or not self.believes(supply_v):
+            return self.power_w
+        return self.power_w * (supply_v / self.voltage_v) ** 2
 
     def highest_c(self, ambient_c: float | None = None) -> float:
         """The chamber temperature that full power would hold, °C (searched up to 2000 °C)."""
