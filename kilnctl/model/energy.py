@@ -41,6 +41,19 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
     return conductance * mean * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2)
 
 
+#: Beginnings of the names of parameters that may be zero; the others must be above.
+_MAY_BE_ZERO = (
+    "contents",
+    "leak",
+    "extra",
+    "dead",
+    "rise",
+    "capacity_rise",
+    "resistance_rise",
+    "element_w",
+    "element_m2",
+    "lag",
+)
 #: One temperature, or an array of them.
 Temperature = TypeVar("Temperature", float, np.ndarray)
 
@@ -82,20 +95,7 @@ class EnergyModel:
         for f in fields(self):
             value = getattr(self, f.name)
             for v in value if isinstance(value, tuple) else (value,):
-                zero_is_fine = f.name.startswith(
-                    (
-                        "contents",
-                        "leak",
-                        "extra",
-                        "dead",
-                        "rise",
-                        "capacity_rise",
-                        "resistance_rise",
-                        "element_w",
-                        "element_m2",
-                        "lag",
-                    )
-                )
+                zero_is_fine = f.name.startswith(_MAY_BE_ZERO)
                 if f.name not in ("ambient_c", "rated_c", "leak_rise_per_k") and not (
                     math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))
                 ):
@@ -103,8 +103,7 @@ class EnergyModel:
         if self.element_w_per_k + self.element_m2 <= 0.0:
             raise ValueError("model: the elements give no heat to the chamber")
 
-    # ---- the balance
-    # -----------------------------------------------------------------------------------------------
+    # ---- the balance -------------------------------------------------------------------------------------------------
 
     def flows(self, x, ambient_c: float) -> tuple[tuple[float, float, float], ...]:
         """(watts, tangent to the hot side, tangent to the cold side) of each link at x: element→chamber,
@@ -262,8 +261,7 @@ class EnergyModel:
             return lining, 0.0
         return lining, _link(x[CHAMBER], x[CONTENTS], self.contents_w_per_k, self.contents_m2)[0]
 
-    # ---- what follows from it
-    # --------------------------------------------------------------------------------------
+    # ---- what follows from it ----------------------------------------------------------------------------------------
 
     def rest(self, temperature_c: float) -> tuple[float, ...]:
         """Everything at one temperature."""
