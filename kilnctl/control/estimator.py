@@ -1,97 +1,103 @@
-"""What the oven's hidden temperatures are, and where the heat goes that the model does not explain: an extended Kalman
-filter on the energy balance with five added states. One is a heat flow into the chamber of unknown origin, one its
-trend. Three are shares of what the model has, 1 where it is right: of the elements' power, of the heat that the lining
-takes from the chamber, of the heat that the contents take. A model that is wrong is mostly wrong by such a factor, and
-a factor stays what it is while the flows change: what was learnt on the way up holds at the landing, where a plain heat
-flow would have to be found anew.
+"""The oven's hidden temperatures, and the heat that the model does not explain: an extended Kalman filter on the energy
+balance with five added states. One is an unknown heat flow into the chamber, one its trend. Three are shares, 1 where
+the model is right: of the elements' power, of the heat that the lining takes from the chamber, of the heat that the
+contents take. A wrong model is mostly wrong by such a factor, and the factor stays while the flows change: what was
+learnt on the way up holds at the landing, where an unknown heat flow alone would have to be estimated again.
 
-The thermocouple tells of the past: it lags (a state of the model) and is late by the dead time. The filter therefore
-lives at the time the reading speaks of, and `now` runs the model forward through the powers already fired since then.
+The thermocouple lags (a state of the model) and is late by the dead time. The filter therefore stands at the time of
+which the reading speaks, and `now` runs the model forward through the powers fired since then.
 Source of the filter: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar
 form."""
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
-#: Places of the added states: the unknown heat flow, W; shares of the power, of the lining's heat, of the contents'
-#: heat; the heat's trend, W/s.
+#: Places of the added states: unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat;
+#: the heat's trend, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
 SIZE = N + 5
-#: What is believed of them at the start, standard deviations: of the heat as a share of full power. The shares' are a
-#: fitted model's; how far a worse one is off, its readings tell (SHARES_WALK).
+#: Standard deviations at the start: of the unknown heat, as a share of full power; of the shares, for a fitted model (a
+#: worse one is recognised by its readings: SHARES_WALK).
 HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
-#: How far the lining, from its near to its far parts, has warmed through at the start, as shares of the chamber's
-#: excess: an oven that is warm then has been hotter and cools, and without heat the chamber is where the near lining
-#: is. And the standard deviations.
+#: How far the lining's parts, near to far, have warmed through at the start, as shares of the chamber's excess over
+#: the room, and the standard deviations. An oven that is warm at the start has been hotter and cools; without heat the
+#: chamber is where the near lining is.
 WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
-#: Random walk of the unknown heat: share of full power per √s. CALM while the readings fall evenly around their
-#: prediction, which keeps their noise out of the power; up to QUICK once their mean over SURPRISE_S does not. SURE and
-#: DOUBTFUL: of that mean's square over its variance (were they white, χ² of one degree of freedom: 0.5 % lie above
-#: SURE, 0.002 % above DOUBTFUL). Beyond DOUBTFUL it grows on with that mean.
+#: Random walk of the unknown heat, share of full power per √s: CALM while the innovations scatter evenly about zero,
+#: which keeps their noise out of the power; up to QUICK when their mean over SURPRISE_S (s) does not. SURE and DOUBTFUL
+#: are values of that mean's square over its variance: for white innovations χ² of one degree of freedom, of which 0.5 %
+#: lie above SURE and 0.002 % above DOUBTFUL. Beyond DOUBTFUL the walk grows on with that mean.
 CALM, QUICK = 1.25e-5, 1.2e-3
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
-#: How fast the unknown heat goes up or down by itself: random walk of that, share of full power per s and √s, and how
-#: long it lasts, s. What a model does not explain fades as the lining warms through; followed by a level alone it stays
-#: behind by that much for an hour. And it is a share of what goes on: the walk grows with the share of full power by
-#: which the mean power of LATELY_S is another than that of BEFORE_S. So it is wide awake when the oven has just landed,
-#: and lets little noise into the power an hour later.
+#: Random walk of the heat's trend, share of full power per s and √s, and the time constant with which the trend fades,
+#: s. What a model does not explain fades as the lining warms through; a level without a trend lags behind it for an
+#: hour. The walk grows by TREND_WALK_MOVING times the share of full power by which the mean powers of LATELY_S and
+#: BEFORE_S differ: quick when the oven has just landed, and little noise in the power an hour later.
 TREND_WALK, TREND_WALK_MOVING, TREND_S = 1e-7, 1.5e-5, 900.0
 #: The random walk of the shares in doubt, per √s.
 SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])
-#: The shares' bounds; no heat that nobody accounts for is larger than so many times full power; no temperature of an
-#: oven lies beyond these, °C.
+#: Bounds of the shares; of the unknown heat, times full power; of an oven's temperatures, °C.
 SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
-#: Model error of each temperature, K per √s.
+#: Process noise of each temperature, K per √s.
 DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
-#: A reading this many standard deviations away is left out, at most REJECTS in a row, and LEAVING_REJECTS where it
-#: tells that a sudden heat ends.
+#: A reading so many standard deviations away is left out, at most REJECTS in a row, at most LEAVING_REJECTS where it
+#: shows that a sudden heat ends.
 WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1
-#: Readings that stay wild and are so many kelvin away tell of something sudden (a door that no switch reports): for
-#: SUDDEN_S it is the unknown heat that changes, so fast, and the shares stay what they were. ANSWER_AFTER, share of the
-#: elements' time constant: on the cabinet's model half saves two thirds of the overshoot after 30 s of loss, and a
-#: third of that after 60 s; a loss that stays costs 1.7 times the error (one: 2.5 times).
+#: Readings that stay wild and are SUDDEN_K (K) away show something sudden (a door that no switch reports). For SUDDEN_S
+#: (s) the unknown heat walks by SUDDEN (share of full power per √s) and the shares stay. ANSWER_AFTER, share of the
+#: elements' time constant: on the cabinet's model 0.5 saves two thirds of the overshoot after 30 s of loss, a third
+#: after 60 s; a loss that stays costs 1.7 times the error (with 1.0: 2.5 times).
 SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5
-#: What is unknown in calm is its mean over so long, s; and over so long the power is averaged that a wrong share of it
-#: is counted with: what is switched on this second has not reached the chamber. What was before is the mean power over
-#: so long, s.
+#: Time constants of means, s: CALM_S of the unknown heat in calm; LATELY_S of the power that a wrong share is counted
+#: with (what is switched on this second has not reached the chamber); BEFORE_S of the power that went before.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
-#: What bursts have left of so little ripple is none, K.
+#: A burst ripple smaller than this counts as none, K.
 RIPPLE_GONE_K = 1e-3
-#: The tangent is renewed once elements or chamber have moved so far, K, and after so many steps.
+#: The tangent is renewed when elements or chamber have moved so far, K, or after so many steps.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 _DIAGONAL = slice(None, None, SIZE + 1)
 
 
+class Tangent(NamedTuple):
+    """The model's tangent at `x` for steps of `step_s`: state transition (SIZE, SIZE); its columns for 1 W of element
+    power and of heat into the chamber, (N,) each."""
+
+    transition: np.ndarray
+    x: tuple[float, ...]
+    step_s: float
+    by_power: np.ndarray
+    by_heat: np.ndarray
+
+
 @dataclass(slots=True)
 class Estimate:
-    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (W into the chamber from nowhere
-    known), its trend and `shares` (power, lining, contents) are of dead time ago. `unexplained_w`: all that the model
-    as it is does not explain, as a heat flow into the chamber. `calm_w`: `heat_w` when last nothing sudden went on;
-    `surprise`: the recent mean of reading minus prediction in its standard deviations."""
+    """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (unknown heat into the chamber, W),
+    its trend and `shares` (power, lining, contents) are those of one dead time ago; `now` are the temperatures now.
+    `unexplained_w`: all that the model does not explain, as a heat flow into the chamber. `calm_w`: mean of `heat_w`
+    while nothing sudden goes on; `surprise`: recent mean of the innovations in standard deviations."""
 
     x: tuple[float, ...]
-    heat_w: float
-    trend_w_per_s: float
-    shares: tuple[float, float, float]
-    unexplained_w: float
     covariance: np.ndarray  # (SIZE, SIZE)
-    pending: tuple[tuple[float, float], ...]  # (power W, dt s) fired since then, oldest first
-    tangent: (
-        tuple[np.ndarray, tuple[float, ...], float, np.ndarray, np.ndarray] | None
-    )  # matrix; where and for which step; its columns for power and heat
-    age: int
-    rejected: int
-    surprise: float
-    calm_w: float
-    lately_w: float
-    before_w: float
-    sudden_s: float
     now: tuple[float, ...]
+    heat_w: float = 0.0
+    trend_w_per_s: float = 0.0
+    shares: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    unexplained_w: float = 0.0
+    pending: tuple[tuple[float, float], ...] = ()  # (power W, dt s) fired since then, oldest first
+    tangent: Tangent | None = None
+    age: int = 0  # steps since the tangent was renewed
+    rejected: int = 0  # readings left out in a row
+    surprise: float = 0.0
+    calm_w: float = 0.0
+    lately_w: float = 0.0
+    before_w: float = 0.0
+    sudden_s: float = 0.0
 
 
 def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
@@ -104,7 +110,7 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
     covariance = np.diag(
         np.concatenate((shares + np.array([0.5] * 7 + [0.3]), [HEAT_SD * model.power_w], SHARES_SD, [0.0])) ** 2
     )
-    return Estimate(x, 0.0, 0.0, (1.0, 1.0, 1.0), 0.0, covariance, (), None, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, x)
+    return Estimate(x=x, covariance=covariance, now=x)
 
 
 def _lining_at_start(model: EnergyModel, reading_c: float, ambient_c: float) -> tuple[tuple[float, ...], float]:
@@ -134,131 +140,199 @@ def update(
 ) -> Estimate:
     """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its
     standard deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may
-    stray from the model (both 1 when nothing is known to go on); an unusable reading only lets time pass; with
-    `find_shares` False they stay what they are. (A thermocouple at the part is not asked: shelf and load are one lump
-    here, and pulling that lump to what the part's surface shows cost the chamber more than it gave.)"""
-    x, heat, trend, shares = estimate.x, estimate.heat_w, estimate.trend_w_per_s, estimate.shares
-    p, tangent, age = estimate.covariance, estimate.tangent, estimate.age
-    surprise, rejected, calm = estimate.surprise, estimate.rejected, estimate.calm_w
+    stray from the model (both 1 when nothing is known to go on). An unusable reading only lets time pass. With
+    `find_shares` False the shares stay what they are. (A thermocouple on the part is not used: shelf and load are one
+    lump here, and pulling that lump to the part's surface cost the chamber more accuracy than it gave.)"""
     seen = usable and math.isfinite(reading_c)
+    sudden = estimate.sudden_s > 0.0
+    fixed = sudden or not find_shares
     # While nothing is seen, anything may be going on.
     doubt = doubt_of(estimate, dt_s) if seen else DOUBTFUL
+    process_noise = _adapt_noise(model, estimate, doubt, wander, drift, fixed)
+    after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
+    after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
+    if seen:
+        after = _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden)
+    if not all(LOWEST_C < t < HIGHEST_C for t in after.x):
+        # No oven is like that. The oven is unlike the model, or its readings jump: start again from what is seen.
+        return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
+    if drift == 1.0 and not sudden:
+        after.calm_w += (after.heat_w - after.calm_w) * min(1.0, dt_s / CALM_S)
+    after.lately_w += (power_w - after.lately_w) * min(1.0, dt_s / LATELY_S)
+    after.before_w += (power_w - after.before_w) * min(1.0, dt_s / BEFORE_S)
+    return _forward_to_now(model, after, late_s, ambient_c)
+
+
+def _adapt_noise(
+    model: EnergyModel, estimate: Estimate, doubt: float, wander: float, drift: float, fixed: bool
+) -> np.ndarray:
+    """Process noise of each state, variance per s, (SIZE,): it grows with the doubt that the recent readings raise.
+    `fixed`: the shares do not walk."""
     news = min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
-    sudden = estimate.sudden_s > 0.0
-    sudden_s = max(0.0, estimate.sudden_s - dt_s)
-    quiet = drift == 1.0 and not sudden
-    # The further off the readings are, the more has changed: what is not given to the heat goes into temperatures that
-    # nobody sees.
+    # The further off the readings are, the more has changed; without this the filter explains it by temperatures that
+    # no sensor sees.
     alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
-    walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
-    fixed = sudden or not find_shares
-    walk = SHARES_WALK * (0.0 if fixed else news)
-    if sudden:
-        walk_w = max(walk_w, SUDDEN * model.power_w)
+    heat_walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
+    if estimate.sudden_s > 0.0:
+        heat_walk_w = max(heat_walk_w, SUDDEN * model.power_w)
+    shares_walk = SHARES_WALK * (0.0 if fixed else news)
     trend_walk_w = TREND_WALK * model.power_w + TREND_WALK_MOVING * abs(estimate.lately_w - estimate.before_w)
     trend_walk_w *= wander if drift == 1.0 else 1.0
-    strayed = np.concatenate(((drift * DRIFT_K) ** 2, [walk_w * walk_w], walk * walk, [trend_walk_w * trend_walk_w]))
+    return np.concatenate(
+        (
+            (drift * DRIFT_K) ** 2,
+            [heat_walk_w * heat_walk_w],
+            shares_walk * shares_walk,
+            [trend_walk_w * trend_walk_w],
+        )
+    )
+
+
+def _predict(
+    model: EnergyModel,
+    estimate: Estimate,
+    power_w: float,
+    dt_s: float,
+    ambient_c: float,
+    process_noise: np.ndarray,
+    fixed: bool,
+) -> tuple[Estimate, float]:
+    """A new estimate, moved through the powers that are older than the dead time; and for how long the powers that are
+    still pending were fired, s. With `fixed`, uncertain shares make no temperature uncertain."""
+    x, heat_w, trend_w_per_s, shares = estimate.x, estimate.heat_w, estimate.trend_w_per_s, estimate.shares
+    covariance, tangent, age = estimate.covariance, estimate.tangent, estimate.age
     pending = [*estimate.pending, (power_w, dt_s)]
-    late = sum(dt for _, dt in pending)
+    late_s = sum(dt for _, dt in pending)
     # To the nearest tick: rounded up, a dead time of a hair more than whole ticks makes the filter live a tick too
     # early.
-    while pending and late - 0.5 * pending[0][1] >= model.dead_s - 1e-9:
+    while pending and late_s - 0.5 * pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
-        late -= dt
+        late_s -= dt
         if tangent is None or age >= RENEW or _stale(tangent, x, dt):
-            a, by_power, by_heat = model.linearise(x, dt, ambient_c, *shares[1:])
-            matrix = np.eye(SIZE)
-            matrix[:N, :N], matrix[:N, HEAT] = a, by_heat
-            matrix[HEAT, TREND], matrix[TREND, TREND] = dt, math.exp(-dt / TREND_S)
-            tangent, age = (matrix, x, dt, by_power, by_heat), 0
+            tangent, age = _tangent_at(model, x, dt, ambient_c, shares), 0
         age += 1
-        matrix, _, _, by_power, by_heat = tangent
         into_lining, into_contents = model.taken_w(x)
-        matrix[:N, POWER] = 0.0 if fixed else by_power * watts
-        matrix[:N, LINING_TAKES] = 0.0 if fixed else by_heat * -into_lining
-        matrix[:N, CONTENTS_TAKE] = 0.0 if fixed else by_heat * -into_contents
-        x = model.step(x, shares[0] * watts, dt, ambient_c, heat, *shares[1:])
-        heat += trend * dt
-        trend *= math.exp(-dt / TREND_S)
-        p = matrix @ p @ matrix.T
-        p.flat[_DIAGONAL] += strayed * dt
-    if seen:
-        s = p[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
-        # The filter stands at the tick that is nearest; what is left of the dead time is a straight line.
-        innovation = reading_c - x[SENSOR]
-        # What came suddenly is expected to leave as suddenly.
-        leaves = sudden and (heat - calm) * innovation < 0.0
-        rejects = LEAVING_REJECTS if leaves else REJECTS
-        if innovation * innovation > WILD_SIGMAS**2 * s and rejected < rejects:
-            rejected += 1
-        else:
-            if rejected >= rejects and abs(innovation) > SUDDEN_K:
-                p = p.copy()  # until the dead time has passed it is still the last estimate's
-                p[POWER:, :POWER] = p[:POWER, POWER:] = 0.0
-                p[TREND, TREND] = trend = 0.0
-                p[CHAMBER, CHAMBER] += innovation * innovation
-                # The sensor is where it shows, the chamber is open: kept sure of, it makes the next readings wild
-                # again.
-                p[SENSOR, SENSOR] += innovation * innovation
-                s += innovation * innovation
-                if leaves:
-                    heat = calm
-                    p[HEAT, :] = p[:, HEAT] = 0.0
-                else:
-                    # A light chamber comes to rest within seconds, as far away as that heat lifts it over what is
-                    # around it.
-                    p[HEAT, HEAT] += (innovation * model.around_w_per_k(x)) ** 2
-                sudden_s = SUDDEN_S
-            rejected = 0
-            surprise += (innovation / math.sqrt(s) - surprise) * min(1.0, dt_s / SURPRISE_S)
-            gain = p[:, SENSOR] / s
-            p = p - gain[:, None] * p[SENSOR]
-            corrected = (np.array((*x, heat, *shares, trend)) + gain * innovation).tolist()
-            x, heat, trend = tuple(corrected[:N]), corrected[HEAT], corrected[TREND]
-            bound = LARGEST_UNEXPLAINED * model.power_w
-            heat = min(bound, max(-bound, heat))
-            for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
-                if not low < corrected[k] < high:
-                    # At its bound it can explain no more, and must not be taken for uncertain: what is left is for the
-                    # others to explain.
-                    corrected[k] = min(high, max(low, corrected[k]))
-                    p[k, :] = p[:, k] = 0.0
-            shares = tuple(corrected[POWER:TREND])
-    if not all(LOWEST_C < t < HIGHEST_C for t in x):
-        # No oven is like that: whatever led there (an oven wholly unlike the model, readings that jump), begin anew
-        # from what is seen.
-        return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
-    if quiet:
-        calm += (heat - calm) * min(1.0, dt_s / CALM_S)
-    # The few seconds since then in one step, at their mean power.
-    now = x
-    if pending:
-        watts = sum(watts * dt for watts, dt in pending) / late
-        now = model.step(x, shares[0] * watts, late, ambient_c, heat, *shares[1:])
-    lately = estimate.lately_w + (power_w - estimate.lately_w) * min(1.0, dt_s / LATELY_S)
-    before = estimate.before_w + (power_w - estimate.before_w) * min(1.0, dt_s / BEFORE_S)
+        transition = tangent.transition
+        transition[:N, POWER] = 0.0 if fixed else tangent.by_power * watts
+        transition[:N, LINING_TAKES] = 0.0 if fixed else tangent.by_heat * -into_lining
+        transition[:N, CONTENTS_TAKE] = 0.0 if fixed else tangent.by_heat * -into_contents
+        x = model.step(x, shares[0] * watts, dt, ambient_c, heat_w, *shares[1:])
+        heat_w += trend_w_per_s * dt
+        trend_w_per_s *= math.exp(-dt / TREND_S)
+        covariance = transition @ covariance @ transition.T
+        covariance.flat[_DIAGONAL] += process_noise * dt
+    after = replace(
+        estimate,
+        x=x,
+        heat_w=heat_w,
+        trend_w_per_s=trend_w_per_s,
+        covariance=covariance,
+        pending=tuple(pending),
+        tangent=tangent,
+        age=age,
+    )
+    return after, late_s
+
+
+def _tangent_at(model: EnergyModel, x, dt_s: float, ambient_c: float, shares: tuple[float, float, float]) -> Tangent:
+    a, by_power, by_heat = model.linearise(x, dt_s, ambient_c, *shares[1:])
+    transition = np.eye(SIZE)
+    transition[:N, :N], transition[:N, HEAT] = a, by_heat
+    transition[HEAT, TREND], transition[TREND, TREND] = dt_s, math.exp(-dt_s / TREND_S)
+    return Tangent(transition, x, dt_s, by_power, by_heat)
+
+
+def _stale(tangent: Tangent, x, dt_s: float) -> bool:
+    return (
+        abs(x[ELEMENT] - tangent.x[ELEMENT]) > RENEW_ELEMENT_K
+        or abs(x[CHAMBER] - tangent.x[CHAMBER]) > RENEW_CHAMBER_K
+        or abs(dt_s - tangent.step_s) > 0.1 * tangent.step_s
+    )
+
+
+def _gate_innovation(
+    model: EnergyModel, estimate: Estimate, reading_c: float, dt_s: float, noise_k: float, sudden: bool
+) -> Estimate:
+    """The estimate with the reading: left out if it is wild, taken as it is if it is not. Readings that stay wild are
+    believed, and where they are far away the filter is opened for something sudden first."""
+    # The filter stands at the tick nearest to the dead time; the rest of the dead time is neglected.
+    innovation = reading_c - estimate.x[SENSOR]
+    variance = estimate.covariance[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
+    # What came suddenly is expected to leave as suddenly.
+    leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0
+    rejects = LEAVING_REJECTS if leaves else REJECTS
+    if innovation * innovation > WILD_SIGMAS**2 * variance and estimate.rejected < rejects:
+        return replace(estimate, rejected=estimate.rejected + 1)
+    if estimate.rejected >= rejects and abs(innovation) > SUDDEN_K:
+        estimate = _open_for_sudden_heat(model, estimate, innovation, leaves)
+        variance += innovation * innovation
+    return _correct(model, estimate, innovation, variance, dt_s)
+
+
+def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: float, leaves: bool) -> Estimate:
+    """The estimate made uncertain where a sudden heat (`leaves`: its end) changes it; the shares stay what they are."""
+    covariance = estimate.covariance.copy()  # until the dead time has passed it is still the last estimate's
+    covariance[POWER:, :POWER] = covariance[:POWER, POWER:] = 0.0
+    covariance[TREND, TREND] = 0.0
+    covariance[CHAMBER, CHAMBER] += innovation * innovation
+    # The chamber has changed and the sensor shows it: a sensor state kept certain would make the next readings wild
+    # again.
+    covariance[SENSOR, SENSOR] += innovation * innovation
+    if leaves:
+        covariance[HEAT, :] = covariance[:, HEAT] = 0.0
+    else:
+        # A light chamber comes to rest within seconds, as far away as that heat lifts it over what is around it.
+        covariance[HEAT, HEAT] += (innovation * model.around_w_per_k(estimate.x)) ** 2
+    return replace(
+        estimate,
+        heat_w=estimate.calm_w if leaves else estimate.heat_w,
+        trend_w_per_s=0.0,
+        covariance=covariance,
+        sudden_s=SUDDEN_S,
+    )
+
+
+def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance: float, dt_s: float) -> Estimate:
+    """The measurement update with an innovation of this variance (K, K²), the states kept within their bounds."""
+    gain = estimate.covariance[:, SENSOR] / variance
+    covariance = estimate.covariance - gain[:, None] * estimate.covariance[SENSOR]
+    states = np.array((*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s))
+    corrected = (states + gain * innovation).tolist()
+    most_w = LARGEST_UNEXPLAINED * model.power_w
+    for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
+        if not low < corrected[k] < high:
+            # A share at its bound can explain no more. It must not count as uncertain, so that the other states explain
+            # the rest.
+            corrected[k] = min(high, max(low, corrected[k]))
+            covariance[k, :] = covariance[:, k] = 0.0
+    standardised = innovation / math.sqrt(variance)
+    return replace(
+        estimate,
+        x=tuple(corrected[:N]),
+        heat_w=min(most_w, max(-most_w, corrected[HEAT])),
+        trend_w_per_s=corrected[TREND],
+        shares=tuple(corrected[POWER:TREND]),
+        covariance=covariance,
+        rejected=0,
+        surprise=estimate.surprise + (standardised - estimate.surprise) * min(1.0, dt_s / SURPRISE_S),
+    )
+
+
+def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambient_c: float) -> Estimate:
+    """The estimate with `now`, and with all that the model does not explain at that time."""
+    now, heat_w, shares = estimate.x, estimate.heat_w, estimate.shares
+    if estimate.pending:
+        # The few seconds of the dead time in one step, at their mean power.
+        watts = sum(watts * dt for watts, dt in estimate.pending) / late_s
+        now = model.step(now, shares[0] * watts, late_s, ambient_c, heat_w, *shares[1:])
     into_lining, into_contents = model.taken_w(now)
-    unexplained = (
-        heat + (shares[0] - 1.0) * lately - (shares[1] - 1.0) * into_lining - (shares[2] - 1.0) * into_contents
+    unexplained_w = (
+        heat_w
+        + (shares[0] - 1.0) * estimate.lately_w
+        - (shares[1] - 1.0) * into_lining
+        - (shares[2] - 1.0) * into_contents
     )
-    return Estimate(
-        x,
-        heat,
-        trend,
-        shares,
-        unexplained,
-        p,
-        tuple(pending),
-        tangent,
-        age,
-        rejected,
-        surprise,
-        calm,
-        lately,
-        before,
-        sudden_s,
-        now,
-    )
+    return replace(estimate, now=now, unexplained_w=unexplained_w)
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:
@@ -273,15 +347,6 @@ def lasting_w(model: EnergyModel, estimate: Estimate) -> float:
     lag_s = model.element_j_per_k / model.flows(estimate.now, model.ambient_c)[0][2]
     recent = estimate.sudden_s > max(0.0, SUDDEN_S - ANSWER_AFTER * lag_s)
     return estimate.calm_w if recent else estimate.heat_w
-
-
-def _stale(tangent: tuple, x, dt_s: float) -> bool:
-    _, at, step_s, _, _ = tangent
-    return (
-        abs(x[ELEMENT] - at[ELEMENT]) > RENEW_ELEMENT_K
-        or abs(x[CHAMBER] - at[CHAMBER]) > RENEW_CHAMBER_K
-        or abs(dt_s - step_s) > 0.1 * step_s
-    )
 
 
 def ripple_of(

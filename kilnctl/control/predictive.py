@@ -7,6 +7,7 @@ last moment at which the heat stored in elements and lining still lands it on th
 model under the previous plan; its sensitivity to the power is the model's tangent."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -35,6 +36,9 @@ _BENDS = (
 _BENDS_SQUARED = _BENDS.T @ _BENDS
 #: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
 ABOVE, ABOVE_K = 8.0, 0.15
+#: Weight of a point at which the chamber is above its limit, relative to one beside the reference: the limit is kept,
+#: the reference gives way.
+LIMIT_WEIGHT = 50.0
 #: A bend of the power's course by a tenth of full costs as much as being off by this for the whole horizon, K. (Bends,
 #: not moves: a power that must fall for an hour is not held back.)
 BEND_K = 0.08
@@ -81,23 +85,52 @@ def make(
     chamber_limit_c: float = 1e9,
     shares: tuple[float, float, float] = (1.0, 1.0, 1.0),
 ) -> Plan:
-    """The plan from state x, with `heat_w` from nowhere known and shares of power, lining and contents as estimated.
+    """The plan from state x, with the unknown heat `heat_w` and shares of power, lining and contents as estimated.
     `reference_c` (len(ENDS),) at the ENDS of the strides; `follows` CHAMBER or CONTENTS; the chamber is kept below
     chamber_limit_c. Pure; numpy only; well under a millisecond."""
+    nominal = _nominal_w(previous, time_s, full_w)
+    followed, chamber = _forecast(model, x, nominal.tolist(), heat_w, ambient_c, step_s, follows, shares)
+    a, by_power, _ = model.linearise(x, step_s, ambient_c, *shares[1:])
+    response = _responses(a, shares[0] * by_power, (follows,) if follows == CHAMBER else (follows, CHAMBER))
+    limited = None if follows == CHAMBER else _Limited(response[1], chamber, chamber_limit_c)
+    change = _optimise(response[0], followed - reference_c, nominal, full_w, limited)
+    return Plan(
+        powers_w=tuple(np.clip(nominal + change, 0.0, full_w).tolist()),
+        step_s=step_s,
+        time_s=time_s,
+        predicted_c=tuple((followed + response[0] @ change).tolist()),
+        heat_w=heat_w,
+        highest_c=float(np.max(chamber + response[-1] @ change)),
+        from_c=x[follows],
+        full_w=full_w,
+    )
+
+
+def _nominal_w(previous: Plan | None, time_s: float, full_w: float) -> np.ndarray:
+    """Powers of the blocks to start from, W: the previous plan's at that time, half of full without one."""
     if previous is None:
-        nominal = np.full(len(BLOCKS), 0.5 * full_w)
-    else:
-        shift = (time_s - previous.time_s) / previous.step_s
-        at = np.minimum(_MIDDLE + shift, STEPS - 1).astype(np.intp)
-        nominal = np.clip(np.array(previous.powers_w)[_BLOCK_OF[at]], 0.0, full_w)
-    powers = nominal.tolist()
+        return np.full(len(BLOCKS), 0.5 * full_w)
+    shift = (time_s - previous.time_s) / previous.step_s
+    at = np.minimum(_MIDDLE + shift, STEPS - 1).astype(np.intp)
+    return np.clip(np.array(previous.powers_w)[_BLOCK_OF[at]], 0.0, full_w)
+
+
+def _forecast(
+    model: EnergyModel,
+    x,
+    powers_w: list[float],
+    heat_w: float,
+    ambient_c: float,
+    step_s: float,
+    follows: int,
+    shares: tuple[float, float, float],
+) -> tuple[np.ndarray, np.ndarray]:
+    """The followed temperature and the chamber's at the ENDS of the strides, °C, under these powers of the blocks."""
     state, followed, chamber = x, np.empty(len(STRIDES)), np.empty(len(STRIDES))
     gain, lining, load = shares
-    a, power, _ = model.linearise(x, step_s, ambient_c, lining, load)
-    power = gain * power
     floor = min(ambient_c, x[CHAMBER])
     for i, (stride, block) in enumerate(zip(STRIDES, _BLOCK_OF_STRIDE)):
-        watts, length_s = gain * powers[block], stride * step_s
+        watts, length_s = gain * powers_w[block], stride * step_s
         after = model.step(state, watts, length_s, ambient_c, heat_w, lining, load)
         if heat_w < 0.0 and after[CHAMBER] < floor:
             # An unknown loss ends with what drives it: a wide-open door cools the chamber to the surroundings, not
@@ -107,10 +140,23 @@ def make(
             after = model.step(state, watts, length_s, ambient_c, less, lining, load)
         state = after
         followed[i], chamber[i] = state[follows], state[CHAMBER]
+    return followed, chamber
 
-    response = _responses(a, power, (follows,) if follows == CHAMBER else (follows, CHAMBER))
-    sensitivity = response[0]
-    error = followed - reference_c
+
+class _Limited(NamedTuple):
+    """The chamber's limit while the contents are followed: its response to the powers, its forecast, °C, and the limit,
+    °C."""
+
+    response: np.ndarray
+    chamber_c: np.ndarray
+    limit_c: float
+
+
+def _optimise(
+    sensitivity: np.ndarray, error: np.ndarray, nominal: np.ndarray, full_w: float, limited: _Limited | None
+) -> np.ndarray:
+    """Change of the blocks' powers, W, that costs least. The weights of points above the reference, and the points
+    above the chamber's limit, depend on the change: they are found in three passes."""
     bends = STEPS * (BEND_K / (0.1 * full_w)) ** 2 * _BENDS_SQUARED
     bends_at_nominal = bends @ nominal
     weight = _STRIDES
@@ -120,32 +166,20 @@ def make(
         weighted = sensitivity.T * weight
         hessian = weighted @ sensitivity + bends
         gradient = weighted @ error + bends_at_nominal
-        if follows != CHAMBER:
-            over = np.maximum(0.0, chamber + response[1] @ change - chamber_limit_c)
-            hot = over > 0.0
+        if limited is not None:
+            response, chamber, limit = limited
+            hot = np.maximum(0.0, chamber + response @ change - limit) > 0.0
             if hot.any():
-                limited = response[1][hot]
-                dear = 50.0 * limited.T * _STRIDES[hot]
-                hessian = hessian + dear @ limited
-                gradient = gradient + dear @ (chamber[hot] - chamber_limit_c)
+                penalty = LIMIT_WEIGHT * response[hot].T * _STRIDES[hot]
+                hessian = hessian + penalty @ response[hot]
+                gradient = gradient + penalty @ (chamber[hot] - limit)
         change = _box(hessian, gradient, low, high, change)
         above = (error + sensitivity @ change) > ABOVE_K
         new = np.where(above, ABOVE * _STRIDES, _STRIDES)
-        if follows == CHAMBER and np.array_equal(new, weight):
+        if limited is None and np.array_equal(new, weight):
             break
         weight = new
-    predicted = followed + sensitivity @ change
-    top = float(np.max(chamber + response[-1] @ change))
-    return Plan(
-        tuple(np.clip(nominal + change, 0.0, full_w).tolist()),
-        step_s,
-        time_s,
-        tuple(predicted.tolist()),
-        heat_w,
-        top,
-        x[follows],
-        full_w,
-    )
+    return change
 
 
 def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> list[np.ndarray]:
@@ -175,7 +209,7 @@ def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.nd
     slope."""
     z = np.clip(start, low, high)
     slope = hessian @ z + gradient
-    cost = 0.5 * z @ (slope + gradient)
+    cost = float(0.5 * z @ (slope + gradient))
     small = 1e-9 * (np.abs(gradient).max() + 1e-300)
     for _ in range(25):
         free = ~(((z <= low) & (slope > 0.0)) | ((z >= high) & (slope < 0.0)))
@@ -200,7 +234,7 @@ def _lower(hessian, gradient, low, high, z, cost: float, direction: np.ndarray):
     for _ in range(12):
         trial = np.clip(z + share * direction, low, high)
         slope = hessian @ trial + gradient
-        found = 0.5 * trial @ (slope + gradient)
+        found = float(0.5 * trial @ (slope + gradient))
         if found < cost - 1e-14 * abs(cost):
             return trial, slope, found
         share *= 0.5

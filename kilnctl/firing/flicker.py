@@ -68,7 +68,7 @@ class _Filters(NamedTuple):
 
 @lru_cache(maxsize=4)
 def _filters(hz: int) -> _Filters:
-    from scipy import signal
+    from scipy import signal  # noqa: PLC0415 - slow to load, and the process that heats needs no flicker
 
     rate = hz * SAMPLES_PER_CYCLE
     k, damping, f1, f2, f3, f4 = _WEIGHTING[hz]
@@ -90,7 +90,7 @@ def _filters(hz: int) -> _Filters:
 
 def _filtered(filters: _Filters, change: Row) -> Row:
     """Blocks 3 and 4 of a row of relative changes of the squared voltage."""
-    from scipy import signal
+    from scipy import signal  # noqa: PLC0415 - slow to load, and the process that heats needs no flicker
 
     weighted = np.asarray(signal.sosfilt(filters.sections, change))
     return np.asarray(signal.lfilter(*filters.smooth, weighted**2))

@@ -37,6 +37,14 @@ KNEE = 6.0
 MOST_RECORDS = 40
 
 
+@dataclass
+class _Memo:
+    """All temperatures of every piece, as they were for these unknowns."""
+
+    unknowns: np.ndarray | None = None
+    runs: list[np.ndarray] = field(default_factory=list)
+
+
 @dataclass(frozen=True)
 class _Problem:
     """Pieces, the models they start from, and the unknowns: the parameters', then each piece's own."""
@@ -49,7 +57,7 @@ class _Problem:
     coordinates: Coordinates
     mask: np.ndarray | None = None
     exact: bool = False
-    memo: dict = field(default_factory=dict)
+    memo: _Memo = field(default_factory=_Memo)
 
     def split(self, unknowns: np.ndarray) -> tuple[list[float], np.ndarray]:
         """(logarithms of the parameters, the pieces' own unknowns): the first unknowns are coordinates, not
@@ -100,14 +108,14 @@ class _Problem:
     def temperatures(self, unknowns: np.ndarray) -> list[np.ndarray]:
         """All temperatures of every piece; those of the last unknowns asked for are kept, as derivatives are
         wanted of them next."""
-        if not np.array_equal(self.memo.get("unknowns"), unknowns):
+        if self.memo.unknowns is None or not np.array_equal(self.memo.unknowns, unknowns):
             (logarithms, own), at, runs = self.split(unknowns), 0, []
             for piece, base in zip(self.pieces, self.bases):
                 count = len(piece.extras)
                 runs.append(simulate(scaled(base, self.parameters, logarithms), moved(piece, own[at : at + count])))
                 at += count
-            self.memo.update(unknowns=unknowns.copy(), runs=runs)
-        return self.memo["runs"]
+            self.memo.unknowns, self.memo.runs = unknowns.copy(), runs
+        return self.memo.runs
 
     def prediction(self, unknowns: np.ndarray) -> list[np.ndarray]:
         """What the sensor should show at every sample of every piece, °C."""
@@ -145,7 +153,7 @@ def fit(
     Raises KilnctlError for records that cannot be used, saying which and why. `validate` also fits without
     the last third of each record and says how well that third is predicted. `previous` is a trained model to
     compare with."""
-    sources = list(records) if isinstance(records, (list, tuple)) else [records]
+    sources = list(records) if isinstance(records, Sequence) and not isinstance(records, str) else [records]
     if not sources:
         raise KilnctlError("there is no record to fit")
     if len(sources) > MOST_RECORDS:
@@ -235,7 +243,7 @@ def _with_doors(logs, problem: _Problem, found: Estimate, noise: float):
     """Records without a note of doors get the openings that the data show. Returns (logs, old logs or None
     when nothing changed)."""
     predicted = problem.prediction(found.unknowns)
-    openings: dict[int, list] = {}
+    openings: dict[int, list[tuple[float, float]]] = {}
     for piece, curve in zip(problem.pieces, predicted):
         if not piece.log.doors:
             openings.setdefault(id(piece.log), []).extend(find_doors(piece, curve, noise))
@@ -243,7 +251,7 @@ def _with_doors(logs, problem: _Problem, found: Estimate, noise: float):
         return logs, None
     new = []
     for log in logs:
-        spans = tuple(openings.get(id(log), ()))
+        spans = tuple(openings.get(id(log), []))
         note = tuple(f"something like an open door at {a / 60.0:.0f} min, {b - a:.0f} s" for a, b in spans)
         new.append(replace(log, doors=log.doors + spans, notes=log.notes + note) if spans else log)
     return new, logs

@@ -70,39 +70,37 @@ def network_of(model: EnergyModel) -> Network:
     )
 
 
+#: Where the logarithm of a parameter enters the network: the kind of entry, and its number (of the first lump, where
+#: there is one for each).
+_ENTRY = {
+    "element_j_per_k": ("capacity", 0),
+    "chamber_j_per_k": ("capacity", 1),
+    "lining_j_per_k": ("capacity", 2),
+    "contents_j_per_k": ("capacity", 6),
+    "element_w_per_k": ("w_per_k", 0),
+    "film_w_per_k": ("w_per_k", 1),
+    "lining_w_per_k": ("w_per_k", 2),
+    "contents_w_per_k": ("w_per_k", 6),
+    "leak_w_per_k": ("w_per_k", 7),
+    "element_m2": ("m2", 0),
+    "film_m2": ("m2", 1),
+    "contents_m2": ("m2", 6),
+}
+
+
 def column_of(model: EnergyModel, p: Parameter) -> Column:
     """Where the logarithm of a parameter enters the network."""
-    value = value_of(model, p)
-    match p.field:
-        case "element_j_per_k":
-            return Column(capacity={0: value})
-        case "chamber_j_per_k":
-            return Column(capacity={1: value})
-        case "lining_j_per_k":
-            return Column(capacity={2 + p.index: value})
-        case "contents_j_per_k":
-            return Column(capacity={6: value})
-        case "element_w_per_k":
-            return Column(w_per_k={0: value})
-        case "film_w_per_k":
-            return Column(w_per_k={1: value})
-        case "lining_w_per_k":
-            return Column(w_per_k={2 + p.index: value})
-        case "contents_w_per_k":
-            return Column(w_per_k={6: value})
-        case "leak_w_per_k":
-            return Column(w_per_k={7: value})
-        case "rise_per_k":
-            return Column(rise_per_k={2 + i: v for i, v in enumerate(model.rise_per_k)})
-        case "capacity_rise_per_k":
-            return Column(capacity_rise={2 + i: v for i, v in enumerate(model.capacity_rise_per_k)})
-        case "element_m2":
-            return Column(m2={0: value})
-        case "film_m2":
-            return Column(m2={1: value})
-        case "contents_m2":
-            return Column(m2={6: value})
-    return Column()  # of the sensor, or heat; `sensitivities` sees to them
+    if p.field == "rise_per_k":
+        return Column(rise_per_k={2 + i: v for i, v in enumerate(model.rise_per_k)})
+    if p.field == "capacity_rise_per_k":
+        return Column(capacity_rise={2 + i: v for i, v in enumerate(model.capacity_rise_per_k)})
+    if p.field not in _ENTRY:
+        return Column()  # of the sensor, or heat; `sensitivities` sees to them
+    kind, place = _ENTRY[p.field]
+    entry = {place + (p.index or 0): value_of(model, p)}
+    if kind == "capacity":
+        return Column(capacity=entry)
+    return Column(w_per_k=entry) if kind == "w_per_k" else Column(m2=entry)
 
 
 def simulate(model: EnergyModel, stretch: Stretch) -> np.ndarray:
@@ -137,7 +135,7 @@ def delayed(values: np.ndarray, dead_s: float, dt_s: float, slope: bool = False)
             ((-1.5 * u + 2.0) * u + 0.5) * u,
             (0.5 * u - 0.5) * u * u,
         )
-    out = 0.0
+    out = np.zeros(values.shape)
     for k, w in enumerate(weights):
         out = out + values[np.clip(low - 1 + k, 0, len(values) - 1)] * (w if values.ndim == 1 else w[:, None])
     return out / dt_s if slope else out
@@ -186,12 +184,12 @@ def sensitivities(
         else:
             columns.append(column_of(model, p))
     for e in extras:
-        heat = None
+        heat: dict[int, np.ndarray] = {}
         if e.span is not None:
             watts = np.zeros(stretch.steps)
             watts[e.span[0] : e.span[1]] = 1.0
             heat = {CHAMBER: watts[: steps * every].reshape(steps, every).mean(axis=1)}
-        columns.append(Column(heat=heat, boundary={0: e.room} if e.room else None))
+        columns.append(Column(heat=heat, boundary={0: e.room} if e.room else {}))
     power = stretch.power_w[: steps * every].reshape(steps, every).mean(axis=1)
     slope = (
         -model.resistance_rise_per_k

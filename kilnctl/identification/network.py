@@ -16,7 +16,8 @@ differentiated at once with the time as an array axis, and only the short recurs
 time. (Forward sensitivity equations: e.g. E. Hairer, S. Nørsett, G. Wanner, Solving Ordinary Differential
 Equations I, 1993, I.14.)"""
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -41,6 +42,10 @@ class Network:
         return len(self.capacity_j_per_k)
 
 
+#: Derivatives by the number of the node, link or boundary.
+Entries = Mapping[int, float]
+
+
 @dataclass(frozen=True)
 class Column:
     """One unknown: for each entry of the network that it moves, the entry and its derivative with respect to
@@ -49,13 +54,13 @@ class Column:
     capacity {node: J/K}, capacity_rise {node: 1/°C}, w_per_k, rise_per_k, m2 {link: …}; heat {node: W at each
     step}; boundary {boundary number from 0: K}."""
 
-    capacity: dict[int, float] = None
-    capacity_rise: dict[int, float] = None
-    w_per_k: dict[int, float] = None
-    rise_per_k: dict[int, float] = None
-    m2: dict[int, float] = None
-    heat: dict[int, np.ndarray] = None
-    boundary: dict[int, float] = None
+    capacity: Entries = field(default_factory=dict)
+    capacity_rise: Entries = field(default_factory=dict)
+    w_per_k: Entries = field(default_factory=dict)
+    rise_per_k: Entries = field(default_factory=dict)
+    m2: Entries = field(default_factory=dict)
+    heat: Mapping[int, np.ndarray] = field(default_factory=dict)
+    boundary: Entries = field(default_factory=dict)
 
 
 def run(
@@ -151,26 +156,32 @@ def tangents(
     warming = 1.0 + _rise(network) * x
     for c, column in enumerate(columns):
         for kind in ("w_per_k", "rise_per_k", "m2"):
-            for link, size in (getattr(column, kind) or {}).items():
+            for link, size in getattr(column, kind).items():
                 b[:, :, c] += into(link) * (size * _by_parameter(network, links[link], link, kind))[:, None]
-        for node, size in (column.capacity or {}).items():
+        for node, size in column.capacity.items():
             b[:, :, c] -= inverse[:, :, node] * (size * warming[:, node] * delta[:, node] / dt_s)[:, None]
-        for node, size in (column.capacity_rise or {}).items():
+        for node, size in column.capacity_rise.items():
             b[:, :, c] -= (
                 inverse[:, :, node]
                 * (size * network.capacity_j_per_k[node] * x[:, node] * delta[:, node] / dt_s)[:, None]
             )
-        for node, watts in (column.heat or {}).items():
+        for node, watts in column.heat.items():
             b[:, :, c] += inverse[:, :, node] * np.asarray(watts)[:, None]
-        for number, kelvin in (column.boundary or {}).items():
-            for link in range(len(network.first)):
-                # A boundary has no increment, so only the flow itself and, for the tangents kept in q,
-                # nothing else moves.
-                if network.first[link] == n + number:
-                    b[:, :, c] += into(link) * (kelvin * links[link][4])[:, None]
-                elif network.second[link] == n + number:
-                    b[:, :, c] -= into(link) * (kelvin * links[link][5])[:, None]
+        for link, slope in _by_boundary(network, links, column.boundary):
+            b[:, :, c] += into(link) * slope[:, None]
     return a, b
+
+
+def _by_boundary(network: Network, links, boundary: Entries) -> Iterator[tuple[int, np.ndarray]]:
+    """Links at these boundaries, each with the watts more that it carries, (steps,), per unit of the unknown. A
+    boundary has no increment: only the flow itself moves, and the tangents kept in it."""
+    for number, kelvin in boundary.items():
+        node = network.nodes + number
+        for link, (first, second) in enumerate(zip(network.first, network.second)):
+            if first == node:
+                yield link, kelvin * links[link][4]
+            elif second == node:
+                yield link, -(kelvin * links[link][5])
 
 
 def recur(a: np.ndarray, b: np.ndarray, start: np.ndarray, keep: tuple[int, ...]) -> np.ndarray:

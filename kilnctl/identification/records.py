@@ -13,7 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import KilnctlError
-from ..record.run_record import RunRecord
+from ..record.journal import segments
+from ..record.parts import built, mapping
+from ..record.run_record import RunRecord, read_events, read_run
 from ..run.result import Run
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -106,10 +108,6 @@ def _of_run(oven: Oven, run: Run | RunRecord) -> Log:
 
 
 def _of_folder(oven: Oven, folder: Path) -> Log:
-    from ..record.journal import segments
-    from ..record.parts import built, mapping
-    from ..record.run_record import read_events, read_run
-
     if segments(folder):
         # A run of the service, over or still going on: its journal is what counts.
         run = read_run(folder)
@@ -263,64 +261,94 @@ def _spans(time_s: np.ndarray, flags: np.ndarray) -> tuple[tuple[float, float], 
 
 def check(oven: Oven, log: Log) -> None:
     """Raise KilnctlError, naming the record and the row, for what cannot be fitted."""
+    _check_times(log)
+    good = np.isfinite(log.reading_c)
+    _check_amount(log, good)
+    _check_readings(oven, log, good)
+    _check_power(oven, log)
+    _saturated(log, good, float(np.max(log.reading_c[good])))
+
+
+def _refused(log: Log, why: str) -> KilnctlError:
+    return KilnctlError(f"{log.name}: {why}")
+
+
+def _check_times(log: Log) -> None:
     t, y, p = log.time_s, log.reading_c, log.power_w
-    rated = oven.elements.power_w
-
-    def no(why: str):
-        raise KilnctlError(f"{log.name}: {why}")
-
     if not len(t) == len(y) == len(p):
-        no(f"{len(t)} times, {len(y)} readings and {len(p)} powers: they must be as many")
+        raise _refused(log, f"{len(t)} times, {len(y)} readings and {len(p)} powers: they must be as many")
     if len(t) == 0:
-        no("the record is empty")
+        raise _refused(log, "the record is empty")
     if not np.isfinite(t).all():
-        no(f"row {int(np.flatnonzero(~np.isfinite(t))[0]) + 1} has no time")
+        raise _refused(log, f"row {int(np.flatnonzero(~np.isfinite(t))[0]) + 1} has no time")
     back = np.flatnonzero(np.diff(t) <= 0.0)
     if len(back):
-        no(f"time does not go forward at row {int(back[0]) + 2} ({t[back[0]]:g} s, then {t[back[0] + 1]:g} s)")
-    good = np.isfinite(y)
+        raise _refused(
+            log, f"time does not go forward at row {int(back[0]) + 2} ({t[back[0]]:g} s, then {t[back[0] + 1]:g} s)"
+        )
+
+
+def _check_amount(log: Log, good: np.ndarray) -> None:
+    t = log.time_s
     if good.mean() < 0.3:
-        no(f"only {100 * good.mean():.0f} % of the readings are numbers")
+        raise _refused(log, f"only {100 * good.mean():.0f} % of the readings are numbers")
     if t[-1] - t[0] < SHORTEST_S or good.sum() < 60:
-        no(
+        raise _refused(
+            log,
             f"{good.sum()} readings over {t[-1] - t[0]:.0f} s are too few to learn from; 10 minutes and 60 "
-            "readings are the least"
+            "readings are the least",
         )
     if np.median(np.diff(t)) > 120.0:
-        no(f"one sample every {np.median(np.diff(t)):.0f} s is too coarse; record at least one a minute")
-    low, high = float(np.min(y[good])), float(np.max(y[good]))
-    first = float(np.median(y[good][:3]))
+        raise _refused(
+            log, f"one sample every {np.median(np.diff(t)):.0f} s is too coarse; record at least one a minute"
+        )
+
+
+def _check_readings(oven: Oven, log: Log, good: np.ndarray) -> None:
+    y = log.reading_c[good]
+    low, high = float(np.min(y)), float(np.max(y))
+    first = float(np.median(y[:3]))
     room = oven.site.ambient_c if log.ambient_c is None else float(np.nanmedian(log.ambient_c))
     if high > 1400.0 or low < -40.0 or abs(first - (room + 273.15)) < 4.0 < abs(first - room):
-        no(
+        raise _refused(
+            log,
             f"readings from {low:.0f} to {high:.0f} are no °C of an oven; say the column's unit (…:F or "
-            "…:K) if it is another"
+            "…:K) if it is another",
         )
     if abs(first - (1.8 * room + 32.0)) < 4.0 and high > oven.limits.trip_at_c + 20.0:
-        no(f"it starts at {first:.0f} and goes to {high:.0f}, far above this oven's limit: that looks like °F (…:F)")
-    if high - low < LEAST_SPAN_K:
-        no(
-            f"the reading stays between {low:.1f} and {high:.1f} °C: nothing can be learnt from an oven "
-            "that does not move"
+        raise _refused(
+            log,
+            f"it starts at {first:.0f} and goes to {high:.0f}, far above this oven's limit: that looks like °F (…:F)",
         )
+    if high - low < LEAST_SPAN_K:
+        raise _refused(
+            log,
+            f"the reading stays between {low:.1f} and {high:.1f} °C: nothing can be learnt from an oven "
+            "that does not move",
+        )
+
+
+def _check_power(oven: Oven, log: Log) -> None:
+    p, rated = log.power_w, oven.elements.power_w
     if not np.isfinite(p).any() or np.isfinite(p).mean() < 0.7:
-        no("the power is missing in most rows")
+        raise _refused(log, "the power is missing in most rows")
     most = float(np.nanmax(p))
     if float(np.nanmin(p)) < -0.001 * rated:
-        no(f"power of {np.nanmin(p):g} W: heat cannot be negative")
+        raise _refused(log, f"power of {np.nanmin(p):g} W: heat cannot be negative")
     if most <= 0.0:
-        no("no power was ever fired: a record without heating cannot tell how strong the losses are")
+        raise _refused(log, "no power was ever fired: a record without heating cannot tell how strong the losses are")
     if most > 1.35 * rated:
-        no(
+        raise _refused(
+            log,
             f"power of {most:.0f} W in an oven of {rated:.0f} W: check the unit, and 'elements: power' in "
-            "the description"
+            "the description",
         )
     if most < 0.02 * rated:
-        no(
+        raise _refused(
+            log,
             f"power never exceeds {most:g} W in an oven of {rated:.0f} W: is it in kW (…:kW), or a share "
-            "of full power? If it is right, the record holds too little heat to learn from"
+            "of full power? If it is right, the record holds too little heat to learn from",
         )
-    _saturated(log, good, high)
 
 
 def _saturated(log: Log, good: np.ndarray, high: float) -> None:

@@ -104,36 +104,15 @@ def _piece(log, model, t, y, p, room, dt, block, sampling, ambient_c, wild, door
     grid = t[0] + dt * np.arange(steps + 1)
     energy = np.concatenate(([0.0], np.cumsum(p[1:] * np.diff(t))))
     power = np.maximum(0.0, np.diff(np.interp(grid, t, energy)) / dt)
-    if dt > 1.5 * sampling:
-        # Mean of the samples within half a step of each grid point, and of their times, so that a slope makes
-        # no error.
-        place = np.round((t - t[0]) / dt).astype(int)
-        good = np.isfinite(y) & (place <= steps)
-        count = np.bincount(place[good], minlength=steps + 1)
-        total = np.bincount(place[good], y[good], steps + 1)
-        middle = np.bincount(place[good], (t - grid[np.minimum(place, steps)])[good], steps + 1)
-        with np.errstate(invalid="ignore"):
-            reading, late = total / count, middle / count
-        rate = np.gradient(np.interp(grid, t[np.isfinite(y)], y[np.isfinite(y)]), dt)
-        reading = np.where(count > 0.4 * dt / sampling, reading - rate * np.nan_to_num(late), np.nan)
-    else:
-        place = np.searchsorted(t, grid)
-        place = np.clip(place, 1, len(t) - 1)
-        left, right = t[place - 1], t[place]
-        share = np.clip((grid - left) / (right - left), 0.0, 1.0)
-        near = np.where(share < 0.5, place - 1, place)
-        # On the record's own grid this is the sample itself; between samples a straight line, NaN beside a
-        # missing one.
-        reading = np.where(
-            np.abs(grid - t[near]) < 1e-6 * dt, y[near], y[place - 1] + (y[place] - y[place - 1]) * share
-        )
+    reading = _means(t, y, grid, dt, sampling) if dt > 1.5 * sampling else _interpolated(t, y, grid, dt)
     finite = np.flatnonzero(np.isfinite(reading))
     first = float(np.median(reading[finite[: max(1, min(len(finite), round(8.0 / dt)))]]))
     early = bool(t[0] <= log.time_s[0] + 1.0)
-    known_room = room is not None and np.isfinite(room).any()
-    around = (
-        np.interp(grid[:-1], t[np.isfinite(room)], room[np.isfinite(room)]) if known_room else np.full(steps, ambient_c)
-    )
+    known = np.isfinite(room) if room is not None else np.zeros(len(t), bool)
+    known_room = bool(known.any())
+    around = np.full(steps, ambient_c)
+    if room is not None and known_room:
+        around = np.interp(grid[:-1], t[known], room[known])
     cold = early and abs(first - float(around[0])) < 12.0
     if cold and not known_room:
         around = np.full(steps, first)
@@ -147,20 +126,44 @@ def _piece(log, model, t, y, p, room, dt, block, sampling, ambient_c, wild, door
             marked.append(span)
             extras.append(Extra(span=span))
             spreads.append(5.0 * model.power_w)
-    stretch = Stretch(dt, power, around, start)
     return Piece(
-        log,
-        stretch,
-        reading,
-        block,
-        max(1.0, block * dt / sampling),
-        grid,
-        cold,
-        tuple(extras),
-        tuple(spreads),
-        tuple(marked),
-        wild,
+        log=log,
+        stretch=Stretch(dt, power, around, start),
+        reading_c=reading,
+        block=block,
+        samples=max(1.0, block * dt / sampling),
+        time_s=grid,
+        cold=cold,
+        extras=tuple(extras),
+        spreads=tuple(spreads),
+        doors=tuple(marked),
+        wild=wild,
     )
+
+
+def _means(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float, sampling: float) -> np.ndarray:
+    """Mean of the samples within half a step of each grid point, moved by the mean of their times, so that a slope
+    makes no error. NaN where there are too few."""
+    steps = len(grid) - 1
+    place = np.round((t - t[0]) / dt).astype(int)
+    good = np.isfinite(y) & (place <= steps)
+    count = np.bincount(place[good], minlength=steps + 1)
+    total = np.bincount(place[good], y[good], steps + 1)
+    middle = np.bincount(place[good], (t - grid[np.minimum(place, steps)])[good], steps + 1)
+    with np.errstate(invalid="ignore"):
+        reading, late = total / count, middle / count
+    rate = np.gradient(np.interp(grid, t[np.isfinite(y)], y[np.isfinite(y)]), dt)
+    return np.where(count > 0.4 * dt / sampling, reading - rate * np.nan_to_num(late), np.nan)
+
+
+def _interpolated(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float) -> np.ndarray:
+    """The sample itself on the record's own grid; between samples a straight line, NaN beside a missing one."""
+    place = np.clip(np.searchsorted(t, grid), 1, len(t) - 1)
+    left, right = t[place - 1], t[place]
+    share = np.clip((grid - left) / (right - left), 0.0, 1.0)
+    near = np.where(share < 0.5, place - 1, place)
+    between = y[place - 1] + (y[place] - y[place - 1]) * share
+    return np.where(np.abs(grid - t[near]) < 1e-6 * dt, y[near], between)
 
 
 def _start(model: EnergyModel, first_c: float, room_c: float, cold: bool):
@@ -175,7 +178,7 @@ def _start(model: EnergyModel, first_c: float, room_c: float, cold: bool):
             (first_c,) * N,
         )
     warm = max(5.0, first_c - room_c)
-    soaked, power = model.steady(first_c, room_c)
+    soaked, _ = model.steady(first_c, room_c)
     start = list(soaked)
     start[ELEMENT] = first_c + 0.5 * (soaked[ELEMENT] - first_c)
     for i, share in zip(range(LINING, CONTENTS), (0.97, 0.92, 0.85, 0.7)):

@@ -81,55 +81,11 @@ def _state(
 ) -> dict[str, tuple[float, float, float]]:
     """(hot °C, cold °C, W) of each link with every surface but the elements at its temperature of plates_c, and that
     power in the elements, less where they would melt."""
-    ambient, speed = oven.site.ambient_c, oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    heater, plates = surfaces[-1], list(zip(surfaces[:-1], star, plates_c))
-    weights = [(star[i], (t + ZERO_C) ** 4) for i, t in enumerate(plates_c)]
-    rest, cold4 = sum(star[:-1]), sum(g * t for g, t in weights)
-    inside_c = min(plates_c)
-
-    def convected(surface, at_c: float, air_c: float) -> float:
-        return inner_film(at_c, air_c, surface.length_m, surface.orientation, speed) * surface.area_m2 * (air_c - at_c)
-
-    def radiant_for(watts: float) -> float:
-        """Star at which everything but the elements takes so much radiation, °C."""
-
-        def missing(t: float) -> float:
-            taken = rest * (t + ZERO_C) ** 4 - cold4 + openings.port_m2 * ((t + ZERO_C) ** 4 - (ambient + ZERO_C) ** 4)
-            return STEFAN_BOLTZMANN * taken + openings.bridges_w_per_k(t, ambient) * (t - ambient) - watts
-
-        if missing(-ZERO_C + 1.0) >= 0.0:
-            return -ZERO_C + 1.0  # a trial with air so hot that no star could be cold enough
-        high = max(plates_c) + 10.0
-        while missing(high) < 0.0:
-            high += 2.0 * (high - inside_c)
-        return root(missing, -ZERO_C + 1.0, high, 1e-6)
-
-    def solve(power: float):
-        def balance(air_c: float):
-            given = sum(convected(s, t, air_c) for s, _, t in plates)
-            given += (openings.vent_w_per_k(air_c, ambient) + openings.leak_w_per_k(air_c, ambient)) * (air_c - ambient)
-            if given >= power:
-                return -given, inside_c, inside_c  # a trial with the air too hot: nothing would be left to radiate
-            radiant = radiant_for(power - given)
-            fourth = (radiant + ZERO_C) ** 4 + (power - given) / (star[-1] * STEFAN_BOLTZMANN)
-            element = max(fourth, 1.0) ** 0.25 - ZERO_C
-            if element > HOTTEST_C:
-                raise _TooHot
-            film = cylinder_film(element, air_c, heater.length_m, speed) * heater.area_m2
-            return film * (element - air_c) - given, radiant, element
-
-        step, low, high = 1.0, inside_c, inside_c
-        while balance(high)[0] > 0.0:
-            low, high, step = high, high + step, 2.0 * step
-        while balance(low)[0] < 0.0:
-            low, step = low - step, 2.0 * step
-        air_c = root(lambda t: balance(t)[0], low, high, 1e-6)
-        return air_c, *balance(air_c)[1:]
-
+    inside = _Inside(oven, surfaces, star, openings, plates_c)
     power = power_w
     for _ in range(40):
         try:
-            air_c, radiant, element = solve(power)
+            air_c, radiant, element = inside.solve(power)
             break
         except (_TooHot, ValueError):
             power *= 0.7
@@ -138,14 +94,76 @@ def _state(
             f"{oven.name}: with its inside at {min(plates_c):.0f} °C no power can be found at which its elements stay "
             f"below {HOTTEST_C:.0f} °C; look at the elements' surface and at the openings"
         )
-    chamber = chamber_temperature_c(radiant, air_c, speed)
+    chamber = chamber_temperature_c(radiant, air_c, inside.speed)
     taken = [
-        convected(s, t, air_c) + g * STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - (t + ZERO_C) ** 4)
-        for s, g, t in plates
+        inside.convected(s, t, air_c) + g * STEFAN_BOLTZMANN * ((radiant + ZERO_C) ** 4 - (t + ZERO_C) ** 4)
+        for s, g, t in inside.plates
     ]
     n = len(oven.faces)
     out = {"elements": (element, chamber, power), "faces": (chamber, plates_c[0], sum(taken[:n]))}
-    return out | {s.name: (chamber, t, watts) for (s, _, t), watts in zip(plates[n:], taken[n:])}
+    return out | {s.name: (chamber, t, watts) for (s, _, t), watts in zip(inside.plates[n:], taken[n:])}
+
+
+class _Inside:
+    """Air and radiant star between elements and surfaces at given temperatures. `plates`: (surface, its conductance to
+    the star in m², °C) of all but the elements."""
+
+    def __init__(self, oven: Oven, surfaces, star: list[float], openings: Openings, plates_c: list[float]):
+        self.ambient_c = oven.site.ambient_c
+        self.speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
+        self.heater, self.heater_m2, self.openings = surfaces[-1], star[-1], openings
+        self.plates = list(zip(surfaces[:-1], star, plates_c))
+        self.plates_m2 = sum(star[:-1])
+        self.emitted = sum(g * (t + ZERO_C) ** 4 for g, t in zip(star, plates_c))
+        self.coldest_c, self.hottest_c = min(plates_c), max(plates_c)
+
+    def convected(self, surface, at_c: float, air_c: float) -> float:
+        """Watts from the air to a surface."""
+        film = inner_film(at_c, air_c, surface.length_m, surface.orientation, self.speed)
+        return film * surface.area_m2 * (air_c - at_c)
+
+    def solve(self, power: float) -> tuple[float, float, float]:
+        """Air, star and elements, °C, at this power of the elements. Raises _TooHot."""
+        step, low, high = 1.0, self.coldest_c, self.coldest_c
+        while self._balance(high, power)[0] > 0.0:
+            low, high, step = high, high + step, 2.0 * step
+        while self._balance(low, power)[0] < 0.0:
+            low, step = low - step, 2.0 * step
+        air_c = root(lambda t: self._balance(t, power)[0], low, high, 1e-6)
+        _, radiant, element = self._balance(air_c, power)
+        return air_c, radiant, element
+
+    def _balance(self, air_c: float, power: float) -> tuple[float, float, float]:
+        """Watts that the air gets beyond what it gives, with star and elements, °C."""
+        given = sum(self.convected(s, t, air_c) for s, _, t in self.plates)
+        out_of = self.openings.vent_w_per_k(air_c, self.ambient_c) + self.openings.leak_w_per_k(air_c, self.ambient_c)
+        given += out_of * (air_c - self.ambient_c)
+        if given >= power:
+            # A trial with the air too hot: nothing would be left to radiate.
+            return -given, self.coldest_c, self.coldest_c
+        radiant = self._radiant_for(power - given)
+        fourth = (radiant + ZERO_C) ** 4 + (power - given) / (self.heater_m2 * STEFAN_BOLTZMANN)
+        element = max(fourth, 1.0) ** 0.25 - ZERO_C
+        if element > HOTTEST_C:
+            raise _TooHot
+        film = cylinder_film(element, air_c, self.heater.length_m, self.speed) * self.heater.area_m2
+        return film * (element - air_c) - given, radiant, element
+
+    def _radiant_for(self, watts: float) -> float:
+        """Star at which everything but the elements takes so much radiation, °C."""
+        ambient, openings = self.ambient_c, self.openings
+
+        def missing(t: float) -> float:
+            taken = self.plates_m2 * (t + ZERO_C) ** 4 - self.emitted
+            taken += openings.port_m2 * ((t + ZERO_C) ** 4 - (ambient + ZERO_C) ** 4)
+            return STEFAN_BOLTZMANN * taken + openings.bridges_w_per_k(t, ambient) * (t - ambient) - watts
+
+        if missing(-ZERO_C + 1.0) >= 0.0:
+            return -ZERO_C + 1.0  # a trial with air so hot that no star could be cold enough
+        high = self.hottest_c + 10.0
+        while missing(high) < 0.0:
+            high += 2.0 * (high - self.coldest_c)
+        return root(missing, -ZERO_C + 1.0, high, 1e-6)
 
 
 class _TooHot(Exception):

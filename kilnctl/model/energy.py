@@ -14,6 +14,7 @@ W/K, radiating conductances in m² (times σ T⁴)."""
 
 import math
 from dataclasses import dataclass, fields, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -38,6 +39,23 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
     """Conduction with a conductivity that rises by r per kelvin: as `_link`."""
     mean = 1.0 + 0.5 * r * (t1 + t2)
     return conductance * mean * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2)
+
+
+#: Beginnings of the names of parameters that may be zero; the others must be above.
+_MAY_BE_ZERO = (
+    "contents",
+    "leak",
+    "extra",
+    "dead",
+    "rise",
+    "capacity_rise",
+    "resistance_rise",
+    "element_w",
+    "element_m2",
+    "lag",
+)
+#: One temperature, or an array of them.
+Temperature = TypeVar("Temperature", float, np.ndarray)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,20 +95,7 @@ class EnergyModel:
         for f in fields(self):
             value = getattr(self, f.name)
             for v in value if isinstance(value, tuple) else (value,):
-                zero_is_fine = f.name.startswith(
-                    (
-                        "contents",
-                        "leak",
-                        "extra",
-                        "dead",
-                        "rise",
-                        "capacity_rise",
-                        "resistance_rise",
-                        "element_w",
-                        "element_m2",
-                        "lag",
-                    )
-                )
+                zero_is_fine = f.name.startswith(_MAY_BE_ZERO)
                 if f.name not in ("ambient_c", "rated_c", "leak_rise_per_k") and not (
                     math.isfinite(v) and (v > 0.0 or (zero_is_fine and v == 0.0))
                 ):
@@ -98,8 +103,7 @@ class EnergyModel:
         if self.element_w_per_k + self.element_m2 <= 0.0:
             raise ValueError("model: the elements give no heat to the chamber")
 
-    # ---- the balance
-    # -----------------------------------------------------------------------------------------------
+    # ---- the balance -------------------------------------------------------------------------------------------------
 
     def flows(self, x, ambient_c: float) -> tuple[tuple[float, float, float], ...]:
         """(watts, tangent to the hot side, tangent to the cold side) of each link at x: element→chamber,
@@ -193,7 +197,7 @@ class EnergyModel:
         by_end = 1.0 - share * lag / dt_s
         return share - by_end, by_end
 
-    def lag_at_s(self, chamber_c: float) -> float:
+    def lag_at_s(self, chamber_c: Temperature) -> Temperature:
         """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_SHARE
         stays, s."""
         t = chamber_c + ZERO_C
@@ -257,8 +261,7 @@ class EnergyModel:
             return lining, 0.0
         return lining, _link(x[CHAMBER], x[CONTENTS], self.contents_w_per_k, self.contents_m2)[0]
 
-    # ---- what follows from it
-    # --------------------------------------------------------------------------------------
+    # ---- what follows from it ----------------------------------------------------------------------------------------
 
     def rest(self, temperature_c: float) -> tuple[float, ...]:
         """Everything at one temperature."""
@@ -333,7 +336,9 @@ class EnergyModel:
 
     def full_power_w(self, supply_v: float | None = None) -> float:
         """Full power at that supply voltage (nominal when unknown or not to be believed), W: P ∝ V²."""
-        return self.power_w * (supply_v / self.voltage_v) ** 2 if self.believes(supply_v) else self.power_w
+        if supply_v is None or not self.believes(supply_v):
+            return self.power_w
+        return self.power_w * (supply_v / self.voltage_v) ** 2
 
     def highest_c(self, ambient_c: float | None = None) -> float:
         """The chamber temperature that full power would hold, °C (searched up to 2000 °C)."""

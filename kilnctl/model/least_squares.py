@@ -61,74 +61,134 @@ def minimise(
     step is shorter than `tolerance` standard errors or gains less than `enough` (half squared standard
     errors), or after `most` steps; `converged` says which. Close to the end derivatives are used twice, as
     they hardly change there and cost most of the time."""
-    u = np.array(start, float)
     spread = np.asarray(spread, float)
     precision = np.diag(1.0 / spread**2) if precision is None else precision
-    identity = np.eye(len(u))
-    longest_each = np.where(np.isfinite(spread), np.maximum(spread, LONGEST_STEP), LONGEST_STEP)
-    scale = np.asarray(scale, float)
+    objective = _Objective(evaluate, np.asarray(scale, float), knee, prior, precision)
+    longest = np.where(np.isfinite(spread), np.maximum(spread, LONGEST_STEP), LONGEST_STEP)
+    point, fit, steps, converged = _descend(objective, start, longest, most, tolerance, damping, enough)
+    if not converged:
+        # Out of steps: what one more full step is expected to gain (Newton's decrement) tells whether it
+        # matters.
+        slope = objective.slope(point, fit.jacobian)
+        converged = 0.5 * float(slope @ np.linalg.solve(fit.normal, slope)) < 1.0
+    return Estimate(
+        unknowns=point.unknowns,
+        covariance=np.linalg.pinv(fit.normal, hermitian=True),
+        residual=point.residual,
+        jacobian=fit.jacobian,
+        weights=point.robust * (point.inverse > 0.0),
+        cost=point.cost,
+        iterations=steps,
+        converged=converged,
+    )
 
-    def weigh(residual: np.ndarray, at: np.ndarray):
+
+@dataclass(frozen=True)
+class _Point:
+    """Unknowns, and what the data say there: residuals in the unit of the data and in units of `scale`, their robust
+    weights, and 1/scale (0 where a residual is missing)."""
+
+    unknowns: np.ndarray
+    residual: np.ndarray
+    cost: float
+    standard: np.ndarray
+    robust: np.ndarray
+    inverse: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Tangent:
+    """Jacobian, and the weighted normal matrix made of it."""
+
+    jacobian: np.ndarray
+    normal: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Objective:
+    """What is minimised: loss of the residuals and the prior's part. The arguments of `minimise`."""
+
+    evaluate: Callable[[np.ndarray, bool], tuple[np.ndarray, np.ndarray | None]]
+    scale: np.ndarray
+    knee: float
+    prior: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]] | None
+    precision: np.ndarray
+
+    def point(self, at: np.ndarray, residual: np.ndarray) -> _Point:
         good = np.isfinite(residual)
-        inverse = np.where(good, 1.0 / scale, 0.0)
+        inverse = np.where(good, 1.0 / self.scale, 0.0)
         standard = np.where(good, residual, 0.0) * inverse
-        loss, robust = huber(standard, knee)
-        away = at if prior is None else prior(at)[0]
-        cost = float(loss.sum() + 0.5 * away @ precision @ away)
-        return (cost if np.isfinite(cost) else np.inf), standard, robust, inverse
+        loss, robust = huber(standard, self.knee)
+        away = at if self.prior is None else self.prior(at)[0]
+        cost = float(loss.sum() + 0.5 * away @ self.precision @ away)
+        return _Point(at, residual, cost if np.isfinite(cost) else np.inf, standard, robust, inverse)
 
-    def priors(at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Slope and curvature of the prior's part."""
-        away, turn = (at, identity) if prior is None else prior(at)
-        return turn.T @ (precision @ away), turn.T @ precision @ turn
+    def with_jacobian(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        residual, jacobian = self.evaluate(at, True)
+        assert jacobian is not None, "evaluate gives derivatives when asked for them"
+        return residual, jacobian
 
-    def normal_of(jacobian: np.ndarray, robust: np.ndarray, inverse: np.ndarray, at: np.ndarray) -> np.ndarray:
-        return jacobian.T @ (jacobian * (robust * inverse**2)[:, None]) + priors(at)[1]
+    def slope(self, point: _Point, jacobian: np.ndarray) -> np.ndarray:
+        """Downhill slope of the cost."""
+        away, turn = self._prior_at(point.unknowns)
+        data = jacobian.T @ (point.standard * point.robust * point.inverse)
+        return data - turn.T @ (self.precision @ away)
 
-    residual, jacobian = evaluate(u, True)
-    cost, standard, robust, inverse = weigh(residual, u)
-    converged, fresh, steps, harder = False, True, 0, 2.0
-    normal = normal_of(jacobian, robust, inverse, u)
+    def tangent(self, point: _Point, jacobian: np.ndarray) -> _Tangent:
+        _, turn = self._prior_at(point.unknowns)
+        weighted = jacobian * (point.robust * point.inverse**2)[:, None]
+        return _Tangent(jacobian, jacobian.T @ weighted + turn.T @ self.precision @ turn)
+
+    def _prior_at(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return (at, np.eye(len(at))) if self.prior is None else self.prior(at)
+
+
+def _descend(
+    objective: _Objective,
+    start: np.ndarray,
+    longest: np.ndarray,
+    most: int,
+    tolerance: float,
+    damping: float,
+    enough: float,
+) -> tuple[_Point, _Tangent, int, bool]:
+    """Damped steps from `start`, each unknown by `longest` at most: (where it ends, tangent there, steps, whether it
+    converged)."""
+    u = np.array(start, float)
+    residual, jacobian = objective.with_jacobian(u)
+    point = objective.point(u, residual)
+    tangent = objective.tangent(point, jacobian)
+    fresh, steps, harder = True, 0, 2.0
     while steps < most:
-        slope = jacobian.T @ (standard * robust * inverse) - priors(u)[0]
+        slope, normal = objective.slope(point, tangent.jacobian), tangent.normal
         step = np.linalg.solve(normal + damping * np.diag(np.maximum(np.diag(normal), 1e-12)), slope)
-        step = np.clip(step, -longest_each, longest_each)
+        step = np.clip(step, -longest, longest)
         length = math.sqrt(max(0.0, float(step @ normal @ step)))  # in standard errors
         if length < tolerance and damping < 0.1:
-            converged = True
-            break
-        trial, _ = evaluate(u + step, False)
-        weighed = weigh(trial, u + step)
+            return point, tangent, steps, True
+        at = point.unknowns + step
+        trial = objective.point(at, objective.evaluate(at, False)[0])
         steps += 1
-        gained = cost - weighed[0]
+        gained = point.cost - trial.cost
         if not gained >= 0.0:
             if not fresh:
-                _, jacobian = evaluate(u, True)
-                normal, fresh = normal_of(jacobian, robust, inverse, u), True
+                tangent = objective.tangent(point, objective.with_jacobian(point.unknowns)[1])
+                fresh = True
                 continue
             damping, harder = max(damping * harder, 1e-7), 2.0 * harder
             if damping > 1e8:
                 # No step helps: at the minimum to rounding, or stuck; the slope in standard errors tells
                 # which.
-                converged = math.sqrt(max(0.0, float(slope @ np.linalg.solve(normal, slope)))) < 0.1
-                break
+                at_minimum = math.sqrt(max(0.0, float(slope @ np.linalg.solve(normal, slope)))) < 0.1
+                return point, tangent, steps, at_minimum
             continue
         expected = float(step @ slope) - 0.5 * float(step @ normal @ step)
-        u, residual = u + step, trial
-        cost, standard, robust, inverse = weighed
+        point = trial
         ratio = min(4.0, gained / max(expected, 1e-9 * gained + 1e-300))
         damping, harder = max(damping * max(0.1, 1.0 - (2.0 * ratio - 1.0) ** 3), 1e-10), 2.0
-        if gained < enough and ratio > 0.25:
-            converged = True
-            most = steps
         reuse = fresh and length < 3.0 and ratio > 0.7
-        if not reuse:
-            _, jacobian = evaluate(u, True)
-        normal, fresh = normal_of(jacobian, robust, inverse, u), not reuse
-    if not converged:
-        # Out of steps: what one more full step is expected to gain (Newton's decrement) tells whether it
-        # matters.
-        slope = jacobian.T @ (standard * robust * inverse) - priors(u)[0]
-        converged = 0.5 * float(slope @ np.linalg.solve(normal, slope)) < 1.0
-    covariance = np.linalg.pinv(normal, hermitian=True)
-    return Estimate(u, covariance, residual, jacobian, robust * (inverse > 0.0), cost, steps, converged)
+        jacobian = tangent.jacobian if reuse else objective.with_jacobian(point.unknowns)[1]
+        tangent, fresh = objective.tangent(point, jacobian), not reuse
+        if gained < enough and ratio > 0.25:
+            return point, tangent, steps, True
+    return point, tangent, steps, False

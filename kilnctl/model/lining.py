@@ -6,6 +6,7 @@ swings with periods from half a minute to two days: their complex admittances Y(
 
 import cmath
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,15 +23,19 @@ from .least_squares import minimise
 STEEPEST_PER_K = 0.03
 
 
+#: One value for each lump.
+Lumps = tuple[float, float, float, float]
+
+
 @dataclass(frozen=True)
 class Lining:
     """Four lumps from the inside outward: capacities in J/K and conductances in W/K, both at 0 °C, their relative rises
     per °C, and the share of the faces' film that leads to the first."""
 
-    j_per_k: tuple[float, ...]
-    w_per_k: tuple[float, ...]
-    rise_per_k: tuple[float, ...]
-    capacity_rise_per_k: tuple[float, ...]
+    j_per_k: Lumps
+    w_per_k: Lumps
+    rise_per_k: Lumps
+    capacity_rise_per_k: Lumps
     film_share: float
 
 
@@ -68,8 +73,18 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) 
     steeper, warming = _rises(stacks, solutions, depth, at, ambient)
     points = [(_face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
     conductances, rises = _held(conductances, steeper, at, points, ambient)
-    capacities = tuple(float(c / (1.0 + s * t)) for c, s, t in zip(capacities, warming, at))
-    return Lining(capacities, conductances, rises, tuple(float(s) for s in warming), share)
+    return Lining(
+        j_per_k=_lumps(c / (1.0 + s * t) for c, s, t in zip(capacities, warming, at)),
+        w_per_k=_lumps(conductances),
+        rise_per_k=_lumps(rises),
+        capacity_rise_per_k=_lumps(warming),
+        film_share=share,
+    )
+
+
+def _lumps(values: Iterable[float]) -> Lumps:
+    first, second, third, fourth = (float(v) for v in values)
+    return first, second, third, fourth
 
 
 def _face_c(chamber_c: float, watts: float, film_w: float, film_m2: float) -> float:

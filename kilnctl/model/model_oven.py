@@ -12,6 +12,9 @@ from ..reading import Reading
 from ..settings.oven import Oven
 from .energy import CHAMBER, CONTENTS, LINING, SENSOR, EnergyModel
 
+#: Conditions under which the oven is as described.
+AS_DESCRIBED = Conditions()
+
 
 class ModelOven:
     """Advances `model` under the duty that reaches it. Sensors: the model's own lag and dead time, the description's
@@ -19,7 +22,7 @@ class ModelOven:
     `energy_j` and `time_s` are the truth; `supply_share` may be set at any time. Same arguments and calls, same
     readings bit for bit; can be pickled."""
 
-    def __init__(self, oven: Oven, model: EnergyModel, seed: int = 0, conditions: Conditions = Conditions()):
+    def __init__(self, oven: Oven, model: EnergyModel, seed: int = 0, conditions: Conditions = AS_DESCRIBED):
         self.oven, self.model, self.conditions = oven, model, conditions
         self.ambient_c = oven.site.ambient_c if conditions.ambient_c is None else conditions.ambient_c
         self.supply_share = conditions.supply_share

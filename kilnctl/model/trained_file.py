@@ -142,7 +142,8 @@ def model_for(
         return day_zero(oven, load, working_c), "from the oven's description; no learning run yet"
     found = load_model(file, oven)
     when = f" on {found.made}" if found.made else ""
-    words = f"trained{when} from {len(found.records)} record{'' if len(found.records) == 1 else 's'}, {found.rms_k:.2f} K rms, "
+    records = f"{len(found.records)} record{'' if len(found.records) == 1 else 's'}"
+    words = f"trained{when} from {records}, {found.rms_k:.2f} K rms, "
     words += f"between {found.low_c:.0f} and {found.high_c:.0f} °C"
     if working_c > found.high_c + 20.0:
         words += f"; this schedule goes to {working_c:.0f} °C, above what was learnt"

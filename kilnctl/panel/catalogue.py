@@ -16,6 +16,7 @@ from ..run.summary import summarise
 from ..settings import SettingsError, load_schedule
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
+from ..sizing import size
 from .preview import RunPreview, preview_of
 from .worker import Worker
 
@@ -227,8 +228,6 @@ def summary_of(folder: Path) -> dict:
 
 def sizing_of(oven: Oven) -> dict:
     """See `Catalogue.sizing`. Raises KilnctlError."""
-    from ..sizing import size
-
     made = size(oven)
     ambient, top = oven.site.ambient_c, min(oven.limits.highest_c, made.max_chamber_c - 1.0)
     at = [ambient + (top - ambient) * k / 24 for k in range(1, 25)]

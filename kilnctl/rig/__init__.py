@@ -15,11 +15,11 @@ def open_rig(oven: Oven, **how: Any) -> RigDriver:
     Raises KilnctlError where it cannot be reached. What is opened is disarmed: nothing heats before the first permit.
     """
     if oven.rig.kind == "board":
-        from .board import BoardRig
+        from .board import BoardRig  # noqa: PLC0415 - only the rig that the file chooses is loaded
 
         return BoardRig(oven, **how)
     if oven.rig.kind == "pins":
-        from .pins import PinsRig
+        from .pins import PinsRig  # noqa: PLC0415 - only the rig that the file chooses is loaded
 
         return PinsRig(oven, **how)
     return VirtualRig(oven, **how)

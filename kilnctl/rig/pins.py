@@ -60,9 +60,9 @@ class PinsRig(BoardRig):
 def _modules(gpio: Any, spi: Any) -> tuple[Any, Any]:
     try:
         if gpio is None:
-            import gpiod as gpio  # pyright: ignore[reportMissingImports] - the extra `sbc`
+            import gpiod as gpio  # noqa: PLC0415 # pyright: ignore[reportMissingImports] - the extra `sbc`
         if spi is None:
-            import spidev as spi  # pyright: ignore[reportMissingImports] - the extra `sbc`
+            import spidev as spi  # noqa: PLC0415 # pyright: ignore[reportMissingImports] - the extra `sbc`
     except ImportError as error:
         raise KilnctlError(
             f"{error.name} is not installed: `pip install 'kilnctl[sbc]'` (64-bit ARM Linux; spidev wants a compiler)"

@@ -29,7 +29,7 @@ class VirtualRig:
         faults: "Sequence[PlantFault]" = (),
     ):
         if plant is None:
-            from ..run.virtual_plant import virtual_oven
+            from ..run.virtual_plant import virtual_oven  # noqa: PLC0415 - simulation: real hardware needs none
 
             plant = virtual_oven(oven, load if load is not None else oven.usual_load, seed, faults)
         self.plant: Plant = plant

@@ -10,7 +10,6 @@ from ..record.columns import COLUMNS
 from ..record.events import Event
 from ..record.run_data import RunData
 from ..safety import Trip
-from ..settings.oven import Oven
 from ..terms import Outcome
 from .prepare import PreparedRun
 
@@ -21,7 +20,6 @@ class Run(RunData):
     duty, feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s.
     true_chamber_c is the plant's own, where it tells. `controller`: its name."""
 
-    oven: Oven
     shortfalls: tuple[Any, ...] = ()
 
 

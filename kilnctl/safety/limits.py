@@ -3,7 +3,7 @@ moves. It imports nothing of ours but the errors, so that the settings can take 
 
 import math
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from ..errors import KilnctlError
 from .model_rates import ThermalModel, fastest_k_per_s
@@ -95,7 +95,14 @@ GAP_TICKS = 1.2
 RESUME_OUTAGE_S = 900.0
 
 
-def bounds(name: str) -> dict[str, float]:
+class Bounds(TypedDict):
+    """The least and the most that a field accepts."""
+
+    low: float
+    high: float
+
+
+def bounds(name: str) -> Bounds:
     """The least and the most of a threshold that the oven file may set, as the arguments `low` and `high` of a field.
     Raises KeyError for one that it may not set."""
     low, high = SETTABLE[name]

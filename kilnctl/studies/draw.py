@@ -165,6 +165,7 @@ def measures_of(run: Run) -> dict[str, float | None]:
         missed.append(abs(float(run.data["part_estimate_c"][end] - run.data["true_part_c"][end])))
     # Mean movement of the duty in soaks: what wears relays and elements, and lets lamps flicker.
     moves = np.abs(np.diff(run.data["duty"]))[in_soak[1:]] if len(time) > 1 else np.zeros(0)
+    assert isinstance(run.oven, Oven), "a run that was just made knows its oven"
     dt = run.oven.control.tick_s
     values = {
         "highest_c": summary.highest_chamber_c,
