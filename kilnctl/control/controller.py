@@ -225,7 +225,6 @@ def _decision(s: EnergyBalanceState, programme: Programme, wanted: _Wanted) -> D
         trim_w=wanted.trim_w,
         reference_c=math.nan if s.position.done else s.position.reference_c,
         expected_c=estimate.now[CHAMBER],
-        expected_sd_k=estimator.spread_k(estimate, CHAMBER),
         chamber_c=estimate.now[CHAMBER],
         part_c=estimate.now[CONTENTS] if has_part else None,
         part_sd_k=_part_sd(estimate, programme) if has_part else None,

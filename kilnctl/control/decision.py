@@ -28,7 +28,6 @@ class Decision:
     trim_w: float
     reference_c: float
     expected_c: float
-    expected_sd_k: float
     chamber_c: float
     part_c: float | None
     part_sd_k: float | None
@@ -53,7 +52,6 @@ class Decision:
             trim_w=0.0,
             reference_c=math.nan,
             expected_c=reading.chamber_c,
-            expected_sd_k=math.nan,
             chamber_c=reading.chamber_c,
             part_c=None,
             part_sd_k=None,

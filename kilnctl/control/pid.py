@@ -93,7 +93,6 @@ class Plain:
             trim_w=demand,
             reference_c=target,
             expected_c=math.nan,
-            expected_sd_k=math.nan,
             chamber_c=value,
             part_c=None,
             part_sd_k=None,

@@ -27,7 +27,6 @@ class Estimate:
     jacobian: np.ndarray
     weights: np.ndarray
     cost: float
-    iterations: int
     converged: bool
 
 
@@ -78,7 +77,6 @@ def minimise(
         jacobian=fit.jacobian,
         weights=point.robust * (point.inverse > 0.0),
         cost=point.cost,
-        iterations=steps,
         converged=converged,
     )
 
