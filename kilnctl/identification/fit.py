@@ -21,7 +21,7 @@ from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import SENSOR, EnergyModel
 from ..model.fit_result import Fit, RecordFit
-from ..model.least_squares import Estimate, minimise
+from ..model.least_squares import LeastSquaresFit, minimise
 from ..model.parameters import PARAMETERS, prior_covariance, scaled, value_of
 from ..model.trained_file import TrainedModel
 from ..settings.oven import Oven
@@ -226,7 +226,7 @@ def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float) -> _P
     )
 
 
-def _solve(problem: _Problem, start: np.ndarray, scale: float, **settings) -> Estimate:
+def _solve(problem: _Problem, start: np.ndarray, scale: float, **settings) -> LeastSquaresFit:
     return minimise(
         problem.evaluate,
         start,
@@ -239,7 +239,7 @@ def _solve(problem: _Problem, start: np.ndarray, scale: float, **settings) -> Es
     )
 
 
-def _with_doors(logs, problem: _Problem, found: Estimate, noise: float):
+def _with_doors(logs, problem: _Problem, found: LeastSquaresFit, noise: float):
     """Records without a note of doors get the openings that the data show. Returns (logs, old logs or None
     when nothing changed)."""
     predicted = problem.prediction(found.unknowns)
@@ -257,7 +257,7 @@ def _with_doors(logs, problem: _Problem, found: Estimate, noise: float):
     return new, logs
 
 
-def _scale(problem: _Problem, found: Estimate, noise: float) -> float:
+def _scale(problem: _Problem, found: LeastSquaresFit, noise: float) -> float:
     """Standard deviation of one block's error as news: root of the largest length × variance of the means of
     so many blocks."""
     variances, at = [], 0
@@ -281,7 +281,7 @@ def _scale(problem: _Problem, found: Estimate, noise: float) -> float:
     return max(noise, math.sqrt(total))
 
 
-def _held_out(problem: _Problem, found: Estimate, scale: float) -> float:
+def _held_out(problem: _Problem, found: LeastSquaresFit, scale: float) -> float:
     """Fit without the last third of every piece and predict it in the same free run: rms error there, K."""
     late = []
     for piece in problem.pieces:
@@ -308,7 +308,9 @@ def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -
     return covariance * tension**2, tension
 
 
-def _outcome(oven, logs, base, problem: _Problem, found: Estimate, scale, noise, held_out, working, previous) -> Fit:
+def _outcome(
+    oven, logs, base, problem: _Problem, found: LeastSquaresFit, scale, noise, held_out, working, previous
+) -> Fit:
     p = len(problem.parameters)
     curves, records, at = problem.prediction(found.unknowns), [], 0
     for piece, curve in zip(problem.pieces, curves):

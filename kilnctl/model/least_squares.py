@@ -18,7 +18,7 @@ LONGEST_STEP = 1.0
 
 
 @dataclass(frozen=True)
-class Estimate:
+class LeastSquaresFit:
     """`residual` and `jacobian` at the solution, in the unit of the data; covariance of the unknowns."""
 
     unknowns: np.ndarray
@@ -52,7 +52,7 @@ def minimise(
     tolerance: float = 1e-3,
     damping: float = 1e-3,
     enough: float = 0.0,
-) -> Estimate:
+) -> LeastSquaresFit:
     """`evaluate(u, with_jacobian)` gives (measured − predicted, d predicted/du or None); NaN residuals are
     left out. `scale` is the standard deviation of one residual (`knee` in units of it). The prior is normal
     with mean 0 and `spread` (infinite: none) in the unknowns, or in what `prior(u)` makes of them, given with
@@ -64,13 +64,13 @@ def minimise(
     precision = np.diag(1.0 / spread**2) if precision is None else precision
     objective = _Objective(evaluate, np.asarray(scale, float), knee, prior, precision)
     longest = np.where(np.isfinite(spread), np.maximum(spread, LONGEST_STEP), LONGEST_STEP)
-    point, fit, steps, converged = _descend(objective, start, longest, most, tolerance, damping, enough)
+    point, fit, _, converged = _descend(objective, start, longest, most, tolerance, damping, enough)
     if not converged:
         # Out of steps: what one more full step is expected to gain (Newton's decrement) tells whether it
         # matters.
         slope = objective.slope(point, fit.jacobian)
         converged = 0.5 * float(slope @ np.linalg.solve(fit.normal, slope)) < 1.0
-    return Estimate(
+    return LeastSquaresFit(
         unknowns=point.unknowns,
         covariance=np.linalg.pinv(fit.normal, hermitian=True),
         residual=point.residual,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kilnctl.identification.network import Column, Network, recur, run, tangents
-from kilnctl.model.least_squares import Estimate, minimise
+from kilnctl.model.least_squares import LeastSquaresFit, minimise
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def fit_network(
     prior_mean: Sequence[float] | None = None,
     knee: float = np.inf,
     most: int = 100,
-) -> Estimate:
+) -> LeastSquaresFit:
     """The unknowns that make the free run follow `measured` (NaN: left out). `spread` of the prior around
     `prior_mean` (infinite: none), `scale` standard deviation of one residual. Every start is tried; the best
     is returned. Raises ValueError when none works."""
