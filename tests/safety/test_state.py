@@ -11,7 +11,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.safety import Permit, Policy, SafetyState, Tick, Trip, Verdict, judge
 from kilnctl.safety.messages import LOUD, UNKNOWN, WORDS
-from kilnctl.safety.state import DANGER, Fall, endanger, finite, lasting, number, trip
+from kilnctl.safety.state import DANGER, Fall, endanger, finite, latch, lasting, number, trip
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 LATCHED = Trip("sensor-open", 3.0, "seen", "done", "check")
@@ -207,3 +207,13 @@ def test_once_heat_cannot_be_cut_no_trip_says_that_it_was():
     for fault, when in (("clock", 5.0), ("board-lost", 6.0)):
         latched = s.trips[fault]
         assert (latched.done, latched.check, latched.time_s, latched.fault) == (LOUD, WORDS[fault][1], when, fault)
+
+
+def test_a_trip_found_outside_the_rules_latches_in_a_new_state_and_the_first_of_its_kind_stays():
+    before = SafetyState()
+    first, again = LATCHED, dataclasses.replace(LATCHED, time_s=9.0, seen="seen once more")
+    after = latch(before, first)
+    assert before.trips == {} and after.trips == {"sensor-open": first}
+    assert latch(after, again).trips == {"sensor-open": first}
+    other = dataclasses.replace(LATCHED, fault="relay-open")
+    assert latch(after, other).trips == {"sensor-open": first, "relay-open": other}
