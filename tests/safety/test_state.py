@@ -11,7 +11,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.safety import Permit, Policy, SafetyState, Tick, Trip, Verdict, judge
 from kilnctl.safety.messages import LOUD, UNKNOWN, WORDS
-from kilnctl.safety.state import DANGER, Fall, endanger, finite, latch, lasting, number, trip
+from kilnctl.safety.state import DANGER, Fall, endanger, finite, lasting, latch, number, trip
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 LATCHED = Trip("sensor-open", 3.0, "seen", "done", "check")
