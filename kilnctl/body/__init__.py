@@ -6,12 +6,12 @@ passes the walls; `elements` the heaters, with the guesses for what a file leave
 """
 
 from .contents import Plate, bodies_in, plate_of
-from .elements import Heater, assumed, full_power_c, heater_of
+from .heaters import Heater, assumed, full_power_c, heater_of
 from .layers import FaceGeometry, geometry_of, layers_of, load_material, material_of
 from .loading import load_oven
 from .openings import Openings
 from .sensor import INNER_SHARE, STILL_FILM, lag_share
-from .surfaces import Surface, star_m2, surfaces_of
+from .radiating import Surface, star_m2, surfaces_of
 
 __all__ = [
     "INNER_SHARE",

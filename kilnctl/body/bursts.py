@@ -9,7 +9,7 @@ import dataclasses
 
 from ..firing import Pattern, cycles
 from ..settings.oven import Oven
-from .elements import heater_of
+from .heaters import heater_of
 
 #: A pattern's shortest run moves the elements by so much at most, K: the chamber then by a kelvin or so.
 ELEMENTS_SWING_K = 2.0

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from ..settings import oven as description
 from ..settings.oven import Oven
-from .elements import assumed
+from .heaters import assumed
 
 
 def load_oven(path: str | Path) -> Oven:

@@ -13,10 +13,10 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import cylinder_film, inner_film
 from ..thermal.walls import WallLayer, WallSolution, solve_wall
-from .elements import heater_of
+from .heaters import heater_of
 from .layers import geometry_of, layers_of
 from .openings import Openings
-from .surfaces import star_m2, surfaces_of
+from .radiating import star_m2, surfaces_of
 
 
 @dataclass(frozen=True)

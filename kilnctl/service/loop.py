@@ -23,7 +23,7 @@ from ..safety.messages import LOUD, WORDS
 from ..safety.state import latch
 from ..settings.oven import Oven
 from ..terms import Outcome, Request
-from . import answers, commanding, operating_system, run_log, saved_trips, status_view
+from . import socket_answers, commanding, operating_system, run_log, saved_trips, status_view
 from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
 from .pace import RealPace, SimulatedPace
@@ -95,7 +95,7 @@ class OvenService:
         self._ticks, self._last_s = 0, None
         self._tau_s = hot_surface.USUAL_TAU_S
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
-        self._socket = SocketServer(socket, lambda request: answers.answer(self, request))
+        self._socket = SocketServer(socket, lambda request: socket_answers.answer(self, request))
 
     # ---- questions and requests: called by the socket's thread ---------------------------------------------------
 

@@ -9,7 +9,7 @@ from ..errors import KilnctlError
 from ..run.prepare import PreparedRun
 from ..safety import schedule_trip_words
 from . import resume
-from .answers import standing_words
+from .socket_answers import standing_words
 from .loop import OvenService
 
 

@@ -14,7 +14,7 @@ from kilnctl.plants.injection import PlantFault
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import RigLost, VirtualRig
-from kilnctl.service.answers import answer
+from kilnctl.service.socket_answers import answer
 from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare

@@ -10,7 +10,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.enclosure import star_conductances_m2
 from .contents import bodies_in
-from .elements import heater_of
+from .heaters import heater_of
 from .layers import geometry_of
 
 #: The inside of a roof has its air below it, the inside of a floor above.
