@@ -10,8 +10,8 @@ from .heaters import Heater, assumed, full_power_c, heater_of
 from .layers import FaceGeometry, geometry_of, layers_of, load_material, material_of
 from .loading import load_oven
 from .openings import Openings
-from .sensor import INNER_SHARE, STILL_FILM, lag_share
 from .radiating import Surface, star_m2, surfaces_of
+from .sensor import INNER_SHARE, STILL_FILM, lag_share
 
 __all__ = [
     "INNER_SHARE",

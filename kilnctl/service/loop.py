@@ -23,7 +23,7 @@ from ..safety.messages import LOUD, WORDS
 from ..safety.state import latch
 from ..settings.oven import Oven
 from ..terms import Outcome, Request
-from . import socket_answers, commanding, operating_system, run_log, saved_trips, status_view
+from . import commanding, operating_system, run_log, saved_trips, socket_answers, status_view
 from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
 from .pace import RealPace, SimulatedPace

@@ -9,8 +9,8 @@ from ..errors import KilnctlError
 from ..run.prepare import PreparedRun
 from ..safety import schedule_trip_words
 from . import resume
-from .socket_answers import standing_words
 from .loop import OvenService
+from .socket_answers import standing_words
 
 
 @dataclass(frozen=True)

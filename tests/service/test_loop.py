@@ -14,10 +14,10 @@ from kilnctl.plants.injection import PlantFault
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import RigLost, VirtualRig
-from kilnctl.service.socket_answers import answer
 from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare
+from kilnctl.service.socket_answers import answer
 from tests.service.at_work import at_work, folder_of
 
 ROOT = Path(__file__).resolve().parents[2]
