@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from .sizing import Sizing as Sizing
     from .sizing import size as size
     from .studies import Study as Study
-    from .studies import study
+    from .studies import study as study
     from .terms import Outcome as Outcome
     from .terms import Phase as Phase
 
