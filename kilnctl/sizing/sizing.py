@@ -301,6 +301,8 @@ class Sizing:
         """25 mm more of each insulating layer, the best first: watts saved at the oven's highest temperature."""
         t = min(self.top_c, self.max_chamber_c)
         base = self.power_w(t)
+        if base <= 0.0:
+            return ()  # the fan alone holds it: there are no watts to save
         found = []
         for key, wall in {_wall_key(self.oven, f): f.wall for f in self.oven.faces}.items():
             for i, layer in enumerate(wall.layers):

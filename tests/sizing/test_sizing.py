@@ -229,3 +229,11 @@ def test_what_the_fan_alone_holds_asks_for_no_power(oven):
     assert sizing.power_w(level_c) == 0.0 and found.value == found.low == 0.0 <= found.high
     assert holding(found, Units()) == "the fan alone holds it"
     assert "W" in holding(sizing.power_range_w(cabinet.limits.highest_c), Units())
+
+
+def test_an_oven_that_its_fan_alone_holds_is_sized_without_savings(oven):
+    """Nothing is put in that thicker insulation could save (four of 196 drawn ovens ended in a division by zero)."""
+    cabinet = oven("curing-cabinet")
+    blown = dataclasses.replace(cabinet, fan=dataclasses.replace(cabinet.fan, power_w=1900.0))
+    sizing = size(blown)
+    assert sizing.power_w(min(sizing.top_c, sizing.max_chamber_c)) == 0.0 and sizing.savings == ()
