@@ -250,12 +250,12 @@ def _wanted(question: Question, answers: dict) -> bool:
     return question.key != "vented" or answers["purpose"].lower() == "powder coat"
 
 
-def default_answers(purpose: str) -> dict[str, str]:
-    """What `--defaults` answers, for one of PURPOSES."""
+def default_answers(purpose: str | None = None) -> dict[str, str]:
+    """What `--defaults` answers, for one of PURPOSES; the usual one if None."""
     answers: dict[str, str] = {}
     for question in QUESTIONS:
         if _wanted(question, answers):
-            answers[question.key] = purpose if question.key == "purpose" else question.default(answers)
+            answers[question.key] = purpose if purpose and question.key == "purpose" else question.default(answers)
     return answers
 
 
@@ -263,14 +263,7 @@ def run(args: argparse.Namespace) -> int:
     path = Path(args.file)
     if path.exists():
         raise KilnctlError(f"{path}: is there already, and is not overwritten; name another file")
-    answers: dict[str, str] = {}
-    people = sys.stdin.isatty() and not args.defaults
-    if not args.defaults:
-        print("Empty answers take the default in [brackets]. Any unit will do: 3 in, 76 mm, 350 °F, 200 °C, 2.8 kW.\n")
-    for question in QUESTIONS:
-        if not _wanted(question, answers):
-            continue
-        answers[question.key] = _ask(len(answers) + 1, question, answers, people, args.defaults)
+    answers = default_answers() if args.defaults else _asked()
     text = described(answers)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -285,10 +278,19 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _ask(number: int, question: Question, answers: dict, people: bool, silent: bool) -> str:
+def _asked() -> dict[str, str]:
+    """The answers to all questions, from the terminal or a pipe."""
+    answers: dict[str, str] = {}
+    people = sys.stdin.isatty()
+    print("Empty answers take the default in [brackets]. Any unit will do: 3 in, 76 mm, 350 °F, 200 °C, 2.8 kW.\n")
+    for question in QUESTIONS:
+        if _wanted(question, answers):
+            answers[question.key] = _ask(len(answers) + 1, question, answers, people)
+    return answers
+
+
+def _ask(number: int, question: Question, answers: dict, people: bool) -> str:
     default = question.default(answers)
-    if silent:
-        return default
     while True:
         print(f"{number}. {question.ask}  ({question.why})\n   [{default}] ", end="", flush=True)
         line = sys.stdin.readline()

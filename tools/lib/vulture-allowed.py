@@ -61,6 +61,3 @@ COAST
 LEVEL
 FALL
 UNFINISHED
-
-# commands/new: the answers of `--defaults` as a function: tests/identification/test_fit_of_runs makes its ovens so.
-default_answers
