@@ -170,7 +170,7 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
     reading = plant.advance(1.0, 0.0, True)
     state, duties = pi.start(programme, reading), []
     for _ in range(3600):
-        state, d = pi.step(programme, state, reading, 1.0)
+        state, d = pi.step(programme, state, control.StepInput(reading, 1.0))
         duties.append(d.duty)
         reading = plant.advance(1.0, d.duty, True)
     steady = float(np.mean(duties[-900:]))
@@ -209,8 +209,9 @@ def run(oven, scenario: Scenario, controller, model):
     for t in range(scenario.seconds):
         blind = scenario.blind(t)
         seen = replace(reading, chamber_c=float("nan"), faults=("open",)) if blind else reading
+        given = control.StepInput(seen, 1.0, asked, usable=not blind)
         began = time.thread_time()
-        state, d = controller.step(programme, state, seen, 1.0, asked, usable=not blind)
+        state, d = controller.step(programme, state, given)
         cost.append(time.thread_time() - began)
         scenario.disturb(plant, t)
         asked = 0.0 if scenario.blocked(t) else d.duty
