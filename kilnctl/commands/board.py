@@ -13,7 +13,7 @@ from ..reading import Reading
 from ..rig import converters
 from ..rig.answers import REFUSALS
 from ..rig.board import BoardRig
-from ..rig.line import Line, greet
+from ..rig.line import CLEAR, Line, greet
 from ..safety.gate import desk_permit
 
 FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
@@ -117,7 +117,7 @@ def _show(oven, answer) -> None:
 
 def _clear(line) -> int:
 
-    answer = line.ask(frames.CLEAR)
+    answer = line.ask(CLEAR)
     if answer is None:
         raise KilnctlError(f"{line.port}: no answer")
     if answer.refused:
