@@ -16,7 +16,7 @@ from ..errors import KilnctlError
 from ..firmware import chips, logic
 from ..settings.oven import Oven
 from .answers import Answer
-from .board import BoardRig
+from .board_rig import BoardRig
 from .contract import RigFacts
 from .line import BoardRequest, FrameClient
 

@@ -8,7 +8,7 @@ import pytest
 from kilnctl import cli
 from kilnctl.commands import board as command
 from kilnctl.firmware import logic
-from kilnctl.rig.board import BoardRig
+from kilnctl.rig.board_rig import BoardRig
 from kilnctl.rig.line import ARM, Line, setup
 
 ROOT = Path(__file__).parents[2]
@@ -75,7 +75,7 @@ def test_the_guided_test_sees_whether_the_board_lets_go(oven, line, monkeypatch,
     monkeypatch.setattr(command.time, "sleep", lambda s, sleep=command.time.sleep: sleep(min(s, 1.0)))
     rig = BoardRig(oven("curing-cabinet"), line=line)
     try:
-        failed = command._lets_go(rig)
+        failed = command.lets_go(rig)
         assert (failed == []) is good, failed
     finally:
         rig.close()

@@ -14,7 +14,7 @@ from kilnctl.errors import KilnctlError
 from kilnctl.firing import Burst
 from kilnctl.firmware import frames, logic
 from kilnctl.rig import RigDriver, RigLost
-from kilnctl.rig.board import BoardRig, board_ceiling_c
+from kilnctl.rig.board_rig import BoardRig, board_ceiling_c
 from kilnctl.rig.line import ARM, CLEAR, HELLO, Line, greet, setup
 from kilnctl.safety import Permit
 from kilnctl.settings.equipment import CalibrationPoint
@@ -134,7 +134,8 @@ def test_the_board_hands_on_what_its_converter_answered(cabinet, monkeypatch, de
     finally:
         rig.close()
     monkeypatch.setattr(
-        "kilnctl.rig.board.identical_s", lambda sensor, tick_s: math.inf if sensor == cabinet.sensors.control else 15.0
+        "kilnctl.rig.board_rig.identical_s",
+        lambda sensor, tick_s: math.inf if sensor == cabinet.sensors.control else 15.0,
     )
     rig = BoardRig(cabinet, line=desk_line())
     try:
@@ -314,7 +315,7 @@ from kilnctl import load_oven
 import time
 from kilnctl.firing import Burst
 from kilnctl.safety import Permit
-from kilnctl.rig.board import BoardRig
+from kilnctl.rig.board_rig import BoardRig
 
 rig = BoardRig(load_oven({oven!r}), port={port!r})
 for k in range(200):
