@@ -38,7 +38,7 @@ COMMANDS = {
     "schema": "print a JSON Schema, for editors that complete and check",
 }
 
-#: Commands whose printing knows no quantity that could have other units.
+#: Commands that print no quantities with a choice of units.
 _WITHOUT_UNITS = ("new", "board", "panel", "schema")
 
 
@@ -60,7 +60,7 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
 
 
 def _joined(arguments: list[str]) -> list[str]:
-    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus and has no blank for an
+    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus and contains no blank as an
     option."""
     out = []
     for argument in arguments:
@@ -72,7 +72,7 @@ def _joined(arguments: list[str]) -> list[str]:
 
 
 def _units(parsed: argparse.Namespace) -> Units:
-    """The units of what a command prints, as far as it has got: those that it has chosen, else those asked for."""
+    """The units of a command's messages: those that it has chosen so far, else those asked for."""
     return getattr(parsed, "shown", None) or Units(getattr(parsed, "units", None) or METRIC)
 
 
@@ -94,7 +94,7 @@ def main(arguments: list[str] | None = None) -> int:
         print("interrupted", file=sys.stderr)
         return 130
     except BrokenPipeError:
-        # The reader of the output has left (`kilnctl size … | head`): no error, and nothing more can be printed.
+        # The reader of the output has closed it (`kilnctl size … | head`): no error, and nothing more can be printed.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except MemoryError:

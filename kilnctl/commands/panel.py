@@ -155,7 +155,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     def end(number, frame) -> None:
         raise KeyboardInterrupt
 
-    # The server raises again the signal that ended it; what was started for the panel is then ended too.
+    # The server raises the signal that ended it again; processes started for the panel then end too.
     before = signal.signal(signal.SIGTERM, end)
     try:
         server.run()
@@ -180,7 +180,7 @@ def _tell_address(args, oven) -> None:
 
 
 def _demo(args) -> int:
-    """A waiting service with a virtual oven, a first cure started in it, and the panel before both."""
+    """An idle service with a virtual oven, a first cure started on it, and the panel for both."""
     configs = Path(__file__).resolve().parents[2] / "configs"
     oven_file = Path(args.oven) if args.oven else configs / "ovens" / "curing-cabinet.yaml"
     if not oven_file.is_file():
@@ -243,7 +243,7 @@ def _wait_for(service, socket: Path) -> None:
 
 
 def _first_run(socket: Path, schedules: Path) -> None:
-    """Something to look at: the powder cure, where there is one."""
+    """Start a run to look at: the powder cure, where there is one."""
     first = schedules / "powder-cure.yaml"
     if first.is_file():
         ask_to_start(socket, {"ask": "start", "schedule": str(first), "by": "the demo", "confirm": True})

@@ -18,15 +18,15 @@ from dataclasses import dataclass, replace
 
 from ..model.energy import CHAMBER, SENSOR, EnergyModel
 
-#: Shares of the power that holds the temperature at that moment, and of the longest level's time, one after
-#: another.
+#: The levels in their order: share of the power that holds the temperature at that moment, and share of the longest
+#: level's time.
 LEVELS = ((1.0, 0.3), (1.4, 0.4), (0.5, 0.4), (1.25, 0.2), (0.7, 0.2), (1.0, 1.0))
 #: Kinds of stage that have heat in them; in all others the contactor is open.
 HEATED = ("full", "level")
 #: Distance that the top working temperature keeps from the ceiling: share of the rise, and at least so many
 #: kelvin.
 BELOW_SHARE, BELOW_K = 0.03, 6.0
-#: The first coast's rise is reckoned half as large again as the model says, until one has been seen.
+#: The first coast's rise is taken as half as large again as the model says, until one has been seen.
 DOUBT = 1.5
 
 
@@ -52,8 +52,8 @@ class Experiment:
     ceiling_c: float
     model: EnergyModel
     left_s: tuple[float, ...] = ()
-    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would
-    #: trip it.
+    #: After so long, s, no stage with heat goes on: the run ends with its last fall, before the limit of its length
+    #: trips it.
     heat_until_s: float = math.inf
 
     @property
@@ -96,7 +96,7 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
             f"ceiling_c = {ceiling_c:g}: the top working temperature, {top:g} °C, must lie {BELOW_K:g} K "
             "below it and 40 K above the room"
         )
-    # What full power cannot hold with some to spare cannot be worked around either.
+    # A working temperature needs power in reserve above what holds it.
     for _ in range(60):
         if model.holding_w(top) <= 0.75 * model.power_w:
             break
@@ -109,7 +109,7 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
         stages.append(Stage("full", f"full power to {at:.0f} °C", at, 0.0, 4.0 * 3600.0))
         stages.append(Stage("coast", f"coast near {at:.0f} °C", at, band, 0.5 * slow))
         for share, part in LEVELS:
-            # The long level may drift further: how it bends is what it is there for.
+            # The long level may drift further: its curvature is what it is for.
             wide = band * (2.0 if part == 1.0 else 1.0)
             stages.append(
                 Stage("level", f"{100 * share:.0f} % of what holds {at:.0f} °C", at, wide, part * slow, share)
@@ -178,8 +178,8 @@ def holding_now_w(
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What one tick knows: the reading (NaN: none), how far it would still rise without heat and the power
-    that holds it now (both asked for only when they matter, as they cost a simulation), and full power."""
+    """What one tick knows: the reading (NaN: none), how far it would still rise without heat and the power that holds
+    it now (both computed only when they matter, since they cost a simulation), and full power."""
 
     reading_c: float
     coast_k: Callable[[], float]
@@ -236,7 +236,7 @@ def _over(stage: Stage, p: Progress, seen: Seen) -> bool:
     if stage.kind == "full":
         return seen.reading_c + p.factor * seen.coast_k() >= stage.target_c
     if stage.kind == "coast":
-        # Over once it has turned and fallen visibly.
+        # The coast is over once the reading has turned and fallen visibly.
         return seen.reading_c < p.peak_c - max(1.5, 0.25 * stage.band_k) and p.since_s > 15.0
     if stage.kind == "level":
         return abs(seen.reading_c - stage.target_c) > stage.band_k and p.since_s > 0.15 * stage.longest_s
@@ -251,8 +251,8 @@ def _next(experiment: Experiment, p: Progress, seen: Seen) -> Progress:
     if stage.kind == "full":
         begun, expected = seen.reading_c, seen.coast_k()
     elif stage.kind == "coast" and p.expected_k > 0.5:
-        # What the coast really did, with a margin, takes the place of doubt; never below three quarters of
-        # what the model says.
+        # What the coast really did, with a margin, replaces the first guess; never below three quarters of what the
+        # model says.
         factor = min(4.0, max(0.75, 1.15 * (p.peak_c - p.begun_c) / p.expected_k))
     last = p.stage + 1 >= len(experiment.stages)
     return Progress(p.stage + (0 if last else 1), 0.0, seen.reading_c, 0.0, begun, expected, factor, last, p.run_s)
@@ -268,7 +268,7 @@ def resumed(progress: Progress, experiment: Experiment) -> Progress:
 
 
 def seconds_left(experiment: Experiment, progress: Progress) -> float:
-    """Time left as far as the model can tell, s."""
+    """Time left by the model's estimate, s."""
     if progress.done or not experiment.left_s:
         return 0.0
     after = experiment.left_s[progress.stage + 1] if progress.stage + 1 < len(experiment.left_s) else 0.0

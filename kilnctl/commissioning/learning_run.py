@@ -32,7 +32,7 @@ from ..settings.schedule import Schedule, Step
 from ..terms import Outcome, Phase, RequestKind
 from . import experiment as trial
 
-#: Heat ends so long before the longest run that the oven may make, s: the start test is part of that run.
+#: Heat ends so long before the oven's longest run, s: the start test counts towards that run.
 SPARE_S = 300.0
 #: A run that starts this far above room temperature would begin with an unknown lining, K.
 HOT_K = 15.0
@@ -58,13 +58,13 @@ class LearningProgramme:
 
     @property
     def shortfalls(self) -> tuple[str, ...]:
-        """None: nothing here has to be there by a time."""
+        """None: nothing here has a deadline."""
         return ()
 
 
 @dataclass(frozen=True, slots=True)
 class LearningState:
-    """Carried from step to step. `held`: the start test goes before."""
+    """Carried from step to step. `held`: the start test comes first."""
 
     time_s: float
     estimate: estimator.Estimate
@@ -79,8 +79,8 @@ class LearningState:
 
 
 class LearningControl:
-    """The controller of a learning run. With `refuse_hot_of` it refuses that oven at the first reading if it is hot:
-    a rig cannot tell before."""
+    """The controller of a learning run. With `refuse_hot_of` it refuses that oven at the first reading if it is hot: a
+    rig knows no temperature before."""
 
     def __init__(self, refuse_hot_of: Oven | None = None):
         self.refuse_hot_of = refuse_hot_of
@@ -96,8 +96,8 @@ class LearningControl:
     def step(
         self, programme: LearningProgramme, state: LearningState, given: StepInput
     ) -> tuple[LearningState, Decision]:
-        """One tick; of the requests only to hold and to proceed mean anything, and the bursts' unevenness nothing: the
-        powers follow no reading. Pure."""
+        """One tick. Of the requests only hold and proceed have an effect. `uneven` has none, since the powers follow no
+        reading. Pure."""
         reading, dt_s = given.reading, given.dt_s
         asked = {request.kind for request in given.requests}
         held = (RequestKind.HOLD in asked or state.held) and RequestKind.PROCEED not in asked
@@ -114,7 +114,7 @@ class LearningControl:
             programme.noise_k,
             16.0 if reading.door_open else 1.0,
             usable=given.usable,
-            # The run is there to find out what is wrong with the model; until then it goes by the description.
+            # The run finds out what is wrong with the model; until then it uses the description.
             find_shares=False,
         )
         unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
@@ -159,7 +159,7 @@ def prepare(
     load: Load | None = None,
     begin_stage: int = 0,
 ) -> PreparedRun[LearningProgramme]:
-    """The learning run of an oven, ready to start. Raises KilnctlError when it cannot be."""
+    """The learning run of an oven, ready to start. Raises KilnctlError when that oven cannot be learnt."""
     programme = programme_of(oven, ceiling_c, top_c, load, begin_stage)
     return prepared(
         oven,
@@ -180,7 +180,7 @@ def programme_of(
     load: Load | None = None,
     begin_stage: int = 0,
 ) -> LearningProgramme:
-    """The stages for an oven. Raises KilnctlError when the ceiling or the top temperature cannot be."""
+    """The stages for an oven. Raises KilnctlError for an impossible ceiling or top temperature."""
     highest = oven.limits.highest_c
     ceiling = highest if ceiling_c is None else ceiling_c
     where = oven.file or oven.name
@@ -298,7 +298,7 @@ def refuse_hot(oven: Oven, reading_c: float, hot: bool) -> None:
     """Raise KilnctlError for an oven that is not at room temperature, unless that is wanted."""
     if not hot and reading_c > oven.site.ambient_c + HOT_K:
         raise KilnctlError(
-            f"{oven.name} is at {reading_c:.0f} °C; a learning run starts cold, since nobody knows how far "
+            f"{oven.name} is at {reading_c:.0f} °C; a learning run starts cold, since it is not known how far "
             "a warm lining is warmed "
-            "through. Let it cool, or say that it shall start hot (--hot)"
+            "through. Let it cool, or start it hot with --hot"
         )

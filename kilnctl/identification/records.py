@@ -1,7 +1,7 @@
 """What a fit reads: a `Log` of time, reading and power, from a run, a run's folder, or a CSV from elsewhere.
 
-Bad records are refused here with a message that says where and what to do; a bad fit without a word is worse
-than none."""
+Bad records are refused here with a message that says where and what to do; a bad fit without a warning is worse than
+none."""
 
 import csv
 import dataclasses
@@ -48,7 +48,7 @@ _OWN = {
     "supply_v": "supply",
     "door_open": "door",
 }
-#: What tells the power, best first.
+#: Columns that give the power, best first.
 _POWERS = ("power", "fired", "commanded", "duty")
 
 
@@ -70,7 +70,7 @@ class Log:
     notes: tuple[str, ...] = field(default_factory=tuple)
 
 
-#: What a record of an oven may be: in memory, a run's folder, or a CSV file.
+#: A record of an oven: in memory, a run's folder, or a CSV file.
 Source = Run | RunRecord | Log | str | Path
 
 
@@ -209,7 +209,8 @@ def _of_table(
             raise KilnctlError(f"{name}: '{unit}' is no unit for '{role}'; known are {', '.join(_UNITS[role])}")
         factor, offset = _UNITS[role][unit]
         found[role], where[role] = table[column] * factor + offset, column
-    # A record of ours tells shares, which the model takes as rated power and makes hotter or colder elements of itself.
+    # Our records hold shares; the model takes them as shares of the rated power and computes itself what hotter or
+    # colder elements give.
     ours = "commanded" in table and "power" not in found
     for column, role in _OWN.items():
         if column in table and role not in found and not (ours and role == "power"):
@@ -358,7 +359,7 @@ def _saturated(log: Log, good: np.ndarray, high: float) -> None:
     steps = np.abs(np.diff(y))
     if np.mean(steps == 0.0) > 0.5:
         longest = max((b - a for a, b in _spans(t, y >= high - 1e-9)), default=0.0)
-        wanted = 600.0  # coarse readings repeat themselves; ten minutes at the very top is another thing
+        wanted = 600.0  # coarse readings repeat themselves, but not for ten minutes at the very top
     else:
         longest, wanted = max((b - a for a, b in _spans(t, y >= high - 1e-9)), default=0.0), 60.0
     if longest > wanted:

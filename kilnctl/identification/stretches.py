@@ -10,7 +10,7 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyMod
 from .free_run import Extra, Stretch
 from .records import Log
 
-#: A pause longer than this starts a new stretch: nobody knows what was fired meanwhile.
+#: A pause longer than this starts a new stretch: what was fired during it is unknown.
 LONGEST_GAP_S = 60.0
 #: A reading so many spreads off the running median of its neighbours is wild.
 WILD = 8.0
@@ -157,7 +157,7 @@ def _means(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float, sampling: 
 
 
 def _interpolated(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float) -> np.ndarray:
-    """The sample itself on the record's own grid; between samples a straight line, NaN beside a missing one."""
+    """The sample itself on the record's own grid; between samples a straight line, NaN next to a missing one."""
     place = np.clip(np.searchsorted(t, grid), 1, len(t) - 1)
     left, right = t[place - 1], t[place]
     share = np.clip((grid - left) / (right - left), 0.0, 1.0)
@@ -167,8 +167,8 @@ def _interpolated(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float) -> 
 
 
 def _start(model: EnergyModel, first_c: float, room_c: float, cold: bool):
-    """Where everything was at the first sample, and how unsure that is: rested at room temperature, or warmed
-    through for a while."""
+    """All temperatures at the first sample, and their uncertainty: at rest at room temperature, or warmed through for a
+    while."""
     everything = dict.fromkeys(range(N), 1.0)
     if cold:
         inside = {LINING + 1: 0.3, LINING + 2: 0.7, LINING + 3: 1.0}
@@ -208,7 +208,7 @@ def averaged(values: np.ndarray, block: int) -> np.ndarray:
 
 
 def find_doors(piece: Piece, predicted_c: np.ndarray, noise_k: float) -> tuple[tuple[float, float], ...]:
-    """Openings that nobody noted: the reading itself falls, and away from the prediction by more than a
+    """Openings that the record does not note: the reading itself falls, and away from the prediction by more than a
     closed oven can.
 
     From where it begins to fall to where it has stopped. Times in s of the record; none where the record has

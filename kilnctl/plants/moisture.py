@@ -12,7 +12,8 @@ from ..thermal.constants import GAS_CONSTANT, ZERO_C
 
 WATER_J_PER_KGK = 4186.0
 BOILING_K = 99.97 + ZERO_C
-#: Time in which an overheated wet node falls back to the boiling point: short against everything it belongs to.
+#: Time in which an overheated wet node falls back to the boiling point, s: short compared with the time constants
+#: around it.
 RELAXATION_S = 2.0
 _MOLAR_KG = 0.018015
 _LEWIS = 0.87 ** (2.0 / 3.0)  # water vapour in air

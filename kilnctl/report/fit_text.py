@@ -15,7 +15,7 @@ _OF = {p.name: p for p in PARAMETERS}
 
 
 def round_temperatures(low_c: float, high_c: float, units: Units = METRIC_UNITS) -> list[float]:
-    """Three or so temperatures inside a range, round in the reader's own scale, °C."""
+    """About three temperatures in a range, °C, round on the reader's scale."""
     low, high = units.degrees(low_c), units.degrees(high_c)
     step = next(s for s in (20.0, 50.0, 100.0, 200.0, 300.0, 400.0, 800.0) if (high - low) / s <= 4.5)
     first = step * math.ceil((low + 0.15 * (high - low)) / step)

@@ -34,7 +34,7 @@ def always(bench) -> bool:
     return True
 
 
-#: When a fault first shows. Nobody can see a shorted relay at full power, nor a broken element while nothing is fired.
+#: When a fault first shows: a shorted relay cannot be seen at full power, nor a broken element while nothing is fired.
 SHOWS = {
     **dict.fromkeys(("F01", "F02", "F03"), lambda b: b.unasked_s > 0.5),
     **dict.fromkeys(("F04", "F05", "F32", "F36", "F40", "F41"), _drawn),
@@ -45,7 +45,7 @@ SHOWS = {
     "F26": lambda b: b.chain.policy.airflow_required and b.act.contactor,
     "F33": lambda b: not b.act.contactor or b.unasked_s > 0.5,
 }
-#: Faults that are no faults of an oven, as what is read instead: of the reading, the policy and the seconds since they
+#: Faults outside the oven, as functions that change the reading, from reading, policy and seconds since the fault
 #: began.
 READ = {
     "F34": lambda reading, policy, since_s: dataclasses.replace(reading, chamber_c=math.nan),
@@ -96,7 +96,7 @@ class Bench:
         if door_switch or "door" in lacks:
             oven = dataclasses.replace(oven, door=dataclasses.replace(oven.door, switch=door_switch))
         load = plan.load or oven.usual_load
-        # What the rig of such an oven does not tell.
+        # What the rig of such an oven cannot measure.
         told = {
             "power": ("fired", "current_a", "commanded"),
             "contactor": ("contactor_closed",),
@@ -141,8 +141,8 @@ class Bench:
         # Full-power seconds that the elements really got beyond what was commanded: the moment a stuck relay can first
         # be seen.
         got_s = (plant.energy_j - before_j) / self.chain.programme.model.power_w
-        # Forgotten within a minute: at nearly full power a stuck relay adds a hundredth here and there, which nobody
-        # can tell from a wandering supply.
+        # Forgotten within a minute: at nearly full power a stuck relay adds about a hundredth now and then, which looks
+        # like a drifting supply.
         self.unasked_s *= math.exp(-self.dt / 60.0)
         self.unasked_s += max(0.0, got_s - 1.15 * (act.fired if act.contactor else 0.0) * self.dt)
         self.reading = self._seen(reading)
@@ -173,7 +173,7 @@ def snapshots(name: str, seed: int, wiring: str) -> dict[str, bytes]:
 
 
 def follow(bench: Bench, faults, shows=always, longest_s: float = LONGEST_S, after_s: float = AFTER_S) -> dict:
-    """What became of it; times count from when it first shows."""
+    """The result of a fault; times count from when it first shows."""
     start, energy = bench.plant.time_s, bench.plant.energy_j
     known = set(bench.chain.safety.trips)
     for fault in faults:
@@ -209,8 +209,7 @@ def follow(bench: Bench, faults, shows=always, longest_s: float = LONGEST_S, aft
         if out["trip_s"] is not None and spent - out["trip_s"] > (after_s if out["danger_s"] is None else AFTER_S):
             break
     if shown is None and out["trip_s"] is not None:
-        # Caught before there was half a second of heat that nobody asked for: what went before was a fault without any
-        # effect.
+        # Caught before half a second of unasked heat: until then the fault had no effect.
         out["trip_s"], out["off_s"] = 0.0, 0.0 if out["off_s"] is not None else None
     out["shown"] = shown is not None or out["trip_s"] is not None
     out["followed_s"], out["energy_j"], out["warned"] = spent, bench.plant.energy_j - energy, bool(bench.warned)

@@ -16,8 +16,8 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.conditions import Conditions
 from kilnctl.settings.schedule import Schedule, Step
 
-#: Of the virtual oven: its supply wanders, and the sensor is noisy, the same way for everybody; and of the oven that is
-#: learnt from.
+#: Seed of the virtual oven, so that supply and sensor noise are the same for all controllers; and of the oven for the
+#: learning run.
 SEED, LEARNING_SEED = 5, 11
 #: The true oven's sensor noise in every scenario, K.
 NOISE_K = 0.15
@@ -54,15 +54,14 @@ def control_scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
     the soak has long been settled."""
     event, end = settled_s, settled_s + 1800
     soak = (Step(to_c=top, hold_s=12 * 3600.0, within_k=5.0),)
-    # What an oven takes longer for, it is given longer for: a ramp that it cannot follow would show its power, not its
-    # control.
+    # A slower oven gets slower ramps: a ramp that it cannot follow would show its power and not its control.
     ramp_s = settled_s * 2 // 3
     ramps = (
         Step(to_c=0.5 * top, at_k_per_s=0.5 * top / ramp_s, hold_s=900.0, within_k=5.0),
         Step(to_c=0.8 * top, at_k_per_s=0.3 * top / ramp_s, hold_s=3600.0, within_k=5.0),
     )
-    # A band without end: the steps come by the clock, for everybody at the same moment; and the goal (`goal_of`) jumps
-    # where the bound's grid has a new power, for within one it would begin early and not be seen to.
+    # A very wide band, so that the steps come by the clock, at the same moment for all controllers. The goal
+    # (`goal_of`) jumps where the bound's grid has a new power: otherwise the bound could begin early.
     small = (
         Step(to_c=low, hold_s=settled_s + 1.0, within_k=1e4),
         Step(to_c=low + 10.0, hold_s=1499.0, within_k=1e4),
@@ -141,8 +140,8 @@ def plant_of(oven, scenario: Scenario) -> VirtualOven:
 
 
 def goal_of(oven, scenario: Scenario) -> np.ndarray:
-    """(seconds,) the reference by which everybody is judged, °C: what the schedule asks when nobody waits, from the
-    first reading on (all see the same one), at the end of each second of `run`."""
+    """(seconds,) the reference by which all controllers are judged, °C: the schedule without waiting, from the first
+    reading on (all see the same one), at the end of each second of `run`."""
     legs = reference.legs_of(Schedule(name=scenario.name, steps=scenario.steps, soak_counts="from arrival"))
     p, line = reference.begin(legs, plant_of(oven, scenario).advance(1.0, 0.0, True).chamber_c), []
     for _ in range(scenario.seconds + 1):
@@ -175,7 +174,7 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
     ]
     # Every eighth second: conversion steps of the front end are small beside the rise between them.
     every = 8
-    # What half an hour reached stands for the static gain: the rule takes the smaller integral time anyway.
+    # The rise after half an hour stands for the static gain: the rule takes the smaller integral time anyway.
     static = rise[-1] / (0.05 * model.power_w)
     pi, pid = (
         by_tangent(

@@ -5,9 +5,8 @@ It knows the oven exactly and the whole schedule, and each disturbance from the 
 true oven is run again; and so on with a trust region until nothing improves. Then the grid is halved and it goes on
 from there.
 
-What is asked of everybody is asked of it: a soak is held within HELD_K until its end. Without that it leaves a soak by
-kelvins before a jump of the reference comes, for a smaller sum; a control that did so would spoil the soak that it is
-there for."""
+It must hold a soak within HELD_K until its end, as every controller must. Without that it would leave a soak by kelvins
+before a jump of the reference, for a smaller sum, and so spoil the soak."""
 
 import numpy as np
 from control_scenarios import Scenario, plant_of
@@ -17,7 +16,7 @@ from scipy.sparse import csr_matrix, hstack, identity
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, N
 
-#: What a sensitivity may be and still be left out, K per full power.
+#: Sensitivities below this are left out, K per full power.
 SMALL_K = 1e-4
 #: How far off a soak may be in the minutes before a jump of the reference, K and s, and what each kelvin beyond that
 #: costs.
@@ -38,7 +37,7 @@ def foresight(
         u, line = _improve(oven, scenario, model, goal, u, grid, 0, False, iterations)
         u, line = _improve(oven, scenario, model, goal, np.repeat(u, 2), 0.5 * grid, 0, False, iterations)
     if scenario.event_s is not None:
-        # Before an event nobody knows of it: what came before it stays as it was.
+        # The event is unknown before it begins: powers before it stay as they were.
         u, line = _improve(
             oven, scenario, model, goal, u, 0.5 * grid, round(scenario.event_s / (0.5 * grid)), True, iterations
         )
