@@ -92,7 +92,7 @@ def due(box: Outbox, now_s: float, most_an_hour: int) -> tuple[Outbox, Message |
     room = most_an_hour - len(box.sent_s)
     if room == 1 and len(kept) > 1:
         return box, _folded(kept)
-    return box, kept[0]
+    return box, next(iter(kept))
 
 
 def _folded(messages: tuple[Message, ...]) -> Message:
