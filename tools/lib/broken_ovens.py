@@ -8,15 +8,20 @@ import dataclasses
 import math
 import pickle
 import random
+from collections.abc import Callable, Sequence
 
 from scenarios import WORKSHOP, oven_file, schedule_file
 
 from kilnctl import load_oven, load_schedule, safety
 from kilnctl.model.day_zero import day_zero
+from kilnctl.model.energy import EnergyModel
 from kilnctl.plants.conditions import Conditions, Variation
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
+from kilnctl.reading import Reading
 from kilnctl.run.chain import Actuation, Chain
 from kilnctl.run.prepare import holding_table, prepare
+from kilnctl.settings.oven import Oven
 
 PHASES = ("heat-up", "soak", "cooling", "idle")
 #: Wiring → what is not there.
@@ -26,11 +31,11 @@ WIRINGS = {"metered": (), "plain": ("power",), "bare": ("power", "contactor", "s
 LONGEST_S, AFTER_S = 2400.0, 180.0
 
 
-def _drawn(bench) -> bool:
-    return bench.act.contactor and bench.act.fired > 0.1
+def _drawn(bench: "Bench") -> bool:
+    return bench.act is not None and bench.act.contactor and bench.act.fired > 0.1
 
 
-def always(bench) -> bool:
+def always(bench: "Bench") -> bool:
     return True
 
 
@@ -60,7 +65,7 @@ AS_DESCRIBED, ORDINARY = Variation(), Conditions()
 
 
 class Holding:
-    def __init__(self, model, oven):
+    def __init__(self, model: EnergyModel, oven: Oven) -> None:
         self.model = model.but(power_w=model.power_w)
         self.made_for = oven
 
@@ -69,7 +74,7 @@ class Holding:
             self.table = holding_table(self.model, self.made_for)
         return self.table(chamber_c)
 
-    def __getstate__(self):
+    def __getstate__(self) -> dict:
         return {"model": self.model, "made_for": self.made_for}
 
 
@@ -86,7 +91,7 @@ class Bench:
         conditions: Conditions = ORDINARY,
         schedule: str | None = None,
         door_switch: bool = False,
-    ):
+    ) -> None:
         oven, plan = (
             load_oven(oven_file(name)),
             load_schedule(schedule_file(schedule or WORKSHOP[name].everyday)),
@@ -117,7 +122,7 @@ class Bench:
         self.step, self.unasked_s, self.read, self.read_s = 0, 0.0, None, 0.0
         self.reading = self._seen(self.plant.advance(self.dt, 0.0, False))
 
-    def _seen(self, reading):
+    def _seen(self, reading: Reading) -> Reading:
         reading = dataclasses.replace(reading, **self.untold)
         return self.read(reading, self.chain.policy, self.plant.time_s - self.read_s) if self.read else reading
 
@@ -172,7 +177,13 @@ def snapshots(name: str, seed: int, wiring: str) -> dict[str, bytes]:
     return made
 
 
-def follow(bench: Bench, faults, shows=always, longest_s: float = LONGEST_S, after_s: float = AFTER_S) -> dict:
+def follow(
+    bench: Bench,
+    faults: Sequence[PlantFault],
+    shows: Callable[[Bench], bool] = always,
+    longest_s: float = LONGEST_S,
+    after_s: float = AFTER_S,
+) -> dict:
     """The result of a fault; times count from when it first shows."""
     start, energy = bench.plant.time_s, bench.plant.energy_j
     known = set(bench.chain.safety.trips)

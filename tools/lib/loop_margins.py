@@ -49,7 +49,7 @@ class Margins:
 class Loop:
     """The control closed around the linear-in-power model at rest at at_c."""
 
-    def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control: AnyController | None = None):
+    def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control: AnyController | None = None) -> None:
         ambient = oven.site.ambient_c
         self.model, self.ambient, self.dt, self.control = (
             model,
@@ -67,7 +67,7 @@ class Loop:
         )
         self.programme = programme_of(oven, schedule, model, at_c)
 
-    def run(self, ticks: int, added, gain: float = 1.0, late_s: float = 0.0) -> np.ndarray:
+    def run(self, ticks: int, added: Callable[[int], float], gain: float = 1.0, late_s: float = 0.0) -> np.ndarray:
         """What the control saw each tick, less the steady reading, K. `added(i)` K is added to the reading."""
         model, full = self.model, self.model.power_w
         rest = self.x[SENSOR]
@@ -118,7 +118,7 @@ def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control: AnyContro
     return Margins(gain, math.nan, delay, peak)
 
 
-def edge(good, low: float, high: float, relative: float) -> float:
+def edge(good: Callable[[float], bool], low: float, high: float, relative: float) -> float:
     """The largest value up to which all is good, from a good low; infinite when high is still good."""
     step = 0.25 * max(low, 4.0)
     while good(min(high, low + step)):
