@@ -36,7 +36,14 @@ from . import experiment as trial
 SPARE_S = 300.0
 #: A run that starts this far above room temperature would begin with an unknown lining, K.
 HOT_K = 15.0
-
+#: While the door is open the unexplained heat may change so many times faster than usual.
+DOOR_WANDER = 16.0
+#: Unexplained heat beyond this share of full power is not used to foresee a coast.
+MOST_UNEXPLAINED = 0.3
+#: The model is made for this share of the way from the room to the ceiling; its sensor has at least this noise, K.
+WORKING_SHARE, LEAST_NOISE_K = 0.85, 0.05
+#: A run may last so many times the time that its stages took on the model, and so much longer, s.
+LONGEST_TIMES, LONGEST_MORE_S = 2.5, 3600.0
 
 #: What records call this controller.
 NAME = "learning run"
@@ -112,12 +119,12 @@ class LearningControl:
             dt_s,
             ambient,
             programme.noise_k,
-            16.0 if reading.door_open else 1.0,
+            DOOR_WANDER if reading.door_open else 1.0,
             usable=given.usable,
             # The run finds out what is wrong with the model; until then it uses the description.
             find_shares=False,
         )
-        unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
+        unexplained = min(MOST_UNEXPLAINED * full, max(-MOST_UNEXPLAINED * full, estimate.unexplained_w))
         seen_c = reading.chamber_c if given.usable else math.nan
         seen = trial.seen_by(model, estimate.now, ambient, seen_c, full, unexplained)
         progress, watts, reason = state.progress, 0.0, "held"
@@ -189,7 +196,7 @@ def programme_of(
             f"{where}: a ceiling of {ceiling:.0f} °C is above the {highest:.0f} °C that this oven may "
             "reach (limits: highest)"
         )
-    model = day_zero(oven, load, oven.site.ambient_c + 0.85 * (ceiling - oven.site.ambient_c))
+    model = day_zero(oven, load, oven.site.ambient_c + WORKING_SHARE * (ceiling - oven.site.ambient_c))
     try:
         experiment = trial.plan(model, ceiling, top_c)
     except ValueError as error:
@@ -207,7 +214,9 @@ def programme_of(
             "raise that, or learn at a lower temperature (--to)"
         )
     experiment = replace(experiment, heat_until_s=longest - SPARE_S)
-    return LearningProgramme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)
+    return LearningProgramme(
+        experiment, model, oven.site.ambient_c, max(LEAST_NOISE_K, oven.sensors.control.noise_k), begin
+    )
 
 
 @dataclass(frozen=True)
@@ -240,7 +249,7 @@ def as_schedule(programme: LearningProgramme) -> Schedule:
     """The learning run as a schedule, for what records and rules need to know of one: temperatures and
     limits."""
     steps = tuple(Step(name=f"levels around {t:.0f} °C", to_c=t) for t in programme.experiment.temperatures_c)
-    longest = 2.5 * programme.experiment.duration_s + 3600.0
+    longest = LONGEST_TIMES * programme.experiment.duration_s + LONGEST_MORE_S
     return Schedule(
         name="Learning run",
         about="heats in a planned way to learn how this oven behaves",

@@ -42,6 +42,7 @@ _WEIGHTING = {
     50: (1.74802, 4.05981, 9.15494, 2.27979, 1.22535, 21.9),
     60: (1.6357, 4.167375, 9.077169, 2.939902, 1.394468, 17.31512),
 }
+#: Corner frequencies of block 3, Hz; the low pass goes with the mains frequency.
 _HIGH_PASS_HZ, _LOW_PASS_HZ = 0.05, {50: 35.0, 60: 42.0}
 #: Time constant of block 4's smoothing, s.
 _SMOOTHING_S = 0.3

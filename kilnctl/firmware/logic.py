@@ -27,6 +27,7 @@ F_HEARTBEAT, F_STEP, F_CEILING, F_BLIND, F_WELDED, F_LATE = 1, 2, 4, 8, 16, 32
 #: Why a request was refused (field A_REFUSED).
 OK, R_NOT_SAFE, R_NOT_SET, R_FAULT, R_ARMED, R_RANGE, R_CAUSE, R_RAISED = 0, 1, 2, 3, 4, 5, 6, 7
 
+#: Times of the rules above, ms: no request; no new step; no reading; contactor still closed; cycle path late.
 LEASE_MS, STEP_MS, BLIND_MS, WELD_MS, LATE_MS = 500, 2000, 15000, 1000, 400
 #: No heat without a good conversion of control or limit for so long, ms.
 HOLD_MS = 1000

@@ -24,6 +24,7 @@ from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, hottest_k
 from .moisture import WATER_J_PER_KGK, Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
+#: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.
 GAMMA = 1.0 - 0.5**0.5
 #: A block ends after so many steps at most, or when a node has moved by the tolerance: by YOUNG times that in its first
 #: two steps, because fast heating would otherwise close a block every step; a block of three is of second order too,

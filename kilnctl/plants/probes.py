@@ -33,6 +33,7 @@ LINEAR_MV_PER_K = {
     "S": 0.009587,
     "R": 0.010506,
 }
+#: Time from one conversion of the front end to the next, s.
 CONVERSION_S = 0.1
 #: A thermocouple with extra noise of more than NOISY times its own, plus NOISY_K, shows wild single samples too: in
 #: this share of its ticks, with so many times the noise (estimates, from memory of loose terminals).

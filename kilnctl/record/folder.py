@@ -24,6 +24,7 @@ from .durable import write_whole
 from .journal import segments
 from .run_data import RunData, UnknownOven
 
+#: Samples between two writes to the file.
 _FLUSH = 500
 #: Samples that are turned into text together; more would take memory without a gain.
 _AT_ONCE = 5000

@@ -11,6 +11,7 @@ import numpy as np
 
 from .look import ALARM, FAINT, INK, LINE, SOAK, WARM
 
+#: Width of a picture in pixels, on a desk and on a phone.
 WIDTH, NARROW = 960, 400
 _SMALL = 'font-size="11"'
 #: Colours that differ in lightness too (after Okabe and Ito), each with its own dash pattern: colour alone carries no

@@ -6,6 +6,7 @@ from typing import Any
 
 from .fields import integer, quantity, text
 
+#: A factor on the description, within 1/20 and 20.
 _FACTOR: dict[str, Any] = dict(default=1.0, low=0.05, high=20.0)
 
 

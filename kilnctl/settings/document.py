@@ -12,6 +12,7 @@ import yaml
 
 from ..errors import KilnctlError
 
+#: A settings file is never larger, deeper or longer (nodes); what is, was not written by a person.
 MOST_BYTES = 256 * 1024
 MOST_DEPTH = 12
 MOST_NODES = 20_000

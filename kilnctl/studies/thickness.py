@@ -12,6 +12,7 @@ from ..settings.construction import Wall, Walls
 from ..settings.oven import Oven
 from .inputs import Vary, deviates, plant_seed, usual, virtual_of
 
+#: The search looks between these, m.
 THINNEST_M, THICKEST_M = 0.005, 0.5
 #: The answer is found to this, m.
 RESOLUTION_M = 0.001

@@ -20,6 +20,7 @@ from .air import air
 from .constants import STEFAN_BOLTZMANN, ZERO_C
 from .library import ALIASES, TABLE
 
+#: Range to which every curve is continued, °C.
 _COLDEST_C, _HOTTEST_C = -100.0, 1900.0
 
 Points = tuple[tuple[float, float], ...]
