@@ -49,5 +49,5 @@ def bursts_note(oven: Oven) -> str | None:
     return (
         f'the pattern "{switching.pattern}" fires in runs of {asked_s:.2g} s where it can; these elements would swing '
         f"by {asked_s * rate:.0f} K, and the chamber "
-        f"with them, so they are fired in runs of {run_s:.2g} s. Heavier elements bear longer ones"
+        f"with them, so they are fired in runs of {run_s:.2g} s. Heavier elements can take longer ones"
     )

@@ -68,5 +68,5 @@ def start(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--attended",
         action="store_true",
-        help="a person stays beside the oven; needed with hardware that cannot let go by itself",
+        help="a person stays next to the oven; needed with hardware that cannot switch the heat off by itself",
     )

@@ -227,7 +227,7 @@ def lets_go(rig: BoardRig) -> list[str]:
     reading = rig.read()
     failed = []
     if "board-fault" not in reading.faults or reading.contactor_closed:
-        failed.append("the board did not let go when the program stood still: DO NOT USE IT")
+        failed.append("the board did not switch the heat off when the program stopped: DO NOT USE IT")
     rig.clear()
     time.sleep(0.5)
     if "board-fault" in rig.read().faults:

@@ -201,7 +201,7 @@ QUESTIONS = (
     Question(
         "heaters",
         "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)",
-        "open wire bears more heat than a sheath",
+        "open wire gets hotter than a sheath may",
         lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
         _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"),
         settles=True,
@@ -236,7 +236,7 @@ QUESTIONS = (
     ),
     Question(
         "vented",
-        "Is it ventilated, with a flow switch that tells the controller? (yes, no)",
+        "Is it ventilated, with a flow switch that the controller reads? (yes, no)",
         "curing powder gives off flammable vapour; schedules that say so are refused without it",
         lambda a: "yes",
         _one_of("yes", "no"),

@@ -1,4 +1,4 @@
-"""`kilnctl panel OVEN`: a page for the screen beside the oven, a phone, a desk. Extra `panel`."""
+"""`kilnctl panel OVEN`: a page for the screen next to the oven, a phone, a desk. Extra `panel`."""
 
 import argparse
 import contextlib
@@ -37,7 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--schedules",
         metavar="DIR",
-        help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own "
+        help="folder of schedules to choose from (default: 'schedules' next to the oven's folder, else the oven's own "
         "folder)",
     )
     parser.add_argument("--runs", metavar="DIR", default="runs", help="folder of records (default: runs)")
@@ -176,7 +176,7 @@ def _tell_address(args, oven) -> None:
         flush=True,
     )
     if args.bind not in _LOCAL:
-        print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
+        print("note: it uses plain http: anyone who can listen on this network can read the PIN", flush=True)
 
 
 def _demo(args) -> int:

@@ -31,7 +31,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("schedule", help="schedule file (YAML)")
     _options.out(parser)
     parser.add_argument(
-        "--compare", action="store_true", help="beside it, an on/off thermostat of ±3 °C on the same oven and seed"
+        "--compare",
+        action="store_true",
+        help="also run an on/off thermostat of ±3 °C on the same oven and seed",
     )
     parser.add_argument(
         "--controller",

@@ -45,7 +45,7 @@ def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
             f"{math.exp(theta):.2f}{note}"
         )
     if fit.strong_correlations:
-        out.append("\nThese cannot be told apart well (their sum or ratio is what is known):")
+        out.append("\nThese cannot be separated well (only their sum or ratio is known):")
         out += [f"  {a} and {b} ({c:+.2f})" for a, b, c in fit.strong_correlations[:6]]
     if fit.warnings:
         out.append("")

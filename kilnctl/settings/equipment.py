@@ -77,7 +77,7 @@ class Switching:
 @dataclass(frozen=True, kw_only=True)
 class CalibrationPoint:
     reads_c: float = quantity("temperature", "what the sensor shows", low=-50.0, high=1800.0)
-    true_c: float = quantity("temperature", "what a reference shows beside it", low=-50.0, high=1800.0, key="is")
+    true_c: float = quantity("temperature", "what a reference next to it shows", low=-50.0, high=1800.0, key="is")
 
 
 @dataclass(frozen=True, kw_only=True)

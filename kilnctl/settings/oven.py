@@ -128,7 +128,7 @@ class Safety:
     )
     unasked_rise_k: float | None = quantity(
         "difference",
-        "rise that nobody asked for (usually 6 K)",
+        "rise without heat being asked for (usually 6 K)",
         default=None,
         key="unasked rise",
         **bounds("unasked_rise_k"),
@@ -143,7 +143,7 @@ class Safety:
     )
     airflow_s: float | None = quantity(
         "time",
-        "how long the ventilation may fail before the chamber is purged anew (usually 2 s)",
+        "how long the ventilation may fail before the chamber is purged again (usually 2 s)",
         default=None,
         key="airflow lost",
         **bounds("airflow_s"),
