@@ -1,10 +1,10 @@
 """Fit the energy balance to records: `fit(oven, records)` gives a `Fit` with the model and how far to trust
 it.
 
-Unknowns are the logarithms of the model's parameters over their day-zero values, with the description's
-uncertainty as prior, and, per record, where everything was at its start, the room, and the watts lost by each
-open door. The whole record is predicted from the power alone (a free run), so slow errors show, and the
-derivatives are exact (`kilnctl.identification.free_run`).
+Unknowns are the logarithms of the model's parameters over their day-zero values, with the description's uncertainty as
+prior. Each record adds its starting temperatures, its room, and the watts lost by each open door. The whole record is
+predicted from the power alone (a free run), so slow errors show, and the derivatives are exact
+(`kilnctl.identification.free_run`).
 
 No model of eight temperatures is the oven: what it leaves unexplained is not white, and treating each sample
 as news of its own would make the errors far too small. The spread of one residual is therefore set so that
@@ -295,8 +295,8 @@ def _held_out(problem: _Problem, found: LeastSquaresFit, scale: float) -> float:
 def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -> tuple[np.ndarray, float]:
     """(covariance that allows for a model that is not the oven, tension) of the parameters' logarithms.
 
-    Where records pull the parameters further from the description than its uncertainty and theirs allow, something is
-    wrong that neither includes, mostly the model's structure, and both are less certain than they say. Birge's ratio
+    Records may pull the parameters further from the description than its uncertainty and theirs allow. Then something
+    is wrong that neither includes, mostly the model's structure, and both are less certain than they say. Birge's ratio
     (R. T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root of χ² of the prior over the number of parameters
     that the records determine. All standard errors grow by it; it is 1 up to what chance alone makes (two standard
     deviations of χ², which are √(2n) each)."""

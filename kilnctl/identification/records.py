@@ -67,8 +67,8 @@ class Log:
     """One record. power_w[i] is the mean electric power from sample i − 1 to sample i; NaN readings are
     allowed, they are left out.
 
-    ambient_c: one value a sample, or None where nobody measured it; `doors`: (from, to) in s when it was
-    open; `load`: what was in."""
+    ambient_c: one value a sample, or None where it was not measured; `doors`: (from, to) in s when it was open; `load`:
+    what was in."""
 
     name: str
     time_s: np.ndarray

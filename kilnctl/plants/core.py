@@ -9,8 +9,8 @@ Two sets of frozen coefficients keep a step cheap. *Deep*: conductivities and he
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are
 eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a
 step ahead and renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node
-enters another, and at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding,
-whichever coefficients are frozen.
+enters another, and at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding
+whatever is frozen.
 """
 
 from collections.abc import Callable
@@ -26,9 +26,8 @@ from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 #: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.
 GAMMA = 1.0 - 0.5**0.5
-#: A block ends after so many steps at most, or when a node has moved by the tolerance: by YOUNG times that in its first
-#: two steps, because fast heating would otherwise close a block every step; a block of three is of second order too,
-#: and cheaper. The air may move AIR times as far.
+#: A block ends after so many steps, or when a node has moved by the tolerance; in its first two steps by YOUNG times
+#: that, or fast heating would close a block every step. The air may move AIR times as far.
 MOST_STEPS, YOUNG, AIR = 60, 4.0, 3.0
 #: The quick coefficients are renewed when a surface's difference to the air has moved by this much, K, and share.
 QUICK_MOVED_K, QUICK_MOVED_SHARE = 0.5, 0.05
@@ -135,8 +134,8 @@ class Core:
         if self._room_film is not None:
             led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. Its
-        # remainder is not lost, because the next block starts from the exact enthalpy.
+        # One chord step is enough where nothing has moved far. Its remainder is not lost: the next block starts from
+        # the exact enthalpy.
         for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
@@ -233,8 +232,7 @@ class Core:
 
     def _freeze_quick(self, surfaces, air) -> None:
         b = self.body
-        # The expected temperature may lie beyond the tables when power comes on; the result does not, or the element
-        # melts.
+        # When power comes on the expected temperature may lie beyond the tables; the result does not (or melts).
         surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
         air = min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])

@@ -52,8 +52,8 @@ def write_whole(path: str | Path, data: bytes) -> None:
 
 
 def save_state(path: str | Path, state: dict) -> None:
-    """Keep a small state (JSON values) with a checksum; the one before it stays beside it as
-    `<name>.before`. Raises OSError.
+    """Keep a small state (JSON values) with a checksum; the one before it stays next to it as `<name>.before`. Raises
+    OSError.
 
     For what must be known after a power cut. About two disk syncs: not for the control tick.
     """

@@ -245,9 +245,9 @@ def order_of(past: Past) -> tuple[str, list[tuple[int, str]]]:
 
 
 def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:
-    """Every run below `place` of one oven (all must be of one, unless it is named), from the run whose folder is named
-    `since` on (a repair begins a new past). Raises KilnctlError; a record that cannot be read is left out and
-    reported."""
+    """Every run of one oven below `place`, which must hold runs of one oven alone unless it is named. With `since` they
+    begin at the run in the folder of that name: a repair begins a new past. Raises KilnctlError; a record that cannot
+    be read is left out and reported."""
     place = Path(place)
     if not place.is_dir():
         raise KilnctlError(f"{place}: there is no such folder; give the folder below which the runs lie")

@@ -49,7 +49,7 @@ NEAR_K = 5.0
 
 @dataclass(frozen=True)
 class Price:
-    """Price of a kilowatt hour, in whatever the user pays with."""
+    """Price of a kilowatt hour, in the user's currency."""
 
     amount: float
     currency: str

@@ -178,7 +178,7 @@ def thickness_for(
     progress: Callable[[float, float], None] | None = None,
 ) -> Thickness:
     """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, in
-    steady state at full power. Each draw keeps its deviates whatever the thickness. Raises KilnctlError."""
+    steady state at full power. Each draw keeps its deviates for all thicknesses. Raises KilnctlError."""
     now = thicknesses(oven, layer)
     limit_c = _check(oven, layer, reach_c, confidence, draws)
     made = None if executor is not None or jobs == 1 else ProcessPoolExecutor(jobs)
