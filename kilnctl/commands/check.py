@@ -7,13 +7,14 @@ from ..body.bursts import bursts_note
 from ..control import planned_s
 from ..errors import KilnctlError
 from ..output import Units, about
-from ..report.findings_text import findings_lines
+from ..report.findings_text import brief_lines, findings_lines
 from ..run.prepare import prepare
 from ..safety import Policy, policy_for, schedule_trip_words, vapour_cautions, vapour_sum
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import Sizing, size
 from ..sizing.ignition import ignition_finding
+from ..terms import Mark
 from . import _options
 from ._files import oven_and_schedule
 from ._options import chosen
@@ -51,6 +52,8 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
     power_w = oven.elements.power_w
     assert power_w is not None, "known once the file is read"
     c, highest = oven.chamber, u.temperature(oven.limits.highest_c)
+    if wrong := findings_lines(sizing.wiring.marked(Mark.WRONG), u):
+        print("\n".join(["DANGER, before anything else:", *wrong]))
     print(f"{file}: understood.")
     sides = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
     print(
@@ -68,6 +71,9 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
         print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
     if said := bursts_note(oven):
         print(f"  note: {u.words(said)}")
+    print(f"  supply, by {sizing.wiring.rules} (from memory; the local code and a licensed electrician decide):")
+    for line in brief_lines(sizing.wiring.findings, u):
+        print(f"  {line}")
     for assumption in oven.assumptions:
         print(f"  assumed {u.words(assumption)}")
     return sizing

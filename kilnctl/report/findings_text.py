@@ -15,10 +15,14 @@ def findings_lines(findings: Iterable[Finding], units: Units) -> list[str]:
 
 
 def brief_lines(findings: Iterable[Finding], units: Units) -> list[str]:
-    """The same for a short report: wrong and tight in full, of the rest only what it is about."""
+    """The same for a short report that has told what is wrong already: tight in full, of the rest what it is about."""
     found = list(findings)
-    lines = findings_lines([f for f in found if f.mark in (Mark.WRONG, Mark.TIGHT)], units)
-    for mark, said in ((Mark.FINE, "fine"), (Mark.ASKED, "not described, so not judged")):
+    lines = findings_lines([f for f in found if f.mark is Mark.TIGHT], units)
+    for mark, said in (
+        (Mark.WRONG, "WRONG, see above"),
+        (Mark.FINE, "fine"),
+        (Mark.ASKED, "not described, so not judged"),
+    ):
         names = ", ".join(f.about for f in found if f.mark is mark)
         lines += [f"  {said}: {names}"] if names else []
     return lines

@@ -13,10 +13,9 @@ if TYPE_CHECKING:
 
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
-    """All of them: wiring, elements, the outside, what ends the reach, what lies beyond the data."""
+    """All of them: elements, the outside, what ends the reach, what lies beyond the data."""
     chamber_c = min(sizing.top_c, sizing.max_chamber_c)
     notes = [
-        *sizing.wiring.notes,
         *_element_notes(sizing, chamber_c),
         *_wire_notes(sizing, chamber_c),
         touch_note(sizing.shell_c(chamber_c), chamber_c),
