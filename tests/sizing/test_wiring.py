@@ -1,13 +1,10 @@
-"""Verdicts on supply and switching: twelve circuits of four countries against what an electrician says of them, the
-edges of each verdict, and that no description is too odd to be judged. Figures of standards are from memory of them."""
+"""Verdicts on supply and switching: twelve circuits of four countries against what an electrician says of them, and the
+edges of each verdict. Figures of standards are from memory of them."""
 
 import dataclasses
 import math
-import random
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from kilnctl.settings.equipment import Meters, Supply, Switching
 from kilnctl.sizing.wiring import wiring_of
@@ -65,7 +62,7 @@ def test_germany_a_32_ampere_breaker_on_1_5_mm2_burns_the_cable(wired):
 
 
 def test_germany_25_7_amperes_on_16_opens_it(wired):
-    w = wired(5911.0, 230.0, breaker_a=16.0, cable_area_m2=2.5 * MM2)
+    w = wired(5911.0, 230.0, breaker_a=16.0, cable_area_m2=2.5 * MM2, cable_laid="in insulation")
     assert marks(w)["breaker"] is WRONG and marks(w)["cable"] is WRONG
     assert "25.7 A on a 16 A breaker: it will open; 32 A with 6 mm²" in words(w, "breaker")
 
@@ -204,21 +201,6 @@ def test_step_of_the_supply_against_iec_60725_line(wired):
     assert marks(wired(3000.0, 230.0, resistance_ohm=0.8))["supply's dip"] is TIGHT
 
 
-@pytest.mark.parametrize(
-    ("area", "breaker", "least"),
-    [(2.5, 16.0, 2.5), (25.0, 80.0, 16.0), (50.0, 125.0, 25.0)],
-)
-def test_the_earth_conductor_against_table_54_2(area, breaker, least):
-    """S up to 16 mm²: S; up to 35: 16; above: half (IEC 60364-5-54)."""
-    assert rules.earth_m2("IEC 60364", area * MM2, breaker) == pytest.approx(least * MM2)
-
-
-@pytest.mark.parametrize(("breaker", "gauge"), [(15.0, 14), (20.0, 12), (30.0, 10), (60.0, 10), (100.0, 8)])
-def test_the_earth_conductor_against_table_250_122(breaker, gauge):
-    """NFPA 70."""
-    assert rules.earth_m2("NFPA 70", 33.6 * MM2, breaker) == pytest.approx(rules.AWG_A[gauge][0] * MM2)
-
-
 def test_earth_is_judged_against_the_line(wired):
     for earth, mark in ((2.5, FINE), (1.5, WRONG)):
         w = wired(3000.0, 230.0, cable_area_m2=2.5 * MM2, breaker_a=16.0, earth_area_m2=earth * MM2)
@@ -273,7 +255,16 @@ def test_a_coil_at_mains_voltage_where_lines_may_be_swapped_is_wrong(wired):
 def test_what_is_not_described_is_asked_for_and_never_called_fine(wired):
     found = marks(wired(3000.0, 230.0))
     asked = {about for about, mark in found.items() if mark is ASKED}
-    assert asked >= {"plug", "breaker", "cable", "earth", "residual-current device", "contactor", "coil circuit", "relay"}
+    assert asked >= {
+        "plug",
+        "breaker",
+        "cable",
+        "earth",
+        "residual-current device",
+        "contactor",
+        "coil circuit",
+        "relay",
+    }
     assert {about for about, mark in found.items() if mark is not ASKED} == {"supply's dip"}
 
 
@@ -289,124 +280,9 @@ def test_24_volts_is_told_to_be_a_transformer_s(wired):
 
 
 def test_meters_of_one_phase_are_named_wrong_on_three(oven):
-    three = dataclasses.replace(oven("curing-cabinet"), supply=Supply(voltage_v=400.0, frequency_hz=50.0, connection="star"))
+    three = dataclasses.replace(
+        oven("curing-cabinet"), supply=Supply(voltage_v=400.0, frequency_hz=50.0, connection="star")
+    )
     assert marks(wiring_of(three))["meters"] is WRONG
     odd = dataclasses.replace(three, elements=dataclasses.replace(three.elements, groups=2), meters=Meters())
     assert [f.mark for f in wiring_of(odd).findings if f.about == "phases"] == [WRONG, TIGHT]
-
-
-# ---- tables ----------------------------------------------------------------------------------------------------------
-
-
-def test_capacities_grow_with_copper_and_with_cooling():
-    for two, three in rules.CAPACITY_A.values():
-        assert len(two) == len(three) == len(rules.AREAS_MM2)
-        assert list(two) == sorted(two) and list(three) == sorted(three)
-        assert all(a > b for a, b in zip(two, three))
-    ways = list(rules.CAPACITY_A.values())
-    for worse, better in zip(ways, ways[1:]):
-        assert all(a < b for a, b in zip(worse[0], better[0])) and all(a < b for a, b in zip(worse[1], better[1]))
-
-
-@pytest.mark.parametrize(
-    ("country", "air", "rated", "factor"),
-    [
-        ("IEC 60364", 20.0, 70.0, 1.0),
-        ("IEC 60364", 40.0, 70.0, 0.87),
-        ("IEC 60364", 40.0, 90.0, 0.91),
-        ("IEC 60364", 40.1, 70.0, 0.79),
-        ("IEC 60364", 65.0, 70.0, 0.0),
-        ("NFPA 70", 40.0, 60.0, 0.82),
-        ("NFPA 70", 40.0, 75.0, 0.88),
-        ("NFPA 70", 40.0, 90.0, 0.91),
-    ],
-)
-def test_warm_surroundings_against_the_tables(country, air, rated, factor):
-    """IEC 60364-5-52 table B.52.14, NFPA 70 table 310.15(B)(1)(1)."""
-    assert rules.surroundings_factor(country, air, rated) == factor
-
-
-@pytest.mark.parametrize(
-    ("country", "circuits", "factor"),
-    [("IEC 60364", 2, 0.80), ("IEC 60364", 10, 0.45), ("NFPA 70", 1, 1.0), ("NFPA 70", 2, 0.80), ("NFPA 70", 4, 0.70)],
-)
-def test_bundles_against_the_tables(country, circuits, factor):
-    """IEC 60364-5-52 table B.52.17; NFPA 70 table 310.15(C)(1) counts conductors, two a circuit."""
-    assert rules.together_factor(country, circuits, 2) == factor
-    with pytest.raises(ValueError, match="circuits"):
-        rules.together_factor(country, 40, 2)
-
-
-def test_gauges_are_told_by_the_copper_they_have():
-    assert rules.awg_of(2.08 * MM2) == 14 and rules.awg_of(2.5 * MM2) == 14 and rules.awg_of(3.3 * MM2) == 12
-    assert rules.awg_of(1.5 * MM2) is None
-    with pytest.raises(ValueError, match="ends at 1 AWG"):
-        rules.awg_of(70.0 * MM2)
-    with pytest.raises(ValueError, match="ends at 50 mm²"):
-        rules.capacity_a("IEC 60364", 70.0 * MM2, "in conduit", 2, 70.0)
-
-
-# ---- anything that can be described ----------------------------------------------------------------------------------
-
-
-def _drawn(cls, source):
-    """Each setting of that part left out, or anything within its bounds."""
-    values = {}
-    for f in dataclasses.fields(cls):
-        meta = f.metadata
-        required = f.default is dataclasses.MISSING
-        if not required and source.random() < 0.4:
-            continue
-        if meta["kind"] == "choice":
-            values[f.name] = source.choice(meta["options"])
-        elif meta["kind"] == "integer":
-            values[f.name] = source.randint(meta["low"], meta["high"])
-        elif meta["kind"] == "quantity":
-            values[f.name] = source.uniform(meta["low"], meta["high"])
-    values["frequency_hz"] = source.choice((50.0, 60.0))
-    return values
-
-
-@settings(max_examples=300)
-@given(st.integers(0, 2**32), st.floats(20.0, 20000.0))
-def test_no_description_is_too_odd_to_be_judged(kept_oven, seed, watts):
-    source = random.Random(seed)
-    supply, switching = _drawn(Supply, source), _drawn(Switching, source)
-    del switching["frequency_hz"]
-    odd = dataclasses.replace(
-        kept_oven,
-        supply=Supply(**supply),
-        switching=Switching(**switching),
-        elements=dataclasses.replace(kept_oven.elements, power_w=watts),
-    )
-    w = wiring_of(odd)
-    assert math.isfinite(w.current_a) and w.current_a > 0.0 and math.isfinite(w.sink_k_per_w)
-    assert len({(f.about, f.words) for f in w.findings}) == len(w.findings) > 8
-    assert all(f.words and "None" not in f.words and "nan" not in f.words for f in w.findings)
-
-
-@pytest.fixture(scope="module")
-def kept_oven():
-    from kilnctl import load_oven  # noqa: PLC0415
-
-    return load_oven("configs/ovens/curing-cabinet.yaml")
-
-
-@given(st.floats(30.0, 20000.0), st.sampled_from((120.0, 208.0, 230.0, 240.0, 400.0)), st.sampled_from((50.0, 60.0)))
-def test_what_is_said_to_fit_does_fit(kept_oven, watts, volts, hertz):
-    """The breaker and cable that a report proposes are fine by its own verdict."""
-    o = dataclasses.replace(
-        kept_oven,
-        elements=dataclasses.replace(kept_oven.elements, power_w=watts),
-        supply=Supply(voltage_v=volts, frequency_hz=hertz),
-    )
-    said = next(f.words for f in wiring_of(o).findings if f.about == "breaker")
-    if "no cable" in said:
-        assert watts / volts > 75.0
-        return
-    amps, size = said.split("(supply: breaker) ")[1].split(" would")[0].split(" A with ")
-    number, unit = size.split()
-    area = float(number) * MM2 if unit == "mm²" else rules.AWG_A[int(number)][0] * MM2
-    built = dataclasses.replace(o, supply=dataclasses.replace(o.supply, breaker_a=float(amps), cable_area_m2=area))
-    found = marks(wiring_of(built))
-    assert found["breaker"] is FINE and found["cable"] is FINE
