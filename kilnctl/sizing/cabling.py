@@ -195,19 +195,27 @@ def _earth(c: Circuit) -> Finding:
     s = c.oven.supply
     line, breaker = s.cable_area_m2, s.breaker_a
     if s.earth_area_m2 is None:
+        sizes = "14 AWG behind 15 A, 12 behind 20 A, 10 behind 60 A" if c.north_american else "As the line up to 16 mm²"
         return Finding(
             "earth",
             Mark.ASKED,
-            "what cross-section has the protective conductor? (supply: earth area) As thick as the line up to 16 mm²; "
-            "straps of their own to door and lid, 0.1 ohm at most",
+            f"what cross-section has the protective conductor? (supply: earth area) {sizes}; straps of their own to door "
+            "and lid, 0.1 ohm at most",
         )
     if line is None or (breaker is None and c.north_american):
         return Finding("earth", Mark.ASKED, "its size follows from cable and breaker: describe them")
     least = rules.earth_m2(c.rules, line, breaker or 0.0)
     mark = Mark.FINE if s.earth_area_m2 >= 0.98 * least else Mark.WRONG
-    return Finding(
-        "earth", mark, f"{s.earth_area_m2 * 1e6:.3g} mm², and {least * 1e6:.3g} mm² is the least", c.cite("earth")
-    )
+    given, wanted = (_earth_words(c, area) for area in (s.earth_area_m2, least))
+    return Finding("earth", mark, f"{given}, and {wanted} is the least", c.cite("earth"))
+
+
+def _earth_words(c: Circuit, area_m2: float) -> str:
+    """A cross-section, also one beyond the gauges that are known here."""
+    try:
+        return rules.size_words(c.rules, area_m2)
+    except ValueError:
+        return f"{area_m2 * 1e6:.3g} mm²"
 
 
 def _residual(c: Circuit) -> Finding:

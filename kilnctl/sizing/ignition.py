@@ -5,6 +5,8 @@ from ..safety import VapourSum
 from ..terms import Finding, Mark
 from .sizing import Sizing
 
+#: How far below its ignition the elements have to stay to be fine, K: both figures are known to some tens of kelvin.
+MARGIN_K = 50.0
 _RULE = "an ignition source by EN 1539, from memory"
 
 
@@ -14,13 +16,13 @@ def ignition_finding(sizing: Sizing, summed: VapourSum) -> Finding:
     heater = sizing.steady.elements
     hottest = full_power_c(sizing.oven, sizing.element_load_w_m2, summed.hottest_c, heater.diameter_m)
     guess = " (their surface is guessed)" if "surface" in heater.guessed else ""
-    glow = f"at full power the elements get to about {hottest:.0f} °C{guess}"
+    glow = f"at full power they get to about {hottest:.0f} °C{guess}"
     if summed.ignition_c is None:
         return Finding(
             "elements", Mark.ASKED, f"{glow}: at what temperature does this vapour ignite? (vapour: ignition)"
         )
     ignites = f"this vapour ignites by itself from {summed.ignition_c:.0f} °C"
-    if hottest < summed.ignition_c - 50.0:
+    if hottest < summed.ignition_c - MARGIN_K:
         return Finding("elements", Mark.FINE, f"{glow}; {ignites}", _RULE)
     return Finding(
         "elements",
