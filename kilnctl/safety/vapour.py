@@ -88,7 +88,7 @@ def vapour_sum(oven: "Oven", schedule: "Schedule", hottest_c: float) -> VapourSu
             f"to {physics.HOTTEST_C:.0f} °C: above, it catches fire by itself, and the oven needs another design; give "
             "the schedule a 'highest'"
         )
-    summed = _sum(oven, vent, load, hottest_c)
+    summed = _sum(oven, vent, schedule, load, hottest_c)
     if summed.needed_m3_per_s > summed.flow_m3_per_s:
         raise KilnctlError(f"{_named(schedule)}: too little air: {summed.words}; less load, or more air that is proved")
     return summed
@@ -98,7 +98,7 @@ def _named(schedule: "Schedule") -> str:
     return schedule.file or schedule.name
 
 
-def _sum(oven: "Oven", vent: "Vent", load: "Vapour", hottest_c: float) -> VapourSum:
+def _sum(oven: "Oven", vent: "Vent", schedule: "Schedule", load: "Vapour", hottest_c: float) -> VapourSum:
     parts, said = _given_off(load)
     over_s = load.over_s or (SOLVENT_OVER_S if load.solvent_kg is not None else POWDER_OVER_S)
     c = oven.chamber
@@ -120,6 +120,7 @@ def _sum(oven: "Oven", vent: "Vent", load: "Vapour", hottest_c: float) -> Vapour
     findings = (
         Finding("air against vapour", Mark.TIGHT if tight else Mark.FINE, words, _RULE),
         *_described(oven, vent, load),
+        *_wet(oven, schedule),
     )
     return VapourSum(given_off, hottest_c, over_s, share, needed, flow, _ignition_c(load), words, findings)
 
@@ -195,6 +196,16 @@ def _described(oven: "Oven", vent: "Vent", load: "Vapour") -> list[Finding]:
             )
         )
     return found
+
+
+def _wet(oven: "Oven", schedule: "Schedule") -> list[Finding]:
+    body = schedule.load if schedule.load is not None else oven.usual_load
+    if body is None or body.moisture_kg <= 0.0:
+        return []
+    words = (
+        "its steam takes the air's place, and powder or paint over water spits: dry the parts before they are coated"
+    )
+    return [Finding("wet load", Mark.TIGHT, words, "common practice")]
 
 
 def vapour_cautions(load: "Vapour") -> tuple[str, ...]:

@@ -273,6 +273,13 @@ class Elements:
         "temperature", "highest temperature of the element", default=None, low=100.0, high=1800.0
     )
 
+    terminals_at_c: float | None = quantity(
+        "temperature", "where leads meet elements, after hours at the highest", default=None, low=0.0, high=800.0
+    )
+    leads_rated_c: float | None = quantity(
+        "temperature", "what the insulation of these leads bears", default=None, low=60.0, high=800.0
+    )
+
     @property
     def rated_w(self) -> float:
         """`power_w` of a description that was read: it is worked out where the file gives the resistance. Raises

@@ -199,8 +199,8 @@ def _earth(c: Circuit) -> Finding:
         return Finding(
             "earth",
             Mark.ASKED,
-            f"what cross-section has the protective conductor? (supply: earth area) {sizes}; straps of their own to door "
-            "and lid, 0.1 ohm at most",
+            f"what cross-section has the protective conductor? (supply: earth area) {sizes}; straps of their own to "
+            "door and lid, 0.1 ohm at most",
         )
     if line is None or (breaker is None and c.north_american):
         return Finding("earth", Mark.ASKED, "its size follows from cable and breaker: describe them")

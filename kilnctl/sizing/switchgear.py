@@ -13,6 +13,8 @@ RELAY_SINK_C, CABINET_C = 65.0, 45.0
 PRUDENT, TOO_MUCH = 0.5, 0.8
 #: Contactors for heating are taken a quarter larger than the load (common practice).
 CONTACTOR_MARGIN = 1.25
+#: Leads stay this far below what their insulation bears, K: a loose screw heats by more.
+LEADS_MARGIN_K = 20.0
 _AC1 = "AC-1 of IEC 60947-4-1, from memory"
 _MEMORY = "from memory"
 
@@ -26,6 +28,7 @@ def switchgear_findings(c: Circuit) -> Iterator[Finding]:
     yield _relay(c)
     yield from _fuse(c)
     yield _sink(c)
+    yield _terminals(c)
 
 
 def relay_loss_w(c: Circuit) -> float:
@@ -167,6 +170,24 @@ def _sink(c: Circuit) -> Finding:
     allowed = largest if not taken else max(largest, (RELAY_SINK_C - c.oven.site.ambient_c) / relay_loss_w(c))
     mark = Mark.FINE if given <= largest else Mark.TIGHT if given <= allowed else Mark.WRONG
     return Finding("relay's heat sink", mark, f"{given:.2g} K/W for {words}; {largest:.2g} K/W or less", _MEMORY)
+
+
+def _terminals(c: Circuit) -> Finding:
+    e, about = c.oven.elements, "element terminals"
+    if e.terminals_at_c is None or e.leads_rated_c is None:
+        return Finding(
+            about,
+            Mark.ASKED,
+            "how hot do they get, and what do their leads bear? (elements: terminals at, leads rated) Tails twisted "
+            "double, ceramic or brass terminals outside the insulation, nickel lugs, no solder; leads of glass or "
+            "mica-silicone, no PVC near the shell; retighten after the first heats",
+            "common practice",
+        )
+    left = e.leads_rated_c - e.terminals_at_c
+    mark = Mark.FINE if left >= LEADS_MARGIN_K else Mark.TIGHT if left >= 0.0 else Mark.WRONG
+    nickel = "; copper scales there: nickel" if e.terminals_at_c > 200.0 else ""
+    words = f"{e.terminals_at_c:.0f} °C at leads for {e.leads_rated_c:.0f} °C{nickel}"
+    return Finding(about, mark, words, "common practice")
 
 
 def step_finding(c: Circuit, step: float) -> Iterator[Finding]:

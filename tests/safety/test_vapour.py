@@ -33,9 +33,10 @@ def loaded(cure, **load):
     return dataclasses.replace(cure, vapour=Vapour(**load))
 
 
-@pytest.mark.parametrize(
-    ("powder_g", "volatiles", "by_hand"), [(60.0, 0.04, 0.14), (60.0, 0.09, 0.32), (150.0, 0.04, 0.36), (150.0, 0.09, 0.81)]
-)  # fmt: skip
+BY_HAND = [(60.0, 0.04, 0.14), (60.0, 0.09, 0.32), (150.0, 0.04, 0.36), (150.0, 0.09, 0.81)]
+
+
+@pytest.mark.parametrize(("powder_g", "volatiles", "by_hand"), BY_HAND)
 def test_powder_in_the_cabinet_against_the_electricians_hand(cabinet, cure, powder_g, volatiles, by_hand):
     """3 m³/h, given off in 10 min."""
     plan = loaded(cure, powder_kg=powder_g / 1000.0, volatiles=volatiles)
@@ -144,6 +145,10 @@ def test_what_the_sum_leans_on_is_asked_or_named(cabinet, cure):
         "door": Mark.ASKED,
         "mixing": Mark.TIGHT,
     }
+    wet = dataclasses.replace(cabinet.usual_load, moisture_kg=0.2)
+    assert marks(cabinet, dataclasses.replace(cure, load=wet))["wet load"] is Mark.TIGHT
+    assert marks(dataclasses.replace(cabinet, usual_load=wet))["wet load"] is Mark.TIGHT
+    assert "wet load" not in marks(dataclasses.replace(cabinet, usual_load=None))
     held = dataclasses.replace(cabinet, door=dataclasses.replace(door, catch="holds"))
     assert marks(held)["door"] is Mark.WRONG
     assert marks(cabinet, loaded(cure, powder_kg=0.03, volatiles=0.04, metallic=True))["metal flakes"] is Mark.TIGHT

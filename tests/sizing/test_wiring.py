@@ -20,12 +20,13 @@ AWG_14, AWG_12, AWG_10, AWG_8 = (rules.AWG_A[n][0] * MM2 for n in (14, 12, 10, 8
 def wired(oven):
     """An oven of so many watts on that supply and switching; nothing else of its wiring is described."""
     plain = dataclasses.replace(oven("curing-cabinet"), meters=Meters(), fan=None)
+    bare = dataclasses.replace(plain.elements, terminals_at_c=None, leads_rated_c=None)
 
     def make(watts, volts, hertz=50.0, switching=None, groups=3, **supply):
         return wiring_of(
             dataclasses.replace(
                 plain,
-                elements=dataclasses.replace(plain.elements, power_w=watts, groups=groups),
+                elements=dataclasses.replace(bare, power_w=watts, groups=groups),
                 supply=Supply(voltage_v=volts, frequency_hz=hertz, **supply),
                 switching=Switching(**(switching or {})),
             )
@@ -242,6 +243,14 @@ def test_earth_is_judged_against_the_line(wired):
 )
 def test_the_edges_of_switchgear(wired, switching, about, mark):
     assert marks(wired(3000.0, 230.0, switching=switching))[about] is mark
+
+
+@pytest.mark.parametrize(("leads", "mark"), [(110.0, FINE), (109.0, TIGHT), (89.0, WRONG), (None, ASKED)])
+def test_leads_of_the_elements(oven, leads, mark):
+    """At terminals of 90 °C."""
+    o = oven("curing-cabinet")
+    elements = dataclasses.replace(o.elements, leads_rated_c=leads)
+    assert marks(wiring_of(dataclasses.replace(o, elements=elements)))["element terminals"] is mark
 
 
 def test_a_coil_at_mains_voltage_where_lines_may_be_swapped_is_wrong(wired):
