@@ -158,23 +158,22 @@ def _cable_verdict(c: Circuit, area_m2: float, laid: str, rule: str) -> Finding:
         mark, asks = (Mark.WRONG, fitting(c)) if thin else (Mark.ASKED, "ask an electrician")
         return Finding("cable", mark, f"{area_m2 * 1e6:.3g} mm²: {error}; {asks}", rule)
     words = f"{name} carries {carried:.3g} A here"
-    if c.line_a > carried:
-        return Finding("cable", Mark.WRONG, f"{words}, the oven draws {c.line_a:.1f} A; {fitting(c)}", rule)
     terminals = rules.terminals_a(c.rules, area_m2)
     for_hours = full if terminals is None else min(full, terminals)
-    if c.continuous * c.line_a > for_hours:
-        words += f", and for hours {c.continuous * c.line_a:.1f} A have to fit"
-        return Finding("cable", Mark.WRONG, f"{words}; {fitting(c)}", rule)
+    wrong = []
+    if breaker is not None and breaker > largest * (1.0 + 1e-9):
+        wrong.append(
+            f"its breaker of {breaker:g} A is too large for it, and the cable burns before the breaker opens: "
+            f"{largest:.3g} A at most"
+        )
+    if c.line_a > carried:
+        wrong.append(f"the oven draws {c.line_a:.1f} A")
+    elif c.continuous * c.line_a > for_hours:
+        wrong.append(f"for hours {c.continuous * c.line_a:.1f} A have to fit")
+    if wrong:
+        return Finding("cable", Mark.WRONG, f"{words}; {'; '.join(wrong)}; {fitting(c)}", rule)
     if breaker is None:
         return Finding("cable", Mark.FINE, f"{words}; its breaker may have {largest:.3g} A at most", rule)
-    if breaker > largest * (1.0 + 1e-9):
-        return Finding(
-            "cable",
-            Mark.WRONG,
-            f"{words}, and its breaker of {breaker:g} A is too large for it: the cable burns before the breaker opens; "
-            f"{largest:.3g} A at most, {fitting(c)}",
-            rule,
-        )
     if breaker > carried * (1.0 + 1e-9):
         return Finding("cable", Mark.TIGHT, f"{words}, and the breaker is the next size above: {breaker:g} A", rule)
     return Finding("cable", Mark.FINE, f"{words}, behind a {breaker:g} A breaker", rule)

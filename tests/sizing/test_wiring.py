@@ -58,8 +58,8 @@ def test_germany_a_32_ampere_breaker_on_1_5_mm2_burns_the_cable(wired):
     """What once made the only warning vanish. 16 A with 2.5 mm² is what every electrician would take."""
     w = wired(3105.0, 230.0, breaker_a=32.0, cable_area_m2=1.5 * MM2)
     assert marks(w)["breaker"] is FINE and marks(w)["cable"] is WRONG
-    assert "too large for it: the cable burns before the breaker opens" in words(w, "cable")
-    assert "14.5 A at most, 16 A with 2.5 mm² would be the smallest that fit" in words(w, "cable")
+    assert "too large for it, and the cable burns before the breaker opens" in words(w, "cable")
+    assert "14.5 A at most; 16 A with 2.5 mm² would be the smallest that fit" in words(w, "cable")
 
 
 def test_germany_25_7_amperes_on_16_opens_it(wired):
@@ -112,6 +112,7 @@ def test_america_240_volts_behind_30_amperes_on_14_awg_is_forbidden(wired):
     w = wired(3096.0, 240.0, 60.0, breaker_a=30.0, cable_area_m2=AWG_14, breaker_poles=2)
     assert w.rules == "NFPA 70" and w.connection == "two lines"
     assert marks(w)["cable"] is WRONG and marks(w)["breaker's poles"] is FINE
+    assert "15 A at most; for hours 16.1 A have to fit; 20 A with 12 AWG would be" in words(w, "cable")
     right = wired(3096.0, 240.0, 60.0, tolerance=0.0, breaker_a=20.0, cable_area_m2=AWG_12, breaker_poles=1)
     assert marks(right)["cable"] is marks(right)["breaker"] is FINE
     assert marks(right)["breaker's poles"] is WRONG, "both lines have to open together (240.15(B))"
