@@ -12,7 +12,7 @@ from ..output import IMPERIAL, METRIC, Units
 from ..settings.oven import oven_from
 from ..sizing import size
 from ..sizing.circuit import TRANSFORMER_BELOW_V
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from ..units import UnitError, parse
 from ._description import PROOFS, described, in_fahrenheit, in_inches, split_size
 

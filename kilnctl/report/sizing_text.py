@@ -11,7 +11,7 @@ from ..settings.oven import Oven
 from ..sizing.circuit import THREE_PHASE
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..terms import Mark
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from ..thermal.walls import WallLayer, WallSolution, profile
 from .findings_text import findings_lines
 from .svg import Chart, Series, Subplot, svg
