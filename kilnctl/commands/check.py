@@ -9,7 +9,7 @@ from ..errors import KilnctlError
 from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
 from ..run.prepare import prepare
-from ..safety import Policy, policy_for, schedule_trip_words, vapour_cautions, vapour_sum
+from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import Sizing, size
@@ -114,5 +114,5 @@ def _tell_vapour(oven: Oven, schedule: Schedule, policy: Policy, sizing: Sizing,
     print("vapour, reckoned by memory of the standards named; the local code decides:")
     for line in findings_lines((*summed.findings, ignition_finding(sizing, summed)), u):
         print(line)
-    for caution in vapour_cautions(schedule.vapour):
+    for caution in summed.cautions:
         print(f"  mind: {u.words(caution)}")

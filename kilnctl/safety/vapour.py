@@ -29,7 +29,7 @@ _RULE = "EN 1539 and NFPA 86, from memory"
 class VapourSum:
     """given_off_kg: mass of vapour; share: highest concentration over the lower explosive limit at hottest_c;
     needed_m3_per_s: least flow for a quarter of it; flow_m3_per_s: what is proved; over_s: time in which it is given
-    off; ignition_c: lowest auto-ignition temperature of what is in it, °C (None: the data sheet does not say)."""
+    off; ignition_c: lowest auto-ignition temperature of what is in it, °C (None: the data sheet does not say); cautions: what to mind with that load."""
 
     given_off_kg: float
     hottest_c: float
@@ -40,6 +40,7 @@ class VapourSum:
     ignition_c: float | None
     words: str
     findings: tuple[Finding, ...]
+    cautions: tuple[str, ...]
 
 
 def ventilation_of(oven: "Oven", schedule: "Schedule") -> "Vent":
@@ -122,7 +123,9 @@ def _sum(oven: "Oven", vent: "Vent", schedule: "Schedule", load: "Vapour", hotte
         *_described(oven, vent, load),
         *_wet(oven, schedule),
     )
-    return VapourSum(given_off, hottest_c, over_s, share, needed, flow, _ignition_c(load), words, findings)
+    return VapourSum(
+        given_off, hottest_c, over_s, share, needed, flow, _ignition_c(load), words, findings, cautions_of(load)
+    )
 
 
 def _ignition_c(load: "Vapour") -> float | None:
@@ -208,7 +211,7 @@ def _wet(oven: "Oven", schedule: "Schedule") -> list[Finding]:
     return [Finding("wet load", Mark.TIGHT, words, "common practice")]
 
 
-def vapour_cautions(load: "Vapour") -> tuple[str, ...]:
+def cautions_of(load: "Vapour") -> tuple[str, ...]:
     """What to mind with that load, for people."""
     said = []
     if load.powder_kg is not None:

@@ -6,8 +6,8 @@ import dataclasses
 import pytest
 
 from kilnctl import KilnctlError
-from kilnctl.safety import policy_for, vapour_cautions, vapour_sum
-from kilnctl.safety.vapour import purge_s
+from kilnctl.safety import policy_for, vapour_sum
+from kilnctl.safety.vapour import cautions_of, purge_s
 from kilnctl.settings.construction import Vent
 from kilnctl.settings.vapour import Vapour
 from kilnctl.terms import Mark
@@ -156,8 +156,8 @@ def test_what_the_sum_leans_on_is_asked_or_named(cabinet, cure):
 
 def test_cautions_fit_the_load():
     powder, solvent = (
-        " ".join(vapour_cautions(Vapour(powder_kg=0.1))),
-        " ".join(vapour_cautions(Vapour(solvent="acetone", solvent_kg=0.01))),
+        " ".join(cautions_of(Vapour(powder_kg=0.1))),
+        " ".join(cautions_of(Vapour(solvent="acetone", solvent_kg=0.01))),
     )
     assert "explosive dust" in powder and "dripping" not in powder
     assert "dripping" in solvent and "dust" not in solvent
