@@ -28,6 +28,8 @@ _SMALL = {
     "breaker": ("16 A", "20 A"),
     "cable": ("2.5 mm²", "12 AWG"),
     "cable_length": ("10 m", "30 ft"),
+    "terminals": ("120 °C", "250 °F"),
+    "leads": ("180 °C", "390 °F"),
     "cable_air": ("30 °C", "86 °F"),
     "cabinet_air": ("45 °C", "113 °F"),
     "residual": ("30 mA type A", "30 mA for equipment"),
@@ -174,6 +176,8 @@ elements:
   alloy: $alloy
 $element_size
   limit: $element_limit
+  # terminals at: $terminals     # where leads meet elements, after hours of heat
+  # leads rated: $leads          # what the insulation of these leads bears
 
 supply:
   voltage: $voltage
