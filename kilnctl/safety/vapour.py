@@ -29,8 +29,8 @@ _RULE = "EN 1539 and NFPA 86, from memory"
 class VapourSum:
     """given_off_kg: mass of vapour; share: highest concentration over the lower explosive limit at hottest_c;
     needed_m3_per_s: least flow for a quarter of it; flow_m3_per_s: what is proved; over_s: time in which it is given
-    off; ignition_c: lowest auto-ignition temperature of what is in it, °C (None: the data sheet does not say); cautions: what to mind with
-    that load."""
+    off; ignition_c: lowest auto-ignition temperature of what is in it, °C (None: the data sheet does not
+    say); cautions: what to mind with that load."""
 
     given_off_kg: float
     hottest_c: float
