@@ -162,3 +162,26 @@ def test_cautions_fit_the_load():
     assert "explosive dust" in powder and "dripping" not in powder
     assert "dripping" in solvent and "dust" not in solvent
     assert "local code" in powder and "local code" in solvent
+
+
+def test_the_sum_in_words(cabinet, cure):
+    """By hand at 240 °C: 0.288 m³ hold 0.1645 m³ of room air; 2.4 g in 10 min and 3 m³/h come to 4.57 g/m³, of a limit
+    of 44.1 × 0.692 = 30.5 g/m³."""
+    summed = vapour_sum(cabinet, cure, 240.0)
+    assert summed.share == pytest.approx(4.57 / 30.5, rel=0.005)
+    assert summed.words == (
+        "60 g of powder with 4 % volatiles give off 2.4 g within 10 min; in 3 m³/h of proved air, with the chamber at "
+        "240 °C at most, that comes to 15 % of the lower explosive limit; 25 % is allowed, which takes 1.45 m³/h"
+    )
+    assert vapour_sum(cabinet, loaded(cure, solvent="acetone", solvent_kg=1e-3), 200.0).words.startswith(
+        "1 g of acetone give off 1 g within 5 min"
+    )
+    sheet = loaded(cure, given_off_kg=1e-3, lower_limit_kg_per_m3=0.04)
+    assert vapour_sum(cabinet, sheet, 400.0).words.startswith("the load, by its data sheet, may give off 1 g within 10")
+
+
+def test_air_that_is_just_enough_is_enough(cabinet, cure):
+    """No air is needed where the chamber's own is enough, and none is then too little."""
+    least = loaded(cure, solvent="xylene", solvent_kg=1e-5)
+    summed = vapour_sum(vented(cabinet, 1e-3), least, 200.0)
+    assert summed.needed_m3_per_s == 0.0 and summed.findings[0].mark is Mark.FINE
