@@ -166,7 +166,7 @@ class Chain:
             passed.now_s,
             passed.step,
             passed.fired if reading.fired is None else reading.fired,
-            last.decision.unexplained_w if last and reading.door_open is not True else None,
+            last.decision.unexplained_w if last and not reading.door_is_open else None,
             last.decision.full_w if last else self.programme.model.power_w,
             # Steadily, and as long as a lining that is still cold takes up most of what there is.
             max(self.run.holding(reading.chamber_c), last.decision.holding_w if last else 0.0),

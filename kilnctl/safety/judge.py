@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 from ..reading import Reading
 from . import (
+    danger,
     rules_heat,
     rules_limits,
     rules_loop,
@@ -70,6 +71,7 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
     rules_supply.contactor(look)
     rules_supply.relay(look)
     rules_loop.run_limits(look)
+    danger.take_back(look)
 
     reason = CONTENT if limit == 1.0 else FELL
     if not look.usable:
@@ -144,7 +146,7 @@ def acknowledge(
     cleared.trips.clear()
     cleared.believed.clear()
     cleared.restart_timers()
-    cleared.danger = ""
+    cleared.danger, cleared.danger_by = "", frozenset()
     return cleared, ()
 
 

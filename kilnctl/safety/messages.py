@@ -27,7 +27,7 @@ WORDS = {
         _CUT,
     ),
     "over-schedule": (
-        "the chamber reads {value:.0f} °C, above this schedule's trip at {limit:.0f} °C",
+        "a sensor of the chamber reads {value:.0f} °C, above this schedule's trip at {limit:.0f} °C",
         f"whether the right schedule was chosen; {_DEAD}the relay, the sensor's place",
         _CUT,
     ),
