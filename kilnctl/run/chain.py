@@ -177,6 +177,7 @@ class Chain:
             contactor=last.contactor if last else False,
             recording=self.recording,
             wall_s=self.wall_s,
+            power_w=passed.power_w,
         )
 
     def _power_w(self, decision: Decision, reading: Reading, share: float) -> float:

@@ -13,6 +13,7 @@ from ..body.bursts import pattern_for
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
 from ..errors import KilnctlError
 from ..firing import Pattern
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, doubt_in
 from ..model.energy import EnergyModel
 from ..model.trained_file import TrainedModel, model_for
 from ..safety import Policy, policy_for
@@ -80,6 +81,7 @@ def prepare(
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
     that this oven may not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
+    doubt = None if model is None or isinstance(model, EnergyModel) else doubt_in(oven, model)
     if isinstance(model, EnergyModel):
         believed, words = model, "as given"
     elif isinstance(model, TrainedModel):
@@ -97,6 +99,7 @@ def prepare(
         model_words=words,
         model_file=str(model) if isinstance(model, str | Path) else "",
         start_c=start_c,
+        doubt=doubt,
     )
 
 
@@ -112,9 +115,10 @@ def prepared(
     model_words: str,
     model_file: str = "",
     start_c: float | None = None,
+    doubt: Doubt | None = None,
 ) -> PreparedRun[PreparedT]:
-    """What follows for a run once it is known what the controller follows. Raises KilnctlError for limits that cannot
-    be."""
+    """What follows for a run once it is known what the controller follows; `doubt`: about the model; None: all that a
+    description leaves. Raises KilnctlError for limits that cannot be."""
     return PreparedRun(
         oven=oven,
         schedule=schedule,
@@ -122,7 +126,9 @@ def prepared(
         model=model,
         model_words=model_words,
         programme=programme,
-        policy=policy_for(oven, schedule, model, start_c=start_c),
+        policy=policy_for(
+            oven, schedule, model, start_c=start_c, coolest=coolest_of(oven, load, model, doubt or DAY_ZERO)
+        ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),
         controller=controller,

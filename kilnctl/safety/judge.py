@@ -10,6 +10,7 @@ from collections.abc import Callable
 from ..reading import Reading
 from . import (
     danger,
+    rules_energy,
     rules_heat,
     rules_limits,
     rules_loop,
@@ -30,6 +31,7 @@ _ROOMS = (
     rules_sensor,
     rules_terminals,
     rules_heat,
+    rules_energy,
     rules_unasked,
     rules_unexplained,
     rules_supply,
@@ -66,6 +68,7 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
         limit = rules_heat.behaviour(look)
         rules_unasked.rise_no_heat(look)
         rules_unexplained.unexplained(look)
+    rules_energy.energy_says_hotter(look)
     look.powered = rules_supply.supply(look)
     blocked = rules_supply.door_and_air(look)
     rules_supply.contactor(look)

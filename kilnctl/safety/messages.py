@@ -153,6 +153,16 @@ WORDS = {
         _DEAD + "elements (one may be broken), the door, the sensor's place, the supply",
         _CUT,
     ),
+    "energy-says-hotter": (
+        (
+            "by the energy given, the chamber is at {least:.0f} °C at least; that is above its trip, or more than its "
+            "sensor, which reads {value:.0f} °C, can mean"
+        ),
+        _DEAD
+        + "the control sensor against another: its type, calibration, place and wires; then whether load and lining are "
+        "as the files say",
+        _CUT,
+    ),
     "relay-on-unasked": (
         "power reached the elements for {given:.0f} % of the time while {asked:.0f} % was asked for",
         _DEAD + "the relay: it conducts unasked, all of it or half of it. Do not use the oven before it is replaced",

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from numbers import Real
 from typing import NamedTuple, TypeGuard
 
+from .coolest import Lumps
 from .gate import Permit
 from .messages import LOUD, UNKNOWN, WORDS
 
@@ -30,6 +31,7 @@ class Tick:
     full_power_w  what full power is, W
     holding_w     what holds this temperature for ever by the model, W
     energy_j, run_s  used by this run so far
+    power_w       electric power since the last tick, W, measured or else commanded; None: nobody reckoned it
     heating       the run wants heat at all (False when idle or only cooling)
     wall_s        wall clock, only to notice that it and the monotonic clock part
     commanded     share that the relay was told to fire since the last tick; None: unknown, and nothing is compared
@@ -46,6 +48,7 @@ class Tick:
     energy_j: float = 0.0
     run_s: float = 0.0
     heating: bool = True
+    power_w: float | None = None
     wall_s: float | None = None
     commanded: float | None = None
     contactor: bool | None = None
@@ -151,6 +154,8 @@ class SafetyState:
     missing: float = 0.0  # sum of missing heat
     fired_60: float = 0.0  # share of full power, means of one and of five minutes
     fired_300: float = 0.0
+    lumps: Lumps | None = None  # the coolest oven that the energy allows
+    lumps_c: float = math.nan  # its chamber, as late as a reading, °C
     # surroundings
     asked: float = 0.0  # commanded and conducted share, means of ten seconds
     given: float = 0.0
@@ -184,7 +189,7 @@ class SafetyState:
         self.excess = self.past_open = self.missing = self.unasked = self.unasked_open = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
-        self.delayed_c, self.second_k, self.rejected = None, 0.0, None
+        self.delayed_c, self.second_k, self.rejected, self.lumps = None, 0.0, None, None
         self.top_c = self.settled_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf
