@@ -236,6 +236,8 @@ class VirtualOven:
 
     def _around(self, name: str, active: Sequence[PlantFault]) -> float:
         """What is around that thermocouple: the temperature that its sheath would take in the end, °C."""
+        if name != "limit" and any(f.kind == "control and part sensors swapped" for f in active):
+            name = "part" if name == "control" else "control"
         if name == "limit":
             layers = self._stratification_k * self.conditions.limit_height
             return ideal_sensor(self._radiant_k, self.core.air_k + layers, self._sensor_film) - ZERO_C
