@@ -138,6 +138,16 @@ WORDS = {
         _DEAD + "elements, relay, contactor, fuse, and that the sensor sits in the chamber",
         _CUT,
     ),
+    "energy-says-hotter": (
+        (
+            "by the energy given, the chamber is at {least:.0f} °C at least; that is above its trip, or more than its "
+            "sensor, which reads {value:.0f} °C, can mean"
+        ),
+        _DEAD
+        + "the control sensor against another: its type, calibration, place and wires; then whether load and lining are "
+        "as the files say",
+        _CUT,
+    ),
     "rise-no-heat": (
         "the chamber rose by {rise:.1f} K although no heat had been asked for {time:.0f} s",
         _DEAD + "the relay: it most likely conducts with its input off. Do not use the oven before it is replaced",
@@ -151,16 +161,6 @@ WORDS = {
     "missing-heat": (
         "{watts:.0f} W that should have reached the chamber have been missing",
         _DEAD + "elements (one may be broken), the door, the sensor's place, the supply",
-        _CUT,
-    ),
-    "energy-says-hotter": (
-        (
-            "by the energy given, the chamber is at {least:.0f} °C at least; that is above its trip, or more than its "
-            "sensor, which reads {value:.0f} °C, can mean"
-        ),
-        _DEAD
-        + "the control sensor against another: its type, calibration, place and wires; then whether load and lining are "
-        "as the files say",
         _CUT,
     ),
     "relay-on-unasked": (

@@ -15,6 +15,8 @@ from .state import finite
 HOTTER_S = 30.0
 #: The elements take no more than so many times the rated power: what is more is a broken meter.
 MOST_POWER = 2.0
+#: Mean share of full power of five minutes that is no heat.
+UNFIRED = 0.02
 #: Below this rise above the room the sensor is not judged by energy, K.
 SEEN_K = 20.0
 
@@ -30,8 +32,10 @@ def energy_says_hotter(look: Look) -> None:
         state.lumps = oven.from_chamber(look.reading.chamber_c)
         state.lumps_c = state.lumps[1]
     if look.dt_s > 0.0:
-        # An unreported door shows as a fall; that ends in a trip if it lasts.
-        opened = look.door_is_open or state.fall is not None
+        # An unreported door shows as a fall; that ends in a trip if it lasts. Without heat an oven may be opened to
+        # cool, and no reading of it can do harm.
+        cools = state.fired_300 < UNFIRED and look.usable and look.reading.chamber_c < state.lumps_c
+        opened = look.door_is_open or state.fall is not None or cools
         state.lumps = step(oven, state.lumps, least_power_w(look, oven), look.dt_s, opened)
         state.lumps_c += (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
     too_hot = is_hotter(look, oven)

@@ -56,7 +56,8 @@ def below_chamber_limits(look: Look, name: str, value_c: float) -> bool:
 
 def well_below_chamber_limit(look: Look, limit_c: float) -> bool:
     reading = look.reading
-    return control_shows(look) and well_below(limit_c, reading.chamber_c, reading.limit_c, reading.part_c)
+    part_c = shown_c("part", reading.part_c, reading)
+    return control_shows(look) and well_below(limit_c, reading.chamber_c, reading.limit_c, part_c)
 
 
 def well_below_oven(look: Look) -> bool:

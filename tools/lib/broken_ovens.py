@@ -16,6 +16,8 @@ from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.run.chain import Actuation, Chain
 from kilnctl.run.prepare import holding_table, prepare
+from kilnctl.settings.construction import Load
+from kilnctl.settings.schedule import Schedule
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 RUNS = {"curing-cabinet": "powder-cure", "bench-muffle": "anneal", "brick-kiln": "tile-firing"}
@@ -76,7 +78,8 @@ class Holding:
 
 class Bench:
     """A chain on a virtual oven, one tick a call; `lacks`: what of a WIRING is not there; `door_switch`: there is one,
-    whatever the description says."""
+    whatever the description says; `model`: a trained one's file; `put_in`: what is really in, instead of the described
+    load."""
 
     def __init__(
         self,
@@ -85,13 +88,15 @@ class Bench:
         lacks: tuple[str, ...],
         variation: Variation = AS_DESCRIBED,
         conditions: Conditions = ORDINARY,
-        schedule: str | None = None,
+        schedule: str | Schedule | None = None,
         door_switch: bool = False,
+        model: str | None = None,
+        put_in: Load | None = None,
     ):
-        oven, plan = (
-            load_oven(CONFIGS / f"ovens/{name}.yaml"),
-            load_schedule(CONFIGS / f"schedules/{schedule or RUNS[name]}.yaml"),
-        )
+        oven = load_oven(CONFIGS / f"ovens/{name}.yaml")
+        plan = schedule
+        if not isinstance(plan, Schedule):
+            plan = load_schedule(CONFIGS / f"schedules/{schedule or RUNS[name]}.yaml")
         if "second" in lacks:
             oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, limit=None))
         if door_switch or "door" in lacks:
@@ -99,7 +104,8 @@ class Bench:
         load = plan.load or oven.usual_load
         # What the rig of such an oven does not tell.
         told = {
-            "power": ("fired", "current_a", "commanded"),
+            "power": ("fired", "current_a", "mean_current_a", "commanded"),
+            "supply": ("supply_v",),
             "contactor": ("contactor_closed",),
             "door": ("door_open",),
         }
@@ -108,11 +114,9 @@ class Bench:
             oven.control.tick_s,
             {f: None for part in lacks for f in told.get(part, ())},
         )
-        self.plant = VirtualOven(oven, load=load, seed=seed, variation=variation, conditions=conditions)
-        model = day_zero(oven, load, plan.top_c)
-        run = prepare(oven, plan, model, self.plant.chamber_c)
-        policy = safety.policy_for(oven, plan, model)
-        self.chain = Chain(dataclasses.replace(run, policy=policy, holding=Holding(model, oven)))
+        self.plant = VirtualOven(oven, load=put_in or load, seed=seed, variation=variation, conditions=conditions)
+        run = prepare(oven, plan, model or day_zero(oven, load, plan.top_c), self.plant.chamber_c)
+        self.chain = Chain(dataclasses.replace(run, holding=Holding(run.model, oven)))
         self.act: Actuation | None = None
         self.warned: set[str] = set()
         self.step, self.unasked_s, self.read, self.read_s = 0, 0.0, None, 0.0
