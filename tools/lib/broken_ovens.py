@@ -99,6 +99,8 @@ class Bench:
             plan = load_schedule(CONFIGS / f"schedules/{schedule or RUNS[name]}.yaml")
         if "second" in lacks:
             oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, limit=None))
+        if "part" in lacks:
+            oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, part=None))
         if door_switch or "door" in lacks:
             oven = dataclasses.replace(oven, door=dataclasses.replace(oven.door, switch=door_switch))
         load = plan.load or oven.usual_load
