@@ -6,9 +6,13 @@ from ..body import load_oven
 from ..body.bursts import bursts_note
 from ..control import planned_s
 from ..errors import KilnctlError
+from ..model.day_zero import day_zero
+from ..model.doubt import DAY_ZERO, coolest_of, promised_c
+from ..model.energy import EnergyModel
 from ..output import Units, about
 from ..run.prepare import prepare
 from ..safety import policy_for, schedule_trip_words
+from ..safety.coolest import Coolest
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import size
@@ -39,6 +43,8 @@ def run(args: argparse.Namespace) -> int:
         _tell_schedule(args, oven, schedule, u)
         return 0
     policy_for(oven)  # refuses what no run could be watched with
+    model = day_zero(oven, oven.usual_load)
+    _tell_limiter(oven, coolest_of(oven, oven.usual_load, model), model, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
     return 0
@@ -70,6 +76,20 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
         print(f"  assumed {u.words(assumption)}")
 
 
+def _tell_limiter(oven: Oven, coolest: Coolest, model: EnergyModel, trip_c: float, u: Units) -> None:
+    """What the energy limiter can promise where the control sensor reads too low."""
+    metered = oven.meters.supply or oven.meters.current
+    held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()
+    told = f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}"
+    if held_c >= most_c:
+        told = f"the energy limiter promises nothing below the {u.temperature(most_c)} that full power holds"
+    print(f"  if the control sensor reads too low, {told} ({coolest.words})")
+    if coolest.words == DAY_ZERO.words:
+        print("  note: a learning run brings that down (`kilnctl learn`); a second sensor finds it sooner")
+    if not metered:
+        print("  note: a meter of supply or current brings that down (meters)")
+
+
 def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: Units) -> None:
     ready = prepare(oven, schedule, args.model)
     programme, policy = ready.programme, ready.policy
@@ -80,6 +100,8 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: 
     )
     print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(ready.model_words)}")
+    if policy.coolest is not None:
+        _tell_limiter(oven, policy.coolest, ready.model, policy.schedule_trip_c, u)
     rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
         f"  the heat is also cut when the reading rises faster than {rise}, "

@@ -53,7 +53,7 @@ class Doubt:
 
 
 #: A model from the description alone: twice the standard deviations of `kilnctl.model.parameters` before any data.
-DAY_ZERO = Doubt(1.5, 2.0, 1.35, 1.6, "the oven's description alone")
+DAY_ZERO = Doubt(1.5, 2.0, 1.35, 1.6, "with a model from the description alone")
 
 
 def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
@@ -68,7 +68,7 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
     beyond = BEYOND * max(0.0, top_c - trained.high_c) / max(20.0, trained.high_c - model.ambient_c)
     losses = min(DAY_ZERO.losses, max(losses, 1.0 + LEAST_LOSSES) + beyond)
     capacity = min(DAY_ZERO.capacity, max(capacity, 1.0 + LEAST_CAPACITY))
-    return Doubt(losses, losses, capacity, 1.0 + LEAST_CAPACITY, "learnt from records")
+    return Doubt(losses, losses, capacity, 1.0 + LEAST_CAPACITY, "with a model learnt from records")
 
 
 def doubt_in(oven: Oven, model: TrainedModel | str | Path) -> Doubt:

@@ -11,7 +11,6 @@ Whoever knows a model and its doubt makes the numbers (`kilnctl.model.doubt`): t
 capacities, the coldest room. Here they are only checked. One linearly implicit Euler step a tick, stable for any step.
 Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K, radiating areas in m² (times σ T⁴)."""
 
-import math
 from dataclasses import dataclass, fields
 
 ZERO_C = 273.15
@@ -98,30 +97,16 @@ class Coolest:
 def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
     """The lumps dt_s later (above 0) under constant electric power."""
     e, c, l1, l2, l3, l4, k, water_j = x
-    g, r = oven.lining_w_per_k, oven.rise_per_k
     qe, ae, be = _link(e, c, oven.element_w_per_k, oven.element_m2)
     q1, a1, b1 = _link(c, l1, oven.film_w_per_k, oven.film_m2)
-    q2, a2, b2 = _conduct(l1, l2, g[0], r[0])
-    q3, a3, b3 = _conduct(l2, l3, g[1], r[1])
-    q4, a4, b4 = _conduct(l3, l4, g[2], r[2])
-    q5, a5, _ = _conduct(l4, oven.room_c, g[3], r[3])
     ql, al, _ = _conduct(c, oven.room_c, oven.leak_w_per_k, oven.leak_rise_per_k)
     qk, ak, bk = _link(c, k, oven.contents_w_per_k, oven.contents_m2)
     qd, ad, _ = _link(c, oven.room_c, oven.door_w_per_k, oven.door_m2) if door else (0.0, 0.0, 0.0)
-    c1, c2, c3, c4 = (
-        j * max(0.2, 1.0 + s * t) / dt_s for j, s, t in zip(oven.lining_j_per_k, oven.capacity_rise_per_k, (l1, l2, l3, l4))
-    )
     # Increments, eliminated from the ends of the tree towards the chamber: δ_end = alpha + beta · δ_towards.
     de = oven.element_j_per_k / dt_s + ae
     alpha_e, beta_e = (power_w - qe) / de, be / de
-    d4 = c4 + b4 + a5
-    alpha_4, beta_4 = (q4 - q5) / d4, a4 / d4
-    d3 = c3 + b3 + a4 - b4 * beta_4
-    alpha_3, beta_3 = (q3 - q4 + b4 * alpha_4) / d3, a3 / d3
-    d2 = c2 + b2 + a3 - b3 * beta_3
-    alpha_2, beta_2 = (q2 - q3 + b3 * alpha_3) / d2, a2 / d2
-    d1 = c1 + b1 + a2 - b2 * beta_2
-    alpha_1, beta_1 = (q1 - q2 + b2 * alpha_2) / d1, a1 / d1
+    inside = _lining(oven, (l1, l2, l3, l4), q1, a1, b1, dt_s)
+    alpha_1, beta_1 = inside[0]
     boils = water_j > 0.0 and k >= BOILS_C and qk > 0.0
     if oven.contents_j_per_k <= 0.0:
         qk = ak = bk = alpha_k = beta_k = 0.0
@@ -133,10 +118,10 @@ def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lu
     dc = oven.chamber_j_per_k / dt_s + be + al + ad - ae * beta_e + a1 - b1 * beta_1 + ak - bk * beta_k
     net = qe - q1 + b1 * alpha_1 - qk + bk * alpha_k - ql - qd + ae * alpha_e + oven.extra_w
     up = net / dc
-    down_1 = alpha_1 + beta_1 * up
-    down_2 = alpha_2 + beta_2 * down_1
-    down_3 = alpha_3 + beta_3 * down_2
-    down_4 = alpha_4 + beta_4 * down_3
+    warmer, towards = [], up
+    for alpha, beta in inside:
+        towards = alpha + beta * towards
+        warmer.append(towards)
     if boils:
         water_j = max(0.0, water_j - qk * dt_s)
     chamber_c = _within(c + up)
@@ -144,13 +129,33 @@ def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lu
     return (
         _within(e + alpha_e + beta_e * up),
         chamber_c,
-        _within(l1 + down_1),
-        _within(l2 + down_2),
-        _within(l3 + down_3),
-        _within(l4 + down_4),
+        _within(l1 + warmer[0]),
+        _within(l2 + warmer[1]),
+        _within(l3 + warmer[2]),
+        _within(l4 + warmer[3]),
         contents_c,
         water_j,
     )
+
+
+def _lining(
+    oven: Coolest, lumps_c: tuple[float, float, float, float], in_w: float, in_up: float, in_down: float, dt_s: float
+) -> list[tuple[float, float]]:
+    """(alpha, beta) of each lump, from the inside outward; in_*: flow from the chamber, W, and its tangents, W/K."""
+    far = (*lumps_c[1:], oven.room_c)
+    flows = [
+        _conduct(here, there, g, r) for here, there, g, r in zip(lumps_c, far, oven.lining_w_per_k, oven.rise_per_k)
+    ]
+    flows.insert(0, (in_w, in_up, in_down))
+    found: list[tuple[float, float]] = []
+    alpha = beta = 0.0
+    for i in (3, 2, 1, 0):
+        held = oven.lining_j_per_k[i] * max(0.2, 1.0 + oven.capacity_rise_per_k[i] * lumps_c[i])
+        (into, up_in, down_in), (out, up_out, down_out) = flows[i], flows[i + 1]
+        d = held / dt_s + down_in + up_out - down_out * beta
+        alpha, beta = (into - out + down_out * alpha) / d, up_in / d
+        found.insert(0, (alpha, beta))
+    return found
 
 
 def _within(t_c: float) -> float:

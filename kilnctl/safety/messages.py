@@ -144,8 +144,8 @@ WORDS = {
             "sensor, which reads {value:.0f} °C, can mean"
         ),
         _DEAD
-        + "the control sensor against another: its type, calibration, place and wires; then whether load and lining are "
-        "as the files say",
+        + "the control sensor against another: its type, calibration, place and wires; then whether load and lining "
+        "are as the files say",
         _CUT,
     ),
     "rise-no-heat": (

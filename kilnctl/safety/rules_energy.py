@@ -43,8 +43,8 @@ def energy_says_hotter(look: Look) -> None:
         look.trip("energy-says-hotter", least=state.lumps_c, value=look.reading.chamber_c)
     elif too_hot or _nearly(look, oven):
         look.warn(
-            f"compare the control sensor with another: by the energy given, the chamber is at {state.lumps_c:.0f} °C at "
-            "least, and the sensor reads less or hardly more"
+            f"compare the control sensor with another: by the energy given, the chamber is at {state.lumps_c:.0f} °C "
+            "at least, and the sensor reads less or hardly more"
         )
 
 

@@ -50,8 +50,8 @@ def test_a_wrong_calibration_moves_the_reading():
 @pytest.mark.parametrize(
     "kind, reads",
     [
-        # Voltages of ITS-90 (IEC 60584-1), from memory: at 200 °C type K gives 8.14 mV, E 13.42, J 10.78, T 9.29, N 5.91,
-        # R and S 1.45, B 0.18; the terminals are at 50 °C (2.02, 3.05, 2.59, 2.04, 1.34, 0.30, 0.00). The bounds are
+        # Voltages of ITS-90 (IEC 60584-1), from memory: at 200 °C type K gives 8.14 mV, E 13.42, J 10.78, T 9.29,
+        # N 5.91, R and S 1.45, B 0.18; the terminals are at 50 °C (2.02, 3.05, 2.59, 2.04, 1.34, 0.30, 0.00). The bounds are
         # about what type K makes of the differences.
         ("thermocouple of type B", (50.0, 60.0)),
         ("thermocouple of type E", (260.0, 340.0)),
@@ -65,7 +65,9 @@ def test_a_wrong_calibration_moves_the_reading():
 )
 def test_wires_of_another_type(kind, reads):
     o = oven("curing-cabinet")
-    plant = VirtualOven(o, o.usual_load, conditions=dataclasses.replace(CALM, start_c=200.0), faults=(PlantFault(kind),))
+    plant = VirtualOven(
+        o, o.usual_load, conditions=dataclasses.replace(CALM, start_c=200.0), faults=(PlantFault(kind),)
+    )
     reading = plant.advance(1.0, 0.2, True)
     assert reads[0] < reading.chamber_c < reads[1] and reading.faults == ()
 

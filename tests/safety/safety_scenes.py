@@ -204,9 +204,7 @@ SCENES = {
         dict(tick=dict(fired=1.0)), dict(tick=dict(fired=1.0, full_power_w=3000.0, holding_w=2200.0))
     ),
     # 100 °C takes some 800 W; the sensor may be wrong by 14 K.
-    "energy-says-hotter": scene(
-        dict(tick=dict(power_w=1200.0)), dict(tick=dict(power_w=850.0)), dict(coolest=SMALL)
-    ),
+    "energy-says-hotter": scene(dict(tick=dict(power_w=1200.0)), dict(tick=dict(power_w=850.0)), dict(coolest=SMALL)),
     "rise-no-heat": scene(
         dict(chamber=ramp(0.05), tick=dict(fired=0.0)),
         dict(chamber=lambda t: 100.0 + min(0.05 * t, 5.0), tick=dict(fired=0.0)),

@@ -96,7 +96,12 @@ def test_an_open_door_and_each_loss_make_it_cooler():
     assert settled(SMALL, 1000.0, door=True)[1] == pytest.approx(20.0 + 1000.0 / (HELD_W_PER_K + 200.0), abs=0.01)
     shut = settled(SMALL, 1000.0)[1]
     more = (0.001, 0.001, 0.001, 0.001)
-    for changes in (dict(rise_per_k=more), dict(leak_rise_per_k=0.001), dict(leak_w_per_k=10.0), dict(lining_w_per_k=(8.0,) * 4)):
+    for changes in (
+        dict(rise_per_k=more),
+        dict(leak_rise_per_k=0.001),
+        dict(leak_w_per_k=10.0),
+        dict(lining_w_per_k=(8.0,) * 4),
+    ):
         assert settled(but(**changes), 1000.0)[1] < shut - 0.5
     assert settled(but(door_m2=0.5), 1000.0, door=True)[1] < settled(SMALL, 1000.0, door=True)[1] - 0.05
 

@@ -18,7 +18,9 @@ POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, coolest=SMALL)
 ALLOWED_C = 114.0
 
 
-def look(state, chamber: Any = 100.0, now=1000.0, dt=0.0, usable=True, policy=POLICY, fired=0.3, power_w=0.0, **reading):
+def look(
+    state, chamber: Any = 100.0, now=1000.0, dt=0.0, usable=True, policy=POLICY, fired=0.3, power_w=0.0, **reading
+):
     made = Look(
         state, policy, Reading(chamber, **reading), Tick(now, 1, fired, power_w=power_w), dt, fired, usable=usable
     )
@@ -81,7 +83,11 @@ def test_the_least_power_that_can_have_heated_counts(power_w, fired, reading, co
     made = look(at(100.0), power_w=power_w, fired=fired, **reading)
     assert rules_energy.least_power_w(made, SMALL) == pytest.approx(counted)
     shared = dataclasses.replace(SMALL, power_share=0.9)
-    by = 0.9 if rules_energy.finite(power_w) and power_w >= 0.0 and any(map(rules_energy.finite, reading.values())) else 1.0
+    by = (
+        0.9
+        if rules_energy.finite(power_w) and power_w >= 0.0 and any(map(rules_energy.finite, reading.values()))
+        else 1.0
+    )
     assert rules_energy.least_power_w(made, shared) == pytest.approx(by * counted)
 
 

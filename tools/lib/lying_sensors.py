@@ -1,6 +1,7 @@
-"""Whole runs with a control sensor that lies from the start, or slowly: what tools/trials/fault_campaign --lying counts.
+"""Whole runs with a control sensor that lies from the start, or slowly: what fault_campaign --lying counts.
 
-Nothing else sees the chamber: the second sensor is taken away, and what is measured is how hot the chamber truly gets."""
+No second sensor is there, nor one on the part, but for swapped ones. What is measured is how hot the chamber truly
+gets. Fault-free runs beside them have doors, sags, and loads of another mass and wetness than described."""
 
 import dataclasses
 import math
