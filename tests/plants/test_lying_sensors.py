@@ -51,8 +51,8 @@ def test_a_wrong_calibration_moves_the_reading():
     "kind, reads",
     [
         # Voltages of ITS-90 (IEC 60584-1), from memory: at 200 °C type K gives 8.14 mV, E 13.42, J 10.78, T 9.29,
-        # N 5.91, R and S 1.45, B 0.18; the terminals are at 50 °C (2.02, 3.05, 2.59, 2.04, 1.34, 0.30, 0.00). The bounds are
-        # about what type K makes of the differences.
+        # N 5.91, R and S 1.45, B 0.18; the terminals are at 50 °C (2.02, 3.05, 2.59, 2.04, 1.34, 0.30, 0.00). The
+        # bounds are about what type K makes of the differences.
         ("thermocouple of type B", (50.0, 60.0)),
         ("thermocouple of type E", (260.0, 340.0)),
         ("thermocouple of type J", (220.0, 280.0)),

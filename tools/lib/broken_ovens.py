@@ -76,6 +76,11 @@ class Holding:
         return {"model": self.model, "made_for": self.made_for}
 
 
+def file_of(name: str) -> Path:
+    """The description of an oven of the workshop, or a file."""
+    return Path(name) if name.endswith(".yaml") else CONFIGS / f"ovens/{name}.yaml"
+
+
 class Bench:
     """A chain on a virtual oven, one tick a call; `lacks`: what of a WIRING is not there; `door_switch`: there is one,
     whatever the description says; `model`: a trained one's file; `put_in`: what is really in, instead of the described
@@ -93,7 +98,7 @@ class Bench:
         model: str | None = None,
         put_in: Load | None = None,
     ):
-        oven = load_oven(CONFIGS / f"ovens/{name}.yaml")
+        oven = load_oven(file_of(name))
         plan = schedule
         if not isinstance(plan, Schedule):
             plan = load_schedule(CONFIGS / f"schedules/{schedule or RUNS[name]}.yaml")
