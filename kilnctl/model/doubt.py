@@ -16,7 +16,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.bridges import open_door_kg_s
-from .energy import CHAMBER, EnergyModel
+from .energy import CHAMBER, ELEMENT, EnergyModel
 from .parameters import PARAMETERS, scaled
 from .trained_file import TrainedModel, load_model
 
@@ -79,7 +79,7 @@ def doubt_in(oven: Oven, model: TrainedModel | str | Path) -> Doubt:
 
 def _risen_k(model: EnergyModel, heated_s: float) -> float:
     """Rise of the chamber in so long at full power from cold, K. (By about half a per cent for one of the capacity.)"""
-    x, steps = model.rest(model.ambient_c), 150
+    x, steps = model.rest(model.ambient_c), 60
     for _ in range(steps):
         x = model.step(x, model.power_w, heated_s / steps, model.ambient_c)
     return x[CHAMBER] - model.ambient_c
@@ -122,7 +122,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         contents_j_per_k=contents * model.contents_j_per_k,
         contents_w_per_k=contents * model.contents_w_per_k,
         contents_m2=contents * model.contents_m2,
-        extra_w=0.5 * model.extra_w,
+        extra_w=0.0,  # the fan may stand still
         door_w_per_k=door_w,
         door_m2=door_m2,
         water_j=WATER_TIMES * STEAM_J_PER_KG * (load.moisture_kg if load is not None else 0.0),
@@ -169,6 +169,13 @@ def settled_c(coolest: Coolest, power_w: float) -> float:
     return x[1]
 
 
+def held_w(model: EnergyModel, chamber_c: float) -> float:
+    """Electric power that holds the model's chamber for ever, W, not below 0. (`holding_w` is what the duty stands for:
+    hot elements may draw another power than they are rated for.)"""
+    x, rated_w = model.steady(chamber_c)
+    return max(0.0, rated_w / (1.0 + model.resistance_rise_per_k * (x[ELEMENT] - model.rated_c)))
+
+
 def promised_c(coolest: Coolest, model: EnergyModel, trip_c: float, metered: bool) -> float:
     """How hot an oven as the model has it can be held, for hours, before the energy limiter ends the heat, whatever its
     sensor reads, °C; 2000 at most."""
@@ -176,7 +183,7 @@ def promised_c(coolest: Coolest, model: EnergyModel, trip_c: float, metered: boo
     low, high = trip_c, 2000.0
     for _ in range(30):
         middle = 0.5 * (low + high)
-        if settled_c(coolest, share / coolest.power_share * model.holding_w(middle)) > trip_c:
+        if settled_c(coolest, share / coolest.power_share * held_w(model, middle)) > trip_c:
             high = middle
         else:
             low = middle

@@ -15,6 +15,7 @@ from kilnctl.model.doubt import (
     coolest_of,
     doubt_in,
     doubt_of,
+    held_w,
     promised_c,
     settled_c,
 )
@@ -54,7 +55,7 @@ def test_the_coolest_oven_is_cooler_than_the_model_at_every_moment_and_holds_les
         cool = step(coolest, cool, power_w / hot, 5.0, False)
         assert cool[1] < x[1]
     held_c = 0.8 * oven.limits.highest_c
-    assert settled_c(coolest, model.holding_w(held_c)) < held_c - 30.0
+    assert settled_c(coolest, held_w(model, held_c)) < held_c - 30.0
 
 
 def test_without_doubt_it_is_the_model_itself():
@@ -74,7 +75,7 @@ def test_without_doubt_it_is_the_model_itself():
 
 def test_more_doubt_makes_it_cooler():
     oven, model = described()
-    power_w = model.holding_w(200.0)
+    power_w = held_w(model, 200.0)
     nearly = settled_c(coolest_of(oven, None, model, dataclasses.replace(DAY_ZERO, losses=1.1, leak=1.1)), power_w)
     assert settled_c(coolest_of(oven, None, model), power_w) < nearly - 10.0
 
@@ -150,9 +151,9 @@ def test_what_is_promised_is_kept_by_the_arithmetic_and_learning_lowers_it(name)
         coolest = coolest_of(oven, oven.usual_load, model, doubt)
         held_c = promised_c(coolest, model, trip_c, True)
         assert (
-            settled_c(coolest, model.holding_w(held_c + 1.0))
+            settled_c(coolest, held_w(model, held_c + 1.0))
             > trip_c
-            > settled_c(coolest, model.holding_w(held_c - 1.0))
+            > settled_c(coolest, held_w(model, held_c - 1.0))
         )
         promises.append(held_c)
         assert promised_c(coolest, model, trip_c, False) > held_c
