@@ -23,7 +23,7 @@ from .trained_file import TrainedModel, load_model
 #: Standard deviations that a fit's doubt counts for.
 SPREADS = 2.0
 #: What no record shows: a fit's losses and capacities are doubted by at least these shares.
-LEAST_LOSSES, LEAST_CAPACITY = 0.04, 0.06
+LEAST_LOSSES, LEAST_CAPACITY = 0.06, 0.06
 #: Above the highest temperature that was learnt, losses are doubted by this share more for each share of that rise.
 BEYOND = 0.1
 #: The load may weigh so many times what the files say (common practice: nobody weighs each one), and holds so much more
