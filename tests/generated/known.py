@@ -27,5 +27,7 @@ OPEN: dict[int | str, dict[str, str]] = {
     "cold 12": {"steady": STEADY, "day zero": HOLDING, "swing of bursts only": BURSTS},
     "cold 15": {"heat up": HEATING},
     "bursts-limit-cycle": {"day zero": HOLDING},
+    "much-wire": {"swing of bursts only": BURSTS},
+    "quick-muffle": {"swing of bursts only": BURSTS},
     "single-skin-door": {"heat up": HEATING},
 }
