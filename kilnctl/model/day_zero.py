@@ -1,9 +1,9 @@
 """The model before any run: derived from the body alone, with the physics of `kilnctl.thermal`.
 
 `coupling` draws air and radiant star into the one chamber that the model has, `lining` the walls into four lumps. What
-it takes to hold a temperature is then held to the steady body (`body.steady`) at two temperatures: what vents, leaks
-and openings lose is one conductance here, right at the working temperature, and what they lose more or less elsewhere
-goes with the lining."""
+it takes to hold a temperature is then held to the steady body (`body.steady`) at several temperatures, the largest
+relative error made least: what vents, leaks and openings lose is one conductance here, right at the lowest and the
+highest of them, and what they lose more or less elsewhere goes with the lining."""
 
 from ..body import bodies_in, heater_of, plate_of
 from ..body.sensor import STILL_FILM
@@ -22,8 +22,9 @@ WATER_J_PER_KGK = 4180.0  # at room temperature
 #: Heat capacity of the thin skin of everything inside that follows the air within a tick, J/(m²·K) of the faces (an
 #: estimate: enough to keep the node well-behaved).
 SKIN_J_PER_M2K = 20.0
-#: Where it is held to the steady body, as shares of the working temperature's rise over the room.
-HELD = (0.6, 1.42)
+#: Where it is held to the steady body, as shares of the working temperature's rise over the room, the last no higher
+#: than the oven's highest, nor than what its power can hold.
+HELD = (0.4, 0.7, 1.0, 1.42)
 
 
 def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
@@ -100,29 +101,32 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
 
 def _losses(oven: Oven, steady: SteadyOven, working: float):
     """What passes the walls by other ways: conductance at 0 °C, W/K, and its relative rise; and what goes into the
-    walls, as two pairs of a chamber temperature, °C, and W."""
+    walls, as pairs of a chamber temperature, °C, and W."""
     ambient = oven.site.ambient_c
-    top = min(steady.valid_c, max(working, min(ambient + HELD[1] * (working - ambient), oven.limits.highest_c)))
+    rise = working - ambient
+    top = min(steady.valid_c, max(working, min(ambient + HELD[-1] * rise, oven.limits.highest_c)))
+    if top > working and steady.at(top).power_w > oven.elements.power_w:
+        top = max(working, steady.highest(oven.elements.power_w))
     faces = {f.name for f in oven.faces} | {"edges and corners"}
 
     held, others = [], []
-    for t in (ambient + HELD[0] * (working - ambient), top):
+    for t in sorted({*(ambient + share * rise for share in HELD[:-1]), top}):
         ledger = steady.at(t).ledger_w
         walls = sum(w for name, w in ledger.items() if name in faces)
         held.append((t, walls))
         others.append((0.5 * (t + ambient), max(0.0, (sum(ledger.values()) - walls) / (t - ambient))))
-    (t1, g1), (t2, g2) = others
+    (t1, g1), (t2, g2) = others[0], others[-1]
     slope = (g2 - g1) / (t2 - t1)
-    at_zero, leak, rise = g1 - slope * t1, 0.0, 0.0
+    at_zero, leak, steeper = g1 - slope * t1, 0.0, 0.0
     if g2 > 1e-9:
         # Only as steep as keeps it above nothing, hot or cold; the rest goes with the walls.
-        rise = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
-        leak = g2 / (1.0 + rise * t2)
+        steeper = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
+        leak = g2 / (1.0 + steeper * t2)
     held = [
-        (t, max(0.3 * walls, walls + (g - leak * (1.0 + rise * mean)) * (t - ambient)))
+        (t, max(0.3 * walls, walls + (g - leak * (1.0 + steeper * mean)) * (t - ambient)))
         for (t, walls), (mean, g) in zip(held, others)
     ]
-    return leak, rise, held
+    return leak, steeper, held
 
 
 def _mean_capacity(material: Material, from_c: float, to_c: float) -> float:

@@ -20,7 +20,7 @@ from kilnctl import KilnctlError, load_oven, size
 from kilnctl.commands import check as check_command
 from kilnctl.commands import size as size_command
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.energy import CHAMBER
+from kilnctl.model.energy import CHAMBER, ELEMENT
 from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.record.columns import INDEX
@@ -195,8 +195,14 @@ def _day_zero(row: Row, oven, sizing) -> None:
     for t in _temperatures(row, oven):
         power = sizing.power_w(t)
         if power > LEAST_SHARE * oven.elements.power_w:
-            found.append((model.holding_w(t) - power) / power)
+            found.append((_true_w(model, t) - power) / power)
     row.day_zero = _worst(found) if found else None
+
+
+def _true_w(model, chamber_c: float) -> float:
+    """Electric watts that hold chamber_c: the model's own count as rated, and colder elements draw more than that."""
+    state, rated_w = model.steady(chamber_c)
+    return rated_w / (1.0 + model.resistance_rise_per_k * (state[ELEMENT] - model.rated_c))
 
 
 def _heat_up(row: Row, oven, sizing) -> None:
