@@ -5,6 +5,8 @@ it takes to hold a temperature is then held to the steady body (`body.steady`) a
 relative error made least: what vents, leaks and openings lose is one conductance here, right at the lowest and the
 highest of them, and what they lose more or less elsewhere goes with the lining."""
 
+from functools import lru_cache
+
 from ..body import bodies_in, heater_of, plate_of
 from ..body.sensor import STILL_FILM
 from ..body.steady import SteadyOven
@@ -16,6 +18,7 @@ from ..thermal.enclosure import sensor_film
 from ..thermal.materials import Material
 from .coupling import Coupling, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
+from .heating import AS_FITTED, Trim, fine_heating, trim_of
 from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
@@ -36,12 +39,26 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     # Where the formulas end before, no power holds it either.
     working = min(max(working, ambient + 5.0), steady.valid_c)
     losses = _losses(oven, steady, working)
+    return _coupled(oven, load, working, losses, _trim(oven, working))
+
+
+@lru_cache(maxsize=64)
+def _trim(oven: Oven, working: float) -> Trim:
+    """What the lumps need to keep the time of the fine walls, empty: the lining is the same with any load."""
+    steady = SteadyOven(oven, highest_c=max(working, oven.limits.highest_c, oven.site.ambient_c + 5.0) + 1.0)
+    bare = _coupled(oven, None, working, _losses(oven, steady, working), AS_FITTED)
+    return trim_of(bare, fine_heating(oven, working))
+
+
+def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) -> EnergyModel:
+    """The model with everything inside coupled as it is when it heats up."""
+    ambient = oven.site.ambient_c
     # First as if everything inside were as warm; then as warm as it is when that model heats up, too.
     inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
     coupling = coupling_of(oven, load, oven.elements.power_w, inside)
-    model = _model(oven, load, working, coupling, losses)
+    model = _model(oven, load, working, coupling, losses, trim)
     inside = _heating(model, working, model.film_m2 / coupling.faces.m2)
-    return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
+    return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses, trim)
 
 
 def _heating(model: EnergyModel, working: float, film_share: float) -> list[tuple[float, float]]:
@@ -62,12 +79,13 @@ def _heating(model: EnergyModel, working: float, film_share: float) -> list[tupl
     return found or [(ambient, ambient)]
 
 
-def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses) -> EnergyModel:
+def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses, trim: Trim) -> EnergyModel:
     ambient, (leak, leak_rise, held) = oven.site.ambient_c, losses
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
     # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up
     # and down.
-    lining = lining_of(oven, ambient + 0.6 * (working - ambient), coupling.faces.w_per_k, coupling.faces.m2, held)
+    middle = ambient + 0.6 * (working - ambient)
+    lining = lining_of(oven, middle, coupling.faces.w_per_k, coupling.faces.m2, held, trim)
     capacity, coupling_w, coupling_m2 = _contents(oven, load, coupling, ambient, working)
     heater, c = heater_of(oven), oven.chamber
     inner, volume = sum(f.inner_area_m2 for f in oven.faces), c.width_m * c.depth_m * c.height_m

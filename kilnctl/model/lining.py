@@ -18,6 +18,7 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.surfaces import outer_film
 from ..thermal.walls import solve_wall
 from .energy import EnergyModel
+from .heating import AS_FITTED, Trim
 from .least_squares import minimise
 
 #: No conductance rises by more than this per °C over its value at 0 °C: it would end at nothing in a cold room.
@@ -40,9 +41,12 @@ class Lining:
     film_share: float
 
 
-def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) -> Lining:
+def lining_of(
+    oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED
+) -> Lining:
     """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: pairs of a
-    chamber temperature, °C, and the heat that goes into the lining for ever there, W."""
+    chamber temperature, °C, and the heat that goes into the lining for ever there, W. `trim`: what a heat-up
+    of the fine walls has made of it."""
     ambient = oven.site.ambient_c
     stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
     solutions = [
@@ -72,10 +76,11 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) 
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
     at = middle_c - depth * (middle_c - ambient)
     steeper, warming = _rises(stacks, solutions, depth, at, ambient)
+    share *= trim.film
     points = [(chamber, _face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
     conductances, rises = _held(conductances, steeper, at, points, ambient)
     return Lining(
-        j_per_k=_lumps(c / (1.0 + s * t) for c, s, t in zip(capacities, warming, at)),
+        j_per_k=_lumps(f * c / (1.0 + s * t) for f, c, s, t in zip(trim.capacity, capacities, warming, at)),
         w_per_k=_lumps(conductances),
         rise_per_k=_lumps(rises),
         capacity_rise_per_k=_lumps(warming),
