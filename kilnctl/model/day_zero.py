@@ -33,20 +33,23 @@ HELD = (0.4, 0.7, 1.0, 1.42)
 def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
     """The model of an oven with a load (None: empty), best around `working_c` (two thirds of its highest if
     not given)."""
+    steady, working = working_of(oven, working_c)
+    return _coupled(oven, load, working, _losses(oven, steady, working), _trim(oven, working))
+
+
+def working_of(oven: Oven, working_c: float | None = None) -> tuple[SteadyOven, float]:
+    """The steady body, and the working temperature that a model is made for, °C, within the range of the formulas."""
     ambient = oven.site.ambient_c
     working = working_c if working_c is not None else ambient + 0.67 * (oven.limits.highest_c - ambient)
     steady = SteadyOven(oven, highest_c=max(working, oven.limits.highest_c, ambient + 5.0) + 1.0)
     # Where the formulas end before, no power holds it either.
-    working = min(max(working, ambient + 5.0), steady.valid_c)
-    losses = _losses(oven, steady, working)
-    return _coupled(oven, load, working, losses, _trim(oven, working))
+    return steady, min(max(working, ambient + 5.0), steady.valid_c)
 
 
 @lru_cache(maxsize=64)
 def _trim(oven: Oven, working: float) -> Trim:
     """What the lumps need to keep the time of the fine walls, empty: the lining is the same with any load."""
-    steady = SteadyOven(oven, highest_c=max(working, oven.limits.highest_c, oven.site.ambient_c + 5.0) + 1.0)
-    bare = _coupled(oven, None, working, _losses(oven, steady, working), AS_FITTED)
+    bare = _coupled(oven, None, working, _losses(oven, working_of(oven, working)[0], working), AS_FITTED)
     return trim_of(bare, fine_heating(oven, working))
 
 
