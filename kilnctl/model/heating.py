@@ -28,11 +28,12 @@ LONGEST_S = 3e5
 NEARLY = 0.97
 #: How far a logarithm of a factor is usually moved, and what error of the logarithm of time is worth that.
 SPREAD, ERROR = 0.4, 0.05
-#: The last that count of a march's points, and the slope of a stage in which the chamber hardly rises, as a share of
-#: the whole rise per unit of the logarithm of time.
+#: Where the chamber hardly rises, it counts as if it rose by this share of the whole rise per unit of the logarithm of
+#: time.
 LEAST_SLOPE = 0.05
-#: Shares of the rise at which a model's time is compared.
-STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.97)
+#: Shares of the march's rise at which a model's time is compared. (Where full power hardly holds the end of it, the
+#: time of the last kelvins tells nothing.)
+STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,7 @@ def late_by(model: EnergyModel, fine: Heating) -> float:
     longer = [last_s + step for step in np.linspace(0.0, 0.6, 60)[1:] * max(1.0, last_s)]
     ours = model_heating(model, np.append(fine.time_s, longer))
     for share in STAGES:
-        goal = room + share / STAGES[-1] * (top - room)
+        goal = room + share * (top - room)
         theirs_s, ours_s = fine.reaches_s(goal), ours.reaches_s(goal)
         if math.isfinite(theirs_s):
             worst = max(worst, abs(ours_s / theirs_s - 1.0) if math.isfinite(ours_s) else 0.5)

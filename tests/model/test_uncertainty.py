@@ -14,16 +14,16 @@ from tests.body.made_ovens import made
 from tests.conftest import CONFIGS
 
 WORKSHOP = ("curing-cabinet", "brick-kiln", "bench-muffle")
-#: A wool with thick poor insulation behind: its lumps, fitted to small swings, heated up 18 % too soon.
+#: A wool with thick poor insulation behind: its lumps, fitted to small swings, heat up 9 % too soon.
 SLOW_BACK = """
 oven: Slow back
 chamber: {width: 200 mm, depth: 200 mm, height: 250 mm}
 walls:
   sides:
   - {material: ceramic fibre blanket 96, thickness: 52 mm}
-  - {material: "perlite, loose", thickness: 60 mm}
+  - {material: "perlite, loose", thickness: 34 mm}
   - {material: stainless steel, thickness: 1 mm}
-elements: {power: 650 W}
+elements: {power: 250 W}
 supply: {voltage: 230 V, frequency: 50 Hz}
 limits: {highest: 700 °C}
 """
