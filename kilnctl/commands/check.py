@@ -7,8 +7,9 @@ from ..body.bursts import bursts_note
 from ..control import planned_s
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
-from ..model.doubt import DAY_ZERO, coolest_of, promised_c
+from ..model.doubt import coolest_of, day_zero_doubt, promised_c
 from ..model.energy import EnergyModel
+from ..model.uncertainty import uncertainty_of
 from ..output import Units, about
 from ..run.prepare import prepare
 from ..safety import policy_for, schedule_trip_words
@@ -44,7 +45,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     policy_for(oven)  # refuses what no run could be watched with
     model = day_zero(oven, oven.usual_load)
-    _tell_limiter(oven, coolest_of(oven, oven.usual_load, model), model, oven.limits.trip_at_c, u)
+    doubt = day_zero_doubt(oven, oven.usual_load)
+    _tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
     return 0
@@ -66,6 +68,11 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
         f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
         "(`kilnctl size` tells more)"
     )
+    known = uncertainty_of(oven, oven.usual_load)
+    print(
+        f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
+        f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
+    )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
@@ -84,7 +91,7 @@ def _tell_limiter(oven: Oven, coolest: Coolest, model: EnergyModel, trip_c: floa
     if held_c >= most_c:
         told = f"the energy limiter promises nothing below the {u.temperature(most_c)} that full power holds"
     print(f"  if the control sensor reads too low, {told} ({coolest.words})")
-    if coolest.words == DAY_ZERO.words:
+    if not coolest.learnt:
         print("  note: a learning run brings that down (`kilnctl learn`); a second sensor finds it sooner")
     if not metered:
         print("  note: a meter of supply or current brings that down (meters)")

@@ -5,6 +5,7 @@ more than the model says."""
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -19,9 +20,12 @@ from ..thermal.bridges import open_door_kg_s
 from .energy import CHAMBER, ELEMENT, EnergyModel
 from .parameters import PARAMETERS, scaled
 from .trained_file import TrainedModel, load_model
+from .uncertainty import uncertainty_of
 
 #: Standard deviations that a fit's doubt counts for.
 SPREADS = 2.0
+#: What "may be off by" is multiplied by, for a description that is a little further off.
+MORE = 1.25
 #: What no record shows: a fit's losses and capacities are doubted by at least these shares.
 LEAST_LOSSES, LEAST_CAPACITY = 0.06, 0.06
 #: Above the highest temperature that was learnt, losses are doubted by this share more for each share of that rise.
@@ -42,18 +46,34 @@ APART_K, APART_SHARE = 12.0, 0.025
 
 @dataclass(frozen=True)
 class Doubt:
-    """Factors of losses past and through the lining, of its and the chamber's capacities, and of films; and words that
-    say where they are from."""
+    """Factors of losses past and through the lining, of its and the chamber's capacities, and of films; words that say
+    where they are from; the least share of the power that is reckoned; and whether it was learnt from records."""
 
     losses: float
     leak: float
     capacity: float
     films: float
     words: str
+    power: float = 1.0
+    learnt: bool = False
 
 
-#: A model from the description alone: twice the standard deviations of `kilnctl.model.parameters` before any data.
+#: A model that nothing is known of: twice the standard deviations of `kilnctl.model.parameters` before any data.
 DAY_ZERO = Doubt(1.5, 2.0, 1.35, 1.6, "with a model from the description alone")
+
+
+@lru_cache(maxsize=32)
+def day_zero_doubt(oven: Oven, load: Load | None) -> Doubt:
+    """Of the model that the description gives, from what `kilnctl.model.uncertainty` says that it may be off by."""
+    known = uncertainty_of(oven, load)
+    losses = 1.0 + MORE * known.loss  # leaks are in it
+    return replace(
+        DAY_ZERO,
+        losses=losses,
+        leak=losses,
+        capacity=1.0 + MORE * known.capacity,
+        power=max(0.5, 1.0 - MORE * known.power),
+    )
 
 
 def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
@@ -68,7 +88,7 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
     beyond = BEYOND * max(0.0, top_c - trained.high_c) / max(20.0, trained.high_c - model.ambient_c)
     losses = min(DAY_ZERO.losses, max(losses, 1.0 + LEAST_LOSSES) + beyond)
     capacity = min(DAY_ZERO.capacity, max(capacity, 1.0 + LEAST_CAPACITY))
-    return Doubt(losses, losses, capacity, 1.0 + LEAST_CAPACITY, "with a model learnt from records")
+    return Doubt(losses, losses, capacity, 1.0 + LEAST_CAPACITY, "with a model learnt from records", learnt=True)
 
 
 def doubt_in(oven: Oven, model: TrainedModel | str | Path) -> Doubt:
@@ -104,8 +124,8 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     contents = 1.0 + (LOAD_TIMES - 1.0) * _load_share(oven, load)
     return Coolest(
         full_w=model.power_w,
-        power_share=1.0,
-        unmetered_share=(1.0 - sag) ** 2,
+        power_share=doubt.power,
+        unmetered_share=doubt.power * (1.0 - sag) ** 2 if doubt.learnt else min(doubt.power, (1.0 - sag) ** 2),
         room_c=model.ambient_c - ROOM_K,
         element_j_per_k=hold * model.element_j_per_k,
         element_w_per_k=model.element_w_per_k,
@@ -130,6 +150,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         apart_k=APART_K,
         apart_share=APART_SHARE,
         words=doubt.words,
+        learnt=doubt.learnt,
     )
 
 

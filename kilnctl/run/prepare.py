@@ -13,7 +13,7 @@ from ..body.bursts import pattern_for
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
 from ..errors import KilnctlError
 from ..firing import Pattern
-from ..model.doubt import DAY_ZERO, Doubt, coolest_of, doubt_in
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_in
 from ..model.energy import EnergyModel
 from ..model.trained_file import TrainedModel, model_for
 from ..safety import Policy, policy_for
@@ -81,7 +81,10 @@ def prepare(
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
     that this oven may not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
-    doubt = None if model is None or isinstance(model, EnergyModel) else doubt_in(oven, model)
+    if isinstance(model, EnergyModel):
+        doubt = DAY_ZERO
+    else:
+        doubt = day_zero_doubt(oven, load) if model is None else doubt_in(oven, model)
     if isinstance(model, EnergyModel):
         believed, words = model, "as given"
     elif isinstance(model, TrainedModel):

@@ -37,7 +37,7 @@ class Coolest:
     water_j            heat that boils the water of the load off
     lag_s              by so much a reading may come later
     apart_k, apart_share   what the sensor itself may be wrong by, K and share of its °C above the room
-    words              what the doubt comes from, for people
+    words, learnt      what the doubt comes from, for people; the model was fitted to records
     """
 
     full_w: float
@@ -67,10 +67,11 @@ class Coolest:
     apart_k: float
     apart_share: float
     words: str = ""
+    learnt: bool = False
 
     def __post_init__(self) -> None:
         for f in fields(self):
-            if f.name == "words":
+            if f.name in ("words", "learnt"):
                 continue
             value = getattr(self, f.name)
             for v in value if isinstance(value, tuple) else (value,):

@@ -12,7 +12,9 @@ from kilnctl.model.doubt import (
     DAY_ZERO,
     LEAST_CAPACITY,
     LEAST_LOSSES,
+    MORE,
     coolest_of,
+    day_zero_doubt,
     doubt_in,
     doubt_of,
     held_w,
@@ -21,6 +23,7 @@ from kilnctl.model.doubt import (
 )
 from kilnctl.model.parameters import PARAMETERS
 from kilnctl.model.trained_file import TrainedModel, save_model
+from kilnctl.model.uncertainty import uncertainty_of
 from kilnctl.run.prepare import prepare
 from kilnctl.safety.coolest import step
 from tests.plants.plant_cases import ROOT
@@ -97,6 +100,16 @@ def test_water_load_room_and_supply_are_allowed_for():
     assert dry.door_m2 > 0.0 and dry.door_w_per_k > 10.0
 
 
+def test_a_description_is_doubted_by_what_it_may_be_off_by():
+    oven, _ = described("bench-muffle")
+    known, doubt = uncertainty_of(oven, oven.usual_load), day_zero_doubt(oven, oven.usual_load)
+    assert doubt.losses == doubt.leak == pytest.approx(1.0 + MORE * known.loss)
+    assert doubt.capacity == pytest.approx(1.0 + MORE * known.capacity) and doubt.films == DAY_ZERO.films
+    assert doubt.power == pytest.approx(1.0 - MORE * known.power) and not doubt.learnt
+    coolest = coolest_of(oven, oven.usual_load, day_zero(oven, oven.usual_load), doubt)
+    assert coolest.power_share == doubt.power >= coolest.unmetered_share == pytest.approx(min(doubt.power, 0.95**2))
+
+
 @pytest.mark.parametrize("error", [0.0, 0.01, 0.05, 0.2, 2.0])
 def test_losses_are_doubted_by_twice_the_standard_error_of_what_holds_the_oven(error):
     trained = learnt(error)
@@ -137,6 +150,8 @@ def test_a_run_is_prepared_with_the_doubt_of_its_model(tmp_path):
         by[name] = prepare(oven, plan, given).policy.coolest
         assert by[name] is not None
     assert by["description"].words == by["given"].words == DAY_ZERO.words
+    assert by["given"] == coolest_of(oven, oven.usual_load, model, DAY_ZERO)
+    assert not by["description"].learnt and by["file"].learnt
     assert by["learnt"] == by["file"] and "learnt" in by["file"].words
     assert sum(by["file"].lining_w_per_k) < sum(by["description"].lining_w_per_k)
 
@@ -151,9 +166,7 @@ def test_what_is_promised_is_kept_by_the_arithmetic_and_learning_lowers_it(name)
         coolest = coolest_of(oven, oven.usual_load, model, doubt)
         held_c = promised_c(coolest, model, trip_c, True)
         assert (
-            settled_c(coolest, held_w(model, held_c + 1.0))
-            > trip_c
-            > settled_c(coolest, held_w(model, held_c - 1.0))
+            settled_c(coolest, held_w(model, held_c + 1.0)) > trip_c > settled_c(coolest, held_w(model, held_c - 1.0))
         )
         promises.append(held_c)
         assert promised_c(coolest, model, trip_c, False) > held_c
