@@ -12,8 +12,8 @@ from ..firmware import frames
 from ..reading import Reading
 from ..rig import converters
 from ..rig.answers import REFUSALS
-from ..rig.board import BoardRig
-from ..rig.line import Line, greet
+from ..rig.board_rig import BoardRig
+from ..rig.line import CLEAR, Line, greet
 from ..safety.gate import desk_permit
 
 FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
@@ -117,7 +117,7 @@ def _show(oven, answer) -> None:
 
 def _clear(line) -> int:
 
-    answer = line.ask(frames.CLEAR)
+    answer = line.ask(CLEAR)
     if answer is None:
         raise KilnctlError(f"{line.port}: no answer")
     if answer.refused:
@@ -171,7 +171,7 @@ def _test(oven, port: str, yes: bool) -> int:
             if not _asked("   " + question, yes):
                 failed.append(f"{what}: not as it should be")
         if not failed:
-            failed += _lets_go(rig)
+            failed += lets_go(rig)
         _show_sensors(rig.read())
         if not _asked("   Does each of them rise when it is warmed, and none of the others?", yes):
             failed.append("sensors: not as they should be")
@@ -210,7 +210,7 @@ def _show_sensors(reading: Reading) -> None:
             print(f"   {name:8s} {f'{value:.1f} °C' if math.isfinite(value) else fault}")
 
 
-def _lets_go(rig: BoardRig) -> list[str]:
+def lets_go(rig: BoardRig) -> list[str]:
     """Heat, and then go quiet as a hung program would: the board must drop relay and contactor by itself and latch."""
 
     print(

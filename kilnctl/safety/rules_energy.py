@@ -11,8 +11,10 @@ from .rule import Look, Rule
 from .rules_sensor import control_shows
 from .state import finite
 
-#: It must be so for so long, s.
-HOTTER_S = 30.0
+#: It must be so for so long, s: longer than a sensor needs to come back after a door.
+HOTTER_S = 60.0
+#: A reading that falls faster than that may show a door that no switch reports, K/s.
+FALLS_K_PER_S = 0.1
 #: The elements take no more than so many times the rated power: what is more is a broken meter.
 MOST_POWER = 2.0
 #: Mean share of full power of five minutes that is no heat.
@@ -32,11 +34,7 @@ def energy_says_hotter(look: Look) -> None:
         state.lumps = oven.from_chamber(look.reading.chamber_c)
         state.lumps_c = state.lumps[1]
     if look.dt_s > 0.0:
-        # An unreported door shows as a fall; that ends in a trip if it lasts. Without heat an oven may be opened to
-        # cool, and no reading of it can do harm.
-        cools = state.fired_300 < UNFIRED and look.usable and look.reading.chamber_c < state.lumps_c
-        opened = look.door_is_open or state.fall is not None or cools
-        state.lumps = step(oven, state.lumps, least_power_w(look, oven), look.dt_s, opened)
+        state.lumps = step(oven, state.lumps, least_power_w(look, oven), look.dt_s, may_be_open(look))
         state.lumps_c += (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
     too_hot = is_hotter(look, oven)
     if look.lasting("energy-hotter", too_hot, HOTTER_S):
@@ -46,6 +44,15 @@ def energy_says_hotter(look: Look) -> None:
             f"compare the control sensor with another: by the energy given, the chamber is at {state.lumps_c:.0f} °C "
             "at least, and the sensor reads less or hardly more"
         )
+
+
+def may_be_open(look: Look) -> bool:
+    """Whether a door may let heat out. One that no switch reports shows as a falling reading, and no reading falls for
+    ever. Without heat an oven may be opened to cool, and no reading of it can do harm."""
+    state = look.state
+    cools = state.fired_300 < UNFIRED and look.usable and look.reading.chamber_c < state.lumps_c
+    falls = look.reading.door_open is None and state.slope_k_per_s < -FALLS_K_PER_S
+    return look.door_is_open or state.fall is not None or falls or cools
 
 
 def least_power_w(look: Look, oven: Coolest) -> float:

@@ -98,6 +98,9 @@ def test_the_least_power_that_can_have_heated_counts(power_w, fired, reading, co
         (dict(), dict(door_open=True), True),
         (dict(), dict(door_open=False), False),
         (dict(fall=Fall(990.0, 100.0, 80.0, 0.3, None)), dict(), True),
+        (dict(slope_k_per_s=-0.101), dict(), True),
+        (dict(slope_k_per_s=-0.1), dict(), False),
+        (dict(slope_k_per_s=-0.101), dict(door_open=False), False),
         (dict(fired_300=0.019), dict(chamber=99.9), True),
         (dict(fired_300=0.02), dict(chamber=99.9), False),
         (dict(fired_300=0.019), dict(chamber=100.0), False),
@@ -130,7 +133,7 @@ def test_an_open_door_lets_heat_out_and_so_does_one_that_nobody_reports(values, 
 )
 def test_heat_ends_above_a_trip_and_above_what_the_sensor_can_mean(least_c, chamber, usable, schedule_c, hotter):
     policy = dataclasses.replace(POLICY, schedule_trip_c=schedule_c)
-    for last_s, tripped in ((1029.9, False), (1030.0, hotter)):
+    for last_s, tripped in ((1059.9, False), (1060.0, hotter)):
         s = at(least_c)
         look(s, chamber, 1000.0, usable=usable, policy=policy)
         made = look(s, chamber, last_s, usable=usable, policy=policy)

@@ -10,6 +10,8 @@ import pickle
 import random
 from pathlib import Path
 
+from scenarios import WORKSHOP, oven_file, schedule_file
+
 from kilnctl import load_oven, load_schedule, safety
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.conditions import Conditions, Variation
@@ -19,8 +21,6 @@ from kilnctl.run.prepare import holding_table, prepare
 from kilnctl.settings.construction import Load
 from kilnctl.settings.schedule import Schedule
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-RUNS = {"curing-cabinet": "powder-cure", "bench-muffle": "anneal", "brick-kiln": "tile-firing"}
 PHASES = ("heat-up", "soak", "cooling", "idle")
 #: Wiring → what is not there.
 WIRINGS = {"metered": (), "plain": ("power",), "bare": ("power", "contactor", "second", "door")}
@@ -78,7 +78,7 @@ class Holding:
 
 def file_of(name: str) -> Path:
     """The description of an oven of the workshop, or a file."""
-    return Path(name) if name.endswith(".yaml") else CONFIGS / f"ovens/{name}.yaml"
+    return Path(name) if name.endswith(".yaml") else oven_file(name)
 
 
 class Bench:
@@ -101,7 +101,7 @@ class Bench:
         oven = load_oven(file_of(name))
         plan = schedule
         if not isinstance(plan, Schedule):
-            plan = load_schedule(CONFIGS / f"schedules/{schedule or RUNS[name]}.yaml")
+            plan = load_schedule(schedule_file(schedule or WORKSHOP[name].everyday))
         if "second" in lacks:
             oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, limit=None))
         if "part" in lacks:

@@ -10,7 +10,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-from broken_ovens import CONFIGS, Bench, file_of
+from broken_ovens import Bench, file_of
+from scenarios import schedule_file
 
 from kilnctl import load_oven, load_schedule
 from kilnctl.plants.conditions import Conditions, Variation
@@ -38,9 +39,9 @@ def hottest_schedule(name: str, schedule: str | None):
     """A schedule of the workshop, or (None) one that goes to the oven's highest as fast as it can and stays; with a
     `highest` of its own."""
     if schedule is not None:
-        return load_schedule(CONFIGS / f"schedules/{schedule}.yaml")
+        return load_schedule(schedule_file(schedule))
     oven = load_oven(file_of(name))
-    plan = load_schedule(CONFIGS / "schedules/temper.yaml")
+    plan = load_schedule(schedule_file("temper"))
     top_c = oven.limits.highest_c - 5.0
     step = dataclasses.replace(plan.steps[0], to_c=top_c, hold_s=4 * 3600.0, at_k_per_s=None, in_s=None)
     return dataclasses.replace(plan, steps=(step,), highest_c=oven.limits.highest_c, load=None)
