@@ -36,6 +36,7 @@ COMMANDS = {
     "survey": "how even the oven is, from loose thermocouples over a soak",
     "accuracy": "the control sensor against a calibrated one next to it",
     "history": "runs of one oven, and how it ages",
+    "due": "the tests of SAFETY.md that come round: which are due, who did them",
     "export": "the measured columns of one or many runs in one table",
     "examples": "the workshop's ovens and schedules, to try and to copy from",
     "safety": "SAFETY.md: read it before you connect anything",
@@ -56,6 +57,7 @@ _WITHOUT_UNITS = (
     "doctor",
     "completion",
     "export",
+    "due",
 )
 
 
