@@ -2,7 +2,8 @@
 
 Inputs by name: `duty` (0 to 1) or `duty[1]`, `duty[2]` … for element groups fired apart, and `contactor_closed`.
 Outputs by name: the fields of `kilnctl.reading.Reading` that are numbers or booleans, of which `chamber_c` must be
-there, and `true_chamber_c` and `true_part_c`, which only the unit knows. A temperature whose declared unit is K is taken as such.
+there, and `true_chamber_c` and `true_part_c`, which only the unit knows. A temperature whose declared unit is K is
+taken as such.
 
 The unit's own program is run: use only units that you trust as you trust a program.
 """
@@ -48,7 +49,7 @@ class FmiUnit:
             raise KilnctlError(f"{path}: is a unit for model exchange; only co-simulation units advance by themselves")
         self._find_variables()
         folder = tempfile.mkdtemp(prefix="kilnctl-unit-")
-        self._finalizer = weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
+        weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
         try:
             fmpy.extract(str(path), unzipdir=folder)
             self._unit: Any = fmpy.instantiate_fmu(folder, self._about, "CoSimulation")

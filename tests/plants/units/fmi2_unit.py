@@ -20,9 +20,9 @@ class Cabinet2(Fmi2Slave):
         for name in ("door_open", "airflow_proved"):
             self.register_variable(Boolean(name, causality=Fmi2Causality.output, variability=discrete))
 
-    def do_step(self, t, dt):
+    def do_step(self, current_time, step_size):
         watts = 4500.0 * self.duty if self.contactor_closed else 0.0
-        self.true_chamber_c += dt * (watts - 6.0 * (self.true_chamber_c - 20.0)) / 30e3
-        self.chamber_c += (self.true_chamber_c - self.chamber_c) * min(1.0, dt / 8.0)
+        self.true_chamber_c += step_size * (watts - 6.0 * (self.true_chamber_c - 20.0)) / 30e3
+        self.chamber_c += (self.true_chamber_c - self.chamber_c) * min(1.0, step_size / 8.0)
         self.limit_c = self.part_c = self.chamber_c
         return True

@@ -20,8 +20,9 @@ class Cabinet3(Fmi3Slave):
         for name in ("chamber_c", "true_chamber_c"):
             self.register_variable(Float64(name, causality=Fmi3Causality.output, unit="K"))
 
-    def do_step(self, t, dt):
+    # The library's own examples return a bool, which its annotation does not tell.
+    def do_step(self, current_time, step_size):  # pyright: ignore[reportIncompatibleMethodOverride]
         watts = 2250.0 * (self.duty_1 + self.duty_2) if self.contactor_closed else 0.0
-        self.true_chamber_c += dt * (watts - 6.0 * (self.true_chamber_c - 293.15)) / 30e3
-        self.chamber_c += (self.true_chamber_c - self.chamber_c) * min(1.0, dt / 8.0)
+        self.true_chamber_c += step_size * (watts - 6.0 * (self.true_chamber_c - 293.15)) / 30e3
+        self.chamber_c += (self.true_chamber_c - self.chamber_c) * min(1.0, step_size / 8.0)
         return True
