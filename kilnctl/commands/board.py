@@ -189,7 +189,7 @@ def _test(oven, port: str, yes: bool) -> int:
 
 
 def _commanded(rig: BoardRig, duty: float, closed: bool) -> Reading:
-    """Command that for three seconds, as the control loop would; the last reading of them."""
+    """Send that command for three seconds, as the control loop would. Returns the last reading."""
     end, step = time.monotonic() + 3.0, 0
     while True:
         step += 1
@@ -211,7 +211,8 @@ def _show_sensors(reading: Reading) -> None:
 
 
 def lets_go(rig: BoardRig) -> list[str]:
-    """Heat, and then go quiet as a hung program would: the board must drop relay and contactor by itself and latch."""
+    """Heat, then send nothing, as a hung program would: the board must switch off relay and contactor by itself and
+    latch."""
 
     print(
         "\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within "
@@ -226,7 +227,7 @@ def lets_go(rig: BoardRig) -> list[str]:
     reading = rig.read()
     failed = []
     if "board-fault" not in reading.faults or reading.contactor_closed:
-        failed.append("the board did not let go when the program stood still: DO NOT USE IT")
+        failed.append("the board did not switch the heat off when the program stopped: DO NOT USE IT")
     rig.clear()
     time.sleep(0.5)
     if "board-fault" in rig.read().faults:

@@ -27,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 @dataclass(frozen=True)
 class Question:
     """`default` may depend on the answers so far; `accept` returns what is wrong with the words of an answer, or None.
-    After a question that `settles` a part of the oven, the oven described so far is judged as `kilnctl check` would."""
+    After a question that `settles` a part of the oven, the description so far is judged as by `kilnctl check`."""
 
     key: str
     ask: str
@@ -124,7 +124,7 @@ def _line_hz(a: dict) -> str:
 
 def _backing(a: dict) -> tuple[str, str]:
     usual = PURPOSES[a["purpose"].lower()][5]
-    # A second layer of the usual kind belongs to the usual first one.
+    # The usual second layer goes with the usual first one.
     return usual if usual and a["insulation"].lower() == PURPOSES[a["purpose"].lower()][3] else ("none", "25 mm")
 
 
@@ -209,7 +209,7 @@ QUESTIONS = (
     Question(
         "heaters",
         "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)",
-        "open wire bears more heat than a sheath",
+        "open wire gets hotter than a sheath may",
         lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
         _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"),
         settles=True,
@@ -277,7 +277,7 @@ def _wanted(question: Question, answers: dict) -> bool:
 
 
 def default_answers(purpose: str | None = None) -> dict[str, str]:
-    """What `--defaults` answers, for one of PURPOSES; the usual one if None."""
+    """The answers of `--defaults` for one of PURPOSES; for the usual purpose if None."""
     answers: dict[str, str] = {}
     for question in QUESTIONS:
         if _wanted(question, answers):
