@@ -1,4 +1,4 @@
-"""`kilnctl panel OVEN`: a page for the screen beside the oven, a phone, a desk. Extra `panel`."""
+"""`kilnctl panel OVEN`: a page for the screen next to the oven, a phone, a desk. Extra `panel`."""
 
 import argparse
 import contextlib
@@ -12,9 +12,11 @@ from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
+from ..panel.guard import hosts
 from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
+from ._shipped import shipped
 
 #: Addresses that only this computer reaches.
 _LOCAL = ("127.0.0.1", "::1", "localhost")
@@ -36,7 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--schedules",
         metavar="DIR",
-        help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own "
+        help="folder of schedules to choose from (default: 'schedules' next to the oven's folder, else the oven's own "
         "folder)",
     )
     parser.add_argument("--runs", metavar="DIR", default="runs", help="folder of records (default: runs)")
@@ -99,12 +101,12 @@ def run(args: argparse.Namespace) -> int:
         oven,
         socket,
         home / "panel",
-        Path(args.schedules) if args.schedules else _schedules(args.oven),
+        Path(args.schedules) if args.schedules else schedules_beside(args.oven),
         Path(args.runs),
     )
 
 
-def _schedules(oven_file: str) -> Path:
+def schedules_beside(oven_file: str) -> Path:
     folder = Path(oven_file).resolve().parent
     beside = folder.parent / "schedules"
     return beside if beside.is_dir() else folder
@@ -118,7 +120,6 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     from ..panel.app import PanelApp  # noqa: PLC0415 - takes the extra
     from ..panel.catalogue import Catalogue  # noqa: PLC0415 - takes long, and only a panel that is served needs it
     from ..panel.connections import limited  # noqa: PLC0415 - takes the extra
-    from ..panel.guard import hosts  # noqa: PLC0415 - takes the extra
 
     if args.bind not in _LOCAL and not args.host:
         raise KilnctlError(
@@ -155,7 +156,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     def end(number, frame) -> None:
         raise KeyboardInterrupt
 
-    # The server raises again the signal that ended it; what was started for the panel is then ended too.
+    # The server raises the signal that ended it again; processes started for the panel then end too.
     before = signal.signal(signal.SIGTERM, end)
     try:
         server.run()
@@ -176,20 +177,14 @@ def _tell_address(args, oven) -> None:
         flush=True,
     )
     if args.bind not in _LOCAL:
-        print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
+        print("note: it uses plain http: anyone who can listen on this network can read the PIN", flush=True)
 
 
 def _demo(args) -> int:
-    """A waiting service with a virtual oven, a first cure started in it, and the panel before both."""
-    configs = Path(__file__).resolve().parents[2] / "configs"
-    oven_file = Path(args.oven) if args.oven else configs / "ovens" / "curing-cabinet.yaml"
-    if not oven_file.is_file():
-        raise KilnctlError(
-            "the workshop's ovens are not beside this installation: give an oven file "
-            "(kilnctl panel --demo OVEN --schedules DIR)"
-        )
+    """An idle service with a virtual oven, a first cure started on it, and the panel for both."""
+    oven_file = Path(args.oven) if args.oven else shipped("configs") / "ovens" / "curing-cabinet.yaml"
     oven = load_oven(oven_file)
-    schedules = Path(args.schedules) if args.schedules else _schedules(str(oven_file))
+    schedules = Path(args.schedules) if args.schedules else schedules_beside(str(oven_file))
     with tempfile.TemporaryDirectory(prefix="kilnctl-demo-") as place:
         folder = Path(place)
         home, socket = operating_system.places(oven.name, place)
@@ -243,7 +238,7 @@ def _wait_for(service, socket: Path) -> None:
 
 
 def _first_run(socket: Path, schedules: Path) -> None:
-    """Something to look at: the powder cure, where there is one."""
+    """Start a run to look at: the powder cure, where there is one."""
     first = schedules / "powder-cure.yaml"
     if first.is_file():
         ask_to_start(socket, {"ask": "start", "schedule": str(first), "by": "the demo", "confirm": True})
