@@ -160,7 +160,7 @@ WORDS = {
     ),
     "missing-heat": (
         "{watts:.0f} W that should have reached the chamber have been missing",
-        _DEAD + "elements (one may be broken), the door, the sensor's place, the supply",
+        _DEAD + "the control sensor (compare it with another; its place), the door, the elements, the supply",
         _CUT,
     ),
     "relay-on-unasked": (
