@@ -131,8 +131,7 @@ class BoardRig:
                     self._heard(answer)
                 elif time.monotonic() - self._heard_s > LOST_S:
                     self._lost = self._line.failure or (
-                        f"{self._line.port}: the I/O board has not answered for {LOST_S:g} s; it lets go of the heat "
-                        "by itself"
+                        f"{self._line.port}: no answer for {LOST_S:g} s"
                     )
                     return
             except RigLost as error:
@@ -271,7 +270,7 @@ class BoardRig:
         if self._lost:
             raise RigLost(self._lost)
         if time.monotonic() - self._heard_s > 3.0 * LOST_S:
-            raise RigLost(f"{self._line.port}: the I/O board has fallen silent; it lets go of the heat by itself")
+            raise RigLost(f"{self._line.port}: no answer any more")
 
 
 # ---- whether board and file fit, and what the board cannot prove ----

@@ -123,7 +123,7 @@ class Line:
                         return answer
         except GONE as error:
             raise RigLost(
-                f"{self.port}: the I/O board is gone ({_reason(error)}); it has let go of the heat by itself"
+                f"{self.port}: the I/O board is gone ({_reason(error)})"
             ) from None
         return None
 

@@ -330,8 +330,9 @@ class OvenService:
 
     def _lost(self, error: RigLost) -> None:
         # Hardware without a lease of its own may have stopped with its lines on.
-        done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
-        trip = Trip("board-lost", self._last_s or 0.0, str(error), done, WORDS["board-lost"][1])
+        act, _, check = WORDS["board-lost"]
+        act = act if self.rig.facts.unattended else LOUD
+        trip = Trip("board-lost", self._last_s or 0.0, act, str(error), check)
         if self.session is not None:
             self.session.chain.safety = latch(self.session.chain.safety, trip)
             self.session.tripped.setdefault(trip.fault, self.session.time_s)

@@ -175,7 +175,7 @@ def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, mo
 def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here, tmp_path):
 
     (tmp_path / "curing-cabinet").mkdir()
-    words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}
+    words = {"seen": "it jumped", "act": "heat off", "check": "the wires"}
     save_state(
         tmp_path / "curing-cabinet" / "state",
         {"trips": [{"fault": "sensor-jump", **words}], "wall_s": time.time(), "hot": None},
