@@ -22,6 +22,7 @@ COMMANDS = {
     "fit": "fit the oven's model to records of real runs",
     "board": "the I/O board: its firmware, its state, a guided test",
     "run": "run a schedule on the oven, in real time",
+    "notify": "tell people who are not there: mail, web hook, broker, a command",
     "panel": "a page for the screen beside the oven, a phone, a desk",
     "status": "what a running oven does now",
     "start": "start a schedule on a waiting service",
@@ -39,7 +40,7 @@ COMMANDS = {
 }
 
 #: Commands whose printing knows no quantity that could have other units.
-_WITHOUT_UNITS = ("new", "board", "panel", "schema")
+_WITHOUT_UNITS = ("new", "board", "notify", "panel", "schema")
 
 
 def _parser(chosen: str | None) -> argparse.ArgumentParser:

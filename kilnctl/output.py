@@ -24,9 +24,10 @@ _F_PER_K = 1.8
 _Values = TypeVar("_Values", float, "np.ndarray")
 _INCH, _FOOT, _POUND, _BTU = UNITS["in"][0], UNITS["ft"][0], UNITS["lb"][0], UNITS["BTU"][0]
 _NUMBER = r"(?:[-+−±]\s?)?\d+(?:\.\d+)?"
+_METRIC_UNITS = "K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m"
 #: Several numbers may share one unit: "20 to 190 °C", "-1.2 … +0.8 K".
 _QUANTITY = re.compile(
-    rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
+    rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>{_METRIC_UNITS})"
     r"(?![\w²³/·⁻])"
 )
 #: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from ..errors import KilnctlError
 from ..settings.construction import Load
 from ..settings.oven import Oven
-from ..thermal.materials import Material
+from ..thermal.material_data import Material
 from .layers import load_material
 
 

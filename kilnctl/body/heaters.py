@@ -14,7 +14,7 @@ from ..settings.construction import WIRE_DIAMETER_M
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import ALLOYS, SURFACE_LOAD, recommended_load_w_m2
-from ..thermal.materials import Material
+from ..thermal.material_data import Material
 from ..thermal.surfaces import cylinder_film
 
 # Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from

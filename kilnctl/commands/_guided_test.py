@@ -25,7 +25,7 @@ STOPPING = ("stop", "off", "quit", "q", "exit", "help")
 NAMES = ("control", "limit", "part")
 
 
-class Stopped(Exception):  # noqa: N818 - it is no error
+class Stopped(Exception):
     """The person wants it to end."""
 
 
@@ -161,7 +161,7 @@ class GuidedTest:
         return failed
 
     def _asked(self, ask: Ask) -> str:
-        """"good", "bad" or "none". Whatever else is said, the question is put again."""
+        """ "good", "bad" or "none". Whatever else is said, the question is put again."""
         options = {"good": ask.good, "bad": ask.bad} | ({"none": ask.none} if ask.none else {})
         shown = ", ".join(options.values())
         while True:

@@ -8,9 +8,9 @@ from ..errors import KilnctlError
 from ..firmware import frames
 from ..rig import converters
 from ..rig.answers import REFUSALS
-from ..rig.board import BoardRig
+from ..rig.board_rig import BoardRig
 from ..rig.desk import opened_again
-from ..rig.line import Line, greet
+from ..rig.line import CLEAR, Line, greet
 from ..rig.pins import PinsRig
 from . import _guided_test
 
@@ -118,7 +118,7 @@ def _show(oven, answer) -> None:
 
 def _clear(line) -> int:
 
-    answer = line.ask(frames.CLEAR)
+    answer = line.ask(CLEAR)
     if answer is None:
         raise KilnctlError(f"{line.port}: no answer")
     if answer.refused:

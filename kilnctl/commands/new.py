@@ -11,7 +11,7 @@ from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..settings.oven import oven_from
 from ..sizing import size
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from ..units import UnitError, parse
 from ._description import described, in_fahrenheit, in_inches, split_size
 

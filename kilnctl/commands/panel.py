@@ -12,6 +12,7 @@ from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
+from ..panel.guard import hosts
 from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
@@ -99,12 +100,12 @@ def run(args: argparse.Namespace) -> int:
         oven,
         socket,
         home / "panel",
-        Path(args.schedules) if args.schedules else _schedules(args.oven),
+        Path(args.schedules) if args.schedules else schedules_beside(args.oven),
         Path(args.runs),
     )
 
 
-def _schedules(oven_file: str) -> Path:
+def schedules_beside(oven_file: str) -> Path:
     folder = Path(oven_file).resolve().parent
     beside = folder.parent / "schedules"
     return beside if beside.is_dir() else folder
@@ -118,7 +119,6 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     from ..panel.app import PanelApp  # noqa: PLC0415 - takes the extra
     from ..panel.catalogue import Catalogue  # noqa: PLC0415 - takes long, and only a panel that is served needs it
     from ..panel.connections import limited  # noqa: PLC0415 - takes the extra
-    from ..panel.guard import hosts  # noqa: PLC0415 - takes the extra
 
     if args.bind not in _LOCAL and not args.host:
         raise KilnctlError(
@@ -189,7 +189,7 @@ def _demo(args) -> int:
             "(kilnctl panel --demo OVEN --schedules DIR)"
         )
     oven = load_oven(oven_file)
-    schedules = Path(args.schedules) if args.schedules else _schedules(str(oven_file))
+    schedules = Path(args.schedules) if args.schedules else schedules_beside(str(oven_file))
     with tempfile.TemporaryDirectory(prefix="kilnctl-demo-") as place:
         folder = Path(place)
         home, socket = operating_system.places(oven.name, place)

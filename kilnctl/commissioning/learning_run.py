@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from ..control import Decision, estimator
+from ..control import Decision, StepInput, estimator
+from ..control.decision import duty_of
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, ELEMENT, EnergyModel
@@ -28,7 +29,7 @@ from ..run.virtual_plant import virtual_oven
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, Step
-from ..terms import Outcome, Phase, Request, RequestKind
+from ..terms import Outcome, Phase, RequestKind
 from . import experiment as trial
 
 #: Heat ends so long before the longest run that the oven may make, s: the start test is part of that run.
@@ -69,18 +70,12 @@ class LearningState:
     estimate: estimator.Estimate
     progress: trial.Progress
     held: bool = False
+    position: None = None
+    plan: None = None
 
     @property
     def leg(self) -> int:
         return self.progress.stage
-
-    @property
-    def position(self) -> None:
-        return None
-
-    @property
-    def plan(self) -> None:
-        return None
 
 
 class LearningControl:
@@ -99,22 +94,15 @@ class LearningControl:
         return LearningState(time_s, estimate, programme.begin)
 
     def step(
-        self,
-        programme: LearningProgramme,
-        state: LearningState,
-        reading: Reading,
-        dt_s: float,
-        fired: float | None = None,
-        requests: tuple[Request, ...] = (),
-        usable: bool = True,
-        uneven: float = 0.0,
+        self, programme: LearningProgramme, state: LearningState, given: StepInput
     ) -> tuple[LearningState, Decision]:
         """One tick; of the requests only to hold and to proceed mean anything, and the bursts' unevenness nothing: the
         powers follow no reading. Pure."""
-        asked = {request.kind for request in requests}
+        reading, dt_s = given.reading, given.dt_s
+        asked = {request.kind for request in given.requests}
         held = (RequestKind.HOLD in asked or state.held) and RequestKind.PROCEED not in asked
         model, ambient = programme.model, programme.ambient_c
-        share = reading.fired_or(fired or 0.0)
+        share = reading.fired_or(given.fired or 0.0)
         full = model.full_power_w(reading.supply_v)
         estimate = estimator.update(
             model,
@@ -125,12 +113,12 @@ class LearningControl:
             ambient,
             programme.noise_k,
             16.0 if reading.door_open else 1.0,
-            usable=usable,
+            usable=given.usable,
             # The run is there to find out what is wrong with the model; until then it goes by the description.
             find_shares=False,
         )
         unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
-        seen_c = reading.chamber_c if usable else math.nan
+        seen_c = reading.chamber_c if given.usable else math.nan
         seen = trial.seen_by(model, estimate.now, ambient, seen_c, full, unexplained)
         progress, watts, reason = state.progress, 0.0, "held"
         if not held:
@@ -143,15 +131,13 @@ def _decision(programme: LearningProgramme, state: LearningState, watts: float, 
     estimate, progress = state.estimate, state.progress
     stage = programme.experiment.stages[progress.stage]
     return Decision(
-        duty=min(1.0, max(0.0, watts / full)) if full > 0.0 else 0.0,
+        duty=duty_of(watts, full),
         demand_w=watts,
         feedforward_w=watts,
         trim_w=0.0,
         reference_c=math.nan,
         expected_c=estimate.now[CHAMBER],
         chamber_c=estimate.now[CHAMBER],
-        part_c=None,
-        part_sd_k=None,
         element_c=estimate.now[ELEMENT],
         unexplained_w=estimate.unexplained_w,
         full_w=full,

@@ -10,7 +10,7 @@ from ..body import Heater, Surface, bodies_in, geometry_of, heater_of, layers_of
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
-from ..thermal.materials import Material
+from ..thermal.material_data import Material
 from ..thermal.surfaces import cylinder_film, inner_film, natural_film
 from .balance import Body
 from .conditions import AS_DESCRIBED, Variation

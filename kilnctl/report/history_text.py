@@ -1,7 +1,7 @@
 """A history for people: a table of runs, what has changed, and a page with the figures over the runs."""
 
 from ..output import METRIC_UNITS, Units, clock
-from .history import History
+from .ageing import History
 from .html import aside, document, notice, section, table
 from .svg import NARROW, WIDTH, Chart, Series, Subplot, svg
 

@@ -9,7 +9,7 @@ from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from ..thermal.walls import WallLayer, WallSolution, profile
 from .svg import Chart, Series, Subplot, svg
 

@@ -5,8 +5,8 @@ import numpy as np
 from ..output import METRIC_UNITS, Units
 from ..studies.draw import MEASURES, Measure
 from ..studies.inputs import INPUTS, WORDS, varied
+from ..studies.many_draws import Study
 from ..studies.sensitivity import Influence, Spread, influences, spread
-from ..studies.study import Study
 from ..studies.thickness import THICKEST_M, Thickness
 from ..studies.tuning import EQUAL_K, Setting, suggest
 

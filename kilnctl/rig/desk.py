@@ -9,12 +9,12 @@ from collections.abc import Callable
 
 from ..errors import KilnctlError
 from ..firing import Burst
-from ..firmware import frames, logic
+from ..firmware import logic
 from ..reading import Reading
 from ..safety.gate import desk_permit
-from .board import BoardRig
+from .board_rig import BoardRig
 from .contract import RigLost
-from .line import BoardLine, greet
+from .line import CLEAR, BoardLine, greet
 
 #: Time between two renewals, s, and how long anything stays on at most, s.
 RENEW_S, HOLD_S = 0.25, 120.0
@@ -103,7 +103,7 @@ def opened_again(make_line: Callable[[], BoardLine], make_rig: Callable[[BoardLi
     line = make_line()
     try:
         if greet(line).state == logic.FAULT:
-            line.ask(frames.CLEAR)
+            line.ask(CLEAR)
     except KilnctlError:
         line.close()
         raise

@@ -6,7 +6,7 @@ Nothing in this file knows a clock, a file or a heater; it is given measured tim
 from dataclasses import dataclass, replace
 
 from .. import firing, safety
-from ..control import ControlState, Decision
+from ..control import ControlState, Decision, StepInput
 from ..firing import Burst
 from ..reading import Reading
 from ..safety import Tick, Verdict, start_test
@@ -99,16 +99,9 @@ class Chain:
         if proving:
             verdict = self._prove(reading, now_s, verdict)
             requests = self._after_test(requests)
-        self.control, decision = self.controller.step(
-            self.programme,
-            self.control,
-            reading,
-            dt_s,
-            passed.fired,
-            requests,
-            verdict.usable,
-            self._uneven(passed.commanded, dt_s),
-        )
+        uneven = self._uneven(passed.commanded, dt_s)
+        given = StepInput(reading, dt_s, passed.fired, requests, verdict.usable, uneven)
+        self.control, decision = self.controller.step(self.programme, self.control, given)
         # The first tick is judged before anything is decided, and so is the one in which a cooling begins.
         contactor = verdict.contactor_allowed and decision.wants_heat
         if proving:

@@ -38,8 +38,7 @@ def drawn_oven(
     oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, faults: Sequence[PlantFault] = ()
 ) -> "VirtualOven":
     """The detailed oven with those differences."""
-    # A learning run on hardware imports this file and simulates nothing.
-    from ..plants.virtual_oven import VirtualOven  # noqa: PLC0415
+    from ..plants.virtual_oven import VirtualOven  # noqa: PLC0415 - a learning run on hardware simulates nothing
 
     return VirtualOven(
         oven,

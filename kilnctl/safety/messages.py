@@ -32,8 +32,10 @@ WORDS = {
     "over-oven": (
         OFF,
         "a chamber sensor reads {value:.0f} °C; the oven's trip is {limit:.0f} °C",
-        f"{DEAD} the relay (does it conduct with its input off?), the sensor's place, and the limiter. If the limiter "
-        "has opened too, find out why before you reset it.",
+        (
+            f"{DEAD} the relay (does it conduct with its input off?), the sensor's place, and the limiter. If the limiter "
+            "has opened too, find out why before you reset it."
+        ),
     ),
     "over-schedule": (
         WATCH,
@@ -114,8 +116,10 @@ WORDS = {
     "sensor-unsteady": (
         OFF,
         "the control sensor comes and goes: {share:.0f} % of its answers are lost",
-        f"{DEAD} its plug, terminals and wires for a loose contact, screening, earthing, and the distance to power "
-        "wires.",
+        (
+            f"{DEAD} its plug, terminals and wires for a loose contact, screening, earthing, and the distance to power "
+            "wires."
+        ),
     ),
     "cold-junction": (
         OFF,
@@ -125,8 +129,10 @@ WORDS = {
     "rise-too-fast": (
         _FIRE,
         "it rises {rate:.1f} K/s; full power: {limit:.1f} K/s",
-        "If it burns: do not open it for hours, air feeds it. No water. Turn the extraction off if you need not pass "
-        f"the oven. {DEAD} what was in the oven, the sensor and its converter.",
+        (
+            "If it burns: do not open it for hours, air feeds it. No water. Turn the extraction off if you need not pass "
+            f"the oven. {DEAD} what was in the oven, the sensor and its converter."
+        ),
     ),
     "reading-fell": (
         OFF,
@@ -136,8 +142,10 @@ WORDS = {
     "falls-when-heated": (
         OFF,
         "the reading fell by {fall:.0f} K in {time:.0f} full-power seconds",
-        f"{DEAD} plus and minus of the thermocouple: they are most likely swapped. Then whether any heat reaches the "
-        "chamber.",
+        (
+            f"{DEAD} plus and minus of the thermocouple: they are most likely swapped. Then whether any heat reaches the "
+            "chamber."
+        ),
     ),
     "heat-no-rise": (
         WATCH,
@@ -173,14 +181,18 @@ WORDS = {
     "supply-lost": (
         OFF,
         "there was no mains for {time:.0f} s",
-        f"{DEAD} what opened. A residual-current device: leave it open until an electrician has found why, for an "
-        "element may touch earth. A fuse or breaker: why. If none did, the mains itself was away.",
+        (
+            f"{DEAD} what opened. A residual-current device: leave it open until an electrician has found why, for an "
+            "element may touch earth. A fuse or breaker: why. If none did, the mains itself was away."
+        ),
     ),
     "ventilation": (
         _AIR,
         "no airflow is proved, and this load gives off flammable vapour",
-        "If the extraction cannot be got going, leave the oven shut until it is cold. Then check the fan, the duct and "
-        "the flow switch. The extraction's fan belongs on a supply of its own, and stays on.",
+        (
+            "If the extraction cannot be got going, leave the oven shut until it is cold. Then check the fan, the duct and "
+            "the flow switch. The extraction's fan belongs on a supply of its own, and stays on."
+        ),
     ),
     "contactor-welded": (
         LOUD,
@@ -190,9 +202,11 @@ WORDS = {
     "contactor-open": (
         WATCH,
         "the contactor reads open after it was told to close",
-        "Was start pressed? The holding relay drops at every power cut. Which of the coil's circuit opened it: "
-        "{members}? If the limiter has opened, find out why before you reset it. "
-        f"{DEAD} that circuit.",
+        (
+            "Was start pressed? The holding relay drops at every power cut. Which of the coil's circuit opened it: "
+            "{members}? If the limiter has opened, find out why before you reset it. "
+            f"{DEAD} that circuit."
+        ),
     ),
     "energy": (
         WATCH,
@@ -207,8 +221,10 @@ WORDS = {
     "loop-stalled": (
         WATCH,
         "the program stood still for {gap:.1f} s",
-        "Close other programs on this computer, and start it anew. If it comes again, give the oven a computer of its "
-        "own.",
+        (
+            "Close other programs on this computer, and start it anew. If it comes again, give the oven a computer of its "
+            "own."
+        ),
     ),
     "clock": (
         WATCH,
@@ -257,4 +273,4 @@ UNKNOWN = {
 
 def lines(act: str, seen: str, check: str) -> tuple[str, str, str]:
     """The three sentences of a trip in their order; one voice for terminal, page and message."""
-    return act, f"{seen[:1].upper()}{seen[1:]}.", check
+    return act, f"{seen[:1].upper()}{seen[1:]}." if seen else "", check

@@ -52,8 +52,8 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """A latched refusal of heat, in plain words: what to do now, what was seen, what to check. `fault` is the rule's id;
-    the fault table says what it answers."""
+    """A latched refusal of heat, in plain words: what to do now, what was seen, what to check. `fault` is the rule's
+    id; the fault table says what it answers."""
 
     fault: str
     time_s: float

@@ -10,7 +10,7 @@ from ..errors import KilnctlError
 from ..output import METRIC
 from ..safety.limits import bounds
 from ..thermal.elements import resistance_factor
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from .construction import (
     POWER_W,
     Bridge,

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .draw import Case
+from .many_draws import Study, run_case
 from .sensitivity import spread
-from .study import Study, run_case
 
 #: Settings of `control: trim` that are compared.
 SETTINGS = (0.25, 0.5, 1.0, 2.0, 4.0)

@@ -4,7 +4,7 @@ import math
 
 from .air import air
 from .constants import GRAVITY
-from .materials import Material
+from .material_data import Material
 from .surfaces import radiation_w_m2
 
 

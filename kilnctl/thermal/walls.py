@@ -7,7 +7,7 @@ temperatures and no error from curvature (Kirchhoff's transformation).
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from .materials import Material
+from .material_data import Material
 from .surfaces import outer_film
 
 

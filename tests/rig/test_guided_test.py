@@ -11,7 +11,7 @@ from kilnctl.commands import _guided_test
 from kilnctl.commands._bench_steps import steps
 from kilnctl.firmware import logic
 from kilnctl.rig import desk
-from kilnctl.rig.board import BoardRig
+from kilnctl.rig.board_rig import BoardRig
 from kilnctl.rig.desk import Desk, opened_again
 from kilnctl.rig.simulated_board import registers_31856, word_31855
 
@@ -130,7 +130,9 @@ def test_a_person_who_takes_three_seconds_for_each_answer_passes(walk, line, cap
     said = capsys.readouterr().out
     assert status == 0, said
     assert kept["passed"] and kept["who"] == "A person" and kept["failed"] == [] and kept["when"].startswith("20")
-    assert {"Emergency stop", "Limiter", "Limiter's own sensor", "The program hangs", "Sensor control"} <= set(kept["good"])
+    assert {"Emergency stop", "Limiter", "Limiter's own sensor", "The program hangs", "Sensor control"} <= set(
+        kept["good"]
+    )
     assert off(line) and "only the limit reading rose" in said
     assert "Passed. Connect the heater with the main switch off, locked and proved dead" in said
 
@@ -197,7 +199,10 @@ def test_whoever_is_frightened_has_everything_off_at_once(walk, line, capsys, wh
     assert off(line) and status == (130 if isinstance(what, KeyboardInterrupt) else 1)
     assert not kept["passed"] and kept["ended"] and kept["who"] == "A person"
     printed = capsys.readouterr().out
-    assert "Nothing counts as passed" in printed and "Relay and contactor are told off; the contactor reads open" in printed
+    assert (
+        "Nothing counts as passed" in printed
+        and "Relay and contactor are told off; the contactor reads open" in printed
+    )
 
 
 def test_an_answer_after_the_time_does_not_count(walk, line, capsys, monkeypatch):
@@ -261,7 +266,10 @@ def test_a_cable_that_was_not_pulled_fails(walk, line):
     person = Person(line)
     person.hung = lambda: False
     status, kept = walk(person)
-    assert status == 1 and "The computer is unplugged: the board still answered: the cable was not pulled" in kept["failed"]
+    assert (
+        status == 1
+        and "The computer is unplugged: the board still answered: the cable was not pulled" in kept["failed"]
+    )
 
 
 @pytest.mark.parametrize(
@@ -293,7 +301,10 @@ def test_the_steps_fit_the_oven_and_stand_in_safety_md_in_their_order(oven):
     assert "Pulse timer" in [step.title for step in steps(fed)] and "Pulse timer" not in [s.title for s in steps(pins)]
     assert "The computer is unplugged" not in [step.title for step in steps(fed)]
     text = (ROOT / "SAFETY.md").read_text(encoding="utf-8")
-    places = [text.index(f"**{title}**") for title in dict.fromkeys([*titles[:-1], "The computer is unplugged", "Pulse timer"])]
+    places = [
+        text.index(f"**{title}**")
+        for title in dict.fromkeys([*titles[:-1], "The computer is unplugged", "Pulse timer"])
+    ]
     assert places == sorted(places)
 
 
@@ -345,7 +356,12 @@ def test_on_the_stand_in_slow_answers_get_to_the_coil_and_stop_is_kept(new_board
     status = cli.main(["board", CABINET, "--port", port, "--test", "--who", "Slow", "--record", str(record)])
     kept = json.loads(record.read_text(encoding="utf-8"))
     assert status == 1 and kept["failed"] == [] and kept["ended"] == "stopped: no more answers", capsys.readouterr().out
-    assert kept["good"] == ["Relay on, contactor open", "Relay off, contactor closed", "Both on, half power", "Both off"]
+    assert kept["good"] == [
+        "Relay on, contactor open",
+        "Relay off, contactor closed",
+        "Both on, half power",
+        "Both off",
+    ]
     assert kept["who"] == "Slow"
     nowhere = ["board", CABINET, "--port", port, "--test", "--record", str(tmp_path / "no" / "kept")]
     assert cli.main(nowhere) == 2 and "--record" in capsys.readouterr().err

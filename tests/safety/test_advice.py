@@ -19,11 +19,13 @@ TOUCHED = (
 )
 #: What only a read-back may say.
 CLAIMS = (
-    r"(relay|contactor|heat|power|current|it|they|board|oven)( \w+)? (opened|dropped|let go|lets go|is open|was cut|is cut|is off|"
-    r"was opened|is dead|has stopped|stopped)|the heat is|no heat flows|drops? relay"
+    r"(relay|contactor|heat|power|current|it|they|board|oven)( \w+)? (opened|dropped|let go|lets go|is open|was cut|is cut|"
+    r"is off|was opened|is dead|has stopped|stopped)|the heat is|no heat flows|drops? relay"
 )
 #: Every figure that a trip may be filled in with, as long as such figures get.
-FACTS = dict.fromkeys(("value", "limit", "first", "second", "time", "share", "rate", "fall", "rise", "watts"), 1234.5) | {
+FACTS = dict.fromkeys(
+    ("value", "limit", "first", "second", "time", "share", "rate", "fall", "rise", "watts"), 1234.5
+) | {
     **dict.fromkeys(("given", "asked", "energy", "hours", "gap"), 98.5),
     "last": "1234 °C",
     "members": coil_circuit(Reading(20.0, door_open=False, airflow_proved=True)),

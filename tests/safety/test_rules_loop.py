@@ -153,8 +153,7 @@ def test_energy_and_time_of_a_run_have_an_end(energy, run_s, heating, faults):
         )
     )
     assert set(s.trips) == faults and all(
-        ("its limit is 2.0 " in t.seen) is known and ("is unknown" in t.seen) is not known
-        for t in s.trips.values()
+        ("its limit is 2.0 " in t.seen) is known and ("is unknown" in t.seen) is not known for t in s.trips.values()
     )
 
 

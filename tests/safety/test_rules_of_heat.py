@@ -266,11 +266,7 @@ def test_a_rise_after_a_trip_is_shouted():
     # open is more.
     bench = play("rise-no-heat", "miss")
     bench.feed(300, chamber=ramp(0.05, 105.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
-    assert (
-        bench.faults == {"rise-no-heat"}
-        and not bench.dangers
-        and bench.state.trips["rise-no-heat"].act == OFF
-    )
+    assert bench.faults == {"rise-no-heat"} and not bench.dangers and bench.state.trips["rise-no-heat"].act == OFF
     bench.feed(300, chamber=ramp(0.05, 120.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
     assert bench.dangers and "MAIN SWITCH NOW" in bench.state.trips["rise-no-heat"].act
 

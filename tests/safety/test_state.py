@@ -156,9 +156,8 @@ def test_what_is_no_number_is_said_to_be_unknown_and_not_to_be_over_a_limit(faul
     s = SafetyState()
     trip(s, fault, 5.0, **facts)
     assert told in s.trips[fault].seen and "nan" not in s.trips[fault].seen
-    assert (
-        s.trips[fault].act == WORDS[fault][0]
-        and s.trips[fault].check == (UNKNOWN[fault][1] if math.nan in facts.values() else WORDS[fault][2])
+    assert s.trips[fault].act == WORDS[fault][0] and s.trips[fault].check == (
+        UNKNOWN[fault][1] if math.nan in facts.values() else WORDS[fault][2]
     )
     # Other trips keep their words for any figures.
     trip(s, "sensor-frozen", 5.0, time=math.nan)

@@ -17,7 +17,7 @@ MODULES = (
     "enclosure",
     "its90",
     "library",
-    "materials",
+    "material_data",
     "surfaces",
     "thermocouples",
     "walls",

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from kilnctl.errors import KilnctlError
-from kilnctl.thermal.materials import find, from_points, from_polynomial, library
+from kilnctl.thermal.material_data import find, from_points, from_polynomial, library
 
 NEEDED = (
     "insulating firebrick 20",

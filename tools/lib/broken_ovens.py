@@ -8,7 +8,8 @@ import dataclasses
 import math
 import pickle
 import random
-from pathlib import Path
+
+from scenarios import WORKSHOP, oven_file, schedule_file
 
 from kilnctl import load_oven, load_schedule, safety
 from kilnctl.model.day_zero import day_zero
@@ -17,8 +18,6 @@ from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.run.chain import Actuation, Chain
 from kilnctl.run.prepare import holding_table, prepare
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-RUNS = {"curing-cabinet": "powder-cure", "bench-muffle": "anneal", "brick-kiln": "tile-firing"}
 PHASES = ("heat-up", "soak", "cooling", "idle")
 #: Wiring → what is not there.
 WIRINGS = {"metered": (), "plain": ("power",), "bare": ("power", "contactor", "second", "door")}
@@ -89,8 +88,8 @@ class Bench:
         door_switch: bool = False,
     ):
         oven, plan = (
-            load_oven(CONFIGS / f"ovens/{name}.yaml"),
-            load_schedule(CONFIGS / f"schedules/{schedule or RUNS[name]}.yaml"),
+            load_oven(oven_file(name)),
+            load_schedule(schedule_file(schedule or WORKSHOP[name].everyday)),
         )
         if "second" in lacks:
             oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, limit=None))

@@ -1,13 +1,13 @@
-"""What the controllers of tools/bench/control are tried on: ovens, schedules, disturbances, and one run of one
-controller."""
+"""What happens to the workshop's ovens in tools/bench/control: schedules and disturbances for any oven with the
+temperatures of `scenarios.py`, and one run of one controller."""
 
 import copy
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
+from scenarios import oven_file
 
 from kilnctl import VirtualOven, control, load_oven
 from kilnctl.control import reference
@@ -16,13 +16,6 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.conditions import Conditions
 from kilnctl.settings.schedule import Schedule, Step
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs" / "ovens"
-#: Oven → working temperatures (top, low), °C, and seconds from cold to a settled soak at top.
-OVENS = {
-    "curing-cabinet": (200.0, 160.0, 3600),
-    "brick-kiln": (800.0, 640.0, 7800),
-    "bench-muffle": (700.0, 560.0, 3600),
-}
 #: Of the virtual oven: its supply wanders, and the sensor is noisy, the same way for everybody; and of the oven that is
 #: learnt from.
 SEED, LEARNING_SEED = 5, 11
@@ -56,8 +49,9 @@ class Scenario:
     grid_s: float = 10.0
 
 
-def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
-    """All of them for one oven; a disturbance comes at settled_s, when the soak has long been settled."""
+def control_scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
+    """All of them for one oven: `top` and `low` are working temperatures, °C; a disturbance comes at settled_s, when
+    the soak has long been settled."""
     event, end = settled_s, settled_s + 1800
     soak = (Step(to_c=top, hold_s=12 * 3600.0, within_k=5.0),)
     # What an oven takes longer for, it is given longer for: a ramp that it cannot follow would show its power, not its
@@ -133,7 +127,7 @@ def later(oven):
 
 def oven_named(name: str):
     """The workshop's oven, with the bench's sensor noise."""
-    oven = load_oven(CONFIGS / f"{name}.yaml")
+    oven = load_oven(oven_file(name))
     return replace(oven, sensors=replace(oven.sensors, control=replace(oven.sensors.control, noise_k=NOISE_K)))
 
 
@@ -170,7 +164,7 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
     reading = plant.advance(1.0, 0.0, True)
     state, duties = pi.start(programme, reading), []
     for _ in range(3600):
-        state, d = pi.step(programme, state, reading, 1.0)
+        state, d = pi.step(programme, state, control.StepInput(reading, 1.0))
         duties.append(d.duty)
         reading = plant.advance(1.0, d.duty, True)
     steady = float(np.mean(duties[-900:]))
@@ -209,8 +203,9 @@ def run(oven, scenario: Scenario, controller, model):
     for t in range(scenario.seconds):
         blind = scenario.blind(t)
         seen = replace(reading, chamber_c=float("nan"), faults=("open",)) if blind else reading
+        given = control.StepInput(seen, 1.0, asked, usable=not blind)
         began = time.thread_time()
-        state, d = controller.step(programme, state, seen, 1.0, asked, usable=not blind)
+        state, d = controller.step(programme, state, given)
         cost.append(time.thread_time() - began)
         scenario.disturb(plant, t)
         asked = 0.0 if scenario.blocked(t) else d.duty

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kilnctl.control import AnyController, EnergyBalanceControl
+from kilnctl.control import AnyController, EnergyBalanceControl, StepInput
 from kilnctl.control.feasibility import programme_of
 from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, EnergyModel
 from kilnctl.reading import Reading
@@ -81,7 +81,8 @@ class Loop:
         for i in range(ticks):
             seen = delay.popleft() + added(i)
             out[i] = seen - rest
-            state, decision = self.control.step(self.programme, state, Reading(chamber_c=seen), self.dt, share)
+            given = StepInput(Reading(chamber_c=seen), self.dt, share)
+            state, decision = self.control.step(self.programme, state, given)
             share = decision.duty
             x = model.step(x, self.holding_w + gain * (share * full - self.holding_w), self.dt, self.ambient)
             delay.append(x[SENSOR])
