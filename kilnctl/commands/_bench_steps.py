@@ -92,7 +92,7 @@ _COIL = (
 )
 _DOOR = Step(
     "Door switch",
-    "Open the door. (The board opens the contactor on its copy too. The switch itself you have tried with an ohmmeter.)",
+    "Open the door. (The board opens the contactor on its copy too: the switch itself was tried with an ohmmeter.)",
     (_PULLED,),
     closed=True,
     kind="coil",

@@ -312,8 +312,8 @@ def _check_state(line: BoardLine, hello: Answer) -> None:
         line.ask(REST)
     elif hello.faults:
         raise KilnctlError(
-            f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (plug out "
-            "or isolator locked off); then `kilnctl board OVEN --clear`"
+            f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (main "
+            "switch off and locked, proved dead); then `kilnctl board OVEN --clear`"
         )
 
 

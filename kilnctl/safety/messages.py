@@ -33,8 +33,8 @@ WORDS = {
         OFF,
         "a chamber sensor reads {value:.0f} °C; the oven's trip is {limit:.0f} °C",
         (
-            f"{DEAD} the relay (does it conduct with its input off?), the sensor's place, and the limiter. If the limiter "
-            "has opened too, find out why before you reset it."
+            f"{DEAD} the relay (does it conduct with its input off?), the sensor's place, and the limiter. If that has "
+            "opened too, find out why before you reset it."
         ),
     ),
     "over-schedule": (
@@ -130,8 +130,8 @@ WORDS = {
         _FIRE,
         "it rises {rate:.1f} K/s; full power: {limit:.1f} K/s",
         (
-            "If it burns: do not open it for hours, air feeds it. No water. Turn the extraction off if you need not pass "
-            f"the oven. {DEAD} what was in the oven, the sensor and its converter."
+            "If it burns: do not open it for hours, air feeds it. No water. Turn the extraction off if you need not "
+            f"pass the oven. {DEAD} what was in the oven, the sensor and its converter."
         ),
     ),
     "reading-fell": (
@@ -143,8 +143,8 @@ WORDS = {
         OFF,
         "the reading fell by {fall:.0f} K in {time:.0f} full-power seconds",
         (
-            f"{DEAD} plus and minus of the thermocouple: they are most likely swapped. Then whether any heat reaches the "
-            "chamber."
+            f"{DEAD} plus and minus of the thermocouple: they are most likely swapped. Then whether any heat reaches "
+            "the chamber."
         ),
     ),
     "heat-no-rise": (
@@ -190,8 +190,8 @@ WORDS = {
         _AIR,
         "no airflow is proved, and this load gives off flammable vapour",
         (
-            "If the extraction cannot be got going, leave the oven shut until it is cold. Then check the fan, the duct and "
-            "the flow switch. The extraction's fan belongs on a supply of its own, and stays on."
+            "If the extraction cannot be got going, leave the oven shut until it is cold. Then check the fan, the duct "
+            "and the flow switch. The extraction's fan belongs on a supply of its own, and stays on."
         ),
     ),
     "contactor-welded": (
@@ -222,8 +222,8 @@ WORDS = {
         WATCH,
         "the program stood still for {gap:.1f} s",
         (
-            "Close other programs on this computer, and start it anew. If it comes again, give the oven a computer of its "
-            "own."
+            "Close other programs on this computer, and start it anew. If it comes again, give the oven a computer of "
+            "its own."
         ),
     ),
     "clock": (
