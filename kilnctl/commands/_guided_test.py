@@ -244,6 +244,7 @@ class GuidedTest:
         """Follow the hand, live; what is wrong, or empty."""
         assert self.desk is not None
         first, until = _values(self.desk.reading), time.monotonic() + WARM_S
+        rises: dict[str, float] = {}
         while time.monotonic() < until:
             time.sleep(1.0)
             if self.desk.lost:

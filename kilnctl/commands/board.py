@@ -135,11 +135,10 @@ def _test(oven, port: str | None, args: argparse.Namespace) -> int:
     _guided_test.needs_a_person(port)
     record = args.record or Path(args.oven).with_suffix(".board-tests.jsonl")
 
-    def opened():
-        return PinsRig(oven) if port is None else BoardRig(oven, port=port)
+    if port is None:
+        return _guided_test.GuidedTest(oven, lambda: PinsRig(oven), lambda: PinsRig(oven), record, args.who).run()
 
-    def again():
-        assert port is not None
+    def again() -> BoardRig:
         return opened_again(lambda: Line(port), lambda line: BoardRig(oven, line=line))
 
-    return _guided_test.GuidedTest(oven, opened, again, record, args.who).run()
+    return _guided_test.GuidedTest(oven, lambda: BoardRig(oven, port=port), again, record, args.who).run()

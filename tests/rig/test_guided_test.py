@@ -1,5 +1,6 @@
 """The guided test of the I/O board, walked by persons: slow, wrong, frightened; on the board's real logic."""
 
+import dataclasses
 import json
 import time
 from pathlib import Path
@@ -37,10 +38,9 @@ GOOD = {
 class Person:
     """Answers by what they see of the line's wires. `says`: part of a prompt → other words, or something to do."""
 
-    def __init__(self, line, slow_s=0.0, **wrong):
+    def __init__(self, line, slow_s=0.0):
         self.line, self.slow_s, self.says, self.asked = line, slow_s, {}, []
-        self.title = ""
-        self.wrong = wrong
+        self.cuts, self.right, self.warms = True, True, {}
 
     def __call__(self, prompt=""):
         self.asked.append(prompt.strip())
@@ -60,7 +60,7 @@ class Person:
         """What is done with the oven meanwhile."""
         line = self.line
         if "dropped" in prompt or "pulls in, not there" in prompt:
-            line.cut = True
+            line.cut = self.cuts
         elif "Enter" in prompt:
             line.cut = False
         if "Relay's lamp" in prompt and self.hung():
@@ -76,7 +76,11 @@ class Person:
         return sum("Relay's lamp" in p for p in self.asked) == 2
 
     def warm(self):
-        """The sensor whose turn it is."""
+        """The sensor whose turn it is, or what `warms` says."""
+        for name, raw in self.warms.items():
+            setattr(self.line, name, raw)
+        if self.warms or not self.right:
+            return
         turn = sum("Enter: begin" in p for p in self.asked)
         if turn == 1:
             self.line.raw = registers_31856(108.0, 25.0)
@@ -235,7 +239,7 @@ def test_a_heater_that_is_connected_is_never_tried(walk, line, capsys):
 def test_a_read_back_that_contradicts_the_eyes_fails(walk, line):
     """The person says what is expected, and cuts nothing: the contactor never opens."""
     person = Person(line)
-    person._hands = lambda prompt, hands=person._hands: (hands(prompt), setattr(line, "cut", False))
+    person.cuts = False
     status, kept = walk(person)
     assert status == 1
     assert "Emergency stop: the contactor was never read open meanwhile" in kept["failed"]
@@ -283,15 +287,13 @@ def test_a_cable_that_was_not_pulled_fails(walk, line):
 def test_sensors_that_do_not_follow_the_hand(walk, line, capsys, monkeypatch, warmed, failed):
     monkeypatch.setattr(_guided_test, "steps", lambda oven: ())
     person = Person(line)
-    person.warm = lambda: [setattr(line, name, raw) for name, raw in warmed.items()]
+    person.right, person.warms = False, warmed
     status, kept = walk(person)
     assert status == 1 and kept["failed"][0].startswith("Sensors: " + failed)
     assert capsys.readouterr().out.count("control ") > 1, "it is shown live"
 
 
 def test_the_steps_fit_the_oven_and_stand_in_safety_md_in_their_order(oven):
-    import dataclasses  # noqa: PLC0415
-
     cabinet, kiln = oven("curing-cabinet"), oven("brick-kiln")
     titles = [step.title for step in steps(cabinet)]
     assert "Airflow switch" in titles and "Pulse timer" not in titles
@@ -325,7 +327,7 @@ def test_a_desk_says_that_the_board_is_gone(cabinet, line, until):
     assert until(lambda: held.lost)
     held.close()
     with pytest.raises(KilnctlError):
-        opened_again(lambda: line, lambda found: found)
+        opened_again(lambda: line, lambda found: BoardRig(cabinet, line=found))
 
 
 # ---- the command, on the stand-in ------------------------------------------------------------------------------------

@@ -19,8 +19,9 @@ TOUCHED = (
 )
 #: What only a read-back may say.
 CLAIMS = (
-    r"(relay|contactor|heat|power|current|it|they|board|oven)( \w+)? (opened|dropped|let go|lets go|is open|was cut|is cut|"
-    r"is off|was opened|is dead|has stopped|stopped)|the heat is|no heat flows|drops? relay"
+    r"(relay|contactor|heat|power|current|it|they|board|oven)( \w+)? "
+    r"(opened|dropped|let go|lets go|is open|was cut|is cut|is off|was opened|is dead|has stopped|stopped)|"
+    r"the heat is|no heat flows|drops? relay"
 )
 #: Every figure that a trip may be filled in with, as long as such figures get.
 FACTS = dict.fromkeys(

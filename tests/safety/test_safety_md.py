@@ -1,5 +1,4 @@
-"""SAFETY.md: one word for one switch, nothing bridged, dead is proved, the limiter before any heat; a first page that is
-read."""
+"""SAFETY.md: one word for one switch, nothing bridged, dead is proved; a first page that can be read."""
 
 import re
 from pathlib import Path
@@ -66,8 +65,8 @@ def test_the_limiter_is_proved_before_any_heat():
 
 def test_what_stands_in_the_coil_circuit_and_what_does_not():
     diagram = TEXT.split("```")[1]
-    for part in ("main switch, lockable, 2 poles", "residual-current device, type A", "24 V, one side earthed", "holding relay",
-                 "pulse timer", "not behind the main switch"):  # fmt: skip
+    for part in ("main switch, lockable, 2 poles", "residual-current device, type A", "24 V, one side earthed",
+                 "holding relay", "pulse timer", "not behind the main switch"):  # fmt: skip
         assert part in diagram, part
     for part in (
         "freewheel diode",
