@@ -129,7 +129,7 @@ class _TerminalLines:
         self._quiet, self._units = quiet, units
 
     def __call__(self, text: str) -> None:
-        if not self._quiet or text.startswith(("TRIP", "DANGER", "after a power cut", "stopped")):
+        if not self._quiet or text.startswith(("TRIP", "DANGER", "after a", "stopped")):
             print(f"{time.strftime('%H:%M:%S')}  {self._units.words(text)}", file=sys.stderr, flush=True)
 
 

@@ -91,7 +91,7 @@ class OvenService:
         self._act: Actuation | None = None
         self._reading: Reading | None = None
         self._ending = False
-        self._danger = run_log.DangerLines(tell)
+        self._danger, self._proof = run_log.DangerLines(tell), run_log.ProofLine(tell)
         self._ticks, self._last_s = 0, None
         self._tau_s = hot_surface.USUAL_TAU_S
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
@@ -217,7 +217,7 @@ class OvenService:
         try:
             self.rig.close()
         except Exception as error:
-            self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
+            self.tell(f"TRIP: {LOUD} {self.rig.facts.name} could not be let go of: {error}.")
         self._watchdog.tell("STOPPING=1")
         if self.session is not None:
             self._finish(self.session, Outcome.INTERRUPTED)
@@ -255,6 +255,7 @@ class OvenService:
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading)
+        self._proof.tick(self.snapshot["heat_proof"], now)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
     def _rest(self, reading: Reading, now: float, dt: float) -> Actuation:
