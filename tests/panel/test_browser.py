@@ -283,7 +283,7 @@ def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, 
             bed.service.rig.plant.inject(PlantFault(kind, bed.service.rig.plant.time_s))
         bed.ask("POST", "/api/stop")
         bed.wait_for(lambda s: s["danger"], 60.0)
-        until(lambda: "PULL THE PLUG" in text(chrome, "loud") and "contactor welded" in text(chrome, "loud"))
+        until(lambda: "MAIN SWITCH NOW" in text(chrome, "loud") and "contactor welded" in text(chrome, "loud"))
         assert text(chrome, "state").startswith("Heat cannot be cut")
         for shown in (text(chrome, "loud"), text(chrome, "state")):
             assert "is cut" not in shown and "was cut" not in shown
