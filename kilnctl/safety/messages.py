@@ -174,8 +174,8 @@ WORDS = {
         WATCH,
         "{watts:.0f} W that were commanded are missing in the chamber",
         (
-            f"Look at the door, from a distance. {DEAD} the control sensor against another, its place, the elements, the "
-            "supply."
+            f"Look at the door, from a distance. {DEAD} the control sensor against another, its place, the elements, "
+            "the supply."
         ),
     ),
     "relay-on-unasked": (
