@@ -39,7 +39,7 @@ WORDS = {
     ),
     "over-schedule": (
         WATCH,
-        "a chamber sensor reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
+        "a sensor reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
         f"Was it the right schedule? {DEAD} the relay and the sensor's place.",
     ),
     "over-part": (
@@ -154,7 +154,7 @@ WORDS = {
     ),
     "energy-says-hotter": (
         OFF,
-        "by its energy the chamber has at least {least:.0f} °C; the sensor reads {value:.0f} °C",
+        "by energy the chamber is at least {least:.0f} °C; its sensor reads {value:.0f} °C",
         (
             f"{DEAD} the control sensor against another: its type, calibration, place and wires. Then whether load and "
             "lining are as the files say."
