@@ -24,9 +24,10 @@ GOOD = {
     "The heater's wires are": "insulated",
     "test lamp is": "dark",
     "The tester shows": "nothing",
-    "The contactor:": "dropped",
+    "Do it now. The contactor:": "dropped",
     "The test lamp:": "flickers",
     "The contactor is": "out",
+    "Before you touch it": "in",
     "Relay's lamp and contactor": "went off",
     "While it was plugged in": "stayed off",
     "contactor: stays out": "stays out",
@@ -40,7 +41,7 @@ class Person:
 
     def __init__(self, line, slow_s=0.0):
         self.line, self.slow_s, self.says, self.asked = line, slow_s, {}, []
-        self.cuts, self.right, self.warms = True, True, {}
+        self.cuts, self.right, self.forgets_start, self.warms = True, True, False, {}
 
     def __call__(self, prompt=""):
         self.asked.append(prompt.strip())
@@ -61,7 +62,7 @@ class Person:
         line = self.line
         if "dropped" in prompt or "pulls in, not there" in prompt:
             line.cut = self.cuts
-        elif "Enter" in prompt:
+        elif "Enter" in prompt and not self.forgets_start:
             line.cut = False
         if "Relay's lamp" in prompt and self.hung():
             line.silent = True
@@ -162,7 +163,7 @@ def test_each_question_stands_before_its_outputs_go_on(walk, line, until):
         ("test lamp is", "lit", "Relay on, contactor open: the test lamp is: lit"),
         ("The tester shows", "v", "Relay on, contactor open: the tester shows: voltage"),
         ("stays out, comes", "comes back in", "Emergency stop: now let it go. the contactor: comes back in"),
-        ("dropped, stayed in", "stayed", "Limiter: the contactor: stayed in"),
+        ("dropped, stayed in", "stayed", "Limiter: do it now. the contactor: stayed in"),
         ("While it was plugged in", "twitched", "DO NOT USE IT before it has pull-downs"),
     ],
 )
@@ -244,6 +245,15 @@ def test_a_read_back_that_contradicts_the_eyes_fails(walk, line):
     assert status == 1
     assert "Emergency stop: the contactor was never read open meanwhile" in kept["failed"]
     assert "Heat sink's thermostat: the contactor was never read open meanwhile" in kept["failed"]
+
+
+def test_a_coil_that_never_closed_proves_nothing(walk, line):
+    """Start was not pressed after the emergency stop: the limiter's drop was none."""
+    person = Person(line)
+    person.forgets_start = True
+    status, kept = walk(person)
+    assert status == 1 and "Limiter: the contactor was never read closed: was start pressed?" in kept["failed"]
+    assert not any(words.startswith("Emergency stop") for words in kept["failed"])
 
 
 def test_without_a_read_back_the_eyes_count_and_that_is_kept(walk, line):
@@ -328,6 +338,37 @@ def test_a_desk_says_that_the_board_is_gone(cabinet, line, until):
     held.close()
     with pytest.raises(KilnctlError):
         opened_again(lambda: line, lambda found: BoardRig(cabinet, line=found))
+
+
+def test_a_contactor_that_reads_closed_after_the_board_let_go_is_told(walk, line, monkeypatch):
+    person = Person(line)
+
+    def welded(prompt=""):
+        line.welded = "Enter: switch on" in prompt and titles[-1:] == ["The program hangs"]
+        return person(prompt)
+
+    titles = []
+    step = _guided_test.GuidedTest._step
+    monkeypatch.setattr(
+        _guided_test.GuidedTest, "_step", lambda self, one: (titles.append(one.title), step(self, one))[1]
+    )
+    status, kept = walk(welded)
+    assert status == 1 and "the contactor reads closed after the board let go: DO NOT USE IT" in kept["failed"][0]
+
+
+def test_own_pins_are_tested_too(tmp_path, capsys, monkeypatch):
+    pins = tmp_path / "pins.yaml"
+    text = Path(CABINET).read_text(encoding="utf-8")
+    pins.write_text(text + "\nrig: {kind: pins, pins: {relays: [17], coil: 27}}\n", encoding="utf-8")
+
+    def none(oven):
+        raise KilnctlError("these pins are not there")
+
+    monkeypatch.setattr("kilnctl.commands.board.PinsRig", none)
+    assert cli.main(["board", str(pins), "--test"]) == 2
+    assert "wants a person at a terminal" in capsys.readouterr().err
+    monkeypatch.setattr(_guided_test, "needs_a_person", lambda port: None)
+    assert cli.main(["board", str(pins), "--test"]) == 2 and "these pins" in capsys.readouterr().err
 
 
 # ---- the command, on the stand-in ------------------------------------------------------------------------------------
