@@ -72,22 +72,23 @@ _COIL = (
     ),
     Step(
         "Limiter",
-        "Turn its setting below room temperature, note what it was. Put it back when you are asked to. Then reset it.",
+        "Note its setting, turn it below room temperature. Put it back when you are asked to. Then reset it, press "
+        "start.",
         (IN, _PULLED, Ask("Put the setting back. The contactor", "stays out", "comes back in")),
         closed=True,
         kind="coil",
     ),
     Step(
         "Limiter's own sensor",
-        "Pull its plug; where it has none, main switch off, proved dead, one wire off, main switch on. Afterwards put "
-        "it back and reset the limiter.",
+        "Pull its plug (fit one where it has none, to be able to try this). Afterwards put it back, reset the limiter, "
+        "press start.",
         (IN, _PULLED, Ask("Put the sensor back. The contactor", "stays out", "comes back in")),
         closed=True,
         kind="coil",
     ),
     Step(
         "Heat sink's thermostat",
-        "With the main switch off take one of its wires off; switch on, and press start.",
+        "Main switch off and locked, proved dead: take one of its wires off. Main switch on; press start.",
         (Ask("The contactor", "stays out", "pulls in", _MISSING),),
         closed=True,
         kind="coil",
