@@ -39,8 +39,8 @@ _KINDS = (
         "one of the relay's two thyristors conducts all the time: half power between the bursts",
     ),
     Kind("relay open", "the relay never conducts"),
-    Kind("contactor welded", "the contactor is closed whatever its coil says"),
-    Kind("contactor not pulling in", "the contactor is open whatever its coil says"),
+    Kind("contactor welded", "the contactor stays closed and does not follow its coil"),
+    Kind("contactor not pulling in", "the contactor stays open and does not follow its coil"),
     Kind("element broken", "all element groups are open"),
     Kind("element group broken", "one element group is open (`group`, the first by default)"),
     Kind(
@@ -63,6 +63,36 @@ _KINDS = (
         -20.0 / 3600.0,
         -1.0,
         1.0,
+    ),
+    Kind(
+        "thermocouple reads low",
+        "the reading shows so much less of what the chamber is above the room (a part of the circuit bridged)",
+        "fraction",
+        0.3,
+        0.0,
+        0.9,
+    ),
+    Kind(
+        "thermocouple half out",
+        "the junction sits this share of its way from the chamber to the room",
+        "fraction",
+        0.5,
+        0.0,
+        1.0,
+    ),
+    Kind(
+        "thermocouple creeping out",
+        "the same, but it takes an hour to get there and stays",
+        "fraction",
+        0.5,
+        0.0,
+        1.0,
+    ),
+    Kind("calibration wrong", "the reading is corrected by so much", "difference", -40.0, -500.0, 500.0),
+    Kind("control and part sensors swapped", "each shows what is at the other's place"),
+    *(
+        Kind(f"thermocouple of type {letter}", f"the wires are of type {letter}, whatever the description says")
+        for letter in "BEJKNRST"
     ),
     Kind("thermocouple frozen", "the front end repeats its last conversion, and its sample counter stands"),
     Kind("converter repeating", "the front end repeats its last conversion, and its sample counter runs on"),

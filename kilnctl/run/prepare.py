@@ -1,4 +1,4 @@
-"""The only way to ready a run: everything that a run needs, from an oven and a schedule, or a refusal before any
+"""The only way to prepare a run: everything that a run needs, from an oven and a schedule, or a refusal before any
 heat."""
 
 import math
@@ -13,6 +13,7 @@ from ..body.bursts import pattern_for
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
 from ..errors import KilnctlError
 from ..firing import Pattern
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_in
 from ..model.energy import EnergyModel
 from ..model.trained_file import TrainedModel, model_for
 from ..safety import Policy, policy_for
@@ -20,7 +21,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 
-#: Power that a chamber temperature takes to be held, °C → W.
+#: Power that holds a chamber temperature, °C → W.
 Holding = Callable[[float], float]
 #: Controller → what records call it.
 CONTROLLERS = {
@@ -73,13 +74,17 @@ def prepare(
     controller: str = "model",
     load: Load | None = None,
 ) -> PreparedRun[Programme]:
-    """Ready a run of `schedule`.
+    """Prepare a run of `schedule`.
 
     `model`: an energy balance, a trained model or its file; None: from the description. `start_c`: where the chamber
     is, °C; None: at room temperature. `controller`: "model" (ours), "thermostat", "pi" or "pid". `load`: None: the
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
-    that this oven may not or cannot do."""
+    that this oven must not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
+    if isinstance(model, EnergyModel):
+        doubt = DAY_ZERO
+    else:
+        doubt = day_zero_doubt(oven, load) if model is None else doubt_in(oven, model)
     if isinstance(model, EnergyModel):
         believed, words = model, "as given"
     elif isinstance(model, TrainedModel):
@@ -97,6 +102,7 @@ def prepare(
         model_words=words,
         model_file=str(model) if isinstance(model, str | Path) else "",
         start_c=start_c,
+        doubt=doubt,
     )
 
 
@@ -112,9 +118,10 @@ def prepared(
     model_words: str,
     model_file: str = "",
     start_c: float | None = None,
+    doubt: Doubt | None = None,
 ) -> PreparedRun[PreparedT]:
-    """What follows for a run once it is known what the controller follows. Raises KilnctlError for limits that cannot
-    be."""
+    """What follows for a run once it is known what the controller follows; `doubt`: about the model; None: all that a
+    description leaves. Raises KilnctlError for limits that cannot be."""
     return PreparedRun(
         oven=oven,
         schedule=schedule,
@@ -122,7 +129,9 @@ def prepared(
         model=model,
         model_words=model_words,
         programme=programme,
-        policy=policy_for(oven, schedule, model, start_c=start_c),
+        policy=policy_for(
+            oven, schedule, model, start_c=start_c, coolest=coolest_of(oven, load, model, doubt or DAY_ZERO)
+        ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),
         controller=controller,

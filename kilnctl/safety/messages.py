@@ -39,7 +39,7 @@ WORDS = {
     ),
     "over-schedule": (
         WATCH,
-        "the chamber reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
+        "a chamber sensor reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
         f"Was it the right schedule? {DEAD} the relay and the sensor's place.",
     ),
     "over-part": (
@@ -151,6 +151,14 @@ WORDS = {
         WATCH,
         "{time:.0f} s at full power, and only {rise:.1f} K of rise",
         f"{DEAD} elements, relay, contactor, fuse, and that the sensor sits in the chamber.",
+    ),
+    "energy-says-hotter": (
+        OFF,
+        "the energy given says {least:.0f} °C at least; the sensor reads {value:.0f} °C",
+        (
+            f"{DEAD} the control sensor against another: its type, calibration, place and wires. Then whether load and "
+            "lining are as the files say."
+        ),
     ),
     "rise-no-heat": (
         OFF,

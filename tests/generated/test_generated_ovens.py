@@ -5,6 +5,7 @@
 lost (a change of the generator
 gives every number another oven)."""
 
+import math
 import random
 import tempfile
 from pathlib import Path
@@ -25,6 +26,8 @@ SEED, OVENS = 20261128, 40
 #: A short soak here, begun warm: so far below it, K. tools/zoo and the slow tests come from the cold and hold it for
 #: 45 min.
 SHORT: dict[str, Any] = dict(below_k=60.0, hold_s=1200.0, most_ticks=6000)
+#: Kept ovens that failed on their way up.
+FROM_COLD = ("quick-muffle",)
 KEPT = sorted(Path(__file__).parent.joinpath("kept").glob("*.yaml"))
 
 
@@ -57,7 +60,8 @@ def test_drawn_oven_in_a_long_soak_from_the_cold(number, tmp_path):
 
 @pytest.mark.parametrize("path", KEPT, ids=lambda p: p.stem)
 def test_oven_that_failed_once(path):
-    row = judge(path, **SHORT)
+    below_k = math.inf if path.stem in FROM_COLD else SHORT["below_k"]
+    row = judge(path, **SHORT | {"below_k": below_k})
     expect(row, path.stem)
 
 
@@ -65,7 +69,7 @@ def test_oven_that_failed_once(path):
 @given(st.randoms(use_true_random=False))
 @example(random.Random("1/2"))
 def test_what_is_drawn_is_read_and_sized_or_refused_in_words(source):
-    """No exception but our own, and the reader refuses nothing that the generator takes for right."""
+    """No exception but our own, and the reader refuses nothing that the generator considers valid."""
     text = oven_text(source)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "oven.yaml"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from kilnctl import KilnctlError, cli
+from kilnctl import KilnctlError
 from kilnctl.commands import _guided_test
 from kilnctl.commands._bench_steps import steps
 from kilnctl.firmware import logic
@@ -17,7 +17,6 @@ from kilnctl.rig.desk import Desk, opened_again
 from kilnctl.rig.simulated_board import registers_31856, word_31855
 
 ROOT = Path(__file__).parents[2]
-CABINET = str(ROOT / "configs" / "ovens" / "curing-cabinet.yaml")
 #: What a person with a good oven says to the questions that name no step.
 GOOD = {
     "Your name": "A person",
@@ -354,57 +353,3 @@ def test_a_contactor_that_reads_closed_after_the_board_let_go_is_told(walk, line
     )
     status, kept = walk(welded)
     assert status == 1 and "the contactor reads closed after the board let go: DO NOT USE IT" in kept["failed"][0]
-
-
-def test_own_pins_are_tested_too(tmp_path, capsys, monkeypatch):
-    pins = tmp_path / "pins.yaml"
-    text = Path(CABINET).read_text(encoding="utf-8")
-    pins.write_text(text + "\nrig: {kind: pins, pins: {relays: [17], coil: 27}}\n", encoding="utf-8")
-
-    def none(oven):
-        raise KilnctlError("these pins are not there")
-
-    monkeypatch.setattr("kilnctl.commands.board.PinsRig", none)
-    assert cli.main(["board", str(pins), "--test"]) == 2
-    assert "wants a person at a terminal" in capsys.readouterr().err
-    monkeypatch.setattr(_guided_test, "needs_a_person", lambda port: None)
-    assert cli.main(["board", str(pins), "--test"]) == 2 and "these pins" in capsys.readouterr().err
-
-
-# ---- the command, on the stand-in ------------------------------------------------------------------------------------
-
-
-def test_no_answer_can_be_piped_to_real_hardware(capsys, tmp_path):
-    """There is no `--yes`, and `yes | kilnctl board` is refused."""
-    assert cli.main(["board", CABINET, "--port", str(tmp_path / "board"), "--test"]) == 2
-    assert "wants a person at a terminal" in capsys.readouterr().err
-    with pytest.raises(SystemExit):
-        cli.main(["board", CABINET, "--port", "x", "--test", "--yes"])
-
-
-def test_on_the_stand_in_slow_answers_get_to_the_coil_and_stop_is_kept(new_board, tmp_path, monkeypatch, capsys):
-    """The board's own lease of 2 s, and 3 s for each answer."""
-    port, record = new_board()[1], tmp_path / "kept.jsonl"
-    asked = []
-
-    def slow(prompt=""):
-        asked.append(prompt)
-        if "dropped" in prompt:
-            raise EOFError
-        if "Enter" not in prompt:
-            time.sleep(3.0 if len(asked) < 6 else 0.2)
-        return next(said for part, said in reversed(GOOD.items()) if part in prompt)
-
-    monkeypatch.setattr("builtins.input", slow)
-    status = cli.main(["board", CABINET, "--port", port, "--test", "--who", "Slow", "--record", str(record)])
-    kept = json.loads(record.read_text(encoding="utf-8"))
-    assert status == 1 and kept["failed"] == [] and kept["ended"] == "stopped: no more answers", capsys.readouterr().out
-    assert kept["good"] == [
-        "Relay on, contactor open",
-        "Relay off, contactor closed",
-        "Both on, half power",
-        "Both off",
-    ]
-    assert kept["who"] == "Slow"
-    nowhere = ["board", CABINET, "--port", port, "--test", "--record", str(tmp_path / "no" / "kept")]
-    assert cli.main(nowhere) == 2 and "--record" in capsys.readouterr().err
