@@ -38,7 +38,7 @@ WORDS = {
         ),
     ),
     "over-schedule": (
-        WATCH,
+        OFF,
         "a chamber sensor reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
         f"Was it the right schedule? {DEAD} the relay and the sensor's place.",
     ),

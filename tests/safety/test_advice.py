@@ -25,7 +25,7 @@ CLAIMS = (
 )
 #: Every figure that a trip may be filled in with, as long as such figures get.
 FACTS = dict.fromkeys(
-    ("value", "limit", "first", "second", "time", "share", "rate", "fall", "rise", "watts"), 1234.5
+    ("value", "limit", "first", "second", "time", "share", "rate", "fall", "rise", "watts", "least"), 1234.5
 ) | {
     **dict.fromkeys(("given", "asked", "energy", "hours", "gap"), 98.5),
     "last": "1234 °C",
