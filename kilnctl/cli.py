@@ -23,27 +23,50 @@ COMMANDS = {
     "board": "the I/O board: its firmware, its state, a guided test",
     "run": "run a schedule on the oven, in real time",
     "notify": "tell people who are not there: mail, web hook, broker, a command",
-    "panel": "a page for the screen beside the oven, a phone, a desk",
+    "panel": "a page for the screen next to the oven, a phone, a desk",
     "status": "what a running oven does now",
     "start": "start a schedule on a waiting service",
     "stop": "cut the heat now and end the run",
-    "hold": "stay at the present temperature until told to proceed",
+    "hold": "stay at the present temperature until `kilnctl proceed`",
     "proceed": "go on after a hold",
     "skip": "go on to the next step of the schedule, at its own rate",
     "soak": "make the present soak longer",
     "acknowledge": "clear a trip whose cause is gone",
     "report": "one page of evidence from a run's record",
     "survey": "how even the oven is, from loose thermocouples over a soak",
-    "accuracy": "the control sensor against a calibrated one beside it",
+    "accuracy": "the control sensor against a calibrated one next to it",
     "history": "runs of one oven, and how it ages",
+    "due": "the tests of SAFETY.md that come round: which are due, who did them",
+    "export": "the measured columns of one or many runs in one table",
+    "examples": "the workshop's ovens and schedules, to try and to copy from",
+    "safety": "SAFETY.md: read it before you connect anything",
+    "doctor": "what is wrong on this computer, and what to do",
+    "completion": "a script that completes commands and options in your shell",
     "schema": "print a JSON Schema, for editors that complete and check",
 }
 
-#: Commands whose printing knows no quantity that could have other units.
-_WITHOUT_UNITS = ("new", "board", "notify", "panel", "schema")
+#: Commands that print no quantities with a choice of units.
+_WITHOUT_UNITS = (
+    "new",
+    "board",
+    "notify",
+    "panel",
+    "schema",
+    "examples",
+    "safety",
+    "doctor",
+    "completion",
+    "export",
+    "due",
+)
 
 
-def _parser(chosen: str | None) -> argparse.ArgumentParser:
+def whole_parser() -> argparse.ArgumentParser:
+    """With every command's arguments, which takes a second: for what describes the command line."""
+    return _parser(*COMMANDS)
+
+
+def _parser(*chosen: str | None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="kilnctl",
         description="Size, rehearse, commission, run and prove a small electric oven.",
@@ -53,7 +76,7 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, purpose in COMMANDS.items():
         command = commands.add_parser(name, help=purpose, description=purpose[0].upper() + purpose[1:] + ".")
-        if name == chosen:
+        if name in chosen:
             import_module(f".commands.{name}", __package__).arguments(command)
             if name not in _WITHOUT_UNITS:
                 units_option(command)
@@ -61,7 +84,7 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
 
 
 def _joined(arguments: list[str]) -> list[str]:
-    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus and has no blank for an
+    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus and contains no blank as an
     option."""
     out = []
     for argument in arguments:
@@ -73,7 +96,7 @@ def _joined(arguments: list[str]) -> list[str]:
 
 
 def _units(parsed: argparse.Namespace) -> Units:
-    """The units of what a command prints, as far as it has got: those that it has chosen, else those asked for."""
+    """The units of a command's messages: those that it has chosen so far, else those asked for."""
     return getattr(parsed, "shown", None) or Units(getattr(parsed, "units", None) or METRIC)
 
 
@@ -95,7 +118,7 @@ def main(arguments: list[str] | None = None) -> int:
         print("interrupted", file=sys.stderr)
         return 130
     except BrokenPipeError:
-        # The reader of the output has left (`kilnctl size … | head`): no error, and nothing more can be printed.
+        # The reader of the output has closed it (`kilnctl size … | head`): no error, and nothing more can be printed.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except MemoryError:

@@ -66,8 +66,7 @@ def schedule():
 @pytest.fixture
 def here(monkeypatch):
     """`here("size", path, answers="")` → what the command does, as `subprocess.run` would tell it, without the seconds
-    that a new process takes to import everything. Whoever tests signals, pipes or what the process itself does needs a
-    process."""
+    that a new process takes to import everything. Tests of signals, pipes or the process itself need a process."""
 
     def run(*arguments, answers: str = "") -> SimpleNamespace:
         out, err = io.StringIO(), io.StringIO()

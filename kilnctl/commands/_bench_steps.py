@@ -30,7 +30,9 @@ class Step:
 
 _TESTER = "Measure with a two-pole tester (it draws current); a voltmeter shows a relay's leakage as if it were mains."
 _LAMP = Ask("The test lamp is", "dark", "lit")
-_PULLED = Ask("The contactor", "dropped", "stayed in")
+#: First of a step whose member is worked while the contactor is in.
+IN = Ask("Before you touch it, the contactor is", "in", "out")
+_PULLED = Ask("Do it now. The contactor", "dropped", "stayed in")
 _OUT = Ask("Now let it go. The contactor", "stays out", "comes back in")
 _MISSING = "not there"
 
@@ -64,27 +66,29 @@ _COIL = (
     Step(
         "Emergency stop",
         "Press it. Let it go when you are asked to. Afterwards press start.",
-        (_PULLED, _OUT),
+        (IN, _PULLED, _OUT),
         closed=True,
         kind="coil",
     ),
     Step(
         "Limiter",
-        "Turn its setting below room temperature, note what it was. Put it back when you are asked to. Then reset it.",
-        (_PULLED, Ask("Put the setting back. The contactor", "stays out", "comes back in")),
+        "Note its setting, turn it below room temperature. Put it back when you are asked to. Then reset it, press "
+        "start.",
+        (IN, _PULLED, Ask("Put the setting back. The contactor", "stays out", "comes back in")),
         closed=True,
         kind="coil",
     ),
     Step(
         "Limiter's own sensor",
-        "Pull its plug, or with the main switch off take one wire off. Afterwards put it back and reset the limiter.",
-        (_PULLED, Ask("Put the sensor back. The contactor", "stays out", "comes back in")),
+        "Pull its plug (fit one where it has none, to be able to try this). Afterwards put it back, reset the limiter, "
+        "press start.",
+        (IN, _PULLED, Ask("Put the sensor back. The contactor", "stays out", "comes back in")),
         closed=True,
         kind="coil",
     ),
     Step(
         "Heat sink's thermostat",
-        "With the main switch off take one of its wires off; switch on, and press start.",
+        "Main switch off and locked, proved dead: take one of its wires off. Main switch on; press start.",
         (Ask("The contactor", "stays out", "pulls in", _MISSING),),
         closed=True,
         kind="coil",
@@ -93,14 +97,14 @@ _COIL = (
 _DOOR = Step(
     "Door switch",
     "Open the door. (The board opens the contactor on its copy too: the switch itself was tried with an ohmmeter.)",
-    (_PULLED,),
+    (IN, _PULLED),
     closed=True,
     kind="coil",
 )
 _AIR = Step(
     "Airflow switch",
     "Stop the extraction's fan, or close its duct.",
-    (_PULLED,),
+    (IN, _PULLED),
     closed=True,
     kind="coil",
 )
@@ -123,7 +127,7 @@ UNPLUG = Step(
 PULSE = Step(
     "Pulse timer",
     "Pull the pulse wire. Look. When you are asked, tie the wire's end at the timer to the timer's supply.",
-    (_PULLED, Ask("Tied to the supply, the contactor", "stays out", "pulls in")),
+    (IN, _PULLED, Ask("Tied to the supply, the contactor", "stays out", "pulls in")),
     closed=True,
     kind="coil",
 )

@@ -14,7 +14,7 @@ from ..reading import Reading
 from ..rig import desk
 from ..safety.proof import heat_proof
 from ..settings.oven import Oven
-from ._bench_steps import Ask, Step, steps
+from ._bench_steps import IN, Ask, Step, steps
 
 #: How long a read-back gets to follow, the board to let go of what hangs, and a hand to warm a sensor, s.
 FOLLOW_S, LETS_GO_S, WARM_S = 1.5, 3.0, 60.0
@@ -133,8 +133,7 @@ class GuidedTest:
             if step.kind == "outputs":
                 failed += self._read_back(step, began)
             elif step.kind == "coil":
-                time.sleep(max(0.0, began + FOLLOW_S - time.monotonic()))
-                failed += self._coil_read_back(failed)
+                failed += self._coil_read_back(step)
             self.desk.off()
             if step.kind == "hang":
                 failed += self._hung()
@@ -149,6 +148,8 @@ class GuidedTest:
             time.sleep(FOLLOW_S)
             self.desk.hang()
             time.sleep(LETS_GO_S)
+        elif step.kind == "coil":
+            time.sleep(FOLLOW_S)
         failed = []
         for ask in step.asks:
             said = self._asked(ask)
@@ -189,16 +190,21 @@ class GuidedTest:
             failed.append(f"the board says: {self.desk.rig.words()}")
         return failed
 
-    def _coil_read_back(self, failed: list[str]) -> list[str]:
-        """The contactor must have been read open while it was told closed."""
+    def _coil_read_back(self, step: Step) -> list[str]:
+        """The contactor must have been read open while it was told closed; where the member was worked meanwhile, after
+        it had been read closed."""
         assert self.desk is not None
+        time.sleep(FOLLOW_S)
         if self.desk.lost:
             raise KilnctlError(self.desk.lost)
         seen = [look.contactor_closed for look in self.desk.looks]
-        was_closed = seen.index(True) if True in seen else 0
-        if failed or None in seen or seen[-1:] == [False] or False in seen[was_closed:]:
+        if None in seen:
+            self._unproved.append(f"{step.title}: no read-back of the contactor, your eyes alone")
             return []
-        return ["the contactor was never read open meanwhile"]
+        if IN in step.asks and True not in seen:
+            return ["the contactor was never read closed: was start pressed?"]
+        after = seen[seen.index(True) :] if True in seen else seen
+        return [] if False in after else ["the contactor was never read open meanwhile"]
 
     def _hung(self) -> list[str]:
         """After the program stood still the board has latched, and clears."""
@@ -206,6 +212,8 @@ class GuidedTest:
         failed = []
         if not any("board-fault" in look.faults for look in self.desk.looks):
             failed.append("the board did not let go when the program stood still: DO NOT USE IT")
+        elif self.desk.reading.contactor_closed:
+            failed.append("the contactor reads closed after the board let go: DO NOT USE IT")
         self.desk.rig.clear()
         until = time.monotonic() + LETS_GO_S
         while "board-fault" in self.desk.reading.faults and time.monotonic() < until:

@@ -78,7 +78,7 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
 
 
 def _keep_bytes(megabytes: float | None) -> int | None:
-    """Raises KilnctlError for what is no size."""
+    """Raises KilnctlError for an invalid size."""
     if megabytes is None:
         return None
     if not (math.isfinite(megabytes) and megabytes >= 0.0):
@@ -113,7 +113,7 @@ def _hardware(what: Serving) -> tuple[RigDriver, RealPace | SimulatedPace]:
 
 
 def _refused_wishes(oven: Oven) -> list[str]:
-    """Do what the oven's file asks of the operating system; words about what was refused."""
+    """Apply what the oven's file asks of the operating system. Returns a sentence for each thing that it refused."""
     said = []
     if oven.service.lock_memory:
         said.append(operating_system.lock_memory())

@@ -172,8 +172,7 @@ def _temperature(text: str | None, option: str) -> float | None:
 def _refuse_other(
     args: argparse.Namespace, was: learning.Interrupted, ceiling_c: float | None, top_c: float | None
 ) -> None:
-    """The rest of an interrupted run is the same run: its record says it, and nothing else may be asked of it. Raises
-    KilnctlError."""
+    """The rest of an interrupted run, as its record says; no other option may contradict it. Raises KilnctlError."""
     for option, asked, before in (("--ceiling", ceiling_c, was.ceiling_c), ("--to", top_c, was.top_c)):
         if asked is not None and abs(asked - before) > 0.5:
             raise KilnctlError(

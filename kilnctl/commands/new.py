@@ -11,9 +11,10 @@ from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..settings.oven import oven_from
 from ..sizing import size
+from ..sizing.circuit import TRANSFORMER_BELOW_V
 from ..thermal.material_data import find
 from ..units import UnitError, parse
-from ._description import described, in_fahrenheit, in_inches, split_size
+from ._description import PROOFS, described, in_fahrenheit, in_inches, split_size
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 @dataclass(frozen=True)
 class Question:
     """`default` may depend on the answers so far; `accept` returns what is wrong with the words of an answer, or None.
-    After a question that `settles` a part of the oven, the oven described so far is judged as `kilnctl check` would."""
+    After a question that `settles` a part of the oven, the description so far is judged as by `kilnctl check`."""
 
     key: str
     ask: str
@@ -123,7 +124,7 @@ def _line_hz(a: dict) -> str:
 
 def _backing(a: dict) -> tuple[str, str]:
     usual = PURPOSES[a["purpose"].lower()][5]
-    # A second layer of the usual kind belongs to the usual first one.
+    # The usual second layer goes with the usual first one.
     return usual if usual and a["insulation"].lower() == PURPOSES[a["purpose"].lower()][3] else ("none", "25 mm")
 
 
@@ -138,6 +139,13 @@ def _elements(text: str) -> str | None:
             "or: not known"
         )
     return _quantity("length", 1e-4, 0.03)(parts[0]) or _quantity("length", 0.05, 500.0)(parts[1])
+
+
+def _mains(text: str) -> str | None:
+    problem = _quantity("voltage", 1.0, 480.0)(text)
+    if problem is None and parse(text, "voltage") < TRANSFORMER_BELOW_V:
+        return "so low a voltage comes from a transformer, and firing in bursts is not for transformers"
+    return problem
 
 
 _HZ = _quantity("frequency", 49.0, 61.0)
@@ -201,7 +209,7 @@ QUESTIONS = (
     Question(
         "heaters",
         "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)",
-        "open wire bears more heat than a sheath",
+        "open wire gets hotter than a sheath may",
         lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
         _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"),
         settles=True,
@@ -218,7 +226,7 @@ QUESTIONS = (
         "What is the supply voltage?",
         "power goes with its square",
         lambda a: "240 V" if _american(a) else "230 V",
-        _quantity("voltage", 24.0, 480.0),
+        _mains,
     ),
     Question(
         "frequency",
@@ -236,10 +244,24 @@ QUESTIONS = (
     ),
     Question(
         "vented",
-        "Is it ventilated, with a flow switch that tells the controller? (yes, no)",
-        "curing powder gives off flammable vapour; schedules that say so are refused without it",
-        lambda a: "yes",
+        "Does an extraction fan draw air through it? (yes, no)",
+        "curing powder gives off flammable vapour; schedules that say so are refused without proved air",
+        lambda a: "no",
         _one_of("yes", "no"),
+    ),
+    Question(
+        "flow",
+        "How much air does it draw at least, as measured? (such as 10 m³/h or 6 cfm; not known)",
+        "the air is held against what the load gives off, and the purge takes four times the chamber's volume of it",
+        lambda a: "not known",
+        lambda t: None if t.lower() == "not known" else _quantity("volume flow", 1e-5, 0.5)(t),
+    ),
+    Question(
+        "proof",
+        "What proves that flow to the controller? (flow switch, differential pressure, nothing)",
+        "a fan that runs proves nothing: its damper may be shut",
+        lambda a: "nothing",
+        _one_of(*PROOFS, "nothing"),
     ),
 )
 
@@ -247,11 +269,15 @@ QUESTIONS = (
 def _wanted(question: Question, answers: dict) -> bool:
     if question.key == "backing thickness":
         return answers["backing"].lower() != "none"
-    return question.key != "vented" or answers["purpose"].lower() == "powder coat"
+    if question.key == "vented":
+        return answers["purpose"].lower() == "powder coat"
+    if question.key == "flow":
+        return answers.get("vented", "no").lower() == "yes"
+    return question.key != "proof" or answers.get("flow", "not known").lower() != "not known"
 
 
 def default_answers(purpose: str | None = None) -> dict[str, str]:
-    """What `--defaults` answers, for one of PURPOSES; the usual one if None."""
+    """The answers of `--defaults` for one of PURPOSES; for the usual purpose if None."""
     answers: dict[str, str] = {}
     for question in QUESTIONS:
         if _wanted(question, answers):

@@ -1,4 +1,4 @@
-"""`kilnctl panel OVEN`: a page for the screen beside the oven, a phone, a desk. Extra `panel`."""
+"""`kilnctl panel OVEN`: a page for the screen next to the oven, a phone, a desk. Extra `panel`."""
 
 import argparse
 import contextlib
@@ -16,6 +16,7 @@ from ..panel.guard import hosts
 from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
+from ._shipped import shipped
 
 #: Addresses that only this computer reaches.
 _LOCAL = ("127.0.0.1", "::1", "localhost")
@@ -37,7 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--schedules",
         metavar="DIR",
-        help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own "
+        help="folder of schedules to choose from (default: 'schedules' next to the oven's folder, else the oven's own "
         "folder)",
     )
     parser.add_argument("--runs", metavar="DIR", default="runs", help="folder of records (default: runs)")
@@ -155,7 +156,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     def end(number, frame) -> None:
         raise KeyboardInterrupt
 
-    # The server raises again the signal that ended it; what was started for the panel is then ended too.
+    # The server raises the signal that ended it again; processes started for the panel then end too.
     before = signal.signal(signal.SIGTERM, end)
     try:
         server.run()
@@ -176,18 +177,12 @@ def _tell_address(args, oven) -> None:
         flush=True,
     )
     if args.bind not in _LOCAL:
-        print("note: it speaks plain http: whoever can listen on this network can read the PIN", flush=True)
+        print("note: it uses plain http: anyone who can listen on this network can read the PIN", flush=True)
 
 
 def _demo(args) -> int:
-    """A waiting service with a virtual oven, a first cure started in it, and the panel before both."""
-    configs = Path(__file__).resolve().parents[2] / "configs"
-    oven_file = Path(args.oven) if args.oven else configs / "ovens" / "curing-cabinet.yaml"
-    if not oven_file.is_file():
-        raise KilnctlError(
-            "the workshop's ovens are not beside this installation: give an oven file "
-            "(kilnctl panel --demo OVEN --schedules DIR)"
-        )
+    """An idle service with a virtual oven, a first cure started on it, and the panel for both."""
+    oven_file = Path(args.oven) if args.oven else shipped("configs") / "ovens" / "curing-cabinet.yaml"
     oven = load_oven(oven_file)
     schedules = Path(args.schedules) if args.schedules else schedules_beside(str(oven_file))
     with tempfile.TemporaryDirectory(prefix="kilnctl-demo-") as place:
@@ -243,7 +238,7 @@ def _wait_for(service, socket: Path) -> None:
 
 
 def _first_run(socket: Path, schedules: Path) -> None:
-    """Something to look at: the powder cure, where there is one."""
+    """Start a run to look at: the powder cure, where there is one."""
     first = schedules / "powder-cure.yaml"
     if first.is_file():
         ask_to_start(socket, {"ask": "start", "schedule": str(first), "by": "the demo", "confirm": True})

@@ -11,8 +11,10 @@
 #           transistor's base; over a relay's coil a freewheel diode: without it the transistor dies, mostly as a short
 #   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: holding relay of
 #           stop and start, limiter, door switch, heat sink's thermostat, airflow switch (SAFETY.md, with snubbers)
-#   inputs  6 contactor's mirror contact (MIRROR), or a relay that senses the voltage behind it; 7 door switch copy,
-#           8 airflow switch, 9 zero-cross pulse; None where there is none
+#   inputs  6 contactor's read-back, low while it is closed: its mirror contact (closed while the contactor is open)
+#           between the pin and 3.3 V, with a pull-down of 2 kohm, so that a broken wire reads closed; or a relay that
+#           senses the voltage behind it. 7 door switch copy, 8 airflow switch, 9 zero-cross pulse; None where there is
+#           none
 #   meters  26 current, 27 supply voltage: a current transformer with its burden, and an ISOLATED voltage transformer,
 #           each biased to half the supply of the board; never mains through resistors alone. None where there is none.
 # On reset every pin is an input: the pull-downs keep relay and coil off.
@@ -37,7 +39,6 @@ SELECTS = (17, 20, 21)
 RELAYS = (2,)
 COIL = 5
 CONTACTOR_IN, DOOR_IN, AIRFLOW_IN, ZERO_CROSS_IN = 6, 7, None, None
-MIRROR = False  # True for a mirror contact, closed while the contactor is open: a broken wire then reads closed
 ZERO_CROSS_PULSES = 2  # pulses a mains cycle: 2 from a full-wave detector, 1 from a half-wave one
 CURRENT_IN, SUPPLY_IN = None, None
 # 1/100 A and 1/10 V rms for a thousand counts (of 4096) rms; compare with a meter.
@@ -112,8 +113,8 @@ class BoardPins:
             self.supply_rms.add(self.supply.read_u16() >> 4)
 
     def read(self, board):
-        # A contact that is closed, and a door switch that is closed with the door, pull their pins to ground.
-        board.contactor_closed = None if self.contactor is None else bool(self.contactor.value()) == MIRROR
+        # A closed contactor reads low; a door switch that is closed with the door pulls its pin to ground.
+        board.contactor_closed = None if self.contactor is None else not self.contactor.value()
         board.door_open = None if self.door is None else bool(self.door.value())
         board.airflow = None if self.airflow is None else not self.airflow.value()
         board.current = None if self.current is None else self.current_rms.end()
@@ -250,7 +251,7 @@ def main():
     try:
         serve(pins, board, line, watchdog)
     finally:
-        # However it ended: off at once, and in a second the watchdog restarts the board.
+        # However the loop ended: outputs off at once; the watchdog restarts the board within a second.
         pins.off()
 
 

@@ -82,7 +82,7 @@ def _structure_loss(model: EnergyModel, steady: SteadyOven, working: float) -> f
 
 
 def _power(oven: Oven) -> float:
-    """Voltage times current is measured power. One of the two alone leaves the elements' resistance to their marking."""
+    """Voltage times current is measured power; one of the two alone leaves the elements' resistance to the marking."""
     meters = oven.meters
     if meters.supply and meters.current:
         return METERED

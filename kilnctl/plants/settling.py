@@ -21,7 +21,7 @@ def settle(core: Core, element_w: np.ndarray) -> None:
     Coefficients are frozen within a step. Over hours that can swing for ever: a wall that is taken for a poor conductor
     gets hot in one step, conducts well then, and is cold after the next. Where a step turns back on the one before it,
     only a part of it is taken, which leaves the steady state where it is and makes the swing die out."""
-    dt, share, last = FIRST_S, 1.0, np.zeros_like(core.nodes_k)
+    dt, share, last, moved = FIRST_S, 1.0, np.zeros_like(core.nodes_k), 0.0
     for _ in range(MOST_STEPS):
         nodes, surfaces, air = core.nodes_k, core.surfaces_k, core.air_k
         core.refresh()

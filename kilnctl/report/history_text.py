@@ -69,10 +69,7 @@ def history_text(history: History, units: Units = METRIC_UNITS) -> str:
 
 def history_page(history: History, units: Units = METRIC_UNITS) -> str:
     """A self-contained HTML page."""
-    body = (
-        "".join(notice(w, "alarm", "Changed:") for w in history.warnings)
-        or "<p>Nothing has changed that these runs can tell.</p>"
-    )
+    body = "".join(notice(w, "alarm", "Changed:") for w in history.warnings) or "<p>These runs show no change.</p>"
     body += _pictures(history)
     body += section(
         "The newest figures against their past",

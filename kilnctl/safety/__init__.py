@@ -24,6 +24,7 @@ from .judge import RULES, acknowledge, judge
 from .limits import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for
 from .schedule_trip import schedule_trip_c, schedule_trip_words
 from .state import SafetyState, Tick, Trip, Verdict
+from .vapour import VapourSum, vapour_sum
 
 __all__ = [
     "HARD_CEILINGS",
@@ -36,6 +37,7 @@ __all__ = [
     "SafetyState",
     "Tick",
     "Trip",
+    "VapourSum",
     "Verdict",
     "acknowledge",
     "judge",
@@ -43,4 +45,5 @@ __all__ = [
     "policy_for",
     "schedule_trip_c",
     "schedule_trip_words",
+    "vapour_sum",
 ]

@@ -12,7 +12,9 @@ from .state import DANGER, WELDED
 CALM_S = 10.0
 #: It is told for so long that heat is cut after all, s.
 TOLD_S = 60.0
-CUT_AFTER_ALL = "nothing shows heat past relay and contactor any more. Do not trust the two before they are tested"
+CUT_AFTER_ALL = (
+    "nothing shows heat that cannot be cut any more. Do not trust relay and contactor before they are tested"
+)
 
 
 def take_back(look: Look) -> None:

@@ -1,5 +1,5 @@
 """Thresholds and delays of the rules: safe defaults, changed by description and schedule, within bounds that no file
-moves. It imports nothing of ours but the errors, so that the settings can take their bounds from here."""
+moves. It imports nothing of the settings, so that they can take their bounds from here."""
 
 import math
 from dataclasses import dataclass, fields
@@ -9,6 +9,7 @@ from ..errors import KilnctlError
 from .coolest import Coolest
 from .model_rates import ThermalModel, fastest_k_per_s
 from .schedule_trip import schedule_trip_c
+from .vapour import purge_s, vapour_sum, ventilation_of
 
 if TYPE_CHECKING:
     from ..settings.equipment import Sensor
@@ -228,8 +229,8 @@ def policy_for(
     fall); `start_c`: where the chamber is when that schedule starts, °C; `coolest`: what the model's doubt allows.
 
     The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
-    load needs ventilation that cannot be proved, where a part has a limit and no sensor, where the tick is too slow for
-    the lease, and for a number beyond its bounds.
+    load needs ventilation that is not proved or not enough, where a part has a limit and no sensor, where the tick is
+    too slow for the lease, and for a number beyond its bounds.
     """
     values = _of_oven(oven) | _of_sensors(oven)
     values["part_trip_c"] = _part_highest_c(oven, schedule) + PART_MARGIN_K
@@ -364,15 +365,8 @@ def _of_schedule(oven: "Oven", schedule: "Schedule", values: dict[str, Any], sta
     if schedule.after_power_loss == "resume":
         out["outage_s"] = RESUME_OUTAGE_S
     if schedule.flammable_vapour:
-        if not (oven.vent and oven.vent.proved and oven.vent.flow_m3_per_s > 0.0):
-            raise KilnctlError(
-                f"{schedule.file or schedule.name}: the load gives off flammable vapour, and this oven has no proved "
-                "ventilation (vent: {flow: …, proved: yes}); without it such a load must not be heated"
-            )
-        chamber = oven.chamber
-        # Four changes of air before there is heat (the usual purge of ovens for flammable vapour, from memory of
-        # NFPA 86).
-        purge_s = 4.0 * chamber.width_m * chamber.depth_m * chamber.height_m / oven.vent.flow_m3_per_s
+        vent = ventilation_of(oven, schedule)
         out["airflow_required"] = True
-        out["purge_s"] = max(30.0, purge_s)
+        out["purge_s"] = purge_s(oven, vent)
+        vapour_sum(oven, schedule, out["schedule_trip_c"])  # refuses what the air is too little for
     return out

@@ -38,8 +38,8 @@ WORDS = {
         ),
     ),
     "over-schedule": (
-        WATCH,
-        "a sensor reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
+        OFF,
+        "a chamber sensor reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
         f"Was it the right schedule? {DEAD} the relay and the sensor's place.",
     ),
     "over-part": (
@@ -154,7 +154,7 @@ WORDS = {
     ),
     "energy-says-hotter": (
         OFF,
-        "by energy the chamber is at least {least:.0f} °C; its sensor reads {value:.0f} °C",
+        "the energy given says {least:.0f} °C at least; the sensor reads {value:.0f} °C",
         (
             f"{DEAD} the control sensor against another: its type, calibration, place and wires. Then whether load and "
             "lining are as the files say."
@@ -173,10 +173,7 @@ WORDS = {
     "missing-heat": (
         WATCH,
         "{watts:.0f} W that were commanded are missing in the chamber",
-        (
-            f"Look at the door, from a distance. {DEAD} the control sensor against another, its place, the elements, "
-            "the supply."
-        ),
+        f"Look at the door, from a distance. {DEAD} elements (one may be broken), the sensor's place, the supply.",
     ),
     "relay-on-unasked": (
         OFF,

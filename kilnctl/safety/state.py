@@ -16,8 +16,8 @@ DANGER = (
 )
 #: There is none now, and one part alone keeps it out.
 WELDED = (
-    "SWITCH OFF AT THE MAIN SWITCH NOW: THE CONTACTOR DOES NOT OPEN, ONLY THE RELAY KEEPS THE HEAT OUT. Leave it shut. "
-    "Watch from a distance"
+    "SWITCH OFF AT THE MAIN SWITCH NOW: THE CONTACTOR DOES NOT OPEN, AND ONLY THE RELAY KEEPS THE HEAT OUT. Leave it "
+    "shut. Watch from a distance"
 )
 #: After these trips a reading counts again only where the chamber may be, judged by what was believed before.
 DOUBTED = ("sensor-jump", "sensor-shorted", "reading-fell")

@@ -1,7 +1,8 @@
-"""What a maker should know besides the figures of a sizing: sentences."""
+"""Sentences with what a maker should know besides the figures of a sizing."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from ..body import full_power_c
@@ -13,10 +14,9 @@ if TYPE_CHECKING:
 
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
-    """All of them: wiring, elements, the outside, what ends the reach, what lies beyond the data."""
+    """All notes: elements, the outside, what limits the temperature, what lies beyond the data."""
     chamber_c = min(sizing.top_c, sizing.max_chamber_c)
     notes = [
-        *sizing.wiring.notes,
         *_element_notes(sizing, chamber_c),
         *_wire_notes(sizing, chamber_c),
         touch_note(sizing.shell_c(chamber_c), chamber_c),
@@ -28,20 +28,24 @@ def notes_of(sizing: Sizing) -> tuple[str, ...]:
 
 
 def touch_note(shell_c: float, chamber_c: float) -> str:
-    """What a shell temperature means for a hand (ISO 13732-1 burn thresholds for bare metal, from memory)."""
-    where = f"with the chamber at {chamber_c:.0f} °C the hottest outside face is at about {shell_c:.0f} °C"
-    if shell_c < 43.0:
-        return f"{where}: it may be touched"
-    if shell_c < 51.0:
-        return f"{where}: warm; burns only after many minutes (48 °C for 10 min, 51 °C for 1 min)"
-    if shell_c < 65.0:
-        return f"{where}: burns within a minute; guard it or warn"
-    return f"{where}: burns at a touch (bare metal from 65 °C in a second); guard it"
+    """What a shell temperature means for a hand (ISO 13732-1, burn thresholds, from memory: bare metal 65 °C for a
+    second and 58 °C for four; anything 51 °C for a minute, 48 °C for ten, 43 °C for hours)."""
+    where = f"with the chamber at {chamber_c:.0f} °C the flat of the hottest outside face is at about {shell_c:.0f} °C"
+    harm = next(words for below_c, words in _HARM if shell_c < below_c)
+    return f"{where}: {harm}. Gaps, collars and terminals are hotter; keep children away"
+
+
+_HARM = (
+    (43.0, "it may be touched there"),
+    (51.0, "warm; it burns a hand that stays: at 48 °C within ten minutes, at 51 °C within one"),
+    (58.0, "it burns within a minute; guard it or warn"),
+    (65.0, "bare metal burns within four seconds; guard it"),
+    (math.inf, "it burns at a touch (bare metal within a second); guard it"),
+)
 
 
 def _element_notes(sizing: Sizing, chamber_c: float) -> list[str]:
-    """What is to be said of the elements' load at that temperature; of a surface that is only guessed, whether it finds
-    room."""
+    """Notes on the elements' load at that temperature; for a guessed surface, whether it has room."""
     oven, heater, load = sizing.oven, sizing.steady.elements, sizing.element_load_w_m2
     e = oven.elements
     if "surface" in heater.guessed:

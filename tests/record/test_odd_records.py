@@ -1,4 +1,4 @@
-"""Whatever a record holds, reading it ends in a record or in a sentence that names the file: never in a fault of the
+"""Reading any record, however odd, ends in a record or in a sentence that names the file, never in a fault of the
 program."""
 
 import json

@@ -27,8 +27,8 @@ class DeskLine:
         self.relays, self.mains_hz, self.meters = relays, mains_hz, meters
         self.silent = self.closed = False
         self.full_a, self.shorted, self.raw, self.raw_limit, self.raw_part = 13.0, False, HOT_56, HOT_55, None
-        #: The coil's circuit is open somewhere; whether the contactor's contact is wired.
-        self.cut, self.read_back = False, True
+        #: The coil's circuit is open somewhere; a pole is welded; whether the contactor's contact is wired.
+        self.cut, self.welded, self.read_back = False, False, True
         self.asked: list[int] = []
         self.boot = 100
         self.reset()
@@ -48,7 +48,8 @@ class DeskLine:
             board.channels[1].take_31855(*self.raw_limit)
             board.channels[2].take_31856(self.raw_part or self.raw)
         self.count += 1
-        board.contactor_closed = board.contactor and not self.cut if self.read_back else None
+        closed = self.welded or (board.contactor and not self.cut)
+        board.contactor_closed = closed if self.read_back else None
         board.door_open, board.airflow = False, True
         if self.meters:
             board.supply = 2300

@@ -1,4 +1,4 @@
-"""`prepare`: one record for everything that follows a schedule, whoever asks for it."""
+"""`prepare`: one prepared run for everything that follows a schedule."""
 
 from dataclasses import replace
 

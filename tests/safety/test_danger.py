@@ -140,7 +140,7 @@ def test_each_cause_ends_by_itself_and_the_words_follow():
     assert state.danger == ""
 
 
-def test_a_trip_of_another_version_says_that_the_heat_was_cut():
+def test_a_trip_of_another_version_says_what_to_do_first():
     state = in_danger("power")
     state.trips["of-old"] = Trip("of-old", 1.0, LOUD, "seen", "check")
     for now in (1000.0, 1010.0):

@@ -1,4 +1,4 @@
-"""What the workshop's ovens are tried on by benches, trials, tests and `tools/same_records`: the one list.
+"""What benches, trials, tests and `tools/same_records` run on the workshop's ovens: the one list.
 
 Plain data without an import of kilnctl, so that it outlives every change of the program. What happens to an oven in the
 control bench is in `control_scenarios.py`, which begins with the temperatures given here.
@@ -65,6 +65,7 @@ steps:
 highest: 180 °C
 part highest: 140 °C
 flammable vapour: yes
+vapour: {powder: 60 g, volatiles: 4 %}
 cure: {at: 120 °C, time: 8 min}
 """,
         },
