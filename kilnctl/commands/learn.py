@@ -10,7 +10,8 @@ from ..commissioning.experiment import Experiment
 from ..errors import KilnctlError
 from ..output import Units, about, clock
 from ..plants.injection import load_faults
-from ..plants.plant import load_plant, truth_of
+from ..plants.outside import load_plant
+from ..plants.plant import truth_of
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
 from ..run.prepare import PreparedRun

@@ -8,7 +8,8 @@ from ..errors import KilnctlError
 from ..firing import flicker
 from ..output import Units, clock
 from ..plants.injection import PlantFault, load_faults
-from ..plants.plant import load_plant, truth_of
+from ..plants.outside import load_plant
+from ..plants.plant import truth_of
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
 from ..report.summary_text import summaries_compared, summary_text
