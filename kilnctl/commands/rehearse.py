@@ -80,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     print(summary_text(summary, u))
     print(_flicker(oven, result))
     for trip in result.trips:
-        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
