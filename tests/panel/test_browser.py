@@ -248,7 +248,7 @@ class Breakable(VirtualRig):
 
 def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another_bed, tmp_path):
     with another_bed(tmp_path / "tripping", Breakable) as bed:
-        assert bed.ask("POST", "/api/start", {"file": "long.yaml", "confirm": True}, cookie=bed.unlocked())[0] == 200
+        assert bed.start("long.yaml", bed.unlocked())[0] == 200
         opened(chrome, bed)
         unlocked(chrome, bed)
         bed.wait_for(lambda s: s["duty"] > 0.0)
@@ -276,7 +276,7 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
 
 def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, tmp_path):
     with another_bed(tmp_path / "welded", VirtualRig) as bed:
-        assert bed.ask("POST", "/api/start", {"file": "long.yaml", "confirm": True}, cookie=bed.unlocked())[0] == 200
+        assert bed.start("long.yaml", bed.unlocked())[0] == 200
         opened(chrome, bed)
         bed.wait_for(lambda s: s["duty"] > 0.0)
         for kind in ("contactor welded", "relay shorted"):
