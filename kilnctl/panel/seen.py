@@ -66,9 +66,9 @@ class Seen:
             if not line.startswith(("---", "+++", "@@"))
         ]
         for words, a, b in (
-            ("the oven's description", then.oven, now.oven),
-            ("the oven's limits", then.limits, now.limits),
-            ("the trained model", then.model, now.model),
+            ("the oven's description has been changed", then.oven, now.oven),
+            ("the oven's limits have been changed", then.limits, now.limits),
+            ("the trained model has been changed", then.model, now.model),
         ):
-            lines += [f"{words} has been changed"] if a != b else []
+            lines += [words] if a != b else []
         return lines[:MOST_LINES]

@@ -51,6 +51,8 @@ def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tm
     started(chrome, bed, "Warm up", looked=True)
     until(lambda: "Heating up" in text(chrome, "state"))
     until(lambda: "arrives at 80 °C" in text(chrome, "times") and "all done" in text(chrome, "times"))
+    # What is measured stands before what is estimated.
+    until(lambda: re.search("part, measured.*part, estimated", text(chrome, "times"), re.DOTALL))
     until(lambda: "into the walls" in text(chrome, "ledger"))
     # The curve is read with the keys, and zoomed.
     canvas = chrome.find_element(By.ID, "curve")
@@ -58,7 +60,7 @@ def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tm
     until(lambda: "chamber" in text(chrome, "readout") or "planned" in text(chrome, "readout"))
     press(chrome, "zoom-all")
     press(chrome, "unit")
-    until(lambda: "°F" in text(chrome, "chamber") and "176.0 °F" in text(chrome, "times"))
+    until(lambda: "°F" in text(chrome, "chamber") and "176.0 °F" in text(chrome, "times") and "°F" in chrome.title)
     press(chrome, "unit")
     bed.wait_for(lambda s: not s["running"], 90.0)
     until(lambda: "At rest" in text(chrome, "state"))
@@ -105,7 +107,10 @@ def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
         until(lambda: listening(port), 20.0)
         chrome.get(f"http://127.0.0.1:{port}/")
         until(lambda: "Powder cure" in text(chrome, "state"))
-        assert "demo, nothing is heated" in chrome.find_element(By.ID, "oven-name").get_attribute("textContent")
+        for width, height in SIZES:
+            sized(chrome, width, height)
+            until(lambda: chrome.find_element(By.ID, "demo").is_displayed())
+            assert "Demo, nothing is heated" in text(chrome, "demo")
         until(lambda: "Cooling" in text(chrome, "state"), 60.0)
         until(lambda: "At rest" in text(chrome, "state"), 60.0)
         chrome.find_element(By.CSS_SELECTOR, "[data-page=past]").click()
@@ -258,6 +263,9 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
         bed.wait_for(lambda s: s["trips"], 60.0)
         until(lambda: not chrome.find_element(By.ID, "ask").is_displayed())
         until(lambda: "The heat is cut: sensor open" in text(chrome, "loud"))
+        # Nothing of the plan will come any more.
+        assert "should be" not in text(chrome, "times") and "all done" not in text(chrome, "times")
+        assert "should be" not in chrome.find_element(By.ID, "curve-words").get_attribute("textContent")
         assert "Check" in text(chrome, "loud")
         for page in ("schedules", "now"):
             chrome.find_element(By.CSS_SELECTOR, f"[data-page={page}]").click()
