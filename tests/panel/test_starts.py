@@ -16,7 +16,7 @@ from .test_server import events
 
 #: The run is ended by its own longest time: a plan that trips.
 TRIPS = "schedule: Too short\nlongest: 10 min\nsteps:\n  - {name: warm, to: 80 °C, hold: 30 min}\n"
-TOO_FAST = "schedule: Too fast\nsteps:\n  - {name: warm, to: 150 °C, rate: 3000 K/h, hold: 1 min}\n"
+TOO_FAST = "schedule: Too fast\nsteps:\n  - {name: warm, to: 150 °C, at: 3000 K/h, hold: 1 min}\n"
 
 
 def test_a_start_of_what_was_changed_since_it_was_shown_is_refused_and_the_difference_told(bed):
@@ -70,7 +70,7 @@ def test_a_plan_that_ends_in_a_trip_or_that_the_oven_cannot_follow_needs_its_own
 
 
 def test_what_was_seen_is_schedule_oven_limits_and_model(oven, tmp_path):
-    cabinet, box, model, seen = oven("curing-cabinet"), oven("box-kiln"), tmp_path / "model.yaml", Seen()
+    cabinet, box, model, seen = oven("curing-cabinet"), oven("brick-kiln"), tmp_path / "model.yaml", Seen()
     model.write_text("a")
     then = shown_of(WARM, cabinet, str(model))
     mark = seen.note(then)
