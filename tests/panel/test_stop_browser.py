@@ -1,5 +1,5 @@
-"""Stop in a real browser whose connections are all taken, whose panel hangs, whose network is gone; and the dialogs that
-stand between a person and the oven."""
+"""Stop in a real browser whose connections are all taken, whose panel hangs, whose network is gone; and the dialogs
+that stand between a person and the oven."""
 
 import os
 import signal
@@ -13,8 +13,8 @@ from .conftest import LONG, WARM
 pytestmark = MARKS
 #: The largest letters on the page, and those of the warning.
 SIZES_OF_LETTERS = """const size = (e) => parseFloat(getComputedStyle(e).fontSize);
-return [Math.max(...[...document.querySelectorAll('body *')].filter(e => e.offsetParent && e.id !== 'stopping-head').map(size)),
-  size(document.getElementById('stopping-head'))]"""
+const others = [...document.querySelectorAll('body *')].filter(e => e.offsetParent && e.id !== 'stopping-head');
+return [Math.max(...others.map(size)), size(document.getElementById('stopping-head'))]"""
 
 
 def running(chrome, bed):

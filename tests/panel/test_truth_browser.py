@@ -10,19 +10,23 @@ pytestmark = MARKS
 DAYS = """const done = arguments[0];
 (async () => {
   const { Now } = await import("/page/now.js");
-  const page = new Now(), names = ["time_s", "reference_c", "chamber_c", "limit_c", "part_c", "part_estimate_c", "part_sd_k", "duty"];
+  const page = new Now(), others = ["reference_c", "chamber_c", "limit_c", "part_c", "part_estimate_c"];
   const status = { running: true, run_s: 0, state: "soak", chamber_c: 120, trips: [] };
   let errors = 0, drawn = 0;
   for (let hour = 0; hour < 72; hour++) {
-    const columns = Object.fromEntries(names.map((n) => [n, []]));
-    for (let i = 0; i < 3600; i++) for (const n of names) columns[n].push(n === "time_s" ? hour * 3600 + i : n === "duty" ? 0.3 : n === "part_sd_k" ? 1 : 120 + Math.sin(i / 60));
+    const row = [...Array(3600).keys()], columns = { time_s: row.map((i) => hour * 3600 + i), duty: row.map(() => 0.3) };
+    columns.part_sd_k = row.map(() => 1);
+    for (const name of others) columns[name] = row.map((i) => 120 + Math.sin(i / 60));
     status.run_s = hour * 3600 + 3599;
-    try { page.heard(page.take({ status, fresh: true, plan: null, milestones: [], curve: { whole: hour === 0, columns } })); drawn++; } catch { errors++; }
+    const said = { status, fresh: true, plan: null, milestones: [], curve: { whole: hour === 0, columns } };
+    try { page.heard(page.take(said)); drawn++; } catch { errors++; }
   }
-  const canvas = document.getElementById("curve"), pixels = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+  const canvas = document.getElementById("curve"), g = canvas.getContext("2d");
+  const pixels = g.getImageData(0, 0, canvas.width, canvas.height).data;
   const colours = new Set();
   for (let i = 0; i < pixels.length; i += 4) colours.add(`${pixels[i]},${pixels[i + 1]},${pixels[i + 2]}`);
-  return { errors, drawn, rows: page.columns.time_s.length, last: page.columns.time_s.at(-1), first: page.columns.time_s[0], colours: colours.size };
+  const t = page.columns.time_s;
+  return { errors, drawn, rows: t.length, last: t.at(-1), first: t[0], colours: colours.size };
 })().then(done, (e) => done(String(e)));"""
 
 
@@ -39,8 +43,8 @@ def test_fahrenheit_reaches_temperatures_differences_and_rates_in_sentences(chro
     bed.rest()
     opened(chrome, bed)
     said = chrome.execute_async_script(
-        "const words = arguments[0], done = arguments[1];"
-        'import("/page/units.js").then((u) => { u.setF(true); const out = words.map(u.inUnit); u.setF(false); done(out); });',
+        'const words = arguments[0], done = arguments[1]; import("/page/units.js").then((u) => {'
+        "u.setF(true); const out = words.map(u.inUnit); u.setF(false); done(out); });",
         [
             "the heat is cut above 190 °C (50 K or 5 % above)",
             "rises at 240 K/h",
