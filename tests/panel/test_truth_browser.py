@@ -14,7 +14,8 @@ DAYS = """const done = arguments[0];
   const status = { running: true, run_s: 0, state: "soak", chamber_c: 120, trips: [] };
   let errors = 0, drawn = 0;
   for (let hour = 0; hour < 72; hour++) {
-    const row = [...Array(3600).keys()], columns = { time_s: row.map((i) => hour * 3600 + i), duty: row.map(() => 0.3) };
+    const row = [...Array(3600).keys()];
+    const columns = { time_s: row.map((i) => hour * 3600 + i), duty: row.map(() => 0.3) };
     columns.part_sd_k = row.map(() => 1);
     for (const name of others) columns[name] = row.map((i) => 120 + Math.sin(i / 60));
     status.run_s = hour * 3600 + 3599;
