@@ -26,6 +26,7 @@ from .guard import REPORT_CSP, Guard, asker
 from .live import Live
 from .pin import Keys
 from .replies import fault, json_body, missing, refuse, reply, told
+from .schedule_folder import sha256
 from .service_client import ServiceClient
 from .starting import Starting
 from .stop_door import stop_and_confirm
@@ -156,7 +157,7 @@ class PanelApp:
         if version:
             return reply({"ok": True, "file": name, "text": await self.threads.quick(folder.earlier, name, version)})
         text, versions = await self.threads.quick(lambda: (folder.text(name), folder.versions(name)))
-        return reply({"ok": True, "file": name, "text": text, "versions": versions})
+        return reply({"ok": True, "file": name, "text": text, "sha256": sha256(text), "versions": versions})
 
     async def runs(self, request: Request) -> Response:
         going_on = self.client.status.get("folder", "") if self.client.status.get("running") else ""
@@ -288,7 +289,8 @@ class PanelApp:
         said = await json_body(request, FILING[what])
         if not self.unlocked(request):
             return refuse("the PIN first", 401)
-        does = getattr(self.catalogue.schedules, what)
+        folder = self.catalogue.schedules
+        does = {"copy": folder.copy, "rename": folder.rename, "delete": folder.delete, "restore": folder.restore}[what]
         done = await self.threads.quick(does, *(said[key] for key in FILING[what]))
         self.audit(request, f"{what} {said['file']}", done)
         if what == "delete":

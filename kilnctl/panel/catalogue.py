@@ -84,7 +84,7 @@ class Catalogue:
             prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
             return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
-        return {"problems": [], "seen": self.seen.note(self.shown(source)), "sha256": schedule.sha256}
+        return {"problems": [], "seen": self.seen.note(self.shown(source))}
 
     def draft(self, source: str, name: str) -> tuple[Schedule | None, list[dict]]:
         """The schedule of a text; else its problems with their places."""

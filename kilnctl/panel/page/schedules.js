@@ -13,7 +13,7 @@ export class Schedules {
     this.shelf = new Shelf(this);
     $("schedule-new").addEventListener("click", () => this.open(null));
     $("schedule-check").addEventListener("click", () => this.check());
-    $("schedule-save").addEventListener("click", () => this.save());
+    $("schedule-save").addEventListener("click", () => this.save(null));
     $("schedule-start").addEventListener("click", () => this.start());
     $("schedule-text").addEventListener("input", () => { this.changed = true; this.buttons(); });
   }
@@ -36,14 +36,13 @@ export class Schedules {
     const place = this.list.findIndex((s) => s.file === file);
     if (place >= 0) $("schedule-list").querySelectorAll("button")[place].setAttribute("aria-pressed", "true");
     const said = file === null ? { text: NEW } : await get(`/api/schedule?file=${encodeURIComponent(file)}`);
-    this.over = ""; this.shelf.versions(said.versions || []);
+    this.over = said.sha256 || ""; this.shelf.versions(said.versions || []);
     $("schedule-text").value = said.text || ""; $("schedule-file").value = file || ""; $("schedule-edit").open = file === null;
     $("schedule-one").hidden = false; $("schedule-name").textContent = this.list[place]?.name || "A new schedule"; $("schedule-name").focus();
     this.changed = file === null;
-    await this.check(file !== null);
+    await this.check();
   }
-  // `opened`: what is checked is the file as it is, so a save may replace just that.
-  async check(opened = false) {
+  async check() {
     // What was asked for before is given up, here and at the panel.
     this.asking?.abort();
     const mine = this.asking = new AbortController();
@@ -55,7 +54,6 @@ export class Schedules {
       const said = await post(question, draft, mine.signal);
       if (said === null || mine !== this.asking) return;
       if (said.seen) this.seen = said.seen;
-      if (opened && said.sha256) this.over = said.sha256;
       const problems = said.problems || (said.ok ? [] : [{ words: said.words }]);
       $("schedule-problems").replaceChildren(...problems.map((p) => element("li", {}, p.line ? `line ${p.line}, column ${p.column}: ${p.words}` : inUnit(p.words))));
       this.sound = !problems.length; this.plan = said.plan || null;
@@ -83,9 +81,10 @@ export class Schedules {
     $("schedule-start").textContent = why ? `Start it (${why})` : "Start it …";
     $("schedule-save").disabled = !this.sound;
   }
-  async save(over = this.over) {
-    const file = $("schedule-file").value.trim(), same = file === this.file;
-    const body = { text: $("schedule-text").value, file, over: same || over !== this.over ? over : "" };
+  // `over`: what it replaces; unless said, the text that was opened under that name.
+  async save(over = null) {
+    const file = $("schedule-file").value.trim();
+    const body = { text: $("schedule-text").value, file, over: over ?? (file === this.file ? this.over : "") };
     const said = await act("/api/save", body);
     if (said.exists) {
       // Never without a question; and what stood there is kept.
