@@ -1,7 +1,6 @@
 """What an open page hears: the state once a second, the rows of the curve that it lacks, the plan of the run."""
 
 import asyncio
-import contextlib
 import json
 import time
 from collections.abc import AsyncIterator, Callable
@@ -17,12 +16,13 @@ from ..record.folder import plain
 from ..settings import load_schedule
 from .connections import Streams
 from .preview import RunPreview
+from .worker import ENDED
 
 if TYPE_CHECKING:
     from .app import PanelApp
 
-#: A number in an event's id has at most so many digits.
-MOST_DIGITS = 9
+#: A number in an event's id has at most so many digits; a plan that was given up is asked for again after so long, s.
+MOST_DIGITS, AGAIN_S = 9, 5.0
 
 
 class Live:
@@ -84,12 +84,17 @@ class Live:
             except KilnctlError:
                 return schedule, None
 
-        plan = None
-        with contextlib.suppress(KilnctlError):
+        plan, keep = None, key
+        try:
             schedule, oven = await self.panel.threads.quick(read)
             plan = await self.panel.awaited(catalogue.ask_plan(schedule, chamber, oven))
+        except KilnctlError as error:
+            if str(error) == ENDED:
+                # Others had more questions: it is asked again.
+                await asyncio.sleep(AGAIN_S)
+                keep = None
         if self._planned[0] == key:
-            self._planned = (key, plan)
+            self._planned = (keep, plan)
 
     async def events(self, request: Request) -> Response:
         """Server-sent events: the state once a second, with the rows that this page lacks. The id says what the page
