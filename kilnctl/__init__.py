@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from .body import load_oven as load_oven
     from .commissioning.learning_run import learn as learn
     from .errors import KilnctlError as KilnctlError
-    from .identification.fit import fit as fit
+    from .identification.fitting import fit as fit
     from .model.energy import EnergyModel as EnergyModel
     from .model.fit_result import Fit as Fit
     from .model.trained_file import TrainedModel as TrainedModel
@@ -57,7 +57,7 @@ _PUBLIC = {
     "Summary": "run.summary",
     "TrainedModel": "model.trained_file",
     "VirtualOven": "plants.virtual_oven",
-    "fit": "identification.fit",
+    "fit": "identification.fitting",
     "learn": "commissioning.learning_run",
     "load_model": "model.trained_file",
     "load_oven": "body",

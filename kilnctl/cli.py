@@ -22,24 +22,25 @@ COMMANDS = {
     "fit": "fit the oven's model to records of real runs",
     "board": "the I/O board: its firmware, its state, a guided test",
     "run": "run a schedule on the oven, in real time",
-    "panel": "a page for the screen beside the oven, a phone, a desk",
+    "notify": "tell people who are not there: mail, web hook, broker, a command",
+    "panel": "a page for the screen next to the oven, a phone, a desk",
     "status": "what a running oven does now",
     "start": "start a schedule on a waiting service",
     "stop": "cut the heat now and end the run",
-    "hold": "stay at the present temperature until told to proceed",
+    "hold": "stay at the present temperature until `kilnctl proceed`",
     "proceed": "go on after a hold",
     "skip": "go on to the next step of the schedule, at its own rate",
     "soak": "make the present soak longer",
     "acknowledge": "clear a trip whose cause is gone",
     "report": "one page of evidence from a run's record",
     "survey": "how even the oven is, from loose thermocouples over a soak",
-    "accuracy": "the control sensor against a calibrated one beside it",
+    "accuracy": "the control sensor against a calibrated one next to it",
     "history": "runs of one oven, and how it ages",
     "schema": "print a JSON Schema, for editors that complete and check",
 }
 
-#: Commands whose printing knows no quantity that could have other units.
-_WITHOUT_UNITS = ("new", "board", "panel", "schema")
+#: Commands that print no quantities with a choice of units.
+_WITHOUT_UNITS = ("new", "board", "notify", "panel", "schema")
 
 
 def _parser(chosen: str | None) -> argparse.ArgumentParser:
@@ -60,7 +61,7 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
 
 
 def _joined(arguments: list[str]) -> list[str]:
-    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus and has no blank for an
+    """`--offset -90s` as `--offset=-90s`: argparse takes a value that begins with a minus and contains no blank as an
     option."""
     out = []
     for argument in arguments:
@@ -72,7 +73,7 @@ def _joined(arguments: list[str]) -> list[str]:
 
 
 def _units(parsed: argparse.Namespace) -> Units:
-    """The units of what a command prints, as far as it has got: those that it has chosen, else those asked for."""
+    """The units of a command's messages: those that it has chosen so far, else those asked for."""
     return getattr(parsed, "shown", None) or Units(getattr(parsed, "units", None) or METRIC)
 
 
@@ -94,7 +95,7 @@ def main(arguments: list[str] | None = None) -> int:
         print("interrupted", file=sys.stderr)
         return 130
     except BrokenPipeError:
-        # The reader of the output has left (`kilnctl size … | head`): no error, and nothing more can be printed.
+        # The reader of the output has closed it (`kilnctl size … | head`): no error, and nothing more can be printed.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except MemoryError:

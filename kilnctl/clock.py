@@ -2,11 +2,11 @@
 
 import time
 
-_COUNTS_SUSPEND = getattr(time, "CLOCK_BOOTTIME", None)
+COUNTS_SUSPEND = getattr(time, "CLOCK_BOOTTIME", None)
 
 
 def passed_s() -> float:
-    """Seconds on a clock that only goes forward and that nobody can set. Seconds of suspend count where the platform
-    knows them (Linux: CLOCK_BOOTTIME); on a clock that stands still meanwhile an hour without control would look like
+    """Seconds on a clock that only goes forward and cannot be set. Seconds of suspend count where the platform knows
+    them (Linux: CLOCK_BOOTTIME); a clock that stands still during suspend would make an hour without control look like
     one tick."""
-    return time.clock_gettime(_COUNTS_SUSPEND) if _COUNTS_SUSPEND is not None else time.monotonic()
+    return time.clock_gettime(COUNTS_SUSPEND) if COUNTS_SUSPEND is not None else time.monotonic()

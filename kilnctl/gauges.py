@@ -60,7 +60,7 @@ _SPELLINGS = (
 
 
 class GaugeError(ValueError):
-    """A number that does not say enough; the message says what to write."""
+    """A gauge number that can mean several things; the message says what to write."""
 
 
 def wire_diameter_m(gauge: int) -> float:

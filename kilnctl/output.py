@@ -24,13 +24,14 @@ _F_PER_K = 1.8
 _Values = TypeVar("_Values", float, "np.ndarray")
 _INCH, _FOOT, _POUND, _BTU = UNITS["in"][0], UNITS["ft"][0], UNITS["lb"][0], UNITS["BTU"][0]
 _NUMBER = r"(?:[-+−±]\s?)?\d+(?:\.\d+)?"
+_METRIC_UNITS = "K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m"
 #: Several numbers may share one unit: "20 to 190 °C", "-1.2 … +0.8 K".
 _QUANTITY = re.compile(
-    rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>K/kWh|°C/h|°C/min|K/h|K/min|K/s|°C|K|W/cm²|mm²|mm|m³/h|m/s|kg/m³|kg|m²|m)"
+    rf"(?<![\w.])(?P<before>(?:{_NUMBER}\s(?:to|…|–)\s)*)(?P<last>{_NUMBER})\s(?P<unit>{_METRIC_UNITS})"
     r"(?![\w²³/·⁻])"
 )
-#: Unit → (imperial unit, factor). Temperatures have a way of their own; power of elements and energy from the mains
-#: stay in W and kWh.
+#: Unit → (imperial unit, factor). Temperatures are converted apart, since their zero differs; power of elements and
+#: energy from the mains stay in W and kWh.
 _TURNED = {
     "K/kWh": ("°F/kWh", _F_PER_K),
     "°C/h": ("°F/h", _F_PER_K),
@@ -91,8 +92,8 @@ def about(seconds: float) -> str:
 @dataclass(frozen=True)
 class Units:
     """Formats quantities in the reader's units. Arguments are SI, temperatures °C. `known_c` are temperatures that
-    sentences may have rounded: a limit of 465 °F is "241 °C" in a sentence, and is to come back as 465 °F and not as
-    466 °F."""
+    sentences may have rounded: a limit of 465 °F is "241 °C" in a sentence, and must come back as 465 °F, not as 466
+    °F."""
 
     system: str = METRIC
     known_c: tuple[float, ...] = ()
@@ -183,7 +184,7 @@ class Units:
         return f"{w_per_m2 * _INCH**2:.1f} W/in²" if self.imperial else f"{w_per_m2 / 1e4:.1f} W/cm²"
 
     def words(self, text: str) -> str:
-        """The sentence with its metric quantities in the reader's units; whatever is imperial already stays."""
+        """The sentence with its metric quantities in the reader's units; imperial ones stay as they are."""
         return _QUANTITY.sub(self._turned, text) if self.imperial else text
 
     def _turned(self, match: re.Match) -> str:
@@ -220,8 +221,8 @@ METRIC_UNITS = Units()
 
 
 def temperatures_in(thing) -> set[float]:
-    """Every temperature of some settings, °C: the fields whose names end in `_c` and the trip, down to the last part; a
-    number is one itself."""
+    """Every temperature of some settings, °C: the fields whose names end in `_c` and the trip, in all their parts; a
+    plain number counts as a temperature."""
     if isinstance(thing, (int, float)) and not isinstance(thing, bool):
         return {float(thing)} if math.isfinite(thing) else set()
     if isinstance(thing, (tuple, list)):

@@ -50,5 +50,5 @@ class Reading:
     mean_current_a: float | None = None
 
     def fired_or(self, otherwise: float) -> float:
-        """`fired`; `otherwise` where this rig cannot tell, or tells what cannot be a share."""
+        """`fired`, or `otherwise` where this rig cannot tell or reports something outside 0 to 1."""
         return self.fired if self.fired is not None and 0.0 <= self.fired <= 1.0 else otherwise

@@ -50,7 +50,7 @@ class RequestKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What was asked of a run. `seconds`: that SOAK makes the present or the next soak longer, s."""
+    """What was asked of a run. `seconds`: by how much SOAK makes the present or the next soak longer, s."""
 
     kind: RequestKind
     seconds: float = 0.0

@@ -175,9 +175,9 @@ _FRACTIONS = {
     "⅓": "1/3",
     "⅔": "2/3",
 }
-#: A number that is one thing here and a thousand times as much on the continent.
+#: A number with one comma or point before three digits: 1.000 is one in English and a thousand in German.
 _DOT_THOUSAND = re.compile(r"[-+±−]?\s*[1-9]\d{0,2}\.\d{3}(?!\d)")
-#: Kinds of which both readings are plausible, and up to where the larger one is, in the unit as written.
+#: Dimensions in which both readings are plausible, each with the largest value that still is, in the unit as written.
 _EITHER = {("temperature", ""): 3500.0, ("rate", ""): 5000.0, ("density", "kg/m³"): 20000.0, ("power", "W"): 20000.0}
 
 
@@ -277,7 +277,7 @@ def _temperature(value: float, unit: str) -> float:
 
 
 def _spelt(text: str, dimension: str) -> str:
-    """The text with the blanks and fractions that people leave to the eye: `1h30min`, `6'2"`, `1½ in`."""
+    """The text with the blanks and fractions written out that people leave away: `1h30min`, `6'2"`, `1½ in`."""
     for sign, written in _FRACTIONS.items():
         text = text[:1].replace(sign, written) + text[1:].replace(sign, f" {written}")
     if dimension == "time":
@@ -288,8 +288,8 @@ def _spelt(text: str, dimension: str) -> str:
 
 
 def _refuse_thousand(number: str, unit: str, dimension: str) -> None:
-    """Raises `UnitError` for `1.000 °C`, which is a thousand degrees to one reader and one to another. `2.500 in` has
-    one reading only."""
+    """Raises `UnitError` for `1.000 °C`, which is one degree to some readers and a thousand to others. `2.500 in` can
+    be read in one way only."""
     highest = _EITHER.get((dimension, ""), _EITHER.get((dimension, unit)))
     if highest is None or not _DOT_THOUSAND.fullmatch(number.strip()) or 1000.0 * abs(_number(number)) > highest:
         return

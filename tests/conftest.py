@@ -8,11 +8,11 @@ from types import SimpleNamespace
 
 import pytest
 from hypothesis import HealthCheck, settings
+from scenarios import oven_file, schedule_file
 
 from kilnctl import cli, load_oven, load_schedule
 
 ROOT = Path(__file__).parents[1]
-CONFIGS = ROOT / "configs"
 SHARED_DATA = ROOT.parent / "shared" / "data"
 
 #: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to
@@ -54,20 +54,19 @@ settings.load_profile("kilnctl")
 @pytest.fixture(scope="session")
 def oven():
     """`oven("brick-kiln")` → the workshop's oven of that name."""
-    return lambda name: load_oven(CONFIGS / "ovens" / f"{name}.yaml")
+    return lambda name: load_oven(oven_file(name))
 
 
 @pytest.fixture(scope="session")
 def schedule():
     """`schedule("temper")` → the workshop's schedule of that name."""
-    return lambda name: load_schedule(CONFIGS / "schedules" / f"{name}.yaml")
+    return lambda name: load_schedule(schedule_file(name))
 
 
 @pytest.fixture
 def here(monkeypatch):
     """`here("size", path, answers="")` → what the command does, as `subprocess.run` would tell it, without the seconds
-    that a new process takes to import everything. Whoever tests signals, pipes or what the process itself does needs a
-    process."""
+    that a new process takes to import everything. Tests of signals, pipes or the process itself need a process."""
 
     def run(*arguments, answers: str = "") -> SimpleNamespace:
         out, err = io.StringIO(), io.StringIO()

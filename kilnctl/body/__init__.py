@@ -1,4 +1,4 @@
-"""From the description to the physics, once: what sizing, virtual oven and control model solve, each in its own way.
+"""From the description to the physics, once: sizing, virtual oven and control model each solve what this room gives.
 
 `layers` has materials, layers and areas of the walls; `surfaces` what radiates and convects inside; `openings` what
 passes the walls; `elements` the heaters, with the guesses for what a file leaves out; `contents` shelf and load;

@@ -1,9 +1,9 @@
-"""The firing pattern that an oven's elements bear.
+"""The firing pattern that an oven's elements can take.
 
 A burst of full power first warms the elements themselves: a shortest run of t seconds moves them by P·t/C, and an open
 chamber follows by a tenth to two thirds of that. A pattern's name therefore says how long its runs may be at most;
-elements of little mass get shorter ones. A time that the file gives in seconds (switching: minimum on) is kept whatever
-it does."""
+elements of little mass get shorter ones. A time that the file gives in seconds (switching: minimum on) is always
+kept."""
 
 import dataclasses
 
@@ -11,9 +11,9 @@ from ..firing import Pattern, cycles
 from ..settings.oven import Oven
 from .heaters import heater_of
 
-#: A pattern's shortest run moves the elements by so much at most, K: the chamber then by a kelvin or so.
+#: A pattern's shortest run moves the elements by at most this, K, and the chamber by about 1 K.
 ELEMENTS_SWING_K = 2.0
-#: A shortest run given in seconds that moves them by more than this is spoken of, K.
+#: A shortest run given in seconds that moves them by more than this, K, is reported.
 SPOKEN_OF_K = 4.0
 
 
@@ -23,14 +23,14 @@ def pattern_for(oven: Oven) -> Pattern:
 
 
 def elements_k_per_s(oven: Oven) -> float:
-    """How fast full power warms elements that give off nothing yet, K/s, when they are half as warm as the oven may
-    get."""
+    """How fast full power warms the elements while they give off nothing, K/s, at half of the oven's highest
+    temperature."""
     heater = heater_of(oven)
     return oven.elements.power_w / (heater.mass_kg * heater.material.heat_capacity(0.5 * oven.limits.highest_c))
 
 
 def bursts_note(oven: Oven) -> str | None:
-    """What is to be said of the pattern, or None."""
+    """A sentence about the pattern for the user, or None."""
     switching, pattern, rate = oven.switching, pattern_for(oven), elements_k_per_s(oven)
     run_s = pattern.shortest_run / pattern.frequency_hz
     named = dataclasses.replace(oven, switching=dataclasses.replace(switching, minimum_on_s=None))
@@ -49,5 +49,5 @@ def bursts_note(oven: Oven) -> str | None:
     return (
         f'the pattern "{switching.pattern}" fires in runs of {asked_s:.2g} s where it can; these elements would swing '
         f"by {asked_s * rate:.0f} K, and the chamber "
-        f"with them, so they are fired in runs of {run_s:.2g} s. Heavier elements bear longer ones"
+        f"with them, so they are fired in runs of {run_s:.2g} s. Heavier elements can take longer ones"
     )

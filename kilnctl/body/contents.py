@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from ..errors import KilnctlError
 from ..settings.construction import Load
 from ..settings.oven import Oven
-from ..thermal.materials import Material
+from ..thermal.material_data import Material
 from .layers import load_material
 
 
@@ -21,8 +21,8 @@ class Plate:
 
 
 def bodies_in(oven: Oven, load: Load | None) -> tuple[tuple[str, Load], ...]:
-    """What stands in the chamber, by name: "shelf" and "load", where there is any mass of it. Raises KilnctlError for
-    a load that cannot be in that chamber."""
+    """What stands in the chamber, by name: "shelf" and "load", where they have mass. Raises KilnctlError for a load
+    that does not fit into that chamber."""
     found = tuple((n, b) for n, b in (("shelf", oven.shelf), ("load", load)) if b is not None and b.mass_kg > 0.0)
     c = oven.chamber
     volume = c.width_m * c.depth_m * c.height_m
@@ -36,8 +36,8 @@ def bodies_in(oven: Oven, load: Load | None) -> tuple[tuple[str, Load], ...]:
 
 
 def plate_of(oven: Oven, body: Load, mass_factor: float = 1.0) -> Plate:
-    """The plate that a shelf or load is taken for: half the thickness given deep, else as deep as mass, density and
-    surface make it."""
+    """The plate that stands for a shelf or load: its depth is half the given thickness, else follows from mass, density
+    and surface."""
     material, mass = load_material(oven, body), body.mass_kg * mass_factor
     depth = 0.5 * body.thickness_m if body.thickness_m else mass / (material.density_kg_m3 * body.area_m2)
     return Plate(material, body.area_m2, depth, mass / (body.area_m2 * depth))

@@ -1,9 +1,9 @@
-"""The heating elements: as described, and where a file leaves something out, as a sound design would have them.
+"""The heating elements: as described; what a file leaves out is guessed as in a sound design.
 
-A sound design carries the surface load that is advised at the temperature that the oven is for (`thermal.elements`,
-makers' tables from memory), or less where that load would make the element too hot for its own limit when the chamber
-is at its highest and the supply is as high as it may be; and it has room in the chamber. Open wire gets the diameter
-that takes its power from the supply at that load; a sheathed element the usual 6.5 mm.
+A sound design has the surface load advised at the oven's highest temperature (`thermal.elements`, makers' tables from
+memory), or less where that load would make the element too hot for its own limit when the chamber is at its highest and
+the supply is as high as it may be; and it has room in the chamber. Open wire gets the diameter that takes its power
+from the supply at that load; a sheathed element the usual 6.5 mm.
 """
 
 import math
@@ -14,7 +14,7 @@ from ..settings.construction import WIRE_DIAMETER_M
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import ALLOYS, SURFACE_LOAD, recommended_load_w_m2
-from ..thermal.materials import Material
+from ..thermal.material_data import Material
 from ..thermal.surfaces import cylinder_film
 
 # Heat capacity of heating alloys, and of sheathed elements with their magnesia, J/(kg·K) against °C (from
@@ -29,7 +29,7 @@ _MELTS_C = {"iron-chromium-aluminium": 1500.0, "nickel-chromium": 1400.0, "sheat
 
 #: Usual diameter of a sheathed element (common practice), and the thinnest and thickest wire that is wound, m.
 SHEATH_M, THINNEST_M, THICKEST_M = 0.0065, 0.0004, 0.008
-#: Share of the inside faces that elements find room on (an estimate): no guess is larger.
+#: Share of the inside faces that has room for elements (an estimate): no guess is larger.
 MOST_OF_FACES = 0.5
 #: Share of a wire's surface that sees the chamber: a coil lies in its groove (common practice), a sheath stands free.
 FREEDOM = {"iron-chromium-aluminium": 0.5, "nickel-chromium": 0.5, "sheathed": 1.0}
@@ -37,9 +37,9 @@ FREEDOM = {"iron-chromium-aluminium": 0.5, "nickel-chromium": 0.5, "sheathed": 1
 
 @dataclass(frozen=True)
 class Heater:
-    """All groups of elements together: mass in kg, surface in m², diameter of wire or sheath in m. `guessed` names
-    what the file does not say ("surface", "mass"), `crowded` that the power hardly finds room in the chamber,
-    `clamped_from_m` the diameter that mass and surface ask for where no wire has it."""
+    """All groups of elements together: mass in kg, surface in m², diameter of wire or sheath in m. `guessed` names what
+    the file does not say ("surface", "mass"), `crowded`: the chamber has little room for elements of that power;
+    `clamped_from_m`: the diameter that follows from mass and surface, where no wire has it."""
 
     mass_kg: float
     surface_m2: float
@@ -62,7 +62,7 @@ class Heater:
 
 
 def heater_of(oven: Oven) -> Heater:
-    """The elements as given, else from wire or sheath, else as a sound design has them."""
+    """The elements as given, else from wire or sheath, else as in a sound design."""
     e = oven.elements
     _, resistance, limit, density = ALLOYS[e.alloy]
     d, length = e.wire_diameter_m, e.wire_length_m
@@ -101,7 +101,7 @@ def full_power_c(
     oven: Oven, load_w_m2: float, chamber_c: float, diameter_m: float, freedom: float | None = None
 ) -> float:
     """Temperature of an element that gives load_w_m2 to a chamber at chamber_c, °C, by radiation and by convection;
-    `freedom`: share of its surface that radiates freely, FREEDOM of its alloy if not said."""
+    `freedom`: share of its surface that radiates freely, by default FREEDOM of its alloy."""
     e = oven.elements
     strength = e.emissivity * (FREEDOM[e.alloy] if freedom is None else freedom) * STEFAN_BOLTZMANN
     low, high = chamber_c, ((chamber_c + ZERO_C) ** 4 + load_w_m2 / strength) ** 0.25 - ZERO_C
@@ -121,7 +121,7 @@ def _film(oven: Oven, t_c: float, chamber_c: float, diameter_m: float) -> float:
 
 
 def _sound_surface_m2(oven: Oven) -> tuple[float, bool]:
-    """Surface of a sound design, and whether the chamber has no room for it (then it is what finds room)."""
+    """Surface of a sound design, and whether the chamber has too little room for it (then the surface is what fits)."""
     e, top = oven.elements, oven.limits.highest_c
     strained = e.power_w * (1.0 + oven.supply.tolerance) ** 2
     limit = e.limit_c or ALLOYS[e.alloy][2]
@@ -129,11 +129,11 @@ def _sound_surface_m2(oven: Oven) -> tuple[float, bool]:
     room = MOST_OF_FACES * sum(f.inner_area_m2 for f in oven.faces)
     bearable = 0.0
     if limit > top:
-        # What an element at its limit gives to the chamber at its highest.
+        # The load of an element at its own limit in the chamber at its highest temperature.
         strength = e.emissivity * FREEDOM[e.alloy] * STEFAN_BOLTZMANN
         bearable = strength * ((limit + ZERO_C) ** 4 - (top + ZERO_C) ** 4)
         bearable += _film(oven, limit, top, diameter) * (limit - top)
-    # Above the makers' table the advised load goes to zero; an oven that is built all the same carries some load.
+    # Above the makers' table the advised load goes to zero; an oven that is built all the same needs some load.
     advised = max(recommended_load_w_m2(e.alloy, top), 0.25 * SURFACE_LOAD[e.alloy][-1][1])
     wanted = max(e.power_w / advised, strained / max(bearable, 1.0))
     return (wanted, False) if wanted <= room else (room, True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from ..settings.construction import Face, Load, Wall
 from ..settings.oven import Oven
 from ..thermal.box import CORNER, EDGE
-from ..thermal.materials import Material, air_gap, find, from_points, from_polynomial
+from ..thermal.material_data import Material, air_gap, find, from_points, from_polynomial
 from ..thermal.walls import WallLayer
 
 

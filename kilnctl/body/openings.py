@@ -10,8 +10,8 @@ from .layers import geometry_of, material_of
 
 
 class Openings:
-    """What passes the walls of one oven, door shut. Vent and leak carry off chamber air. Ports and bridges take from
-    the radiant star: a frame or a terminal ends at walls and elements, and hardly in the air.
+    """What passes the walls of one oven, door shut. Vent and leak carry off chamber air. Ports and bridges take heat
+    from the radiant star: a frame or a terminal touches walls and elements and takes little heat from the air.
 
     door_width_m, door_height_m, door_m2, top (a lid), floor_m2, depth_m (the door's thickness, which a port goes
     through), port_m2 (black area from the star to the room).
@@ -39,7 +39,7 @@ class Openings:
         return air_flow_w(self.oven.vent.flow_m3_per_s, apart_c, ambient_c) / (apart_c - ambient_c)
 
     def leak_w_per_k(self, air_c: float, ambient_c: float) -> float:
-        """The same of the crack round the shut door, W/K."""
+        """The same for the crack around the shut door, W/K."""
         flow = door_leak_kg_s(self.oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top)
         return flow * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk * self.leakage
 

@@ -1,4 +1,4 @@
-"""The surfaces inside: faces, shelf and load, elements; what each convects and radiates by."""
+"""The surfaces inside: faces, shelf and load, elements; their areas for convection and radiation."""
 
 import math
 from dataclasses import dataclass

@@ -1,13 +1,14 @@
-"""The thermocouple in its sheath: how quickly it follows what is around it."""
+"""The thermocouple in its sheath: how quickly it follows its surroundings."""
 
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 
-#: Share of the sheath's time constant that sits inside it, whatever the film (common practice: a quarter to a third
-#: for a 3 mm sheath filled with magnesia).
+#: Share of the sheath's time constant that lies inside it and does not depend on the film (common practice: a quarter
+#: to a third for a 3 mm sheath filled with magnesia).
 INNER_SHARE = 0.3
 
-#: Film and radiation of the sheath in still air at room temperature, W/(m²·K): what a time constant is stated for.
+#: Film and radiation of the sheath in still air at room temperature, W/(m²·K): the condition for which a time constant
+#: is stated.
 STILL_FILM = sensor_film(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
 
 

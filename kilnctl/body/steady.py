@@ -21,7 +21,7 @@ from .radiating import star_m2, surfaces_of
 
 @dataclass(frozen=True)
 class Factors:
-    """Multipliers on what a description is unsure of; 1 is as described. Used for ranges and what-if."""
+    """Factors on uncertain figures of a description; 1 is as described. Used for ranges and what-if questions."""
 
     conductivity: float = 1.0
     emissivity: float = 1.0
@@ -49,7 +49,7 @@ class Steady:
 
 
 class BeyondPhysics(ValueError):
-    """The state asked for lies where the formulas of air or films no longer hold."""
+    """The requested state is outside the range of the formulas of air or films."""
 
 
 def _fourth(t_c: float) -> float:
@@ -77,7 +77,7 @@ class _Wall:
         self.emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
         n = 20
         span = highest_c + 20.0 - self.ambient_c
-        # Closer together where it is cool: the outer film bends the curve there.
+        # Closer together at low temperatures, where the outer film bends the curve.
         self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
         self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
         self._c = _spline(np.array(self._t), np.array(self._q))
@@ -110,7 +110,7 @@ class _Wall:
 
 def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
     """Coefficients of the cubic spline through the points, highest power first, plain floats (they are read some ten
-    thousands of times). At both ends the third derivative runs through the second and the last but one point ("not a
+    thousands of times). The third derivative is continuous at the second and at the last but one point ("not a
     knot")."""
     h, slope = np.diff(x), np.diff(y) / np.diff(x)
     n = len(x)
@@ -220,7 +220,7 @@ class SteadyOven:
         return t, film * (t - air_c)
 
     def _others(self, radiant_c: float, air_c: float) -> tuple[dict[str, float], dict[str, float]]:
-        """Heat that does not go through the walls, W, by name: (from the star, from the air)."""
+        """Heat that leaves other than through the walls, W, by name: (from the star, from the air)."""
         ambient, openings = self.ambient_c, self.openings
         star: dict[str, float] = {}
         for b in self.oven.bridges:
@@ -246,7 +246,7 @@ class SteadyOven:
         return fourth**0.25 - ZERO_C
 
     def _at(self, chamber_c: float, apart_k: float) -> "_Trial":
-        """The state in which the air is apart_k warmer than the chamber; balanced but for the air's surplus."""
+        """The state in which the air is apart_k warmer than the chamber, K; everything but the air is balanced."""
         air_c = chamber_c + apart_k
         radiant = self._radiant_for(chamber_c, air_c)
         faces = [self._face(i, radiant, air_c) for i in range(len(self.walls))]
@@ -270,7 +270,7 @@ class SteadyOven:
             try:
                 there = self._at(chamber_c, far).surplus_w
             except ValueError:
-                step *= 0.25  # the formulas end before that: come nearer to their end
+                step *= 0.25  # the formulas end before that: approach their end
                 if step < 1e-3:
                     break
                 continue
@@ -280,8 +280,8 @@ class SteadyOven:
         raise BeyondPhysics("no temperature of the air within the range of the formulas balances it")
 
     def at(self, chamber_c: float) -> Steady:
-        """The steady oven at chamber_c, °C. Raises ValueError at or below the room or above what it was made for, and
-        BeyondPhysics where elements or air would be hotter than the formulas go."""
+        """The steady oven at chamber_c, °C. Raises ValueError at or below the room or above `highest_c`, and
+        BeyondPhysics where elements or air would be hotter than the formulas allow."""
         if not self.ambient_c + 0.5 <= chamber_c <= self.highest_c:
             raise ValueError(f"chamber_c = {chamber_c:g} °C: from just above the room to {self.highest_c:g} °C")
         try:
@@ -310,8 +310,8 @@ class SteadyOven:
 
     @cached_property
     def valid_c(self) -> float:
-        """The hottest chamber that can be looked at, °C: `highest_c`, or less where elements or air leave the formulas
-        before."""
+        """The hottest chamber that can be solved, °C: `highest_c`, or less where elements or air leave the formulas'
+        range earlier."""
         low, high = self.ambient_c + 1.0, self.highest_c
         if self._can(high):
             return high
@@ -339,7 +339,7 @@ class SteadyOven:
 
 @dataclass(frozen=True)
 class _Trial:
-    """A state that is balanced but for the air, which is given surplus_w more than it gives."""
+    """A state in balance except for the air, which receives surplus_w more than it gives."""
 
     surplus_w: float
     radiant_c: float

@@ -1,4 +1,4 @@
-"""What the small commands that speak to a running service have in common."""
+"""Shared by the small commands that talk to a running service."""
 
 import argparse
 import getpass
@@ -17,7 +17,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def asked(args: argparse.Namespace, request: dict) -> dict:
-    """The service's answer; raises KilnctlError where nobody answers."""
+    """The service's answer; raises KilnctlError when no service answers."""
 
     u = units_of(args)
     answer = ask(socket_of(args), request)
@@ -43,7 +43,7 @@ def _oven(args: argparse.Namespace):
 
 
 def oven_of(folder: str | Path):
-    """The oven whose file lies in a run's folder, or None: a record without it is shown too."""
+    """The oven from the file in a run's folder; None without one, since such a record is shown too."""
 
     try:
         return load_oven(Path(folder) / "oven.yaml")
@@ -52,7 +52,7 @@ def oven_of(folder: str | Path):
 
 
 def told(answer: dict) -> int:
-    """Print what the service says to a request; 1 when it refuses."""
+    """Print the service's answer to a request. Returns 1 when it refuses."""
     if not answer.get("ok"):
         raise KilnctlError(answer.get("words", "refused"))
     print(answer.get("words", "done"))

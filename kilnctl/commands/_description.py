@@ -1,4 +1,4 @@
-"""The text of an oven file from the answers to `kilnctl new`: in the answers' own units, round figures in either."""
+"""The text of an oven file from the answers to `kilnctl new`: in the units of the answers, with round figures."""
 
 import math
 import re
@@ -8,14 +8,14 @@ from ..units import parse
 
 
 def split_size(text: str) -> list[str]:
-    """ "600 x 600 x 800 mm" → three lengths; a unit at the end is for all that have none."""
+    """ "600 x 600 x 800 mm" → three lengths; a unit at the end holds for all numbers without one."""
     parts = [p.strip() for p in text.replace("×", "x").replace("X", "x").replace("*", "x").split("x")]
     last = parts[-1] if parts else ""
     unit = last.lstrip("0123456789. /").strip()
     return [p if any(c.isalpha() or c in '"″' for c in p) else f"{p} {unit}" for p in parts]
 
 
-#: What the file says of small things that nobody is asked for, in units that suit the answers: metric, American.
+#: Settings that no question asks for, in the units of the answers: metric, American.
 _SMALL = {
     "liner": ("1 mm", "20 gauge steel"),
     "terminal_area": ("30 mm²", "0.05 in²"),
@@ -30,7 +30,7 @@ _SMALL = {
     "load_area": ("0.5 m²", "800 in²"),
     "load_thickness": ("3 mm", "1/8 in"),
 }
-#: Element → (highest temperature in °C, in °F), a little below what the alloy bears (makers' tables, from memory).
+#: Element → (highest temperature in °C, in °F), a little below the alloy's limit (makers' tables, from memory).
 _ELEMENT_LIMIT = {
     "sheathed": ("700 °C", "1290 °F"),
     "iron-chromium-aluminium": ("1300 °C", "2370 °F"),
@@ -39,7 +39,7 @@ _ELEMENT_LIMIT = {
 
 
 def quoted(text: str) -> str:
-    """A value as YAML takes it: quoted where a sign would mislead it."""
+    """A value in YAML, quoted where a character has a meaning there."""
     return "'" + text.replace("'", "''") + "'" if any(c in text for c in "\"'#:{}[],&*%") else text
 
 

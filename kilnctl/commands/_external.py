@@ -1,4 +1,4 @@
-"""What the commands have in common that read a logger's external thermocouples beside a run's record."""
+"""Shared by the commands that read a logger's external thermocouples together with a run's record."""
 
 import argparse
 from pathlib import Path
@@ -15,7 +15,7 @@ def offset_option(parser: argparse.ArgumentParser) -> None:
 
 
 def offset_s(text: str) -> float:
-    """Of a logger's clock, s. Raises KilnctlError for what is no time."""
+    """Offset of a logger's clock, s. Raises KilnctlError for anything but a time."""
 
     try:
         sign = -1.0 if text.strip().startswith("-") else 1.0
@@ -25,11 +25,11 @@ def offset_s(text: str) -> float:
 
 
 def names(text: str) -> tuple[str, ...]:
-    """Columns' names, between commas."""
+    """Names of columns, separated by commas."""
     return tuple(n.strip() for n in text.split(",") if n.strip())
 
 
 def written(path: Path, text: str) -> None:
-    """Write the page, and say where it lies. Raises KilnctlError."""
+    """Write the page and print its place. Raises KilnctlError."""
     write_text(path, text)
     print(f"\nthe page lies in {path}")

@@ -17,7 +17,7 @@ def units_option(parser: argparse.ArgumentParser) -> None:
 
 def chosen(args: argparse.Namespace, *settings) -> Units:
     """The units that this command prints in: as its option says, else as the oven's file writes its temperatures. They
-    are kept in `args.shown`, for the message of an error."""
+    are kept in `args.shown`, for error messages."""
     said = next((s for s in (getattr(x, "units", None) for x in settings) if s), METRIC)
     args.shown = Units(getattr(args, "units", None) or said).knowing(*settings)
     return args.shown
@@ -47,13 +47,13 @@ def virtual_oven(parser: argparse.ArgumentParser) -> None:
 
 
 def check_seed(seed: int) -> None:
-    """Raises KilnctlError for what is no seed."""
+    """Raises KilnctlError for an invalid seed."""
     if seed < 0:
         raise KilnctlError("--seed: a whole number from 0")
 
 
 def start(parser: argparse.ArgumentParser) -> None:
-    """What a person has to say before a real oven is heated."""
+    """What a person must confirm before a real oven is heated."""
     parser.add_argument(
         "--confirm", action="store_true", help="start although the limits are unlike the last run's, or there was none"
     )
@@ -68,5 +68,5 @@ def start(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--attended",
         action="store_true",
-        help="a person stays beside the oven; needed with hardware that cannot let go by itself",
+        help="a person stays next to the oven; needed with hardware that cannot switch the heat off by itself",
     )

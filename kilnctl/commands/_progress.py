@@ -1,4 +1,5 @@
-"""Progress on the terminal: a line that renews itself; where standard error is no terminal, a line now and then."""
+"""Progress on the terminal: a line that is rewritten in place; where standard error is no terminal, a new line now and
+then."""
 
 import sys
 import time
@@ -28,7 +29,7 @@ class TerminalLine:
             print(text, file=sys.stderr, flush=True)
 
     def end(self) -> None:
-        """Leave the terminal's line empty."""
+        """Clear the terminal's line."""
         if not self._quiet and sys.stderr.isatty() and self._shown_s:
             print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 

@@ -9,7 +9,12 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import Units, clock
+from ..plants.injection import load_faults
+from ..record.run_record import read_run
+from ..report.finishing import finish
+from ..report.summary_text import summary_text
 from ..rig import RigDriver, VirtualRig, open_rig
+from ..run.summary import summarise
 from ..service import operating_system
 from ..service.loop import OvenService
 from ..service.pace import RealPace, SimulatedPace
@@ -73,7 +78,7 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
 
 
 def _keep_bytes(megabytes: float | None) -> int | None:
-    """Raises KilnctlError for what is no size."""
+    """Raises KilnctlError for an invalid size."""
     if megabytes is None:
         return None
     if not (math.isfinite(megabytes) and megabytes >= 0.0):
@@ -102,15 +107,13 @@ def _hardware(what: Serving) -> tuple[RigDriver, RealPace | SimulatedPace]:
         raise KilnctlError("--speed: a number from 1")
     faults = ()
     if what.faults:
-        from ..plants.injection import load_faults  # noqa: PLC0415 - the simulation, which real hardware does not need
-
         faults = load_faults(what.faults)
     rig = VirtualRig(what.oven, load=what.load, seed=what.seed, faults=faults)
     return rig, RealPace(tick_s) if what.speed == 1.0 else SimulatedPace(tick_s, what.speed)
 
 
 def _refused_wishes(oven: Oven) -> list[str]:
-    """Do what the oven's file asks of the operating system; words about what was refused."""
+    """Apply what the oven's file asks of the operating system. Returns a sentence for each thing that it refused."""
     said = []
     if oven.service.lock_memory:
         said.append(operating_system.lock_memory())
@@ -132,12 +135,6 @@ class _TerminalLines:
 
 def _print_end(folder: Path, outcome: str, u: Units) -> None:
     """The summary and the page of a run that is over; the heat has been off since before this."""
-    # Reading and summing up a record takes scipy, which the process that heats does without.
-    from ..record.run_record import read_run  # noqa: PLC0415 - see above
-    from ..report.finishing import finish  # noqa: PLC0415 - see above
-    from ..report.summary_text import summary_text  # noqa: PLC0415 - see above
-    from ..run.summary import summarise  # noqa: PLC0415 - see above
-
     record = read_run(folder)
     if len(record.time_s):
         summary = summarise(record)

@@ -1,11 +1,11 @@
-"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one beside it. Status 1 when no soak was
-steady."""
+"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one next to it. Status 1 when no soak
+was steady."""
 
 import argparse
 from pathlib import Path
 
 from ..record.run_record import read_run
-from ..report import survey
+from ..report import uniformity
 from ._external import names, offset_option, offset_s, written
 from ._options import chosen
 
@@ -30,11 +30,11 @@ def run(args: argparse.Namespace) -> int:
 
     record = read_run(args.run)
     u = chosen(args, record.oven)
-    loose = survey.read_loose(args.readings, offset_s(args.offset), names(args.reference))
-    found = survey.accuracy(record, loose)
-    print(u.words(survey.accuracy_text(found)))
+    loose = uniformity.read_loose(args.readings, offset_s(args.offset), names(args.reference))
+    found = uniformity.accuracy(record, loose)
+    print(u.words(uniformity.accuracy_text(found)))
     written(
         Path(args.out) if args.out else record.folder / "accuracy.html",
-        u.words(survey.accuracy_page(record, loose, found)),
+        u.words(uniformity.accuracy_page(record, loose, found)),
     )
     return 0 if any(a.steady for a in found) else 1

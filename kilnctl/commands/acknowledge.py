@@ -25,7 +25,7 @@ def run(args) -> int:
     for _ in range(PATIENCE_S):
         if not answer.get("again"):
             break
-        # The hardware has a latch of its own that goes first.
+        # The hardware has its own latch, which must be cleared first.
         time.sleep(1.0)
         answer = _asking.asked(args, question)
     return _asking.told(answer)

@@ -12,8 +12,8 @@ from ..firmware import frames
 from ..reading import Reading
 from ..rig import converters
 from ..rig.answers import REFUSALS
-from ..rig.board import BoardRig
-from ..rig.line import Line, greet
+from ..rig.board_rig import BoardRig
+from ..rig.line import CLEAR, Line, greet
 from ..safety.gate import desk_permit
 
 FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
@@ -117,7 +117,7 @@ def _show(oven, answer) -> None:
 
 def _clear(line) -> int:
 
-    answer = line.ask(frames.CLEAR)
+    answer = line.ask(CLEAR)
     if answer is None:
         raise KilnctlError(f"{line.port}: no answer")
     if answer.refused:
@@ -171,7 +171,7 @@ def _test(oven, port: str, yes: bool) -> int:
             if not _asked("   " + question, yes):
                 failed.append(f"{what}: not as it should be")
         if not failed:
-            failed += _lets_go(rig)
+            failed += lets_go(rig)
         _show_sensors(rig.read())
         if not _asked("   Does each of them rise when it is warmed, and none of the others?", yes):
             failed.append("sensors: not as they should be")
@@ -189,7 +189,7 @@ def _test(oven, port: str, yes: bool) -> int:
 
 
 def _commanded(rig: BoardRig, duty: float, closed: bool) -> Reading:
-    """Command that for three seconds, as the control loop would; the last reading of them."""
+    """Send that command for three seconds, as the control loop would. Returns the last reading."""
     end, step = time.monotonic() + 3.0, 0
     while True:
         step += 1
@@ -210,8 +210,9 @@ def _show_sensors(reading: Reading) -> None:
             print(f"   {name:8s} {f'{value:.1f} °C' if math.isfinite(value) else fault}")
 
 
-def _lets_go(rig: BoardRig) -> list[str]:
-    """Heat, and then go quiet as a hung program would: the board must drop relay and contactor by itself and latch."""
+def lets_go(rig: BoardRig) -> list[str]:
+    """Heat, then send nothing, as a hung program would: the board must switch off relay and contactor by itself and
+    latch."""
 
     print(
         "\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within "
@@ -226,7 +227,7 @@ def _lets_go(rig: BoardRig) -> list[str]:
     reading = rig.read()
     failed = []
     if "board-fault" not in reading.faults or reading.contactor_closed:
-        failed.append("the board did not let go when the program stood still: DO NOT USE IT")
+        failed.append("the board did not switch the heat off when the program stopped: DO NOT USE IT")
     rig.clear()
     time.sleep(0.5)
     if "board-fault" in rig.read().faults:

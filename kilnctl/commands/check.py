@@ -58,7 +58,7 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
     print(f"  schedules may go to {highest}; the software cuts the heat at {u.temperature(oven.limits.trip_at_c)}")
     print(
         f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
-        "(`kilnctl size` tells more)"
+        "(`kilnctl size` says more)"
     )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")

@@ -5,7 +5,7 @@ import datetime
 
 from ..body import load_oven
 from ..errors import KilnctlError
-from ..identification.fit import fit
+from ..identification.fitting import fit
 from ..identification.records import as_log
 from ..identification.validation import predicted_on
 from ..model.trained_file import load_model, save_model, trained

@@ -2,7 +2,7 @@
 
 import argparse
 
-from ..report.history import read_history
+from ..report.ageing import read_history
 from ..report.history_text import history_page, history_text
 from ._asking import oven_of
 from ._files import write_text

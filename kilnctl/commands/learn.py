@@ -16,12 +16,15 @@ from ..report.finishing import finish
 from ..run.prepare import PreparedRun
 from ..run.summary import summarise
 from ..run.virtual_plant import virtual_oven
+from ..service.session import check_apart
+from ..service.start_policy import StartPolicy, StartWishes
 from ..settings.oven import Oven
 from ..terms import Outcome
 from ..units import UnitError, parse
 from . import _options
 from ._options import chosen
 from ._progress import SimulationProgress
+from ._serving import Serving, serve
 
 _WHY = """Why it runs like this: full power from cold tells heat capacities from the first slopes; the coast
 after it, the elements' stored heat and the sensor's lag; levels of power above and below what holds, the
@@ -137,11 +140,6 @@ def _next(args: argparse.Namespace, outcome: str, folder: Path | None) -> None:
 
 def _in_service(args: argparse.Namespace, ready: PreparedRun, hot: bool) -> int:
     """The same run in real time, by the service that runs schedules: start test, journal, socket, watchdog."""
-    # A learning run on the virtual oven does without the service.
-    from ..service.session import check_apart  # noqa: PLC0415 - see above
-    from ..service.start_policy import StartPolicy, StartWishes  # noqa: PLC0415 - see above
-    from ._serving import Serving, serve  # noqa: PLC0415 - see above
-
     check_apart(ready.oven)
     wishes = StartWishes(args.acknowledge or "", args.reading_is_right, anew=True, confirm=args.confirm)
     policy = StartPolicy(wishes, ready, lambda chamber_c: learning.refuse_hot(ready.oven, chamber_c, hot))
@@ -174,8 +172,7 @@ def _temperature(text: str | None, option: str) -> float | None:
 def _refuse_other(
     args: argparse.Namespace, was: learning.Interrupted, ceiling_c: float | None, top_c: float | None
 ) -> None:
-    """The rest of an interrupted run is the same run: its record says it, and nothing else may be asked of it. Raises
-    KilnctlError."""
+    """The rest of an interrupted run, as its record says; no other option may contradict it. Raises KilnctlError."""
     for option, asked, before in (("--ceiling", ceiling_c, was.ceiling_c), ("--to", top_c, was.top_c)):
         if asked is not None and abs(asked - before) > 0.5:
             raise KilnctlError(

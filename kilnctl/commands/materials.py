@@ -3,7 +3,7 @@
 import argparse
 
 from ..errors import KilnctlError
-from ..thermal.materials import library
+from ..thermal.material_data import library
 from ..units import UnitError, parse, parse_unit
 from ._options import chosen
 

@@ -11,7 +11,7 @@ from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..settings.oven import oven_from
 from ..sizing import size
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from ..units import UnitError, parse
 from ._description import described, in_fahrenheit, in_inches, split_size
 
@@ -26,7 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 @dataclass(frozen=True)
 class Question:
     """`default` may depend on the answers so far; `accept` returns what is wrong with the words of an answer, or None.
-    After a question that `settles` a part of the oven, the oven described so far is judged as `kilnctl check` would."""
+    After a question that `settles` a part of the oven, the description so far is judged as by `kilnctl check`."""
 
     key: str
     ask: str
@@ -123,7 +123,7 @@ def _line_hz(a: dict) -> str:
 
 def _backing(a: dict) -> tuple[str, str]:
     usual = PURPOSES[a["purpose"].lower()][5]
-    # A second layer of the usual kind belongs to the usual first one.
+    # The usual second layer goes with the usual first one.
     return usual if usual and a["insulation"].lower() == PURPOSES[a["purpose"].lower()][3] else ("none", "25 mm")
 
 
@@ -201,7 +201,7 @@ QUESTIONS = (
     Question(
         "heaters",
         "What are the elements? (sheathed, iron-chromium-aluminium, nickel-chromium)",
-        "open wire bears more heat than a sheath",
+        "open wire gets hotter than a sheath may",
         lambda a: "sheathed" if parse(a["highest"], "temperature") <= 400.0 else "iron-chromium-aluminium",
         _one_of("sheathed", "iron-chromium-aluminium", "nickel-chromium"),
         settles=True,
@@ -236,7 +236,7 @@ QUESTIONS = (
     ),
     Question(
         "vented",
-        "Is it ventilated, with a flow switch that tells the controller? (yes, no)",
+        "Is it ventilated, with a flow switch that the controller reads? (yes, no)",
         "curing powder gives off flammable vapour; schedules that say so are refused without it",
         lambda a: "yes",
         _one_of("yes", "no"),
@@ -251,7 +251,7 @@ def _wanted(question: Question, answers: dict) -> bool:
 
 
 def default_answers(purpose: str | None = None) -> dict[str, str]:
-    """What `--defaults` answers, for one of PURPOSES; the usual one if None."""
+    """The answers of `--defaults` for one of PURPOSES; for the usual purpose if None."""
     answers: dict[str, str] = {}
     for question in QUESTIONS:
         if _wanted(question, answers):

@@ -1,4 +1,4 @@
-"""`kilnctl panel OVEN`: a page for the screen beside the oven, a phone, a desk. Extra `panel`."""
+"""`kilnctl panel OVEN`: a page for the screen next to the oven, a phone, a desk. Extra `panel`."""
 
 import argparse
 import contextlib
@@ -37,7 +37,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--schedules",
         metavar="DIR",
-        help="folder of schedules to choose from (default: 'schedules' beside the oven's folder, else the oven's own "
+        help="folder of schedules to choose from (default: 'schedules' next to the oven's folder, else the oven's own "
         "folder)",
     )
     parser.add_argument("--runs", metavar="DIR", default="runs", help="folder of records (default: runs)")
@@ -114,12 +114,12 @@ def run(args: argparse.Namespace) -> int:
         oven,
         socket,
         home / "panel",
-        Path(args.schedules) if args.schedules else _schedules(args.oven),
+        Path(args.schedules) if args.schedules else schedules_beside(args.oven),
         Path(args.runs),
     )
 
 
-def _schedules(oven_file: str) -> Path:
+def schedules_beside(oven_file: str) -> Path:
     folder = Path(oven_file).resolve().parent
     beside = folder.parent / "schedules"
     return beside if beside.is_dir() else folder
@@ -187,7 +187,7 @@ def _until_ended(server, args) -> None:
     def end(number, frame) -> None:
         raise KeyboardInterrupt
 
-    # The server raises again the signal that ended it; what was started for the panel is then ended too.
+    # The server raises the signal that ended it again; processes started for the panel then end too.
     before = signal.signal(signal.SIGTERM, end)
     try:
         server.run()
@@ -208,14 +208,14 @@ def _tell_address(args, oven) -> None:
     )
     if args.bind not in _LOCAL:
         print(
-            f"note: Stop has port {args.stop_port} for itself; open it too. Plain http: whoever can listen on this "
+            f"note: Stop has port {args.stop_port} for itself; open it too. Plain http: anyone who can listen on this "
             "network can read the PIN",
             flush=True,
         )
 
 
 def _demo(args) -> int:
-    """A waiting service with a virtual oven, a first cure started in it, and the panel before both."""
+    """An idle service with a virtual oven, a first cure started on it, and the panel for both."""
     configs = Path(__file__).resolve().parents[2] / "configs"
     oven_file = Path(args.oven) if args.oven else configs / "ovens" / "curing-cabinet.yaml"
     if not oven_file.is_file():
@@ -224,7 +224,7 @@ def _demo(args) -> int:
             "(kilnctl panel --demo OVEN --schedules DIR)"
         )
     oven = load_oven(oven_file)
-    schedules = Path(args.schedules) if args.schedules else _schedules(str(oven_file))
+    schedules = Path(args.schedules) if args.schedules else schedules_beside(str(oven_file))
     with tempfile.TemporaryDirectory(prefix="kilnctl-demo-") as place:
         folder = Path(place)
         home, socket = operating_system.places(oven.name, place)
@@ -278,7 +278,7 @@ def _wait_for(service, socket: Path) -> None:
 
 
 def _first_run(socket: Path, schedules: Path) -> None:
-    """Something to look at: the powder cure, where there is one."""
+    """Start a run to look at: the powder cure, where there is one."""
     first = schedules / "powder-cure.yaml"
     if first.is_file():
         ask_to_start(socket, {"ask": "start", "schedule": str(first), "by": "the demo", "confirm": True})

@@ -31,7 +31,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("schedule", help="schedule file (YAML)")
     _options.out(parser)
     parser.add_argument(
-        "--compare", action="store_true", help="beside it, an on/off thermostat of ±3 °C on the same oven and seed"
+        "--compare",
+        action="store_true",
+        help="also run an on/off thermostat of ±3 °C on the same oven and seed",
     )
     parser.add_argument(
         "--controller",
@@ -57,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     own = load_plant(args.plant, oven) if args.plant else None
     faults = load_faults(args.faults) if args.faults else ()
     print(f"{oven.name}: {schedule.name}" + (f" ({schedule.about})" if schedule.about else ""))
-    # Refuse before anything is written: layers above their limit, steps the oven may not or cannot do, unproved
+    # Refuse before anything is written: layers above their limit, steps the oven must not or cannot do, unproved
     # ventilation.
     size(oven)
     plant = own if own is not None else usual_plant(oven, schedule, args.seed, faults)
@@ -95,7 +97,7 @@ def _announce(ready: PreparedRun, u: Units) -> None:
 def _compare(
     args: argparse.Namespace, ready: PreparedRun, summary: Summary, faults: Sequence[PlantFault], u: Units
 ) -> None:
-    """Beside the run, a thermostat on the same oven, load and seed."""
+    """A thermostat on the same oven, load and seed, for comparison."""
     oven, schedule = ready.oven, ready.schedule
     plant = usual_plant(oven, schedule, args.seed, faults)
     thermostat = prepare(oven, schedule, ready.model, truth_of(plant).chamber_c, controller="thermostat")

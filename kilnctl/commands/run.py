@@ -1,4 +1,4 @@
-"""`kilnctl run OVEN SCHEDULE`: the real thing, in real time, on any rig."""
+"""`kilnctl run OVEN SCHEDULE`: a real run, in real time, on any rig."""
 
 import argparse
 import dataclasses

@@ -3,7 +3,7 @@
 import argparse
 import json
 
-from ..settings.schema import schema_of
+from ..settings.json_schema import schema_of
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -1,4 +1,4 @@
-"""`kilnctl start OVEN SCHEDULE`: start a schedule on a service that waits (`kilnctl run OVEN --idle`)."""
+"""`kilnctl start OVEN SCHEDULE`: start a schedule on an idle service (`kilnctl run OVEN --idle`)."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""`kilnctl study OVEN SCHEDULE`: a rehearsal on many ovens drawn from what is not known; also thickness and tuning."""
+"""`kilnctl study OVEN SCHEDULE`: a rehearsal on many ovens drawn from the uncertainties; also thickness and tuning."""
 
 import argparse
 import sys
@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def cluster(address: str):
-    """An executor on a running Dask cluster. Raises KilnctlError without the extra, and when nobody answers."""
+    """An executor on a running Dask cluster. Raises KilnctlError without the extra, and when no scheduler answers."""
     try:
         from distributed import Client  # noqa: PLC0415 - of an extra that need not be there
     except ImportError:

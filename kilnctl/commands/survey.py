@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from ..record.run_record import read_run
-from ..report import survey
+from ..report import uniformity
 from ._external import names, offset_option, offset_s, written
 from ._options import chosen
 
@@ -28,10 +28,11 @@ def run(args: argparse.Namespace) -> int:
 
     record = read_run(args.run)
     u = chosen(args, record.oven)
-    loose = survey.read_loose(args.readings, offset_s(args.offset), names(args.only))
-    found = survey.survey(record, loose)
-    print(u.words(survey.survey_text(found)))
+    loose = uniformity.read_loose(args.readings, offset_s(args.offset), names(args.only))
+    found = uniformity.survey(record, loose)
+    print(u.words(uniformity.survey_text(found)))
     written(
-        Path(args.out) if args.out else record.folder / "survey.html", u.words(survey.survey_page(record, loose, found))
+        Path(args.out) if args.out else record.folder / "survey.html",
+        u.words(uniformity.survey_page(record, loose, found)),
     )
     return 0

@@ -18,16 +18,44 @@ from dataclasses import dataclass, replace
 
 from ..model.energy import CHAMBER, SENSOR, EnergyModel
 
-#: Shares of the power that holds the temperature at that moment, and of the longest level's time, one after
-#: another.
+#: The levels in their order: share of the power that holds the temperature at that moment, and share of the longest
+#: level's time.
 LEVELS = ((1.0, 0.3), (1.4, 0.4), (0.5, 0.4), (1.25, 0.2), (0.7, 0.2), (1.0, 1.0))
 #: Kinds of stage that have heat in them; in all others the contactor is open.
 HEATED = ("full", "level")
 #: Distance that the top working temperature keeps from the ceiling: share of the rise, and at least so many
 #: kelvin.
 BELOW_SHARE, BELOW_K = 0.03, 6.0
-#: The first coast's rise is reckoned half as large again as the model says, until one has been seen.
+#: The first coast's rise is taken as half as large again as the model says, until one has been seen.
 DOUBT = 1.5
+#: Working temperatures: the top one takes at most this share of full power to hold, and is lowered in steps to this
+#: share of its rise until it does; the low one lies at this share of the top's rise; the top lies at least so many
+#: kelvin above the room.
+TOP_POWER, TOP_STEP, LOW_SHARE, LEAST_RISE_K = 0.75, 0.97, 0.45, 40.0
+#: Time of the longest level: share of the oven's slowest time constant, least and most, s. A coast takes at most half
+#: of it, and heating up at most FULL_S.
+LEVEL_SHARE, LEVEL_LEAST_S, LEVEL_MOST_S, FULL_S = 0.12, 420.0, 1500.0, 4.0 * 3600.0
+#: Band of a level: share of the rise, least, and most below the top, K. The long level has twice that. At the top it
+#: keeps so many kelvin from the ceiling, as every stage with heat does.
+BAND_SHARE, BAND_LEAST_K, BAND_MOST_K, CEILING_K = 0.06, 5.0, 40.0, 2.0
+#: A level that leaves its band ends, but not before this share of its time.
+BAND_AFTER = 0.15
+#: Falls without heat: down to this share of the top's rise, and at most for this share of the slowest time constant,
+#: least and most, s. Between them comes one level at this share of the rise, of so long, s, with so many times what
+#: holds it.
+FALL_TO, FALL_SHARE, FALL_LEAST_S, FALL_MOST_S = 0.55, 0.4, 1500.0, 5400.0
+LAST_TO, LAST_SHARE, LAST_LEAST_S, LAST_MOST_S = 0.12, 1.2, 1800.0, 10.0 * 3600.0
+BETWEEN_AT, BETWEEN_BAND, BETWEEN_S, BETWEEN_POWER = 0.5, 0.1, 600.0, 1.2
+#: A coast is over when the reading has fallen by so many kelvin, or this share of the stage's band, below its peak, and
+#: after so long at least, s.
+COAST_FALL_K, COAST_FALL_SHARE, COAST_LEAST_S = 1.5, 0.25, 15.0
+#: A coast is compared with the model when that expected so many kelvin at least; what it showed is taken with a margin,
+#: within these factors.
+COMPARED_K, COAST_MARGIN, COAST_LEAST, COAST_MOST = 0.5, 1.15, 0.75, 4.0
+#: A level's power is never taken from less than this share of full power.
+LEVEL_LEAST_POWER = 0.05
+#: How far ahead the coast and the power that holds are simulated, s.
+COAST_AHEAD_S, HOLDING_AHEAD_S = 240.0, 90.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +80,8 @@ class Experiment:
     ceiling_c: float
     model: EnergyModel
     left_s: tuple[float, ...] = ()
-    #: After so long no stage with heat goes on: the run ends with its last fall, before a limit of its length would
-    #: trip it.
+    #: After so long, s, no stage with heat goes on: the run ends with its last fall, before the limit of its length
+    #: trips it.
     heat_until_s: float = math.inf
 
     @property
@@ -91,25 +119,26 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
     ambient = model.ambient_c
     rise = ceiling_c - ambient
     top = ceiling_c - max(BELOW_K, BELOW_SHARE * rise) if top_c is None else top_c
-    if not top <= ceiling_c - BELOW_K + 1e-9 or top - ambient < 40.0:
+    if not top <= ceiling_c - BELOW_K + 1e-9 or top - ambient < LEAST_RISE_K:
         raise ValueError(
             f"ceiling_c = {ceiling_c:g}: the top working temperature, {top:g} °C, must lie {BELOW_K:g} K "
-            "below it and 40 K above the room"
+            f"below it and {LEAST_RISE_K:g} K above the room"
         )
-    # What full power cannot hold with some to spare cannot be worked around either.
+    # A working temperature needs power in reserve above what holds it.
     for _ in range(60):
-        if model.holding_w(top) <= 0.75 * model.power_w:
+        if model.holding_w(top) <= TOP_POWER * model.power_w:
             break
-        top = ambient + 0.97 * (top - ambient)
-    low = ambient + 0.45 * (top - ambient)
+        top = ambient + TOP_STEP * (top - ambient)
+    low = ambient + LOW_SHARE * (top - ambient)
     stages = [Stage("rest", "before any heat", ambient, 0.0, 60.0)]
     for at in (low, top):
-        slow = min(1500.0, max(420.0, 0.12 * slowest_s(model, at)))
-        band = min(max(5.0, 0.06 * (at - ambient)), max(5.0, ceiling_c - at - 2.0) if at == top else 40.0)
-        stages.append(Stage("full", f"full power to {at:.0f} °C", at, 0.0, 4.0 * 3600.0))
+        slow = min(LEVEL_MOST_S, max(LEVEL_LEAST_S, LEVEL_SHARE * slowest_s(model, at)))
+        most = max(BAND_LEAST_K, ceiling_c - at - CEILING_K) if at == top else BAND_MOST_K
+        band = min(max(BAND_LEAST_K, BAND_SHARE * (at - ambient)), most)
+        stages.append(Stage("full", f"full power to {at:.0f} °C", at, 0.0, FULL_S))
         stages.append(Stage("coast", f"coast near {at:.0f} °C", at, band, 0.5 * slow))
         for share, part in LEVELS:
-            # The long level may drift further: how it bends is what it is there for.
+            # The long level may drift further: its curvature is what it is for.
             wide = band * (2.0 if part == 1.0 else 1.0)
             stages.append(
                 Stage("level", f"{100 * share:.0f} % of what holds {at:.0f} °C", at, wide, part * slow, share)
@@ -118,23 +147,23 @@ def plan(model: EnergyModel, ceiling_c: float, top_c: float | None = None) -> Ex
         Stage(
             "fall",
             "fall without heat",
-            ambient + 0.55 * (top - ambient),
+            ambient + FALL_TO * (top - ambient),
             0.0,
-            min(5400.0, max(1500.0, 0.4 * slowest_s(model, top))),
+            min(FALL_MOST_S, max(FALL_LEAST_S, FALL_SHARE * slowest_s(model, top))),
         )
     )
     stages.append(
         Stage(
             "level",
             "one level on the way down",
-            ambient + 0.5 * (top - ambient),
-            0.1 * (top - ambient),
-            600.0,
-            1.2,
+            ambient + BETWEEN_AT * (top - ambient),
+            BETWEEN_BAND * (top - ambient),
+            BETWEEN_S,
+            BETWEEN_POWER,
         )
     )
-    last = min(10.0 * 3600.0, max(1800.0, 1.2 * slowest_s(model, top)))
-    stages.append(Stage("fall", "last fall without heat", ambient + 0.12 * (top - ambient), 0.0, last))
+    last = min(LAST_MOST_S, max(LAST_LEAST_S, LAST_SHARE * slowest_s(model, top)))
+    stages.append(Stage("fall", "last fall without heat", ambient + LAST_TO * (top - ambient), 0.0, last))
     made = Experiment(tuple(stages), (low, top), ceiling_c, model)
     return replace(made, left_s=_durations(made))
 
@@ -150,7 +179,7 @@ def slowest_s(model: EnergyModel, at_c: float) -> float:
 
 
 def coast_rise_k(
-    model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = 240.0
+    model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = COAST_AHEAD_S
 ) -> float:
     """How far chamber or sensor would still rise above the sensor's reading if the heat were cut now, K."""
     highest, now, dt = max(x[CHAMBER], x[SENSOR]), x[SENSOR], 4.0
@@ -163,7 +192,7 @@ def coast_rise_k(
 
 
 def holding_now_w(
-    model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = 90.0
+    model: EnergyModel, x, ambient_c: float, unexplained_w: float = 0.0, horizon_s: float = HOLDING_AHEAD_S
 ) -> float:
     """Constant power that brings the chamber back to where it is after horizon_s: what holds it while the
     lining still soaks, W."""
@@ -178,8 +207,8 @@ def holding_now_w(
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What one tick knows: the reading (NaN: none), how far it would still rise without heat and the power
-    that holds it now (both asked for only when they matter, as they cost a simulation), and full power."""
+    """What one tick knows: the reading (NaN: none), how far it would still rise without heat and the power that holds
+    it now (both computed only when they matter, since they cost a simulation), and full power."""
 
     reading_c: float
     coast_k: Callable[[], float]
@@ -219,13 +248,13 @@ def advance(experiment: Experiment, progress: Progress, dt_s: float, seen: Seen)
         if p.done:
             return p, 0.0, "finished: heat off"
         stage = experiment.stages[p.stage]
-    if stage.kind in HEATED and reading_c + p.factor * seen.coast_k() > experiment.ceiling_c - 2.0:
+    if stage.kind in HEATED and reading_c + p.factor * seen.coast_k() > experiment.ceiling_c - CEILING_K:
         return p, 0.0, f"{stage.name}: heat off, stored heat would carry it to the ceiling"
     if stage.kind == "full":
         return p, seen.full_w, stage.name
     if stage.kind == "level":
         if p.power_w <= 0.0:
-            p = replace(p, power_w=stage.share * max(0.05 * seen.full_w, seen.holding_w()))
+            p = replace(p, power_w=stage.share * max(LEVEL_LEAST_POWER * seen.full_w, seen.holding_w()))
         return p, min(seen.full_w, p.power_w), stage.name
     return p, 0.0, stage.name
 
@@ -236,10 +265,12 @@ def _over(stage: Stage, p: Progress, seen: Seen) -> bool:
     if stage.kind == "full":
         return seen.reading_c + p.factor * seen.coast_k() >= stage.target_c
     if stage.kind == "coast":
-        # Over once it has turned and fallen visibly.
-        return seen.reading_c < p.peak_c - max(1.5, 0.25 * stage.band_k) and p.since_s > 15.0
+        # The coast is over once the reading has turned and fallen visibly.
+        return (
+            seen.reading_c < p.peak_c - max(COAST_FALL_K, COAST_FALL_SHARE * stage.band_k) and p.since_s > COAST_LEAST_S
+        )
     if stage.kind == "level":
-        return abs(seen.reading_c - stage.target_c) > stage.band_k and p.since_s > 0.15 * stage.longest_s
+        return abs(seen.reading_c - stage.target_c) > stage.band_k and p.since_s > BAND_AFTER * stage.longest_s
     if stage.kind == "fall":
         return seen.reading_c <= stage.target_c
     return False
@@ -250,10 +281,10 @@ def _next(experiment: Experiment, p: Progress, seen: Seen) -> Progress:
     factor, begun, expected = p.factor, math.nan, math.nan
     if stage.kind == "full":
         begun, expected = seen.reading_c, seen.coast_k()
-    elif stage.kind == "coast" and p.expected_k > 0.5:
-        # What the coast really did, with a margin, takes the place of doubt; never below three quarters of
-        # what the model says.
-        factor = min(4.0, max(0.75, 1.15 * (p.peak_c - p.begun_c) / p.expected_k))
+    elif stage.kind == "coast" and p.expected_k > COMPARED_K:
+        # What the coast really did, with a margin, replaces the first guess; never below three quarters of what the
+        # model says.
+        factor = min(COAST_MOST, max(COAST_LEAST, COAST_MARGIN * (p.peak_c - p.begun_c) / p.expected_k))
     last = p.stage + 1 >= len(experiment.stages)
     return Progress(p.stage + (0 if last else 1), 0.0, seen.reading_c, 0.0, begun, expected, factor, last, p.run_s)
 
@@ -268,7 +299,7 @@ def resumed(progress: Progress, experiment: Experiment) -> Progress:
 
 
 def seconds_left(experiment: Experiment, progress: Progress) -> float:
-    """Time left as far as the model can tell, s."""
+    """Time left by the model's estimate, s."""
     if progress.done or not experiment.left_s:
         return 0.0
     after = experiment.left_s[progress.stage + 1] if progress.stage + 1 < len(experiment.left_s) else 0.0

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from ..control import Decision, estimator
+from ..control import Decision, StepInput, estimator
+from ..control.decision import duty_of
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, ELEMENT, EnergyModel
@@ -28,14 +29,21 @@ from ..run.virtual_plant import virtual_oven
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, Step
-from ..terms import Outcome, Phase, Request, RequestKind
+from ..terms import Outcome, Phase, RequestKind
 from . import experiment as trial
 
-#: Heat ends so long before the longest run that the oven may make, s: the start test is part of that run.
+#: Heat ends so long before the oven's longest run, s: the start test counts towards that run.
 SPARE_S = 300.0
 #: A run that starts this far above room temperature would begin with an unknown lining, K.
 HOT_K = 15.0
-
+#: While the door is open the unexplained heat may change so many times faster than usual.
+DOOR_WANDER = 16.0
+#: Unexplained heat beyond this share of full power is not used to foresee a coast.
+MOST_UNEXPLAINED = 0.3
+#: The model is made for this share of the way from the room to the ceiling; its sensor has at least this noise, K.
+WORKING_SHARE, LEAST_NOISE_K = 0.85, 0.05
+#: A run may last so many times the time that its stages took on the model, and so much longer, s.
+LONGEST_TIMES, LONGEST_MORE_S = 2.5, 3600.0
 
 #: What records call this controller.
 NAME = "learning run"
@@ -57,35 +65,29 @@ class LearningProgramme:
 
     @property
     def shortfalls(self) -> tuple[str, ...]:
-        """None: nothing here has to be there by a time."""
+        """None: nothing here has a deadline."""
         return ()
 
 
 @dataclass(frozen=True, slots=True)
 class LearningState:
-    """Carried from step to step. `held`: the start test goes before."""
+    """Carried from step to step. `held`: the start test comes first."""
 
     time_s: float
     estimate: estimator.Estimate
     progress: trial.Progress
     held: bool = False
+    position: None = None
+    plan: None = None
 
     @property
     def leg(self) -> int:
         return self.progress.stage
 
-    @property
-    def position(self) -> None:
-        return None
-
-    @property
-    def plan(self) -> None:
-        return None
-
 
 class LearningControl:
-    """The controller of a learning run. With `refuse_hot_of` it refuses that oven at the first reading if it is hot:
-    a rig cannot tell before."""
+    """The controller of a learning run. With `refuse_hot_of` it refuses that oven at the first reading if it is hot: a
+    rig knows no temperature before."""
 
     def __init__(self, refuse_hot_of: Oven | None = None):
         self.refuse_hot_of = refuse_hot_of
@@ -99,22 +101,15 @@ class LearningControl:
         return LearningState(time_s, estimate, programme.begin)
 
     def step(
-        self,
-        programme: LearningProgramme,
-        state: LearningState,
-        reading: Reading,
-        dt_s: float,
-        fired: float | None = None,
-        requests: tuple[Request, ...] = (),
-        usable: bool = True,
-        uneven: float = 0.0,
+        self, programme: LearningProgramme, state: LearningState, given: StepInput
     ) -> tuple[LearningState, Decision]:
-        """One tick; of the requests only to hold and to proceed mean anything, and the bursts' unevenness nothing: the
-        powers follow no reading. Pure."""
-        asked = {request.kind for request in requests}
+        """One tick. Of the requests only hold and proceed have an effect. `uneven` has none, since the powers follow no
+        reading. Pure."""
+        reading, dt_s = given.reading, given.dt_s
+        asked = {request.kind for request in given.requests}
         held = (RequestKind.HOLD in asked or state.held) and RequestKind.PROCEED not in asked
         model, ambient = programme.model, programme.ambient_c
-        share = reading.fired_or(fired or 0.0)
+        share = reading.fired_or(given.fired or 0.0)
         full = model.full_power_w(reading.supply_v)
         estimate = estimator.update(
             model,
@@ -124,13 +119,13 @@ class LearningControl:
             dt_s,
             ambient,
             programme.noise_k,
-            16.0 if reading.door_open else 1.0,
-            usable=usable,
-            # The run is there to find out what is wrong with the model; until then it goes by the description.
+            DOOR_WANDER if reading.door_open else 1.0,
+            usable=given.usable,
+            # The run finds out what is wrong with the model; until then it uses the description.
             find_shares=False,
         )
-        unexplained = min(0.3 * full, max(-0.3 * full, estimate.unexplained_w))
-        seen_c = reading.chamber_c if usable else math.nan
+        unexplained = min(MOST_UNEXPLAINED * full, max(-MOST_UNEXPLAINED * full, estimate.unexplained_w))
+        seen_c = reading.chamber_c if given.usable else math.nan
         seen = trial.seen_by(model, estimate.now, ambient, seen_c, full, unexplained)
         progress, watts, reason = state.progress, 0.0, "held"
         if not held:
@@ -143,15 +138,13 @@ def _decision(programme: LearningProgramme, state: LearningState, watts: float, 
     estimate, progress = state.estimate, state.progress
     stage = programme.experiment.stages[progress.stage]
     return Decision(
-        duty=min(1.0, max(0.0, watts / full)) if full > 0.0 else 0.0,
+        duty=duty_of(watts, full),
         demand_w=watts,
         feedforward_w=watts,
         trim_w=0.0,
         reference_c=math.nan,
         expected_c=estimate.now[CHAMBER],
         chamber_c=estimate.now[CHAMBER],
-        part_c=None,
-        part_sd_k=None,
         element_c=estimate.now[ELEMENT],
         unexplained_w=estimate.unexplained_w,
         full_w=full,
@@ -173,7 +166,7 @@ def prepare(
     load: Load | None = None,
     begin_stage: int = 0,
 ) -> PreparedRun[LearningProgramme]:
-    """The learning run of an oven, ready to start. Raises KilnctlError when it cannot be."""
+    """The learning run of an oven, ready to start. Raises KilnctlError when that oven cannot be learnt."""
     programme = programme_of(oven, ceiling_c, top_c, load, begin_stage)
     return prepared(
         oven,
@@ -194,7 +187,7 @@ def programme_of(
     load: Load | None = None,
     begin_stage: int = 0,
 ) -> LearningProgramme:
-    """The stages for an oven. Raises KilnctlError when the ceiling or the top temperature cannot be."""
+    """The stages for an oven. Raises KilnctlError for an impossible ceiling or top temperature."""
     highest = oven.limits.highest_c
     ceiling = highest if ceiling_c is None else ceiling_c
     where = oven.file or oven.name
@@ -203,7 +196,7 @@ def programme_of(
             f"{where}: a ceiling of {ceiling:.0f} °C is above the {highest:.0f} °C that this oven may "
             "reach (limits: highest)"
         )
-    model = day_zero(oven, load, oven.site.ambient_c + 0.85 * (ceiling - oven.site.ambient_c))
+    model = day_zero(oven, load, oven.site.ambient_c + WORKING_SHARE * (ceiling - oven.site.ambient_c))
     try:
         experiment = trial.plan(model, ceiling, top_c)
     except ValueError as error:
@@ -221,7 +214,9 @@ def programme_of(
             "raise that, or learn at a lower temperature (--to)"
         )
     experiment = replace(experiment, heat_until_s=longest - SPARE_S)
-    return LearningProgramme(experiment, model, oven.site.ambient_c, max(0.05, oven.sensors.control.noise_k), begin)
+    return LearningProgramme(
+        experiment, model, oven.site.ambient_c, max(LEAST_NOISE_K, oven.sensors.control.noise_k), begin
+    )
 
 
 @dataclass(frozen=True)
@@ -254,7 +249,7 @@ def as_schedule(programme: LearningProgramme) -> Schedule:
     """The learning run as a schedule, for what records and rules need to know of one: temperatures and
     limits."""
     steps = tuple(Step(name=f"levels around {t:.0f} °C", to_c=t) for t in programme.experiment.temperatures_c)
-    longest = 2.5 * programme.experiment.duration_s + 3600.0
+    longest = LONGEST_TIMES * programme.experiment.duration_s + LONGEST_MORE_S
     return Schedule(
         name="Learning run",
         about="heats in a planned way to learn how this oven behaves",
@@ -312,7 +307,7 @@ def refuse_hot(oven: Oven, reading_c: float, hot: bool) -> None:
     """Raise KilnctlError for an oven that is not at room temperature, unless that is wanted."""
     if not hot and reading_c > oven.site.ambient_c + HOT_K:
         raise KilnctlError(
-            f"{oven.name} is at {reading_c:.0f} °C; a learning run starts cold, since nobody knows how far "
+            f"{oven.name} is at {reading_c:.0f} °C; a learning run starts cold, since it is not known how far "
             "a warm lining is warmed "
-            "through. Let it cool, or say that it shall start hot (--hot)"
+            "through. Let it cool, or start it hot with --hot"
         )

@@ -1,12 +1,12 @@
 """Schedule → reference → estimator → feedforward + trim: one pure `step` a tick.
 
 `programme_of(oven, schedule, model)` gives a `Programme` (or refuses, saying which step and which rate is feasible).
-A `Controller` has `start(programme, reading)` for the first state and `step(programme, state, reading, dt_s, …)` for
-the next state and a `Decision`: `EnergyBalanceControl()` is ours, `Plain("thermostat" | "pi" | "pid")` is for
-comparison."""
+A `Controller` has `start(programme, reading)` for the first state and `step(programme, state, given)` for the next
+state and a `Decision`; `given` is a `StepInput`. `EnergyBalanceControl()` is ours, and
+`Plain("thermostat" | "pi" | "pid")` is for comparison."""
 
 from .controller import EnergyBalanceControl, EnergyBalanceState
-from .decision import AnyController, AnyProgramme, Controller, ControlState, Decision
+from .decision import AnyController, AnyProgramme, Controller, ControlState, Decision, StepInput
 from .feasibility import Programme, Shortfall, planned_s, programme_of
 from .pid import Plain
 
@@ -21,6 +21,7 @@ __all__ = [
     "Plain",
     "Programme",
     "Shortfall",
+    "StepInput",
     "planned_s",
     "programme_of",
 ]

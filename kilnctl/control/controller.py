@@ -15,7 +15,7 @@ from ..reading import Reading
 from ..terms import Request, RequestKind
 from . import estimator, reference
 from . import predictive as planning
-from .decision import Decision
+from .decision import Decision, ScheduleState, StepInput, duty_of
 from .feasibility import Programme
 from .simc import simc_pi
 
@@ -37,11 +37,9 @@ GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
 
 
 @dataclass(slots=True)
-class EnergyBalanceState:
+class EnergyBalanceState(ScheduleState):
     """Carried from step to step; `step` returns a new one."""
 
-    time_s: float
-    position: reference.Position
     estimate: estimator.Estimate
     plan: planning.Plan | None = None
     door_since_s: float | None = None
@@ -53,14 +51,6 @@ class EnergyBalanceState:
     integral_w: float = 0.0
     full_w: float = 0.0
     ripple_k: tuple[float, ...] = (0.0,) * N
-
-    @property
-    def leg(self) -> int:
-        return self.position.leg
-
-    @property
-    def held(self) -> bool:
-        return self.position.held
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,29 +76,21 @@ class EnergyBalanceControl:
         return EnergyBalanceState(time_s, position, estimate, full_w=programme.model.power_w)
 
     def step(
-        self,
-        programme: Programme,
-        state: EnergyBalanceState,
-        reading: Reading,
-        dt_s: float,
-        fired: float | None = None,
-        requests: tuple[Request, ...] = (),
-        usable: bool = True,
-        uneven: float = 0.0,
+        self, programme: Programme, state: EnergyBalanceState, given: StepInput
     ) -> tuple[EnergyBalanceState, Decision]:
         """Decide for the coming tick; see `decision.Controller`."""
-        s = replace(state)
+        s, reading, dt_s = replace(state), given.reading, given.dt_s
         s.time_s += dt_s
-        share = reading.fired_or(fired or 0.0)
+        share = reading.fired_or(given.fired or 0.0)
         s.full_w = _full_w(s, programme.model, reading, share)
-        _estimate(s, programme, reading, dt_s, share * s.full_w, usable, uneven * s.full_w)
+        _estimate(s, programme, reading, dt_s, share * s.full_w, given.usable, given.uneven * s.full_w)
         value = _followed_c(s, programme, reading)
-        changed = _move(s, programme, value, dt_s, requests)
+        changed = _move(s, programme, value, dt_s, given.requests)
         _give_up(s, s.estimate, s.full_w, dt_s)
         if s.position.done or math.isnan(s.position.reference_c):
             wanted = _no_heat(s, programme)
         elif s.given_up:
-            wanted = _plain(s, programme, reading.chamber_c if usable else s.estimate.now[CHAMBER], dt_s)
+            wanted = _plain(s, programme, reading.chamber_c if given.usable else s.estimate.now[CHAMBER], dt_s)
         else:
             wanted = _planned(s, programme, value, dt_s, changed)
         if reading.door_open:
@@ -219,7 +201,7 @@ def _decision(s: EnergyBalanceState, programme: Programme, wanted: _Wanted) -> D
     estimate, full, legs = s.estimate, s.full_w, programme.legs
     has_part = programme.model.contents_j_per_k > 0.0
     return Decision(
-        duty=min(1.0, wanted.demand_w / full) if full > 0.0 else 0.0,
+        duty=duty_of(wanted.demand_w, full),
         demand_w=wanted.demand_w,
         feedforward_w=wanted.feedforward_w,
         trim_w=wanted.trim_w,

@@ -29,10 +29,6 @@ class Decision:
     reference_c: float
     expected_c: float
     chamber_c: float
-    part_c: float | None
-    part_sd_k: float | None
-    element_c: float | None
-    unexplained_w: float
     full_w: float
     step: int
     phase: Phase
@@ -40,6 +36,10 @@ class Decision:
     done: bool
     wants_heat: bool
     reason: str
+    part_c: float | None = None
+    part_sd_k: float | None = None
+    element_c: float | None = None
+    unexplained_w: float = 0.0
     holding_w: float = 0.0
 
     @classmethod
@@ -53,10 +53,6 @@ class Decision:
             reference_c=math.nan,
             expected_c=reading.chamber_c,
             chamber_c=reading.chamber_c,
-            part_c=None,
-            part_sd_k=None,
-            element_c=None,
-            unexplained_w=0.0,
             full_w=0.0,
             step=0,
             phase=Phase.IDLE,
@@ -64,8 +60,28 @@ class Decision:
             done=False,
             wants_heat=False,
             reason="no run: heat off",
-            holding_w=0.0,
         )
+
+
+def duty_of(demand_w: float, full_w: float) -> float:
+    """The duty that gives `demand_w` while full power is `full_w`; 0 when there is no power."""
+    return min(1.0, max(0.0, demand_w / full_w)) if full_w > 0.0 else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class StepInput:
+    """What a step is told of the tick that has just passed, `dt_s` long, with `reading` at its end.
+
+    `fired`: share of full power in it (the reading's own is used when it has one); `requests`: what people asked for;
+    `usable`: False when safety does not trust the reading; `uneven`: how much more than asked the firing pattern gave,
+    because it fires in bursts, share of full power (below 0: less)."""
+
+    reading: Reading
+    dt_s: float
+    fired: float | None = None
+    requests: tuple[Request, ...] = ()
+    usable: bool = True
+    uneven: float = 0.0
 
 
 class NamedLeg(Protocol):
@@ -113,6 +129,22 @@ class ControlState(Protocol):
         """The power that it plans; None without a plan."""
 
 
+@dataclass(slots=True)
+class ScheduleState:
+    """What the state of every controller of a schedule begins with: time, and place in the reference."""
+
+    time_s: float
+    position: Position
+
+    @property
+    def leg(self) -> int:
+        return self.position.leg
+
+    @property
+    def held(self) -> bool:
+        return self.position.held
+
+
 ProgrammeT = TypeVar("ProgrammeT", contravariant=True)
 StateT = TypeVar("StateT")
 
@@ -123,21 +155,7 @@ class Controller(Protocol[ProgrammeT, StateT]):
 
     def start(self, programme: ProgrammeT, reading: Reading, time_s: float = 0.0) -> StateT: ...
 
-    def step(
-        self,
-        programme: ProgrammeT,
-        state: StateT,
-        reading: Reading,
-        dt_s: float,
-        fired: float | None = None,
-        requests: tuple[Request, ...] = (),
-        usable: bool = True,
-        uneven: float = 0.0,
-    ) -> tuple[StateT, Decision]:
-        """`fired`: share of full power since the last step (the reading's own is used when it has one); `usable` False
-        when safety does not trust the reading; `uneven`: how much of it the firing pattern gave more than was asked of
-        it, because it fires in bursts (below 0: less)."""
-        ...
+    def step(self, programme: ProgrammeT, state: StateT, given: StepInput) -> tuple[StateT, Decision]: ...
 
 
 #: A controller together with whatever programme and state it takes.

@@ -5,39 +5,22 @@ import math
 from dataclasses import dataclass
 
 from ..reading import Reading
-from ..terms import Request
 from . import reference
-from .decision import Decision
+from .decision import Decision, ScheduleState, StepInput, duty_of
 from .feasibility import Programme
 from .simc import Tuning, simc_pi
 
 
 @dataclass(slots=True)
-class PlainState:
+class PlainState(ScheduleState):
     """Carried from step to step; `step` returns a new one."""
 
-    time_s: float
-    position: reference.Position
     on: bool = False
     integral_w: float = 0.0
     filtered_c: float = math.nan
     slope_k_per_s: float = 0.0
-
-    @property
-    def leg(self) -> int:
-        return self.position.leg
-
-    @property
-    def held(self) -> bool:
-        return self.position.held
-
-    @property
-    def estimate(self) -> None:
-        return None
-
-    @property
-    def plan(self) -> None:
-        return None
+    estimate: None = None
+    plan: None = None
 
 
 class Plain:
@@ -53,23 +36,13 @@ class Plain:
         value = reading.chamber_c if math.isfinite(reading.chamber_c) else programme.ambient_c
         return PlainState(time_s, reference.begin(programme.legs, value), filtered_c=value)
 
-    def step(
-        self,
-        programme: Programme,
-        state: PlainState,
-        reading: Reading,
-        dt_s: float,
-        fired: float | None = None,
-        requests: tuple[Request, ...] = (),
-        usable: bool = True,
-        uneven: float = 0.0,
-    ) -> tuple[PlainState, Decision]:
+    def step(self, programme: Programme, state: PlainState, given: StepInput) -> tuple[PlainState, Decision]:
         """A comparison does what the schedule says: requests have no effect, and it knows of no bursts."""
-        s = copy.copy(state)
+        s, reading, dt_s = copy.copy(state), given.reading, given.dt_s
         s.time_s += dt_s
         model = programme.model
         full = model.full_power_w(reading.supply_v)
-        value = reading.chamber_c if usable and math.isfinite(reading.chamber_c) else s.filtered_c
+        value = reading.chamber_c if given.usable and math.isfinite(reading.chamber_c) else s.filtered_c
         s.position = reference.advance(programme.legs, s.position, value, dt_s, programme.count_always)
         # Measured value filtered over a fifth of the derivative time, as the rule's author advises (N = 5 to 10).
         target = s.position.reference_c
@@ -87,17 +60,13 @@ class Plain:
             demand = self._pid(s, programme, target, value, full, dt_s)
         leg = programme.legs[min(s.position.leg, len(programme.legs) - 1)]
         return s, Decision(
-            duty=min(1.0, demand / full) if full > 0.0 else 0.0,
+            duty=duty_of(demand, full),
             demand_w=demand,
             feedforward_w=0.0,
             trim_w=demand,
             reference_c=target,
             expected_c=math.nan,
             chamber_c=value,
-            part_c=None,
-            part_sd_k=None,
-            element_c=None,
-            unexplained_w=0.0,
             full_w=full,
             step=leg.step,
             phase=reference.phase_of(programme.legs, s.position),

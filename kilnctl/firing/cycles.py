@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 #: Shortest run on or off, in seconds, by the name of the pattern, where the elements bear it (`kilnctl.body.bursts`).
 #: "fine" fires single cycles: the smoothest heat, for a stiff supply; "quiet lights" changes so rarely that lamps on
-#: the same line are left in peace.
+#: the same line do not flicker visibly.
 SHORTEST_RUN_S = {"fine": 0.0, "balanced": 1.0, "quiet lights": 30.0}
 
 
@@ -36,8 +36,7 @@ class Pattern:
 
 
 def pattern_for(oven: "Oven", bears_s: float = math.inf) -> Pattern:
-    """The pattern that an oven's description asks for; of a pattern that it only names, with runs of `bears_s` at
-    most."""
+    """The pattern that an oven's description asks for. A pattern given by name has runs of at most `bears_s`, s."""
     shortest_s = oven.switching.minimum_on_s
     if shortest_s is None:
         shortest_s = min(SHORTEST_RUN_S[oven.switching.pattern], bears_s)
@@ -72,7 +71,7 @@ def ready(pattern: Pattern) -> FiringState:
 
 
 def cut(pattern: Pattern, state: FiringState) -> FiringState:
-    """Off now, and nothing is owed: heat that was refused is not made up for later."""
+    """Off now, with nothing owed: refused heat is not made up for later."""
     return FiringState(state.part_cycle, ready(pattern).owed, (False,) * pattern.groups)
 
 
@@ -85,8 +84,8 @@ def _runs(owed: float, on: bool, duty: float, cycles: int, band: float) -> tuple
         due = owed + duty
         if on:
             short = due - 0.5 + band
-            # At least one: a `short` a rounding error below 0, over a duty next to 1, would give a run of less than
-            # nothing, and the loop would never end.
+            # At least one: with rounding, `short` may be a little below 0 at a duty next to 1; the run would then be
+            # negative and the loop would never end.
             run = 0 if short < -1e-9 else left if duty >= 1.0 else max(1, int(short / (1.0 - duty) + 1e-9) + 1)
         else:
             run = max(0, math.ceil((0.5 + band - due) / duty - 1e-9))

@@ -27,11 +27,11 @@ if TYPE_CHECKING:
 
 #: Reference impedance for appliances to 16 A, ohm: IEC 60725, 0.24 + j0.15 of the line and 0.16 + j0.10 of the neutral.
 REFERENCE_OHM = complex(0.4, 0.25)
-#: What one appliance may cause on that line, IEC 61000-3-3 (recalled); Plt is the harder one for an oven that holds for
-#: hours.
+#: Limits for one appliance on that line, IEC 61000-3-3 (from memory); for an oven that holds for hours Plt is the
+#: stricter.
 PST_LIMIT, PLT_LIMIT = 1.0, 0.65
-#: Limits and weighting are of public low-voltage supplies with lamps on them; a lower voltage than this, V, comes from
-#: a transformer or battery of its own.
+#: Limits and weighting are made for public low-voltage supplies with lamps. A lower voltage than this, V, comes from a
+#: separate transformer or battery, where nothing is judged.
 LOWEST_V = 50.0
 NOT_JUDGED = f"not judged: its limits are of public supplies, not of a supply below {LOWEST_V:.0f} V"
 #: Observation time of one Pst, s; a Plt is made of twelve.
@@ -42,16 +42,18 @@ _WEIGHTING = {
     50: (1.74802, 4.05981, 9.15494, 2.27979, 1.22535, 21.9),
     60: (1.6357, 4.167375, 9.077169, 2.939902, 1.394468, 17.31512),
 }
+#: Corner frequencies of block 3, Hz; the low pass goes with the mains frequency.
 _HIGH_PASS_HZ, _LOW_PASS_HZ = 0.05, {50: 35.0, 60: 42.0}
 #: Time constant of block 4's smoothing, s.
 _SMOOTHING_S = 0.3
-#: A sine of 8.8 Hz that is just seen, ΔV/V peak to peak: the peak of its P is one unit of perception.
+#: Relative voltage change, peak to peak, of a sine of 8.8 Hz that is just visible: the peak of its P is one unit of
+#: perception.
 _JUST_SEEN = {50: 0.250 / 100.0, 60: 0.321 / 100.0}
 #: Samples of P and inside the filters.
 SAMPLES_PER_CYCLE = 8
 #: How long the filters take to settle, s.
 _SETTLE_S = 60.0
-#: Duties at which the worst steady one is looked for.
+#: Steady duties that are tried to find the worst.
 DUTIES = (0.1, 0.35, 0.5, 0.65, 0.9)
 
 Row = npt.NDArray[np.float64]
@@ -168,7 +170,7 @@ REFERENCE_SUPPLY = SupplyLine()
 
 
 def supply_of(oven: "Oven") -> SupplyLine | None:
-    """The supply that an oven's description states; None where its voltage is none that lamps hang on."""
+    """The supply that an oven's description states; None where its voltage is too low for public mains."""
     if oven.supply.voltage_v < LOWEST_V:
         return None
     return SupplyLine(

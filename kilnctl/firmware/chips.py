@@ -6,13 +6,13 @@
 # 19-7534).
 
 OPEN, SHORT_GROUND, SHORT_SUPPLY, NO_CHIP, BUS_ERROR, COLD_RANGE = 1, 2, 4, 8, 16, 32
-#: No thermocouple shows anything outside, degC.
+#: No thermocouple gives a reading outside this range, degC.
 LOWEST, HIGHEST = -270, 1820
 
 
 def decode_31855(high, low):
-    """(hot, cold, faults) of the 32-bit word, given as two halves (a whole one is no small integer on a 32-bit board);
-    hot and cold in 1/128 degC. With a fault hot means nothing."""
+    """(hot, cold, faults) of the 32-bit word, given as two halves (32 bits do not fit a small integer of a 32-bit
+    board); hot and cold in 1/128 degC. With a fault hot means nothing."""
     if (high | low) == 0 or (high & low) == 0xFFFF:
         # All bits the same: nothing drives the line. Zero would otherwise be a believable 0 degC.
         return 0, 0, NO_CHIP

@@ -27,12 +27,13 @@ F_HEARTBEAT, F_STEP, F_CEILING, F_BLIND, F_WELDED, F_LATE = 1, 2, 4, 8, 16, 32
 #: Why a request was refused (field A_REFUSED).
 OK, R_NOT_SAFE, R_NOT_SET, R_FAULT, R_ARMED, R_RANGE, R_CAUSE, R_RAISED = 0, 1, 2, 3, 4, 5, 6, 7
 
+#: Times of the rules above, ms: no request; no new step; no reading; contactor still closed; cycle path late.
 LEASE_MS, STEP_MS, BLIND_MS, WELD_MS, LATE_MS = 500, 2000, 15000, 1000, 400
 #: No heat without a good conversion of control or limit for so long, ms.
 HOLD_MS = 1000
-#: So many conversions above the ceiling in a row: a single wild word, which converters do give, is none.
+#: So many conversions above the ceiling in a row: converters sometimes give one wild word, which must not trip.
 TOO_HOT = 3
-#: The relay follows the contactor by so much, ms: it never closes on a live relay.
+#: The relay follows the contactor after so long, ms, so that the contactor never closes onto a conducting relay.
 FOLLOW_MS = 100
 HIGHEST_CEILING = 1400
 _MASK, _HALF = (1 << 30) - 1, 1 << 29
@@ -211,7 +212,7 @@ class Board:
         return self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS
 
     def _causes(self, now):
-        """What would be a fault again at once."""
+        """Causes that stand now: clearing would fault again at once."""
         found = 0
         if self._welded(now):
             found |= F_WELDED
@@ -240,7 +241,7 @@ class Board:
                 c.over += 1
         if since(self._seen, now) > HOLD_MS:
             self._blind = True
-        # A difference of times comes round after six days: a time that is old enough does not grow older.
+        # Differences of times overflow after six days, so an age is not counted beyond a limit.
         if since(self._seen, now) > 2 * BLIND_MS:
             self._seen = (now - 2 * BLIND_MS) & _MASK
         if since(self._coil_since, now) > 2 * WELD_MS:

@@ -252,7 +252,7 @@ def main():
     try:
         serve(pins, board, line, watchdog)
     finally:
-        # However it ended: off at once, and in a second the watchdog restarts the board.
+        # However the loop ended: outputs off at once; the watchdog restarts the board within a second.
         pins.off()
 
 

@@ -1,9 +1,9 @@
-"""Coordinates in which the fit's valleys are straight.
+"""Coordinates in which the valleys of the fit's cost are straight.
 
-A record tells the sum of two parallel conductances far better than either, and the sum of resistances in a
-row better than each. In logarithms of single parameters such a valley is curved and a fit creeps along it.
-The coordinates here are sums at the working temperature, and shares in them; being logarithms of positive
-things, they too keep every parameter positive:
+A record tells the sum of two parallel conductances far better than either, and the sum of resistances in a row better
+than each. In logarithms of single parameters such a valley is curved, and a fit converges slowly along it. The
+coordinates here are sums at the working temperature, and shares in them; being logarithms of positive things, they too
+keep every parameter positive:
 
     two parallel ways   ln(g + 4σ·m·T³), ln(g/m)            elements, lining's face, contents
     losses              ln(leak + G), ln(leak/G)            G of the four conductances in a row, at work

@@ -70,8 +70,8 @@ def network_of(model: EnergyModel) -> Network:
     )
 
 
-#: Where the logarithm of a parameter enters the network: the kind of entry, and its number (of the first lump, where
-#: there is one for each).
+#: Where the logarithm of a parameter enters the network: the kind of entry, and its number (of the first lump where
+#: each lump has one).
 _ENTRY = {
     "element_j_per_k": ("capacity", 0),
     "chamber_j_per_k": ("capacity", 1),
@@ -95,7 +95,7 @@ def column_of(model: EnergyModel, p: Parameter) -> Column:
     if p.field == "capacity_rise_per_k":
         return Column(capacity_rise={2 + i: v for i, v in enumerate(model.capacity_rise_per_k)})
     if p.field not in _ENTRY:
-        return Column()  # of the sensor, or heat; `sensitivities` sees to them
+        return Column()  # of the sensor, or heat; handled in `sensitivities`
     kind, place = _ENTRY[p.field]
     entry = {place + (p.index or 0): value_of(model, p)}
     if kind == "capacity":
@@ -148,8 +148,8 @@ def predict(model: EnergyModel, stretch: Stretch) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Extra:
-    """Unknowns of one record beside the model's: kelvin on states at the start, on the room, watts into the
-    chamber in a span.
+    """Unknowns of one record besides the model's: kelvin on states at the start, on the room, watts into the chamber in
+    a span.
 
     `states` {state: share of the unknown}, `room` share, `span` (first, last) step of a pulse of one watt.
     """
@@ -167,10 +167,10 @@ def sensitivities(
     every: int = 1,
     temperatures: np.ndarray | None = None,
 ):
-    """(predicted sensor at every sample, its derivatives at each `every`-th sample (…, unknowns)) for the
-    logarithms of `parameters`, then the `extras`. With `every` 1 the derivatives are exact; above, they are
-    of a step so much longer along the same run, which is a few per cent off where things are fast, and as
-    many times quicker. `temperatures`: what `simulate` gave, where it has been run already."""
+    """(predicted sensor at every sample, its derivatives at each `every`-th sample (…, unknowns)) for the logarithms of
+    `parameters`, then the `extras`. With `every` 1 the derivatives are exact; with more, they are taken with a step
+    that many times longer along the same run: a few per cent off where things are fast, and as many times quicker.
+    `temperatures`: what `simulate` gave, where it has been run already."""
     x = simulate(model, stretch) if temperatures is None else temperatures
     steps, dt_s = stretch.steps // every, stretch.dt_s * every
     along = x[: steps * every + 1 : every]

@@ -108,8 +108,7 @@ def run(
 
 
 def _eliminate(m: list[list[float]], right: list[float]) -> list[float]:
-    """Gaussian elimination in plain floats; a network's matrix is diagonally dominant and wants no
-    pivoting."""
+    """Gaussian elimination in plain floats; a network's matrix is diagonally dominant and needs no pivoting."""
     n = len(right)
     for i in range(n):
         row, pivot = m[i], m[i][i]

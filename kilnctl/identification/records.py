@@ -1,7 +1,7 @@
 """What a fit reads: a `Log` of time, reading and power, from a run, a run's folder, or a CSV from elsewhere.
 
-Bad records are refused here with a message that says where and what to do; a bad fit without a word is worse
-than none."""
+Bad records are refused here with a message that says where and what to do; a bad fit without a warning is worse than
+none."""
 
 import csv
 import dataclasses
@@ -22,7 +22,17 @@ from ..settings.oven import Oven
 
 #: Shortest record worth fitting, and least movement of the reading in it.
 SHORTEST_S, LEAST_SPAN_K = 600.0, 5.0
+#: A larger file is not read, bytes.
 LARGEST_BYTES = 400_000_000
+#: Least share of rows with a reading, and with a power; fewest readings; coarsest sampling, s.
+LEAST_READINGS, LEAST_POWERS, FEWEST, COARSEST_S = 0.3, 0.7, 60, 120.0
+#: Readings outside this range are no °C of an oven; a start this near to the room in another unit tells that unit, K.
+COLDEST_C, HOTTEST_C, UNIT_K = -40.0, 1400.0, 4.0
+#: Power above this share of the rated one is a wrong unit or rating; below this share it holds too little heat.
+MOST_POWER, LEAST_POWER = 1.35, 0.02
+#: A highest value that stands for so long is the end of the range, s: of fine readings, and of coarse ones, which
+#: repeat themselves.
+SATURATED_S, SATURATED_COARSE_S = 60.0, 600.0
 
 #: What a column may hold: role → {unit: (factor, offset)} into s, °C, shares of full power, W, V.
 _UNITS = {
@@ -48,7 +58,7 @@ _OWN = {
     "supply_v": "supply",
     "door_open": "door",
 }
-#: What tells the power, best first.
+#: Columns that give the power, best first.
 _POWERS = ("power", "fired", "commanded", "duty")
 
 
@@ -57,8 +67,8 @@ class Log:
     """One record. power_w[i] is the mean electric power from sample i − 1 to sample i; NaN readings are
     allowed, they are left out.
 
-    ambient_c: one value a sample, or None where nobody measured it; `doors`: (from, to) in s when it was
-    open; `load`: what was in."""
+    ambient_c: one value a sample, or None where it was not measured; `doors`: (from, to) in s when it was open; `load`:
+    what was in."""
 
     name: str
     time_s: np.ndarray
@@ -70,7 +80,7 @@ class Log:
     notes: tuple[str, ...] = field(default_factory=tuple)
 
 
-#: What a record of an oven may be: in memory, a run's folder, or a CSV file.
+#: A record of an oven: in memory, a run's folder, or a CSV file.
 Source = Run | RunRecord | Log | str | Path
 
 
@@ -209,7 +219,8 @@ def _of_table(
             raise KilnctlError(f"{name}: '{unit}' is no unit for '{role}'; known are {', '.join(_UNITS[role])}")
         factor, offset = _UNITS[role][unit]
         found[role], where[role] = table[column] * factor + offset, column
-    # A record of ours tells shares, which the model takes as rated power and makes hotter or colder elements of itself.
+    # Our records hold shares; the model takes them as shares of the rated power and computes itself what hotter or
+    # colder elements give.
     ours = "commanded" in table and "power" not in found
     for column, role in _OWN.items():
         if column in table and role not in found and not (ours and role == "power"):
@@ -290,15 +301,15 @@ def _check_times(log: Log) -> None:
 
 def _check_amount(log: Log, good: np.ndarray) -> None:
     t = log.time_s
-    if good.mean() < 0.3:
+    if good.mean() < LEAST_READINGS:
         raise _refused(log, f"only {100 * good.mean():.0f} % of the readings are numbers")
-    if t[-1] - t[0] < SHORTEST_S or good.sum() < 60:
+    if t[-1] - t[0] < SHORTEST_S or good.sum() < FEWEST:
         raise _refused(
             log,
             f"{good.sum()} readings over {t[-1] - t[0]:.0f} s are too few to learn from; 10 minutes and 60 "
             "readings are the least",
         )
-    if np.median(np.diff(t)) > 120.0:
+    if np.median(np.diff(t)) > COARSEST_S:
         raise _refused(
             log, f"one sample every {np.median(np.diff(t)):.0f} s is too coarse; record at least one a minute"
         )
@@ -309,13 +320,13 @@ def _check_readings(oven: Oven, log: Log, good: np.ndarray) -> None:
     low, high = float(np.min(y)), float(np.max(y))
     first = float(np.median(y[:3]))
     room = oven.site.ambient_c if log.ambient_c is None else float(np.nanmedian(log.ambient_c))
-    if high > 1400.0 or low < -40.0 or abs(first - (room + 273.15)) < 4.0 < abs(first - room):
+    if high > HOTTEST_C or low < COLDEST_C or abs(first - (room + 273.15)) < UNIT_K < abs(first - room):
         raise _refused(
             log,
             f"readings from {low:.0f} to {high:.0f} are no °C of an oven; say the column's unit (…:F or "
             "…:K) if it is another",
         )
-    if abs(first - (1.8 * room + 32.0)) < 4.0 and high > oven.limits.trip_at_c + 20.0:
+    if abs(first - (1.8 * room + 32.0)) < UNIT_K and high > oven.limits.trip_at_c + 20.0:
         raise _refused(
             log,
             f"it starts at {first:.0f} and goes to {high:.0f}, far above this oven's limit: that looks like °F (…:F)",
@@ -330,20 +341,20 @@ def _check_readings(oven: Oven, log: Log, good: np.ndarray) -> None:
 
 def _check_power(oven: Oven, log: Log) -> None:
     p, rated = log.power_w, oven.elements.power_w
-    if not np.isfinite(p).any() or np.isfinite(p).mean() < 0.7:
+    if not np.isfinite(p).any() or np.isfinite(p).mean() < LEAST_POWERS:
         raise _refused(log, "the power is missing in most rows")
     most = float(np.nanmax(p))
     if float(np.nanmin(p)) < -0.001 * rated:
         raise _refused(log, f"power of {np.nanmin(p):g} W: heat cannot be negative")
     if most <= 0.0:
         raise _refused(log, "no power was ever fired: a record without heating cannot tell how strong the losses are")
-    if most > 1.35 * rated:
+    if most > MOST_POWER * rated:
         raise _refused(
             log,
             f"power of {most:.0f} W in an oven of {rated:.0f} W: check the unit, and 'elements: power' in "
             "the description",
         )
-    if most < 0.02 * rated:
+    if most < LEAST_POWER * rated:
         raise _refused(
             log,
             f"power never exceeds {most:g} W in an oven of {rated:.0f} W: is it in kW (…:kW), or a share "
@@ -358,9 +369,9 @@ def _saturated(log: Log, good: np.ndarray, high: float) -> None:
     steps = np.abs(np.diff(y))
     if np.mean(steps == 0.0) > 0.5:
         longest = max((b - a for a, b in _spans(t, y >= high - 1e-9)), default=0.0)
-        wanted = 600.0  # coarse readings repeat themselves; ten minutes at the very top is another thing
+        wanted = SATURATED_COARSE_S
     else:
-        longest, wanted = max((b - a for a, b in _spans(t, y >= high - 1e-9)), default=0.0), 60.0
+        longest, wanted = max((b - a for a, b in _spans(t, y >= high - 1e-9)), default=0.0), SATURATED_S
     if longest > wanted:
         raise KilnctlError(
             f"{log.name}: the reading stands at its highest value, {high:g} °C, for {longest:.0f} s: the "

@@ -10,14 +10,27 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyMod
 from .free_run import Extra, Stretch
 from .records import Log
 
-#: A pause longer than this starts a new stretch: nobody knows what was fired meanwhile.
+#: A pause longer than this starts a new stretch: what was fired during it is unknown.
 LONGEST_GAP_S = 60.0
 #: A reading so many spreads off the running median of its neighbours is wild.
 WILD = 8.0
 #: After a door has closed, readings do not count for so long: the air in front of the sensor is not the
 #: chamber.
 DOOR_SETTLES_S = 45.0
+#: Shorter stretches are left out, s.
 SHORTEST_STRETCH_S = 300.0
+#: A cold start: every temperature by this spread from the room, the lining's inside by this much, K, growing with depth
+#: by these shares; chamber and sensor by this much.
+COLD_SD_K, COLD_INSIDE = (0.5, 1.0, 0.2), {LINING + 1: 0.3, LINING + 2: 0.7, LINING + 3: 1.0}
+#: A warm start: the lining's lumps and the contents have come to these shares of the steady rise, the elements to this
+#: share of theirs above the chamber; and spreads of all, as shares of the chamber's rise, and at least, K (estimates).
+WARMED, WARMED_ELEMENT, LEAST_SD_K = (0.97, 0.92, 0.85, 0.7), 0.5, 0.5
+WARMED_SD = {ELEMENT: 0.3, LINING: 0.08, LINING + 1: 0.15, LINING + 2: 0.25, LINING + 3: 0.35, CONTENTS: 0.15}
+#: An opening of the door: the reading falls within so long, s, by so many usual falls and by this share of its rise
+#: above the room; at most so many are looked for in one record.
+FALL_S, FALL_TIMES, FALL_SHARE, MOST_DOORS = 30.0, 8.0, 0.03, 12
+#: A median absolute deviation times this is the standard deviation of a normal distribution (common practice).
+NORMAL_MAD = 1.4826
 
 
 @dataclass(frozen=True)
@@ -48,7 +61,7 @@ def noise_of(reading_c: np.ndarray) -> float:
     second = second[np.isfinite(second)]
     if len(second) < 20:
         return 0.1
-    return float(max(0.01, 1.4826 * np.median(np.abs(second)) / math.sqrt(6.0)))
+    return float(max(0.01, NORMAL_MAD * np.median(np.abs(second)) / math.sqrt(6.0)))
 
 
 def wild_readings(reading_c: np.ndarray, noise_k: float) -> np.ndarray:
@@ -157,7 +170,7 @@ def _means(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float, sampling: 
 
 
 def _interpolated(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float) -> np.ndarray:
-    """The sample itself on the record's own grid; between samples a straight line, NaN beside a missing one."""
+    """The sample itself on the record's own grid; between samples a straight line, NaN next to a missing one."""
     place = np.clip(np.searchsorted(t, grid), 1, len(t) - 1)
     left, right = t[place - 1], t[place]
     share = np.clip((grid - left) / (right - left), 0.0, 1.0)
@@ -167,32 +180,23 @@ def _interpolated(t: np.ndarray, y: np.ndarray, grid: np.ndarray, dt: float) -> 
 
 
 def _start(model: EnergyModel, first_c: float, room_c: float, cold: bool):
-    """Where everything was at the first sample, and how unsure that is: rested at room temperature, or warmed
-    through for a while."""
+    """All temperatures at the first sample, and their uncertainty: at rest at room temperature, or warmed through for a
+    while."""
     everything = dict.fromkeys(range(N), 1.0)
     if cold:
-        inside = {LINING + 1: 0.3, LINING + 2: 0.7, LINING + 3: 1.0}
         return (
-            [Extra(states=everything), Extra(states=inside), Extra(states={CHAMBER: 1.0, SENSOR: 1.0})],
-            [0.5, 1.0, 0.2],
+            [Extra(states=everything), Extra(states=COLD_INSIDE), Extra(states={CHAMBER: 1.0, SENSOR: 1.0})],
+            list(COLD_SD_K),
             (first_c,) * N,
         )
     warm = max(5.0, first_c - room_c)
     soaked, _ = model.steady(first_c, room_c)
     start = list(soaked)
-    start[ELEMENT] = first_c + 0.5 * (soaked[ELEMENT] - first_c)
-    for i, share in zip(range(LINING, CONTENTS), (0.97, 0.92, 0.85, 0.7)):
+    start[ELEMENT] = first_c + WARMED_ELEMENT * (soaked[ELEMENT] - first_c)
+    for i, share in zip(range(LINING, CONTENTS), WARMED):
         start[i] = room_c + share * (soaked[i] - room_c)
-    unsure = {
-        ELEMENT: 0.3,
-        LINING: 0.08,
-        LINING + 1: 0.15,
-        LINING + 2: 0.25,
-        LINING + 3: 0.35,
-        CONTENTS: 0.15,
-    }
-    extras = [Extra(states={s: 1.0}) for s in unsure] + [Extra(states={CHAMBER: 1.0, SENSOR: 1.0})]
-    spreads = [0.5 + share * warm for share in unsure.values()] + [0.5]
+    extras = [Extra(states={s: 1.0}) for s in WARMED_SD] + [Extra(states={CHAMBER: 1.0, SENSOR: 1.0})]
+    spreads = [LEAST_SD_K + share * warm for share in WARMED_SD.values()] + [LEAST_SD_K]
     return extras, spreads, tuple(start)
 
 
@@ -208,7 +212,7 @@ def averaged(values: np.ndarray, block: int) -> np.ndarray:
 
 
 def find_doors(piece: Piece, predicted_c: np.ndarray, noise_k: float) -> tuple[tuple[float, float], ...]:
-    """Openings that nobody noted: the reading itself falls, and away from the prediction by more than a
+    """Openings that the record does not note: the reading itself falls, and away from the prediction by more than a
     closed oven can.
 
     From where it begins to fall to where it has stopped. Times in s of the record; none where the record has
@@ -219,15 +223,15 @@ def find_doors(piece: Piece, predicted_c: np.ndarray, noise_k: float) -> tuple[t
     if good.sum() < 50:
         return ()
     error = np.interp(np.arange(len(error)), np.flatnonzero(good), error[good])
-    window = max(1, round(30.0 / dt))
+    window = max(1, round(FALL_S / dt))
     reading = error + predicted_c
     fall = np.zeros(len(error))
     fall[window:] = np.minimum(error[:-window] - error[window:], reading[:-window] - reading[window:])
     above = np.maximum(5.0, piece.reading_c - piece.stretch.ambient_c[0])
-    usual = 1.4826 * float(np.median(np.abs(fall - np.median(fall))))
-    limit = np.maximum(8.0 * max(usual, noise_k), 0.03 * np.where(np.isfinite(above), above, 5.0))
+    usual = NORMAL_MAD * float(np.median(np.abs(fall - np.median(fall))))
+    limit = np.maximum(FALL_TIMES * max(usual, noise_k), FALL_SHARE * np.where(np.isfinite(above), above, 5.0))
     found, i = [], window
-    while i < len(fall) and len(found) < 12:
+    while i < len(fall) and len(found) < MOST_DOORS:
         if fall[i] > limit[i]:
             start = i - window
             while start < i and error[start] - error[start + 1] < 0.1 * fall[i] / window:

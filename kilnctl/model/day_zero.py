@@ -13,7 +13,7 @@ from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import resistance_factor
 from ..thermal.enclosure import sensor_film
-from ..thermal.materials import Material
+from ..thermal.material_data import Material
 from .coupling import Coupling, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
 from .lining import STEEPEST_PER_K, lining_of

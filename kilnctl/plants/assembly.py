@@ -1,4 +1,4 @@
-"""From the body of an oven (`kilnctl.body`) to the arrays of its heat balance: what sizing solves, in another way."""
+"""From the body of an oven (`kilnctl.body`) to the arrays of its heat balance: the same network that sizing solves."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ from ..body import Heater, Surface, bodies_in, geometry_of, heater_of, layers_of
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
-from ..thermal.materials import Material
+from ..thermal.material_data import Material
 from ..thermal.surfaces import cylinder_film, inner_film, natural_film
 from .balance import Body
 from .conditions import AS_DESCRIBED, Variation
@@ -45,7 +45,7 @@ class WireFilm:
 
 @dataclass(frozen=True)
 class Layout:
-    """Which strip and surface is what. Strips: faces, then shelf, then load; surfaces: strips, then element groups.
+    """The order of strips and surfaces. Strips: faces, then shelf, then load; surfaces: strips, then element groups.
 
     porous: for each row of the property tables, whether that material can hold water (no metal, no gap)."""
 
@@ -59,8 +59,8 @@ class Layout:
 
 @dataclass(frozen=True)
 class Assembled:
-    """One oven as arrays: its balance with the fan running and with the fan stopped (only the films differ), what is
-    where in them, and the elements."""
+    """One oven as arrays: its balance with the fan running and with the fan stopped (only the films differ), their
+    layout, and the elements."""
 
     stirred: Body
     still: Body
@@ -96,8 +96,8 @@ def assemble(
 ) -> Assembled:
     """The arrays of an oven's heat balance.
 
-    `nodes` per strip (more where the layers need more), refined `split` times. Raises KilnctlError when the load cannot
-    be in that chamber.
+    `nodes` per strip (more where the layers need more), refined `split` times. Raises KilnctlError when the load does
+    not fit into that chamber.
     """
     heater, surfaces = heater_of(oven), surfaces_of(oven, load)
     rows = _Rows()
@@ -105,7 +105,7 @@ def assemble(
     nodes = max([nodes, *(fewest_nodes(c.slabs) + 2 for c in columns)])
     strips = [(divide(c.slabs, nodes, split=split), c.area_m2) for c in columns]
     groups = oven.elements.groups
-    # The groups' elements share one surface's exchange, each its piece.
+    # The element groups share the exchange of one surface, an equal part each.
     whole = star_m2(oven, surfaces, variation.emissivity)
     areas = np.array([s.area_m2 for s in surfaces[:-1]] + [surfaces[-1].piece_m2] * groups)
     chamber, cold_air = oven.chamber, air(0.0)

@@ -1,5 +1,4 @@
-"""What the heat balance is made of: the oven's fixed figures, what acts on it from outside, and where the
-joules went.
+"""The data of the heat balance: the oven's fixed figures, what acts on it from outside, and where the joules went.
 
 Arrays: nodes first, strips second: (n, S). SI units, kelvin.
 """

@@ -18,11 +18,11 @@ from .balance import Body, Surroundings
 from .conditions import Variation
 from .core import Core
 
-#: Air speed that stirs a chamber without a fan, m/s, and the share of a fan's speed that mixes top and bottom
-#: (estimates, common practice).
+#: Air speed in a chamber without a fan, m/s, and the share of a fan's speed that mixes top and bottom (estimates,
+#: common practice).
 _STILL_SPEED = 0.1
 _MIXING = 0.3
-#: A fan that would heat the air further above cold walls than this, K, belongs to another chamber.
+#: A fan that would heat the air further above cold walls than this, K, is too strong for the chamber.
 _FAN_MOST_K = 1200.0
 
 
@@ -41,14 +41,14 @@ def ideal_sensor(radiant_k: float, air_k: float, film_w_per_m2k: float) -> float
 
 
 def check_contents(oven: Oven, load: Load | None) -> None:
-    """Raises KilnctlError for a load that cannot be in the chamber."""
+    """Raises KilnctlError for a load that does not fit into the chamber."""
     crowded = load.crowds(oven.chamber) if load is not None and load.mass_kg > 0.0 else None
     if crowded:
         raise KilnctlError(f"{oven.name}: the load {crowded}")
 
 
 def check_fan(oven: Oven, body: Body, ambient_k: float) -> None:
-    """Raises KilnctlError for a fan whose heat the chamber cannot take even with cold walls."""
+    """Raises KilnctlError for a fan that would overheat the air even with cold walls."""
     if oven.fan is None:
         return
     strips, air_k = body.rows.shape[1], ambient_k + _FAN_MOST_K
@@ -71,7 +71,7 @@ class Environment(NamedTuple):
 
 
 class OpeningFlows(Openings):
-    """The body's openings, shut or with the door open, as what acts on the heat balance."""
+    """The effect of the body's openings on the heat balance, with the door shut or open."""
 
     def __init__(self, oven: Oven, variation: Variation):
         super().__init__(oven, variation.leakage)
@@ -102,7 +102,7 @@ class OpeningFlows(Openings):
         """An open share of the door: air exchange, a black doorway, and the door's own inside facing the room."""
         around = core.around
         flow = open_door_kg_s(self.door_width_m * door, self.door_height_m, air_c, ambient_c)
-        # A lid lifted off is taken for a doorway of its own width and depth: the hot air rises out as fast.
+        # A lifted lid is treated as a doorway of the same width and depth: hot air leaves it as fast.
         around.door_w_per_k = flow * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk
         around.doorway_m2 = self.door_m2 * door
         around.star_factor = np.ones(core.body.star.shape)
@@ -120,7 +120,7 @@ class OpeningFlows(Openings):
 
     def stratification_k(self, core: Core, air_c: float, fan: bool) -> float:
         """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more
-        than from the mean to the hottest surface (in a tall slot of little floor the circulation carries next to
+        than from the mean to the hottest surface (in a tall chamber with little floor the circulation carries almost
         nothing)."""
         speed = self.mixing_speed(fan)
         convected = float((core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum())

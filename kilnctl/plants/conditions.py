@@ -1,5 +1,4 @@
-"""What a virtual oven is to be like beyond its description: today's room and supply, wet lining, how far
-it is off its data."""
+"""How a virtual oven differs from its description: today's room and supply, wet lining, factors on its data."""
 
 import math
 from dataclasses import dataclass, fields

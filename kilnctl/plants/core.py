@@ -3,14 +3,14 @@
 Unknowns: the nodes of every strip (walls, shelf, load), the element groups, the chamber air; the radiant star is
 algebraic. Time integration is the two-stage, stiffly accurate, L-stable singly diagonally implicit Runge–Kutta method
 of R. Alexander (SIAM J. Numer. Anal. 14, 1977), order two. Radiation to the star is linearised again in every stage. A
-step in which something leaps or swings past its surroundings is taken in halves (`guards`).
+step in which a temperature jumps, or overshoots its surroundings, is halved (`guards`).
 
-Two clocks of freezing keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the outer films
-hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are eliminated once
-per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a step ahead and
-renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node enters another, and
-at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding, whichever
-coefficients are frozen.
+Two sets of frozen coefficients keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
+outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are
+eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a
+step ahead and renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node
+enters another, and at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding
+whatever is frozen.
 """
 
 from collections.abc import Callable
@@ -24,10 +24,10 @@ from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, hottest_k
 from .moisture import WATER_J_PER_KGK, Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
+#: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.
 GAMMA = 1.0 - 0.5**0.5
-#: A block ends after so many steps at most, or when a node has moved by the tolerance: by YOUNG times that in its first
-#: two steps, because fast heating would close a block every step, and a block of three is second order too and costs
-#: less. The air may move AIR times as far.
+#: A block ends after so many steps, or when a node has moved by the tolerance; in its first two steps by YOUNG times
+#: that, or fast heating would close a block every step. The air may move AIR times as far.
 MOST_STEPS, YOUNG, AIR = 60, 4.0, 3.0
 #: The quick coefficients are renewed when a surface's difference to the air has moved by this much, K, and share.
 QUICK_MOVED_K, QUICK_MOVED_SHARE = 0.5, 0.05
@@ -99,7 +99,7 @@ class Core:
         return self.body.element_mass * (p.enthalpy[at] + part * p.enthalpy_step[at])
 
     def air_enthalpy_j(self, air_k):
-        """∫ C dT with C = C0 · 273.15 / T: the air that leaves as it expands takes nothing with it in this balance."""
+        """∫ C dT with C = C0 · 273.15 / T: in this balance the air that leaves as it expands takes no heat with it."""
         return self.body.air_capacity * 273.15 * np.log(air_k)
 
     def stored_j(self):
@@ -134,8 +134,8 @@ class Core:
         if self._room_film is not None:
             led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough where nothing has moved far: the capacity was right in the middle of the block. What
-        # it leaves over is not lost, because the next block starts from the wanted enthalpy.
+        # One chord step is enough where nothing has moved far. Its remainder is not lost: the next block starts from
+        # the exact enthalpy.
         for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
@@ -216,8 +216,8 @@ class Core:
         self._link = b.per_length * mean + b.contact
 
     def _soon(self, dt: float, element_w):
-        """Surfaces and air expected half a step ahead: on at the last rate, elements also by the change of their
-        power."""
+        """Surfaces and air expected half a step ahead: extrapolated at the last rate, elements also by the change of
+        their power."""
         half = 0.5 * dt
         surfaces = self.surfaces_k + half * self._surface_rate
         surfaces[self.strips :] += half * (element_w - self._last_w) / self._element_capacity
@@ -232,7 +232,7 @@ class Core:
 
     def _freeze_quick(self, surfaces, air) -> None:
         b = self.body
-        # What is expected may lie beyond the tables where power comes on; what comes of it does not (or melts).
+        # When power comes on the expected temperature may lie beyond the tables; the result does not (or melts).
         surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
         air = min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
@@ -263,7 +263,7 @@ class Core:
         self._weighed = False
 
     def _weigh(self) -> None:
-        """What a stage needs of surfaces, films and air; after either clock has moved."""
+        """What a stage needs of surfaces, films and air; made again after either set of coefficients has changed."""
         tau = GAMMA * self._dt
         weight = np.concatenate((self._strips.top * tau, tau / self._element_capacity))
         rho, film = self._star, self.film_w_per_k
@@ -326,7 +326,7 @@ class Core:
             self.refresh()
 
     def _take(self, dt: float, element_w, first, second) -> bool:
-        """Book the step from its two stages and move on to its end; whether the sinks of water have changed."""
+        """Book the step from its two stages and move to its end. Returns whether the sinks of water have changed."""
         nodes, surfaces, air, star, early_w = first
         early, late = (1.0 - GAMMA) * dt, GAMMA * dt
         self._span += dt

@@ -1,5 +1,5 @@
-"""From the command to watts: supply, contactor, relays, element groups. Whole mains cycles are counted by the firing
-stage outside; here a tick's share of fired cycles is all that matters, because the elements are slower than a cycle."""
+"""From the command to watts: supply, contactor, relays, element groups. The firing stage counts whole mains cycles;
+here only a tick's share of fired cycles matters, because the elements are slower than a cycle."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -79,7 +79,7 @@ class Electrics:
 
 
 def _break_groups(faults: Sequence[PlantFault], on: list[float], whole: list[bool]) -> None:
-    """What relays and elements that are broken make of the groups' duties `on` and of which groups are `whole`."""
+    """The groups' duties `on`, and which groups are `whole`, after broken relays and elements."""
     for fault in faults:
         for g in range(len(on)) if fault.group is None else (fault.group - 1,):
             match fault.kind:

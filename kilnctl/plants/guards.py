@@ -1,5 +1,5 @@
-"""What keeps the heat balance right where an oven is far from usual: bridges of any strength, foil that cools within a
-fraction of a step, an element that melts within a tick."""
+"""What keeps the heat balance right in unusual ovens: bridges of any strength, foil that cools within a fraction of a
+step, an element that melts within a tick."""
 
 import math
 
@@ -8,17 +8,18 @@ import numpy as np
 from ..thermal.constants import STEFAN_BOLTZMANN
 from .property_tables import HIGHEST_K
 
-#: A step in which the air or a node moves by more than this, K, is taken in halves: what is frozen changes on the way.
+#: A step in which the air or a node moves by more than this, K, is halved: the frozen coefficients would change too
+#: much within it.
 LEAP_K = 100.0
 #: So is a step that ends colder than anything around it by more than this, K.
 UNDERSHOOT_K = 0.5
-#: Down to this length, s.
+#: Shortest step from halving, s.
 SHORTEST_S = 0.02
 #: Temperatures expected further off than this, K, are kept within those of everything around.
 FAR_K = 25.0
-#: The tables' last temperature, for what is only expected, K.
+#: Limit for expected temperatures, K: the last of the tables.
 TOP_K = HIGHEST_K - 0.1
-#: An element that may melt within a tick rises by so much in a part of it at most, K.
+#: A tick in which an element may melt is cut into parts in which it rises by at most this, K.
 MELTING_STEP_K = 150.0
 
 
@@ -29,14 +30,14 @@ def bridged_star(
     − ambient) = drive.
 
     Solved and not linearised, so that no conductance is too strong: Newton's method on a convex function comes down to
-    the root from above. What the bridges draw is what the star has left over, so the energy balance is exact."""
+    the root from above. The bridges draw the rest of the star's balance, so energy is exact."""
     strength, wanted = STEFAN_BOLTZMANN * slope, drive + conductance * ambient_k
     kelvin = guess_k
     for _ in range(30):
         cube = strength * kelvin * kelvin * kelvin
         step = (cube * kelvin + conductance * kelvin - wanted) / (4.0 * cube + conductance)
         kelvin = kelvin - step
-        # Convergence is quadratic: the step after one of a millikelvin is lost in rounding.
+        # Convergence is quadratic: after a step of a millikelvin the next is below rounding.
         if abs(step) < 1e-3:
             break
     square = kelvin * kelvin
@@ -55,8 +56,8 @@ def hottest_k(core) -> float:
 
 
 def must_halve(core, after) -> bool:
-    """Whether in the step from the core's state to `after` something has leapt, or has become colder than possible: the
-    method damps what is fast, but does not keep it from swinging past its surroundings."""
+    """Whether something has jumped in the step from the core's state to `after`, or has become colder than possible:
+    the method damps fast changes, but does not stop them from overshooting their surroundings."""
     nodes, surfaces, air, star, _ = after
     if max(abs(air - core.air_k), core.moved_k) > LEAP_K:
         return True
@@ -67,8 +68,8 @@ def must_halve(core, after) -> bool:
 
 
 def parts_to_melt(rise_k: float, element_c: float, melts_c: float) -> int:
-    """Into how many parts a tick is cut so that an element that melts in it is found out before it is much hotter than
-    its melting point. `rise_k`: what its power would make of it in this tick if nothing took its heat."""
+    """Into how many parts a tick is cut so that a melting element is noticed before it is much hotter than its melting
+    point. `rise_k`: its rise in this tick if nothing took its heat, K."""
     if rise_k <= MELTING_STEP_K or element_c + rise_k < melts_c:
         return 1
     return min(math.ceil(rise_k / MELTING_STEP_K), 1000)

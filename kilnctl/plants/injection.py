@@ -39,8 +39,8 @@ _KINDS = (
         "one of the relay's two thyristors conducts all the time: half power between the bursts",
     ),
     Kind("relay open", "the relay never conducts"),
-    Kind("contactor welded", "the contactor is closed whatever its coil says"),
-    Kind("contactor not pulling in", "the contactor is open whatever its coil says"),
+    Kind("contactor welded", "the contactor stays closed and does not follow its coil"),
+    Kind("contactor not pulling in", "the contactor stays open and does not follow its coil"),
     Kind("element broken", "all element groups are open"),
     Kind("element group broken", "one element group is open (`group`, the first by default)"),
     Kind(

@@ -10,12 +10,15 @@ import numpy as np
 
 from ..thermal.constants import GAS_CONSTANT, ZERO_C
 
+#: Heat capacity of water, and its boiling point at 101.325 kPa (ITS-90).
 WATER_J_PER_KGK = 4186.0
 BOILING_K = 99.97 + ZERO_C
-#: Time in which an overheated wet node falls back to the boiling point: short against everything it belongs to.
+#: Time in which an overheated wet node falls back to the boiling point, s: short compared with the time constants
+#: around it.
 RELAXATION_S = 2.0
+#: Molar mass of water, kg/mol; Lewis number of water vapour in air, as used in the analogy; air pressure, Pa.
 _MOLAR_KG = 0.018015
-_LEWIS = 0.87 ** (2.0 / 3.0)  # water vapour in air
+_LEWIS = 0.87 ** (2.0 / 3.0)
 _PRESSURE_PA = 101325.0
 
 

@@ -1,4 +1,4 @@
-"""What a plant is, and how somebody's own simulation of an oven takes the place of ours."""
+"""The plant protocol, and how a user's own simulation of an oven replaces ours."""
 
 import importlib.util
 import inspect
@@ -15,8 +15,7 @@ from ..reading import Reading
 
 @runtime_checkable
 class Plant(Protocol):
-    """Anything that can be heated in simulated time. Nothing else of it is needed by control, rehearsal or
-    commissioning.
+    """Anything that can be heated in simulated time. Control, rehearsal and commissioning need nothing else of it.
 
     A plant may also say more: see `truth_of` and `computer_of`.
     """
@@ -31,7 +30,7 @@ class Plant(Protocol):
 @dataclass(frozen=True, slots=True)
 class Truth:
     """What a plant knows of itself that no sensor shows, °C: the chamber's and the part's temperature; None: not
-    told."""
+    known."""
 
     chamber_c: float | None = None
     part_c: float | None = None
@@ -39,8 +38,8 @@ class Truth:
 
 @dataclass(frozen=True, slots=True)
 class ComputerFaults:
-    """What befalls the computer that controls, as a plant with faults plays it: its loop stands still; its clock
-    jumped by clock_jump_s, s."""
+    """Faults of the computer that controls, as a plant simulates them: its loop stands still; its clock jumped by
+    clock_jump_s, s."""
 
     loop_stalled: bool = False
     clock_jump_s: float = 0.0
@@ -73,7 +72,7 @@ def load_plant(where: str, oven: Any = None) -> Plant:
     if spec is None or spec.loader is None:
         raise KilnctlError(f"{file}: not a Python file (its name should end in .py)")
     module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module  # so that what it makes can be pickled within this process
+    sys.modules[spec.name] = module  # so that its objects can be pickled within this process
     try:
         spec.loader.exec_module(module)
     except Exception as error:
@@ -105,7 +104,7 @@ def _wants_argument(maker: Any) -> bool:
 
 
 def check_command(dt_s: float, duty: Sequence[float]) -> None:
-    """Raises ValueError when a plant is asked something that no hardware can do."""
+    """Raises ValueError for a command that no hardware can carry out."""
     if not (math.isfinite(dt_s) and dt_s > 0.0):
         raise ValueError(f"dt_s must be above zero and finite, not {dt_s!r}")
     for share in duty:

@@ -2,8 +2,8 @@
 record.
 
 Sheath: first-order lag whose time constant shortens as the film and the radiation on the sheath grow. Dead time: a
-delay line. Wires and chip: the measuring is done in millivolts, as in hardware, so that a reversed or shorted wire and
-a wrong cold junction show what they show in reality.
+delay line. Wires and chip: measured in millivolts, as in hardware, so that reversed or shorted wires and a wrong cold
+junction read as they do in reality.
 """
 
 import bisect
@@ -33,17 +33,18 @@ LINEAR_MV_PER_K = {
     "S": 0.009587,
     "R": 0.010506,
 }
+#: Time from one conversion of the front end to the next, s.
 CONVERSION_S = 0.1
 #: A thermocouple with extra noise of more than NOISY times its own, plus NOISY_K, shows wild single samples too: in
 #: this share of its ticks, with so many times the noise (estimates, from memory of loose terminals).
 NOISY, NOISY_K, WILD_SHARE, WILD_TIMES = 2.0, 1.0, 0.02, 30.0
-#: What the front end says of a broken circuit.
+#: Fault words of the front ends for a broken circuit.
 _WORDS = {"thermocouple open": "open", "thermocouple short to ground": "short-ground", "front end dead": "no-chip"}
 
 
 class Emf:
-    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Straight on beyond its
-    ends."""
+    """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Extended in a straight
+    line beyond its ends."""
 
     def __init__(self, low_c: int, values_mv: Sequence[float]):
         self.low_c, self.mv = low_c, list(values_mv)
@@ -78,7 +79,7 @@ NO_ERRORS = SensorErrors()
 
 @dataclass
 class _Acting:
-    """What the faults that act now make of one measurement."""
+    """The effect of the present faults on one measurement."""
 
     noise_k: float
     cold_error_k: float
@@ -131,7 +132,7 @@ class Probe:
         self._drifted_k = 0.0
 
     def settle(self, around_c: float) -> None:
-        """The sheath has been at this temperature for a long time."""
+        """Set everything to this temperature, as after a long time at it."""
         self.junction_c = self._around_c = around_c
         self._line = deque([(self._time_s, around_c)])
         self._held = (around_c, self._held[1])
@@ -190,7 +191,7 @@ class Probe:
         self._time_s += dt_s
 
     def _with_errors(self, true_c: float, noise_k: float) -> float:
-        """The junction's temperature as its wires tell it: systematic errors, certificate, noise."""
+        """The junction's temperature as its wires give it: with systematic errors, certificate and noise."""
         settings, errors, seen_c = self.settings, self.errors, true_c
         seen_c += (
             errors.offset_k + errors.gain * seen_c + errors.drift_k_per_h * self._time_s / 3600.0 + self._drifted_k
@@ -203,10 +204,10 @@ class Probe:
         return seen_c
 
     def _converted(self, mv: float, cold_c: float) -> float:
-        """What the front end makes of a voltage and its cold junction, rounded to its bits, °C."""
+        """The front end's result for a voltage and its cold junction, rounded to its resolution, °C."""
         step, emf = RESOLUTION_C[self.settings.front_end], self.emf
         if self._linear:
-            # The linear chip's own figure, rounded; then the correction that every reader of it has to make.
+            # The linear chip's own value, rounded; then the correction that its data sheet asks readers to make.
             raw = step * round((cold_c + mv / self._linear) / step)
             return emf.inverse((raw - cold_c) * self._linear + emf.at(cold_c))
         return step * round(emf.inverse(mv + emf.at(cold_c)) / step)

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..thermal.constants import ZERO_C
 
+#: The grid of all tables, K.
 LOWEST_K = 200.0
 HIGHEST_K = 2000.0
 STEP_K = 2.0

@@ -15,7 +15,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Slab:
-    """One layer as the solver wants it: a row of the property tables, its thickness, and scale factors for studies.
+    """One layer as the solver needs it: a row of the property tables, its thickness, and scale factors for studies.
 
     `insulance_m2k_per_w` is a contact resistance at the layer's *outer* side; zero for none.
     """

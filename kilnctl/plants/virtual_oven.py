@@ -28,21 +28,21 @@ from .probes import Probe, emf_table
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
 
-#: An I/O board that hears nothing drops the heat after so long, s.
+#: An I/O board without requests switches the heat off after so long, s.
 BOARD_LEASE_S = 0.5
 
 #: By how much the power may be above its rating: high voltage, low resistance (an estimate).
 MOST_POWER = 1.3
 
-#: The terminals of the thermocouples are so much warmer than the room, K, and by this share of what the shell is above
-#: it (estimates for terminals in a box on the shell).
+#: The thermocouples' terminals are warmer than the room by so many kelvin, plus this share of the shell's rise above
+#: the room (estimates for terminals in a box on the shell).
 TERMINALS_ABOVE_K, TERMINALS_SHARE = 3.0, 0.15
 
-#: The ideal sensor's film is worked out again when its difference to the air has changed by this much, K, and by this
-#: share: the film goes with the fourth root of it.
+#: The ideal sensor's film is computed again when its difference to the air has changed by this much, K, and by this
+#: share: the film depends on the fourth root of it.
 FILM_MOVED_K, FILM_MOVED_SHARE = 0.3, 0.1
 
-#: Shares of load and chamber in what a sensor shows that the load touches (an estimate).
+#: Shares of load and chamber in the reading of a sensor that touches the load (an estimate).
 TOUCHING = (0.9, 0.1)
 
 _LOOP_STALL, _CLOCK_JUMP, _BOARD_LOST = "loop stalled", "clock jump", "board lost"
@@ -235,7 +235,7 @@ class VirtualOven:
         )
 
     def _around(self, name: str, active: Sequence[PlantFault]) -> float:
-        """What is around that thermocouple: the temperature that its sheath would take in the end, °C."""
+        """The temperature that this thermocouple's sheath would take in its surroundings in the end, °C."""
         if name == "limit":
             layers = self._stratification_k * self.conditions.limit_height
             return ideal_sensor(self._radiant_k, self.core.air_k + layers, self._sensor_film) - ZERO_C
@@ -276,7 +276,7 @@ class VirtualOven:
         """The chamber temperature with the ideal sensor's film at the temperatures of now."""
         speed = self.oven.fan.air_speed_m_per_s if self._settings.fan and self.oven.fan else 0.0
         self._radiant_k = self.core.radiant_k
-        for _ in range(2):  # the film hardly depends on the body it belongs to
+        for _ in range(2):  # the film depends little on the temperature of the sensor itself
             self._sensor_film = sensor_film(self.chamber_c, self.air_c, speed)
             self.chamber_c = ideal_sensor(self._radiant_k, self.core.air_k, self._sensor_film) - ZERO_C
         self._film_at = self.chamber_c - self.air_c
@@ -292,7 +292,7 @@ class VirtualOven:
         """Put everything into the steady state under a steady `power_w`, as after days of it; returns the chamber
         temperature, °C.
 
-        Time, energy and faults stand still meanwhile, wet things are not dried, and the ledger starts from zero.
+        Time, energy and faults stand still, nothing wet dries, and the ledger starts from zero.
         """
         core = self.core
         watts = np.full(self.layout.groups, power_w / self.layout.groups)
@@ -307,7 +307,7 @@ class VirtualOven:
             rate = moved / dt
             if dt > 1000.0 and rate < 1e-8:
                 break
-            # Steps so long that nothing moves by much more than ten kelvin in one; coefficients follow.
+            # Steps are limited so that nothing moves by much more than ten kelvin in one, and coefficients can follow.
             dt = min(20000.0, dt * (1.5 if moved < 5.0 else 0.7 if moved > 15.0 else 1.0))
         core.moisture = moisture
         core.ledger = Ledger(walls=np.zeros_like(core.ledger.walls))

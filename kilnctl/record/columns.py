@@ -46,7 +46,7 @@ COLUMNS = (
         "power_w",
         "W",
         1,
-        "electric power since the last sample, by the best that the meters tell; as commanded where there is none",
+        "electric power since the last sample, by the best meters there are; as commanded without a meter",
     ),
     SampleColumn("demand_w", "W", 1, "what the control asks for, whether or not the gate lets it pass"),
     SampleColumn("feedforward_w", "W", 1, "of it, the energy balance's part"),
@@ -54,7 +54,7 @@ COLUMNS = (
     SampleColumn("unexplained_w", "W", 1, "heat into the chamber that the model cannot explain"),
     SampleColumn("supply_v", "V", 1, "supply voltage, where measured"),
     SampleColumn("current_a", "A", 2, "element current while any flows, where measured"),
-    SampleColumn("contactor", "1", 0, "1 while the contactor is told to be closed"),
+    SampleColumn("contactor", "1", 0, "1 while the contactor is commanded to be closed"),
     SampleColumn("step", "1", 0, "step of the schedule, from 1"),
     SampleColumn("reason", "", 0, "why, in plain words"),
 )

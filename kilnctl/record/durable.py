@@ -1,4 +1,4 @@
-"""Files that survive a power cut: whole or not at all, and on the disk before this is said.
+"""Files that survive a power cut: whole or not at all, and on the disk before the function returns.
 
 The order is always: write a new file, fdatasync, rename it over the old one, fsync the folder. With any step left out,
 crash images of ext4 lose everything (delayed allocation keeps new data in memory for many seconds).
@@ -32,7 +32,7 @@ def make_folder(folder: str | Path) -> None:
 
 
 def write_whole(path: str | Path, data: bytes) -> None:
-    """Replace `path` by `data`: after a power cut it is the old or the new, never between. Raises OSError
+    """Replace `path` by `data`: after a power cut the file is the old or the new one, never a mixture. Raises OSError
     and leaves the old one."""
     path = Path(path)
     beside = path.with_name(path.name + ".new")
@@ -52,8 +52,8 @@ def write_whole(path: str | Path, data: bytes) -> None:
 
 
 def save_state(path: str | Path, state: dict) -> None:
-    """Keep a small state (JSON values) with a checksum; the one before it stays beside it as
-    `<name>.before`. Raises OSError.
+    """Keep a small state (JSON values) with a checksum; the one before it stays next to it as `<name>.before`. Raises
+    OSError.
 
     For what must be known after a power cut. About two disk syncs: not for the control tick.
     """

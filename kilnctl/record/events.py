@@ -1,10 +1,10 @@
-"""What is worth telling of a run, tick by tick: steps, trips, warnings, doors, requests."""
+"""What a run reports, tick by tick: steps, trips, warnings, doors, requests."""
 
 import math
 import re
 from dataclasses import dataclass, replace
 
-#: The same warning, numbers aside, is not told again before this, s.
+#: The same warning, numbers aside, is repeated after this at the earliest, s.
 QUIET_S = 600.0
 _NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
@@ -20,13 +20,13 @@ class Event:
 
 
 def on_run_clock(trips, at_s: dict[str, float], otherwise_s: float = math.nan) -> tuple:
-    """The trips with the run's own time, s since its start, of when each was told: the rules stamp them by whatever
-    clock they are given. `otherwise_s` for those that no run told of."""
+    """The trips with the time since the run's start, s, at which each was reported: the rules stamp them by another
+    clock. `otherwise_s` for those that were never reported."""
     return tuple(replace(t, time_s=at_s.get(t.fault, otherwise_s)) for t in trips)
 
 
 class Teller:
-    """Remembers what was told already. `legs` are the programme's, for their names."""
+    """Remembers what was reported already. `legs` are the programme's, for their names."""
 
     def __init__(self, legs):
         self._legs = legs

@@ -24,8 +24,9 @@ from .durable import write_whole
 from .journal import segments
 from .run_data import RunData, UnknownOven
 
+#: Samples between two writes to the file.
 _FLUSH = 500
-#: Samples that are turned into text together; more take memory for nothing.
+#: Samples that are turned into text together; more would take memory without a gain.
 _AT_ONCE = 5000
 _NOT_SAID = ("places", "assumptions", "file", "sha256")
 
@@ -35,8 +36,7 @@ def slug(text: str) -> str:
 
 
 def new_folder(out: str | Path, oven_name: str, schedule_name: str) -> Path:
-    """Make a folder of its own below `out`, never an existing one. Raises KilnctlError where that cannot
-    be done."""
+    """Make a new folder below `out`, never an existing one. Raises KilnctlError where that cannot be done."""
     base = Path(out) / f"{slug(oven_name)}-{slug(schedule_name)}"
     try:
         Path(out).mkdir(parents=True, exist_ok=True)
@@ -179,7 +179,7 @@ def write_data(folder: Path, run: RunData) -> None:
 
 
 def conclude(folder: Path, run: RunData, summary: object) -> None:
-    """Write the final run.json: the last of a run's files, so that whoever finds its summary finds the others too.
+    """Write the final run.json: the last of a run's files: where it has a summary, the other files are there too.
     Raises KilnctlError."""
     said = about(run) | {"energy_j": run.energy_j, "summary": plain(summary), "trips": plain(run.trips)}
     path = folder / "run.json"

@@ -25,7 +25,7 @@ from .durable import make_folder, sync_folder
 LONGEST, SEGMENT_BYTES = 65536, 8_000_000
 #: Most records that are kept in memory until a sync has succeeded.
 _REMEMBERED = 10_000
-#: Tries, 10 ms apart, to have a journal for oneself.
+#: Tries, 10 ms apart, to lock a journal.
 _LOCK_TRIES = 5
 _LINE = re.compile(rb"([1-9][0-9]{0,17}) (.*) ([0-9a-f]{8})", re.DOTALL)
 _SEGMENT = re.compile(r"journal-(\d{6})\.log")
@@ -107,7 +107,7 @@ def read_journal(place: str | Path) -> Journal:
 
 @dataclass
 class Damage:
-    """What `entries_of` finds wrong on its way; see `Journal`."""
+    """Problems that `entries_of` finds; see `Journal`."""
 
     bad: list[str] = field(default_factory=list)
     missing: int = 0
@@ -202,7 +202,7 @@ class JournalFile:
         data = b"\n" + line if self._torn else line
         done = os.write(self._handle, data)
         self._size += done
-        # A record that lacks nothing but its line break is whole, and its number is used up.
+        # A record that lacks only its line break is whole, and its number is taken.
         self._torn = done < len(data)
         if done < len(data) - 1:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
@@ -235,7 +235,7 @@ class JournalFile:
             self._write(line)
 
     def close(self) -> None:
-        """Sync and let go."""
+        """Sync, and unlock the journal."""
         if self._handle < 0:
             return
         try:

@@ -8,7 +8,7 @@ import typing
 
 from ..errors import KilnctlError
 
-#: No number in a record of ours is larger, in any of its units.
+#: No number in our records is larger, in any of its units.
 LARGEST = 1e9
 
 
@@ -30,8 +30,8 @@ def mapping(value) -> dict:
 
 
 def built(kind: type, values, where: str):
-    """The dataclass `kind` from a mapping of its fields. Raises KilnctlError, saying `where`, for fields that are not
-    its own or hold what cannot be theirs."""
+    """The dataclass `kind` from a mapping of its fields. Raises KilnctlError, saying `where`, for unknown fields, and
+    for values that do not fit them."""
     if not isinstance(values, dict):
         raise KilnctlError(f"{where} not ours (no mapping of names and values)")
     hints, made = typing.get_type_hints(kind), {}
@@ -44,7 +44,7 @@ def built(kind: type, values, where: str):
             and type(None) not in _options(hints[name])
             and fields[name].default is not dataclasses.MISSING
         ):
-            continue  # a number that is none is kept as null
+            continue  # a missing number is kept as null
         if not _fits(value, hints[name]) or not _within(value, fields[name].metadata):
             raise KilnctlError(f"{where} not ours ('{name}' cannot be {str(value)[:40]!r})")
         made[name] = value
@@ -67,7 +67,7 @@ def _within(value, bounds) -> bool:
     low, high = bounds.get("low"), bounds.get("high")
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return True
-    # What was read from a file in other units may lie beyond by a rounding.
+    # A value converted from other units may pass a bound by its rounding.
     slack = 1e-9 * abs(value)
     return (low is None or value >= low - slack) and (high is None or value <= high + slack)
 

@@ -11,8 +11,8 @@ from .run_data import UnknownOven
 
 
 def fired_share(data: dict[str, np.ndarray]) -> tuple[np.ndarray, bool]:
-    """(share of full power fired since the sample before, whether it was measured). Where no current was measured it is
-    what was commanded, which proves nothing; in a record of before that was kept, the duty of the sample before."""
+    """(share of full power fired since the sample before, whether it was measured). Without a measured current it is
+    what was commanded, which proves nothing; in old records without that column, the duty of the sample before."""
     fired, commanded = data["fired"], data.get("commanded")
     if commanded is None or not np.isfinite(commanded).any():
         commanded = np.concatenate(([0.0], data["duty"][:-1]))[: len(fired)]
@@ -27,8 +27,8 @@ def commanded_share(data: dict[str, np.ndarray]) -> np.ndarray | None:
 
 
 def power_w(data: dict[str, np.ndarray], oven: Oven | UnknownOven, model: dict | None = None) -> np.ndarray:
-    """Mean electric power since the sample before, W, array. Records from before it was kept are worked out the same
-    way. NaN where neither oven nor model says how strong the elements are."""
+    """Mean electric power since the sample before, W, array. For old records without that column it is computed the
+    same way. NaN where neither oven nor model says how strong the elements are."""
     kept = data.get("power_w")
     if kept is not None and np.isfinite(kept).any():
         return np.nan_to_num(kept)
@@ -52,7 +52,7 @@ def _positive(model: dict | None, name: str) -> float:
 
 
 def basis(data: dict[str, np.ndarray]) -> str:
-    """What power and energy of a run rest on, for people."""
+    """What a run's power and energy are based on, in words."""
     volts = bool(np.isfinite(data["supply_v"]).any())
     if fired_share(data)[1]:
         return "measured voltage and current" if volts else "measured current, at the rated voltage"

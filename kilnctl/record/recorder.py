@@ -26,7 +26,7 @@ from .journal import SEGMENT_BYTES, JournalFile
 SYNC_S = 10.0
 #: Samples are dropped above this many waiting records; events have as much again for themselves.
 QUEUE = 2000
-#: No new run is started with less room than this, bytes; a write that takes longer than STALLED_S is told.
+#: No new run starts with less free space than this, bytes; a write that takes longer than STALLED_S, s, is reported.
 LEAST_FREE, STALLED_S = 20_000_000, 5.0
 
 
@@ -192,7 +192,7 @@ class Recorder:
         except (OSError, KilnctlError) as error:
             self._write_failure = self._words(error)
         except (TypeError, ValueError) as error:
-            # A record that cannot be written down is a mistake of ours; it must not end the recording.
+            # A record that cannot be written as text is a bug; it must not end the recording.
             self._write_failure = f"a record of kind '{kind}' could not be written down ({error})"
         self._lost += 1
         if receipt is not None:

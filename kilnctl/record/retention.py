@@ -15,14 +15,14 @@ from pathlib import Path
 from ..errors import KilnctlError
 from .journal import segments
 
-#: A folder with this in front of its name is half removed; the next clearing takes it first.
+#: A folder whose name begins with this is half removed; the next clearing removes it first.
 _GOING = ".going-"
 
 
 @dataclass(frozen=True)
 class Cleared:
-    """What was removed (folder names, oldest first), bytes freed and left, and why anything stayed that
-    should have gone."""
+    """What was removed (folder names, oldest first), bytes freed and left, and why a folder stayed that should have
+    gone."""
 
     removed: tuple[str, ...]
     freed_bytes: int
@@ -65,8 +65,8 @@ def being_written(folder: Path) -> bool:
 
 
 def pending(folder: Path) -> bool:
-    """Whether the run in `folder` was kept in a journal that is newer than its run.json, and no process writes it any
-    more: its page has yet to be made."""
+    """Whether the run in `folder` was kept in a journal that is newer than its run.json, and no process writes it: its
+    page has yet to be made."""
     try:
         if not is_record(folder) or not (there := segments(folder)):
             return False
@@ -86,9 +86,9 @@ def pending_in(place: Path) -> list[Path]:
 
 
 def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1, spare: Collection[Path] = ()) -> Cleared:
-    """Remove the oldest records below `place` (by the time their last file was written) until all of them
-    together are at most keep_bytes; the newest keep_runs always stay, and those in `spare` (a run that may yet go on).
-    Raises KilnctlError where `place` cannot be read; what cannot be removed stays and is told."""
+    """Remove the oldest records below `place` (by the time their last file was written) until all of them together are
+    at most keep_bytes; the newest keep_runs always stay, and those in `spare` (a run that may yet go on). Raises
+    KilnctlError where `place` cannot be read; what cannot be removed stays and is reported."""
     place = Path(place)
     if keep_bytes < 0 or keep_runs < 1:
         raise ValueError("keep_bytes must be at least 0, keep_runs at least 1")

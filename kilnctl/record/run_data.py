@@ -15,7 +15,7 @@ from .events import Event
 
 @dataclass(frozen=True)
 class UnknownOven:
-    """Stands for an oven whose description is not in the record: nothing but its name is known."""
+    """An oven whose description is not in the record: only its name is known."""
 
     name: str
     file: str = ""
@@ -70,7 +70,7 @@ class RunData:
     problems: tuple[str, ...] = ()
 
     def __getattr__(self, name: str) -> np.ndarray:
-        # Asked for only what is no field; while a copy is made, `data` may not be there yet.
+        # Python calls this only for names that are no fields; while a copy is made, `data` may be missing.
         data = self.__dict__.get("data", {})
         if name in data:
             return data[name]

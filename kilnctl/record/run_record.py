@@ -1,5 +1,5 @@
-"""Read a run's folder back. A torn end is cut off and told; anything else that is wrong is refused with
-its file and line.
+"""Read a run's folder back. A torn end is cut off and reported; anything else that is wrong is refused with file and
+line.
 
 Samples and events come from the journal where the run kept one (real runs), else from samples.csv and
 events.csv (rehearsals).
@@ -71,7 +71,7 @@ def _read_run(folder: Path) -> RunRecord:
         raise KilnctlError(f"{folder}: this is not the folder of a run: it has neither samples.csv nor a journal")
     oven, schedule = _oven(folder, said, problems), _schedule(folder, said, problems)
     model = said["model"] if isinstance(said.get("model"), dict) else None
-    # Where there is a journal it alone counts: run.json may be from before a run was gone on with.
+    # Where there is a journal only it counts: run.json may be from before the run was continued.
     energy = number(end.get("energy_j") if segments(folder) else said.get("energy_j"))
     if not math.isfinite(energy):
         steps = np.diff(data["time_s"], prepend=data["time_s"][:1])
@@ -160,8 +160,7 @@ def _same(path: Path, sha256: str | None, problems: list[str]) -> None:
 
 
 def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[str, list[str]]]]:
-    """Column names, and (place, cells) of every whole row. What a power cut left at the end is cut off and
-    told."""
+    """Column names, and (place, cells) of every whole row. What a power cut left at the end is cut off and reported."""
     try:
         size = path.stat().st_size
         if size > LARGEST_BYTES:
@@ -174,7 +173,7 @@ def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[s
     whole = whole[: whole.rfind(b"\n") + 1]
     if len(whole) < len(data):
         problems.append(f"{path.name}: the last line was cut off and is left out")
-    # Not `splitlines`: that also breaks at characters that words may hold.
+    # Not `splitlines`: it also breaks at characters that a reason may contain.
     lines = [line.removesuffix("\r") for line in whole.decode("utf-8-sig", "replace").split("\n")[:-1]]
     if not lines:
         raise KilnctlError(f"{path}:1: it is empty")
@@ -193,9 +192,8 @@ def _cells(place: str, line: str) -> list[str]:
 def _columns(
     names: list[str], rows: Iterable[tuple[str, list[str]]], lenient: list[str] | None = None
 ) -> dict[str, np.ndarray]:
-    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list
-    in `lenient` a row that is no sample is left out and told there. Columns of ours that are not there
-    are filled with NaN."""
+    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list in `lenient`
+    a row that is no sample is left out and noted there. Columns of ours that are not there are filled with NaN."""
     if "time_s" not in names or len(set(names)) != len(names):
         raise KilnctlError("the samples have no column time_s, or two columns of one name")
     numbers = {n: array.array("d") for n in names if n != "reason"}
@@ -226,7 +224,7 @@ def _columns(
         for (_, column), value in zip(places, values, strict=True):
             column.append(value)
         if reason is not None:
-            # The same few sentences all through a run: each is kept once.
+            # A run repeats a few sentences: each is kept in memory once.
             reasons.append(known.setdefault(cells[reason], cells[reason]))
     data = {n: np.array(c, float) for n, c in numbers.items()}
     count = len(data["time_s"])
@@ -274,7 +272,7 @@ def _from_journal(folder: Path, problems: list[str]):
 
 @dataclass
 class _Told:
-    """What a journal tells beside its samples."""
+    """What a journal holds besides its samples."""
 
     names: list[str]
     events: list[Event] = field(default_factory=list)
@@ -284,7 +282,7 @@ class _Told:
 
 
 def _rows(folder: Path, damage: Damage, told: _Told) -> Iterator[tuple[str, list[str]]]:
-    """(place, cells) of each sample; the rest goes into `told` on the way."""
+    """(place, cells) of each sample; all other records go into `told`."""
     begun = False
     for entry in entries_of(folder, damage):
         place = f"{folder / entry.file}:{entry.line}"

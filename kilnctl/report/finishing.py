@@ -3,8 +3,7 @@
 The service leaves a journal; this module makes of it what a rehearsal leaves.
 
 For the service it runs as a process of its own (`python -m kilnctl.report.finishing FOLDER`): it takes seconds of
-arithmetic and much memory, neither of which the process that heats has to spare. Cut off at any moment it can be done
-again.
+arithmetic and much memory, which the process that heats cannot spare. If it is cut off it can be run again.
 """
 
 import contextlib
@@ -45,7 +44,8 @@ def finish_record(folder: Path) -> None:
 
 def main(arguments: list[str]) -> int:
     """One folder. Status 2 and a sentence where it cannot be done."""
-    # Never at the cost of the process that heats: last for the processor, first to go when memory runs out.
+    # The process that heats comes first: this one gets the processor last, and is the first to be killed when memory
+    # runs out.
     with contextlib.suppress(OSError):
         os.sched_setscheduler(0, os.SCHED_BATCH, os.sched_param(0))
         os.nice(19)

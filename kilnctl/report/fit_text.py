@@ -15,7 +15,7 @@ _OF = {p.name: p for p in PARAMETERS}
 
 
 def round_temperatures(low_c: float, high_c: float, units: Units = METRIC_UNITS) -> list[float]:
-    """Three or so temperatures inside a range, round in the reader's own scale, °C."""
+    """About three temperatures in a range, °C, round on the reader's scale."""
     low, high = units.degrees(low_c), units.degrees(high_c)
     step = next(s for s in (20.0, 50.0, 100.0, 200.0, 300.0, 400.0, 800.0) if (high - low) / s <= 4.5)
     first = step * math.ceil((low + 0.15 * (high - low)) / step)
@@ -45,7 +45,7 @@ def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
             f"{math.exp(theta):.2f}{note}"
         )
     if fit.strong_correlations:
-        out.append("\nThese cannot be told apart well (their sum or ratio is what is known):")
+        out.append("\nThese cannot be separated well (only their sum or ratio is known):")
         out += [f"  {a} and {b} ({c:+.2f})" for a, b, c in fit.strong_correlations[:6]]
     if fit.warnings:
         out.append("")

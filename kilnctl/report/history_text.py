@@ -1,7 +1,7 @@
 """A history for people: a table of runs, what has changed, and a page with the figures over the runs."""
 
 from ..output import METRIC_UNITS, Units, clock
-from .history import History
+from .ageing import History
 from .html import aside, document, notice, section, table
 from .svg import NARROW, WIDTH, Chart, Series, Subplot, svg
 
@@ -69,10 +69,7 @@ def history_text(history: History, units: Units = METRIC_UNITS) -> str:
 
 def history_page(history: History, units: Units = METRIC_UNITS) -> str:
     """A self-contained HTML page."""
-    body = (
-        "".join(notice(w, "alarm", "Changed:") for w in history.warnings)
-        or "<p>Nothing has changed that these runs can tell.</p>"
-    )
+    body = "".join(notice(w, "alarm", "Changed:") for w in history.warnings) or "<p>These runs show no change.</p>"
     body += _pictures(history)
     body += section(
         "The newest figures against their past",

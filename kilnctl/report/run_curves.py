@@ -32,7 +32,7 @@ def curves(run: RunData, summary: Summary, units: Units = METRIC_UNITS, *, narro
     notes = tuple(
         (e.time_s, e.text if len(e.text) < 22 else e.text[:20] + "…") for e in run.events if e.kind in _NOTED
     )[:_MOST_NOTES]
-    # The duty of single seconds is a blur; a minute's mean is what the elements feel.
+    # The duty of single seconds is a blur in a picture; the elements respond to a minute's mean.
     window = max(1, round(60.0 / sample_s(t)))
     share, measured = fired_share(d)
     duty = smooth(share, window)
@@ -74,9 +74,9 @@ def curves(run: RunData, summary: Summary, units: Units = METRIC_UNITS, *, narro
 
 
 def watts(run: RunData) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Electric power, and the two halves of what was asked for, W. Nothing was asked of the elements while the gate let
-    nothing pass (a purge, a trip), and no more than they can give: where the balance alone wants more, the trim takes
-    off that much less, and their sum is the same."""
+    """Electric power, and the two halves of what was asked for, W. While the gate lets nothing pass (a purge, a trip)
+    both are zero. Feedforward is limited to what the elements can give; the trim changes by the same amount, so that
+    their sum stays the same."""
     d = run.data
     heat = np.nan_to_num(power_w(d, run.oven, plain(run.model)))
     demand, balance = np.nan_to_num(d["demand_w"]), np.nan_to_num(d["feedforward_w"])

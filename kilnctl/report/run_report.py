@@ -30,8 +30,7 @@ _OUTCOMES = {
     "stopped": "It was stopped by its user.",
     "unfinished": "The record ends without an ending: the program or the power went away, or it still runs.",
 }
-#: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B against
-#: their own row.
+#: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B have their own row.
 _CLASS_2 = {
     "K": (2.5, 0.0075),
     "N": (2.5, 0.0075),
@@ -50,7 +49,7 @@ NEAR_K = 5.0
 
 @dataclass(frozen=True)
 class Price:
-    """Price of a kilowatt hour, in whatever the user pays with."""
+    """Price of a kilowatt hour, in the user's currency."""
 
     amount: float
     currency: str

@@ -9,12 +9,12 @@ from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from ..thermal.walls import WallLayer, WallSolution, profile
 from .svg import Chart, Series, Subplot, svg
 
-#: At this mean temperature an R-value is measured by custom (75 °F; common practice), °C, and how far above it the
-#: value still serves, K.
+#: Usual mean temperature at which an R-value is measured (75 °F; common practice), °C, and how far above it the value
+#: still holds, K.
 R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
 
 
@@ -30,7 +30,7 @@ def heat_range(r: Range, u: Units) -> str:
 
 
 def holding(r: Range, u: Units) -> str:
-    """A power that holds a temperature; of 0 W only the fan is left."""
+    """A power that holds a temperature; at 0 W the fan alone holds it."""
     return heat_range(r, u) if r.value > 0.0 else "the fan alone holds it"
 
 
@@ -40,7 +40,7 @@ def time_range(r: Range) -> str:
 
 
 def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
-    """A few chamber temperatures, round in the reader's own scale, up to the highest, °C."""
+    """A few chamber temperatures up to the highest, °C, round on the reader's scale."""
     top, room = units.degrees(sizing.top_c), units.degrees(sizing.oven.site.ambient_c)
     steps = (
         ((100.0, 600.0), (200.0, 1200.0), (400.0, math.inf))

@@ -7,8 +7,8 @@ import numpy as np
 from ..output import METRIC_UNITS, Units
 from ..studies.draw import Measure
 from ..studies.inputs import WORDS, varied
+from ..studies.many_draws import Study
 from ..studies.sensitivity import Spread
-from ..studies.study import Study
 from . import html
 from .look import FAINT, INK, MIDDLE, WARM
 from .study_text import explained, ranking, shown, spreads, title_of, trips_text

@@ -5,12 +5,12 @@ import numpy as np
 from ..output import METRIC_UNITS, Units
 from ..studies.draw import MEASURES, Measure
 from ..studies.inputs import INPUTS, WORDS, varied
+from ..studies.many_draws import Study
 from ..studies.sensitivity import Influence, Spread, influences, spread
-from ..studies.study import Study
 from ..studies.thickness import THICKEST_M, Thickness
 from ..studies.tuning import EQUAL_K, Setting, suggest
 
-#: Influences below this share, or below twice their standard error, are not worth a word.
+#: Influences below this share, or below twice their standard error, are not mentioned.
 WORTH = 0.03
 
 
@@ -56,7 +56,8 @@ def inputs_of(study: Study) -> tuple[tuple[str, ...], list[int]]:
     labels = [WORDS[n] for n in names]
     if case.fitted is not None:
         n = len(case.fitted.names)
-        # eigh sorts rising: the last direction is the widest. More than a few of them would want too many draws.
+        # eigh sorts in rising order: the last direction is the widest. More than a few directions would need too many
+        # draws.
         wide = range(n - 1, max(-1, n - 7), -1)
         columns += [len(INPUTS) + i for i in wide]
         labels += [f"fit {i + 1}" for i in range(len(wide))]
@@ -64,7 +65,7 @@ def inputs_of(study: Study) -> tuple[tuple[str, ...], list[int]]:
 
 
 def explained(found: tuple[Influence, ...]) -> str:
-    """ "leakage 62 % (more is less), power 20 %": the inputs worth a word."""
+    """ "leakage 62 % (more is less), power 20 %": the inputs that matter."""
     told = [i for i in found if i.share > WORTH and i.share > 2.0 * i.error][:4]
     words = [
         f"{i.name} {100 * min(1.0, i.share):.0f} %" + (" (+)" if i.slope > 0.1 else " (−)" if i.slope < -0.1 else "")

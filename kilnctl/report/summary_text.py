@@ -1,4 +1,4 @@
-"""What a run came to, in words: for the terminal, and beside another run."""
+"""The summary of a run in words, for the terminal, alone or next to another run's."""
 
 import math
 

@@ -11,10 +11,11 @@ import numpy as np
 
 from .look import ALARM, FAINT, INK, LINE, SOAK, WARM
 
+#: Width of a picture in pixels, on a desk and on a phone.
 WIDTH, NARROW = 960, 400
 _SMALL = 'font-size="11"'
-#: Colours that differ in lightness too (after Okabe and Ito), each with a dash of its own: nothing is said by
-#: colour alone.
+#: Colours that differ in lightness too (after Okabe and Ito), each with its own dash pattern: colour alone carries no
+#: information.
 STYLES = {
     "reference": (FAINT, "7 5", 1.6),
     "chamber": (WARM, "", 2.0),
@@ -276,7 +277,7 @@ def _line(series: Series, x: np.ndarray, y: np.ndarray, to_x, to_y, pixels: int)
     out = []
     if series.band is not None:
         band, good = np.nan_to_num(np.asarray(series.band, float)), np.isfinite(y)
-        # One cut for both edges: the widest and the highest of each pixel column would not belong together.
+        # Both edges are thinned at the same points; thinned apart, their points would not belong together.
         keep = np.unique(np.linspace(0, good.sum() - 1, min(int(good.sum()), 300)).astype(int))
         bx, middle, half = x[good][keep], y[good][keep], band[good][keep]
         upper = zip(to_x(bx), to_y(middle + half), strict=True)

@@ -15,7 +15,7 @@ def open_rig(oven: Oven, **how: Any) -> RigDriver:
     Raises KilnctlError where it cannot be reached. What is opened is disarmed: nothing heats before the first permit.
     """
     if oven.rig.kind == "board":
-        from .board import BoardRig  # noqa: PLC0415 - only the rig that the file chooses is loaded
+        from .board_rig import BoardRig  # noqa: PLC0415 - only the rig that the file chooses is loaded
 
         return BoardRig(oven, **how)
     if oven.rig.kind == "pins":

@@ -4,6 +4,7 @@ import contextlib
 import fcntl
 import termios
 import time
+from dataclasses import dataclass
 from typing import Protocol
 
 import serial
@@ -22,6 +23,35 @@ BAUD = 115200
 GONE = (OSError, termios.error)
 
 
+@dataclass(frozen=True, slots=True)
+class BoardRequest:
+    """One request: its kind, and the fields as they lie in the frame (`kilnctl.firmware.frames`)."""
+
+    kind: int
+    word1: int = 0
+    word2: int = 0
+    flags: int = 0
+    groups: int = 0
+    word3: int = 0
+    word4: int = 0
+
+
+HELLO, ARM, REST, CLEAR = (BoardRequest(k) for k in (frames.HELLO, frames.ARM, frames.REST, frames.CLEAR))
+
+
+def beat(step: int, duty: int, contactor: bool) -> BoardRequest:
+    """What the loop wants now: its step counter, the duty in 1/10000, and whether the contactor shall be closed."""
+    return BoardRequest(frames.BEAT, step & 0xFFFF, duty, frames.CONTACTOR if contactor else 0)
+
+
+def setup(
+    ceiling_c: int, *, groups: int = 1, shortest_run: int = 1, smallest: int = 0, table_k: int = 0
+) -> BoardRequest:
+    """The settings of a board at rest: ceiling in °C, relay groups, shortest run in mains cycles, the smallest current
+    that counts in 1/100 A, and, as bits, the channels that want the type K table."""
+    return BoardRequest(frames.SETUP, smallest, ceiling_c, 0, groups, shortest_run, table_k)
+
+
 class BoardLine(Protocol):
     """What a board rig needs of its line. `failure`: why the line ended by itself, or empty."""
 
@@ -29,17 +59,7 @@ class BoardLine(Protocol):
     round_trip_s: float
     failure: str
 
-    def ask(
-        self,
-        kind: int,
-        step: int = 0,
-        duty: int = 0,
-        flags: int = 0,
-        spare: int = 0,
-        value: int = 0,
-        value2: int = 0,
-        patience_s: float = ANSWER_S,
-    ) -> Answer | None:
+    def ask(self, request: BoardRequest, patience_s: float = ANSWER_S) -> Answer | None:
         """The answer, or None when none came in time. Raises RigLost when the port or the board is gone."""
         ...
 
@@ -57,21 +77,15 @@ class FrameClient:
         self._payload, self._wire = bytearray(frames.REQUEST + frames.CRC), bytearray(frames.LONGEST + 3)
         self._sequence, self._kind = sequence & 0xFF, 0
 
-    def request(
-        self, kind: int, step: int = 0, duty: int = 0, flags: int = 0, spare: int = 0, value: int = 0, value2: int = 0
-    ) -> memoryview:
-        """The frame on the wire; it is overwritten by the next request.
-
-        The arguments are the fields of a BEAT by their names, and two more places; what a SETUP puts in each of them is
-        in `kilnctl.firmware.frames`.
-        """
-        self._sequence, self._kind = (self._sequence + 1) & 0xFF, kind
+    def frame(self, request: BoardRequest) -> memoryview:
+        """The frame on the wire; it is overwritten by the next one."""
+        self._sequence, self._kind = (self._sequence + 1) & 0xFF, request.kind
         payload = self._payload
-        payload[0], payload[1], payload[6], payload[7] = kind, self._sequence, flags, spare
-        frames.put16(payload, 2, step & 0xFFFF)
-        frames.put16(payload, 4, duty)
-        frames.put16(payload, 8, value)
-        frames.put16(payload, 10, value2)
+        payload[0], payload[1], payload[6], payload[7] = request.kind, self._sequence, request.flags, request.groups
+        frames.put16(payload, 2, request.word1)
+        frames.put16(payload, 4, request.word2)
+        frames.put16(payload, 8, request.word3)
+        frames.put16(payload, 10, request.word4)
         return memoryview(self._wire)[: frames.seal(payload, frames.REQUEST, self._wire)]
 
     def take(self, byte: int) -> Answer | None:
@@ -95,22 +109,12 @@ class Line:
         self._serial = _open(port)
         self._client = FrameClient(int(time.monotonic() * 1000))
 
-    def ask(
-        self,
-        kind: int,
-        step: int = 0,
-        duty: int = 0,
-        flags: int = 0,
-        spare: int = 0,
-        value: int = 0,
-        value2: int = 0,
-        patience_s: float = ANSWER_S,
-    ) -> Answer | None:
+    def ask(self, request: BoardRequest, patience_s: float = ANSWER_S) -> Answer | None:
         """The answer, or None when none came in time."""
-        request = self._client.request(kind, step, duty, flags, spare, value, value2)
+        frame = self._client.frame(request)
         began = time.monotonic()
         try:
-            self._serial.write(request)
+            self._serial.write(frame)
             while (left_s := began + patience_s - time.monotonic()) > 0.0:
                 self._serial.timeout = left_s
                 data = self._serial.read(1)
@@ -174,7 +178,7 @@ def greet(line: BoardLine, patience_s: float = GREET_S) -> Answer:
         if not raised and spent_s > RAISE_DTR * patience_s:
             line.raise_dtr()
             raised = True
-        answer = line.ask(frames.HELLO, patience_s=HELLO_S)
+        answer = line.ask(HELLO, HELLO_S)
         if answer is not None:
             if answer.version != frames.VERSION:
                 raise KilnctlError(

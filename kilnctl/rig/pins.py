@@ -16,9 +16,9 @@ from ..errors import KilnctlError
 from ..firmware import chips, logic
 from ..settings.oven import Oven
 from .answers import Answer
-from .board import BoardRig
+from .board_rig import BoardRig
 from .contract import RigFacts
-from .line import FrameClient
+from .line import BoardRequest, FrameClient
 
 #: Time from one conversion of a sensor to its next, s.
 SENSE_S = 0.25
@@ -100,22 +100,12 @@ class LocalLine:
         self._thread = threading.Thread(target=self._serve, name="pins", daemon=True)
         self._thread.start()
 
-    def ask(
-        self,
-        kind: int,
-        step: int = 0,
-        duty: int = 0,
-        flags: int = 0,
-        spare: int = 0,
-        value: int = 0,
-        value2: int = 0,
-        patience_s: float = 0.0,
-    ) -> Answer | None:
+    def ask(self, request: BoardRequest, patience_s: float = 0.0) -> Answer | None:
         """As `Line.ask`; None once the thread has ended."""
         if self.failure or self._closing:
             return None
         with self._lock:
-            for byte in self._client.request(kind, step, duty, flags, spare, value, value2):
+            for byte in self._client.frame(request):
                 count = self._board.take(byte, self._ms())
                 for answered in self._board.wire[:count]:
                     answer = self._client.take(answered)

@@ -6,7 +6,7 @@ Nothing in this file knows a clock, a file or a heater; it is given measured tim
 from dataclasses import dataclass, replace
 
 from .. import firing, safety
-from ..control import ControlState, Decision
+from ..control import ControlState, Decision, StepInput
 from ..firing import Burst
 from ..reading import Reading
 from ..safety import Tick, Verdict, start_test
@@ -18,7 +18,7 @@ from .prepare import PreparedRun
 #: After a trip an oven is watched and recorded for so long before the record is closed, s: longer than a rise past
 #: relay and contactor needs to show (`unasked_rise_s` and the rise itself).
 AFTER_TRIP_S = 300.0
-#: An oven that stays cold for no reason that a rule gives would puzzle a person for hours.
+#: Without this sentence an oven would stay cold for a reason that no rule gives.
 REFUSED = (
     "heat is wanted and allowed, and the gate lets none pass: what was asked of it is not plainly a duty. "
     "A fault of this program; please report it"
@@ -27,9 +27,9 @@ REFUSED = (
 
 @dataclass(frozen=True, slots=True)
 class Actuation:
-    """What one tick came to. `fired` is what the relay shall do in the coming tick; `contactor` what its coil shall
-    do. Of the tick that has passed: the share of full power that was `commanded`, and the electric power, `power_w`,
-    by the best that the meters tell."""
+    """The result of one tick. `fired` is what the relay shall do in the coming tick, `contactor` what the contactor's
+    coil shall do. Of the tick that has passed: the share of full power that was `commanded`, and the electric power,
+    `power_w`, by the best meters there are."""
 
     fired: float
     burst: Burst
@@ -76,13 +76,13 @@ class Chain:
         self.test: start_test.StartTest | None = None
         self._command, self._was_held = start_test.OFF, False
         self._kept: tuple[Request, ...] = ()  # what a person asked for during the start test
-        #: Set before each tick by the one who keeps a record and a wall clock; see `Tick`.
+        #: Set before each tick by the service, which has a record and a wall clock; see `Tick`.
         self.recording: bool | None = None
         self.wall_s: float | None = None
-        #: What the run had lasted before this chain took it up, s (a power cut lay between).
+        #: How long the run had lasted before this chain continued it after a power cut, s.
         self.before_s = 0.0
         self._start_s = 0.0
-        #: What the firing has given beyond what was asked of it, full-power seconds.
+        #: What the firing has given beyond what was asked, full-power seconds.
         self._ahead_s = 0.0
 
     def tick(
@@ -99,16 +99,9 @@ class Chain:
         if proving:
             verdict = self._prove(reading, now_s, verdict)
             requests = self._after_test(requests)
-        self.control, decision = self.controller.step(
-            self.programme,
-            self.control,
-            reading,
-            dt_s,
-            passed.fired,
-            requests,
-            verdict.usable,
-            self._uneven(passed.commanded, dt_s),
-        )
+        uneven = self._uneven(passed.commanded, dt_s)
+        given = StepInput(reading, dt_s, passed.fired, requests, verdict.usable, uneven)
+        self.control, decision = self.controller.step(self.programme, self.control, given)
         # The first tick is judged before anything is decided, and so is the one in which a cooling begins.
         contactor = verdict.contactor_allowed and decision.wants_heat
         if proving:
@@ -129,8 +122,9 @@ class Chain:
         return self.last
 
     def _uneven(self, commanded: float, dt_s: float) -> float:
-        """Share of full power that the bursts of the tick that has passed gave beyond its duty. What they are ahead or
-        behind is never more than half of a shortest run (and a tick's rounding): the rest is no work of the pattern."""
+        """Share of full power that the bursts of the tick that has passed gave beyond its duty. The pattern is never
+        ahead or behind by more than half of a shortest run (and a tick's rounding); a larger difference has another
+        cause."""
         last = self.last
         if last is None or last.duty == 0.0:
             self._ahead_s = 0.0
@@ -160,7 +154,7 @@ class Chain:
         return _Passed(reading, now_s, dt_s, step, fired, commanded, power_w)
 
     def _told(self, passed: _Passed) -> Tick:
-        """What the rules are told: what was read, whatever it is, and what was decided a tick ago."""
+        """What the rules are given: what was read, unfiltered, and what was decided a tick ago."""
         last, reading = self.last, passed.reading
         return Tick(
             passed.now_s,
@@ -168,7 +162,7 @@ class Chain:
             passed.fired if reading.fired is None else reading.fired,
             last.decision.unexplained_w if last and reading.door_open is not True else None,
             last.decision.full_w if last else self.programme.model.power_w,
-            # Steadily, and as long as a lining that is still cold takes up most of what there is.
+            # The steady power, or, while a cold lining still takes up heat, the larger power of the decision.
             max(self.run.holding(reading.chamber_c), last.decision.holding_w if last else 0.0),
             self.energy_j,
             passed.now_s - self._start_s,
@@ -193,7 +187,7 @@ class Chain:
         )
 
     def _named(self, decision: Decision, verdict: Verdict, proving: bool, now_s: float) -> Decision:
-        """The decision with what the run waits for, where it is not the schedule that counts."""
+        """The decision, with start test or purge as its phase while the run waits for them."""
         if proving and self.test is not None:
             reason = f"start test: {self.test.waiting or self.test.phase}"
             return replace(decision, phase=Phase.START_TEST, reason=reason)
@@ -228,8 +222,8 @@ class Chain:
         )
 
     def _after_test(self, requests: tuple[Request, ...]) -> tuple[Request, ...]:
-        """The schedule is held by the test. What a person asks for meanwhile is theirs, and done once the test is
-        passed: our own going on comes first."""
+        """The schedule is held by the test. What people ask for during the test is kept and done once it is passed,
+        after the request that ends the hold."""
         assert self.test is not None
         self._kept += requests
         if not self.proving and self.test.trip is None:

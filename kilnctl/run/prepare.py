@@ -1,4 +1,4 @@
-"""The only way to ready a run: everything that a run needs, from an oven and a schedule, or a refusal before any
+"""The only way to prepare a run: everything that a run needs, from an oven and a schedule, or a refusal before any
 heat."""
 
 import math
@@ -20,7 +20,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 
-#: Power that a chamber temperature takes to be held, °C → W.
+#: Power that holds a chamber temperature, °C → W.
 Holding = Callable[[float], float]
 #: Controller → what records call it.
 CONTROLLERS = {
@@ -73,12 +73,12 @@ def prepare(
     controller: str = "model",
     load: Load | None = None,
 ) -> PreparedRun[Programme]:
-    """Ready a run of `schedule`.
+    """Prepare a run of `schedule`.
 
     `model`: an energy balance, a trained model or its file; None: from the description. `start_c`: where the chamber
     is, °C; None: at room temperature. `controller`: "model" (ours), "thermostat", "pi" or "pid". `load`: None: the
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
-    that this oven may not or cannot do."""
+    that this oven must not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
     if isinstance(model, EnergyModel):
         believed, words = model, "as given"
@@ -113,8 +113,7 @@ def prepared(
     model_file: str = "",
     start_c: float | None = None,
 ) -> PreparedRun[PreparedT]:
-    """What follows for a run once it is known what the controller follows. Raises KilnctlError for limits that cannot
-    be."""
+    """A prepared run for a given controller and programme. Raises KilnctlError for impossible limits."""
     return PreparedRun(
         oven=oven,
         schedule=schedule,

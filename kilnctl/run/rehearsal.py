@@ -127,8 +127,8 @@ def follow(
 
 
 def _stalled(plant: Plant, chain: Chain, dt: float) -> tuple[Reading, float]:
-    """While the loop stands still the rig goes on with its last command until the lease is over, then lets go by
-    itself: the first reading afterwards, and how long it stood, s."""
+    """While the loop stands still the rig keeps its last command until the lease is over, then switches off by itself.
+    Returns the first reading afterwards, and how long the loop stood, s."""
     assert chain.last is not None
     stalled_s = 0.0
     while True:

@@ -1,4 +1,4 @@
-"""What came of a run: `Run`."""
+"""The result of a run: `Run`."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,8 +17,8 @@ from .prepare import PreparedRun
 @dataclass(kw_only=True)
 class Run(RunData):
     """What happened. One value a tick in each array (time_s, reference_c, chamber_c as the sensor shows it, part_c,
-    duty, feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s.
-    true_chamber_c is the plant's own, where it tells. `controller`: its name."""
+    duty, feedforward_w, trim_w, …; see `kilnctl.record.columns`); `trips` each with .fault and .time_s. true_chamber_c
+    is the plant's own, where it has one. `controller`: its name."""
 
     shortfalls: tuple[Any, ...] = ()
 

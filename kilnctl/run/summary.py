@@ -1,4 +1,4 @@
-"""What a run came to, in numbers people use: time to each soak, worst deviation, overshoot, energy, cure."""
+"""The result of a run in the numbers that people use: time to each soak, worst deviation, overshoot, energy, cure."""
 
 import math
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from ..settings.schedule import Cure
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
-#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is met to half of one only,
+#: A record keeps the reference in hundredths of a degree, so a soak at 300 °F (148.89 °C) is exact only to half of one,
 #: K.
 AT_TARGET_K = 0.0051
 
@@ -78,7 +78,7 @@ def smooth(values: np.ndarray, samples: int) -> np.ndarray:
 
 
 def judged(run: RunData) -> tuple[np.ndarray, str]:
-    """The followed temperature that a run is judged by, °C, and what it is."""
+    """The temperature that a run is judged by, °C, and its name."""
     part = run.schedule.follows == "part"
     true = run.data["true_part_c" if part else "true_chamber_c"]
     if np.isfinite(true).any():
@@ -95,8 +95,8 @@ def sample_s(time_s: np.ndarray) -> float:
 
 
 def part_of(run: RunData) -> tuple[np.ndarray, np.ndarray | None, str]:
-    """The part's temperature, °C, by the best there is: the plant's own, the thermocouple on it, the
-    model's estimate; its standard deviation, K, where it is an estimate; and which of them it is."""
+    """The part's temperature, °C, from the best source: the plant's own, the thermocouple on it, the model's estimate;
+    its standard deviation, K, where it is an estimate; and which source it is."""
     for name, label in (("true_part_c", "part"), ("part_c", "part, measured")):
         if np.isfinite(run.data[name]).any():
             return run.data[name], None, label
@@ -111,10 +111,10 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure: Cure) -> float:
 
     if len(time_s) < 2:
         return 0.0
-    # What is no temperature cures nothing: 1 K.
+    # Missing temperatures count as 1 K, at which nothing cures.
     kelvin = np.maximum(np.where(np.isfinite(part_c), part_c, -zero_Celsius) + zero_Celsius, 1.0)
     exponent = -cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius))
-    # Below this the exponential is smaller than what a number can hold.
+    # Below this the exponential is smaller than the smallest float.
     rate = np.where(exponent > -600.0, np.exp(np.maximum(exponent, -600.0)), 0.0)
     # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.
     return float(np.sum(0.5 * (rate[1:] + rate[:-1]) * np.diff(time_s)) / cure.time_s)
@@ -129,7 +129,7 @@ def summarise(run: RunData) -> Summary:
     settled = [s for s in soaks if math.isfinite(s.settled_s)]
     swing = 0.0
     for soak in soaks:
-        # From five minutes after arrival: the landing itself is not the swing.
+        # From five minutes after arrival: the landing does not count as swing.
         part = value[(time >= soak.arrived_s + 300.0) & (time <= soak.end_s)]
         if np.isfinite(part).sum() > 60:
             swing = max(swing, float(np.nanmax(part) - np.nanmin(part)))
@@ -138,7 +138,7 @@ def summarise(run: RunData) -> Summary:
     if run.schedule.cure is not None and np.isfinite(part).any():
         credited = cure_share(time, part, run.schedule.cure)
         if sd is not None:
-            # The error of an estimate is much the same all through a run, so it shifts the whole curve.
+            # The error of an estimate is nearly constant during a run, so it shifts the whole curve.
             up, down = (cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0))
             spread = 0.5 * (up - down)
     fired, _ = fired_share(run.data)
@@ -187,7 +187,7 @@ def _soaks(run: RunData, time: np.ndarray, value: np.ndarray):
     reference, step = run.data["reference_c"], run.data["step"]
     last_c = math.nan
     dt = sample_s(time)
-    # After a trip there is no soak any more, only an oven left to itself.
+    # After a trip there is no soak: nothing controls the oven.
     tripped_s = min((t.time_s for t in run.trips), default=math.inf)
     for i, s in enumerate(run.schedule.steps, 1):
         last_c = s.to_c if s.to_c is not None else last_c

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 def virtual_oven(oven: Oven, load: Load | None = None, seed: int = 0, faults: Sequence[PlantFault] = ()) -> Plant:
     """A plant for that description. Seed 0 leaves the choice to the `virtual:` block. Raises KilnctlError for a model
-    file that cannot be used, and for faults with a model as the plant: only the detailed oven can be broken."""
+    file that cannot be used, and for faults with a model as the plant: faults can be injected into the detailed oven
+    only."""
     virtual = oven.virtual or Virtual()
     if virtual.balance is None:
         return drawn_oven(oven, virtual, load, seed, faults)
@@ -38,8 +39,7 @@ def drawn_oven(
     oven: Oven, virtual: Virtual, load: Load | None, seed: int = 0, faults: Sequence[PlantFault] = ()
 ) -> "VirtualOven":
     """The detailed oven with those differences."""
-    # A learning run on hardware imports this file and simulates nothing.
-    from ..plants.virtual_oven import VirtualOven  # noqa: PLC0415
+    from ..plants.virtual_oven import VirtualOven  # noqa: PLC0415 - a learning run on hardware simulates nothing
 
     return VirtualOven(
         oven,

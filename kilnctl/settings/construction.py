@@ -116,7 +116,7 @@ class Chamber:
 
     @property
     def most_contents_m2(self) -> float:
-        """Surface of plates that fill the chamber 5 mm apart, m²: more cannot be in there and take heat."""
+        """Surface of plates that fill the chamber 5 mm apart, m²: a load cannot have more surface that takes heat."""
         return 2.0 * self.width_m * self.depth_m * self.height_m / 0.005
 
 
@@ -199,7 +199,7 @@ class Vent:
 
 @dataclass(frozen=True, kw_only=True)
 class Elements:
-    #: Of a file that gives 'resistance' instead, `Oven` works the power out: in a read oven it is never None.
+    #: Where a file gives 'resistance' instead, `Oven` computes the power: after reading it is never None.
     power_w: float = quantity(
         "power",
         "power of all elements together, hot, at the supply's nominal voltage (or give 'resistance')",
@@ -249,8 +249,8 @@ class Elements:
 
     @property
     def rated_w(self) -> float:
-        """`power_w` of a description that was read: it is worked out where the file gives the resistance. Raises
-        ValueError before that."""
+        """`power_w` of a description that was read (computed where the file gives the resistance). Raises ValueError
+        before that."""
         if self.power_w is None:
             raise ValueError("the power of these elements has not been worked out yet")
         return self.power_w
@@ -281,7 +281,7 @@ class Load:
     moisture_kg: float = quantity("mass", "water to be dried out", default=0.0, low=0.0, high=200.0)
 
     def crowds(self, chamber: Chamber) -> str | None:
-        """Why so large a surface cannot be in that chamber; None where it can."""
+        """Why so large a surface does not fit into that chamber; None where it does."""
         if self.area_m2 <= chamber.most_contents_m2:
             return None
         return (

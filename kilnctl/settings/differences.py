@@ -6,6 +6,7 @@ from typing import Any
 
 from .fields import integer, quantity, text
 
+#: A factor on the description, within 1/20 and 20.
 _FACTOR: dict[str, Any] = dict(default=1.0, low=0.05, high=20.0)
 
 
@@ -36,4 +37,4 @@ class Virtual:
     part_offset_k: float = quantity(
         "difference", "what the part's thermocouple shows too much", default=0.0, low=-50.0, high=50.0
     )
-    balance: str | None = text("a model file to play instead of the detailed oven, beside this file", default=None)
+    balance: str | None = text("a model file next to this one, simulated instead of the detailed oven", default=None)

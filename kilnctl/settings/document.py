@@ -12,6 +12,7 @@ import yaml
 
 from ..errors import KilnctlError
 
+#: A settings file is never larger, deeper or longer (nodes); what is, was not written by a person.
 MOST_BYTES = 256 * 1024
 MOST_DEPTH = 12
 MOST_NODES = 20_000
@@ -19,7 +20,7 @@ MOST_NODES = 20_000
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong in a settings file. `line` and `column` count from 1; 0 where there is no place to name."""
+    """One problem in a settings file. `line` and `column` count from 1; 0 means no known place."""
 
     file: str
     line: int
@@ -102,7 +103,8 @@ def parse_document(text: str, name: str) -> Node:
 
 
 class _Tree:
-    """Grows from the parser's events; refuses what these files do not use, and what is too much."""
+    """Builds the tree from the parser's events; refuses YAML features that these files do not use, and files that are
+    too large or too deep."""
 
     def __init__(self, name: str):
         self.name = name

@@ -6,8 +6,9 @@ from itertools import pairwise
 
 from .fields import choice, flag, integer, many, numbers, one, positive, quantity, text
 
-#: Up to where a thermocouple's type is to be trusted, °C: for T, J and E the upper end of tolerance class 2, for the
-#: others the end of the reference function (IEC 60584-1, from memory). Sheath and wire may bear less: their maker says.
+#: Highest temperature at which each thermocouple type is accurate, °C: for T, J and E the upper end of tolerance class
+#: 2, for the others the end of the reference function (IEC 60584-1, from memory). Sheath and wire may bear less: ask
+#: their maker.
 TYPE_HIGHEST_C = {"T": 350.0, "J": 750.0, "E": 900.0, "N": 1300.0, "K": 1372.0, "R": 1768.0, "S": 1768.0, "B": 1820.0}
 
 
@@ -76,7 +77,7 @@ class Switching:
 @dataclass(frozen=True, kw_only=True)
 class CalibrationPoint:
     reads_c: float = quantity("temperature", "what the sensor shows", low=-50.0, high=1800.0)
-    true_c: float = quantity("temperature", "what a reference shows beside it", low=-50.0, high=1800.0, key="is")
+    true_c: float = quantity("temperature", "what a reference next to it shows", low=-50.0, high=1800.0, key="is")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -205,7 +206,8 @@ class Rig:
 
 @dataclass(frozen=True, kw_only=True)
 class Service:
-    """What `kilnctl run` asks of the operating system. What is refused is told, and it runs without."""
+    """What `kilnctl run` asks of the operating system. What the system refuses is reported, and the run goes on without
+    it."""
 
     priority: int = integer("real-time priority of the process, 1 to 80; 0 asks for none", low=0, high=80, default=0)
     lock_memory: bool = flag("keep the process in memory, so that it never waits for a disk to run", default=False)

@@ -69,7 +69,7 @@ def quantity(
 ) -> Any:
     """A number with a unit. `low` and `high` are inclusive, in the SI unit. `assume` says why the default is sensible;
     a default used with a reason is listed among the assumptions of the file. `example`: how one is written, where the
-    dimension's own example would mislead."""
+    dimension's usual example would mislead."""
     if dimension not in DIMENSIONS:
         raise KeyError(dimension)
     return _make("quantity", doc, default, key, dimension=dimension, low=low, high=high, assume=assume, example=example)

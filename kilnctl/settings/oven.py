@@ -10,7 +10,7 @@ from ..errors import KilnctlError
 from ..output import METRIC
 from ..safety.limits import bounds
 from ..thermal.elements import resistance_factor
-from ..thermal.materials import find
+from ..thermal.material_data import find
 from .construction import (
     POWER_W,
     Bridge,
@@ -32,8 +32,8 @@ from .equipment import TYPE_HIGHEST_C, Meters, Rig, Sensor, Sensors, Service, Su
 from .fields import many, one, quantity, text
 from .yaml_reader import Reader, read_root
 
-#: How far above the software's trip the independent limiter, and the I/O board's own ceiling, may be set, K: it is to
-#: save the oven when the software has failed.
+#: How far above the software's trip the independent limiter, and the I/O board's own ceiling, may be set, K: it
+#: protects the oven when the software has failed.
 LIMITER_ABOVE_K = 60.0
 #: No description may ask for more than this: the highest chamber temperature that the
 #: thermocouples, materials and rules of this project are made for.
@@ -128,7 +128,7 @@ class Safety:
     )
     unasked_rise_k: float | None = quantity(
         "difference",
-        "rise that nobody asked for (usually 6 K)",
+        "rise without heat being asked for (usually 6 K)",
         default=None,
         key="unasked rise",
         **bounds("unasked_rise_k"),
@@ -143,7 +143,7 @@ class Safety:
     )
     airflow_s: float | None = quantity(
         "time",
-        "how long the ventilation may fail before the chamber is purged anew (usually 2 s)",
+        "how long the ventilation may fail before the chamber is purged again (usually 2 s)",
         default=None,
         key="airflow lost",
         **bounds("airflow_s"),
@@ -178,7 +178,7 @@ class Control:
     tick_s: float = quantity(
         "time", "time between two looks at the oven (heat is given for 2 s at most)", default=1.0, low=0.2, high=2.0
     )
-    #: Keys of earlier versions: what the reader says of them.
+    #: Keys of earlier versions, and what the reader says about them.
     GONE: ClassVar[dict[str, str]] = {
         "robustness": "it never changed how an oven is controlled and is no setting any more; delete this line "
         "('trim' sets how quickly the control answers)"
@@ -228,7 +228,7 @@ class Oven:
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
     sha256: str = ""
-    #: In which units its file speaks of temperatures: what commands print follows it.
+    #: The file's unit of temperature: commands print in it.
     units: str = field(default=METRIC, compare=False)
 
     def __post_init__(self) -> None:
@@ -321,8 +321,8 @@ def oven_from(source: str, name: str) -> Oven:
 
 
 def _check_whole(root):
-    """Materials are checked by name here, and sensors against the trip, where the places are known; layers against
-    limits are the sizing's."""
+    """Materials are checked by name, and sensors against the trip, here, where line and column are known; sizing checks
+    layers against their limits."""
 
     def finish(oven: Oven, reader: Reader) -> None:
 

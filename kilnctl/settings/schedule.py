@@ -51,7 +51,7 @@ class Schedule:
 
     name: str = text("name of the schedule", key="schedule", longest=80)
     about: str = text("what it is for", default="")
-    follows: str = choice(("chamber", "part"), "what the temperatures speak of", default="chamber")
+    follows: str = choice(("chamber", "part"), "which temperature the steps are about", default="chamber")
     steps: tuple[Step, ...] = many(Step, "the steps in order", fewest=1, most=100)
     soak_counts: str = choice(
         ("in band", "from arrival"),

@@ -29,7 +29,7 @@ def _plain(value: float, dimension: str) -> str:
 class Reader:
     """One pass over one file. `assumptions` gathers the defaults that stand in for what the file does not say, `places`
     the line and column of everything it does say, by its path, `scales` the units of its temperatures, `rules` the
-    problems that quote no text of the file: they are told in the file's own units."""
+    problems that quote no text of the file and are told in the file's own units."""
 
     file: str
     problems: list[Problem] = field(default_factory=list)
@@ -40,7 +40,7 @@ class Reader:
 
     @property
     def units(self) -> str:
-        """In which units the file speaks, by its temperatures: what most of them have, at a tie what the first has."""
+        """The file's units, by its temperatures: what most of them use; at a tie, what the first uses."""
         imperial = self.scales.count(IMPERIAL)
         return max(
             (METRIC, IMPERIAL),
@@ -184,7 +184,7 @@ class Reader:
 
     def _one(self, meta: Any, node: Node, where: str) -> Any:
         if meta["bare"] and node.kind != "map":
-            # Shorthand: the value of the one attribute that matters, without a mapping round it.
+            # Shorthand: the value of the one attribute that matters, without a mapping around it.
             key = next(key_of(f) for f in setting_fields(meta["cls"]) if f.name == meta["bare"])
             wrapped = Node("map", node.line, node.column)
             wrapped.pairs.append((Node("scalar", node.line, node.column, key), node))

@@ -1,4 +1,4 @@
-"""What a maker should know besides the figures of a sizing: sentences."""
+"""Sentences with what a maker should know besides the figures of a sizing."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
-    """All of them: wiring, elements, the outside, what ends the reach, what lies beyond the data."""
+    """All notes: wiring, elements, the outside, what limits the temperature, what lies beyond the data."""
     chamber_c = min(sizing.top_c, sizing.max_chamber_c)
     notes = [
         *sizing.wiring.notes,
@@ -40,8 +40,7 @@ def touch_note(shell_c: float, chamber_c: float) -> str:
 
 
 def _element_notes(sizing: Sizing, chamber_c: float) -> list[str]:
-    """What is to be said of the elements' load at that temperature; of a surface that is only guessed, whether it finds
-    room."""
+    """Notes on the elements' load at that temperature; for a guessed surface, whether it has room."""
     oven, heater, load = sizing.oven, sizing.steady.elements, sizing.element_load_w_m2
     e = oven.elements
     if "surface" in heater.guessed:

@@ -24,7 +24,7 @@ from ..settings.oven import Oven
 from ..thermal import elements as electric
 from .notes import notes_of
 
-#: Sizing does not look above this; no oven of this kind does.
+#: Highest temperature that sizing looks at, °C; no oven of this kind gets hotter.
 HIGHEST_C = 1500.0
 FILM_UNCERTAINTY, LEAK_FACTOR = 0.2, 2.0
 
@@ -103,14 +103,14 @@ class Sizing:
 
     @cached_property
     def max_chamber_c(self) -> float:
-        """Highest steady chamber temperature at full power and nominal voltage; HIGHEST_C stands for "more than that",
-        and where `limited_c` is not None, so does that."""
+        """Highest steady chamber temperature at full power and nominal voltage, °C. HIGHEST_C, or `limited_c` where it
+        is not None, stands for "at least that"."""
         return float(self.steady.highest(self.oven.elements.power_w))
 
     @property
     def limited_c(self) -> float | None:
         """Where the search for the highest temperature ended because elements or air would be hotter than the formulas
-        go; None where power or HIGHEST_C ended it."""
+        allow; None where power or HIGHEST_C ended it."""
         valid = self.steady.valid_c
         return valid if valid < HIGHEST_C and self.max_chamber_c >= valid - 1e-6 else None
 
@@ -143,7 +143,7 @@ class Sizing:
         return Range(float(value), float(value - down), float(value + up))
 
     def power_range_w(self, chamber_c: float) -> Range:
-        """power_w with its range, W; no figure of it is below 0."""
+        """power_w with its range, W, never below 0."""
 
         def needed(variant: SteadyOven) -> float:
             return max(0.0, variant.at(min(chamber_c, variant.valid_c)).power_w)
@@ -153,7 +153,7 @@ class Sizing:
 
     @cached_property
     def max_chamber_range_c(self) -> Range:
-        """max_chamber_c with its range, the supply's tolerance included."""
+        """max_chamber_c with its range, °C, the supply's tolerance included."""
         full, t = self.oven.elements.power_w, self.oven.supply.tolerance
         changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
         changed.append((self.steady.highest(full * (1 - t) ** 2), self.steady.highest(full * (1 + t) ** 2)))
@@ -324,7 +324,7 @@ def _wall_key(oven: Oven, face: Face) -> str:
 
 
 def _thicker(layer: Layer, more_m: float) -> Layer:
-    """The same layer more_m thicker; of one given by its resistance, that grows with it."""
+    """The same layer more_m thicker; a layer given by its resistance gets a larger resistance."""
     resistance = layer.insulance_m2k_per_w
     return dataclasses.replace(
         layer,
@@ -363,7 +363,7 @@ def layer_problems(oven: Oven, sizing: "Sizing | None" = None) -> list[Problem]:
 
 def size(oven: Oven) -> Sizing:
     """The sizing of an oven. Raises SettingsError when a layer would be above its service limit at the oven's highest
-    temperature, KilnctlError when the description makes no closed oven."""
+    temperature, KilnctlError when the description is no closed oven."""
     try:
         sizing = Sizing(oven)
         problems = layer_problems(oven, sizing)

@@ -1,4 +1,4 @@
-"""One draw: an oven from the uncertainties, rehearsed with the real control and safety code, and what it came to."""
+"""One draw: an oven from the uncertainties, rehearsed with the real control and safety code, and its result."""
 
 import math
 from dataclasses import dataclass
@@ -24,11 +24,11 @@ from ..settings.schedule import Schedule
 from ..terms import Phase
 from .inputs import INPUTS, Vary, deviates, outside_only, plant_seed, virtual_of
 
-#: A run is followed for so long into its last cooling: parts lag, and what they see there still counts, s.
+#: A run is followed for so long into its last cooling, s: a part lags, and its temperature there still counts.
 AFTER_S = 300.0
-#: Soaks are judged from so long after arrival, s: the landing itself is the overshoot's business.
+#: Soaks are judged from so long after arrival, s: the landing is judged as overshoot.
 LANDED_S = 300.0
-#: The sag of tuning studies: a kettle or a saw on the same line takes a tenth of the voltage for four minutes.
+#: The sag of tuning studies: a kettle or a saw on the same line lowers the voltage by a tenth for four minutes.
 SAG_SHARE, SAG_S = 0.9, 240.0
 
 
@@ -67,9 +67,9 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Case:
-    """Everything that the draws of a study have in common. Pickled to whoever computes. `model` is what the control
-    believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the
-    supply sags for SAG_S in the first soak, to see what the trim makes of it."""
+    """Everything that the draws of a study have in common. Pickled to the process that computes. `model` is what the
+    control believes; `fitted` None: ovens from the description; `whole`: follow the last cooling to its end; `sag`: the
+    supply sags for SAG_S in the first soak, to see how the trim answers it."""
 
     oven: Oven
     schedule: Schedule
@@ -97,7 +97,7 @@ def oven_of(case: Case, draw: int) -> tuple[Virtual, EnergyModel | None, list[fl
     if case.fitted is None:
         return virtual, None, z
     by_name = {p.name: p for p in PARAMETERS}
-    # A square root of the covariance by its eigenvectors: it may be singular.
+    # A square root of the covariance by its eigenvectors, since it may be singular.
     values, vectors = np.linalg.eigh(np.array(case.fitted.covariance))
     logarithms = (vectors * np.sqrt(np.maximum(values, 0.0))) @ np.array(z[len(INPUTS) :])
     return outside_only(virtual), scaled(case.model, [by_name[n] for n in case.fitted.names], logarithms.tolist()), z
@@ -110,8 +110,8 @@ def plant_of(case: Case, virtual: Virtual, truth: EnergyModel | None) -> Virtual
 
 
 def rehearse_draw(case: Case, draw: int) -> dict:
-    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that
-    goes wrong in it is told in "failed" and ends only this draw."""
+    """One line of a study: {"draw", "z", "outcome", "trips", "measures"}; floats are exact in JSON. Anything that goes
+    wrong is noted in "failed" and ends only this draw."""
     z: list[float] = []
     try:
         virtual, truth, z = oven_of(case, draw)
@@ -163,7 +163,7 @@ def measures_of(run: Run) -> dict[str, float | None]:
         away.append(float(np.abs(judged_c[here] - s.target_c).max()) if here.any() else math.nan)
         end = int(np.searchsorted(time, s.end_s))
         missed.append(abs(float(run.data["part_estimate_c"][end] - run.data["true_part_c"][end])))
-    # Mean movement of the duty in soaks: what wears relays and elements, and lets lamps flicker.
+    # Mean movement of the duty in soaks: it wears relays and elements, and makes lamps flicker.
     moves = np.abs(np.diff(run.data["duty"]))[in_soak[1:]] if len(time) > 1 else np.zeros(0)
     assert isinstance(run.oven, Oven), "a run that was just made knows its oven"
     dt = run.oven.control.tick_s

@@ -1,10 +1,10 @@
 """What a study varies, and by how much: the inputs, their distributions, and one draw of all of them.
 
-Every uncertainty is stated as people state it, "±15 %" or "±8 K", and read as the interval that holds 95 of 100 ovens.
-Factors are log-normal (a factor of 1.15 either way), differences normal: what the maximum-entropy argument gives for a
-positive quantity and for a difference of known spread (JCGM 101:2008, section 6.4.7). The standard normal deviates of a
-draw follow from the study's seed and the draw's number alone, so it does not matter who computes it, when, or after
-which other.
+Uncertainties are stated in the usual form, "±15 %" or "±8 K", and read as the interval that holds 95 of 100 ovens.
+Factors are log-normal (a factor of 1.15 either way), differences normal: which is what the maximum-entropy argument
+gives for a positive quantity and for a difference of known spread (JCGM 101:2008, section 6.4.7). The standard normal
+deviates of a draw follow from the study's seed and the draw's number alone, so its numbers do not depend on which
+process computes it, when, or in which order.
 """
 
 import math
@@ -112,7 +112,7 @@ def deviates(seed: int, draw: int, count: int) -> list[float]:
 
 def virtual_of(vary: Vary, oven: Oven, z: list[float], seed: int) -> Virtual:
     """The virtual oven at deviates z (of INPUTS)."""
-    at = dict(zip(INPUTS, z, strict=False))  # the deviates of a fit stand behind them
+    at = dict(zip(INPUTS, z, strict=False))  # the deviates of a fit come after them
     factors: dict[str, Any] = {
         n: _clipped(math.exp(at[n] / NINETY_FIVE * math.log1p(getattr(vary, n))), 0.05, 20.0) for n in _FACTORS
     }

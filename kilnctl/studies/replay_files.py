@@ -9,8 +9,8 @@ from ..settings.differences import Virtual
 from ..settings.fields import key_of, setting_fields
 from ..units import DIMENSIONS
 from .draw import MEASURES, oven_of
+from .many_draws import Study
 from .sensitivity import spread
-from .study import Study
 
 
 def worst_draws(study: Study) -> dict[int, list[str]]:

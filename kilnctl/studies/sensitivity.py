@@ -1,11 +1,10 @@
 """What a study's draws say together: distributions, and which input explains the spread.
 
 Sensitivity: first-order Sobol' indices (I. M. Sobol', Math. Comput. Simul. 55 (2001) 271): the share of a figure's
-variance that goes away when one input becomes known. They are estimated from the draws themselves
-by projecting the figure on Legendre polynomials of each input's cumulative probability, which are orthonormal there
-(the main-effect terms of a polynomial chaos: B. Sudret, Reliab. Eng. Syst. Saf. 93 (2008) 964), fitted together by
-least squares; the noise that each coefficient carries is taken off, so that an input without influence comes out near
-zero and not above it.
+variance that goes away when one input becomes known. They are estimated from the draws themselves by projecting the
+figure on Legendre polynomials of each input's cumulative probability, which are orthonormal there (the main-effect
+terms of a polynomial chaos: B. Sudret, Reliab. Eng. Syst. Saf. 93 (2008) 964), fitted together by least squares; the
+noise of each coefficient is subtracted, so that an input without influence comes out near zero.
 """
 
 import math
@@ -35,8 +34,8 @@ class Spread:
 
 def spread(values: dict[int, float], worst: int) -> Spread | None:
     """Of {draw: value}; `worst` +1 when high is bad, −1 when low is. None without values. Quantiles between two draws
-    are interpolated (type 7 of R. J. Hyndman and Y. Fan, Am. Stat. 50 (1996) 361); of two equal worst the earlier draw
-    counts."""
+    are interpolated (type 7 of R. J. Hyndman and Y. Fan, Am. Stat. 50 (1996) 361); of two equally bad draws the earlier
+    one counts."""
     if not values:
         return None
     numbers = np.array(list(values.values()))
@@ -73,8 +72,8 @@ def influences(names: tuple[str, ...], inputs: np.ndarray, values: np.ndarray) -
     noise = float(left @ left) / (n - design.shape[1])
     covariance = noise * np.diag(np.linalg.inv(design.T @ design))[1:].reshape(degree, k)
     square = coefficient[1:].reshape(degree, k) ** 2
-    # The variance of the whole by the same fit: what the main effects make, and the rest. The draws' own would add its
-    # sampling error.
+    # The variance of the whole by the same fit: main effects plus rest. The variance of the draws themselves would add
+    # its sampling error.
     variance = float((square - covariance).sum()) + noise
     share = (square - covariance).sum(axis=0) / variance
     # Var(c²) = 2σ⁴ + 4c²σ² for a normal coefficient.

@@ -12,6 +12,7 @@ from ..settings.construction import Wall, Walls
 from ..settings.oven import Oven
 from .inputs import Vary, deviates, plant_seed, usual, virtual_of
 
+#: The search looks between these, m.
 THINNEST_M, THICKEST_M = 0.005, 0.5
 #: The answer is found to this, m.
 RESOLUTION_M = 0.001
@@ -19,9 +20,9 @@ RESOLUTION_M = 0.001
 
 @dataclass(frozen=True)
 class Thickness:
-    """`needed_m` of `layer`, or None where even the thickest does not do it (then `share` of the draws does). `tried`:
-    (thickness m, share of the draws that get to `reach_c`). `hot_c`: the layer's own hot face at the answer, as
-    described, and `limit_c` what it bears, °C."""
+    """`needed_m` of `layer`, or None where even the thickest is not enough (it is enough for `share` of the draws).
+    `tried`: (thickness m, share of the draws that reach `reach_c`). `hot_c`: the layer's hot face at that thickness
+    with everything else as described, °C; `limit_c`: its service limit, °C."""
 
     layer: str
     reach_c: float
@@ -41,7 +42,7 @@ class Thickness:
 
 
 def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
-    """The oven with every layer of that material so thick."""
+    """The oven with every layer of that material at that thickness."""
 
     def changed(wall: Wall) -> Wall:
         layers = (replace(x, thickness_m=thickness_m) if x.material == layer else x for x in wall.layers)
@@ -53,7 +54,7 @@ def with_thickness(oven: Oven, layer: str, thickness_m: float) -> Oven:
 
 
 def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
-    """What the description gives it now, m. Raises KilnctlError when no wall has such a layer, or it is given by its
+    """The thickness in the description, m. Raises KilnctlError when no wall has such a layer, or it is given by its
     resistance."""
     walls = [w for w in (oven.walls.sides, oven.walls.roof, oven.walls.floor, oven.walls.door) if w is not None]
     layers = [x for w in walls for x in w.layers]
@@ -69,8 +70,8 @@ def thicknesses(oven: Oven, layer: str) -> tuple[float, ...]:
 
 
 def hot_face_c(oven: Oven, layer: str, thickness_m: float, reach_c: float) -> float:
-    """The hottest face of any layer of that material, so thick, with the chamber steady at reach_c, °C; all else as
-    described."""
+    """The hottest face, °C, of any layer of that material at that thickness, with the chamber steady at reach_c and all
+    else as described."""
     steady = SteadyOven(with_thickness(oven, layer, thickness_m), highest_c=reach_c + 50.0)
     solutions = steady.at(reach_c).walls
     return max(
@@ -93,7 +94,7 @@ def holds(oven: Oven, vary: Vary, seed: int, draw: int, layer: str, thickness_m:
 
 
 def _check(oven: Oven, layer: str, reach_c: float, confidence: float, draws: int) -> float:
-    """What the layer bears, °C. Raises KilnctlError for a question that cannot be answered."""
+    """The layer's service limit, °C. Raises KilnctlError for a question that cannot be answered."""
     if not 0.5 <= confidence < 1.0:
         raise KilnctlError(f"--confidence: from 50 % to below 100 %, not {100 * confidence:g} %")
     if not oven.site.ambient_c + 5.0 <= reach_c <= 1400.0:
@@ -103,7 +104,7 @@ def _check(oven: Oven, layer: str, reach_c: float, confidence: float, draws: int
             f"{draws} draws cannot tell {100 * confidence:g} %: take at least {round(1.0 / (1.0 - confidence))}"
         )
     limit_c = material_of(oven, layer).limit_c
-    # A layer behind others is colder than the chamber, the colder the thinner it is itself.
+    # A layer behind others is colder than the chamber; the thinner it is, the colder.
     coolest = hot_face_c(oven, layer, THINNEST_M, reach_c)
     if coolest > limit_c:
         raise KilnctlError(
@@ -115,7 +116,7 @@ def _check(oven: Oven, layer: str, reach_c: float, confidence: float, draws: int
 
 class _Search:
     """Shares of the draws that hold the temperature, thickness by thickness. A draw that holds it with one thickness
-    holds it with every larger one, so that most draws are known without being computed."""
+    holds it with every larger one, so most results are known without computing them."""
 
     def __init__(
         self,
@@ -126,12 +127,12 @@ class _Search:
         progress: Callable[[float, float], None] | None,
     ):
         self._drawn, self._wanted, self._draws, self._pool, self._progress = drawn, wanted, draws, pool, progress
-        #: For each draw, m: the thickest known not to do, the thinnest known to do.
+        #: For each draw, m: the thickest known to be too thin, the thinnest known to be enough.
         self._fails, self._does = [0.0] * draws, [math.inf] * draws
         self.tried: dict[float, float] = {}
 
     def thinnest(self, confidence: float) -> float | None:
-        """By bisection, to RESOLUTION_M; None where even the thickest does not do it."""
+        """By bisection, to RESOLUTION_M; None where even the thickest is not enough."""
         low, high = THINNEST_M, THICKEST_M
         if self._share(high) < confidence:
             return None
@@ -176,8 +177,8 @@ def thickness_for(
     jobs: int | None = None,
     progress: Callable[[float, float], None] | None = None,
 ) -> Thickness:
-    """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, for ever
-    at full power. Each draw keeps its deviates whatever the thickness. Raises KilnctlError."""
+    """The thinnest layer, to a millimetre, with which `confidence` (0..1) of the drawn ovens hold reach_c, °C, in
+    steady state at full power. Each draw keeps its deviates for all thicknesses. Raises KilnctlError."""
     now = thicknesses(oven, layer)
     limit_c = _check(oven, layer, reach_c, confidence, draws)
     made = None if executor is not None or jobs == 1 else ProcessPoolExecutor(jobs)

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .draw import Case
+from .many_draws import Study, run_case
 from .sensitivity import spread
-from .study import Study, run_case
 
 #: Settings of `control: trim` that are compared.
 SETTINGS = (0.25, 0.5, 1.0, 2.0, 4.0)
-#: Two settings are as good as each other when their figures differ by no more, K.
+#: Two settings count as equally good when their figures differ by no more than this, K.
 EQUAL_K = 0.1
 
 
@@ -30,7 +30,7 @@ class Setting:
 
     @property
     def control_k(self) -> float:
-        """What is to be small: the larger of overshoot and deviation."""
+        """The figure to minimise: the larger of overshoot and deviation."""
         return max(self.overshoot_k, self.deviation_k)
 
 
@@ -78,8 +78,8 @@ def setting_of(trim: float, made: Study) -> Setting:
 
 
 def suggest(settings: tuple[Setting, ...]) -> Setting:
-    """Of those that lose the fewest draws and are within EQUAL_K of the best in control, the one that leaves the duty
-    most in peace."""
+    """Of the settings that lose the fewest draws and control within EQUAL_K of the best, the one with the calmest
+    duty."""
     fewest = min(s.failed for s in settings)
     sound = [s for s in settings if s.failed <= fewest + 1e-9]
     best = min(s.control_k for s in sound)

@@ -1,4 +1,4 @@
-"""A box is more than its faces: edges and corners conduct too.
+"""Edges and corners of a box conduct heat in addition to its faces.
 
 Conduction shape factors of I. Langmuir, E. Q. Adams and G. S. Meikle, Trans. Am. Electrochem. Soc. 24 (1913) 53, as in
 Incropera table 4.1: an edge of length D between two walls at right angles adds 0.54 D, a corner adds 0.15 L (L the

@@ -4,7 +4,7 @@ import math
 
 from .air import air
 from .constants import GRAVITY
-from .materials import Material
+from .material_data import Material
 from .surfaces import radiation_w_m2
 
 
@@ -35,9 +35,9 @@ def door_leak_kg_s(
     out. Integrating the orifice law over the half height (as for large openings, ASHRAE Fundamentals, stack effect; W.
     G. Brown and K. R. Solvason, Int. J. Heat Mass Transfer 5 (1962) 859): m = ρ Cd gap [ w·√(2gΔρ/ρ·H/2) +
     2·(2/3)·(H/2)·√(…) ] with Cd = 0.6 and one horizontal edge and two half verticals drawing in. A lid on top has no
-    height between its edges: it breathes through its crack at a quarter of what a door of 0.1 m height would (an
-    estimate, common practice). The flow in a crack below about 1 mm is laminar and smaller: the estimate errs on the
-    side of more loss.
+    height between its edges: its crack is taken to pass a quarter of what a door of 0.1 m height would (an estimate,
+    common practice). The flow in a crack below about 1 mm is laminar and smaller: the estimate errs on the side of more
+    loss.
     """
     if gap_m < 0.0 or width_m <= 0.0 or height_m <= 0.0:
         raise ValueError("gap_m must not be below zero, width_m and height_m must be above zero")
@@ -63,8 +63,8 @@ def open_door_kg_s(width_m: float, height_m: float, chamber_air_c: float, ambien
 
 
 def opening_w(diameter_m: float, chamber_c: float, ambient_c: float, depth_m: float = 0.1) -> float:
-    """Radiation through a round hole of that depth in the wall, W: a black opening seen through a tube whose sides give
-    back all they take (`tube_transmission`)."""
+    """Radiation through a round hole of that depth in the wall, W: a black opening seen through a tube whose sides
+    re-emit all they absorb (`tube_transmission`)."""
     if diameter_m <= 0.0 or depth_m < 0.0:
         raise ValueError("diameter_m must be above zero and depth_m not below")
     share = tube_transmission(2.0 * depth_m / diameter_m)

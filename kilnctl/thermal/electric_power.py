@@ -1,7 +1,7 @@
 """Electric power into the elements from what the meters tell. Pure; no numpy: it is worked out in every tick."""
 
-#: Without a voltmeter a current this near to the rated one is taken for a change of the supply (P ∝ I²), further off
-#: for one of the elements (P ∝ I).
+#: Without a voltmeter: a current within this share of the rated one is taken as a change of the supply (P ∝ I²), a
+#: larger difference as one of the elements (P ∝ I).
 SUPPLY_SHARE = 0.12
 #: A meter that reads more than this many times the rated value is not believed: no supply of an oven gives that.
 BELIEVED = 5.0
@@ -43,5 +43,5 @@ def electric_w(
 
 
 def _measured(value: float | None, most: float) -> float | None:
-    """What a meter says, or None where it says nothing that can be."""
+    """The meter's value, or None where it is missing or impossible."""
     return value if value is not None and 0.0 <= value <= most else None

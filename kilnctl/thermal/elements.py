@@ -83,9 +83,9 @@ def surface_load_w_m2(power_w: float, diameter_m: float, length_m: float) -> flo
 
 
 def recommended_load_w_m2(alloy: str, chamber_c: float) -> float:
-    """Highest surface load for long life at that chamber temperature, W/m². Hotter than the table it goes on falling as
-    between the last two points, down to zero: there the chamber alone makes the element too hot. Raises ValueError for
-    an unknown alloy."""
+    """Highest surface load for long life at that chamber temperature, W/m². Above the table it falls on along the last
+    two points, down to zero, where the chamber alone makes the element too hot. Raises ValueError for an unknown
+    alloy."""
     table = _alloy(alloy, SURFACE_LOAD)
     (t0, load0), (t1, load1) = table[-2:]
     if chamber_c > t1:

@@ -32,7 +32,7 @@ def star_factors(areas_m2, counts=None) -> np.ndarray:
         raise ValueError("areas_m2: one surface is larger than all the others together, so the chamber is not closed")
     factor = np.ones_like(area)
     for _ in range(3000):
-        # Half steps: the plain iteration swings to and fro where one surface is nearly as large as all others together.
+        # Half steps: the plain iteration oscillates where one surface is nearly as large as all others together.
         wanted = 1.0 / (1.0 - area * factor / np.sum(count * area * factor, axis=-1, keepdims=True))
         change = np.max(np.abs(wanted - factor))
         factor = 0.5 * (factor + wanted)

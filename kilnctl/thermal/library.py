@@ -1,7 +1,7 @@
 """The library's figures. Each row: kind, conductivity points (°C, W/(m·K)), density kg/m³, heat capacity points
 (°C, J/(kg·K)), service limit °C, source, relative uncertainty of the conductivity, emissivity.
 
-Makers differ; a seller's own sheet beats these. "from memory" marks figures recalled from handbooks and typical sheets.
+Makers differ; prefer the seller's own sheet. "from memory" marks figures recalled from handbooks and typical sheets.
 """
 
 _BRICK_CP = ((20.0, 880.0), (400.0, 1000.0), (800.0, 1060.0), (1200.0, 1100.0))
@@ -278,7 +278,7 @@ TABLE = {
     "gypsum board": ("board", ((20.0, 0.21), (100.0, 0.20)), 800.0, ((20.0, 1000.0),), 80.0, _MEMORY, 0.15, 0.9),
 }
 
-#: Other usual spellings.
+#: Other common spellings.
 ALIASES = {
     "mild steel": "steel",
     "carbon steel": "steel",

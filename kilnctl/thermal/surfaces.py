@@ -2,8 +2,8 @@
 
 Air properties are taken at the film temperature, the mean of surface and air. Each correlation states the range of its
 Rayleigh or Reynolds number and raises ValueError above it; below it the conduction limit given with it holds. A face of
-several metres passes the Rayleigh numbers that were measured: up to `EXTENDED_RA` the law of the turbulent range is
-carried on, and `extrapolated` says so.
+several metres exceeds the measured Rayleigh numbers: the turbulent law is extended up to `EXTENDED_RA`, and
+`extrapolated` says so.
 """
 
 import math
@@ -14,9 +14,9 @@ from .constants import GRAVITY, STEFAN_BOLTZMANN, ZERO_C
 #: Highest Rayleigh numbers that the laws were made for: a vertical plate (Churchill and Chu), a horizontal one with its
 #: buoyant side free, and one with it confined (McAdams).
 VERTICAL_RA, FREE_RA, CONFINED_RA = 1e12, 1e11, 3e10
-#: How far the same laws are carried on, for vertical and for horizontal plates. In the turbulent range Nu goes with
-#: Ra^⅓, and a film no longer depends on the length (common practice; tens of per cent may be off there). The confined
-#: side's Ra^¼ is an extrapolation without such a reason, of a film that is small.
+#: How far the same laws are extended, for vertical and for horizontal plates. In the turbulent range Nu goes with Ra^⅓,
+#: and a film no longer depends on the length (common practice; tens of per cent may be off there). The confined side's
+#: Ra^¼ has no such reason for being extended, but that film is small.
 EXTENDED_RA, EXTENDED_HORIZONTAL_RA = 3e13, 1e12
 
 
@@ -69,7 +69,8 @@ def horizontal_film(surface_c: float, air_c: float, length_m: float, facing: str
     free = (facing == "up") == (surface_c >= air_c)
     _above("Ra", ra, EXTENDED_HORIZONTAL_RA)
     nusselt = max(0.54 * ra**0.25, 0.15 * ra ** (1 / 3)) if free else 0.27 * ra**0.25
-    # The conduction limit of a thin plate, Nu about 1 on area/perimeter, keeps a film where the difference vanishes.
+    # The conduction limit of a thin plate, Nu about 1 on area/perimeter, keeps the film above zero where the
+    # temperature difference vanishes.
     return max(nusselt, 0.5) * film.conductivity_w_mk / length_m
 
 
@@ -98,8 +99,8 @@ def cylinder_film(surface_c: float, air_c: float, diameter_m: float, speed_m_s: 
 
 def forced_film(surface_c: float, air_c: float, length_m: float, speed_m_s: float) -> float:
     """Forced convection along a flat surface, W/(m²·K). Laminar Nu = 0.664 Re^½ Pr^⅓ up to Re = 5e5, beyond it the
-    mixed form Nu = (0.037 Re^⅘ − 871) Pr^⅓ up to 1e8 (Incropera eqs. 7.30, 7.38). A circulation fan stirs more than a
-    smooth stream: expect the true film to lie up to half as high again."""
+    mixed form Nu = (0.037 Re^⅘ − 871) Pr^⅓ up to 1e8 (Incropera eqs. 7.30, 7.38). A circulation fan makes more
+    turbulence than a smooth stream: the true film may be up to 50 % higher."""
     if speed_m_s <= 0.0 or length_m <= 0.0:
         raise ValueError("speed_m_s and length_m must be above zero")
     film = air(0.5 * (surface_c + air_c))
@@ -135,7 +136,7 @@ def inner_film(surface_c: float, air_c: float, height_m: float, orientation: str
 def _check_radiation(t1_c: float, t2_c: float, emissivity: float) -> None:
     if not 0.0 <= emissivity <= 1.0:
         raise ValueError(f"emissivity = {emissivity:g}: from 0 to 1")
-    # A hair of rounding below absolute zero is still absolute zero.
+    # Rounding may lead just below absolute zero: that counts as absolute zero.
     if not (t1_c >= -ZERO_C - 1e-9 and t2_c >= -ZERO_C - 1e-9):
         raise ValueError(f"t1_c, t2_c = {t1_c:g}, {t2_c:g} °C: below absolute zero")
 

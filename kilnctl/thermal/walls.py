@@ -7,7 +7,7 @@ temperatures and no error from curvature (Kirchhoff's transformation).
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from .materials import Material
+from .material_data import Material
 from .surfaces import outer_film
 
 
@@ -89,8 +89,8 @@ def solve_wall(
         faces = _through(layers, hot_face_c, flux)
         cold = faces[-1] - flux * layers[-1].contact_m2k_w
         h = outside(max(cold, ambient_c))
-        # A larger flux leaves a colder outer face, which gives less to the room: falls with the flux, zero at the
-        # answer.
+        # A larger flux means a colder outer face, which gives less heat to the room: the function falls with the flux
+        # and is zero at the solution.
         return area_ratio * h * (cold - ambient_c) - flux, faces
 
     return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c))
@@ -124,7 +124,7 @@ def _solve(surplus: Callable[[float], tuple[float, list[float]]], most: float) -
 
 
 def profile(layers: Sequence[WallLayer], solution: WallSolution, points: int = 25) -> list[tuple[float, float]]:
-    """Depth from the hot face in m and temperature in °C, for a picture; `points` in each layer."""
+    """Depth from the hot face, m, and temperature, °C, for a picture; `points` in each layer."""
     line, depth = [], 0.0
     for i, layer in enumerate(layers):
         hot, _ = solution.layer_c(i)

@@ -1,4 +1,4 @@
-"""What the description becomes, and what is guessed where it says nothing."""
+"""The body that a description gives, and the guesses where it says nothing."""
 
 import dataclasses
 from pathlib import Path
@@ -83,7 +83,7 @@ def test_bridges_count_in_all_three():
     ],
 )
 def test_thin_walls_are_sized(tmp_path, layers):
-    """Looked at from 1500 °C down, their elements would be hotter than the air's tables go."""
+    """Near 1500 °C their elements would be hotter than the range of the air's tables."""
     oven = written(tmp_path, BARE, ("[{material: steel, thickness: 1 mm}]", layers))
     sizing = size(oven)
     assert 100.0 < sizing.max_chamber_c < 600.0 and sizing.limited_c is None

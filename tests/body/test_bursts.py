@@ -1,4 +1,4 @@
-"""Bursts of heat are no longer than the elements bear: a pattern's name says how long they may be at most."""
+"""Bursts of heat are no longer than the elements can take: a pattern's name gives their largest length."""
 
 import dataclasses
 from pathlib import Path

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from kilnctl import load_oven, load_schedule, rehearse, safety
-from kilnctl.identification.fit import fit
+from kilnctl.identification.fitting import fit
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.trained_file import save_model, trained
 from kilnctl.service.session import prepare

@@ -1,4 +1,4 @@
-"""Every option of every command is named by a test of that command: what nothing tries does not work for long."""
+"""Every option of every command is named by a test of that command: an option without a test does not work for long."""
 
 import argparse
 import ast

@@ -97,7 +97,7 @@ def test_more_confidence_asks_for_a_thicker_layer(here):
 
 
 def test_a_scheduler_that_does_not_answer_is_told(here, place, monkeypatch):
-    """The cluster itself is in tests/studies; here nobody listens."""
+    """The cluster itself is in tests/studies; here no scheduler listens."""
     pytest.importorskip("distributed", reason="distributed is in the test extra")
     import distributed  # noqa: PLC0415 - of an extra
 

@@ -140,7 +140,7 @@ def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, bri
     common = ("--rig", "pins", "--home", tmp_path / "home", "--out", tmp_path / "runs", "--quiet")
     alone = here("run", CABINET, brief, *common)
     assert alone.returncode == 2 and "--attended" in alone.stderr
-    # With somebody beside it the next question is asked: limits that no run had before.
+    # With a person next to it (--attended) the next question is asked: limits that no run had before.
     beside = here("run", CABINET, brief, *common, "--attended")
     assert beside.returncode == 2 and "--confirm" in beside.stderr and "--attended" not in beside.stderr
     # The learning run asks the same.

@@ -180,7 +180,7 @@ def test_a_hot_oven_is_refused(cabinet):
 
 
 class Silent:
-    """A plant that, like a real rig, has no truth to tell."""
+    """A plant that, like a real rig, shows its readings alone."""
 
     def __init__(self, plant):
         self._plant = plant

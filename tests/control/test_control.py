@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from kilnctl import Reading, VirtualOven, control, load_oven
-from kilnctl.control import programme_of, reference
+from kilnctl.control import StepInput, programme_of, reference
 from kilnctl.control.simc import by_tangent, simc_pi
 from kilnctl.model.day_zero import day_zero
 from kilnctl.terms import HOLD, PROCEED
@@ -32,7 +32,7 @@ def drive(
     state, rows, duty = controller.start(programme, reading), [], 0.0
     for i in range(int(seconds / dt)):
         asked = (requests or {}).get(i, ())
-        state, d = controller.step(programme, state, reading, dt, duty, requests=asked)
+        state, d = controller.step(programme, state, StepInput(reading, dt, duty, asked))
         if on:
             reading = on(i, plant, reading)
         plant.door_opening = 1.0 if any(a <= i < b for a, b in door) else 0.0
@@ -52,8 +52,8 @@ def test_step_is_pure(oven):
     programme = programme_of(cabinet, SOAK, day_zero(cabinet, cabinet.usual_load, 200.0))
     state = OURS.start(programme, Reading(20.0))
     for i in range(30):
-        a = OURS.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
-        b = OURS.step(programme, state, Reading(20.0 + i, fired=1.0), 1.0)
+        given = StepInput(Reading(20.0 + i, fired=1.0), 1.0)
+        a, b = OURS.step(programme, state, given), OURS.step(programme, state, given)
         assert a[1] == b[1] or all(
             x == y or x != x for x, y in zip(dataclasses.astuple(a[1]), dataclasses.astuple(b[1]), strict=True)
         )
@@ -67,7 +67,7 @@ def test_demand_is_feedforward_and_trim_within_the_power(oven):
     reading = plant.advance(1.0, 0.0, True)
     state = OURS.start(programme, reading)
     for _ in range(1500):
-        state, d = OURS.step(programme, state, reading, 1.0)
+        state, d = OURS.step(programme, state, StepInput(reading, 1.0))
         assert 0.0 <= d.demand_w <= d.full_w + 1e-9 and d.reason
         if 0.0 < d.demand_w < d.full_w:
             assert d.demand_w == pytest.approx(d.feedforward_w + d.trim_w, abs=1e-6)
@@ -141,7 +141,7 @@ def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
     reading, reasons = plant.advance(1.0, 0.0, True), set()
     state = OURS.start(programme, reading)
     for _ in range(4000):
-        state, d = OURS.step(programme, state, reading, 1.0)
+        state, d = OURS.step(programme, state, StepInput(reading, 1.0))
         reasons.add(d.reason[:9])
         reading = plant.advance(1.0, d.duty, True)
     assert "plain PI:" in reasons and abs(plant.chamber_c - 110.0) < 3.0

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from kilnctl import Reading, control
-from kilnctl.control import estimator, programme_of
+from kilnctl.control import StepInput, estimator, programme_of
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, N
 from tests.control.control_cases import schedule_of
@@ -129,7 +129,7 @@ def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
         state.estimate.x = state.estimate.now = tuple(x)
     for t in range(seconds):
         reading = Reading(chamber_c=line[-1 - int(m.dead_s)] + 0.15 * rng.standard_normal())
-        state, d = controller.step(programme, state, reading, 1.0, share)
+        state, d = controller.step(programme, state, StepInput(reading, 1.0, share))
         share = d.duty
         x = m.step(x, share * full, 1.0, programme.ambient_c, extra(t))
         line.append(x[SENSOR])
@@ -306,7 +306,7 @@ def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabin
         wild = 60.0 if i % 97 < 6 and i > 300 else 0.0
         lost = i % 211 < 15
         reading = Reading(chamber_c=math.nan if lost else seen + wild + 0.15 * rng.standard_normal())
-        state, d = OURS.step(programme, state, reading, 1.0, duty, usable=not lost)
+        state, d = OURS.step(programme, state, StepInput(reading, 1.0, duty, usable=not lost))
         e, duty = state.estimate, d.duty
         plain = {
             "duty": d.duty,
@@ -363,11 +363,10 @@ def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model
     m, cabinet = cabinet_model.but(resistance_rise_per_k=0.0), oven("curing-cabinet")
     programme = programme_of(cabinet, schedule_of(dict(to_c=200.0, hold_s=1e6)), m, 20.0)
     reading = Reading(chamber_c=20.0, current_a=current * m.power_w / m.voltage_v, fired=0.5)
-    _, d = OURS.step(programme, OURS.start(programme, reading), reading, 1.0)
+    _, d = OURS.step(programme, OURS.start(programme, reading), StepInput(reading, 1.0))
     assert d.full_w == pytest.approx(share * m.power_w)
-    _, d = OURS.step(
-        programme, OURS.start(programme, reading), dataclasses.replace(reading, supply_v=0.9 * m.voltage_v), 1.0
-    )
+    metered = dataclasses.replace(reading, supply_v=0.9 * m.voltage_v)
+    _, d = OURS.step(programme, OURS.start(programme, reading), StepInput(metered, 1.0))
     assert d.full_w == pytest.approx(0.81 * m.power_w)
 
 

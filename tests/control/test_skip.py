@@ -19,9 +19,9 @@ class Skipping(EnergyBalanceControl):
     def __init__(self, at_s: float):
         self.at_s = at_s
 
-    def step(self, programme, state, reading, dt_s, fired=None, requests=(), usable=True, uneven=0.0):
-        asked = (SKIP,) if abs(state.time_s - self.at_s) < 0.5 * dt_s else ()
-        return super().step(programme, state, reading, dt_s, fired, (*requests, *asked), usable, uneven)
+    def step(self, programme, state, given):
+        asked = (SKIP,) if abs(state.time_s - self.at_s) < 0.5 * given.dt_s else ()
+        return super().step(programme, state, replace(given, requests=(*given.requests, *asked)))
 
 
 def test_no_ramp_is_hurried(oven):

@@ -114,7 +114,7 @@ def test_groups_take_turns():
 )
 @example(Pattern(50.0, 1, 2), [1.0, 0.9999999999999999])
 def test_duties_next_to_the_ends_end(pattern, duties):
-    """A duty a rounding error below 1 once made runs of less than nothing, and the tick never came back."""
+    """A duty a rounding error below 1 once made negative runs, and the tick never returned."""
     state = ready(pattern)
     for duty in duties:
         state, burst = fire(pattern, state, duty, 0.2)

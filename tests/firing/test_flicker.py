@@ -83,8 +83,8 @@ def test_voltage_change_against_the_sketch_on_the_reference_line():
     ],
 )
 def test_patterns_against_another_flickermeter(shortest, duty, pst):
-    """Of a sketch made apart from this code: 3 kW, 230 V 50 Hz, reference line. Its constants differ by 2 %; its start
-    by some cycles."""
+    """Values of a separate calculation: 3 kW, 230 V 50 Hz, reference line. Its constants differ by 2 %, its start by
+    some cycles."""
     assert predict(Pattern(50.0, shortest), duty, 3000.0) == pytest.approx(pst, rel=0.1)
 
 

@@ -105,7 +105,7 @@ def case_frames_come_back_whole_and_damaged_ones_do_not():
                 bad = bytearray(whole)
                 bad[place] ^= 1 << bit
                 assert sum(r.take(b) for b in bad) == 0 or bad == whole
-        # And after any of it the next good one is heard.
+        # And after any of it the next good one is accepted.
         r.take(0)
         assert [r.take(b) for b in whole][-1]
 

@@ -66,7 +66,7 @@ def test_the_board_fires_the_cycles_that_the_computer_would(shortest, groups):
 
 @given(st.lists(st.binary(max_size=120), max_size=8), st.booleans())
 def test_random_bytes_never_heat_and_never_keep_heat(pieces, armed):
-    """The same holds for a board that heats: noise on the line is silence to it."""
+    """The same holds for a board that heats: it treats noise on the line as silence."""
     bench = rules.Bench()
     if armed:
         bench.run(300)
@@ -97,8 +97,8 @@ def step_of(bench):
     st.integers(0, 40),
 )
 def test_a_damaged_frame_changes_nothing(place, payload, flip, where):
-    """Any request with any bytes changed on the wire within three bytes' reach (24 bits: the checksum's promise) is not
-    heard."""
+    """No request is accepted with bytes changed on the wire within three bytes (24 bits, which the checksum always
+    detects)."""
     bench = rules.Bench()
     p, wire = bytearray(payload) + bytearray(frames.CRC), bytearray(60)
     n = frames.seal(p, frames.REQUEST, wire)
@@ -154,7 +154,7 @@ def test_the_computers_end_takes_any_bytes(data):
         if receiver.take(byte):
             answer = parse_answer(receiver.payload)
             assert answer is None or answer.kind in frames.KINDS
-    # And the next whole answer is heard.
+    # And the next whole answer is accepted.
     bench = rules.Bench(arm=False)
     assert bench.ask(frames.HELLO) == logic.OK
     heard = [receiver.take(byte) for byte in bench.board.wire[: bench.board.wire.index(0) + 1]]

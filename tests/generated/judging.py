@@ -75,7 +75,7 @@ class Row:
 
     @property
     def failures(self) -> dict[str, str]:
-        """{what was asked and is not so: in figures}; empty for an oven that does all."""
+        """{requirement that is not met: figures}; empty for an oven that meets all."""
         found = {f"crash: {stage}": words for stage, words in self.crashes.items()}
         for name, limit in (("ledger", LEDGER), ("steady", STEADY), ("day_zero", DAY_ZERO), ("heat_up", HEAT_UP)):
             value = getattr(self, name)
@@ -118,9 +118,8 @@ def judge(
     most_ticks: int = MOST_TICKS,
 ) -> Row:
     """The oven of that file through everything. `soak` False leaves the rehearsal out, `size_text` False the text of
-    `kilnctl size` (the slowest part
-    of the rest); a finite `below_k` starts the rehearsal from a steady state so far below the soak instead of from
-    the cold. Nothing that kilnctl raises comes through, it is in the row."""
+    `kilnctl size` (the slowest part of the rest); a finite `below_k` starts the rehearsal from a steady state so far
+    below the soak instead of from the cold. Exceptions of kilnctl are kept in the row and not raised."""
     row, started = Row(number), time.process_time()
 
     def stage(name: str, work):
@@ -177,7 +176,7 @@ def _ledger(row: Row, oven, sizing) -> None:
 
 
 def _steady(row: Row, oven, sizing) -> None:
-    """Virtual oven settled under sizing's power against sizing at the temperature that came of it. A fan that alone
+    """Virtual oven settled under sizing's power against sizing at the temperature that it reached. A fan that alone
     makes more has no such power."""
     found = []
     for t in _temperatures(row, oven):

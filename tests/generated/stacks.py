@@ -4,7 +4,7 @@ of what they lose and store."""
 import itertools
 from dataclasses import dataclass
 
-from kilnctl.thermal.materials import find
+from kilnctl.thermal.material_data import find
 from tests.generated.spelling import Chance, Spelling
 
 #: Hot faces by how hot they bear it with margin, °C, and what may lie behind them.

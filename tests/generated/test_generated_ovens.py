@@ -65,7 +65,7 @@ def test_oven_that_failed_once(path):
 @given(st.randoms(use_true_random=False))
 @example(random.Random("1/2"))
 def test_what_is_drawn_is_read_and_sized_or_refused_in_words(source):
-    """No exception but our own, and the reader refuses nothing that the generator takes for right."""
+    """No exception but our own, and the reader refuses nothing that the generator considers valid."""
     text = oven_text(source)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "oven.yaml"

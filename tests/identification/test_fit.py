@@ -1,5 +1,5 @@
-"""The fit on records that the model itself made: truth found, doubts honest, doors, gaps and wild readings
-lived with."""
+"""The fit on records that the model itself made: the truth is found, standard errors are honest, and doors, gaps and
+wild readings do no harm."""
 
 from dataclasses import replace
 
@@ -138,7 +138,7 @@ def test_a_load_in_one_record_does_not_spoil_the_other(cabinet):
 
 
 def test_a_disturbed_record_is_warned_of(cabinet, truth):
-    """Ten minutes of heat that nobody fired: no closed oven does that, and the fit must not pretend."""
+    """Ten minutes of heat that was not fired: no closed oven does that, and the fit must say so."""
     log = synthetic(
         truth,
         dt_s=10.0,

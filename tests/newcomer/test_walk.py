@@ -118,7 +118,7 @@ def newcomer(request, tmp_path_factory):
 
 
 def went_well(done):
-    """Status 0, and nothing said that a person would take for trouble."""
+    """Status 0, and no output that a person would mistake for trouble."""
     assert done.returncode == 0, f"status {done.returncode}\n{done.stderr}\n{done.stdout}"
     for word in ("Traceback", "TRIP", "DANGER"):
         assert word not in done.stdout + done.stderr, done.stdout + done.stderr

@@ -13,7 +13,7 @@ pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
 pytest.importorskip("uvicorn", reason="the extra 'panel' is not installed")
 
 from kilnctl import cli
-from kilnctl.commands.panel import _schedules
+from kilnctl.commands.panel import schedules_beside
 
 CABINET = Path(__file__).parents[2] / "configs" / "ovens" / "curing-cabinet.yaml"
 
@@ -269,7 +269,7 @@ def test_schedules_are_saved_with_the_pin_and_checked(bed):
 
 def test_the_demo_finds_its_cure_without_being_told_where():
     """The demo in the browser is given a brief one."""
-    assert (_schedules(str(CABINET)) / "powder-cure.yaml").is_file()
+    assert (schedules_beside(str(CABINET)) / "powder-cure.yaml").is_file()
 
 
 def test_the_command_refuses_what_it_cannot(tmp_path, capsys):

@@ -1,5 +1,4 @@
-"""Random descriptions over what `settings` accepts, far beyond what anybody would build; seeded, so that a number
-names an oven."""
+"""Random descriptions over what `settings` accepts, far beyond real ovens; seeded, so that a number names an oven."""
 
 import math
 import random

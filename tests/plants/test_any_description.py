@@ -1,4 +1,4 @@
-"""Whatever a file may describe runs: no exception, energy conserved, temperatures that can be."""
+"""Every oven that a file may describe runs: no exception, energy conserved, possible temperatures."""
 
 import math
 from dataclasses import replace
@@ -45,7 +45,7 @@ def trial(o, load=None, dt=1.0, seconds=600.0):
     ledger = plant.ledger_j()
     given = ledger["elements"] + ledger["fan"]
     lost = sum(joules for where, joules in ledger.items() if where not in ("elements", "fan"))
-    # Rounding, and what the enthalpies lead the temperatures by: some 10 µK of everything.
+    # Rounding, and the lead of the enthalpies over the temperatures: some 10 µK of everything.
     capacity = float((core.enthalpy_j(core.nodes_k + 1.0) - core.enthalpy_j(core.nodes_k)).sum())
     gross = sum(map(abs, ledger.values()))
     assert abs(given - lost - (plant.stored_j() - start_j)) < 1e-6 * gross + 1e-5 * capacity

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scenarios import OVENS
 
 from kilnctl.body import lag_share
 from kilnctl.plants.electrics import Electrics
@@ -152,5 +153,5 @@ def test_a_table_that_does_not_rise_is_refused():
 
 
 def test_every_demo_oven_has_its_front_end():
-    for name in ("curing-cabinet", "brick-kiln", "bench-muffle"):
+    for name in OVENS:
         assert oven(name).sensors.control.front_end in ("max31855", "max31856")

@@ -145,9 +145,8 @@ def test_energy_is_conserved_over_ten_hours(name):
 
 @pytest.mark.parametrize("name", OVENS)
 def test_default_resolution_against_fine_run(name):
-    """Default grid, one-second ticks and frozen coefficients against thrice the nodes, a fifth of the tick
-    and a tenth of the tolerance: under half a kelvin in chamber and part, through full power, half power and
-    cooling."""
+    """Default grid, one-second ticks and frozen coefficients against three times the nodes, a fifth of the tick and a
+    tenth of the tolerance: under half a kelvin in chamber and part, through full power, half power and cooling."""
     o = oven(name)
     calm = Conditions(supply_drift=0.0)
     usual = VirtualOven(o, o.usual_load, conditions=calm)

@@ -272,7 +272,7 @@ def any_fault(draw):
     st.integers(0, 9),
 )
 def test_no_mix_of_faults_breaks_the_simulation(name, faults, start_c, seed):
-    """Whatever breaks together, there is a reading, the truth stays finite, and energy adds up."""
+    """With any faults at the same time there is a reading, the truth stays finite, and energy adds up."""
     o = oven(name)
     plant = VirtualOven(o, o.usual_load, seed, faults=faults, conditions=Conditions(start_c=start_c))
     before = plant.stored_j()

@@ -1,4 +1,4 @@
-"""The journal: every whole record back, none false, whatever a power cut or a dying card leaves behind."""
+"""The journal: every whole record comes back and no false one, after any power cut or damage of the card."""
 
 import multiprocessing
 import os

@@ -1,4 +1,4 @@
-"""Whatever a record holds, reading it ends in a record or in a sentence that names the file: never in a fault of the
+"""Reading any record, however odd, ends in a record or in a sentence that names the file, never in a fault of the
 program."""
 
 import json
@@ -18,7 +18,7 @@ from kilnctl.record.columns import NAMES
 from kilnctl.record.folder import plain
 from kilnctl.record.journal import JournalFile
 from kilnctl.record.run_record import read_run
-from kilnctl.report import history, run_report, survey
+from kilnctl.report import ageing, run_report, uniformity
 from kilnctl.report.history_text import history_text
 from kilnctl.report.summary_text import summary_text
 from kilnctl.run.summary import summarise
@@ -44,7 +44,7 @@ def used(folder: Path) -> str:
     except KilnctlError as error:
         said = str(error)
         assert str(folder) in said
-    for use in (lambda: as_log(OVEN, folder), lambda: history_text(history.read_history(folder.parent))):
+    for use in (lambda: as_log(OVEN, folder), lambda: history_text(ageing.read_history(folder.parent))):
         try:
             use()
         except KilnctlError as error:
@@ -176,7 +176,7 @@ def test_a_journal_with_any_record(folder, tmp_path, body):
 def test_a_logger_s_file_of_any_kind(folder, tmp_path, text):
     (tmp_path / "logger.csv").write_text(text)
     with pytest.raises(KilnctlError, match=r"logger.csv"):
-        survey.survey(read_run(folder), survey.read_loose(tmp_path / "logger.csv"))
+        uniformity.survey(read_run(folder), uniformity.read_loose(tmp_path / "logger.csv"))
 
 
 def test_a_record_that_may_not_be_read_and_one_nested_too_deep(folder, tmp_path, monkeypatch):

@@ -1,5 +1,5 @@
-"""Records read back: equal to what was written, whatever was cut off their end; damage inside is refused
-with file and line."""
+"""Records read back: equal to what was written, however much was cut off their end; damage inside is refused with file
+and line."""
 
 import dataclasses
 import json

@@ -11,7 +11,7 @@ from kilnctl import rehearse
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.record.folder import new_folder
 from kilnctl.record.power_columns import basis, fired_share
-from kilnctl.report import history, run_curves, run_report
+from kilnctl.report import ageing, run_curves, run_report
 from kilnctl.report.finishing import finish
 from kilnctl.report.summary_text import summary_text
 from kilnctl.run.summary import summarise
@@ -95,7 +95,7 @@ def test_elements_that_fade_by_three_per_cent_a_run_are_told_as_less_power_going
     for k in range(7):
         run, plant = ran(tmp_path, OVEN, k + 1, 0.97**k)
         assert run.energy_j == pytest.approx(plant.energy_j, rel=1e-3)
-    told = history.read_history(tmp_path)
+    told = ageing.read_history(tmp_path)
     (strength,) = [f for f in told.findings if f.figure.what == "strength"]
     assert (
         strength.change == pytest.approx(0.97**6 / 0.97**2.5 - 1.0, abs=0.01)
@@ -129,7 +129,7 @@ def test_without_a_meter_weaker_elements_and_a_greater_loss_are_told_apart(sound
     place = tmp_path / "runs"
     shutil.copytree(sound, place)
     ran(place, BARE, 9, **wear)
-    (hold,) = [f for f in history.read_history(place).findings if f.figure.what == "hold"]
+    (hold,) = [f for f in ageing.read_history(place).findings if f.figure.what == "hold"]
     assert (
         hold.change > 0.05
         and words in hold.warning
@@ -142,7 +142,7 @@ def test_where_holding_takes_much_of_the_power_nobody_can_tell_without_a_meter(t
     for _ in range(4):
         saved(tmp_path, hold_w=1500.0, oven=BARE, **without_meters())
     saved(tmp_path, hold_w=1700.0, oven=BARE, **without_meters(hold_w=1700.0))
-    (warning,) = history.read_history(tmp_path).warnings
+    (warning,) = ageing.read_history(tmp_path).warnings
     assert "either more heat gets out, or less goes in" in warning
 
 

@@ -6,7 +6,7 @@ import pytest
 from kilnctl.cli import main
 from kilnctl.errors import KilnctlError
 from kilnctl.record.run_record import read_run
-from kilnctl.report.survey import CLASSES_K, Loose, accuracy, read_loose, survey
+from kilnctl.report.uniformity import CLASSES_K, Loose, accuracy, read_loose, survey
 
 
 @pytest.fixture(scope="module")

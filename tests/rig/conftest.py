@@ -59,14 +59,14 @@ class DeskLine:
             self.last += 1.0 / self.mains_hz
             self.cycle()
 
-    def ask(self, kind, step=0, duty=0, flags=0, spare=0, value=0, value2=0, patience_s=0.1):
+    def ask(self, request, patience_s=0.1):
         self.run_to_now()
-        self.asked.append(kind)
+        self.asked.append(request.kind)
         if self.silent:
             time.sleep(min(0.05, patience_s))
             return None
         answer = None
-        for byte in self.client.request(kind, step, duty, flags, spare, value, value2):
+        for byte in self.client.frame(request):
             for answered in self.board.wire[: self.board.take(byte, int(1000 * self.last))]:
                 answer = self.client.take(answered) or answer
         return answer

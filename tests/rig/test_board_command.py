@@ -7,9 +7,9 @@ import pytest
 
 from kilnctl import cli
 from kilnctl.commands import board as command
-from kilnctl.firmware import frames, logic
-from kilnctl.rig.board import BoardRig
-from kilnctl.rig.line import Line
+from kilnctl.firmware import logic
+from kilnctl.rig.board_rig import BoardRig
+from kilnctl.rig.line import ARM, Line, setup
 
 ROOT = Path(__file__).parents[2]
 CABINET = str(ROOT / "configs" / "ovens" / "curing-cabinet.yaml")
@@ -50,8 +50,8 @@ def test_shows_the_state_and_clears_only_what_is_gone(port, capsys):
     until, answer = time.monotonic() + 20.0, None
     while answer is None or answer.state != logic.ARMED:
         assert time.monotonic() < until, answer
-        line.ask(frames.SETUP, duty=280, spare=1, value=1, patience_s=2.0)
-        answer = line.ask(frames.ARM, patience_s=2.0)
+        line.ask(setup(280), 2.0)
+        answer = line.ask(ARM, 2.0)
     line.close()
     # The armed board is no longer spoken to.
     time.sleep(0.7)
@@ -75,7 +75,7 @@ def test_the_guided_test_sees_whether_the_board_lets_go(oven, line, monkeypatch,
     monkeypatch.setattr(command.time, "sleep", lambda s, sleep=command.time.sleep: sleep(min(s, 1.0)))
     rig = BoardRig(oven("curing-cabinet"), line=line)
     try:
-        failed = command._lets_go(rig)
+        failed = command.lets_go(rig)
         assert (failed == []) is good, failed
     finally:
         rig.close()

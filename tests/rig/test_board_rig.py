@@ -14,8 +14,8 @@ from kilnctl.errors import KilnctlError
 from kilnctl.firing import Burst
 from kilnctl.firmware import frames, logic
 from kilnctl.rig import RigDriver, RigLost
-from kilnctl.rig.board import BoardRig, board_ceiling_c
-from kilnctl.rig.line import Line, greet
+from kilnctl.rig.board_rig import BoardRig, board_ceiling_c
+from kilnctl.rig.line import ARM, CLEAR, HELLO, Line, greet, setup
 from kilnctl.safety import Permit
 from kilnctl.settings.equipment import CalibrationPoint
 
@@ -134,7 +134,8 @@ def test_the_board_hands_on_what_its_converter_answered(cabinet, monkeypatch, de
     finally:
         rig.close()
     monkeypatch.setattr(
-        "kilnctl.rig.board.identical_s", lambda sensor, tick_s: math.inf if sensor == cabinet.sensors.control else 15.0
+        "kilnctl.rig.board_rig.identical_s",
+        lambda sensor, tick_s: math.inf if sensor == cabinet.sensors.control else 15.0,
     )
     rig = BoardRig(cabinet, line=desk_line())
     try:
@@ -176,11 +177,11 @@ def test_the_boards_clock_may_come_round(cabinet, desk_line):
         line.board.cycle(start + ms)
     line.count = 0
     line.cycle()
-    assert line.ask(frames.HELLO).uptime_ms > 1 << 29
+    assert line.ask(HELLO).uptime_ms > 1 << 29
     rig = BoardRig(cabinet, line=line)
     try:
         time.sleep(1.3)
-        assert line.ask(frames.HELLO).uptime_ms < 2000 and rig.read().chamber_c == 100.0
+        assert line.ask(HELLO).uptime_ms < 2000 and rig.read().chamber_c == 100.0
     finally:
         rig.close()
 
@@ -205,8 +206,8 @@ def test_close_puts_it_to_rest_and_never_raises(rig, line):
 
 def test_it_arms_again_only_after_finding_a_board_at_rest(cabinet, desk_line):
     line = desk_line()
-    line.ask(frames.SETUP, duty=280, spare=1, value=1)
-    line.ask(frames.ARM)
+    line.ask(setup(280))
+    line.ask(ARM)
     assert line.board.state == logic.ARMED
     rig = BoardRig(cabinet, line=line)
     try:
@@ -217,8 +218,8 @@ def test_it_arms_again_only_after_finding_a_board_at_rest(cabinet, desk_line):
 
 def left_alone(line):
     """Armed, and then not spoken to for longer than the board's lease."""
-    line.ask(frames.SETUP, duty=280, spare=1, value=1)
-    line.ask(frames.ARM)
+    line.ask(setup(280))
+    line.ask(ARM)
     time.sleep(0.6)
 
 
@@ -226,7 +227,7 @@ def left_alone(line):
     ("spoil", "words"),
     [
         (lambda n: setattr(n.board, "mains_hz", 60), "60 Hz"),
-        (lambda n: n.ask(frames.SETUP, duty=100, spare=1, value=1), "without supply"),
+        (lambda n: n.ask(setup(100)), "without supply"),
         (left_alone, "latched"),
         (lambda n: n.board.channels[1].take_31856(n.raw), "max31855"),
         (lambda n: setattr(n, "silent", True), "no I/O board"),
@@ -314,7 +315,7 @@ from kilnctl import load_oven
 import time
 from kilnctl.firing import Burst
 from kilnctl.safety import Permit
-from kilnctl.rig.board import BoardRig
+from kilnctl.rig.board_rig import BoardRig
 
 rig = BoardRig(load_oven({oven!r}), port={port!r})
 for k in range(200):
@@ -343,7 +344,7 @@ def test_a_killed_computer_leaves_a_latched_board_that_a_new_start_does_not_clea
     try:
         answer = greet(line)
         assert answer.faults == logic.F_HEARTBEAT and not answer.outputs
-        cleared = line.ask(frames.CLEAR)
+        cleared = line.ask(CLEAR)
         assert cleared is not None and cleared.state == logic.SAFE
     finally:
         line.close()

@@ -6,9 +6,9 @@ import math
 
 from kilnctl import Reading, firing
 from kilnctl.firing import pattern_for
-from kilnctl.firmware import frames, logic
+from kilnctl.firmware import logic
 from kilnctl.rig.answers import Answer, flow_between
-from kilnctl.rig.line import FrameClient
+from kilnctl.rig.line import ARM, HELLO, FrameClient, beat, setup
 from kilnctl.safety import Policy, SafetyState, Tick, judge
 
 #: Registers of a MAX31856 at 100 °C, terminals 25 °C.
@@ -28,19 +28,19 @@ class Mains:
         self.step, self.duty, self.shorted = 0, 0, False
         self.cycle()
         pattern = self.pattern
-        self.ask(frames.SETUP, step=1, duty=1200, spare=pattern.groups, value=pattern.shortest_run)
-        assert self.ask(frames.ARM).state == logic.ARMED
+        self.ask(setup(1200, groups=pattern.groups, shortest_run=pattern.shortest_run, smallest=1))
+        assert self.ask(ARM).state == logic.ARMED
 
-    def ask(self, kind, **told) -> Answer:
+    def ask(self, request) -> Answer:
         answer = None
-        for byte in self.client.request(kind, **told):
+        for byte in self.client.frame(request):
             for answered in self.board.wire[: self.board.take(byte, int(self.ms))]:
                 answer = self.client.take(answered)
         assert answer is not None
         return answer
 
     def beat(self):
-        for byte in self.client.request(frames.BEAT, self.step, self.duty, frames.CONTACTOR):
+        for byte in self.client.frame(beat(self.step, self.duty, True)):
             self.board.take(byte, int(self.ms))
 
     def cycle(self):
@@ -62,7 +62,7 @@ class Mains:
             if i in (3, 20, 37):
                 self.beat()
             self.cycle()
-        return self.ask(frames.HELLO)
+        return self.ask(HELLO)
 
 
 def run_on(mains, oven, ticks, own_count, shorted_at=None):

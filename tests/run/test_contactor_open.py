@@ -1,5 +1,5 @@
-"""Where the plan has no heat in it, the contactor is open and there is no permit: in every second, whoever is in
-control."""
+"""Where the plan has no heat in it, the contactor is open and there is no permit: in every second, with every
+controller."""
 
 from dataclasses import replace
 
@@ -18,7 +18,7 @@ from kilnctl.settings.schedule import Schedule, Step
 
 
 class Watched(Chain):
-    """Keeps what each tick came to."""
+    """Keeps the result of each tick."""
 
     def __init__(self, run: PreparedRun):
         super().__init__(run)
@@ -58,7 +58,7 @@ def nothing_can_heat(acts, cold, at_least: int):
 
 
 def test_in_every_fall_and_coast_of_the_learning_run(oven):
-    """F02 of SAFETY.md and the words of `kilnctl learn`: the fall needs nobody to watch it, the heat is off."""
+    """F02 of SAFETY.md and the words of `kilnctl learn`: the fall needs no watching, the heat is off."""
     cabinet = oven("curing-cabinet")
     run = learning_run.prepare(cabinet, ceiling_c=110.0)
     # Short stages: what is looked at is the contactor, not what is learnt.

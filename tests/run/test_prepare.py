@@ -1,4 +1,4 @@
-"""`prepare`: one record for everything that follows a schedule, whoever asks for it."""
+"""`prepare`: one prepared run for everything that follows a schedule."""
 
 from dataclasses import replace
 
@@ -6,6 +6,7 @@ import pytest
 
 from kilnctl import KilnctlError, Reading, prepare
 from kilnctl.commissioning import learning_run
+from kilnctl.control import StepInput
 from kilnctl.model.day_zero import day_zero
 from kilnctl.run.prepare import CONTROLLERS
 from kilnctl.safety import policy_for
@@ -37,7 +38,7 @@ def test_every_controller_starts_and_steps_by_one_protocol(oven, schedule):
     runs = [prepare(cabinet, schedule("powder-cure"), controller=kind) for kind in CONTROLLERS]
     for run in (*runs, learning_run.prepare(cabinet, ceiling_c=150.0)):
         state = run.controller.start(run.programme, Reading(20.0))
-        after, decision = run.controller.step(run.programme, state, Reading(20.0), 1.0)
+        after, decision = run.controller.step(run.programme, state, StepInput(Reading(20.0), 1.0))
         assert (after.time_s, after.leg, after.held) == (1.0, 0, False) and state.time_s == 0.0
         assert isinstance(decision.phase, Phase) and decision.chamber_c == pytest.approx(20.0, abs=0.5)
         assert (after.position is None) == (run.controller_name == learning_run.NAME)

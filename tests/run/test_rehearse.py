@@ -119,7 +119,7 @@ def test_a_run_is_bit_identical_with_the_same_seed(oven):
 
 
 class Toy:
-    """Somebody else's simulation: one lump, nothing of ours. Only `advance` is needed."""
+    """Another simulation: one lump, none of our code. Only `advance` is needed."""
 
     def __init__(self):
         self.t, self.calls = 20.0, []
@@ -143,7 +143,7 @@ def test_a_plant_from_outside_is_driven_through_the_protocol_alone(oven, schedul
 
 @pytest.mark.parametrize("to_c", [80.0, 100.0])
 def test_a_sluggish_plant_from_outside_is_no_stuck_relay_after_a_purge(oven, to_c):
-    """Half an hour at rest, then an oven with six times the chamber's capacity: its stored heat once was taken for a
+    """Half an hour at rest, then an oven with six times the chamber's capacity: its stored heat was once mistaken for a
     relay that conducts."""
     cabinet = oven("curing-cabinet")
     plan = schedule_of(

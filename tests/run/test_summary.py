@@ -1,4 +1,4 @@
-"""What a run came to: summaries that can be checked by hand."""
+"""Summaries of runs that can be checked by hand."""
 
 import math
 from dataclasses import replace

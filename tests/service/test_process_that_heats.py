@@ -8,7 +8,7 @@ from pathlib import Path
 CODE = """
 import sys
 from kilnctl import load_oven, load_schedule
-from kilnctl.rig import board
+from kilnctl.rig import board_rig
 from kilnctl.service.session import Session, prepare
 from kilnctl.model.energy import CONTENTS, SENSOR
 from kilnctl.reading import Reading

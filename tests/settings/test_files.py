@@ -14,9 +14,9 @@ from kilnctl import SettingsError, load_oven, load_schedule
 from kilnctl.safety import HARD_CEILINGS, HARD_FLOORS
 from kilnctl.settings.document import MOST_BYTES
 from kilnctl.settings.fields import examples_of, key_of, setting_fields
+from kilnctl.settings.json_schema import schema_of
 from kilnctl.settings.oven import Oven, Safety
 from kilnctl.settings.schedule import Schedule
-from kilnctl.settings.schema import schema_of
 from kilnctl.units import parse
 
 CONFIGS = Path(__file__).parents[2] / "configs"

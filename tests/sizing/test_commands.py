@@ -9,7 +9,7 @@ import pytest
 import yaml
 
 from kilnctl.cli import main
-from kilnctl.settings.schema import schema_of
+from kilnctl.settings.json_schema import schema_of
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 CABINET = str(CONFIGS / "ovens" / "curing-cabinet.yaml")

@@ -232,7 +232,7 @@ def test_what_the_fan_alone_holds_asks_for_no_power(oven):
 
 
 def test_an_oven_that_its_fan_alone_holds_is_sized_without_savings(oven):
-    """Nothing is put in that thicker insulation could save (four of 196 drawn ovens ended in a division by zero)."""
+    """No power is used that thicker insulation could save (four of 196 drawn ovens ended in a division by zero)."""
     cabinet = oven("curing-cabinet")
     blown = dataclasses.replace(cabinet, fan=dataclasses.replace(cabinet.fan, power_w=1900.0))
     sizing = size(blown)

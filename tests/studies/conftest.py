@@ -31,5 +31,5 @@ def case(oven) -> Case:
 
 @pytest.fixture(scope="module")
 def alone(case):
-    """Computed here, one after another: what everybody else has to come to."""
+    """Computed here, one after another: the reference for all other executors."""
     return run_case(case, 4, jobs=1)

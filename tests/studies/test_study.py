@@ -1,4 +1,4 @@
-"""A study: the same numbers whatever computes them, resumable, and nothing lost."""
+"""A study: the same numbers from every executor, resumable, and nothing lost."""
 
 import dataclasses
 import json

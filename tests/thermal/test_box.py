@@ -69,7 +69,7 @@ def test_edge_against_laplaces_equation():
     """A long square duct: four walls and four edges; each edge adds 1 − (2/π) ln 2 = 0.5587 (conformal mapping)."""
     s = refined(numerical_shape_factor(20, 2), numerical_shape_factor(40, 2), 2.0)
     edge = (s - 4.0 * 0.3 / 0.1) / 4.0
-    # Edges 3 thicknesses apart hardly feel each other.
+    # Edges 3 thicknesses apart have almost no effect on each other.
     assert edge == pytest.approx(EDGE_EXACT, abs=0.002)
     assert edge / EDGE == pytest.approx(1.0, rel=0.04)
 

@@ -17,7 +17,7 @@ from kilnctl.thermal.bridges import (
     opening_w,
     tube_transmission,
 )
-from kilnctl.thermal.materials import find
+from kilnctl.thermal.material_data import find
 
 
 def transmission_by_integral_equation(length, nodes=200):

@@ -1,4 +1,4 @@
-"""The room's constants against CODATA, and the promise that they keep scipy out of the room."""
+"""The room's constants against CODATA, and no scipy is imported with them."""
 
 import subprocess
 import sys
@@ -17,7 +17,7 @@ MODULES = (
     "enclosure",
     "its90",
     "library",
-    "materials",
+    "material_data",
     "surfaces",
     "thermocouples",
     "walls",

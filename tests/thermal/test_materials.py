@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from kilnctl.errors import KilnctlError
-from kilnctl.thermal.materials import find, from_points, from_polynomial, library
+from kilnctl.thermal.material_data import find, from_points, from_polynomial, library
 
 NEEDED = (
     "insulating firebrick 20",
@@ -184,8 +184,8 @@ def test_slip_of_a_mean_conductivity_is_what_the_docstring_says(mean):
 def test_integral_of_a_polynomial_against_its_antiderivative(a0, a1, a2, low, high):
     m = from_polynomial("own", (a0, a1, a2), 200.0, CAPACITY, 900.0, "test")
     exact = a0 * (high - low) + a1 / 2.0 * (high**2 - low**2) + a2 / 3.0 * (high**3 - low**3)
-    # The trapezium's slip, k''·h²/12 with h = 10 K, on whole tables; a piece of one segment may have half as much
-    # again.
+    # The trapezium rule's error, k''·h²/12 with h = 10 K, on whole tables; on a part of one segment it may be 50 %
+    # larger.
     assert m.conductivity_integral(low, high) == pytest.approx(
         exact, abs=2.0 * a2 * 100.0 / 8.0 * abs(high - low) + 1e-9
     )

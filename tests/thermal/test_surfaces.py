@@ -203,7 +203,7 @@ def test_films_beyond_what_was_measured_are_carried_on_and_said_so():
     assert [extrapolated(200.0, 20.0, 2.0, way) for way in ("up", "down", "vertical")] == [False, True, False]
     assert extrapolated(20.0, 200.0, 2.0, "up") and not extrapolated(20.0, 200.0, 2.0, "down")
     assert rayleigh(80.0, 20.0, 7.0) > 1e12 and extrapolated(80.0, 20.0, 7.0, "vertical")
-    # The turbulent film hardly depends on the height: Nu = 0.13 (Gr Pr)^⅓ of McAdams (1954), in its usual form from
+    # The turbulent film depends little on the height: Nu = 0.13 (Gr Pr)^⅓ of McAdams (1954), in its usual form from
     # memory.
     for height in (5.0, 7.0, 9.0):
         film = air(50.0)

@@ -40,7 +40,7 @@ def test_every_printed_point_against_nist():
 
 
 def test_inverse_against_every_printed_point():
-    """Back from the printed mV: within what half a digit of the print is worth in degrees, plus 0.01 °C."""
+    """Back from the printed mV: within half a printed digit in degrees, plus 0.01 °C."""
     for kind, t, mv in printed():
         if t < CHECKED_FROM_C.get(kind, -200.0) or t % 7:
             continue

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from kilnctl.thermal.air import air
-from kilnctl.thermal.materials import air_gap, find, from_points, from_polynomial, library
+from kilnctl.thermal.material_data import air_gap, find, from_points, from_polynomial, library
 from kilnctl.thermal.surfaces import outer_film
 from kilnctl.thermal.walls import WallLayer, profile, solve_wall
 from tests.thermal.reference_formulas import grey_exchange_w_m2

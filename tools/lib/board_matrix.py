@@ -7,6 +7,7 @@ import csv
 import importlib
 import sys
 from pathlib import Path
+from typing import Any, BinaryIO
 
 HELLO, SETUP, ARM, BEAT, REST, CLEAR = 1, 2, 3, 4, 5, 6
 #: What happens 2 s after the board began to heat, and goes on for 4 s.
@@ -53,7 +54,7 @@ def frame(
     return b"".join(bytes((len(block) + 1,)) + block for block in blocks) + b"\0"
 
 
-def board_logic(tree: Path):
+def board_logic(tree: Path) -> Any:
     """The one inner module that the lock knows."""
     sys.path.insert(0, str(tree))
     return importlib.import_module("kilnctl.firmware.logic")
@@ -71,7 +72,7 @@ def board_matrix(tree: Path, samples: Path, answers: Path) -> dict:
     return summary
 
 
-def board_run(logic, event: str, groups: int, table, said) -> dict:
+def board_run(logic: Any, event: str, groups: int, table: Any, said: BinaryIO) -> dict:
     # The board's clock runs over its end (2**30 ms) within the run.
     start, sequence, last = (1 << 30) - 3000, 0, b""
     board = logic.Board(start, 77, 1, groups)

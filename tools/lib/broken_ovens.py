@@ -8,17 +8,21 @@ import dataclasses
 import math
 import pickle
 import random
-from pathlib import Path
+from collections.abc import Callable, Sequence
+
+from scenarios import WORKSHOP, oven_file, schedule_file
 
 from kilnctl import load_oven, load_schedule, safety
 from kilnctl.model.day_zero import day_zero
+from kilnctl.model.energy import EnergyModel
 from kilnctl.plants.conditions import Conditions, Variation
+from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
+from kilnctl.reading import Reading
 from kilnctl.run.chain import Actuation, Chain
 from kilnctl.run.prepare import holding_table, prepare
+from kilnctl.settings.oven import Oven
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-RUNS = {"curing-cabinet": "powder-cure", "bench-muffle": "anneal", "brick-kiln": "tile-firing"}
 PHASES = ("heat-up", "soak", "cooling", "idle")
 #: Wiring → what is not there.
 WIRINGS = {"metered": (), "plain": ("power",), "bare": ("power", "contactor", "second", "door")}
@@ -27,15 +31,15 @@ WIRINGS = {"metered": (), "plain": ("power",), "bare": ("power", "contactor", "s
 LONGEST_S, AFTER_S = 2400.0, 180.0
 
 
-def _drawn(bench) -> bool:
-    return bench.act.contactor and bench.act.fired > 0.1
+def _drawn(bench: "Bench") -> bool:
+    return bench.act is not None and bench.act.contactor and bench.act.fired > 0.1
 
 
-def always(bench) -> bool:
+def always(bench: "Bench") -> bool:
     return True
 
 
-#: When a fault first shows. Nobody can see a shorted relay at full power, nor a broken element while nothing is fired.
+#: When a fault first shows: a shorted relay cannot be seen at full power, nor a broken element while nothing is fired.
 SHOWS = {
     **dict.fromkeys(("F01", "F02", "F03"), lambda b: b.unasked_s > 0.5),
     **dict.fromkeys(("F04", "F05", "F32", "F36", "F40", "F41"), _drawn),
@@ -46,7 +50,7 @@ SHOWS = {
     "F26": lambda b: b.chain.policy.airflow_required and b.act.contactor,
     "F33": lambda b: not b.act.contactor or b.unasked_s > 0.5,
 }
-#: Faults that are no faults of an oven, as what is read instead: of the reading, the policy and the seconds since they
+#: Faults outside the oven, as functions that change the reading, from reading, policy and seconds since the fault
 #: began.
 READ = {
     "F34": lambda reading, policy, since_s: dataclasses.replace(reading, chamber_c=math.nan),
@@ -61,7 +65,7 @@ AS_DESCRIBED, ORDINARY = Variation(), Conditions()
 
 
 class Holding:
-    def __init__(self, model, oven):
+    def __init__(self, model: EnergyModel, oven: Oven) -> None:
         self.model = model.but(power_w=model.power_w)
         self.made_for = oven
 
@@ -70,7 +74,7 @@ class Holding:
             self.table = holding_table(self.model, self.made_for)
         return self.table(chamber_c)
 
-    def __getstate__(self):
+    def __getstate__(self) -> dict:
         return {"model": self.model, "made_for": self.made_for}
 
 
@@ -87,17 +91,17 @@ class Bench:
         conditions: Conditions = ORDINARY,
         schedule: str | None = None,
         door_switch: bool = False,
-    ):
+    ) -> None:
         oven, plan = (
-            load_oven(CONFIGS / f"ovens/{name}.yaml"),
-            load_schedule(CONFIGS / f"schedules/{schedule or RUNS[name]}.yaml"),
+            load_oven(oven_file(name)),
+            load_schedule(schedule_file(schedule or WORKSHOP[name].everyday)),
         )
         if "second" in lacks:
             oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, limit=None))
         if door_switch or "door" in lacks:
             oven = dataclasses.replace(oven, door=dataclasses.replace(oven.door, switch=door_switch))
         load = plan.load or oven.usual_load
-        # What the rig of such an oven does not tell.
+        # What the rig of such an oven cannot measure.
         told = {
             "power": ("fired", "current_a", "commanded"),
             "contactor": ("contactor_closed",),
@@ -118,7 +122,7 @@ class Bench:
         self.step, self.unasked_s, self.read, self.read_s = 0, 0.0, None, 0.0
         self.reading = self._seen(self.plant.advance(self.dt, 0.0, False))
 
-    def _seen(self, reading):
+    def _seen(self, reading: Reading) -> Reading:
         reading = dataclasses.replace(reading, **self.untold)
         return self.read(reading, self.chain.policy, self.plant.time_s - self.read_s) if self.read else reading
 
@@ -142,8 +146,8 @@ class Bench:
         # Full-power seconds that the elements really got beyond what was commanded: the moment a stuck relay can first
         # be seen.
         got_s = (plant.energy_j - before_j) / self.chain.programme.model.power_w
-        # Forgotten within a minute: at nearly full power a stuck relay adds a hundredth here and there, which nobody
-        # can tell from a wandering supply.
+        # Forgotten within a minute: at nearly full power a stuck relay adds about a hundredth now and then, which looks
+        # like a drifting supply.
         self.unasked_s *= math.exp(-self.dt / 60.0)
         self.unasked_s += max(0.0, got_s - 1.15 * (act.fired if act.contactor else 0.0) * self.dt)
         self.reading = self._seen(reading)
@@ -173,8 +177,14 @@ def snapshots(name: str, seed: int, wiring: str) -> dict[str, bytes]:
     return made
 
 
-def follow(bench: Bench, faults, shows=always, longest_s: float = LONGEST_S, after_s: float = AFTER_S) -> dict:
-    """What became of it; times count from when it first shows."""
+def follow(
+    bench: Bench,
+    faults: Sequence[PlantFault],
+    shows: Callable[[Bench], bool] = always,
+    longest_s: float = LONGEST_S,
+    after_s: float = AFTER_S,
+) -> dict:
+    """The result of a fault; times count from when it first shows."""
     start, energy = bench.plant.time_s, bench.plant.energy_j
     known = set(bench.chain.safety.trips)
     for fault in faults:
@@ -210,8 +220,7 @@ def follow(bench: Bench, faults, shows=always, longest_s: float = LONGEST_S, aft
         if out["trip_s"] is not None and spent - out["trip_s"] > (after_s if out["danger_s"] is None else AFTER_S):
             break
     if shown is None and out["trip_s"] is not None:
-        # Caught before there was half a second of heat that nobody asked for: what went before was a fault without any
-        # effect.
+        # Caught before half a second of unasked heat: until then the fault had no effect.
         out["trip_s"], out["off_s"] = 0.0, 0.0 if out["off_s"] is not None else None
     out["shown"] = shown is not None or out["trip_s"] is not None
     out["followed_s"], out["energy_j"], out["warned"] = spent, bench.plant.energy_j - energy, bool(bench.warned)

@@ -1,30 +1,26 @@
-"""What the controllers of tools/bench/control are tried on: ovens, schedules, disturbances, and one run of one
-controller."""
+"""What happens to the workshop's ovens in tools/bench/control: schedules and disturbances for any oven with the
+temperatures of `scenarios.py`, and one run of one controller."""
 
 import copy
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
+from scenarios import oven_file
 
 from kilnctl import VirtualOven, control, load_oven
 from kilnctl.control import reference
 from kilnctl.control.simc import Tuning, by_tangent
 from kilnctl.model.day_zero import day_zero
+from kilnctl.model.energy import EnergyModel
 from kilnctl.plants.conditions import Conditions
+from kilnctl.settings.construction import Load
+from kilnctl.settings.oven import Oven
 from kilnctl.settings.schedule import Schedule, Step
 
-CONFIGS = Path(__file__).resolve().parents[2] / "configs" / "ovens"
-#: Oven → working temperatures (top, low), °C, and seconds from cold to a settled soak at top.
-OVENS = {
-    "curing-cabinet": (200.0, 160.0, 3600),
-    "brick-kiln": (800.0, 640.0, 7800),
-    "bench-muffle": (700.0, 560.0, 3600),
-}
-#: Of the virtual oven: its supply wanders, and the sensor is noisy, the same way for everybody; and of the oven that is
-#: learnt from.
+#: Seed of the virtual oven, so that supply and sensor noise are the same for all controllers; and of the oven for the
+#: learning run.
 SEED, LEARNING_SEED = 5, 11
 #: The true oven's sensor noise in every scenario, K.
 NOISE_K = 0.15
@@ -44,31 +40,31 @@ class Scenario:
     seconds: int
     event_s: int | None = None
     ends_s: int | None = None
-    disturb: Callable = lambda plant, t: None
-    blocked: Callable = lambda t: False
-    blind: Callable = lambda t: False
-    load: Callable = lambda load: load
+    disturb: Callable[[VirtualOven, int], None] = lambda plant, t: None
+    blocked: Callable[[int], bool] = lambda t: False
+    blind: Callable[[int], bool] = lambda t: False
+    load: Callable[[Load | None], Load | None] = lambda load: load
     start_c: float | None = None
     supply_drift: float = 0.0
-    plant_oven: Callable = lambda oven: oven
-    model: Callable = lambda m: m
+    plant_oven: Callable[[Oven], Oven] = lambda oven: oven
+    model: Callable[[EnergyModel], EnergyModel] = lambda m: m
     at_low: bool = False
     grid_s: float = 10.0
 
 
-def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
-    """All of them for one oven; a disturbance comes at settled_s, when the soak has long been settled."""
+def control_scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
+    """All of them for one oven: `top` and `low` are working temperatures, °C; a disturbance comes at settled_s, when
+    the soak has long been settled."""
     event, end = settled_s, settled_s + 1800
     soak = (Step(to_c=top, hold_s=12 * 3600.0, within_k=5.0),)
-    # What an oven takes longer for, it is given longer for: a ramp that it cannot follow would show its power, not its
-    # control.
+    # A slower oven gets slower ramps: a ramp that it cannot follow would show its power and not its control.
     ramp_s = settled_s * 2 // 3
     ramps = (
         Step(to_c=0.5 * top, at_k_per_s=0.5 * top / ramp_s, hold_s=900.0, within_k=5.0),
         Step(to_c=0.8 * top, at_k_per_s=0.3 * top / ramp_s, hold_s=3600.0, within_k=5.0),
     )
-    # A band without end: the steps come by the clock, for everybody at the same moment; and the goal (`goal_of`) jumps
-    # where the bound's grid has a new power, for within one it would begin early and not be seen to.
+    # A very wide band, so that the steps come by the clock, at the same moment for all controllers. The goal
+    # (`goal_of`) jumps where the bound's grid has a new power: otherwise the bound could begin early.
     small = (
         Step(to_c=low, hold_s=settled_s + 1.0, within_k=1e4),
         Step(to_c=low + 10.0, hold_s=1499.0, within_k=1e4),
@@ -80,16 +76,16 @@ def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
         Step(to_c=0.9 * top, at_k_per_s=0.1 * top / 3600.0, hold_s=3 * 3600.0, within_k=5.0),
     )
 
-    def door_open(t):
+    def door_open(t: int) -> bool:
         return event <= t < event + 30
 
-    def sensor_gone(t):
+    def sensor_gone(t: int) -> bool:
         return event <= t < event + 20
 
-    def open_the_door(plant, t):
+    def open_the_door(plant: VirtualOven, t: int) -> None:
         plant.door_opening = 1.0 if door_open(t) else 0.0
 
-    def sag(plant, t):
+    def sag(plant: VirtualOven, t: int) -> None:
         plant.supply_share = 0.94 if t >= event else 1.0
 
     return [
@@ -111,33 +107,35 @@ def scenarios(top: float, low: float, settled_s: int) -> list[Scenario]:
     ]
 
 
-def heavier(load):
+def heavier(load: Load | None) -> Load | None:
+    if load is None:
+        return None
     return replace(load, mass_kg=4.0 * load.mass_kg, area_m2=2.0 * load.area_m2)
 
 
-def wrong_by(share):
+def wrong_by(share: float) -> Callable[[EnergyModel], EnergyModel]:
     """The lining's capacity wrong one way and the power the other: both push the landing the same way."""
     return lambda m: m.but(
         lining_j_per_k=tuple(v * (1.0 + share) for v in m.lining_j_per_k), power_w=m.power_w * (1.0 - share)
     )
 
 
-def without_meters(oven):
+def without_meters(oven: Oven) -> Oven:
     return replace(oven, meters=replace(oven.meters, supply=False, current=False))
 
 
-def later(oven):
+def later(oven: Oven) -> Oven:
     control_sensor = replace(oven.sensors.control, dead_time_s=2.0 * oven.sensors.control.dead_time_s)
     return replace(oven, sensors=replace(oven.sensors, control=control_sensor))
 
 
-def oven_named(name: str):
+def oven_named(name: str) -> Oven:
     """The workshop's oven, with the bench's sensor noise."""
-    oven = load_oven(CONFIGS / f"{name}.yaml")
+    oven = load_oven(oven_file(name))
     return replace(oven, sensors=replace(oven.sensors, control=replace(oven.sensors.control, noise_k=NOISE_K)))
 
 
-def plant_of(oven, scenario: Scenario) -> VirtualOven:
+def plant_of(oven: Oven, scenario: Scenario) -> VirtualOven:
     return VirtualOven(
         scenario.plant_oven(oven),
         load=scenario.load(oven.usual_load),
@@ -146,9 +144,9 @@ def plant_of(oven, scenario: Scenario) -> VirtualOven:
     )
 
 
-def goal_of(oven, scenario: Scenario) -> np.ndarray:
-    """(seconds,) the reference by which everybody is judged, °C: what the schedule asks when nobody waits, from the
-    first reading on (all see the same one), at the end of each second of `run`."""
+def goal_of(oven: Oven, scenario: Scenario) -> np.ndarray:
+    """(seconds,) the reference by which all controllers are judged, °C: the schedule without waiting, from the first
+    reading on (all see the same one), at the end of each second of `run`."""
     legs = reference.legs_of(Schedule(name=scenario.name, steps=scenario.steps, soak_counts="from arrival"))
     p, line = reference.begin(legs, plant_of(oven, scenario).advance(1.0, 0.0, True).chamber_c), []
     for _ in range(scenario.seconds + 1):
@@ -157,7 +155,7 @@ def goal_of(oven, scenario: Scenario) -> np.ndarray:
     return np.array(line[1:])
 
 
-def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
+def tuned_on_the_oven(oven: Oven, at_c: float) -> tuple[Tuning, Tuning]:
     """SIMC PI and PID of the true oven at a working temperature. A PI tuned on the description's model holds it there
     for an hour; then one copy goes on with the mean duty and another with 5 % of full power more: the same noise in
     both cancels in their difference."""
@@ -170,7 +168,7 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
     reading = plant.advance(1.0, 0.0, True)
     state, duties = pi.start(programme, reading), []
     for _ in range(3600):
-        state, d = pi.step(programme, state, reading, 1.0)
+        state, d = pi.step(programme, state, control.StepInput(reading, 1.0))
         duties.append(d.duty)
         reading = plant.advance(1.0, d.duty, True)
     steady = float(np.mean(duties[-900:]))
@@ -181,7 +179,7 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
     ]
     # Every eighth second: conversion steps of the front end are small beside the rise between them.
     every = 8
-    # What half an hour reached stands for the static gain: the rule takes the smaller integral time anyway.
+    # The rise after half an hour stands for the static gain: the rule takes the smaller integral time anyway.
     static = rise[-1] / (0.05 * model.power_w)
     pi, pid = (
         by_tangent(
@@ -198,7 +196,9 @@ def tuned_on_the_oven(oven, at_c: float) -> tuple[Tuning, Tuning]:
     return pi, pid
 
 
-def run(oven, scenario: Scenario, controller, model):
+def run(
+    oven: Oven, scenario: Scenario, controller: control.AnyController, model: EnergyModel
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
     """(chamber °C, duty, the step's processor time µs) each second, and kWh, of one controller on one scenario."""
     plant = plant_of(oven, scenario)
     schedule = Schedule(name=scenario.name, steps=scenario.steps, soak_counts="from arrival", too_fast="stretch")
@@ -209,8 +209,9 @@ def run(oven, scenario: Scenario, controller, model):
     for t in range(scenario.seconds):
         blind = scenario.blind(t)
         seen = replace(reading, chamber_c=float("nan"), faults=("open",)) if blind else reading
+        given = control.StepInput(seen, 1.0, asked, usable=not blind)
         began = time.thread_time()
-        state, d = controller.step(programme, state, seen, 1.0, asked, usable=not blind)
+        state, d = controller.step(programme, state, given)
         cost.append(time.thread_time() - began)
         scenario.disturb(plant, t)
         asked = 0.0 if scenario.blocked(t) else d.duty

@@ -5,9 +5,8 @@ It knows the oven exactly and the whole schedule, and each disturbance from the 
 true oven is run again; and so on with a trust region until nothing improves. Then the grid is halved and it goes on
 from there.
 
-What is asked of everybody is asked of it: a soak is held within HELD_K until its end. Without that it leaves a soak by
-kelvins before a jump of the reference comes, for a smaller sum; a control that did so would spoil the soak that it is
-there for."""
+It must hold a soak within HELD_K until its end, as every controller must. Without that it would leave a soak by kelvins
+before a jump of the reference, for a smaller sum, and so spoil the soak."""
 
 import numpy as np
 from control_scenarios import Scenario, plant_of
@@ -15,9 +14,10 @@ from scipy.optimize import linprog
 from scipy.sparse import csr_matrix, hstack, identity
 
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.energy import CHAMBER, N
+from kilnctl.model.energy import CHAMBER, EnergyModel, N
+from kilnctl.settings.oven import Oven
 
-#: What a sensitivity may be and still be left out, K per full power.
+#: Sensitivities below this are left out, K per full power.
 SMALL_K = 1e-4
 #: How far off a soak may be in the minutes before a jump of the reference, K and s, and what each kelvin beyond that
 #: costs.
@@ -25,8 +25,8 @@ HELD_K, HELD_S, DEAR = 0.2, 300, 20.0
 
 
 def foresight(
-    oven, scenario: Scenario, top: float, goal: np.ndarray, found: np.ndarray | None = None, iterations: int = 12
-):
+    oven: Oven, scenario: Scenario, top: float, goal: np.ndarray, found: np.ndarray | None = None, iterations: int = 12
+) -> tuple[np.ndarray, np.ndarray]:
     """(seconds,) true chamber under the best powers found, °C, and those powers as shares of full. `found`: the powers
     of the same scenario without its event, where they are known already."""
     model = day_zero(oven, scenario.load(oven.usual_load), top)
@@ -38,7 +38,7 @@ def foresight(
         u, line = _improve(oven, scenario, model, goal, u, grid, 0, False, iterations)
         u, line = _improve(oven, scenario, model, goal, np.repeat(u, 2), 0.5 * grid, 0, False, iterations)
     if scenario.event_s is not None:
-        # Before an event nobody knows of it: what came before it stays as it was.
+        # The event is unknown before it begins: powers before it stay as they were.
         u, line = _improve(
             oven, scenario, model, goal, u, 0.5 * grid, round(scenario.event_s / (0.5 * grid)), True, iterations
         )
@@ -58,7 +58,7 @@ def _cost(line: np.ndarray, goal: np.ndarray) -> float:
     return float(error.sum() + (DEAR - 1.0) * np.maximum(0.0, error - HELD_K)[_held(goal)].sum())
 
 
-def _simulate(oven, scenario: Scenario, u: np.ndarray, grid: float, with_event: bool) -> np.ndarray:
+def _simulate(oven: Oven, scenario: Scenario, u: np.ndarray, grid: float, with_event: bool) -> np.ndarray:
     plant, line, held = plant_of(oven, scenario), np.empty(scenario.seconds), int(grid)
     plant.advance(1.0, 0.0, True)
     for t in range(scenario.seconds):
@@ -71,7 +71,14 @@ def _simulate(oven, scenario: Scenario, u: np.ndarray, grid: float, with_event: 
 
 
 def _sensitivity(
-    oven, scenario: Scenario, model, u: np.ndarray, grid: float, first: int, start_c: float, with_event: bool
+    oven: Oven,
+    scenario: Scenario,
+    model: EnergyModel,
+    u: np.ndarray,
+    grid: float,
+    first: int,
+    start_c: float,
+    with_event: bool,
 ) -> np.ndarray:
     """(steps, steps) change of the chamber at the end of each step by full power in each step, from `first` on, K."""
     count = len(u)
@@ -81,7 +88,7 @@ def _sensitivity(
         carried = a @ carried
         share = 1.0
         if with_event:
-            share = np.mean([not scenario.blocked(k * grid + s) for s in range(int(grid))])
+            share = float(np.mean([not scenario.blocked(int(k * grid) + s) for s in range(int(grid))]))
         if k >= first:
             carried[:, k - first] += b * model.power_w * share
             rows[k - first] = carried[CHAMBER]
@@ -90,7 +97,17 @@ def _sensitivity(
     return rows
 
 
-def _improve(oven, scenario, model, goal, u, grid, first, with_event, iterations):
+def _improve(
+    oven: Oven,
+    scenario: Scenario,
+    model: EnergyModel,
+    goal: np.ndarray,
+    u: np.ndarray,
+    grid: float,
+    first: int,
+    with_event: bool,
+    iterations: int,
+) -> tuple[np.ndarray, np.ndarray]:
     """Change u from step `first` on until the true oven's ∫|error| improves no more."""
     line = _simulate(oven, scenario, u, grid, with_event)
     best, trust = _cost(line, goal), 0.5

@@ -1,7 +1,7 @@
 """How robust the running control is: margins of its loop, measured on itself in closed loop around a steady
 temperature.
 
-The control is a computation that plans anew every few seconds, not a transfer function: so it is tried. On the model as
+The control makes a new plan every few seconds and is no transfer function, so its margins are measured. On the model as
 the oven, without noise, around a steady state:
 
 gain margin    the factor on the oven's answer to power (about its steady power) at which a disturbance no longer
@@ -20,15 +20,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kilnctl.control import AnyController, EnergyBalanceControl
+from kilnctl.control import AnyController, EnergyBalanceControl, StepInput
 from kilnctl.control.feasibility import programme_of
 from kilnctl.model.energy import CHAMBER, CONTENTS, SENSOR, EnergyModel
 from kilnctl.reading import Reading
 from kilnctl.settings.oven import Oven
 from kilnctl.settings.schedule import Schedule, Step
 
-#: Ticks before the disturbance, and how long it is followed; a pulse of so much on the reading; what "still there" is
-#: beside it.
+#: Ticks before the disturbance, and ticks for which it is followed; the pulse on the reading, K; the share of it that
+#: counts as "still there".
 SETTLE, FOLLOW, PULSE_K = 600, 2400, 0.3
 #: Amplitude of the sine, K, and periods of it: the last ones are measured.
 SINE_K, PERIODS, MEASURED = 0.05, 8, 4
@@ -49,7 +49,7 @@ class Margins:
 class Loop:
     """The control closed around the linear-in-power model at rest at at_c."""
 
-    def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control: AnyController | None = None):
+    def __init__(self, oven: Oven, model: EnergyModel, at_c: float, control: AnyController | None = None) -> None:
         ambient = oven.site.ambient_c
         self.model, self.ambient, self.dt, self.control = (
             model,
@@ -67,7 +67,7 @@ class Loop:
         )
         self.programme = programme_of(oven, schedule, model, at_c)
 
-    def run(self, ticks: int, added, gain: float = 1.0, late_s: float = 0.0) -> np.ndarray:
+    def run(self, ticks: int, added: Callable[[int], float], gain: float = 1.0, late_s: float = 0.0) -> np.ndarray:
         """What the control saw each tick, less the steady reading, K. `added(i)` K is added to the reading."""
         model, full = self.model, self.model.power_w
         rest = self.x[SENSOR]
@@ -81,7 +81,8 @@ class Loop:
         for i in range(ticks):
             seen = delay.popleft() + added(i)
             out[i] = seen - rest
-            state, decision = self.control.step(self.programme, state, Reading(chamber_c=seen), self.dt, share)
+            given = StepInput(Reading(chamber_c=seen), self.dt, share)
+            state, decision = self.control.step(self.programme, state, given)
             share = decision.duty
             x = model.step(x, self.holding_w + gain * (share * full - self.holding_w), self.dt, self.ambient)
             delay.append(x[SENSOR])
@@ -109,7 +110,7 @@ def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control: AnyContro
     loop = Loop(oven, model, at_c, control)
     gain = edge(lambda g: loop.dies_away(g, 0.0), 1.0, LARGEST_GAIN, 0.03)
     delay = edge(lambda s: loop.dies_away(1.0, s), 0.0, LARGEST_DELAY_S, 0.05)
-    # From a little above the fastest that the delay lets through to far below the loop's own speed.
+    # From a little above the fastest frequency that the delay passes to far below the loop's own speed.
     periods = np.geomspace(
         max(6.0 * loop.dt, 2.0 * model.dead_s), 60.0 * max(model.dead_s + model.lag_at_s(at_c), 4.0), 14
     )
@@ -117,7 +118,7 @@ def loop_margins(oven: Oven, model: EnergyModel, at_c: float, control: AnyContro
     return Margins(gain, math.nan, delay, peak)
 
 
-def edge(good, low: float, high: float, relative: float) -> float:
+def edge(good: Callable[[float], bool], low: float, high: float, relative: float) -> float:
     """The largest value up to which all is good, from a good low; infinite when high is still good."""
     step = 0.25 * max(low, 4.0)
     while good(min(high, low + step)):

@@ -24,7 +24,7 @@ from ..settings.oven import Oven
 from . import converters
 from .answers import Answer, Flow, flow_between
 from .contract import RigFacts, RigLost, check_heat
-from .line import BoardLine, Line, greet
+from .line import ARM, CLEAR, HELLO, REST, BoardLine, Line, beat, greet, setup
 
 #: Time between two requests, s; how long without an answer until the board counts as lost, s.
 BEAT_S, LOST_S = 0.1, 0.45
@@ -95,16 +95,12 @@ class BoardRig:
         table_k = sum(
             1 << i for i, s in enumerate(self._sensors) if s is not None and s.front_end == "max31855" and s.type == "K"
         )
+        request = setup(
+            ceiling, groups=pattern.groups, shortest_run=pattern.shortest_run, smallest=smallest, table_k=table_k
+        )
         answer = None
         for _ in range(SETUP_TRIES):
-            answer = self._line.ask(
-                frames.SETUP,
-                step=smallest,
-                duty=ceiling,
-                spare=pattern.groups,
-                value=pattern.shortest_run,
-                value2=table_k,
-            )
+            answer = self._line.ask(request)
             if answer is not None:
                 break
         if answer is not None and not answer.refused and answer.ceiling_c == ceiling:
@@ -150,21 +146,21 @@ class BoardRig:
             step, duty, closed, clear, self._clear = self._step, self._duty, self._closed, self._clear, False
         wants, state = closed or duty > 0, self._answer.state
         if clear:
-            answer = self._line.ask(frames.CLEAR)
+            answer = self._line.ask(CLEAR)
             self._clear = self._clear or answer is None
             return answer
         if not wants:
             self._refused_arm = ""
             # At rest nothing lapses, so that an idle service need not keep a lease alive.
-            return self._line.ask(frames.REST if state == logic.ARMED else frames.HELLO)
+            return self._line.ask(REST if state == logic.ARMED else HELLO)
         if state == logic.SAFE:
-            answer = self._line.ask(frames.ARM)
+            answer = self._line.ask(ARM)
             if answer is None or answer.refused:
                 self._refused_arm = "" if answer is None else answer.refusal_words("it does not say why")
                 return answer
             self._refused_arm = ""
             self._heard(answer)
-        return self._line.ask(frames.BEAT, step, duty, frames.CONTACTOR if closed else 0)
+        return self._line.ask(beat(step, duty, closed))
 
     def _heard(self, answer: Answer) -> None:
         # The board's clock comes round after twelve days; going back by less is a new start.
@@ -264,7 +260,7 @@ class BoardRig:
             self._thread.join(1.0)
         if not self._lost:
             with contextlib.suppress(KilnctlError):
-                self._line.ask(frames.REST)
+                self._line.ask(REST)
         self._line.close()
 
     def _alive(self) -> None:
@@ -316,7 +312,7 @@ def _unproved_wiring(oven: Oven, hello: Answer) -> Iterator[str]:
 def _check_state(line: BoardLine, hello: Answer) -> None:
     """An armed board is put to rest; a latched fault stays, for `kilnctl board OVEN --clear`."""
     if hello.state == logic.ARMED:
-        line.ask(frames.REST)
+        line.ask(REST)
     elif hello.faults:
         raise KilnctlError(
             f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (plug out "

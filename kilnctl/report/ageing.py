@@ -1,10 +1,10 @@
 """The runs of one oven, and its ageing: the same soak of the same schedule with the same load, now and before.
 
-Four figures tell most of it. The *power to hold* a soak rises when heat finds a new way out; the *time*
-to the first soak rises when the elements weaken; the *gain* (rise per kilowatt hour in heating up) falls
-when power no longer turns into heat where the sensor is; the *strength* (measured power for each commanded
-share) falls when the elements' resistance has risen, or something in the circuit does not conduct. Each is
-compared with its own past only, by medians, which a few odd runs do not move.
+Four figures tell most of it. The *power to hold* a soak rises when heat finds a new way out; the *time* to the first
+soak rises when the elements weaken; the *gain* (rise per kilowatt hour in heating up) falls when power no longer turns
+into heat where the sensor is; the *strength* (measured power for each commanded share) falls when the elements'
+resistance has risen, or something in the circuit does not conduct. Each is compared only with its own past, by medians,
+which a few odd runs do not move.
 
 Without a current meter power is what was commanded, and weaker elements look like a greater loss: more is
 fired to hold. The gain tells them apart, see ELEMENTS_FROM.
@@ -26,9 +26,9 @@ from ..run.summary import Soak, Summary, sample_s, summarise
 
 #: Earlier runs needed before anything is said.
 FEWEST = 3
-#: The past is the first so many runs: compared with the latest ones, slow ageing would hide in its own spread.
+#: The past is the first so many runs: a comparison with the latest ones would hide slow ageing.
 FIRST = 8
-#: A change counts above this share of the figure, and above this many spreads.
+#: A change counts when it is above this share of the figure and above this many spreads.
 LEAST_CHANGE, SPREADS = 0.05, 4.0
 #: A spread is never taken below this share: supply voltage and room temperature alone move a figure by so much.
 LEAST_SPREAD = 0.015
@@ -36,13 +36,13 @@ LEAST_SPREAD = 0.015
 TREND_STEPS = 4
 #: Runs are compared only when they began within this of each other, K.
 SAME_START_K = 15.0
-#: The strength is told of runs that were commanded at least so many seconds of full power.
+#: The strength is given for runs with at least so many commanded seconds of full power.
 STRENGTH_S = 60.0
-#: By how much the gain has fallen beside the rise of the commanded power to hold, as logarithms. Elements weaker by
-#: some share raise what is commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A
-#: new way out takes about half as much at half of the temperature, out of full power: on the virtual cabinet 0.58 to
-#: 0.68 for vents twice and three times as wide. That grows with the share of full power that holding takes; above LIGHT
-#: of it, and between the two figures, the runs cannot tell.
+#: Ratio of two logarithms: fall of the gain over rise of the commanded power to hold. Elements weaker by some share
+#: raise what is commanded to hold by it, and take P/(P − losses) times as much off the gain: 1 or more. A new way out
+#: takes about half as much at half of the temperature, out of full power: on the virtual cabinet 0.58 to 0.68 for vents
+#: twice and three times as wide. It grows with the share of full power that holding takes: above LIGHT, and between the
+#: two figures, the runs cannot tell the causes apart.
 ELEMENTS_FROM, LOSSES_TO, LIGHT = 1.0, 0.8, 0.45
 
 _WEAKER = (
@@ -54,7 +54,7 @@ _EITHER = (
     "current meter these runs cannot tell which. With the plug out and the oven cold, look at the door and its seal, "
     "the insulation, the elements and their connections"
 )
-#: What it may be, by figure: when it has risen, when it has fallen.
+#: Possible causes for each figure: of a rise, of a fall.
 _CAUSES = {
     "hold": (
         (
@@ -114,7 +114,7 @@ class Figure:
 
     @property
     def name(self) -> str:
-        """In words, with what it rests on where that is a command alone."""
+        """In words; says so where it rests on commands alone."""
         commanded = self.what in ("hold", "gain") and not self.alike[-1]
         return _NAMES[self.what][0] + (" (as commanded)" if commanded else "")
 
@@ -152,8 +152,8 @@ class Past:
 
 @dataclass(frozen=True)
 class Finding:
-    """A figure of the newest run beside its own past. `change` is relative; `warning` is empty while all
-    is as it was."""
+    """A figure of the newest run compared with its own past. `change` is relative; `warning` is empty without a
+    change."""
 
     figure: Figure
     usual: float
@@ -179,7 +179,7 @@ class History:
 
 
 def figures_of(run: RunRecord, summary: Summary) -> tuple[Figure, ...]:
-    """The figures of one run that show ageing; none of a run that was tripped before they could be had."""
+    """The figures of one run that show ageing; none of a run that tripped before it reached them."""
     load = str(sorted((plain(run.load) or {}).items()))
     power = power_w(run.data, run.oven, plain(run.model))
     alike = (run.schedule.sha256 or run.schedule.name, load, fired_share(run.data)[1])
@@ -221,8 +221,8 @@ def _heating_up(run: RunRecord, soak: Soak, power: np.ndarray, alike: tuple) -> 
 
 
 def _strength_w(run: RunRecord, power: np.ndarray) -> float:
-    """Electric power for each unit of commanded share, at the rated voltage, W; NaN where no current was
-    measured: a command would be compared with itself."""
+    """Electric power for each unit of commanded share, at the rated voltage, W; NaN where no current was measured,
+    since that would compare a command with itself."""
     share, measured = fired_share(run.data)
     asked = commanded_share(run.data)
     asked = share if asked is None else asked
@@ -245,9 +245,9 @@ def order_of(past: Past) -> tuple[str, list[tuple[int, str]]]:
 
 
 def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:
-    """Every run below `place` of one oven (all must be of one, unless it is named), from the run whose
-    folder is named `since` on (a repair begins a new past). Raises KilnctlError; a record that
-    cannot be read is left out and told."""
+    """Every run of one oven below `place`, which must hold runs of one oven alone unless it is named. With `since` they
+    begin at the run in the folder of that name: a repair begins a new past. Raises KilnctlError; a record that cannot
+    be read is left out and reported."""
     place = Path(place)
     if not place.is_dir():
         raise KilnctlError(f"{place}: there is no such folder; give the folder below which the runs lie")
@@ -297,7 +297,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
 
 
 def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
-    """The newest figure of each kind beside the first ones of its kind, where there are FEWEST or more."""
+    """The newest figure of each kind compared with the first ones of its kind, where there are FEWEST or more."""
     out: list[tuple[Figure, Past, np.ndarray]] = []
     newest: dict[tuple, tuple[int, Figure]] = {}
     for place, run in enumerate(runs):
@@ -319,7 +319,7 @@ def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
 
 
 def _cause(figure: Figure, change: float, gains: dict[tuple, float]) -> str:
-    """What it may be that a figure has changed by that factor. `gains`: the gain's factor for runs alike."""
+    """Possible causes of a figure's change by that factor. `gains`: the gain's factor in comparable runs."""
     if figure.what != "hold" or change < 1.0 or figure.alike[-1]:
         return _CAUSES[figure.what][0 if change > 1.0 else 1]
     gain = gains.get(figure.alike[2:])
@@ -333,7 +333,7 @@ def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, fl
     usual = float(np.median(earlier))
     # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a median
     # absolute deviation the standard deviation of a normal distribution (common practice), √2 because a step has the
-    # scatter of two runs. Where there are steps enough their own trend is taken off, at the price of one of them.
+    # scatter of two runs. With enough steps their own trend is subtracted, which costs one of them.
     steps = np.diff(earlier)
     if len(steps) >= TREND_STEPS:
         steps = (steps - np.median(steps)) * len(steps) / (len(steps) - 1.0)

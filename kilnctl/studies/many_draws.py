@@ -1,5 +1,4 @@
-"""A study: many draws, computed by whatever executor is at hand, kept line by line so that nothing is computed
-twice."""
+"""A study: many draws, computed by any executor and saved line by line, so that nothing is computed twice."""
 
 import contextlib
 import json
@@ -29,7 +28,7 @@ LARGEST = 1_000_000
 
 
 class Study:
-    """What came of it: `case`, and `rows` in the order of the draws (see `rehearse_draw`)."""
+    """The result: `case`, and `rows` in the order of the draws (see `rehearse_draw`)."""
 
     def __init__(self, case: Case, rows: list[dict]):
         self.case, self.rows = case, rows
@@ -117,11 +116,11 @@ def study(
 ) -> Study:
     """Rehearse `schedule` on `draws` ovens drawn from what is not known about this one.
 
-    `executor`: any `concurrent.futures.Executor`; None: processes on this machine, `jobs` of them (None: one a core;
-    1: here, without processes). `keep`: file of finished draws; draws that it already holds are not computed again.
-    `progress(done, draws, seconds left)`. The same arguments give the same rows bit for bit, whatever runs them and
-    however often it was interrupted. Raises KilnctlError for arguments that cannot be, a `keep` file of another
-    study, and an executor of the caller's that broke."""
+    `executor`: any `concurrent.futures.Executor`; None: processes on this machine, `jobs` of them (None: one a core; 1:
+    here, without processes). `keep`: file of finished draws; draws that it already holds are not computed again.
+    `progress(done, draws, seconds left)`. The same arguments give the same rows bit for bit, whichever executor runs
+    them and however often it was interrupted. Raises KilnctlError for impossible arguments, a `keep` file of another
+    study, and a caller's executor that broke."""
     return run_case(
         case_of(oven, schedule, vary, seed, model, load, fitted, whole),
         draws,
@@ -178,8 +177,8 @@ def run_case(
 
 
 def _processes(case: Case, todo: list[int], done, jobs: int) -> None:
-    """Our own processes. When one is killed the pool is made anew for what is missing; a draw that was out every time
-    is computed alone, and given up and told if it takes its worker with it again."""
+    """Our own processes. When one is killed, a new pool computes what is missing. A draw that was being computed each
+    time is then computed alone; if its worker dies again, the draw is given up and reported."""
     attempts: dict[int, int] = {}
     while todo:
         with _pool(min(jobs, len(todo))) as pool:
@@ -198,7 +197,7 @@ def _processes(case: Case, todo: list[int], done, jobs: int) -> None:
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:
-    # Ctrl-C is for us: a worker that got it too would print where it was.
+    # Ctrl-C is handled here: a worker that got it too would print a traceback.
     return ProcessPoolExecutor(workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
 
 
@@ -272,5 +271,5 @@ def _read_back(path: Path, header: dict) -> dict[int, dict]:
             raise KilnctlError(f"{path}:{number}: damaged; remove that line and run the same command again") from None
     if len(whole) < len(data):
         os.truncate(path, len(whole))
-    # What failed because of the machine is tried again.
+    # Draws that failed because of the machine are tried again.
     return {k: r for k, r in rows.items() if "failed" not in r}

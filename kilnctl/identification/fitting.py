@@ -1,10 +1,10 @@
 """Fit the energy balance to records: `fit(oven, records)` gives a `Fit` with the model and how far to trust
 it.
 
-Unknowns are the logarithms of the model's parameters over their day-zero values, with the description's
-uncertainty as prior, and, per record, where everything was at its start, the room, and the watts lost by each
-open door. The whole record is predicted from the power alone (a free run), so slow errors show, and the
-derivatives are exact (`kilnctl.identification.free_run`).
+Unknowns are the logarithms of the model's parameters over their day-zero values, with the description's uncertainty as
+prior. Each record adds its starting temperatures, its room, and the watts lost by each open door. The whole record is
+predicted from the power alone (a free run), so slow errors show, and the derivatives are exact
+(`kilnctl.identification.free_run`).
 
 No model of eight temperatures is the oven: what it leaves unexplained is not white, and treating each sample
 as news of its own would make the errors far too small. The spread of one residual is therefore set so that
@@ -66,7 +66,7 @@ class _Problem:
         return self.coordinates.logarithms(unknowns[:p]).tolist(), unknowns[p:]
 
     def prior(self, unknowns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """What the prior speaks of, the logarithms, and their derivative to the unknowns."""
+        """The logarithms, which the prior is about, and their derivative with respect to the unknowns."""
         p = len(self.parameters)
         turn = np.eye(len(unknowns))
         turn[:p, :p] = self.coordinates.derivative(unknowns[:p])
@@ -80,7 +80,7 @@ class _Problem:
             try:
                 return self.compare(self.prediction(unknowns)), None
             except (OverflowError, ValueError):
-                # A trial step into nonsense, to be taken back: infinitely bad.
+                # A trial step to impossible values: infinitely bad, so that it is taken back.
                 return np.full(sum(piece.stretch.steps // piece.block for piece in self.pieces), 1e30), None
         logarithms, own = self.split(unknowns)
         turn = self.coordinates.derivative(unknowns[:p])
@@ -106,8 +106,7 @@ class _Problem:
         return error if self.mask is None else np.where(self.mask, error, np.nan)
 
     def temperatures(self, unknowns: np.ndarray) -> list[np.ndarray]:
-        """All temperatures of every piece; those of the last unknowns asked for are kept, as derivatives are
-        wanted of them next."""
+        """All temperatures of every piece; the last result is kept, since its derivatives are asked for next."""
         if self.memo.unknowns is None or not np.array_equal(self.memo.unknowns, unknowns):
             (logarithms, own), at, runs = self.split(unknowns), 0, []
             for piece, base in zip(self.pieces, self.bases):
@@ -127,7 +126,7 @@ class _Problem:
 
 
 def moved(piece: Piece, own: np.ndarray):
-    """The piece's stretch with its own unknowns put in."""
+    """The piece's stretch with its own unknowns applied."""
     stretch = piece.stretch
     start, room, disturbance = list(stretch.start_c), 0.0, np.zeros(stretch.steps)
     for extra, value in zip(piece.extras, own.tolist()):
@@ -208,7 +207,7 @@ def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float) -> _P
             models.append(base)
     if not pieces:
         raise KilnctlError(f"{logs[0].name}: after its gaps are cut out, no stretch of five minutes is left")
-    # What only one of the records has (a load) is an unknown too; the others do not answer to it.
+    # What only one record has (a load) is an unknown too; the other records do not depend on it.
     parameters = tuple(p for p in PARAMETERS if any(value_of(m, p) > 0.0 for m in models))
     before = prior_covariance(parameters)
     own = np.array([s for piece in pieces for s in piece.spreads])
@@ -258,8 +257,8 @@ def _with_doors(logs, problem: _Problem, found: LeastSquaresFit, noise: float):
 
 
 def _scale(problem: _Problem, found: LeastSquaresFit, noise: float) -> float:
-    """Standard deviation of one block's error as news: root of the largest length × variance of the means of
-    so many blocks."""
+    """Standard deviation of one block's error if blocks were independent: root of the largest length × variance of the
+    means of so many blocks."""
     variances, at = [], 0
     for piece in problem.pieces:
         count = piece.stretch.steps // piece.block
@@ -296,10 +295,10 @@ def _held_out(problem: _Problem, found: LeastSquaresFit, scale: float) -> float:
 def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -> tuple[np.ndarray, float]:
     """(covariance that allows for a model that is not the oven, tension) of the parameters' logarithms.
 
-    Where records pull the parameters further from the description than its uncertainty and theirs allow, something is
-    wrong that neither knows of, mostly the model's structure, and both are worth less than they say. Birge's ratio (R.
-    T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root of χ² of the prior over the number of parameters that
-    the records determine. All standard errors grow by it; it is 1 up to what chance alone makes (two standard
+    Records may pull the parameters further from the description than its uncertainty and theirs allow. Then something
+    is wrong that neither includes, mostly the model's structure, and both are less certain than they say. Birge's ratio
+    (R. T. Birge, Phys. Rev. 40 (1932) 207) says how much: the root of χ² of the prior over the number of parameters
+    that the records determine. All standard errors grow by it; it is 1 up to what chance alone makes (two standard
     deviations of χ², which are √(2n) each)."""
     before = np.linalg.inv(prior)
     determined = max(1.0, len(prior) - float(np.trace(before @ covariance)))

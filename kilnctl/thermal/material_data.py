@@ -20,6 +20,7 @@ from .air import air
 from .constants import STEFAN_BOLTZMANN, ZERO_C
 from .library import ALIASES, TABLE
 
+#: Range to which every curve is continued, °C.
 _COLDEST_C, _HOTTEST_C = -100.0, 1900.0
 
 Points = tuple[tuple[float, float], ...]
@@ -50,7 +51,7 @@ class _Line:
             end, floor = near[1] + slope * (x - near[0]), 0.5 * near[1]
             if end >= floor * (1.0 - 1e-9):
                 return [(x, end)]
-            # Even a senselessly steep slope needs a segment of some length.
+            # A segment needs some length, however steep the slope.
             turn = near[0] + math.copysign(max(1e-6, abs(floor / slope)), x - near[0])
             return [(turn, floor), (x, floor)]
 
@@ -127,8 +128,7 @@ class Material:
 
     @property
     def range_c(self) -> tuple[float, float]:
-        """Range of the conductivity data, °C; from a single point nothing is known about the range but the service
-        limit."""
+        """Range of the conductivity data, °C; a single point gives no range, so the service limit stands in."""
         temperatures = [p[0] for p in self.conductivity_points]
         return (temperatures[0], temperatures[-1]) if len(temperatures) > 1 else (_COLDEST_C, self.limit_c)
 
@@ -173,7 +173,7 @@ class Material:
     def flags(self, low_c: float, high_c: float) -> tuple[str, ...]:
         """What to say about using it between these temperatures; empty when the data cover them.
 
-        Going below the coldest point is not worth a word when it is room temperature."""
+        A cold face at room temperature below the coldest point is not mentioned."""
         first, last = self.range_c
         said = []
         if high_c > last + 0.5:

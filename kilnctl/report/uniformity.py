@@ -1,13 +1,13 @@
-"""Two checks with thermocouples that are not the oven's own, from a run's record and a logger's CSV.
+"""Two checks with loose thermocouples, from a run's record and a logger's CSV.
 
 *Uniformity survey*: several loose thermocouples over a soak; how far from the target the working space is, and which
 tolerance class that reaches. *System accuracy check*: one reference thermocouple next to the control sensor; how far
 apart they are, and the calibration point that follows.
 
 The tolerances of the classes are those of the aerospace industry's published pyrometry standard (SAE AMS 2750: classes
-1 to 6 are ±3, 6, 8, 10, 14 and 28 °C; from memory). Saying which of them a soak stayed within is a comparison, no
-certificate: the standard asks for calibrated instruments, numbers of sensors by volume, and intervals that a
-record cannot show.
+1 to 6 are ±3, 6, 8, 10, 14 and 28 °C; from memory). To say which of them a soak stayed within is a comparison and no
+certificate: the standard asks for calibrated instruments, numbers of sensors by volume, and intervals that a record
+cannot show.
 """
 
 import math
@@ -27,7 +27,7 @@ from .html import aside, document, facts, figures, notice, section, table
 CLASSES_K = {1: 3.0, 2: 6.0, 3: 8.0, 4: 10.0, 5: 14.0, 6: 28.0}
 #: Fewest loose thermocouples, and samples of each in a soak, that make a survey.
 FEWEST_SENSORS, FEWEST_SAMPLES = 3, 10
-#: Corners and centre of the working space: what is usual (common practice).
+#: Corners and centre of the working space (common practice).
 USUAL_SENSORS = 9
 #: A reference may not drift against the control sensor by more than this within the soak to count as steady, K (one
 #: standard deviation).
@@ -36,8 +36,7 @@ STEADY_K = 1.5
 
 @dataclass(frozen=True)
 class Loose:
-    """Readings of thermocouples that are not the oven's own: `time_s` on the run's clock, one array of °C for each
-    name."""
+    """Readings of loose thermocouples: `time_s` on the run's clock, one array of °C for each name."""
 
     time_s: np.ndarray
     readings_c: dict[str, np.ndarray]

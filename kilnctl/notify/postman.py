@@ -1,0 +1,222 @@
+"""The loop of `kilnctl notify`: asks the service once a second, puts what is new into each channel's outbox, and sends.
+
+Each channel has a thread, so that a slow server delays no other. What waits, and what was told, is kept in a file: it
+survives a restart and a power cut.
+"""
+
+import contextlib
+import json
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import asdict, replace
+from pathlib import Path
+
+from ..errors import KilnctlError
+from ..record.durable import write_whole
+from ..settings.notify import Channel, Notify
+from . import outbox, watch
+from .broker import Broker
+from .channels import NotSent, send, trusted
+from .outbox import Message, Outbox
+
+EVERY_S = 1.0
+#: The broker's retained state is renewed at least so often, s.
+STATE_EVERY_S = 30.0
+
+#: What asks the service: its answer, or None.
+Ask = Callable[[], dict | None]
+
+
+class _Line:
+    """One channel: its outbox, and the thread that empties it."""
+
+    def __init__(self, channel: Channel, most_an_hour: int, box: Outbox, tell: Callable[[str], None]):
+        self.channel, self._most, self._box, self._tell = channel, most_an_hour, box, tell
+        self._lock, self._woken, self._ending = threading.Lock(), threading.Event(), False
+        self.broker: Broker | None = None
+        self.version = 0
+        if channel.by == "mqtt":
+            self.broker = Broker(channel, trusted(channel) if channel.security == "tls" else None)
+        self._thread = threading.Thread(target=self._work, name=f"notify {channel.name}", daemon=True)
+        self._thread.start()
+
+    @property
+    def box(self) -> Outbox:
+        with self._lock:
+            return self._box
+
+    def put(self, message: Message) -> None:
+        with self._lock:
+            self._box = outbox.put(self._box, message)
+            self.version += 1
+        self._woken.set()
+
+    def end(self) -> None:
+        self._ending = True
+        self._woken.set()
+        self._thread.join(2.0)
+        if self.broker is not None:
+            self.broker.close()
+
+    def _work(self) -> None:
+        while not self._ending:
+            with self._lock:
+                self._box, message = outbox.due(self._box, time.time(), self._most)
+            if message is None:
+                self._woken.wait(EVERY_S)
+                self._woken.clear()
+                continue
+            self._try(message)
+
+    def _try(self, message: Message) -> None:
+        failure = ""
+        try:
+            send(self.channel, message, self.broker)
+        except NotSent as error:
+            failure = str(error)
+        except Exception as error:
+            # A fault of a library must not end the thread: the other messages still want to go.
+            failure = f"{type(error).__name__}: {error}"
+        with self._lock:
+            first = not self._box.last_error
+            if failure:
+                self._box = outbox.failed(self._box, time.time(), failure)
+            else:
+                self._box = outbox.sent(self._box, message, time.time())
+            self.version += 1
+            pause_s = self._box.next_s - time.time()
+        if failure and first:
+            self._tell(f"{self.channel.name}: not sent: {failure}; next try in {max(pause_s, 0.0):.0f} s")
+        elif not failure:
+            self._tell(f"{self.channel.name}: sent: {message.subject}")
+
+
+class Postman:
+    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused."""
+
+    def __init__(self, file: Notify, kept: Path, tell: Callable[[str], None] = lambda words: None):
+        self._file, self._kept, self._tell = file, kept, tell
+        self._watched, boxes = _read(kept, tell)
+        self._lines = [_Line(c, file.most_an_hour, boxes.get(c.name, Outbox()), tell) for c in file.channels]
+        self._saved: object = None
+        self._state: tuple = ()
+        self._state_s = -STATE_EVERY_S
+
+    def round(self, status: dict | None) -> list[watch.Notice]:
+        """Take one answer of the service (None: it did not answer). Returns what was new to tell."""
+        self._watched, notices = watch.step(self._watched, status, time.monotonic(), self._file)
+        for notice in notices:
+            self.post(notice)
+        self._publish_state(status)
+        self._save()
+        return notices
+
+    def post(self, notice: watch.Notice) -> None:
+        """Into the outbox of each channel that tells this kind."""
+        message = Message(
+            notice.kind,
+            f"{notice.oven or 'oven'}: {notice.words.split('. ')[0].rstrip('.')}"[:150],
+            notice.words,
+            time.strftime("%Y-%m-%dT%H:%M:%S%z"),
+            time.time(),
+            notice.oven,
+            notice.run,
+            self._file.name,
+            notice.chamber_c,
+        )
+        for line in self._lines:
+            if notice.kind in line.channel.kinds:
+                line.put(message)
+
+    def waiting(self) -> dict[str, Outbox]:
+        """Each channel's outbox as it stands."""
+        return {line.channel.name: line.box for line in self._lines}
+
+    def run(self, ask: Ask, ending: threading.Event) -> None:
+        """Until `ending` is set."""
+        while not ending.wait(EVERY_S):
+            self.round(ask())
+
+    def close(self) -> None:
+        for line in self._lines:
+            line.end()
+        self._save()
+
+    def _publish_state(self, status: dict | None) -> None:
+        shown = tuple((status or {}).get(k) for k in ("state", "running", "danger", "door_open", "contactor", "step"))
+        now_s = time.monotonic()
+        if status is not None and (shown != self._state or now_s - self._state_s >= STATE_EVERY_S):
+            self._state, self._state_s = shown, now_s
+            for line in self._lines:
+                if line.broker is not None:
+                    line.broker.publish_state(status)
+
+    def _save(self) -> None:
+        now = (self._watched.told, self._watched.unload, tuple(line.version for line in self._lines))
+        if now == self._saved:
+            return
+        kept = {
+            "told": list(self._watched.told),
+            "unload": self._watched.unload,
+            "waiting": {line.channel.name: [asdict(m) for m in line.box.waiting] for line in self._lines},
+        }
+        try:
+            self._kept.parent.mkdir(parents=True, exist_ok=True)
+            write_whole(self._kept, json.dumps(kept, ensure_ascii=False).encode())
+            self._saved = now
+        except OSError as error:
+            if self._saved != "refused":
+                self._tell(f"what waits cannot be kept in {self._kept}: {error.strerror}; it is sent all the same")
+            self._saved = "refused"
+
+
+def _read(kept: Path, tell: Callable[[str], None]) -> tuple[watch.Watched, dict[str, Outbox]]:
+    """What an earlier process left. A damaged file is put aside, and that is told."""
+    fresh = watch.Watched()
+    try:
+        said = json.loads(kept.read_text(encoding="utf-8"))
+        told = tuple(str(k) for k in said["told"])[-watch.REMEMBERED :]
+        boxes = {str(name): Outbox(tuple(Message(**m) for m in ms)) for name, ms in said["waiting"].items()}
+        return replace(fresh, told=told, unload=str(said["unload"])), boxes
+    except FileNotFoundError:
+        return fresh, {}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        with contextlib.suppress(OSError):
+            kept.replace(kept.with_name(kept.name + ".damaged"))
+        tell(f"{kept} was damaged ({type(error).__name__}) and was put aside; what waited there is lost")
+        return fresh, {}
+
+
+def try_all(file: Notify, patience_s: float = 30.0) -> dict[str, str]:
+    """Send a trial message on each channel, one after the other: name → what went wrong, empty where it arrived."""
+    said = {}
+    for channel in file.channels:
+        message = Message(
+            "warning",
+            "a trial message; nothing happened",
+            "This is a trial of the way on which the oven's messages come. Nothing happened.",
+            time.strftime("%Y-%m-%dT%H:%M:%S%z"),
+            time.time(),
+            place=file.name,
+        )
+        try:
+            said[channel.name] = _trial(channel, message, patience_s)
+        except (NotSent, KilnctlError) as error:
+            said[channel.name] = str(error)
+    return said
+
+
+def _trial(channel: Channel, message: Message, patience_s: float) -> str:
+    if channel.by != "mqtt":
+        send(channel, message)
+        return ""
+    broker = Broker(channel, trusted(channel) if channel.security == "tls" else None)
+    try:
+        until = time.monotonic() + patience_s
+        while not broker.connected() and time.monotonic() < until:
+            time.sleep(0.05)
+        send(channel, message, broker)
+        return ""
+    finally:
+        broker.close()

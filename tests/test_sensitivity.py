@@ -1,0 +1,59 @@
+"""tools/bench/sensitivity changes one constant wherever it is used, and puts it back."""
+
+import importlib.machinery
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+from kilnctl.control import controller, estimator, predictive
+
+TOOL = Path(__file__).resolve().parents[1] / "tools" / "bench" / "sensitivity"
+
+
+@pytest.fixture(scope="module")
+def bench():
+    loader = importlib.machinery.SourceFileLoader("sensitivity_bench", str(TOOL))
+    spec = importlib.util.spec_from_loader("sensitivity_bench", loader)
+    assert spec is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["sensitivity_bench"] = module
+    was = list(sys.path)
+    try:
+        loader.exec_module(module)
+        yield module
+    finally:
+        sys.path[:] = was
+        del sys.modules["sensitivity_bench"]
+
+
+def test_it_finds_the_numbers_in_capitals_and_the_thresholds_of_the_policy(bench):
+    found = {str(constant) for constant in bench.constants()}
+    assert {"control.estimator.CALM", "control.predictive.BEND_K", "policy.no_rise_s"} <= found
+    assert not {"control.estimator.HEAT", "control.predictive.BLOCKS"} & found, "places and counts are not tuned"
+
+
+def test_a_constant_is_changed_everywhere_and_put_back(bench, monkeypatch):
+    before = predictive.BEND_K
+    monkeypatch.setattr(controller, "BEND_K", before, raising=False)  # as if it were imported there by name
+    with bench.changed(bench.Constant("kilnctl.control.predictive", "BEND_K"), 1.3):
+        assert predictive.BEND_K == vars(controller)["BEND_K"] == pytest.approx(1.3 * before)
+    assert predictive.BEND_K == vars(controller)["BEND_K"] == before
+
+
+def test_arrays_and_tuples_are_scaled_whole(bench):
+    was = tuple(estimator.WARMED), estimator.SHARES_WALK.copy()
+    for name in ("WARMED", "SHARES_WALK"):
+        with bench.changed(bench.Constant("kilnctl.control.estimator", name), 0.7):
+            assert tuple(getattr(estimator, name)) == pytest.approx([0.7 * v for v in was[name == "SHARES_WALK"]])
+    assert tuple(estimator.WARMED) == was[0] and (was[1] == estimator.SHARES_WALK).all()
+
+
+def test_the_largest_change_is_shown_with_its_sign(bench):
+    old = bench.Figures(1.0, 0.5, 10.0, frozenset())
+    better = bench.Figures(0.8, 0.6, 11.0, frozenset())
+    worse = bench.Figures(1.1, 0.5, 10.0, frozenset({"no-rise"}))
+    made = [(bench.Case(name, None, 100.0, 0.0), old, new) for name, new in (("a", better), ("b", worse))]
+    line = bench.line_of(bench.Constant("kilnctl.control.predictive", "BEND_K"), 0.7, made)
+    assert "-30 %" in line and "over  -0.20 K" in line and "IAE  +10.0 %" in line and "FALSE TRIP b: no-rise" in line
