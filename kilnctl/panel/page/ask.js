@@ -21,7 +21,7 @@ export async function post(path, body = {}, signal = null) {
 let leaves = 0;
 export function say(words, ...more) {
   clearTimeout(leaves);
-  $("said").replaceChildren(inUnit(String(words ?? "").replaceAll("`", "")), ...more);
+  $("said").replaceChildren(inUnit(words), ...more);
   if (words) leaves = setTimeout(() => $("said").replaceChildren(), Math.min(30000, Math.max(8000, 90 * String(words).length)));
 }
 

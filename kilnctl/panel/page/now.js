@@ -6,7 +6,7 @@ import { at, clock, inUnit, number, span, temperature, watts } from "./units.js"
 const $ = (id) => document.getElementById(id);
 const STATES = { idle: "At rest", "start test": "Testing relay and sensor", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
 
-//: Rows that a page keeps: a whole day at one a second is thinned to this many, and every line is drawn from them each second.
+// Rows that a page keeps: a whole day at one a second is thinned to this many, and every line is drawn from them each second.
 const MOST_ROWS = 12000;
 
 export class Now {
@@ -88,13 +88,13 @@ export class Now {
     await ask("Soak longer", [element("label", { for: "minutes" }, "So many minutes more"), minutes], "Add them", async () => outcome(await post("/api/soak", { seconds: 60 * Number(minutes.value) })));
   }
 }
-// What is measured comes first; an estimate says that it is one, and nothing is said of one that the sensor has proved wrong.
+// What is measured comes first; an estimate says that it is one, and no figure is given of one that the sensor has proved wrong.
 function part(s) {
   const rows = [], measured = number(s.part_c), sd = 2 * (s.part_sd_k || 0);
   if (measured) rows.push(["part, measured", temperature(s.part_c, 1)]);
   if (!s.running || !number(s.part_estimate_c)) return rows;
   const off = measured ? Math.abs(s.part_estimate_c - s.part_c) : 0;
-  if (off > Math.max(3, sd)) rows.push(["part, estimated", `${span(off, 0)} off, do not use`]);
+  if (off > Math.max(3, sd)) rows.push(["part, estimated", `${span(off, 0)} off`]);
   else rows.push(["part, estimated", `${temperature(s.part_estimate_c)} ± ${span(Math.max(1, Math.ceil(Math.max(sd, off))), 0)}`]);
   return rows;
 }

@@ -24,11 +24,12 @@ export function at(seconds, ovens) {
   const [h, m, s] = ovens.split(":").map(Number), minutes = Math.round((3600 * h + 60 * m + s + seconds) / 60) % 1440;
   return `${String(Math.floor(minutes / 60)).padStart(2, "0")}:${String(minutes % 60).padStart(2, "0")}`;
 }
-// Temperatures, differences and rates inside sentences that the oven wrote in °C and K.
+// Sentences that the oven wrote, with their temperatures, differences and rates from °C and K.
 const NUMBER = "(-?\\d+(?:\\.\\d+)?)", PAIR = new RegExp(`${NUMBER}( to | and | … |–|-)${NUMBER} °C`, "g"), ONE = new RegExp(`${NUMBER} °C`, "g"), STEP = new RegExp(`${NUMBER} K(?![\\w-])`, "g");
 const figure = (n, value) => value.toFixed(n.includes(".") ? 1 : 0);
 export function inUnit(words) {
-  if (!fahrenheit) return String(words ?? "");
+  const plain = String(words ?? "").replaceAll("`", "");
+  if (!fahrenheit) return plain;
   const hot = (n) => figure(n, Number(n) * 1.8 + 32);
-  return String(words ?? "").replace(PAIR, (_, a, between, b) => `${hot(a)}${between}${hot(b)} °F`).replace(ONE, (_, n) => `${hot(n)} °F`).replace(STEP, (_, n) => `${figure(n, Number(n) * 1.8)} °F`);
+  return plain.replace(PAIR, (_, a, between, b) => `${hot(a)}${between}${hot(b)} °F`).replace(ONE, (_, n) => `${hot(n)} °F`).replace(STEP, (_, n) => `${figure(n, Number(n) * 1.8)} °F`);
 }
