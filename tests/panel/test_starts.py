@@ -16,7 +16,7 @@ from .test_server import events
 
 #: The run is ended by its own longest time: a plan that trips.
 TRIPS = "schedule: Too short\nlongest: 10 min\nsteps:\n  - {name: warm, to: 80 °C, hold: 30 min}\n"
-TOO_FAST = "schedule: Too fast\nsteps:\n  - {name: warm, to: 150 °C, at: 3000 K/h, hold: 1 min}\n"
+TOO_FAST = "schedule: Too fast\ntoo fast: stretch\nsteps:\n  - {name: warm, to: 150 °C, at: 3000 K/h, hold: 1 min}\n"
 
 
 def test_a_start_of_what_was_changed_since_it_was_shown_is_refused_and_the_difference_told(bed):

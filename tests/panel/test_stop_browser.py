@@ -60,7 +60,7 @@ def test_stop_waits_for_no_preview(chrome, bed):
     said_off(chrome)
     assert bed.status()["at_rest"]
     # What it looked at before is given up: the last one is answered, and no other was waited for.
-    until(lambda: "kWh" in text(chrome, "schedule-plan"))
+    until(lambda: "from where the oven is now" in text(chrome, "schedule-plan"))
     for k in range(5):
         (bed.place / "schedules" / f"slow-{k}.yaml").unlink()
 
@@ -174,11 +174,13 @@ def test_nothing_is_lost_on_the_shelf(chrome, bed):
     unlocked(chrome, bed)
     chrome.find_element(By.CSS_SELECTOR, "[data-page=schedules]").click()
     before = set(folder.glob("*.yaml"))
-    for _ in range(2):  # two new ones in a row
+    for count in (1, 2):  # two new ones in a row
         pressed(chrome, "schedule-new")
         until(lambda: chrome.find_element(By.ID, "schedule-save").is_enabled())
         pressed(chrome, "schedule-save")
-        until(lambda: "saved as" in text(chrome, "said"))
+        until(lambda count=count: len(set(folder.glob("*.yaml")) - before) == count)
+        # Saved, it is opened again under its name.
+        until(lambda: "a-new-one" in (chrome.find_element(By.ID, "schedule-file").get_attribute("value") or ""))
     made = set(folder.glob("*.yaml")) - before
     assert len(made) == 2
     # Under a name that is taken: asked first.

@@ -165,7 +165,7 @@ function band(g, times, middle, deviation, measured, toX, toY, colour, a, b) {
   at.reverse().forEach((i) => g.lineTo(toX(times[i]), toY(middle[i] - 2 * sd[i]))); g.fill(); g.globalAlpha = 1;
 }
 // Indices of what is to be drawn between a and b, with one neighbour on each side: of each pixel the first, least, greatest and last value.
-function kept(times, values, a, b, pixels) {
+export function kept(times, values, a, b, pixels) {
   const from = Math.max(0, (before(times, a) ?? 0) - 1), to = Math.min(times.length - 1, (before(times, b) ?? 0) + 2), out = [];
   if (to - from <= 4 * pixels) { for (let i = from; i <= to; i++) out.push(i); return out; }
   const perPixel = (b - a) / pixels; let column = null, first = from, least = from, most = from;

@@ -1,12 +1,12 @@
 // The page "Now": the curve, the state in words, the next milestones, the ledger of watts.
 import { ask, element, outcome, post } from "./ask.js";
-import { Curve } from "./curve.js";
+import { Curve, kept } from "./curve.js";
 import { at, clock, inUnit, number, span, temperature, watts } from "./units.js";
 
 const $ = (id) => document.getElementById(id);
 const STATES = { idle: "At rest", "start test": "Testing relay and sensor", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
 
-// Rows that a page keeps: a whole day at one a second is thinned to this many, and every line is drawn from them each second.
+// Rows that a page keeps; past it they are thinned to half. Every line is drawn from them each second.
 const MOST_ROWS = 12000;
 
 export class Now {
@@ -19,21 +19,17 @@ export class Now {
   }
   redraw() { this.curve.draw(); }
   shown() { requestAnimationFrame(() => this.curve.draw()); }
-  // Rows of a run of days: of every four old ones the two where the chamber was least and greatest stay.
+  // Rows of a run of days: evenly over the whole run, where the chamber was least and greatest stays.
   thin() {
-    const half = MOST_ROWS / 2, chamber = this.columns.chamber_c, keep = [];
-    for (let k = 0; k < half; k += 4) {
-      const four = [k, k + 1, k + 2, k + 3].sort((p, q) => (chamber[p] ?? -1e9) - (chamber[q] ?? -1e9));
-      keep.push(...[four[0], four[3]].sort((p, q) => p - q));
-    }
-    for (const [name, values] of Object.entries(this.columns)) this.columns[name] = keep.map((i) => values[i]).concat(values.slice(half));
+    const times = this.columns.time_s, keep = kept(times, this.columns.chamber_c, times[0], times.at(-1), MOST_ROWS / 8);
+    for (const [name, values] of Object.entries(this.columns)) this.columns[name] = keep.map((i) => values[i]);
   }
   // Put the rows that came into the columns that are here; a picture that has grown long comes whole again with a new epoch.
   take(said) {
     const { whole, columns } = said.curve;
     if (whole) this.columns = columns;
     else for (const [name, values] of Object.entries(columns)) (this.columns[name] ||= []).push(...values);
-    while ((this.columns.time_s?.length || 0) > MOST_ROWS) this.thin();
+    if ((this.columns.time_s?.length || 0) > MOST_ROWS) this.thin();
     if (said.planned) this.plan = said.planned;
     if (said.plan === null && !said.status.running && !this.columns.time_s?.length) this.plan = null;
     if (whole && said.plan === null) this.plan = null;
