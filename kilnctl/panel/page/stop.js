@@ -9,7 +9,6 @@ let press = 0, leaves = 0;
 async function confirmed(answer) {
   const said = await (await answer).json();
   if (said.confirmed !== true) throw new Error(said.words || "no answer");
-  return said;
 }
 // Resolves once one of the two roads brings the confirmation.
 function once() {
@@ -37,11 +36,11 @@ async function stop() {
   const late = setTimeout(() => { if (mine === press && !done) unconfirmed(words); }, CONFIRM_MS);
   while (mine === press && !done) {
     try {
-      const said = await once();
+      await once();
       done = true;
       if (mine !== press) break;
       const seconds = ((performance.now() - began) / 1000).toFixed(1);
-      show("off", "The heat is off", `${said.words}; confirmed after ${seconds} s`);
+      show("off", "The heat is off", `No run goes on; confirmed after ${seconds} s.`);
     } catch (error) {
       words = error.errors?.map((e) => e.message).find((m) => m.startsWith("NOT CONFIRMED"))?.replace(/^NOT CONFIRMED: */, "") || words;
       if (mine === press && performance.now() - began > CONFIRM_MS) unconfirmed(words);
