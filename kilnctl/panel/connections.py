@@ -85,7 +85,7 @@ class Places:
             self._wait(held)
 
     def end(self, peer: Peer) -> None:
-        """End that connection, whatever it does."""
+        """End that connection, also while it is answered."""
         held = self._held.get(peer)
         if held is not None:
             self.give_back(peer)
