@@ -36,14 +36,37 @@ COMMANDS = {
     "survey": "how even the oven is, from loose thermocouples over a soak",
     "accuracy": "the control sensor against a calibrated one next to it",
     "history": "runs of one oven, and how it ages",
+    "due": "the tests of SAFETY.md that come round: which are due, who did them",
+    "export": "the measured columns of one or many runs in one table",
+    "examples": "the workshop's ovens and schedules, to try and to copy from",
+    "safety": "SAFETY.md: read it before you connect anything",
+    "doctor": "what is wrong on this computer, and what to do",
+    "completion": "a script that completes commands and options in your shell",
     "schema": "print a JSON Schema, for editors that complete and check",
 }
 
 #: Commands that print no quantities with a choice of units.
-_WITHOUT_UNITS = ("new", "board", "notify", "panel", "schema")
+_WITHOUT_UNITS = (
+    "new",
+    "board",
+    "notify",
+    "panel",
+    "schema",
+    "examples",
+    "safety",
+    "doctor",
+    "completion",
+    "export",
+    "due",
+)
 
 
-def _parser(chosen: str | None) -> argparse.ArgumentParser:
+def whole_parser() -> argparse.ArgumentParser:
+    """With every command's arguments, which takes a second: for what describes the command line."""
+    return _parser(*COMMANDS)
+
+
+def _parser(*chosen: str | None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="kilnctl",
         description="Size, rehearse, commission, run and prove a small electric oven.",
@@ -53,7 +76,7 @@ def _parser(chosen: str | None) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, purpose in COMMANDS.items():
         command = commands.add_parser(name, help=purpose, description=purpose[0].upper() + purpose[1:] + ".")
-        if name == chosen:
+        if name in chosen:
             import_module(f".commands.{name}", __package__).arguments(command)
             if name not in _WITHOUT_UNITS:
                 units_option(command)

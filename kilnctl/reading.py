@@ -49,6 +49,12 @@ class Reading:
     rejects: int | None = None
     mean_current_a: float | None = None
 
+    @property
+    def door_is_open(self) -> bool:
+        """The door switch says so, or says what it cannot say: anything but a plain False (shut) and None (no switch,
+        or no answer) is an open door."""
+        return self.door_open is not False and self.door_open is not None
+
     def fired_or(self, otherwise: float) -> float:
         """`fired`, or `otherwise` where this rig cannot tell or reports something outside 0 to 1."""
         return self.fired if self.fired is not None and 0.0 <= self.fired <= 1.0 else otherwise

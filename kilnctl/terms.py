@@ -1,4 +1,5 @@
-"""Enumerations that every room may import: what a run is doing, how it ended, and what a person may ask of it.
+"""Enumerations that every room may import: what a run is doing, how it ended, what a person may ask of it, and how a
+description stands against a rule.
 
 Members are strings with the words that records, events and the socket hold, so that they compare, print and save as
 these."""
@@ -37,6 +38,28 @@ class Outcome(StrEnum):
     STOPPED = "stopped"
     LOST = "lost"
     UNFINISHED = "unfinished"
+
+
+class Mark(StrEnum):
+    """How something that is described stands against its rule. ASKED: it is not described, so nothing was judged."""
+
+    FINE = "fine"
+    TIGHT = "tight"
+    WRONG = "wrong"
+    ASKED = "not described"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What was found about one thing: `words` for people, `rule` with its source (empty: common sense)."""
+
+    about: str
+    mark: Mark
+    words: str
+    rule: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.about}: {self.words}" + (f" ({self.rule})" if self.rule else "")
 
 
 class RequestKind(StrEnum):

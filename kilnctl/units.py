@@ -62,6 +62,7 @@ DIMENSIONS = {
     "surface load": Dimension("W/m²", (0, 1, -3, 0, 0, 0), "3 W/cm²"),
     "voltage": Dimension("V", _VOLT, "230 V or 240 V"),
     "current": Dimension("A", _A, "16 A"),
+    "i2t": Dimension("A²·s", (0, 0, 1, 0, 2, 0), "1200 A²s"),
     "electrical resistance": Dimension("ohm", _OHM, "0.4 ohm"),
     "resistivity": Dimension("ohm·m", (3, 1, -3, 0, -2, 0), "1.45e-6 ohm·m"),
     "frequency": Dimension("Hz", _HERTZ, "50 Hz or 60 Hz"),

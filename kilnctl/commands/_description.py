@@ -15,6 +15,8 @@ def split_size(text: str) -> list[str]:
     return [p if any(c.isalpha() or c in '"″' for c in p) else f"{p} {unit}" for p in parts]
 
 
+#: What proves a flow of air (`vent: proof`).
+PROOFS = ("flow switch", "differential pressure")
 #: Settings that no question asks for, in the units of the answers: metric, American.
 _SMALL = {
     "liner": ("1 mm", "20 gauge steel"),
@@ -26,6 +28,11 @@ _SMALL = {
     "breaker": ("16 A", "20 A"),
     "cable": ("2.5 mm²", "12 AWG"),
     "cable_length": ("10 m", "30 ft"),
+    "terminals": ("120 °C", "250 °F"),
+    "leads": ("180 °C", "390 °F"),
+    "cable_air": ("30 °C", "86 °F"),
+    "cabinet_air": ("45 °C", "113 °F"),
+    "residual": ("30 mA type A", "30 mA for equipment"),
     "load_mass": ("4 kg", "9 lb"),
     "load_area": ("0.5 m²", "800 in²"),
     "load_thickness": ("3 mm", "1/8 in"),
@@ -80,6 +87,23 @@ def _elements(a: dict[str, str]) -> str:
     return f"  wire diameter: {quoted(parts[0])}\n  wire length: {quoted(parts[1])}"
 
 
+def _vent(a: dict[str, str], usual: str) -> str:
+    """The ventilation, or how it would be described."""
+    proof, flow = a.get("proof", "nothing").lower(), a.get("flow", "not known")
+    missing = f"# vent: {{flow: {usual}, proved: yes, proof: flow switch}}"
+    if "vented" not in a:
+        return missing
+    said = (
+        "# Powder gives off flammable vapour: ventilation that a switch proves is a must (SAFETY.md); `kilnctl check`"
+    )
+    said += "\n# holds its air against the load of a schedule.\n"
+    if flow.lower() == "not known":
+        return f"{said}{missing}   # with the flow as measured"
+    proved = f"yes, proof: {proof}" if proof in PROOFS else "no"
+    more = "   # add 'switch opens', the flow below which the switch takes the heat" if proof in PROOFS else ""
+    return f"{said}vent: {{flow: {quoted(flow)}, proved: {proved}}}{more}"
+
+
 def described(a: dict[str, str]) -> str:
     """The whole file."""
     inches, fahrenheit = in_inches(a), in_fahrenheit(a)
@@ -96,12 +120,7 @@ def described(a: dict[str, str]) -> str:
         layers.insert(0, f"    - {{material: steel, thickness: {small['liner']}}}                  # inner liner")
     layers.append(f"    - {{material: steel, thickness: {small['liner']}}}                  # outer shell")
     fan = f"fan: {{air speed: {small['air_speed']}, power: 40 W}}"
-    vent = f"# vent: {{flow: {small['flow']}, proved: no}}"
-    if "vented" in a:
-        vent = (
-            "# Powder gives off flammable vapour: ventilation with a flow switch is a must (SAFETY.md). 'proved: yes' "
-            f"says that the switch is\n# wired.\nvent: {{flow: {small['flow']}, proved: {a['vented'].lower()}}}"
-        )
+    vent = _vent(a, small["flow"])
     trip, limiter = limits(a["highest"])
     return _FILE.substitute(
         small,
@@ -157,16 +176,34 @@ elements:
   alloy: $alloy
 $element_size
   limit: $element_limit
+  # terminals at: $terminals     # where leads meet elements, after hours of heat
+  # leads rated: $leads          # what the insulation of these leads bears
 
 supply:
   voltage: $voltage
   frequency: $frequency
+  # What feeds it is judged once it is described: take the # away, and change what differs.
   # breaker: $breaker
   # cable area: $cable
   # cable length: $cable_length
+  # cable laid: in insulation     # in conduit, on a wall, in free air
+  # cable at: $cable_air
+  # circuits together: 1
+  # earth area: $cable
+  # plug: fixed connection
+  # residual: $residual
 
 switching:
   pattern: fine              # fine, balanced, or quiet lights when lamps on the same line flicker
+  # contactor current: 25 A     # AC-1
+  # contactor poles: 2
+  # feedback: mirror contact     # what tells that the contactor is open
+  # coil circuit: 24 V
+  # relay current: 40 A
+  # heat sink: 1.2 K/W
+  # cabinet air: $cabinet_air
+  # relay i2t: 1500 A²s
+  # fuse i2t: 800 A²s
 
 sensors:                     # thermocouples; 'limit' is a second one, placed apart: worth its price
   control: {type: K}

@@ -6,12 +6,20 @@ from ..body import load_oven
 from ..body.bursts import bursts_note
 from ..control import planned_s
 from ..errors import KilnctlError
+from ..model.day_zero import day_zero
+from ..model.doubt import coolest_of, day_zero_doubt, promised_c
+from ..model.energy import EnergyModel
+from ..model.uncertainty import uncertainty_of
 from ..output import Units, about
+from ..report.findings_text import brief_lines, findings_lines
 from ..run.prepare import prepare
-from ..safety import policy_for, schedule_trip_words
+from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
+from ..safety.coolest import Coolest
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
-from ..sizing import size
+from ..sizing import Sizing, size
+from ..sizing.ignition import ignition_finding
+from ..terms import Mark
 from . import _options
 from ._files import oven_and_schedule
 from ._options import chosen
@@ -34,21 +42,26 @@ def run(args: argparse.Namespace) -> int:
     else:
         oven = load_oven(args.oven)
     u = chosen(args, oven, schedule)
-    _tell_oven(args.oven, oven, u)
+    sizing = _tell_oven(args.oven, oven, u)
     if schedule is not None:
-        _tell_schedule(args, oven, schedule, u)
+        _tell_schedule(args, oven, schedule, sizing, u)
         return 0
     policy_for(oven)  # refuses what no run could be watched with
+    model = day_zero(oven, oven.usual_load)
+    doubt = day_zero_doubt(oven, oven.usual_load)
+    _tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
     return 0
 
 
-def _tell_oven(file: str, oven: Oven, u: Units) -> None:
+def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
     sizing = size(oven)  # refuses layers above their limit, each with its place
     power_w = oven.elements.power_w
     assert power_w is not None, "known once the file is read"
     c, highest = oven.chamber, u.temperature(oven.limits.highest_c)
+    if wrong := findings_lines(sizing.wiring.marked(Mark.WRONG), u):
+        print("\n".join(["DANGER, before anything else:", *wrong]))
     print(f"{file}: understood.")
     sides = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
     print(
@@ -60,17 +73,40 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
         f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
         "(`kilnctl size` says more)"
     )
+    known = uncertainty_of(oven, oven.usual_load)
+    print(
+        f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
+        f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
+    )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
         print("  note: no independent limiter is described (limits: limiter). Build one; see SAFETY.md")
     if said := bursts_note(oven):
         print(f"  note: {u.words(said)}")
+    print(f"  supply, by {sizing.wiring.rules} (from memory; the local code and a licensed electrician decide):")
+    for line in brief_lines(sizing.wiring.findings, u):
+        print(f"  {line}")
     for assumption in oven.assumptions:
         print(f"  assumed {u.words(assumption)}")
+    return sizing
 
 
-def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: Units) -> None:
+def _tell_limiter(oven: Oven, coolest: Coolest, model: EnergyModel, trip_c: float, u: Units) -> None:
+    """What the energy limiter can promise where the control sensor reads too low."""
+    metered = oven.meters.supply or oven.meters.current
+    held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()
+    told = f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}"
+    if held_c >= most_c:
+        told = f"the energy limiter promises nothing below the {u.temperature(most_c)} that full power holds"
+    print(f"  if the control sensor reads too low, {told} ({coolest.words})")
+    if not coolest.learnt:
+        print("  note: a learning run brings that down (`kilnctl learn`); a second sensor finds it sooner")
+    if not metered:
+        print("  note: a meter of supply or current brings that down (meters)")
+
+
+def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, sizing: Sizing, u: Units) -> None:
     ready = prepare(oven, schedule, args.model)
     programme, policy = ready.programme, ready.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
@@ -80,6 +116,8 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: 
     )
     print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(ready.model_words)}")
+    if policy.coolest is not None:
+        _tell_limiter(oven, policy.coolest, ready.model, policy.schedule_trip_c, u)
     rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
         f"  the heat is also cut when the reading rises faster than {rise}, "
@@ -93,7 +131,17 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: 
             "(sensors: part)"
         )
     if schedule.flammable_vapour:
-        print(
-            "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge "
-            f"of {about(policy.purge_s)} with it"
-        )
+        _tell_vapour(oven, schedule, policy, sizing, u)
+
+
+def _tell_vapour(oven: Oven, schedule: Schedule, policy: Policy, sizing: Sizing, u: Units) -> None:
+    print(
+        "  this load gives off flammable vapour: heat only while the ventilation is proved, and only after a purge "
+        f"of {about(policy.purge_s)} with it"
+    )
+    summed = vapour_sum(oven, schedule, policy.schedule_trip_c)
+    print("vapour, reckoned by memory of the standards named; the local code decides:")
+    for line in findings_lines((*summed.findings, ignition_finding(sizing, summed)), u):
+        print(line)
+    for caution in summed.cautions:
+        print(f"  mind: {u.words(caution)}")

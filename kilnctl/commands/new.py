@@ -11,9 +11,10 @@ from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..settings.oven import oven_from
 from ..sizing import size
+from ..sizing.circuit import TRANSFORMER_BELOW_V
 from ..thermal.material_data import find
 from ..units import UnitError, parse
-from ._description import described, in_fahrenheit, in_inches, split_size
+from ._description import PROOFS, described, in_fahrenheit, in_inches, split_size
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -140,6 +141,13 @@ def _elements(text: str) -> str | None:
     return _quantity("length", 1e-4, 0.03)(parts[0]) or _quantity("length", 0.05, 500.0)(parts[1])
 
 
+def _mains(text: str) -> str | None:
+    problem = _quantity("voltage", 1.0, 480.0)(text)
+    if problem is None and parse(text, "voltage") < TRANSFORMER_BELOW_V:
+        return "so low a voltage comes from a transformer, and firing in bursts is not for transformers"
+    return problem
+
+
 _HZ = _quantity("frequency", 49.0, 61.0)
 QUESTIONS = (
     Question("name", "What is it called?", "it stands on every record", lambda a: "My oven", _text),
@@ -218,7 +226,7 @@ QUESTIONS = (
         "What is the supply voltage?",
         "power goes with its square",
         lambda a: "240 V" if _american(a) else "230 V",
-        _quantity("voltage", 24.0, 480.0),
+        _mains,
     ),
     Question(
         "frequency",
@@ -236,10 +244,24 @@ QUESTIONS = (
     ),
     Question(
         "vented",
-        "Is it ventilated, with a flow switch that the controller reads? (yes, no)",
-        "curing powder gives off flammable vapour; schedules that say so are refused without it",
-        lambda a: "yes",
+        "Does an extraction fan draw air through it? (yes, no)",
+        "curing powder gives off flammable vapour; schedules that say so are refused without proved air",
+        lambda a: "no",
         _one_of("yes", "no"),
+    ),
+    Question(
+        "flow",
+        "How much air does it draw at least, as measured? (such as 10 m³/h or 6 cfm; not known)",
+        "the air is held against what the load gives off, and the purge takes four times the chamber's volume of it",
+        lambda a: "not known",
+        lambda t: None if t.lower() == "not known" else _quantity("volume flow", 1e-5, 0.5)(t),
+    ),
+    Question(
+        "proof",
+        "What proves that flow to the controller? (flow switch, differential pressure, nothing)",
+        "a fan that runs proves nothing: its damper may be shut",
+        lambda a: "nothing",
+        _one_of(*PROOFS, "nothing"),
     ),
 )
 
@@ -247,7 +269,11 @@ QUESTIONS = (
 def _wanted(question: Question, answers: dict) -> bool:
     if question.key == "backing thickness":
         return answers["backing"].lower() != "none"
-    return question.key != "vented" or answers["purpose"].lower() == "powder coat"
+    if question.key == "vented":
+        return answers["purpose"].lower() == "powder coat"
+    if question.key == "flow":
+        return answers.get("vented", "no").lower() == "yes"
+    return question.key != "proof" or answers.get("flow", "not known").lower() != "not known"
 
 
 def default_answers(purpose: str | None = None) -> dict[str, str]:

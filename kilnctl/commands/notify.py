@@ -1,14 +1,17 @@
 """`kilnctl notify OVEN FILE`: tell people who are not there. A process of its own beside the service."""
 
 import argparse
+import datetime
 import signal
 import sys
 import threading
 import time
+from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
 from ..notify.postman import Postman, try_all
+from ..record import care
 from ..service import operating_system
 from ..service.socket_server import ask
 from ..settings.notify import load_notify
@@ -44,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     ending = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, lambda *_: ending.set())
-    postman = Postman(file, home / "notify" / "waiting.json", tell)
+    postman = Postman(file, home / "notify" / "waiting.json", tell, lambda: _due(home))
     if not args.quiet:
         print(f"telling of {oven.name} by {', '.join(c.name for c in file.channels)}", flush=True)
     try:
@@ -59,3 +62,10 @@ def _trial(file) -> int:
     for name, failure in said.items():
         print(f"{name}: {'NOT sent: ' + failure if failure else 'sent; look whether it arrived'}")
     return 1 if any(said.values()) else 0
+
+
+def _due(home: Path) -> tuple[care.CareDue, ...]:
+    try:
+        return care.due(care.read_log(home)[0], datetime.date.today())
+    except KilnctlError:
+        return ()

@@ -16,6 +16,7 @@ from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
 from ..settings import load_schedule
+from ._shipped import shipped
 
 #: Addresses that only this computer reaches.
 _LOCAL = ("127.0.0.1", "::1", "localhost")
@@ -216,13 +217,7 @@ def _tell_address(args, oven) -> None:
 
 def _demo(args) -> int:
     """An idle service with a virtual oven, a first cure started on it, and the panel for both."""
-    configs = Path(__file__).resolve().parents[2] / "configs"
-    oven_file = Path(args.oven) if args.oven else configs / "ovens" / "curing-cabinet.yaml"
-    if not oven_file.is_file():
-        raise KilnctlError(
-            "the workshop's ovens are not beside this installation: give an oven file "
-            "(kilnctl panel --demo OVEN --schedules DIR)"
-        )
+    oven_file = Path(args.oven) if args.oven else shipped("configs") / "ovens" / "curing-cabinet.yaml"
     oven = load_oven(oven_file)
     schedules = Path(args.schedules) if args.schedules else schedules_beside(str(oven_file))
     with tempfile.TemporaryDirectory(prefix="kilnctl-demo-") as place:

@@ -6,6 +6,7 @@ survives a restart and a power cut.
 
 import contextlib
 import json
+import math
 import threading
 import time
 from collections.abc import Callable
@@ -13,6 +14,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..record.care import CareDue
 from ..record.durable import write_whole
 from ..settings.notify import Channel, Notify
 from . import outbox, watch
@@ -23,6 +25,8 @@ from .outbox import Message, Outbox
 EVERY_S = 1.0
 #: The broker's retained state is renewed at least so often, s.
 STATE_EVERY_S = 30.0
+#: How often the tests that are due are looked up, s.
+DUE_EVERY_S = 3600.0
 
 #: What asks the service: its answer, or None.
 Ask = Callable[[], dict | None]
@@ -93,10 +97,18 @@ class _Line:
 
 
 class Postman:
-    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused."""
+    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused; `due`: how the tests of
+    SAFETY.md stand."""
 
-    def __init__(self, file: Notify, kept: Path, tell: Callable[[str], None] = lambda words: None):
-        self._file, self._kept, self._tell = file, kept, tell
+    def __init__(
+        self,
+        file: Notify,
+        kept: Path,
+        tell: Callable[[str], None] = lambda words: None,
+        due: Callable[[], tuple[CareDue, ...]] | None = None,
+    ):
+        self._file, self._kept, self._tell, self._due = file, kept, tell, due
+        self._due_next_s = -math.inf
         self._watched, boxes = _read(kept, tell)
         self._lines = [_Line(c, file.most_an_hour, boxes.get(c.name, Outbox()), tell) for c in file.channels]
         self._saved: object = None
@@ -108,9 +120,24 @@ class Postman:
         self._watched, notices = watch.step(self._watched, status, time.monotonic(), self._file)
         for notice in notices:
             self.post(notice)
+        self._remind(status)
         self._publish_state(status)
         self._save()
         return notices
+
+    def _remind(self, status: dict | None) -> None:
+        """Tests that are due are looked up now and then, and told once."""
+        now_s = time.monotonic()
+        if self._due is None or now_s < self._due_next_s:
+            return
+        self._due_next_s = now_s + DUE_EVERY_S
+        fresh = [
+            n for n in watch.reminders((status or {}).get("oven", ""), self._due()) if n.key not in self._watched.told
+        ]
+        for notice in fresh:
+            self.post(notice)
+        told = (*self._watched.told, *(n.key for n in fresh))[-watch.REMEMBERED :]
+        self._watched = replace(self._watched, told=told)
 
     def post(self, notice: watch.Notice) -> None:
         """Into the outbox of each channel that tells this kind."""

@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass, field, replace
 
+from ..record.care import CareDue
 from ..settings.notify import Notify
 from ..terms import Outcome, Phase
 
@@ -188,3 +189,14 @@ def _unload(after: Watched, was: dict, status: dict) -> tuple[Watched, list[Noti
         words = f"'{after.unload}' is over and the chamber is cool enough to unload."
         return replace(after, unload=""), [_notice(status, "part ready", words, "cool")]
     return after, []
+
+
+def reminders(oven: str, due: tuple[CareDue, ...]) -> list[Notice]:
+    """One notice for each test of SAFETY.md that is due, the same until it has been done again."""
+    return [
+        Notice(
+            "due", f"Due: {d.test.name}. {d.test.what}.", f"due|{d.test.name}|{d.last.day if d.last else 'never'}", oven
+        )
+        for d in due
+        if d.now
+    ]

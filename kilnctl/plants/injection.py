@@ -64,6 +64,36 @@ _KINDS = (
         -1.0,
         1.0,
     ),
+    Kind(
+        "thermocouple reads low",
+        "the reading shows so much less of what the chamber is above the room (a part of the circuit bridged)",
+        "fraction",
+        0.3,
+        0.0,
+        0.9,
+    ),
+    Kind(
+        "thermocouple half out",
+        "the junction sits this share of its way from the chamber to the room",
+        "fraction",
+        0.5,
+        0.0,
+        1.0,
+    ),
+    Kind(
+        "thermocouple creeping out",
+        "the same, but it takes an hour to get there and stays",
+        "fraction",
+        0.5,
+        0.0,
+        1.0,
+    ),
+    Kind("calibration wrong", "the reading is corrected by so much", "difference", -40.0, -500.0, 500.0),
+    Kind("control and part sensors swapped", "each shows what is at the other's place"),
+    *(
+        Kind(f"thermocouple of type {letter}", f"the wires are of type {letter}, whatever the description says")
+        for letter in "BEJKNRST"
+    ),
     Kind("thermocouple frozen", "the front end repeats its last conversion, and its sample counter stands"),
     Kind("converter repeating", "the front end repeats its last conversion, and its sample counter runs on"),
     Kind(

@@ -42,6 +42,12 @@ NOISY, NOISY_K, WILD_SHARE, WILD_TIMES = 2.0, 1.0, 0.02, 30.0
 _WORDS = {"thermocouple open": "open", "thermocouple short to ground": "short-ground", "front end dead": "no-chip"}
 
 
+#: Beginning of the kinds that put the wrong wires in; the type's letter follows.
+WRONG_TYPE = "thermocouple of type "
+#: How long a creeping sensor takes, s.
+CREEPS_S = 3600.0
+
+
 class Emf:
     """Thermocouple voltage against temperature as a table of 1 K steps, both ways; floats only. Extended in a straight
     line beyond its ends."""
@@ -88,6 +94,9 @@ class _Acting:
     shorted: bool = False
     frozen: bool = False
     repeating: bool = False
+    shown: float = 1.0
+    moved_k: float = 0.0
+    wires: Emf | None = None
 
     def add(self, fault: PlantFault) -> None:
         match fault.kind:
@@ -97,6 +106,12 @@ class _Acting:
                 self.shorted = True
             case "thermocouple reversed":
                 self.sign = -1.0
+            case "thermocouple reads low":
+                self.shown *= 1.0 - fault.extent
+            case "calibration wrong":
+                self.moved_k += fault.extent
+            case kind if kind.startswith(WRONG_TYPE):
+                self.wires = emf_table(kind[-1])
             case "thermocouple frozen":
                 self.frozen = True
             case "converter repeating":
@@ -159,6 +174,10 @@ class Probe:
                 around_c, lag_share = room_c, 1.0
             elif fault.kind == "thermocouple drifting":
                 self._drifted_k += fault.extent * dt_s
+            elif fault.kind in ("thermocouple half out", "thermocouple creeping out"):
+                creeps = fault.kind == "thermocouple creeping out"
+                way = min(1.0, (self._time_s - fault.start_s) / CREEPS_S) if creeps else 1.0
+                around_c += way * fault.extent * (room_c - around_c)
             else:
                 acting.add(fault)
         self._follow(dt_s, around_c, self.settings.lag_s * lag_share)
@@ -169,9 +188,10 @@ class Probe:
         if acting.repeating:
             return self._held[0], acting.words, self._held[1]
         cold_c = terminals_c + acting.cold_error_k
-        seen_c = self._with_errors(true_c, acting.noise_k)
-        mv = 0.0 if acting.shorted else acting.sign * (self.emf.at(seen_c) - self.emf.at(terminals_c))
-        reading = self._converted(mv, cold_c)
+        seen_c = room_c + acting.shown * (self._with_errors(true_c, acting.noise_k) - room_c)
+        wires = acting.wires or self.emf
+        mv = 0.0 if acting.shorted else acting.sign * (wires.at(seen_c) - wires.at(terminals_c))
+        reading = self._converted(mv, cold_c) + acting.moved_k
         if acting.words:
             reading = math.nan
         else:

@@ -8,9 +8,12 @@ from ..body.bursts import bursts_note, pattern_for
 from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
+from ..sizing.circuit import THREE_PHASE
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
+from ..terms import Mark
 from ..thermal.material_data import find
 from ..thermal.walls import WallLayer, WallSolution, profile
+from .findings_text import findings_lines
 from .svg import Chart, Series, Subplot, svg
 
 #: Usual mean temperature at which an R-value is measured (75 °F; common practice), °C, and how far above it the value
@@ -83,7 +86,9 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     """The whole report for a terminal."""
     u, o = units, sizing.oven
     reach = min(sizing.top_c, sizing.max_chamber_c)
-    out = [*_reach(sizing, reach, u), "", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
+    wrong = findings_lines(sizing.wiring.marked(Mark.WRONG), u)
+    out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
+    out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
     out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_flicker(sizing), *_savings(sizing, u)]
     out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
     if o.assumptions:
@@ -151,12 +156,18 @@ def _layers(sizing: Sizing, reach: float, u: Units) -> list[str]:
 
 
 def _wiring(sizing: Sizing, u: Units) -> list[str]:
+    """Current and the verdicts of the country's rules."""
     w, surface_load = sizing.wiring, u.surface_load(sizing.element_load_w_m2)
-    drop, dip = f"cable drop {100 * w.voltage_drop:.1f} %", f"supply dips {100 * w.step:.1f} %"
-    sink = f"heat sink of {w.sink_k_per_w:.1f} K/W or less"
+    drop = "not described" if w.voltage_drop is None else f"{100 * w.voltage_drop:.1f} %"
+    sink = f"a heat sink of {w.sink_k_per_w:.2g} K/W or less in air of {u.temperature(w.cabinet_c)}"
+    dip = f"supply dips {100 * w.step:.1f} % when the elements switch on"
+    each = " in each line" if w.connection in THREE_PHASE else ""
     return [
-        f"current {w.current_a:.1f} A; {drop}; {dip} when the elements switch on",
+        f"current {w.current_a:.1f} A{each}, {w.connection}; cable drop {drop}; {dip}",
         f"relay loss {w.relay_loss_w:.0f} W: {sink}; element surface load {surface_load}",
+        "",
+        f"supply, by {w.rules} (from memory; the local code and a licensed electrician decide):",
+        *findings_lines(w.findings, u),
     ]
 
 
@@ -241,7 +252,7 @@ def sizing_json(sizing: Sizing) -> dict:
         ],
         "layers": [vars(r) | {"flags": list(r.flags)} for r in sizing.layers(reach)],
         "flicker_pst": _pst(o),
-        "wiring": {**vars(sizing.wiring), "notes": list(sizing.wiring.notes)},
+        "wiring": {**vars(sizing.wiring), "findings": [dataclasses.asdict(f) for f in sizing.wiring.findings]},
         "savings": [vars(s) for s in sizing.savings],
         "notes": _notes(sizing),
         "assumptions": list(o.assumptions),

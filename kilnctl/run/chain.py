@@ -160,7 +160,7 @@ class Chain:
             passed.now_s,
             passed.step,
             passed.fired if reading.fired is None else reading.fired,
-            last.decision.unexplained_w if last and reading.door_open is not True else None,
+            last.decision.unexplained_w if last and not reading.door_is_open else None,
             last.decision.full_w if last else self.programme.model.power_w,
             # The steady power, or, while a cold lining still takes up heat, the larger power of the decision.
             max(self.run.holding(reading.chamber_c), last.decision.holding_w if last else 0.0),
@@ -171,6 +171,7 @@ class Chain:
             contactor=last.contactor if last else False,
             recording=self.recording,
             wall_s=self.wall_s,
+            power_w=passed.power_w,
         )
 
     def _power_w(self, decision: Decision, reading: Reading, share: float) -> float:

@@ -13,6 +13,7 @@ from ..body.bursts import pattern_for
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
 from ..errors import KilnctlError
 from ..firing import Pattern
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_in
 from ..model.energy import EnergyModel
 from ..model.trained_file import TrainedModel, model_for
 from ..safety import Policy, policy_for
@@ -81,6 +82,10 @@ def prepare(
     that this oven must not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
     if isinstance(model, EnergyModel):
+        doubt = DAY_ZERO
+    else:
+        doubt = day_zero_doubt(oven, load) if model is None else doubt_in(oven, model)
+    if isinstance(model, EnergyModel):
         believed, words = model, "as given"
     elif isinstance(model, TrainedModel):
         believed, words = model.for_load(oven, load), "as given, trained"
@@ -97,6 +102,7 @@ def prepare(
         model_words=words,
         model_file=str(model) if isinstance(model, str | Path) else "",
         start_c=start_c,
+        doubt=doubt,
     )
 
 
@@ -112,8 +118,10 @@ def prepared(
     model_words: str,
     model_file: str = "",
     start_c: float | None = None,
+    doubt: Doubt | None = None,
 ) -> PreparedRun[PreparedT]:
-    """A prepared run for a given controller and programme. Raises KilnctlError for impossible limits."""
+    """What follows for a run once it is known what the controller follows; `doubt`: about the model; None: all that a
+    description leaves. Raises KilnctlError for limits that cannot be."""
     return PreparedRun(
         oven=oven,
         schedule=schedule,
@@ -121,7 +129,9 @@ def prepared(
         model=model,
         model_words=model_words,
         programme=programme,
-        policy=policy_for(oven, schedule, model, start_c=start_c),
+        policy=policy_for(
+            oven, schedule, model, start_c=start_c, coolest=coolest_of(oven, load, model, doubt or DAY_ZERO)
+        ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),
         controller=controller,

@@ -23,6 +23,7 @@ from .judge import RULES, acknowledge, judge
 from .limits import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for
 from .schedule_trip import schedule_trip_c, schedule_trip_words
 from .state import SafetyState, Tick, Trip, Verdict
+from .vapour import VapourSum, vapour_sum
 
 __all__ = [
     "HARD_CEILINGS",
@@ -35,6 +36,7 @@ __all__ = [
     "SafetyState",
     "Tick",
     "Trip",
+    "VapourSum",
     "Verdict",
     "acknowledge",
     "judge",
@@ -42,4 +44,5 @@ __all__ = [
     "policy_for",
     "schedule_trip_c",
     "schedule_trip_words",
+    "vapour_sum",
 ]

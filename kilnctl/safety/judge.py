@@ -9,6 +9,8 @@ from collections.abc import Callable
 
 from ..reading import Reading
 from . import (
+    danger,
+    rules_energy,
     rules_heat,
     rules_limits,
     rules_loop,
@@ -29,6 +31,7 @@ _ROOMS = (
     rules_sensor,
     rules_terminals,
     rules_heat,
+    rules_energy,
     rules_unasked,
     rules_unexplained,
     rules_supply,
@@ -65,11 +68,13 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
         limit = rules_heat.behaviour(look)
         rules_unasked.rise_no_heat(look)
         rules_unexplained.unexplained(look)
+    rules_energy.energy_says_hotter(look)
     look.powered = rules_supply.supply(look)
     blocked = rules_supply.door_and_air(look)
     rules_supply.contactor(look)
     rules_supply.relay(look)
     rules_loop.run_limits(look)
+    danger.take_back(look)
 
     reason = CONTENT if limit == 1.0 else FELL
     if not look.usable:
@@ -144,7 +149,7 @@ def acknowledge(
     cleared.trips.clear()
     cleared.believed.clear()
     cleared.restart_timers()
-    cleared.danger = ""
+    cleared.danger, cleared.danger_by = "", frozenset()
     return cleared, ()
 
 

@@ -1,13 +1,15 @@
 """Thresholds and delays of the rules: safe defaults, changed by description and schedule, within bounds that no file
-moves. It imports nothing of ours but the errors, so that the settings can take their bounds from here."""
+moves. It imports nothing of the settings, so that they can take their bounds from here."""
 
 import math
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, TypedDict
 
 from ..errors import KilnctlError
+from .coolest import Coolest
 from .model_rates import ThermalModel, fastest_k_per_s
 from .schedule_trip import schedule_trip_c
+from .vapour import purge_s, vapour_sum, ventilation_of
 
 if TYPE_CHECKING:
     from ..settings.equipment import Sensor
@@ -119,7 +121,8 @@ class Policy:
     stall_s                     longest gap between ticks
     clock_step_s                wall clock and tick clock may part by so much before it is said
     sensor_coast_s              longest wait, without heat, for a bad control reading to heal
-    wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed
+    wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed (upward with
+                                rise_k_per_s, if that is more)
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
     frozen_s, identical_s       conversion counter stands still; bit-identical answers while there is heat (infinite:
                                 natural for this sensor)
@@ -144,6 +147,7 @@ class Policy:
                                 the trip
     control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule judges by them, but a
                                 change from the last run needs a person's confirmation
+    coolest                     what energy alone says of the temperature is judged by it; None: it is not judged
     """
 
     chamber_trip_c: float
@@ -195,11 +199,12 @@ class Policy:
     control_sensor: str = ""
     limit_sensor: str = ""
     part_sensor: str = ""
+    coolest: Coolest | None = None
 
     def __post_init__(self) -> None:
         for threshold in fields(self):
             name, value = threshold.name, getattr(self, threshold.name)
-            if isinstance(value, (bool, str)) or value is None:
+            if isinstance(value, (bool, str, Coolest)) or value is None:
                 continue
             if math.isnan(value) or (value <= 0.0 and name not in SIGNED):
                 raise KilnctlError(f"safety: {name} = {value:g} must be above zero")
@@ -218,13 +223,14 @@ def policy_for(
     schedule: "Schedule | None" = None,
     model: ThermalModel | None = None,
     start_c: float | None = None,
+    coolest: Coolest | None = None,
 ) -> Policy:
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
-    fall); `start_c`: where the chamber is when that schedule starts, °C.
+    fall); `start_c`: where the chamber is when that schedule starts, °C; `coolest`: what the model's doubt allows.
 
     The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
-    load needs ventilation that cannot be proved, where a part has a limit and no sensor, where the tick is too slow for
-    the lease, and for a number beyond its bounds.
+    load needs ventilation that is not proved or not enough, where a part has a limit and no sensor, where the tick is
+    too slow for the lease, and for a number beyond its bounds.
     """
     values = _of_oven(oven) | _of_sensors(oven)
     values["part_trip_c"] = _part_highest_c(oven, schedule) + PART_MARGIN_K
@@ -243,6 +249,7 @@ def policy_for(
         warms = WARMS_K_PER_S + values["rise_k_per_s"] * fan_w / oven.elements.power_w
         values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
+    values["coolest"] = coolest
     policy = Policy(**values)
     if oven.control.tick_s * GAP_TICKS > policy.stall_s:
         raise KilnctlError(
@@ -358,15 +365,8 @@ def _of_schedule(oven: "Oven", schedule: "Schedule", values: dict[str, Any], sta
     if schedule.after_power_loss == "resume":
         out["outage_s"] = RESUME_OUTAGE_S
     if schedule.flammable_vapour:
-        if not (oven.vent and oven.vent.proved and oven.vent.flow_m3_per_s > 0.0):
-            raise KilnctlError(
-                f"{schedule.file or schedule.name}: the load gives off flammable vapour, and this oven has no proved "
-                "ventilation (vent: {flow: …, proved: yes}); without it such a load must not be heated"
-            )
-        chamber = oven.chamber
-        # Four changes of air before there is heat (the usual purge of ovens for flammable vapour, from memory of
-        # NFPA 86).
-        purge_s = 4.0 * chamber.width_m * chamber.depth_m * chamber.height_m / oven.vent.flow_m3_per_s
+        vent = ventilation_of(oven, schedule)
         out["airflow_required"] = True
-        out["purge_s"] = max(30.0, purge_s)
+        out["purge_s"] = purge_s(oven, vent)
+        vapour_sum(oven, schedule, out["schedule_trip_c"])  # refuses what the air is too little for
     return out

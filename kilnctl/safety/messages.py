@@ -27,7 +27,7 @@ WORDS = {
         _CUT,
     ),
     "over-schedule": (
-        "the chamber reads {value:.0f} °C, above this schedule's trip at {limit:.0f} °C",
+        "a sensor of the chamber reads {value:.0f} °C, above this schedule's trip at {limit:.0f} °C",
         f"whether the right schedule was chosen; {_DEAD}the relay, the sensor's place",
         _CUT,
     ),
@@ -136,6 +136,16 @@ WORDS = {
     "heat-no-rise": (
         "after {time:.0f} s at full power the chamber rose by only {rise:.1f} K",
         _DEAD + "elements, relay, contactor, fuse, and that the sensor sits in the chamber",
+        _CUT,
+    ),
+    "energy-says-hotter": (
+        (
+            "by the energy given, the chamber is at {least:.0f} °C at least; that is above its trip, or more than its "
+            "sensor, which reads {value:.0f} °C, can mean"
+        ),
+        _DEAD
+        + "the control sensor against another: its type, calibration, place and wires; then whether load and lining "
+        "are as the files say",
         _CUT,
     ),
     "rise-no-heat": (

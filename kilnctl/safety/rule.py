@@ -36,8 +36,8 @@ class Look:
 
     @property
     def door_is_open(self) -> bool:
-        """The door switch says so. False also where there is no switch."""
-        return self.reading.door_open is True
+        """See `Reading.door_is_open`."""
+        return self.reading.door_is_open
 
     def trip(self, rule: str, **facts: object) -> None:
         """Latch the trip of this rule; `facts` fill in its words."""

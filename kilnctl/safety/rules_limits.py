@@ -27,7 +27,7 @@ def shown_c(name: str, value: float | None, reading: Reading) -> float | None:
 
 def below_limits(look: Look) -> bool:
     """Over-temperature of control, part and limit sensor, and their disagreement. False: no heat this tick."""
-    chamber_is_below = not look.usable or below_chamber_limits(look)
+    chamber_is_below = not look.usable or below_chamber_limits(look, "control", look.reading.chamber_c)
     part_is_below = below_part_limit(look)
     second_is_below = second_sensor(look)
     return chamber_is_below and part_is_below and second_is_below
@@ -46,20 +46,26 @@ def well_below(limit_c: float, *values_c: float | None) -> bool:
     return all(value is None or (finite(value) and value <= limit_c - BELOW_K) for value in values_c)
 
 
-def below_chamber_limits(look: Look) -> bool:
-    chamber_c, policy = look.reading.chamber_c, look.policy
-    below_oven = below(look, "over-oven", "control", chamber_c, policy.chamber_trip_c)
-    below_schedule = below(look, "over-schedule", "control", chamber_c, policy.schedule_trip_c)
+def below_chamber_limits(look: Look, name: str, value_c: float) -> bool:
+    """Limits of oven and schedule, for one sensor. Each that sits in the chamber can see them: the part's too, which is
+    no warmer than the chamber (and if two sensors are swapped, it is the chamber's)."""
+    below_oven = below(look, "over-oven", name, value_c, look.policy.chamber_trip_c)
+    below_schedule = below(look, "over-schedule", name, value_c, look.policy.schedule_trip_c)
     return below_oven and below_schedule
 
 
-def well_below_oven(look: Look) -> bool:
+def well_below_chamber_limit(look: Look, limit_c: float) -> bool:
     reading = look.reading
-    return control_shows(look) and well_below(look.policy.chamber_trip_c, reading.chamber_c, reading.limit_c)
+    part_c = shown_c("part", reading.part_c, reading)
+    return control_shows(look) and well_below(limit_c, reading.chamber_c, reading.limit_c, part_c)
+
+
+def well_below_oven(look: Look) -> bool:
+    return well_below_chamber_limit(look, look.policy.chamber_trip_c)
 
 
 def well_below_schedule(look: Look) -> bool:
-    return control_shows(look) and well_below(look.policy.schedule_trip_c, look.reading.chamber_c)
+    return well_below_chamber_limit(look, look.policy.schedule_trip_c)
 
 
 def below_part_limit(look: Look) -> bool:
@@ -67,7 +73,8 @@ def below_part_limit(look: Look) -> bool:
     policy, watched, is_below = look.policy, True, True
     part_c = shown_c("part", look.reading.part_c, look.reading)
     if part_c is not None:
-        is_below = below(look, "over-part", "part", part_c, policy.part_trip_c)
+        part_is_below = below(look, "over-part", "part", part_c, policy.part_trip_c)
+        is_below = below_chamber_limits(look, "part", part_c) and part_is_below
     elif policy.has_part_sensor and policy.part_trip_c < math.inf:
         watched = False
     if look.lasting("part-lost", not watched, policy.sensor_coast_s):
@@ -87,7 +94,7 @@ def part_well_below(look: Look) -> bool:
 
 
 def second_sensor(look: Look) -> bool:
-    """The limit sensor must be there, be below the oven's trip, and agree with the control sensor."""
+    """The limit sensor must be there, be below the trips of oven and schedule, and agree with the control sensor."""
     if not look.policy.has_limit_sensor:
         return True
     second_c = shown_c("limit", look.reading.limit_c, look.reading)
@@ -95,7 +102,7 @@ def second_sensor(look: Look) -> bool:
         look.trip("limit-sensor")
     if second_c is None:
         return False
-    is_below = below(look, "over-oven", "second", second_c, look.policy.chamber_trip_c)
+    is_below = below_chamber_limits(look, "second", second_c)
     if look.usable:
         sensors_disagree(look, second_c)
     return is_below

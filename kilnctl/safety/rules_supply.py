@@ -61,8 +61,14 @@ def relay_on_unasked(look: Look, commanded: float, conducted: float) -> None:
     state.unasked = max(0.0, state.unasked + (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s)
     if state.unasked > look.policy.unasked_on_s:
         look.trip("relay-on-unasked", given=100.0 * conducted, asked=100.0 * commanded)
-        if coil_settled(look) and state.coil is False:
-            endanger(state)
+    # What made the trip may have flowed before the contactor opened: only looks that begin after that count.
+    if state.coil is False and look.now_s - look.dt_s - state.coil_s >= look.policy.contactor_s:
+        more = (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s
+        state.unasked_open = max(0.0, state.unasked_open + more)
+    else:
+        state.unasked_open = 0.0
+    if state.unasked_open > look.policy.unasked_on_s:
+        endanger(state, "power")
 
 
 def nothing_flows(look: Look) -> bool:
@@ -167,7 +173,7 @@ def contactor(look: Look) -> None:
     settled = coil_settled(look)
     if look.lasting("welded", settled and state.coil is False and closed, look.policy.contactor_s):
         look.trip("contactor-welded")
-        endanger(state)
+        endanger(state, "contactor")
     if look.lasting("absent", settled and state.coil is True and not closed and look.powered, look.policy.contactor_s):
         look.trip("contactor-open")
 

@@ -70,7 +70,9 @@ def heat_past_contactor(look: Look, share: float) -> None:
     if open_s <= GLOW_S:
         state.past_open = 0.0
     elif state.noise_k <= look.policy.noise_k:
-        state.past_open = cusum.grow(state.past_open, min(share, 1.0), explained_share(look), look.dt_s)
+        grown = cusum.grow(state.past_open, min(share, 1.0), explained_share(look), look.dt_s)
+        # It stays near its threshold, so that it goes down soon once the heat is cut.
+        state.past_open = min(grown, 2.0 * look.policy.excess_share_s)
     if state.past_open > look.policy.excess_share_s:
         endanger(state)  # `unexplained-heat` has tripped: its sum is never less than this one
 
@@ -87,7 +89,10 @@ def missing_heat(look: Look, share: float) -> None:
     lost = state.fired_300 > GAIN_FIRED and share < -GAIN_LOST * state.fired_300
     if look.lasting("gain", lost, GAIN_S):
         less = -100.0 * share / state.fired_300
-        look.warn(f"the elements seem to give {less:.0f} % less heat than they should: one may be broken")
+        look.warn(
+            f"compare the control sensor with another: it may read too low, or not sit in the chamber. {less:.0f} % of "
+            "the heat is missing; if the sensor is right, an element may be broken"
+        )
 
 
 RULES = (

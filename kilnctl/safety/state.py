@@ -5,11 +5,17 @@ from dataclasses import dataclass, field, replace
 from numbers import Real
 from typing import NamedTuple, TypeGuard
 
+from .coolest import Lumps
 from .gate import Permit
 from .messages import LOUD, UNKNOWN, WORDS
 
 #: There is heat that neither relay nor contactor keeps out.
 DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
+#: There is none now, and one part alone keeps it out.
+WELDED = (
+    "ONLY THE RELAY KEEPS THE HEAT OUT: THE CONTACTOR DOES NOT OPEN. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, "
+    "AND STAY WITH THE OVEN"
+)
 #: After these trips a reading counts again only where the chamber may be, judged by what was believed before.
 DOUBTED = ("sensor-jump", "sensor-shorted", "reading-fell")
 
@@ -25,6 +31,7 @@ class Tick:
     full_power_w  what full power is, W
     holding_w     what holds this temperature for ever by the model, W
     energy_j, run_s  used by this run so far
+    power_w       electric power since the last tick, W, measured or else commanded; None: nobody reckoned it
     heating       the run wants heat at all (False when idle or only cooling)
     wall_s        wall clock, only to notice that it and the monotonic clock part
     commanded     share that the relay was told to fire since the last tick; None: unknown, and nothing is compared
@@ -41,6 +48,7 @@ class Tick:
     energy_j: float = 0.0
     run_s: float = 0.0
     heating: bool = True
+    power_w: float | None = None
     wall_s: float | None = None
     commanded: float | None = None
     contactor: bool | None = None
@@ -146,6 +154,8 @@ class SafetyState:
     missing: float = 0.0  # sum of missing heat
     fired_60: float = 0.0  # share of full power, means of one and of five minutes
     fired_300: float = 0.0
+    lumps: Lumps | None = None  # the coolest oven that the energy allows
+    lumps_c: float = math.nan  # its chamber, as late as a reading, °C
     # surroundings
     asked: float = 0.0  # commanded and conducted share, means of ten seconds
     given: float = 0.0
@@ -155,7 +165,11 @@ class SafetyState:
     door_told: bool = False  # the door switch has answered before
     airless_s: float = 0.0  # time without proved air
     purge_until_s: float = math.inf  # infinite: not purged yet
+    unasked_open: float = 0.0  # the same sum, of looks in which the contactor should have been open all the time
     danger: str = ""
+    danger_by: frozenset[str] = frozenset()  # what shows it: "power", "heat", "contactor"
+    danger_top_c: float = -math.inf  # the highest level of the chamber since it is shouted
+    cut_s: float = -math.inf  # when it was taken back
     believed: dict[str, tuple[float, float]] = field(default_factory=dict)  # before each trip of DOUBTED: °C, and when
 
     def copied(self) -> "SafetyState":
@@ -172,10 +186,10 @@ class SafetyState:
         self.raw, self.sample, self.window, self.fall, self.quiet_c = (), None, None, None, None
         self.sink, self.was_wild = None, False
         self.rejects = self.unsteady = self.noise_k = self.off_s = 0.0
-        self.excess = self.past_open = self.missing = self.unasked = 0.0
+        self.excess = self.past_open = self.missing = self.unasked = self.unasked_open = 0.0
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
-        self.delayed_c, self.second_k, self.rejected = None, 0.0, None
+        self.delayed_c, self.second_k, self.rejected, self.lumps = None, 0.0, None, None
         self.top_c = self.settled_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf
@@ -230,8 +244,9 @@ def trip(state: SafetyState, fault: str, time_s: float, **facts: object) -> None
     state.trips[fault] = Trip(fault, time_s, seen.format(**facts), LOUD if state.danger else done, check)
 
 
-def endanger(state: SafetyState) -> None:
+def endanger(state: SafetyState, cause: str = "heat") -> None:
     """There is heat that nothing of ours keeps out: it is shouted, and no standing trip goes on saying that heat was
-    cut."""
-    state.danger = DANGER
+    cut. `cause`: "power" is measured, the temperature shows "heat", or only the "contactor" stays shut."""
+    state.danger_by |= {cause}
+    state.danger = WELDED if state.danger_by == {"contactor"} else DANGER
     state.trips.update({fault: replace(trip, done=LOUD) for fault, trip in state.trips.items() if trip.done != LOUD})

@@ -168,6 +168,11 @@ class Door:
         assume="a fair seal; 1 mm and more is a visible gap",
     )
     switch: bool = flag("a door switch is wired to the controller as well as into the contactor's coil", default=False)
+    catch: str | None = choice(
+        ("gives way", "holds"),
+        "whether its catch gives way to a push from inside (magnet, spring), or holds (latch, bolt, clamp)",
+        default=None,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -195,6 +200,27 @@ class Vent:
         "volume flow", "air drawn through the chamber, at room conditions", low=0.0, high=0.5, key="flow"
     )
     proved: bool = flag("a flow or pressure switch proves the ventilation to the controller", default=False)
+    proof: str | None = choice(
+        ("flow switch", "differential pressure", "fan contact"),
+        "what proves it; a contact of the fan's motor is no proof, as a fan turns before a shut damper too",
+        default=None,
+    )
+    switch_opens_m3_per_s: float | None = quantity(
+        "volume flow",
+        "flow below which the switch takes the heat, at room conditions: 80 % of the flow is usual",
+        default=None,
+        low=1e-6,
+        high=0.5,
+    )
+
+    @property
+    def proved_m3_per_s(self) -> float:
+        """The flow that is there while the switch is closed, m³/s: where it opens, or else the flow as described."""
+        return self.flow_m3_per_s if self.switch_opens_m3_per_s is None else self.switch_opens_m3_per_s
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if self.switch_opens_m3_per_s is not None and self.switch_opens_m3_per_s > self.flow_m3_per_s:
+            yield "switch_opens_m3_per_s", "the switch would open at more air than there is"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -245,6 +271,13 @@ class Elements:
     )
     limit_c: float | None = quantity(
         "temperature", "highest temperature of the element", default=None, low=100.0, high=1800.0
+    )
+
+    terminals_at_c: float | None = quantity(
+        "temperature", "where leads meet elements, after hours at the highest", default=None, low=0.0, high=800.0
+    )
+    leads_rated_c: float | None = quantity(
+        "temperature", "what the insulation of these leads bears", default=None, low=60.0, high=800.0
     )
 
     @property

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
+from ..thermal.wiring_rules import CANADA, CAPACITY_A, FIXED, IEC, PLUGS, RESIDUAL, UK, US
 from .fields import choice, flag, integer, many, numbers, one, positive, quantity, text
 
 #: Highest temperature at which each thermocouple type is accurate, °C: for T, J and E the upper end of tolerance class
@@ -29,6 +30,42 @@ class Supply:
         "area", "cross-section of one conductor", default=None, low=2e-7, high=1.2e-4, example="2.5 mm² or 14 AWG"
     )
     cable_length_m: float | None = quantity("length", "one-way length of the cable", default=None, low=0.1, high=500.0)
+    rules: str | None = choice(
+        (IEC, UK, US, CANADA), "wiring rules of the country; without it frequency and plug tell", default=None
+    )
+    connection: str | None = choice(
+        ("line and neutral", "two lines", "star", "delta"),
+        "what the elements hang on; star and delta are three phases, and the voltage is then the one between two lines",
+        default=None,
+    )
+    plug: str | None = choice((FIXED, *PLUGS), "how the oven is connected", default=None)
+    breaker_poles: int | None = integer("poles that the breaker opens together", low=1, high=4, default=None)
+    cable_laid: str | None = choice(
+        tuple(CAPACITY_A), "how the cable runs where it is worst cooled (North American rules do not ask)", default=None
+    )
+    cable_at_c: float | None = quantity(
+        "temperature", "warmest air along the cable, near the oven too", default=None, low=-30.0, high=80.0
+    )
+    cable_rated_c: float | None = quantity(
+        "temperature",
+        "what the cable's insulation bears (usually 70 °C, in North America 60 °C)",
+        default=None,
+        low=60.0,
+        high=260.0,
+        example="70 °C or 194 °F",
+    )
+    circuits_together: int | None = integer(
+        "loaded circuits in the same conduit or bundle, this one counted", low=1, high=20, default=None
+    )
+    earth_area_m2: float | None = quantity(
+        "area",
+        "cross-section of the protective conductor",
+        default=None,
+        low=2e-7,
+        high=1.2e-4,
+        example="2.5 mm² or 14 AWG",
+    )
+    residual: str | None = choice(RESIDUAL, "residual-current or ground-fault device before the oven", default=None)
     resistance_ohm: float = quantity(
         "electrical resistance",
         "resistance of the supply up to the oven",
@@ -69,6 +106,44 @@ class Switching:
         "current", "rated current of the solid-state relay", default=None, low=1.0, high=200.0
     )
     heat_sink_k_per_w: float | None = positive("thermal resistance", "relay's heat sink to air", 50.0, default=None)
+    cabinet_air_c: float | None = quantity(
+        "temperature",
+        "air at that heat sink in the hottest hour (45 °C is reckoned without it)",
+        default=None,
+        low=-10.0,
+        high=90.0,
+    )
+    relay_i2t_a2s: float | None = quantity(
+        "i2t", "I²t that the relay withstands, from its data sheet", default=None, low=1.0, high=1e6, key="relay i2t"
+    )
+    fuse_i2t_a2s: float | None = quantity(
+        "i2t",
+        "total I²t that the relay's own fuse lets through, at the supply's voltage",
+        default=None,
+        low=1.0,
+        high=1e6,
+        key="fuse i2t",
+    )
+    fuse_current_a: float | None = quantity(
+        "current", "rated current of the relay's own fuse", default=None, low=0.5, high=400.0
+    )
+    contactor_current_a: float | None = quantity(
+        "current",
+        "what the contactor carries in duty AC-1 at the cabinet's temperature",
+        default=None,
+        low=1.0,
+        high=400.0,
+    )
+    contactor_poles: int | None = integer("poles of the contactor that cut the elements", low=1, high=4, default=None)
+    feedback: str | None = choice(
+        ("mirror contact", "voltage behind it", "ordinary contact"),
+        "what tells that the contactor is open: a mirror contact (IEC 60947-4-1 annex F) cannot say so while a main "
+        "pole is welded, an ordinary auxiliary contact can",
+        default=None,
+    )
+    coil_circuit: str | None = choice(
+        ("24 V", "earthed control transformer", "mains"), "what the coil's circuit is fed from", default=None
+    )
     contactor_delay_s: float = quantity(
         "time", "time the contactor needs to pull in or drop out", default=0.05, low=0.0, high=1.0
     )

@@ -246,6 +246,8 @@ class Oven:
                     "0.02 kW to 20 kW is accepted"
                 ),
             )
+        if ohm is not None and self.supply.connection in ("star", "delta"):
+            yield "elements", "with three phases give the 'power' of all elements together, not a 'resistance'"
         if self.chamber.opening == "top" and self.walls.roof is not None:
             yield "walls", "an oven that opens at the top has its lid as 'door'; leave 'roof' out"
         if self.rig.ceiling_c is not None and self.rig.ceiling_c < self.limits.trip_at_c:

@@ -9,6 +9,7 @@ from .construction import Load
 from .document import parse_document, read_text
 from .fields import choice, flag, many, one, quantity, text
 from .oven import CEILING_C
+from .vapour import Vapour
 from .yaml_reader import read_root
 
 
@@ -83,6 +84,7 @@ class Schedule:
         "energy", "most energy before it is stopped", default=None, low=1e4, high=1e10
     )
     flammable_vapour: bool = flag("the load gives off flammable vapour: proved ventilation is required", default=False)
+    vapour: Vapour | None = one(Vapour, "what the load gives off that can burn, and how much of it", default=None)
     load: Load | None = one(Load, "what is put in, instead of the oven's usual load", default=None)
     cure: Cure | None = one(Cure, "cure to be credited", default=None)
     after_power_loss: str = choice(
@@ -96,6 +98,8 @@ class Schedule:
     def problems(self) -> Iterator[tuple[str, str]]:
         if self.steps[0].to_c is None:
             yield "steps", "the first step needs 'to': there is no temperature yet to hold"
+        if self.vapour is not None and not self.flammable_vapour:
+            yield "vapour", "this load gives off vapour that can burn: say 'flammable vapour: yes' too"
         top = (
             max(s.to_c for s in self.steps if s.to_c is not None)
             if any(s.to_c is not None for s in self.steps)

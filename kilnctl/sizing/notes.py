@@ -13,10 +13,9 @@ if TYPE_CHECKING:
 
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
-    """All notes: wiring, elements, the outside, what limits the temperature, what lies beyond the data."""
+    """All notes: elements, the outside, what limits the temperature, what lies beyond the data."""
     chamber_c = min(sizing.top_c, sizing.max_chamber_c)
     notes = [
-        *sizing.wiring.notes,
         *_element_notes(sizing, chamber_c),
         *_wire_notes(sizing, chamber_c),
         touch_note(sizing.shell_c(chamber_c), chamber_c),

@@ -23,6 +23,7 @@ from ..settings.document import Problem, SettingsError
 from ..settings.oven import Oven
 from ..thermal import elements as electric
 from .notes import notes_of
+from .wiring import Wiring, wiring_of
 
 #: Highest temperature that sizing looks at, °C; no oven of this kind gets hotter.
 HIGHEST_C = 1500.0
@@ -275,21 +276,9 @@ class Sizing:
         return e.power_w / self.steady.elements.surface_m2
 
     @cached_property
-    def wiring(self) -> electric.Wiring:
-        """Current, cable, breaker, relay and lights: hints."""
-        o = self.oven
-        return electric.wiring(
-            o.elements.power_w,
-            o.supply.voltage_v,
-            breaker_a=o.supply.breaker_a,
-            cable_m2=o.supply.cable_area_m2,
-            cable_m=o.supply.cable_length_m,
-            resistance_ohm=o.supply.resistance_ohm,
-            reactance_ohm=o.supply.reactance_ohm,
-            relay_a=o.switching.relay_current_a,
-            sink_k_per_w=o.switching.heat_sink_k_per_w,
-            ambient_c=o.site.ambient_c,
-        )
+    def wiring(self) -> Wiring:
+        """Current, and verdicts on cable, breaker, plug, relay, contactor and lights."""
+        return wiring_of(self.oven)
 
     @cached_property
     def notes(self) -> tuple[str, ...]:

@@ -1,9 +1,7 @@
-"""Heating elements and what feeds them: wire, surface load, current, cable, relay, voltage step. Hints for the maker;
-local wiring codes and a licensed electrician decide."""
+"""Heating elements: wire, resistance, surface load."""
 
 import bisect
 import math
-from dataclasses import dataclass
 
 #: Resistivity at 20 °C (ohm·m), its factor Ct against temperature (°C), highest element temperature (°C), density
 #: (kg/m³). Makers' tables, from memory.
@@ -30,12 +28,6 @@ SURFACE_LOAD = {
     "nickel-chromium": ((20, 45000.0), (700, 35000.0), (900, 20000.0), (1050, 10000.0)),
     "sheathed": ((20, 40000.0), (300, 25000.0), (500, 12000.0)),
 }
-#: Current-carrying capacity of copper cable in conduit or wall, A against mm² (common practice, rounded down; the local
-#: code decides).
-CABLE_A = ((1.0, 11.0), (1.5, 14.5), (2.5, 19.5), (4.0, 26.0), (6.0, 34.0), (10.0, 46.0), (16.0, 61.0))
-COPPER_OHM_M = 1.9e-8  # at a warm 40 °C
-RELAY_W_PER_A = 1.2  # on-state loss of a solid-state relay (from memory: 1.0 to 1.5 W/A)
-RELAY_SINK_C = 65.0  # hottest heat sink: 45 K above a room of 20 °C, less in a warm cabinet (common practice)
 
 
 def _along(points, x: float) -> float:
@@ -91,89 +83,3 @@ def recommended_load_w_m2(alloy: str, chamber_c: float) -> float:
     if chamber_c > t1:
         return max(0.0, load1 + (load1 - load0) / (t1 - t0) * (chamber_c - t1))
     return _along(table, chamber_c)
-
-
-@dataclass(frozen=True)
-class Wiring:
-    """current_a in A, voltage_drop (share), step (share the supply dips when the elements switch on), relay_loss_w in
-    W, sink_k_per_w in K/W (largest heat sink resistance), notes in plain words."""
-
-    current_a: float
-    voltage_drop: float
-    step: float
-    relay_loss_w: float
-    sink_k_per_w: float
-    notes: tuple[str, ...]
-
-
-def wiring(
-    power_w: float,
-    voltage_v: float,
-    *,
-    breaker_a: float | None = None,
-    cable_m2: float | None = None,
-    cable_m: float | None = None,
-    resistance_ohm: float = 0.4,
-    reactance_ohm: float = 0.25,
-    relay_a: float | None = None,
-    sink_k_per_w: float | None = None,
-    ambient_c: float = 20.0,
-) -> Wiring:
-    """Current and what it means for breaker, cable, relay and lights. Hints, not a wiring design. Raises ValueError for
-    a power or voltage that is not above zero, and for surroundings (ambient_c) as hot as a relay's heat sink may
-    be."""
-    _positive(power_w=power_w, voltage_v=voltage_v)
-    if not ambient_c < RELAY_SINK_C:
-        raise ValueError(f"ambient_c = {ambient_c:g} °C: a relay's heat sink should stay below {RELAY_SINK_C:.0f} °C")
-    current = power_w / voltage_v
-    drop = 2.0 * COPPER_OHM_M * cable_m / cable_m2 * current / voltage_v if cable_m2 and cable_m else 0.0
-    # A resistive load behind R + jX is a voltage divider; X is in quadrature and counts for little.
-    load = voltage_v**2 / power_w
-    step = 1.0 - load / math.hypot(load + resistance_ohm, reactance_ohm)
-    loss = RELAY_W_PER_A * current
-    largest = (RELAY_SINK_C - ambient_c) / loss
-    notes = []
-    if breaker_a is not None and current > 0.8 * breaker_a:
-        notes.append(
-            f"{current:.1f} A for hours is more than 80 % of the {breaker_a:.0f} A breaker (common practice): "
-            "ask an electrician"
-        )
-    if cable_m2 is not None:
-        notes += _cable_notes(cable_m2 * 1e6, current)
-        if drop > 0.03:
-            notes.append(f"the cable drops {100 * drop:.1f} % of the voltage; 3 % is a usual limit (common practice)")
-    if relay_a is not None and current > 0.5 * relay_a:
-        notes.append(
-            f"the relay carries {current:.1f} A of its {relay_a:.0f} A; "
-            "half of the printed rating is prudent (from memory)"
-        )
-    if sink_k_per_w is not None and sink_k_per_w > largest:
-        notes.append(
-            f"the relay's heat sink ({sink_k_per_w:.1f} K/W) is too small for {loss:.0f} W; {largest:.1f} K/W or less"
-        )
-    if step > 0.033:
-        notes.append(
-            f"switching on dips the supply by {100 * step:.1f} %, above the 3.3 % of IEC 61000-3-3 (from memory)"
-        )
-    return Wiring(current, drop, step, loss, largest, tuple(notes))
-
-
-def _cable_notes(area_mm2: float, current_a: float) -> list[str]:
-    allowed, (thinnest, _), (thickest, _) = _along(CABLE_A, area_mm2), CABLE_A[0], CABLE_A[-1]
-    if area_mm2 < thinnest - 1e-9:
-        return [
-            (
-                f"a {area_mm2:.2f} mm² cable is too thin for fixed heating: {thinnest:.0f} mm² is the least listed "
-                "(common practice)"
-            )
-        ]
-    if area_mm2 > thickest + 1e-9:
-        return [f"a {area_mm2:.0f} mm² cable is beyond the table, which ends at {thickest:.0f} mm²: ask an electrician"]
-    if current_a > allowed:
-        return [
-            (
-                f"{current_a:.1f} A is more than a {area_mm2:.1f} mm² cable usually carries "
-                f"({allowed:.0f} A, common practice)"
-            )
-        ]
-    return []

@@ -63,6 +63,8 @@ def test_check_says_what_it_understood():
     done = kilnctl("check", CABINET, CURE)
     assert done.returncode == 0
     assert "Curing cabinet can do it" in done.stdout and "assumed" in done.stdout and "3.00 kW" in done.stdout
+    assert "if the control sensor reads too low, the energy limiter ends the heat before" in done.stdout
+    assert "a learning run brings that down" in done.stdout
 
 
 def test_rehearse_prints_a_summary_and_the_thermostat_beside_it(cure):

@@ -33,6 +33,8 @@ ANSWERS = {
         "frequency": "50 Hz",
         "fan": "yes",
         "vented": "yes",
+        "flow": "6 m³/h",
+        "proof": "flow switch",
     },
     "american": {
         "name": "Spring furnace",
@@ -107,8 +109,10 @@ class Newcomer:
 def skipped(key, answers):
     """Questions that do not come up: `new` leaves them out too."""
     backing = answers.get("backing") or (PURPOSES[answers["purpose"]][5] or ("none",))[0]
-    return (key == "backing thickness" and backing == "none") or (
-        key == "vented" and answers["purpose"] != "powder coat"
+    return (
+        (key == "backing thickness" and backing == "none")
+        or (key == "vented" and answers["purpose"] != "powder coat")
+        or (key in ("flow", "proof") and key not in answers)
     )
 
 

@@ -1,6 +1,7 @@
 """The loop: a real service on a virtual rig behind it, channels that fail, and a restart in between."""
 
 import contextlib
+import datetime
 import json
 import os
 import signal
@@ -15,6 +16,7 @@ from kilnctl.cli import main
 from kilnctl.notify import channels
 from kilnctl.notify.postman import Postman
 from kilnctl.notify.watch import Notice
+from kilnctl.record import care
 from kilnctl.service.socket_server import ask
 from kilnctl.settings.notify import Channel, Notify
 
@@ -128,6 +130,25 @@ def test_only_the_kinds_that_a_channel_tells_go_there(tmp_path):
     until(lambda: kept(tmp_path))
     postman.close()
     assert [m["kind"] for m in kept(tmp_path)] == ["trip"]
+
+
+def test_a_test_that_is_due_is_told_once_and_again_when_its_time_has_come_anew(tmp_path, monkeypatch):
+    monkeypatch.setattr("kilnctl.notify.postman.DUE_EVERY_S", 0.0)
+    done = [care.CareDone(name, "2026-01-01", "A", "") for name in care.NAMES]
+    days = [datetime.date(2026, 1, 15)]
+    postman = Postman(keeper(tmp_path), tmp_path / "w.json", due=lambda: care.due(tuple(done), days[0]))
+    postman.round({"oven": "kiln"})
+    days[0] = datetime.date(2026, 2, 1)
+    for _ in range(3):
+        postman.round({"oven": "kiln"})
+    until(lambda: len(kept(tmp_path)) == 2)
+    done.append(care.CareDone("limiter", "2026-02-01", "A", ""))
+    days[0] = datetime.date(2026, 3, 10)
+    postman.round(None)
+    until(lambda: len(kept(tmp_path)) == 3)
+    postman.close()
+    subjects = [m["words"].split(".")[0] for m in kept(tmp_path)]
+    assert subjects == ["Due: residual-current device", "Due: limiter", "Due: limiter"]
 
 
 NOTIFY = """notify: the yard

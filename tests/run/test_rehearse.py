@@ -147,8 +147,8 @@ def test_a_sluggish_plant_from_outside_is_no_stuck_relay_after_a_purge(oven, to_
     relay that conducts."""
     cabinet = oven("curing-cabinet")
     plan = schedule_of(
-        f"schedule: purged\nflammable vapour: yes\nsteps:\n  - {{to: {to_c:.0f} °C, hold: 6 min, within: 3 K}}\n  - "
-        f"{{to: 70 °C, let cool: yes}}\n",
+        "schedule: purged\nflammable vapour: yes\nvapour: {powder: 60 g, volatiles: 4 %}\nsteps:\n"
+        f"  - {{to: {to_c:.0f} °C, hold: 6 min, within: 3 K}}\n  - {{to: 70 °C, let cool: yes}}\n",
         "p",
     )
     run = rehearse(cabinet, plan, plant=load_plant(f"{ROOT}/configs/plants/four_masses.py:FourMasses", cabinet))

@@ -5,6 +5,7 @@ from typing import Any
 
 from kilnctl import Reading
 from kilnctl.safety import Permit, Policy, SafetyState, Tick, Verdict, judge
+from kilnctl.safety.coolest import Coolest
 from kilnctl.safety.judge import cause_stands
 
 BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
@@ -105,6 +106,37 @@ HOT: dict[str, Any] = dict(chamber=lambda t: steady(t) + 100.0, limit_c=201.0)
 FULL: dict[str, Any] = dict(unexplained_w=0.0, full_power_w=3000.0)
 
 
+#: A quick oven that takes 10 W/K from room air of 20 °C.
+SMALL = Coolest(
+    full_w=3000.0,
+    power_share=1.0,
+    unmetered_share=0.8,
+    room_c=20.0,
+    element_j_per_k=10.0,
+    element_w_per_k=50.0,
+    element_m2=0.0,
+    chamber_j_per_k=100.0,
+    film_w_per_k=100.0,
+    film_m2=0.0,
+    lining_j_per_k=(10.0, 10.0, 10.0, 10.0),
+    lining_w_per_k=(4.0, 4.0, 4.0, 4.0),
+    rise_per_k=(0.0, 0.0, 0.0, 0.0),
+    capacity_rise_per_k=(0.0, 0.0, 0.0, 0.0),
+    leak_w_per_k=9.01,
+    leak_rise_per_k=0.0,
+    contents_j_per_k=50.0,
+    contents_w_per_k=20.0,
+    contents_m2=0.0,
+    extra_w=0.0,
+    door_w_per_k=200.0,
+    door_m2=0.0,
+    water_j=0.0,
+    lag_s=5.0,
+    apart_k=12.0,
+    apart_share=0.025,
+)
+
+
 def scene(trip, miss, policy=None, before=None, seconds=1500):
     return dict(trip=trip, miss=miss, policy=policy or {}, before=before or {}, seconds=seconds)
 
@@ -171,6 +203,8 @@ SCENES = {
     "heat-no-rise": scene(
         dict(tick=dict(fired=1.0)), dict(tick=dict(fired=1.0, full_power_w=3000.0, holding_w=2200.0))
     ),
+    # 100 °C takes some 800 W; the sensor may be wrong by 14 K.
+    "energy-says-hotter": scene(dict(tick=dict(power_w=1200.0)), dict(tick=dict(power_w=850.0)), dict(coolest=SMALL)),
     "rise-no-heat": scene(
         dict(chamber=ramp(0.05), tick=dict(fired=0.0)),
         dict(chamber=lambda t: 100.0 + min(0.05 * t, 5.0), tick=dict(fired=0.0)),
@@ -224,6 +258,7 @@ CAUSE_SHOWS = {
     "sensors-disagree",
     "cold-junction",
     "reading-fell",
+    "energy-says-hotter",
     "relay-on-unasked",
     "supply-lost",
     "ventilation",

@@ -37,13 +37,16 @@ def below(
     [
         ("over-oven", "chamber", 300.0, dataclasses.replace(BOTH, schedule_trip_c=1000.0)),
         ("over-schedule", "chamber", 250.0, BOTH),
-        ("over-oven", "limit_c", 300.0, BOTH),
+        ("over-oven", "limit_c", 300.0, dataclasses.replace(BOTH, schedule_trip_c=1000.0)),
+        ("over-schedule", "limit_c", 250.0, BOTH),
         ("over-part", "part_c", 210.0, dataclasses.replace(BOTH, part_trip_c=210.0)),
+        ("over-oven", "part_c", 300.0, dataclasses.replace(BOTH, schedule_trip_c=1000.0)),
+        ("over-schedule", "part_c", 250.0, BOTH),
     ],
 )
 def test_above_a_limit_there_is_no_heat_and_after_two_seconds_a_trip(fault, name, at, policy):
     for value, over in ((at, False), (at + 0.01, True)):
-        s, reading = state(), {"limit_c": 290.0, name: value}
+        s, reading = state(), {"limit_c": 240.0, name: value}
         for now, last in ((1000.0, False), (1001.9, False), (1002.0, True)):
             assert below(s, policy, now=now, **reading) is (not over)
             assert set(s.trips) == ({fault} if over and last else set())
@@ -55,20 +58,21 @@ def test_the_coldest_and_too_hot_are_temperatures_too():
     policy = dataclasses.replace(BOTH, has_part_sensor=True, part_trip_c=200.0)
     assert below(state(), policy, chamber=-60.0, part_c=-60.0, limit_c=-60.0)
     for hot, fault in (
-        (dict(part_c=5000.0, limit_c=100.0), "over-part"),
-        (dict(part_c=100.0, limit_c=5000.0), "over-oven"),
+        (dict(part_c=5000.0, limit_c=100.0), {"over-part", "over-oven", "over-schedule"}),
+        (dict(part_c=100.0, limit_c=5000.0), {"over-oven", "over-schedule"}),
     ):
         s = state()
         for now in (1000.0, 1002.0):
             assert not below(s, policy, now=now, **hot)
-        assert set(s.trips) == {fault}
+        assert set(s.trips) == fault
 
 
 def test_two_sensors_above_the_same_limit_have_a_clock_each():
     s = state()
     below(s, BOTH, limit_c=301.0)
-    below(s, BOTH, chamber=301.0, now=1001.0, limit_c=290.0)
-    below(s, BOTH, limit_c=301.0, now=1002.0)
+    below(s, BOTH, chamber=301.0, now=1001.0, limit_c=240.0)
+    below(s, BOTH, limit_c=240.0, part_c=301.0, now=1002.0)
+    below(s, BOTH, limit_c=301.0, now=1003.0)
     assert not s.trips
 
 
@@ -218,7 +222,15 @@ def test_the_lag_is_allowed_for_in_every_look_that_is_believed():
         ("over-oven", dict(limit_c=-math.inf), True),
         ("over-schedule", dict(chamber=248.0), False),
         ("over-schedule", dict(chamber=248.1), True),
-        ("over-schedule", dict(limit_c=290.0), False),
+        ("over-schedule", dict(limit_c=248.0), False),
+        ("over-schedule", dict(limit_c=248.1), True),
+        ("over-schedule", dict(limit_c=math.nan), True),
+        ("over-schedule", dict(part_c=248.0), False),
+        ("over-schedule", dict(part_c=248.1), True),
+        ("over-schedule", dict(part_c=math.nan), False),
+        ("over-oven", dict(part_c=298.0), False),
+        ("over-oven", dict(part_c=298.1), True),
+        ("over-oven", dict(part_c=400.0, faults=("part-open",)), False),
         ("over-part", dict(part_c=198.0), False),
         ("over-part", dict(part_c=198.1), True),
         ("over-part", dict(part_c=None), True),

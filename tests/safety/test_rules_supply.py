@@ -8,7 +8,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, rules_supply
 from kilnctl.safety.rule import Look
-from kilnctl.safety.state import DANGER
+from kilnctl.safety.state import DANGER, WELDED
 from tests.safety.safety_scenes import stands
 
 SEEN = Reading(100.0)
@@ -192,7 +192,7 @@ def test_the_contactor_has_a_second_to_follow_and_another_to_be_sure(coil, close
     for now in (1000.0, 1000.9, 1001.0, 1001.9):
         assert told(s, now=now, dt=0.1, powered=powered, contactor_closed=closed) == set()
     assert told(s, now=2000.0, dt=0.1, powered=powered, contactor_closed=closed) == ({fault} if fault else set())
-    assert s.danger == (DANGER if fault == "contactor-welded" else "")
+    assert s.danger == (WELDED if fault == "contactor-welded" else "")
 
 
 def test_the_second_to_follow_is_whole():
@@ -226,14 +226,41 @@ def test_unasked_power_is_summed_beyond_a_twentieth(commanded, fired, dt, had, s
     assert not told(s, dt=dt, commanded=commanded, fired=fired) and s.unasked == pytest.approx(sum_s)
 
 
-@pytest.mark.parametrize(
-    "coil, coil_s, danger", [(False, 999.0, DANGER), (False, 999.1, ""), (True, 0.0, ""), (None, 0.0, "")]
-)
-def test_unasked_power_trips_above_its_seconds_and_is_shouted_where_the_contactor_should_be_open(coil, coil_s, danger):
+@pytest.mark.parametrize("coil, coil_s", [(False, 998.0), (True, 0.0), (None, 0.0)])
+def test_unasked_power_trips_above_its_seconds_and_is_no_danger_by_itself(coil, coil_s):
+    """What made the trip may have flowed while the contactor was closed."""
     for had, faults in ((2.5, set()), (2.51, {"relay-on-unasked"})):
         s = state(unasked=had, coil=coil, coil_s=coil_s)
-        assert told(s, dt=0.0, commanded=0.2, fired=0.6) == faults and s.danger == (danger if faults else "")
+        assert told(s, dt=0.0, commanded=0.2, fired=0.6) == faults and s.danger == ""
     assert "for 60 % of the time while 20 %" in s.trips["relay-on-unasked"].seen
+
+
+@pytest.mark.parametrize(
+    "coil, coil_s, dt, had, sum_s",
+    [
+        (False, 998.0, 1.0, 1.0, 1.35),
+        (False, 998.0, 0.5, 1.0, 1.175),
+        (False, 998.01, 1.0, 1.0, 0.0),
+        (True, 0.0, 1.0, 1.0, 0.0),
+        (None, 0.0, 1.0, 1.0, 0.0),
+    ],
+)
+def test_power_past_the_contactor_is_summed_over_looks_in_which_it_should_be_open_all_the_time(
+    coil, coil_s, dt, had, sum_s
+):
+    s = state(coil=coil, coil_s=coil_s, unasked_open=had)
+    told(s, dt=dt, commanded=0.2, fired=0.6)
+    assert s.unasked_open == pytest.approx(sum_s) and s.danger == ""
+
+
+def test_power_past_the_contactor_is_shouted_above_its_seconds():
+    for had, danger in ((2.5, ""), (2.51, DANGER)):
+        s = state(coil=False, coil_s=990.0, unasked_open=had)
+        told(s, dt=0.0, commanded=0.2, fired=0.6)
+        assert s.danger == danger and s.danger_by == ({"power"} if danger else set())
+    s = state(coil=False, coil_s=990.0, unasked_open=0.02)
+    told(s, commanded=0.0, fired=0.0)
+    assert s.unasked_open == 0.0
 
 
 @pytest.mark.parametrize(

@@ -140,4 +140,5 @@ def test_too_little_heat_for_five_minutes_is_told(fired, share, told):
         )
         assert bool(warnings) is (told and now == 300.0)
     if told:
-        assert f"seem to give {-100.0 * share / fired:.0f} % less" in warnings[0]
+        assert f"{-100.0 * share / fired:.0f} % of the heat is missing" in warnings[0]
+        assert warnings[0].startswith("compare the control sensor with another")

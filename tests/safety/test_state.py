@@ -69,7 +69,8 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     assert made.trips == {"sensor-open": LATCHED} and made.over == {} and made.believed == {"sensor-jump": (200.0, 5.0)}
     # It keeps the latches and what was believed before them, the clock, what was fired lately, and what the rig is.
     kept = {"trips", "believed", "time_s", "step", "good_s", "reach_k", "raw_since_s", "sample_since_s", "fired_60"}
-    kept |= {"fired_300", "coil_s", "door_told", "danger"}
+    kept |= {"fired_300", "coil_s", "door_told", "danger", "danger_by", "danger_top_c", "cut_s"}
+    kept |= {"lumps_c"}
     for name in {f.name for f in dataclasses.fields(SafetyState)} - kept - {"settled_s"}:
         assert getattr(made, name) == getattr(fresh, name), name
     for name in kept - {"trips", "believed"}:

@@ -73,7 +73,7 @@ def test_numbers_that_are_none_keep_a_cause_standing(odd):
         assert acknowledge(bench.state, bench.policy, Reading(100.0), bench.later(**tick), "k")[1] == (rule,)
     bench = play("over-oven", "trip")
     assert acknowledge(bench.state, bench.policy, Reading(100.0, limit_c=odd), bench.later(), "k")[1] == (
-        ("over-oven",) if odd is not None else ()
+        ("over-oven", "over-schedule") if odd is not None else ()
     )
     bench = play("over-part", "trip")
     assert acknowledge(bench.state, bench.policy, Reading(100.0, part_c=odd), bench.later(), "k")[1] == ("over-part",)
@@ -246,8 +246,13 @@ def test_terminals_that_jump_trip_and_terminals_that_warm_do_not():
 @pytest.mark.parametrize(("where", "limit"), [("chamber", 250.0), ("limit_c", 300.0), ("part_c", 210.0)])
 @pytest.mark.parametrize("above", [-0.001, 0.0, 0.001, 1.0])
 def test_heat_is_off_at_once_above_a_limit_and_trips_after_two_seconds(where, limit, above):
-    quiet = {**QUIET, "chamber": limit - 3.0 if where == "chamber" else steady, "limit_c": min(limit - 3.0, 260.0)}
-    bench = Bench(part_trip_c=210.0, has_limit_sensor=where != "part_c", disagreement_s=180.0).feed(20, **quiet)
+    quiet = {**QUIET, "chamber": limit - 3.0 if where == "chamber" else steady, "limit_c": min(limit - 3.0, 240.0)}
+    bench = Bench(
+        schedule_trip_c=300.0 if where == "limit_c" else 250.0,
+        part_trip_c=210.0,
+        has_limit_sensor=where != "part_c",
+        disagreement_s=180.0,
+    ).feed(20, **quiet)
     assert bench.verdict.permit is not None
     bench.feed(1, **{**quiet, where: limit + above})
     assert (bench.verdict.permit is None) is (above > 0.0) and bench.faults == set()

@@ -61,11 +61,17 @@ def test_size_for_programs(capsys):
 
 
 def test_new_with_all_defaults_is_accepted_by_everything(here, tmp_path):
-    path = tmp_path / "mine.yaml"
+    path, cure = tmp_path / "mine.yaml", CONFIGS / "schedules" / "powder-cure.yaml"
     assert here("new", path, "--defaults").returncode == 0
-    for command in (("check", path, CONFIGS / "schedules" / "powder-cure.yaml"), ("size", path)):
+    for command in (("check", path), ("size", path)):
         done = here(*command)
         assert done.returncode == 0, done.stderr
+    # Nobody has said that air goes through it: powder is refused until its fan and switch are described.
+    done = here("check", path, cure)
+    assert done.returncode == 2 and "no proved ventilation" in done.stderr
+    path.write_text(path.read_text() + "vent: {flow: 3 m³/h, proved: yes, proof: flow switch}\n")
+    done = here("check", path, cure)
+    assert done.returncode == 0, done.stderr
     # What the oven is made for begins with minutes of purging: a short one shows the same.
     (tmp_path / "short.yaml").write_text("schedule: short\nsteps:\n  - {to: 80 °C, hold: 5 min}\n")
     done = here("rehearse", path, tmp_path / "short.yaml", "--out", tmp_path / "runs", "--quiet")

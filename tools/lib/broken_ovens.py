@@ -9,6 +9,7 @@ import math
 import pickle
 import random
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from scenarios import WORKSHOP, oven_file, schedule_file
 
@@ -21,7 +22,9 @@ from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.reading import Reading
 from kilnctl.run.chain import Actuation, Chain
 from kilnctl.run.prepare import holding_table, prepare
+from kilnctl.settings.construction import Load
 from kilnctl.settings.oven import Oven
+from kilnctl.settings.schedule import Schedule
 
 PHASES = ("heat-up", "soak", "cooling", "idle")
 #: Wiring → what is not there.
@@ -78,9 +81,15 @@ class Holding:
         return {"model": self.model, "made_for": self.made_for}
 
 
+def file_of(name: str) -> Path:
+    """The description of an oven of the workshop, or a file."""
+    return Path(name) if name.endswith(".yaml") else oven_file(name)
+
+
 class Bench:
     """A chain on a virtual oven, one tick a call; `lacks`: what of a WIRING is not there; `door_switch`: there is one,
-    whatever the description says."""
+    whatever the description says; `model`: a trained one's file; `put_in`: what is really in, instead of the described
+    load."""
 
     def __init__(
         self,
@@ -89,21 +98,25 @@ class Bench:
         lacks: tuple[str, ...],
         variation: Variation = AS_DESCRIBED,
         conditions: Conditions = ORDINARY,
-        schedule: str | None = None,
+        schedule: str | Schedule | None = None,
         door_switch: bool = False,
+        model: str | None = None,
+        put_in: Load | None = None,
     ) -> None:
-        oven, plan = (
-            load_oven(oven_file(name)),
-            load_schedule(schedule_file(schedule or WORKSHOP[name].everyday)),
-        )
+        oven = load_oven(file_of(name))
+        name_of = WORKSHOP[name].everyday if schedule is None else schedule
+        plan = name_of if isinstance(name_of, Schedule) else load_schedule(schedule_file(name_of))
         if "second" in lacks:
             oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, limit=None))
+        if "part" in lacks:
+            oven = dataclasses.replace(oven, sensors=dataclasses.replace(oven.sensors, part=None))
         if door_switch or "door" in lacks:
             oven = dataclasses.replace(oven, door=dataclasses.replace(oven.door, switch=door_switch))
         load = plan.load or oven.usual_load
         # What the rig of such an oven cannot measure.
         told = {
-            "power": ("fired", "current_a", "commanded"),
+            "power": ("fired", "current_a", "mean_current_a", "commanded"),
+            "supply": ("supply_v",),
             "contactor": ("contactor_closed",),
             "door": ("door_open",),
         }
@@ -112,11 +125,9 @@ class Bench:
             oven.control.tick_s,
             {f: None for part in lacks for f in told.get(part, ())},
         )
-        self.plant = VirtualOven(oven, load=load, seed=seed, variation=variation, conditions=conditions)
-        model = day_zero(oven, load, plan.top_c)
-        run = prepare(oven, plan, model, self.plant.chamber_c)
-        policy = safety.policy_for(oven, plan, model)
-        self.chain = Chain(dataclasses.replace(run, policy=policy, holding=Holding(model, oven)))
+        self.plant = VirtualOven(oven, load=put_in or load, seed=seed, variation=variation, conditions=conditions)
+        run = prepare(oven, plan, model or day_zero(oven, load, plan.top_c), self.plant.chamber_c)
+        self.chain = Chain(dataclasses.replace(run, holding=Holding(run.model, oven)))
         self.act: Actuation | None = None
         self.warned: set[str] = set()
         self.step, self.unasked_s, self.read, self.read_s = 0, 0.0, None, 0.0

@@ -65,6 +65,7 @@ steps:
 highest: 180 °C
 part highest: 140 °C
 flammable vapour: yes
+vapour: {powder: 60 g, volatiles: 4 %}
 cure: {at: 120 °C, time: 8 min}
 """,
         },

@@ -61,3 +61,6 @@ COAST
 LEVEL
 FALL
 UNFINISHED
+# notify: names that libraries call.
+on_connect
+redirect_request

@@ -1,0 +1,29 @@
+"""`kilnctl doctor [OVEN]`: what is wrong on this computer, each with its remedy."""
+
+import argparse
+
+from ..body import load_oven
+from ..service import computer
+from ..service.operating_system import places
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("oven", nargs="?", help="oven file (YAML): what it needs of this computer is looked at too")
+    parser.add_argument("--home", metavar="DIR", help="the service's --home, if it is given one")
+    parser.add_argument("--out", metavar="DIR", default="runs", help="folder of records (default: runs)")
+
+
+def run(args: argparse.Namespace) -> int:
+    oven = load_oven(args.oven) if args.oven else None
+    home, socket = places(oven.name if oven else "any oven", args.home)
+    findings = computer.examine(oven.rig if oven else None, home, socket, args.out)
+    width = max(len(f.about) for f in findings)
+    for finding in findings:
+        print(f"{finding.grade:<6} {finding.about:<{width}}  {finding.seen}")
+        if finding.remedy:
+            print(f"{'':<6} {'':<{width}}  → {finding.remedy}")
+    wrong = sum(f.grade == computer.WRONG for f in findings)
+    print(
+        "\n" + (f"{wrong} to mend before an oven is run here" if wrong else "nothing here stands in the way of a run")
+    )
+    return 1 if wrong else 0

@@ -1,0 +1,211 @@
+"""How wrong a model may be, and the coolest oven that this allows (`kilnctl.safety.coolest`), for the energy limiter.
+
+All bounds of that limiter stand here, in one place. A factor above 1 says by how much the coolest oven takes or loses
+more than the model says."""
+
+import math
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from ..body import bodies_in, plate_of
+from ..body.openings import Openings
+from ..safety.coolest import Coolest, step
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from ..thermal.air import air
+from ..thermal.bridges import open_door_kg_s
+from .energy import CHAMBER, ELEMENT, EnergyModel
+from .parameters import PARAMETERS, scaled
+from .trained_file import TrainedModel, load_model
+from .uncertainty import uncertainty_of
+
+#: Standard deviations that a fit's doubt counts for.
+SPREADS = 2.0
+#: What "may be off by" is multiplied by, for a description that is a little further off.
+MORE = 1.25
+#: What no record shows: a fit's losses and capacities are doubted by at least these shares.
+LEAST_LOSSES, LEAST_CAPACITY = 0.06, 0.06
+#: Above the highest temperature that was learnt, losses are doubted by this share more for each share of that rise.
+BEYOND = 0.1
+#: The load may weigh so many times what the files say (common practice: nobody weighs each one), and holds so much more
+#: water.
+LOAD_TIMES, WATER_TIMES = 3.0, 1.3
+#: Heat of evaporation of cold water, J/kg (2.50e6 at 0 °C, steam tables), rounded up.
+STEAM_J_PER_KG = 2.6e6
+#: An open door lets out so many times what the formulas say.
+DOOR_TIMES = 1.5
+#: The room may be so much colder than the description says, K.
+ROOM_K = 10.0
+#: What the control sensor itself may read too low by: K, and share of its °C above the room (a wire of class 2 is
+#: allowed 0.75 %; the place in the chamber and ageing the rest. Common practice).
+APART_K, APART_SHARE = 12.0, 0.025
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Factors of losses past and through the lining, of its and the chamber's capacities, and of films; words that say
+    where they are from; the least share of the power that is reckoned; and whether it was learnt from records."""
+
+    losses: float
+    leak: float
+    capacity: float
+    films: float
+    words: str
+    power: float = 1.0
+    learnt: bool = False
+
+
+#: A model that nothing is known of: twice the standard deviations of `kilnctl.model.parameters` before any data.
+DAY_ZERO = Doubt(1.5, 2.0, 1.35, 1.6, "with a model from the description alone")
+
+
+@lru_cache(maxsize=32)
+def day_zero_doubt(oven: Oven, load: Load | None) -> Doubt:
+    """Of the model that the description gives, from what `kilnctl.model.uncertainty` says that it may be off by."""
+    known = uncertainty_of(oven, load)
+    losses = 1.0 + MORE * known.loss  # leaks are in it
+    return replace(
+        DAY_ZERO,
+        losses=losses,
+        leak=losses,
+        capacity=1.0 + MORE * known.capacity,
+        power=max(0.5, 1.0 - MORE * known.power),
+    )
+
+
+def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
+    """Of a trained model, at temperatures up to top_c. Files without a covariance count as the description alone."""
+    if not trained.covariance:
+        return DAY_ZERO
+    model = trained.model
+    held_c = min(top_c, max(trained.high_c, model.ambient_c + 20.0))
+    losses = math.exp(SPREADS * _spread(trained, lambda m: m.steady(held_c)[1]))
+    heated_s = (300.0, 1200.0, 4800.0)
+    capacity = math.exp(2.0 * SPREADS * max(_spread(trained, lambda m, s=s: _risen_k(m, s)) for s in heated_s))
+    beyond = BEYOND * max(0.0, top_c - trained.high_c) / max(20.0, trained.high_c - model.ambient_c)
+    losses = min(DAY_ZERO.losses, max(losses, 1.0 + LEAST_LOSSES) + beyond)
+    capacity = min(DAY_ZERO.capacity, max(capacity, 1.0 + LEAST_CAPACITY))
+    return Doubt(losses, losses, capacity, 1.0 + LEAST_CAPACITY, "with a model learnt from records", learnt=True)
+
+
+def doubt_in(oven: Oven, model: TrainedModel | str | Path) -> Doubt:
+    """Of a trained model or its file, up to the oven's trip. Raises KilnctlError as `load_model` does."""
+    trained = model if isinstance(model, TrainedModel) else load_model(model, oven)
+    return doubt_of(trained, oven.limits.trip_at_c)
+
+
+def _risen_k(model: EnergyModel, heated_s: float) -> float:
+    """Rise of the chamber in so long at full power from cold, K. (By about half a per cent for one of the capacity.)"""
+    x, steps = model.rest(model.ambient_c), 60
+    for _ in range(steps):
+        x = model.step(x, model.power_w, heated_s / steps, model.ambient_c)
+    return x[CHAMBER] - model.ambient_c
+
+
+def _spread(trained: TrainedModel, quantity) -> float:
+    """Standard deviation of the logarithm of a positive quantity, by the delta method."""
+    of = {p.name: p for p in PARAMETERS}
+    h, slopes = 1e-3, []
+    for name in trained.covariance_of:
+        up, down = (quantity(scaled(trained.model, (of[name],), (s,))) for s in (h, -h))
+        slopes.append(math.log(max(up, 1e-9) / max(down, 1e-9)) / (2.0 * h))
+    row = np.array(slopes)
+    return math.sqrt(max(0.0, float(row @ np.array(trained.covariance) @ row)))
+
+
+def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO) -> Coolest:
+    """The coolest oven that the doubt about `model` allows."""
+    sag = oven.supply.tolerance
+    door_w, door_m2 = _door(oven)
+    more, hold = doubt.losses, doubt.capacity
+    contents = 1.0 + (LOAD_TIMES - 1.0) * _load_share(oven, load)
+    return Coolest(
+        full_w=model.power_w,
+        power_share=doubt.power,
+        unmetered_share=doubt.power * (1.0 - sag) ** 2 if doubt.learnt else min(doubt.power, (1.0 - sag) ** 2),
+        room_c=model.ambient_c - ROOM_K,
+        element_j_per_k=hold * model.element_j_per_k,
+        element_w_per_k=model.element_w_per_k,
+        element_m2=model.element_m2,
+        chamber_j_per_k=hold * model.chamber_j_per_k,
+        film_w_per_k=doubt.films * model.film_w_per_k,
+        film_m2=doubt.films * model.film_m2,
+        lining_j_per_k=_times(hold, model.lining_j_per_k),
+        lining_w_per_k=_times(more, model.lining_w_per_k),
+        rise_per_k=model.rise_per_k,
+        capacity_rise_per_k=model.capacity_rise_per_k,
+        leak_w_per_k=doubt.leak * model.leak_w_per_k,
+        leak_rise_per_k=model.leak_rise_per_k,
+        contents_j_per_k=contents * model.contents_j_per_k,
+        contents_w_per_k=contents * model.contents_w_per_k,
+        contents_m2=contents * model.contents_m2,
+        extra_w=0.0,  # the fan may stand still
+        door_w_per_k=door_w,
+        door_m2=door_m2,
+        water_j=WATER_TIMES * STEAM_J_PER_KG * (load.moisture_kg if load is not None else 0.0),
+        lag_s=model.lag_s + model.dead_s,
+        apart_k=APART_K,
+        apart_share=APART_SHARE,
+        words=doubt.words,
+        learnt=doubt.learnt,
+    )
+
+
+def _load_share(oven: Oven, load: Load | None) -> float:
+    """Share of the load in what shelf and load hold, 0..1."""
+    held = {
+        name: body.mass_kg * plate_of(oven, body).material.heat_capacity(0.5 * oven.limits.highest_c)
+        for name, body in bodies_in(oven, load)
+    }
+    total = sum(held.values())
+    return held.get("load", 0.0) / total if total > 0.0 else 0.0
+
+
+def _times(factor: float, values: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    a, b, c, d = values
+    return factor * a, factor * b, factor * c, factor * d
+
+
+def _door(oven: Oven) -> tuple[float, float]:
+    """Conductance, W/K, and black area, m², that an open door lets heat out by."""
+    openings = Openings(oven)
+    top_c, ambient_c = oven.limits.highest_c, oven.site.ambient_c
+    most_w = max(
+        open_door_kg_s(openings.door_width_m, openings.door_height_m, t, ambient_c)
+        * air(0.5 * (t + ambient_c)).heat_capacity_j_kgk
+        for t in (min(top_c, ambient_c + 50.0), min(top_c, 300.0), top_c)
+    )
+    return DOOR_TIMES * (most_w + 10.0 * openings.door_m2), DOOR_TIMES * openings.door_m2
+
+
+def settled_c(coolest: Coolest, power_w: float) -> float:
+    """The chamber of the coolest oven when that much metered power has been given for ever, °C."""
+    dry = replace(coolest, water_j=0.0)
+    x = dry.from_chamber(dry.room_c)
+    for _ in range(400):
+        x = step(dry, x, coolest.power_share * power_w, 3600.0 * 24.0, False)
+    return x[1]
+
+
+def held_w(model: EnergyModel, chamber_c: float) -> float:
+    """Electric power that holds the model's chamber for ever, W, not below 0. (`holding_w` is what the duty stands for:
+    hot elements may draw another power than they are rated for.)"""
+    x, rated_w = model.steady(chamber_c)
+    return max(0.0, rated_w / (1.0 + model.resistance_rise_per_k * (x[ELEMENT] - model.rated_c)))
+
+
+def promised_c(coolest: Coolest, model: EnergyModel, trip_c: float, metered: bool) -> float:
+    """How hot an oven as the model has it can be held, for hours, before the energy limiter ends the heat, whatever its
+    sensor reads, °C; 2000 at most."""
+    share = coolest.power_share if metered else coolest.unmetered_share
+    low, high = trip_c, 2000.0
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        if settled_c(coolest, share / coolest.power_share * held_w(model, middle)) > trip_c:
+            high = middle
+        else:
+            low = middle
+    return high

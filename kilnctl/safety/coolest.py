@@ -1,0 +1,178 @@
+"""The coolest oven that the doubt about a model allows, as a few lumps in plain floats.
+
+It is driven by energy alone and reads no sensor:
+
+    power ── element ── chamber ── lining 1 ── … ── lining 4 ── room
+                          │  │  └── room, through an open door
+                          │  └──── room, past the lining
+                          contents, which stay at 100 °C while their water boils off
+
+Whoever knows a model and its doubt makes the numbers (`kilnctl.model.doubt`): the least power, the largest losses and
+capacities, the coldest room. Here they are only checked. One linearly implicit Euler step a tick, stable for any step.
+Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K, radiating areas in m² (times σ T⁴)."""
+
+from dataclasses import dataclass, fields
+
+ZERO_C = 273.15
+STEFAN_BOLTZMANN = 5.670374419e-8
+#: Every number lies between these.
+LEAST, MOST = 0.0, 1e9
+BOILS_C = 100.0
+#: What no lump leaves: the implicit step keeps lumps inside, whatever is fed; no sum of it overflows.
+COLDEST_C, HOTTEST_C = -100.0, 5000.0
+#: Element, chamber, the lining's lumps from the inside outward, contents, °C; and the water that is left, J.
+Lumps = tuple[float, float, float, float, float, float, float, float]
+_ABOVE_ZERO = ("element_j_per_k", "chamber_j_per_k", "lining_j_per_k", "lining_w_per_k", "power_share", "full_w")
+_SIGNED = ("room_c", "leak_rise_per_k")
+
+
+@dataclass(frozen=True, slots=True)
+class Coolest:
+    """full_w          rated power
+    power_share        least of the metered power that heats
+    unmetered_share    the same where no meter tells the voltage or the current
+    room_c             the coldest room
+    element_* … extra_w   as in the model of the oven, each as the coolest oven has it
+    door_w_per_k, door_m2   what an open door lets out
+    water_j            heat that boils the water of the load off
+    lag_s              by so much a reading may come later
+    apart_k, apart_share   what the sensor itself may be wrong by, K and share of its °C above the room
+    words, learnt      what the doubt comes from, for people; the model was fitted to records
+    """
+
+    full_w: float
+    power_share: float
+    unmetered_share: float
+    room_c: float
+    element_j_per_k: float
+    element_w_per_k: float
+    element_m2: float
+    chamber_j_per_k: float
+    film_w_per_k: float
+    film_m2: float
+    lining_j_per_k: tuple[float, float, float, float]
+    lining_w_per_k: tuple[float, float, float, float]
+    rise_per_k: tuple[float, float, float, float]
+    capacity_rise_per_k: tuple[float, float, float, float]
+    leak_w_per_k: float
+    leak_rise_per_k: float
+    contents_j_per_k: float
+    contents_w_per_k: float
+    contents_m2: float
+    extra_w: float
+    door_w_per_k: float
+    door_m2: float
+    water_j: float
+    lag_s: float
+    apart_k: float
+    apart_share: float
+    words: str = ""
+    learnt: bool = False
+
+    def __post_init__(self) -> None:
+        for f in fields(self):
+            if f.name in ("words", "learnt"):
+                continue
+            value = getattr(self, f.name)
+            for v in value if isinstance(value, tuple) else (value,):
+                low = -300.0 if f.name in _SIGNED else LEAST
+                if not (low <= v <= MOST) or (f.name in _ABOVE_ZERO and v == 0.0):
+                    raise ValueError(f"coolest oven: {f.name} = {v!r} cannot be")
+        for name in ("lining_j_per_k", "lining_w_per_k", "rise_per_k", "capacity_rise_per_k"):
+            if len(getattr(self, name)) != 4:
+                raise ValueError(f"coolest oven: {name} wants 4 numbers")
+        if self.power_share > 1.0 or self.unmetered_share > self.power_share:
+            raise ValueError("coolest oven: it gets no more power than is measured, and no more where nothing is")
+        if self.element_w_per_k + self.element_m2 == 0.0 or self.film_w_per_k + self.film_m2 == 0.0:
+            raise ValueError("coolest oven: its power or its lining reaches no chamber")
+        if self.contents_j_per_k > 0.0 and self.contents_w_per_k + self.contents_m2 == 0.0:
+            raise ValueError("coolest oven: its contents take no heat")
+
+    def from_chamber(self, chamber_c: float) -> Lumps:
+        """A start that is believed: chamber and elements as warm as that, all else as cold as the room, or as the
+        chamber if that is colder; all the water is there."""
+        cold_c = min(self.room_c, chamber_c)
+        return (chamber_c, chamber_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
+
+
+def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
+    """The lumps dt_s later (above 0) under constant electric power."""
+    e, c, l1, l2, l3, l4, k, water_j = x
+    qe, ae, be = _link(e, c, oven.element_w_per_k, oven.element_m2)
+    q1, a1, b1 = _link(c, l1, oven.film_w_per_k, oven.film_m2)
+    ql, al, _ = _conduct(c, oven.room_c, oven.leak_w_per_k, oven.leak_rise_per_k)
+    qk, ak, bk = _link(c, k, oven.contents_w_per_k, oven.contents_m2)
+    qd, ad, _ = _link(c, oven.room_c, oven.door_w_per_k, oven.door_m2) if door else (0.0, 0.0, 0.0)
+    # Increments, eliminated from the ends of the tree towards the chamber: δ_end = alpha + beta · δ_towards.
+    de = oven.element_j_per_k / dt_s + ae
+    alpha_e, beta_e = (power_w - qe) / de, be / de
+    inside = _lining(oven, (l1, l2, l3, l4), q1, a1, b1, dt_s)
+    alpha_1, beta_1 = inside[0]
+    boils = water_j > 0.0 and k >= BOILS_C and qk > 0.0
+    if oven.contents_j_per_k <= 0.0:
+        qk = ak = bk = alpha_k = beta_k = 0.0
+    elif boils:
+        alpha_k = beta_k = 0.0  # they stay where they are, and the heat goes with the steam
+    else:
+        dk = oven.contents_j_per_k / dt_s + bk
+        alpha_k, beta_k = qk / dk, ak / dk
+    dc = oven.chamber_j_per_k / dt_s + be + al + ad - ae * beta_e + a1 - b1 * beta_1 + ak - bk * beta_k
+    net = qe - q1 + b1 * alpha_1 - qk + bk * alpha_k - ql - qd + ae * alpha_e + oven.extra_w
+    up = net / dc
+    warmer, towards = [], up
+    for alpha, beta in inside:
+        towards = alpha + beta * towards
+        warmer.append(towards)
+    if boils:
+        water_j = max(0.0, water_j - qk * dt_s)
+    chamber_c = _within(c + up)
+    contents_c = _within(k + alpha_k + beta_k * up) if oven.contents_j_per_k > 0.0 else chamber_c
+    return (
+        _within(e + alpha_e + beta_e * up),
+        chamber_c,
+        _within(l1 + warmer[0]),
+        _within(l2 + warmer[1]),
+        _within(l3 + warmer[2]),
+        _within(l4 + warmer[3]),
+        contents_c,
+        water_j,
+    )
+
+
+def _lining(
+    oven: Coolest, lumps_c: tuple[float, float, float, float], in_w: float, in_up: float, in_down: float, dt_s: float
+) -> list[tuple[float, float]]:
+    """(alpha, beta) of each lump, from the inside outward; in_*: flow from the chamber, W, and its tangents, W/K."""
+    far = (*lumps_c[1:], oven.room_c)
+    flows = [
+        _conduct(here, there, g, r) for here, there, g, r in zip(lumps_c, far, oven.lining_w_per_k, oven.rise_per_k)
+    ]
+    flows.insert(0, (in_w, in_up, in_down))
+    found: list[tuple[float, float]] = []
+    alpha = beta = 0.0
+    for i in (3, 2, 1, 0):
+        held = oven.lining_j_per_k[i] * max(0.2, 1.0 + oven.capacity_rise_per_k[i] * lumps_c[i])
+        (into, up_in, down_in), (out, up_out, down_out) = flows[i], flows[i + 1]
+        d = held / dt_s + down_in + up_out - down_out * beta
+        alpha, beta = (into - out + down_out * alpha) / d, up_in / d
+        found.insert(0, (alpha, beta))
+    return found
+
+
+def _within(t_c: float) -> float:
+    return min(HOTTEST_C, max(COLDEST_C, t_c))
+
+
+def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
+    """Convection and radiation from t1 to t2, °C: watts, and tangents to t1 and t2, W/K."""
+    a, b = t1 + ZERO_C, t2 + ZERO_C
+    s = STEFAN_BOLTZMANN * area
+    a3, b3 = s * (a * a * a), s * (b * b * b)
+    return conductance * (t1 - t2) + (a3 * a - b3 * b), conductance + 4.0 * a3, conductance + 4.0 * b3
+
+
+def _conduct(t1: float, t2: float, conductance: float, rise: float) -> tuple[float, float, float]:
+    """Conduction with a conductivity that rises by `rise` per kelvin: as `_link`."""
+    mean = max(0.1, 1.0 + 0.5 * rise * (t1 + t2))
+    up, down = max(0.1, 1.0 + rise * t1), max(0.1, 1.0 + rise * t2)
+    return conductance * mean * (t1 - t2), conductance * up, conductance * down

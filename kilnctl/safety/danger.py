@@ -1,0 +1,57 @@
+"""Heat that cannot be cut is shouted while something shows it, and taken back, and told, when nothing does any more."""
+
+from dataclasses import replace
+
+from .messages import WORDS
+from .rule import Look
+from .rules_heat import level_c
+from .rules_supply import contactor_reads_open, flowing
+from .state import DANGER, WELDED
+
+#: What shows that heat is cut must last so long, s.
+CALM_S = 10.0
+#: It is told for so long that heat is cut after all, s.
+TOLD_S = 60.0
+CUT_AFTER_ALL = (
+    "the heat is cut after all: nothing shows power in the elements any more. Do not trust relay and contactor before "
+    "they are tested"
+)
+
+
+def take_back(look: Look) -> None:
+    """End the shout once every cause of it has ended; standing trips say again what they said."""
+    state = look.state
+    if state.danger:
+        if look.usable:
+            state.danger_top_c = max(state.danger_top_c, level_c(state))
+        ended = {cause for cause in sorted(state.danger_by) if _has_ended(look, cause)}
+        state.danger_by -= ended
+        if "power" in ended:
+            state.unasked_open = 0.0
+        if "heat" in ended:
+            state.quiet_c = None  # a rise is measured anew from here
+        if not state.danger_by and ended:
+            state.danger, state.danger_top_c, state.cut_s = "", -float("inf"), look.now_s
+            said = {fault: WORDS.get(fault, WORDS["over-oven"])[2] for fault in state.trips}
+            state.trips = {fault: replace(trip, done=said[fault]) for fault, trip in state.trips.items()}
+        elif state.danger_by:
+            state.danger = WELDED if state.danger_by == {"contactor"} else DANGER
+    if look.now_s - state.cut_s < TOLD_S and not state.danger:
+        look.warn(CUT_AFTER_ALL)
+
+
+def _has_ended(look: Look, cause: str) -> bool:
+    if cause == "power":
+        return look.lasting("calm-power", flowing(look.reading) is False, CALM_S)
+    if cause == "contactor":
+        return look.lasting("calm-contactor", contactor_reads_open(look), CALM_S)
+    return look.lasting("calm-heat", _cools(look), CALM_S)
+
+
+def _cools(look: Look) -> bool:
+    """The chamber has fallen by more than a rise that trips, the model misses nothing that flows past the contactor,
+    and no meter shows power."""
+    state, policy = look.state, look.policy
+    if not look.usable or state.past_open > 0.0 or flowing(look.reading) is True:
+        return False
+    return level_c(state) < state.danger_top_c - policy.unasked_rise_k

@@ -1,0 +1,95 @@
+"""What the energy says of the temperature, which no sensor can spoil.
+
+The coolest oven that the model's doubt allows (`coolest`) gets the energy that was measured, or else commanded, from a
+start that was believed. Where even that oven is above the trip, or hotter than the sensor says by more than the sensor
+may be wrong, heat ends. It gives no leave to heat."""
+
+import math
+
+from .coolest import Coolest, step
+from .rule import Look, Rule
+from .rules_sensor import control_shows
+from .state import finite
+
+#: It must be so for so long, s: longer than a sensor needs to come back after a door.
+HOTTER_S = 60.0
+#: A reading that falls faster than that may show a door that no switch reports, K/s.
+FALLS_K_PER_S = 0.1
+#: The elements take no more than so many times the rated power: what is more is a broken meter.
+MOST_POWER = 2.0
+#: Mean share of full power of five minutes that is no heat.
+UNFIRED = 0.02
+#: Below this rise above the room the sensor is not judged by energy, K.
+SEEN_K = 20.0
+
+
+def energy_says_hotter(look: Look) -> None:
+    """Move the coolest oven on, and compare."""
+    oven, state = look.policy.coolest, look.state
+    if oven is None:
+        return
+    if state.lumps is None:
+        if not look.usable:
+            return
+        state.lumps = oven.from_chamber(look.reading.chamber_c)
+        state.lumps_c = state.lumps[1]
+    if look.dt_s > 0.0:
+        state.lumps = step(oven, state.lumps, least_power_w(look, oven), look.dt_s, may_be_open(look))
+        state.lumps_c += (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
+    too_hot = is_hotter(look, oven)
+    if look.lasting("energy-hotter", too_hot, HOTTER_S):
+        look.trip("energy-says-hotter", least=state.lumps_c, value=look.reading.chamber_c)
+    elif too_hot or _nearly(look, oven):
+        look.warn(
+            f"compare the control sensor with another: by the energy given, the chamber is at {state.lumps_c:.0f} °C "
+            "at least, and the sensor reads less or hardly more"
+        )
+
+
+def may_be_open(look: Look) -> bool:
+    """Whether a door may let heat out. One that no switch reports shows as a falling reading, and no reading falls for
+    ever. Without heat an oven may be opened to cool, and no reading of it can do harm."""
+    state = look.state
+    cools = state.fired_300 < UNFIRED and look.usable and look.reading.chamber_c < state.lumps_c
+    falls = look.reading.door_open is None and state.slope_k_per_s < -FALLS_K_PER_S
+    return look.door_is_open or state.fall is not None or falls or cools
+
+
+def least_power_w(look: Look, oven: Coolest) -> float:
+    """The least electric power that heated since the last look, W."""
+    tick, reading = look.tick, look.reading
+    metered = finite(reading.supply_v) or finite(reading.current_a) or finite(reading.mean_current_a)
+    power_w = tick.power_w
+    if power_w is None or not finite(power_w) or power_w < 0.0:
+        metered, power_w = False, look.fired * oven.full_w
+    return (oven.power_share if metered else oven.unmetered_share) * min(power_w, MOST_POWER * oven.full_w)
+
+
+def is_hotter(look: Look, oven: Coolest) -> bool:
+    """Whether even the coolest oven is above the trip, or above what a believed reading can mean."""
+    least_c, policy = look.state.lumps_c, look.policy
+    if least_c > min(policy.chamber_trip_c, policy.schedule_trip_c):
+        return True
+    return look.usable and least_c > oven.room_c + SEEN_K and least_c > most_c(oven, look.reading.chamber_c)
+
+
+def most_c(oven: Coolest, reads_c: float) -> float:
+    """The hottest that the chamber can be where a sound sensor reads that, °C."""
+    return reads_c + oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
+
+
+def _nearly(look: Look, oven: Coolest) -> bool:
+    return look.usable and look.state.lumps_c > look.reading.chamber_c and look.state.lumps_c > oven.room_c + SEEN_K
+
+
+def energy_agrees(look: Look) -> bool:
+    """Whether the sensor shows what the energy explains; a person's word is enough where nothing is known of it (after
+    a restart, or without a model)."""
+    oven = look.policy.coolest
+    if oven is None or look.state.lumps is None:
+        return True
+    below = look.state.lumps_c <= min(look.policy.chamber_trip_c, look.policy.schedule_trip_c)
+    return control_shows(look) and below and look.state.lumps_c <= most_c(oven, look.reading.chamber_c)
+
+
+RULES = (Rule("energy-says-hotter", energy_says_hotter, energy_agrees),)

@@ -1,0 +1,174 @@
+"""The doubt about a model, and the coolest oven that it allows."""
+
+import dataclasses
+import math
+
+import pytest
+
+from kilnctl import load_oven, load_schedule
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import (
+    BEYOND,
+    DAY_ZERO,
+    LEAST_CAPACITY,
+    LEAST_LOSSES,
+    MORE,
+    coolest_of,
+    day_zero_doubt,
+    doubt_in,
+    doubt_of,
+    held_w,
+    promised_c,
+    settled_c,
+)
+from kilnctl.model.parameters import PARAMETERS
+from kilnctl.model.trained_file import TrainedModel, save_model
+from kilnctl.model.uncertainty import uncertainty_of
+from kilnctl.run.prepare import prepare
+from kilnctl.safety.coolest import step
+from tests.plants.plant_cases import ROOT
+
+CONFIGS = ROOT / "configs"
+
+
+def described(name="curing-cabinet"):
+    oven = load_oven(CONFIGS / f"ovens/{name}.yaml")
+    return oven, day_zero(oven, oven.usual_load)
+
+
+def learnt(error: float, high_c: float = 275.0, name="curing-cabinet") -> TrainedModel:
+    """A trained model whose lining's conductances share that standard error."""
+    oven, model = described(name)
+    of = tuple(p.name for p in PARAMETERS if p.name.startswith("lining") and p.name.endswith("w_per_k"))
+    covariance = tuple(tuple(error**2 for _ in of) for _ in of)
+    return TrainedModel(
+        oven.name, model, oven.usual_load, 200.0, 20.0, high_c, 0.3, "", (), {}, covariance_of=of, covariance=covariance
+    )
+
+
+@pytest.mark.parametrize("name", ["curing-cabinet", "bench-muffle", "brick-kiln"])
+def test_the_coolest_oven_is_cooler_than_the_model_at_every_moment_and_holds_less(name):
+    oven, model = described(name)
+    coolest = coolest_of(oven, oven.usual_load, model)
+    x, cool = model.rest(model.ambient_c), coolest.from_chamber(model.ambient_c)
+    for second in range(0, 7200, 5):
+        power_w = model.power_w if second < 3600 else 0.3 * model.power_w
+        x = model.step(x, power_w, 5.0, model.ambient_c)
+        hot = 1.0 + model.resistance_rise_per_k * (x[0] - model.rated_c)
+        cool = step(coolest, cool, power_w / hot, 5.0, False)
+        assert cool[1] < x[1]
+    held_c = 0.8 * oven.limits.highest_c
+    assert settled_c(coolest, held_w(model, held_c)) < held_c - 30.0
+
+
+def test_without_doubt_it_is_the_model_itself():
+    """The lumps in plain floats and the model that the control uses are one physics."""
+    oven, model = described()
+    sure = dataclasses.replace(DAY_ZERO, losses=1.0, leak=1.0, capacity=1.0, films=1.0)
+    same = dataclasses.replace(
+        coolest_of(oven, None, model.but(contents_j_per_k=0.0, extra_w=0.0), sure), room_c=model.ambient_c
+    )
+    twin = model.but(contents_j_per_k=0.0, extra_w=0.0, resistance_rise_per_k=0.0)
+    x, y = twin.rest(20.0), same.from_chamber(20.0)
+    for second in range(3000):
+        power_w = 2000.0 if second < 1500 else 100.0
+        x, y = twin.step(x, power_w, 1.0, twin.ambient_c), step(same, y, power_w, 1.0, False)
+    assert y[:6] == pytest.approx(x[:6], abs=0.5)
+
+
+def test_more_doubt_makes_it_cooler():
+    oven, model = described()
+    power_w = held_w(model, 200.0)
+    nearly = settled_c(coolest_of(oven, None, model, dataclasses.replace(DAY_ZERO, losses=1.1, leak=1.1)), power_w)
+    assert settled_c(coolest_of(oven, None, model), power_w) < nearly - 10.0
+
+
+def test_water_load_room_and_supply_are_allowed_for():
+    oven, model = described()
+    load = oven.usual_load
+    assert load is not None
+    wet = coolest_of(oven, dataclasses.replace(load, moisture_kg=0.5), model)
+    assert wet.water_j == pytest.approx(1.3 * 2.6e6 * 0.5) and coolest_of(oven, None, model).water_j == 0.0
+    dry = coolest_of(oven, load, model)
+    share = dry.contents_j_per_k / model.contents_j_per_k
+    assert 1.0 < share < 3.0, "the shelf is always the same"
+    bare = dataclasses.replace(oven, shelf=None)
+    alone = coolest_of(bare, load, day_zero(bare, load))
+    assert alone.contents_j_per_k == pytest.approx(3.0 * day_zero(bare, load).contents_j_per_k)
+    assert dry.room_c == model.ambient_c - 10.0
+    assert dry.unmetered_share == pytest.approx((1.0 - oven.supply.tolerance) ** 2) and dry.power_share == 1.0
+    assert dry.door_m2 > 0.0 and dry.door_w_per_k > 10.0
+
+
+def test_a_description_is_doubted_by_what_it_may_be_off_by():
+    oven, _ = described("bench-muffle")
+    known, doubt = uncertainty_of(oven, oven.usual_load), day_zero_doubt(oven, oven.usual_load)
+    assert doubt.losses == doubt.leak == pytest.approx(1.0 + MORE * known.loss)
+    assert doubt.capacity == pytest.approx(1.0 + MORE * known.capacity) and doubt.films == DAY_ZERO.films
+    assert doubt.power == pytest.approx(1.0 - MORE * known.power) and not doubt.learnt
+    coolest = coolest_of(oven, oven.usual_load, day_zero(oven, oven.usual_load), doubt)
+    assert coolest.power_share == doubt.power >= coolest.unmetered_share == pytest.approx(min(doubt.power, 0.95**2))
+
+
+@pytest.mark.parametrize("error", [0.0, 0.01, 0.05, 0.2, 2.0])
+def test_losses_are_doubted_by_twice_the_standard_error_of_what_holds_the_oven(error):
+    trained = learnt(error)
+    lining_share = 1.0 - trained.model.leaking(275.0, 20.0)[0] / trained.model.steady(275.0)[1]
+    doubt = doubt_of(trained, 275.0)
+    assert 1.0 + LEAST_LOSSES <= doubt.losses <= DAY_ZERO.losses and doubt.leak == doubt.losses
+    if error == 0.0:
+        assert doubt.losses == pytest.approx(1.0 + LEAST_LOSSES) and doubt.capacity == 1.0 + LEAST_CAPACITY
+    if error == 0.05:
+        assert math.log(doubt.losses) == pytest.approx(2.0 * error * lining_share, rel=0.4)
+        assert doubt.losses > 1.045
+    if error == 2.0:
+        assert doubt.losses == DAY_ZERO.losses
+    assert doubt.capacity <= DAY_ZERO.capacity and "learnt" in doubt.words
+
+
+def test_what_was_not_learnt_is_doubted_more():
+    at_200, at_275 = doubt_of(learnt(0.0, 200.0), 200.0), doubt_of(learnt(0.0, 200.0), 275.0)
+    assert at_275.losses - at_200.losses == pytest.approx(BEYOND * 75.0 / 180.0, abs=0.005)
+
+
+def test_a_file_without_covariance_counts_as_the_description(tmp_path):
+    trained = dataclasses.replace(learnt(0.01), covariance=(), covariance_of=())
+    assert doubt_of(trained, 275.0) == DAY_ZERO
+    oven, _ = described()
+    file = tmp_path / "m.yaml"
+    save_model(file, learnt(0.01))
+    assert doubt_in(oven, str(file)) == doubt_in(oven, learnt(0.01)) != DAY_ZERO
+
+
+def test_a_run_is_prepared_with_the_doubt_of_its_model(tmp_path):
+    oven, model = described()
+    plan = load_schedule(CONFIGS / "schedules/dry.yaml")
+    file = tmp_path / "m.yaml"
+    save_model(file, learnt(0.01))
+    by = {}
+    for name, given in (("description", None), ("given", model), ("learnt", learnt(0.01)), ("file", file)):
+        by[name] = prepare(oven, plan, given).policy.coolest
+        assert by[name] is not None
+    assert by["description"].words == by["given"].words == DAY_ZERO.words
+    assert by["given"] == coolest_of(oven, oven.usual_load, model, DAY_ZERO)
+    assert not by["description"].learnt and by["file"].learnt
+    assert by["learnt"] == by["file"] and "learnt" in by["file"].words
+    assert sum(by["file"].lining_w_per_k) < sum(by["description"].lining_w_per_k)
+
+
+@pytest.mark.parametrize("name", ["curing-cabinet", "bench-muffle", "brick-kiln"])
+def test_what_is_promised_is_kept_by_the_arithmetic_and_learning_lowers_it(name):
+    oven, model = described(name)
+    trip_c = oven.limits.trip_at_c
+    doubts = (DAY_ZERO, doubt_of(learnt(0.01, trip_c, name), trip_c))
+    promises = []
+    for doubt in doubts:
+        coolest = coolest_of(oven, oven.usual_load, model, doubt)
+        held_c = promised_c(coolest, model, trip_c, True)
+        assert (
+            settled_c(coolest, held_w(model, held_c + 1.0)) > trip_c > settled_c(coolest, held_w(model, held_c - 1.0))
+        )
+        promises.append(held_c)
+        assert promised_c(coolest, model, trip_c, False) > held_c
+    assert promises[1] < promises[0]
+    assert promises[1] <= model.ambient_c + 1.08 * (trip_c - model.ambient_c) + 15.0, "the goal of a fitted model"

@@ -1,0 +1,130 @@
+"""Whole runs with a control sensor that lies from the start, or slowly: what fault_campaign --lying counts.
+
+No second sensor is there, nor one on the part, but for swapped ones. What is measured is how hot the chamber truly
+gets. Fault-free runs beside them have doors, sags, and loads of another mass and wetness than described."""
+
+import dataclasses
+import math
+import random
+import subprocess
+import sys
+from pathlib import Path
+
+from broken_ovens import Bench, file_of
+from scenarios import schedule_file
+
+from kilnctl import load_oven, load_schedule
+from kilnctl.plants.conditions import Conditions, Variation
+from kilnctl.plants.injection import PlantFault
+
+#: A run is followed so long at most, s.
+LONGEST_S = 14 * 3600.0
+#: Goal with a fitted model: share of the oven's trip above the room, and K.
+GOAL_SHARE, GOAL_K = 0.08, 15.0
+TYPES = "BEJKNRST"
+
+
+def lies(name: str, seed: int) -> list[PlantFault]:
+    """Every lie that is tried on one oven: (kind, size), from the start."""
+    generator = random.Random(f"lies{name}{seed}")
+    low = [PlantFault("thermocouple reads low", size=s) for s in (0.05, 0.1, 0.2, 0.3, 0.5)]
+    out = [PlantFault("thermocouple half out", size=s) for s in (0.1, 0.3, 0.5)]
+    slowly = [PlantFault("thermocouple creeping out", generator.uniform(600.0, 3600.0), size=s) for s in (0.2, 0.5)]
+    off = [PlantFault("calibration wrong", size=k) for k in (-30.0, -80.0)]
+    wrong = [PlantFault(f"thermocouple of type {letter}") for letter in TYPES]
+    return [*low, *out, *slowly, *off, *wrong, PlantFault("control and part sensors swapped")]
+
+
+def hottest_schedule(name: str, schedule: str | None):
+    """A schedule of the workshop, or (None) one that goes to the oven's highest as fast as it can and stays; with a
+    `highest` of its own."""
+    if schedule is not None:
+        return load_schedule(schedule_file(schedule))
+    oven = load_oven(file_of(name))
+    plan = load_schedule(schedule_file("temper"))
+    top_c = oven.limits.highest_c - 5.0
+    step = dataclasses.replace(plan.steps[0], to_c=top_c, hold_s=4 * 3600.0, at_k_per_s=None, in_s=None)
+    return dataclasses.replace(plan, steps=(step,), highest_c=oven.limits.highest_c, load=None)
+
+
+def learnt(name: str, folder: Path) -> str | None:
+    """The file of a model that a learning run on the virtual oven gave, with the usual load in; None where it gave
+    none."""
+    file, home = folder / f"{Path(name).stem}-model.yaml", folder / Path(name).stem
+    command = [sys.executable, "-m", "kilnctl"]
+    loaded = ["--loaded"] if load_oven(file_of(name)).usual_load is not None else []
+    where = ["--out", str(home / "runs"), "--home", str(home), "--confirm", "--quiet"]
+    subprocess.run([*command, "learn", str(file_of(name)), *loaded, *where], capture_output=True, check=False)
+    records = sorted((home / "runs").glob("*/"))
+    if records:
+        fit = [*command, "fit", str(file_of(name)), str(records[0]), "--quick", "--save", str(file)]
+        subprocess.run(fit, capture_output=True, check=False)
+    return str(file) if file.exists() else None
+
+
+def sound(job: tuple) -> tuple[str, float, list[str]]:
+    """One fault-free run with doors, sags, and another load than described: where, hours, and any trip. `job`: oven,
+    schedule (or None), model file (or None), seed, wiring's lacks, whether its door has a switch."""
+    name, schedule, model, seed, lacks, switch = job
+    generator = random.Random(f"sound{name}{schedule}{seed}{model is None}")
+    oven, plan = load_oven(file_of(name)), hottest_schedule(name, schedule)
+    load, put_in = plan.load or oven.usual_load, None
+    if load is not None:
+        times = math.exp(generator.uniform(math.log(0.3), math.log(3.0)))
+        wet_kg = 0.1 * load.mass_kg if generator.random() < 0.3 else 0.0
+        plan = dataclasses.replace(plan, load=dataclasses.replace(load, moisture_kg=wet_kg))
+        put_in = dataclasses.replace(
+            load,
+            mass_kg=times * load.mass_kg,
+            area_m2=times * load.area_m2,
+            moisture_kg=wet_kg * min(times, 1.2) * generator.uniform(0.5, 1.0),
+        )
+    # Of a learnt oven only what changes from day to day is unlike.
+    unlike = (
+        {}
+        if model is not None
+        else {"conductivity": (0.85, 1.18), "heat_capacity": (0.85, 1.18), "power": (0.93, 1.07)}
+    )
+    variation = Variation(**{k: generator.uniform(*v) for k, v in unlike.items()}, leakage=generator.uniform(0.5, 2.0))
+    room = Conditions(ambient_c=oven.site.ambient_c + generator.uniform(-9.0, 9.0))
+    bench = Bench(name, seed, lacks, variation, room, plan, switch, model, put_in)
+    disturbed_s = {"door open": 600.0, "supply sag": 0.0}
+    where = f"{name} {schedule or 'to its highest'} seed {seed} {'fitted' if model else 'day zero'} {lacks}"
+    while bench.plant.time_s < 40 * 3600.0:
+        act, now = bench.tick(), bench.plant.time_s
+        if act.verdict.trips:
+            return where, now, [f"{now:.0f} s, {act.decision.phase}: {t}" for t in act.verdict.trips]
+        if act.decision.done:
+            break
+        for kind, least, most, low, high in (
+            ("door open", 5.0, 60.0, 0.2, 1.0),
+            ("supply sag", 1.0, 600.0, 0.02, 0.14),
+        ):
+            if now > disturbed_s[kind] and generator.random() < bench.dt / 3600.0:
+                disturbed_s[kind] = now + 900.0
+                for_s, size = generator.uniform(least, most), generator.uniform(low, high)
+                bench.plant.inject(PlantFault(kind, now, for_s, size))
+    return where, bench.plant.time_s, []
+
+
+def lie(job: tuple) -> dict:
+    """One whole run: how hot the chamber gets, and what ends it. `job`: oven, schedule (or None), model file (or None),
+    seed, wiring's lacks, fault (or None)."""
+    name, schedule, model, seed, lacks, fault = job
+    bench = Bench(name, seed, lacks, schedule=hottest_schedule(name, schedule), model=model)
+    if fault is not None:
+        bench.plant.inject(fault)
+    trip_c, room_c = bench.chain.run.oven.limits.trip_at_c, bench.plant.ambient_c
+    out = {"job": job, "hottest_c": -math.inf, "trip": "", "trip_s": None, "warned": ()}
+    out["allowed_c"] = room_c + (1.0 + GOAL_SHARE) * (trip_c - room_c) + GOAL_K
+    while bench.plant.time_s < LONGEST_S:
+        act = bench.tick()
+        out["hottest_c"] = max(out["hottest_c"], bench.plant.chamber_c)
+        trips = act.verdict.trips
+        if trips and out["trip_s"] is None:
+            out["trip"], out["trip_s"] = trips[0].fault, bench.plant.time_s
+        if act.decision.done or (out["trip_s"] is not None and bench.plant.time_s - out["trip_s"] > 180.0):
+            break
+    out["kept"] = out["hottest_c"] <= out["allowed_c"]
+    out["reads_c"], out["warned"] = bench.reading.chamber_c, tuple(sorted(bench.warned))
+    return out
