@@ -26,15 +26,14 @@ export class Schedules {
   }
   async shown() {
     await this.load();
-    $("schedule-list").replaceChildren(...this.list.map((s) => element("li", {}, element("button", { type: "button", "aria-pressed": String(s.file === this.file), onclick: () => this.open(s.file) },
+    $("schedule-list").replaceChildren(...this.list.map((s) => element("li", {}, element("button", { type: "button", "data-file": s.file, "aria-pressed": String(s.file === this.file), onclick: () => this.open(s.file) },
       s.name, element("small", {}, s.broken ? `not sound: ${s.about}` : s.may ? `up to ${temperature(s.top_c)}${s.about ? ` · ${s.about}` : ""}` : `up to ${temperature(s.top_c)}: hotter than this oven may get`)))));
     if (this.plan) this.paint();
   }
   async open(file) {
     this.file = file;
-    for (const button of $("schedule-list").querySelectorAll("button")) button.setAttribute("aria-pressed", "false");
+    for (const button of $("schedule-list").querySelectorAll("button")) button.setAttribute("aria-pressed", String(button.dataset.file === file));
     const place = this.list.findIndex((s) => s.file === file);
-    if (place >= 0) $("schedule-list").querySelectorAll("button")[place].setAttribute("aria-pressed", "true");
     const said = file === null ? { text: NEW } : await get(`/api/schedule?file=${encodeURIComponent(file)}`);
     this.over = said.sha256 || ""; this.shelf.versions(said.versions || []);
     $("schedule-text").value = said.text || ""; $("schedule-file").value = file || ""; $("schedule-edit").open = file === null;

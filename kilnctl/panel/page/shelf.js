@@ -20,7 +20,7 @@ export class Shelf {
     });
     if (done) await this.show(now);
   }
-  async show(file) { await this.page.load(); await this.page.open(file); await this.page.shown(); }
+  async show(file) { await this.page.shown(); await this.page.open(file); }
   async remove() {
     const file = this.page.file;
     let version = "";
