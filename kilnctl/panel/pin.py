@@ -130,7 +130,7 @@ class Keys:
         self._sessions.pop(_key(token or ""), None)
 
     def _prune(self) -> None:
-        """Sessions end with their time, and with the PIN that opened them, also when another process makes a new one."""
+        """Sessions end with their time, and with the PIN that opened them, also if another process makes a new one."""
         now, generation = self.now(), _generation(self._read("pin") or {})
         alive = [(k, s) for k, s in self._sessions.items() if s.end > now and s.generation == generation]
         self._sessions = dict(sorted(alive, key=lambda i: i[1].end)[-MOST_SESSIONS:])
