@@ -16,12 +16,12 @@ pytest.importorskip("uvicorn", reason="the extra 'panel' is not installed")
 from kilnctl.panel.stop_door import stop_and_confirm
 
 
-def door(bed, method="POST", source="127.0.0.1", **headers):
+def door(bed, method="POST", source="127.0.0.1", headers: dict[str, str | None] | None = None):
     """(status, JSON, headers) of one request at Stop's port, as our page sends it."""
     connection = http.client.HTTPConnection("127.0.0.1", bed.stop_port, timeout=30.0, source_address=(source, 0))
     try:
         usual = {"Host": f"127.0.0.1:{bed.stop_port}", "Origin": f"http://127.0.0.1:{bed.port}"}
-        every = {k: v for k, v in {**usual, **headers}.items() if v is not None}
+        every = {k: v for k, v in {**usual, **(headers or {})}.items() if v is not None}
         connection.putrequest(method, "/stop", skip_host=True)
         for name, value in {**every, "Content-Type": "text/plain", "Content-Length": "4"}.items():
             connection.putheader(name, value)
@@ -57,7 +57,7 @@ def test_nothing_but_our_own_page_may_ask_at_the_door(bed):
         ({"Origin": f"http://127.0.0.1:{bed.port + 1}"}, 403),
         ({"Host": f"evil.test:{bed.stop_port}"}, 403),
     ):
-        said = door(bed, **headers)
+        said = door(bed, headers=headers)
         assert said[0] == status and "access-control-allow-origin" not in said[2]
     for method in ("GET", "OPTIONS", "PUT"):
         assert door(bed, method)[0] == 405
