@@ -147,6 +147,9 @@ def _losses(oven: Oven, steady: SteadyOven, working: float):
         (t, max(0.3 * walls, walls + (g - leak * (1.0 + steeper * mean)) * (t - ambient)))
         for (t, walls), (mean, g) in zip(held, others)
     ]
+    # A fan alone makes some chambers warmer than a point that is asked for: nothing passes the walls then.
+    least = 0.02 * max(watts for _, watts in held)
+    held = [(t, watts) for t, watts in held if watts > least > 0.0] or [(top, 1e-3 * oven.elements.power_w)]
     return leak, steeper, held
 
 

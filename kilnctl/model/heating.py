@@ -26,11 +26,14 @@ FIRST_S, GROWTH = 0.5, 1.02
 LONGEST_S = 3e5
 #: It ends at this share of the working temperature's rise: full power may hardly hold that.
 NEARLY = 0.97
-#: How far a logarithm of a factor is usually moved, and what error of the logarithm of time is worth that.
-SPREAD, ERROR = 0.4, 0.05
+#: How far the logarithms of the factors on capacities and film are usually moved, and what error of the logarithm of
+#: time is worth that. The film rules the first minutes, which the heat-up tells least about.
+SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15]), 0.05
 #: Where the chamber hardly rises, it counts as if it rose by this share of the whole rise per unit of the logarithm of
 #: time.
 LEAST_SLOPE = 0.05
+#: The march counts from this share of its rise: before, elements, air and star find each other, and no lining can help.
+FROM_RISE = 0.3
 #: Shares of the march's rise at which a model's time is compared. (Where full power hardly holds the end of it, the
 #: time of the last kelvins tells nothing.)
 STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
@@ -96,15 +99,17 @@ def model_heating(model: EnergyModel, time_s: np.ndarray) -> Heating:
 
 def trim_of(model: EnergyModel, fine: Heating) -> Trim:
     """The factors with which the model keeps the time of the fine walls: errors of the chamber count as errors of the
-    logarithm of time, early and late alike."""
+    logarithm of time. None where that does not bring it nearer."""
     time, chamber = fine.time_s, fine.chamber_c
     if len(time) < 10:
         return AS_FITTED
     rise = max(1.0, chamber[-1] - chamber[0])
     slope = np.abs(np.gradient(chamber, np.log(np.maximum(time, 0.5 * FIRST_S))))[1:] + LEAST_SLOPE * rise
 
+    first = int(np.argmax(chamber > chamber[0] + FROM_RISE * rise))
+
     def missed(u: np.ndarray) -> np.ndarray:
-        return (chamber - model_heating(_trimmed(model, u), time).chamber_c)[1:] / slope
+        return ((chamber - model_heating(_trimmed(model, u), time).chamber_c)[1:] / slope)[first:]
 
     def evaluate(u: np.ndarray, with_jacobian: bool) -> tuple[np.ndarray, np.ndarray | None]:
         here = missed(u)
@@ -113,8 +118,10 @@ def trim_of(model: EnergyModel, fine: Heating) -> Trim:
         return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(5)])
 
     # Neighbouring points tell the same: some twenty of them count, however fine the steps are.
-    scale = ERROR * math.sqrt(max(1.0, len(time) / 20.0))
-    found = minimise(evaluate, np.zeros(5), np.full(5, SPREAD), scale, most=10, tolerance=1e-2)
+    scale = ERROR * math.sqrt(max(1.0, (len(time) - first) / 20.0))
+    found = minimise(evaluate, np.zeros(5), SPREAD, scale, most=10, tolerance=1e-2)
+    if late_by(_trimmed(model, found.unknowns), fine) >= late_by(model, fine):
+        return AS_FITTED
     c1, c2, c3, c4, film = (math.exp(u) for u in found.unknowns.tolist())
     return Trim((c1, c2, c3, c4), film)
 

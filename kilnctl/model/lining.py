@@ -8,7 +8,7 @@ import cmath
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations_with_replacement
 
 import numpy as np
 
@@ -124,7 +124,7 @@ def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[floa
         # Of the factors that two points would agree on, the one of the two that are furthest apart.
         return max(
             (a * b / (a + b) * abs(m - n), math.exp((a * m + b * n) / (a + b)))
-            for (a, m), (b, n) in combinations(zip(shares, logs), 2)
+            for (a, m), (b, n) in combinations_with_replacement(zip(shares, logs), 2)
         )
 
     low, high = math.log(0.02), math.log(20.0)

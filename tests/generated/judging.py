@@ -199,14 +199,19 @@ def _steady(row: Row, oven, sizing) -> None:
 
 
 def _day_zero(row: Row, oven, sizing) -> None:
-    model, found = day_zero(oven, None, row.top_c), []
+    """The worst by what is allowed there. What the model states of its losses is a share of all that leaves, and with a
+    strong fan the power is a small part of that."""
+    model, stated, found = day_zero(oven, None, row.top_c), uncertainty_of(oven, None, row.top_c), []
+    row.heat_up_stated = stated.structure_time
     for t in _temperatures(row, oven):
         power = sizing.power_w(t)
         if power > LEAST_SHARE * oven.elements.power_w:
-            found.append((true_holding_w(model, t) - power) / power)
-    row.day_zero = _worst(found) if found else None
-    stated = uncertainty_of(oven, None, row.top_c)
-    row.day_zero_stated, row.heat_up_stated = stated.structure_loss, stated.structure_time
+            leaves = power + float(sizing.at(t).fan_w)
+            found.append(((true_holding_w(model, t) - power) / power, stated.structure_loss * leaves / power))
+    if found:
+        row.day_zero, row.day_zero_stated = max(
+            found, key=lambda f: abs(f[0]) / max(DAY_ZERO, f[1]) if math.isfinite(f[0]) else math.inf
+        )
 
 
 def _heat_up(row: Row, oven, sizing) -> None:

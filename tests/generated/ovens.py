@@ -266,7 +266,7 @@ class Draw:
         if told == "wire" and alloy != "sheathed":
             across = (4.0 * RESISTIVITY[alloy] * power**2 / (math.pi**2 * volts**2 * load)) ** (1.0 / 3.0)
             across = min(0.006, max(0.0004, across))
-            length = volts**2 / power * math.pi / 4.0 * across**2 / RESISTIVITY[alloy]
+            length = max(0.06, volts**2 / power * math.pi / 4.0 * across**2 / RESISTIVITY[alloy])  # the reader: 50 mm
         else:
             across = chance.among(0.006, 0.012) if alloy == "sheathed" else chance.among(0.0006, 0.003)
             length = power / (load * math.pi * across)

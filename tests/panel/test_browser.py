@@ -262,11 +262,12 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
         bed.service.rig.broken = True
         bed.wait_for(lambda s: s["trips"], 60.0)
         until(lambda: not chrome.find_element(By.ID, "ask").is_displayed())
-        until(lambda: "The heat is cut: sensor open" in text(chrome, "loud"))
+        until(lambda: "Trip: sensor open" in text(chrome, "loud"))
+        loud = text(chrome, "loud")
+        assert loud.index("Leave it shut.") < loud.index("thermocouple is open") < loud.index("Then check")
         # Nothing of the plan will come any more.
         assert "should be" not in text(chrome, "times") and "all done" not in text(chrome, "times")
         assert "should be" not in chrome.find_element(By.ID, "curve-words").get_attribute("textContent")
-        assert "Check" in text(chrome, "loud")
         for page in ("schedules", "now"):
             chrome.find_element(By.CSS_SELECTOR, f"[data-page={page}]").click()
             assert chrome.find_element(By.ID, "loud").is_displayed()
@@ -291,7 +292,7 @@ def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, 
             bed.service.rig.plant.inject(PlantFault(kind, bed.service.rig.plant.time_s))
         bed.ask("POST", "/api/stop")
         bed.wait_for(lambda s: s["danger"], 60.0)
-        until(lambda: "PULL THE PLUG" in text(chrome, "loud") and "contactor welded" in text(chrome, "loud"))
+        until(lambda: "MAIN SWITCH NOW" in text(chrome, "loud") and "contactor welded" in text(chrome, "loud"))
         assert text(chrome, "state").startswith("Heat cannot be cut")
         for shown in (text(chrome, "loud"), text(chrome, "state")):
             assert "is cut" not in shown and "was cut" not in shown

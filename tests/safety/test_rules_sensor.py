@@ -35,7 +35,7 @@ def test_a_fault_word_of_the_control_sensor_ends_belief_and_trips_after_ten_seco
     s = state(good_s=1000.0)
     assert not look(s, now=1009.9, faults=("board-lost", word, "open")) and not s.trips and s.good_s == 1000.0
     assert not look(s, now=1010.0, faults=("board-lost", word)) and set(s.trips) == {f"sensor-{word}"}
-    assert "for 10 s" in s.trips[f"sensor-{word}"].seen and "reading was 100 °C" in s.trips[f"sensor-{word}"].seen
+    assert "for 10 s" in s.trips[f"sensor-{word}"].seen and "reading 100 °C" in s.trips[f"sensor-{word}"].seen
     assert look(state(), faults=("board-lost", "limit-open", "part-open"))
 
 

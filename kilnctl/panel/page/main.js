@@ -62,18 +62,20 @@ function heard(said) {
   pages.schedules.heard(said);
 }
 
+const sentence = (words) => `${words.slice(0, 1).toUpperCase()}${words.slice(1)}.`;
 let loudFor = null;
 function loud(said) {
   const s = said.status, trips = s.trips || [];
-  const key = JSON.stringify([said.fresh, said.words, s.danger, trips.map((t) => t.fault), s.running, isF()]);
+  const key = JSON.stringify([said.fresh, said.words, s.danger, s.heat_proof, trips.map((t) => [t.fault, t.act]), s.running, isF()]);
   if (key === loudFor) return;
   loudFor = key;
   const parts = [];
   if (!said.fresh) parts.push(element("h2", {}, "The oven does not answer"), element("p", {}, said.words || "no connection"),
     element("p", {}, "What is shown is old. Look at the oven itself; its own interlocks do not need this page."));
-  if (said.fresh && s.danger) parts.push(element("h2", {}, "Heat cannot be cut"), element("p", {}, inUnit(s.danger)));
-  for (const t of said.fresh ? trips : []) parts.push(element("h2", {}, `${s.danger ? "Tripped" : "The heat is cut"}: ${t.fault.replaceAll("-", " ")}`), element("p", {}, `${inUnit(t.seen)}. ${inUnit(t.done || "")}`),
-    element("p", {}, element("strong", {}, "Check: "), `${inUnit(t.check || "")}.`));
+  if (said.fresh && s.danger) parts.push(element("h2", {}, inUnit(s.danger)));
+  for (const t of said.fresh ? trips : []) parts.push(element("h2", {}, inUnit(t.act)), element("p", {}, element("strong", {}, `${sentence(inUnit(t.seen))}`)),
+    element("p", {}, inUnit(t.check || "")), element("p", {}, `Trip: ${t.fault.replaceAll("-", " ")}`));
+  if (said.fresh && trips.length && s.heat_proof) parts.push(element("p", {}, `${inUnit(s.heat_proof)}.`));
   if (said.fresh && trips.length) parts.push(s.running ? element("p", {}, "It is watched for five minutes more; then it can be acknowledged.")
     : element("div", { class: "row" }, element("button", { type: "button", id: "acknowledge", class: "do", onclick: () => now.acknowledge() }, "It has been seen to …")));
   $("loud").replaceChildren(...parts);
