@@ -91,7 +91,8 @@ def test_a_draft_is_checked_with_its_places_or_gets_a_plan(catalogue):
     schedule, problems = catalogue.draft(TEXT, "draft.yaml")
     assert problems == [] and catalogue.known_plan(schedule) is None
     plan = catalogue.ask_plan(schedule, 21.0).answer.result()
-    assert plan.outcome == "finished" and 600.0 < plan.duration_s < 4000.0
+    # Five minutes of it are the hold.
+    assert plan.outcome == "finished" and 300.0 < plan.duration_s < 4000.0
     assert plan.energy_kwh > 0.1 and 79.0 < plan.highest_c < 82.0 and catalogue.known_plan(schedule) is not None
     assert expected(plan, schedule)["outcome"] == "finished"
 

@@ -144,6 +144,7 @@ class Silent:
 
     def __init__(self, path: Path, answers: dict):
         self.path, self.answers = path, answers
+        self.held: list[socket.socket] = []
         self.listener = socket.socket(socket.AF_UNIX)
         self.listener.bind(str(path))
         self.listener.listen(8)
@@ -161,7 +162,13 @@ class Silent:
                 if asked in self.answers:
                     connection.sendall(json.dumps(self.answers[asked]).encode() + b"\n")
                 else:
-                    self.held = connection.dup()
+                    self.held.append(connection.dup())
+
+    def close(self):
+        self.listener.shutdown(socket.SHUT_RDWR)  # it wakes the thread that waits for the next one
+        self.thread.join(10.0)
+        for s in (self.listener, *self.held):
+            s.close()
 
 
 @pytest.mark.parametrize(
@@ -179,7 +186,7 @@ def test_what_is_not_known_is_not_confirmed(tmp_path, answers, words):
         said = asyncio.run(stop_and_confirm(service.path, "a test", 0.5))
         assert said["confirmed"] is False and "NOT CONFIRMED" in said["words"] and words in said["words"]
     finally:
-        service.listener.close()
+        service.close()
     os.unlink(service.path)
     said = asyncio.run(stop_and_confirm(service.path, "a test", 0.5))
     assert said["confirmed"] is False and "may have been stopped" not in said["words"]
