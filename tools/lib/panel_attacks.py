@@ -26,7 +26,7 @@ def raw(port: int, text: bytes, more: bytes = b"", count: int = 0) -> str:
         return answer.split(b"\r\n", 1)[0].decode("latin-1") or "closed"
 
 
-def memory_mb(process) -> float:
+def memory_mb(process: subprocess.Popen) -> float:
     """Of a process and its children."""
     total = 0.0
     for pid in (process.pid, *map(int, Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split())):
