@@ -57,7 +57,7 @@ def test_an_open_door_blocks_and_so_does_a_switch_that_no_longer_answers():
         policy = dataclasses.replace(POLICY, door_switch=switch)
         s = state()
         # Told, blocked, warned; in this order.
-        for told, blocked, warned in (
+        for said, blocked, warned in (
             (None, "", switch),
             (None, "", switch),
             (False, "", False),
@@ -66,7 +66,7 @@ def test_an_open_door_blocks_and_so_does_a_switch_that_no_longer_answers():
             (None, "the door switch no longer answers" if switch else "", False),
         ):
             warnings = []
-            assert why_not(s, policy, warnings=warnings, door_open=told) == blocked
+            assert why_not(s, policy, warnings=warnings, door_open=said) == blocked
             assert warnings == (["the door switch does not answer"] if warned else [])
 
 

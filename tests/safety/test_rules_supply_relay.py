@@ -1,4 +1,4 @@
-"""What feeds the heat, to the letter: the relay, and what has to be gone before a trip of the supply is acknowledged."""
+"""What feeds the heat, to the letter: the relay, and what has to be gone before its trips are acknowledged."""
 
 import math
 
