@@ -24,6 +24,7 @@ from .catalogue import Catalogue, expected
 from .connections import Streams
 from .guard import REPORT_CSP, Guard, asker
 from .live import Live
+from .metrics import CONTENT_TYPE, metrics
 from .pin import Keys
 from .replies import fault, json_body, missing, refuse, reply, told
 from .schedule_folder import sha256
@@ -97,6 +98,7 @@ class PanelApp:
             Route("/api/runs", self.runs),
             Route("/api/sizing", self.sizing),
             Route("/report/{run}", self.report),
+            Route("/metrics", self.metrics),
             post("check", self.check),
             post("plan", self.plan),
             post("save", self.save),
@@ -165,6 +167,10 @@ class PanelApp:
 
     async def sizing(self, request: Request) -> Response:
         return reply({"ok": True, **await self.threads.slow(self.catalogue.sizing)})
+
+    async def metrics(self, _request: Request) -> Response:
+        text = metrics(self.client.status, self.client.fresh, self.catalogue.oven.name)
+        return Response(text, media_type=CONTENT_TYPE)
 
     async def report(self, request: Request) -> Response:
         unit = "F" if request.query_params.get("unit") == "F" else "C"

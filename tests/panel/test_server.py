@@ -44,6 +44,7 @@ def test_looking_needs_no_pin_and_changes_nothing(bed):
         "/api/schedule?file=warm.yaml",
         "/api/runs",
         "/api/sizing",
+        "/metrics",
     ):
         assert bed.ask("GET", path)[0] == 200, path
     for path in ("/api/stop", "/api/start", "/api/hold", "/api/unlock", "/api/arm", "/api/save"):
