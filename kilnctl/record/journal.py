@@ -149,6 +149,8 @@ class JournalFile:
     def __init__(self, folder: str | Path, *, segment_bytes: int = SEGMENT_BYTES):
         self.folder, self.segment_bytes = Path(folder), segment_bytes
         self._unsynced: list[bytes] = []
+        #: Records that no sync has confirmed and that could not be kept in memory any longer.
+        self.forgotten = 0
         self._handle = -1
         try:
             make_folder(self.folder)
@@ -167,8 +169,8 @@ class JournalFile:
         return 0
 
     def _open(self, number: int) -> None:
-        self.number, self.path = number, self.folder / f"journal-{number:06d}.log"
-        handle = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o644)
+        path = self.folder / f"journal-{number:06d}.log"
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, 0o644)
         for tries_left in reversed(range(_LOCK_TRIES)):
             try:
                 fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -176,9 +178,11 @@ class JournalFile:
             except OSError:
                 if not tries_left:
                     os.close(handle)
-                    raise KilnctlError(f"{self.path}: another process is writing this journal") from None
+                    raise KilnctlError(f"{path}: another process is writing this journal") from None
                 # `retention.being_written` holds the lock for a moment to see whether it is free.
                 time.sleep(0.01)
+        # Only now: each failed try would count up.
+        self.number, self.path = number, path
         self._handle, self._size = handle, os.fstat(handle).st_size
         # A tail without a line break was torn; it becomes one bad line, and nothing after it is lost.
         self._torn = self._size > 0 and os.pread(handle, 1, self._size - 1) != b"\n"
@@ -196,6 +200,7 @@ class JournalFile:
         self._unsynced.append(line)
         if len(self._unsynced) > _REMEMBERED:
             del self._unsynced[0]
+            self.forgotten += 1
         return self.sequence
 
     def _write(self, line: bytes) -> None:
@@ -211,6 +216,8 @@ class JournalFile:
         """Everything appended so far is on the disk once this returns."""
         if not self._unsynced:
             return
+        if self._handle < 0:
+            raise OSError(errno.EBADF, "the journal could not be opened again")
         os.fdatasync(self._handle)
         if os.fstat(self._handle).st_nlink == 0:
             raise OSError(errno.ENOENT, "the journal was removed while it was written")
@@ -231,8 +238,14 @@ class JournalFile:
         if before >= 0:
             os.close(before)
         self._open(self.number + (1 if self._size else 0))
-        for line in self._unsynced:
-            self._write(line)
+        try:
+            for line in self._unsynced:
+                self._write(line)
+        except OSError:
+            # The next try writes all of them again: else a sync would count as kept what is not there.
+            handle, self._handle = self._handle, -1
+            os.close(handle)
+            raise
 
     def close(self) -> None:
         """Sync and let go."""

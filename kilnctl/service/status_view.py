@@ -2,6 +2,7 @@
 
 import time
 
+from ..clock import passed_s
 from ..reading import Reading
 from ..record.folder import plain
 from ..run.chain import Actuation
@@ -29,8 +30,8 @@ def _oven(service: ServiceView, act: Actuation) -> dict:
         "reason": act.verdict.reason if refused else d.reason,
         "danger": act.verdict.danger,
         "trips": [plain(t) for t in trips],
-        "warnings": list(act.verdict.warnings),
-        "notice": hot_surface.notice(service.hot, time.time(), trusted_c),
+        "warnings": [*act.verdict.warnings, *service.troubles],
+        "notice": hot_surface.notice(service.hot, passed_s(), trusted_c),
     }
 
 

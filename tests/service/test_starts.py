@@ -161,7 +161,7 @@ def test_a_start_waits_until_it_is_known_whether_a_run_goes_on(oven, schedule, t
 def test_a_service_that_ends_closes_the_record_of_a_start_that_waits(oven, tmp_path, monkeypatch):
     with at_work(oven("curing-cabinet"), tmp_path) as person:
         person.until(lambda a: a["state"] == "idle")
-        monkeypatch.setattr(starts.Starts, "begin", lambda self: None)
+        monkeypatch.setattr(starts.Starts, "begin", lambda self, waits=False: None)
         person.ask("start", schedule=str(CURE), confirm=True)
         while being_prepared():
             pass
