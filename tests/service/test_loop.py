@@ -14,6 +14,7 @@ from kilnctl.plants.injection import PlantFault
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import RigLost, VirtualRig
+from kilnctl.service import commanding
 from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare
@@ -229,12 +230,18 @@ def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tm
 
     synced = Recorder._sync
     monkeypatch.setattr(Recorder, "_sync", slow)
+
+    def cut(rig):
+        rig.gone = True
+        whole(rig)
+
+    whole = commanding.cut
+    monkeypatch.setattr(commanding, "cut", cut)
     cabinet = oven("curing-cabinet")
     rig = Unplugged(cabinet, load=cabinet.usual_load)
 
     def before(s):
         begun(s, order)
-        rig.gone = True
         s.stop("asked by the founder")
 
     order = prepare(cabinet, schedule("powder-cure"))
