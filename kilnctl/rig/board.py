@@ -271,7 +271,10 @@ class BoardRig:
         if self._lost:
             raise RigLost(self._lost)
         if time.monotonic() - self._heard_s > 3.0 * LOST_S:
-            raise RigLost(f"{self._line.port}: the I/O board has fallen silent; it lets go of the heat by itself")
+            raise RigLost(
+                self._line.failure
+                or f"{self._line.port}: the I/O board has fallen silent; it lets go of the heat by itself"
+            )
 
 
 # ---- whether board and file fit, and what the board cannot prove ----
