@@ -92,11 +92,13 @@ class Starts:
         threading.Thread(target=self._prepare, args=(request, voids, mark), name="prepare", daemon=True).start()
         return self.answer
 
-    def first(self, decide: Callable[[], None]) -> None:
+    def first(self, decide: Callable[[], None], until: threading.Event | None) -> None:
         """Let `decide` say in a thread of its own how this process begins. It may call `hand_over`. Until it is over,
-        no other start begins."""
+        no other start begins. With `until` it is waited for here, until that is set."""
         self._deciding = threading.Thread(target=decide, name="first start", daemon=True)
         self._deciding.start()
+        while until is not None and self._deciding.is_alive() and not until.is_set():
+            self._deciding.join(0.005)
 
     @property
     def decided(self) -> bool:
