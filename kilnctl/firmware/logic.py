@@ -40,7 +40,7 @@ _MASK, _HALF = (1 << 30) - 1, 1 << 29
 
 def since(then, now):
     """ms from then to now, both modulo 2**30."""
-    # The mask comes before the sum: a small integer of a 32-bit board ends at 2**30 - 1, and what is larger is allocated.
+    # The mask comes before the sum: a small integer of a 32-bit board ends at 2**30 - 1; what is larger is allocated.
     return (((now - then) & _MASK) ^ _HALF) - _HALF
 
 

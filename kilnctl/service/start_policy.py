@@ -47,9 +47,7 @@ class StartPolicy:
         except (Refused, KilnctlError) as refused:
             self._refuse(service, str(refused))
         except Exception as error:  # or a bad state ends each start
-            self._refuse(
-                service, f"nothing begins: kilnctl met a fault of its own: {type(error).__name__}: {error}"
-            )
+            self._refuse(service, f"nothing begins: kilnctl met a fault of its own: {type(error).__name__}: {error}")
 
     def _refuse(self, service: OvenService, why: str) -> None:
         if service.idle:

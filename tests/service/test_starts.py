@@ -120,7 +120,9 @@ def test_a_second_start_does_not_wait_behind_the_first(oven, tmp_path, monkeypat
     with at_work(oven("curing-cabinet"), tmp_path) as person:
         person.until(lambda a: a["state"] == "idle")
         begin, held = starts.Starts.begin, threading.Event()
-        monkeypatch.setattr(starts.Starts, "begin", lambda self, waits=False: begin(self, waits) if held.is_set() else None)
+        monkeypatch.setattr(
+            starts.Starts, "begin", lambda self, waits=False: begin(self, waits) if held.is_set() else None
+        )
         assert person.ask("start", schedule=str(CURE), confirm=True, by="A")["pending"]
         while being_prepared():
             assert person.ask("prepared")["pending"], "it is not called started before it is"
