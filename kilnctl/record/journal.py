@@ -27,7 +27,6 @@ LONGEST, SEGMENT_BYTES = 65536, 8_000_000
 _REMEMBERED = 10_000
 #: Tries, 10 ms apart, to have a journal for oneself.
 _LOCK_TRIES = 5
-_LINE = re.compile(rb"([1-9][0-9]{0,17}) (.*) ([0-9a-f]{8})", re.DOTALL)
 _SEGMENT = re.compile(r"journal-(\d{6})\.log")
 
 
@@ -71,11 +70,14 @@ def line_of(sequence: int, text: str) -> bytes:
 
 def parse_line(line: bytes) -> tuple[int, str] | None:
     """(sequence, text) of a line without its line break, or None where it is no whole record."""
-    match = _LINE.fullmatch(line)
-    if not match or int(match[3], 16) != zlib.crc32(line[:-9]):
+    # By hand: a pattern takes longer than all the rest, and a long record has a million lines.
+    head, number, text = line[:-9], *line[:-9].partition(b" ")[::2]
+    if line[-8:] != b"%08x" % zlib.crc32(head) or line[-9:-8] != b" " or b" " not in head:
+        return None
+    if not number.isdigit() or number[0] == 48 or len(number) > 18:
         return None
     try:
-        return int(match[1]), match[2].decode()
+        return int(number), text.decode()
     except UnicodeDecodeError:
         return None
 
@@ -116,15 +118,22 @@ class Damage:
 def entries_of(place: str | Path, damage: Damage) -> Iterator[Entry]:
     """As `read_journal`, one record after the other: a journal of days does not fit into a small computer's memory at
     once."""
+    for sequence, text, file, line in lines_of(place, damage):
+        yield Entry(sequence, text, file, line)
+
+
+def lines_of(place: str | Path, damage: Damage) -> Iterator[tuple[int, str, str, int]]:
+    """As `entries_of`, as plain tuples (sequence, text, file, line), which cost a third."""
     place, last = Path(place), 0
     for path in segments(place) if place.is_dir() else [place]:
+        name = path.name
         for number, found in _lines(path):
             if isinstance(found, str):
-                damage.bad.append(f"{path.name}:{number}: {found}")
+                damage.bad.append(f"{name}:{number}: {found}")
             elif found[0] > last:
                 damage.missing += found[0] - last - 1
                 last = found[0]
-                yield Entry(found[0], found[1], path.name, number)
+                yield last, found[1], name, number
             # A number seen before is a record written again after a failed sync: nothing new.
 
 
