@@ -222,10 +222,7 @@ def _together(names: list[str], block: list[_Row], before: float):
     columns = list(zip(*cells, strict=True))
     reasons = columns.pop() if at is not None else None
     try:
-        values = {
-            n: np.fromiter((float(c) if c else math.nan for c in column), float, len(column))
-            for n, column in zip(names, columns, strict=False)
-        }
+        values = {n: _numbers(column) for n, column in zip(names, columns, strict=False)}
     except ValueError:
         return None, None
     time_s = values["time_s"]
@@ -235,6 +232,13 @@ def _together(names: list[str], block: list[_Row], before: float):
         if any(np.any(np.abs(v) > LARGEST) for v in values.values()):
             return None, None
     return values, reasons
+
+
+def _numbers(cells: tuple[str, ...]) -> np.ndarray:
+    """Raises ValueError for what is no number; an empty cell is NaN."""
+    if not any(cells):
+        return np.full(len(cells), math.nan)
+    return np.array([*map(float, cells if all(cells) else (c or "nan" for c in cells))])
 
 
 def _one_by_one(names: list[str], block: list[_Row], before: float, lenient: list[str] | None):

@@ -4,6 +4,7 @@ clock, the one that both know), and the limits of the run that tripped."""
 import math
 from dataclasses import asdict, replace
 
+from ..errors import KilnctlError
 from ..record.folder import plain
 from ..safety import Policy, SafetyState, Trip
 
@@ -69,6 +70,6 @@ def limits_from_saved(saved, policy: Policy | None = None) -> dict:
 def _fits(policy: Policy, limits: dict) -> bool:
     try:
         replace(policy, **limits)
-    except ValueError:
+    except KilnctlError:
         return False
     return True
