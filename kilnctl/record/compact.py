@@ -19,7 +19,7 @@ class _Column:
     """Blocks of one column. Kept as whole numbers where every value is one of the last decimal, else as they are."""
 
     def __init__(self, decimals: int | None):
-        self._scale = 10.0**decimals if decimals is not None else None
+        self._known, self._scale = decimals is not None, 10.0 ** (decimals or 0)
         self._blocks: list[tuple[int, bytes | None, bool]] = []
 
     def add(self, values: np.ndarray) -> None:
@@ -27,7 +27,7 @@ class _Column:
         if not finite.any():
             self._blocks.append((len(values), None, True))
             return
-        whole = np.round(np.where(finite, values, 0.0) * self._scale) if self._scale is not None else None
+        whole = np.round(np.where(finite, values, 0.0) * self._scale) if self._known else None
         if whole is not None and np.abs(whole).max() < 2**31 - 2:
             back = whole / self._scale
             if np.array_equal(back[finite], values[finite]):

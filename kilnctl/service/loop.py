@@ -29,13 +29,13 @@ from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
 from .messages import MessageQueue
 from .pace import RealPace, SimulatedPace
-from .saved_state import Acknowledgement, SavedState, TrippedRun, run_to_saved
+from .saved_state import SavedState, TrippedRun, run_to_saved
 from .session import NOTHING, Rest, Session
 from .socket_server import SocketServer
 from .starts import Continued, ReadyStart, Starts
 from .state_store import EVERY_S
 from .upkeep import Upkeep
-from .view import ServiceView, view_of
+from .view import ServiceView, troubles_of, view_of
 
 #: Readings that must be in before an interrupted run is continued or a trip is acknowledged.
 LOOKS = 5
@@ -103,9 +103,7 @@ class OvenService:
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
         self._socket = SocketServer(socket, lambda request: socket_answers.answer(self, request))
         looks = (self.saved.renewed, self._owner.renewed, self._socket.renewed, lambda: self.house.refusal() and "")
-        self._upkeep = Upkeep(looks)
-
-    # ---- questions and requests: called by the socket's thread ---------------------------------------------------
+        self.upkeep = Upkeep(looks)
 
     def acknowledge(self, by: str, reading_is_right: bool = False) -> tuple[str, ...]:
         """Clear the trips whose causes are gone, on the word of `by`, which goes into the state and into the record of
@@ -114,8 +112,7 @@ class OvenService:
         faults = tuple(trip.fault for trip in self.rest.trips)
         standing = self.rest.acknowledge(by, reading_is_right)
         if not standing and faults:
-            self.saved.acknowledged = said = Acknowledgement(by, faults, time.time())
-            tripped, self.saved.tripped_run = self.saved.tripped_run, None
+            tripped, said = self.saved.acknowledge(by, faults)
             if tripped is not None:
                 self.house.record_acknowledgement(tripped, said)
         return standing
@@ -133,8 +130,6 @@ class OvenService:
         self.starts.void(f"a stop came before it began ({why})")
         self._stop_words = self._stop_words or why
         self._wake.set()
-
-    # ---- before a run ----------------------------------------------------------------------------------------------
 
     def refusal(self, room: bool = True) -> str:
         """Why no run may start now; empty when one may. `room`: also by what was last known of the records' disk. Waits
@@ -180,8 +175,6 @@ class OvenService:
         self.curve = LiveCurve()
         self.session = Session(order, prove=self.prove, place=place)
         self._save(urgent=True)
-
-    # ---- the loop --------------------------------------------------------------------------------------------------
 
     def run(self, order: PreparedRun | None = None, before: Callable[["OvenService"], object] | None = None) -> str:
         """Run until the end. `before(service)` is called once the first readings are in, in a thread of its own, and
@@ -239,7 +232,7 @@ class OvenService:
         if self.session is not None:
             self._finish(self.session, Outcome.INTERRUPTED)
         self.starts.close()
-        self._upkeep.close()
+        self.upkeep.close()
         self.house.end()
         self._save(urgent=True)
         self._socket.close()
@@ -264,7 +257,7 @@ class OvenService:
         act = self._rest(reading, now, dt) if session is None else self._work(session, reading, now, dt, requests)
         commanding.command(self.rig, act, self.pace.now_s)
         danger_is_new = self._danger.tick(act.verdict.danger, now)
-        for words in self._troubles.tick(self.troubles(), now):
+        for words in self._troubles.tick(troubles_of(self), now):
             if session is not None:
                 self._recorder().event("warning", time_s=session.time_s, text=words)
         if session is not None:
@@ -358,8 +351,6 @@ class OvenService:
             self._finish(self.session, Outcome.TRIPPED)
         self.tell(f"TRIP: {trip}")
 
-    # ---- state and status ------------------------------------------------------------------------------------------
-
     def view(self) -> ServiceView:
         """The service as it is now."""
         return view_of(self)
@@ -368,12 +359,6 @@ class OvenService:
     def trusted_c(self) -> float | None:
         """The newest control reading, °C; None where there is none or safety does not trust it."""
         return self._reading.chamber_c if self._reading is not None and self._act and self._act.verdict.usable else None
-
-    def troubles(self) -> tuple[str, ...]:
-        """What is wrong with the service itself, in words."""
-        kept = (f"the state cannot be kept: {self.saved.failure}",) if self.saved.failure else ()
-        behind = self.pace.late.behind
-        return (*kept, *self._upkeep.words, *((behind,) if behind else ()))
 
     def chamber_c(self) -> float | None:
         """The newest control reading, °C, trusted or not; None where there is none."""

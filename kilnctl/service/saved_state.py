@@ -61,6 +61,12 @@ class SavedState:
         """Why the disk has not what is newest; empty when it has."""
         return self._store.failure
 
+    def acknowledge(self, by: str, faults: tuple[str, ...]) -> tuple[TrippedRun | None, Acknowledgement]:
+        """Keep a person's word; the run whose trip it was, and the word."""
+        self.acknowledged = said = Acknowledgement(by, faults, time.time())
+        tripped, self.tripped_run = self.tripped_run, None
+        return tripped, said
+
     def renewed(self) -> str:
         """See `StateStore.renewed`."""
         return self._store.renewed()

@@ -262,7 +262,7 @@ def is_place(told) -> bool:
         and 0 <= leg < 10_000
         and all(type(told.get(n)) is bool for n in ("arrived", "held"))
         and all(saved_trips.number(n) is not None for n in numbers)
-        and min(numbers[i] for i in (0, 2, 4)) >= 0.0
+        and min(told["counted_s"], told["added_s"], told["run_s"]) >= 0.0
         and told.get("outage_s", 0.0) >= 0.0
         and all(-300.0 < c < 5000.0 for c in (*told["state_c"], told["chamber_c"]))
     )

@@ -92,7 +92,7 @@ class Starts:
         threading.Thread(target=self._prepare, args=(request, voids, mark), name="prepare", daemon=True).start()
         return self.answer
 
-    def first(self, decide: Callable[[], None], until: threading.Event | None) -> None:
+    def first(self, decide: Callable[[], object], until: threading.Event | None) -> None:
         """Let `decide` say in a thread of its own how this process begins. It may call `hand_over`. Until it is over,
         no other start begins. With `until` it is waited for here, until that is set."""
         self._deciding = threading.Thread(target=decide, name="first start", daemon=True)

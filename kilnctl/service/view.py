@@ -51,6 +51,13 @@ class ServiceView:
     saved: dict
 
 
+def troubles_of(service: "OvenService") -> tuple[str, ...]:
+    """What is wrong with the service itself, in words. Waits for nothing."""
+    kept = (f"the state cannot be kept: {service.saved.failure}",) if service.saved.failure else ()
+    behind = service.pace.late.behind
+    return (*kept, *service.upkeep.words, *((behind,) if behind else ()))
+
+
 def view_of(service: "OvenService") -> ServiceView:
     """The service as it is now. Waits for nothing."""
     return ServiceView(
@@ -68,6 +75,6 @@ def view_of(service: "OvenService") -> ServiceView:
         chamber_c=service.trusted_c,
         record=service.recorder.state() if service.recorder is not None else None,
         refusal="" if service.session is not None else service.refusal(),
-        troubles=service.troubles(),
+        troubles=troubles_of(service),
         saved=service.saved.before,
     )
