@@ -94,10 +94,10 @@ class Starts:
 
     def first(self, decide: Callable[[], object], until: threading.Event | None) -> None:
         """Let `decide` say in a thread of its own how this process begins. It may call `hand_over`. Until it is over,
-        no other start begins. With `until` it is waited for here, until that is set."""
+        no other start begins. With `until` it is waited for here, until that is set or something is handed over."""
         self._deciding = threading.Thread(target=decide, name="first start", daemon=True)
         self._deciding.start()
-        while until is not None and self._deciding.is_alive() and not until.is_set():
+        while until is not None and self._deciding.is_alive() and self._firsts.empty() and not until.is_set():
             self._deciding.join(0.005)
 
     @property
