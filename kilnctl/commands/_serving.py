@@ -2,10 +2,12 @@
 
 import contextlib
 import math
+import os
 import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TextIO
 
 from ..errors import KilnctlError
 from ..output import Units, clock
@@ -68,13 +70,26 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
         for words in rig.facts.unproved:
             service.tell(f"note: this rig cannot tell: {words}")
         if not what.quiet:
-            print(f"{what.oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
+            with contextlib.suppress(OSError):
+                print(f"{what.oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
         outcome = service.run(before=policy)
         if policy.refused:
             raise KilnctlError(policy.refused)
         if service.folder is not None and not what.idle:
-            _print_end(service.folder, outcome, what.shown)
+            _tell_end(service.folder, outcome, what.shown)
         return outcome, service.folder
+
+
+def _tell_end(folder: Path, outcome: str, shown: Units) -> None:
+    """As `_print_end`; a terminal that is gone changes nothing of how the run ended, and of the exit status."""
+    try:
+        _print_end(folder, outcome, shown)
+        sys.stdout.flush()
+    except OSError:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(OSError, ValueError):
+                os.dup2(nowhere, stream.fileno())
 
 
 def _keep_bytes(megabytes: float | None) -> int | None:
@@ -129,8 +144,21 @@ class _TerminalLines:
         self._quiet, self._units = quiet, units
 
     def __call__(self, text: str) -> None:
-        if not self._quiet or text.startswith(("TRIP", "DANGER", "after a", "stopped")):
-            print(f"{time.strftime('%H:%M:%S')}  {self._units.words(text)}", file=sys.stderr, flush=True)
+        if not self._quiet or text.startswith(("TRIP", "DANGER", "TROUBLE", "after a", "stopped")):
+            _write(sys.stderr, f"{time.strftime('%H:%M:%S')}  {self._units.words(text)}\n")
+
+
+def _write(stream: TextIO, text: str) -> None:
+    """Past the stream's own lock where it has a file: a terminal that hangs would keep that lock from the end of the
+    program. Raises OSError where nobody reads any more."""
+    try:
+        handle = stream.fileno()
+    except (OSError, ValueError):
+        print(text, end="", file=stream, flush=True)
+        return
+    data = text.encode(stream.encoding or "utf-8", "replace")
+    while data:
+        data = data[os.write(handle, data) :]
 
 
 def _print_end(folder: Path, outcome: str, u: Units) -> None:

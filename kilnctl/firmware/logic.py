@@ -41,7 +41,13 @@ _MASK, _HALF = (1 << 30) - 1, 1 << 29
 
 def since(then, now):
     """ms from then to now, both modulo 2**30."""
-    return ((now - then + _HALF) & _MASK) - _HALF
+    # The mask comes before the sum: a small integer of a 32-bit board ends at 2**30 - 1; what is larger is allocated.
+    return (((now - then) & _MASK) ^ _HALF) - _HALF
+
+
+def added(total, more):
+    """total + more modulo 2**30, both from 0 to 2**30 - 1; nothing on the way is larger."""
+    return total - (_MASK - more) - 1 if total > _MASK - more else total + more
 
 
 class Channel:
@@ -255,15 +261,15 @@ class Board:
         late = since(self._cycled, now) > LATE_MS and self.cycles > 0
         passed = since(self._now, now)
         if passed > 0:
-            self._uptime = (self._uptime + passed) & _MASK
+            self._uptime = added(self._uptime, passed)
         self._now = self._cycled = now
-        self.cycles = (self.cycles + 1) & 0x3FFFFFFF
+        self.cycles = added(self.cycles, 1)
         if self.state == START:
             self.state = SAFE
         self._look(now)
         if self.current is not None and self.current >= self.smallest:
-            self.flow = (self.flow + self.current) & _MASK
-            self.flowing = (self.flowing + 1) & _MASK
+            self.flow = added(self.flow, self.current)
+            self.flowing = added(self.flowing, 1)
         self._watch(now, late)
         self._drive(now)
         # The hardware watchdog is fed only for a whole cycle: this is its end.
@@ -318,7 +324,7 @@ class Board:
             self._owed[g] = due - (10000 if on else 0)
             bits |= on << g
             if on and self.contactor and self.contactor_closed is not False:
-                self.fired = (self.fired + 1) & 0x3FFFFFFF
+                self.fired = added(self.fired, 1)
         self._on = self.relay_bits = bits
 
     def _rewind(self):

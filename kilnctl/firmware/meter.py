@@ -18,7 +18,8 @@ class Rms:
     def add(self, reading):
         """One reading; any number of them a cycle, evenly spread."""
         if self._count < self.MOST:
-            d = reading - (self.middle >> 4)
+            # An input that is far from its middle is no alternating current; its square would not fit.
+            d = min(2048, max(-2048, reading - (self.middle >> 4)))
             self._sum += d
             self._squares += d * d
             self._count += 1

@@ -60,8 +60,21 @@ def save_state(path: str | Path, state: dict) -> None:
     path = Path(path)
     text = json.dumps(state, ensure_ascii=False, sort_keys=True, allow_nan=False).encode()
     if path.exists() and load_state(path, before=False) is not None:
-        os.replace(path, path.with_name(path.name + ".before"))
+        _keep_before(path)
     write_whole(path, text + b"\n%08x\n" % zlib.crc32(text))
+
+
+def _keep_before(path: Path) -> None:
+    """Give the state its second name, `<name>.before`; it keeps its first where the file system knows links, so that
+    there is a newest state at every moment. Raises OSError."""
+    before, link = path.with_name(path.name + ".before"), path.with_name(path.name + ".link")
+    try:
+        link.unlink(missing_ok=True)
+        os.link(path, link)
+    except OSError:
+        os.replace(path, before)
+        return
+    os.replace(link, before)
 
 
 def load_state(path: str | Path, *, before: bool = True) -> dict | None:
@@ -75,6 +88,6 @@ def load_state(path: str | Path, *, before: bool = True) -> dict | None:
                 state = json.loads(text)
                 if isinstance(state, dict):
                     return state
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             continue
     return None

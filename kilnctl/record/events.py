@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 #: The same warning, numbers aside, is repeated after this at the earliest, s.
 QUIET_S = 600.0
-_NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
+NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Teller:
             self.tripped_s.setdefault(trip.fault, time_s)
         told += [Event(time_s, "trip", str(trip)) for trip in act.verdict.new_trips]
         for warning in act.verdict.warnings:
-            key = _NUMBERS.sub("#", warning)
+            key = NUMBERS.sub("#", warning)
             if time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:
                 self._warned[key] = time_s
                 told.append(Event(time_s, "warning", warning))

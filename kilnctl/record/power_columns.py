@@ -2,6 +2,7 @@
 them it is."""
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from ..thermal.electric_power import electric_w
 from .run_data import UnknownOven
 
 
-def fired_share(data: dict[str, np.ndarray]) -> tuple[np.ndarray, bool]:
+def fired_share(data: Mapping[str, np.ndarray]) -> tuple[np.ndarray, bool]:
     """(share of full power fired since the sample before, whether it was measured). Without a measured current it is
     what was commanded, which proves nothing; in old records without that column, the duty of the sample before."""
     fired, commanded = data["fired"], data.get("commanded")
@@ -20,13 +21,13 @@ def fired_share(data: dict[str, np.ndarray]) -> tuple[np.ndarray, bool]:
     return np.nan_to_num(np.where(np.isfinite(fired), fired, commanded)), measured
 
 
-def commanded_share(data: dict[str, np.ndarray]) -> np.ndarray | None:
+def commanded_share(data: Mapping[str, np.ndarray]) -> np.ndarray | None:
     """Share of full power that was commanded since the sample before; None where the record does not say."""
     commanded = data.get("commanded")
     return np.nan_to_num(commanded) if commanded is not None and np.isfinite(commanded).any() else None
 
 
-def power_w(data: dict[str, np.ndarray], oven: Oven | UnknownOven, model: dict | None = None) -> np.ndarray:
+def power_w(data: Mapping[str, np.ndarray], oven: Oven | UnknownOven, model: dict | None = None) -> np.ndarray:
     """Mean electric power since the sample before, W, array. For old records without that column it is computed the
     same way. NaN where neither oven nor model says how strong the elements are."""
     kept = data.get("power_w")
@@ -51,7 +52,7 @@ def _positive(model: dict | None, name: str) -> float:
     return float(value) if isinstance(value, (int, float)) and value > 0.0 else math.nan
 
 
-def basis(data: dict[str, np.ndarray]) -> str:
+def basis(data: Mapping[str, np.ndarray]) -> str:
     """What a run's power and energy are based on, in words."""
     volts = bool(np.isfinite(data["supply_v"]).any())
     if fired_share(data)[1]:

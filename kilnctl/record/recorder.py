@@ -134,13 +134,18 @@ class Recorder:
         return RecorderState(
             self._written,
             self._dropped_samples + self._dropped_events,
-            self._lost,
+            self._lost + self._file.forgotten,
             self._queue.qsize(),
             self._write_failure or self._sync_failure,
             self._slowest_s,
             self._clock() - since if since is not None else 0.0,
             self._free,
         )
+
+    @property
+    def closed(self) -> bool:
+        """Whether it has ended: everything is written that could be."""
+        return not self._thread.is_alive()
 
     def close(self, timeout_s: float = 5.0) -> RecorderState:
         """Write what waits and stop; gives up after timeout_s on a disk that does not answer (`waiting`
@@ -237,7 +242,7 @@ class Recorder:
     def _end(self) -> None:
         try:
             self._file.close()
-        except OSError as error:
+        except (OSError, KilnctlError) as error:
             self._sync_failure = self._words(error)
 
     def _words(self, error: OSError | KilnctlError) -> str:

@@ -1,5 +1,6 @@
 """A run as summaries, pages, pictures and fits take it, whether it has just been made or was read back."""
 
+from collections.abc import MutableMapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,7 +59,7 @@ class RunData:
     outcome: str
     trips: tuple[Trip, ...]
     events: tuple[Event, ...]
-    data: dict[str, np.ndarray]
+    data: MutableMapping[str, np.ndarray]
     seed: int | None
     controller: str
     energy_j: float = 0.0

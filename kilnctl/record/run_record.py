@@ -5,7 +5,6 @@ Samples and events come from the journal where the run kept one (real runs), els
 events.csv (rehearsals).
 """
 
-import array
 import csv
 import dataclasses
 import hashlib
@@ -24,14 +23,17 @@ from ..settings.construction import Load
 from ..settings.oven import Oven, load_oven
 from ..settings.schedule import Cure, Schedule, Step, load_schedule
 from .columns import NAMES
+from .compact import BLOCK, CompactColumns
 from .events import Event
-from .journal import Damage, entries_of, segments
+from .journal import Damage, Entry, lines_of, segments
 from .parts import LARGEST, built, mapping, number, words
 from .power_columns import power_w
 from .run_data import RunData, UnknownOven
 
 #: A record larger than this is not read in one piece, bytes.
 LARGEST_BYTES = 1_000_000_000
+#: A row as it comes: where it stands (file, line), and its cells' text.
+_Row = tuple[str, int, str]
 
 
 @dataclass(kw_only=True)
@@ -159,8 +161,9 @@ def _same(path: Path, sha256: str | None, problems: list[str]) -> None:
         problems.append(f"{path.name} in the record is not the file that was run: its checksum differs")
 
 
-def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[str, list[str]]]]:
-    """Column names, and (place, cells) of every whole row. What a power cut left at the end is cut off and reported."""
+def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[_Row]]:
+    """Column names, and (file, line, text) of every whole row. What a power cut left at the end is cut off and
+    told."""
     try:
         size = path.stat().st_size
         if size > LARGEST_BYTES:
@@ -177,9 +180,7 @@ def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[tuple[s
     lines = [line.removesuffix("\r") for line in whole.decode("utf-8-sig", "replace").split("\n")[:-1]]
     if not lines:
         raise KilnctlError(f"{path}:1: it is empty")
-    return _cells(f"{path}:1", lines[0]), (
-        (f"{path}:{n}", _cells(f"{path}:{n}", line)) for n, line in enumerate(lines[1:], 2)
-    )
+    return _cells(f"{path}:1", lines[0]), ((str(path), n, line) for n, line in enumerate(lines[1:], 2))
 
 
 def _cells(place: str, line: str) -> list[str]:
@@ -189,27 +190,69 @@ def _cells(place: str, line: str) -> list[str]:
         raise KilnctlError(f"{place}: not a line of cells: {error}") from None
 
 
-def _columns(
-    names: list[str], rows: Iterable[tuple[str, list[str]]], lenient: list[str] | None = None
-) -> dict[str, np.ndarray]:
-    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list in `lenient`
-    a row that is no sample is left out and noted there. Columns of ours that are not there are filled with NaN."""
+def _columns(names: list[str], rows: Iterable[_Row], lenient: list[str] | None = None) -> CompactColumns:
+    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list
+    in `lenient` a row that is no sample is left out and told there. Columns of ours that are not there
+    are filled with NaN."""
+    rows = iter(rows)
     if "time_s" not in names or len(set(names)) != len(names):
         raise KilnctlError("the samples have no column time_s, or two columns of one name")
-    numbers = {n: array.array("d") for n in names if n != "reason"}
+    data, before = CompactColumns(names), -math.inf
+    while block := list(itertools.islice(rows, BLOCK)):
+        values, reasons = _together(names, block, before)
+        if values is None:
+            values, reasons = _one_by_one(names, block, before, lenient)
+        if len(values["time_s"]):
+            before = float(values["time_s"][-1])
+            data.add(values, reasons)
+    return data
+
+
+def _together(names: list[str], block: list[_Row], before: float):
+    """(columns, reasons) of the rows, where each of them is a whole sample; (None, None) where one may not be."""
+    width = len(names)
+    at = names.index("reason") if "reason" in names else None
+    if at not in (None, width - 1):
+        return None, None
+    if any('"' in text for _, _, text in block):
+        return None, None
+    cells = [text.split(",") for _, _, text in block]
+    if any(len(c) != width for c in cells):
+        return None, None
+    columns = list(zip(*cells, strict=True))
+    reasons = columns.pop() if at is not None else None
+    try:
+        values = {n: _numbers(column) for n, column in zip(names, columns, strict=False)}
+    except ValueError:
+        return None, None
+    time_s = values["time_s"]
+    if not (time_s[0] > before and np.all(np.diff(time_s) > 0.0)):
+        return None, None
+    with np.errstate(invalid="ignore"):
+        if any(np.any(np.abs(v) > LARGEST) for v in values.values()):
+            return None, None
+    return values, reasons
+
+
+def _numbers(cells: tuple[str, ...]) -> np.ndarray:
+    """Raises ValueError for what is no number; an empty cell is NaN."""
+    if not any(cells):
+        return np.full(len(cells), math.nan)
+    return np.array([*map(float, cells if all(cells) else (c or "nan" for c in cells))])
+
+
+def _one_by_one(names: list[str], block: list[_Row], before: float, lenient: list[str] | None):
+    """As `_together`, with each row looked at by itself: the place of what is wrong is told."""
+    clock, reason = names.index("time_s"), names.index("reason") if "reason" in names else None
+    good: list[list[float]] = []
     reasons: list[str] = []
-    known: dict[str, str] = {}
-    places = [(i, numbers[n]) for i, n in enumerate(names) if n != "reason"]
-    reason, clock, before = (
-        names.index("reason") if "reason" in names else None,
-        names.index("time_s"),
-        -math.inf,
-    )
-    for place, cells in rows:
+    for file, line, text in block:
+        place = f"{file}:{line}"
+        cells = _cells(place, text)
         try:
             if len(cells) != len(names):
                 raise ValueError(f"{len(cells)} cells where there are {len(names)} columns")
-            values = [float(cells[i]) if cells[i] else math.nan for i, _ in places]
+            values = [math.nan if i == reason or not cells[i] else float(cells[i]) for i in range(len(names))]
             if any(abs(v) > LARGEST for v in values):
                 raise ValueError("a number beyond all measure")
             now = float(cells[clock])
@@ -221,18 +264,10 @@ def _columns(
             lenient.append(f"{place}: not a sample, left out: {error}")
             continue
         before = now
-        for (_, column), value in zip(places, values, strict=True):
-            column.append(value)
-        if reason is not None:
-            # A run repeats a few sentences: each is kept in memory once.
-            reasons.append(known.setdefault(cells[reason], cells[reason]))
-    data = {n: np.array(c, float) for n, c in numbers.items()}
-    count = len(data["time_s"])
-    for name in NAMES:
-        if name != "reason" and name not in data:
-            data[name] = np.full(count, math.nan)
-    data["reason"] = np.array(reasons if reason is not None else [""] * count, dtype=object)
-    return data
+        good.append(values)
+        reasons.append(cells[reason] if reason is not None else "")
+    table = np.array(good, float).reshape(-1, len(names))
+    return {n: table[:, i] for i, n in enumerate(names)}, reasons if reason is not None else None
 
 
 def read_events(path: Path, problems: list[str]) -> tuple[Event, ...]:
@@ -242,7 +277,9 @@ def read_events(path: Path, problems: list[str]) -> tuple[Event, ...]:
         return ()
     _, rows = _table(path, problems)
     found = []
-    for place, cells in rows:
+    for file, line, words_of in rows:
+        place = f"{file}:{line}"
+        cells = _cells(place, words_of)
         try:
             time_s, kind, text = cells
             found.append(Event(float(time_s), kind, text))
@@ -261,8 +298,8 @@ def _from_journal(folder: Path, problems: list[str]):
     """(columns, events, trips, what its start and end say) of a journal."""
     damage, told = Damage(), _Told(list(NAMES))
     rows = _rows(folder, damage, told)
-    first = next(rows, None)  # the names of the columns stand before it
-    data = _columns(told.names, rows if first is None else itertools.chain((first,), rows), told.problems)
+    first = list(itertools.islice(rows, 1))  # the names of the columns stand before it
+    data = _columns(told.names, itertools.chain(first, rows), told.problems)
     problems += [f"{place}; left out" for place in damage.bad]
     if damage.missing:
         problems.append(f"{damage.missing} records of the journal are missing")
@@ -281,15 +318,16 @@ class _Told:
     problems: list[str] = field(default_factory=list)
 
 
-def _rows(folder: Path, damage: Damage, told: _Told) -> Iterator[tuple[str, list[str]]]:
-    """(place, cells) of each sample; all other records go into `told`."""
+def _rows(folder: Path, damage: Damage, told: _Told) -> Iterator[_Row]:
+    """Each sample; the rest goes into `told` on the way."""
     begun = False
-    for entry in entries_of(folder, damage):
-        place = f"{folder / entry.file}:{entry.line}"
-        if entry.kind == "sample":
+    for sequence, text, file, line in lines_of(folder, damage):
+        if text.startswith("sample "):
             begun = True
-            yield place, _cells(place, entry.body)
+            yield f"{folder}/{file}", line, text[7:]
             continue
+        entry = Entry(sequence, text, file, line)
+        place = f"{folder / file}:{line}"
         if entry.kind == "columns":
             if begun and entry.body.split(",") != told.names:
                 raise KilnctlError(f"{place}: the columns change in the middle of the run")

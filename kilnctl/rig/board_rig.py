@@ -264,7 +264,7 @@ class BoardRig:
         if self._lost:
             raise RigLost(self._lost)
         if time.monotonic() - self._heard_s > 3.0 * LOST_S:
-            raise RigLost(f"{self._line.port}: no answer any more")
+            raise RigLost(self._line.failure or f"{self._line.port}: no answer any more")
 
 
 # ---- whether board and file fit, and what the board cannot prove ----

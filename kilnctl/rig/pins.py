@@ -5,6 +5,7 @@ keeps its last level (kernel documentation, GPIO v2 line requests). Only the pul
 circuit answers that.
 """
 
+import contextlib
 import os
 import threading
 import time
@@ -14,6 +15,7 @@ from ..body.bursts import pattern_for
 from ..clock import passed_s
 from ..errors import KilnctlError
 from ..firmware import chips, logic
+from ..safety.messages import LOUD
 from ..settings.oven import Oven
 from .answers import Answer
 from .board_rig import BoardRig
@@ -26,6 +28,9 @@ SENSE_S = 0.25
 SPI_HZ = 500_000
 #: Later than so many mains cycles, the clock of the cycles begins again: missed ones are not made up for.
 LATE_CYCLES = 5.0
+#: A bus or a line that takes longer than this hangs, s: relay and coil are low within a second. `close` waits CLOSE_S.
+HUNG_S, CLOSE_S = 0.8, 1.0
+HANGS = f"a line hangs: relay and coil may stand as they were. {LOUD}"
 FROZEN = (
     "that the heat ends when this computer freezes: a line keeps its last level then. Never leave the oven alone "
     "without the pulse-fed timer of SAFETY.md in the coil's circuit (rig: pins: pulse)"
@@ -93,15 +98,23 @@ class LocalLine:
         boot = int.from_bytes(os.urandom(2), "little")
         self._board = logic.Board(self._ms(), boot, 0, len(pins.relays), self._mains_hz)
         self._client = FrameClient()
+        # Held for the board's arithmetic only: never while a line or a bus, which may hang, is waited for.
         self._lock, self._closing, self._high = threading.Lock(), False, False
         for i in range(3):
             self._set_up(i)
             self._sense(i)
+        self._sensed_s = self._cycled_s = time.monotonic()
         self._thread = threading.Thread(target=self._serve, name="pins", daemon=True)
+        self._senses = threading.Thread(target=self._sense_all, name="converters", daemon=True)
+        self._senses.start()
         self._thread.start()
 
     def ask(self, request: BoardRequest, patience_s: float = 0.0) -> Answer | None:
-        """As `Line.ask`; None once the thread has ended."""
+        """As `Line.ask`; None once the thread has ended or hangs."""
+        if not self.failure and time.monotonic() - self._cycled_s > HUNG_S:
+            # Whether they can still be driven, only another thread can find out without hanging too.
+            self.failure = f"{self.port}: {HANGS}"
+            threading.Thread(target=self._off_quietly, name="lines off", daemon=True).start()
         if self.failure or self._closing:
             return None
         with self._lock:
@@ -117,19 +130,30 @@ class LocalLine:
         """There is no such line here."""
 
     def close(self) -> None:
+        """Drive the lines low and let go of them and of the buses. Returns also where one of them hangs."""
         self._closing = True
-        if self._thread is not threading.current_thread():
-            self._thread.join(1.0)
+        closing = threading.Thread(target=self._let_go, name="lines off", daemon=True)
+        closing.start()
+        closing.join(CLOSE_S)
+        if closing.is_alive():
+            self.failure = f"{self.failure or self.port}; {HANGS}"
+
+    def _let_go(self) -> None:
+        # Low first, without waiting for the thread; and again after it, which may just have driven them.
+        self._off_quietly()
+        self._thread.join(0.5 * CLOSE_S)
+        self._senses.join(0.1 * CLOSE_S)
+        buses = () if self._senses.is_alive() else (bus.close for bus in self._buses if bus is not None)
         # Each step by itself: a line that cannot be driven is let go of all the same.
-        for step in (
-            lambda: self._drive(0, False),
-            *(bus.close for bus in self._buses if bus is not None),
-            self._lines.release,
-        ):
+        for step in (lambda: self._drive(0, False), self._lines.release, *buses):
             try:
                 step()
             except OSError as error:
                 self.failure = self.failure or f"{self.port}: {error.strerror or error}"
+
+    def _off_quietly(self) -> None:
+        with contextlib.suppress(OSError):
+            self._drive(0, False)
 
     @staticmethod
     def _ms() -> int:
@@ -211,32 +235,44 @@ class LocalLine:
             return
         if sensor.front_end == "max31855":
             a, b, c, d = bus.xfer2([0, 0, 0, 0])
-            channel.take_31855((a << 8) | b, (c << 8) | d)
+            with self._lock:
+                channel.take_31855((a << 8) | b, (c << 8) | d)
             return
         wanted = chips.setup_31856(sensor.type, self._mains_hz)
+        six = (0, 0, 0, 0, 0, 0)
         if chips.configured_31856(bus.xfer2([0x00, 0, 0, 0])[1:], wanted):
-            channel.take_31856(bus.xfer2([0x0A, 0, 0, 0, 0, 0, 0])[1:])
+            six = bus.xfer2([0x0A, 0, 0, 0, 0, 0, 0])[1:]
         else:
             self._set_up(i)
-            channel.take_31856((0, 0, 0, 0, 0, 0))
+        with self._lock:
+            channel.take_31856(six)
 
     # ---- the board's thread ----
 
-    def _serve(self) -> None:
-        due = sensed = time.monotonic()
+    def _sense_all(self) -> None:
+        """The converters in turn, in a thread of their own: a transfer that hangs holds up no cycle."""
         channel = 0
         try:
             while not self._closing:
-                now = time.monotonic()
+                self._sense(channel)
+                self._sensed_s = time.monotonic()
+                channel = (channel + 1) % 3
+                time.sleep(SENSE_S / 3.0)
+        except OSError as error:
+            self.failure = f"{self.port}: {error.strerror or error}"
+
+    def _serve(self) -> None:
+        due = time.monotonic()
+        try:
+            while not self._closing and not self.failure:
+                now = self._cycled_s = time.monotonic()
+                if now - self._sensed_s > HUNG_S:
+                    self.failure = f"{self.port}: the bus of the converters hangs; relay and coil are driven low"
+                    return
                 if now >= due:
                     late = now - due >= LATE_CYCLES * self._period_s
                     due = (now if late else due) + self._period_s
                     self._cycle()
-                if now - sensed >= SENSE_S / 3.0:
-                    sensed = now
-                    with self._lock:
-                        self._sense(channel)
-                    channel = (channel + 1) % 3
                 time.sleep(max(0.0, min(due - time.monotonic(), self._period_s)))
         except OSError as error:
             self.failure = f"{self.port}: {error.strerror or error}"

@@ -10,12 +10,31 @@ from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
 
+from ..control import Programme
+from ..control.feasibility import planned_s
 from ..errors import KilnctlError
 from ..record.folder import Begun, begin, new_folder
 from ..record.recorder import LEAST_FREE, Recorder
 from ..record.retention import clear_old, pending_in
 from ..run.prepare import PreparedRun
 from .saved_state import Acknowledgement, TrippedRun
+
+#: Of one sample in the journal, and of it again in the table that is made when the run is over, bytes.
+BYTES_PER_SAMPLE = 2 * 180
+#: A run takes longer than its schedule plans, by this factor; a leg that takes as long as the oven
+#: needs may take so long, s.
+LONGER, OVEN_S = 1.25, 12 * 3600.0
+
+
+def room_needed(order: PreparedRun) -> int:
+    """Bytes that the record of this run may take: its journal, and the table and page that are made of it."""
+    programme = order.programme
+    if isinstance(programme, Programme):
+        unknown = sum(leg.kind not in ("ramp", "hold") for leg in programme.legs)
+        length_s = LONGER * planned_s(programme) + unknown * OVEN_S
+    else:
+        length_s = order.policy.longest_s
+    return round(BYTES_PER_SAMPLE * min(length_s, order.policy.longest_s) / order.oven.control.tick_s)
 
 
 class Housekeeping:
@@ -36,10 +55,18 @@ class Housekeeping:
         self._closed = False
         self._child: subprocess.Popen | None = None
         self._lock = threading.Lock()
+        # Of its own: the tick closes records, and a process takes long to start.
+        self._child_lock = threading.Lock()
         self._thread: threading.Thread | None = None
+        #: Why no new record could be kept when `refusal` was asked last; empty when it could.
+        self.refused = self.refusal()
 
     def refusal(self) -> str:
-        """Why no new record can be kept; empty when it can."""
+        """Why no new record can be kept; empty when it can. Waits for the disk."""
+        self.refused = self._room_refusal()
+        return self.refused
+
+    def _room_refusal(self) -> str:
         try:
             self._out.mkdir(parents=True, exist_ok=True)
             disk = os.statvfs(self._out)
@@ -48,10 +75,27 @@ class Housekeeping:
         free = disk.f_bavail * disk.f_frsize
         if free < LEAST_FREE:
             return f"only {free / 1e6:.0f} MB are free for the record in {self._out}; move old runs away"
+        if disk.f_flag & os.ST_RDONLY or not os.access(self._out, os.W_OK):
+            return f"{self._out}: no record can be kept there: it may not be written"
         return ""
+
+    def _check_room(self, order: PreparedRun) -> None:
+        """Raises KilnctlError where the disk has no room for what this schedule will write."""
+        disk = os.statvfs(self._out)
+        free, needed = disk.f_bavail * disk.f_frsize, LEAST_FREE + room_needed(order)
+        if free < needed:
+            raise KilnctlError(
+                f"only {free / 1e6:.0f} MB are free in {self._out}, and the record of {order.schedule.name} may take "
+                f"{needed / 1e6:.0f} MB; move old runs away, or let --keep make room"
+            )
 
     def new(self, order: PreparedRun, rig_name: str) -> Path:
         """The folder of a new run, with its settings in it. Raises KilnctlError."""
+        try:
+            self._out.mkdir(parents=True, exist_ok=True)
+            self._check_room(order)
+        except OSError as error:
+            raise KilnctlError(f"{self._out}: no record can be kept there: {error.strerror}") from None
         folder = new_folder(self._out, order.oven.name, order.schedule.name)
         started = time.strftime("%Y-%m-%d %H:%M:%S %z")
         begin(
@@ -140,6 +184,7 @@ class Housekeeping:
             closing.join()
         with self._lock:
             self._closed = True
+        with self._child_lock:
             if self._child is not None:
                 self._child.kill()
         self._queue.put(None)
@@ -163,7 +208,7 @@ class Housekeeping:
                 self._tell(f"note: {error}")
 
     def _finish(self, folder: Path) -> None:
-        with self._lock:
+        with self._child_lock:
             if self._closed:
                 return
             self._child = child = subprocess.Popen(
@@ -180,7 +225,7 @@ class Housekeeping:
                 },
             )
         _, said = child.communicate()
-        with self._lock:
+        with self._child_lock:
             self._child = None
         if child.returncode and not self._closed:
             words = said.strip().splitlines()[-1:] or [f"its process ended with status {child.returncode}"]

@@ -1,7 +1,10 @@
-"""The run so far, in memory, for the panel's curve: a few columns, thinned when long, peaks kept."""
+"""The run so far, in memory, for the panel's curve: a few columns, thinned when long, evenly over the whole run, peaks
+kept."""
 
 import array
 import threading
+
+import numpy as np
 
 from ..record.columns import INDEX
 
@@ -18,41 +21,55 @@ KEPT = (
     "demand_w",
     "expected_c",
 )
-#: Rows before the older half is thinned to half: 14 hours at one a second.
+#: Rows before all are thinned to half: 14 hours at one a second.
 MOST_ROWS = 50_000
+_CHAMBER = KEPT.index("chamber_c")
 
 
 class LiveCurve:
-    """Rows are only added. `thinned` counts how often old ones were thinned: their numbers change then."""
+    """Rows are only added. `thinned` counts how often all were thinned to half: their numbers change then. From then on
+    each two rows stand for as many as before, for the new ones too: no part of a run is drawn finer than another."""
 
     def __init__(self) -> None:
         self._indices = tuple(INDEX[name] for name in KEPT)
         self._lock = threading.Lock()
         self.thinned = 0
         self._columns = [array.array("f") for _ in KEPT]
+        #: Rows that wait until there are as many as two rows stand for.
+        self._waiting: list[tuple] = []
 
     def __len__(self) -> int:
         return len(self._columns[0])
 
     def add(self, row: tuple) -> None:
         """`row`: a sample, in the order of `record.columns.COLUMNS`."""
+        self._waiting.append(tuple(row[i] for i in self._indices))
+        if self.thinned and len(self._waiting) < 2 << self.thinned:
+            return
+        rows, self._waiting = self._waiting, []
+        if self.thinned:
+            values = [r[_CHAMBER] if r[_CHAMBER] == r[_CHAMBER] else -1e9 for r in rows]
+            rows = [rows[i] for i in sorted((values.index(min(values)), _last(values, max(values))))]
         with self._lock:
-            for column, i in zip(self._columns, self._indices, strict=True):
-                column.append(row[i])
+            for row in rows:
+                for column, value in zip(self._columns, row, strict=True):
+                    column.append(value)
             if len(self._columns[0]) >= MOST_ROWS:
                 self._thin()
 
     def _thin(self) -> None:
-        """Of every four old rows keep two: where the chamber was lowest and where it was highest."""
-        half = MOST_ROWS // 2
-        half -= half % 4
-        chamber = self._columns[KEPT.index("chamber_c")]
-        keep = []
-        for start in range(0, half, 4):
-            four = sorted(range(start, start + 4), key=lambda i: chamber[i] if chamber[i] == chamber[i] else -1e9)
-            keep += sorted((four[0], four[-1]))
-        for column in self._columns:
-            column[:half] = array.array("f", [column[i] for i in keep])
+        """Of every four rows keep two: where the chamber was lowest and where it was highest."""
+        count = len(self._columns[0]) // 4 * 4
+        chamber = np.nan_to_num(np.array(self._columns[_CHAMBER][:count]), nan=-1e9).reshape(-1, 4)
+        first = np.argmin(chamber, axis=1)
+        last = 3 - np.argmax(chamber[:, ::-1], axis=1)
+        # Where all four are alike the two ends are kept: never one row twice.
+        pair = np.sort(np.stack((first, last), axis=1), axis=1)
+        keep = (pair + 4 * np.arange(len(pair))[:, None]).ravel()
+        for i, column in enumerate(self._columns):
+            kept = array.array("f")
+            kept.frombytes(np.array(column[:count], np.float32)[keep].tobytes())
+            self._columns[i] = kept + column[count:]
         self.thinned += 1
 
     def since(self, first: int, most: int) -> tuple[int, dict[str, list[float]]]:
@@ -62,3 +79,7 @@ class LiveCurve:
             return first, {
                 name: column[first : first + most].tolist() for name, column in zip(KEPT, self._columns, strict=True)
             }
+
+
+def _last(values: list, value: float) -> int:
+    return len(values) - 1 - values[::-1].index(value)

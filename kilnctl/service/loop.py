@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
+from typing import Unpack
 
 from ..plants.plant import truth_of
 from ..reading import Reading
@@ -18,24 +19,28 @@ from ..record.recorder import Recorder
 from ..rig import RigDriver, RigLost, VirtualRig
 from ..run.chain import Actuation
 from ..run.prepare import PreparedRun
-from ..safety import Trip, changed_limits, hot_surface, schedule_trip_c
-from ..safety.messages import LOUD, WORDS
+from ..safety import Trip, changed_limits, hot_surface, policy_for, schedule_trip_c
+from ..safety.messages import LOUD
 from ..safety.state import latch
 from ..settings.oven import Oven
 from ..terms import Outcome, Request
 from . import commanding, operating_system, run_log, saved_trips, socket_answers, status_view
 from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
+from .messages import MessageQueue
 from .pace import RealPace, SimulatedPace
-from .saved_state import Acknowledgement, SavedState, TrippedRun, run_to_saved
+from .saved_state import SavedState, TrippedRun, run_to_saved
 from .session import NOTHING, Rest, Session
 from .socket_server import SocketServer
-from .starts import Starts
+from .starts import Continued, ReadyStart, Starts
 from .state_store import EVERY_S
-from .view import ServiceView
+from .upkeep import Upkeep
+from .view import ServiceView, troubles_of, view_of
 
 #: Readings that must be in before an interrupted run is continued or a trip is acknowledged.
 LOOKS = 5
+#: A simulated clock this many times as fast as the real one is not watched by anybody.
+FLIES = 100.0
 
 
 class OvenService:
@@ -66,8 +71,8 @@ class OvenService:
         model_file: str | None = None,
     ):
         self.oven, self.rig, self.pace, self.out, self.idle, self.prove = oven, rig, pace, Path(out), idle, prove
-        self.tell, self.model_file = tell, model_file
-        self.house = Housekeeping(self.out, keep_bytes, tell, idle)
+        self.tell, self.model_file = MessageQueue(tell), model_file
+        self.house = Housekeeping(self.out, keep_bytes, self.tell, idle)
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue[tuple[Request, str]] = SimpleQueue()
         self._acknowledged_by: SimpleQueue[str] = SimpleQueue()
@@ -79,25 +84,26 @@ class OvenService:
         before = self.saved.before
         self.rest = Rest(
             oven,
-            *saved_trips.from_saved(before.get("trips"), time.time()),
-            saved_trips.limits_from_saved(before.get("tripped_by")),
+            *saved_trips.from_saved(before.get("trips"), self.saved.wall_then_s),
+            saved_trips.limits_from_saved(before.get("tripped_by"), policy_for(oven)),
         )
         self._limits = changed_limits.to_mapping(self.rest.policy)
         self.session: Session | None = None
         self.recorder: Recorder | None = None
         self.folder: Path | None = None
-        self._started = self.outcome = ""
+        self.started = self.outcome = ""
         self.curve = LiveCurve()
         self._act: Actuation | None = None
         self._reading: Reading | None = None
-        self._ending = False
-        self._danger, self._proof = run_log.DangerLines(tell), run_log.ProofLine(tell)
+        self._ending = self._deciding = False
+        self._danger, self._proof = run_log.DangerLines(self.tell), run_log.ProofLine(self.tell)
+        self._troubles = run_log.Troubles(self.tell)
         self._ticks, self._last_s = 0, None
         self._tau_s = hot_surface.USUAL_TAU_S
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
         self._socket = SocketServer(socket, lambda request: socket_answers.answer(self, request))
-
-    # ---- questions and requests: called by the socket's thread ---------------------------------------------------
+        looks = (self.saved.renewed, self._owner.renewed, self._socket.renewed, lambda: self.house.refusal() and "")
+        self.upkeep = Upkeep(looks)
 
     def acknowledge(self, by: str, reading_is_right: bool = False) -> tuple[str, ...]:
         """Clear the trips whose causes are gone, on the word of `by`, which goes into the state and into the record of
@@ -106,8 +112,7 @@ class OvenService:
         faults = tuple(trip.fault for trip in self.rest.trips)
         standing = self.rest.acknowledge(by, reading_is_right)
         if not standing and faults:
-            self.saved.acknowledged = said = Acknowledgement(by, faults, time.time())
-            tripped, self.saved.tripped_run = self.saved.tripped_run, None
+            tripped, said = self.saved.acknowledge(by, faults)
             if tripped is not None:
                 self.house.record_acknowledgement(tripped, said)
         return standing
@@ -126,18 +131,17 @@ class OvenService:
         self._stop_words = self._stop_words or why
         self._wake.set()
 
-    # ---- before a run ----------------------------------------------------------------------------------------------
-
-    def refusal(self) -> str:
-        """Why no run may start now; empty when one may."""
+    def refusal(self, room: bool = True) -> str:
+        """Why no run may start now; empty when one may. `room`: also by what was last known of the records' disk. Waits
+        for nothing."""
         if self.rest.trips:
             seen = "; ".join(f"{t.fault}: {t.seen}" for t in self.rest.trips)
             return f"{seen}. Acknowledge it once its cause is gone (`kilnctl acknowledge`)"
         if self.saved.failure:
             return f"the state cannot be kept: {self.saved.failure}"
-        if self.recorder is not None and self.recorder.state().refusal:
+        if self.recorder is not None and not self.recorder.closed and self.recorder.state().refusal:
             return self.recorder.state().refusal
-        return self.house.refusal()
+        return self.house.refused if room else ""
 
     def ordered(self, order: PreparedRun) -> PreparedRun:
         """The order with its limit above the plan set by where the chamber is now: a run may start above all that it
@@ -155,28 +159,26 @@ class OvenService:
         return self.house.opened(folder if folder is not None else self.house.new(order, self.rig.facts.name))
 
     def begin(
-        self,
-        order: PreparedRun,
-        folder: Path,
-        recorder: Recorder,
-        by: str = "",
-        place: dict | None = None,
-        words: str = "",
+        self, order: PreparedRun, folder: Path, recorder: Recorder, by: str = "", **more: Unpack[Continued]
     ) -> None:
-        """Start that run with the next tick."""
-        self._started = time.strftime("%Y-%m-%d %H:%M:%S %z")
-        self.folder, self.recorder, self.outcome = folder, recorder, ""
+        """Start that run with the next tick; from any thread."""
+        self.starts.hand_over(ReadyStart(order, by, folder, recorder, self.starts.voids, **more))
+
+    def take_up(self, ready: ReadyStart) -> None:
+        """Start that run now; by the tick."""
+        order, recorder, place, by = ready.order, ready.recorder, ready.place_now(), ready.by
+        self.started = time.strftime("%Y-%m-%d %H:%M:%S %z")
+        self.folder, self.recorder, self.outcome = ready.folder, recorder, ""
         self._tau_s = hot_surface.cooling_tau_s(order.model, order.schedule.top_c)
-        text = words or f"{order.schedule.name}, model {order.model_words}" + (f", asked by {by}" if by else "")
-        run_log.begun(recorder, order, self.rig.facts.unproved, place, text, self._started)
+        text = ready.words or f"{order.schedule.name}, model {order.model_words}" + (f", asked by {by}" if by else "")
+        run_log.begun(recorder, order, self.rig.facts.unproved, place, text, self.started)
         self.curve = LiveCurve()
         self.session = Session(order, prove=self.prove, place=place)
         self._save(urgent=True)
 
-    # ---- the loop --------------------------------------------------------------------------------------------------
-
     def run(self, order: PreparedRun | None = None, before: Callable[["OvenService"], object] | None = None) -> str:
-        """Run until the end. `before(service)` is called once the first readings are in, and may begin a run itself."""
+        """Run until the end. `before(service)` is called once the first readings are in, in a thread of its own, and
+        may begin a run itself."""
         with operating_system.signals_to(self.end):
             self._watchdog.tell("READY=1\nSTATUS=waiting")
             # Until `before` has been called, a start from the socket waits: an interrupted run may go on.
@@ -204,13 +206,21 @@ class OvenService:
         except RigLost as error:
             self._lost(error)
             return Outcome.LOST
-        if self._first is not None and self._ticks >= LOOKS:
-            self._first(self)
-            self._first = None
-            self.house.tidy(self.folder)
+        self._decide_first()
         # Only this process says that heat cannot be cut: while that is so, it ends by a person's stop alone.
         over = self.session is None and not self.idle and not self.rest.state.danger
         return self.outcome if over else ""
+
+    def _decide_first(self) -> None:
+        """Have it decided how this process begins, once the first readings are in; afterwards other starts may come."""
+        first = self._first
+        if first is not None and not self._deciding and self._ticks >= LOOKS:
+            self._deciding = True
+            # Simulated time that flies stands still meanwhile: the same seed gives the same run.
+            self.starts.first(lambda: first(self), self._wake if self.pace.speed > FLIES else None)
+        elif first is not None and self._deciding and self.starts.decided:
+            self._first = None
+            self.house.tidy(self.folder)
 
     def _close(self) -> None:
         """Heat off before anything else is tidied up; a rig that breaks in doing so keeps nothing from being saved."""
@@ -222,15 +232,17 @@ class OvenService:
         if self.session is not None:
             self._finish(self.session, Outcome.INTERRUPTED)
         self.starts.close()
+        self.upkeep.close()
         self.house.end()
         self._save(urgent=True)
         self._socket.close()
         self.saved.close()
         self._watchdog.close()
         self._owner.release()
+        self.tell.close()
 
     def end(self, why: str) -> None:
-        """Stop the run and the service."""
+        """Stop the run and the service. From any thread."""
         self._ending = True
         self.stop(why)
 
@@ -245,12 +257,15 @@ class OvenService:
         act = self._rest(reading, now, dt) if session is None else self._work(session, reading, now, dt, requests)
         commanding.command(self.rig, act, self.pace.now_s)
         danger_is_new = self._danger.tick(act.verdict.danger, now)
+        for words in self._troubles.tick(troubles_of(self), now):
+            if session is not None:
+                self._recorder().event("warning", time_s=session.time_s, text=words)
         if session is not None:
             if danger_is_new:
                 self._recorder().event("danger", time_s=session.time_s, text=act.verdict.danger)
             self._record(session)
         self._act = act
-        believed = self._believed().values() if self._doubted() else None
+        believed = self._believed().values() if self.doubted() else None
         self.saved.see_heat(reading, act.verdict.usable, self._tau_s, believed)
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
@@ -295,8 +310,7 @@ class OvenService:
                 words = f"{request}, asked by {by}"
                 self._recorder().event("request", time_s=self.session.time_s, text=words)
                 self.tell(words)
-        if self._first is None:
-            self.starts.begin()
+        self.starts.begin(waits=self._first is not None)
         return tuple(out)
 
     def _finish(self, session: Session, outcome: str) -> None:
@@ -330,10 +344,7 @@ class OvenService:
             self.tell(f"stopped: {why}")
 
     def _lost(self, error: RigLost) -> None:
-        # Hardware without a lease of its own may have stopped with its lines on.
-        act, _, check = WORDS["board-lost"]
-        act = act if self.rig.facts.unattended else LOUD
-        trip = Trip("board-lost", self._last_s or 0.0, act, str(error), check)
+        trip = run_log.lost(str(error), self.rig.facts.unattended, self._last_s or 0.0)
         if self.session is not None:
             self.session.chain.safety = latch(self.session.chain.safety, trip)
             self.session.tripped.setdefault(trip.fault, self.session.time_s)
@@ -341,28 +352,14 @@ class OvenService:
             self._finish(self.session, Outcome.TRIPPED)
         self.tell(f"TRIP: {trip}")
 
-    # ---- state and status ------------------------------------------------------------------------------------------
-
     def view(self) -> ServiceView:
-        """The service as it is now; by the tick's thread."""
-        usable = self._act is not None and self._act.verdict.usable
-        return ServiceView(
-            oven=self.oven,
-            rig=self.rig.facts,
-            late=self.pace.late,
-            session=self.session,
-            started=self._started,
-            outcome=self.outcome,
-            folder=str(self.folder or ""),
-            rows=len(self.curve),
-            trips=self.trips(),
-            doubted=self._doubted(),
-            hot=self.saved.hot,
-            chamber_c=self._reading.chamber_c if usable and self._reading is not None else None,
-            record=self.recorder.state() if self.recorder is not None else None,
-            refusal="" if self.session is not None else self.refusal(),
-            saved=self.saved.before,
-        )
+        """The service as it is now."""
+        return view_of(self)
+
+    @property
+    def trusted_c(self) -> float | None:
+        """The newest control reading, °C; None where there is none or safety does not trust it."""
+        return self._reading.chamber_c if self._reading is not None and self._act and self._act.verdict.usable else None
 
     def chamber_c(self) -> float | None:
         """The newest control reading, °C, trusted or not; None where there is none."""
@@ -380,7 +377,7 @@ class OvenService:
         assert self.recorder is not None, "every run has a recorder before it begins"
         return self.recorder
 
-    def _doubted(self) -> bool:
+    def doubted(self) -> bool:
         return hot_surface.doubted(t.fault for t in self.trips())
 
     def _believed(self) -> saved_trips.Believed:
@@ -390,7 +387,7 @@ class OvenService:
     def _save(self, urgent: bool = False) -> None:
         session = self.session
         self.saved.save(
-            run_to_saved(session, self._run_folder(), self._started) if session is not None else None,
+            run_to_saved(session, self._run_folder(), self.started) if session is not None else None,
             self._limits if session is not None or self.outcome else self.saved.limits,
             self.trips(),
             self._believed(),

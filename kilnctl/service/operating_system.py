@@ -4,13 +4,16 @@ know how long it was away."""
 import contextlib
 import ctypes
 import fcntl
+import functools
 import os
 import signal
 import socket
 import stat
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from queue import SimpleQueue
 
 from ..clock import passed_s
 from ..errors import KilnctlError
@@ -41,6 +44,26 @@ class Owner:
         self._file.truncate(0)
         self._file.write(f"process {os.getpid()}")
         self._file.flush()
+        self._path = path
+
+    def renewed(self) -> str:
+        """Take the lock anew where its file is gone: another process could own the oven too. Why that cannot be done;
+        empty when all is well. Waits for the disk."""
+        try:
+            held, there = os.fstat(self._file.fileno()), os.stat(self._path)
+            if (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino):
+                return ""
+        except FileNotFoundError:
+            pass
+        except OSError as error:
+            return f"{self._path}: {error.strerror}"
+        try:
+            anew = Owner(self._path)
+        except KilnctlError as error:
+            return str(error)
+        self._file.close()
+        self._file = anew._file
+        return ""
 
     def release(self) -> None:
         self._file.close()
@@ -94,25 +117,72 @@ class Watchdog:
 
 @contextlib.contextmanager
 def signals_to(end: Callable[[str], None]) -> Iterator[None]:
-    """While this lasts, SIGINT and SIGTERM call `end` with their name; only in the main thread."""
-    previous = {}
+    """While this lasts, SIGINT, SIGTERM and SIGHUP (the terminal was closed) call `end` with their name, in a thread of
+    its own: a handler runs in the middle of anything, also of what holds a lock that `end` needs. Only in the main
+    thread; a SIGHUP that is ignored (`nohup`) stays so."""
+    previous, came = {}, SimpleQueue()
     if threading.current_thread() is threading.main_thread():
-        for number in (signal.SIGINT, signal.SIGTERM):
-            previous[number] = signal.signal(number, lambda n, _: end(f"signal {signal.Signals(n).name}"))
+        threading.Thread(target=_pass_on, args=(came, end), name="signals", daemon=True).start()
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            if signal.getsignal(number) is not signal.SIG_IGN or number != signal.SIGHUP:
+                previous[number] = signal.signal(number, lambda n, _: came.put(signal.Signals(n).name))
     try:
         yield
     finally:
         for number, handler in previous.items():
             signal.signal(number, handler)
+        came.put("")
+
+
+def _pass_on(came: SimpleQueue, end: Callable[[str], None]) -> None:
+    while name := came.get():
+        end(f"signal {name}")
+
+
+@functools.cache
+def _boot_name() -> str:
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text().strip()
+    except OSError:
+        return ""
 
 
 def boot() -> tuple[str, float]:
     """This boot's own name, and the seconds since it, those of suspend counted."""
+    return _boot_name(), passed_s()
+
+
+#: How far the battery clock may be from the wall clock that it set, s.
+CLOCKS_APART_S = 30.0
+_STA_UNSYNC, _TIME_ERROR = 0x0040, 5
+
+
+def clock_source(devices: Path = Path("/sys/class/rtc")) -> str:
+    """What makes the wall clock right: "network" (the kernel says that it is synchronised), "battery" (a clock with a
+    battery set it when the computer started, and agrees with it now), or empty: nothing that is known. May wait for a
+    slow device."""
+    if _synchronised():
+        return "network"
     try:
-        name = Path("/proc/sys/kernel/random/boot_id").read_text().strip()
-    except OSError:
-        name = ""
-    return name, passed_s()
+        for device in sorted(devices.iterdir()):
+            if (device / "hctosys").read_text().strip() == "1":
+                apart_s = int((device / "since_epoch").read_text()) - time.time()
+                return "battery" if abs(apart_s) < CLOCKS_APART_S else ""
+    except (OSError, ValueError):
+        pass
+    return ""
+
+
+def _synchronised() -> bool:
+    """As adjtimex(2) says."""
+    # struct timex: modes (padded to a long), four longs, then status (an int); it has 208 bytes at most.
+    told = ctypes.create_string_buffer(256)
+    try:
+        state = ctypes.CDLL(None, use_errno=True).adjtimex(told)
+    except (AttributeError, OSError):
+        return False
+    status = ctypes.c_int.from_buffer(told, 5 * ctypes.sizeof(ctypes.c_long)).value
+    return state not in (-1, _TIME_ERROR) and not status & _STA_UNSYNC
 
 
 def places(oven_name: str, home: str | None = None) -> tuple[Path, Path]:

@@ -7,6 +7,10 @@ from ..clock import passed_s
 
 #: Bins of lateness, s: about 12 % wide each, from 10 µs to 100 s.
 _FIRST_S, _RATIO = 1e-5, 1.122
+#: The pace is looked at over so many seconds, and is kept while at least this share of all ticks is done in time.
+WATCH_S, KEPT = 30.0, 0.98
+#: A tick of a simulated clock that goes as fast as it can, s.
+SHORTEST_S = 1e-9
 
 
 class Lateness:
@@ -15,6 +19,9 @@ class Lateness:
     def __init__(self):
         self.count, self.overruns, self.worst_s = 0, 0, 0.0
         self._bins = [0] * 142
+        #: That ticks are left out, in words; empty while the pace is kept.
+        self.behind = ""
+        self._since_s, self._done, self._missed = 0.0, 0, 0
 
     def add(self, late_s: float, tick_s: float) -> None:
         self.count += 1
@@ -26,6 +33,22 @@ class Lateness:
             else min(len(self._bins) - 1, 1 + int(math.log(late_s / _FIRST_S) / math.log(_RATIO)))
         )
         self._bins[place] += 1
+
+    def watch(self, missed: int, now_s: float, speed: float) -> None:
+        """Once a tick: `missed` ticks have been left out before it. Words come when it is more than a few."""
+        self._done, self._missed = self._done + 1, self._missed + missed
+        if now_s - self._since_s < WATCH_S:
+            return
+        kept = self._done / (self._done + self._missed)
+        first, self._since_s, self._done, self._missed = self._since_s == 0.0, now_s, 0, 0
+        if not first:
+            self.behind = (
+                ""
+                if kept >= KEPT
+                else f"the speed of {speed:g} cannot be kept by this computer: it is about {speed * kept:.0f}"
+                if speed > 1.0
+                else f"this computer does not keep up: {1.0 - kept:.0%} of the last ticks were left out"
+            )
 
     def quantile_s(self, share: float) -> float:
         """Upper edge of the bin that holds that share of all ticks; 0 before the first."""
@@ -43,8 +66,9 @@ class RealPace:
 
     simulated, speed = False, 1.0
 
-    def __init__(self, tick_s: float, clock=passed_s):
-        self.tick_s, self._clock, self.late = tick_s, clock, Lateness()
+    def __init__(self, tick_s: float, clock=passed_s, speed: float = 1.0):
+        """`speed`: of the time that is simulated with these ticks."""
+        self.tick_s, self._clock, self.late, self._speed = tick_s, clock, Lateness(), speed
         self._due = clock()
 
     def now_s(self) -> float:
@@ -56,7 +80,10 @@ class RealPace:
             return False
         late = self._clock() - self._due
         self.late.add(max(0.0, late), self.tick_s)
-        self._due += self.tick_s * (1.0 + max(0.0, math.floor(late / self.tick_s)))
+        missed = max(0, math.floor(late / self.tick_s))
+        self._due += self.tick_s * (1.0 + missed)
+        if self.tick_s > SHORTEST_S:
+            self.late.watch(missed, self._due, self._speed)
         return True
 
 
@@ -67,7 +94,7 @@ class SimulatedPace:
 
     def __init__(self, tick_s: float, speed: float):
         self.tick_s, self.speed, self._now = tick_s, speed, 0.0
-        self._real = RealPace(tick_s / speed if math.isfinite(speed) else 1e-9)
+        self._real = RealPace(tick_s / speed if math.isfinite(speed) else SHORTEST_S, speed=speed)
         self.late = self._real.late
 
     def now_s(self) -> float:

@@ -5,10 +5,12 @@ from collections.abc import Callable
 from queue import Empty, SimpleQueue
 from typing import TypeVar
 
-from ..record.events import Event
+from ..record.events import NUMBERS, QUIET_S, Event
 from ..record.folder import plain
 from ..record.recorder import Recorder
 from ..run.prepare import PreparedRun
+from ..safety import Trip
+from ..safety.messages import LOUD, WORDS
 from .session import Session
 
 #: Heat that cannot be cut is told again after this, s.
@@ -45,6 +47,12 @@ def event(recorder: Recorder, session: Session, what: Event, tell: Callable[[str
         tell(f"{what.kind}: {what.text}")
 
 
+def lost(why: str, unattended: bool, now_s: float) -> Trip:
+    """The trip of a rig that was lost. Hardware without a lease of its own may have stopped with its lines on."""
+    act, _, check = WORDS["board-lost"]
+    return Trip("board-lost", now_s, act if unattended else LOUD, why, check)
+
+
 class DangerLines:
     """Tells that heat cannot be cut: when it is found and every minute after, on a quiet terminal too."""
 
@@ -77,6 +85,27 @@ class ProofLine:
         if not self._told and now_s - self._since_s >= PROOF_AFTER_S:
             self._told = True
             self._tell(f"after the trip: {proof}")
+
+
+class Troubles:
+    """Tells what is wrong with the service itself: at once, and again every ten minutes while it lasts."""
+
+    def __init__(self, tell: Callable[[str], None]):
+        self._tell = tell
+        self._told: dict[str, float] = {}
+
+    def tick(self, troubles: tuple[str, ...], now_s: float) -> list[str]:
+        """Tell what is due of them, and return it."""
+        due = []
+        for words in troubles:
+            key = NUMBERS.sub("#", words)
+            if now_s - self._told.get(key, -math.inf) >= QUIET_S:
+                self._told[key] = now_s
+                self._tell(f"TROUBLE: {words}")
+                due.append(words)
+        if not troubles:
+            self._told.clear()
+        return due
 
 
 def drained(queue: SimpleQueue[T]) -> list[T]:

@@ -4,15 +4,16 @@ acknowledged last. The file is written by a thread of its own (`state_store`).""
 import math
 import time
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from ..clock import passed_s
 from ..errors import KilnctlError
 from ..reading import Reading
 from ..safety import Policy, Trip, hot_surface
 from ..settings.oven import Oven
 from . import operating_system, saved_trips
-from .session import Session
+from .session import Session, is_place
 from .state_store import EVERY_S, StateStore
 
 
@@ -40,12 +41,17 @@ class SavedState:
 
     def __init__(self, home: Path, oven: Oven, speed: float):
         try:
-            self._store = StateStore(home, EVERY_S / min(1000.0, speed))
+            self._store = StateStore(home, EVERY_S / min(1000.0, speed), _clock)
         except OSError as error:
             raise KilnctlError(f"{home}: the service's state cannot be kept there: {error.strerror}") from None
         self._oven_name, self._ambient_c = oven.name, oven.site.ambient_c
-        self.newest = self.before = self._store.load()
-        self.hot = hot_surface.from_mapping(self.before.get("hot") or {})
+        self.newest = self.before = sound(self._store.load())
+        away_s = away(self.before)
+        #: On the clock of what was saved: when this process began. A clock that is not known to be right counts as no
+        #: time passed: what was believed then is as good as new.
+        self.wall_then_s = (self.before["wall_s"] or 0.0) + (away_s if math.isfinite(away_s) else 0.0)
+        hot = hot_surface.from_mapping(self.before["hot"])
+        self.hot = hot and replace(hot, wall_s=passed_s() - max(0.0, self.wall_then_s - hot.wall_s))
         self.tripped_run = _tripped_run(self.before)
         self.acknowledged: Acknowledgement | None = None
         self._acknowledged_before = self.before.get("acknowledged")
@@ -54,6 +60,16 @@ class SavedState:
     def failure(self) -> str:
         """Why the disk has not what is newest; empty when it has."""
         return self._store.failure
+
+    def acknowledge(self, by: str, faults: tuple[str, ...]) -> tuple[TrippedRun | None, Acknowledgement]:
+        """Keep a person's word; the run whose trip it was, and the word."""
+        self.acknowledged = said = Acknowledgement(by, faults, time.time())
+        tripped, self.tripped_run = self.tripped_run, None
+        return tripped, said
+
+    def renewed(self) -> str:
+        """See `StateStore.renewed`."""
+        return self._store.renewed()
 
     @property
     def limits(self) -> dict | None:
@@ -71,10 +87,11 @@ class SavedState:
             values += believed
             if reading.limit_c is not None and math.isfinite(reading.limit_c):
                 values.append((reading.limit_c, 0.0))
-        wall = time.time()
+        # By the clock that nobody can set; the wall clock is for what another boot reads.
+        now = passed_s()
         for value_c, ago_s in values:
-            seen = hot_surface.seen(value_c, wall - ago_s, self._ambient_c, tau_s)
-            self.hot = hot_surface.renewed(self.hot, seen, wall, doubted)
+            seen = hot_surface.seen(value_c, now - ago_s, self._ambient_c, tau_s)
+            self.hot = hot_surface.renewed(self.hot, seen, now, doubted)
 
     def save(
         self,
@@ -88,6 +105,7 @@ class SavedState:
         """Hand the state to the store: written at once when `urgent`. `run`: from `run_to_saved`."""
         boot_id, boottime_s = operating_system.boot()
         wall = time.time()
+        hot = self.hot and replace(self.hot, wall_s=self.hot.wall_s - boottime_s + wall)
         self.newest = {
             "oven": self._oven_name,
             "boot": boot_id,
@@ -95,7 +113,7 @@ class SavedState:
             "wall_s": wall,
             "limits": limits,
             "run": run,
-            "hot": hot_surface.to_mapping(self.hot) if self.hot else None,
+            "hot": hot_surface.to_mapping(hot) if hot else None,
             "trips": saved_trips.to_saved(trips, believed, wall),
             "tripped_by": saved_trips.limits_to_saved(tripped_by),
             "tripped_run": asdict(self.tripped_run) if self.tripped_run else None,
@@ -121,6 +139,60 @@ def run_to_saved(session: Session, folder: Path, started: str) -> dict:
         "place": session.place(),
         "run_s": session.time_s,
     }
+
+
+def sound(state: dict) -> dict:
+    """A state with nothing in it but what can be used, whatever was in the file: another version wrote it, or the disk
+    did. A run whose place cannot be read does not go on; trips that cannot be read stand."""
+    run = state.get("run")
+    return {
+        **state,
+        "boot": _text(state.get("boot")),
+        "boottime_s": saved_trips.number(state.get("boottime_s")),
+        "wall_s": saved_trips.number(state.get("wall_s")),
+        "clock": _text(state.get("clock")),
+        "limits": state["limits"] if isinstance(state.get("limits"), dict) else None,
+        "hot": state["hot"] if isinstance(state.get("hot"), dict) else {},
+        "run": _sound_run(run) if isinstance(run, dict) and _text(run.get("folder")) else None,
+    }
+
+
+def _sound_run(run: dict) -> dict:
+    texts = ("folder", "schedule", "schedule_sha256", "oven_sha256", "model", "started")
+    return {
+        **{name: _text(run.get(name)) for name in texts},
+        "run_s": saved_trips.number(run.get("run_s")) or 0.0,
+        "place": run["place"] if is_place(run.get("place")) else None,
+    }
+
+
+def _text(value) -> str:
+    # A file's name with a zero in it is none.
+    return value if isinstance(value, str) and "\0" not in value and value.isprintable() else ""
+
+
+def away(before: dict) -> float:
+    """How long the service was away, s, of a `sound` state; NaN where no clock that is known to be right can tell."""
+    boot_id, boottime_s = operating_system.boot()
+    right = bool(before["clock"]) and bool(operating_system.clock_source())
+    return outage_s(before, boot_id, boottime_s, time.time()) if right or before["boot"] == boot_id else math.nan
+
+
+def outage_s(state: dict, boot_id: str, boottime_s: float, wall_s: float) -> float:
+    """How long the service was away, s; NaN where no clock can tell. Within one boot that boot's clock counts, else the
+    wall clock, be it right or not."""
+    saved = state.get("boottime_s")
+    if boot_id and state.get("boot") == boot_id and isinstance(saved, (int, float)) and boottime_s >= saved:
+        return float(boottime_s - saved)
+    wall = state.get("wall_s")
+    if not isinstance(wall, (int, float)) or not math.isfinite(wall) or wall_s < wall:
+        return math.nan
+    return float(wall_s - wall)
+
+
+def _clock() -> dict:
+    """What is added to a state when it is written: whether its wall clock was right."""
+    return {"clock": operating_system.clock_source()}
 
 
 def _tripped_run(before: dict) -> TrippedRun | None:

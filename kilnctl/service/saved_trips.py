@@ -2,12 +2,15 @@
 clock, the one that both know), and the limits of the run that tripped."""
 
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
+from ..errors import KilnctlError
 from ..record.folder import plain
 from ..safety import Policy, SafetyState, Trip
 from ..safety.messages import OFF
 
+#: No number of a state of ours is larger.
+LARGEST = 1e15
 #: Trip → what was believed, °C, and how many seconds ago.
 Believed = dict[str, tuple[float, float]]
 #: Limits of a policy by which a cause may stand that the oven alone would call gone.
@@ -32,7 +35,8 @@ def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
     """The trips that stood when the last process ended; a damaged one stands too, in general words. What was believed
     is not known where it cannot be read. A wall clock that went back counts as no time passed."""
     trips, believed = [], {}
-    for item in saved if isinstance(saved, list) else ():
+    # What is no list, and not nothing either, may have held a trip.
+    for item in saved if isinstance(saved, list) else [{}] if saved else ():
         told = item if isinstance(item, dict) else {}
         words = {k: str(told.get(k, "")) for k in ("fault", "act", "seen", "check")}
         fault, seen = words["fault"] or "unknown", words["seen"] or "a trip of the last run"
@@ -46,15 +50,27 @@ def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
 
 def number(value) -> float | None:
     """What was saved, if it is a finite number."""
-    return float(value) if isinstance(value, int | float) and type(value) is not bool and math.isfinite(value) else None
+    if type(value) not in (int, float) or not -LARGEST < value < LARGEST:
+        return None
+    return float(value)
 
 
 def limits_to_saved(policy: Policy) -> dict:
     return {name: value for name in (*NUMBERS, *WHETHER) if math.isfinite(value := getattr(policy, name))}
 
 
-def limits_from_saved(saved) -> dict:
-    """For `dataclasses.replace` of the oven's policy; what cannot be read is left out."""
+def limits_from_saved(saved, policy: Policy | None = None) -> dict:
+    """For `dataclasses.replace` of the oven's `policy`; what cannot be read, or is no limit of such a policy, is left
+    out."""
     told = saved if isinstance(saved, dict) else {}
     limits = {name: value for name in NUMBERS if (value := number(told.get(name))) is not None}
-    return limits | {name: told[name] for name in WHETHER if type(told.get(name)) is bool}
+    limits |= {name: told[name] for name in WHETHER if type(told.get(name)) is bool}
+    return limits if policy is None else {n: v for n, v in limits.items() if _fits(policy, {n: v})}
+
+
+def _fits(policy: Policy, limits: dict) -> bool:
+    try:
+        replace(policy, **limits)
+    except KilnctlError:
+        return False
+    return True

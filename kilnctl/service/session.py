@@ -244,6 +244,30 @@ class Session:
         }
 
 
+def is_place(told) -> bool:
+    """Whether this is what `Session.place` gives: every number there and finite."""
+    if not isinstance(told, dict):
+        return False
+    reference_c, leg = told.get("reference_c"), told.get("leg")
+    needed = ("counted_s", "rate_k_per_s", "added_s", "chamber_c", "run_s", "energy_j")
+    numbers = [told.get(n) for n in needed] + [told.get(n, 0.0) for n in ("heat_w", "unexplained_w", "outage_s")]
+    numbers += [0.0 if reference_c is None else reference_c]
+    for name, length in (("state_c", N), ("shares", 3)):
+        values = told.get(name, [1.0] * 3 if name == "shares" else None)
+        if not isinstance(values, list) or len(values) != length:
+            return False
+        numbers += values
+    return (
+        type(leg) is int
+        and 0 <= leg < 10_000
+        and all(type(told.get(n)) is bool for n in ("arrived", "held"))
+        and all(saved_trips.number(n) is not None for n in numbers)
+        and min(told["counted_s"], told["added_s"], told["run_s"]) >= 0.0
+        and told.get("outage_s", 0.0) >= 0.0
+        and all(-300.0 < c < 5000.0 for c in (*told["state_c"], told["chamber_c"]))
+    )
+
+
 class _Resumed(EnergyBalanceControl):
     """Our controller, starting where another process was cut off."""
 

@@ -5,10 +5,12 @@ import json
 import os
 import selectors
 import socket
+import stat
 import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+from queue import SimpleQueue
 
 from ..errors import KilnctlError
 from .operating_system import is_socket
@@ -43,12 +45,30 @@ class SocketServer:
         self._selector.register(wakes, selectors.EVENT_READ, wakes)
         self._clients: dict[int, _Client] = {}
         self._closing = False
+        self._mode, self._anew = mode, SimpleQueue()
+        self._place = _identity(path)
         self._thread = threading.Thread(target=self._serve, name="socket", daemon=True)
         self._thread.start()
 
+    def renewed(self) -> str:
+        """Listen anew where the socket's name is gone or is another's. Why that cannot be done; empty when all is well.
+        Waits for the disk, so it is for a thread of its own."""
+        if _identity(self.path) == self._place:
+            return ""
+        try:
+            listener = _listen(self.path, self._mode)
+        except KilnctlError as error:
+            return str(error)
+        self._place = _identity(self.path)
+        listener.setblocking(False)
+        self._anew.put(listener)
+        with contextlib.suppress(OSError):
+            self._waker.send(b"a")
+        return ""
+
     def close(self) -> None:
-        self._closing = True
         """Stop listening, let all clients go, and remove the socket."""
+        self._closing = True
         with contextlib.suppress(OSError):
             self._waker.send(b"x")
         self._thread.join(2.0)
@@ -63,6 +83,8 @@ class SocketServer:
             for key, events in self._selector.select(1.0):
                 if key.fileobj is self._listener:
                     self._accept()
+                elif key.fileobj is self._wakes:
+                    self._take_listener()
                 elif isinstance(key.data, _Client):
                     self._attend(key.data, events)
         for client in list(self._clients.values()):
@@ -70,6 +92,16 @@ class SocketServer:
         self._selector.close()
         for s in (self._listener, self._wakes, self._waker):
             s.close()
+
+    def _take_listener(self) -> None:
+        """What `renewed` has opened takes the place of the listener that nobody finds any more."""
+        with contextlib.suppress(OSError):
+            self._wakes.recv(64)
+        while not self._anew.empty():
+            self._selector.unregister(self._listener)
+            self._listener.close()
+            self._listener = self._anew.get()
+            self._selector.register(self._listener, selectors.EVENT_READ, None)
 
     def _accept(self) -> None:
         try:
@@ -143,6 +175,15 @@ class SocketServer:
             return encode({"ok": False, "words": str(error)})
         except Exception as error:  # a fault of ours in an answer must not keep a later `stop` out
             return encode({"ok": False, "words": f"kilnctl met a fault of its own: {type(error).__name__}: {error}"})
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Which socket stands at the path; None where there is none."""
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return (status.st_dev, status.st_ino) if stat.S_ISSOCK(status.st_mode) else None
 
 
 def _listen(path: Path, mode: int) -> socket.socket:

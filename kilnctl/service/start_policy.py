@@ -41,17 +41,23 @@ class StartPolicy:
         self.refused = ""
 
     def __call__(self, service: OvenService) -> None:
-        """Decide, and begin the run that is to begin."""
+        """Decide, and begin the run that is to begin. Not by the tick: this reads, checks and writes."""
         try:
             self._begin(service)
-        except Refused as refused:
-            if service.idle:
-                service.tell(str(refused))
-            else:
-                self.refused = str(refused)
-                service.end("refused")
+        except (Refused, KilnctlError) as refused:
+            self._refuse(service, str(refused))
+        except Exception as error:  # or a bad state ends each start
+            self._refuse(service, f"nothing begins: kilnctl met a fault of its own: {type(error).__name__}: {error}")
+
+    def _refuse(self, service: OvenService, why: str) -> None:
+        if service.idle:
+            service.tell(why)
+        else:
+            self.refused = why
+            service.end("refused")
 
     def _begin(self, service: OvenService) -> None:
+        service.house.refusal()  # looks at the disk, for all who ask afterwards
         reading = service.rest.reading
         if reading is not None:
             self._check_oven(reading.chamber_c)
@@ -71,7 +77,10 @@ class StartPolicy:
             raise Refused(f"these limits are unlike the last run's:\n  {listed}\nif that is right, say --confirm")
         for shortfall in order.programme.shortfalls:
             service.tell(f"note: {shortfall.note}")
-        service.begin(order, *service.open_record(order), by="the command line")
+        self._hand_over(service, order, *service.open_record(order), by="the command line")
+
+    def _hand_over(self, service: OvenService, *what, **more) -> None:
+        service.begin(*what, **more, dropped=lambda why: self._refuse(service, f"it does not start: {why}"))
 
     def _check_oven(self, chamber_c: float) -> None:
         try:
@@ -98,7 +107,7 @@ class StartPolicy:
         if verdict.go and order is not None and not view.refusal:
             place = {**run["place"], "outage_s": verdict.outage_s}
             folder, recorder = service.open_record(order, Path(run["folder"]))
-            service.begin(order, folder, recorder, place=place, words=verdict.words)
+            self._hand_over(service, order, folder, recorder, place=place, words=verdict.words)
             return True
         service.house.close_interrupted(run, verdict.words)
         if self._order is not None:

@@ -1,32 +1,59 @@
-"""Starts that are asked for over the socket: prepared in a thread of their own, one at a time, and begun by the tick or
-not at all.
+"""Starts: prepared in a thread of their own, one at a time, and begun by the tick or not at all.
 
 Between the request and the first tick of the run lie seconds. A stop or a trip in between makes the start void: nothing
-heats that was asked for before it.
+heats that was asked for before it. The start with which a process begins (`first`) is decided in the same way.
 """
 
 import dataclasses
+import os
+import stat
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from queue import Empty, SimpleQueue
+from typing import TypedDict
 
 from .. import safety
+from ..clock import passed_s
 from ..errors import KilnctlError
 from ..record.recorder import Recorder
 from ..run.prepare import PreparedRun
 from ..settings.schedule import load_schedule
-from .session import prepare
+from .session import CHECK_S, prepare
+
+#: A start that has not been prepared after this is given up, s: a file system does not answer.
+PATIENCE_S = CHECK_S + 60.0
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class _Ready:
-    """A start that waits for its tick. `voids`: how many times starts had been made void when it was asked for."""
+class ReadyStart:
+    """A start that waits for its tick. `voids`: how many times starts had been made void when it was asked for;
+    `place`, `words`: of a run that goes on; `at_s`: when it was decided, on the clock of time passed; `dropped(why)` is
+    called where it does not begin."""
 
     order: PreparedRun
     by: str
     folder: Path
     recorder: Recorder
     voids: int
+    place: dict | None = None
+    words: str = ""
+    at_s: float = dataclasses.field(default_factory=passed_s)
+    dropped: Callable[[str], None] | None = None
+
+    def place_now(self) -> dict | None:
+        """Its place, with the time that has passed since it was decided added to the outage."""
+        if self.place is None:
+            return None
+        return {**self.place, "outage_s": self.place.get("outage_s", 0.0) + max(0.0, passed_s() - self.at_s)}
+
+
+class Continued(TypedDict, total=False):
+    """What else `OvenService.begin` takes; see `ReadyStart`."""
+
+    place: dict | None
+    words: str
+    dropped: Callable[[str], None] | None
 
 
 class Starts:
@@ -34,10 +61,18 @@ class Starts:
 
     def __init__(self, service):
         self._service = service
-        self._ready: SimpleQueue = SimpleQueue()
-        self._busy = self._closed = False
+        self._ready: SimpleQueue[ReadyStart] = SimpleQueue()
+        self._firsts: SimpleQueue[ReadyStart] = SimpleQueue()
+        self._closed = False
+        self._busy: tuple[float] | None = None
+        self._deciding: threading.Thread | None = None
         self._voids, self._why = 0, ""
         self.answer: dict = {"ok": False, "words": "no start was asked for"}
+
+    @property
+    def voids(self) -> int:
+        """How many times starts have been made void."""
+        return self._voids
 
     def ask(self, request: dict) -> dict:
         """By the socket's thread. Never waited for here: a stop may stand behind this request."""
@@ -46,36 +81,59 @@ class Starts:
             return {"ok": False, "words": "a run is going on"}
         if not service.idle:
             return {"ok": False, "words": "this service runs one schedule only; start it with --idle to wait for more"}
-        if self._busy:
+        if self._busy is not None and passed_s() - self._busy[0] < PATIENCE_S:
             return {"ok": False, "words": "another start is being prepared"}
-        refused = service.refusal()
+        refused = service.refusal(room=False)
         if refused:
             return {"ok": False, "words": refused}
-        self._busy, self.answer = True, {"ok": True, "pending": True, "words": "being prepared"}
-        threading.Thread(target=self._prepare, args=(request, voids), name="prepare", daemon=True).start()
+        # Each start has a mark of its own: one that was given up has no say any more.
+        self._busy = mark = (passed_s(),)
+        self.answer = {"ok": True, "pending": True, "words": "being prepared"}
+        threading.Thread(target=self._prepare, args=(request, voids, mark), name="prepare", daemon=True).start()
         return self.answer
+
+    def first(self, decide: Callable[[], object], until: threading.Event | None) -> None:
+        """Let `decide` say in a thread of its own how this process begins. It may call `hand_over`. Until it is over,
+        no other start begins. With `until` it is waited for here, until that is set or something is handed over."""
+        self._deciding = threading.Thread(target=decide, name="first start", daemon=True)
+        self._deciding.start()
+        while until is not None and self._deciding.is_alive() and self._firsts.empty() and not until.is_set():
+            self._deciding.join(0.005)
+
+    @property
+    def decided(self) -> bool:
+        """Whether it is known how this process begins, and that has begun if anything has."""
+        return self._deciding is None or (not self._deciding.is_alive() and self._firsts.empty())
+
+    def hand_over(self, ready: ReadyStart) -> None:
+        """Begin that run with the next tick. From any thread."""
+        self._firsts.put(ready)
+        if self._closed:
+            self.close()
 
     def void(self, why: str) -> None:
         """No start that was asked for until now begins. From any thread, also from a signal handler: no lock."""
         self._why = why
         self._voids += 1
 
-    def begin(self) -> None:
-        """By the tick: begin what is ready, unless something has come between."""
-        service, ready = self._service, self._next()
+    def begin(self, waits: bool = False) -> None:
+        """By the tick: begin what is ready, unless something has come between. `waits`: no start but the first."""
+        ready = self._next(self._firsts)
+        if ready is not None:
+            why = self._against(ready)
+            if why:
+                self._drop(ready, why)
+            else:
+                self._service.take_up(ready)
+        ready = None if waits else self._next(self._ready)
         if ready is None:
             return
-        why = (
-            self._why
-            if ready.voids != self._voids
-            else "a run is going on"
-            if service.session is not None
-            else service.refusal()
-        )
+        why = self._against(ready) or self._service.refusal()
         if why:
             self._drop(ready, why)
+            self._settle(ok=False, words=f"it does not start: {why}")
             return
-        service.begin(ready.order, ready.folder, ready.recorder, ready.by)
+        self._service.take_up(ready)
         limit = safety.schedule_trip_words(ready.order.schedule, ready.order.policy.schedule_trip_c)
         self._settle(
             ok=True,
@@ -86,44 +144,78 @@ class Starts:
     def close(self) -> None:
         """The service ends: what waits never begins."""
         self._closed = True
-        while (ready := self._next()) is not None:
-            self._drop(ready, "the service ended")
+        for queue in (self._firsts, self._ready):
+            while (ready := self._next(queue)) is not None:
+                self._drop(ready, "the service ended")
+                self._settle(ok=False, words="it does not start: the service ended")
 
-    def _prepare(self, request: dict, voids: int) -> None:
+    def _against(self, ready: ReadyStart) -> str:
+        """Why this start has become void; empty when it has not."""
+        if ready.voids != self._voids:
+            return self._why
+        return "a run is going on" if self._service.session is not None else ""
+
+    def _prepare(self, request: dict, voids: int, mark: tuple[float]) -> None:
         service = self._service
         try:
-            schedule, model = load_schedule(request["schedule"]), request.get("model") or service.model_file
+            schedule, model = _schedule(request["schedule"]), request.get("model") or service.model_file
             if request.get("sha256", schedule.sha256) != schedule.sha256:
                 self._settle(ok=False, changed=True, words="it does not start: its file is not what was shown")
                 return
             order = service.ordered(prepare(service.oven, schedule, model, service.chamber_c()))
-            unlike = service.unlike()
-            if unlike and not request.get("confirm"):
+            unlike, refused = service.unlike(), service.house.refusal()
+            if self._busy is not mark:
+                return
+            if refused:
+                self._settle(ok=False, words=refused)
+            elif unlike and not request.get("confirm"):
                 self._settle(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(unlike))
             elif self._voids != voids:
                 self._settle(ok=False, words=f"it does not start: {self._why}")
             else:
                 folder, recorder = service.open_record(order)
-                self._ready.put(_Ready(order, request.get("by", "somebody"), folder, recorder, voids))
+                ready = ReadyStart(order, request.get("by", "somebody"), folder, recorder, voids)
+                if self._busy is not mark:
+                    self._drop(ready, "it was given up: it had taken too long to prepare")
+                    return
+                self._ready.put(ready)
                 if self._closed:
                     self.close()
         except KilnctlError as error:
-            self._settle(ok=False, words=str(error))
+            self._failed(mark, str(error))
         except BaseException as error:
-            self._settle(ok=False, words=f"kilnctl met a fault of its own: {type(error).__name__}: {error}")
+            self._failed(mark, f"kilnctl met a fault of its own: {type(error).__name__}: {error}")
             raise
 
-    def _next(self) -> _Ready | None:
+    def _failed(self, mark: tuple[float], words: str) -> None:
+        if self._busy is mark:
+            self._settle(ok=False, words=words)
+
+    @staticmethod
+    def _next(queue: SimpleQueue[ReadyStart]) -> ReadyStart | None:
         try:
-            return self._ready.get_nowait()
+            return queue.get_nowait()
         except Empty:
             return None
 
-    def _drop(self, ready: _Ready, why: str) -> None:
-        ready.recorder.event("end", time_s=0.0, outcome="stopped", text=f"it did not start: {why}")
+    def _drop(self, ready: ReadyStart, why: str) -> None:
+        time_s = ready.place.get("run_s", 0.0) if ready.place else 0.0
+        ready.recorder.event("end", time_s=time_s, outcome="stopped", text=f"it did not start: {why}")
         self._service.house.close(ready.recorder, ready.folder)
         self._service.tell(f"{ready.order.schedule.name} does not start: {why}")
-        self._settle(ok=False, words=f"it does not start: {why}")
+        if ready.dropped is not None:
+            ready.dropped(why)
 
     def _settle(self, **answer) -> None:
-        self.answer, self._busy = answer, False
+        self.answer, self._busy = answer, None
+
+
+def _schedule(path: str):
+    """Raises KilnctlError also for what is no plain file: to open a pipe would wait for its writer."""
+    try:
+        plain = stat.S_ISREG(os.stat(path).st_mode)
+    except OSError:
+        plain = True  # the reader says what is wrong
+    if not plain and not os.path.isdir(path):
+        raise KilnctlError(f"{path}: this is no plain file (a pipe or a device); copy the schedule into a file")
+    return load_schedule(path)

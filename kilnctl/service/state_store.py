@@ -4,6 +4,7 @@ import json
 import os
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from ..record.durable import load_state, make_folder, save_state, write_whole
@@ -12,18 +13,24 @@ from ..record.durable import load_state, make_folder, save_state, write_whole
 EVERY_S = 10.0
 #: Room for latched trips that a full disk cannot refuse, bytes: reserved once and then only overwritten.
 LATCH = 4096
+#: The trip that stands where the state is there and cannot be read, in the words of every trip.
+UNKNOWN = "unknown"
+DAMAGED = "the saved state of this oven is damaged: nobody knows whether a trip stood, or how hot the oven was"
+OFF = "The heat stays off."
+LOOK = "the oven itself, the last run's record, and the disk that the state lies on"
 
 
 class StateStore:
     """`keep(state)` takes a mapping of JSON values; what is newest goes to the disk, at once when `urgent`."""
 
-    def __init__(self, folder: Path, every_s: float = EVERY_S):
-        """Raises OSError where the folder cannot be made. `every_s`: less where simulated time goes faster."""
-        self._every_s = every_s
-        make_folder(folder)
+    def __init__(self, folder: Path, every_s: float = EVERY_S, stamp: Callable[[], dict] = dict):
+        """Raises OSError where the folder cannot be made. `every_s`: less where simulated time goes faster. `stamp()`
+        gives what is added to each state when it is written; it may wait."""
+        self._every_s, self._stamp, self._folder = every_s, stamp, folder
         self.path, self._latch = folder / "state", folder / "latch"
-        if not self._latch.exists() or self._latch.stat().st_size != LATCH:
-            write_whole(self._latch, b" " * LATCH)
+        #: Whether what `load` found is damaged.
+        self.damaged = False
+        self._make()
         self._latched = bool(self._beside())
         self.failure = ""
         self._newest: dict | None = None
@@ -32,18 +39,51 @@ class StateStore:
         self._thread = threading.Thread(target=self._work, name="state store", daemon=True)
         self._thread.start()
 
+    def _make(self) -> None:
+        """The folder, and in it the room for trips. Raises OSError."""
+        make_folder(self._folder)
+        there = self._latch.exists()
+        # A place of another size is made anew only where nothing stands in it.
+        if not there or (self._latch.stat().st_size != LATCH and not self._latch.read_bytes().strip()):
+            write_whole(self._latch, b" " * LATCH)
+
+    def renewed(self) -> str:
+        """Make the folder again where it has gone. What is wrong with it, empty when it can be written; waits for the
+        disk."""
+        try:
+            if not self._folder.is_dir():
+                self._make()
+                with self._wake:
+                    self._dirty = self._urgent = self._newest is not None
+                    self._wake.notify()
+            # A file system that has become read-only says so here, with no state to write.
+            return "" if os.access(self._folder, os.W_OK) else f"{self._folder}: it may not be written"
+        except OSError as error:
+            return f"{self._folder}: {error.strerror}"
+
     def load(self) -> dict:
-        """What was kept, with the trips that could only be kept in their own place. Raises nothing."""
-        state = load_state(self.path) or {}
+        """What was kept, with the trips that could only be kept in their own place. Where the newest state is there
+        and cannot be read, an unknown trip stands: nobody knows what stood in it. Raises nothing."""
+        newest = load_state(self.path, before=False)
+        state = newest or load_state(self.path) or {}
+        # A power cut leaves the old or the new; only a disk that fails, or a person, leaves what cannot be read.
+        self.damaged = newest is None and (self.path.exists() or (not state and self._before.exists()))
         told = state.get("trips")
-        trips = told if isinstance(told, list) else []
-        return {**state, "trips": [*trips, *(t for t in self._beside() if t not in trips)]} if self._latched else state
+        trips = told if isinstance(told, list) else [] if not told else [{}]
+        trips = [*trips, *(t for t in self._beside() if t not in trips)]
+        if self.damaged:
+            trips.append({"fault": UNKNOWN, "seen": DAMAGED, "done": OFF, "check": LOOK})
+        return {**state, "trips": trips} if trips else state
+
+    @property
+    def _before(self) -> Path:
+        return self.path.with_name(self.path.name + ".before")
 
     def _beside(self) -> list:
         """The trips in their own place; one that nobody can read where it is damaged."""
         try:
             told = json.loads(self._latch.read_bytes().strip() or b"[]")
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return [{}]
         return told if isinstance(told, list) else [{}]
 
@@ -84,7 +124,7 @@ class StateStore:
                 self._urgent = self._dirty = False
             if dirty and state is not None:
                 try:
-                    save_state(self.path, state)
+                    save_state(self.path, {**state, **self._stamp()})
                     if self._latched:
                         self._keep_beside([])
                     self.failure = ""

@@ -2,6 +2,7 @@
 
 import time
 
+from ..clock import passed_s
 from ..reading import Reading
 from ..record.folder import plain
 from ..run.chain import Actuation
@@ -31,8 +32,8 @@ def _oven(service: ServiceView, act: Actuation, reading: Reading) -> dict:
         "danger": act.verdict.danger,
         "heat_proof": heat_proof(reading) if trips and not act.contactor and not act.duty else "",
         "trips": [plain(t) for t in trips],
-        "warnings": list(act.verdict.warnings),
-        "notice": hot_surface.notice(service.hot, time.time(), trusted_c),
+        "warnings": [*act.verdict.warnings, *service.troubles],
+        "notice": hot_surface.notice(service.hot, passed_s(), trusted_c),
     }
 
 

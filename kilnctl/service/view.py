@@ -1,6 +1,7 @@
 """What status, resume and the policy of starts may know of the service: values of one moment, which nobody changes."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ..record.recorder import RecorderState
 from ..rig import RigFacts
@@ -9,6 +10,9 @@ from ..safety.hot_surface import HotSurface
 from ..settings.oven import Oven
 from .pace import Lateness
 from .session import Session
+
+if TYPE_CHECKING:
+    from .loop import OvenService
 
 
 @dataclass(frozen=True)
@@ -24,6 +28,7 @@ class ServiceView:
     doubted    whether one of them says that the control reading may be too low
     hot        last known heat of the oven
     chamber_c  control reading, °C; None where there is none or safety does not trust it
+    troubles   what is wrong with the service itself
     refusal    why no run may start now; empty while one goes on, or when one may
     saved      the state that the process before this one left
     """
@@ -42,4 +47,34 @@ class ServiceView:
     chamber_c: float | None
     record: RecorderState | None
     refusal: str
+    troubles: tuple[str, ...]
     saved: dict
+
+
+def troubles_of(service: "OvenService") -> tuple[str, ...]:
+    """What is wrong with the service itself, in words. Waits for nothing."""
+    kept = (f"the state cannot be kept: {service.saved.failure}",) if service.saved.failure else ()
+    behind = service.pace.late.behind
+    return (*kept, *service.upkeep.words, *((behind,) if behind else ()))
+
+
+def view_of(service: "OvenService") -> ServiceView:
+    """The service as it is now. Waits for nothing."""
+    return ServiceView(
+        oven=service.oven,
+        rig=service.rig.facts,
+        late=service.pace.late,
+        session=service.session,
+        started=service.started,
+        outcome=service.outcome,
+        folder=str(service.folder or ""),
+        rows=len(service.curve),
+        trips=service.trips(),
+        doubted=service.doubted(),
+        hot=service.saved.hot,
+        chamber_c=service.trusted_c,
+        record=service.recorder.state() if service.recorder is not None else None,
+        refusal="" if service.session is not None else service.refusal(),
+        troubles=troubles_of(service),
+        saved=service.saved.before,
+    )

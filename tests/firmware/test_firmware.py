@@ -2,6 +2,7 @@
 ITS-90."""
 
 import importlib.util
+import platform
 import shutil
 import subprocess
 from pathlib import Path
@@ -28,24 +29,43 @@ def test_on_cpython(name):
     assert getattr(firmware_cases, name)() is None, "its own assertions speak"
 
 
-def micropython() -> str:
-    own = HERE.parents[1] / ".venv" / "micropython" / "run"
-    found = shutil.which("micropython") or (str(own) if own.exists() else None)
+@pytest.fixture(params=["64 bits", "32 bits"])
+def micropython(request) -> str:
+    """The command of a MicroPython; one of 32 bits has the small integers of the board, from -2**30 to 2**30 - 1."""
+    small = request.param == "32 bits"
+    own = HERE.parents[1] / ".venv" / ("micropython32" if small else "micropython") / "run"
+    found = str(own) if own.exists() else None if small else shutil.which("micropython")
     if found is None:
-        pytest.skip("MicroPython is not installed (tools/lib/micropython brings it)")
+        if small and platform.machine() != "x86_64":
+            pytest.skip("MicroPython of 32 bits runs beside an x86-64 system only")
+        option = " --32" if small else ""
+        pytest.skip(f"MicroPython of {request.param} is not installed (tools/lib/micropython{option} brings it)")
     return found
 
 
-def test_on_micropython():
+def test_on_micropython(micropython):
     done = subprocess.run(
-        [micropython(), str(HERE / "firmware_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=60
+        [micropython, str(HERE / "firmware_cases.py"), str(FIRMWARE)], capture_output=True, text=True, timeout=60
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert [line.split()[1] for line in done.stdout.splitlines()] == firmware_cases.cases()
 
 
-def test_the_cycle_path_allocates_nothing_on_micropython(tmp_path):
-    """With the heap locked an allocation raises MemoryError."""
+#: What is counted on the board: 100 cycles before it comes round, whichever way it is stored.
+WRAPS = (
+    "",
+    "board._uptime = W",
+    "board.cycles = W",
+    "board.fired = W",
+    "board.flow = W - 100 * 1600",
+    "board.flowing = W",
+    "board._uptime = board.cycles = board.fired = board.flowing = W",
+)
+
+
+@pytest.mark.parametrize("before", WRAPS)
+def test_the_cycle_path_allocates_nothing_on_micropython(tmp_path, before, micropython):
+    """With the heap locked an allocation raises MemoryError; also in the cycle in which a counter comes round."""
     program = tmp_path / "locked.py"
     program.write_text(f"""
 import sys, micropython
@@ -63,6 +83,8 @@ for kind, duty in ((frames.SETUP, 300), (frames.ARM, 0)):
     for i in range(make(kind, kind, 0, duty, 0)):
         board.take(wire[i], 0)
 assert board.state == logic.ARMED
+W = 2**30 - 101
+{before}
 def work():
     now = 0
     k = 0
@@ -75,6 +97,7 @@ def work():
             board.take(wire[i], now)
             i += 1
         board.contactor_closed = board.contactor
+        board.current, board.supply = 1600, 2300
         board.channels[0].fresh = True  # the conversion itself, four times a second, is not in the cycle path
         board.cycle(now)
 micropython.heap_lock()
@@ -82,10 +105,12 @@ try:
     work()
 finally:
     micropython.heap_unlock()
-assert board.state == logic.ARMED and board.fired > 100
+assert board.state == logic.ARMED and 0 <= board.fired < 2**30
+for counter in (board._uptime, board.cycles, board.fired, board.flow, board.flowing):
+    assert 0 < counter < 2**29, counter  # each has come round that was about to
 print("nothing allocated")
 """)
-    done = subprocess.run([micropython(), str(program)], capture_output=True, text=True, timeout=60)
+    done = subprocess.run([micropython, str(program)], capture_output=True, text=True, timeout=60)
     assert done.stdout.strip() == "nothing allocated", done.stdout + done.stderr
 
 

@@ -71,7 +71,7 @@ def test_a_record_read_back_is_the_run(made):
     for name in NAMES:
         if name != "reason":
             np.testing.assert_allclose(back.data[name], run.data[name], atol=0.051, err_msg=name)
-    assert list(back.reason) == list(run.reason) and back.time_s is back.data["time_s"]
+    assert list(back.reason) == list(run.reason) and list(back.time_s) == list(back.data["time_s"])
     ours, theirs = summarise(back), summarise(run)
     assert ours.soaks[0].settled_s == theirs.soaks[0].settled_s and ours.cure_share == pytest.approx(
         theirs.cure_share, rel=1e-3

@@ -1,7 +1,9 @@
 """This computer's own pins, on stand-ins for the GPIO and SPI modules: they note every level and answer as a MAX31856
 does."""
 
+import contextlib
 import dataclasses
+import threading
 import time
 import types
 from itertools import pairwise
@@ -214,3 +216,52 @@ def test_an_old_module_and_busy_lines_are_told(cabinet):
     chip.request_lines = lambda *a, **k: (_ for _ in ()).throw(OSError(16, "Device or resource busy"))
     with pytest.raises(KilnctlError, match="busy"):
         PinsRig(cabinet, gpio=chip, spi=types.SimpleNamespace(SpiDev=Bus))
+
+
+def hangs(monkeypatch, where, name, gate):
+    real = getattr(where, name)
+
+    def hanging(*arguments):
+        gate.wait(60.0)
+        return real(*arguments)
+
+    monkeypatch.setattr(where, name, hanging)
+
+
+def test_a_hung_bus_holds_neither_relay_nor_coil_and_close_returns(desk, monkeypatch):
+    rig, chip = desk
+    heat(rig, 0.5)
+    assert chip.levels[COIL] == 1
+    gate = threading.Event()
+    try:
+        hangs(monkeypatch, Bus, "xfer2", gate)
+        hung_s = time.monotonic()
+        with contextlib.suppress(RigLost):
+            heat(rig, 3.0, duty=1.0)
+        assert chip.levels[COIL] == 0 and chip.levels[RELAY] == 0
+        off_s = next(t for t, n, v in reversed(chip.history) if n == COIL and v == 1) - hung_s
+        assert off_s < 2.0, f"the coil was driven to {off_s:.2f} s"
+        assert "hangs" in lost(rig) and "by itself" not in lost(rig), "nothing lets go by itself here"
+        closer = threading.Thread(target=rig.close)
+        closer.start()
+        closer.join(10.0)
+        assert not closer.is_alive() and chip.released
+    finally:
+        gate.set()
+
+
+def test_a_hung_line_is_told_as_it_is_and_close_returns(desk, monkeypatch):
+    rig, chip = desk
+    heat(rig, 0.5)
+    gate = threading.Event()
+    try:
+        hangs(monkeypatch, chip, "set_value", gate)
+        with contextlib.suppress(RigLost):
+            heat(rig, 3.0)
+        assert "PULL THE PLUG" in lost(rig) and "by itself" not in lost(rig)
+        closer = threading.Thread(target=rig.close)
+        closer.start()
+        closer.join(10.0)
+        assert not closer.is_alive()
+    finally:
+        gate.set()

@@ -14,6 +14,7 @@ from kilnctl.plants.injection import PlantFault
 from kilnctl.record.recorder import Recorder
 from kilnctl.record.run_record import read_run
 from kilnctl.rig import RigLost, VirtualRig
+from kilnctl.service import commanding
 from kilnctl.service.loop import OvenService
 from kilnctl.service.pace import SimulatedPace
 from kilnctl.service.session import prepare
@@ -29,10 +30,16 @@ class Log(list):
         self.append(text)
 
 
+class LoggedService(OvenService):
+    """Keeps what is said at the terminal."""
+
+    log: Log
+
+
 def service(oven, tmp_path, rig=None, **more):
     rig = rig or VirtualRig(oven, load=oven.usual_load, seed=2)
-    more.setdefault("tell", Log())
-    return OvenService(
+    log = more.setdefault("tell", Log())
+    made = LoggedService(
         oven,
         rig,
         SimulatedPace(oven.control.tick_s, math.inf),
@@ -41,12 +48,22 @@ def service(oven, tmp_path, rig=None, **more):
         out=tmp_path / "runs",
         **more,
     )
+    made.log = log
+    return made
 
 
-def told(s: OvenService) -> Log:
+def told(s: LoggedService) -> Log:
     """What was said at the terminal."""
-    assert isinstance(s.tell, Log)
-    return s.tell
+    return s.log
+
+
+def begun(s: OvenService, order, **more) -> None:
+    """Begin that run, and wait for the tick that does it."""
+    s.begin(order, *s.open_record(order), **more)
+    end = time.monotonic() + 60.0
+    while s.session is None and not s.outcome:
+        assert time.monotonic() < end, "it never began"
+        time.sleep(0.001)
 
 
 @pytest.fixture(scope="module")
@@ -121,7 +138,7 @@ def test_a_skipped_step_is_in_the_record_and_on_the_terminal(oven, tmp_path):
     order = prepare(s.oven, s_schedule())
 
     def asked_at_once(running):
-        running.begin(order, *running.open_record(order))
+        begun(running, order)
         assert answer(running, {"ask": "skip", "by": "the founder"})["ok"]
 
     assert s.run(before=asked_at_once) == "finished", "the oven is cold: the next step, a cooling, is over at once"
@@ -213,12 +230,18 @@ def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tm
 
     synced = Recorder._sync
     monkeypatch.setattr(Recorder, "_sync", slow)
+
+    def cut(rig):
+        rig.gone = True
+        whole(rig)
+
+    whole = commanding.cut
+    monkeypatch.setattr(commanding, "cut", cut)
     cabinet = oven("curing-cabinet")
     rig = Unplugged(cabinet, load=cabinet.usual_load)
 
     def before(s):
-        s.begin(order, *s.open_record(order))
-        rig.gone = True
+        begun(s, order)
         s.stop("asked by the founder")
 
     order = prepare(cabinet, schedule("powder-cure"))
@@ -248,6 +271,6 @@ def test_a_trip_ends_the_run_with_heat_off(oven, schedule, tmp_path):
 def test_a_full_disk_refuses_new_starts(oven, tmp_path, monkeypatch):
     s = service(oven("curing-cabinet"), tmp_path)
     monkeypatch.setattr("kilnctl.service.housekeeping.LEAST_FREE", 1e18)
-    assert "free for the record" in s.refusal()
+    assert "free for the record" in s.house.refusal() and "free for the record" in s.refusal()
     s.end("test over")
     s.run()

@@ -199,4 +199,4 @@ def test_a_long_curve_is_thinned_and_keeps_its_peaks():
     first, columns = curve.since(0, MOST_ROWS)
     assert first == 0 and max(columns["chamber_c"]) == 999.0
     assert all(a < b for a, b in itertools.pairwise(columns["time_s"]))
-    assert columns["time_s"][-1] == MOST_ROWS + 9
+    assert columns["time_s"][-1] > MOST_ROWS + 5, "the rest waits until there are as many as two rows stand for"

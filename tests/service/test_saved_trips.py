@@ -146,10 +146,10 @@ def test_a_permit_that_lapsed_while_the_tick_was_worked_out_heats_nothing(cabine
 
 
 def test_a_file_of_nonsense_latches_in_general_words():
-    for saved in ([7], [{}], [None]):
+    for saved in ([7], [{}], [None], "much", {"fault": "sensor-open"}, 1):
         trips, believed = saved_trips.from_saved(saved, 1e9)
         assert trips[0].fault == "unknown" and trips[0].seen and believed == {}
-    assert saved_trips.from_saved(None, 1e9) == ((), {}) == saved_trips.from_saved("much", 1e9)
+    assert saved_trips.from_saved(None, 1e9) == ((), {}) == saved_trips.from_saved([], 1e9)
     assert saved_trips.from_saved(
         saved_trips.to_saved(tripped("reading-fell"), {"reading-fell": (172.0, 30.0)}, 1e9), 1e8
     )[1] == {"reading-fell": (172.0, 0.0)}

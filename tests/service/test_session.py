@@ -13,6 +13,7 @@ from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.run.chain import AFTER_TRIP_S
 from kilnctl.safety import Trip
 from kilnctl.service import resume
+from kilnctl.service.saved_state import outage_s
 from kilnctl.service.session import Rest, Session, cooled_state, prepare
 from kilnctl.terms import HOLD, PROCEED, SKIP, Request, RequestKind
 
@@ -220,10 +221,10 @@ def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
 
 def test_outage_by_the_boot_clock_within_a_boot_else_by_the_wall():
     state = {"boot": "a", "boottime_s": 1000.0, "wall_s": 5e8}
-    assert resume.outage_s(state, "a", 1042.0, 1.0) == 42.0
-    assert resume.outage_s(state, "b", 30.0, 5e8 + 300.0) == 300.0
-    assert math.isnan(resume.outage_s(state, "b", 30.0, 5e8 - 1.0)), "a wall clock that went back knows nothing"
-    assert math.isnan(resume.outage_s({}, "b", 30.0, 5e8))
+    assert outage_s(state, "a", 1042.0, 1.0) == 42.0
+    assert outage_s(state, "b", 30.0, 5e8 + 300.0) == 300.0
+    assert math.isnan(outage_s(state, "b", 30.0, 5e8 - 1.0)), "a wall clock that went back knows nothing"
+    assert math.isnan(outage_s({}, "b", 30.0, 5e8))
 
 
 @pytest.mark.parametrize(

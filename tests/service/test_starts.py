@@ -60,10 +60,10 @@ def test_a_stop_between_preparation_and_tick_closes_the_record(oven, tmp_path, m
         person.until(lambda a: a["state"] == "idle")
         begin, service = starts.Starts.begin, person.service
 
-        def stopped_first(self):
+        def stopped_first(self, waits=False):
             if not self._ready.empty():
                 service.stop("asked in the last moment")
-            begin(self)
+            begin(self, waits)
 
         monkeypatch.setattr(starts.Starts, "begin", stopped_first)
         said = person.start(CURE)
@@ -110,7 +110,7 @@ def test_what_refuses_a_start_is_asked_again_when_its_tick_comes(oven, tmp_path,
         person.until(lambda a: a["state"] == "idle")
         service, full = person.service, []
         refusal, open_record = service.refusal, service.open_record
-        monkeypatch.setattr(service, "refusal", lambda: "the state cannot be kept: full" if full else refusal())
+        monkeypatch.setattr(service, "refusal", lambda **_: "the state cannot be kept: full" if full else refusal())
         monkeypatch.setattr(service, "open_record", lambda order: full.append(True) or open_record(order))
         said = person.start(CURE)
         assert not said["ok"] and "the state cannot be kept" in said["words"] and never_ran(person)
@@ -120,7 +120,9 @@ def test_a_second_start_does_not_wait_behind_the_first(oven, tmp_path, monkeypat
     with at_work(oven("curing-cabinet"), tmp_path) as person:
         person.until(lambda a: a["state"] == "idle")
         begin, held = starts.Starts.begin, threading.Event()
-        monkeypatch.setattr(starts.Starts, "begin", lambda self: begin(self) if held.is_set() else None)
+        monkeypatch.setattr(
+            starts.Starts, "begin", lambda self, waits=False: begin(self, waits) if held.is_set() else None
+        )
         assert person.ask("start", schedule=str(CURE), confirm=True, by="A")["pending"]
         while being_prepared():
             assert person.ask("prepared")["pending"], "it is not called started before it is"
@@ -161,7 +163,7 @@ def test_a_start_waits_until_it_is_known_whether_a_run_goes_on(oven, schedule, t
 def test_a_service_that_ends_closes_the_record_of_a_start_that_waits(oven, tmp_path, monkeypatch):
     with at_work(oven("curing-cabinet"), tmp_path) as person:
         person.until(lambda a: a["state"] == "idle")
-        monkeypatch.setattr(starts.Starts, "begin", lambda self: None)
+        monkeypatch.setattr(starts.Starts, "begin", lambda self, waits=False: None)
         person.ask("start", schedule=str(CURE), confirm=True)
         while being_prepared():
             pass

@@ -1,0 +1,95 @@
+"""What the service needs of its disk goes away while it runs: it says so for as long as that lasts, and makes again
+what it can."""
+
+import shutil
+import time
+
+import pytest
+
+from kilnctl.errors import KilnctlError
+from kilnctl.service import operating_system, pace, run_log, upkeep
+from kilnctl.service.pace import Lateness
+from kilnctl.service.socket_server import SocketServer, ask
+from kilnctl.service.upkeep import Upkeep
+from tests.service.at_work import at_work
+
+
+def until(what, patience_s=30.0):
+    end = time.monotonic() + patience_s
+    while not what():
+        assert time.monotonic() < end, "never"
+        time.sleep(0.01)
+
+
+def test_a_folder_and_a_socket_that_are_removed_are_made_again(oven, tmp_path):
+    """`kilnctl stop` could not reach the oven any more, and nobody was told anything."""
+    with at_work(oven("curing-cabinet"), tmp_path, speed=50.0) as person:
+        person.until(lambda a: a["state"] == "idle")
+        shutil.rmtree(tmp_path / "home")
+        (tmp_path / "socket").unlink()
+        until(lambda: (tmp_path / "socket").exists() and (tmp_path / "home" / "owner").exists())
+        until(lambda: (tmp_path / "home" / "state").exists())
+        assert person.ask("status")["ok"]
+        with pytest.raises(KilnctlError, match="already runs"):
+            operating_system.Owner(tmp_path / "home" / "owner")
+
+
+def test_a_state_that_cannot_be_kept_is_shouted_about_while_it_lasts(oven, tmp_path):
+    told = []
+    with at_work(oven("curing-cabinet"), tmp_path, tell=told.append) as person:
+        person.until(lambda a: a["state"] == "idle")
+        person.service.saved._store.failure = "the disk is read-only"
+        said = person.until(lambda a: a["warnings"])
+        assert any("cannot be kept" in w for w in said["warnings"])
+        until(lambda: any(line.startswith("TROUBLE: the state cannot be kept") for line in told))
+
+
+def test_trouble_is_told_at_once_and_every_ten_minutes():
+    told = []
+    troubles = run_log.Troubles(told.append)
+    for now_s in range(0, 1300, 10):
+        troubles.tick((f"the disk has not answered for {now_s} s",), float(now_s))
+    assert len(told) == 3
+    troubles.tick((), 1300.0)
+    troubles.tick(("the disk has not answered for 1 s",), 1310.0)
+    assert len(told) == 4, "a trouble that comes back is a new one"
+
+
+def test_a_look_that_hangs_is_told_and_close_returns(monkeypatch):
+    monkeypatch.setattr(upkeep, "STALLED_S", 0.0)
+    monkeypatch.setattr(Upkeep, "close", lambda self: self._ended.set())
+    made = Upkeep([lambda: time.sleep(1.0) or ""], every_s=0.01)
+    until(lambda: any("not answered" in words for words in made.words))
+    made.close()
+
+
+def test_a_socket_that_is_another_s_is_taken_back(tmp_path):
+    server = SocketServer(tmp_path / "s", lambda request: {"ok": True, "words": "mine"})
+    try:
+        assert server.renewed() == ""
+        (tmp_path / "s").unlink()
+        assert server.renewed() == "" and ask(tmp_path / "s", {"ask": "status"})["words"] == "mine"
+        shutil.rmtree(tmp_path / "gone", ignore_errors=True)
+    finally:
+        server.close()
+    assert not (tmp_path / "s").exists()
+
+
+@pytest.mark.parametrize(
+    ("missed", "speed", "words"),
+    [
+        (0, 1.0, ""),
+        (1, 1.0, "does not keep up: 50%"),
+        (1, 1000.0, "cannot be kept by this computer: it is about 500"),
+    ],
+)
+def test_a_pace_that_cannot_be_kept_is_told(missed, speed, words):
+    late, now_s = Lateness(), 100.0
+    for _ in range(300):
+        now_s += 1.0
+        late.watch(missed, now_s, speed)
+    assert (words in late.behind) if words else late.behind == ""
+    for _ in range(3 * round(pace.WATCH_S)):
+        now_s += 1.0
+        late.watch(0, now_s, speed)
+    assert late.behind == "", "and it is taken back"
