@@ -53,8 +53,8 @@ class Row:
     the worst relative differences, …_stated what the model states of itself;
     over_k and swing_k are the true chamber's from tick to tick, slow_… those of its means
     over `BURSTS_S`, stray_k is the settled soak's mean error, all in K; heat_up_s and `seconds` (processor time) in
-    s. `trips`: (rule, time s, words). `long_runs`: the file's 'minimum on' is longer than its elements bear, and `check`
-    says so.
+    s. `trips`: (rule, time s, words). `long_runs`: the file's 'minimum on' is longer than its elements bear, and
+    `check` says so.
     None: not judged."""
 
     number: int
