@@ -41,7 +41,9 @@ def virtual_oven(parser: argparse.ArgumentParser) -> None:
         "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
     )
     parser.add_argument(
-        "--plant", metavar="FILE.py:NAME", help="your own simulation of the oven; RUNS THAT FILE'S CODE"
+        "--plant",
+        metavar="FILE.py:NAME",
+        help="your own simulation of the oven, in Python or as a co-simulation unit (UNIT.fmu); RUNS THAT FILE'S CODE",
     )
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
 

@@ -129,7 +129,7 @@ class _TerminalLines:
         self._quiet, self._units = quiet, units
 
     def __call__(self, text: str) -> None:
-        if not self._quiet or text.startswith(("TRIP", "DANGER", "after a power cut", "stopped")):
+        if not self._quiet or text.startswith(("TRIP", "DANGER", "after a", "stopped")):
             print(f"{time.strftime('%H:%M:%S')}  {self._units.words(text)}", file=sys.stderr, flush=True)
 
 
@@ -144,5 +144,5 @@ def _print_end(folder: Path, outcome: str, u: Units) -> None:
     for event in (e for e in record.events if e.kind == "danger"):
         print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
     for trip in record.trips:
-        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     print(f"\n{outcome}; the record lies in {folder}/ (open {folder}/run.html)")

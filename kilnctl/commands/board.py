@@ -1,20 +1,18 @@
 """`kilnctl board OVEN`: the I/O board's firmware, its state, and a guided test with the heater disconnected."""
 
 import argparse
-import math
-import time
 from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
-from ..firing import Burst
 from ..firmware import frames
-from ..reading import Reading
 from ..rig import converters
 from ..rig.answers import REFUSALS
 from ..rig.board_rig import BoardRig
+from ..rig.desk import opened_again
 from ..rig.line import CLEAR, Line, greet
-from ..safety.gate import desk_permit
+from ..rig.pins import PinsRig
+from . import _guided_test
 
 FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
 
@@ -29,8 +27,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--test", action="store_true", help="guided test of relay, contactor and sensors, WITH THE HEATER DISCONNECTED"
     )
     what.add_argument("--clear", action="store_true", help="clear a latched fault whose cause is gone")
+    parser.add_argument("--who", metavar="NAME", help="with --test: who looks and measures, for the record")
     parser.add_argument(
-        "--yes", action="store_true", help="answer the test's questions with yes (for trials without hardware)"
+        "--record", metavar="FILE", type=Path, help="with --test: where its record is kept (beside the oven's file)"
     )
 
 
@@ -44,13 +43,15 @@ def run(args: argparse.Namespace) -> int:
     if args.copy:
         return _copy(here, Path(args.copy))
     port = args.port or oven.rig.port
+    if args.test and oven.rig.kind == "pins" and not args.port:
+        return _test(oven, None, args)
     if not port:
         raise KilnctlError(
             f"{args.oven}: say which port the I/O board is on (--port, or rig: {{kind: board, port: …}}), "
             "best by its name in /dev/serial/by-id"
         )
     if args.test:
-        return _test(oven, port, args.yes)
+        return _test(oven, port, args)
     line = Line(port)
     try:
         answer = greet(line)
@@ -129,118 +130,15 @@ def _clear(line) -> int:
     return 0
 
 
-_STEPS = (
-    (
-        "relay on, contactor open",
-        0.5,
-        False,
-        "Does the relay's lamp flicker, and is there NO voltage at the heater's terminals?",
-    ),
-    (
-        "relay off, contactor closed",
-        0.0,
-        True,
-        "Did the contactor pull in, and is there NO voltage at the heater's terminals (but a relay's leakage)?",
-    ),
-    ("both on, half power", 0.5, True, "Does the relay's lamp flicker with the contactor in?"),
-    ("both off", 0.0, False, "Did the contactor drop out, and is the relay's lamp dark?"),
-)
+def _test(oven, port: str | None, args: argparse.Namespace) -> int:
+    """The guided test, on the board at that port or on this computer's own pins."""
+    _guided_test.needs_a_person(port)
+    record = args.record or Path(args.oven).with_suffix(".board-tests.jsonl")
 
+    if port is None:
+        return _guided_test.GuidedTest(oven, lambda: PinsRig(oven), lambda: PinsRig(oven), record, args.who).run()
 
-def _test(oven, port: str, yes: bool) -> int:
+    def again() -> BoardRig:
+        return opened_again(lambda: Line(port), lambda line: BoardRig(oven, line=line))
 
-    print(
-        "Guided test of the I/O board. The heater must be DISCONNECTED: take its wires off and insulate them with "
-        "the supply switched off\nand locked. Work on the mains is for those who may do it where you live. "
-        "A lamp of 40 W or more in the heater's place shows what flows."
-    )
-    if not _asked("Is the heater disconnected?", yes):
-        print("Not tested.")
-        return 1
-    failed = []
-    rig = BoardRig(oven, port=port)
-    try:
-        for number, (what, duty, closed, question) in enumerate(_STEPS, 1):
-            print(f"\n{number}. {what}")
-            reading = _commanded(rig, duty, closed)
-            if reading.contactor_closed is not None and reading.contactor_closed != closed:
-                failed.append(f"{what}: the contactor reads {'closed' if reading.contactor_closed else 'open'}")
-            if "board-fault" in reading.faults:
-                failed.append(f"{what}: the board says {rig.words()}")
-                break
-            if not _asked("   " + question, yes):
-                failed.append(f"{what}: not as it should be")
-        if not failed:
-            failed += lets_go(rig)
-        _show_sensors(rig.read())
-        if not _asked("   Does each of them rise when it is warmed, and none of the others?", yes):
-            failed.append("sensors: not as they should be")
-    finally:
-        rig.close()
-    for words in failed:
-        print(f"FAILED: {words}")
-    print(
-        "\nThe test passed. Connect the heater with the supply off, and go through the commissioning checks in "
-        "SAFETY.md."
-        if not failed
-        else "\nNot passed: leave the heater disconnected."
-    )
-    return 1 if failed else 0
-
-
-def _commanded(rig: BoardRig, duty: float, closed: bool) -> Reading:
-    """Send that command for three seconds, as the control loop would. Returns the last reading."""
-    end, step = time.monotonic() + 3.0, 0
-    while True:
-        step += 1
-        now = time.monotonic()
-        rig.contactor(closed)
-        rig.heat(duty, Burst(50, (round(50 * duty),), (), duty), desk_permit(now, step) if duty else None)
-        time.sleep(0.3)
-        reading = rig.read()
-        if time.monotonic() >= end:
-            return reading
-
-
-def _show_sensors(reading: Reading) -> None:
-    print("\nsensors: hold each tip in your hand; its reading should rise.")
-    for name, value in (("control", reading.chamber_c), ("limit", reading.limit_c), ("part", reading.part_c)):
-        if value is not None:
-            fault = f"FAULT {', '.join(reading.faults)}"
-            print(f"   {name:8s} {f'{value:.1f} °C' if math.isfinite(value) else fault}")
-
-
-def lets_go(rig: BoardRig) -> list[str]:
-    """Heat, then send nothing, as a hung program would: the board must switch off relay and contactor by itself and
-    latch."""
-
-    print(
-        "\n5. relay and contactor on, and then this program stops deciding: the board must let go by itself within "
-        "2.1 s"
-    )
-    for step in range(1, 8):
-        now = time.monotonic()
-        rig.contactor(True)
-        rig.heat(0.5, Burst(50, (25,), (), 0.5), desk_permit(now, step))
-        time.sleep(0.15)
-    time.sleep(2.3)
-    reading = rig.read()
-    failed = []
-    if "board-fault" not in reading.faults or reading.contactor_closed:
-        failed.append("the board did not switch the heat off when the program stopped: DO NOT USE IT")
-    rig.clear()
-    time.sleep(0.5)
-    if "board-fault" in rig.read().faults:
-        failed.append(f"the board's fault could not be cleared: {rig.words()}")
-    print(f"   {'it did not' if failed else 'it let go, latched, and was cleared'}")
-    return failed
-
-
-def _asked(question: str, yes: bool) -> bool:
-    if yes:
-        print(f"{question} [yes]")
-        return True
-    try:
-        return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")
-    except EOFError:
-        return False
+    return _guided_test.GuidedTest(oven, lambda: BoardRig(oven, port=port), again, record, args.who).run()

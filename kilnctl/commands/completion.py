@@ -4,6 +4,7 @@ import argparse
 import sys
 
 from ..errors import KilnctlError
+from .command_line import whole_parser
 
 #: Where each shell looks for it, for the person who asked.
 _USE = {
@@ -22,9 +23,6 @@ def run(args: argparse.Namespace) -> int:
         import shtab  # noqa: PLC0415 - of the extra, which need not be there
     except ImportError:
         raise KilnctlError("this needs the extra 'completion': pip install 'kilnctl[completion]'") from None
-    # The whole command line is in cli, which imports each command when it is used.
-    from ..cli import whole_parser  # noqa: PLC0415 - cli imports this module
-
     print(shtab.complete(whole_parser(), shell=args.shell))
     print(f"to use it: {_USE[args.shell]}", file=sys.stderr)
     return 0

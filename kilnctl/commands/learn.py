@@ -10,7 +10,8 @@ from ..commissioning.experiment import Experiment
 from ..errors import KilnctlError
 from ..output import Units, about, clock
 from ..plants.injection import load_faults
-from ..plants.plant import load_plant, truth_of
+from ..plants.outside import load_plant
+from ..plants.plant import truth_of
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
 from ..run.prepare import PreparedRun
@@ -121,7 +122,7 @@ def _simulated(args: argparse.Namespace, ready: PreparedRun[learning.LearningPro
         progress.end()
     finish(folder, result, summarise(result), u)
     for trip in result.trips:
-        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     print(
         f"{result.outcome}: {about(float(result.time_s[-1]) if len(result.time_s) else 0.0)}, "
         f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"

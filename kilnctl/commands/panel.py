@@ -12,10 +12,10 @@ from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
-from ..panel.guard import hosts
 from ..panel.pin import Keys
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
+from ..settings import load_schedule
 from ._shipped import shipped
 
 #: Addresses that only this computer reaches.
@@ -51,15 +51,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--port", type=int, default=8484, metavar="N", help="port (default: 8484)")
     parser.add_argument(
+        "--stop-port",
+        type=int,
+        metavar="N",
+        help="port of Stop alone, which nothing else can fill (default: the one after --port)",
+    )
+    parser.add_argument(
         "--host",
         action="append",
         default=[],
         metavar="NAME",
-        help="a name or address by which others may call it, such as oven.lan; may be repeated",
+        help="a name or address by which others may call it, such as oven.lan, or https://oven.lan behind a proxy that "
+        "ends TLS; may be repeated",
     )
     parser.add_argument("--new-pin", action="store_true", help="make a new PIN, say it, and end")
     parser.add_argument(
-        "--arm", action="store_true", help="allow one start from elsewhere within five minutes, and end"
+        "--arm",
+        metavar="SCHEDULE",
+        help="allow one start of that schedule (a file) from elsewhere within five minutes, and end",
     )
     parser.add_argument("--quiet", action="store_true", help="say only what matters")
 
@@ -77,8 +86,12 @@ def run(args: argparse.Namespace) -> int:
         raise KilnctlError("the panel needs the extra 'panel': pip install 'kilnctl[panel]'") from None
     if bool(args.oven) == args.demo and not (args.demo and args.oven):
         raise KilnctlError("give an oven file, or --demo")
+    if args.stop_port is None:
+        args.stop_port = args.port + 1
     if not 1 <= args.port <= 65535:
         raise KilnctlError("--port: from 1 to 65535")
+    if not 1 <= args.stop_port <= 65535 or args.stop_port == args.port:
+        raise KilnctlError("--stop-port: from 1 to 65535, and not the panel's own")
     if args.demo:
         return _demo(args)
     oven = load_oven(args.oven)
@@ -88,8 +101,9 @@ def run(args: argparse.Namespace) -> int:
         print(f"the PIN is now {keys.make_pin()}; it is kept as a hash only, so note it")
         return 0
     if args.arm:
-        keys.arm()
-        print("one start from elsewhere is allowed for five minutes, with the PIN and the door shut")
+        allowed = load_schedule(args.arm)
+        keys.arm(allowed.sha256, allowed.name)
+        print(f"one start of {allowed.name} from elsewhere is allowed for five minutes, with the PIN and the door shut")
         return 0
     if not keys.has_pin:
         print(
@@ -116,43 +130,61 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     """Until SIGINT or SIGTERM. The oven's service neither starts nor ends with it."""
     # `run` has seen that the extra is there.
     import uvicorn  # noqa: PLC0415 - of the extra
+    from uvicorn.protocols.http.h11_impl import H11Protocol  # noqa: PLC0415 - of the extra
 
     from ..panel.app import PanelApp  # noqa: PLC0415 - takes the extra
     from ..panel.catalogue import Catalogue  # noqa: PLC0415 - takes long, and only a panel that is served needs it
-    from ..panel.connections import limited  # noqa: PLC0415 - takes the extra
+    from ..panel.connections import Counting, Places, Streams, placed  # noqa: PLC0415 - takes the extra
+    from ..panel.guard import hosts  # noqa: PLC0415 - takes the extra
+    from ..panel.stop_door import DoorThread, StopDoor, plain_settings  # noqa: PLC0415 - takes the extra
 
     if args.bind not in _LOCAL and not args.host:
         raise KilnctlError(
             "--bind opens the panel to others: say by which name or address they call it, with --host NAME"
         )
-    with contextlib.suppress(OSError):
-        os.nice(5)  # the service's tick comes first
-    panel = PanelApp(socket, Catalogue(oven, schedules, runs, args.model), folder, hosts(args.host, args.port), demo)
-    config = uvicorn.Config(
-        panel.app,
-        host=args.bind,
+    _behind_the_service()
+    places, allowed = Places(), hosts(args.host, args.port)
+    panel = PanelApp(
+        socket,
+        Catalogue(oven, schedules, runs, args.model),
+        folder,
+        allowed,
         port=args.port,
-        http=limited(),
-        ws="none",
-        lifespan="on",
-        log_level="critical",
-        access_log=False,
-        server_header=False,
-        date_header=False,
-        timeout_keep_alive=20,
-        timeout_graceful_shutdown=2,
-        loop="asyncio",
+        stop_port=args.stop_port,
+        demo=demo,
+        streams=Streams(places.end),
+        closing=lambda: server.should_exit,
     )
-
-    class Server(uvicorn.Server):
-        def handle_exit(self, sig, frame) -> None:
-            panel.client.closing = True  # open streams end by themselves
-            super().handle_exit(sig, frame)
-
-    server = Server(config)
+    direct = [name for name in args.host if not name.strip().lower().startswith("https://")]
+    door = DoorThread(StopDoor(socket, allowed, hosts(direct, args.stop_port), panel.note), args.bind, args.stop_port)
+    server = uvicorn.Server(
+        uvicorn.Config(
+            Counting(panel.app, places),
+            host=args.bind,
+            port=args.port,
+            http=placed(H11Protocol, places),  # type: ignore[arg-type] - called with keywords, a class or not
+            lifespan="on",
+            **plain_settings(),
+        )
+    )
     if not args.quiet:
         _tell_address(args, oven)
+    door.start()
+    try:
+        _until_ended(server, args)
+    finally:
+        door.close()
+    return 0
 
+
+def _behind_the_service() -> None:
+    """The service's tick comes first; and Stop's thread waits for its turn a millisecond at most for each other one."""
+    with contextlib.suppress(OSError):
+        os.nice(5)
+    sys.setswitchinterval(0.001)
+
+
+def _until_ended(server, args) -> None:
     def end(number, frame) -> None:
         raise KeyboardInterrupt
 
@@ -168,7 +200,6 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
         pass
     finally:
         signal.signal(signal.SIGTERM, before)
-    return 0
 
 
 def _tell_address(args, oven) -> None:
@@ -177,7 +208,11 @@ def _tell_address(args, oven) -> None:
         flush=True,
     )
     if args.bind not in _LOCAL:
-        print("note: it uses plain http: anyone who can listen on this network can read the PIN", flush=True)
+        print(
+            f"note: Stop has port {args.stop_port} for itself; open it too. Plain http: anyone who can listen on this "
+            "network can read the PIN",
+            flush=True,
+        )
 
 
 def _demo(args) -> int:

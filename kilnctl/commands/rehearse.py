@@ -8,7 +8,8 @@ from ..errors import KilnctlError
 from ..firing import flicker
 from ..output import Units, clock
 from ..plants.injection import PlantFault, load_faults
-from ..plants.plant import load_plant, truth_of
+from ..plants.outside import load_plant
+from ..plants.plant import truth_of
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
 from ..report.summary_text import summaries_compared, summary_text
@@ -79,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     print(summary_text(summary, u))
     print(_flicker(oven, result))
     for trip in result.trips:
-        print(u.words(f"\nTRIP at {clock(trip.time_s)}: {trip.seen}.\n  {trip.done}\n  Check: {trip.check}."))
+        print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")

@@ -4,6 +4,7 @@ import argparse
 import json
 
 from ..output import Units, about
+from ..safety.messages import lines
 from . import _asking
 from ._options import chosen
 
@@ -35,7 +36,9 @@ def _tell(said: dict, u: Units) -> None:
     if said.get("danger"):
         print(f"  DANGER: {u.words(said['danger'])}")
     for trip in said.get("trips", ()):
-        print(u.words(f"  TRIP: {trip['seen']}. {trip['done']} Check: {trip['check']}"))
+        print(u.words("  TRIP: " + "\n    ".join(lines(trip["act"], trip["seen"], trip["check"]))))
+    if said.get("heat_proof"):
+        print(f"  {said['heat_proof']}.")
     if said.get("reason"):
         print(f"  {u.words(said['reason'])}")
     if said.get("running"):

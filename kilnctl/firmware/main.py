@@ -2,18 +2,18 @@
 # 3.3 V). Everything that decides is in logic.py; this file only moves levels.
 #
 # Wiring (change the numbers here if you must, and nowhere else):
-#   line    the board's own USB plug, or (LINE) a serial port behind an isolated adapter, which keeps the computer's
-#   earth
-#           out of the oven
+#   line    the board's own USB plug through a USB isolator, or (LINE) a serial port behind an isolated adapter; either
+#           with reinforced isolation for the mains, so that the computer's earth stays out of the oven
 #   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm, a
 #   pull-up
 #           of 10 kohm on MISO
 #   relays  2, 3, 4: each to the input of one solid-state relay through a transistor, a pull-down of 8.2 kohm at the
-#           transistor's base
-#   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: limiter, stop
-#           button, door switch
-#   inputs  6 contactor's auxiliary contact, 7 door switch copy, 8 airflow switch, 9 zero-cross pulse; None where there
-#   is
+#           transistor's base; over a relay's coil a freewheel diode: without it the transistor dies, mostly as a short
+#   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: holding relay of
+#           stop and start, limiter, door switch, heat sink's thermostat, airflow switch (SAFETY.md, with snubbers)
+#   inputs  6 contactor's read-back, low while it is closed: its mirror contact (closed while the contactor is open)
+#           between the pin and 3.3 V, with a pull-down of 2 kohm, so that a broken wire reads closed; or a relay that
+#           senses the voltage behind it. 7 door switch copy, 8 airflow switch, 9 zero-cross pulse; None where there is
 #           none
 #   meters  26 current, 27 supply voltage: a current transformer with its burden, and an ISOLATED voltage transformer,
 #           each biased to half the supply of the board; never mains through resistors alone. None where there is none.
@@ -113,8 +113,7 @@ class BoardPins:
             self.supply_rms.add(self.supply.read_u16() >> 4)
 
     def read(self, board):
-        # An auxiliary contact that is closed with the contactor, and a door switch that is closed with the door, pull
-        # their pins to ground.
+        # A closed contactor reads low; a door switch that is closed with the door pulls its pin to ground.
         board.contactor_closed = None if self.contactor is None else not self.contactor.value()
         board.door_open = None if self.door is None else bool(self.door.value())
         board.airflow = None if self.airflow is None else not self.airflow.value()

@@ -141,9 +141,11 @@ class Postman:
 
     def post(self, notice: watch.Notice) -> None:
         """Into the outbox of each channel that tells this kind."""
+        # Of a trip what to do and what was seen, of others the first sentence.
+        first = notice.words.split(". ")[: 3 if notice.kind == "trip" else 1]
         message = Message(
             notice.kind,
-            f"{notice.oven or 'oven'}: {notice.words.split('. ')[0].rstrip('.')}"[:150],
+            f"{notice.oven or 'oven'}: {'. '.join(first).rstrip('.')}"[:150],
             notice.words,
             time.strftime("%Y-%m-%dT%H:%M:%S%z"),
             time.time(),

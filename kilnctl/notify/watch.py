@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass, field, replace
 
 from ..record.care import CareDue
+from ..safety.messages import lines
 from ..settings.notify import Notify
 from ..terms import Outcome, Phase
 
@@ -105,7 +106,7 @@ def _back(before: Watched, status: dict) -> list[Notice]:
         words = f"The service answers again. '{status.get('schedule', '')}' goes on, {since}."
         return [_notice(status, "power back", words, f"goes on {run_s:.0f}")] if was else []
     if was.get("running"):
-        words = f"The service answers again. '{was.get('schedule', '')}' does not go on; the heat is off."
+        words = f"The service answers again. '{was.get('schedule', '')}' does not go on; no heat is asked for."
         return [_notice(status, "power back", words, f"ended {was.get('folder', '')}")]
     if before.missed:
         return [_notice(status, "power back", "The service answers again; nothing runs.", f"idle {before.silent_s}")]
@@ -115,9 +116,9 @@ def _back(before: Watched, status: dict) -> list[Notice]:
 def _trips(status: dict) -> list[Notice]:
     found = []
     for trip in status.get("trips", []):
-        words = " ".join(f"{str(trip.get(part, '')).rstrip('.')}." for part in ("done", "seen") if trip.get(part))
-        check = str(trip.get("check", "")).rstrip(".")
-        words += f" Check: {check}." if check else ""
+        words = " ".join(
+            line for line in lines(*(str(trip.get(part, "")) for part in ("act", "seen", "check"))) if line
+        )
         found.append(_notice(status, "trip", words, str(trip.get("fault", words))))
     return found
 
@@ -130,7 +131,14 @@ def _ended(before: Watched, status: dict) -> list[Notice | None]:
         words = f"'{name}' ran to its end." if outcome == Outcome.FINISHED else f"'{name}' was stopped by a person."
         return [_notice(before.status, "done", words, "end")]
     if outcome == Outcome.LOST:
-        return [_notice(before.status, "lost", f"'{name}' ended: the hardware was gone. The heat is off.", "end")]
+        return [
+            _notice(
+                before.status,
+                "lost",
+                f"'{name}' ended: the hardware was gone. Look at the oven; if in doubt, main switch off.",
+                "end",
+            )
+        ]
     return [None]
 
 

@@ -3,285 +3,260 @@
 import asyncio
 import contextlib
 import json
+import threading
 import time
-from collections.abc import AsyncIterator
+from collections.abc import Callable, Mapping
+from concurrent.futures import BrokenExecutor, CancelledError
 from functools import partial
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response, StreamingResponse
+from starlette.responses import Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from ..errors import KilnctlError
-from ..record.folder import plain
-from ..settings import load_schedule
-from .catalogue import Catalogue
-from .guard import REPORT_CSP, Guard
+from ..record.folder import slug
+from .catalogue import Catalogue, expected
+from .connections import Streams
+from .guard import REPORT_CSP, Guard, asker
+from .live import Live
 from .pin import Keys
-from .preview import RunPreview
 from .replies import fault, json_body, missing, refuse, reply, told
+from .schedule_folder import sha256
 from .service_client import ServiceClient
+from .starting import Starting
+from .stop_door import stop_and_confirm
+from .threads import Threads
+from .worker import ENDED, Job
 
-COOKIE = "kilnctl-panel"
 TYPES = {
     ".html": "text/html; charset=utf-8",
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
 }
-LOOPBACK = ("127.0.0.1", "::1")
 LARGEST_AUDIT = 5_000_000
-#: The service prepares a start in a process of its own, on a small computer: how long the panel waits for it, s.
-PREPARE_S = 90.0
 #: What a page may ask the service for with the PIN: all that can heat, or make heat last.
 CHANGES = ("hold", "proceed", "skip", "soak", "acknowledge")
+#: What a page may do with the schedules' folder, and what it says with it.
+FILING = {
+    "copy": {"file": str, "to": str},
+    "rename": {"file": str, "to": str},
+    "delete": {"file": str},
+    "restore": {"file": str, "version": str},
+}
 
 
 class PanelApp:
-    """One oven's panel. `folder` keeps PIN, tries, arm and the audit."""
+    """One oven's panel. `folder` keeps PIN, tries, arm and the audit; `allowed` as `guard.hosts` gives it."""
 
-    def __init__(self, socket: Path, catalogue: Catalogue, folder: Path, allowed: frozenset[str], demo: bool = False):
+    def __init__(
+        self,
+        socket: Path,
+        catalogue: Catalogue,
+        folder: Path,
+        allowed: Mapping[str, str],
+        *,
+        port: int,
+        stop_port: int | None = None,
+        demo: bool = False,
+        streams: Streams | None = None,
+        closing: Callable[[], bool] = lambda: False,
+    ):
         self.client, self.catalogue, self.keys = ServiceClient(socket), catalogue, Keys(folder)
-        self.folder, self.demo = Path(folder), demo
-        # Which run, and its preview once it is worked out.
-        self._planned: tuple[str | None, RunPreview | None] = (None, None)
-        self._starting = asyncio.Lock()
-        # scrypt takes 16 MiB and a core for a moment: one try at a time, from all addresses together.
-        self._trying = asyncio.Lock()
-        routes = [
-            Route("/", partial(_file, "index.html")),
+        self.folder, self.allowed, self.stop_port, self.demo = Path(folder), allowed, stop_port, demo
+        # Cookies know no ports: each oven, and each panel of it, has a name of its own for its sessions.
+        self.cookie = f"kilnctl-{slug(catalogue.oven.name)}-{port}"
+        self.threads = Threads()
+        self.live = Live(self, streams or Streams(lambda peer: None), closing)
+        self.starting = Starting(self)
+        self._auditing = threading.Lock()
+        inner = Starlette(
+            routes=self._routes(), exception_handlers={KilnctlError: told, 404: missing, 405: missing, 500: fault}
+        )
+        self.app = Guard(_WithClient(inner, self), allowed, stop_port)
+
+    def _routes(self) -> list[Route]:
+        def post(name: str, does: Callable) -> Route:
+            return Route(f"/api/{name}", does, methods=["POST"])
+
+        return [
+            Route("/", self.page),
             *(
                 Route(f"/page/{f.name}", partial(_file, f.name))
                 for f in files("kilnctl.panel").joinpath("page").iterdir()
-                if f.name[f.name.rfind(".") :] in TYPES
+                if f.name[f.name.rfind(".") :] in TYPES and f.name != "index.html"
             ),
-            Route("/api/events", self.events),
+            Route("/api/events", self.live.events),
             Route("/api/schedules", self.schedules),
             Route("/api/schedule", self.schedule),
             Route("/api/runs", self.runs),
             Route("/api/sizing", self.sizing),
             Route("/report/{run}", self.report),
-            Route("/api/check", self.check, methods=["POST"]),
-            Route("/api/plan", self.check, methods=["POST"]),
-            Route("/api/save", self.save, methods=["POST"]),
-            Route("/api/unlock", self.unlock, methods=["POST"]),
-            Route("/api/lock", self.lock, methods=["POST"]),
-            Route("/api/arm", self.arm, methods=["POST"]),
-            Route("/api/start", self.start, methods=["POST"]),
-            Route("/api/stop", self.stop, methods=["POST"]),
-            *(Route(f"/api/{what}", partial(self.change, what), methods=["POST"]) for what in CHANGES),
+            post("check", self.check),
+            post("plan", self.plan),
+            post("save", self.save),
+            *(post(what, partial(self.file_away, what)) for what in FILING),
+            post("unlock", self.unlock),
+            post("lock", self.lock),
+            post("arm", self.starting.arm),
+            post("start", self.starting.start),
+            post("stop", self.stop),
+            *(post(what, partial(self.change, what)) for what in CHANGES),
         ]
-        inner = Starlette(
-            routes=routes, exception_handlers={KilnctlError: told, 404: missing, 405: missing, 500: fault}
-        )
-        self.app = Guard(_WithClient(inner, self.client, catalogue), allowed)
 
     # ---- who asks ----
 
-    @staticmethod
-    def local(request: Request) -> bool:
-        """Whether it comes from the screen at the oven: from this computer, by its own name for itself."""
-        host = request.headers.get("host", "").rsplit(":", 1)[0]
-        return bool(request.client) and request.client.host in LOOPBACK and host in ("127.0.0.1", "localhost", "[::1]")
+    def asker(self, request: Request) -> tuple[str, bool]:
+        """(address, whether it is the screen at the oven)."""
+        return asker(request.scope, self.allowed)
+
+    def token(self, request: Request) -> str | None:
+        return request.cookies.get(self.cookie)
 
     def unlocked(self, request: Request) -> bool:
-        return self.keys.session(request.cookies.get(COOKIE))
+        return self.keys.session(self.token(request))
 
     def audit(self, request: Request, what: str, outcome: str) -> None:
+        self.note(self.asker(request)[0], what, outcome)
+
+    def note(self, address: str, what: str, outcome: str) -> None:
         """One line for every request that changes something. With a full disk a stop still works."""
-        line = json.dumps(
-            {
-                "when": time.strftime("%Y-%m-%d %H:%M:%S %z"),
-                "from": request.client.host if request.client else "",
-                "what": what,
-                "outcome": outcome[:300],
-            }
-        )
+        when = time.strftime("%Y-%m-%d %H:%M:%S %z")
+        line = json.dumps({"when": when, "from": address, "what": what, "outcome": outcome[:300]})
         path = self.folder / "audit.jsonl"
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError), self._auditing:
             if path.exists() and path.stat().st_size > LARGEST_AUDIT:
                 path.replace(self.folder / "audit.before.jsonl")
             with open(path, "a", encoding="utf-8") as file:
                 file.write(line + "\n")
 
     def by(self, request: Request) -> str:
-        return (
-            "the panel at the oven"
-            if self.local(request)
-            else f"the panel from {request.client.host if request.client else 'elsewhere'}"
-        )
+        address, here = self.asker(request)
+        return "the panel at the oven" if here else f"the panel from {address or 'elsewhere'}"
 
     # ---- looking ----
 
-    def now(self, request: Request) -> dict:
-        client, status = self.client, self.client.status
-        plan, milestones = None, []
-        if status.get("running") and client.fresh:
-            plan = self._plan_of_run()
-            milestones = plan.milestones(status, client.ahead) if plan is not None else []
-        return {
-            "status": status,
-            "ahead": client.ahead,
-            "fresh": client.fresh,
-            "words": client.words,
-            "milestones": milestones,
-            "demo": self.demo,
-            "plan": _key(status) if plan is not None else None,
-            "local": self.local(request),
-            "unlocked_s": self.keys.left_s(request.cookies.get(COOKIE)),
-            "armed_s": self.keys.armed_s(),
-            "locked_s": self.keys.locked_s(),
-            "has_pin": self.keys.has_pin,
-        }
-
-    def _plan_of_run(self) -> RunPreview | None:
-        """The plan of the run that goes on, once it is worked out (in the background)."""
-        key = _key(self.client.status)
-        if self._planned[0] != key:
-            self._planned = (key, None)
-            asyncio.get_running_loop().create_task(self._work_out(key))
-        return self._planned[1]
-
-    async def _work_out(self, key: str) -> None:
-        chamber = next((c for c in self.client.columns["chamber_c"] if c is not None), None)
-        try:
-            schedule = await run_in_threadpool(load_schedule, self.client.status.get("schedule_file", ""))
-            plan = await run_in_threadpool(self.catalogue.plan, schedule, chamber)
-        except KilnctlError:
-            plan = None
-        if self._planned[0] == key:
-            self._planned = (key, plan)
-
-    async def events(self, request: Request) -> Response:
-        """Server-sent events: the state once a second, with the rows that this page lacks. The id says what the page
-        has."""
-        last = request.headers.get("last-event-id") or request.query_params.get("from") or ""
-        have = last.split(":")
-        epoch, row, planned = (
-            (int(have[0]), int(have[1]), None)
-            if len(have) == 2 and all(h.isascii() and h.isdigit() for h in have)
-            else (-1, 0, None)
-        )
-
-        async def stream() -> AsyncIterator[bytes]:
-            nonlocal epoch, row, planned
-            seen = -1
-            yield b"retry: 1500\n\n"
-            while not self.client.closing:
-                await self.client.changed(seen, 2.0)
-                seen = self.client.version
-                said = self.now(request)
-                rows = self.client.since(epoch, row)
-                epoch, row = rows["epoch"], rows["rows"]
-                said["curve"] = rows
-                plan = self._planned[1]
-                if plan is not None and said["plan"] is not None and said["plan"] != planned:
-                    planned = said["plan"]
-                    said["planned"] = {
-                        "columns": plan.columns,
-                        "duration_s": plan.duration_s,
-                        "energy_kwh": plan.energy_kwh,
-                        "stretches": [[s.begin_s, s.end_s, s.phase, s.to_c] for s in plan.stretches],
-                    }
-                yield f"id: {epoch}:{row}\ndata: {json.dumps(plain(said), separators=(',', ':'))}\n\n".encode()
-
-        return StreamingResponse(stream(), media_type="text/event-stream", headers={"x-accel-buffering": "no"})
+    async def page(self, request: Request) -> Response:
+        text = files("kilnctl.panel").joinpath("page", "index.html").read_text(encoding="utf-8")
+        return Response(text.replace("STOP_PORT", str(self.stop_port or "")), media_type=TYPES[".html"])
 
     async def schedules(self, request: Request) -> Response:
-        return reply({"ok": True, "schedules": await run_in_threadpool(self.catalogue.listed)})
+        folder = self.catalogue.schedules
+        listed, deleted = await self.threads.quick(lambda: (self.catalogue.listed(), folder.deleted()))
+        return reply({"ok": True, "schedules": listed, "deleted": deleted})
 
     async def schedule(self, request: Request) -> Response:
-        name = request.query_params.get("file", "")
-        text = await run_in_threadpool(self.catalogue.text, name)
-        return reply({"ok": True, "file": name, "text": text})
+        """The text, its fingerprint, and the earlier ones; with `version` an earlier text."""
+        name, version = request.query_params.get("file", ""), request.query_params.get("version", "")
+        folder = self.catalogue.schedules
+        if version:
+            return reply({"ok": True, "file": name, "text": await self.threads.quick(folder.earlier, name, version)})
+        text, versions = await self.threads.quick(lambda: (folder.text(name), folder.versions(name)))
+        return reply({"ok": True, "file": name, "text": text, "sha256": sha256(text), "versions": versions})
 
     async def runs(self, request: Request) -> Response:
         going_on = self.client.status.get("folder", "") if self.client.status.get("running") else ""
-        return reply({"ok": True, "runs": await run_in_threadpool(self.catalogue.runs, going_on)})
+        return reply({"ok": True, "runs": await self.threads.slow(self.catalogue.runs, going_on)})
 
     async def sizing(self, request: Request) -> Response:
-        return reply({"ok": True, **await run_in_threadpool(self.catalogue.sizing)})
+        return reply({"ok": True, **await self.threads.slow(self.catalogue.sizing)})
 
     async def report(self, request: Request) -> Response:
         unit = "F" if request.query_params.get("unit") == "F" else "C"
-        page = await run_in_threadpool(self.catalogue.report, request.path_params["run"], unit)
+        page = await self.threads.slow(self.catalogue.report, request.path_params["run"], unit)
         return Response(
             page,
             media_type="text/html; charset=utf-8",
             headers={"content-security-policy": REPORT_CSP.decode(), "x-frame-options": "SAMEORIGIN"},
         )
 
-    # ---- doing ----
+    # ---- drafts ----
 
     async def check(self, request: Request) -> Response:
-        """Whether a draft is sound (at once), or what is to be expected of it (by /api/plan, which may take long)."""
+        """Whether a draft is sound, at once."""
         said = await json_body(request, {"text": str, "file": str})
-        start = self.client.status.get("chamber_c") if self.client.fresh else None
+        name = said["file"][:80] or "new.yaml"
         return reply(
-            {
-                "ok": True,
-                **await run_in_threadpool(
-                    self.catalogue.checked,
-                    said["text"],
-                    said["file"][:80] or "new.yaml",
-                    start,
-                    request.url.path == "/api/plan",
-                ),
-            }
+            {"ok": True, **await self.threads.sums(self.catalogue.checked, said["text"], name, self._chamber_c())}
         )
+
+    async def plan(self, request: Request) -> Response:
+        """What is to be expected of a draft, which may take long; a page that goes away is worked for no more."""
+        said = await json_body(request, {"text": str, "file": str})
+        name, start_c = said["file"][:80] or "new.yaml", self._chamber_c()
+        checked = await self.threads.sums(self.catalogue.checked, said["text"], name, start_c)
+        schedule, _ = self.catalogue.draft(said["text"], name)
+        if checked["problems"] or schedule is None:
+            return reply({"ok": True, **checked})
+        try:
+            plan = await self.awaited(self.catalogue.ask_plan(schedule, start_c), request)
+        except KilnctlError as error:
+            return reply({"ok": True, "problems": [{"line": 0, "column": 0, "words": str(error)}]})
+        return reply({"ok": True, **checked, "plan": expected(plan, schedule)})
+
+    def _chamber_c(self) -> float | None:
+        return self.client.status.get("chamber_c") if self.client.fresh else None
+
+    async def awaited(self, job: Job, request: Request | None = None) -> Any:
+        """What the worker answers; given up when the page that asks goes away. Raises KilnctlError."""
+        answer = asyncio.wrap_future(job.answer)
+        gone = asyncio.create_task(_gone(request)) if request is not None else None
+        try:
+            await asyncio.wait({answer} | ({gone} if gone is not None else set()), return_when="FIRST_COMPLETED")
+            if not answer.done():
+                raise KilnctlError("nobody waits for it any more")
+            return answer.result()
+        except (BrokenExecutor, CancelledError, asyncio.CancelledError) as error:
+            self.catalogue.worker.forget(job.key, job)
+            if isinstance(error, asyncio.CancelledError) and not answer.cancelled():
+                raise
+            raise KilnctlError(ENDED) from None
+        finally:
+            if gone is not None:
+                gone.cancel()
+            self.catalogue.worker.leave(job)
+
+    # ---- doing ----
 
     async def stop(self, request: Request) -> Response:
         """No PIN, no session, no throttle."""
-        answer = await self.client.ask({"ask": "stop", "by": self.by(request)})
-        self.audit(request, "stop", answer.get("words", ""))
-        return reply(answer, 200 if answer.get("ok") else 502)
+        said = await stop_and_confirm(self.client.socket, self.by(request))
+        self.audit(request, "stop", said["words"])
+        return reply(said, 200 if said["ok"] else 502)
 
     async def unlock(self, request: Request) -> Response:
         said = await json_body(request, {"pin": str})
         if not self.keys.has_pin:
             return refuse("no PIN has been made yet: `kilnctl panel OVEN --new-pin` at the oven", 409)
-        async with self._trying:
-            locked = self.keys.locked_s()
-            token = None if locked else await run_in_threadpool(self.keys.open, said["pin"])
+        _, here = self.asker(request)
+        locked = self.keys.locked_s(here)
+        threads = self.threads.here if here else self.threads.elsewhere
+        token = None if locked else await threads(self.keys.open, said["pin"], here)
         self.audit(request, "unlock", "opened" if token else "locked" if locked else "wrong PIN")
         if token is None:
-            wait = self.keys.locked_s()
+            wait = self.keys.locked_s(here)
             return refuse(
                 f"wait {wait:.0f} s" if locked else "wrong PIN" + (f"; wait {wait:.0f} s" if wait else ""),
                 429 if wait else 403,
                 wait_s=wait,
             )
         answer = reply({"ok": True, "words": "unlocked"})
-        answer.set_cookie(COOKIE, token, max_age=12 * 3600, httponly=True, samesite="strict", path="/")
+        secure = request.headers.get("origin", "").startswith("https://")
+        answer.set_cookie(
+            self.cookie, token, max_age=12 * 3600, httponly=True, samesite="strict", path="/", secure=secure
+        )
         return answer
 
     async def lock(self, request: Request) -> Response:
-        self.keys.close(request.cookies.get(COOKIE))
+        self.keys.close(self.token(request))
         answer = reply({"ok": True, "words": "locked"})
-        answer.delete_cookie(COOKIE, path="/")
+        answer.delete_cookie(self.cookie, path="/")
         return answer
-
-    async def arm(self, request: Request) -> Response:
-        if not self.local(request):
-            return refuse(
-                "only the screen at the oven can allow a start from elsewhere (or `kilnctl panel OVEN --arm` there)",
-                403,
-            )
-        if not self.unlocked(request):
-            return refuse("the PIN first", 401)
-        self.keys.arm()
-        self.audit(request, "arm", "one start from elsewhere allowed")
-        return reply(
-            {
-                "ok": True,
-                "words": "one start from elsewhere is allowed for five minutes",
-                "armed_s": self.keys.armed_s(),
-            }
-        )
 
     async def change(self, what: str, request: Request) -> Response:
         said = await json_body(request, {"seconds": (int, float), "who": str}, needed=False)
@@ -300,60 +275,35 @@ class PanelApp:
         return reply(answer, 200 if answer.get("ok") else 409)
 
     async def save(self, request: Request) -> Response:
-        said = await json_body(request, {"text": str, "file": str})
+        """`over`: sha256 of the text that it replaces, as it was opened; empty for a new one."""
+        said = await json_body(request, {"text": str, "file": str, "over": str})
         if not self.unlocked(request):
             return refuse("the PIN first", 401)
-        name = await run_in_threadpool(self.catalogue.save, said["file"][:80], said["text"])
+        folder = self.catalogue.schedules
+        name = await self.threads.quick(folder.save, said["file"][:80], said["text"], said["over"])
         self.audit(request, f"save {name}", "saved")
         return reply({"ok": True, "words": f"saved as {name}", "file": name})
 
-    async def start(self, request: Request) -> Response:
-        """PIN; from elsewhere also an arm made at the oven, and a door that is not open. One start per arm."""
-        said = await json_body(request, {"file": str, "confirm": bool})
-        path = await run_in_threadpool(self.catalogue.path, said["file"])
+    async def file_away(self, what: str, request: Request) -> Response:
+        """Copy, rename, delete or bring back a schedule."""
+        said = await json_body(request, FILING[what])
         if not self.unlocked(request):
             return refuse("the PIN first", 401)
-        if self._starting.locked():
-            return refuse("another start is being prepared", 409)
-        async with self._starting:
-            if not self.local(request):
-                await self.client.refresh()
-                if self.client.status.get("door_open"):
-                    return self._refused(request, "the door is open; a start from elsewhere needs it shut")
-                if not self.keys.use_arm():
-                    return self._refused(
-                        request,
-                        "a start from elsewhere must be allowed at the oven first (the screen there, or "
-                        "`kilnctl panel OVEN --arm`)",
-                    )
-            question = {
-                "ask": "start",
-                "schedule": str(path.resolve()),
-                "by": self.by(request),
-                "confirm": said["confirm"],
-            }
-            if self.catalogue.model_file:
-                question["model"] = str(Path(self.catalogue.model_file).resolve())
-            answer = await self.client.ask(question)
-            until = time.monotonic() + PREPARE_S
-            while answer.get("pending") and time.monotonic() < until:
-                await asyncio.sleep(0.2)
-                answer = await self.client.ask({"ask": "prepared"})
-            if answer.get("confirm") and not self.local(request):
-                self.keys.arm()  # nothing was started: the same arm serves for the confirmed start
-        self.audit(request, f"start {said['file']}", answer.get("words", ""))
-        return reply(answer, 200 if answer.get("ok") else 409)
-
-    def _refused(self, request: Request, words: str) -> Response:
-        self.audit(request, "start", words)
-        return refuse(words, 403)
+        folder = self.catalogue.schedules
+        does = {"copy": folder.copy, "rename": folder.rename, "delete": folder.delete, "restore": folder.restore}[what]
+        done = await self.threads.quick(does, *(said[key] for key in FILING[what]))
+        self.audit(request, f"{what} {said['file']}", done)
+        if what == "delete":
+            return reply({"ok": True, "words": f"{said['file']} is deleted", "file": said["file"], "version": done})
+        words = {"copy": "copied to", "rename": "renamed to", "restore": "brought back:"}[what]
+        return reply({"ok": True, "words": f"{words} {done}", "file": done})
 
 
 class _WithClient:
-    """Starts and ends client and catalogue with the server."""
+    """Starts and ends client, catalogue and threads with the server."""
 
-    def __init__(self, app: ASGIApp, client: ServiceClient, catalogue: Catalogue):
-        self.app, self.client, self.catalogue = app, client, catalogue
+    def __init__(self, app: ASGIApp, panel: PanelApp):
+        self.app, self.panel = app, panel
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "lifespan":
@@ -362,19 +312,22 @@ class _WithClient:
         while True:
             message = await receive()
             if message["type"] == "lifespan.startup":
-                self.client.start()
+                self.panel.client.start()
                 await send({"type": "lifespan.startup.complete"})
             else:
-                await self.client.close()
-                self.catalogue.close()
+                await self.panel.client.close()
+                self.panel.catalogue.close()
+                self.panel.threads.close()
                 await send({"type": "lifespan.shutdown.complete"})
                 return
+
+
+async def _gone(request: Request) -> None:
+    """Until the page goes away."""
+    while (await request.receive())["type"] != "http.disconnect":
+        pass
 
 
 async def _file(name: str, request: Request) -> Response:
     place = files("kilnctl.panel").joinpath("page", name)
     return Response(place.read_bytes(), media_type=TYPES[name[name.rfind(".") :]])
-
-
-def _key(status: dict) -> str:
-    return f"{status.get('folder', '')} {status.get('started', '')}"

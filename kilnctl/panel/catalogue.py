@@ -1,5 +1,5 @@
-"""The panel's catalogue: schedules, records of runs, the oven's sizing. Reads and (schedules only) writes files; a name
-that comes from a page is looked up in a list of what is there, never joined to a path."""
+"""The panel's catalogue: schedules and what is to be expected of them, records of runs, the oven's sizing. A name that
+comes from a page is looked up in a list of what is there, never joined to a path."""
 
 import hashlib
 import json
@@ -7,27 +7,27 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
-from ..record.durable import write_whole
-from ..record.folder import slug
 from ..record.run_record import read_run
 from ..report.run_report import run_page
 from ..run.prepare import prepare
 from ..run.summary import summarise
-from ..settings import SettingsError, load_schedule
+from ..settings import SettingsError
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
 from ..sizing import size
 from .preview import RunPreview, preview_of
-from .worker import Worker
+from .schedule_folder import LARGEST_SCHEDULE, ScheduleFolder
+from .seen import Seen, Shown, shown_of
+from .worker import Job, Worker
 
-#: Bytes of a schedule; schedules and runs listed.
-LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_RUNS = 32_000, 300, 400
+#: Runs listed.
+MOST_RUNS = 400
 #: Records whose journals are read for one answer.
 FRESH = 12
 
 
 class Catalogue:
-    """All methods may take seconds: call them from a thread.
+    """All methods but those that begin with `ask` may take seconds: call them from a thread.
 
     Previews and sizings are worked out one after the other in a process of their own, since the same computer may run
     an oven, and a stop must not wait for arithmetic. The newest question comes first: a page that asked before may have
@@ -35,7 +35,8 @@ class Catalogue:
     """
 
     def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
-        self.oven, self.schedules, self.records, self.model_file = oven, Path(schedules), Path(records), model_file
+        self.oven, self.records, self.model_file = oven, Path(records), model_file
+        self.schedules, self.seen = ScheduleFolder(schedules), Seen()
         self.worker = Worker()
         self._told: dict[str, dict] = {}
 
@@ -45,30 +46,11 @@ class Catalogue:
 
     # ---- schedules ----
 
-    def files(self) -> dict[str, Path]:
-        """{name: path} of the schedules' folder."""
-        try:
-            found = sorted(
-                p
-                for p in self.schedules.iterdir()
-                if p.suffix in (".yaml", ".yml") and p.is_file() and not p.name.startswith(".")
-            )
-        except OSError:
-            return {}
-        return {p.name: p for p in found[:MOST_SCHEDULES]}
-
-    def path(self, name: str) -> Path:
-        """Of a schedule that is there. Raises KilnctlError."""
-        found = self.files().get(name)
-        if found is None:
-            raise KilnctlError(f"there is no schedule '{name}'")
-        return found
-
     def listed(self) -> list[dict]:
         out = []
-        for name, path in self.files().items():
+        for name in self.schedules.files():
             try:
-                s = load_schedule(path)
+                s = schedule_of(self.schedules.text(name), name)
                 may = s.top_c <= self.oven.limits.highest_c
                 out.append(
                     {
@@ -80,69 +62,72 @@ class Catalogue:
                         "steps": len(s.steps),
                     }
                 )
-            except SettingsError as error:
+            except KilnctlError as error:
+                problems = error.problems if isinstance(error, SettingsError) else ()
                 out.append(
                     {
                         "file": name,
                         "name": name,
-                        "about": str(error.problems[0]) if error.problems else str(error),
+                        "about": str(problems[0]) if problems else str(error),
                         "broken": True,
                         "may": False,
                     }
                 )
         return out
 
-    def text(self, name: str) -> str:
-        path = self.path(name)
+    def checked(self, source: str, name: str, start_c: float | None) -> dict:
+        """Problems with their places; or none, and the fingerprint of what is shown with this text."""
+        schedule, problems = self.draft(source, name)
+        if schedule is None:
+            return {"problems": problems}
         try:
-            return path.read_bytes()[: LARGEST_SCHEDULE + 1].decode("utf-8", "replace")
-        except OSError as error:
-            raise KilnctlError(f"{name}: cannot be read: {error.strerror}") from None
-
-    def checked(self, source: str, name: str, start_c: float | None, with_plan: bool = False) -> dict:
-        """Problems with their places; or none, and the plan where it is wanted, which takes its time."""
-        if len(source.encode("utf-8", "replace")) > LARGEST_SCHEDULE:
-            return {"problems": [{"line": 0, "column": 0, "words": f"longer than {LARGEST_SCHEDULE // 1000} kB"}]}
-        try:
-            schedule = schedule_of(source, name)
-        except SettingsError as error:
-            return {"problems": [{"line": p.line, "column": p.column, "words": p.message} for p in error.problems]}
-        try:
-            if with_plan:
-                return {"problems": [], "plan": shown(self.plan(schedule, start_c), schedule)}
             prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
             return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
-        return {"problems": []}
+        return {"problems": [], "seen": self.seen.note(self.shown(source))}
 
-    def save(self, name: str, source: str) -> str:
-        """Write a schedule that is sound; the name's file is replaced, or made. Returns the file's name. Raises
-        KilnctlError."""
+    def draft(self, source: str, name: str) -> tuple[Schedule | None, list[dict]]:
+        """The schedule of a text; else its problems with their places."""
         if len(source.encode("utf-8", "replace")) > LARGEST_SCHEDULE:
-            raise KilnctlError(f"longer than {LARGEST_SCHEDULE // 1000} kB")
-        schedule_of(source, name)
-        files = self.files()
-        path = files.get(name)
-        if path is None:
-            if len(files) >= MOST_SCHEDULES:
-                raise KilnctlError("too many schedules; move some away")
-            path = self.schedules / f"{slug(name.removesuffix('.yaml').removesuffix('.yml'))}.yaml"
+            return None, [{"line": 0, "column": 0, "words": f"longer than {LARGEST_SCHEDULE // 1000} kB"}]
         try:
-            if not path.resolve().is_relative_to(self.schedules.resolve()):
-                raise KilnctlError(f"{name}: it is a link to somewhere else; edit it there")
-            write_whole(path, source.replace("\r\n", "\n").encode())
-        except OSError as error:
-            raise KilnctlError(f"{path.name}: cannot be written: {error.strerror}") from None
-        return path.name
+            return schedule_of(source, name), []
+        except SettingsError as error:
+            return None, [{"line": p.line, "column": p.column, "words": p.message} for p in error.problems]
+
+    def shown(self, source: str) -> Shown:
+        """All that a person sees with that text."""
+        return shown_of(source, self.oven, self.model_file)
+
+    def needs_word(self, schedule: Schedule, start_c: float | None) -> tuple[str, str]:
+        """(which, words) of what a person must accept in a word of its own before that start: it is expected to trip or
+        to fail, the oven cannot follow it, or it is not known. Two empty texts where nothing stands against it. Raises
+        KilnctlError where the oven may not or cannot do it."""
+        run = prepare(self.oven, schedule, self.model_file, start_c)
+        plan = self.known_plan(schedule)
+        if plan is not None and plan.outcome != "finished":
+            ends = " ".join(w for w in plan.words[-1:])
+            return "trip", f"it is expected not to end well: {plan.outcome}. {ends}".strip()
+        if run.programme.shortfalls:
+            return "shortfall", "the oven cannot follow it: " + "; ".join(s.note for s in run.programme.shortfalls)
+        if plan is None:
+            return "unknown", "what is to be expected of it is not worked out yet"
+        return "", ""
 
     # ---- plans ----
 
-    def plan(self, schedule: Schedule, start_c: float | None) -> RunPreview:
-        """Raises KilnctlError where the oven may not or cannot do it. Kept: the same question is answered at once."""
-        start = None if start_c is None or start_c < self.oven.site.ambient_c + 10.0 else round(start_c / 5.0) * 5.0
-        return self.worker.work_out(
-            (schedule.sha256, start, self.model_file), preview_of, self.oven, schedule, start, self.model_file
-        )
+    def ask_plan(self, schedule: Schedule, start_c: float | None, oven: Oven | None = None) -> Job:
+        """What is to be expected of it (a RunPreview), as a question to the worker. The same question is answered at
+        once. `oven`: of a run's record; else this one."""
+        oven = oven or self.oven
+        start = None if start_c is None or start_c < oven.site.ambient_c + 10.0 else round(start_c / 5.0) * 5.0
+        key = ("plan", schedule.sha256, oven.sha256, self.model_file, start)
+        return self.worker.ask(key, preview_of, oven, schedule, start, self.model_file)
+
+    def known_plan(self, schedule: Schedule) -> RunPreview | None:
+        """The newest that was worked out for this schedule, oven and model, from wherever the chamber was."""
+        wanted = ("plan", schedule.sha256, self.oven.sha256, self.model_file)
+        return self.worker.known(lambda key: isinstance(key, tuple) and key[:4] == wanted)
 
     # ---- records ----
 
@@ -204,8 +189,11 @@ class Catalogue:
             folder = None
         if folder is None:
             raise KilnctlError("there is no such run")
-        record = read_run(folder)
-        return run_page(record, summarise(record), Units(IMPERIAL if unit == "F" else METRIC))
+        key = ("report", run_id, unit)
+        try:
+            return self.worker.work_out(key, report_of, folder, unit)
+        finally:
+            self.worker.forget(key)
 
     # ---- sizing ----
 
@@ -224,6 +212,12 @@ def summary_of(folder: Path) -> dict:
         "duration_s": s.duration_s,
         "highest_c": s.highest_chamber_c,
     }
+
+
+def report_of(folder: Path, unit: str) -> str:
+    """The page of one record. Raises KilnctlError."""
+    record = read_run(folder)
+    return run_page(record, summarise(record), Units(IMPERIAL if unit == "F" else METRIC))
 
 
 def sizing_of(oven: Oven) -> dict:
@@ -254,7 +248,7 @@ def sizing_of(oven: Oven) -> dict:
     }
 
 
-def shown(plan: RunPreview, schedule: Schedule) -> dict:
+def expected(plan: RunPreview, schedule: Schedule) -> dict:
     """A plan for the page."""
     return {
         "name": schedule.name,

@@ -1,8 +1,9 @@
 """The PIN for all that can heat, its throttle, and the arm for a start from elsewhere. What must survive a restart is
 on the disk.
 
-Throttle: global, not per address, since addresses cost nothing: FREE_TRIES wrong ones at once, then a wait of 30 s that
-doubles up to an hour. That is 34 tries on the first day and 730 in a month: 0.07 % of the 6-digit PINs.
+Throttle: not per address, since addresses cost nothing: FREE_TRIES wrong ones at once, then a wait of 30 s that doubles
+up to an hour. That is 34 tries on the first day and 730 in a month: 0.07 % of the 6-digit PINs. The screen at the oven
+is counted apart from all others: a stranger cannot lock it.
 """
 
 import hashlib
@@ -12,6 +13,7 @@ import os
 import secrets
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import KilnctlError
@@ -20,9 +22,11 @@ from ..record.durable import write_whole
 DIGITS, FREE_TRIES, FIRST_WAIT_S, LONGEST_WAIT_S = 6, 5, 30.0, 3600.0
 #: scrypt's cost: 16 MiB and about 50 ms on a small computer.
 COST = dict(n=2**14, r=8, p=1, maxmem=64 * 1024 * 1024)
-#: A session ends so long after the last request that used it; an arm allows one start within so long.
-SESSION_S, ARM_S = 900.0, 300.0
+#: A session ends so long after the last request that used it, and so long after its begin; an arm allows one start
+#: within so long.
+SESSION_S, SESSION_MOST_S, ARM_S = 900.0, 8 * 3600.0, 300.0
 MOST_SESSIONS = 20
+HERE, ELSEWHERE = "tries", "tries-elsewhere"
 
 
 def wait_s(wrong: int) -> float:
@@ -35,12 +39,25 @@ def _now() -> float:
     return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
+@dataclass
+class _Session:
+    """`until` moves with use, `most` does not; `generation` is the PIN's."""
+
+    until: float
+    most: float
+    generation: str
+
+    @property
+    def end(self) -> float:
+        return min(self.until, self.most)
+
+
 class Keys:
     """PIN, tries and arm in `folder`; sessions in memory. `now` for tests."""
 
     def __init__(self, folder: Path, now: Callable[[], float] = _now):
         self.folder, self.now = Path(folder), now
-        self._sessions: dict[str, float] = {}
+        self._sessions: dict[str, _Session] = {}
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
@@ -55,79 +72,97 @@ class Keys:
         if len(pin) != DIGITS or not (pin.isascii() and pin.isdigit()):
             raise KilnctlError(f"the PIN has {DIGITS} digits")
         salt = secrets.token_bytes(16)
-        self._write("pin", {"salt": salt.hex(), "hash": hashlib.scrypt(pin.encode(), salt=salt, **COST).hex()})
-        self._write("tries", {"wrong": 0, "until": 0.0})
-        self._sessions.clear()
+        kept = {
+            "salt": salt.hex(),
+            "hash": hashlib.scrypt(pin.encode(), salt=salt, **COST).hex(),
+            "generation": secrets.token_hex(8),
+        }
+        self._write("pin", kept)
+        for tries in (HERE, ELSEWHERE):
+            self._write(tries, {"wrong": 0, "until": 0.0})
         return pin
 
     @property
     def has_pin(self) -> bool:
         return self._read("pin") is not None
 
-    def locked_s(self) -> float:
-        """How long no PIN is tried, s."""
-        tries = self._read("tries") or {}
+    def locked_s(self, here: bool = True) -> float:
+        """How long no PIN is tried, s: from the screen at the oven, or from elsewhere."""
+        tries = self._read(HERE if here else ELSEWHERE) or {}
         left = float(tries.get("until", 0.0)) - self.now()
         # After a restart of the computer the clock begins at 0: the whole wait of that many tries begins again.
         return 0.0 if left <= 0.0 else min(left, wait_s(int(tries.get("wrong", 0))))
 
-    def open(self, pin: str) -> str | None:
+    def open(self, pin: str, here: bool = True) -> str | None:
         """A session's token for the right PIN, else None. While locked, the PIN is not looked at."""
-        kept = self._read("pin")
-        if kept is None or self.locked_s() > 0.0:
+        kept, name = self._read("pin"), HERE if here else ELSEWHERE
+        if kept is None or self.locked_s(here) > 0.0:
             return None
-        tries = int((self._read("tries") or {}).get("wrong", 0)) + 1
+        tries = int((self._read(name) or {}).get("wrong", 0)) + 1
         # Counted before it is known whether it was right: pulling the plug in between uses up a try.
-        self._write("tries", {"wrong": tries, "until": self.now() + wait_s(tries)})
+        self._write(name, {"wrong": tries, "until": self.now() + wait_s(tries)})
         found = hashlib.scrypt(pin.encode("utf-8", "replace")[:64], salt=bytes.fromhex(kept["salt"]), **COST)
         if not hmac.compare_digest(found, bytes.fromhex(kept["hash"])):
             return None
-        self._write("tries", {"wrong": 0, "until": 0.0})
+        self._write(name, {"wrong": 0, "until": 0.0})
         self._prune()
         token = secrets.token_urlsafe(32)
-        self._sessions[_key(token)] = self.now() + SESSION_S
+        now = self.now()
+        self._sessions[_key(token)] = _Session(now + SESSION_S, now + SESSION_MOST_S, _generation(kept))
         return token
 
     def session(self, token: str | None) -> bool:
-        """Whether that token's session is alive; using it keeps it so."""
+        """Whether that token's session is alive; using it keeps it so, up to its absolute end."""
         self._prune()
-        key = _key(token or "")
-        if key not in self._sessions:
+        session = self._sessions.get(_key(token or ""))
+        if session is None:
             return False
-        self._sessions[key] = self.now() + SESSION_S
+        session.until = self.now() + SESSION_S
         return True
 
     def left_s(self, token: str | None) -> float:
         """How long that token's session still lives; asking does not lengthen it."""
-        return max(0.0, self._sessions.get(_key(token or ""), 0.0) - self.now())
+        self._prune()
+        session = self._sessions.get(_key(token or ""))
+        return max(0.0, session.end - self.now()) if session is not None else 0.0
 
     def close(self, token: str | None) -> None:
         self._sessions.pop(_key(token or ""), None)
 
     def _prune(self) -> None:
-        now = self.now()
-        alive = sorted(((k, t) for k, t in self._sessions.items() if t > now), key=lambda i: i[1])
-        self._sessions = dict(alive[-MOST_SESSIONS:])
+        """Sessions end with their time, and with the PIN that opened them, also if another process makes a new one."""
+        now, generation = self.now(), _generation(self._read("pin") or {})
+        alive = [(k, s) for k, s in self._sessions.items() if s.end > now and s.generation == generation]
+        self._sessions = dict(sorted(alive, key=lambda i: i[1].end)[-MOST_SESSIONS:])
 
     # ---- arm ----
 
-    def arm(self) -> None:
-        """Allow one start from elsewhere within ARM_S; by a person at the oven."""
-        self._write("arm", {"until": self.now() + ARM_S})
+    def arm(self, sha256: str, name: str) -> None:
+        """Allow one start of that schedule from elsewhere within ARM_S; by a person at the oven."""
+        self._write("arm", {"until": self.now() + ARM_S, "sha256": sha256, "name": name})
 
     def armed_s(self) -> float:
         """How long a start from elsewhere is still allowed, s."""
         left = float((self._read("arm") or {}).get("until", 0.0)) - self.now()
         return left if 0.0 < left <= ARM_S else 0.0
 
-    def use_arm(self) -> bool:
+    def armed_for(self) -> tuple[str, str]:
+        """(sha256, name) of the schedule whose start is allowed; empty texts while none is."""
+        arm = self._read("arm") or {}
+        return (str(arm.get("sha256", "")), str(arm.get("name", ""))) if self.armed_s() > 0.0 else ("", "")
+
+    def use_arm(self) -> dict | None:
         """Take the arm, if there is one: it is good for one start."""
-        good = self.armed_s() > 0.0
+        arm = self._read("arm") if self.armed_s() > 0.0 else None
         try:
             (self.folder / "arm").unlink()
         except OSError:
-            return False
-        return good
+            return None
+        return arm
+
+    def give_back_arm(self, arm: dict) -> None:
+        """Nothing was started with it: it goes on, with the end that it had."""
+        self._write("arm", arm)
 
     # ---- files ----
 
@@ -139,7 +174,8 @@ class Keys:
         except (OSError, ValueError):
             # A damaged file of tries must let nobody in: locked for the longest time from now, as after many wrong
             # tries.
-            return {"wrong": 12, "until": self.now() + LONGEST_WAIT_S} if name == "tries" else None
+            damaged = {"wrong": 12, "until": self.now() + LONGEST_WAIT_S}
+            return damaged if name in (HERE, ELSEWHERE) else None
         return found if isinstance(found, dict) else None
 
     def _write(self, name: str, value: dict) -> None:
@@ -148,6 +184,11 @@ class Keys:
             os.chmod(self.folder / name, 0o600)
         except OSError as error:
             raise KilnctlError(f"{self.folder / name}: cannot be written: {error.strerror}") from None
+
+
+def _generation(kept: dict) -> str:
+    """Which PIN that is: each one that is made has another."""
+    return str(kept.get("generation", kept.get("salt", "")))
 
 
 def _key(token: str) -> str:

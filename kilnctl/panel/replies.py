@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+from collections.abc import Mapping
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -9,18 +10,23 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 
 from ..errors import KilnctlError
 from ..record.folder import plain
+from .guard import LARGEST_BODY
+from .schedule_folder import Exists
 
 #: A request's body must have arrived within so long, s.
 BODY_S = 10.0
 
 
-async def json_body(request: Request, wanted: dict[str, type | tuple], needed: bool = True) -> dict:
+async def json_body(request: Request, wanted: Mapping[str, type | tuple], needed: bool = True) -> dict:
     """The JSON object of a request, with these keys of these kinds. Raises KilnctlError."""
     data = bytearray()
     try:
         async with asyncio.timeout(BODY_S):
             async for part in request.stream():
+                # The guard has looked at the length that was promised; what comes is counted too.
                 data += part
+                if len(data) > LARGEST_BODY:
+                    raise KilnctlError(f"longer than {LARGEST_BODY // 1000} kB")
     except TimeoutError:
         raise KilnctlError("the request took too long to arrive") from None
     try:
@@ -49,6 +55,8 @@ def refuse(words: str, status: int, **more) -> JSONResponse:
 
 
 async def told(request: Request, error: Exception) -> Response:
+    if isinstance(error, Exists):
+        return refuse(str(error), 409, exists=error.name, over=error.sha256)
     return refuse(str(error), 400)
 
 

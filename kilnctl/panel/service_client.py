@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import json
+import time
 from pathlib import Path
 
 from ..service.live_curve import KEPT
@@ -25,6 +26,8 @@ class ServiceClient:
         self.run, self.thinned, self.epoch, self.version = "", 0, 0, 0
         self.closing = False
         self.fresh, self.words = False, "not heard from the service yet"
+        self._heard_s: float | None = None
+        self._picture: tuple[tuple[int, int], dict[str, list]] = ((-1, 0), {})
         self._changed = asyncio.Condition()
         self._task: asyncio.Task | None = None
 
@@ -41,31 +44,13 @@ class ServiceClient:
             await asyncio.gather(self._task, return_exceptions=True)
 
     async def ask(self, request: dict, patience_s: float = PATIENCE_S) -> dict:
-        """One question on a connection of its own: a stop waits behind nothing."""
-        try:
-            async with asyncio.timeout(patience_s):
-                while True:
-                    try:
-                        return await self._once(request)
-                    except (FileNotFoundError, ConnectionRefusedError, PermissionError):
-                        raise
-                    except OSError:
-                        # More clients connect at this moment than the service's socket lets wait.
-                        await asyncio.sleep(0.05)
-        except (OSError, ValueError, TimeoutError) as error:
-            return {
-                "ok": False,
-                "silent": True,
-                "words": f"the oven's service does not answer ({type(error).__name__}); it may have been stopped",
-            }
+        """See `ask`."""
+        return await ask(self.socket, request, patience_s)
 
-    async def _once(self, request: dict) -> dict:
-        reader, writer = await asyncio.open_unix_connection(str(self.socket), limit=8_000_000)
-        try:
-            writer.write(encode(request))
-            return json.loads(await reader.readline())
-        finally:
-            writer.close()
+    @property
+    def age_s(self) -> float:
+        """How old the status is, s: 0 before the first."""
+        return time.monotonic() - self._heard_s if self._heard_s is not None else 0.0
 
     async def changed(self, since: int, patience_s: float) -> None:
         """Until something newer than `since` was heard, or the time is over."""
@@ -82,7 +67,7 @@ class ServiceClient:
         status = await self.ask({"ask": "status"})
         self.fresh, self.words = not status.get("silent", False), status.get("words", "")
         if self.fresh:
-            self.status = status
+            self.status, self._heard_s = status, time.monotonic()
             self.ahead = await self.ask({"ask": "ahead"})
             await self._curve()
         async with self._changed:
@@ -110,11 +95,41 @@ class ServiceClient:
         picture, thinned with its peaks kept."""
         whole = epoch != self.epoch or not 0 <= row <= self.rows or self.rows - row > PICTURE_ROWS
         if whole:
-            keep = picture(self.columns, PICTURE_ROWS)
-            columns = {name: [values[i] for i in keep] for name, values in self.columns.items()}
+            # Worked out once for all pages that come between two readings.
+            if self._picture[0] != (self.epoch, self.rows):
+                keep = picture(self.columns, PICTURE_ROWS)
+                thin = {name: [values[i] for i in keep] for name, values in self.columns.items()}
+                self._picture = ((self.epoch, self.rows), thin)
+            columns = self._picture[1]
         else:
             columns = {name: values[row:] for name, values in self.columns.items()}
         return {"whole": whole, "epoch": self.epoch, "rows": self.rows, "columns": columns}
+
+
+async def ask(socket: Path, request: dict, patience_s: float = PATIENCE_S) -> dict:
+    """One question to the service on a connection of its own: a stop waits behind nothing. In any event loop."""
+    try:
+        async with asyncio.timeout(patience_s):
+            while True:
+                try:
+                    return await _once(socket, request)
+                except (FileNotFoundError, ConnectionRefusedError, PermissionError):
+                    raise
+                except OSError:
+                    # More clients connect at this moment than the service's socket lets wait.
+                    await asyncio.sleep(0.05)
+    except (OSError, ValueError, TimeoutError) as error:
+        why = "in time" if isinstance(error, TimeoutError) else f"({type(error).__name__})"
+        return {"ok": False, "silent": True, "words": f"the oven's service does not answer {why}"}
+
+
+async def _once(socket: Path, request: dict) -> dict:
+    reader, writer = await asyncio.open_unix_connection(str(socket), limit=8_000_000)
+    try:
+        writer.write(encode(request))
+        return json.loads(await reader.readline())
+    finally:
+        writer.close()
 
 
 def picture(columns: dict[str, list], most: int) -> list[int]:

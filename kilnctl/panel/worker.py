@@ -1,5 +1,6 @@
 """What takes seconds is worked out in a process of its own: the same computer may run an oven, and a stop must not wait
-for arithmetic."""
+for arithmetic. What nobody waits for any more is given up, and with nothing to do the process ends: its memory is
+needed elsewhere."""
 
 import multiprocessing
 import os
@@ -14,8 +15,8 @@ from typing import Any
 
 from ..errors import KilnctlError
 
-#: Answers kept.
-MOST_ASKED = 40
+#: Answers kept; questions that wait at most; how long the process waits for the next one, s.
+MOST_ASKED, MOST_WAITING, IDLE_S = 40, 8, 60.0
 ENDED = "it could not be worked out: its process was ended; try again"
 
 
@@ -35,37 +36,40 @@ def _end_with(panel: BaseProcess) -> None:
 
 
 @dataclass(eq=False)
-class _Job:
-    """Something to be worked out: `answer` is what the function returns or raises."""
+class Job:
+    """Something to be worked out: `answer` is what the function returns or raises; `wanted` how many wait for it."""
 
+    key: Hashable
     function: Callable
     arguments: tuple
     answer: Future = field(default_factory=Future)
+    wanted: int = 0
 
 
 class Worker:
     """Works things out one after the other. The newest question comes first: a page that asked before may have gone on
-    to another schedule."""
+    to another schedule. `idle_s`: its process ends after so long with nothing to do."""
 
-    def __init__(self) -> None:
-        self._asked: dict[Hashable, _Job] = {}
-        self._waiting: list[_Job] = []
-        self._going: _Job | None = None
+    def __init__(self, idle_s: float = IDLE_S) -> None:
+        self._asked: dict[Hashable, Job] = {}
+        self._waiting: list[Job] = []
+        self._going: Job | None = None
         self._closed = False
         self._lock = threading.RLock()
         self._worker: ProcessPoolExecutor | None = None
+        self._idle_s, self._idle = idle_s, None
 
     @property
     def going(self) -> Hashable | None:
         """Key of what is being worked out; None while there is nothing."""
         with self._lock:
-            return next((key for key, job in self._asked.items() if job is self._going), None)
+            return self._going.key if self._going is not None else None
 
     @property
     def next(self) -> Hashable | None:
         """Key of what comes after it; None when nothing waits."""
         with self._lock:
-            return next((key for key, job in self._asked.items() if self._waiting and job is self._waiting[-1]), None)
+            return self._waiting[-1].key if self._waiting else None
 
     @property
     def processes(self) -> tuple[BaseProcess, ...]:
@@ -73,35 +77,81 @@ class Worker:
         with self._lock:
             return tuple((self._worker._processes or {}).values()) if self._worker is not None else ()
 
+    def known(self, is_it: Callable[[Hashable], bool]) -> Any:
+        """The newest answer whose key is it; None where none is there yet."""
+        with self._lock:
+            for key, job in reversed(self._asked.items()):
+                if is_it(key) and job.answer.done() and not job.answer.cancelled() and job.answer.exception() is None:
+                    return job.answer.result()
+        return None
+
     def work_out(self, key: Hashable, function: Callable[..., Any], *arguments: Any) -> Any:
         """What the function returns; the same key is worked out once. Raises what the function raises, and KilnctlError
         when its process was ended."""
-        with self._lock:
-            job = self._asked.get(key)
-            if job is None:
-                while len(self._asked) >= MOST_ASKED:
-                    self._asked.pop(next(iter(self._asked)))
-                job = self._asked[key] = _Job(function, arguments)
-            elif job in self._waiting:
-                self._waiting.remove(job)
-            if not job.answer.done() and job is not self._going:
-                self._waiting.append(job)
-            self._go_on()
+        job = self.ask(key, function, *arguments)
         try:
             return job.answer.result()
         except (BrokenExecutor, CancelledError):
-            with self._lock:
-                if self._asked.get(key) is job:
-                    del self._asked[key]
+            self.forget(key, job)
             raise KilnctlError(ENDED) from None
+        finally:
+            self.leave(job)
+
+    def ask(self, key: Hashable, function: Callable[..., Any], *arguments: Any) -> Job:
+        """As `work_out`, without waiting: see `Job.answer`. Who asks must `leave` in the end."""
+        with self._lock:
+            job = self._asked.get(key)
+            if job is None or job.answer.cancelled():
+                while len(self._asked) >= MOST_ASKED:
+                    self._asked.pop(next(iter(self._asked)))
+                job = self._asked[key] = Job(key, function, arguments)
+            elif job in self._waiting:
+                self._waiting.remove(job)
+            job.wanted += 1
+            if not job.answer.done() and job is not self._going:
+                self._waiting.append(job)
+                if len(self._waiting) > MOST_WAITING:
+                    self._give_up(self._waiting[0])
+            self._go_on()
+        return job
+
+    def leave(self, job: Job) -> None:
+        """One that asked for it waits no more; what nobody waits for is given up."""
+        with self._lock:
+            job.wanted -= 1
+            if job.wanted > 0 or job.answer.done():
+                return
+            if job is self._going:
+                # Its process is ended; the next question gets a new one.
+                for process in self.processes:
+                    process.terminate()
+            else:
+                self._give_up(job)
+
+    def forget(self, key: Hashable, job: Job | None = None) -> None:
+        """The next one who asks gets a new answer."""
+        with self._lock:
+            if job is None or self._asked.get(key) is job:
+                self._asked.pop(key, None)
+
+    def _give_up(self, job: Job) -> None:
+        if job in self._waiting:
+            self._waiting.remove(job)
+        job.answer.cancel()
+        self.forget(job.key, job)
 
     def _go_on(self) -> None:
         """Under the lock: the newest that waits, when nothing is being worked out."""
         if self._closed:
-            for job in self._waiting:
-                job.answer.cancel()
-            self._waiting.clear()
-        if self._going is not None or not self._waiting:
+            for job in list(self._waiting):
+                self._give_up(job)
+        if self._idle is not None:
+            self._idle.cancel()
+            self._idle = None
+        if self._going is not None:
+            return
+        if not self._waiting:
+            self._end_later()
             return
         job = self._going = self._waiting.pop()
         if self._worker is None:
@@ -113,17 +163,30 @@ class Worker:
             made.set_exception(error)
         made.add_done_callback(partial(self._done, job))
 
-    def _done(self, job: _Job, made: Future) -> None:
+    def _done(self, job: Job, made: Future) -> None:
         error = CancelledError() if made.cancelled() else made.exception()
         with self._lock:
             self._going = None
             if isinstance(error, BrokenExecutor):
                 self._worker = None
+                self.forget(job.key, job)
             if error is None:
                 job.answer.set_result(made.result())
             else:
                 job.answer.set_exception(error)
             self._go_on()
+
+    def _end_later(self) -> None:
+        if self._worker is not None and not self._closed:
+            self._idle = threading.Timer(self._idle_s, self._rest)
+            self._idle.daemon = True
+            self._idle.start()
+
+    def _rest(self) -> None:
+        with self._lock:
+            if self._going is None and not self._waiting and self._worker is not None:
+                self._worker.shutdown(wait=False)
+                self._worker = None
 
     def close(self) -> None:
         """Give up what is being worked out and what waits for it."""

@@ -1,15 +1,10 @@
-"""The plant protocol, and how a user's own simulation of an oven replaces ours."""
+"""The plant protocol."""
 
-import importlib.util
-import inspect
 import math
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Protocol, runtime_checkable
+from typing import Protocol, runtime_checkable
 
-from ..errors import KilnctlError
 from ..reading import Reading
 
 
@@ -53,54 +48,6 @@ def truth_of(plant: Plant | None) -> Truth:
 def computer_of(plant: Plant) -> ComputerFaults:
     """The plant's `loop_stalled` and `clock_jump_s`, where it has them."""
     return ComputerFaults(getattr(plant, "loop_stalled", False), getattr(plant, "clock_jump_s", 0.0))
-
-
-def load_plant(where: str, oven: Any = None) -> Plant:
-    """Load `FILE.py:NAME` **and run that file's code**: use only files that you trust as you trust a program.
-
-    NAME is a plant, or a class or function that makes one; it is called with the oven when it takes an
-    argument. Raises `KilnctlError` when there is no such file or name, when its code fails, or when the
-    result is not a plant.
-    """
-    file, colon, name = where.rpartition(":")
-    if not colon or not file or not name.isidentifier():
-        raise KilnctlError(f"'{where}': a plant from outside is given as FILE.py:NAME, a Python file and a name in it")
-    path = Path(file)
-    if not path.is_file():
-        raise KilnctlError(f"{file}: there is no such file")
-    spec = importlib.util.spec_from_file_location(f"kilnctl_outside_plant_{path.stem}", path)
-    if spec is None or spec.loader is None:
-        raise KilnctlError(f"{file}: not a Python file (its name should end in .py)")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module  # so that its objects can be pickled within this process
-    try:
-        spec.loader.exec_module(module)
-    except Exception as error:
-        raise KilnctlError(f"{file}: its code failed: {type(error).__name__}: {error}") from error
-    if not hasattr(module, name):
-        raise KilnctlError(f"{file}: has no '{name}'")
-    plant: Any = getattr(module, name)
-    if isinstance(plant, type) or not hasattr(plant, "advance"):
-        if not callable(plant):
-            raise KilnctlError(
-                f"{where}: has no 'advance(dt_s, duty, contactor_closed)' and cannot be called to make a plant"
-            )
-        try:
-            plant = plant(oven) if _wants_argument(plant) else plant()
-        except Exception as error:
-            raise KilnctlError(f"{where}: could not be made: {type(error).__name__}: {error}") from error
-    if not callable(getattr(plant, "advance", None)):
-        raise KilnctlError(f"{where}: has no method 'advance(dt_s, duty, contactor_closed)', so it is not a plant")
-    return plant
-
-
-def _wants_argument(maker: Any) -> bool:
-    kinds = (
-        inspect.Parameter.POSITIONAL_ONLY,
-        inspect.Parameter.POSITIONAL_OR_KEYWORD,
-        inspect.Parameter.VAR_POSITIONAL,
-    )
-    return any(p.kind in kinds for p in inspect.signature(maker).parameters.values())
 
 
 def check_command(dt_s: float, duty: Sequence[float]) -> None:

@@ -253,7 +253,7 @@ def read_events(path: Path, problems: list[str]) -> tuple[Event, ...]:
 
 def _trip(told) -> Trip:
     told = mapping(told)
-    said = {name: words(told.get(name)) for name in ("fault", "seen", "done", "check")}
+    said = {name: words(told.get(name)) for name in ("fault", "act", "seen", "check")}
     return Trip(time_s=number(told.get("time_s")), **said)
 
 

@@ -47,18 +47,18 @@ ELEMENTS_FROM, LOSSES_TO, LIGHT = 1.0, 0.8, 0.45
 
 _WEAKER = (
     "less power goes in than is commanded: the elements are weaker, or something in their circuit does not conduct as "
-    "it did. With the plug out and the oven cold, check the elements, their connections and the relay"
+    "it did. With the oven dead and cold, check the elements, their connections and the relay"
 )
 _EITHER = (
     "more is commanded to hold than before: either more heat gets out, or less goes in than is commanded; without a "
-    "current meter these runs cannot tell which. With the plug out and the oven cold, look at the door and its seal, "
+    "current meter these runs cannot tell which. With the oven dead and cold, look at the door and its seal, "
     "the insulation, the elements and their connections"
 )
 #: Possible causes for each figure: of a rise, of a fall.
 _CAUSES = {
     "hold": (
         (
-            "more heat gets out than before. With the plug out and the oven cold, look at the door and its seal, the "
+            "more heat gets out than before. With the oven dead and cold, look at the door and its seal, the "
             "insulation and the vent"
         ),
         (
@@ -68,7 +68,7 @@ _CAUSES = {
     ),
     "time": (
         (
-            "the elements give less heat than before, or more gets out. With the plug out and the oven cold, check the "
+            "the elements give less heat than before, or more gets out. With the oven dead and cold, check the "
             "elements and their connections"
         ),
         "heat reaches the sensor sooner: see that it sits where it did, and that the load was the usual one",
@@ -79,13 +79,13 @@ _CAUSES = {
             "usual one"
         ),
         (
-            "less of the fired power arrives as heat: with the plug out and the oven cold, check the elements, their "
+            "less of the fired power arrives as heat: with the oven dead and cold, check the elements, their "
             "connections and the insulation"
         ),
     ),
     "strength": (
         (
-            "the elements take more power than before: with the plug out and the oven cold, see whether an element was "
+            "the elements take more power than before: with the oven dead and cold, see whether an element was "
             "changed or part of it is short-circuited, and whether the current meter is right"
         ),
         _WEAKER,

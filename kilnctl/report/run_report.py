@@ -101,7 +101,7 @@ def _outcome(run: RunData, units: Units) -> str:
     lead = f"<p>{escape(' '.join(said))}</p>"
     trips = "".join(
         notice(
-            units.words(f"{t.seen[:1].upper()}{t.seen[1:]}. {t.done} Check: {t.check}."),
+            units.words(" ".join(t.lines)),
             "alarm",
             f"Trip at {clock(t.time_s)}: {t.fault}.",
         )

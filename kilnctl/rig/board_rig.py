@@ -126,10 +126,7 @@ class BoardRig:
                 if answer is not None:
                     self._heard(answer)
                 elif time.monotonic() - self._heard_s > LOST_S:
-                    self._lost = self._line.failure or (
-                        f"{self._line.port}: the I/O board has not answered for {LOST_S:g} s; it lets go of the heat "
-                        "by itself"
-                    )
+                    self._lost = self._line.failure or (f"{self._line.port}: no answer for {LOST_S:g} s")
                     return
             except RigLost as error:
                 self._lost = str(error)
@@ -267,7 +264,7 @@ class BoardRig:
         if self._lost:
             raise RigLost(self._lost)
         if time.monotonic() - self._heard_s > 3.0 * LOST_S:
-            raise RigLost(f"{self._line.port}: the I/O board has fallen silent; it lets go of the heat by itself")
+            raise RigLost(f"{self._line.port}: no answer any more")
 
 
 # ---- whether board and file fit, and what the board cannot prove ----
@@ -315,8 +312,8 @@ def _check_state(line: BoardLine, hello: Answer) -> None:
         line.ask(REST)
     elif hello.faults:
         raise KilnctlError(
-            f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (plug out "
-            "or isolator locked off); then `kilnctl board OVEN --clear`"
+            f"{line.port}: the board has latched a fault: {'; '.join(hello.fault_words())}. See to its cause (main "
+            "switch off and locked, proved dead); then `kilnctl board OVEN --clear`"
         )
 
 

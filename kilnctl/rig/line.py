@@ -126,9 +126,7 @@ class Line:
                         self.round_trip_s = time.monotonic() - began
                         return answer
         except GONE as error:
-            raise RigLost(
-                f"{self.port}: the I/O board is gone ({_reason(error)}); it has let go of the heat by itself"
-            ) from None
+            raise RigLost(f"{self.port}: the I/O board is gone ({_reason(error)})") from None
         return None
 
     def raise_dtr(self) -> None:

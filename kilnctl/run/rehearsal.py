@@ -66,12 +66,12 @@ def simulate(
     chain = Chain(run)
     rows: list[tuple] = []
     events: list[Event] = []
+    told_s: dict[str, float] = {}
     outcome = Outcome.INTERRUPTED
     try:
-        outcome = follow(plant, chain, rows, events, progress, sink)
+        outcome = follow(plant, chain, rows, events, progress, sink, told_s=told_s)
     except KeyboardInterrupt:
         events.append(Event(rows[-1][0] if rows else 0.0, "note", "interrupted"))
-    told_s = {e.text.partition(":")[0]: e.time_s for e in reversed(events) if e.kind == "trip"}
     return as_run(
         run,
         rows,
@@ -91,12 +91,16 @@ def follow(
     progress: Progress | None = None,
     sink: Sink | None = None,
     enough: Callable[[float, Decision], bool] | None = None,
+    told_s: dict[str, float] | None = None,
 ) -> Outcome:
-    """Tick until it is finished, tripped, or `enough(time_s, decision)`; `rows` and `events` are filled."""
+    """Tick until it is finished, tripped, or `enough(time_s, decision)`; `rows` and `events` are filled, and with these
+    `told_s`: trip → when it was told."""
     dt = chain.run.oven.control.tick_s
     time_s, step, tripped_s = 0.0, 0, None
     reading = plant.advance(dt, 0.0, False)
     teller = Teller(chain.programme.legs)
+    if told_s is not None:
+        teller.tripped_s = told_s
     while True:
         time_s += dt
         step += 1

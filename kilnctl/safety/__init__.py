@@ -15,7 +15,8 @@ One tick of the loop:
 - `rules.RULES` holds one record for each rule: what trips it, what must be gone before it can be acknowledged, its
   words and its rows of the fault table (`faults`).
 - `startup` is the test before each run, `notice` the hot-surface notice, `likeness` what changed since the last run,
-  `cusum` the sum behind the rules of unexplained and missing heat.
+  `proof` what the read-backs show of a heat that was told off, `cusum` the sum behind the rules of unexplained and
+  missing heat.
 """
 
 from .gate import LEASE_S, Gate, Permit, pass_duty

@@ -13,8 +13,7 @@ CALM_S = 10.0
 #: It is told for so long that heat is cut after all, s.
 TOLD_S = 60.0
 CUT_AFTER_ALL = (
-    "the heat is cut after all: nothing shows power in the elements any more. Do not trust relay and contactor before "
-    "they are tested"
+    "nothing shows heat that cannot be cut any more. Do not trust relay and contactor before they are tested"
 )
 
 
@@ -32,8 +31,8 @@ def take_back(look: Look) -> None:
             state.quiet_c = None  # a rise is measured anew from here
         if not state.danger_by and ended:
             state.danger, state.danger_top_c, state.cut_s = "", -float("inf"), look.now_s
-            said = {fault: WORDS.get(fault, WORDS["over-oven"])[2] for fault in state.trips}
-            state.trips = {fault: replace(trip, done=said[fault]) for fault, trip in state.trips.items()}
+            said = {fault: WORDS.get(fault, WORDS["over-oven"])[0] for fault in state.trips}
+            state.trips = {fault: replace(trip, act=said[fault]) for fault, trip in state.trips.items()}
         elif state.danger_by:
             state.danger = WELDED if state.danger_by == {"contactor"} else DANGER
     if look.now_s - state.cut_s < TOLD_S and not state.danger:

@@ -1,253 +1,284 @@
-"""What each trip says: what was seen, what to check, and what was done. One entry a rule's id."""
+"""What each trip says, in the order in which a person needs it: what to do now, what was seen, what to check.
 
-_CUT = "The heat was cut and the contactor opened."
-_STAND = "The heat was cut and the contactor opened; wait until the oven is cold."
-LOUD = "The relay is held off. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW."
-#: A contactor that tripped leaves its supply side live, and a relay leaks: only the plug or a locked isolator makes the
-#: oven dead.
-_DEAD = "(plug out or isolator locked off, and cold) "
-_FIRE = (
-    f"{_CUT} IF SOMETHING MAY BE BURNING: keep the door shut, pull the plug, have an extinguisher at hand; if it does "
-    "not die down, leave and call the fire brigade."
-)
-_RELAY_STUCK = f"{_DEAD}the relay: it may conduct all the time, or half of it may be shorted"
+What to do and what was seen have fewer than 25 words together. No text claims that something is off: that is for
+`kilnctl.safety.proof`, which looks at the read-backs. "Main switch" is SAFETY.md's word for the one switch that makes
+the oven dead.
+"""
+
+#: For a trip with which there may be heat unasked, or with which nobody sees the chamber any more.
+OFF = "Leave it shut. Switch off at the main switch."
+#: For a trip of a kind with which the chamber is still seen and no heat is suspected.
+WATCH = "Leave it shut. If it gets hotter, switch off at the main switch."
+#: There is heat that nothing of ours keeps out, or nothing of ours that answers.
+LOUD = "SWITCH OFF AT THE MAIN SWITCH NOW. Leave it shut."
+_FIRE = "Leave it shut. Switch off at the main switch. Smoke? Get out, call the fire brigade."
+_AIR = "Leave it shut. No flame, no switch nearby. Get the extraction going."
+#: A contactor that tripped leaves its supply side live, a relay leaks, and a switch may fail: only what was proved dead
+#: is dead.
+DEAD = "Before you touch anything: main switch off and locked, proved dead, cold. Then check"
+_RELAY_STUCK = f"{DEAD} the relay: it may conduct all the time, or half of it may be shorted"
 _LOAD_UNLIKE = "the load or the lining is unlike what the file says: describe it, or fit the model anew"
+_REPLACE = "Do not use the oven before it is replaced."
 #: What "unexplained-heat" says to check while nearly full power is fired: a stuck relay adds little to that, and a load
 #: that is not there explains much.
 LOAD_FIRST = (
-    "the load: less of it seems to be in the oven than the files say; describe what is really in, or fit the model "
-    f"anew. If that is right: {_RELAY_STUCK}"
+    "Check the load: less of it seems to be in the oven than the files say. Describe what is in, or fit the model "
+    f"anew. If the load is right: {_RELAY_STUCK[0].lower()}{_RELAY_STUCK[1:]}."
 )
+_LAST = "; last good reading {last}"
 
-#: Rule id → (seen, check, done). `seen` is filled in with the figures of the moment.
+#: Rule id → (act, seen, check). `seen` and `check` are filled in with the facts of the moment.
 WORDS = {
     "over-oven": (
-        "a sensor of the chamber reads {value:.0f} °C, above the oven's trip at {limit:.0f} °C",
-        _DEAD + "the relay (does it conduct with its input off?), the sensor's place, the hardware limiter",
-        _CUT,
+        OFF,
+        "a chamber sensor reads {value:.0f} °C; the oven's trip is {limit:.0f} °C",
+        (
+            f"{DEAD} the relay (does it conduct with its input off?), the sensor's place, and the limiter. If that has "
+            "opened too, find out why before you reset it."
+        ),
     ),
     "over-schedule": (
-        "a sensor of the chamber reads {value:.0f} °C, above this schedule's trip at {limit:.0f} °C",
-        f"whether the right schedule was chosen; {_DEAD}the relay, the sensor's place",
-        _CUT,
+        OFF,
+        "a chamber sensor reads {value:.0f} °C; this schedule's trip is {limit:.0f} °C",
+        f"Was it the right schedule? {DEAD} the relay and the sensor's place.",
     ),
     "over-part": (
-        "the part reads {value:.0f} °C, above its limit of {limit:.0f} °C",
-        _DEAD + "the part, and where its thermocouple sits",
-        _CUT,
+        WATCH,
+        "the part reads {value:.0f} °C; its limit is {limit:.0f} °C",
+        f"{DEAD} the part, and where its thermocouple sits.",
     ),
     "part-sensor": (
-        "the part has a limit of its own, and its sensor gives no reading",
-        _DEAD + "the part's thermocouple, its plug and its converter",
-        _CUT,
+        WATCH,
+        "the part has a limit, and its sensor gives no reading",
+        f"{DEAD} the part's thermocouple, its plug and its converter.",
     ),
-    "limit-sensor": ("the second sensor gives no reading", _DEAD + "the second thermocouple and its converter", _CUT),
+    "limit-sensor": (
+        WATCH,
+        "the second sensor gives no reading",
+        f"{DEAD} the second thermocouple and its converter.",
+    ),
     "sensors-disagree": (
+        OFF,
         "the two sensors disagree: {first:.0f} °C and {second:.0f} °C",
-        _DEAD + "whether one has slipped out, and each one's wiring",
-        _CUT,
+        f"{DEAD} whether one has slipped out, and the wiring of each.",
     ),
     "sensor-open": (
-        "the control thermocouple has been open for {time:.0f} s; its last good reading was {last}",
-        _DEAD + "its wires and terminals, and whether it sits in the chamber",
-        _CUT,
+        OFF,
+        "the control thermocouple is open for {time:.0f} s" + _LAST,
+        f"{DEAD} its wires and terminals, and whether it sits in the chamber.",
     ),
     "sensor-short-ground": (
-        "the control thermocouple has been shorted to earth for {time:.0f} s; its last good reading was {last}",
-        _DEAD + "its insulation where it passes the wall",
-        _CUT,
+        OFF,
+        "the control thermocouple touches earth for {time:.0f} s" + _LAST,
+        f"{DEAD} its insulation where it passes the wall, and that it touches no element.",
     ),
     "sensor-short-supply": (
-        "the control thermocouple has been shorted to a supply for {time:.0f} s; its last good reading was {last}",
-        _DEAD + "its wiring inside the electronics box",
-        _CUT,
+        OFF,
+        "the control thermocouple touches a supply for {time:.0f} s" + _LAST,
+        f"{DEAD} its wiring inside the electronics box, and that it touches no element.",
     ),
     "sensor-no-chip": (
-        "the thermocouple converter has not answered for {time:.0f} s; its last good reading was {last}",
-        _DEAD + "its plug, its supply and its wires",
-        _CUT,
+        OFF,
+        "the thermocouple converter is silent for {time:.0f} s" + _LAST,
+        f"{DEAD} its plug, its supply and its wires.",
     ),
     "sensor-bus-error": (
-        "the thermocouple converter has answered nonsense for {time:.0f} s; its last good reading was {last}",
-        _DEAD + "its wires, their length and screening",
-        _CUT,
+        OFF,
+        "the thermocouple converter answers nonsense for {time:.0f} s" + _LAST,
+        f"{DEAD} its wires, their length and screening.",
     ),
     "sensor-cold-junction": (
-        (
-            "the converter has reported an impossible terminal temperature for {time:.0f} s; the last good "
-            "reading was {last}"
-        ),
-        _DEAD + "the converter and the box around it",
-        _CUT,
+        OFF,
+        "the converter's terminals read impossibly for {time:.0f} s" + _LAST,
+        f"{DEAD} the converter and the box around it.",
     ),
     "sensor-not-a-number": (
-        "the control sensor gave no possible temperature for {time:.0f} s; its last good reading was {last}",
-        _DEAD + "the converter and its wiring",
-        _CUT,
+        OFF,
+        "the control sensor gives no temperature for {time:.0f} s" + _LAST,
+        f"{DEAD} the converter and its wiring.",
     ),
     "sensor-jump": (
-        "the control reading jumped away from {last} and stayed away for {time:.0f} s, faster than any oven",
-        _DEAD + "whether the thermocouple is still in the chamber, its terminals, a short between its wires",
-        _STAND,
+        OFF,
+        "the control reading jumped from {last} and stayed away for {time:.0f} s",
+        f"{DEAD} whether the thermocouple is still in the chamber, its terminals, and a short between its wires.",
     ),
     "sensor-shorted": (
-        (
-            "the control reading fell at once from {last} to the temperature of its own terminals and has stayed "
-            "there for {time:.0f} s"
-        ),
-        _DEAD + "a short between the two wires of the thermocouple, at the terminals or under its insulation",
-        _STAND,
+        OFF,
+        "the control reading fell from {last} to its terminals' temperature for {time:.0f} s",
+        f"{DEAD} the thermocouple: its two wires may touch, at the terminals or under the insulation.",
     ),
     "sensor-frozen": (
-        "the control reading has not been renewed for {time:.0f} s",
-        _DEAD + "the converter and the program that reads it",
-        _CUT,
+        OFF,
+        "the control reading has stood still for {time:.0f} s",
+        f"{DEAD} the converter and its wires. If they are good, start this program anew.",
     ),
-    "sensor-noisy": ("{noise}", _DEAD + "screening, earthing, the distance to power wires", _CUT),
+    "sensor-noisy": (OFF, "{noise}", f"{DEAD} screening, earthing, and the distance to power wires."),
     "sensor-unsteady": (
-        "the control sensor comes and goes: {share:.0f} % of its answers of the last minutes could not be used",
-        _DEAD + "its plug, terminals and wires for a loose contact; screening, earthing, the distance to power wires",
-        _CUT,
+        OFF,
+        "the control sensor comes and goes: {share:.0f} % of its answers are lost",
+        (
+            f"{DEAD} its plug, terminals and wires for a loose contact, screening, earthing, and the distance to power "
+            "wires."
+        ),
     ),
     "cold-junction": (
+        OFF,
         "the thermocouple's terminals {what}",
-        _DEAD + "ventilation of the electronics box, the converter",
-        _CUT,
+        f"{DEAD} the ventilation of the electronics box, and the converter.",
     ),
     "rise-too-fast": (
-        "the chamber reading rises by {rate:.1f} K/s, faster than full power could ({limit:.1f} K/s)",
-        _DEAD + "what was in the oven; the sensor and its converter",
         _FIRE,
+        "it rises {rate:.1f} K/s; full power: {limit:.1f} K/s",
+        (
+            "If it burns: do not open it for hours, air feeds it. No water. Turn the extraction off if you need not "
+            f"pass the oven. {DEAD} what was in the oven, the sensor and its converter."
+        ),
     ),
     "reading-fell": (
-        (
-            "the control reading fell by {fall:.0f} K faster than a closed oven cools and did not come back "
-            "within {time:.0f} s"
-        ),
-        _DEAD + "whether the thermocouple has slipped out of the chamber, and the door",
-        _STAND,
+        OFF,
+        "the reading fell by {fall:.0f} K, and stayed down for {time:.0f} s",
+        f"Look at the door, from a distance. {DEAD} whether the thermocouple has slipped out of the chamber.",
     ),
     "falls-when-heated": (
-        "the control reading fell by {fall:.0f} K during {time:.0f} full-power seconds of heating",
-        _DEAD
-        + "plus and minus of the thermocouple: they are most likely swapped; and whether any heat reaches the chamber",
-        _CUT,
+        OFF,
+        "the reading fell by {fall:.0f} K in {time:.0f} full-power seconds",
+        (
+            f"{DEAD} plus and minus of the thermocouple: they are most likely swapped. Then whether any heat reaches "
+            "the chamber."
+        ),
     ),
     "heat-no-rise": (
-        "after {time:.0f} s at full power the chamber rose by only {rise:.1f} K",
-        _DEAD + "elements, relay, contactor, fuse, and that the sensor sits in the chamber",
-        _CUT,
+        WATCH,
+        "{time:.0f} s at full power, and only {rise:.1f} K of rise",
+        f"{DEAD} elements, relay, contactor, fuse, and that the sensor sits in the chamber.",
     ),
     "energy-says-hotter": (
+        OFF,
+        "the energy given says {least:.0f} °C at least; the sensor reads {value:.0f} °C",
         (
-            "by the energy given, the chamber is at {least:.0f} °C at least; that is above its trip, or more than its "
-            "sensor, which reads {value:.0f} °C, can mean"
+            f"{DEAD} the control sensor against another: its type, calibration, place and wires. Then whether load and "
+            "lining are as the files say."
         ),
-        _DEAD
-        + "the control sensor against another: its type, calibration, place and wires; then whether load and lining "
-        "are as the files say",
-        _CUT,
     ),
     "rise-no-heat": (
-        "the chamber rose by {rise:.1f} K although no heat had been asked for {time:.0f} s",
-        _DEAD + "the relay: it most likely conducts with its input off. Do not use the oven before it is replaced",
-        _CUT,
+        OFF,
+        "the chamber rose by {rise:.1f} K; no heat was asked for {time:.0f} s",
+        f"{DEAD} the relay: it most likely conducts with its input off. {_REPLACE}",
     ),
     "unexplained-heat": (
-        "{watts:.0f} W more than commanded have been reaching the chamber",
-        f"{_RELAY_STUCK}. If it does not, {_LOAD_UNLIKE}",
-        _CUT,
+        OFF,
+        "{watts:.0f} W more than commanded reach the chamber",
+        f"{_RELAY_STUCK}. If it does not, {_LOAD_UNLIKE}.",
     ),
     "missing-heat": (
-        "{watts:.0f} W that should have reached the chamber have been missing",
-        _DEAD + "elements (one may be broken), the door, the sensor's place, the supply",
-        _CUT,
+        WATCH,
+        "{watts:.0f} W that were commanded are missing in the chamber",
+        f"Look at the door, from a distance. {DEAD} elements (one may be broken), the sensor's place, the supply.",
     ),
     "relay-on-unasked": (
-        "power reached the elements for {given:.0f} % of the time while {asked:.0f} % was asked for",
-        _DEAD + "the relay: it conducts unasked, all of it or half of it. Do not use the oven before it is replaced",
-        _CUT,
+        OFF,
+        "power flowed for {given:.0f} % of the time; {asked:.0f} % was asked for",
+        f"{DEAD} the relay: it conducts unasked, all of it or half of it. {_REPLACE}",
     ),
     "relay-open": (
-        "no power reaches the elements although {asked:.0f} % is asked for",
-        _DEAD + "relay and its driver, fuse, elements and their terminals",
-        _CUT,
+        WATCH,
+        "no power flows, and {asked:.0f} % is asked for",
+        f"{DEAD} relay and its driver, fuse, elements and their terminals.",
     ),
     # An element that touches earth shows like this.
     "supply-lost": (
+        OFF,
         "there was no mains for {time:.0f} s",
         (
-            f"{_DEAD}which of breaker, residual-current device and fuse opened. Do not close a residual-current device "
-            "again before an electrician has found why it opened: an element may touch earth. If none has, the mains "
-            "itself was away"
+            f"{DEAD} what opened. A residual-current device: leave it open until an electrician has found why, for an "
+            "element may touch earth. A fuse or breaker: why. If none did, the mains itself was away."
         ),
-        _CUT,
     ),
     "ventilation": (
-        "the ventilation is not proved, and this load gives off flammable vapour",
+        _AIR,
+        "no airflow is proved, and this load gives off flammable vapour",
         (
-            "that the fan runs, the duct, and the flow switch. Leave the extraction running: its fan belongs on a "
-            "supply of its own. Air the oven out before it is heated again"
+            "If the extraction cannot be got going, leave the oven shut until it is cold. Then check the fan, the duct "
+            "and the flow switch. The extraction's fan belongs on a supply of its own, and stays on."
         ),
-        _CUT,
     ),
     "contactor-welded": (
-        "the contactor stays closed although it was told to open",
-        _DEAD + "the contactor's contacts: they are probably welded. Replace it before the oven is used again",
         LOUD,
+        "the contactor reads closed after it was told to open",
+        f"{DEAD} the contactor: its contacts are probably welded. {_REPLACE}",
     ),
     "contactor-open": (
-        "the contactor did not close when told to",
-        _DEAD + "limiter, emergency stop, door switch, coil and its fuse",
-        _CUT,
+        WATCH,
+        "the contactor reads open after it was told to close",
+        (
+            "Was start pressed? The holding relay drops at every power cut. Which of the coil's circuit opened it: "
+            "{members}? If the limiter has opened, find out why before you reset it. "
+            f"{DEAD} that circuit."
+        ),
     ),
     "energy": (
-        "this run has used {energy:.1f} kWh, its limit is {limit:.1f} kWh",
-        "whether the schedule or its limit is wrong",
-        _CUT,
+        WATCH,
+        "this run has used {energy:.1f} kWh; its limit is {limit:.1f} kWh",
+        "Check the schedule, its limit, and whether the door closes.",
     ),
     "run-time": (
-        "this run has lasted {hours:.1f} h, its limit is {limit:.1f} h",
-        "whether the schedule or its limit is wrong",
-        _CUT,
+        WATCH,
+        "this run has lasted {hours:.1f} h; its limit is {limit:.1f} h",
+        "Check the schedule and its limit.",
     ),
-    "loop-stalled": ("the control loop stood still for {gap:.1f} s", "what else this computer was doing", _CUT),
-    "clock": ("{what}", "the computer's clock and load; restart the program", _CUT),
+    "loop-stalled": (
+        WATCH,
+        "the program stood still for {gap:.1f} s",
+        (
+            "Close other programs on this computer, and start it anew. If it comes again, give the oven a computer of "
+            "its own."
+        ),
+    ),
+    "clock": (
+        WATCH,
+        "{what}",
+        "Start this computer anew. If it comes again, it is no computer for an oven.",
+    ),
     "board-lost": (
+        OFF,
         "the I/O board does not answer",
-        _DEAD + "its cable and supply",
-        "The board drops relay and contactor by itself.",
+        f"Is the contactor's lamp dark? {DEAD} the board's cable and supply.",
     ),
     "board-fault": (
+        OFF,
         "the I/O board reports a fault of its own",
-        "`kilnctl board` shows which; before anything is touched: " + _DEAD + "the board, its sensors, the contactor",
-        _CUT,
+        f"`kilnctl board` says which. {DEAD} the board, its sensors, the contactor.",
     ),
     "start-contactor": (
-        "at the start test, {what}",
-        _DEAD + "the contactor: its contacts may be welded, or its read-back wired wrongly",
         LOUD,
+        "start test: {what}",
+        f"{DEAD} the contactor: its contacts may be welded, or its read-back wired wrongly.",
     ),
     "start-relay": (
-        "at the start test, {what}",
-        _DEAD + "the relay: it conducts with its input off. Replace it before the oven is used",
-        _CUT,
+        OFF,
+        "start test: {what}",
+        f"{DEAD} the relay: it conducts with its input off. {_REPLACE}",
     ),
     "start-no-rise": (
-        "at the start test, {what}",
-        _DEAD + "elements, relay, contactor, fuse; that the sensor sits in the chamber, plus and minus not swapped",
-        _CUT,
+        WATCH,
+        "start test: {what}",
+        f"{DEAD} elements, relay, contactor and fuse; that the sensor sits in the chamber, plus and minus not swapped.",
     ),
 }
 
 #: Rule id → (seen, check) when what it counts is no number: it is over no limit, its value is unknown.
 UNKNOWN = {
     "energy": (
-        "the energy of this run is not known any more: what was measured is no number",
-        _DEAD + "the meters of current and supply and their wiring; then restart the program",
+        "this run's energy is unknown: what was measured is no number",
+        f"{DEAD} the meters of current and supply and their wiring. Then start the program anew.",
     ),
     "run-time": (
-        "it is not known any more how long this run has lasted: its time is no number",
-        "the computer's clock and load; restart the program",
+        "this run's length is unknown: its time is no number",
+        "Start this computer anew. If it comes again, it is no computer for an oven.",
     ),
 }
+
+
+def lines(act: str, seen: str, check: str) -> tuple[str, str, str]:
+    """The three sentences of a trip in their order; one voice for terminal, page and message."""
+    return act, f"{seen[:1].upper()}{seen[1:]}." if seen else "", check

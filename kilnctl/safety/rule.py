@@ -67,7 +67,7 @@ class Rule:
 
     @property
     def words(self) -> tuple[str, str, str]:
-        """(seen, check, done): what was seen, what to check, what was done."""
+        """(act, seen, check): what to do now, what was seen, what to check."""
         return WORDS[self.id]
 
     @property

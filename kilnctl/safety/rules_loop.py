@@ -36,7 +36,7 @@ def clock(look: Look) -> bool:
     state, tick = look.state, look.tick
     if not finite(tick.time_s) or type(tick.step) is not int:
         last_s = 0.0 if state.time_s is None else state.time_s
-        trip(state, "clock", last_s, what="the time of the control loop is not a number")
+        trip(state, "clock", last_s, what="the program's clock gives no number")
         return False
     if state.time_s is None:
         return True
@@ -44,7 +44,7 @@ def clock(look: Look) -> bool:
     if gap_s > 0.0 and tick.step > state.step:
         loop_stalled(look, gap_s)
         return True
-    look.trip("clock", what="the control loop's time or step counter did not advance")
+    look.trip("clock", what="the program's clock went back or stood still")
     state.restart_timers()
     state.time_s, state.step = tick.time_s, tick.step
     return False

@@ -175,7 +175,17 @@ def contactor(look: Look) -> None:
         look.trip("contactor-welded")
         endanger(state, "contactor")
     if look.lasting("absent", settled and state.coil is True and not closed and look.powered, look.policy.contactor_s):
-        look.trip("contactor-open")
+        look.trip("contactor-open", members=coil_circuit(look.reading))
+
+
+def coil_circuit(reading: Reading) -> str:
+    """What stands in the coil's circuit of this oven, as far as its inputs tell, in words."""
+    members = ["limiter", "emergency stop"]
+    if reading.door_open is not None:
+        members.append("door switch")
+    if reading.airflow_proved is not None:
+        members.append("airflow switch")
+    return ", ".join([*members, "heat sink's thermostat", "pulse timer", "the coil and its fuse"])
 
 
 def coil_settled(look: Look) -> bool:

@@ -24,7 +24,7 @@ def cold_junction(look: Look) -> None:
     if state.cold_c is None:
         state.cold_c = cold_c
     if look.lasting("cold-jump", abs(cold_c - state.cold_c) > policy.cold_junction_jump_k, COLD_CONFIRM_S):
-        what = f"jumped from {state.cold_c:.0f} °C to {cold_c:.0f} °C; every reading is off by as much"
+        what = f"jumped from {state.cold_c:.0f} °C to {cold_c:.0f} °C; readings err as much"
         look.trip("cold-junction", what=what)
     else:
         state.cold_c += (cold_c - state.cold_c) * (1.0 - math.exp(-look.dt_s / BOX_S))

@@ -101,7 +101,7 @@ def relay_alone(test: StartTest, reading: Reading, now_s: float) -> tuple[StartT
     spent_s = now_s - test.since_s
     if spent_s >= FOLLOW_S:
         if reading.contactor_closed is True:
-            return failed(test, now_s, "start-contactor", "the contactor reads closed although its coil is off")
+            return failed(test, now_s, "start-contactor", "the contactor reads closed with its coil off")
         if flowing(reading):
             return failed(test, now_s, "start-contactor", "current flowed with the contactor's coil off")
     if spent_s < HOLD_S:
@@ -117,7 +117,7 @@ def contactor_alone(test: StartTest, reading: Reading, now_s: float) -> tuple[St
     spent_s = now_s - test.since_s
     if spent_s >= FOLLOW_S:
         if reading.contactor_closed is False:
-            return failed(test, now_s, "start-no-rise", "the contactor did not close")
+            return failed(test, now_s, "start-no-rise", "the contactor reads open with its coil on")
         if flowing(reading):
             return failed(test, now_s, "start-relay", "current flowed with the relay's input off")
     if spent_s < HOLD_S:
@@ -146,17 +146,17 @@ def short_heat(test: StartTest, reading: Reading, now_s: float) -> tuple[StartTe
         return replace(test, phase="passed", since_s=now_s), Command(0.0, True)
     if fall_k >= max(FALL_K, wanted_k):
         fell_k = test.base_c - reading.chamber_c
-        return failed(test, now_s, "start-no-rise", f"the control reading fell by {fell_k:.1f} K while it was heated")
+        return failed(test, now_s, "start-no-rise", f"heat made the reading fall by {fell_k:.1f} K")
     if spent_s >= LONGEST_HEAT_S:
-        what = f"{spent_s:.0f} s of heat raised the control reading by only {rise_k:.1f} K"
+        what = f"{spent_s:.0f} s of heat raised it only {rise_k:.1f} K"
         return failed(test, now_s, "start-no-rise", what)
     return replace(test, low_c=low_c), Command(HEAT_DUTY, True)
 
 
 def failed(test: StartTest, now_s: float, fault: str, what: str) -> tuple[StartTest, Command]:
     """The test has failed, with this trip."""
-    seen, check, done = WORDS[fault]
-    return replace(test, phase="failed", trip=Trip(fault, now_s, seen.format(what=what), done, check)), OFF
+    act, seen, check = WORDS[fault]
+    return replace(test, phase="failed", trip=Trip(fault, now_s, act, seen.format(what=what), check)), OFF
 
 
 def contactor_does_not_read_closed(look: Look) -> bool:

@@ -7,14 +7,17 @@ from typing import NamedTuple, TypeGuard
 
 from .coolest import Lumps
 from .gate import Permit
-from .messages import LOUD, UNKNOWN, WORDS
+from .messages import LOUD, UNKNOWN, WORDS, lines
 
 #: There is heat that neither relay nor contactor keeps out.
-DANGER = "HEAT CANNOT BE CUT FROM HERE. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, AND STAY WITH THE OVEN"
+DANGER = (
+    "SWITCH OFF AT THE MAIN SWITCH NOW: HEAT CANNOT BE CUT FROM HERE. Leave it shut. Watch from a distance. Smoke? Get "
+    "out, call the fire brigade"
+)
 #: There is none now, and one part alone keeps it out.
 WELDED = (
-    "ONLY THE RELAY KEEPS THE HEAT OUT: THE CONTACTOR DOES NOT OPEN. SWITCH OFF AT THE BREAKER OR PULL THE PLUG NOW, "
-    "AND STAY WITH THE OVEN"
+    "SWITCH OFF AT THE MAIN SWITCH NOW: THE CONTACTOR DOES NOT OPEN, AND ONLY THE RELAY KEEPS THE HEAT OUT. Leave it "
+    "shut. Watch from a distance"
 )
 #: After these trips a reading counts again only where the chamber may be, judged by what was believed before.
 DOUBTED = ("sensor-jump", "sensor-shorted", "reading-fell")
@@ -57,16 +60,22 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class Trip:
-    """A latched refusal of heat, in plain words. `fault` is the rule's id; the fault table says what it answers."""
+    """A latched refusal of heat, in plain words: what to do now, what was seen, what to check. `fault` is the rule's
+    id; the fault table says what it answers."""
 
     fault: str
     time_s: float
+    act: str
     seen: str
-    done: str
     check: str
 
+    @property
+    def lines(self) -> tuple[str, str, str]:
+        """Its sentences, in the order in which a person needs them."""
+        return lines(self.act, self.seen, self.check)
+
     def __str__(self) -> str:
-        return f"{self.fault}: {self.seen}. {self.done} Check: {self.check}"
+        return f"{' '.join(self.lines)} ({self.fault})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,15 +247,16 @@ def trip(state: SafetyState, fault: str, time_s: float, **facts: object) -> None
             before = (state.fall.before_c, state.fall.since_s)
         if before[0] is not None:
             state.believed[fault] = before[0], before[1]
-    seen, check, done = WORDS[fault]
+    act, seen, check = WORDS[fault]
     if fault in UNKNOWN and any(value != value for value in facts.values()):  # only NaN is unlike itself
         seen, check = UNKNOWN[fault]
-    state.trips[fault] = Trip(fault, time_s, seen.format(**facts), LOUD if state.danger else done, check)
+    act = LOUD if state.danger else act
+    state.trips[fault] = Trip(fault, time_s, act, seen.format(**facts), check.format(**facts))
 
 
 def endanger(state: SafetyState, cause: str = "heat") -> None:
-    """There is heat that nothing of ours keeps out: it is shouted, and no standing trip goes on saying that heat was
-    cut. `cause`: "power" is measured, the temperature shows "heat", or only the "contactor" stays shut."""
+    """There is heat that nothing of ours keeps out: it is shouted, and every standing trip says what to do first.
+    `cause`: "power" is measured, the temperature shows "heat", or only the "contactor" stays shut."""
     state.danger_by |= {cause}
     state.danger = WELDED if state.danger_by == {"contactor"} else DANGER
-    state.trips.update({fault: replace(trip, done=LOUD) for fault, trip in state.trips.items() if trip.done != LOUD})
+    state.trips.update({fault: replace(trip, act=LOUD) for fault, trip in state.trips.items() if trip.act != LOUD})

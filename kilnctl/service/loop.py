@@ -91,7 +91,7 @@ class OvenService:
         self._act: Actuation | None = None
         self._reading: Reading | None = None
         self._ending = False
-        self._danger = run_log.DangerLines(tell)
+        self._danger, self._proof = run_log.DangerLines(tell), run_log.ProofLine(tell)
         self._ticks, self._last_s = 0, None
         self._tau_s = hot_surface.USUAL_TAU_S
         self.snapshot: dict = {"ok": True, "state": "starting", "oven": oven.name}
@@ -217,7 +217,7 @@ class OvenService:
         try:
             self.rig.close()
         except Exception as error:
-            self.tell(f"TRIP: {self.rig.facts.name} could not be let go of: {error}. {LOUD}")
+            self.tell(f"TRIP: {LOUD} {self.rig.facts.name} could not be let go of: {error}.")
         self._watchdog.tell("STOPPING=1")
         if self.session is not None:
             self._finish(self.session, Outcome.INTERRUPTED)
@@ -255,6 +255,7 @@ class OvenService:
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading)
+        self._proof.tick(self.snapshot["heat_proof"], now)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
     def _rest(self, reading: Reading, now: float, dt: float) -> Actuation:
@@ -330,8 +331,9 @@ class OvenService:
 
     def _lost(self, error: RigLost) -> None:
         # Hardware without a lease of its own may have stopped with its lines on.
-        done = "The heat is off: the hardware lets go by itself." if self.rig.facts.unattended else LOUD
-        trip = Trip("board-lost", self._last_s or 0.0, str(error), done, WORDS["board-lost"][1])
+        act, _, check = WORDS["board-lost"]
+        act = act if self.rig.facts.unattended else LOUD
+        trip = Trip("board-lost", self._last_s or 0.0, act, str(error), check)
         if self.session is not None:
             self.session.chain.safety = latch(self.session.chain.safety, trip)
             self.session.tripped.setdefault(trip.fault, self.session.time_s)

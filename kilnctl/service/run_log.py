@@ -13,6 +13,8 @@ from .session import Session
 
 #: Heat that cannot be cut is told again after this, s.
 DANGER_EVERY_S = 60.0
+#: Contactor and current get so long to follow before it is told what they show, s.
+PROOF_AFTER_S = 3.0
 T = TypeVar("T")
 
 
@@ -58,6 +60,23 @@ class DangerLines:
             self._tell(f"DANGER: {danger}")
             return first
         return False
+
+
+class ProofLine:
+    """Tells once, after a trip, what the read-backs show: as soon as they had time to follow."""
+
+    def __init__(self, tell: Callable[[str], None]):
+        self._tell, self._since_s, self._told = tell, math.inf, False
+
+    def tick(self, proof: str, now_s: float) -> None:
+        """Tell `proof` (empty: nothing is told off by a trip) where it is due."""
+        if not proof:
+            self._since_s, self._told = math.inf, False
+            return
+        self._since_s = min(self._since_s, now_s)
+        if not self._told and now_s - self._since_s >= PROOF_AFTER_S:
+            self._told = True
+            self._tell(f"after the trip: {proof}")
 
 
 def drained(queue: SimpleQueue[T]) -> list[T]:

@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 from ..record.folder import plain
 from ..safety import Policy, SafetyState, Trip
+from ..safety.messages import OFF
 
 #: Trip → what was believed, °C, and how many seconds ago.
 Believed = dict[str, tuple[float, float]]
@@ -33,10 +34,10 @@ def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
     trips, believed = [], {}
     for item in saved if isinstance(saved, list) else ():
         told = item if isinstance(item, dict) else {}
-        words = {k: str(told.get(k, "")) for k in ("fault", "seen", "done", "check")}
+        words = {k: str(told.get(k, "")) for k in ("fault", "act", "seen", "check")}
         fault, seen = words["fault"] or "unknown", words["seen"] or "a trip of the last run"
         at_s = number(told.get("time_s"))
-        trips.append(Trip(fault, math.nan if at_s is None else at_s, seen, words["done"], words["check"]))
+        trips.append(Trip(fault, math.nan if at_s is None else at_s, words["act"] or OFF, seen, words["check"]))
         then_c, then_wall_s = number(told.get("then_c")), number(told.get("then_wall_s"))
         if then_c is not None and then_wall_s is not None:
             believed[fault] = then_c, max(0.0, wall_s - then_wall_s)

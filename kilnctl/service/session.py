@@ -93,7 +93,7 @@ class Rest:
         for trip in trips:
             # The rules' clock is another one in each process; the run's time is kept beside them.
             self.state = latch(self.state, replace(trip, time_s=0.0))
-            if trip.done == LOUD:
+            if trip.act == LOUD:
                 endanger(self.state)
         self._ago = believed  # until the first tick says what time it is
         self.reading: Reading | None = None

@@ -22,7 +22,8 @@ def answer(service: OvenService, request: dict) -> dict:
     ask, by = request["ask"], request.get("by", "somebody")
     match ask:
         case "status":
-            return service.snapshot
+            # What is newer than the last tick: a stop has cut the heat when there is no run any more.
+            return {**service.snapshot, "at_rest": service.session is None, "oven_sha256": service.oven.sha256}
         case "curve":
             return _curve(service, request)
         case "ahead":

@@ -7,6 +7,7 @@
     {"ask": "stop"}            → {"ok": true, "words": "…"}
     {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}
                                → {"ok": true, "pending": true}
+                               "sha256": of the schedule's file as it was shown: another one does not start
     {"ask": "prepared"}        → what became of the last start; "pending" until that is known
     {"ask": "hold"}  {"ask": "proceed"}  {"ask": "skip"}  {"ask": "soak", "seconds": 600}
     {"ask": "acknowledge", "by": "who"}
@@ -30,7 +31,7 @@ REQUESTS: dict[str, dict[str, tuple]] = {
     "curve": {"since": (int,), "most": (int,)},
     "ahead": {},
     "stop": {"by": (str,)},
-    "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,)},
+    "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,), "sha256": (str,)},
     "prepared": {},
     RequestKind.HOLD: {"by": (str,)},
     RequestKind.PROCEED: {"by": (str,)},

@@ -93,6 +93,9 @@ class Starts:
         service = self._service
         try:
             schedule, model = load_schedule(request["schedule"]), request.get("model") or service.model_file
+            if request.get("sha256", schedule.sha256) != schedule.sha256:
+                self._settle(ok=False, changed=True, words="it does not start: its file is not what was shown")
+                return
             order = service.ordered(prepare(service.oven, schedule, model, service.chamber_c()))
             unlike = service.unlike()
             if unlike and not request.get("confirm"):

@@ -6,16 +6,17 @@ from ..reading import Reading
 from ..record.folder import plain
 from ..run.chain import Actuation
 from ..safety import hot_surface
+from ..safety.proof import heat_proof
 from . import forecast
 from .view import ServiceView
 
 
 def of(service: ServiceView, act: Actuation, reading: Reading) -> dict:
     """The status after a tick that read `reading` and decided `act`."""
-    return _oven(service, act) | _measured(service, act, reading) | _run(service, act) | _service(service)
+    return _oven(service, act, reading) | _measured(service, act, reading) | _run(service, act) | _service(service)
 
 
-def _oven(service: ServiceView, act: Actuation) -> dict:
+def _oven(service: ServiceView, act: Actuation, reading: Reading) -> dict:
     """State, trips and warnings."""
     d, trips = act.decision, service.trips
     refused = act.verdict.permit is None and (d.demand_w > 0.0 or trips)
@@ -28,6 +29,7 @@ def _oven(service: ServiceView, act: Actuation) -> dict:
         "outcome": service.outcome,
         "reason": act.verdict.reason if refused else d.reason,
         "danger": act.verdict.danger,
+        "heat_proof": heat_proof(reading) if trips and not act.contactor and not act.duty else "",
         "trips": [plain(t) for t in trips],
         "warnings": list(act.verdict.warnings),
         "notice": hot_surface.notice(service.hot, time.time(), trusted_c),

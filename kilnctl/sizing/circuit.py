@@ -98,6 +98,7 @@ class Circuit:
         return self.oven.supply.cable_rated_c or (60.0 if self.north_american else 70.0)
 
     def cite(self, what: str) -> str:
+        """The clause of these rules that deals with it."""
         return f"{_CITED[self.rules][what]}, from memory"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from ..body import full_power_c
@@ -27,15 +28,20 @@ def notes_of(sizing: Sizing) -> tuple[str, ...]:
 
 
 def touch_note(shell_c: float, chamber_c: float) -> str:
-    """What a shell temperature means for a hand (ISO 13732-1 burn thresholds for bare metal, from memory)."""
-    where = f"with the chamber at {chamber_c:.0f} °C the hottest outside face is at about {shell_c:.0f} °C"
-    if shell_c < 43.0:
-        return f"{where}: it may be touched"
-    if shell_c < 51.0:
-        return f"{where}: warm; burns only after many minutes (48 °C for 10 min, 51 °C for 1 min)"
-    if shell_c < 65.0:
-        return f"{where}: burns within a minute; guard it or warn"
-    return f"{where}: burns at a touch (bare metal from 65 °C in a second); guard it"
+    """What a shell temperature means for a hand (ISO 13732-1, burn thresholds, from memory: bare metal 65 °C for a
+    second and 58 °C for four; anything 51 °C for a minute, 48 °C for ten, 43 °C for hours)."""
+    where = f"with the chamber at {chamber_c:.0f} °C the flat of the hottest outside face is at about {shell_c:.0f} °C"
+    harm = next(words for below_c, words in _HARM if shell_c < below_c)
+    return f"{where}: {harm}. Gaps, collars and terminals are hotter; keep children away"
+
+
+_HARM = (
+    (43.0, "it may be touched there"),
+    (51.0, "warm; it burns a hand that stays: at 48 °C within ten minutes, at 51 °C within one"),
+    (58.0, "it burns within a minute; guard it or warn"),
+    (65.0, "bare metal burns within four seconds; guard it"),
+    (math.inf, "it burns at a touch (bare metal within a second); guard it"),
+)
 
 
 def _element_notes(sizing: Sizing, chamber_c: float) -> list[str]:

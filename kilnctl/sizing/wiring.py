@@ -28,6 +28,7 @@ class Wiring:
     findings: tuple[Finding, ...]
 
     def marked(self, mark: Mark) -> tuple[Finding, ...]:
+        """The findings with that mark."""
         return tuple(f for f in self.findings if f.mark is mark)
 
 

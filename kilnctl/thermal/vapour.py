@@ -68,8 +68,9 @@ def highest_kg_per_m3(mass_kg: float, over_s: float, flow_m3_per_s: float, volum
     """Highest concentration while `mass_kg` is given off evenly over `over_s` into a well mixed chamber that a flow of
     room air goes through, kg per m³ of room air.
 
-    The chamber holds less air when hot: V·293/T. c = m/(t·Q)·(1 − exp(−Q·t/V)), and m/V without a flow. Raises
-    ValueError for a figure that is below zero, a volume or time that is zero."""
+    The chamber holds less air when hot: its volume times 293 K over its temperature. With n changes of that air in the
+    time, the highest is (1 − exp(−n)) times the mass over the air that has gone through, and without a flow the mass
+    over the air inside. Raises ValueError for a figure that is below zero, a volume or time that is zero."""
     if not (mass_kg >= 0.0 and flow_m3_per_s >= 0.0 and over_s > 0.0 and volume_m3 > 0.0):
         raise ValueError("mass and flow from 0, time and volume above 0")
     air_m3 = volume_m3 * (ROOM_C + ZERO_C) / (max(ROOM_C, hottest_c) + ZERO_C)

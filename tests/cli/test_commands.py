@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from kilnctl.cli import COMMANDS
+from kilnctl.commands.command_line import COMMANDS
 from kilnctl.record.folder import new_folder
 from kilnctl.report.finishing import finish_record
 

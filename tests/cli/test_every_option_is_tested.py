@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from kilnctl.cli import COMMANDS
+from kilnctl.commands.command_line import COMMANDS
 
 TESTS = Path(__file__).parents[1]
 

@@ -154,12 +154,18 @@ def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, bri
     assert "--confirm" in beside.stderr and "--attended" not in beside.stderr
 
 
-def test_the_board_s_guided_test_asks_first_and_yes_answers_for_it(here, tmp_path):
+def test_the_board_s_guided_test_wants_a_person_and_a_board(here, tmp_path, monkeypatch):
+    """No answer can be piped in, nobody answers with yes for it, and its record must be writable before it begins."""
     port = tmp_path / "no-board"
-    asked = here("board", CABINET, "--port", port, "--test", answers="n\n")
-    assert asked.returncode == 1 and "DISCONNECTED" in asked.stdout and "Not tested." in asked.stdout
-    answered = here("board", CABINET, "--port", port, "--test", "--yes")
-    assert answered.returncode == 2 and "no-board" in answered.stderr and "Not tested" not in answered.stdout
+    piped = here("board", CABINET, "--port", port, "--test", answers="insulated\n")
+    assert piped.returncode == 2 and "wants a person at a terminal" in piped.stderr
+    assert here("board", CABINET, "--port", port, "--test", "--yes").returncode == 2
+    monkeypatch.setattr("kilnctl.commands._guided_test.needs_a_person", lambda port: None)
+    whose = ("board", CABINET, "--port", port, "--test", "--who", "A person", "--record")
+    alone = here(*whose, tmp_path / "kept.jsonl", answers="insulated\n")
+    assert alone.returncode == 2 and "no-board" in alone.stderr
+    lost = here(*whose, tmp_path / "no" / "kept.jsonl", answers="insulated\n")
+    assert lost.returncode == 2 and "--record" in lost.stderr
 
 
 def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, monkeypatch):
@@ -175,7 +181,7 @@ def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, mo
 def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here, tmp_path):
 
     (tmp_path / "curing-cabinet").mkdir()
-    words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}
+    words = {"seen": "it jumped", "act": "heat off", "check": "the wires"}
     save_state(
         tmp_path / "curing-cabinet" / "state",
         {"trips": [{"fault": "sensor-jump", **words}], "wall_s": time.time(), "hot": None},

@@ -22,7 +22,7 @@ from kilnctl.settings.notify import Channel, Notify
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "tests/service/powder-cure.yaml"
-TRIP = Notice("trip", "Heat is off. The sensor broke.", "trip|x|", "kiln")
+TRIP = Notice("trip", "Leave it shut. The sensor broke.", "trip|x|", "kiln")
 
 
 def until(what, patience_s=60.0):
@@ -85,7 +85,7 @@ def test_a_folder_that_cannot_be_written_stops_no_message(tmp_path):
     (tmp_path / "n").write_text("a file where a folder belongs")
     said = []
     postman = Postman(keeper(tmp_path), tmp_path / "n" / "waiting.json", said.append)
-    postman.round({"oven": "kiln", "trips": [{"fault": "x", "done": "Heat is off", "seen": "s", "check": "c"}]})
+    postman.round({"oven": "kiln", "trips": [{"fault": "x", "act": "Leave it shut.", "seen": "s", "check": "c"}]})
     until(lambda: kept(tmp_path))
     postman.close()
     assert sum("cannot be kept" in words for words in said) == 1

@@ -21,8 +21,8 @@ IDLE = RUNNING | {"state": "idle", "running": False, "run_s": 0.0}
 TRIP = {
     "fault": "over-temperature",
     "seen": "it read 730 °C",
-    "done": "Heat is off",
-    "check": "the limit",
+    "act": "Leave it shut.",
+    "check": "Check the limit.",
     "time_s": 1.0,
 }
 
@@ -55,7 +55,7 @@ def test_a_trip_is_told_once_however_long_it_stands_and_again_in_another_run():
 
 def test_a_trip_says_what_was_done_before_what_was_seen_and_what_to_check():
     _, notices = step(Watched(), RUNNING | {"trips": [TRIP]}, 0.0, FILE)
-    assert notices[0].words == "Heat is off. it read 730 °C. Check: the limit."
+    assert notices[0].words == "Leave it shut. It read 730 °C. Check the limit."
     assert notices[0].chamber_c == 600.0
 
 

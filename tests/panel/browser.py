@@ -139,6 +139,11 @@ def started(chrome, bed, name: str, looked: bool = False) -> None:
             text(chrome, "schedule-start"),
         )
         question = chrome.find_element(By.ID, "ask").get_attribute("open") is not None
+        for box in chrome.find_elements(By.ID, "accept"):
+            # What is to be expected is not waited for here.
+            with contextlib.suppress(ElementNotInteractableException, StaleElementReferenceException):
+                if not box.is_selected():
+                    box.click()
         pressed = chrome.find_element(By.ID, "ask-yes" if question else "schedule-start")
         if pressed.is_displayed() and pressed.is_enabled():
             # It may be shut at this moment.

@@ -87,7 +87,7 @@ class Bed:
     def __init__(self, place: Path, rig_of=None):
         """`rig_of(oven, load=…)`: the rig of a service in a thread of this process (`service.rig`), instead of the
         virtual one in a process."""
-        self.place, self.port = place, free_port()
+        self.place, self.port, self.stop_port = place, free_port(), free_port()
         (place / "schedules").mkdir(parents=True)
         (place / "schedules" / "warm.yaml").write_text(WARM)
         (place / "schedules" / "long.yaml").write_text(LONG)
@@ -140,6 +140,8 @@ class Bed:
             str(self.place / "runs"),
             "--port",
             str(self.port),
+            "--stop-port",
+            str(self.stop_port),
             "--host",
             "oven.test",
         )
@@ -213,6 +215,13 @@ class Bed:
         status, said, headers = self.ask("POST", "/api/unlock", {"pin": self.pin}, **more)
         assert status == 200, said
         return headers["set-cookie"].split(";")[0]
+
+    def start(self, name: str, cookie: str, accept: str = "unknown", **more) -> tuple[int, dict, dict]:
+        """A start as a page asks for it that has just shown this schedule, and does not wait for its plan."""
+        text = self.ask("GET", f"/api/schedule?file={name}")[1]["text"]
+        seen = self.ask("POST", "/api/check", {"text": text, "file": name})[1]["seen"]
+        body = {"file": name, "seen": seen, "confirm": True, "accept": accept}
+        return self.ask("POST", "/api/start", body, cookie=cookie, **more)
 
     def status(self) -> dict:
         return ask(self.socket, {"ask": "status"})

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl import KilnctlError, load_schedule, rehearse
-from kilnctl.panel.catalogue import Catalogue
+from kilnctl.panel.catalogue import Catalogue, expected
 from kilnctl.panel.preview import preview_of
 from kilnctl.panel.service_client import ServiceClient, picture
 from kilnctl.record.folder import Begun, begin, new_folder
@@ -73,10 +73,10 @@ def test_schedules_are_listed_read_and_never_reached_by_a_path(catalogue):
     assert (
         set(listed) == {"warm.yaml", "broken.yaml"} and listed["broken.yaml"]["broken"] and listed["warm.yaml"]["may"]
     )
-    assert catalogue.text("warm.yaml") == TEXT
+    assert catalogue.schedules.text("warm.yaml") == TEXT
     for name in ("../secret.yaml", "/etc/passwd", "..", "", ".hidden.yaml", "warm.yaml/../broken.yaml", "nothing.yaml"):
         with pytest.raises(KilnctlError, match="no schedule"):
-            catalogue.text(name)
+            catalogue.schedules.text(name)
 
 
 def test_a_draft_is_checked_with_its_places_or_gets_a_plan(catalogue):
@@ -87,30 +87,14 @@ def test_a_draft_is_checked_with_its_places_or_gets_a_plan(catalogue):
         in catalogue.checked(TEXT.replace("80 °C", "800 °C"), "draft.yaml", None)["problems"][0]["words"]
     )
     assert "longer than" in catalogue.checked("#" * 40_000, "draft.yaml", None)["problems"][0]["words"]
-    assert catalogue.checked(TEXT, "draft.yaml", 21.0) == {"problems": []}
-    plan = catalogue.checked(TEXT, "draft.yaml", 21.0, with_plan=True)["plan"]
-    assert (
-        plan["outcome"] == "finished"
-        and 600.0 < plan["duration_s"] < 4000.0
-        and plan["energy_kwh"] > 0.1
-        and 79.0 < plan["highest_c"] < 82.0
-    )
-
-
-def test_saving_checks_first_and_stays_in_its_folder(catalogue, tmp_path):
-    assert catalogue.save("warm.yaml", TEXT.replace("80", "90")) == "warm.yaml" and "90 °C" in catalogue.text(
-        "warm.yaml"
-    )
-    assert catalogue.save("../../My new One!.yaml", TEXT) == "my-new-one.yaml"
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["schedules", "secret.yaml"]
-    before = catalogue.text("warm.yaml")
-    with pytest.raises(KilnctlError):
-        catalogue.save("warm.yaml", "schedule: x\nsteps: none\n")
-    assert catalogue.text("warm.yaml") == before
-    (tmp_path / "schedules" / "linked.yaml").symlink_to(tmp_path / "secret.yaml")
-    with pytest.raises(KilnctlError, match="link"):
-        catalogue.save("linked.yaml", TEXT)
-    assert (tmp_path / "secret.yaml").read_text() == "schedule: secret\n"
+    assert catalogue.checked(TEXT, "draft.yaml", 21.0)["problems"] == []
+    schedule, problems = catalogue.draft(TEXT, "draft.yaml")
+    assert problems == [] and catalogue.known_plan(schedule) is None
+    plan = catalogue.ask_plan(schedule, 21.0).answer.result()
+    # Five minutes of it are the hold.
+    assert plan.outcome == "finished" and 300.0 < plan.duration_s < 4000.0
+    assert plan.energy_kwh > 0.1 and 79.0 < plan.highest_c < 82.0 and catalogue.known_plan(schedule) is not None
+    assert expected(plan, schedule)["outcome"] == "finished"
 
 
 def test_a_plan_is_near_what_the_detailed_oven_does(oven):

@@ -8,7 +8,7 @@ pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
 
 from starlette.responses import PlainTextResponse
 
-from kilnctl.panel.guard import Guard, hosts, refusal
+from kilnctl.panel.guard import Guard, asker, hosts, policy, refusal, stop_origin
 
 ALLOWED = hosts(["Oven.lan"], 8484)
 OURS = {"host": "127.0.0.1:8484"}
@@ -93,8 +93,10 @@ def test_a_change_must_come_from_our_page_as_json():
 
 def test_an_empty_list_of_hosts_is_no_list():
     with pytest.raises(ValueError):
-        Guard(PlainTextResponse(""), frozenset())
-    assert hosts([], 80) >= {"127.0.0.1", "localhost:80"} and not any("0.0.0.0" in h for h in hosts(["", " "], 8484))
+        Guard(PlainTextResponse(""), {})
+    assert hosts([], 80).keys() >= {"127.0.0.1", "localhost:80"} and not any(
+        "0.0.0.0" in h for h in hosts(["", " "], 8484)
+    )
 
 
 def answered(app, asked):
@@ -128,3 +130,41 @@ def test_every_answer_carries_the_rules_for_the_browser():
         assert not any(k.startswith(b"access-control") for k in headers)
     assert dict(answered(app, scope(**OURS))[0]["headers"])[b"x-frame-options"] == b"SAMEORIGIN"
     assert answered(app, scope(kind="websocket", **OURS)) == [{"type": "websocket.close", "code": 1008}]
+
+
+def test_a_body_in_chunks_is_refused_with_a_length_and_without():
+    for more in ({}, {"content-length": "2"}):
+        headers = {k: v for k, v in POST.items() if k != "content-length"} | more
+        assert refused("POST", **headers, transfer_encoding="chunked") == 400
+    assert refused(**OURS, transfer_encoding="chunked") == 400
+    assert refused("POST", **{**POST, "content-length": "9" * 5000}) == 413
+
+
+def test_behind_a_proxy_that_ends_tls_the_page_has_another_origin_and_nobody_is_at_the_oven():
+    allowed = hosts(["https://oven.lan", "plain.lan"], 8484)
+    assert allowed["oven.lan"] == "https://oven.lan" and "oven.lan:8484" not in allowed
+    asked = scope("POST", **{**POST, "host": "oven.lan", "origin": "https://oven.lan"})
+    assert refusal(asked, allowed) is None
+    assert refusal(scope("POST", **{**POST, "host": "oven.lan", "origin": "http://oven.lan"}), allowed) is not None
+    for headers, found in (
+        ({"host": "oven.lan", "x_forwarded_for": "6.6.6.6, 10.0.0.9"}, ("10.0.0.9", False)),
+        ({"host": "oven.lan"}, ("the proxy", False)),
+        ({"host": "127.0.0.1:8484"}, ("127.0.0.1", True)),
+        ({"host": "127.0.0.1:8484", "x_forwarded_for": "127.0.0.1"}, ("127.0.0.1", False)),
+        ({"host": "plain.lan:8484", "x_forwarded_for": "127.0.0.1"}, ("127.0.0.1", False)),
+    ):
+        assert asker({**scope(**headers), "client": ("127.0.0.1", 5)}, allowed) == found
+    # The proxy is believed at its own computer alone.
+    assert asker({**scope(host="oven.lan"), "client": ("10.0.0.7", 5)}, allowed) == ("10.0.0.7", False)
+
+
+def test_the_page_may_reach_stop_s_port_and_no_other():
+    for host, origin, stop in (
+        ("127.0.0.1:8484", "http://127.0.0.1:8484", "http://127.0.0.1:8485"),
+        ("[::1]:8484", "http://[::1]:8484", "http://[::1]:8485"),
+        ("oven.lan", "https://oven.lan", None),
+    ):
+        assert stop_origin(host, origin, 8485) == stop
+        allowed_to = policy(stop).decode().split("connect-src ")[1].split(";")[0]
+        assert allowed_to == "'self'" + (f" {stop}" if stop else "")
+    assert stop_origin("127.0.0.1:8484", "http://127.0.0.1:8484", None) is None

@@ -6,7 +6,7 @@ import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.panel import pin as module
-from kilnctl.panel.pin import ARM_S, FREE_TRIES, SESSION_S, Keys, wait_s
+from kilnctl.panel.pin import ARM_S, FREE_TRIES, SESSION_MOST_S, SESSION_S, Keys, wait_s
 
 
 class Clock:
@@ -116,13 +116,49 @@ def test_sessions_end_by_themselves_and_by_a_new_pin(keys, clock):
     assert not any(keys.session(t) for t in many)
 
 
-def test_an_arm_is_good_once_and_not_for_long(keys, clock):
-    assert keys.armed_s() == 0.0 and not keys.use_arm()
-    keys.arm()
-    assert keys.armed_s() == pytest.approx(ARM_S) and keys.use_arm() and not keys.use_arm()
-    keys.arm()
+def test_an_arm_is_good_once_for_one_schedule_and_not_for_long(keys, clock):
+    assert keys.armed_s() == 0.0 and not keys.use_arm() and keys.armed_for() == ("", "")
+    keys.arm("abc", "Cure")
+    assert keys.armed_s() == pytest.approx(ARM_S) and keys.armed_for() == ("abc", "Cure")
+    assert keys.use_arm() and not keys.use_arm()
+    keys.arm("abc", "Cure")
     clock.now += ARM_S + 1.0
-    assert keys.armed_s() == 0.0 and not keys.use_arm()
-    keys.arm()
+    assert keys.armed_s() == 0.0 and not keys.use_arm() and keys.armed_for() == ("", "")
+    keys.arm("abc", "Cure")
     clock.now = 3.0  # after a restart of the computer an old arm is none
     assert not keys.use_arm()
+
+
+def test_an_arm_that_started_nothing_goes_on_to_its_own_end_and_no_further(keys, clock):
+    keys.arm("abc", "Cure")
+    for _ in range(20):
+        clock.now += 12.0
+        taken = keys.use_arm()
+        assert taken is not None
+        keys.give_back_arm(taken)
+    assert keys.armed_s() == pytest.approx(ARM_S - 240.0)
+    clock.now += ARM_S - 240.0 + 1.0
+    assert keys.use_arm() is None
+
+
+def test_a_new_pin_ends_sessions_also_of_another_process(keys, clock):
+    token = keys.open("123456")
+    Keys(keys.folder, clock).make_pin("654321")  # `kilnctl panel OVEN --new-pin` beside the panel
+    assert not keys.session(token) and keys.left_s(token) == 0.0
+
+
+def test_a_session_has_an_absolute_end(keys, clock):
+    token, began = keys.open("123456"), clock.now
+    while clock.now - began < SESSION_MOST_S - SESSION_S / 2.0:
+        clock.now += SESSION_S / 2.0
+        assert keys.session(token)
+    assert keys.left_s(token) <= SESSION_S / 2.0
+    clock.now = began + SESSION_MOST_S + 1.0
+    assert not keys.session(token)
+
+
+def test_strangers_do_not_lock_the_screen_at_the_oven(keys):
+    for _ in range(FREE_TRIES):
+        assert keys.open("000000", here=False) is None
+    assert keys.locked_s(here=False) > 20.0 and keys.open("123456", here=False) is None
+    assert keys.locked_s() == 0.0 and keys.open("123456")

@@ -3,7 +3,8 @@
 import pytest
 
 from kilnctl.errors import KilnctlError
-from kilnctl.plants.plant import Plant, load_plant
+from kilnctl.plants.outside import load_plant
+from kilnctl.plants.plant import Plant
 from kilnctl.reading import Reading
 from tests.plants.plant_cases import ROOT, oven, readings_of
 

@@ -68,7 +68,7 @@ def made(hold_w=600.0, strength=1.0, trips=(), estimate=False, **more) -> RunRec
     return RunRecord(**facts | more)
 
 
-TRIP = Trip("over-temperature", 700.0, "chamber at 290 °C", "The heat was cut.", "the relay")
+TRIP = Trip("over-temperature", 700.0, "Leave it shut.", "chamber at 290 °C", "Check the relay.")
 
 
 def saved(place, **how) -> Path:

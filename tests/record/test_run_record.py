@@ -200,7 +200,7 @@ def journalled(folder, oven, schedule, run, rows=300, ending=True):
     for row in list(zip(*(run.data[n].tolist() for n in NAMES), strict=True))[:rows]:
         recorder.sample(row)
     recorder.event(
-        "trip", time_s=250.0, fault="over-temperature", seen="too hot", done="Heat is off.", check="the relay"
+        "trip", time_s=250.0, fault="over-temperature", seen="too hot", act="Leave it shut.", check="the relay"
     )
     recorder.event("request", time_s=260.0, text="stop (panel)")
     if ending:

@@ -26,7 +26,9 @@ class DeskLine:
     def __init__(self, relays=1, mains_hz=50, meters=True):
         self.relays, self.mains_hz, self.meters = relays, mains_hz, meters
         self.silent = self.closed = False
-        self.full_a, self.shorted, self.raw = 13.0, False, HOT_56
+        self.full_a, self.shorted, self.raw, self.raw_limit, self.raw_part = 13.0, False, HOT_56, HOT_55, None
+        #: The coil's circuit is open somewhere; a pole is welded; whether the contactor's contact is wired.
+        self.cut, self.welded, self.read_back = False, False, True
         self.asked: list[int] = []
         self.boot = 100
         self.reset()
@@ -43,10 +45,11 @@ class DeskLine:
         board = self.board
         if self.count % 10 == 0:
             board.channels[0].take_31856(self.raw)
-            board.channels[1].take_31855(*HOT_55)
-            board.channels[2].take_31856(self.raw)
+            board.channels[1].take_31855(*self.raw_limit)
+            board.channels[2].take_31856(self.raw_part or self.raw)
         self.count += 1
-        board.contactor_closed = board.contactor
+        closed = self.welded or (board.contactor and not self.cut)
+        board.contactor_closed = closed if self.read_back else None
         board.door_open, board.airflow = False, True
         if self.meters:
             board.supply = 2300

@@ -6,9 +6,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl import cli
-from kilnctl.commands import board as command
 from kilnctl.firmware import logic
-from kilnctl.rig.board_rig import BoardRig
 from kilnctl.rig.line import ARM, Line, setup
 
 ROOT = Path(__file__).parents[2]
@@ -67,15 +65,3 @@ def test_a_port_that_is_not_there_is_said(capsys):
     assert "/dev/nothing" in capsys.readouterr().err
     assert cli.main(["board", CABINET]) == 2
     assert "by-id" in capsys.readouterr().err
-
-
-@pytest.mark.parametrize("good", [True, False])
-def test_the_guided_test_sees_whether_the_board_lets_go(oven, line, monkeypatch, good):
-    monkeypatch.setattr(logic, "STEP_MS", 700 if good else 60_000)
-    monkeypatch.setattr(command.time, "sleep", lambda s, sleep=command.time.sleep: sleep(min(s, 1.0)))
-    rig = BoardRig(oven("curing-cabinet"), line=line)
-    try:
-        failed = command.lets_go(rig)
-        assert (failed == []) is good, failed
-    finally:
-        rig.close()

@@ -193,7 +193,7 @@ def test_three_lost_answers_are_a_lost_board_and_one_is_not(rig, line):
     time.sleep(0.2)
     assert not rig.read().faults
     line.silent = True
-    with pytest.raises(RigLost, match="not answered"):
+    with pytest.raises(RigLost, match="no answer"):
         hold(rig, 1.5)
 
 

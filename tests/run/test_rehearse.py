@@ -12,7 +12,7 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.model.model_oven import ModelOven
 from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.injection import PlantFault
-from kilnctl.plants.plant import load_plant
+from kilnctl.plants.outside import load_plant
 from kilnctl.run.summary import summarise
 from kilnctl.run.virtual_plant import virtual_oven
 from kilnctl.safety import policy_for

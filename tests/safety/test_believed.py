@@ -95,7 +95,7 @@ def test_a_frozen_sensor_is_gone_when_the_samples_go_on_and_not_before():
 
 @pytest.mark.parametrize(("closed", "stands"), [(True, True), (False, False), (None, False)])
 def test_a_contactor_that_failed_the_start_test_has_to_read_open(closed, stands):
-    broken, _ = failed(begin(0.0)[0], 3.0, "start-contactor", "the contactor reads closed although its coil is off")
+    broken, _ = failed(begin(0.0)[0], 3.0, "start-contactor", "the contactor reads closed with its coil off")
     assert broken.trip is not None
     state = SafetyState(trips={"start-contactor": broken.trip})
     assert (

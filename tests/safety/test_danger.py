@@ -36,16 +36,16 @@ def test_a_shorted_relay_whose_contactor_opens_is_no_danger_for_long_nor_at_all(
     bench.feed(5, fired=1.0, contactor_closed=True, tick=dict(commanded=0.3, fired=1.0), **QUIET)
     assert bench.faults == {"relay-on-unasked"}
     bench.feed(1, fired=0.6, contactor_closed=False, **STOPPED).feed(300, fired=0.0, contactor_closed=False, **STOPPED)
-    assert bench.dangers == set() and bench.state.trips["relay-on-unasked"].done == WORDS["relay-on-unasked"][2]
+    assert bench.dangers == set() and bench.state.trips["relay-on-unasked"].act == WORDS["relay-on-unasked"][0]
 
 
 def test_measured_power_is_shouted_while_it_flows_and_taken_back_and_told():
     bench = Bench().feed(10, fired=0.0, **STOPPED).feed(10, fired=1.0, contactor_closed=False, **STOPPED)
-    assert bench.verdict.danger == DANGER and bench.state.trips["relay-on-unasked"].done == LOUD
+    assert bench.verdict.danger == DANGER and bench.state.trips["relay-on-unasked"].act == LOUD
     bench.feed(9, fired=0.0, contactor_closed=False, **STOPPED)
     assert bench.verdict.danger == DANGER
     bench.feed(3, fired=0.0, contactor_closed=False, **STOPPED)
-    assert bench.verdict.danger == "" and bench.state.trips["relay-on-unasked"].done == WORDS["relay-on-unasked"][2]
+    assert bench.verdict.danger == "" and bench.state.trips["relay-on-unasked"].act == WORDS["relay-on-unasked"][0]
     assert danger.CUT_AFTER_ALL in bench.verdict.warnings
     bench.feed(100, fired=0.0, contactor_closed=False, **STOPPED)
     assert bench.verdict.danger == "" and bench.verdict.warnings == ()
@@ -56,9 +56,9 @@ def test_measured_power_is_shouted_while_it_flows_and_taken_back_and_told():
 def test_a_contactor_that_opens_late_takes_its_shout_back():
     welded = dict(tick=dict(contactor=False, heating=False, fired=0.0), **QUIET)
     bench = Bench().feed(10, contactor_closed=True, **welded)
-    assert bench.verdict.danger == WELDED and bench.state.trips["contactor-welded"].done == LOUD
+    assert bench.verdict.danger == WELDED and bench.state.trips["contactor-welded"].act == LOUD
     bench.feed(12, contactor_closed=False, **welded)
-    assert bench.verdict.danger == "" and bench.state.trips["contactor-welded"].done == LOUD
+    assert bench.verdict.danger == "" and bench.state.trips["contactor-welded"].act == LOUD
 
 
 def test_a_rise_past_everything_is_taken_back_when_the_oven_cools():
@@ -68,7 +68,7 @@ def test_a_rise_past_everything_is_taken_back_when_the_oven_cools():
     bench.feed(200, chamber=ramp(-0.02, 120.0), **stopped)
     assert bench.verdict.danger == DANGER
     bench.feed(300, chamber=ramp(-0.05, 116.0), **stopped)
-    assert bench.verdict.danger == "" and bench.state.trips["rise-no-heat"].done == WORDS["rise-no-heat"][2]
+    assert bench.verdict.danger == "" and bench.state.trips["rise-no-heat"].act == WORDS["rise-no-heat"][0]
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_what_ends_a_cause_must_last_ten_seconds(cause, reading, ended):
     warnings = look(state, 1010.0, **reading)
     assert warnings == ([danger.CUT_AFTER_ALL] if ended else [])
     assert (state.danger == "") is ended and (state.danger_by == frozenset()) is ended
-    assert state.trips["relay-on-unasked"].done == (WORDS["relay-on-unasked"][2] if ended else LOUD)
+    assert state.trips["relay-on-unasked"].act == (WORDS["relay-on-unasked"][0] if ended else LOUD)
     if ended:
         assert state.danger_top_c == -math.inf and state.cut_s == 1010.0
         assert look(state, 1069.9, **reading) and not look(state, 1070.0, **reading)
@@ -140,12 +140,12 @@ def test_each_cause_ends_by_itself_and_the_words_follow():
     assert state.danger == ""
 
 
-def test_a_trip_of_another_version_says_that_the_heat_was_cut():
+def test_a_trip_of_another_version_says_what_to_do_first():
     state = in_danger("power")
-    state.trips["of-old"] = Trip("of-old", 1.0, "seen", LOUD, "check")
+    state.trips["of-old"] = Trip("of-old", 1.0, LOUD, "seen", "check")
     for now in (1000.0, 1010.0):
         look(state, now, fired=0.0)
-    assert state.trips["of-old"].done == WORDS["over-oven"][2]
+    assert state.trips["of-old"].act == WORDS["over-oven"][0]
 
 
 def test_without_a_danger_nothing_is_taken_back():

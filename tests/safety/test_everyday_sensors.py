@@ -17,6 +17,7 @@ from kilnctl.run.virtual_plant import virtual_oven
 from kilnctl.safety import Policy, SafetyState, Tick, acknowledge, judge, policy_for
 from kilnctl.safety.fault_table import by_id
 from kilnctl.safety.limits import identical_s
+from kilnctl.safety.messages import DEAD
 from kilnctl.settings.construction import Load
 from kilnctl.settings.equipment import Sensor
 from kilnctl.settings.schedule import schedule_of
@@ -303,12 +304,12 @@ def test_a_load_that_was_left_out_is_named_before_the_relay(oven):
     plan = schedule_of("schedule: t\nsteps:\n  - {to: 900 °C, hold: 20 min, within: 10 K}\n", "t")
     run = rehearse(heavy, plan, virtual_oven(dataclasses.replace(kiln, usual_load=None), None))
     assert [t.fault for t in run.trips] == ["unexplained-heat"]
-    assert run.trips[0].check.startswith("the load") and "relay" in run.trips[0].check
+    assert run.trips[0].check.startswith("Check the load") and "relay" in run.trips[0].check
 
 
 def test_while_little_is_fired_the_relay_is_named_first():
     many = dict(unexplained_w=1800.0, full_power_w=3000.0)
-    for fired, first in ((0.3, "(plug out or isolator locked off, and cold) the relay"), (0.9, "the load")):
+    for fired, first in ((0.3, f"{DEAD} the relay"), (0.9, "Check the load")):
         bench = Bench().feed(
             600, **QUIET, chamber=ramp(0.02), tick=dict(fired=fired, unexplained_w=0.0, full_power_w=3000.0)
         )

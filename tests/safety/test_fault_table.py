@@ -205,7 +205,7 @@ def test_f25_a_door_without_a_switch_brings_no_more_heat_and_a_minute_of_it_no_t
 def test_f33_two_closed_contacts_are_shouted_at_once():
     bench = Bench().feed(30, fired=0.3, contactor_closed=True, tick=dict(commanded=0.3), **QUIET)
     bench.feed(3, fired=1.0, contactor_closed=True, tick=dict(commanded=0.0, heating=False, contactor=False), **QUIET)
-    assert "PULL THE PLUG" in bench.verdict.danger
+    assert "MAIN SWITCH NOW" in bench.verdict.danger
 
 
 def test_f34_numbers_that_are_none():

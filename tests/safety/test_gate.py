@@ -352,7 +352,7 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
     # The flickermeter works out the cycles of a pattern and drives nothing.
     assert callers["fire"] == {"run/chain.py", "firing/flicker.py"}
     assert callers["Permit"] == {"safety/judge.py", "safety/gate.py"}, "permits are made by the rules alone"
-    assert callers["desk_permit"] == {"commands/board.py"}, "but for the guided test with the heater disconnected"
+    assert callers["desk_permit"] == {"rig/desk.py"}, "but for the guided test with the heater disconnected"
     assert callers["Gate"] == {"run/chain.py"}
     # The sizing heats a virtual oven of its own making at full power; it cannot reach a rig. The stand-in is the I/O
     # board's firmware.

@@ -263,7 +263,7 @@ def test_heat_that_could_not_be_cut_must_be_seen_to_have_ended(seen):
             **seen,
         }
     )
-    s.trips["unexplained-heat"] = s.trips["clock"] = Trip("clock", 3.0, "seen", "done", "check")
+    s.trips["unexplained-heat"] = s.trips["clock"] = Trip("clock", 3.0, "act", "seen", "check")
     now = Tick(102.0, 102, 0.0)
     assert acknowledge(s, EVERYTHING, Reading(100.0, **ALL_WELL), now, "the keeper") == (
         s,

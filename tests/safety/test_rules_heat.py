@@ -217,7 +217,7 @@ def test_how_long_a_fall_may_last(switch, told, longest):
     rules_heat.reading_fell(at(words, Reading(50.0), tick(1000.0 + POLICY.fall_s + 3.0)))
     assert (
         " 10 K" in words.trips["reading-fell"].seen
-        and f"within {POLICY.fall_s + 3.0:.0f} s" in words.trips["reading-fell"].seen
+        and f"for {POLICY.fall_s + 3.0:.0f} s" in words.trips["reading-fell"].seen
     )
 
 

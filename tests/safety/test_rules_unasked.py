@@ -161,7 +161,7 @@ def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
         assert set(s.trips) == ({"rise-no-heat"} if tripped else set()) and s.danger == (danger if tripped else "")
     latched = s.trips["rise-no-heat"]
     assert (
-        latched.done == (LOUD if danger else WORDS["rise-no-heat"][2])
+        latched.act == (LOUD if danger else WORDS["rise-no-heat"][0])
         and "for 301 s" in latched.seen
         and latched.time_s == 1000.0
         and s.quiet_c == 80.0
@@ -169,7 +169,7 @@ def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
     # One that was the relay's alone is more once the contactor was told to open.
     s.coil, s.coil_s = False, 1000.0 - POLICY.unasked_rise_s
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=1001.0, fired=0.0, dt=1.0))
-    assert s.danger == DANGER and s.trips["rise-no-heat"].done == LOUD and s.trips["rise-no-heat"].time_s == 1000.0
+    assert s.danger == DANGER and s.trips["rise-no-heat"].act == LOUD and s.trips["rise-no-heat"].time_s == 1000.0
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil,
         assert s.danger == "", "what looks like three times full power counts as full"
         unexplained(at(s, tick=tick(1000.0, heating=False, unexplained_w=watts, full_power_w=3000.0), dt=seconds))
     assert s.danger == (DANGER if shouted else "") and "unexplained-heat" in s.trips
-    assert all((t.done == LOUD) is shouted for t in s.trips.values())
+    assert all((t.act == LOUD) is shouted for t in s.trips.values())
     s.coil = True
     unexplained(at(s, tick=tick(1001.0, heating=False, unexplained_w=3000.0, full_power_w=3000.0), dt=1.0))
     assert s.past_open == 0.0
@@ -76,11 +76,11 @@ def test_while_nearly_full_power_is_fired_the_load_is_named_first(fired, load_fi
     s = state(excess=POLICY.excess_share_s, **fired)
     look = Tick(100.0, 1, 1.0, unexplained_w=900.0, full_power_w=1000.0)
     unexplained(at(s, tick=look, dt=1.0))
-    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][1])
+    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
     # What was said stays said.
     s.fired_60, s.fired_300 = (0.0, 0.0) if load_first else (1.0, 1.0)
     unexplained(at(s, tick=dataclasses.replace(look, time_s=101.0), dt=1.0))
-    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][1])
+    assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
 
 
 def test_unexplained_heat_is_weighed_against_what_was_fired():

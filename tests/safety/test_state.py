@@ -14,7 +14,7 @@ from kilnctl.safety.messages import LOUD, UNKNOWN, WORDS
 from kilnctl.safety.state import DANGER, Fall, endanger, finite, lasting, latch, number, trip
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
-LATCHED = Trip("sensor-open", 3.0, "seen", "done", "check")
+LATCHED = Trip("sensor-open", 3.0, "act", "seen", "check")
 NOTHING = Verdict(None, False, (), (), (), "because")
 
 
@@ -41,7 +41,7 @@ def test_without_a_permit_there_is_no_heat():
     assert dataclasses.replace(NOTHING, permit=Permit(0.0, 2.0, 1, 0.4)).duty_limit == 0.4
 
 
-@pytest.mark.parametrize("made", [Tick(1.0, 2, 0.3), NOTHING, Trip("energy", 0.0, "seen", "done", "check")])
+@pytest.mark.parametrize("made", [Tick(1.0, 2, 0.3), NOTHING, Trip("energy", 0.0, "act", "seen", "check")])
 def test_what_was_said_cannot_be_changed(made):
     for f in dataclasses.fields(made):
         with pytest.raises(dataclasses.FrozenInstanceError):
@@ -137,9 +137,9 @@ def test_a_trip_latches_once_with_its_words():
     trip(s, "energy", 9.0, energy=2.0, limit=0.5)
     assert s.trips["energy"] is first and first.time_s == 5.0 and first.fault == "energy"
     assert (
-        str(first) == f"energy: {first.seen}. {first.done} Check: {first.check}"
-        and first.seen
-        and first.done
+        str(first) == f"{first.act} This run has used 1.0 kWh; its limit is 0.5 kWh. {first.check} (energy)"
+        and first.lines == (first.act, "This run has used 1.0 kWh; its limit is 0.5 kWh.", first.check)
+        and first.act
         and first.check
     )
 
@@ -148,22 +148,21 @@ def test_a_trip_latches_once_with_its_words():
     "fault, facts, told",
     [
         ("energy", {"energy": 1.0, "limit": 0.5}, "has used 1.0 kWh"),
-        ("energy", {"energy": math.nan, "limit": math.inf}, "is not known any more"),
+        ("energy", {"energy": math.nan, "limit": math.inf}, "energy is unknown"),
         ("run-time", {"hours": 2.0, "limit": 1.0}, "has lasted 2.0 h"),
-        ("run-time", {"hours": math.nan, "limit": 1.0}, "not known any more how long"),
+        ("run-time", {"hours": math.nan, "limit": 1.0}, "length is unknown"),
     ],
 )
 def test_what_is_no_number_is_said_to_be_unknown_and_not_to_be_over_a_limit(fault, facts, told):
     s = SafetyState()
     trip(s, fault, 5.0, **facts)
     assert told in s.trips[fault].seen and "nan" not in s.trips[fault].seen
-    assert (
-        s.trips[fault].done == WORDS[fault][2]
-        and s.trips[fault].check == (UNKNOWN if math.nan in facts.values() else WORDS)[fault][1]
+    assert s.trips[fault].act == WORDS[fault][0] and s.trips[fault].check == (
+        UNKNOWN[fault][1] if math.nan in facts.values() else WORDS[fault][2]
     )
     # Other trips keep their words for any figures.
     trip(s, "sensor-frozen", 5.0, time=math.nan)
-    assert s.trips["sensor-frozen"].check == WORDS["sensor-frozen"][1]
+    assert s.trips["sensor-frozen"].check == WORDS["sensor-frozen"][2]
 
 
 @pytest.mark.parametrize(
@@ -198,16 +197,16 @@ def test_a_trip_that_doubts_the_reading_keeps_what_was_believed_before_it(fault,
     assert unknown.believed == {} and fault in unknown.trips
 
 
-def test_once_heat_cannot_be_cut_no_trip_says_that_it_was():
+def test_once_heat_cannot_be_cut_every_trip_says_what_to_do_first():
     s = SafetyState()
     trip(s, "clock", 5.0, what="it went back")
-    assert s.trips["clock"].done == WORDS["clock"][2] != LOUD and s.danger == ""
+    assert s.trips["clock"].act == WORDS["clock"][0] != LOUD and s.danger == ""
     endanger(s)
-    assert s.danger == DANGER and "PULL THE PLUG" in s.danger
+    assert s.danger == DANGER and "MAIN SWITCH NOW" in s.danger
     trip(s, "board-lost", 6.0)
     for fault, when in (("clock", 5.0), ("board-lost", 6.0)):
         latched = s.trips[fault]
-        assert (latched.done, latched.check, latched.time_s, latched.fault) == (LOUD, WORDS[fault][1], when, fault)
+        assert (latched.act, latched.check, latched.time_s, latched.fault) == (LOUD, WORDS[fault][2], when, fault)
 
 
 def test_a_trip_found_outside_the_rules_latches_in_a_new_state_and_the_first_of_its_kind_stays():

@@ -125,6 +125,13 @@ def test_what_no_air_makes_safe_is_refused(cabinet, cure, change, words):
         vapour_sum(cabinet, dataclasses.replace(cure, **change), 450.0 if "name" in change else 240.0)
 
 
+@pytest.mark.parametrize("vent", [None, Vent(flow_m3_per_s=0.01, proved=False), Vent(flow_m3_per_s=0.0, proved=True)])
+def test_air_that_is_not_proved_is_none(cabinet, cure, vent):
+    with pytest.raises(KilnctlError, match="no proved ventilation"):
+        vapour_sum(dataclasses.replace(cabinet, vent=vent), cure, 240.0)
+    assert vapour_sum(vented(cabinet, 3.0), cure, 240.0).flow_m3_per_s > 0.0
+
+
 def test_a_contact_of_the_fans_motor_is_no_proof(cabinet, cure):
     with pytest.raises(KilnctlError, match="a shut damper"):
         policy_for(vented(cabinet, 30.0, proof="fan contact"), cure)

@@ -113,7 +113,7 @@ def test_a_run_cut_off_while_its_trip_was_watched_gets_the_name_and_its_end(tmp_
     assert main(["run", *common]) == 0
     (folder,) = runs.iterdir()
     state = kept_in(home / "curing-cabinet")
-    trip = {"fault": "contactor-welded", "seen": "it stays closed", "done": "heat off", "check": "the contacts"}
+    trip = {"fault": "contactor-welded", "seen": "it stays closed", "act": "heat off", "check": "the contacts"}
     run = {"folder": str(folder), "schedule": "", "place": None, "run_s": 70.0}
     save_state(home / "curing-cabinet" / "state", {**state, "trips": [trip], "run": run, "tripped_run": None})
     assert main(["run", *common, "--acknowledge", "D. Miller", "--anew"]) == 0

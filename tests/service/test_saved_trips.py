@@ -119,11 +119,11 @@ def test_a_trip_stands_by_the_limits_of_the_run_that_tripped(cabinet, order, fau
 
 def test_heat_that_could_not_be_cut_is_still_shouted_about_after_a_restart(cabinet):
     rest = watch(
-        Rest(cabinet, (Trip("contactor-welded", 0.0, "it stays closed", LOUD, "the contacts"),)),
+        Rest(cabinet, (Trip("contactor-welded", 0.0, LOUD, "it stays closed", "the contacts"),)),
         24.0,
         contactor_closed=False,
     )
-    assert "PULL THE PLUG" in rest.state.danger
+    assert "MAIN SWITCH NOW" in rest.state.danger
     assert rest.acknowledge("the founder") == ("contactor-welded",), "nobody has looked for long enough"
     watch(rest, 24.0, ticks=200, first=6, contactor_closed=False)
     assert rest.acknowledge("the founder") == () and not rest.state.danger
@@ -199,7 +199,7 @@ def test_an_old_state_without_what_was_believed_asks_for_the_person_s_word(cabin
 
     home = tmp_path / "curing-cabinet"
     home.mkdir()
-    words = {"seen": "it jumped", "done": "heat off", "check": "the wires"}
+    words = {"seen": "it jumped", "act": "switch off", "check": "the wires"}
     save_state(home / "state", {"trips": [{"fault": "sensor-jump", **words}], "wall_s": time.time(), "hot": None})
     (tmp_path / "brief.yaml").write_text("schedule: brief\nsteps:\n  - {to: 50 °C, hold: 1 min}\n", encoding="utf-8")
     common = [

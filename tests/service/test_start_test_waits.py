@@ -5,6 +5,7 @@ import dataclasses
 from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.service.session import Session, prepare
+from kilnctl.settings.vapour import Vapour
 
 
 def run(order, seconds, faults=(), told=lambda reading, t: reading):
@@ -40,7 +41,8 @@ def test_a_door_that_is_open_at_the_start_is_waited_for(oven, schedule):
 
 def test_a_purge_is_waited_for_however_long(oven, schedule):
     """The fan is proved after 12 s; what is purged then takes many times as long as the heat of the test may."""
-    vapour = dataclasses.replace(schedule("powder-cure"), flammable_vapour=True)
+    load = Vapour(powder_kg=0.06, volatiles=0.04)
+    vapour = dataclasses.replace(schedule("powder-cure"), flammable_vapour=True, vapour=load)
     order = prepare(oven("curing-cabinet"), vapour)
     purge_s = order.policy.purge_s
     assert purge_s > 600.0

@@ -7,7 +7,7 @@ import pytest
 from kilnctl.service import state_store
 from kilnctl.service.state_store import LATCH, StateStore
 
-TRIP = {"fault": "contactor-welded", "seen": "it stays closed", "done": "pull the plug", "check": "the contacts"}
+TRIP = {"fault": "contactor-welded", "seen": "it stays closed", "act": "pull the plug", "check": "the contacts"}
 
 
 def full(*arguments):

@@ -13,7 +13,7 @@ import kilnctl.sizing
 import kilnctl.thermal
 from kilnctl.body.steady import Steady
 from kilnctl.sizing import LayerReport, Saving
-from kilnctl.thermal.elements import Wiring
+from kilnctl.sizing.wiring import Wiring
 from kilnctl.thermal.walls import WallSolution
 from kilnctl.units import UnitError, parse_unit
 

@@ -64,3 +64,7 @@ UNFINISHED
 # notify: names that libraries call.
 on_connect
 redirect_request
+
+# model: of the uncertainty, what comes from the model's low order; the tests of generated ovens and tools/zoo read it.
+structure_loss
+structure_time

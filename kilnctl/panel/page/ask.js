@@ -1,20 +1,29 @@
-// Asking the panel's server, and asking the person: one dialog for everything.
+// Asking the panel's server, and asking the person: one dialog for everything, with the PIN in it where it is wanted.
+import { inUnit } from "./units.js";
 const $ = (id) => document.getElementById(id);
 
 export async function get(path) {
   const answer = await fetch(path, { credentials: "same-origin" });
   return answer.json();
 }
-export async function post(path, body = {}) {
+// `signal` gives it up: then null comes.
+export async function post(path, body = {}, signal = null) {
   try {
-    const answer = await fetch(path, { method: "POST", credentials: "same-origin", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+    const answer = await fetch(path, { method: "POST", credentials: "same-origin", headers: { "content-type": "application/json" }, body: JSON.stringify(body), signal });
     const said = await answer.json();
     return { ...said, status: answer.status };
   } catch {
+    if (signal?.aborted) return null;
     return { ok: false, status: 0, words: "the panel does not answer; stop the heat at the oven itself if you must" };
   }
 }
-export function say(words) { $("said").textContent = words; }
+// Words leave when they have been there long enough to be read.
+let leaves = 0;
+export function say(words, ...more) {
+  clearTimeout(leaves);
+  $("said").replaceChildren(inUnit(words), ...more);
+  if (words) leaves = setTimeout(() => $("said").replaceChildren(), Math.min(30000, Math.max(8000, 90 * String(words).length)));
+}
 
 export function element(name, attributes = {}, ...inside) {
   const made = document.createElement(name);
@@ -27,8 +36,29 @@ export function element(name, attributes = {}, ...inside) {
   return made;
 }
 
-// Resolves with what `read` gives when the person agrees and `act` (which may refuse in words) is content; null when not.
-export function ask(head, body, yes, act) {
+// What a dialog's act returns for an answer: true, the words of the refusal, or that the PIN is wanted first.
+export const PIN = Symbol("the PIN first");
+export const outcome = (said) => (said.ok ? true : said.status === 401 ? PIN : inUnit(said.words));
+
+function pinBlock() {
+  const field = element("input", { id: "pin", inputmode: "none", autocomplete: "off", maxlength: "6", pattern: "[0-9]*", type: "password" });
+  const press = (digit) => { field.value = digit === "⌫" ? field.value.slice(0, -1) : (field.value + digit).slice(0, 6); };
+  const keys = element("div", { class: "keys" }, ..."123456789".split("").concat("⌫", "0").map((d) =>
+    element("button", { type: "button", "aria-label": d === "⌫" ? "delete" : d, onclick: () => press(d) }, d)));
+  return element("div", { id: "ask-pin" }, element("label", { for: "pin" }, "PIN: the six digits"), field, keys);
+}
+// Unlocks with what is in the dialog's PIN block; null when that is done, else words.
+async function opened() {
+  const field = $("pin"), said = await post("/api/unlock", { pin: field.value });
+  field.value = "";
+  if (!said.ok) { field.focus(); return said.words; }
+  $("ask-pin").remove();
+  window.dispatchEvent(new Event("session"));
+  return null;
+}
+
+// Resolves with what `does` gives when the person agrees and `does` (which may refuse in words) is content; null when not.
+export function ask(head, body, yes, does) {
   const dialog = $("ask");
   $("ask-head").textContent = head;
   $("ask-body").replaceChildren(...body);
@@ -48,9 +78,15 @@ export function ask(head, body, yes, act) {
       event.preventDefault();
       if ($("ask-yes").disabled) return;
       $("ask-yes").disabled = true;
-      const refused = await act();
+      let refused = $("ask-pin") ? await opened() : null;
+      if (refused === null) refused = await does();
       $("ask-yes").disabled = false;
-      if (typeof refused === "string") $("ask-said").textContent = refused;
+      if (refused === PIN) {
+        // The PIN is asked for where it is wanted; what was typed stays.
+        if (!$("ask-pin")) $("ask-body").append(pinBlock());
+        $("ask-said").textContent = "The PIN first.";
+        $("pin").focus();
+      } else if (typeof refused === "string") $("ask-said").textContent = refused;
       else done(refused ?? true);
     };
     form.addEventListener("submit", submit);
@@ -60,19 +96,7 @@ export function ask(head, body, yes, act) {
   });
 }
 
-export async function unlock() {
-  const field = element("input", { id: "pin", inputmode: "numeric", autocomplete: "off", maxlength: "6", pattern: "[0-9]*", type: "password" });
-  const press = (digit) => { field.value = digit === "⌫" ? field.value.slice(0, -1) : (field.value + digit).slice(0, 6); };
-  const keys = element("div", { class: "keys" }, ..."123456789".split("").concat("⌫", "0").map((d) =>
-    element("button", { type: "button", "aria-label": d === "⌫" ? "delete" : d, onclick: () => press(d) }, d)));
-  const label = element("label", { for: "pin" }, "The six digits");
-  return ask("PIN", [label, field, keys], "Unlock", async () => {
-    const said = await post("/api/unlock", { pin: field.value });
-    field.value = "";
-    if (said.ok) window.dispatchEvent(new Event("session"));
-    return said.ok ? true : said.words;
-  });
-}
+export function unlock() { return ask("PIN", [pinBlock()], "Unlock", async () => true); }
 
 // Do something that may want the PIN first.
 export async function act(path, body, words) {

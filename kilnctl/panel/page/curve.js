@@ -2,9 +2,9 @@
 // read-out by finger, mouse or keys. Lines differ in dash and width, not in colour alone, and carry their names.
 import { clock, degrees, number, temperature, unit, watts } from "./units.js";
 
-const STYLE = { plan: ["--faint", [2, 5], 2], reference: ["--faint", [9, 5], 1.6], chamber: ["--warm", [], 2.8], part: ["--part", [2, 3], 2.4], ahead: ["--ahead", [6, 3, 2, 3], 2.2], duty: ["--warm", [], 1.4] };
-const ORDER = ["chamber", "plan", "part", "ahead", "reference"];
-const NAMES = { plan: "planned", reference: "should be", chamber: "chamber", part: "part, about", ahead: "expected" };
+const STYLE = { plan: ["--faint", [2, 5], 2], reference: ["--faint", [9, 5], 1.6], chamber: ["--warm", [], 2.8], measured: ["--part", [], 2], part: ["--part", [2, 3], 2.4], ahead: ["--ahead", [6, 3, 2, 3], 2.2], duty: ["--warm", [], 1.4] };
+const ORDER = ["chamber", "measured", "plan", "part", "ahead", "reference"];
+const NAMES = { plan: "planned", reference: "should be", chamber: "chamber", measured: "part", part: "part, estimated", ahead: "expected" };
 
 export class Curve {
   constructor(canvas, { onRead = () => {}, duty = true } = {}) {
@@ -16,7 +16,8 @@ export class Curve {
     canvas.addEventListener("pointermove", (e) => this.move(e));
     for (const name of ["pointerup", "pointercancel"]) canvas.addEventListener(name, (e) => this.pointers.delete(e.pointerId));
     canvas.addEventListener("pointerleave", (e) => { if (e.pointerType === "mouse") { this.cursor = null; this.onRead(""); this.draw(); } });
-    canvas.addEventListener("wheel", (e) => { e.preventDefault(); this.zoom(e.deltaY < 0 ? 0.8 : 1.25, this.timeAt(e.offsetX)); }, { passive: false });
+    // The wheel scrolls the page; with Ctrl (which a pinch on a touch pad gives too) it zooms.
+    canvas.addEventListener("wheel", (e) => { if (!e.ctrlKey) return; e.preventDefault(); this.zoom(e.deltaY < 0 ? 0.8 : 1.25, this.timeAt(e.offsetX)); }, { passive: false });
     canvas.addEventListener("dblclick", () => this.all());
     canvas.addEventListener("keydown", (e) => this.key(e));
   }
@@ -67,7 +68,8 @@ export class Curve {
     if (i !== null && this.cursor <= (columns.time_s.at(-1) || 0) + 30) {
       words.push(`chamber ${temperature(columns.chamber_c[i], 1)}`);
       if (number(columns.reference_c[i])) words.push(`should be ${temperature(columns.reference_c[i], 1)}`);
-      if (number(columns.part_estimate_c?.[i])) words.push(`part about ${temperature(columns.part_estimate_c[i])}`);
+      if (number(columns.part_c?.[i])) words.push(`part ${temperature(columns.part_c[i], 1)}`);
+      if (number(columns.part_estimate_c?.[i])) words.push(`part, estimated ${temperature(columns.part_estimate_c[i])}`);
       if (number(columns.duty[i])) words.push(`${(100 * columns.duty[i]).toFixed(0)} %` + (this.data.full_w ? `, ${watts(columns.duty[i] * this.data.full_w)}` : ""));
     } else if (plan) {
       const k = nearest(plan.columns.time_s, this.cursor);
@@ -85,15 +87,16 @@ export class Curve {
     const box = this.box(), dutyH = this.withDuty ? Math.max(36, box.h * 0.17) : 0, topH = box.h - dutyH - (dutyH ? 12 : 0);
     const [a, b] = this.window(), toX = (t) => box.x + ((t - a) / (b - a)) * box.w;
     const d = this.data, c = d.columns, lines = [];
-    const inView = (times, values) => values.filter((v, i) => number(v) && times[i] >= a && times[i] <= b);
-    const put = (kind, times, values) => { if (times?.length) lines.push([kind, times, values]); };
+    // No more points than the screen can show: a run of days is drawn as quickly as one of minutes.
+    const put = (kind, times, values) => { if (!times?.length || !values) return; const at = kept(times, values, a, b, box.w); lines.push([kind, at.map((i) => times[i]), at.map((i) => values[i])]); };
     if (d.plan) put("plan", d.plan.columns.time_s, d.plan.columns.chamber_c);
-    if (c.time_s) { put("reference", c.time_s, c.reference_c); put("part", c.time_s, c.part_estimate_c); }
+    if (c.time_s) { put("reference", c.time_s, c.reference_c); put("part", c.time_s, c.part_estimate_c); if (c.part_c?.some(number)) put("measured", c.time_s, c.part_c); }
     if (d.ahead) put("ahead", d.ahead.in_s.map((t) => d.now + t), d.ahead.chamber_c);
     if (c.time_s) put("chamber", c.time_s, c.chamber_c);
-    let all = lines.flatMap(([, t, v]) => inView(t, v)).map(degrees);
-    if (!all.length) all = [degrees(20), degrees(100)];
-    let low = Math.min(...all), high = Math.max(...all); const pad = Math.max(2, (high - low) * 0.08); low -= pad; high += pad;
+    let low = Infinity, high = -Infinity;
+    for (const [, t, v] of lines) for (let i = 0; i < t.length; i++) if (number(v[i]) && t[i] >= a && t[i] <= b) { low = Math.min(low, v[i]); high = Math.max(high, v[i]); }
+    if (low > high) { low = 20; high = 100; }
+    low = degrees(low); high = degrees(high); const pad = Math.max(2, (high - low) * 0.08); low -= pad; high += pad;
     const toY = (v) => box.y + topH - ((degrees(v) - low) / (high - low)) * topH;
     g.lineWidth = 1;
     for (const v of ticks(low, high, Math.max(3, topH / 60))) {
@@ -106,18 +109,22 @@ export class Curve {
       g.strokeStyle = colour("--line"); line(g, toX(t), box.y, toX(t), box.y + box.h);
       g.fillStyle = colour("--faint"); g.textAlign = "center"; g.textBaseline = "top"; g.fillText(clock(t).replace(" h", "").replace(" min", "′"), toX(t), box.y + box.h + 5);
     }
+    g.lineJoin = "round"; // else noise grows spikes ten line widths long
     g.save(); g.beginPath(); g.rect(box.x, box.y, box.w, box.h); g.clip();
     for (const [from, to, phase] of d.plan?.stretches || []) if (phase === "soak") {
       // Soaks are hatched on the plan, so that they are seen without colour.
       g.strokeStyle = colour("--line"); for (let x = toX(from); x < toX(to); x += 9) line(g, x, box.y, x, box.y + topH);
     }
-    if (c.part_sd_k && c.time_s) band(g, c.time_s, c.part_estimate_c, c.part_sd_k, toX, toY, colour("--part"), a, b);
+    if (c.part_sd_k && c.time_s) {
+      const at = kept(c.time_s, c.part_estimate_c, a, b, box.w), of = (values) => at.map((i) => values[i]);
+      band(g, of(c.time_s), of(c.part_estimate_c), of(c.part_sd_k), of(c.part_c || []), toX, toY, colour("--part"), a, b);
+    }
     for (const [kind, times, values] of lines) stroke(g, times, values, toX, toY, colour(STYLE[kind][0]), STYLE[kind][1], STYLE[kind][2], a, b);
     if (dutyH) {
       const base = box.y + box.h, dutyY = (v) => base - v * dutyH;
       g.fillStyle = colour("--paper"); g.fillRect(box.x, base - dutyH, box.w, dutyH);
       g.strokeStyle = colour("--line"); line(g, box.x, base - dutyH, box.x + box.w, base - dutyH);
-      const fill = (times, values, style, alpha) => { if (!times?.length) return; g.globalAlpha = alpha; g.fillStyle = style; g.beginPath(); g.moveTo(toX(times[0]), base); let last = 0; for (let i = 0; i < times.length; i++) { const v = number(values[i]) ? values[i] : 0; g.lineTo(toX(times[i]), dutyY(last)); g.lineTo(toX(times[i]), dutyY(v)); last = v; } g.lineTo(toX(times.at(-1)), base); g.fill(); g.globalAlpha = 1; };
+      const fill = (every, all, style, alpha) => { if (!every?.length) return; const at = kept(every, all, a, b, box.w), times = at.map((i) => every[i]), values = at.map((i) => all[i]); if (!at.length) return; g.globalAlpha = alpha; g.fillStyle = style; g.beginPath(); g.moveTo(toX(times[0]), base); let last = 0; for (let i = 0; i < times.length; i++) { const v = number(values[i]) ? values[i] : 0; g.lineTo(toX(times[i]), dutyY(last)); g.lineTo(toX(times[i]), dutyY(v)); last = v; } g.lineTo(toX(times.at(-1)), base); g.fill(); g.globalAlpha = 1; };
       fill(d.plan?.columns.time_s, d.plan?.columns.duty || [], colour("--faint"), 0.22);
       fill(c.time_s, c.duty || [], colour("--warm"), 0.75);
     }
@@ -148,12 +155,34 @@ function stroke(g, times, values, toX, toY, colour, dash, width, a, b) {
   }
   g.stroke(); g.setLineDash([]);
 }
-function band(g, times, middle, sd, toX, toY, colour, a, b) {
+// Twice the standard deviation; where the part is measured, at least as wide as the estimate is off.
+function band(g, times, middle, deviation, measured, toX, toY, colour, a, b) {
+  const sd = deviation.map((s, i) => (number(measured[i]) && number(middle[i]) ? Math.max(s, Math.abs(measured[i] - middle[i]) / 2) : s));
   const at = times.map((t, i) => i).filter((i) => number(middle[i]) && number(sd[i]) && times[i] >= a - 60 && times[i] <= b + 60);
   if (at.length < 2) return;
   g.globalAlpha = 0.16; g.fillStyle = colour; g.beginPath();
   at.forEach((i, k) => (k ? g.lineTo(toX(times[i]), toY(middle[i] + 2 * sd[i])) : g.moveTo(toX(times[i]), toY(middle[i] + 2 * sd[i]))));
   at.reverse().forEach((i) => g.lineTo(toX(times[i]), toY(middle[i] - 2 * sd[i]))); g.fill(); g.globalAlpha = 1;
+}
+// Indices of what is to be drawn between a and b, with one neighbour on each side: of each pixel the first, least, greatest and last value.
+export function kept(times, values, a, b, pixels) {
+  const from = Math.max(0, (before(times, a) ?? 0) - 1), to = Math.min(times.length - 1, (before(times, b) ?? 0) + 2), out = [];
+  if (to - from <= 4 * pixels) { for (let i = from; i <= to; i++) out.push(i); return out; }
+  const perPixel = (b - a) / pixels; let column = null, first = from, least = from, most = from;
+  const put = (last) => { for (const i of [...new Set([first, least, most, last])].sort((p, q) => p - q)) out.push(i); };
+  for (let i = from; i <= to; i++) {
+    const here = Math.floor((times[i] - a) / perPixel);
+    if (here !== column) { if (column !== null) put(i - 1); column = here; first = least = most = i; }
+    if (!(values[i] >= values[least])) least = i;
+    if (!(values[i] <= values[most])) most = i;
+  }
+  put(to);
+  return out;
+}
+function before(times, t) {
+  let low = 0, high = times.length - 1;
+  while (high - low > 1) { const m = (low + high) >> 1; if (times[m] <= t) low = m; else high = m; }
+  return low;
 }
 function nearest(times, t) {
   if (!times?.length) return null;

@@ -19,6 +19,17 @@ export function clock(seconds) {
   const two = (n) => String(n).padStart(2, "0");
   return s >= 3600 ? `${Math.floor(s / 3600)}:${two(Math.floor((s % 3600) / 60))} h` : s >= 600 ? `${Math.round(s / 60)} min` : `${Math.floor(s / 60)}:${two(s % 60)} min`;
 }
-export const at = (seconds) => new Date(Date.now() + seconds * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
-// Temperatures inside sentences that the oven wrote in °C.
-export const inUnit = (words) => (fahrenheit ? String(words).replace(/(-?\d+(?:\.\d+)?) °C/g, (_, n) => `${(Number(n) * 1.8 + 32).toFixed(n.includes(".") ? 1 : 0)} °F`) : String(words ?? ""));
+// Time of day in so many seconds, by the oven's clock ("HH:MM:SS"): a phone's own may go otherwise.
+export function at(seconds, ovens) {
+  const [h, m, s] = ovens.split(":").map(Number), minutes = Math.round((3600 * h + 60 * m + s + seconds) / 60) % 1440;
+  return `${String(Math.floor(minutes / 60)).padStart(2, "0")}:${String(minutes % 60).padStart(2, "0")}`;
+}
+// Sentences that the oven wrote, with their temperatures, differences and rates from °C and K.
+const NUMBER = "(-?\\d+(?:\\.\\d+)?)", PAIR = new RegExp(`${NUMBER}( to | and | … |–|-)${NUMBER} °C`, "g"), ONE = new RegExp(`${NUMBER} °C`, "g"), STEP = new RegExp(`${NUMBER} K(?![\\w-])`, "g");
+const figure = (n, value) => value.toFixed(n.includes(".") ? 1 : 0);
+export function inUnit(words) {
+  const plain = String(words ?? "").replaceAll("`", "");
+  if (!fahrenheit) return plain;
+  const hot = (n) => figure(n, Number(n) * 1.8 + 32);
+  return plain.replace(PAIR, (_, a, between, b) => `${hot(a)}${between}${hot(b)} °F`).replace(ONE, (_, n) => `${hot(n)} °F`).replace(STEP, (_, n) => `${figure(n, Number(n) * 1.8)} °F`);
+}

@@ -1,0 +1,139 @@
+"""What an open page hears: the state once a second, the rows of the curve that it lacks, the plan of the run."""
+
+import asyncio
+import json
+import time
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from starlette.requests import Request
+from starlette.responses import Response, StreamingResponse
+
+from ..body import load_oven
+from ..errors import KilnctlError
+from ..record.folder import plain
+from ..settings import load_schedule
+from .connections import Streams
+from .preview import RunPreview
+from .worker import ENDED
+
+if TYPE_CHECKING:
+    from .app import PanelApp
+
+#: A number in an event's id has at most so many digits; a plan that was given up is asked for again after so long, s.
+MOST_DIGITS, AGAIN_S = 9, 5.0
+
+
+class Live:
+    """The streams of one panel. `closing()`: whether its server ends."""
+
+    def __init__(self, panel: "PanelApp", streams: Streams, closing: Callable[[], bool]):
+        self.panel, self.client, self.streams, self.closing = panel, panel.client, streams, closing
+        # Which run, and its preview once it is worked out.
+        self._planned: tuple[str | None, RunPreview | None] = (None, None)
+        self._tasks: set[asyncio.Task] = set()
+
+    def now(self, request: Request) -> dict:
+        client, status, panel = self.client, self.client.status, self.panel
+        plan, milestones = None, []
+        if status.get("running") and client.fresh:
+            plan = self._plan_of_run()
+            # After a trip nothing of the plan will come.
+            milestones = plan.milestones(status, client.ahead) if plan is not None and not status.get("trips") else []
+        _, here = panel.asker(request)
+        token = panel.token(request)
+        return {
+            "status": status,
+            "ahead": client.ahead,
+            "fresh": client.fresh,
+            "words": client.words,
+            "age_s": round(client.age_s, 1),
+            "clock": time.strftime("%H:%M:%S"),
+            "milestones": milestones,
+            "demo": panel.demo,
+            "plan": _key(status) if plan is not None else None,
+            "local": here,
+            "unlocked_s": panel.keys.left_s(token),
+            "armed_s": panel.keys.armed_s(),
+            "armed_for": panel.keys.armed_for()[1],
+            "locked_s": panel.keys.locked_s(here),
+            "has_pin": panel.keys.has_pin,
+        }
+
+    def _plan_of_run(self) -> RunPreview | None:
+        """The plan of the run that goes on, once it is worked out (in the background)."""
+        key = _key(self.client.status)
+        if self._planned[0] != key:
+            self._planned = (key, None)
+            task = asyncio.get_running_loop().create_task(self._work_out(key))
+            self._tasks.add(task)
+            task.add_done_callback(self._tasks.discard)
+        return self._planned[1]
+
+    async def _work_out(self, key: str) -> None:
+        """From the run's own record: its files may have been changed since it was started."""
+        catalogue = self.panel.catalogue
+        folder = catalogue.records / Path(self.client.status.get("folder", "")).name
+        chamber = next((c for c in self.client.columns["chamber_c"] if c is not None), None)
+
+        def read():
+            schedule = load_schedule(folder / "schedule.yaml")
+            try:
+                return schedule, load_oven(str(folder / "oven.yaml"))
+            except KilnctlError:
+                return schedule, None
+
+        plan, keep = None, key
+        try:
+            schedule, oven = await self.panel.threads.quick(read)
+            plan = await self.panel.awaited(catalogue.ask_plan(schedule, chamber, oven))
+        except KilnctlError as error:
+            if str(error) == ENDED:
+                # Others had more questions: it is asked again.
+                await asyncio.sleep(AGAIN_S)
+                keep = None
+        if self._planned[0] == key:
+            self._planned = (keep, plan)
+
+    async def events(self, request: Request) -> Response:
+        """Server-sent events: the state once a second, with the rows that this page lacks. The id says what the page
+        has."""
+        last = request.headers.get("last-event-id") or request.query_params.get("from") or ""
+        have = last.split(":")
+        known = len(have) == 2 and all(h.isascii() and h.isdigit() and len(h) <= MOST_DIGITS for h in have)
+        epoch, row = (int(have[0]), int(have[1])) if known else (-1, 0)
+        return StreamingResponse(
+            self._stream(request, epoch, row), media_type="text/event-stream", headers={"x-accel-buffering": "no"}
+        )
+
+    async def _stream(self, request: Request, epoch: int, row: int) -> AsyncIterator[bytes]:
+        address, here = self.panel.asker(request)
+        peer = (request.client.host, request.client.port) if request.client else ("", 0)
+        planned, seen = None, -1
+        self.streams.begin(peer, address, here)
+        try:
+            yield b"retry: 1500\n\n"
+            while not self.closing():
+                await self.client.changed(seen, 2.0)
+                seen = self.client.version
+                said = self.now(request)
+                rows = self.client.since(epoch, row)
+                epoch, row = rows["epoch"], rows["rows"]
+                said["curve"] = rows
+                plan = self._planned[1]
+                if plan is not None and said["plan"] is not None and said["plan"] != planned:
+                    planned = said["plan"]
+                    said["planned"] = {
+                        "columns": plan.columns,
+                        "duration_s": plan.duration_s,
+                        "energy_kwh": plan.energy_kwh,
+                        "stretches": [[s.begin_s, s.end_s, s.phase, s.to_c] for s in plan.stretches],
+                    }
+                yield f"id: {epoch}:{row}\ndata: {json.dumps(plain(said), separators=(',', ':'))}\n\n".encode()
+        finally:
+            self.streams.over(peer)
+
+
+def _key(status: dict) -> str:
+    return f"{status.get('folder', '')} {status.get('started', '')}"

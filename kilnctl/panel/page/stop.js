@@ -1,0 +1,54 @@
+// Stop. It needs no other part of the page and waits for none: asked at a door of its own (another port, so other connections) and, beside it, at the
+// page's own server; again and again, until the oven says that its heat is off. What is not confirmed after two seconds is said in the largest words.
+const $ = (id) => document.getElementById(id);
+const CONFIRM_MS = 2000, AGAIN_MS = 250, ONE_MS = 2500, SHOWN_MS = 6000;
+const port = document.querySelector('meta[name="stop-port"]').content;
+const door = port && location.protocol === "http:" ? `http://${location.hostname}:${port}/stop` : null;
+let press = 0, leaves = 0;
+
+async function confirmed(answer) {
+  const said = await (await answer).json();
+  if (said.confirmed !== true) throw new Error(said.words || "no answer");
+}
+// Resolves once one of the two roads brings the confirmation.
+function once() {
+  const signal = AbortSignal.timeout(ONE_MS), roads = [];
+  if (door) roads.push(fetch(door, { method: "POST", mode: "cors", credentials: "omit", cache: "no-store", headers: { "content-type": "text/plain" }, body: "stop", keepalive: true, signal }));
+  roads.push(fetch("/api/stop", { method: "POST", credentials: "same-origin", cache: "no-store", headers: { "content-type": "application/json" }, body: "{}", keepalive: true, signal }));
+  return Promise.any(roads.map(confirmed));
+}
+function show(state, head, words) {
+  clearTimeout(leaves);
+  $("stopping").hidden = false; $("stopping").dataset.state = state;
+  $("stopping-head").textContent = head; $("stopping-words").textContent = words;
+  $("stopping-close").hidden = state !== "unconfirmed";
+  if (state === "off") leaves = setTimeout(() => { $("stopping").hidden = true; }, SHOWN_MS);
+}
+function unconfirmed(words) {
+  if ($("stopping").dataset.state === "unconfirmed" && !$("stopping").hidden) { if (words) $("stopping-words").textContent = words; return; }
+  show("unconfirmed", "NOT CONFIRMED: press the emergency stop", words || "The oven has not said that its heat is off. Stop it at the oven itself. This page goes on asking.");
+}
+async function stop() {
+  const mine = ++press, began = performance.now();
+  if ($("ask").open) $("ask-no").click(); // a dialog makes the page behind it dead
+  show("asking", "Cutting the heat …", "");
+  let words = "", done = false;
+  const late = setTimeout(() => { if (mine === press && !done) unconfirmed(words); }, CONFIRM_MS);
+  while (mine === press && !done) {
+    try {
+      await once();
+      done = true;
+      if (mine !== press) break;
+      const seconds = ((performance.now() - began) / 1000).toFixed(1);
+      show("off", "The heat is off", `No run goes on; confirmed after ${seconds} s.`);
+    } catch (error) {
+      words = error.errors?.map((e) => e.message).find((m) => m.startsWith("NOT CONFIRMED"))?.replace(/^NOT CONFIRMED: */, "") || words;
+      if (mine === press && performance.now() - began > CONFIRM_MS) unconfirmed(words);
+      await new Promise((next) => setTimeout(next, AGAIN_MS));
+    }
+  }
+  clearTimeout(late);
+}
+for (const id of ["stop", "ask-stop"]) $(id).addEventListener("click", stop);
+// The person has seen to it: the page asks no more.
+$("stopping-close").addEventListener("click", () => { press++; $("stopping").hidden = true; });
