@@ -177,7 +177,7 @@ class Fit:
                 + ", ".join(f"{n} × {math.exp(t):.2f}" for n, t in zip(self.parameters, self.logarithms) if n in far)
                 + "; check the description there"
             )
-        if len(self.undetermined) > len(self.parameters) // 2:
+        if 2 * len(self.undetermined) >= len(self.parameters):
             out.append(
                 f"{len(self.undetermined)} of {len(self.parameters)} parameters are hardly determined; a "
                 "learning run would tell more"

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from kilnctl import KilnctlError, load_oven, size
+from kilnctl.body.bursts import bursts_note
 from kilnctl.commands import check as check_command
 from kilnctl.commands import size as size_command
 from kilnctl.model.day_zero import day_zero
@@ -52,7 +53,8 @@ class Row:
     the worst relative differences, …_stated what the model states of itself;
     over_k and swing_k are the true chamber's from tick to tick, slow_… those of its means
     over `BURSTS_S`, stray_k is the settled soak's mean error, all in K; heat_up_s and `seconds` (processor time) in
-    s. `trips`: (rule, time s, words).
+    s. `trips`: (rule, time s, words). `long_runs`: the file's 'minimum on' is longer than its elements bear, and
+    `check` says so.
     None: not judged."""
 
     number: int
@@ -73,6 +75,7 @@ class Row:
     slow_over_k: float | None = None
     slow_swing_k: float | None = None
     stray_k: float | None = None
+    long_runs: bool = False
     outcome: str = ""
     seconds: float = 0.0
 
@@ -93,9 +96,8 @@ class Row:
         ):
             limit = SWING_K if name == "swing" else max(OVER_K, OVER_SHARE * (self.soak_c or 0.0))
             if value is not None and slow is not None and value > limit:
-                found[name if slow > limit else f"{name} of bursts only"] = (
-                    f"{value:.1f} K, {slow:.1f} K of means over {BURSTS_S:.0f} s"
-                )
+                kind = " of minimum on" if self.long_runs else "" if slow > limit else " of bursts only"
+                found[name + kind] = f"{value:.1f} K, {slow:.1f} K of means over {BURSTS_S:.0f} s"
         if "rehearsal" in self.refused:
             found["soak refused"] = self.refused["rehearsal"]
         if self.outcome in ("too long", "not reached"):
@@ -144,6 +146,7 @@ def judge(
     oven = stage("reader", lambda: load_oven(path))
     sizing = stage("size", lambda: size(oven)) if oven is not None else None
     if oven is not None and sizing is not None:
+        row.long_runs = oven.switching.minimum_on_s is not None and bursts_note(oven) is not None
         stage("check command", lambda: _commanded(check_command, path))
         if size_text:
             stage("size command", lambda: _commanded(size_command, path))

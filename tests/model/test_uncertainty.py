@@ -11,9 +11,8 @@ from kilnctl.model.energy import CHAMBER
 from kilnctl.model.heating import AS_FITTED, fine_heating, late_by, model_heating, trim_of
 from kilnctl.model.uncertainty import true_holding_w, uncertainty_of
 from tests.body.made_ovens import made
-from tests.conftest import CONFIGS
+from tests.plants.plant_cases import OVENS, ROOT
 
-WORKSHOP = ("curing-cabinet", "brick-kiln", "bench-muffle")
 #: A wool with thick poor insulation behind: its lumps, fitted to small swings, heat up 9 % too soon.
 SLOW_BACK = """
 oven: Slow back
@@ -30,7 +29,7 @@ limits: {highest: 700 °C}
 
 
 def workshop(name: str):
-    return load_oven(CONFIGS / "ovens" / f"{name}.yaml")
+    return load_oven(ROOT / "configs" / "ovens" / f"{name}.yaml")
 
 
 def read(tmp_path, text: str):
@@ -76,7 +75,7 @@ def test_the_trim_of_a_march_of_its_own_is_none(tmp_path):
     assert late_by(model, own) == pytest.approx(0.0, abs=1e-6)
 
 
-@pytest.mark.parametrize("name", WORKSHOP)
+@pytest.mark.parametrize("name", OVENS)
 def test_what_the_file_says_of_itself_counts(name):
     oven = workshop(name)
     known = uncertainty_of(oven)
