@@ -74,7 +74,8 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
         power_w=oven.elements.power_w,
         voltage_v=oven.supply.voltage_v,
         ambient_c=ambient,
-        element_j_per_k=heater.mass_kg * _mean_capacity(heater.material, ambient, coupling.element_c),
+        # What a landing gets back from them is stored between the chamber's temperature and theirs.
+        element_j_per_k=heater.mass_kg * _mean_capacity(heater.material, working, coupling.element_c),
         element_w_per_k=coupling.elements.w_per_k,
         element_m2=coupling.elements.m2,
         chamber_j_per_k=1.2 * 1006.0 * volume * (293.0 / (working + ZERO_C)) + SKIN_J_PER_M2K * inner,
