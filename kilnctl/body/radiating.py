@@ -15,6 +15,8 @@ from .layers import geometry_of
 
 #: The inside of a roof has its air below it, the inside of a floor above.
 INSIDE = {"vertical": "vertical", "up": "down", "down": "up"}
+#: One element's surface beyond this share of all the other surfaces together sees itself and not the chamber.
+MOST_SEEN = 0.9
 
 
 @dataclass(frozen=True)
@@ -61,11 +63,14 @@ def surfaces_of(oven: Oven, load: Load | None = None) -> tuple[Surface, ...]:
 
 
 def star_m2(oven: Oven, surfaces: tuple[Surface, ...], emissivity_factor: float = 1.0) -> np.ndarray:
-    """Conductance of each surface (all its pieces) to the radiant star, m². Raises KilnctlError where one of them is
-    too large for a closed chamber."""
+    """Conductance of each surface (all its pieces) to the radiant star, m². Raises KilnctlError where shelf or load is
+    too large for a closed chamber. A long wire may have more surface than its chamber: its turns see each other then,
+    and what leaves them is what the rest can receive."""
+    elements, others = surfaces[-1], sum(s.area_m2 for s in surfaces[:-1])
+    seen_m2 = min(elements.piece_m2, MOST_SEEN * (others + elements.area_m2 - elements.piece_m2))
     try:
         return star_conductances_m2(
-            [s.piece_m2 for s in surfaces],
+            [s.piece_m2 for s in surfaces[:-1]] + [seen_m2],
             [min(1.0, s.emissivity * emissivity_factor) for s in surfaces],
             [s.count for s in surfaces],
         )

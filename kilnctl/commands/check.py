@@ -6,6 +6,7 @@ from ..body import load_oven
 from ..body.bursts import bursts_note
 from ..control import planned_s
 from ..errors import KilnctlError
+from ..model.uncertainty import uncertainty_of
 from ..output import Units, about
 from ..run.prepare import prepare
 from ..safety import policy_for, schedule_trip_words
@@ -59,6 +60,11 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> None:
     print(
         f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
         "(`kilnctl size` tells more)"
+    )
+    known = uncertainty_of(oven, oven.usual_load)
+    print(
+        f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
+        f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
     )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")

@@ -1,9 +1,11 @@
 """The model before any run: derived from the body alone, with the physics of `kilnctl.thermal`.
 
 `coupling` draws air and radiant star into the one chamber that the model has, `lining` the walls into four lumps. What
-it takes to hold a temperature is then held to the steady body (`body.steady`) at two temperatures: what vents, leaks
-and openings lose is one conductance here, right at the working temperature, and what they lose more or less elsewhere
-goes with the lining."""
+it takes to hold a temperature is then held to the steady body (`body.steady`) at several temperatures, the largest
+relative error made least: what vents, leaks and openings lose is one conductance here, right at the lowest and the
+highest of them, and what they lose more or less elsewhere goes with the lining."""
+
+from functools import lru_cache
 
 from ..body import bodies_in, heater_of, plate_of
 from ..body.sensor import STILL_FILM
@@ -16,31 +18,50 @@ from ..thermal.enclosure import sensor_film
 from ..thermal.materials import Material
 from .coupling import Coupling, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
+from .heating import AS_FITTED, Trim, fine_heating, trim_of
 from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
 #: Heat capacity of the thin skin of everything inside that follows the air within a tick, J/(m²·K) of the faces (an
 #: estimate: enough to keep the node well-behaved).
 SKIN_J_PER_M2K = 20.0
-#: Where it is held to the steady body, as shares of the working temperature's rise over the room.
-HELD = (0.6, 1.42)
+#: Where it is held to the steady body, as shares of the working temperature's rise over the room, the last no higher
+#: than the oven's highest, nor than what its power can hold.
+HELD = (0.4, 0.7, 1.0, 1.42)
 
 
 def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
     """The model of an oven with a load (None: empty), best around `working_c` (two thirds of its highest if
     not given)."""
+    steady, working = working_of(oven, working_c)
+    return _coupled(oven, load, working, _losses(oven, steady, working), _trim(oven, working))
+
+
+def working_of(oven: Oven, working_c: float | None = None) -> tuple[SteadyOven, float]:
+    """The steady body, and the working temperature that a model is made for, °C, within the range of the formulas."""
     ambient = oven.site.ambient_c
     working = working_c if working_c is not None else ambient + 0.67 * (oven.limits.highest_c - ambient)
     steady = SteadyOven(oven, highest_c=max(working, oven.limits.highest_c, ambient + 5.0) + 1.0)
     # Where the formulas end before, no power holds it either.
-    working = min(max(working, ambient + 5.0), steady.valid_c)
-    losses = _losses(oven, steady, working)
+    return steady, min(max(working, ambient + 5.0), steady.valid_c)
+
+
+@lru_cache(maxsize=64)
+def _trim(oven: Oven, working: float) -> Trim:
+    """What the lumps need to keep the time of the fine walls, empty: the lining is the same with any load."""
+    bare = _coupled(oven, None, working, _losses(oven, working_of(oven, working)[0], working), AS_FITTED)
+    return trim_of(bare, fine_heating(oven, working))
+
+
+def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) -> EnergyModel:
+    """The model with everything inside coupled as it is when it heats up."""
+    ambient = oven.site.ambient_c
     # First as if everything inside were as warm; then as warm as it is when that model heats up, too.
     inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
     coupling = coupling_of(oven, load, oven.elements.power_w, inside)
-    model = _model(oven, load, working, coupling, losses)
+    model = _model(oven, load, working, coupling, losses, trim)
     inside = _heating(model, working, model.film_m2 / coupling.faces.m2)
-    return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses)
+    return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses, trim)
 
 
 def _heating(model: EnergyModel, working: float, film_share: float) -> list[tuple[float, float]]:
@@ -61,12 +82,13 @@ def _heating(model: EnergyModel, working: float, film_share: float) -> list[tupl
     return found or [(ambient, ambient)]
 
 
-def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses) -> EnergyModel:
+def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses, trim: Trim) -> EnergyModel:
     ambient, (leak, leak_rise, held) = oven.site.ambient_c, losses
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
     # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up
     # and down.
-    lining = lining_of(oven, ambient + 0.6 * (working - ambient), coupling.faces.w_per_k, coupling.faces.m2, held)
+    middle = ambient + 0.6 * (working - ambient)
+    lining = lining_of(oven, middle, coupling.faces.w_per_k, coupling.faces.m2, held, trim)
     capacity, coupling_w, coupling_m2 = _contents(oven, load, coupling, ambient, working)
     heater, c = heater_of(oven), oven.chamber
     element_j_per_kgk, element_rise = _rising_capacity(heater.material, ambient, working, coupling.element_c)
@@ -102,29 +124,32 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
 
 def _losses(oven: Oven, steady: SteadyOven, working: float):
     """What passes the walls by other ways: conductance at 0 °C, W/K, and its relative rise; and what goes into the
-    walls, as two pairs of a chamber temperature, °C, and W."""
+    walls, as pairs of a chamber temperature, °C, and W."""
     ambient = oven.site.ambient_c
-    top = min(steady.valid_c, max(working, min(ambient + HELD[1] * (working - ambient), oven.limits.highest_c)))
+    rise = working - ambient
+    top = min(steady.valid_c, max(working, min(ambient + HELD[-1] * rise, oven.limits.highest_c)))
+    if top > working and steady.at(top).power_w > oven.elements.power_w:
+        top = max(working, steady.highest(oven.elements.power_w))
     faces = {f.name for f in oven.faces} | {"edges and corners"}
 
     held, others = [], []
-    for t in (ambient + HELD[0] * (working - ambient), top):
+    for t in sorted({*(ambient + share * rise for share in HELD[:-1]), top}):
         ledger = steady.at(t).ledger_w
         walls = sum(w for name, w in ledger.items() if name in faces)
         held.append((t, walls))
         others.append((0.5 * (t + ambient), max(0.0, (sum(ledger.values()) - walls) / (t - ambient))))
-    (t1, g1), (t2, g2) = others
+    (t1, g1), (t2, g2) = others[0], others[-1]
     slope = (g2 - g1) / (t2 - t1)
-    at_zero, leak, rise = g1 - slope * t1, 0.0, 0.0
+    at_zero, leak, steeper = g1 - slope * t1, 0.0, 0.0
     if g2 > 1e-9:
         # Only as steep as keeps it above nothing, hot or cold; the rest goes with the walls.
-        rise = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
-        leak = g2 / (1.0 + rise * t2)
+        steeper = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
+        leak = g2 / (1.0 + steeper * t2)
     held = [
-        (t, max(0.3 * walls, walls + (g - leak * (1.0 + rise * mean)) * (t - ambient)))
+        (t, max(0.3 * walls, walls + (g - leak * (1.0 + steeper * mean)) * (t - ambient)))
         for (t, walls), (mean, g) in zip(held, others)
     ]
-    return leak, rise, held
+    return leak, steeper, held
 
 
 def _mean_capacity(material: Material, from_c: float, to_c: float) -> float:

@@ -2,12 +2,13 @@
 for all faces together. The lumps are chosen so that the row takes the same heat as the real stacks when the hot face
 swings with periods from half a minute to two days: their complex admittances Y(ω) agree in the least-squares sense.
 (Transmission matrix of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction of Heat in Solids, 1959, section
-3.7.) What the row passes for ever is then held to the steady body at two chamber temperatures."""
+3.7.) What the row passes for ever is then held to the steady body at several chamber temperatures."""
 
 import cmath
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.surfaces import outer_film
 from ..thermal.walls import solve_wall
 from .energy import EnergyModel
+from .heating import AS_FITTED, Trim
 from .least_squares import minimise
 
 #: No conductance rises by more than this per °C over its value at 0 °C: it would end at nothing in a cold room.
@@ -39,9 +41,12 @@ class Lining:
     film_share: float
 
 
-def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) -> Lining:
-    """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: two pairs of a
-    chamber temperature, °C, and the heat that goes into the lining for ever there, W, the cooler first."""
+def lining_of(
+    oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED
+) -> Lining:
+    """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: pairs of a
+    chamber temperature, °C, and the heat that goes into the lining for ever there, W. `trim`: what a heat-up
+    of the fine walls has made of it."""
     ambient = oven.site.ambient_c
     stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
     solutions = [
@@ -71,10 +76,11 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held) 
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
     at = middle_c - depth * (middle_c - ambient)
     steeper, warming = _rises(stacks, solutions, depth, at, ambient)
-    points = [(_face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
+    share *= trim.film
+    points = [(chamber, _face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
     conductances, rises = _held(conductances, steeper, at, points, ambient)
     return Lining(
-        j_per_k=_lumps(c / (1.0 + s * t) for c, s, t in zip(capacities, warming, at)),
+        j_per_k=_lumps(f * c / (1.0 + s * t) for f, c, s, t in zip(trim.capacity, capacities, warming, at)),
         w_per_k=_lumps(conductances),
         rise_per_k=_lumps(rises),
         capacity_rise_per_k=_lumps(warming),
@@ -100,35 +106,52 @@ def _face_c(chamber_c: float, watts: float, film_w: float, film_m2: float) -> fl
 
 
 def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Conductances at 0 °C, and rises, with which the row passes the watts of `points` (face °C, W) to the room: one
-    factor on all conductances for the first point, one on all rises for the second."""
-
-    def end_c(point, row, rises) -> float:
-        t, watts = point
-        for g, r in zip(row, rises):
-            t = EnergyModel.colder_c(t, watts, float(g), float(r))
-            if t < ambient:
-                return t
-        return t
-
-    def row(rises) -> np.ndarray:
-        shape = conductances / (1.0 + 0.5 * rises * (at[:-1] + at[1:]))
-        low, high = math.log(0.02), math.log(50.0)
-        for _ in range(40):
-            factor = 0.5 * (low + high)
-            low, high = (low, factor) if end_c(points[0], shape * math.exp(factor), rises) > ambient else (factor, high)
-        return shape * math.exp(high)
+    """Conductances at 0 °C, and rises, with which the row passes the watts of `points` (chamber °C, face °C, W) to the
+    room: one factor on all rises and one on all conductances, so that the largest relative error is least. Insulation whose
+    conductivity bends upward cannot be met at more than two temperatures by a row that rises linearly."""
 
     def rises_at(factor: float) -> np.ndarray:
         return np.clip(steeper * factor, 1e-6, STEEPEST_PER_K)
 
-    low, high = 0.02, 20.0
+    def shape(rises) -> np.ndarray:
+        return conductances / (1.0 + 0.5 * rises * (at[:-1] + at[1:]))
+
+    def best_of(log_rise: float) -> tuple[float, float]:
+        """Worst relative error in the heat of all points, and the factor on all conductances at which it is that. A
+        row that errs by 1 % passes only so much less as it carries of the whole fall of temperature."""
+        rises = rises_at(math.exp(log_rise))
+        row = [(float(g), float(r)) for g, r in zip(shape(rises), rises)]
+        logs = [math.log(watts / _passed_w(row, face_c, ambient)) for _, face_c, watts in points]
+        shares = [max(0.01, (face_c - ambient) / (chamber_c - ambient)) for chamber_c, face_c, _ in points]
+        # Of the factors that two points would agree on, the one of the two that are furthest apart.
+        return max(
+            (a * b / (a + b) * abs(m - n), math.exp((a * m + b * n) / (a + b)))
+            for (a, m), (b, n) in combinations(zip(shares, logs), 2)
+        )
+
+    low, high = math.log(0.02), math.log(20.0)
+    for _ in range(24):
+        a, b = low + (high - low) / 3.0, high - (high - low) / 3.0
+        low, high = (low, b) if best_of(a)[0] <= best_of(b)[0] else (a, high)
+    rises = rises_at(math.exp(0.5 * (low + high)))
+    row = shape(rises) * best_of(0.5 * (low + high))[1]
+    return tuple(float(g) for g in row), tuple(float(r) for r in rises)
+
+
+def _passed_w(row: list[tuple[float, float]], face_c: float, ambient: float) -> float:
+    """Watts that a row of (conductance at 0 °C, rise) passes from a face to the room; a face that is hardly warmer
+    passes them as if it were warmer by a tenth of a kelvin."""
+    face_c = max(face_c, ambient + 0.1)
+    mean = 0.5 * (face_c + ambient)
+    low, high = 0.0, min(g * (1.0 + r * mean) for g, r in row) * (face_c - ambient)
     for _ in range(30):
-        factor = math.sqrt(low * high)
-        rises = rises_at(factor)
-        low, high = (low, factor) if end_c(points[1], row(rises), rises) > ambient else (factor, high)
-    rises = rises_at(math.sqrt(low * high))
-    return tuple(float(g) for g in row(rises)), tuple(float(r) for r in rises)
+        watts, t = 0.5 * (low + high), face_c
+        for g, r in row:
+            t = EnergyModel.colder_c(t, watts, g, r)
+            if t < ambient:
+                break
+        low, high = (watts, high) if t > ambient else (low, watts)
+    return 0.5 * (low + high)
 
 
 def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float) -> tuple[np.ndarray, np.ndarray]:

@@ -11,7 +11,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
 from ..thermal.materials import Material
-from ..thermal.surfaces import cylinder_film, inner_film, natural_film
+from ..thermal.surfaces import cylinder_film, forced_film, natural_film
 from .balance import Body
 from .conditions import AS_DESCRIBED, Variation
 from .property_tables import Films, Properties
@@ -20,27 +20,38 @@ from .strips import Slab, Strip, divide, fewest_nodes
 
 @dataclass(frozen=True)
 class PlateFilm:
-    """Film of a flat surface as a function of surface and air temperature in °C."""
+    """Natural film of a flat surface as a function of surface and air temperature in °C."""
 
     length_m: float
     orientation: str
-    speed_m_per_s: float = 0.0
 
     def __call__(self, surface_c: float, air_c: float) -> float:
-        if self.speed_m_per_s > 0.0:
-            return inner_film(surface_c, air_c, self.length_m, self.orientation, self.speed_m_per_s)
         return natural_film(surface_c, air_c, self.length_m, self.orientation)
 
 
 @dataclass(frozen=True)
 class WireFilm:
-    """Film of an element."""
+    """Natural film of an element."""
 
     diameter_m: float
-    speed_m_per_s: float = 0.0
 
     def __call__(self, surface_c: float, air_c: float) -> float:
-        return cylinder_film(surface_c, air_c, self.diameter_m, self.speed_m_per_s)
+        return cylinder_film(surface_c, air_c, self.diameter_m)
+
+
+@dataclass(frozen=True)
+class ForcedFilm:
+    """Film of a flat surface or, with `wire`, of an element in the fan's stream as a function of the mean of surface
+    and air temperature in °C."""
+
+    length_m: float
+    speed_m_per_s: float
+    wire: bool = False
+
+    def __call__(self, mean_c: float) -> float:
+        if self.wire:
+            return cylinder_film(mean_c, mean_c, self.length_m, self.speed_m_per_s)
+        return forced_film(mean_c, mean_c, self.length_m, self.speed_m_per_s)
 
 
 @dataclass(frozen=True)
@@ -162,8 +173,12 @@ def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -
 
 def _inner_films(surfaces: Sequence[Surface], groups: int, speed_m_per_s: float) -> Films:
     """Films of every surface inside at that air speed; the last surface stands for all element groups."""
-    plates = [PlateFilm(s.length_m, s.orientation, speed_m_per_s) for s in surfaces[:-1]]
-    return _films((*plates, *[WireFilm(surfaces[-1].length_m, speed_m_per_s)] * groups))
+    plates, wire = surfaces[:-1], surfaces[-1]
+    natural = (*[PlateFilm(s.length_m, s.orientation) for s in plates], *[WireFilm(wire.length_m)] * groups)
+    if speed_m_per_s <= 0.0:
+        return _films(natural)
+    forced = [ForcedFilm(s.length_m, speed_m_per_s) for s in plates]
+    return _films(natural, (*forced, *[ForcedFilm(wire.length_m, speed_m_per_s, wire=True)] * groups))
 
 
 def _index(names: list[str], name: str) -> int | None:
@@ -182,8 +197,8 @@ def _stack(strips: Sequence[tuple[Strip, float]], pick) -> np.ndarray:
 
 
 @lru_cache(maxsize=64)
-def _films(functions: tuple) -> Films:
-    return Films(functions)
+def _films(natural: tuple, forced: tuple = ()) -> Films:
+    return Films(natural, forced)
 
 
 @lru_cache(maxsize=64)

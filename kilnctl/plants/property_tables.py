@@ -90,17 +90,21 @@ class Films:
     """Convective films h(surface, fluid) in W/(m²·K), tabulated for several surfaces at once.
 
     The difference is spaced by its cube root, because h rises like its third or fourth root; the mean
-    linearly.
+    linearly. Forced films depend on the mean alone and have a table of their own: where the larger of both counts, the
+    kink between them would be lost between two knots.
     """
 
     ROOTS = 43  # knots in the cube root of the difference, over ±MOST_K
     MOST_K = 1800.0  # all that the tables' temperatures can be apart
     MEANS = 37  # knots of the mean temperature, 200 K to 2000 K
 
-    def __init__(self, functions: Sequence):
-        """`functions`: h(surface_c, fluid_c) for each surface. Where a function raises ValueError the table holds NaN,
-        and using it there is an error and not a guess."""
+    def __init__(self, functions: Sequence, forced: Sequence = ()):
+        """`functions`: h(surface_c, fluid_c) for each surface; `forced`: for each of them a function of the mean, °C,
+        which counts where it is more. Where a function raises ValueError the table holds NaN, and using it there is an
+        error and not a guess."""
         self.functions = tuple(functions)
+        self._forced = np.array([_forced_table(f) for f in forced]).ravel() if forced else None
+        self._forced_start = self.MEANS * np.arange(len(forced)) if forced else None
         root = self.MOST_K ** (1.0 / 3.0)
         unique = list(dict.fromkeys(functions))
         size = self.ROOTS * self.MEANS
@@ -122,7 +126,11 @@ class Films:
         near = table[at] * (1.0 - column) + table[at + 1] * column
         at = at + self.MEANS
         far = table[at] * (1.0 - column) + table[at + 1] * column
-        return near + row * (far - near)
+        natural = near + row * (far - near)
+        if self._forced is None:
+            return natural
+        at, table = self._forced_start + c, self._forced
+        return np.maximum(natural, table[at] * (1.0 - column) + table[at + 1] * column)
 
 
 @lru_cache(maxsize=512)
@@ -133,9 +141,14 @@ def _film_table(function: Callable[[float, float], float]) -> np.ndarray:
     return np.array([[_or_nan(function, *_pair(m, d)) for m in means] for d in differences]).ravel()
 
 
-def _or_nan(function: Callable[[float, float], float], surface_c: float, fluid_c: float) -> float:
+@lru_cache(maxsize=512)
+def _forced_table(function: Callable[[float], float]) -> np.ndarray:
+    return np.array([_or_nan(function, m - ZERO_C) for m in np.linspace(LOWEST_K, HIGHEST_K, Films.MEANS)])
+
+
+def _or_nan(function: Callable[..., float], *temperatures_c: float) -> float:
     try:
-        return function(surface_c, fluid_c)
+        return function(*temperatures_c)
     except ValueError:
         return np.nan
 

@@ -24,6 +24,7 @@ from .injection import PlantFault, check_faults
 from .moisture import Moisture, saturation_pa
 from .plant import check_command
 from .probes import Probe, emf_table
+from .settling import settle
 
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
@@ -296,19 +297,8 @@ class VirtualOven:
         """
         core = self.core
         watts = np.full(self.layout.groups, power_w / self.layout.groups)
-        dt, rate = 2.0, math.inf
         moisture, core.moisture = core.moisture, None
-        for _ in range(3000):
-            before = core.nodes_k
-            core.refresh()
-            core.step(dt, watts)
-            core.refresh()
-            moved = float(np.abs(core.nodes_k - before).max())
-            rate = moved / dt
-            if dt > 1000.0 and rate < 1e-8:
-                break
-            # Steps so long that nothing moves by much more than ten kelvin in one; coefficients follow.
-            dt = min(20000.0, dt * (1.5 if moved < 5.0 else 0.7 if moved > 15.0 else 1.0))
+        settle(core, watts)
         core.moisture = moisture
         core.ledger = Ledger(walls=np.zeros_like(core.ledger.walls))
         self._watch_chamber()

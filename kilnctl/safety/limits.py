@@ -119,7 +119,8 @@ class Policy:
     stall_s                     longest gap between ticks
     clock_step_s                wall clock and tick clock may part by so much before it is said
     sensor_coast_s              longest wait, without heat, for a bad control reading to heal
-    wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed
+    wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed (upward with
+                                rise_k_per_s, if that is more)
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
     frozen_s, identical_s       conversion counter stands still; bit-identical answers while there is heat (infinite:
                                 natural for this sensor)

@@ -80,7 +80,10 @@ def control_reading(look: Look) -> bool:
 
 
 def jumped(look: Look) -> str:
-    """ "", "jump" or "shorted": further from the last good reading than a sheath can go."""
+    """ "", "jump" or "shorted": further from the last good reading than a sheath can go.
+
+    A first-order lag never moves faster than the fastest that its surroundings moved, so upward a reading may also go
+    as fast as full power could heat the chamber, however slow its sheath."""
     state, policy, value_c, cold_c = look.state, look.policy, look.reading.chamber_c, look.reading.cold_junction_c
     if state.good_c is None:
         return ""
@@ -88,6 +91,8 @@ def jumped(look: Look) -> str:
     at_terminals = finite(cold_c) and abs(value_c - cold_c) < NEAR_TERMINALS_K and state.good_c > cold_c + WELL_ABOVE_K
     if not state.was_wild:
         rate = min(policy.wild_k_per_s, SHORT_K_PER_S) if at_terminals else policy.wild_k_per_s
+        if value_c > state.good_c:
+            rate = max(rate, policy.rise_k_per_s)
         state.reach_k = policy.wild_jump_k + rate * min(gap_s, policy.stall_s)
     # While it stays away in plain sight it does not move. It becomes credible only slowly, and not after the trip.
     healing_s = max(0.0, min(gap_s, policy.sensor_coast_s) - policy.stall_s)

@@ -21,6 +21,7 @@ from kilnctl.commands import check as check_command
 from kilnctl.commands import size as size_command
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER
+from kilnctl.model.uncertainty import true_holding_w, uncertainty_of
 from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.record.columns import INDEX
@@ -29,7 +30,7 @@ from kilnctl.run.prepare import prepare
 from kilnctl.run.rehearsal import follow
 from kilnctl.settings.schedule import schedule_of
 
-#: What is asked: shares of the figure compared, K.
+#: What is asked: shares of the figure compared (of the day-zero model: or within what it states of itself), K.
 LEDGER, STEADY, DAY_ZERO, HEAT_UP = 0.005, 0.01, 0.05, 0.10
 OVER_K, OVER_SHARE, SWING_K = 2.0, 0.005, 1.5
 #: The figures are compared at these shares of the way from the room to the top.
@@ -48,7 +49,7 @@ LEAST_SHARE = 0.01
 @dataclass
 class Row:
     """What came of one oven. `refused`: stage and words. `crashes`: {stage: exception and its place}. Agreements are
-    the worst relative differences;
+    the worst relative differences, …_stated what the model states of itself;
     over_k and swing_k are the true chamber's from tick to tick, slow_… those of its means
     over `BURSTS_S`, stray_k is the settled soak's mean error, all in K; heat_up_s and `seconds` (processor time) in
     s. `trips`: (rule, time s, words).
@@ -64,6 +65,8 @@ class Row:
     day_zero: float | None = None
     heat_up: float | None = None
     heat_up_s: float | None = None
+    day_zero_stated: float | None = None
+    heat_up_stated: float | None = None
     trips: tuple[tuple[str, float, str], ...] = ()
     over_k: float | None = None
     swing_k: float | None = None
@@ -78,9 +81,10 @@ class Row:
         """{what was asked and is not so: in figures}; empty for an oven that does all."""
         found = {f"crash: {stage}": words for stage, words in self.crashes.items()}
         for name, limit in (("ledger", LEDGER), ("steady", STEADY), ("day_zero", DAY_ZERO), ("heat_up", HEAT_UP)):
-            value = getattr(self, name)
-            if value is not None and not abs(value) <= limit:
-                found[name.replace("_", " ")] = f"{100.0 * value:+.1f} %"
+            value, stated = getattr(self, name), getattr(self, name + "_stated", None)
+            if value is not None and not abs(value) <= max(limit, stated or 0.0):
+                words = "" if stated is None else f", stated ±{100.0 * stated:.1f} %"
+                found[name.replace("_", " ")] = f"{100.0 * value:+.1f} %{words}"
         for fault, when, words in self.trips:
             found[f"trip: {fault}"] = f"at {when:.0f} s: {words}"
         for name, value, slow in (
@@ -97,6 +101,11 @@ class Row:
         if self.outcome in ("too long", "not reached"):
             found["soak " + self.outcome] = f"{self.soak_c:.0f} °C"
         return found
+
+    @property
+    def beyond_limits(self) -> bool:
+        """Whether the day-zero model is further off than asked, stated or not."""
+        return any(v is not None and abs(v) > x for v, x in ((self.day_zero, DAY_ZERO), (self.heat_up, HEAT_UP)))
 
 
 def place_of(error: BaseException) -> str:
@@ -195,8 +204,10 @@ def _day_zero(row: Row, oven, sizing) -> None:
     for t in _temperatures(row, oven):
         power = sizing.power_w(t)
         if power > LEAST_SHARE * oven.elements.power_w:
-            found.append((model.holding_w(t) - power) / power)
+            found.append((true_holding_w(model, t) - power) / power)
     row.day_zero = _worst(found) if found else None
+    stated = uncertainty_of(oven, None, row.top_c)
+    row.day_zero_stated, row.heat_up_stated = stated.structure_loss, stated.structure_time
 
 
 def _heat_up(row: Row, oven, sizing) -> None:

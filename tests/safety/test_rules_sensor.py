@@ -148,6 +148,14 @@ def test_a_short_needs_no_sensor_to_be_slow(rate, good, value, cold, word):
     )
 
 
+def test_a_reading_may_rise_as_fast_as_full_power_heats_and_not_fall_so():
+    """A chamber that rises by 45 K/s takes a slow sheath (12 s: 25 K/s) with it as fast: a lag passes every steady
+    rate."""
+    policy = dataclasses.replace(POLICY, wild_k_per_s=25.0, rise_k_per_s=40.0)
+    for value, word in ((149.9, ""), (150.1, "jump"), (65.1, ""), (64.9, "jump")):
+        assert rules_sensor.jumped(at(state(), Reading(value), policy=policy)) == word
+
+
 def test_with_nothing_to_compare_nothing_jumped():
     assert rules_sensor.jumped(at(state(good_c=None), Reading(1000.0))) == ""
     for before, kept in ((None, None), (100.0, 100.0)):

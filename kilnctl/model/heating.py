@@ -1,0 +1,141 @@
+"""A day-zero model against the body's own fine walls: one heat-up at full power, marched by both.
+
+The lumps of `lining` are fitted to small swings about one state. A heat-up from the cold goes through all of them: the
+insulation conducts far worse at first, and the heat has to find its way through layers that the swings do not tell
+apart. So the virtual oven, whose walls have some thirty nodes each, heats up once, empty and in long steps, and the
+lumps' capacities and the film before them are moved, no further than they must be, until the model keeps its time.
+What it still misses is the model's own structure, and is stated (`uncertainty`)."""
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..errors import KilnctlError
+from ..plants.conditions import Conditions
+from ..plants.virtual_oven import VirtualOven
+from ..settings.oven import Oven
+from ..thermal.enclosure import chamber_temperature_c
+from .energy import CHAMBER, EnergyModel
+from .least_squares import minimise
+
+#: The first step, s, and how much each is longer than the one before it: both marches are right to a per cent then.
+FIRST_S, GROWTH = 0.5, 1.02
+#: A heat-up that takes longer than this is followed no further, s.
+LONGEST_S = 3e5
+#: It ends at this share of the working temperature's rise: full power may hardly hold that.
+NEARLY = 0.97
+#: How far a logarithm of a factor is usually moved, and what error of the logarithm of time is worth that.
+SPREAD, ERROR = 0.4, 0.05
+#: The last that count of a march's points, and the slope of a stage in which the chamber hardly rises, as a share of
+#: the whole rise per unit of the logarithm of time.
+LEAST_SLOPE = 0.05
+#: Shares of the rise at which a model's time is compared.
+STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.97)
+
+
+@dataclass(frozen=True)
+class Trim:
+    """Factors on the capacities of the four lumps and on the film before them."""
+
+    capacity: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
+    film: float = 1.0
+
+
+AS_FITTED = Trim()
+
+
+@dataclass(frozen=True)
+class Heating:
+    """The chamber's temperatures, °C, at these times, s, of a heat-up at full power from the room."""
+
+    time_s: np.ndarray
+    chamber_c: np.ndarray
+
+    def reaches_s(self, t_c: float) -> float:
+        """When the chamber first reaches t_c, s; NaN if it does not."""
+        above = np.flatnonzero(self.chamber_c >= t_c)
+        if len(above) == 0 or above[0] == 0:
+            return math.nan
+        i = above[0]
+        share = (t_c - self.chamber_c[i - 1]) / (self.chamber_c[i] - self.chamber_c[i - 1])
+        return float(self.time_s[i - 1] + share * (self.time_s[i] - self.time_s[i - 1]))
+
+
+@lru_cache(maxsize=64)
+def fine_heating(oven: Oven, working_c: float) -> Heating:
+    """The empty virtual oven at full power, from the room to nearly working_c; shorter where it cannot get there, or
+    where its elements would leave the tables."""
+    plant = VirtualOven(oven, conditions=Conditions(supply_drift=0.0))
+    core, elements, groups = plant.core, plant.elements, plant.layout.groups
+    speed, room = oven.fan.air_speed_m_per_s if oven.fan else 0.0, oven.site.ambient_c
+    rated, goal, dt = elements.factor(oven.limits.highest_c), room + NEARLY * (working_c - room), FIRST_S
+    times, chambers = [0.0], [room]
+    while times[-1] < LONGEST_S and chambers[-1] < goal:
+        try:
+            watts = oven.elements.power_w * rated / elements.factor(plant.element_c)
+            core.step(dt, np.full(groups, watts / groups))
+            chambers.append(float(chamber_temperature_c(plant.radiant_c, plant.air_c, speed)))
+        except (ArithmeticError, ValueError, KilnctlError):
+            break
+        times.append(times[-1] + dt)
+        dt *= GROWTH
+    return Heating(np.array(times), np.array(chambers))
+
+
+def model_heating(model: EnergyModel, time_s: np.ndarray) -> Heating:
+    """The model at full power from its room, in those steps."""
+    x, found = model.rest(model.ambient_c), [model.ambient_c]
+    for dt in np.diff(time_s).tolist():
+        x = model.step(x, model.power_w, dt, model.ambient_c)
+        found.append(x[CHAMBER])
+    return Heating(time_s, np.array(found))
+
+
+def trim_of(model: EnergyModel, fine: Heating) -> Trim:
+    """The factors with which the model keeps the time of the fine walls: errors of the chamber count as errors of the
+    logarithm of time, early and late alike."""
+    time, chamber = fine.time_s, fine.chamber_c
+    if len(time) < 10:
+        return AS_FITTED
+    rise = max(1.0, chamber[-1] - chamber[0])
+    slope = np.abs(np.gradient(chamber, np.log(np.maximum(time, 0.5 * FIRST_S))))[1:] + LEAST_SLOPE * rise
+
+    def missed(u: np.ndarray) -> np.ndarray:
+        return (chamber - model_heating(_trimmed(model, u), time).chamber_c)[1:] / slope
+
+    def evaluate(u: np.ndarray, with_jacobian: bool) -> tuple[np.ndarray, np.ndarray | None]:
+        here = missed(u)
+        if not with_jacobian:
+            return here, None
+        return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(5)])
+
+    # Neighbouring points tell the same: some twenty of them count, however fine the steps are.
+    scale = ERROR * math.sqrt(max(1.0, len(time) / 20.0))
+    found = minimise(evaluate, np.zeros(5), np.full(5, SPREAD), scale, most=10, tolerance=1e-2)
+    c1, c2, c3, c4, film = (math.exp(u) for u in found.unknowns.tolist())
+    return Trim((c1, c2, c3, c4), film)
+
+
+def _trimmed(model: EnergyModel, u: np.ndarray) -> EnergyModel:
+    *capacity, film = np.exp(u).tolist()
+    c1, c2, c3, c4 = (j * f for j, f in zip(model.lining_j_per_k, capacity))
+    return model.but(
+        lining_j_per_k=(c1, c2, c3, c4), film_w_per_k=film * model.film_w_per_k, film_m2=film * model.film_m2
+    )
+
+
+def late_by(model: EnergyModel, fine: Heating) -> float:
+    """The worst relative difference of the model's time to that of the fine walls over `STAGES`, 0 or more. A stage
+    that the model does not reach within it counts as late by half."""
+    worst, room, top = 0.0, float(fine.chamber_c[0]), float(fine.chamber_c[-1])
+    last_s = float(fine.time_s[-1])
+    longer = [last_s + step for step in np.linspace(0.0, 0.6, 60)[1:] * max(1.0, last_s)]
+    ours = model_heating(model, np.append(fine.time_s, longer))
+    for share in STAGES:
+        goal = room + share / STAGES[-1] * (top - room)
+        theirs_s, ours_s = fine.reaches_s(goal), ours.reaches_s(goal)
+        if math.isfinite(theirs_s):
+            worst = max(worst, abs(ours_s / theirs_s - 1.0) if math.isfinite(ours_s) else 0.5)
+    return worst

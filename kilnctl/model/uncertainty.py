@@ -1,0 +1,106 @@
+"""How far a day-zero model may be off: what the description leaves open, and what eight temperatures cannot show."""
+
+import math
+from dataclasses import dataclass
+
+from ..body import heater_of
+from ..body.steady import SteadyOven
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from .day_zero import day_zero, working_of
+from .energy import ELEMENT, EnergyModel
+from .heating import fine_heating, late_by
+
+#: Electric power of heating appliances as marked: −10 % to +5 % (IEC 60335-1, clause 10, from memory); and of one whose
+#: voltage and current are measured.
+RATED, METERED = 0.10, 0.03
+#: A mass of the elements that is guessed, and one that is given (estimates).
+GUESSED_MASS, GIVEN_MASS = 0.5, 0.1
+#: Heat that passes the walls by other ways: leaks may be half or twice as much, a vent's flow and a bridge's
+#: conductance are known to a fifth (estimates).
+LEAK, KNOWN_WAY = 1.0, 0.2
+#: Films and emissivities together, of what is lost through the walls (an estimate; the walls' insulation rules there).
+SURFACES = 0.03
+#: Where the model's steady power is compared with the body's, as shares of the working temperature's rise.
+COMPARED = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
+#: Between the points that are compared it may be a little more.
+MARGIN, LEAST = 1.25, 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class ModelUncertainty:
+    """Relative, up or down alike, dimensionless: 0.1 is a tenth. "May be off" means: it should lie within.
+
+    power              of the electric power that a duty stands for
+    capacity           of the heat that lining, elements and contents take up
+    loss               of the steady heat that leaves at a temperature
+    structure_loss     the part of `loss` that comes from the low order of the model: worst difference of its holding
+                       power to the steady body's from 40 % of the way to the working temperature up
+    structure_time     likewise of the time that full power takes, against the body's fine walls, from half of the way
+                       up; it counts in `capacity`
+    """
+
+    power: float
+    capacity: float
+    loss: float
+    structure_loss: float
+    structure_time: float
+
+
+def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None = None) -> ModelUncertainty:
+    """Of the model that `day_zero` makes of the same arguments. A figure of the file counts with the file's
+    `uncertainty`, a guessed one with more."""
+    steady, working = working_of(oven, working_c)
+    model = day_zero(oven, load, working_c)
+    bare = model if load is None else day_zero(oven, None, working_c)
+    lost, late = _structure_loss(bare, steady, working), MARGIN * late_by(bare, fine_heating(oven, working)) + LEAST
+    return ModelUncertainty(
+        power=_power(oven),
+        capacity=math.hypot(_capacity(oven, model), late),
+        loss=math.hypot(_loss(oven, steady, working), lost),
+        structure_loss=lost,
+        structure_time=late,
+    )
+
+
+def true_holding_w(model: EnergyModel, chamber_c: float) -> float:
+    """Electric watts that hold chamber_c for ever: `holding_w` counts as rated, and elements that are colder than at
+    their rating draw more than that."""
+    state, rated_w = model.steady(chamber_c)
+    return rated_w / (1.0 + model.resistance_rise_per_k * (state[ELEMENT] - model.rated_c))
+
+
+def _structure_loss(model: EnergyModel, steady: SteadyOven, working: float) -> float:
+    """Worst relative difference of what leaves, the fan's heat included."""
+    worst, room = 0.0, steady.ambient_c
+    for share in COMPARED:
+        t = room + share * (working - room)
+        there = steady.at(t)
+        leaves = there.power_w + there.fan_w
+        worst = max(worst, abs(true_holding_w(model, t) - there.power_w) / max(leaves, 1e-3))
+    return MARGIN * worst + LEAST
+
+
+def _power(oven: Oven) -> float:
+    """Voltage times current is measured power. One of the two alone leaves the elements' resistance to their marking."""
+    meters = oven.meters
+    if meters.supply and meters.current:
+        return METERED
+    if meters.supply or meters.current:
+        return math.hypot(RATED, METERED)
+    return math.hypot(RATED, (1.0 + oven.supply.tolerance) ** 2 - 1.0)
+
+
+def _capacity(oven: Oven, model: EnergyModel) -> float:
+    elements = model.element_j_per_k / (model.element_j_per_k + sum(model.lining_j_per_k) + model.contents_j_per_k)
+    mass = GUESSED_MASS if "mass" in heater_of(oven).guessed else GIVEN_MASS
+    return math.hypot(oven.uncertainty.heat_capacity * (1.0 - elements), mass * elements)
+
+
+def _loss(oven: Oven, steady: SteadyOven, working: float) -> float:
+    ledger = steady.at(working).ledger_w
+    whole = max(sum(abs(w) for w in ledger.values()), 1e-9)
+    walls = sum(w for name, w in ledger.items() if name in {f.name for f in oven.faces} | {"edges and corners"}) / whole
+    leak = ledger.get("door leak", 0.0) / whole
+    others = max(0.0, 1.0 - walls - leak)
+    return math.hypot(oven.uncertainty.conductivity * walls, SURFACES * walls, LEAK * leak, KNOWN_WAY * others)
