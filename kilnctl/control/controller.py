@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel, N
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel, N
 from ..reading import Reading
 from ..terms import Request, RequestKind
-from . import estimator, reference
+from . import estimator, reference, swinging
 from . import predictive as planning
 from .decision import Decision
 from .feasibility import Programme
@@ -32,8 +32,12 @@ SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
 #: draught took out of lining, load and elements is found anew.
 DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
 SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
-#: The model is given up for a plain PI when this share of full power stays unexplained this long.
-GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
+#: The model is given up for a plain PI when this share of full power stays unexplained this long, or when the oven
+#: swings however careful the control is; it is tried again after TRY_AGAIN_S of calm with less than half of that share.
+GIVE_UP_SHARE, GIVE_UP_S, TRY_AGAIN_S = 0.6, 900.0, 3600.0
+#: The plain PI begins with the rule's choice for an oven three times as quick as the model says, and is made slower by
+#: this factor for each swing that it is found in, at most so slow.
+PLAIN_SLOWER, PLAIN_STEP, PLAIN_SLOWEST = 3.0, 2.0, 48.0
 
 
 @dataclass(slots=True)
@@ -51,6 +55,9 @@ class EnergyBalanceState:
     disagreeing_s: float = 0.0
     given_up: bool = False
     integral_w: float = 0.0
+    plain_s: float = 0.0
+    plain_slower: float = PLAIN_SLOWER
+    watch: swinging.Watch = swinging.Watch()
     full_w: float = 0.0
     ripple_k: tuple[float, ...] = (0.0,) * N
 
@@ -104,6 +111,7 @@ class EnergyBalanceControl:
         _estimate(s, programme, reading, dt_s, share * s.full_w, usable, uneven * s.full_w)
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, requests)
+        _watch(s, state.position, reading, programme.noise_k, dt_s, usable)
         _give_up(s, s.estimate, s.full_w, dt_s)
         if s.position.done or math.isnan(s.position.reference_c):
             wanted = _no_heat(s, programme)
@@ -113,6 +121,8 @@ class EnergyBalanceControl:
             wanted = _planned(s, programme, value, dt_s, changed)
         if reading.door_open:
             wanted = replace(wanted, reason="the door is open; " + wanted.reason)
+        if s.watch.swing is not None:
+            wanted = replace(wanted, reason=wanted.reason + "; " + _swings(s.watch.swing))
         return s, _decision(s, programme, wanted)
 
 
@@ -135,6 +145,7 @@ def _estimate(
     elif s.time_s < s.settling_until_s:
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
+    noise_k = estimator.noise_with(programme.model, before, s.watch.care * programme.noise_k, programme.late_s)
     s.estimate = estimator.update(
         programme.model,
         before,
@@ -142,7 +153,7 @@ def _estimate(
         heat_w,
         dt_s,
         programme.ambient_c,
-        programme.noise_k,
+        noise_k,
         wander,
         drift,
         usable,
@@ -238,7 +249,13 @@ def _decision(s: EnergyBalanceState, programme: Programme, wanted: _Wanted) -> D
         wants_heat=not (s.position.done or math.isnan(s.position.reference_c)),
         reason=wanted.reason,
         holding_w=programme.model.keeping_w(estimate.now, programme.ambient_c),
+        swing=s.watch.swing,
+        care=s.watch.care,
     )
+
+
+def _swings(swing: swinging.Swing) -> str:
+    return f"it swings by {swing.peak_to_peak_k:.1f} K every {swing.period_s:.0f} s, so the control has slowed down"
 
 
 def _door(s: EnergyBalanceState, door: bool, now: float) -> None:
@@ -283,18 +300,44 @@ def _requests(s: EnergyBalanceState, programme: Programme, value: float, request
     return bool(requests)
 
 
+def _watch(
+    s: EnergyBalanceState, before: reference.Position, reading: Reading, noise_k: float, dt_s: float, usable: bool
+) -> None:
+    """Whether the measured chamber swings about the reference: without the ripple of the bursts, which is no work of
+    the loop."""
+    p = s.position
+    if p.leg != before.leg or p.done or math.isnan(p.reference_c) or s.door_since_s is not None or not usable:
+        s.watch = swinging.restarted(s.watch, s.time_s)
+        return
+    error_k = reading.chamber_c - s.ripple_k[SENSOR] - p.reference_c
+    s.watch = swinging.watched(s.watch, s.time_s, error_k, noise_k, dt_s)
+
+
 def _give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:
-    badly = abs(estimate.heat_w) > GIVE_UP_SHARE * full
-    s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if badly else -dt))
-    if s.disagreeing_s > GIVE_UP_S and not s.given_up:
-        s.given_up, s.integral_w = True, max(0.0, min(full, -estimate.unexplained_w))
+    unexplained = abs(estimate.heat_w)
+    s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if unexplained > GIVE_UP_SHARE * full else -dt))
+    if not s.given_up:
+        if s.disagreeing_s > GIVE_UP_S or s.watch.refuted:
+            # What it took lately is what it will take.
+            s.given_up, s.integral_w = True, max(0.0, min(full, estimate.before_w))
+            s.plain_s, s.watch = 0.0, swinging.restarted(s.watch, s.time_s)
+        return
+    calm = s.watch.swing is None and unexplained < 0.5 * GIVE_UP_SHARE * full
+    s.plain_s = s.plain_s + dt if calm else 0.0
+    if s.plain_s > TRY_AGAIN_S:
+        # Tried again as carefully as it was left.
+        s.given_up, s.disagreeing_s, s.plan = False, 0.0, None
+        s.watch = replace(swinging.restarted(s.watch, s.time_s), care=swinging.MOST)
 
 
 def _plain(s: EnergyBalanceState, programme: Programme, value: float, dt: float) -> _Wanted:
     """A PI on the reading. The model that its tuning is from is the one that was given up: the slower choice of the
-    rule bears an oven three times as quick as it says."""
+    rule bears an oven three times as quick as it says, and it becomes slower still while it swings."""
     target, full = s.position.reference_c, s.full_w
-    pi = simc_pi(programme.model, target, programme.ambient_c, slower=3.0)
+    if s.watch.swing is not None and s.plain_slower < PLAIN_SLOWEST:
+        s.plain_slower *= PLAIN_STEP
+        s.watch = swinging.restarted(s.watch, s.time_s)
+    pi = simc_pi(programme.model, target, programme.ambient_c, slower=s.plain_slower)
     error = target - value
     proportional = pi.gain_w_per_k * error
     unlimited = proportional + s.integral_w
@@ -333,6 +376,7 @@ def _plan(
         programme.follows,
         programme.chamber_limit_c,
         estimate.shares,
+        s.watch.care,
     )
 
 

@@ -21,6 +21,9 @@ _BEHIND_K = 10.0
 _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
 #: Some power is kept for trim: a ramp that needs more than this share of full cannot be held to.
 USABLE = 0.97
+#: Standard deviation of lag and dead time together, as a share of them: of a description, where a sensor's lag is
+#: mostly a guess (it may well be half as long again), and of a fit.
+LATE_UNFITTED, LATE_FITTED = 0.3, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,13 +123,20 @@ class Programme:
     working_c: float
     count_always: bool
     load_uncertainty: float
+    late_s: float
     shortfalls: tuple[Shortfall, ...]
 
 
-def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
+def programme_of(
+    oven: Oven,
+    schedule: Schedule,
+    model: EnergyModel,
+    start_c: float | None = None,
+    late_share: float = LATE_UNFITTED,
+) -> Programme:
     """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than
     the oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven
-    instead."""
+    instead. `late_share`: standard deviation of the model's lag and dead time together, as a share of them."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
@@ -160,6 +170,7 @@ def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: fl
         working_c=schedule.top_c,
         count_always=schedule.soak_counts == "from arrival",
         load_uncertainty=0.1,
+        late_s=late_share * (model.lag_at_s(schedule.top_c) + model.dead_s),
         shortfalls=shortfalls,
     )
 
