@@ -111,7 +111,7 @@ class EnergyBalanceControl:
         _estimate(s, programme, reading, dt_s, share * s.full_w, usable, uneven * s.full_w)
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, requests)
-        _watch(s, state.position, reading, programme.noise_k, dt_s, usable)
+        _watch(s, state.position, programme, reading, dt_s, usable)
         _give_up(s, s.estimate, s.full_w, dt_s)
         if s.position.done or math.isnan(s.position.reference_c):
             wanted = _no_heat(s, programme)
@@ -301,7 +301,12 @@ def _requests(s: EnergyBalanceState, programme: Programme, value: float, request
 
 
 def _watch(
-    s: EnergyBalanceState, before: reference.Position, reading: Reading, noise_k: float, dt_s: float, usable: bool
+    s: EnergyBalanceState,
+    before: reference.Position,
+    programme: Programme,
+    reading: Reading,
+    dt_s: float,
+    usable: bool,
 ) -> None:
     """Whether the measured chamber swings about the reference: without the ripple of the bursts, which is no work of
     the loop."""
@@ -309,8 +314,10 @@ def _watch(
     if p.leg != before.leg or p.done or math.isnan(p.reference_c) or s.door_since_s is not None or not usable:
         s.watch = swinging.restarted(s.watch, s.time_s)
         return
-    error_k = reading.chamber_c - s.ripple_k[SENSOR] - p.reference_c
-    s.watch = swinging.watched(s.watch, s.time_s, error_k, noise_k, dt_s)
+    ripple_k = s.ripple_k[SENSOR]
+    error_k = reading.chamber_c - ripple_k - p.reference_c
+    late_s = programme.model.dead_s + programme.model.lag_at_s(s.estimate.now[CHAMBER])
+    s.watch = swinging.watched(s.watch, s.time_s, error_k, programme.noise_k, dt_s, late_s, ripple_k)
 
 
 def _give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:

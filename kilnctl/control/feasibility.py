@@ -22,8 +22,8 @@ _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
 #: Some power is kept for trim: a ramp that needs more than this share of full cannot be held to.
 USABLE = 0.97
 #: Standard deviation of lag and dead time together, as a share of them: of a description, where a sensor's lag is
-#: mostly a guess (it may well be half as long again), and of a fit.
-LATE_UNFITTED, LATE_FITTED = 0.3, 0.05
+#: mostly a guess and half or twice as much is common (ln 2), and of a fit.
+LATE_UNFITTED, LATE_FITTED = 0.7, 0.05
 
 
 @dataclass(frozen=True, slots=True)

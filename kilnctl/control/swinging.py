@@ -15,8 +15,11 @@ from dataclasses import dataclass, replace
 SWING_K, SWING_SIGMAS = 0.8, 6.0
 #: Half waves in a row; they differ in time by no more than this factor, and no later one is this much smaller.
 HALF_WAVES, UNEVEN, FALLEN = 3, 2.5, 0.6
-#: Shortest half wave, as a multiple of the smoothing's time, and that time in ticks.
-SMOOTHED, TICKS = 2.0, 4.0
+#: Time of the smoothing, in ticks; the shortest half wave, as a multiple of it and as one of the loop's lag and dead
+#: time (a loop that is late by a dead time swings with a period of two to four of them: what is quicker are bursts).
+TICKS, SMOOTHED, LATE = 4.0, 2.0, 1.0
+#: A swing is this many times the bursts' ripple, whose largest is forgotten by this factor a tick.
+RIPPLES, FADES = 4.0, 0.99
 #: One step of care, and the most.
 STEP, MOST = 4.0, 64.0
 #: Calm for so many periods, and for so long at least, s: half as careful.
@@ -35,12 +38,13 @@ class Swing:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """Carried from tick to tick. `error_k` is smoothed; `turns` the last turning points (s, K); `rising` the way it
+    """Carried from tick to tick. `error_k` is smoothed; `ripple_k` the largest lately; `turns` the last turning points (s, K); `rising` the way it
     goes, `peak` the farthest since the last turn; `care` 1 where the model is believed as it is; `changed_s` when care
     was changed last, by a swing of `was_k`."""
 
     error_k: float = math.nan
     turns: tuple[tuple[float, float], ...] = ()
+    ripple_k: float = 0.0
     rising: bool = True
     peak: tuple[float, float] = (0.0, -math.inf)
     swing: Swing | None = None
@@ -60,15 +64,26 @@ def restarted(watch: Watch, time_s: float) -> Watch:
     return Watch(care=watch.care, changed_s=max(watch.changed_s, time_s))
 
 
-def watched(watch: Watch, time_s: float, error_k: float, noise_k: float, dt_s: float) -> Watch:
-    """The watch dt_s later, with the error of now (measured minus reference, K)."""
+def watched(
+    watch: Watch,
+    time_s: float,
+    error_k: float,
+    noise_k: float,
+    dt_s: float,
+    late_s: float = 0.0,
+    ripple_k: float = 0.0,
+) -> Watch:
+    """The watch dt_s later, with the error of now (measured minus reference, K). `late_s`: lag and dead time of the
+    model's sensor; `ripple_k`: what the bursts are thought to do to the reading now, already taken out of the error."""
     if math.isnan(watch.error_k):
         return replace(watch, error_k=error_k, peak=(time_s, error_k))
     smooth = watch.error_k + (error_k - watch.error_k) / TICKS
-    least = max(SWING_K, SWING_SIGMAS * noise_k / math.sqrt(2.0 * TICKS - 1.0))
-    w = _turned(replace(watch, error_k=smooth), time_s, 0.5 * least)
+    ripple_k = max(abs(ripple_k), FADES * watch.ripple_k)
+    # Elements half as heavy as said leave as much ripple again as was taken out, peak to peak.
+    least = max(SWING_K, SWING_SIGMAS * noise_k / math.sqrt(2.0 * TICKS - 1.0), RIPPLES * ripple_k)
+    w = _turned(replace(watch, error_k=smooth, ripple_k=ripple_k), time_s, 0.5 * least)
     if w.turns is not watch.turns:
-        swing = _swing_of(w.turns, least, SMOOTHED * TICKS * dt_s)
+        swing = _swing_of(w.turns, least, max(SMOOTHED * TICKS * dt_s, LATE * late_s))
         return _answered(replace(w, swing=swing), time_s)
     if w.swing is not None:
         if time_s - w.turns[-1][0] > UNEVEN * w.swing.period_s:

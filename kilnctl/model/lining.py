@@ -41,9 +41,7 @@ class Lining:
     film_share: float
 
 
-def lining_of(
-    oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED
-) -> Lining:
+def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED) -> Lining:
     """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: pairs of a
     chamber temperature, °C, and the heat that goes into the lining for ever there, W. `trim`: what a heat-up
     of the fine walls has made of it."""

@@ -94,5 +94,11 @@ def test_as_described_nothing_is_told_and_nobody_is_careful(oven):
     muffle = oven("bench-muffle")
     run = prepare(muffle, schedule_of(dict(to_c=700.0, hold_s=5400.0)), day_zero(muffle, muffle.usual_load, 700.0))
     cares = []
-    follow(PLANTS["as described"](muffle, 700.0, 1), Chain(run), [], None, enough=lambda t, d: cares.append(d.care) or t > 4500)
+    follow(
+        PLANTS["as described"](muffle, 700.0, 1),
+        Chain(run),
+        [],
+        None,
+        enough=lambda t, d: cares.append(d.care) or t > 4500,
+    )
     assert set(cares) == {1.0}

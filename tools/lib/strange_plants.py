@@ -191,7 +191,7 @@ PLANTS: dict[str, Made] = {
     "films 0.6": _varied(film=0.6),
     "sensor twice as slow": _sensed(lag_s=lambda s: 2.0 * s.lag_s),
     "dead time 12 s": _sensed(dead_time_s=12.0),
-    "converter 1/4 K": _sensed(front_end="max31855", noise_k=0.1),
+    "converter 1/4 K": _sensed(front_end="max31855"),
     "sensor near element": _placed((0.75, 0.25, 0.0)),
     "sensor near wall": _placed((0.4, 0.0, 0.6)),
     "wet load": _wet(0.3),
