@@ -6,18 +6,18 @@ demand       their sum, within 0 and what the elements can give
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel, N
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel
 from ..reading import Reading
 from ..terms import Request, RequestKind
-from . import estimator, reference, swinging
+from . import estimator, fallback, reference, swinging
 from . import predictive as planning
 from .decision import Decision
 from .feasibility import Programme
-from .simc import simc_pi
+from .state import EnergyBalanceState, Wanted
 
 #: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved
 #: so many kelvin and this part of its way; and whenever something changed: on request, at a corner, or in the oven
@@ -32,52 +32,6 @@ SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
 #: draught took out of lining, load and elements is found anew.
 DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
 SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
-#: The model is given up for a plain PI when this share of full power stays unexplained this long, or when the oven
-#: swings however careful the control is; it is tried again after TRY_AGAIN_S of calm with less than half of that share.
-GIVE_UP_SHARE, GIVE_UP_S, TRY_AGAIN_S = 0.6, 900.0, 3600.0
-#: The plain PI begins with the rule's choice for an oven three times as quick as the model says, and is made slower by
-#: this factor for each swing that it is found in, at most so slow.
-PLAIN_SLOWER, PLAIN_STEP, PLAIN_SLOWEST = 3.0, 2.0, 48.0
-
-
-@dataclass(slots=True)
-class EnergyBalanceState:
-    """Carried from step to step; `step` returns a new one."""
-
-    time_s: float
-    position: reference.Position
-    estimate: estimator.Estimate
-    plan: planning.Plan | None = None
-    door_since_s: float | None = None
-    door_calm_w: float = 0.0
-    by_current: float = 1.0
-    settling_until_s: float = -1.0
-    disagreeing_s: float = 0.0
-    given_up: bool = False
-    integral_w: float = 0.0
-    plain_s: float = 0.0
-    plain_slower: float = PLAIN_SLOWER
-    watch: swinging.Watch = swinging.Watch()
-    full_w: float = 0.0
-    ripple_k: tuple[float, ...] = (0.0,) * N
-
-    @property
-    def leg(self) -> int:
-        return self.position.leg
-
-    @property
-    def held(self) -> bool:
-        return self.position.held
-
-
-@dataclass(frozen=True, slots=True)
-class _Wanted:
-    """What is asked of the elements, W, and why."""
-
-    demand_w: float
-    feedforward_w: float
-    trim_w: float
-    reason: str
 
 
 class EnergyBalanceControl:
@@ -112,11 +66,11 @@ class EnergyBalanceControl:
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, requests)
         _watch(s, state.position, programme, reading, dt_s, usable)
-        _give_up(s, s.estimate, s.full_w, dt_s)
+        fallback.give_up(s, s.estimate, s.full_w, dt_s)
         if s.position.done or math.isnan(s.position.reference_c):
             wanted = _no_heat(s, programme)
         elif s.given_up:
-            wanted = _plain(s, programme, reading.chamber_c if usable else s.estimate.now[CHAMBER], dt_s)
+            wanted = fallback.plain(s, programme, reading.chamber_c if usable else s.estimate.now[CHAMBER], dt_s)
         else:
             wanted = _planned(s, programme, value, dt_s, changed)
         if reading.door_open:
@@ -145,7 +99,7 @@ def _estimate(
     elif s.time_s < s.settling_until_s:
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
-    noise_k = estimator.noise_with(programme.model, before, s.watch.care * programme.noise_k, programme.late_s)
+    noise_k = _noise_k(programme, before, s.watch.care)
     s.estimate = estimator.update(
         programme.model,
         before,
@@ -159,6 +113,14 @@ def _estimate(
         usable,
     )
     s.ripple_k = estimator.ripple_of(programme.model, before, s.ripple_k, heat_w, uneven_w, dt_s, programme.ambient_c)
+
+
+def _noise_k(programme: Programme, estimate: estimator.Estimate, care: float) -> float:
+    """Standard deviation of a reading against the model's sensor, K: its noise, and what a sensor that is earlier or
+    later than the model's shows on the way."""
+    x, model = estimate.x, programme.model
+    rate_k_per_s = (x[CHAMBER] - x[SENSOR]) / max(1.0, model.lag_at_s(x[CHAMBER]))
+    return math.hypot(care * programme.noise_k, programme.late_s * rate_k_per_s)
 
 
 def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -> float:
@@ -186,15 +148,15 @@ def _move(
     )
 
 
-def _no_heat(s: EnergyBalanceState, programme: Programme) -> _Wanted:
+def _no_heat(s: EnergyBalanceState, programme: Programme) -> Wanted:
     s.plan = None
     if s.position.done:
-        return _Wanted(0.0, 0.0, 0.0, "finished: heat off")
+        return Wanted(0.0, 0.0, 0.0, "finished: heat off")
     target_c = programme.legs[s.position.leg].target_c
-    return _Wanted(0.0, 0.0, 0.0, f"heat off until it has fallen to {target_c:.0f} °C")
+    return Wanted(0.0, 0.0, 0.0, f"heat off until it has fallen to {target_c:.0f} °C")
 
 
-def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool) -> _Wanted:
+def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool) -> Wanted:
     """By the plan, made anew when it is due, and corrected by what the oven does beyond the model."""
     estimate, full, now = s.estimate, s.full_w, s.time_s
     smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
@@ -214,7 +176,7 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     elif planned <= 0.001 * full:
         demand = 0.0
     reason = _reason(s, programme, programme.legs[s.position.leg], demand, full, value)
-    return _Wanted(demand, demand - trim, trim, reason)
+    return Wanted(demand, demand - trim, trim, reason)
 
 
 def _plan_is_due(s: EnergyBalanceState, programme: Programme, smooth: tuple[float, ...], dt_s: float) -> bool:
@@ -226,7 +188,7 @@ def _plan_is_due(s: EnergyBalanceState, programme: Programme, smooth: tuple[floa
     return moved_k > max(PLAN_MOVED_K, PLAN_MOVED * abs(s.position.reference_c - s.plan.from_c))
 
 
-def _decision(s: EnergyBalanceState, programme: Programme, wanted: _Wanted) -> Decision:
+def _decision(s: EnergyBalanceState, programme: Programme, wanted: Wanted) -> Decision:
     estimate, full, legs = s.estimate, s.full_w, programme.legs
     has_part = programme.model.contents_j_per_k > 0.0
     return Decision(
@@ -318,40 +280,6 @@ def _watch(
     error_k = reading.chamber_c - ripple_k - p.reference_c
     late_s = programme.model.dead_s + programme.model.lag_at_s(s.estimate.now[CHAMBER])
     s.watch = swinging.watched(s.watch, s.time_s, error_k, programme.noise_k, dt_s, late_s, ripple_k)
-
-
-def _give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:
-    unexplained = abs(estimate.heat_w)
-    s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if unexplained > GIVE_UP_SHARE * full else -dt))
-    if not s.given_up:
-        if s.disagreeing_s > GIVE_UP_S or s.watch.refuted:
-            # What it took lately is what it will take.
-            s.given_up, s.integral_w = True, max(0.0, min(full, estimate.before_w))
-            s.plain_s, s.watch = 0.0, swinging.restarted(s.watch, s.time_s)
-        return
-    calm = s.watch.swing is None and unexplained < 0.5 * GIVE_UP_SHARE * full
-    s.plain_s = s.plain_s + dt if calm else 0.0
-    if s.plain_s > TRY_AGAIN_S:
-        # Tried again as carefully as it was left.
-        s.given_up, s.disagreeing_s, s.plan = False, 0.0, None
-        s.watch = replace(swinging.restarted(s.watch, s.time_s), care=swinging.MOST)
-
-
-def _plain(s: EnergyBalanceState, programme: Programme, value: float, dt: float) -> _Wanted:
-    """A PI on the reading. The model that its tuning is from is the one that was given up: the slower choice of the
-    rule bears an oven three times as quick as it says, and it becomes slower still while it swings."""
-    target, full = s.position.reference_c, s.full_w
-    if s.watch.swing is not None and s.plain_slower < PLAIN_SLOWEST:
-        s.plain_slower *= PLAIN_STEP
-        s.watch = swinging.restarted(s.watch, s.time_s)
-    pi = simc_pi(programme.model, target, programme.ambient_c, slower=s.plain_slower)
-    error = target - value
-    proportional = pi.gain_w_per_k * error
-    unlimited = proportional + s.integral_w
-    demand = min(full, max(0.0, unlimited))
-    if 0.0 < unlimited < full or (unlimited >= full) == (error < 0.0):
-        s.integral_w += pi.gain_w_per_k * error * dt / pi.integral_s
-    return _Wanted(demand, 0.0, demand, "plain PI: the model and the oven disagree too much")
 
 
 def _plan(

@@ -335,14 +335,6 @@ def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambie
     return replace(estimate, now=now, unexplained_w=unexplained_w)
 
 
-def noise_with(model: EnergyModel, estimate: Estimate, noise_k: float, late_s: float) -> float:
-    """Standard deviation of a reading against the model's sensor, K: its noise, and what a sensor that is `late_s`
-    (s, standard deviation) earlier or later than the model's shows on the way."""
-    x = estimate.x
-    rate = (x[CHAMBER] - x[SENSOR]) / max(1.0, model.lag_at_s(x[CHAMBER]))
-    return math.hypot(noise_k, late_s * rate)
-
-
 def doubt_of(estimate: Estimate, dt_s: float) -> float:
     """How far the recent readings were from their prediction as a whole: square of their mean over its variance."""
     return 2.0 * SURPRISE_S / dt_s * estimate.surprise**2
@@ -397,7 +389,6 @@ __all__ = [
     "Estimate",
     "doubt_of",
     "lasting_w",
-    "noise_with",
     "ripple_of",
     "spread_k",
     "start",

@@ -1,5 +1,4 @@
-"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it. Said before the start, not
-after."""
+"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it; said before the start."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
+from .swinging import LATE_UNFITTED
 
 _DT_S = 10.0
 #: Power is judged over this long, so that the first seconds of a ramp (elements heating themselves) do not count, s.
@@ -21,9 +21,6 @@ _BEHIND_K = 10.0
 _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
 #: Some power is kept for trim: a ramp that needs more than this share of full cannot be held to.
 USABLE = 0.97
-#: Standard deviation of lag and dead time together, as a share of them: of a description, where a sensor's lag is
-#: mostly a guess and half or twice as much is common (ln 2), and of a fit.
-LATE_UNFITTED, LATE_FITTED = 0.7, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +133,7 @@ def programme_of(
 ) -> Programme:
     """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than
     the oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven
-    instead. `late_share`: standard deviation of the model's lag and dead time together, as a share of them."""
+    instead. `late_share`: standard deviation of lag and dead time together, as a share of them."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
@@ -152,11 +149,8 @@ def programme_of(
     shortfalls = tuple(_shortfalls(model, legs, begin, ambient))
     hard = [s for s in shortfalls if s.impossible or (schedule.too_fast == "refuse" and s.refused)]
     if hard:
-        advice = (
-            ""
-            if any(s.impossible for s in hard)
-            else "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
-        )
+        advice = "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
+        advice = "" if any(s.impossible for s in hard) else advice
         raise KilnctlError("\n".join(f"{where}: {s}{advice}" for s in hard))
     return Programme(
         legs=legs,

@@ -10,7 +10,11 @@ end that is the model's own power and no feedback at all, under which no oven ca
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
+#: Standard deviation of lag and dead time together, as a share of them: of a description, where a sensor's lag is
+#: mostly a guess and half or twice as much is common (ln 2), and of a fit.
+LATE_UNFITTED, LATE_FITTED = 0.7, 0.05
 #: Peak to peak that counts as a swing, K, and in standard deviations of a reading.
 SWING_K, SWING_SIGMAS = 0.8, 6.0
 #: Half waves in a row; they differ in time by no more than this factor, and no later one is this much smaller.
@@ -38,9 +42,10 @@ class Swing:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """Carried from tick to tick. `error_k` is smoothed; `ripple_k` the largest lately; `turns` the last turning points (s, K); `rising` the way it
-    goes, `peak` the farthest since the last turn; `care` 1 where the model is believed as it is; `changed_s` when care
-    was changed last, by a swing of `was_k`."""
+    """Carried from tick to tick. `error_k` is smoothed; `ripple_k` the largest lately; `turns` the last turning points
+    (s, K); `rising` the way it goes, `peak` the farthest since the last turn; `care` 1 where the model is believed as
+    it is; `changed_s` when care was changed last, by a swing of `was_k`; `at_most_s` for how long it has swung at the
+    most care."""
 
     error_k: float = math.nan
     turns: tuple[tuple[float, float], ...] = ()
@@ -55,8 +60,12 @@ class Watch:
 
     @property
     def refuted(self) -> bool:
-        """The oven swings although the control is as careful as it can be."""
+        """Whether the oven swings although the control is as careful as it can be."""
         return self.swing is not None and self.at_most_s > REFUTED * self.swing.period_s
+
+
+#: Of a loop that nobody has watched yet.
+FRESH = Watch()
 
 
 def restarted(watch: Watch, time_s: float) -> Watch:
@@ -106,10 +115,10 @@ def _turned(w: Watch, time_s: float, back_k: float) -> Watch:
 def _swing_of(turns: tuple[tuple[float, float], ...], least_k: float, least_s: float) -> Swing | None:
     if len(turns) <= HALF_WAVES:
         return None
-    heights = [abs(b[1] - a[1]) for a, b in zip(turns, turns[1:])]
-    times = [b[0] - a[0] for a, b in zip(turns, turns[1:])]
+    heights = [abs(b[1] - a[1]) for a, b in pairwise(turns)]
+    times = [b[0] - a[0] for a, b in pairwise(turns)]
     # The way up to the first peak is a heating up, not a wave; a wave is about the reference.
-    about = all(a[1] * b[1] < 0.0 for a, b in zip(turns, turns[1:]))
+    about = all(a[1] * b[1] < 0.0 for a, b in pairwise(turns))
     even = max(times) <= UNEVEN * min(times) and min(times) >= least_s
     lasting = min(heights) >= least_k and heights[-1] >= FALLEN * heights[0]
     if not (about and even and lasting):

@@ -62,10 +62,11 @@ Temperature = TypeVar("Temperature", float, np.ndarray)
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
     """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
-    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `leak_rise_per_k` of what passes
-    the lining by other ways (below zero where the air is left behind), `element_rise_per_k` of the elements' capacity; `resistance_rise_per_k`: of the elements'
-    resistance over its value at `rated_c`, where they have their rated power; `lag_s`: of the sensor in still room air;
-    `sensor_wind`: convective film on it at work over its whole film there."""
+    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `element_rise_per_k` of the
+    elements' capacity, `leak_rise_per_k` of what passes the lining by other ways (below zero where the air is left
+    behind); `resistance_rise_per_k`: of the elements' resistance over its value at `rated_c`, where they have their
+    rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over its whole
+    film there."""
 
     power_w: float
     voltage_v: float

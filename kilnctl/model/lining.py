@@ -8,7 +8,7 @@ import cmath
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations_with_replacement
 
 import numpy as np
 
@@ -105,8 +105,8 @@ def _face_c(chamber_c: float, watts: float, film_w: float, film_m2: float) -> fl
 
 def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Conductances at 0 °C, and rises, with which the row passes the watts of `points` (chamber °C, face °C, W) to the
-    room: one factor on all rises and one on all conductances, so that the largest relative error is least. Insulation whose
-    conductivity bends upward cannot be met at more than two temperatures by a row that rises linearly."""
+    room: one factor on all rises and one on all conductances, so that the largest relative error is least. Insulation
+    whose conductivity bends upward cannot be met at more than two temperatures by a row that rises linearly."""
 
     def rises_at(factor: float) -> np.ndarray:
         return np.clip(steeper * factor, 1e-6, STEEPEST_PER_K)
@@ -124,7 +124,7 @@ def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[floa
         # Of the factors that two points would agree on, the one of the two that are furthest apart.
         return max(
             (a * b / (a + b) * abs(m - n), math.exp((a * m + b * n) / (a + b)))
-            for (a, m), (b, n) in combinations(zip(shares, logs), 2)
+            for (a, m), (b, n) in combinations_with_replacement(zip(shares, logs), 2)
         )
 
     low, high = math.log(0.02), math.log(20.0)

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..body.bursts import pattern_for
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
-from ..control.feasibility import LATE_FITTED, LATE_UNFITTED
+from ..control.swinging import LATE_FITTED, LATE_UNFITTED
 from ..errors import KilnctlError
 from ..firing import Pattern
 from ..model.energy import EnergyModel

@@ -1,11 +1,14 @@
 """A loop that swings by itself: found by its turning points, answered by care, told, and left when it is over."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from strange_plants import PLANTS
 
-from kilnctl.control.swinging import MOST, STEP, SWING_K, restarted, watched, Watch
+from kilnctl import VirtualOven
+from kilnctl.control import EnergyBalanceControl, programme_of
+from kilnctl.control.swinging import MOST, STEP, SWING_K, Swing, Watch, restarted, watched
 from kilnctl.model.day_zero import day_zero
 from kilnctl.run.chain import Chain
 from kilnctl.run.prepare import prepare
@@ -88,6 +91,29 @@ def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_told(oven):
     told = [e for e in events if e.kind == "warning" and "answers later than the model says" in e.text]
     assert told and not chain.safety.trips
     assert max(true_c[-1200:]) - min(true_c[-1200:]) < 1.0, "the swing is over"
+
+
+def test_a_refuted_model_is_given_up_for_a_plain_pi_that_holds_and_then_tried_again(oven):
+    cabinet = oven("curing-cabinet")
+    programme = programme_of(
+        cabinet,
+        schedule_of(dict(to_c=200.0, hold_s=6 * 3600.0)),
+        day_zero(cabinet, cabinet.usual_load, 200.0),
+    )
+    plant, ours = VirtualOven(cabinet, load=cabinet.usual_load, seed=3), EnergyBalanceControl()
+    reading = plant.advance(1.0, 0.0, True)
+    state, reasons, off_k = ours.start(programme, reading), [], []
+    for t in range(9000):
+        if t == 3000:
+            swing = Watch(swing=Swing(5.0, 100.0), care=MOST, turns=((3000.0, 2.5),), at_most_s=1000.0, error_k=0.0)
+            state = replace(state, watch=swing)
+        state, d = ours.step(programme, state, reading, 1.0)
+        reading = plant.advance(1.0, d.duty, True)
+        reasons.append(d.reason)
+        off_k.append(abs(plant.chamber_c - 200.0))
+    plain = [t for t, reason in enumerate(reasons) if reason.startswith("plain PI")]
+    assert plain[0] in (3000, 3001) and 3500 < len(plain) < 4500 and plain[-1] < 8000
+    assert max(off_k[3000:]) < 2.0, "no bump on the way there, nor on the way back"
 
 
 def test_as_described_nothing_is_told_and_nobody_is_careful(oven):
