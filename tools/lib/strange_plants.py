@@ -114,8 +114,8 @@ class Lumps:
         m, h = self.m, STEP_S
         capacity, conductance = self._of_wall
         if self.shield > 0.0:
-            # From the shell on, heat crosses a gap as well as it crosses the film.
-            across = _link(self.shell, self.slabs[0], m.film_w_per_k, m.film_m2)
+            # From the shell on, heat crosses a gap half as well as it crosses the film.
+            across = 0.5 * _link(self.shell, self.slabs[0], m.film_w_per_k, m.film_m2)
             self.shell += h * (into - across) / (self.shield * sum(capacity))
             into = across
         flows = [into]
@@ -203,7 +203,10 @@ PLANTS: dict[str, Made] = {
 
 
 def described(name: str, oven: Oven) -> Oven:
-    """What the control is told of the oven."""
+    """What the control is told of the oven: whoever builds it knows its meters and its converter."""
     if "no meter" in name:
         return replace(oven, meters=replace(oven.meters, supply=False, current=False))
+    if "converter" in name:
+        control = replace(oven.sensors.control, front_end="max31855")
+        return replace(oven, sensors=replace(oven.sensors, control=control))
     return oven
