@@ -10,6 +10,7 @@ from kilnctl import VirtualOven
 from kilnctl.control import EnergyBalanceControl, programme_of
 from kilnctl.control.swinging import MOST, STEP, SWING_K, Swing, Watch, restarted, watched
 from kilnctl.model.day_zero import day_zero
+from kilnctl.record.events import Teller
 from kilnctl.run.chain import Chain
 from kilnctl.run.prepare import prepare
 from kilnctl.run.rehearsal import follow
@@ -84,7 +85,7 @@ def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_told(oven):
     plant, chain, rows, events, true_c = PLANTS["dead time 12 s"](muffle, 700.0, 1), Chain(run), [], [], []
 
     def watching(time_s, decision):
-        true_c.append(plant.chamber_c)
+        true_c.append(plant.truth_c)
         return time_s > 5400.0
 
     follow(plant, chain, rows, events, enough=watching)
@@ -128,3 +129,17 @@ def test_as_described_nothing_is_told_and_nobody_is_careful(oven):
         enough=lambda t, d: cares.append(d.care) or t > 4500,
     )
     assert set(cares) == {1.0}
+
+
+def test_a_swing_is_told_once_and_names_what_to_look_at(oven):
+    """The same words again only after a while, and only when the control has slowed down further."""
+    cabinet = oven("curing-cabinet")
+    schedule = schedule_of(dict(to_c=200.0, hold_s=3600.0))
+    chain = Chain(prepare(cabinet, schedule, day_zero(cabinet, cabinet.usual_load, 200.0)))
+    reading = PLANTS["as described"](cabinet, 200.0, 1).advance(1.0, 0.0, False)
+    act, teller, told = chain.tick(reading, 1.0, 1.0, 1), Teller(chain.programme.legs), []
+    for t, care in enumerate((1.0, 4.0, 4.0, 16.0, 16.0)):
+        swing = Swing(3.0, 120.0) if care > 1.0 else None
+        now = replace(act, decision=replace(act.decision, swing=swing, care=care))
+        told += [e.text for e in teller.tell(400.0 * t, reading, now, 0) if "swings by" in e.text]
+    assert len(told) == 2 and "3.0 K every 120 s" in told[0] and "learn the oven" in told[0]
