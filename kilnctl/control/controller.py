@@ -99,7 +99,7 @@ def _estimate(
     elif s.time_s < s.settling_until_s:
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
-    noise_k = _noise_k(programme, before, s.watch.care)
+    noise_k = s.watch.care * programme.noise_k
     s.estimate = estimator.update(
         programme.model,
         before,
@@ -113,14 +113,6 @@ def _estimate(
         usable,
     )
     s.ripple_k = estimator.ripple_of(programme.model, before, s.ripple_k, heat_w, uneven_w, dt_s, programme.ambient_c)
-
-
-def _noise_k(programme: Programme, estimate: estimator.Estimate, care: float) -> float:
-    """Standard deviation of a reading against the model's sensor, K: its noise, and what a sensor that is earlier or
-    later than the model's shows on the way."""
-    x, model = estimate.x, programme.model
-    rate_k_per_s = (x[CHAMBER] - x[SENSOR]) / max(1.0, model.lag_at_s(x[CHAMBER]))
-    return math.hypot(care * programme.noise_k, programme.late_s * rate_k_per_s)
 
 
 def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -> float:

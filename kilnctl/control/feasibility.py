@@ -9,7 +9,6 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
-from .swinging import LATE_UNFITTED
 
 _DT_S = 10.0
 #: Power is judged over this long, so that the first seconds of a ramp (elements heating themselves) do not count, s.
@@ -120,20 +119,13 @@ class Programme:
     working_c: float
     count_always: bool
     load_uncertainty: float
-    late_s: float
     shortfalls: tuple[Shortfall, ...]
 
 
-def programme_of(
-    oven: Oven,
-    schedule: Schedule,
-    model: EnergyModel,
-    start_c: float | None = None,
-    late_share: float = LATE_UNFITTED,
-) -> Programme:
+def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
     """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than
     the oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven
-    instead. `late_share`: standard deviation of lag and dead time together, as a share of them."""
+    instead."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
@@ -164,7 +156,6 @@ def programme_of(
         working_c=schedule.top_c,
         count_always=schedule.soak_counts == "from arrival",
         load_uncertainty=0.1,
-        late_s=late_share * (model.lag_at_s(schedule.top_c) + model.dead_s),
         shortfalls=shortfalls,
     )
 

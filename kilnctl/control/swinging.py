@@ -12,9 +12,6 @@ import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-#: Standard deviation of lag and dead time together, as a share of them: of a description, where a sensor's lag is
-#: mostly a guess and half or twice as much is common (ln 2), and of a fit.
-LATE_UNFITTED, LATE_FITTED = 0.7, 0.05
 #: Peak to peak that counts as a swing, K, and in standard deviations of a reading.
 SWING_K, SWING_SIGMAS = 0.8, 6.0
 #: Half waves in a row; they differ in time by no more than this factor, and no later one is this much smaller.

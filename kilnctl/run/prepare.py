@@ -11,7 +11,6 @@ import numpy as np
 
 from ..body.bursts import pattern_for
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
-from ..control.swinging import LATE_FITTED, LATE_UNFITTED
 from ..errors import KilnctlError
 from ..firing import Pattern
 from ..model.energy import EnergyModel
@@ -81,8 +80,6 @@ def prepare(
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
     that this oven may not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
-    # Whoever hands in a bare model has not said how sure it is.
-    unfitted = model is None or isinstance(model, EnergyModel)
     if isinstance(model, EnergyModel):
         believed, words = model, "as given"
     elif isinstance(model, TrainedModel):
@@ -94,7 +91,7 @@ def prepare(
         schedule,
         load,
         believed,
-        programme_of(oven, schedule, believed, start_c, LATE_UNFITTED if unfitted else LATE_FITTED),
+        programme_of(oven, schedule, believed, start_c),
         controller_of(controller),
         CONTROLLERS[controller],
         model_words=words,
