@@ -6,18 +6,18 @@ demand       their sum, within 0 and what the elements can give
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from ..model.energy import CHAMBER, CONTENTS, ELEMENT, EnergyModel, N
+from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel
 from ..reading import Reading
 from ..terms import Request, RequestKind
-from . import estimator, reference
+from . import estimator, fallback, reference, swinging
 from . import predictive as planning
-from .decision import Decision, ScheduleState, StepInput, duty_of
+from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
-from .simc import simc_pi
+from .state import EnergyBalanceState, Wanted
 
 #: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved
 #: so many kelvin and this part of its way; and whenever something changed: on request, at a corner, or in the oven
@@ -32,35 +32,6 @@ SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
 #: draught took out of lining, load and elements is found anew.
 DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
 SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
-#: The model is given up for a plain PI when this share of full power stays unexplained this long.
-GIVE_UP_SHARE, GIVE_UP_S = 0.6, 900.0
-
-
-@dataclass(slots=True)
-class EnergyBalanceState(ScheduleState):
-    """Carried from step to step; `step` returns a new one."""
-
-    estimate: estimator.Estimate
-    plan: planning.Plan | None = None
-    door_since_s: float | None = None
-    door_calm_w: float = 0.0
-    by_current: float = 1.0
-    settling_until_s: float = -1.0
-    disagreeing_s: float = 0.0
-    given_up: bool = False
-    integral_w: float = 0.0
-    full_w: float = 0.0
-    ripple_k: tuple[float, ...] = (0.0,) * N
-
-
-@dataclass(frozen=True, slots=True)
-class _Wanted:
-    """What is asked of the elements, W, and why."""
-
-    demand_w: float
-    feedforward_w: float
-    trim_w: float
-    reason: str
 
 
 class EnergyBalanceControl:
@@ -86,15 +57,18 @@ class EnergyBalanceControl:
         _estimate(s, programme, reading, dt_s, share * s.full_w, given.usable, given.uneven * s.full_w)
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, given.requests)
-        _give_up(s, s.estimate, s.full_w, dt_s)
+        _watch(s, state.position, programme, reading, dt_s, given.usable)
+        fallback.give_up(s, s.estimate, s.full_w, dt_s)
         if s.position.done or math.isnan(s.position.reference_c):
             wanted = _no_heat(s, programme)
         elif s.given_up:
-            wanted = _plain(s, programme, reading.chamber_c if given.usable else s.estimate.now[CHAMBER], dt_s)
+            wanted = fallback.plain(s, programme, reading.chamber_c if given.usable else s.estimate.now[CHAMBER], dt_s)
         else:
             wanted = _planned(s, programme, value, dt_s, changed)
         if reading.door_open:
             wanted = replace(wanted, reason="the door is open; " + wanted.reason)
+        if s.watch.swing is not None:
+            wanted = replace(wanted, reason=wanted.reason + "; " + _swings(s.watch.swing))
         return s, _decision(s, programme, wanted)
 
 
@@ -117,6 +91,7 @@ def _estimate(
     elif s.time_s < s.settling_until_s:
         wander, drift = SETTLING_WANDER, SETTLING_DRIFT
     wander *= programme.wander
+    noise_k = s.watch.care * programme.noise_k
     s.estimate = estimator.update(
         programme.model,
         before,
@@ -124,7 +99,7 @@ def _estimate(
         heat_w,
         dt_s,
         programme.ambient_c,
-        programme.noise_k,
+        noise_k,
         wander,
         drift,
         usable,
@@ -157,15 +132,15 @@ def _move(
     )
 
 
-def _no_heat(s: EnergyBalanceState, programme: Programme) -> _Wanted:
+def _no_heat(s: EnergyBalanceState, programme: Programme) -> Wanted:
     s.plan = None
     if s.position.done:
-        return _Wanted(0.0, 0.0, 0.0, "finished: heat off")
+        return Wanted(0.0, 0.0, 0.0, "finished: heat off")
     target_c = programme.legs[s.position.leg].target_c
-    return _Wanted(0.0, 0.0, 0.0, f"heat off until it has fallen to {target_c:.0f} °C")
+    return Wanted(0.0, 0.0, 0.0, f"heat off until it has fallen to {target_c:.0f} °C")
 
 
-def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool) -> _Wanted:
+def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool) -> Wanted:
     """By the plan, made anew when it is due, and corrected by what the oven does beyond the model."""
     estimate, full, now = s.estimate, s.full_w, s.time_s
     smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
@@ -185,7 +160,7 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     elif planned <= 0.001 * full:
         demand = 0.0
     reason = _reason(s, programme, programme.legs[s.position.leg], demand, full, value)
-    return _Wanted(demand, demand - trim, trim, reason)
+    return Wanted(demand, demand - trim, trim, reason)
 
 
 def _plan_is_due(s: EnergyBalanceState, programme: Programme, smooth: tuple[float, ...], dt_s: float) -> bool:
@@ -197,7 +172,7 @@ def _plan_is_due(s: EnergyBalanceState, programme: Programme, smooth: tuple[floa
     return moved_k > max(PLAN_MOVED_K, PLAN_MOVED * abs(s.position.reference_c - s.plan.from_c))
 
 
-def _decision(s: EnergyBalanceState, programme: Programme, wanted: _Wanted) -> Decision:
+def _decision(s: EnergyBalanceState, programme: Programme, wanted: Wanted) -> Decision:
     estimate, full, legs = s.estimate, s.full_w, programme.legs
     has_part = programme.model.contents_j_per_k > 0.0
     return Decision(
@@ -220,7 +195,13 @@ def _decision(s: EnergyBalanceState, programme: Programme, wanted: _Wanted) -> D
         wants_heat=not (s.position.done or math.isnan(s.position.reference_c)),
         reason=wanted.reason,
         holding_w=programme.model.keeping_w(estimate.now, programme.ambient_c),
+        swing=s.watch.swing,
+        care=s.watch.care,
     )
+
+
+def _swings(swing: swinging.Swing) -> str:
+    return f"it swings by {swing.peak_to_peak_k:.1f} K every {swing.period_s:.0f} s, so the control has slowed down"
 
 
 def _door(s: EnergyBalanceState, door: bool, now: float) -> None:
@@ -265,25 +246,24 @@ def _requests(s: EnergyBalanceState, programme: Programme, value: float, request
     return bool(requests)
 
 
-def _give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:
-    badly = abs(estimate.heat_w) > GIVE_UP_SHARE * full
-    s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if badly else -dt))
-    if s.disagreeing_s > GIVE_UP_S and not s.given_up:
-        s.given_up, s.integral_w = True, max(0.0, min(full, -estimate.unexplained_w))
-
-
-def _plain(s: EnergyBalanceState, programme: Programme, value: float, dt: float) -> _Wanted:
-    """A PI on the reading. The model that its tuning is from is the one that was given up: the slower choice of the
-    rule bears an oven three times as quick as it says."""
-    target, full = s.position.reference_c, s.full_w
-    pi = simc_pi(programme.model, target, programme.ambient_c, slower=3.0)
-    error = target - value
-    proportional = pi.gain_w_per_k * error
-    unlimited = proportional + s.integral_w
-    demand = min(full, max(0.0, unlimited))
-    if 0.0 < unlimited < full or (unlimited >= full) == (error < 0.0):
-        s.integral_w += pi.gain_w_per_k * error * dt / pi.integral_s
-    return _Wanted(demand, 0.0, demand, "plain PI: the model and the oven disagree too much")
+def _watch(
+    s: EnergyBalanceState,
+    before: reference.Position,
+    programme: Programme,
+    reading: Reading,
+    dt_s: float,
+    usable: bool,
+) -> None:
+    """Whether the measured chamber swings about the reference: without the ripple of the bursts, which is no work of
+    the loop."""
+    p = s.position
+    if p.leg != before.leg or p.done or math.isnan(p.reference_c) or s.door_since_s is not None or not usable:
+        s.watch = swinging.restarted(s.watch, s.time_s)
+        return
+    ripple_k = s.ripple_k[SENSOR]
+    error_k = reading.chamber_c - ripple_k - p.reference_c
+    late_s = programme.model.dead_s + programme.model.lag_at_s(s.estimate.now[CHAMBER])
+    s.watch = swinging.watched(s.watch, s.time_s, error_k, programme.noise_k, dt_s, late_s, ripple_k)
 
 
 def _plan(
@@ -315,6 +295,7 @@ def _plan(
         programme.follows,
         programme.chamber_limit_c,
         estimate.shares,
+        s.watch.care,
     )
 
 

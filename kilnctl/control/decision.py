@@ -11,6 +11,7 @@ from ..terms import Phase, Request
 from .estimator import Estimate
 from .predictive import Plan
 from .reference import Position
+from .swinging import Swing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +21,8 @@ class Decision:
     `holding_w`: full power's part, W, that only keeps the chamber where it is while lining and contents are as warm as
     they are now (0: not known). `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the
     end, where the contactor opens; a moment of no demand in a ramp or a soak is no reason to open it. `reason` is words
-    for people: no rule reads it."""
+    for people: no rule reads it. `swing`: of the chamber about its reference, by the loop itself; `care`: how many
+    times more careful than the model alone asks the control is (1: not at all)."""
 
     duty: float
     demand_w: float
@@ -41,6 +43,8 @@ class Decision:
     element_c: float | None = None
     unexplained_w: float = 0.0
     holding_w: float = 0.0
+    swing: Swing | None = None
+    care: float = 1.0
 
     @classmethod
     def at_rest(cls, reading: Reading) -> "Decision":

@@ -1,5 +1,4 @@
-"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it. Said before the start, not
-after."""
+"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it; said before the start."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -142,11 +141,8 @@ def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: fl
     shortfalls = tuple(_shortfalls(model, legs, begin, ambient))
     hard = [s for s in shortfalls if s.impossible or (schedule.too_fast == "refuse" and s.refused)]
     if hard:
-        advice = (
-            ""
-            if any(s.impossible for s in hard)
-            else "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
-        )
+        advice = "; lower the rate, or write 'too fast: stretch' to let the ramp take the time it needs"
+        advice = "" if any(s.impossible for s in hard) else advice
         raise KilnctlError("\n".join(f"{where}: {s}{advice}" for s in hard))
     return Programme(
         legs=legs,

@@ -84,16 +84,17 @@ def make(
     follows: int = CHAMBER,
     chamber_limit_c: float = 1e9,
     shares: tuple[float, float, float] = (1.0, 1.0, 1.0),
+    care: float = 1.0,
 ) -> Plan:
     """The plan from state x, with the unknown heat `heat_w` and shares of power, lining and contents as estimated.
     `reference_c` (len(ENDS),) at the ENDS of the strides; `follows` CHAMBER or CONTENTS; the chamber is kept below
-    chamber_limit_c. Pure; numpy only; well under a millisecond."""
+    chamber_limit_c. `care` times BEND_K is the cost of a bend. Pure; numpy only; well under a millisecond."""
     nominal = _nominal_w(previous, time_s, full_w)
     followed, chamber = _forecast(model, x, nominal.tolist(), heat_w, ambient_c, step_s, follows, shares)
     a, by_power, _ = model.linearise(x, step_s, ambient_c, *shares[1:])
     response = _responses(a, shares[0] * by_power, (follows,) if follows == CHAMBER else (follows, CHAMBER))
     limited = None if follows == CHAMBER else _Limited(response[1], chamber, chamber_limit_c)
-    change = _optimise(response[0], followed - reference_c, nominal, full_w, limited)
+    change = _optimise(response[0], followed - reference_c, nominal, full_w, limited, care * BEND_K)
     return Plan(
         powers_w=tuple(np.clip(nominal + change, 0.0, full_w).tolist()),
         step_s=step_s,
@@ -153,11 +154,16 @@ class _Limited(NamedTuple):
 
 
 def _optimise(
-    sensitivity: np.ndarray, error: np.ndarray, nominal: np.ndarray, full_w: float, limited: _Limited | None
+    sensitivity: np.ndarray,
+    error: np.ndarray,
+    nominal: np.ndarray,
+    full_w: float,
+    limited: _Limited | None,
+    bend_k: float,
 ) -> np.ndarray:
     """Change of the blocks' powers, W, that costs least. The weights of points above the reference, and the points
     above the chamber's limit, depend on the change: they are found in three passes."""
-    bends = STEPS * (BEND_K / (0.1 * full_w)) ** 2 * _BENDS_SQUARED
+    bends = STEPS * (bend_k / (0.1 * full_w)) ** 2 * _BENDS_SQUARED
     bends_at_nominal = bends @ nominal
     weight = _STRIDES
     low, high = -nominal, full_w - nominal

@@ -58,7 +58,7 @@ def network_of(model: EnergyModel) -> Network:
         model.contents_m2 if has_contents else 0.0,
         0.0,
     )
-    warming = np.array((0.0, 0.0, *model.capacity_rise_per_k, 0.0))
+    warming = np.array((model.element_rise_per_k, 0.0, *model.capacity_rise_per_k, 0.0))
     return Network(
         np.array(capacity),
         _FIRST,

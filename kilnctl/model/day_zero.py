@@ -91,12 +91,13 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
     lining = lining_of(oven, middle, coupling.faces.w_per_k, coupling.faces.m2, held, trim)
     capacity, coupling_w, coupling_m2 = _contents(oven, load, coupling, ambient, working)
     heater, c = heater_of(oven), oven.chamber
+    element_j_per_kgk, element_rise = _rising_capacity(heater.material, ambient, working, coupling.element_c)
     inner, volume = sum(f.inner_area_m2 for f in oven.faces), c.width_m * c.depth_m * c.height_m
     return EnergyModel(
         power_w=oven.elements.power_w,
         voltage_v=oven.supply.voltage_v,
         ambient_c=ambient,
-        element_j_per_k=heater.mass_kg * _mean_capacity(heater.material, ambient, coupling.element_c),
+        element_j_per_k=heater.mass_kg * element_j_per_kgk,
         element_w_per_k=coupling.elements.w_per_k,
         element_m2=coupling.elements.m2,
         chamber_j_per_k=1.2 * 1006.0 * volume * (293.0 / (working + ZERO_C)) + SKIN_J_PER_M2K * inner,
@@ -117,6 +118,7 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
         resistance_rise_per_k=_resistance_rise(oven),
         rated_c=oven.limits.highest_c,
         leak_rise_per_k=leak_rise,
+        element_rise_per_k=element_rise,
     )
 
 
@@ -156,6 +158,16 @@ def _losses(oven: Oven, steady: SteadyOven, working: float):
 def _mean_capacity(material: Material, from_c: float, to_c: float) -> float:
     """Mean heat capacity between two temperatures, J/(kg·K)."""
     return (material.enthalpy(to_c) - material.enthalpy(from_c)) / (to_c - from_c)
+
+
+def _rising_capacity(material: Material, room_c: float, working_c: float, hot_c: float) -> tuple[float, float]:
+    """Heat capacity at 0 °C, J/(kg·K), and its relative rise per °C, of the straight line with the means of the way up
+    to the working temperature and of the rest to hot_c, which is what a landing gets back."""
+    hot_c = max(hot_c, working_c + 1.0)
+    below, above = _mean_capacity(material, room_c, working_c), _mean_capacity(material, working_c, hot_c)
+    slope = max(0.0, (above - below) / (0.5 * (hot_c - room_c)))
+    at_zero = below - slope * 0.5 * (room_c + working_c)
+    return at_zero, slope / at_zero
 
 
 def _resistance_rise(oven: Oven) -> float:

@@ -52,6 +52,7 @@ _MAY_BE_ZERO = (
     "resistance_rise",
     "element_w",
     "element_m2",
+    "element_rise",
     "lag",
 )
 #: One temperature, or an array of them.
@@ -61,10 +62,11 @@ Temperature = TypeVar("Temperature", float, np.ndarray)
 @dataclass(frozen=True, slots=True)
 class EnergyModel:
     """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
-    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `leak_rise_per_k` of what passes
-    the lining by other ways (below zero where the air is left behind); `resistance_rise_per_k`: of the elements'
-    resistance over its value at `rated_c`, where they have their rated power; `lag_s`: of the sensor in still room air;
-    `sensor_wind`: convective film on it at work over its whole film there."""
+    `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `element_rise_per_k` of the
+    elements' capacity, `leak_rise_per_k` of what passes the lining by other ways (below zero where the air is left
+    behind); `resistance_rise_per_k`: of the elements' resistance over its value at `rated_c`, where they have their
+    rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over its whole
+    film there."""
 
     power_w: float
     voltage_v: float
@@ -90,6 +92,7 @@ class EnergyModel:
     resistance_rise_per_k: float = 0.0
     rated_c: float = 20.0
     leak_rise_per_k: float = 0.0
+    element_rise_per_k: float = 0.0
 
     def __post_init__(self):
         for f in fields(self):
@@ -147,7 +150,7 @@ class EnergyModel:
         s1, s2, s3, s4 = self.capacity_rise_per_k
         # Increments, eliminated from the tree's leaves towards the chamber: δ_leaf = alpha + beta ·
         # δ_towards.
-        de = self.element_j_per_k / dt_s + ae
+        de = self.element_j_per_k * (1.0 + self.element_rise_per_k * x[0]) / dt_s + ae
         alpha_e, beta_e = (power_w - qe) / de, be / de
         d4 = c4 * (1.0 + s4 * x[5]) / dt_s + b4 + a5
         alpha_4, beta_4 = (q4 - q5) / d4, a4 / d4
@@ -220,7 +223,8 @@ class EnergyModel:
         warmed = [
             c * (1.0 + s * t) for c, s, t in zip(self.lining_j_per_k, self.capacity_rise_per_k, x[LINING:CONTENTS])
         ]
-        capacity = (self.element_j_per_k, self.chamber_j_per_k, *warmed, self.contents_j_per_k or 1.0)
+        element = self.element_j_per_k * (1.0 + self.element_rise_per_k * x[ELEMENT])
+        capacity = (element, self.chamber_j_per_k, *warmed, self.contents_j_per_k or 1.0)
         m = np.zeros((SENSOR, SENSOR))
         m[0, 0], m[0, 1] = ae + self.resistance_rise_per_k * share_of_rated * max(0.0, qe), -be
         m[1, 0], m[1, 2], m[1, 6] = -ae, -lining * b1, -load * bk

@@ -35,6 +35,7 @@ _UNITS = {
     "rated_c": "°C",
     "resistance_rise_per_k": "1/°C",
     "leak_rise_per_k": "1/°C",
+    "element_rise_per_k": "1/°C",
     "rise_per_k": "1/°C",
     "capacity_rise_per_k": "1/°C",
     "lining_j_per_k": "J/K",
@@ -48,6 +49,7 @@ _FIXED_BOUNDS = {
     "rated_c": (0.0, 1400.0),
     "resistance_rise_per_k": (0.0, 0.01),
     "leak_rise_per_k": (-0.0005, 0.03),
+    "element_rise_per_k": (0.0, 0.01),
 }
 
 
@@ -267,7 +269,7 @@ def _read(content: dict, path: str, differs: bool) -> TrainedModel:
     values: dict = {}
     errors: dict[str, float] = {}
     for f in fields(EnergyModel):
-        if f.name == "leak_rise_per_k" and f.name not in content["parameters"]:
+        if f.name in ("leak_rise_per_k", "element_rise_per_k") and f.name not in content["parameters"]:
             continue  # older files have none
         entry = content["parameters"][f.name]
         if entry["unit"] != _UNITS[f.name]:

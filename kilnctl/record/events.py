@@ -25,12 +25,21 @@ def on_run_clock(trips, at_s: dict[str, float], otherwise_s: float = math.nan) -
     return tuple(replace(t, time_s=at_s.get(t.fault, otherwise_s)) for t in trips)
 
 
+def _swings(swing) -> str:
+    return (
+        f"the chamber swings by {swing.peak_to_peak_k:.1f} K every {swing.period_s:.0f} s: the oven answers later than "
+        "the model says. The control slows down; learn the oven (kilnctl learn), or look at the sensor's lag and place "
+        "and at the mass of the elements in its file"
+    )
+
+
 class Teller:
     """Remembers what was reported already. `legs` are the programme's, for their names."""
 
     def __init__(self, legs):
         self._legs = legs
         self._step = self._door = None
+        self._care = 1.0
         self._warned: dict[str, float] = {}
         #: When each trip came, s since the run's start.
         self.tripped_s: dict[str, float] = {}
@@ -41,7 +50,9 @@ class Teller:
         for trip in act.verdict.new_trips:
             self.tripped_s.setdefault(trip.fault, time_s)
         told += [Event(time_s, "trip", str(trip)) for trip in act.verdict.new_trips]
-        for warning in act.verdict.warnings:
+        slower = [_swings(d.swing)] if d.care > self._care and d.swing is not None else []
+        self._care = d.care
+        for warning in (*act.verdict.warnings, *slower):
             key = NUMBERS.sub("#", warning)
             if time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:
                 self._warned[key] = time_s

@@ -119,9 +119,8 @@ def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
     """True chamber, °C, and unexplained heat, W, each second while `controller` holds the model itself, disturbed by
     extra(t) W, from rest."""
     rng = np.random.default_rng(seed)
-    programme = programme_of(
-        oven, schedule_of(dict(to_c=at_c, hold_s=1e6, within_k=1e4), soak_counts="from arrival"), m, at_c
-    )
+    schedule = schedule_of(dict(to_c=at_c, hold_s=1e6, within_k=1e4), soak_counts="from arrival")
+    programme = programme_of(oven, schedule, m, at_c)
     (x, holding), full = m.steady(at_c, programme.ambient_c), m.power_w
     state, line = controller.start(programme, Reading(chamber_c=at_c)), [at_c] * (1 + int(m.dead_s))
     state.integral_w, share, out = holding, holding / full, []

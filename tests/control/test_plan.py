@@ -24,7 +24,7 @@ def test_model_conserves_energy(oven, name):
     m = day_zero(described, described.usual_load)
     x, fed, lost = m.rest(20.0), 0.0, 0.0
     capacities = (m.element_j_per_k, m.chamber_j_per_k, *m.lining_j_per_k, m.contents_j_per_k)
-    rises = (0.0, 0.0, *m.capacity_rise_per_k, 0.0)
+    rises = (m.element_rise_per_k, 0.0, *m.capacity_rise_per_k, 0.0)
     for i in range(3600):
         power = m.power_w if (i // 300) % 2 == 0 else 0.2 * m.power_w
         new = m.step(x, power, 1.0, 20.0)

@@ -6,6 +6,7 @@ import importlib
 import sys
 import time
 import types
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -39,7 +40,8 @@ class Bench:
         self.forgetful: set[int] = set()
         self.limit = [6, 64, 25, 0]  # a MAX31855 at 100 °C
         self.sent, self.incoming = bytearray(), bytearray()
-        self.plan: list[tuple[int, object]] = []
+        self.plan: list[tuple[int, Callable[[], object]]] = []
+        self.run: Callable[[], None] = lambda: None
         self.door, self.contact_follows = 0, True
 
     def at(self, ms, do):

@@ -51,12 +51,13 @@ def test_the_door_stops_and_says_so_only_when_it_is_so(bed):
 
 def test_nothing_but_our_own_page_may_ask_at_the_door(bed):
     running(bed)
-    for headers, status in (
+    asked: tuple[tuple[dict[str, str | None], int], ...] = (
         ({"Origin": "http://evil.test"}, 403),
         ({"Origin": None}, 403),
         ({"Origin": f"http://127.0.0.1:{bed.port + 1}"}, 403),
         ({"Host": f"evil.test:{bed.stop_port}"}, 403),
-    ):
+    )
+    for headers, status in asked:
         said = door(bed, headers=headers)
         assert said[0] == status and "access-control-allow-origin" not in said[2]
     for method in ("GET", "OPTIONS", "PUT"):

@@ -26,6 +26,7 @@ def shown(kind, seconds=300, held=False, **more):
 def test_reads_low_by_a_share_of_what_the_chamber_is_above_the_room():
     for size in (0.1, 0.3):
         reading, true_c, room_c = shown("thermocouple reads low", held=True, size=size)
+        assert reading.limit_c is not None
         assert (reading.chamber_c - room_c) / (true_c - room_c) == pytest.approx(1.0 - size, abs=0.03)
         assert reading.faults == () and abs(reading.limit_c - true_c) < 10.0
 

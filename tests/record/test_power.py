@@ -72,7 +72,7 @@ def bare():
 def test_records_from_before_are_worked_out_the_same_way():
     run = made()
     assert power_w(run.data, run.oven, plain(run.model)) == pytest.approx(run.fired * 3000.0)
-    run.data |= {"duty": np.append(run.fired[1:], 0.0), "fired": np.full(len(run.time_s), math.nan)}
+    run.data.update({"duty": np.append(run.fired[1:], 0.0), "fired": np.full(len(run.time_s), math.nan)})
     share, measured = fired_share(run.data)
     assert not measured and share[1:] == pytest.approx(made().fired[1:])
     unknown = UnknownOven("gone")

@@ -57,15 +57,17 @@ def test_watts_while_the_gate_lets_nothing_pass_are_none_and_no_more_than_the_ov
     run = made()
     n = len(run.time_s)
     purge = run.time_s < 200.0
-    run.data |= {
-        "demand_w": np.full(n, 3000.0),
-        "feedforward_w": np.full(n, 5900.0),
-        "trim_w": np.full(n, -2900.0),
-        "duty": np.where(purge, 0.0, 1.0),
-        "fired": np.full(n, math.nan),
-        "commanded": np.where(purge, 0.0, 1.0),
-        "power_w": np.where(purge, 0.0, 3000.0),
-    }
+    run.data.update(
+        {
+            "demand_w": np.full(n, 3000.0),
+            "feedforward_w": np.full(n, 5900.0),
+            "trim_w": np.full(n, -2900.0),
+            "duty": np.where(purge, 0.0, 1.0),
+            "fired": np.full(n, math.nan),
+            "commanded": np.where(purge, 0.0, 1.0),
+            "power_w": np.where(purge, 0.0, 3000.0),
+        }
+    )
     heat, balance, trim = run_curves.watts(run)
     for values in (heat, balance, trim):
         assert not values[purge].any()
@@ -148,4 +150,4 @@ def test_where_holding_takes_much_of_the_power_nobody_can_tell_without_a_meter(t
 
 def without_meters(hold_w=1500.0) -> dict:
     data = made(hold_w=hold_w).data
-    return {"data": data | {"commanded": data["fired"], "fired": np.full(len(data["fired"]), math.nan)}}
+    return {"data": {**data, "commanded": data["fired"], "fired": np.full(len(data["fired"]), math.nan)}}

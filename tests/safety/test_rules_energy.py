@@ -8,7 +8,7 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick, rules_energy
-from kilnctl.safety.coolest import step
+from kilnctl.safety.coolest import Lumps, step
 from kilnctl.safety.rule import Look
 from kilnctl.safety.state import Fall
 from tests.safety.safety_scenes import QUIET, SMALL, Bench, stands
@@ -28,8 +28,8 @@ def look(
     return made
 
 
-def lumps_at(chamber_c):
-    return (chamber_c,) * 7 + (0.0,)
+def lumps_at(chamber_c: float) -> Lumps:
+    return (*(chamber_c,) * 7, 0.0)
 
 
 def at(chamber_c, **values) -> SafetyState:
@@ -57,7 +57,7 @@ def test_it_starts_from_the_first_believed_reading():
 def test_a_look_moves_it_on_by_the_energy_and_delays_it_like_a_reading(dt):
     s = at(100.0)
     look(s, dt=dt, power_w=900.0, supply_v=230.0)
-    assert s.lumps == step(SMALL, lumps_at(100.0), 900.0, dt, False)
+    assert s.lumps is not None and s.lumps == step(SMALL, lumps_at(100.0), 900.0, dt, False)
     moved = s.lumps[1] - 100.0
     assert s.lumps_c == pytest.approx(100.0 + moved * (1.0 - math.exp(-dt / 6.0)))
 

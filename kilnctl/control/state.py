@@ -1,0 +1,41 @@
+"""What our control carries from step to step, and what it wants of the elements."""
+
+from dataclasses import dataclass
+
+from ..model.energy import N
+from . import estimator, swinging
+from . import predictive as planning
+from .decision import ScheduleState
+
+#: The plain PI begins with the rule's choice for an oven three times as quick as the model says.
+PLAIN_SLOWER = 3.0
+
+
+@dataclass(slots=True)
+class EnergyBalanceState(ScheduleState):
+    """Carried from step to step; `step` returns a new one."""
+
+    estimate: estimator.Estimate
+    plan: planning.Plan | None = None
+    door_since_s: float | None = None
+    door_calm_w: float = 0.0
+    by_current: float = 1.0
+    settling_until_s: float = -1.0
+    disagreeing_s: float = 0.0
+    given_up: bool = False
+    integral_w: float = 0.0
+    plain_s: float = 0.0
+    plain_slower: float = PLAIN_SLOWER
+    watch: swinging.Watch = swinging.FRESH
+    full_w: float = 0.0
+    ripple_k: tuple[float, ...] = (0.0,) * N
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is asked of the elements, W, and why."""
+
+    demand_w: float
+    feedforward_w: float
+    trim_w: float
+    reason: str

@@ -1,0 +1,146 @@
+"""A loop that swings by itself: found by its turning points, answered by care, told, and left when it is over."""
+
+import math
+from dataclasses import replace
+
+import pytest
+from strange_plants import PLANTS
+
+from kilnctl import VirtualOven
+from kilnctl.control import EnergyBalanceControl, programme_of
+from kilnctl.control.decision import StepInput
+from kilnctl.control.swinging import MOST, STEP, SWING_K, Swing, Watch, restarted, watched
+from kilnctl.model.day_zero import day_zero
+from kilnctl.record.events import Teller
+from kilnctl.run.chain import Chain
+from kilnctl.run.prepare import prepare
+from kilnctl.run.rehearsal import follow
+from tests.control.control_cases import schedule_of
+
+NOISE_K = 0.1
+
+
+def seen(error_of, seconds, watch=None):
+    """The watches of each second."""
+    watch, found = watch or Watch(), []
+    for t in range(seconds):
+        watch = watched(watch, float(t), error_of(t), NOISE_K, 1.0)
+        found.append(watch)
+    return found
+
+
+def wave(amplitude_k, period_s):
+    return lambda t: amplitude_k * math.sin(2.0 * math.pi * t / period_s)
+
+
+@pytest.mark.parametrize("period_s", [60, 200, 900])
+def test_a_swing_is_found_and_answered_within_two_periods(period_s):
+    watches = seen(wave(2.0, period_s), 2 * period_s)
+    assert watches[-1].care >= STEP
+    assert watches[-1].swing.period_s == pytest.approx(period_s, rel=0.1)
+    assert watches[-1].swing.peak_to_peak_k == pytest.approx(4.0, rel=0.2)
+    assert watches[period_s].swing is None, "one wave is no swing"
+
+
+@pytest.mark.parametrize(
+    "error_of",
+    [
+        wave(0.4 * SWING_K, 200),
+        lambda t: 180.0 * math.exp(-t / 300.0),
+        lambda t: 10.0 * math.exp(-t / 100.0) * math.cos(2.0 * math.pi * t / 200.0),
+        lambda t: 5.0 + 2.0 * math.sin(2.0 * math.pi * t / 200.0),
+    ],
+    ids=["small", "approach", "rings out", "beside the reference"],
+)
+def test_what_is_no_swing_of_the_loop_makes_nobody_careful(error_of):
+    assert all(w.care == 1.0 and w.swing is None for w in seen(error_of, 2000))
+
+
+def test_a_swing_that_does_not_fall_makes_the_control_ever_more_careful_and_then_refutes_the_model():
+    watches = seen(wave(2.0, 100), 2000)
+    cares = [w.care for w in watches]
+    assert cares == sorted(cares) and cares[-1] == MOST
+    first = next(i for i, w in enumerate(watches) if w.refuted)
+    assert 300 < first < 1500 and not watches[300].refuted
+
+
+def test_a_swing_that_falls_is_left_to_fall():
+    # By a quarter each period: the first answer is enough.
+    watches = seen(lambda t: 4.0 * 0.35 ** max(0.0, (t - 150) / 100) * math.sin(2.0 * math.pi * t / 100.0), 1500)
+    assert watches[-1].care == STEP and watches[-1].swing is None
+
+
+def test_a_long_calm_makes_it_brisk_again():
+    careful = seen(wave(2.0, 100), 400)[-1]
+    assert careful.care > 1.0
+    calm = restarted(careful, 0.0)
+    for t in range(14400):
+        calm = watched(calm, 400.0 + t, 0.0, NOISE_K, 1.0)
+    assert calm.care == 1.0
+
+
+def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_told(oven):
+    muffle = oven("bench-muffle")
+    schedule = schedule_of(dict(to_c=700.0, hold_s=5400.0))
+    run = prepare(muffle, schedule, day_zero(muffle, muffle.usual_load, 700.0))
+    plant, chain, rows, events, true_c = PLANTS["dead time 12 s"](muffle, 700.0, 1), Chain(run), [], [], []
+
+    def watching(time_s, decision):
+        true_c.append(plant.truth_c)
+        return time_s > 5400.0
+
+    follow(plant, chain, rows, events, enough=watching)
+    told = [e for e in events if e.kind == "warning" and "answers later than the model says" in e.text]
+    assert told and not chain.safety.trips
+    assert max(true_c[-1200:]) - min(true_c[-1200:]) < 1.0, "the swing is over"
+
+
+def test_a_refuted_model_is_given_up_for_a_plain_pi_that_holds_and_then_tried_again(oven):
+    cabinet = oven("curing-cabinet")
+    programme = programme_of(
+        cabinet,
+        schedule_of(dict(to_c=200.0, hold_s=6 * 3600.0)),
+        day_zero(cabinet, cabinet.usual_load, 200.0),
+    )
+    plant, ours = VirtualOven(cabinet, load=cabinet.usual_load, seed=3), EnergyBalanceControl()
+    reading = plant.advance(1.0, 0.0, True)
+    state, reasons, off_k = ours.start(programme, reading), [], []
+    for t in range(9000):
+        if t == 3000:
+            swing = Watch(swing=Swing(5.0, 100.0), care=MOST, turns=((3000.0, 2.5),), at_most_s=1000.0, error_k=0.0)
+            state = replace(state, watch=swing)
+        state, d = ours.step(programme, state, StepInput(reading, 1.0))
+        reading = plant.advance(1.0, d.duty, True)
+        reasons.append(d.reason)
+        off_k.append(abs(plant.chamber_c - 200.0))
+    plain = [t for t, reason in enumerate(reasons) if reason.startswith("plain PI")]
+    assert plain[0] in (3000, 3001) and 3500 < len(plain) < 4500 and plain[-1] < 8000
+    assert max(off_k[3000:]) < 2.0, "no bump on the way there, nor on the way back"
+
+
+def test_as_described_nothing_is_told_and_nobody_is_careful(oven):
+    muffle = oven("bench-muffle")
+    run = prepare(muffle, schedule_of(dict(to_c=700.0, hold_s=5400.0)), day_zero(muffle, muffle.usual_load, 700.0))
+    cares = []
+    follow(
+        PLANTS["as described"](muffle, 700.0, 1),
+        Chain(run),
+        [],
+        None,
+        enough=lambda t, d: cares.append(d.care) or t > 4500,
+    )
+    assert set(cares) == {1.0}
+
+
+def test_a_swing_is_told_once_and_names_what_to_look_at(oven):
+    """The same words again only after a while, and only when the control has slowed down further."""
+    cabinet = oven("curing-cabinet")
+    schedule = schedule_of(dict(to_c=200.0, hold_s=3600.0))
+    chain = Chain(prepare(cabinet, schedule, day_zero(cabinet, cabinet.usual_load, 200.0)))
+    reading = PLANTS["as described"](cabinet, 200.0, 1).advance(1.0, 0.0, False)
+    act, teller, told = chain.tick(reading, 1.0, 1.0, 1), Teller(chain.programme.legs), []
+    for t, care in enumerate((1.0, 4.0, 4.0, 16.0, 16.0)):
+        swing = Swing(3.0, 120.0) if care > 1.0 else None
+        now = replace(act, decision=replace(act.decision, swing=swing, care=care))
+        told += [e.text for e in teller.tell(400.0 * t, reading, now, 0) if "swings by" in e.text]
+    assert len(told) == 2 and "3.0 K every 120 s" in told[0] and "learn the oven" in told[0]
