@@ -29,7 +29,8 @@ def look(
 
 
 def lumps_at(chamber_c: float) -> Lumps:
-    return (*(chamber_c,) * 7, 0.0)
+    c = chamber_c
+    return c, c, c, c, c, c, c, 0.0
 
 
 def at(chamber_c, **values) -> SafetyState:
