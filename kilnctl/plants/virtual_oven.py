@@ -75,9 +75,12 @@ class VirtualOven:
         nodes: int = 28,
         split: int = 1,
         tolerance_k: float = 3.0,
+        corrected: bool = True,
     ):
         """`load` None: the chamber holds nothing but its shelf. `nodes`, `split` and `tolerance_k` set the
-        resolution."""
+        resolution. `corrected`: readings are as a rig hands them on, with the sensors' calibration; False: as the
+        converters give them."""
+        self._corrected = corrected
         self.oven, self.load, self.conditions, self.variation = oven, load, conditions, variation
         check_contents(oven, load)
         made = assemble(oven, load, variation, nodes, split)
@@ -212,7 +215,8 @@ class VirtualOven:
         for name, probe in self._probes:
             mine = [f for f in active if f.sensor == name] if active else ()
             lag = 1.0 if name == "part" else self._lag_share
-            seen[name], said, cold = probe.advance(dt, self._around(name, active), lag, terminals_c, room_c, mine)
+            value, said, cold = probe.advance(dt, self._around(name, active), lag, terminals_c, room_c, mine)
+            seen[name] = probe.settings.corrected_c(value) if self._corrected else value
             if name == "control":
                 cold_c = cold
                 words += said

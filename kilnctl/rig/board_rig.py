@@ -45,7 +45,7 @@ def board_ceiling_c(oven: Oven) -> int:
     ceiling, or the trip and CEILING_MARGIN_K; lower by what the control or limit sensor reads too low there."""
     true_c = oven.rig.ceiling_c if oven.rig.ceiling_c is not None else oven.limits.trip_at_c + CEILING_MARGIN_K
     watching = [s for s in (oven.sensors.control, oven.sensors.limit) if s is not None]
-    low_k = max(max(0.0, converters.calibrated_c(s, true_c) - true_c) for s in watching)
+    low_k = max(max(0.0, s.corrected_c(true_c) - true_c) for s in watching)
     return math.ceil(true_c - low_k)
 
 

@@ -6,7 +6,6 @@ Pure: one small state for each sensor, carried from reading to reading.
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 from ..errors import KilnctlError
 from ..firmware import chips
@@ -75,20 +74,6 @@ def linear_31855_c(kind: str, shown_c: float, cold_c: float) -> float:
         return math.nan
 
 
-def calibrated_c(sensor: Sensor, value_c: float) -> float:
-    """The reading corrected by the sensor's calibration table: straight lines between its points, the nearest point's
-    offset outside."""
-    points = sensor.calibration
-    if not points or not math.isfinite(value_c):
-        return value_c
-    if value_c <= points[0].reads_c:
-        return value_c + points[0].true_c - points[0].reads_c
-    for a, b in pairwise(points):
-        if value_c <= b.reads_c:
-            return a.true_c + (value_c - a.reads_c) * (b.true_c - a.true_c) / (b.reads_c - a.reads_c)
-    return value_c + points[-1].true_c - points[-1].reads_c
-
-
 def beyond_calibration(sensor: Sensor, highest_c: float) -> str:
     """Words when the oven goes far above the highest calibrated point; else empty."""
     points = sensor.calibration
@@ -135,7 +120,7 @@ def take_conversion(sensor: Sensor, last: ConverterState, raw: bytes, raw_count:
     # The middle of three: a single wild word never gets through, and a step gets through with the second one.
     middle_c = sorted(recent)[len(recent) // 2] if len(recent) == 3 else recent[-1]
     rejects = last.rejects + _wild(sensor, recent)
-    return ConverterState(calibrated_c(sensor, middle_c), terminals_c, (), count, raw_count, recent, raw, rejects)
+    return ConverterState(sensor.corrected_c(middle_c), terminals_c, (), count, raw_count, recent, raw, rejects)
 
 
 def _wild(sensor: Sensor, recent: tuple[float, ...]) -> bool:

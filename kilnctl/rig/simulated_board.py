@@ -36,7 +36,7 @@ class Wires:
 
     def __init__(self, oven: Oven, seed: int = 0, faults: Sequence[PlantFault] = ()):
         self.oven = oven
-        self.plant = VirtualOven(oven, load=oven.usual_load, seed=seed, faults=faults)
+        self.plant = VirtualOven(oven, load=oven.usual_load, seed=seed, faults=faults, corrected=False)
         self.sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
         self.on = self.total = 0
         self.reading = self.plant.advance(0.01, 0.0, False)

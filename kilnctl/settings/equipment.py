@@ -1,5 +1,6 @@
 """What an oven is wired with: supply, switching, sensors, meters, and the rig that runs it."""
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -194,6 +195,19 @@ class Sensor:
             yield "calibration", "calibration points must rise, in what the sensor reads and in what is true"
         if any(abs(p.reads_c - p.true_c) > 30.0 for p in self.calibration):
             yield "calibration", "a sensor more than 30 K wrong is to be replaced, not corrected"
+
+    def corrected_c(self, value_c: float) -> float:
+        """A reading corrected by the calibration, °C: straight lines between its points, the nearest point's correction
+        outside. NaN stays NaN."""
+        points = self.calibration
+        if not points or not math.isfinite(value_c):
+            return value_c
+        if value_c <= points[0].reads_c:
+            return value_c + points[0].true_c - points[0].reads_c
+        for a, b in pairwise(points):
+            if value_c <= b.reads_c:
+                return a.true_c + (value_c - a.reads_c) * (b.true_c - a.true_c) / (b.reads_c - a.reads_c)
+        return value_c + points[-1].true_c - points[-1].reads_c
 
 
 @dataclass(frozen=True, kw_only=True)

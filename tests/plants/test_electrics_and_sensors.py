@@ -1,5 +1,6 @@
 """Supply, contactor and relays in a tick; the thermocouple from sheath to number."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -10,6 +11,7 @@ from kilnctl.body import lag_share
 from kilnctl.plants.electrics import Electrics
 from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.probes import NO_ERRORS, Emf, Probe, SensorErrors, emf_table
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings.equipment import CalibrationPoint, Sensor
 from tests.plants.plant_cases import oven
 
@@ -155,3 +157,16 @@ def test_a_table_that_does_not_rise_is_refused():
 def test_every_demo_oven_has_its_front_end():
     for name in OVENS:
         assert oven(name).sensors.control.front_end in ("max31855", "max31856")
+
+
+@pytest.mark.parametrize("corrected, off_k", [(True, 0.0), (False, 9.0)])
+def test_a_rig_hands_on_what_the_certificate_corrects_and_a_converter_does_not(corrected, off_k):
+    """An oven whose sensor reads 9 K too high above 100 °C was held 9 K too cold in rehearsals, not on the board."""
+    cabinet = oven("curing-cabinet")
+    points = (CalibrationPoint(reads_c=109.0, true_c=100.0), CalibrationPoint(reads_c=209.0, true_c=200.0))
+    sensor = dataclasses.replace(cabinet.sensors.control, calibration=points, noise_k=0.0)
+    cabinet = dataclasses.replace(cabinet, sensors=dataclasses.replace(cabinet.sensors, control=sensor))
+    plant = VirtualOven(cabinet, corrected=corrected)
+    true_c = plant.settle(900.0)
+    reading = plant.advance(1.0, 900.0 / cabinet.elements.power_w, True)
+    assert reading.chamber_c - true_c == pytest.approx(off_k, abs=0.5)

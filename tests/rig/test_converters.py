@@ -151,7 +151,7 @@ CALIBRATED = Sensor(
     [(100.0, 101.0), (150.0, 152.0), (200.0, 203.0), (250.0, 252.5), (300.0, 302.0), (50.0, 51.0), (400.0, 402.0)],
 )
 def test_calibration_is_straight_between_points_and_the_nearest_offset_outside(reads, true):
-    assert converters.calibrated_c(CALIBRATED, reads) == pytest.approx(true)
+    assert CALIBRATED.corrected_c(reads) == pytest.approx(true)
 
 
 def test_a_calibration_that_ends_far_below_the_oven_is_told():
