@@ -96,7 +96,7 @@ class Places:
         held.until = asyncio.get_running_loop().call_later(self.head_s, self.end, held.peer)
 
     def _let_go(self, among: Iterable[_Held]) -> None:
-        """The oldest connection that waits for a request, else the oldest of all."""
+        """End the oldest connection that waits for a request, else the oldest of all."""
         among = list(among)
         self.end(next((h for h in among if not h.busy), among[0]).peer)
 

@@ -70,7 +70,7 @@ class StartPolicy:
             raise Refused(view.refusal + hint)
         order, unlike = service.ordered(self._order), service.unlike()
         service.tell(schedule_trip_words(order.schedule, order.policy.schedule_trip_c))
-        # The first run of a virtual oven has no earlier limits to differ from.
+        # On a virtual oven the first run's limits need no confirmation.
         first = view.rig.kind == "virtual" and not view.saved.get("limits")
         if unlike and not self._wishes.confirm and not first:
             listed = "\n  ".join(unlike)
