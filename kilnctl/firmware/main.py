@@ -4,9 +4,8 @@
 # Wiring (change the numbers here if you must, and nowhere else):
 #   line    the board's own USB plug through a USB isolator, or (LINE) a serial port behind an isolated adapter; either
 #           with reinforced isolation for the mains, so that the computer's earth stays out of the oven
-#   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm, a
-#   pull-up
-#           of 10 kohm on MISO
+#   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm,
+#           a pull-up of 10 kohm on MISO
 #   relays  2, 3, 4: each to the input of one solid-state relay through a transistor, a pull-down of 8.2 kohm at the
 #           transistor's base; over a relay's coil a freewheel diode: without it the transistor dies, mostly as a short
 #   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: holding relay of
