@@ -31,7 +31,7 @@ class Step:
 
 _TESTER = "Measure with a two-pole tester (it draws current); a voltmeter shows a relay's leakage as if it were mains."
 _LAMP = Ask("The test lamp is", "dark", "lit")
-#: First words of a step in which a part is operated while the contactor is closed.
+#: First question of a step in which a part is operated while the contactor is closed.
 IN = Ask("Before you touch it, the contactor is", "in", "out")
 _PULLED = Ask("Do it now. The contactor", "dropped", "stayed in")
 _OUT = Ask("Now let it go. The contactor", "stays out", "comes back in")

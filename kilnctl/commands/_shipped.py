@@ -10,7 +10,7 @@ _SHARE = "share/kilnctl/"
 
 
 def shipped(name: str) -> Path:
-    """`configs` or `SAFETY.md`: in a checkout beside the package, else where the installer put it. Raises KilnctlError
+    """`configs` or `SAFETY.md`: in a checkout next to the package, else where the installer put it. Raises KilnctlError
     if it is in neither place."""
     beside = Path(__file__).resolve().parents[2]
     if (beside / "pyproject.toml").is_file() and (beside / name).exists():

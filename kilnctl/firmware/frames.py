@@ -133,7 +133,7 @@ class Receiver:
         if self._lost:
             return False
         if self._left <= 1:
-            # A code byte: so many bytes follow before the next zero of the payload.
+            # A code byte: the number of bytes before the next zero of the payload.
             if self._left == 1 and not self._put(0):
                 return False
             self._left = byte

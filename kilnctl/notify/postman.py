@@ -97,8 +97,8 @@ class _Line:
 
 
 class Postman:
-    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused; `due`: how the tests of
-    SAFETY.md stand."""
+    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused; `due`: the state of the
+    tests of SAFETY.md."""
 
     def __init__(
         self,

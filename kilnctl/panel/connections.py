@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 LOOPBACK = ("127.0.0.1", "::1")
 #: Connections kept from one address, from all others than this computer, and from this computer.
 MOST_EACH, MOST_AWAY, MOST_HERE = 24, 200, 80
-#: A request's head must be complete so long after the connection was made or after the last request's answer, s.
+#: Longest time from the connection, or from the last answer, until a request's head is complete, s.
 HEAD_S = 10.0
 Peer = tuple[str, int]
 

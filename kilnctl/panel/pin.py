@@ -30,7 +30,7 @@ HERE, ELSEWHERE = "tries", "tries-elsewhere"
 
 
 def wait_s(wrong: int) -> float:
-    """Time to wait after so many wrong tries in a row, s."""
+    """Time to wait after this many wrong tries in a row, s."""
     return 0.0 if wrong < FREE_TRIES else min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(wrong - FREE_TRIES, 10))
 
 

@@ -296,7 +296,7 @@ def _from_journal(folder: Path, problems: list[str]):
     """(columns, events, trips, what its start and end say) of a journal."""
     damage, told = Damage(), _Told(list(NAMES))
     rows = _rows(folder, damage, told)
-    first = list(itertools.islice(rows, 1))  # the names of the columns stand before it
+    first = list(itertools.islice(rows, 1))  # the column names come before it
     data = _columns(told.names, itertools.chain(first, rows), told.problems)
     problems += [f"{place}; left out" for place in damage.bad]
     if damage.missing:

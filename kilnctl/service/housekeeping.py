@@ -177,7 +177,7 @@ class Housekeeping:
         self._put(lambda: [self._finish(p) for p in pending_in(self._out) if p != spare])
 
     def clear(self, spare: Path | None = None) -> None:
-        """Make room, where there is a limit. `spare` stays, and so does whatever is being written."""
+        """Make room, where there is a limit. `spare` stays, and so does a record that is being written."""
         if self._keep_bytes is not None:
             self._put(lambda: self._clear(spare))
 

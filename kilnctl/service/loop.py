@@ -315,13 +315,13 @@ class OvenService:
         return tuple(out)
 
     def _finish(self, session: Session, outcome: str) -> None:
-        """End the run: its record is closed, and its trips stand at rest."""
+        """End the run: its record is closed, and its trips stay latched at rest."""
         recorder = self._recorder()
         self.session, self.outcome = None, outcome
         if session.trips:
             self.saved.tripped_run = TrippedRun(str(self._run_folder()), session.time_s)
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
-        # Before the trips can be acknowledged: that event is written once the record is closed.
+        # Before the trips can be acknowledged, because the acknowledgement is written after the record is closed.
         self.house.close(recorder, self._run_folder())
         self.rest = Rest(
             self.oven,

@@ -35,7 +35,7 @@ class Lateness:
         self._bins[place] += 1
 
     def watch(self, missed: int, now_s: float, speed: float) -> None:
-        """Call once a tick; `missed` ticks were skipped before it. Returns a sentence when that is more than a few."""
+        """Call once a tick; `missed` ticks were skipped before it. Sets `behind` when that is more than a few."""
         self._done, self._missed = self._done + 1, self._missed + missed
         if now_s - self._since_s < WATCH_S:
             return

@@ -50,7 +50,7 @@ def unfinished(saved: dict) -> dict | None:
 
 def judge(service: ServiceView, run: dict) -> tuple[ResumeVerdict, PreparedRun | None]:
     """Whether the interrupted `run` goes on, from the first readings; with its order where it could be prepared.
-    Anything that cannot be read stops the run, with a reason. Whatever needs no preparation is decided first, because
+    Anything that cannot be read stops the run, with a reason. Checks that need no preparation come first, because
     preparing takes seconds."""
     saved, (boot_id, boottime_s) = service.saved, operating_system.boot()
     place = run.get("place")

@@ -67,7 +67,7 @@ def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | 
 
 
 class Rest:
-    """No run: heat off, contactor open, and the rules go on watching. Trips of an earlier run stand until they are
+    """No run: heat off, contactor open, and the rules still watch. Trips of an earlier run stay latched until they are
     acknowledged.
 
     After a run of this process: `state`, that of its rules, which goes on; its `policy`; and `tripped_s`, when each
@@ -137,7 +137,7 @@ class Rest:
         )
 
     def acknowledge(self, who: str, reading_is_right: bool = False) -> tuple[str, ...]:
-        """Clear the trips, if all their causes are gone; returns those that stand. `reading_is_right`: `who` has seen
+        """Clear the trips if all their causes are gone; returns those that remain. `reading_is_right`: `who` has seen
         on another thermometer that the reading is right; this counts where nothing else is known. Raises KilnctlError
         before the first readings."""
         if self._tick is None or self.reading is None:
@@ -308,7 +308,7 @@ def _position_at(place: dict, programme: Programme, value: float) -> reference.P
 
 
 def cooled_state(model: EnergyModel, place: dict, outage_s: float) -> tuple[float, ...] | None:
-    """The model's temperatures after so long without heat; None where the place does not fit the model."""
+    """The model's temperatures after `out_s` without heat; None if the place does not fit the model."""
     x = tuple(place.get("state_c") or ())
     if len(x) != N or not all(isinstance(v, (int, float)) and math.isfinite(v) for v in x):
         return None

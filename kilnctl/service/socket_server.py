@@ -191,7 +191,7 @@ def _listen(path: Path, mode: int) -> socket.socket:
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
         if is_socket(path):
-            path.unlink()  # of a process that was killed: this one holds the lock, so none listens there
+            path.unlink()  # left by a killed process: this one holds the lock, so no process listens there
         before = os.umask(0o777 & ~mode)
         try:
             listener.bind(str(path))
@@ -205,7 +205,7 @@ def _listen(path: Path, mode: int) -> socket.socket:
 
 
 def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
-    """One question to a service, from a client. Raises KilnctlError where nobody answers."""
+    """One question to a service, from a client. Raises KilnctlError if no service answers."""
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as s:
             s.settimeout(patience_s)
