@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
         return 0
-    policy_for(oven)  # refuses a description without the limits that the rules need
+    policy_for(oven)  # refuses an oven that the rules cannot watch
     model = day_zero(oven, oven.usual_load)
     doubt = day_zero_doubt(oven, oven.usual_load)
     _tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)

@@ -3,9 +3,9 @@ run goes on. `decide` is pure; `judge` reads the files and the clocks for it.
 
 A run goes on only if its schedule says so, the outage was short and its length is known, the control reading is good,
 and the oven is where the model expects it after such an outage. A clock that was set, a door that stood open, or a
-relay that went on heating all show as a temperature that does not fit. A clock that is not known to be right (without a
-battery, a small computer's clock restarts at the last saved time) is believed only if the oven's cooling shows that the
-outage was not longer than allowed.
+relay that went on heating all show as a temperature that does not fit. Without a battery, a small computer's clock
+restarts at the last saved time. A clock that is not known to be right is believed only if the oven's cooling shows that
+the outage was not longer than allowed.
 """
 
 import math

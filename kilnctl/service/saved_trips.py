@@ -1,5 +1,5 @@
-"""Latched trips from one process to the next, each with the chamber temperature believed before it (on the wall clock,
-which both processes have), and the limits of the run that tripped."""
+"""Latched trips from one process to the next, and the limits of the run that tripped. Each trip has the chamber
+temperature believed before it, with its time on the wall clock, which both processes have."""
 
 import math
 from dataclasses import asdict, replace

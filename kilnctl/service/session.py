@@ -308,7 +308,7 @@ def _position_at(place: dict, programme: Programme, value: float) -> reference.P
 
 
 def cooled_state(model: EnergyModel, place: dict, outage_s: float) -> tuple[float, ...] | None:
-    """The model's temperatures after `out_s` without heat; None if the place does not fit the model."""
+    """The model's temperatures after `outage_s` without heat; None if the place does not fit the model."""
     x = tuple(place.get("state_c") or ())
     if len(x) != N or not all(isinstance(v, (int, float)) and math.isfinite(v) for v in x):
         return None
