@@ -1,5 +1,5 @@
 """Places for connections, so that many clients cannot lock one out: the screen at the oven has places of its own. When
-all places are taken, a new client replaces one of the address that has the most.
+all places are taken, a new client replaces the oldest idle connection, or else one of the address that has the most.
 
 A connection is wrapped, not changed: the server's own protocol sits inside `Placed` and is spoken to as asyncio does.
 `Counting`, in front of the application, reports whether a request is being answered.
