@@ -7,7 +7,8 @@ from ..settings.oven import Oven
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """A question about what is seen: `good` and `bad` are its answers, `none` one for what this oven has not."""
+    """A question about what the person sees: `good` and `bad` are its answers, `none` is the answer for a part that
+    this oven does not have."""
 
     words: str
     good: str
@@ -17,8 +18,8 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One look. `duty` and `closed`: what relay and contactor are told while it is asked; `kind`: what is proved
-    besides, by the program itself."""
+    """One step. `duty` and `closed`: the commands to relay and contactor during the question; `kind`: what the program
+    itself proves in addition."""
 
     title: str
     do: str
@@ -30,7 +31,7 @@ class Step:
 
 _TESTER = "Measure with a two-pole tester (it draws current); a voltmeter shows a relay's leakage as if it were mains."
 _LAMP = Ask("The test lamp is", "dark", "lit")
-#: First of a step whose member is worked while the contactor is in.
+#: First question of a step in which a part is operated while the contactor is closed.
 IN = Ask("Before you touch it, the contactor is", "in", "out")
 _PULLED = Ask("Do it now. The contactor", "dropped", "stayed in")
 _OUT = Ask("Now let it go. The contactor", "stays out", "comes back in")
@@ -134,7 +135,7 @@ PULSE = Step(
 
 
 def steps(oven: Oven) -> tuple[Step, ...]:
-    """Those that this oven's wiring has, in their order."""
+    """The steps that apply to this oven's wiring, in order."""
     pins = oven.rig.kind == "pins"
     found = [*OUTPUTS, *_COIL]
     if oven.door.switch:

@@ -15,9 +15,9 @@ def split_size(text: str) -> list[str]:
     return [p if any(c.isalpha() or c in '"″' for c in p) else f"{p} {unit}" for p in parts]
 
 
-#: What proves a flow of air (`vent: proof`).
+#: What proves the air flow (`vent: proof`).
 PROOFS = ("flow switch", "differential pressure")
-#: Settings that no question asks for, in the units of the answers: metric, American.
+#: Settings without a question, in the units of the answers: metric, American.
 _SMALL = {
     "liner": ("1 mm", "20 gauge steel"),
     "terminal_area": ("30 mm²", "0.05 in²"),
@@ -66,7 +66,7 @@ def limits(highest: str) -> tuple[str, str]:
     fahrenheit = in_fahrenheit({"highest": highest})
     hot, scale = parse(highest, "temperature"), 1.8 if fahrenheit else 1.0
     shown = hot * 1.8 + 32.0 if fahrenheit else hot
-    # Rounded first: 250 °C must not become 250.00000001 on the way.
+    # Rounded first: 250 °C must not become 250.00000001 by the conversion.
     trip = 5.0 * math.ceil(round(shown + scale * max(15.0, 0.02 * hot), 6) / 5.0)
     limiter = 5.0 * math.ceil(round(trip + scale * 15.0, 6) / 5.0)
     unit = "°F" if fahrenheit else "°C"

@@ -16,9 +16,10 @@ from ..safety.proof import heat_proof
 from ..settings.oven import Oven
 from ._bench_steps import IN, Ask, Step, steps
 
-#: How long a read-back gets to follow, the board to let go of what hangs, and a hand to warm a sensor, s.
+#: Time for a read-back to follow, s; for the board to switch off after a hang, s; for a hand to warm a sensor, s.
 FOLLOW_S, LETS_GO_S, WARM_S = 1.5, 3.0, 60.0
-#: A sensor in a hand rises by so much, K, and no other by half of it (common practice: a hand is some 10 K warmer).
+#: A sensor held in a hand rises by at least this, K, and no other by half of it (common practice: a hand is some 10 K
+#: warmer).
 RISE_K = 3.0
 #: Words that end the test from any question.
 STOPPING = ("stop", "off", "quit", "q", "exit", "help")
@@ -26,7 +27,7 @@ NAMES = ("control", "limit", "part")
 
 
 class Stopped(Exception):
-    """The person wants it to end."""
+    """The person ends the test."""
 
 
 def line_of_answers(prompt: str) -> str:
@@ -41,14 +42,14 @@ def line_of_answers(prompt: str) -> str:
 
 
 def needs_a_person(port: str | None) -> None:
-    """Raises KilnctlError where nobody can look: answers that do not come from a terminal, unless the board is a
-    stand-in on a pseudo-terminal."""
+    """Raises KilnctlError if no person can answer: the input is not a terminal, and the board is not a stand-in on a
+    pseudo-terminal."""
     if not sys.stdin.isatty() and not os.path.realpath(port or "").startswith("/dev/pts/"):
         raise KilnctlError("the guided test wants a person at a terminal: its answers cannot be piped in")
 
 
 class GuidedTest:
-    """`opened()` makes the rig; `again()` makes it once more after it was unplugged, with its latch cleared."""
+    """`opened()` makes the rig; `again()` makes it again after it was unplugged, with its latch cleared."""
 
     def __init__(self, oven: Oven, opened: Callable, again: Callable, record: Path, who: str | None):
         self.oven, self._again, self._record, self._who = oven, again, record, who or ""
@@ -59,8 +60,8 @@ class GuidedTest:
         self.desk: desk.Desk | None = None
 
     def run(self) -> int:
-        """Exit status: 0 passed, 1 not passed, 130 interrupted. Raises KilnctlError where the record cannot be
-        written or the rig not reached."""
+        """Run the test. Exit status: 0 passed, 1 not passed, 130 interrupted. Raises KilnctlError if the record cannot
+        be written or the rig cannot be reached."""
         try:
             self._record.open("a", encoding="utf-8").close()
         except OSError as error:
@@ -83,7 +84,7 @@ class GuidedTest:
         return self._end(ended)
 
     def _begun(self) -> bool:
-        """Say what this is, and ask whether the heater is off. Nothing is on before that."""
+        """Say what the test does, and ask whether the heater is disconnected. No output is on before that."""
         print(
             "Guided test. Main switch off and locked, proved dead: take the heater's wires off, and insulate each.\n"
             "Put a test lamp in the heater's place: incandescent or halogen, 40 W or more, for your mains voltage; no "
@@ -115,7 +116,8 @@ class GuidedTest:
     # ---- one look ----
 
     def _step(self, step: Step) -> list[str]:
-        """What failed. Answers count only while the outputs are on; when their time is over it is done once more."""
+        """Returns what failed. Answers count only while the outputs are on; when their time is over the step is
+        repeated."""
         assert self.desk is not None
         while True:
             on = "switch on" if step.duty or step.closed else "go on"
@@ -162,7 +164,7 @@ class GuidedTest:
         return failed
 
     def _asked(self, ask: Ask) -> str:
-        """ "good", "bad" or "none". Whatever else is said, the question is put again."""
+        """ "good", "bad" or "none". After any other answer the question is asked again."""
         options = {"good": ask.good, "bad": ask.bad} | ({"none": ask.none} if ask.none else {})
         shown = ", ".join(options.values())
         while True:
@@ -173,7 +175,7 @@ class GuidedTest:
             print(f"   Take your time. Say what you see: {shown} ('stop' ends it).")
 
     def _read_back(self, step: Step, began_s: float) -> list[str]:
-        """What contactor and current read while it was on."""
+        """Check what contactor and current meter read while the output was on."""
         assert self.desk is not None
         time.sleep(max(0.0, began_s + FOLLOW_S - time.monotonic()))
         now, failed = self.desk.reading, []
@@ -191,8 +193,8 @@ class GuidedTest:
         return failed
 
     def _coil_read_back(self, step: Step) -> list[str]:
-        """The contactor must have been read open while it was told closed; where the member was worked meanwhile, after
-        it had been read closed."""
+        """The contactor must have been read open while it was commanded closed; if a part was operated during the step,
+        only after it had been read closed."""
         assert self.desk is not None
         time.sleep(FOLLOW_S)
         if self.desk.lost:
@@ -207,7 +209,7 @@ class GuidedTest:
         return [] if False in after else ["the contactor was never read open meanwhile"]
 
     def _hung(self) -> list[str]:
-        """After the program stood still the board has latched, and clears."""
+        """After the simulated hang the board must have latched, and must clear."""
         assert self.desk is not None
         failed = []
         if not any("board-fault" in look.faults for look in self.desk.looks):
@@ -223,7 +225,7 @@ class GuidedTest:
         return failed
 
     def _unplugged(self) -> list[str]:
-        """The cable was out, and comes back; nothing may twitch while the board starts."""
+        """The cable is plugged in again; no output may switch while the board starts."""
         assert self.desk is not None
         if not self.desk.lost:
             return ["the board still answered: the cable was not pulled"]
@@ -249,7 +251,7 @@ class GuidedTest:
                 print(f"   {'FAILED: ' + words if words else f'good: only the {name} reading rose'}")
 
     def _warmed(self, name: str) -> str:
-        """Follow the hand, live; what is wrong, or empty."""
+        """Show the readings live while a hand warms the sensor. Returns what is wrong, or empty."""
         assert self.desk is not None
         first, until = _values(self.desk.reading), time.monotonic() + WARM_S
         rises: dict[str, float] = {}
@@ -283,7 +285,7 @@ class GuidedTest:
         self.desk.close()
 
     def _end(self, ended: str) -> int:
-        """Print the result, and keep it."""
+        """Print the result and record it."""
         passed = not self.failed and not ended
         for words in self.failed:
             print(f"FAILED: {words}")
@@ -318,7 +320,7 @@ def _values(reading: Reading) -> dict[str, float]:
 
 
 def _line(reading: Reading) -> str:
-    """What is read now."""
+    """The present readings."""
     words = [f"{name} {value:.1f} °C" for name, value in _values(reading).items()]
     words += [f"fault {fault}" for fault in reading.faults]
     for what, yes, no in ((reading.contactor_closed, "closed", "open"),):

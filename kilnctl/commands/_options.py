@@ -24,19 +24,19 @@ def chosen(args: argparse.Namespace, *settings) -> Units:
 
 
 def oven(parser: argparse.ArgumentParser) -> None:
-    """The file of the oven, first of all arguments."""
+    """The oven's file, as the first argument."""
     parser.add_argument("oven", help="oven file (YAML)")
 
 
 def out(parser: argparse.ArgumentParser, what: str = "the record is") -> None:
-    """Where records go."""
+    """`--out`: where records go."""
     parser.add_argument(
         "--out", metavar="DIR", default="runs", help=f"folder below which {what} written (default: runs)"
     )
 
 
 def virtual_oven(parser: argparse.ArgumentParser) -> None:
-    """What is simulated, and how: seed, plant and faults."""
+    """Options of a simulation: seed, plant and faults."""
     parser.add_argument(
         "--seed", type=int, default=0, metavar="N", help="seed of the virtual oven's noise (default: 0)"
     )

@@ -11,7 +11,7 @@ RENEWED_S = 0.2
 
 
 class TerminalLine:
-    """`every_s`: of lines where there is no terminal, s."""
+    """`every_s`: time between two lines without a terminal, s."""
 
     def __init__(self, quiet: bool, every_s: float):
         self._quiet, self._every_s, self._shown_s = quiet, every_s, 0.0
@@ -29,13 +29,13 @@ class TerminalLine:
             print(text, file=sys.stderr, flush=True)
 
     def end(self) -> None:
-        """Clear the terminal's line."""
+        """Clear the line on the terminal."""
         if not self._quiet and sys.stderr.isatty() and self._shown_s:
             print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 
 
 class SimulationProgress(TerminalLine):
-    """How far a simulated run is. `what`: what is being done, such as "rehearsing"."""
+    """Progress of a simulated run. `what`: what is being done, such as "rehearsing"."""
 
     def __init__(self, what: str, quiet: bool):
         super().__init__(quiet, every_s=5.0)

@@ -1,4 +1,4 @@
-"""A service for one command: its hardware, its lines on the terminal, and what is printed when its run is over."""
+"""A service for one command: its hardware, its lines on the terminal, and what is printed after its run."""
 
 import contextlib
 import math
@@ -46,8 +46,8 @@ class Serving:
 
 
 def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
-    """The service until its end: how it ended, and the last run's folder. Raises KilnctlError when the start is
-    refused."""
+    """Run the service until it ends. Returns how it ended and the last run's folder. Raises KilnctlError when the start
+    is refused."""
     keep_bytes = _keep_bytes(what.keep_mb)
     home, socket = operating_system.places(what.oven.name, what.home)
     rig, pace = _hardware(what)
@@ -81,7 +81,7 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
 
 
 def _tell_end(folder: Path, outcome: str, shown: Units) -> None:
-    """As `_print_end`; a terminal that is gone changes nothing of how the run ended, and of the exit status."""
+    """As `_print_end`; a closed terminal changes neither the run's outcome nor the exit status."""
     try:
         _print_end(folder, outcome, shown)
         sys.stdout.flush()
@@ -105,7 +105,7 @@ def _keep_bytes(megabytes: float | None) -> int | None:
 
 
 def _hardware(what: Serving) -> tuple[RigDriver, RealPace | SimulatedPace]:
-    """The rig and the clock of its ticks. Raises KilnctlError where it cannot be reached or must not heat like this."""
+    """The rig and the clock of its ticks. Raises KilnctlError if it cannot be reached or must not heat in this way."""
     tick_s = what.oven.control.tick_s
     if what.oven.rig.kind != "virtual":
         if what.speed != 1.0 or what.faults:
@@ -149,8 +149,8 @@ class _TerminalLines:
 
 
 def _write(stream: TextIO, text: str) -> None:
-    """Past the stream's own lock where it has a file: a terminal that hangs would keep that lock from the end of the
-    program. Raises OSError where nobody reads any more."""
+    """Write to the file descriptor if there is one, without the stream's lock: a hanging terminal would hold that lock
+    and block the program's end. Raises OSError if the reader has gone."""
     try:
         handle = stream.fileno()
     except (OSError, ValueError):
@@ -162,7 +162,7 @@ def _write(stream: TextIO, text: str) -> None:
 
 
 def _print_end(folder: Path, outcome: str, u: Units) -> None:
-    """The summary and the page of a run that is over; the heat has been off since before this."""
+    """Print the summary and make the page of a finished run; the heat is already off."""
     record = read_run(folder)
     if len(record.time_s):
         summary = summarise(record)

@@ -1,4 +1,4 @@
-"""Files that come with kilnctl and are no code: the workshop's ovens and schedules, SAFETY.md."""
+"""Files that come with kilnctl and are not code: the workshop's ovens and schedules, SAFETY.md."""
 
 import importlib.metadata
 from pathlib import Path
@@ -10,8 +10,8 @@ _SHARE = "share/kilnctl/"
 
 
 def shipped(name: str) -> Path:
-    """`configs` or `SAFETY.md`: in a checkout beside the package, else where the installer put it. Raises KilnctlError
-    where it is in neither place."""
+    """`configs` or `SAFETY.md`: in a checkout next to the package, else where the installer put it. Raises KilnctlError
+    if it is in neither place."""
     beside = Path(__file__).resolve().parents[2]
     if (beside / "pyproject.toml").is_file() and (beside / name).exists():
         return beside / name

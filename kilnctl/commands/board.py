@@ -131,7 +131,7 @@ def _clear(line) -> int:
 
 
 def _test(oven, port: str | None, args: argparse.Namespace) -> int:
-    """The guided test, on the board at that port or on this computer's own pins."""
+    """Run the guided test, on the board at that port or on this computer's own pins."""
     _guided_test.needs_a_person(port)
     record = args.record or Path(args.oven).with_suffix(".board-tests.jsonl")
 

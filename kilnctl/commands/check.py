@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
         return 0
-    policy_for(oven)  # refuses what no run could be watched with
+    policy_for(oven)  # refuses an oven that the rules cannot watch
     model = day_zero(oven, oven.usual_load)
     doubt = day_zero_doubt(oven, oven.usual_load)
     _tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
@@ -93,7 +93,7 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
 
 
 def _tell_limiter(oven: Oven, coolest: Coolest, model: EnergyModel, trip_c: float, u: Units) -> None:
-    """What the energy limiter can promise where the control sensor reads too low."""
+    """What the energy limiter guarantees if the control sensor reads too low."""
     metered = oven.meters.supply or oven.meters.current
     held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()
     told = f"the energy limiter ends the heat before the chamber is held for hours at {u.temperature(held_c)}"

@@ -58,12 +58,12 @@ _WITHOUT_UNITS = (
 
 
 def whole_parser() -> argparse.ArgumentParser:
-    """With every command's arguments, which takes a second: for what describes the command line."""
+    """The parser with every command's arguments, for completion and documentation; this takes a second."""
     return parser_of(*COMMANDS)
 
 
 def parser_of(*chosen: str | None) -> argparse.ArgumentParser:
-    """The command line, with the arguments of the chosen commands alone: each is imported when it is used."""
+    """The parser with the arguments of the chosen commands only: each command is imported when it is used."""
     parser = argparse.ArgumentParser(
         prog="kilnctl",
         description="Size, rehearse, commission, run and prove a small electric oven.",

@@ -6,7 +6,7 @@ import sys
 from ..errors import KilnctlError
 from .command_line import whole_parser
 
-#: Where each shell looks for it, for the person who asked.
+#: Where each shell looks for the script; shown to the user.
 _USE = {
     "bash": "kilnctl completion bash > ~/.local/share/bash-completion/completions/kilnctl",
     "zsh": "kilnctl completion zsh > DIR/_kilnctl, with DIR in $fpath",

@@ -1,4 +1,4 @@
-"""`kilnctl due OVEN`: the tests of SAFETY.md that come round: which are due, and to note one that was done."""
+"""`kilnctl due OVEN`: the repeated tests of SAFETY.md: list those that are due, or note one that was done."""
 
 import argparse
 import datetime

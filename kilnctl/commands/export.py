@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _part(folder: Path, args: argparse.Namespace) -> RunRows | None:
-    """The rows of one run; None for one that was not asked for, or that cannot be read among many."""
+    """The rows of one run; None for a run that is filtered out, or, among many, cannot be read."""
     try:
         part = RunRows.read(folder, args.every)
     except KilnctlError as error:

@@ -26,7 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 @dataclass(frozen=True)
 class Question:
-    """`default` may depend on the answers so far; `accept` returns what is wrong with the words of an answer, or None.
+    """`default` may depend on the answers so far; `accept` returns what is wrong with an answer's text, or None.
     After a question that `settles` a part of the oven, the description so far is judged as by `kilnctl check`."""
 
     key: str
@@ -124,7 +124,7 @@ def _line_hz(a: dict) -> str:
 
 def _backing(a: dict) -> tuple[str, str]:
     usual = PURPOSES[a["purpose"].lower()][5]
-    # The usual second layer goes with the usual first one.
+    # The default second layer belongs to the default first one.
     return usual if usual and a["insulation"].lower() == PURPOSES[a["purpose"].lower()][3] else ("none", "25 mm")
 
 

@@ -1,4 +1,5 @@
-"""`kilnctl notify OVEN FILE`: tell people who are not there. A process of its own beside the service."""
+"""`kilnctl notify OVEN FILE`: messages to people who are not at the oven. A process of its own, separate from the
+service."""
 
 import argparse
 import datetime

@@ -178,7 +178,8 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
 
 
 def _behind_the_service() -> None:
-    """The service's tick comes first; and Stop's thread waits for its turn a millisecond at most for each other one."""
+    """Lower this process's priority below the service's; and let Stop's thread wait at most a millisecond for each
+    other thread."""
     with contextlib.suppress(OSError):
         os.nice(5)
     sys.setswitchinterval(0.001)
@@ -188,7 +189,7 @@ def _until_ended(server, args) -> None:
     def end(number, frame) -> None:
         raise KeyboardInterrupt
 
-    # The server raises the signal that ended it again; processes started for the panel then end too.
+    # The server raises its ending signal again, so that processes started for the panel end too.
     before = signal.signal(signal.SIGTERM, end)
     try:
         server.run()

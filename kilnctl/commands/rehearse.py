@@ -110,7 +110,7 @@ def _compare(
 
 
 def _flicker(oven: Oven, result: Run) -> str:
-    """What this run's switching does to lamps on the same line, by the firing that it asked for."""
+    """The flicker of lamps on the same line, from this run's commanded firing."""
     supply, tick_s = flicker.supply_of(oven), oven.control.tick_s
     if supply is None:
         return f"flicker              {flicker.NOT_JUDGED}"

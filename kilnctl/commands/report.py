@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
     price = parse_price(args.price) if args.price else None
     record = read_run(args.run)
     if pending(record.folder):
-        # The service ended before it had made the page. Where nothing can be written, the report is made anyway.
+        # The service ended before it made the page. The report is made even if nothing can be written there.
         with contextlib.suppress(KilnctlError):
             finish_record(record.folder)
     summary = summarise(record)

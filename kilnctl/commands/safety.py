@@ -1,4 +1,4 @@
-"""`kilnctl safety`: SAFETY.md, which is to be read before anything is connected."""
+"""`kilnctl safety`: print SAFETY.md, which you must read before you connect anything."""
 
 import argparse
 

@@ -12,9 +12,9 @@ LOWEST, HIGHEST = -270, 1820
 
 def decode_31855(high, low):
     """(hot, cold, faults) of the 32-bit word, given as two halves (32 bits do not fit a small integer of a 32-bit
-    board); hot and cold in 1/128 degC. With a fault hot means nothing."""
+    board); hot and cold in 1/128 degC. With a fault, hot is not valid."""
     if (high | low) == 0 or (high & low) == 0xFFFF:
-        # All bits the same: nothing drives the line. Zero would otherwise be a believable 0 degC.
+        # All bits equal: nothing drives the line. Zero would otherwise read as a plausible 0 degC.
         return 0, 0, NO_CHIP
     cold = low >> 4
     if cold & 0x800:
@@ -45,7 +45,7 @@ def setup_31856(kind, mains_hz):
 
 
 def configured_31856(registers, wanted):
-    """Whether CR0, CR1 and MASK read back as written. Chips have been seen to forget them after a glitch on the select
+    """Whether CR0, CR1 and MASK read back as written. Chips have been seen to lose them after a glitch on the select
     line."""
     return (registers[0] & 0xFD) == (wanted[0] & 0xFD) and registers[1] == wanted[1] and registers[2] == wanted[2]
 
@@ -76,7 +76,7 @@ def decode_31856(cj_high, cj_low, high, middle, low, status):
     return hot, cold * 2, faults
 
 
-# The 31855 takes a type K thermocouple for a straight line and reads up to 30 K too low where it matters most. For the
+# The 31855 treats a type K thermocouple as a straight line and reads up to 30 K too low at high temperatures. For the
 # board's own ceiling a table is enough: true degC at every 100 degC that the chip shows, terminals at 25 degC; made
 # from ITS-90, checked by a test. The host corrects each reading by the reference functions themselves.
 _TRUE_K = (-1, 100, 202, 303, 402, 499, 596, 694, 793, 895, 999, 1107, 1218, 1335)

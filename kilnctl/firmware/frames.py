@@ -1,10 +1,9 @@
 # The line between computer and I/O board. Runs on MicroPython and on CPython; in the cycle path nothing is allocated.
 #
 # A frame on the wire is COBS(payload + CRC-24) and a zero byte. COBS: Cheshire and Baker, IEEE/ACM Trans. Networking
-# 7(2), 1999.
-# CRC-24: RFC 9580, section 6.1 (polynomial 0x864CFB, start 0xB704CE); it fits a small integer of a 32-bit board, a
-# CRC-32 does not.
-# All numbers are unsigned and little-endian. The computer asks and the board answers; it never speaks unasked.
+# 7(2), 1999. CRC-24: RFC 9580, section 6.1 (polynomial 0x864CFB, start 0xB704CE); it fits a small integer of a 32-bit
+# board, a CRC-32 does not. All numbers are unsigned and little-endian. The computer asks and the board answers; the
+# board never sends anything unasked.
 #
 # Request, 12 bytes: kind, sequence, then by kind
 #   BEAT   step (2), duty in 1/10000 (2), flags (1)
@@ -134,7 +133,7 @@ class Receiver:
         if self._lost:
             return False
         if self._left <= 1:
-            # A code byte: so many bytes follow before the next zero of the payload.
+            # A code byte: the number of bytes before the next zero of the payload.
             if self._left == 1 and not self._put(0):
                 return False
             self._left = byte

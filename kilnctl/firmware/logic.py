@@ -3,18 +3,17 @@
 #
 # Rules. After a reset the board is SAFE: relay off, contactor open. It heats only while ARMED, and arms only from SAFE,
 # without a fault, with its ceiling set. ARMED ends by itself:
-#   - no new request for LEASE_MS: the computer, its program or the cable is gone;
-#   - the control step has not advanced for STEP_MS: the program talks, but its control loop hangs;
+#   - no new request for LEASE_MS: the computer, its program or the cable has failed;
+#   - the control step has not advanced for STEP_MS: the program still sends, but its control loop hangs;
 #   - a thermocouple is above the ceiling for three conversions, or neither control nor limit could be read for
 #     BLIND_MS;
 #   - the contactor reads closed although its coil is off;
 #   - the mains cycle path itself came late.
-# Each of these is a FAULT: it is latched, every answer tells it, and only a request that a person stands behind clears
-# it.
-# Without a latch: no heat while neither control nor limit could be read for HOLD_MS; and none, with the contactor open,
+# Each of these is a FAULT: it is latched, every answer reports it, and only a person's request clears it. Without a
+# latch: no heat while neither control nor limit could be read for HOLD_MS; and none, with the contactor open,
 # while the door is open.
 # The ceiling may be lowered, but raised only by the first SETUP after a reset.
-# A repeated request (same sequence number) is answered again and counts for nothing.
+# A repeated request (same sequence number) gets the same answer and has no effect.
 
 try:
     from . import chips, frames
@@ -29,11 +28,12 @@ OK, R_NOT_SAFE, R_NOT_SET, R_FAULT, R_ARMED, R_RANGE, R_CAUSE, R_RAISED = 0, 1, 
 
 #: Times of the rules above, ms: no request; no new step; no reading; contactor still closed; cycle path late.
 LEASE_MS, STEP_MS, BLIND_MS, WELD_MS, LATE_MS = 500, 2000, 15000, 1000, 400
-#: No heat without a good conversion of control or limit for so long, ms.
+#: Heat stops after this time without a good conversion of control or limit, ms.
 HOLD_MS = 1000
-#: So many conversions above the ceiling in a row: converters sometimes give one wild word, which must not trip.
+#: Number of conversions in a row above the ceiling that trip: a single outlier, which converters sometimes give, must
+#: not.
 TOO_HOT = 3
-#: The relay follows the contactor after so long, ms, so that the contactor never closes onto a conducting relay.
+#: The relay follows the contactor after this delay, ms, so that the contactor never closes onto a conducting relay.
 FOLLOW_MS = 100
 HIGHEST_CEILING = 1400
 _MASK, _HALF = (1 << 30) - 1, 1 << 29
@@ -41,12 +41,13 @@ _MASK, _HALF = (1 << 30) - 1, 1 << 29
 
 def since(then, now):
     """ms from then to now, both modulo 2**30."""
-    # The mask comes before the sum: a small integer of a 32-bit board ends at 2**30 - 1; what is larger is allocated.
+    # The mask comes before the sum: a small integer of a 32-bit board ends at 2**30 - 1; a larger number would be
+    # allocated on the heap.
     return (((now - then) & _MASK) ^ _HALF) - _HALF
 
 
 def added(total, more):
-    """total + more modulo 2**30, both from 0 to 2**30 - 1; nothing on the way is larger."""
+    """total + more modulo 2**30, both from 0 to 2**30 - 1; no intermediate result is larger."""
     return total - (_MASK - more) - 1 if total > _MASK - more else total + more
 
 
@@ -71,7 +72,7 @@ class Channel:
         raw[2], raw[3] = word_low >> 8, word_low & 0xFF
         self.chip = 1
         hot, _, self.faults = chips.decode_31855(word_high, word_low)
-        # The table holds for terminals at 25 degC; warmer or colder ones shift it little.
+        # The table holds for terminals at 25 degC; other terminal temperatures shift it little.
         self.hot = chips.true_k(hot) if self.type_k else hot
         self.count = (self.count + 1) & 0xFF
         self.fresh = True
@@ -88,7 +89,7 @@ class Channel:
 
 class Board:
     """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, zero_cross, supply and
-    current of the cycle that has passed (1/10 V, 1/100 A, rms); None where not wired. Outputs: relay_bits (one bit a
+    current of the cycle that has passed (1/10 V, 1/100 A, rms); None if not wired. Outputs: relay_bits (one bit a
     relay), contactor, feed (the hardware watchdog may be fed once the outputs read back as they should be)."""
 
     def __init__(self, now, boot, reset_cause=0, relays=1, mains_hz=50):
@@ -218,7 +219,7 @@ class Board:
         return self.contactor_closed and not self.contactor and since(self._coil_since, now) > WELD_MS
 
     def _causes(self, now):
-        """Causes that stand now: clearing would fault again at once."""
+        """Causes that are still there: clearing would fault again at once."""
         found = 0
         if self._welded(now):
             found |= F_WELDED
@@ -247,7 +248,7 @@ class Board:
                 c.over += 1
         if since(self._seen, now) > HOLD_MS:
             self._blind = True
-        # Differences of times overflow after six days, so an age is not counted beyond a limit.
+        # Time differences overflow after six days, so an age stops at a limit.
         if since(self._seen, now) > 2 * BLIND_MS:
             self._seen = (now - 2 * BLIND_MS) & _MASK
         if since(self._coil_since, now) > 2 * WELD_MS:
@@ -276,7 +277,7 @@ class Board:
         self.feed = True
 
     def _watch(self, now, late):
-        """Trip where a rule is broken: the welded contactor at all times, the others while armed."""
+        """Trip if a rule is broken: the welded contactor at all times, the others while armed."""
         if self._welded(now):
             self._trip(F_WELDED)
         if self.state != ARMED:
@@ -328,7 +329,7 @@ class Board:
         self._on = self.relay_bits = bits
 
     def _rewind(self):
-        """Refused heat is not made up for; groups start apart, so that they take turns."""
+        """Refused heat is not made up for; the groups start with different phases, so that they take turns."""
         self._on = 0
         for g in range(self.groups):
             self._owed[g] = -self.shortest * 10000 * g // self.groups

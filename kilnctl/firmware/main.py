@@ -4,9 +4,8 @@
 # Wiring (change the numbers here if you must, and nowhere else):
 #   line    the board's own USB plug through a USB isolator, or (LINE) a serial port behind an isolated adapter; either
 #           with reinforced isolation for the mains, so that the computer's earth stays out of the oven
-#   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm, a
-#   pull-up
-#           of 10 kohm on MISO
+#   SPI 0   SCK 18, MOSI 19, MISO 16; select lines: control 17, limit 20, part 21; series resistors of 150 ohm,
+#           a pull-up of 10 kohm on MISO
 #   relays  2, 3, 4: each to the input of one solid-state relay through a transistor, a pull-down of 8.2 kohm at the
 #           transistor's base; over a relay's coil a freewheel diode: without it the transistor dies, mostly as a short
 #   coil    5: to the contactor's coil relay, likewise; in series with it, in wire and not in software: holding relay of
@@ -153,7 +152,7 @@ class BoardPins:
             board.channels[i].take_31855((f[0] << 8) | f[1], (f[2] << 8) | f[3])
             return
         if not self.stays(i, chips.setup_31856(TYPES[i], MAINS_HZ)):
-            # The chip forgot its settings: what it says now is no temperature.
+            # The chip lost its settings: its reading is not a temperature now.
             self.set_up(i)
             for k in range(6):
                 self.six[k] = 0
@@ -207,14 +206,14 @@ def serve(pins, board, line, watchdog):
     sensed, channel = time.ticks_ms(), 0
     while True:
         pins.measure()
-        # A cycle begins with the mains where its zero crossings are seen, else with the clock. A pulse that comes much
-        # too early is noise.
+        # A cycle begins at the mains zero crossings if they are wired, else by the clock. A pulse that comes much too
+        # early is noise.
         now = time.ticks_us()
         crossed = wired and time.ticks_diff(now, begun) > period_us * 3 // 4 and pins.crossed()
         if crossed or time.ticks_diff(now, due) >= 0:
             if wired:
                 board.zero_cross = crossed
-            # Without a crossing in two cycles the clock takes over.
+            # Without a zero crossing in two cycles the clock takes over.
             due = time.ticks_add(now, 2 * period_us) if crossed else time.ticks_add(due, period_us)
             if time.ticks_diff(now, due) > 5 * period_us:
                 due = now
@@ -251,7 +250,7 @@ def main():
     try:
         serve(pins, board, line, watchdog)
     finally:
-        # However the loop ended: outputs off at once; the watchdog restarts the board within a second.
+        # In every case: outputs off at once; the watchdog restarts the board within a second.
         pins.off()
 
 

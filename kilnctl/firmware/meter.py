@@ -3,7 +3,7 @@
 
 
 class Rms:
-    """Readings of 0 to 4095 around a resting level that is learned. `per_thousand`: what a thousand counts rms mean, in
+    """Readings of 0 to 4095 around a zero level that is learned. `per_thousand`: the value of a thousand counts rms, in
     the unit wanted."""
 
     MOST = 120  # readings a cycle that are used: 120 · 2048² still fits
@@ -18,7 +18,7 @@ class Rms:
     def add(self, reading):
         """One reading; any number of them a cycle, evenly spread."""
         if self._count < self.MOST:
-            # An input that is far from its middle is no alternating current; its square would not fit.
+            # An input far from its zero level is not an alternating current; its square would not fit.
             d = min(2048, max(-2048, reading - (self.middle >> 4)))
             self._sum += d
             self._squares += d * d

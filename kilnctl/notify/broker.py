@@ -1,4 +1,5 @@
-"""The connection to a message broker (MQTT 3.1.1, extra `mqtt`), kept open: its last will tells when we are gone.
+"""The connection to a message broker (MQTT 3.1.1, extra `mqtt`), kept open: its last will reports when this process has
+ended.
 
 Below the channel's topic: `state` (retained JSON, what the service answers in short), `online` (retained: "online", and
 "offline" by the last will), `event` (each message, not retained, at least once).
@@ -17,8 +18,8 @@ STATE_KEYS = (
 
 
 class Broker:
-    """An open connection, which comes back by itself. Raises KilnctlError where the extra is missing or the secret
-    cannot be read."""
+    """An open connection, which reconnects by itself. Raises KilnctlError if the extra is missing or the secret cannot
+    be read."""
 
     def __init__(self, channel: Channel, tls=None):
         try:
@@ -27,10 +28,10 @@ class Broker:
         except ImportError:
             raise KilnctlError("a channel by mqtt needs the extra 'mqtt': pip install 'kilnctl[mqtt]'") from None
         self._topic = channel.topic
-        #: Why the broker refuses us; empty while it does not.
+        #: Why the broker refuses the connection; empty while it does not.
         self.refused = ""
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
-        # What cannot be sent now is kept by the outbox, not a second time here.
+        # The outbox keeps what cannot be sent now; nothing is queued here too.
         self._client.max_queued_messages_set(100)
         self._client.reconnect_delay_set(1, 60)
         self._client.will_set(f"{channel.topic}/online", "offline", qos=1, retain=True)
@@ -48,7 +49,7 @@ class Broker:
             client.publish(f"{self._topic}/online", "online", qos=1, retain=True)
 
     def publish_event(self, event: dict, patience_s: float) -> None:
-        """Until the broker has it. Raises KilnctlError when it has not in that time, s."""
+        """Publish, and wait until the broker has it. Raises KilnctlError if it has not within that time, s."""
         if not self._client.is_connected():
             raise KilnctlError(f"not connected to the broker{': ' + self.refused if self.refused else ''}")
         said = self._client.publish(f"{self._topic}/event", json.dumps(event, ensure_ascii=False), qos=1)
@@ -60,7 +61,7 @@ class Broker:
             raise KilnctlError(f"the broker did not confirm it within {patience_s:.0f} s")
 
     def publish_state(self, status: dict) -> None:
-        """The newest state, retained; nothing is kept of it while there is no connection."""
+        """Publish the newest state, retained; without a connection it is dropped."""
         if self._client.is_connected():
             state = {key: status.get(key) for key in STATE_KEYS}
             self._client.publish(f"{self._topic}/state", json.dumps(state, ensure_ascii=False), qos=0, retain=True)
@@ -69,7 +70,7 @@ class Broker:
         return self._client.is_connected()
 
     def close(self) -> None:
-        """An orderly end tells "offline" itself: a broker publishes the last will only after a broken connection."""
+        """Publish "offline", then end: a broker publishes the last will only after a broken connection."""
         if self._client.is_connected():
             self._client.publish(f"{self._topic}/online", "offline", qos=1, retain=True).wait_for_publish(2.0)
         self._client.disconnect()

@@ -52,7 +52,7 @@ def send(channel: Channel, message: Message, broker: Broker | None = None) -> No
 
 
 def trusted(channel: Channel) -> ssl.SSLContext:
-    """What encrypted connections of that channel must show. Raises NotSent where its authority cannot be read."""
+    """The TLS settings of that channel's connections. Raises NotSent if its certificate authority cannot be read."""
     try:
         return ssl.create_default_context(cafile=channel.authority or None)
     except (OSError, ssl.SSLError) as error:
@@ -83,7 +83,7 @@ def _mail_server(channel: Channel) -> smtplib.SMTP:
 
 
 class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    """A message with a signature goes where the file says, nowhere else."""
+    """Follows no redirect: a signed message goes only to the address in the file."""
 
     def redirect_request(self, *_args, **_named):
         return None

@@ -1,4 +1,4 @@
-"""Messages that wait to be sent on one channel: bounded, tried again later and later, limited by the hour. Pure."""
+"""Messages that wait to be sent on one channel: bounded, retried with growing pauses, limited per hour. Pure."""
 
 from dataclasses import dataclass, replace
 
@@ -8,7 +8,7 @@ from ..settings.notify import URGENT
 MOST_WAITING = 100
 #: First pause after a failure, s; it doubles up to LONGEST_PAUSE_S.
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 5.0, 600.0
-#: How long a message is tried, s: an urgent one, and another.
+#: How long a message is tried, s: an urgent one, and any other.
 URGENT_S, OTHER_S = 86400.0, 3600.0 * 6
 HOUR_S = 3600.0
 
@@ -48,8 +48,8 @@ class Message:
 
 @dataclass(frozen=True, slots=True)
 class Outbox:
-    """One channel's waiting messages, oldest first. `failures` in a row, `next_s`: not to be tried before it,
-    `sent_s`: when the last hour's were sent, `dropped`: how many were given up."""
+    """One channel's waiting messages, oldest first. `failures`: in a row; `next_s`: time of the next try; `sent_s`:
+    when the last hour's messages were sent; `dropped`: how many were given up."""
 
     waiting: tuple[Message, ...] = ()
     failures: int = 0
@@ -60,21 +60,22 @@ class Outbox:
 
 
 def put(box: Outbox, message: Message) -> Outbox:
-    """With that message. When full, the oldest that is not urgent is given up, else the oldest."""
+    """The outbox with that message added. When full, the oldest message that is not urgent is given up, else the
+    oldest."""
     waiting = [*box.waiting, message]
     dropped = box.dropped
     while len(waiting) > MOST_WAITING:
         out = next((i for i, m in enumerate(waiting) if not m.urgent), 0)
         del waiting[out]
         dropped += 1
-    # What is urgent does not wait for the end of a pause that others have earned.
+    # An urgent message does not wait for the end of a pause after earlier failures.
     next_s = 0.0 if message.urgent and not any(m.urgent for m in box.waiting) else box.next_s
     return replace(box, waiting=tuple(waiting), dropped=dropped, next_s=next_s)
 
 
 def due(box: Outbox, now_s: float, most_an_hour: int) -> tuple[Outbox, Message | None]:
-    """The message to send now, or None. Old ones are given up first; urgent ones go first and pass the hourly limit.
-    Where more wait than the limit lets through, one message stands for all that are not urgent."""
+    """The message to send now, or None. Expired messages are given up before; urgent ones go first and ignore the
+    hourly limit. If more wait than the limit allows, one summary stands for all that are not urgent."""
     kept: tuple[Message, ...] = tuple(m for m in box.waiting if now_s - m.made_s < (URGENT_S if m.urgent else OTHER_S))
     box = replace(
         box,
@@ -102,7 +103,7 @@ def _folded(messages: tuple[Message, ...]) -> Message:
 
 
 def sent(box: Outbox, message: Message, now_s: float) -> Outbox:
-    """After a success: the message is out (a folded one takes all that it stands for with it)."""
+    """After a success: the message leaves the outbox (a summary with all messages that it stands for)."""
     single = message in box.waiting
     waiting = tuple(m for m in box.waiting if (m != message if single else m.urgent))
     return replace(box, waiting=waiting, failures=0, next_s=0.0, sent_s=(*box.sent_s, now_s), last_error="")

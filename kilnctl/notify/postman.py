@@ -1,7 +1,7 @@
 """The loop of `kilnctl notify`: asks the service once a second, puts what is new into each channel's outbox, and sends.
 
-Each channel has a thread, so that a slow server delays no other. What waits, and what was told, is kept in a file: it
-survives a restart and a power cut.
+Each channel has a thread, so that a slow server delays no other. Waiting messages, and what was already sent, are kept
+in a file, which survives a restart and a power cut.
 """
 
 import contextlib
@@ -23,12 +23,12 @@ from .channels import NotSent, send, trusted
 from .outbox import Message, Outbox
 
 EVERY_S = 1.0
-#: The broker's retained state is renewed at least so often, s.
+#: Longest time between two updates of the broker's retained state, s.
 STATE_EVERY_S = 30.0
-#: How often the tests that are due are looked up, s.
+#: Time between two checks for tests that are due, s.
 DUE_EVERY_S = 3600.0
 
-#: What asks the service: its answer, or None.
+#: Asks the service; returns its answer, or None.
 Ask = Callable[[], dict | None]
 
 
@@ -80,7 +80,7 @@ class _Line:
         except NotSent as error:
             failure = str(error)
         except Exception as error:
-            # A fault of a library must not end the thread: the other messages still want to go.
+            # A fault in a library must not end the thread: the other messages must still be sent.
             failure = f"{type(error).__name__}: {error}"
         with self._lock:
             first = not self._box.last_error
@@ -97,8 +97,8 @@ class _Line:
 
 
 class Postman:
-    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused; `due`: how the tests of
-    SAFETY.md stand."""
+    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused; `due`: the state of the
+    tests of SAFETY.md."""
 
     def __init__(
         self,
@@ -116,7 +116,7 @@ class Postman:
         self._state_s = -STATE_EVERY_S
 
     def round(self, status: dict | None) -> list[watch.Notice]:
-        """Take one answer of the service (None: it did not answer). Returns what was new to tell."""
+        """Take one answer of the service (None: it did not answer). Returns the new notices."""
         self._watched, notices = watch.step(self._watched, status, time.monotonic(), self._file)
         for notice in notices:
             self.post(notice)
@@ -126,7 +126,7 @@ class Postman:
         return notices
 
     def _remind(self, status: dict | None) -> None:
-        """Tests that are due are looked up now and then, and told once."""
+        """Check for tests that are due at long intervals, and report each once."""
         now_s = time.monotonic()
         if self._due is None or now_s < self._due_next_s:
             return
@@ -140,8 +140,8 @@ class Postman:
         self._watched = replace(self._watched, told=told)
 
     def post(self, notice: watch.Notice) -> None:
-        """Into the outbox of each channel that tells this kind."""
-        # Of a trip what to do and what was seen, of others the first sentence.
+        """Put it into the outbox of each channel that sends this kind."""
+        # For a trip: what to do and what was seen; for other notices: the first sentence.
         first = notice.words.split(". ")[: 3 if notice.kind == "trip" else 1]
         message = Message(
             notice.kind,
@@ -159,11 +159,11 @@ class Postman:
                 line.put(message)
 
     def waiting(self) -> dict[str, Outbox]:
-        """Each channel's outbox as it stands."""
+        """Each channel's present outbox."""
         return {line.channel.name: line.box for line in self._lines}
 
     def run(self, ask: Ask, ending: threading.Event) -> None:
-        """Until `ending` is set."""
+        """Run until `ending` is set."""
         while not ending.wait(EVERY_S):
             self.round(ask())
 
@@ -201,7 +201,7 @@ class Postman:
 
 
 def _read(kept: Path, tell: Callable[[str], None]) -> tuple[watch.Watched, dict[str, Outbox]]:
-    """What an earlier process left. A damaged file is put aside, and that is told."""
+    """Load what an earlier process left. A damaged file is moved aside and reported."""
     fresh = watch.Watched()
     try:
         said = json.loads(kept.read_text(encoding="utf-8"))

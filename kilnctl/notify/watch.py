@@ -1,4 +1,4 @@
-"""From one answer of the service to the next: what a person who is not there should be told. Pure."""
+"""From one answer of the service to the next: what to report to a person who is not at the oven. Pure."""
 
 import re
 from dataclasses import dataclass, field, replace
@@ -12,18 +12,19 @@ from ..terms import Outcome, Phase
 BEHIND_K = 10.0
 #: … and this share of the reference's height above 20 °C. Common practice: a soak that starts later than this matters.
 BEHIND_SHARE = 0.04
-#: A danger that stands is told again after this, s.
+#: A danger that lasts is reported again after this, s.
 AGAIN_S = 600.0
 #: A first answer with a run older than this means that the run went on after a gap, s.
 JUST_BEGUN_S = 60.0
-#: How many things told are remembered.
+#: How many sent notices are remembered.
 REMEMBERED = 200
 _NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """One thing to tell. `key`: two notices with the same key are the same thing; `chamber_c` as it was read then."""
+    """One event to report. `key`: two notices with the same key are the same event; `chamber_c`: the reading then,
+    °C."""
 
     kind: str
     words: str
@@ -35,8 +36,8 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """What was seen so far. `told`: keys of notices that were given out, oldest first. Times are s on the watcher's
-    monotonic clock; `silent_s` is since when nobody answers."""
+    """What was seen so far. `told`: keys of the notices already returned, oldest first. Times are s on the watcher's
+    monotonic clock; `silent_s` is since when the service has not answered."""
 
     status: dict = field(default_factory=dict)
     told: tuple[str, ...] = ()
@@ -49,7 +50,7 @@ class Watched:
 
 
 def step(before: Watched, status: dict | None, now_s: float, file: Notify) -> tuple[Watched, list[Notice]]:
-    """What is known after this answer (None: nobody answered), and what is new to tell."""
+    """What is known after this answer (None: no answer), and the new notices."""
     if status is None:
         return _silent(before, now_s, file)
     found = [*_back(before, status), *_trips(status)]
@@ -97,7 +98,7 @@ def _silent(before: Watched, now_s: float, file: Notify) -> tuple[Watched, list[
 
 
 def _back(before: Watched, status: dict) -> list[Notice]:
-    """After a silence, or with the first answer: a run that goes on, or one that does not."""
+    """Notices after a silence or with the first answer: the run goes on, or it does not."""
     was, run_s = before.status, status.get("run_s") or 0.0
     if not (before.missed or not was):
         return []
@@ -188,7 +189,7 @@ def _warnings(status: dict) -> list[Notice]:
 
 
 def _unload(after: Watched, was: dict, status: dict) -> tuple[Watched, list[Notice]]:
-    """Cool after a run that ran to its end."""
+    """Notice that the oven has cooled after a finished run."""
     if was.get("running") and not status.get("running") and status.get("outcome") == Outcome.FINISHED:
         after = replace(after, unload=str(was.get("schedule") or "the run"))
     if status.get("running"):

@@ -43,7 +43,7 @@ TYPES = {
 LARGEST_AUDIT = 5_000_000
 #: What a page may ask the service for with the PIN: all that can heat, or make heat last.
 CHANGES = ("hold", "proceed", "skip", "soak", "acknowledge")
-#: What a page may do with the schedules' folder, and what it says with it.
+#: What a page may do with the schedule folder, and the keys of each request.
 FILING = {
     "copy": {"file": str, "to": str},
     "rename": {"file": str, "to": str},
@@ -70,7 +70,7 @@ class PanelApp:
     ):
         self.client, self.catalogue, self.keys = ServiceClient(socket), catalogue, Keys(folder)
         self.folder, self.allowed, self.stop_port, self.demo = Path(folder), allowed, stop_port, demo
-        # Cookies know no ports: each oven, and each panel of it, has a name of its own for its sessions.
+        # Cookies do not distinguish ports, so the session cookie's name is different for each oven and each panel.
         self.cookie = f"kilnctl-{slug(catalogue.oven.name)}-{port}"
         self.threads = Threads()
         self.live = Live(self, streams or Streams(lambda peer: None), closing)
@@ -192,7 +192,7 @@ class PanelApp:
         )
 
     async def plan(self, request: Request) -> Response:
-        """What is to be expected of a draft, which may take long; a page that goes away is worked for no more."""
+        """The preview of a draft, which may take long; given up when the page that asked is closed."""
         said = await json_body(request, {"text": str, "file": str})
         name, start_c = said["file"][:80] or "new.yaml", self._chamber_c()
         checked = await self.threads.sums(self.catalogue.checked, said["text"], name, start_c)
@@ -209,7 +209,7 @@ class PanelApp:
         return self.client.status.get("chamber_c") if self.client.fresh else None
 
     async def awaited(self, job: Job, request: Request | None = None) -> Any:
-        """What the worker answers; given up when the page that asks goes away. Raises KilnctlError."""
+        """The worker's answer; given up when the page that asked is closed. Raises KilnctlError."""
         answer = asyncio.wrap_future(job.answer)
         gone = asyncio.create_task(_gone(request)) if request is not None else None
         try:
@@ -329,7 +329,7 @@ class _WithClient:
 
 
 async def _gone(request: Request) -> None:
-    """Until the page goes away."""
+    """Until the page is closed."""
     while (await request.receive())["type"] != "http.disconnect":
         pass
 

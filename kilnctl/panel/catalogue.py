@@ -1,4 +1,4 @@
-"""The panel's catalogue: schedules and what is to be expected of them, records of runs, the oven's sizing. A name that
+"""The panel's catalogue: schedules and their previews, records of runs, the oven's sizing. A name that
 comes from a page is looked up in a list of what is there, never joined to a path."""
 
 import hashlib
@@ -29,9 +29,9 @@ FRESH = 12
 class Catalogue:
     """All methods but those that begin with `ask` may take seconds: call them from a thread.
 
-    Previews and sizings are worked out one after the other in a process of their own, since the same computer may run
-    an oven, and a stop must not wait for arithmetic. The newest question comes first: a page that asked before may have
-    gone on to another schedule.
+    Previews and sizings are computed one after the other in a process of their own, since the same computer may run an
+    oven, and a stop must not wait for arithmetic. The newest question comes first: a page with an older one may already
+    show another schedule.
     """
 
     def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
@@ -41,7 +41,7 @@ class Catalogue:
         self._told: dict[str, dict] = {}
 
     def close(self) -> None:
-        """Give up what is being worked out and what waits for it."""
+        """Give up the present computation and those that wait."""
         self.worker.close()
 
     # ---- schedules ----
@@ -100,9 +100,9 @@ class Catalogue:
         return shown_of(source, self.oven, self.model_file)
 
     def needs_word(self, schedule: Schedule, start_c: float | None) -> tuple[str, str]:
-        """(which, words) of what a person must accept in a word of its own before that start: it is expected to trip or
-        to fail, the oven cannot follow it, or it is not known. Two empty texts where nothing stands against it. Raises
-        KilnctlError where the oven may not or cannot do it."""
+        """(which, words) of a risk that a person must accept separately before that start: the run is expected to trip
+        or to fail, the oven cannot follow it, or its preview is not known yet. Two empty texts if there is none. Raises
+        KilnctlError if the oven may not or cannot do it."""
         run = prepare(self.oven, schedule, self.model_file, start_c)
         plan = self.known_plan(schedule)
         if plan is not None and plan.outcome != "finished":
@@ -117,23 +117,23 @@ class Catalogue:
     # ---- plans ----
 
     def ask_plan(self, schedule: Schedule, start_c: float | None, oven: Oven | None = None) -> Job:
-        """What is to be expected of it (a RunPreview), as a question to the worker. The same question is answered at
-        once. `oven`: of a run's record; else this one."""
+        """Its preview (a RunPreview), as a question to the worker. A repeated question is answered at once. `oven`: of
+        a run's record; else this one."""
         oven = oven or self.oven
         start = None if start_c is None or start_c < oven.site.ambient_c + 10.0 else round(start_c / 5.0) * 5.0
         key = ("plan", schedule.sha256, oven.sha256, self.model_file, start)
         return self.worker.ask(key, preview_of, oven, schedule, start, self.model_file)
 
     def known_plan(self, schedule: Schedule) -> RunPreview | None:
-        """The newest that was worked out for this schedule, oven and model, from wherever the chamber was."""
+        """The newest preview of this schedule, oven and model, from any start temperature."""
         wanted = ("plan", schedule.sha256, self.oven.sha256, self.model_file)
         return self.worker.known(lambda key: isinstance(key, tuple) and key[:4] == wanted)
 
     # ---- records ----
 
     def runs(self, going_on: str = "") -> list[dict]:
-        """The newest first: what run.json says of each. A service that waits for the next run has left only the
-        journal: then what that says, for the newest FRESH of them. `going_on`: the folder of a run that is not over."""
+        """The newest first: what run.json says of each. If a run has only its journal so far, what that says, for the
+        newest FRESH of them. `going_on`: the folder of a run that is not over."""
         out, fresh = [], FRESH
         try:
             folders = sorted(
@@ -198,12 +198,12 @@ class Catalogue:
     # ---- sizing ----
 
     def sizing(self) -> dict:
-        """How hot, and where the watts go: points for the pictures. Worked out once."""
+        """How hot, and where the watts go: points for the pictures. Computed once."""
         return self.worker.work_out(sizing_of, sizing_of, self.oven)
 
 
 def summary_of(folder: Path) -> dict:
-    """What a record that was never summarised comes to. Raises KilnctlError."""
+    """The figures of a record without a summary. Raises KilnctlError."""
     record = read_run(folder)
     s = summarise(record)
     return {
@@ -268,5 +268,5 @@ def expected(plan: RunPreview, schedule: Schedule) -> dict:
 
 
 def _id(folder: Path) -> str:
-    """A name for the address line that is no path."""
+    """A name for the URL that is not a path."""
     return hashlib.sha256(folder.name.encode("utf-8", "replace")).hexdigest()[:16]

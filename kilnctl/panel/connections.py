@@ -1,8 +1,8 @@
-"""Places for connections, so that a crowd keeps nobody out: the screen at the oven has places of its own, and who comes
-when all are taken gets the place of the one that is owed it least.
+"""Places for connections, so that many clients cannot lock one out: the screen at the oven has places of its own. When
+all places are taken, a new client replaces the oldest idle connection, or else one of the address that has the most.
 
 A connection is wrapped, not changed: the server's own protocol sits inside `Placed` and is spoken to as asyncio does.
-Whether a request is being answered is told by `Counting`, which stands in front of the application.
+`Counting`, in front of the application, reports whether a request is being answered.
 """
 
 import asyncio
@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 LOOPBACK = ("127.0.0.1", "::1")
 #: Connections kept from one address, from all others than this computer, and from this computer.
 MOST_EACH, MOST_AWAY, MOST_HERE = 24, 200, 80
-#: A request's head must be complete so long after the connection was made or after the last request's answer, s.
+#: Longest time from the connection, or from the last answer, until a request's head is complete, s.
 HEAD_S = 10.0
 Peer = tuple[str, int]
 
@@ -53,7 +53,7 @@ class Places:
         return len(self._held)
 
     def take(self, peer: Peer, transport: asyncio.Transport) -> None:
-        """A place for that connection, always; another may lose its own."""
+        """Give that connection a place, always; another connection may lose its own."""
         here = peer[0] in LOOPBACK
         same = [h for h in self._held.values() if h.peer[0] == peer[0]]
         if len(same) >= (self.most_here if here else self.most_each):
@@ -71,21 +71,21 @@ class Places:
             held.still()
 
     def asks(self, peer: Peer | None) -> None:
-        """A request of that connection is being answered."""
+        """Note that a request of that connection is being answered."""
         held = self._held.get(peer) if peer is not None else None
         if held is not None:
             held.busy = True
             held.still()
 
     def waits(self, peer: Peer | None) -> None:
-        """It is answered: the next one must come within `head_s`."""
+        """Note that it is answered: the next one must come within `head_s`."""
         held = self._held.get(peer) if peer is not None else None
         if held is not None:
             held.busy = False
             self._wait(held)
 
     def end(self, peer: Peer) -> None:
-        """End that connection, also while it is answered."""
+        """End that connection, even during an answer."""
         held = self._held.get(peer)
         if held is not None:
             self.give_back(peer)
@@ -96,13 +96,13 @@ class Places:
         held.until = asyncio.get_running_loop().call_later(self.head_s, self.end, held.peer)
 
     def _let_go(self, among: Iterable[_Held]) -> None:
-        """The oldest that waits, else the oldest."""
+        """End the oldest connection that waits for a request, else the oldest of all."""
         among = list(among)
         self.end(next((h for h in among if not h.busy), among[0]).peer)
 
 
 def _most_of_one(among: list[_Held]) -> list[_Held]:
-    """Those of the address that has the most."""
+    """The connections of the address that has the most."""
     address = Counter(h.peer[0] for h in among).most_common(1)[0][0]
     return [h for h in among if h.peer[0] == address]
 
@@ -138,7 +138,7 @@ class Placed(asyncio.Protocol):
 
 
 class Counting:
-    """Tells the places when a request begins and when it is answered."""
+    """Reports to `Places` when a request begins and when it is answered."""
 
     def __init__(self, app: ASGIApp, places: Places):
         self.app, self.places = app, places
@@ -164,7 +164,7 @@ def placed(protocol: Callable[..., asyncio.Protocol], places: Places) -> Callabl
 
 class Streams:
     """Event streams, capped apart from requests: of one address, of all others than this computer, and of this
-    computer. One too many ends the oldest of the same group by `end`."""
+    computer. One too many ends the oldest of the same group through `end`."""
 
     def __init__(self, end: Callable[[Peer], None], most_each: int = 8, most_away: int = 60, most_here: int = 16):
         self._end, self.most_each, self.most_away, self.most_here = end, most_each, most_away, most_here

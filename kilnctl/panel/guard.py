@@ -34,8 +34,9 @@ LARGEST_BODY = 64_000
 
 
 def hosts(names: Iterable[str], port: int) -> dict[str, str]:
-    """{Host value: the Origin of our own page there}: loopback always, and those names, with the port, and bare where
-    the port is the usual one. `https://NAME` is reached through a proxy that ends TLS, at that proxy's port."""
+    """{Host value: the Origin of our own page there}: loopback always, and those names, with the port, and without it
+    if it is the protocol's usual port. `https://NAME` is reached through a proxy that ends TLS, at that proxy's
+    port."""
     found = {}
     for name in (*_OUR_NAMES, *(n.strip().lower() for n in names if n.strip())):
         if name.startswith("https://"):
@@ -49,8 +50,8 @@ def hosts(names: Iterable[str], port: int) -> dict[str, str]:
 
 
 def stop_origin(host: str, origin: str, stop_port: int | None) -> str | None:
-    """Where a page of that origin finds the listener of Stop; None where there is none but the page's own server (a
-    proxy that ends TLS speaks a protocol that has places enough)."""
+    """The address of Stop's listener for a page of that origin; None if it is the page's own server (behind a proxy
+    that ends TLS, HTTP/2 carries enough requests at once)."""
     if stop_port is None or origin.startswith("https://"):
         return None
     name = host if host.endswith("]") or ":" not in host else host.rsplit(":", 1)[0]
@@ -75,8 +76,8 @@ def named(scope: Scope) -> dict[bytes, list[bytes]]:
 
 
 def asker(scope: Scope, allowed: Mapping[str, str]) -> tuple[str, bool]:
-    """(address, whether it is the screen at the oven) of a request: from this computer, by its own name for itself, and
-    forwarded for nobody. A proxy that ends TLS is believed about its client, at the names that it serves."""
+    """(address, whether it is the screen at the oven) of a request: from this computer, under a loopback name, and not
+    forwarded. A proxy that ends TLS is trusted about its client's address, for the names that it serves."""
     headers, client = named(scope), scope.get("client")
     address = str(client[0]) if client else ""
     host = b"".join(headers.get(b"host", [])).decode("latin-1").lower()
@@ -98,14 +99,14 @@ def refusal(scope: Scope, allowed: Mapping[str, str]) -> tuple[int, str] | None:
     if not ours:
         return 403, "this is not the name of this panel (start it with --host NAME for another one)"
     if b"transfer-encoding" in headers:
-        # With a length too it is a request that two servers read differently.
+        # With a length as well, two servers could read the request differently.
         return 400, "a body comes with its length, not in chunks"
     site = headers.get(b"sec-fetch-site", [])
     if any(s not in (b"same-origin", b"none") for s in site):
         return 403, "asked by another site"
     origin = [o.lower() for o in headers.get(b"origin", [])]
     if scope["method"] in ("GET", "HEAD"):
-        # A page of ours never sends another's origin; one that does is not ours.
+        # Our own page never sends a foreign origin.
         return (403, "asked by another site") if any(o != ours for o in origin) else None
     if scope["method"] != "POST":
         return 405, "only GET and POST are answered"

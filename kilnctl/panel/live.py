@@ -21,7 +21,7 @@ from .worker import ENDED
 if TYPE_CHECKING:
     from .app import PanelApp
 
-#: A number in an event's id has at most so many digits; a plan that was given up is asked for again after so long, s.
+#: Most digits of a number in an event's id; a plan that was given up is requested again after this, s.
 MOST_DIGITS, AGAIN_S = 9, 5.0
 
 
@@ -30,7 +30,7 @@ class Live:
 
     def __init__(self, panel: "PanelApp", streams: Streams, closing: Callable[[], bool]):
         self.panel, self.client, self.streams, self.closing = panel, panel.client, streams, closing
-        # Which run, and its preview once it is worked out.
+        # The run, and its preview once it is computed.
         self._planned: tuple[str | None, RunPreview | None] = (None, None)
         self._tasks: set[asyncio.Task] = set()
 
@@ -39,7 +39,7 @@ class Live:
         plan, milestones = None, []
         if status.get("running") and client.fresh:
             plan = self._plan_of_run()
-            # After a trip nothing of the plan will come.
+            # After a trip the plan no longer holds.
             milestones = plan.milestones(status, client.ahead) if plan is not None and not status.get("trips") else []
         _, here = panel.asker(request)
         token = panel.token(request)
@@ -62,7 +62,7 @@ class Live:
         }
 
     def _plan_of_run(self) -> RunPreview | None:
-        """The plan of the run that goes on, once it is worked out (in the background)."""
+        """The plan of the present run, once it is computed (in the background)."""
         key = _key(self.client.status)
         if self._planned[0] != key:
             self._planned = (key, None)
@@ -90,7 +90,7 @@ class Live:
             plan = await self.panel.awaited(catalogue.ask_plan(schedule, chamber, oven))
         except KilnctlError as error:
             if str(error) == ENDED:
-                # Others had more questions: it is asked again.
+                # Other questions have displaced it: ask again.
                 await asyncio.sleep(AGAIN_S)
                 keep = None
         if self._planned[0] == key:

@@ -47,8 +47,8 @@ METRICS = (
 
 
 def metrics(status: dict, fresh: bool, oven: str) -> str:
-    """The exposition, closed by its end mark. `status`: the service's last answer; `fresh`: it answers. What is not
-    measured has no sample: a zero would be a claim."""
+    """The exposition, closed by its end mark. `status`: the service's last answer; `fresh`: it answers. An unmeasured
+    quantity has no sample: a zero would be a false claim."""
     label = f'{{oven="{_escaped(oven)}"}}'
     lines = list(_family("kilnctl_up", "gauge", "1 while the oven's service answers", label, float(fresh)))
     if fresh:

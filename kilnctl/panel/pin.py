@@ -1,5 +1,5 @@
 """The PIN for all that can heat, its throttle, and the arm for a start from elsewhere. What must survive a restart is
-on the disk.
+kept on the disk.
 
 Throttle: not per address, since addresses cost nothing: FREE_TRIES wrong ones at once, then a wait of 30 s that doubles
 up to an hour. That is 34 tries on the first day and 730 in a month: 0.07 % of the 6-digit PINs. The screen at the oven
@@ -22,20 +22,20 @@ from ..record.durable import write_whole
 DIGITS, FREE_TRIES, FIRST_WAIT_S, LONGEST_WAIT_S = 6, 5, 30.0, 3600.0
 #: scrypt's cost: 16 MiB and about 50 ms on a small computer.
 COST = dict(n=2**14, r=8, p=1, maxmem=64 * 1024 * 1024)
-#: A session ends so long after the last request that used it, and so long after its begin; an arm allows one start
-#: within so long.
+#: A session ends this long after its last request, s, and this long after it began, s; an arm allows one start within
+#: this time, s.
 SESSION_S, SESSION_MOST_S, ARM_S = 900.0, 8 * 3600.0, 300.0
 MOST_SESSIONS = 20
 HERE, ELSEWHERE = "tries", "tries-elsewhere"
 
 
 def wait_s(wrong: int) -> float:
-    """Time to wait after so many wrong tries in a row, s."""
+    """Time to wait after this many wrong tries in a row, s."""
     return 0.0 if wrong < FREE_TRIES else min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(wrong - FREE_TRIES, 10))
 
 
 def _now() -> float:
-    """A clock that counts on in suspend and that cannot be set; it starts at 0 with the computer."""
+    """A clock that runs on during suspend and cannot be set; it starts at 0 with the computer, s."""
     return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
@@ -90,16 +90,16 @@ class Keys:
         """How long no PIN is tried, s: from the screen at the oven, or from elsewhere."""
         tries = self._read(HERE if here else ELSEWHERE) or {}
         left = float(tries.get("until", 0.0)) - self.now()
-        # After a restart of the computer the clock begins at 0: the whole wait of that many tries begins again.
+        # After a restart of the computer the clock begins at 0, so the whole wait for that many tries begins again.
         return 0.0 if left <= 0.0 else min(left, wait_s(int(tries.get("wrong", 0))))
 
     def open(self, pin: str, here: bool = True) -> str | None:
-        """A session's token for the right PIN, else None. While locked, the PIN is not looked at."""
+        """A session's token for the right PIN, else None. While locked, the PIN is not checked."""
         kept, name = self._read("pin"), HERE if here else ELSEWHERE
         if kept is None or self.locked_s(here) > 0.0:
             return None
         tries = int((self._read(name) or {}).get("wrong", 0)) + 1
-        # Counted before it is known whether it was right: pulling the plug in between uses up a try.
+        # Counted before the check, so that a power cut in between cannot give a free try.
         self._write(name, {"wrong": tries, "until": self.now() + wait_s(tries)})
         found = hashlib.scrypt(pin.encode("utf-8", "replace")[:64], salt=bytes.fromhex(kept["salt"]), **COST)
         if not hmac.compare_digest(found, bytes.fromhex(kept["hash"])):
@@ -112,7 +112,7 @@ class Keys:
         return token
 
     def session(self, token: str | None) -> bool:
-        """Whether that token's session is alive; using it keeps it so, up to its absolute end."""
+        """Whether that token's session is alive; each use extends it, up to its absolute end."""
         self._prune()
         session = self._sessions.get(_key(token or ""))
         if session is None:
@@ -121,7 +121,7 @@ class Keys:
         return True
 
     def left_s(self, token: str | None) -> float:
-        """How long that token's session still lives; asking does not lengthen it."""
+        """How long that token's session still lasts, s; asking does not extend it."""
         self._prune()
         session = self._sessions.get(_key(token or ""))
         return max(0.0, session.end - self.now()) if session is not None else 0.0
@@ -130,7 +130,7 @@ class Keys:
         self._sessions.pop(_key(token or ""), None)
 
     def _prune(self) -> None:
-        """Sessions end with their time, and with the PIN that opened them, also if another process makes a new one."""
+        """Drop sessions that are over, or whose PIN has been replaced, even by another process."""
         now, generation = self.now(), _generation(self._read("pin") or {})
         alive = [(k, s) for k, s in self._sessions.items() if s.end > now and s.generation == generation]
         self._sessions = dict(sorted(alive, key=lambda i: i[1].end)[-MOST_SESSIONS:])
@@ -152,7 +152,7 @@ class Keys:
         return (str(arm.get("sha256", "")), str(arm.get("name", ""))) if self.armed_s() > 0.0 else ("", "")
 
     def use_arm(self) -> dict | None:
-        """Take the arm, if there is one: it is good for one start."""
+        """Use up the arm, if there is one: it allows one start."""
         arm = self._read("arm") if self.armed_s() > 0.0 else None
         try:
             (self.folder / "arm").unlink()
@@ -161,7 +161,7 @@ class Keys:
         return arm
 
     def give_back_arm(self, arm: dict) -> None:
-        """Nothing was started with it: it goes on, with the end that it had."""
+        """Give the arm back, with its old end, because nothing was started."""
         self._write("arm", arm)
 
     # ---- files ----
@@ -172,8 +172,8 @@ class Keys:
         except FileNotFoundError:
             return None
         except (OSError, ValueError):
-            # A damaged file of tries must let nobody in: locked for the longest time from now, as after many wrong
-            # tries.
+            # A damaged file of tries must not open the lock: it counts as many wrong tries, with the longest wait from
+            # now.
             damaged = {"wrong": 12, "until": self.now() + LONGEST_WAIT_S}
             return damaged if name in (HERE, ELSEWHERE) else None
         return found if isinstance(found, dict) else None
@@ -187,10 +187,10 @@ class Keys:
 
 
 def _generation(kept: dict) -> str:
-    """Which PIN that is: each one that is made has another."""
+    """Number of the PIN: each new PIN gets another one."""
     return str(kept.get("generation", kept.get("salt", "")))
 
 
 def _key(token: str) -> str:
-    """What is kept of a token: its hash gives no session to a person who reads it."""
+    """The stored hash of a token: a memory dump reveals no usable token."""
     return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()

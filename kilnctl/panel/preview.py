@@ -1,4 +1,4 @@
-"""What is to be expected of a schedule: a rehearsal on the model itself, and from it the next milestones of a run."""
+"""The preview of a schedule: a rehearsal on the model itself, which also gives the next milestones of a run."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +18,7 @@ from ..terms import Phase
 from .service_client import picture
 
 PICTURE_ROWS = 400
-#: The slowest tick that the rules bear, s: half the work, and the same result to a thousandth.
+#: The longest tick that the rules allow, s: half the work, and the same result within 0.1 %.
 SLOWEST_TICK_S = 2.0
 #: A schedule that takes longer than this is refused, s: two weeks.
 LONGEST_S = 14 * 86400.0
@@ -33,7 +33,7 @@ WORDS = {
 
 @dataclass(frozen=True)
 class PreviewStretch:
-    """From when to when the run is in one step and phase, s; `to_c` is where it goes."""
+    """From when to when the run is in one step and phase, s; `to_c` is its target."""
 
     step: int
     phase: Phase
@@ -45,7 +45,7 @@ class PreviewStretch:
 
 @dataclass(frozen=True)
 class RunPreview:
-    """What is to be expected of a run. `columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture;
+    """The preview of a run. `columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture;
     `chamber`: every tick of `tick_s`."""
 
     outcome: str
@@ -59,8 +59,8 @@ class RunPreview:
     tick_s: float
 
     def milestones(self, status: dict, ahead: dict) -> list[dict]:
-        """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run is where the preview
-        never is (held, another step)."""
+        """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run's step or phase does
+        not occur in the preview (for example, held)."""
         step, phase, chamber = status.get("step"), status.get("state"), status.get("chamber_c")
         here = [k for k, s in enumerate(self.stretches) if s.step == step and s.phase == phase]
         if not here or chamber is None:
@@ -95,7 +95,7 @@ class RunPreview:
 def preview_of(
     oven: Oven, schedule: Schedule, start_c: float | None = None, model_file: str | Path | None = None
 ) -> RunPreview:
-    """Rehearse the schedule on the model that would control it, from a chamber (and everything in it) at start_c.
+    """Rehearse the schedule on the model that would control it; chamber and contents start at start_c.
 
     Raises KilnctlError for a schedule that this oven may not or cannot do. Seconds of work for a long schedule.
     """
@@ -138,7 +138,7 @@ def preview_of(
 
 
 def _said(run: PreparedRun) -> list[str]:
-    """What is to be known before the start."""
+    """What a person should know before the start."""
     return [
         f"the control's model: {run.model_words}",
         safety.schedule_trip_words(run.schedule, run.policy.schedule_trip_c),

@@ -13,17 +13,17 @@ from ..record.folder import plain
 from .guard import LARGEST_BODY
 from .schedule_folder import Exists
 
-#: A request's body must have arrived within so long, s.
+#: A request's body must arrive within this time, s.
 BODY_S = 10.0
 
 
 async def json_body(request: Request, wanted: Mapping[str, type | tuple], needed: bool = True) -> dict:
-    """The JSON object of a request, with these keys of these kinds. Raises KilnctlError."""
+    """The JSON object of a request, with these keys and types. Raises KilnctlError."""
     data = bytearray()
     try:
         async with asyncio.timeout(BODY_S):
             async for part in request.stream():
-                # The guard has looked at the length that was promised; what comes is counted too.
+                # The guard has checked the announced length; the bytes that arrive are counted too.
                 data += part
                 if len(data) > LARGEST_BODY:
                     raise KilnctlError(f"longer than {LARGEST_BODY // 1000} kB")

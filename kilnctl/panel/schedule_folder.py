@@ -1,6 +1,6 @@
 """The folder of schedules that the panel reads and writes. A name that comes from a page is looked up in a list of what
-is there, never joined to a path; links and pipes are not followed; nothing is ever lost by a save, a rename or a
-deletion: what stood there is kept below `.earlier`."""
+is there, never joined to a path; links and pipes are not followed; a save, a rename or a deletion loses nothing: the
+earlier file is kept below `.earlier`."""
 
 import hashlib
 import os
@@ -15,13 +15,13 @@ from ..record.durable import make_folder, write_whole
 from ..record.folder import slug
 from ..settings.schedule import schedule_of
 
-#: Bytes of a schedule; schedules listed; earlier versions kept of one name, and names of deleted ones.
+#: Most bytes of a schedule, schedules listed, earlier versions kept of one name, and names of deleted schedules.
 LARGEST_SCHEDULE, MOST_SCHEDULES, MOST_KEPT, MOST_DELETED = 32_000, 300, 10, 40
 EARLIER = ".earlier"
 
 
 class Exists(KilnctlError):
-    """Something else stands under that name. `sha256` of what stands there."""
+    """Another file has that name. `sha256` is that of its content."""
 
     def __init__(self, words: str, name: str, sha256: str):
         super().__init__(words)
@@ -33,7 +33,7 @@ def sha256(text: str) -> str:
 
 
 def plain_bytes(path: Path, most: int) -> bytes:
-    """Up to `most` bytes of a plain file. Raises OSError for what is none, without waiting for a pipe."""
+    """Up to `most` bytes of a plain file. Raises OSError for anything else, without waiting for a pipe."""
     handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
     try:
         if not stat.S_ISREG(os.fstat(handle).st_mode):
@@ -79,8 +79,8 @@ class ScheduleFolder:
     # ---- changes: one at a time ----
 
     def save(self, name: str, source: str, over: str = "") -> str:
-        """Write a schedule that is sound. `over`: sha256 of what it replaces; empty where nothing stands there. An
-        empty name is made from the schedule's. Returns the file's name. Raises Exists."""
+        """Write a schedule that is sound. `over`: sha256 of the file that it replaces; empty for a new one. An empty
+        name is made from the schedule's. Returns the file's name. Raises Exists."""
         if len(source.encode("utf-8", "replace")) > LARGEST_SCHEDULE:
             raise KilnctlError(f"longer than {LARGEST_SCHEDULE // 1000} kB")
         source = source.replace("\r\n", "\n")
@@ -115,7 +115,7 @@ class ScheduleFolder:
         return to
 
     def delete(self, name: str) -> str:
-        """The text is kept; returns the version with which `restore` brings it back."""
+        """Delete it. The text is kept; returns the version with which `restore` brings it back."""
         with self._lock:
             path, version = self.path(name), self._keep(name, "deleted")
             try:
@@ -125,7 +125,7 @@ class ScheduleFolder:
         return version
 
     def restore(self, name: str, version: str) -> str:
-        """An earlier version becomes the present one again; what stands there now is kept too."""
+        """Make an earlier version the present one; the text that it replaces is kept too."""
         with self._lock:
             text = self._earlier_text(name, version)
             if name in self.files():
@@ -150,7 +150,7 @@ class ScheduleFolder:
             return self._earlier_text(name, version)
 
     def deleted(self) -> list[dict]:
-        """What is there no more, and can be brought back: {file, version, when}."""
+        """Deleted schedules that can be restored: {file, version, when}."""
         there, out = self.files(), []
         for name in self._names():
             versions = self.versions(name)
@@ -198,7 +198,7 @@ class ScheduleFolder:
         return version
 
     def _tidy(self, but: str) -> None:
-        """Of deleted schedules the longest deleted go, past MOST_DELETED names."""
+        """Beyond MOST_DELETED names, remove the schedules that were deleted longest ago."""
         there = self.files()
         gone = sorted(
             (self._kept(n)[-1].name, n) for n in self._names() if n not in there and n != but and self._kept(n)
@@ -209,13 +209,13 @@ class ScheduleFolder:
             (self.folder / EARLIER / name).rmdir()
 
     def _name(self, wanted: str) -> str:
-        """The file's name for what a person calls it."""
+        """The file name for the name that a person gives."""
         if wanted in self.files():
             return wanted
         return f"{slug(wanted.removesuffix('.yaml').removesuffix('.yml'))}.yaml"
 
     def _new(self, wanted: str) -> str:
-        """A name under which nothing stands. Raises Exists."""
+        """A name that no file has. Raises Exists."""
         name = self._name(wanted)
         if name in self.files():
             raise Exists(f"there is a {name} already; nothing was changed", name, sha256(self.text(name)))

@@ -1,5 +1,5 @@
 """What was shown before a start: schedule, oven, limits and model together have one fingerprint. A start carries the
-fingerprint of what its person has seen, and what differs by then is told."""
+fingerprint of what the person has seen, and any difference by then is reported."""
 
 import difflib
 import hashlib
@@ -10,7 +10,7 @@ from pathlib import Path
 from ..safety import changed_limits, policy_for
 from ..settings.oven import Oven
 
-#: Things shown that are remembered, and lines of a difference.
+#: Most views remembered, and most lines of a difference.
 MOST_SEEN, MOST_LINES = 60, 40
 
 
@@ -30,7 +30,7 @@ class Shown:
 
 
 def shown_of(schedule: str, oven: Oven, model_file: str | None) -> Shown:
-    """What a person sees who looks at that schedule's text now."""
+    """What the page would show with that schedule's text now."""
     limits = json.dumps(changed_limits.to_mapping(policy_for(oven)), sort_keys=True)
     try:
         model = hashlib.sha256(Path(model_file).read_bytes()).hexdigest() if model_file else ""
@@ -54,7 +54,7 @@ class Seen:
         return mark
 
     def difference(self, mark: str, now: Shown) -> list[str]:
-        """What is otherwise now than in what was shown, in lines; empty where it is the same."""
+        """How the present differs from what was shown, in lines; empty if nothing differs."""
         if mark == now.fingerprint:
             return []
         then = self._shown.get(mark)

@@ -10,7 +10,7 @@ from ..service.live_curve import KEPT
 from ..service.socket_messages import encode
 
 EVERY_S, PATIENCE_S, MOST_ROWS = 1.0, 5.0, 5000
-#: Rows of a picture when it is sent whole.
+#: Rows of a curve when it is sent whole.
 PICTURE_ROWS = 1500
 
 
@@ -53,7 +53,7 @@ class ServiceClient:
         return time.monotonic() - self._heard_s if self._heard_s is not None else 0.0
 
     async def changed(self, since: int, patience_s: float) -> None:
-        """Until something newer than `since` was heard, or the time is over."""
+        """Wait until there is something newer than `since`, or the time is over."""
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(patience_s), self._changed:
                 await self._changed.wait_for(lambda: self.version != since)
@@ -91,11 +91,11 @@ class ServiceClient:
                 return
 
     def since(self, epoch: int, row: int) -> dict:
-        """What a page that has `row` rows of that epoch lacks; with another epoch, or too much missing, the whole
-        picture, thinned with its peaks kept."""
+        """The rows that a page with `row` rows of that epoch lacks; with another epoch, or too many missing rows, the
+        whole curve, thinned with its peaks kept."""
         whole = epoch != self.epoch or not 0 <= row <= self.rows or self.rows - row > PICTURE_ROWS
         if whole:
-            # Worked out once for all pages that come between two readings.
+            # Computed once for all pages that ask between two readings.
             if self._picture[0] != (self.epoch, self.rows):
                 keep = picture(self.columns, PICTURE_ROWS)
                 thin = {name: [values[i] for i in keep] for name, values in self.columns.items()}
@@ -107,7 +107,7 @@ class ServiceClient:
 
 
 async def ask(socket: Path, request: dict, patience_s: float = PATIENCE_S) -> dict:
-    """One question to the service on a connection of its own: a stop waits behind nothing. In any event loop."""
+    """One question to the service on a connection of its own, so that a stop waits for no other. In any event loop."""
     try:
         async with asyncio.timeout(patience_s):
             while True:
@@ -116,7 +116,7 @@ async def ask(socket: Path, request: dict, patience_s: float = PATIENCE_S) -> di
                 except (FileNotFoundError, ConnectionRefusedError, PermissionError):
                     raise
                 except OSError:
-                    # More clients connect at this moment than the service's socket lets wait.
+                    # More clients are connecting at this moment than the service's socket can queue.
                     await asyncio.sleep(0.05)
     except (OSError, ValueError, TimeoutError) as error:
         why = "in time" if isinstance(error, TimeoutError) else f"({type(error).__name__})"
@@ -133,8 +133,8 @@ async def _once(socket: Path, request: dict) -> dict:
 
 
 def picture(columns: dict[str, list], most: int) -> list[int]:
-    """Indices of at most about `most` rows: of each stretch the first, and where chamber and duty are least and
-    greatest, so that no peak is lost."""
+    """Indices of at most about `most` rows: in each stretch the first row, and the rows with the lowest and highest
+    chamber and duty, so that no peak is lost."""
     count = len(columns["time_s"])
     if count <= most:
         return list(range(count))

@@ -1,5 +1,5 @@
-"""A start from the page, and the allowance for one from elsewhere. What starts is what was seen: schedule, oven, limits
-and model are those that were shown, and a plan that does not end well has a word of its own."""
+"""A start from the page, and the allowance for one from elsewhere. Only what was shown can start: the same schedule,
+oven, limits and model. A plan that does not end well needs a confirmation of its own."""
 
 import asyncio
 import time
@@ -16,7 +16,7 @@ from .schedule_folder import sha256
 if TYPE_CHECKING:
     from .app import PanelApp
 
-#: The service prepares a start in a process of its own, on a small computer: how long the panel waits for it, s.
+#: The service prepares a start in a process of its own, on a small computer: the panel waits this long for it, s.
 PREPARE_S = 90.0
 
 
@@ -45,8 +45,8 @@ class Starting:
         return reply({"ok": True, "words": words, "armed_s": panel.keys.armed_s()})
 
     async def start(self, request: Request) -> Response:
-        """PIN; the fingerprint of what was seen; a word of its own for a plan that does not end well; from elsewhere
-        also an arm made at the oven, and a door that is not open. One start per arm."""
+        """Needs the PIN, the fingerprint of what was shown, and a confirmation of its own for a plan that does not end
+        well; from elsewhere also an arm made at the oven, and a closed door. One start per arm."""
         said = await json_body(request, {"file": str, "seen": str, "confirm": bool, "accept": str})
         panel = self.panel
         await panel.threads.quick(panel.catalogue.schedules.path, said["file"])
@@ -103,7 +103,7 @@ class Starting:
         return "" if armed == schedule.sha256 else f"what was allowed at the oven is {name}, as it was then, not this"
 
     async def _asked(self, request: Request, path: Path, sha: str, confirm: bool) -> dict:
-        """What becomes of the start at the service."""
+        """The result of the start at the service."""
         panel = self.panel
         question = {
             "ask": "start",

@@ -1,8 +1,8 @@
 """Stop has a door of its own: a listener on a second port with a thread, an event loop and places that nothing else
-uses. What the page does on its other connections, and what the panel works out, cannot stand before it.
+uses. The page's other connections and the panel's computations cannot delay it.
 
-A page asks with a plain POST (no preflight). The browser says which page asks (Origin); it must be ours. Nothing but a
-stop can be asked for, and no PIN is.
+A page asks with a plain POST (no preflight). The browser says which page asks (Origin); it must be ours. Only a stop
+can be requested, and it needs no PIN.
 """
 
 import asyncio
@@ -20,15 +20,15 @@ from .connections import Counting, Placed, Places, placed
 from .guard import HEADERS, answered, asker, named
 from .service_client import ask
 
-#: The page says NOT CONFIRMED after 2 s: what is not known after this long need not be waited for, s.
+#: The page says NOT CONFIRMED after 2 s, so waiting longer than this for the service is of no use, s.
 CONFIRM_S = 1.8
 #: Places of the door, and how long a connection may wait in it, s.
 EACH, AWAY, HERE, DOOR_HEAD_S = 12, 90, 30, 3.0
 
 
 async def stop_and_confirm(socket_path: Path, by: str, patience_s: float = CONFIRM_S) -> dict:
-    """Ask the service to stop, and see that it has: `confirmed` only where the service says that no run goes on and
-    that nothing keeps heat from being cut."""
+    """Ask the service to stop, and check that it has: `confirmed` only if the service says that no run goes on and that
+    the heat can be cut."""
     until = time.monotonic() + patience_s
     answer = await ask(socket_path, {"ask": "stop", "by": by}, patience_s)
     if not answer.get("ok"):
@@ -113,7 +113,7 @@ class DoorThread:
 
 
 def plain_settings() -> dict:
-    """What both servers of the panel have in common. Nobody's word is taken for another address than his own."""
+    """What both servers of the panel have in common. No client may claim another address than its own."""
     return {
         "ws": "none",
         "log_level": "critical",

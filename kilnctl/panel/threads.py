@@ -1,5 +1,5 @@
-"""Threads of the panel: few, so that Stop's own never waits long for its turn, and apart, so that what takes long keeps
-nothing short waiting."""
+"""Threads of the panel: few, so that Stop's thread never waits long for its turn, and separate, so that a long task
+never delays a short one."""
 
 import asyncio
 from collections.abc import Callable

@@ -1,6 +1,6 @@
-"""What takes seconds is worked out in a process of its own: the same computer may run an oven, and a stop must not wait
-for arithmetic. What nobody waits for any more is given up, and with nothing to do the process ends: its memory is
-needed elsewhere."""
+"""Long computations run in a process of their own: the same computer may run an oven, and a stop must not wait for
+arithmetic. A computation that no page waits for is given up. With nothing to do the process ends, to free its
+memory."""
 
 import multiprocessing
 import os
@@ -15,14 +15,14 @@ from typing import Any
 
 from ..errors import KilnctlError
 
-#: Answers kept; questions that wait at most; how long the process waits for the next one, s.
+#: Most answers kept; most questions that wait; how long the process waits for the next question, s.
 MOST_ASKED, MOST_WAITING, IDLE_S = 40, 8, 60.0
 ENDED = "it could not be worked out: its process was ended; try again"
 
 
 def _behind() -> None:
-    """First thing in the process that works things out: it is behind all others, no Ctrl-C for the panel ends it, and
-    it does not outlive the panel."""
+    """Called first in the worker process: gives it the lowest priority, makes it ignore Ctrl-C, and ends it with the
+    panel."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     os.nice(5)
     panel = multiprocessing.parent_process()
@@ -37,7 +37,7 @@ def _end_with(panel: BaseProcess) -> None:
 
 @dataclass(eq=False)
 class Job:
-    """Something to be worked out: `answer` is what the function returns or raises; `wanted` how many wait for it."""
+    """One computation: `answer` is what the function returns or raises; `wanted` is how many wait for it."""
 
     key: Hashable
     function: Callable
@@ -47,8 +47,8 @@ class Job:
 
 
 class Worker:
-    """Works things out one after the other. The newest question comes first: a page that asked before may have gone on
-    to another schedule. `idle_s`: its process ends after so long with nothing to do."""
+    """Does computations one after the other. The newest question comes first: a page with an older one may already show
+    another schedule. `idle_s`: its process ends after this long with nothing to do."""
 
     def __init__(self, idle_s: float = IDLE_S) -> None:
         self._asked: dict[Hashable, Job] = {}
@@ -61,24 +61,24 @@ class Worker:
 
     @property
     def going(self) -> Hashable | None:
-        """Key of what is being worked out; None while there is nothing."""
+        """Key of the present computation; None while there is none."""
         with self._lock:
             return self._going.key if self._going is not None else None
 
     @property
     def next(self) -> Hashable | None:
-        """Key of what comes after it; None when nothing waits."""
+        """Key of the next computation; None when none waits."""
         with self._lock:
             return self._waiting[-1].key if self._waiting else None
 
     @property
     def processes(self) -> tuple[BaseProcess, ...]:
-        """The process that works things out, once it is there."""
+        """The worker process, once it runs."""
         with self._lock:
             return tuple((self._worker._processes or {}).values()) if self._worker is not None else ()
 
     def known(self, is_it: Callable[[Hashable], bool]) -> Any:
-        """The newest answer whose key is it; None where none is there yet."""
+        """The newest answer with a key that `is_it` accepts; None if there is none yet."""
         with self._lock:
             for key, job in reversed(self._asked.items()):
                 if is_it(key) and job.answer.done() and not job.answer.cancelled() and job.answer.exception() is None:
@@ -86,7 +86,7 @@ class Worker:
         return None
 
     def work_out(self, key: Hashable, function: Callable[..., Any], *arguments: Any) -> Any:
-        """What the function returns; the same key is worked out once. Raises what the function raises, and KilnctlError
+        """What the function returns; the same key is computed once. Raises what the function raises, and KilnctlError
         when its process was ended."""
         job = self.ask(key, function, *arguments)
         try:
@@ -98,7 +98,7 @@ class Worker:
             self.leave(job)
 
     def ask(self, key: Hashable, function: Callable[..., Any], *arguments: Any) -> Job:
-        """As `work_out`, without waiting: see `Job.answer`. Who asks must `leave` in the end."""
+        """As `work_out`, without waiting: see `Job.answer`. The caller must `leave` in the end."""
         with self._lock:
             job = self._asked.get(key)
             if job is None or job.answer.cancelled():
@@ -116,20 +116,20 @@ class Worker:
         return job
 
     def leave(self, job: Job) -> None:
-        """One that asked for it waits no more; what nobody waits for is given up."""
+        """One caller no longer waits for it; a computation without callers is given up."""
         with self._lock:
             job.wanted -= 1
             if job.wanted > 0 or job.answer.done():
                 return
             if job is self._going:
-                # Its process is ended; the next question gets a new one.
+                # Its process has ended; the next question starts a new one.
                 for process in self.processes:
                     process.terminate()
             else:
                 self._give_up(job)
 
     def forget(self, key: Hashable, job: Job | None = None) -> None:
-        """The next one who asks gets a new answer."""
+        """Forget this answer: the next question computes it again."""
         with self._lock:
             if job is None or self._asked.get(key) is job:
                 self._asked.pop(key, None)
@@ -141,7 +141,7 @@ class Worker:
         self.forget(job.key, job)
 
     def _go_on(self) -> None:
-        """Under the lock: the newest that waits, when nothing is being worked out."""
+        """Under the lock: begin the newest waiting computation, if none runs."""
         if self._closed:
             for job in list(self._waiting):
                 self._give_up(job)
@@ -158,7 +158,7 @@ class Worker:
             self._worker = ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"), initializer=_behind)
         try:
             made = self._worker.submit(job.function, *job.arguments)
-        except BrokenExecutor as error:  # its process was ended while it had nothing to do
+        except BrokenExecutor as error:  # its process ended while it was idle
             made = Future()
             made.set_exception(error)
         made.add_done_callback(partial(self._done, job))
@@ -189,7 +189,7 @@ class Worker:
                 self._worker = None
 
     def close(self) -> None:
-        """Give up what is being worked out and what waits for it."""
+        """Give up the present computation and those that wait."""
         with self._lock:
             self._closed = True
             self._go_on()

@@ -1,7 +1,7 @@
 """The tests of SAFETY.md that come round: which are due, who did them, when, and with what result.
 
-The log is a file of JSON lines in the oven's state folder. It is only ever added to, so a line is never lost by a later
-one; a damaged line is told and skipped.
+The log is a file of JSON lines in the oven's state folder. Lines are only added, so no write can lose an earlier line;
+a damaged line is reported and skipped.
 """
 
 import datetime
@@ -59,7 +59,7 @@ class CareDone:
 
 @dataclass(frozen=True, slots=True)
 class CareDue:
-    """How a test stands. `last`: when it was last done, passed or not; `days`: until it is due, below 0 when it is
+    """The state of a test. `last`: when it was last done, passed or not; `days`: until it is due, below 0 when it is
     over due, None when it was never done; `failed`: it was not passed when last done."""
 
     test: CareTest
@@ -69,7 +69,7 @@ class CareDue:
 
     @property
     def now(self) -> bool:
-        """To be done now."""
+        """Whether it must be done now."""
         return self.failed or self.days is None or self.days <= 0
 
 
@@ -95,7 +95,7 @@ def read_log(home: Path) -> tuple[tuple[CareDone, ...], tuple[str, ...]]:
 
 
 def add(home: Path, done: CareDone) -> None:
-    """Note that a test was done, durably. Raises KilnctlError for a test without such a name, or where the file cannot
+    """Record durably that a test was done. Raises KilnctlError for a test without such a name, or where the file cannot
     be written."""
     if done.test not in NAMES:
         raise KilnctlError(f"'{done.test}' is none of the tests that come round: {', '.join(NAMES)}")
@@ -116,7 +116,7 @@ def add(home: Path, done: CareDone) -> None:
 
 
 def due(done: tuple[CareDone, ...], today: datetime.date) -> tuple[CareDue, ...]:
-    """How each test stands today. A date in the future counts as today: a clock was wrong once."""
+    """The state of each test today. A date in the future counts as today: the clock was wrong then."""
     standing = []
     for test in TESTS:
         last = next((d for d in reversed(done) if d.test == test.name), None)

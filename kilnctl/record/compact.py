@@ -1,5 +1,5 @@
-"""Columns of a long run in little memory: whole numbers of the last written decimal, in compressed blocks. A value
-comes back as the very number that its text meant."""
+"""Columns of a long run in little memory: whole numbers of the last written decimal, in compressed blocks. A value is
+read back as exactly the number in its text."""
 
 import zlib
 from array import array
@@ -16,7 +16,8 @@ _DECIMALS = {c.name: c.decimals for c in COLUMNS if c.name != "reason"}
 
 
 class _Column:
-    """Blocks of one column. Kept as whole numbers where every value is one of the last decimal, else as they are."""
+    """Blocks of one column. Stored as whole numbers if every value is a multiple of the last decimal, else as
+    floats."""
 
     def __init__(self, decimals: int | None):
         self._known, self._scale = decimals is not None, 10.0 ** (decimals or 0)
@@ -32,7 +33,7 @@ class _Column:
             back = whole / self._scale
             if np.array_equal(back[finite], values[finite]):
                 kept = np.where(finite, whole, _NONE).astype(np.int64)
-                kept[np.signbit(values) & (values == 0.0)] = _MINUS_ZERO  # a rounded -0.04 is written as such
+                kept[np.signbit(values) & (values == 0.0)] = _MINUS_ZERO  # a rounded -0.04 is written with its sign
                 steps = np.diff(kept, prepend=np.int64(0)).astype(np.int64)
                 small = np.abs(steps).max() < 2**31
                 self._blocks.append((len(values), _packed(steps.astype(np.int32)) if small else _packed(steps), True))
@@ -58,8 +59,8 @@ def _packed(values: np.ndarray) -> bytes:
 
 
 class CompactColumns(MutableMapping[str, np.ndarray]):
-    """Name → values, float array; `reason` → words, object array. Each look makes a new array: keep it while it is
-    used. What is put in by name is kept as it is."""
+    """Name → values, float array; `reason` → words, object array. Each access makes a new array: keep it while you use
+    it. An array that is assigned by name is kept unchanged."""
 
     def __init__(self, names: Sequence[str]):
         self._columns = {n: _Column(_DECIMALS.get(n)) for n in names if n != "reason"}
@@ -70,7 +71,7 @@ class CompactColumns(MutableMapping[str, np.ndarray]):
         self.count = 0
 
     def add(self, values: dict[str, np.ndarray], reasons: Sequence[str] | None) -> None:
-        """One block more of every column."""
+        """Append one block to every column."""
         for name, column in self._columns.items():
             column.add(values[name])
             self.count += len(values[name]) if name == "time_s" else 0

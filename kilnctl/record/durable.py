@@ -65,8 +65,8 @@ def save_state(path: str | Path, state: dict) -> None:
 
 
 def _keep_before(path: Path) -> None:
-    """Give the state its second name, `<name>.before`; it keeps its first where the file system knows links, so that
-    there is a newest state at every moment. Raises OSError."""
+    """Give the state its second name, `<name>.before`. On a file system with hard links it keeps its first name, so
+    that there is a newest state at every moment. Raises OSError."""
     before, link = path.with_name(path.name + ".before"), path.with_name(path.name + ".link")
     try:
         link.unlink(missing_ok=True)

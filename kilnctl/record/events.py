@@ -4,7 +4,7 @@ import math
 import re
 from dataclasses import dataclass, replace
 
-#: The same warning, numbers aside, is repeated after this at the earliest, s.
+#: The same warning (numbers ignored) is repeated after this at the earliest, s.
 QUIET_S = 600.0
 NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
@@ -20,8 +20,8 @@ class Event:
 
 
 def on_run_clock(trips, at_s: dict[str, float], otherwise_s: float = math.nan) -> tuple:
-    """The trips with the time since the run's start, s, at which each was reported: the rules stamp them by another
-    clock. `otherwise_s` for those that were never reported."""
+    """The trips with the time since the run's start, s, at which each was reported: the rules use another clock.
+    `otherwise_s` for trips that were never reported."""
     return tuple(replace(t, time_s=at_s.get(t.fault, otherwise_s)) for t in trips)
 
 
@@ -45,7 +45,7 @@ class Teller:
         self.tripped_s: dict[str, float] = {}
 
     def tell(self, time_s: float, reading, act, leg: int) -> list[Event]:
-        """The events of this tick, in the order in which they matter."""
+        """The events of this tick, the most important first."""
         d, told = act.decision, []
         for trip in act.verdict.new_trips:
             self.tripped_s.setdefault(trip.fault, time_s)

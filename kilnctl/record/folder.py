@@ -136,7 +136,7 @@ def about(run: RunData | Begun) -> dict:
         "model": plain(run.model),
         "columns": {c.name: c.doc for c in COLUMNS},
     }
-    # Only a real run knows the time of day; a rehearsal's record is the same bytes whenever it is made.
+    # Only a real run has a time of day; a rehearsal's record always has the same bytes.
     return said | {name: said_of for name, said_of in (("started", run.started), ("rig", run.rig)) if said_of}
 
 
@@ -179,7 +179,7 @@ def write_data(folder: Path, run: RunData) -> None:
 
 
 def conclude(folder: Path, run: RunData, summary: object) -> None:
-    """Write the final run.json: the last of a run's files: where it has a summary, the other files are there too.
+    """Write the final run.json, the last of a run's files: if it has a summary, the other files exist too.
     Raises KilnctlError."""
     said = about(run) | {"energy_j": run.energy_j, "summary": plain(summary), "trips": plain(run.trips)}
     path = folder / "run.json"

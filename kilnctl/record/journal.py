@@ -2,10 +2,10 @@
 
     17 step {"time_s": 1190.0, "text": "soak: cure"} 8d2f01ac
 
-The checksum is the CRC-32 (ISO-HDLC, as in zlib and gzip) of everything before its space. A line that was
-torn by a power cut, or filled with rubbish by a dying card, does not check and is left out; every whole
-line comes back. `JournalFile` is the side that touches the disk; `recorder.Recorder` puts a thread before
-it, so that a slow card never delays a control tick.
+The checksum is the CRC-32 (ISO-HDLC, as in zlib and gzip) of everything before its space. A line that was cut by a
+power failure, or damaged by a failing card, fails the check and is left out; every whole line comes back. `JournalFile`
+is the side that touches the disk; `recorder.Recorder` puts a thread before it, so that a slow card never delays a
+control tick.
 """
 
 import errno
@@ -70,7 +70,7 @@ def line_of(sequence: int, text: str) -> bytes:
 
 def parse_line(line: bytes) -> tuple[int, str] | None:
     """(sequence, text) of a line without its line break, or None where it is no whole record."""
-    # By hand: a pattern takes longer than all the rest, and a long record has a million lines.
+    # No regular expression: it would take longer than all the rest, and a long record has a million lines.
     head, number, text = line[:-9], *line[:-9].partition(b" ")[::2]
     if line[-8:] != b"%08x" % zlib.crc32(head) or line[-9:-8] != b" " or b" " not in head:
         return None
@@ -99,9 +99,8 @@ def _segment_number(path: Path) -> int:
 
 
 def read_journal(place: str | Path) -> Journal:
-    """Every whole record of a journal (its folder, or one file of it), in order, none twice. Raises
-    KilnctlError where a file cannot be read at all; damage inside is reported in the result, never
-    guessed at."""
+    """Every whole record of a journal (its folder, or one file of it), in order, none twice. Raises KilnctlError where
+    a file cannot be read at all; damage inside is reported in the result, never repaired by a guess."""
     damage = Damage()
     entries = tuple(entries_of(place, damage))
     return Journal(entries, tuple(damage.bad), damage.missing)
@@ -152,8 +151,8 @@ def _lines(path: Path) -> Iterator[tuple[int, tuple[int, str] | str]]:
 
 
 class JournalFile:
-    """Appends records to the newest segment of a folder. One process at a time; every method may raise
-    OSError. Nothing of a journal is ever removed: half a record would be a wrong one."""
+    """Appends records to the newest segment of a folder. One process at a time; every method may raise OSError. Nothing
+    in a journal is ever removed, because half a record would be a wrong one."""
 
     def __init__(self, folder: str | Path, *, segment_bytes: int = SEGMENT_BYTES):
         self.folder, self.segment_bytes = Path(folder), segment_bytes
@@ -190,7 +189,7 @@ class JournalFile:
                     raise KilnctlError(f"{path}: another process is writing this journal") from None
                 # `retention.being_written` holds the lock for a moment to see whether it is free.
                 time.sleep(0.01)
-        # Only now: each failed try would count up.
+        # Only now, because each failed try would use up a number.
         self.number, self.path = number, path
         self._handle, self._size = handle, os.fstat(handle).st_size
         # A tail without a line break was torn; it becomes one bad line, and nothing after it is lost.
@@ -251,7 +250,7 @@ class JournalFile:
             for line in self._unsynced:
                 self._write(line)
         except OSError:
-            # The next try writes all of them again: else a sync would count as kept what is not there.
+            # The next try writes all of them again: otherwise a sync would confirm records that are not on the disk.
             handle, self._handle = self._handle, -1
             os.close(handle)
             raise

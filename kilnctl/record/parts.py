@@ -1,4 +1,4 @@
-"""Values of a run.json or a journal, checked: a record may come from another version, another program, or a dying
+"""Values of a run.json or a journal, checked: a record may come from another version, another program, or a failing
 card."""
 
 import dataclasses

@@ -39,7 +39,8 @@ class Receipt:
         self._done, self.durable = threading.Event(), False
 
     def wait(self, timeout_s: float) -> bool:
-        """Wait until the event's fate is known; True when it is on the disk. Never from the control tick."""
+        """Wait until it is known whether the event is on the disk; True when it is. Never call it from the control
+        tick."""
         self._done.wait(timeout_s)
         return self.durable
 
@@ -52,7 +53,7 @@ class Receipt:
 class RecorderState:
     """written: records appended; dropped: never taken into the queue; lost: taken, but the disk refused
     them; waiting: in the queue; failure: what the disk said, empty while all is well; slowest_s:
-    longest sync so far; stalled_s: how long the present one lasts."""
+    longest sync so far; stalled_s: how long the present sync has lasted."""
 
     written: int
     dropped: int
@@ -188,7 +189,7 @@ class Recorder:
         try:
             missing = self._lost + self._dropped_samples + self._dropped_events
             if missing > self._told:
-                # Once there is room again, the journal itself says how much is missing in it.
+                # Once there is room again, the journal records how much is missing.
                 self._put(f'lost {{"records": {missing - self._told}}}')
                 self._told = missing
             self._put(f"{kind} {self._body(kind, body)}")

@@ -22,7 +22,7 @@ _GOING = ".going-"
 @dataclass(frozen=True)
 class Cleared:
     """What was removed (folder names, oldest first), bytes freed and left, and why a folder stayed that should have
-    gone."""
+    been removed."""
 
     removed: tuple[str, ...]
     freed_bytes: int
@@ -120,7 +120,7 @@ def clear_old(place: str | Path, keep_bytes: int, *, keep_runs: int = 1, spare: 
             kept_back.append(f"{folder.name}: it is being written")
             continue
         try:
-            # The name goes first, at once: half a record is never read.
+            # Renamed first, in one step, so that half a record is never read.
             going = folder.with_name(_GOING + folder.name)
             os.rename(folder, going)
             shutil.rmtree(going)

@@ -1,4 +1,4 @@
-"""A run as summaries, pages, pictures and fits take it, whether it has just been made or was read back."""
+"""A run as input for summaries, pages, pictures and fits, whether just made or read back."""
 
 from collections.abc import MutableMapping
 from dataclasses import dataclass
@@ -45,7 +45,7 @@ class RunData:
     too: `run.chamber_c`.
 
     outcome   "finished", "tripped", "interrupted", "stopped", or "unfinished": it ended without saying so
-    seed      of the virtual oven; None for a run that was none of a virtual oven
+    seed      of the virtual oven; None for a real run
     energy_j  electric energy, J
     model     what the control believed: an `EnergyModel`, or its parameters as a mapping when read back
     started   time of day in words; only a real run knows it

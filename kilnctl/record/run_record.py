@@ -162,8 +162,7 @@ def _same(path: Path, sha256: str | None, problems: list[str]) -> None:
 
 
 def _table(path: Path, problems: list[str]) -> tuple[list[str], Iterable[_Row]]:
-    """Column names, and (file, line, text) of every whole row. What a power cut left at the end is cut off and
-    told."""
+    """Column names, and (file, line, text) of every whole row. A torn end after a power cut is removed and reported."""
     try:
         size = path.stat().st_size
         if size > LARGEST_BYTES:
@@ -191,9 +190,8 @@ def _cells(place: str, line: str) -> list[str]:
 
 
 def _columns(names: list[str], rows: Iterable[_Row], lenient: list[str] | None = None) -> CompactColumns:
-    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list
-    in `lenient` a row that is no sample is left out and told there. Columns of ours that are not there
-    are filled with NaN."""
+    """Columns as arrays: numbers, and `reason` as words. Raises KilnctlError naming the line; with a list in `lenient`
+    a row that is no sample is left out and reported there. Columns of ours that are not there are filled with NaN."""
     rows = iter(rows)
     if "time_s" not in names or len(set(names)) != len(names):
         raise KilnctlError("the samples have no column time_s, or two columns of one name")
@@ -242,7 +240,7 @@ def _numbers(cells: tuple[str, ...]) -> np.ndarray:
 
 
 def _one_by_one(names: list[str], block: list[_Row], before: float, lenient: list[str] | None):
-    """As `_together`, with each row looked at by itself: the place of what is wrong is told."""
+    """As `_together`, row by row, so that an error names its line."""
     clock, reason = names.index("time_s"), names.index("reason") if "reason" in names else None
     good: list[list[float]] = []
     reasons: list[str] = []
@@ -298,7 +296,7 @@ def _from_journal(folder: Path, problems: list[str]):
     """(columns, events, trips, what its start and end say) of a journal."""
     damage, told = Damage(), _Told(list(NAMES))
     rows = _rows(folder, damage, told)
-    first = list(itertools.islice(rows, 1))  # the names of the columns stand before it
+    first = list(itertools.islice(rows, 1))  # the column names come before it
     data = _columns(told.names, itertools.chain(first, rows), told.problems)
     problems += [f"{place}; left out" for place in damage.bad]
     if damage.missing:
@@ -319,7 +317,7 @@ class _Told:
 
 
 def _rows(folder: Path, damage: Damage, told: _Told) -> Iterator[_Row]:
-    """Each sample; the rest goes into `told` on the way."""
+    """Yields each sample; other entries go into `told`."""
     begun = False
     for sequence, text, file, line in lines_of(folder, damage):
         if text.startswith("sample "):

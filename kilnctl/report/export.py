@@ -1,7 +1,7 @@
-"""Many runs in one table: a row a sample; the run, its oven, schedule, outcome and start stand before the columns.
+"""Many runs in one table, one row per sample; the first columns are the run, its oven, schedule, outcome and start.
 
 CSV by RFC 4180 with the names of `kilnctl.record.columns`; Parquet with the same names, and each column's unit and
-meaning in its field's metadata. Written beside the file and renamed over it when whole.
+meaning in its field's metadata. Written under another name and renamed when complete.
 """
 
 import csv
@@ -17,7 +17,7 @@ from ..record.columns import COLUMNS
 from ..record.journal import segments
 from ..record.run_record import read_run
 
-#: What stands before the samples' columns, and what it is.
+#: The columns before the samples' columns, and their meaning.
 KEYS = {
     "run": "name of the run's folder",
     "oven": "the oven's name",
@@ -28,7 +28,7 @@ KEYS = {
 
 
 def runs_below(folder: str | Path) -> list[Path]:
-    """The folder itself where it is a run's, else those of its folders that are, by name. Raises KilnctlError."""
+    """The folder itself if it is a run's, else the run folders in it, sorted by name. Raises KilnctlError."""
     folder = Path(folder)
     if not folder.is_dir():
         raise KilnctlError(f"{folder}: there is no such folder")
@@ -60,7 +60,7 @@ class RunRows:
 
     @classmethod
     def read(cls, folder: Path, every_s: float | None = None) -> "RunRows":
-        """Raises KilnctlError for a damaged record. `every_s`: the first row of each stretch of so many seconds."""
+        """Raises KilnctlError for a damaged record. `every_s`: keep the first row of each stretch of this length, s."""
         record = read_run(folder)
         keep: slice | np.ndarray = slice(None)
         if every_s is not None and len(record.time_s):
@@ -71,7 +71,7 @@ class RunRows:
 
 
 class _Table:
-    """A file that appears when it is whole."""
+    """A file that appears only when it is complete."""
 
     def __init__(self, path: str | Path):
         self.path = Path(path)
@@ -123,7 +123,7 @@ def _cells(values: np.ndarray | None, decimals: int, count: int) -> list[str]:
 
 
 class Parquet(_Table):
-    """One row group a run. Needs the extra `export`."""
+    """One row group per run. Needs the extra `export`."""
 
     def __init__(self, path: str | Path):
         super().__init__(path)

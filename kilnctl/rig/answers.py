@@ -24,10 +24,10 @@ REFUSALS = {
     logic.R_CAUSE: "the cause of a fault still stands",
     logic.R_RAISED: "its ceiling may only be raised after it has been without supply",
 }
-#: The board's counters come round after so many (30 bits).
+#: The board's counters wrap around at this value (30 bits).
 ROUND = 1 << 30
-#: A supply voltage below this share of the nominal one is no measure of the full current: the meter is not wired, or
-#: the supply is away.
+#: Below this share of the nominal voltage the full current cannot be derived from the supply: the voltmeter is not
+#: wired, or the supply is off.
 LEAST_SUPPLY = 0.3
 
 
@@ -78,7 +78,7 @@ class Answer:
 
 
 def parse_answer(payload: Sequence[int]) -> Answer | None:
-    """The answer in a payload of `frames.ANSWER` bytes; None for what no board of ours says."""
+    """The answer in a payload of `frames.ANSWER` bytes; None if no board of ours can have sent it."""
     f, get16, get32 = frames, frames.get16, frames.get32
     kind, duty = payload[f.A_KIND], get16(payload, f.A_DUTY)
     if kind & 0x7F not in f.KINDS or not kind & 0x80 or payload[f.A_STATE] > logic.FAULT or duty > 10000:

@@ -1,4 +1,4 @@
-"""The serial I/O board as a rig: a thread keeps the line alive, and only the control loop renews what may be fired.
+"""The serial I/O board as a rig: a thread keeps the line alive, and only the control loop renews the duty.
 
 The board lets go after 0.5 s without a new request and after 2 s without a new control step (`kilnctl.firmware.logic`).
 The thread's requests carry the step of the last `heat` call: if the loop hangs, they keep the line but not the heat.
@@ -26,15 +26,15 @@ from .answers import Answer, Flow, flow_between
 from .contract import RigFacts, RigLost, check_heat
 from .line import ARM, CLEAR, HELLO, REST, BoardLine, Line, beat, greet, setup
 
-#: Time between two requests, s; how long without an answer until the board counts as lost, s.
+#: Time between two requests, s; time without an answer after which the board counts as lost, s.
 BEAT_S, LOST_S = 0.1, 0.45
 #: The control step must advance well within the board's limit of 2 s.
 LONGEST_TICK_S = 1.5
-#: Below this share of one relay's full current a cycle counts as one without current.
+#: Below this share of one relay's full current a cycle counts as a cycle without current.
 CURRENT_SHARE = 0.1
-#: The board's own ceiling where the file gives none: so far above the trip, K, so that the trip comes first.
+#: The board's own ceiling where the file gives none: this far above the trip, K, so that the trip comes first.
 CEILING_MARGIN_K = 5.0
-#: How often the settings are sent before the board counts as one that does not answer.
+#: How many times the settings are sent before the board counts as not answering.
 SETUP_TRIES = 3
 NAMES = ("control", "limit", "part")
 FRONT_ENDS = {1: "max31855", 2: "max31856"}
@@ -42,7 +42,7 @@ FRONT_ENDS = {1: "max31855", 2: "max31856"}
 
 def board_ceiling_c(oven: Oven) -> int:
     """Where the board cuts the heat by itself, in °C as its sensors read (the board knows no calibration): the file's
-    ceiling, or the trip and CEILING_MARGIN_K; lower by what the control or limit sensor reads too low there."""
+    ceiling, or the trip and CEILING_MARGIN_K; lower by the error if the control or limit sensor reads too low there."""
     true_c = oven.rig.ceiling_c if oven.rig.ceiling_c is not None else oven.limits.trip_at_c + CEILING_MARGIN_K
     watching = [s for s in (oven.sensors.control, oven.sensors.limit) if s is not None]
     low_k = max(max(0.0, s.corrected_c(true_c) - true_c) for s in watching)
@@ -50,7 +50,7 @@ def board_ceiling_c(oven: Oven) -> int:
 
 
 class BoardRig:
-    """One I/O board (`line`: what to ask instead of a serial port). The heat is off until the loop's first permitted
+    """One I/O board (`line`: used instead of a serial port). The heat is off until the loop's first permitted
     `heat`; `close` puts the board to rest. Raises KilnctlError where the board and the oven's file do not fit."""
 
     def __init__(self, oven: Oven, *, port: str | None = None, line: BoardLine | None = None):
@@ -80,10 +80,10 @@ class BoardRig:
         # What the loop wants, under the lock; `_news` wakes the thread.
         self._lock, self._news = threading.Lock(), threading.Event()
         self._duty, self._closed, self._step, self._clear = 0, False, 0, False
-        # What the thread has heard. `_lost`: why the board is gone, or empty.
+        # The last answers. `_lost`: why the board is gone, or empty.
         self._answer, self._boot, self._heard_s = hello, hello.boot, time.monotonic()
         self._refused_arm, self._lost, self._closing = "", "", False
-        # What flowed: the answer from which the next flow counts, and the last flow.
+        # Energy: the answer from which the next flow is counted, and the last flow.
         self._base, self._flowed, self._duty_before = hello, Flow(0.0, 0.0, 0.0, 0.0), 0
         self._thread = threading.Thread(target=self._keep, name="line", daemon=True)
         self._thread.start()
@@ -132,7 +132,7 @@ class BoardRig:
                 self._lost = str(error)
                 return
             due = max(due + BEAT_S, time.monotonic())
-            # What the loop has just decided goes out at once.
+            # The loop's new decision is sent at once.
             self._news.wait(max(0.0, due - time.monotonic()))
             self._news.clear()
 
@@ -148,7 +148,7 @@ class BoardRig:
             return answer
         if not wants:
             self._refused_arm = ""
-            # At rest nothing lapses, so that an idle service need not keep a lease alive.
+            # At rest no lease runs, so an idle service need not renew one.
             return self._line.ask(REST if state == logic.ARMED else HELLO)
         if state == logic.SAFE:
             answer = self._line.ask(ARM)
@@ -160,7 +160,7 @@ class BoardRig:
         return self._line.ask(beat(step, duty, closed))
 
     def _heard(self, answer: Answer) -> None:
-        # The board's clock comes round after twelve days; going back by less is a new start.
+        # The board's clock wraps around after twelve days; a smaller step back means that the board has restarted.
         back = (answer.uptime_ms - self._answer.uptime_ms) & 0x3FFFFFFF >= 1 << 29
         if answer.boot != self._boot or back:
             self._lost = (
@@ -212,13 +212,13 @@ class BoardRig:
         )
 
     def _flow(self, answer: Answer) -> Flow | None:
-        """Since the last reading; None without a current meter: a commanded cycle proves nothing."""
+        """The flow since the last reading; None without a current meter: a commanded cycle proves nothing."""
         if not answer.meters & frames.HAS_CURRENT or not self.oven.meters.current:
             return None
         flow = flow_between(self._base, answer, self.oven)
         if flow is not None:
             self._base = answer
-            # The board's count of what it was told to fire counts only while it was told to fire at all.
+            # The board's count of commanded cycles is valid only while heat was commanded.
             self._flowed = flow if self._duty or self._duty_before else replace(flow, commanded=0.0)
         return self._flowed
 
@@ -238,8 +238,8 @@ class BoardRig:
         self._alive()
 
     def clear(self) -> None:
-        """Ask the board to clear its latched fault; it does where the cause is gone. For a person's acknowledgement
-        only. `read` says "board-fault" until the board has cleared it."""
+        """Ask the board to clear its latched fault; it does so if the cause is gone. Only for a person's
+        acknowledgement. `read` says "board-fault" until the board has cleared it."""
         self._alive()
         with self._lock:
             self._clear, self._duty, self._closed = True, 0, False
@@ -278,7 +278,8 @@ def _port(oven: Oven, port: str | None, where: str) -> str:
 
 
 def _unproved_sensors(oven: Oven, described: tuple[Sensor | None, ...], where: str) -> Iterator[str]:
-    """What the sensors of the file leave open. Raises KilnctlError for a type that its converter cannot take."""
+    """What cannot be proved with the sensors of the file. Raises KilnctlError for a type that its converter cannot
+    read."""
     for name, sensor in zip(NAMES, described, strict=True):
         if sensor is not None:
             converters.check(sensor, f"{where}: sensors: {name}")
@@ -293,7 +294,7 @@ def _unproved_sensors(oven: Oven, described: tuple[Sensor | None, ...], where: s
 
 
 def _unproved_wiring(oven: Oven, hello: Answer) -> Iterator[str]:
-    """What the board's inputs and meters leave open."""
+    """What cannot be proved with the board's inputs and meters."""
     if not hello.inputs & frames.HAS_CONTACTOR:
         yield "whether the contactor really opens (no auxiliary contact is wired)"
     if not hello.inputs & frames.HAS_DOOR:
@@ -307,7 +308,7 @@ def _unproved_wiring(oven: Oven, hello: Answer) -> Iterator[str]:
 
 
 def _check_state(line: BoardLine, hello: Answer) -> None:
-    """An armed board is put to rest; a latched fault stays, for `kilnctl board OVEN --clear`."""
+    """Put an armed board to rest; a latched fault stays, for `kilnctl board OVEN --clear`."""
     if hello.state == logic.ARMED:
         line.ask(REST)
     elif hello.faults:

@@ -1,4 +1,4 @@
-"""What a rig is: five methods, a description of itself, and a lease all the way down."""
+"""What a rig is: five methods, a description of itself, and a lease on every command."""
 
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
@@ -10,8 +10,8 @@ from ..safety import Permit
 
 
 class RigLost(KilnctlError):
-    """The hardware cannot be reached any more. It has let go, or will when its lease is over; only a new start reaches
-    it again."""
+    """The hardware cannot be reached any more. It has switched off, or will when its lease is over; only a new start
+    reaches it again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +20,8 @@ class RigFacts:
 
     kind        "virtual", "board" or "pins"
     name        what to call it in messages (a port, a board's serial number)
-    lease_s     how long it goes on with the last command when it is asked nothing, s
-    unattended  whether it lets go by itself when this program freezes; an unattended run needs that
+    lease_s     how long it keeps the last command without a new request, s
+    unattended  whether it switches off by itself when this program freezes; an unattended run needs that
     unproved    what it cannot tell or guarantee, each in plain words, for the record and for the person
     """
 
@@ -40,27 +40,27 @@ class RigDriver(Protocol):
     facts: RigFacts
 
     def read(self) -> Reading:
-        """The newest look at the oven; waits 0.2 s at most. A dead sensor is a word in `Reading.faults`, not an
+        """The newest reading of the oven; waits 0.2 s at most. A dead sensor is a word in `Reading.faults`, not an
         exception."""
         ...
 
     def heat(self, duty: float, burst: Burst, permit: Permit | None) -> None:
-        """What the gate let through for the coming tick: `duty` (share of full power) for a rig that times mains cycles
+        """Fire what the gate allows for the coming tick: `duty` (share of full power) for a rig that times mains cycles
         itself, `burst` (the same in whole cycles) for one that does not. Raises ValueError for heat without a
         permit."""
         ...
 
     def contactor(self, closed: bool) -> None:
-        """What the contactor's coil shall do. Opening works in any state of the relay."""
+        """Close or open the contactor. Opening works in any state of the relay."""
         ...
 
     def clear(self) -> None:
-        """For a person's acknowledgement: ask hardware that latches a fault of its own to clear it; it does where the
+        """For a person's acknowledgement: ask hardware that latches a fault of its own to clear it; it does so if the
         cause is gone. May be called from any thread."""
         ...
 
     def close(self) -> None:
-        """Relay off, contactor open, then let go of the hardware. May be called twice; never raises."""
+        """Relay off, contactor open, then release the hardware. May be called twice; never raises."""
         ...
 
 

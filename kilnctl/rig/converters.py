@@ -1,5 +1,4 @@
-"""From a converter's words to °C that can be believed: linearised, the median of three, corrected by the sensor's own
-calibration.
+"""From a converter's raw words to trusted °C: linearised, median of three, corrected by the sensor's own calibration.
 
 Pure: one small state for each sensor, carried from reading to reading.
 """
@@ -26,15 +25,15 @@ WORDS = {
 }
 #: Faults with which the terminals' temperature is still good: they concern the thermocouple alone.
 COLD_STILL_GOOD = chips.OPEN | chips.SHORT_GROUND | chips.SHORT_SUPPLY
-#: Terminals outside these are not believed, °C: the chips' own range is -55 to 125, a box of electronics stays well
-#: inside.
+#: Range of believable terminal temperatures, °C: the chips' own range is -55 to 125, and a box of electronics stays
+#: well inside it.
 COLD_LOW_C, COLD_HIGH_C = -30.0, 110.0
-#: Beyond the first and last calibration point a correction is carried on; from so far above the last, K, a message says
-#: so.
+#: Outside the calibration points the nearest point's correction is kept; from this far above the last point, K, a
+#: message says so.
 BEYOND_K = 200.0
-#: A conversion is wild when it stands so far from the one before and the one after it, to the same side: the greater of
-#: WILD_K, in K, and WILD_NOISE times the sensor's noise. No oven goes to and fro so fast; a ramp, a step and an opened
-#: door go one way.
+#: A conversion is an outlier when it differs from the one before and the one after it, to the same side, by this: the
+#: greater of WILD_K, in K, and WILD_NOISE times the sensor's noise. No oven goes up and down so fast; a ramp, a step
+#: and an opened door go one way.
 WILD_K, WILD_NOISE = 5.0, 10.0
 
 
@@ -49,7 +48,7 @@ class ConverterState:
     raw_count  the chip's own counter at the newest one
     recent     the last believed ones, three at most
     bits       the newest answer as it came
-    rejects    how many wild conversions the median has hidden so far
+    rejects    how many outliers the median has hidden so far
     """
 
     value_c: float = math.nan
@@ -63,10 +62,10 @@ class ConverterState:
 
 
 def linear_31855_c(kind: str, shown_c: float, cold_c: float) -> float:
-    """True temperature behind a MAX31855's reading: its straight line is undone and the reference functions of ITS-90
-    are put in its place.
+    """True temperature behind a MAX31855's reading: its straight line is replaced by the reference functions of ITS-90.
 
-    Range: what the type's functions cover (K to 1372 °C); outside NaN. Accuracy 0.15 °C for type K from 0 to 1300 °C.
+    Range: the range of the type's functions (K: to 1372 °C); outside NaN. Accuracy 0.15 °C for type K from 0 to 1300
+    °C.
     """
     try:
         return temperature_c(kind, (shown_c - cold_c) * LINE_UV_PER_K[kind] * 1e-3 + emf_mv(kind, cold_c))
@@ -75,7 +74,7 @@ def linear_31855_c(kind: str, shown_c: float, cold_c: float) -> float:
 
 
 def beyond_calibration(sensor: Sensor, highest_c: float) -> str:
-    """Words when the oven goes far above the highest calibrated point; else empty."""
+    """A warning when the oven goes far above the highest calibrated point; else empty."""
     points = sensor.calibration
     if not points or highest_c <= points[-1].reads_c + BEYOND_K:
         return ""
@@ -87,7 +86,7 @@ def beyond_calibration(sensor: Sensor, highest_c: float) -> str:
 
 
 def check(sensor: Sensor, where: str) -> None:
-    """Raises KilnctlError for a type that its converter cannot take."""
+    """Raises KilnctlError for a type that its converter cannot read."""
     if sensor.front_end == "max31855" and sensor.type not in LINE_UV_PER_K:
         raise KilnctlError(f"{where}: there is no MAX31855 for type {sensor.type} thermocouples; use a max31856")
 
@@ -96,7 +95,7 @@ def take_conversion(sensor: Sensor, last: ConverterState, raw: bytes, raw_count:
     """The next state from a converter's six raw bytes (a MAX31855's word in the first four) and its conversions
     counter.
 
-    A conversion that was seen before is not taken twice: then nothing changes, and `count` stands still.
+    A conversion is counted once: if it was seen before, nothing changes.
     """
     if raw_count == last.raw_count:
         return last
@@ -117,14 +116,14 @@ def take_conversion(sensor: Sensor, last: ConverterState, raw: bytes, raw_count:
     if faults:
         return ConverterState(math.nan, terminals_c, faults, count, raw_count, (), raw, last.rejects)
     recent = (*last.recent, value_c)[-3:]
-    # The middle of three: a single wild word never gets through, and a step gets through with the second one.
+    # The median of three: a single outlier never passes, and a step passes with its second conversion.
     middle_c = sorted(recent)[len(recent) // 2] if len(recent) == 3 else recent[-1]
     rejects = last.rejects + _wild(sensor, recent)
     return ConverterState(sensor.corrected_c(middle_c), terminals_c, (), count, raw_count, recent, raw, rejects)
 
 
 def _wild(sensor: Sensor, recent: tuple[float, ...]) -> bool:
-    """Whether the middle one in time of three stands alone: what the median hides has to be counted."""
+    """Whether the middle one of three in time is an outlier: what the median hides must be counted."""
     if len(recent) < 3:
         return False
     before, after = recent[1] - recent[0], recent[1] - recent[2]

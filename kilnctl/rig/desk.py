@@ -1,6 +1,7 @@
-"""A board's outputs kept alive for a person who looks and measures at the desk, with the heater disconnected.
+"""Keeps a board's outputs on while a person looks and measures at the bench, with the heater disconnected.
 
-A thread of its own renews what is on, so that a slow answer lets nothing lapse; after HOLD_S it is off by itself.
+A thread of its own renews the outputs, so that no lease lapses during a slow answer; after HOLD_S they go off by
+themselves.
 """
 
 import threading
@@ -21,7 +22,7 @@ RENEW_S, HOLD_S = 0.25, 120.0
 
 
 class Desk:
-    """`rig` is owned by the desk from now on. `lost`: why it is gone, or empty."""
+    """The desk owns `rig` from now on. `lost`: why it is gone, or empty."""
 
     def __init__(self, rig: BoardRig):
         self.rig, self.lost = rig, ""
@@ -34,7 +35,7 @@ class Desk:
         self._thread.start()
 
     def on(self, duty: float, closed: bool) -> None:
-        """Relay with that duty and contactor, for HOLD_S at most."""
+        """Relay on with that duty, contactor as given, for HOLD_S at most."""
         with self._lock:
             self._duty, self._closed, self._quiet = duty, closed, False
             self._until_s, self._expired, self._looks = time.monotonic() + HOLD_S, False, []
@@ -46,18 +47,18 @@ class Desk:
         self._news.set()
 
     def hang(self) -> None:
-        """Decide nothing any more, as a hung program does; the line is still kept. Until `on` or `off`."""
+        """Make no more control steps, as a hung program does; the line stays alive. Until `on` or `off`."""
         with self._lock:
             self._quiet = True
 
     @property
     def expired(self) -> bool:
-        """What was on last went off because its time was over."""
+        """Whether the outputs went off because their time was over."""
         return self._expired
 
     @property
     def reading(self) -> Reading:
-        """The newest."""
+        """The newest reading."""
         return self._reading
 
     @property
@@ -66,7 +67,7 @@ class Desk:
         return tuple(self._looks)
 
     def close(self) -> None:
-        """Off, then let go of the rig. May be called twice."""
+        """Off, then close the rig. May be called twice."""
         self.off()
         self._ended = True
         self._news.set()
@@ -99,7 +100,7 @@ class Desk:
 
 
 def opened_again(make_line: Callable[[], BoardLine], make_rig: Callable[[BoardLine], BoardRig]) -> BoardRig:
-    """The rig behind a line that was unplugged: what the board latched then is cleared first. Raises KilnctlError."""
+    """The rig after its line was unplugged: the fault that the board latched is cleared first. Raises KilnctlError."""
     line = make_line()
     try:
         if greet(line).state == logic.FAULT:

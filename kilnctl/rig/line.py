@@ -16,10 +16,10 @@ from .contract import RigLost
 
 #: How long an answer may take, s.
 ANSWER_S = 0.15
-#: How long a greeting is repeated, and how long each may take, s; after this share of it DTR is raised.
+#: How long the greeting is repeated, s, and how long each may take, s; after this share of that time DTR is raised.
 GREET_S, HELLO_S, RAISE_DTR = 3.0, 0.3, 0.4
 BAUD = 115200
-#: What an unplugged port really raises: OSError (SerialException is one), and termios.error, which is not.
+#: What an unplugged port raises: OSError (SerialException is one), and termios.error, which is no OSError.
 GONE = (OSError, termios.error)
 
 
@@ -40,7 +40,7 @@ HELLO, ARM, REST, CLEAR = (BoardRequest(k) for k in (frames.HELLO, frames.ARM, f
 
 
 def beat(step: int, duty: int, contactor: bool) -> BoardRequest:
-    """What the loop wants now: its step counter, the duty in 1/10000, and whether the contactor shall be closed."""
+    """The loop's request: its step counter, the duty in 1/10000, and whether the contactor shall be closed."""
     return BoardRequest(frames.BEAT, step & 0xFFFF, duty, frames.CONTACTOR if contactor else 0)
 
 
@@ -53,7 +53,7 @@ def setup(
 
 
 class BoardLine(Protocol):
-    """What a board rig needs of its line. `failure`: why the line ended by itself, or empty."""
+    """What a board rig needs from its line. `failure`: why the line ended by itself, or empty."""
 
     port: str
     round_trip_s: float

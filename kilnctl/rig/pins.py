@@ -26,9 +26,10 @@ from .line import BoardRequest, FrameClient
 SENSE_S = 0.25
 #: Slow, for wires of half a metre.
 SPI_HZ = 500_000
-#: Later than so many mains cycles, the clock of the cycles begins again: missed ones are not made up for.
+#: If it is late by more mains cycles than this, the cycle clock restarts: missed cycles are not made up for.
 LATE_CYCLES = 5.0
-#: A bus or a line that takes longer than this hangs, s: relay and coil are low within a second. `close` waits CLOSE_S.
+#: A bus or line that takes longer than this counts as hung, s; relay and coil are low within a second. `close` waits
+#: CLOSE_S, s.
 HUNG_S, CLOSE_S = 0.8, 1.0
 HANGS = f"a line hangs: relay and coil may stand as they were. {LOUD}"
 FROZEN = (
@@ -81,8 +82,8 @@ def _modules(gpio: Any, spi: Any) -> tuple[Any, Any]:
 
 
 class LocalLine:
-    """The board in this process: `ask` as a serial line has it, with frames and all, and a thread in the board's
-    place."""
+    """The board in this process: `ask` works as on a serial line, with the same frames, and a thread runs the board's
+    logic."""
 
     def __init__(self, oven: Oven, gpio: Any, spi: Any):
         pins = oven.rig.pins
@@ -98,7 +99,7 @@ class LocalLine:
         boot = int.from_bytes(os.urandom(2), "little")
         self._board = logic.Board(self._ms(), boot, 0, len(pins.relays), self._mains_hz)
         self._client = FrameClient()
-        # Held for the board's arithmetic only: never while a line or a bus, which may hang, is waited for.
+        # Held for the board's arithmetic only, never while waiting for a line or a bus, which may hang.
         self._lock, self._closing, self._high = threading.Lock(), False, False
         for i in range(3):
             self._set_up(i)
@@ -112,7 +113,7 @@ class LocalLine:
     def ask(self, request: BoardRequest, patience_s: float = 0.0) -> Answer | None:
         """As `Line.ask`; None once the thread has ended or hangs."""
         if not self.failure and time.monotonic() - self._cycled_s > HUNG_S:
-            # Whether they can still be driven, only another thread can find out without hanging too.
+            # Only another thread can find out, without hanging too, whether they can still be driven.
             self.failure = f"{self.port}: {HANGS}"
             threading.Thread(target=self._off_quietly, name="lines off", daemon=True).start()
         if self.failure or self._closing:
@@ -127,10 +128,10 @@ class LocalLine:
         return None
 
     def raise_dtr(self) -> None:
-        """There is no such line here."""
+        """There is no DTR line here."""
 
     def close(self) -> None:
-        """Drive the lines low and let go of them and of the buses. Returns also where one of them hangs."""
+        """Drive the lines low, and release them and the buses. Returns even if one of them hangs."""
         self._closing = True
         closing = threading.Thread(target=self._let_go, name="lines off", daemon=True)
         closing.start()
@@ -139,12 +140,12 @@ class LocalLine:
             self.failure = f"{self.failure or self.port}; {HANGS}"
 
     def _let_go(self) -> None:
-        # Low first, without waiting for the thread; and again after it, which may just have driven them.
+        # Low first, without waiting for the thread; and again after the thread, which may have just driven them.
         self._off_quietly()
         self._thread.join(0.5 * CLOSE_S)
         self._senses.join(0.1 * CLOSE_S)
         buses = () if self._senses.is_alive() else (bus.close for bus in self._buses if bus is not None)
-        # Each step by itself: a line that cannot be driven is let go of all the same.
+        # Each step separately: a line that cannot be driven is still released.
         for step in (lambda: self._drive(0, False), self._lines.release, *buses):
             try:
                 step()
@@ -157,7 +158,7 @@ class LocalLine:
 
     @staticmethod
     def _ms() -> int:
-        # Suspended time counts: for so long nobody asked this computer for heat, and nobody watched it.
+        # Suspended time counts: during it the control loop neither asked for heat nor watched.
         return int(passed_s() * 1000.0)
 
     # ---- pins ----
@@ -207,8 +208,8 @@ class LocalLine:
         return value.ACTIVE if on else value.INACTIVE
 
     def _drive(self, bits: int, coil: bool) -> None:
-        """The coil goes before the relays when it goes off. A line that cannot be driven keeps no other from going
-        off."""
+        """When going off, the coil goes before the relays. A line that cannot be driven does not keep another one
+        on."""
         wanted = [(int(number), bool((bits >> i) & 1)) for i, number in enumerate(self._pins.relays)]
         broken = None
         for number, on in [*wanted, (self._pins.coil, True)] if coil else [(self._pins.coil, False), *wanted]:

@@ -27,12 +27,12 @@ from .converters import LINE_UV_PER_K
 
 #: As on the board: time between two conversions of a converter, s.
 SENSE_S = 0.25
-#: Later than this, s, the clock of the cycles begins again: missed ones are not made up for.
+#: If it is later than this, s, the cycle clock restarts: missed cycles are not made up for.
 LATE_S = 0.1
 
 
 class Wires:
-    """The oven behind the board's pins: adds up what relay and contactor do, and makes the converters' words."""
+    """The oven behind the board's pins: counts the cycles fired, and makes the converters' words."""
 
     def __init__(self, oven: Oven, seed: int = 0, faults: Sequence[PlantFault] = ()):
         self.oven = oven
@@ -40,7 +40,7 @@ class Wires:
         self.sensors = (oven.sensors.control, oven.sensors.limit, oven.sensors.part)
         self.on = self.total = 0
         self.reading = self.plant.advance(0.01, 0.0, False)
-        #: Current at full power, and the share of it that flows unasked (a shorted relay).
+        #: Current at full power, A, and the share of it that flows without a command (a shorted relay).
         self.full_a, self.unasked = oven.elements.power_w / oven.supply.voltage_v, 0.0
 
     def cycle(self, board: logic.Board) -> None:
@@ -56,7 +56,7 @@ class Wires:
         board.current = round(100.0 * self.full_a * max(self.unasked, asked)) if meters.current else None
 
     def sense(self, board: logic.Board, dt_s: float) -> None:
-        """dt_s of simulated time under what was fired since the last call; then each converter converts."""
+        """Advance by dt_s of simulated time with the cycles fired since the last call; then each converter converts."""
         asked = min(1.0, self.on / self.total) if self.total else 0.0
         self.reading = self.plant.advance(dt_s, asked, board.contactor)
         self.unasked = max(0.0, (self.reading.fired or 0.0) - asked)
@@ -114,7 +114,7 @@ def serve(
 
 
 def _answer(descriptor: int, board: logic.Board, patience_s: float, now: Callable[[], float]) -> None:
-    """Hand the board what comes within that time, and send its answers."""
+    """Give the board the bytes that arrive within that time, and send its answers."""
     ready, _, _ = select.select([descriptor], [], [], patience_s)
     if not ready:
         return

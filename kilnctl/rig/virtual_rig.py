@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 class VirtualRig:
-    """Any plant behind the rig protocol. Each `read` lets `dt_s` simulated seconds pass under the last command; the
+    """Any plant behind the rig protocol. Each `read` advances it by `dt_s` simulated seconds with the last command; the
     service reads once a tick, so at speed 1 simulated time is real time."""
 
     def __init__(

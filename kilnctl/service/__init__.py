@@ -1,1 +1,1 @@
-"""The process beside the oven: the tick in real time, requests by a local socket, resume after a power cut."""
+"""The process that runs one oven: the tick in real time, requests over a local socket, resume after a power cut."""

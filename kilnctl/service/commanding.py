@@ -1,4 +1,4 @@
-"""What the rig is told at the end of a tick: its contactor first, heat only under a permit that is valid now."""
+"""Commands to the rig at the end of a tick: the contactor first, heat only under a permit that is valid now."""
 
 from collections.abc import Callable
 
@@ -8,8 +8,8 @@ from .session import OFF
 
 
 def command(rig: RigDriver, act: Actuation, now_s: Callable[[], float]) -> None:
-    """Contactor and relay as this tick decided. The relay is told also where the contactor's line fails. The clock is
-    read again: a permit that lapsed while the tick was computed heats nothing. Raises RigLost."""
+    """Command contactor and relay as this tick decided. The relay is commanded even if the contactor's line fails. The
+    clock is read again, so a permit that lapsed during the tick heats nothing. Raises RigLost."""
     permit = act.verdict.permit
     try:
         rig.contactor(act.contactor)
@@ -21,7 +21,7 @@ def command(rig: RigDriver, act: Actuation, now_s: Callable[[], float]) -> None:
 
 
 def cut(rig: RigDriver) -> None:
-    """Contactor open and relay off. Raises RigLost, with both tried."""
+    """Contactor open and relay off. Raises RigLost after both were tried."""
     try:
         rig.contactor(False)
     finally:

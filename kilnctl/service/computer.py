@@ -14,11 +14,11 @@ from pathlib import Path
 from ..settings.equipment import Rig
 
 GOOD, LOOK, WRONG = "good", "look", "WRONG"
-#: A local socket's path may have so many bytes on Linux (sun_path in unix(7), less its closing zero).
+#: Longest path of a local socket on Linux, bytes (sun_path in unix(7), less its closing zero).
 LONGEST_SOCKET_PATH = 107
-#: A day of records at one sample a second takes about this much, bytes; less free is told.
+#: A day of records at one sample a second takes about this much, bytes; less free space is reported.
 DAY_BYTES = 50_000_000
-#: The service is made for so much memory at least, bytes (its unit's limit, and the panel's beside it).
+#: Least memory of the computer, bytes: the limit in the service's unit and that of the panel's.
 LEAST_MEMORY = 400_000_000
 #: Extra → a module that it brings, and what works with it alone.
 EXTRAS = {
@@ -130,7 +130,7 @@ def path_of_socket(path: Path) -> Finding:
 
 
 def clock() -> Finding:
-    """Whether the clock is known to be right: by the kernel's own word, as a time service sets it (adjtimex(2))."""
+    """Whether the clock is known to be right: the kernel says that a time service has set it (adjtimex(2))."""
     batteries = sorted(p.name for p in Path("/dev").glob("rtc[0-9]*"))
     battery = "with a battery clock" if batteries else "no battery clock"
     if _synchronised():

@@ -1,4 +1,4 @@
-"""What is expected of a run from now on, and where the watts go. Reads what the tick has left; changes nothing."""
+"""What is expected of a run from now on, and where the watts go. Reads what the last tick left; changes nothing."""
 
 from ..control import Decision, Programme, reference
 from ..model.energy import CONTENTS
@@ -9,8 +9,8 @@ HORIZON_S = 30 * 86400.0
 
 
 def ahead(session: Session | None) -> dict:
-    """The reference from now on, and the chamber (or the part) by the plan in force; None for what there is not."""
-    # Read once: the tick replaces the state meanwhile.
+    """The reference from now on, and the chamber (or the part) by the plan in force; None for what does not exist."""
+    # Read once: the tick may replace the state in the meantime.
     state = session.chain.control if session is not None else None
     programme = session.chain.programme if session is not None else None
     if session is None or state is None or state.position is None or not isinstance(programme, Programme):

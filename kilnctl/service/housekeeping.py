@@ -1,5 +1,5 @@
 """What the service does for its records outside the tick: opens and closes them, has the pages of ended runs made, and
-makes room for new ones. One thread, one thing at a time; what takes arithmetic is done by another process."""
+makes room for new ones. One thread, one task at a time; long arithmetic runs in another process."""
 
 import os
 import subprocess
@@ -19,10 +19,10 @@ from ..record.retention import clear_old, pending_in
 from ..run.prepare import PreparedRun
 from .saved_state import Acknowledgement, TrippedRun
 
-#: Of one sample in the journal, and of it again in the table that is made when the run is over, bytes.
+#: Bytes of one sample in the journal, and in the table that is made of it when the run is over.
 BYTES_PER_SAMPLE = 2 * 180
-#: A run takes longer than its schedule plans, by this factor; a leg that takes as long as the oven
-#: needs may take so long, s.
+#: A run may take longer than its schedule plans by this factor; a leg without a given time is assumed to take this
+#: long, s.
 LONGER, OVEN_S = 1.25, 12 * 3600.0
 
 
@@ -40,7 +40,7 @@ def room_needed(order: PreparedRun) -> int:
 class Housekeeping:
     """Looks after the records below `out`.
 
-    keep_bytes  the oldest records are removed while all together are larger than this; None: none is ever removed
+    keep_bytes  the oldest records are removed while all together are larger than this; None: nothing is removed
     tell        takes lines for the person at the terminal
     pages       make the page of each run; where one schedule only is run, the command that asked for it does
 
@@ -55,7 +55,7 @@ class Housekeeping:
         self._closed = False
         self._child: subprocess.Popen | None = None
         self._lock = threading.Lock()
-        # Of its own: the tick closes records, and a process takes long to start.
+        # A thread of its own: the tick closes records, and starting a process takes long.
         self._child_lock = threading.Lock()
         self._thread: threading.Thread | None = None
         #: Why no new record could be kept when `refusal` was asked last; empty when it could.
@@ -111,7 +111,8 @@ class Housekeeping:
         return folder, recorder
 
     def close(self, recorder: Recorder, folder: Path) -> None:
-        """Write the rest of it in a thread of its own, for which only the end of the service waits; then its page."""
+        """Write the rest of the record in a thread of its own, then make its page. Only the end of the service waits
+        for it."""
         self._apart(self._close, recorder, folder)
 
     def _close(self, recorder: Recorder, folder: Path) -> None:
@@ -140,7 +141,8 @@ class Housekeeping:
             self.finish(folder)
 
     def _add(self, folder: Path, kind: str, **facts) -> bool:
-        """Add an event to a record that was closed. Whether it is on the disk; why not is told. Waits for the disk."""
+        """Add an event to a record that was closed. Whether it is on the disk; if not, the reason is reported. Waits
+        for the disk."""
         if not folder.is_dir():
             return False
         try:
@@ -160,7 +162,8 @@ class Housekeeping:
             self._closing = [c for c in self._closing if c.is_alive()] + [closing]
 
     def tidy(self, folder: Path | None) -> None:
-        """Do what earlier processes left undone, and make room; once it is known whether a run goes on, in `folder`."""
+        """Finish what earlier processes left, and make room. Called once it is known whether a run goes on in
+        `folder`."""
         if self._pages:
             self.finish_old(folder)
         self.clear(folder)
@@ -170,16 +173,16 @@ class Housekeeping:
         self._put(lambda: self._finish(folder))
 
     def finish_old(self, spare: Path | None = None) -> None:
-        """Make the pages of all runs that an earlier process left without; not of `spare`, which may yet go on."""
+        """Make the missing pages of runs of earlier processes; not of `spare`, which may still go on."""
         self._put(lambda: [self._finish(p) for p in pending_in(self._out) if p != spare])
 
     def clear(self, spare: Path | None = None) -> None:
-        """Make room, where there is a limit. `spare` stays, and so does whatever is being written."""
+        """Make room, where there is a limit. `spare` stays, and so does a record that is being written."""
         if self._keep_bytes is not None:
             self._put(lambda: self._clear(spare))
 
     def end(self) -> None:
-        """End without doing what still waits. All records are whole on the disk when this returns."""
+        """End, and drop the tasks that still wait. All records are whole on the disk when this returns."""
         for closing in self._closing:
             closing.join()
         with self._lock:

@@ -1,4 +1,4 @@
-"""The run so far, in memory, for the panel's curve: a few columns, thinned when long, evenly over the whole run, peaks
+"""The run so far, in memory, for the panel's curve: a few columns. A long run is thinned evenly, and its peaks are
 kept."""
 
 import array
@@ -27,15 +27,15 @@ _CHAMBER = KEPT.index("chamber_c")
 
 
 class LiveCurve:
-    """Rows are only added. `thinned` counts how often all were thinned to half: their numbers change then. From then on
-    each two rows stand for as many as before, for the new ones too: no part of a run is drawn finer than another."""
+    """Rows are only added. `thinned` counts how often all rows were thinned to half; row numbers change then. New rows
+    are thinned in the same way, so that every part of a run is drawn equally fine."""
 
     def __init__(self) -> None:
         self._indices = tuple(INDEX[name] for name in KEPT)
         self._lock = threading.Lock()
         self.thinned = 0
         self._columns = [array.array("f") for _ in KEPT]
-        #: Rows that wait until there are as many as two rows stand for.
+        #: Newest rows, collected until there are enough of them to thin to two.
         self._waiting: list[tuple] = []
 
     def __len__(self) -> int:
@@ -63,7 +63,7 @@ class LiveCurve:
         chamber = np.nan_to_num(np.array(self._columns[_CHAMBER][:count]), nan=-1e9).reshape(-1, 4)
         first = np.argmin(chamber, axis=1)
         last = 3 - np.argmax(chamber[:, ::-1], axis=1)
-        # Where all four are alike the two ends are kept: never one row twice.
+        # If all four are equal the two ends are kept, so that no row appears twice.
         pair = np.sort(np.stack((first, last), axis=1), axis=1)
         keep = (pair + 4 * np.arange(len(pair))[:, None]).ravel()
         for i, column in enumerate(self._columns):

@@ -39,14 +39,14 @@ from .view import ServiceView, troubles_of, view_of
 
 #: Readings that must be in before an interrupted run is continued or a trip is acknowledged.
 LOOKS = 5
-#: A simulated clock this many times as fast as the real one is not watched by anybody.
+#: Above this speed (simulated over real time) nobody is expected to watch the run.
 FLIES = 100.0
 
 
 class OvenService:
-    """`run()` returns how it ended: finished, tripped, stopped (also by SIGINT and SIGTERM) or lost (the rig).
+    """`run()` returns how it ended: finished, tripped, stopped (also by SIGINT and SIGTERM) or lost (rig lost).
 
-    home        folder of the state                    socket  path where requests come in
+    home        folder of the state                    socket  path of the socket for requests
     out         folder below which records are kept    idle    wait for runs, and after each for the next
     prove       begin each run with the start test     keep_bytes  see `Housekeeping`
     tell        takes lines for the person at the terminal
@@ -106,8 +106,8 @@ class OvenService:
         self.upkeep = Upkeep(looks)
 
     def acknowledge(self, by: str, reading_is_right: bool = False) -> tuple[str, ...]:
-        """Clear the trips whose causes are gone, on the word of `by`, which goes into the state and into the record of
-        the run that tripped. Returns the trips that stand; while any does, none is cleared. From any thread. Raises
+        """Clear the trips whose causes are gone. `by`, the person's name, goes into the state and into the record of
+        the run that tripped. Returns the trips that remain; while one remains, none is cleared. From any thread. Raises
         KilnctlError before the first readings. `reading_is_right`: as for `Rest.acknowledge`."""
         faults = tuple(trip.fault for trip in self.rest.trips)
         standing = self.rest.acknowledge(by, reading_is_right)
@@ -118,11 +118,11 @@ class OvenService:
         return standing
 
     def tell_acknowledged(self, by: str) -> None:
-        """Tell it at the terminal and save it with the next tick. From any thread."""
+        """Print the acknowledgement and save it with the next tick. From any thread."""
         self._acknowledged_by.put(by)
 
     def ask_of_run(self, request: Request, by: str) -> None:
-        """Put a request where the next tick finds it. From any thread."""
+        """Leave a request for the next tick. From any thread."""
         self._requests.put((request, by))
 
     def stop(self, why: str) -> None:
@@ -132,7 +132,7 @@ class OvenService:
         self._wake.set()
 
     def refusal(self, room: bool = True) -> str:
-        """Why no run may start now; empty when one may. `room`: also by what was last known of the records' disk. Waits
+        """Why no run may start now; empty when one may. `room`: also check the disk's free space as last known. Waits
         for nothing."""
         if self.rest.trips:
             seen = "; ".join(f"{t.fault}: {t.seen}" for t in self.rest.trips)
@@ -144,13 +144,13 @@ class OvenService:
         return self.house.refused if room else ""
 
     def ordered(self, order: PreparedRun) -> PreparedRun:
-        """The order with its limit above the plan set by where the chamber is now: a run may start above all that it
-        asks for."""
+        """The order, with its limit above the plan set from the present chamber temperature: a run may start hotter
+        than its highest setpoint."""
         trip_c = schedule_trip_c(order.oven, order.schedule, self.chamber_c())
         return dataclasses.replace(order, policy=dataclasses.replace(order.policy, schedule_trip_c=trip_c))
 
     def unlike(self) -> tuple[str, ...]:
-        """Limits unlike the last run's, which a person must confirm."""
+        """Limits that differ from the last run's; a person must confirm them."""
         return changed_limits.unlike(self.rest.policy, self.saved.limits)
 
     def open_record(self, order: PreparedRun, folder: Path | None = None) -> tuple[Path, Recorder]:
@@ -207,23 +207,24 @@ class OvenService:
             self._lost(error)
             return Outcome.LOST
         self._decide_first()
-        # Only this process says that heat cannot be cut: while that is so, it ends by a person's stop alone.
+        # Only this process reports that heat cannot be cut: while that lasts, only a person's stop ends it.
         over = self.session is None and not self.idle and not self.rest.state.danger
         return self.outcome if over else ""
 
     def _decide_first(self) -> None:
-        """Have it decided how this process begins, once the first readings are in; afterwards other starts may come."""
+        """Once the first readings are in, let `before` decide how this process begins; after that other starts may
+        come."""
         first = self._first
         if first is not None and not self._deciding and self._ticks >= LOOKS:
             self._deciding = True
-            # Simulated time that flies stands still meanwhile: the same seed gives the same run.
+            # Fast simulated time stands still during the decision, so that the same seed gives the same run.
             self.starts.first(lambda: first(self), self._wake if self.pace.speed > FLIES else None)
         elif first is not None and self._deciding and self.starts.decided:
             self._first = None
             self.house.tidy(self.folder)
 
     def _close(self) -> None:
-        """Heat off before anything else is tidied up; a rig that breaks in doing so keeps nothing from being saved."""
+        """Heat off before anything else is closed; a rig that fails here does not prevent saving."""
         try:
             self.rig.close()
         except Exception as error:
@@ -299,7 +300,7 @@ class OvenService:
             self._finish(session, session.over)
 
     def _taken(self) -> tuple[Request, ...]:
-        """What a person asked of the run since the last tick. Acknowledgements are told here, and a start begins."""
+        """Handle what a person asked since the last tick: print acknowledgements, and begin a start."""
         for by in run_log.drained(self._acknowledged_by):
             self.tell(f"acknowledged by {by}")
             self._save(urgent=True)
@@ -314,13 +315,13 @@ class OvenService:
         return tuple(out)
 
     def _finish(self, session: Session, outcome: str) -> None:
-        """End the run: its record is closed, and its trips stand at rest."""
+        """End the run: its record is closed, and its trips stay latched at rest."""
         recorder = self._recorder()
         self.session, self.outcome = None, outcome
         if session.trips:
             self.saved.tripped_run = TrippedRun(str(self._run_folder()), session.time_s)
         recorder.event("end", time_s=session.time_s, outcome=outcome, energy_j=session.chain.energy_j, text=outcome)
-        # Before the trips can be acknowledged: that event is written once the record is closed.
+        # Before the trips can be acknowledged, because the acknowledgement is written after the record is closed.
         self.house.close(recorder, self._run_folder())
         self.rest = Rest(
             self.oven,
@@ -331,7 +332,7 @@ class OvenService:
         self._save(urgent=True)
 
     def _stopped(self) -> None:
-        """A stop: heat off first, words after. Raises RigLost; the record tells of the stop also then."""
+        """A stop: heat off first, messages after. Raises RigLost; the record holds the stop in that case too."""
         self._wake.clear()
         try:
             commanding.cut(self.rig)

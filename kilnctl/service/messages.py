@@ -1,11 +1,11 @@
-"""Lines for the person at the terminal, which the tick only puts into a queue: a terminal that hangs, or that is gone,
-stops nothing."""
+"""Lines for the person at the terminal, which the tick only puts into a queue: a terminal that hangs or is closed stops
+nothing."""
 
 import threading
 from collections.abc import Callable
 from queue import SimpleQueue
 
-#: Most lines that wait; more are counted and left out.
+#: Most lines that wait; further lines are counted and dropped.
 MOST = 500
 
 
@@ -27,7 +27,7 @@ class MessageQueue:
             self._queue.put(text)
 
     def close(self, patience_s: float = 2.0) -> None:
-        """Wait so long at most for what waits to be told."""
+        """Wait until all lines are printed, at most this long, s."""
         self._queue.put(None)
         self._thread.join(patience_s)
 
@@ -45,5 +45,5 @@ class MessageQueue:
         try:
             self._tell(text)
         except (OSError, ValueError):
-            # A pipe without a reader, a terminal that was closed: nobody reads the rest either.
+            # A pipe without a reader or a closed terminal: later lines would not be read either.
             self._gone = True

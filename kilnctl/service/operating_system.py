@@ -47,8 +47,8 @@ class Owner:
         self._path = path
 
     def renewed(self) -> str:
-        """Take the lock anew where its file is gone: another process could own the oven too. Why that cannot be done;
-        empty when all is well. Waits for the disk."""
+        """Take the lock again if its file is gone: otherwise another process could own the oven too. Returns why that
+        fails; empty when all is well. Waits for the disk."""
         try:
             held, there = os.fstat(self._file.fileno()), os.stat(self._path)
             if (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino):
@@ -70,8 +70,8 @@ class Owner:
 
 
 def lock_memory() -> str:
-    """Keep this process's pages in memory once they are touched; to lock all at once takes seconds on a small
-    computer. Empty when done, else why not."""
+    """Keep this process's pages in memory once they are touched; locking all at once takes seconds on a small computer.
+    Returns why it failed; empty when done."""
     library = ctypes.CDLL(None, use_errno=True)
     if library.mlockall(_MCL_CURRENT | _MCL_FUTURE | _MCL_ONFAULT) == 0:
         return ""
@@ -81,8 +81,8 @@ def lock_memory() -> str:
 
 
 def real_time(priority: int) -> str:
-    """First-in-first-out scheduling at that priority, for this thread and not for what it starts. Empty when done, else
-    why not."""
+    """First-in-first-out scheduling at that priority for this thread, not for the threads and processes that it starts.
+    Returns why it failed; empty when done."""
     try:
         os.sched_setscheduler(0, os.SCHED_FIFO | os.SCHED_RESET_ON_FORK, os.sched_param(priority))
         return ""
@@ -118,7 +118,7 @@ class Watchdog:
 @contextlib.contextmanager
 def signals_to(end: Callable[[str], None]) -> Iterator[None]:
     """While this lasts, SIGINT, SIGTERM and SIGHUP (the terminal was closed) call `end` with their name, in a thread of
-    its own: a handler runs in the middle of anything, also of what holds a lock that `end` needs. Only in the main
+    its own: a signal handler can interrupt code that holds a lock which `end` needs. Only in the main
     thread; a SIGHUP that is ignored (`nohup`) stays so."""
     previous, came = {}, SimpleQueue()
     if threading.current_thread() is threading.main_thread():
@@ -148,7 +148,7 @@ def _boot_name() -> str:
 
 
 def boot() -> tuple[str, float]:
-    """This boot's own name, and the seconds since it, those of suspend counted."""
+    """This boot's identifier, and the seconds since boot, including suspend."""
     return _boot_name(), passed_s()
 
 
@@ -159,8 +159,8 @@ _STA_UNSYNC, _TIME_ERROR = 0x0040, 5
 
 def clock_source(devices: Path = Path("/sys/class/rtc")) -> str:
     """What makes the wall clock right: "network" (the kernel says that it is synchronised), "battery" (a clock with a
-    battery set it when the computer started, and agrees with it now), or empty: nothing that is known. May wait for a
-    slow device."""
+    battery set it when the computer started, and agrees with it now), or empty: nothing known. May wait for a slow
+    device."""
     if _synchronised():
         return "network"
     try:

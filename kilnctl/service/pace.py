@@ -7,7 +7,7 @@ from ..clock import passed_s
 
 #: Bins of lateness, s: about 12 % wide each, from 10 µs to 100 s.
 _FIRST_S, _RATIO = 1e-5, 1.122
-#: The pace is looked at over so many seconds, and is kept while at least this share of all ticks is done in time.
+#: The pace is judged over this window, s; it is kept while at least this share of the ticks is done in time.
 WATCH_S, KEPT = 30.0, 0.98
 #: A tick of a simulated clock that goes as fast as it can, s.
 SHORTEST_S = 1e-9
@@ -19,7 +19,7 @@ class Lateness:
     def __init__(self):
         self.count, self.overruns, self.worst_s = 0, 0, 0.0
         self._bins = [0] * 142
-        #: That ticks are left out, in words; empty while the pace is kept.
+        #: A sentence that says that ticks are skipped; empty while the pace is kept.
         self.behind = ""
         self._since_s, self._done, self._missed = 0.0, 0, 0
 
@@ -35,7 +35,7 @@ class Lateness:
         self._bins[place] += 1
 
     def watch(self, missed: int, now_s: float, speed: float) -> None:
-        """Once a tick: `missed` ticks have been left out before it. Words come when it is more than a few."""
+        """Call once a tick; `missed` ticks were skipped before it. Sets `behind` when that is more than a few."""
         self._done, self._missed = self._done + 1, self._missed + missed
         if now_s - self._since_s < WATCH_S:
             return
@@ -61,8 +61,8 @@ class Lateness:
 
 
 class RealPace:
-    """Absolute deadlines on the clock of time passed: a late tick does not move those after it; a missed one is left
-    out and counted."""
+    """Absolute deadlines on the clock of time passed: a late tick does not move later ones; a missed tick is skipped
+    and counted."""
 
     simulated, speed = False, 1.0
 

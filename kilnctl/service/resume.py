@@ -3,9 +3,9 @@ run goes on. `decide` is pure; `judge` reads the files and the clocks for it.
 
 A run goes on only if its schedule says so, the outage was short and its length is known, the control reading is good,
 and the oven is where the model expects it after such an outage. A clock that was set, a door that stood open, or a
-relay that went on heating all show as a temperature that does not fit. A clock that is not known to be right (a small
-computer without a battery begins where it stood) is believed only where the oven's own cooling rules out that the
-outage was longer than may be.
+relay that went on heating all show as a temperature that does not fit. Without a battery, a small computer's clock
+restarts at the last saved time. A clock that is not known to be right is believed only if the oven's cooling shows that
+the outage was not longer than allowed.
 """
 
 import math
@@ -24,11 +24,11 @@ from .view import ServiceView
 
 #: Longest outage after which a run may go on, s (a board's clock without battery is trusted no further).
 LONGEST_OUTAGE_S = 900.0
-#: How far the chamber may be from what the model expects: this, and this share of the expected fall.
+#: How far the chamber may be from what the model expects: this, K, plus this share of the expected fall.
 APART_K, APART_SHARE = 8.0, 0.35
-#: Outages, in times the longest, that the cooling must rule out where no clock is known to be right.
+#: Outage lengths, as multiples of the longest, that the cooling must rule out if no clock is known to be right.
 LATER = (1.0, 2.0, 4.0, 16.0)
-#: A saved state is at most this old when the power goes, s: the oven may have been heated for as long after it.
+#: A saved state is at most this old when the power fails, s: the oven may have been heated for that long after it.
 STATE_AGE_S = 12.0
 
 
@@ -49,8 +49,9 @@ def unfinished(saved: dict) -> dict | None:
 
 
 def judge(service: ServiceView, run: dict) -> tuple[ResumeVerdict, PreparedRun | None]:
-    """Whether the interrupted `run` goes on, from the first readings; with its order where it could be prepared. What
-    cannot be read stops it, in words. What needs no preparation is decided first: that takes seconds."""
+    """Whether the interrupted `run` goes on, from the first readings; with its order where it could be prepared.
+    Anything that cannot be read stops the run, with a reason. Checks that need no preparation come first, because
+    preparing takes seconds."""
     saved, (boot_id, boottime_s) = service.saved, operating_system.boot()
     place = run.get("place")
     # The same boot's clock is right by itself; another boot's only where both wall clocks were known to be.
@@ -87,7 +88,7 @@ def decide(
     clock_is_right: bool = True,
 ) -> ResumeVerdict:
     """Whether the run at `place` goes on. `policy` is the schedule's ("resume" or "stop"), `out_s` from `outage_s`;
-    `model`: None before there is one, then what it would say is left open."""
+    `model`: None before it is prepared; then its checks are left out."""
     if place is None:
         return ResumeVerdict(
             False,
@@ -135,15 +136,16 @@ def decide(
 
 
 def _allowed_k(model: EnergyModel, place: dict, expected_c: float) -> float:
-    """How far the chamber may be from where the model expects it, K: the model's doubt grows with the fall, and the
-    oven may have been heated for a while after what was saved."""
+    """How far the chamber may be from where the model expects it, K: the model's uncertainty grows with the fall, and
+    the oven may have been heated for a while after the state was saved."""
     then_c = float(place["chamber_c"])
     last_c = model.step(tuple(place["state_c"]), model.power_w, STATE_AGE_S, model.ambient_c)[CHAMBER]
     return APART_K + APART_SHARE * abs(then_c - expected_c) + max(0.0, last_c - then_c)
 
 
 def _shorter(model: EnergyModel, place: dict, reading_c: float) -> bool:
-    """Whether the oven is so hot still that no outage longer than the longest would fit it: the cooling is a clock."""
+    """Whether the oven is still so hot that every outage longer than the limit is ruled out: the cooling serves as a
+    clock."""
     for times in LATER:
         x = cooled_state(model, place, times * LONGEST_OUTAGE_S)
         if x is None or reading_c - x[CHAMBER] <= _allowed_k(model, place, x[CHAMBER]):

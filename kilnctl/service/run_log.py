@@ -1,4 +1,4 @@
-"""What is told of a run: events in its record, lines for the person at the terminal."""
+"""What is reported of a run: events in its record, lines for the person at the terminal."""
 
 import math
 from collections.abc import Callable
@@ -13,9 +13,9 @@ from ..safety import Trip
 from ..safety.messages import LOUD, WORDS
 from .session import Session
 
-#: Heat that cannot be cut is told again after this, s.
+#: Heat that cannot be cut is reported again after this, s.
 DANGER_EVERY_S = 60.0
-#: Contactor and current get so long to follow before it is told what they show, s.
+#: Time for contactor and current to follow before what they show is reported, s.
 PROOF_AFTER_S = 3.0
 T = TypeVar("T")
 
@@ -35,7 +35,7 @@ def begun(
 
 
 def event(recorder: Recorder, session: Session, what: Event, tell: Callable[[str], None]) -> None:
-    """Record an event of this tick, and tell it where it matters to the person."""
+    """Record an event of this tick, and print it if it matters to the person."""
     if what.kind == "trip":
         for trip in session.trips:
             if str(trip) == what.text:
@@ -48,19 +48,19 @@ def event(recorder: Recorder, session: Session, what: Event, tell: Callable[[str
 
 
 def lost(why: str, unattended: bool, now_s: float) -> Trip:
-    """The trip of a rig that was lost. Hardware without a lease of its own may have stopped with its lines on."""
+    """The trip of a rig that was lost. Hardware without a lease of its own may have stopped with its outputs on."""
     act, _, check = WORDS["board-lost"]
     return Trip("board-lost", now_s, act if unattended else LOUD, why, check)
 
 
 class DangerLines:
-    """Tells that heat cannot be cut: when it is found and every minute after, on a quiet terminal too."""
+    """Reports that heat cannot be cut: at once and every minute after, even with --quiet."""
 
     def __init__(self, tell: Callable[[str], None]):
         self._tell, self._told_s = tell, -math.inf
 
     def tick(self, danger: str, now_s: float) -> bool:
-        """Tell what is due of `danger` (empty: there is none); whether it is the first time."""
+        """Report `danger` when due (empty: there is none); returns whether it is the first time."""
         if not danger:
             self._told_s = -math.inf
         elif now_s - self._told_s >= DANGER_EVERY_S:
@@ -71,13 +71,13 @@ class DangerLines:
 
 
 class ProofLine:
-    """Tells once, after a trip, what the read-backs show: as soon as they had time to follow."""
+    """Reports once, after a trip, what the read-backs show: as soon as they had time to follow."""
 
     def __init__(self, tell: Callable[[str], None]):
         self._tell, self._since_s, self._told = tell, math.inf, False
 
     def tick(self, proof: str, now_s: float) -> None:
-        """Tell `proof` (empty: nothing is told off by a trip) where it is due."""
+        """Report `proof` when it is due (empty: no trip has switched anything off)."""
         if not proof:
             self._since_s, self._told = math.inf, False
             return
@@ -88,14 +88,14 @@ class ProofLine:
 
 
 class Troubles:
-    """Tells what is wrong with the service itself: at once, and again every ten minutes while it lasts."""
+    """Reports what is wrong with the service itself: at once, and every ten minutes while it lasts."""
 
     def __init__(self, tell: Callable[[str], None]):
         self._tell = tell
         self._told: dict[str, float] = {}
 
     def tick(self, troubles: tuple[str, ...], now_s: float) -> list[str]:
-        """Tell what is due of them, and return it."""
+        """Report those that are due, and return them."""
         due = []
         for words in troubles:
             key = NUMBERS.sub("#", words)
@@ -109,7 +109,7 @@ class Troubles:
 
 
 def drained(queue: SimpleQueue[T]) -> list[T]:
-    """What waits in the queue; waits for nothing more."""
+    """Everything in the queue now, without waiting for more."""
     found = []
     while True:
         try:

@@ -47,8 +47,8 @@ class SavedState:
         self._oven_name, self._ambient_c = oven.name, oven.site.ambient_c
         self.newest = self.before = sound(self._store.load())
         away_s = away(self.before)
-        #: On the clock of what was saved: when this process began. A clock that is not known to be right counts as no
-        #: time passed: what was believed then is as good as new.
+        #: When this process began, on the clock of the saved state. If the clock is not known to be right, no time
+        #: counts as passed: what was believed then is treated as new.
         self.wall_then_s = (self.before["wall_s"] or 0.0) + (away_s if math.isfinite(away_s) else 0.0)
         hot = hot_surface.from_mapping(self.before["hot"])
         self.hot = hot and replace(hot, wall_s=passed_s() - max(0.0, self.wall_then_s - hot.wall_s))
@@ -58,11 +58,11 @@ class SavedState:
 
     @property
     def failure(self) -> str:
-        """Why the disk has not what is newest; empty when it has."""
+        """Why the newest state is not on the disk; empty when it is."""
         return self._store.failure
 
     def acknowledge(self, by: str, faults: tuple[str, ...]) -> tuple[TrippedRun | None, Acknowledgement]:
-        """Keep a person's word; the run whose trip it was, and the word."""
+        """Keep a person's acknowledgement; returns the run that tripped, and the acknowledgement."""
         self.acknowledged = said = Acknowledgement(by, faults, time.time())
         tripped, self.tripped_run = self.tripped_run, None
         return tripped, said
@@ -87,7 +87,7 @@ class SavedState:
             values += believed
             if reading.limit_c is not None and math.isfinite(reading.limit_c):
                 values.append((reading.limit_c, 0.0))
-        # By the clock that nobody can set; the wall clock is for what another boot reads.
+        # By the monotonic clock; the wall clock is for a process after another boot.
         now = passed_s()
         for value_c, ago_s in values:
             seen = hot_surface.seen(value_c, now - ago_s, self._ambient_c, tau_s)
@@ -122,7 +122,7 @@ class SavedState:
         self._store.keep(self.newest, urgent)
 
     def close(self) -> None:
-        """Write what is newest, and stop."""
+        """Write the newest state, and stop."""
         self._store.close()
 
 
@@ -142,8 +142,8 @@ def run_to_saved(session: Session, folder: Path, started: str) -> dict:
 
 
 def sound(state: dict) -> dict:
-    """A state with nothing in it but what can be used, whatever was in the file: another version wrote it, or the disk
-    did. A run whose place cannot be read does not go on; trips that cannot be read stand."""
+    """The usable part of a state, whatever the file holds (another version may have written it, or the disk may be
+    damaged). A run whose place cannot be read does not go on; trips that cannot be read remain."""
     run = state.get("run")
     return {
         **state,
@@ -167,7 +167,7 @@ def _sound_run(run: dict) -> dict:
 
 
 def _text(value) -> str:
-    # A file's name with a zero in it is none.
+    # A file name cannot contain a zero byte.
     return value if isinstance(value, str) and "\0" not in value and value.isprintable() else ""
 
 
@@ -180,7 +180,7 @@ def away(before: dict) -> float:
 
 def outage_s(state: dict, boot_id: str, boottime_s: float, wall_s: float) -> float:
     """How long the service was away, s; NaN where no clock can tell. Within one boot that boot's clock counts, else the
-    wall clock, be it right or not."""
+    wall clock, right or wrong."""
     saved = state.get("boottime_s")
     if boot_id and state.get("boot") == boot_id and isinstance(saved, (int, float)) and boottime_s >= saved:
         return float(boottime_s - saved)
@@ -196,8 +196,8 @@ def _clock() -> dict:
 
 
 def _tripped_run(before: dict) -> TrippedRun | None:
-    """The run that tripped in an earlier process: one that had ended, or one that was still watched when it was cut
-    off. None where there is none, or what was saved of it cannot be read."""
+    """The run that tripped in an earlier process: it had ended, or the process was cut off during it. None if there is
+    none, or if it cannot be read."""
     if not before.get("trips"):
         return None
     for told, lasted in ((before.get("tripped_run"), "lasted_s"), (before.get("run"), "run_s")):

@@ -1,5 +1,5 @@
-"""Latched trips from one process to the next, each with what was believed of the chamber before it (on the wall
-clock, the one that both know), and the limits of the run that tripped."""
+"""Latched trips from one process to the next, and the limits of the run that tripped. Each trip has the chamber
+temperature believed before it, with its time on the wall clock, which both processes have."""
 
 import math
 from dataclasses import asdict, replace
@@ -13,7 +13,7 @@ from ..safety.messages import OFF
 LARGEST = 1e15
 #: Trip → what was believed, °C, and how many seconds ago.
 Believed = dict[str, tuple[float, float]]
-#: Limits of a policy by which a cause may stand that the oven alone would call gone.
+#: Limits of a run that may be narrower than the oven's: by them a cause may still be there.
 NUMBERS, WHETHER = ("schedule_trip_c", "part_trip_c"), ("airflow_required",)
 
 
@@ -32,10 +32,10 @@ def to_saved(trips: tuple[Trip, ...], believed: Believed, wall_s: float) -> list
 
 
 def from_saved(saved, wall_s: float) -> tuple[tuple[Trip, ...], Believed]:
-    """The trips that stood when the last process ended; a damaged one stands too, in general words. What was believed
-    is not known where it cannot be read. A wall clock that went back counts as no time passed."""
+    """The trips that stood when the last process ended; a damaged one remains too, with a general message. What was
+    believed is unknown if it cannot be read. If the wall clock went back, no time counts as passed."""
     trips, believed = [], {}
-    # What is no list, and not nothing either, may have held a trip.
+    # Anything but a list or nothing may have held a trip.
     for item in saved if isinstance(saved, list) else [{}] if saved else ():
         told = item if isinstance(item, dict) else {}
         words = {k: str(told.get(k, "")) for k in ("fault", "act", "seen", "check")}
@@ -60,7 +60,7 @@ def limits_to_saved(policy: Policy) -> dict:
 
 
 def limits_from_saved(saved, policy: Policy | None = None) -> dict:
-    """For `dataclasses.replace` of the oven's `policy`; what cannot be read, or is no limit of such a policy, is left
+    """Fields for `dataclasses.replace` of the oven's `policy`; what cannot be read, or is no limit of it, is left
     out."""
     told = saved if isinstance(saved, dict) else {}
     limits = {name: value for name in NUMBERS if (value := number(told.get(name))) is not None}

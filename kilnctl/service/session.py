@@ -1,5 +1,5 @@
-"""What the oven does between two ticks: a run, or rest. The same rules watch both, and both are decided without clock
-or file; only `prepare`, before any heat, reads and checks."""
+"""What the oven does between two ticks: a run, or rest. The same rules watch both, and neither reads a clock or a file;
+only `prepare` reads and checks, before any heat."""
 
 import math
 import os
@@ -36,15 +36,15 @@ NOTHING = Truth()
 
 
 def prepare(oven: Oven, schedule: Schedule, model_file: str | None = None, start_c: float | None = None) -> PreparedRun:
-    """As `kilnctl.run.prepare`, after the check in a process of its own: everything that can be refused before there is
-    any heat. Raises KilnctlError."""
+    """As `kilnctl.run.prepare`, after the check in a process of its own: refuses all that can be refused before there
+    is heat. Raises KilnctlError."""
     check_apart(oven, schedule, model_file)
     return make_ready(oven, schedule, model_file, start_c)
 
 
 def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | None = None) -> None:
-    """`kilnctl check` in a process of its own: the process that heats has no time and memory for its arithmetic. Raises
-    KilnctlError."""
+    """`kilnctl check` in a process of its own: the process that heats has neither time nor memory for its arithmetic.
+    Raises KilnctlError."""
     files = [x.file for x in (oven, schedule) if x is not None and x.file]
     if not oven.file:
         return
@@ -67,7 +67,7 @@ def check_apart(oven: Oven, schedule: Schedule | None = None, model_file: str | 
 
 
 class Rest:
-    """No run: heat off, contactor open, and the rules go on watching. Trips of an earlier run stand until they are
+    """No run: heat off, contactor open, and the rules still watch. Trips of an earlier run stay latched until they are
     acknowledged.
 
     After a run of this process: `state`, that of its rules, which goes on; its `policy`; and `tripped_s`, when each
@@ -91,7 +91,7 @@ class Rest:
         self.tripped_by = policy if policy is not None else replace(self.policy, **(limits or {}))
         self.state = state.copied() if state is not None else SafetyState()
         for trip in trips:
-            # The rules' clock is another one in each process; the run's time is kept beside them.
+            # The rules' clock differs from process to process, so the run's time is kept separately.
             self.state = latch(self.state, replace(trip, time_s=0.0))
             if trip.act == LOUD:
                 endanger(self.state)
@@ -102,7 +102,7 @@ class Rest:
 
     @property
     def trips(self) -> tuple[Trip, ...]:
-        """Their times are of the run that they ended; NaN for what came while no run was going on."""
+        """Their times are on the clock of the run that they ended; NaN for a trip that came without a run."""
         return on_run_clock(self.state.trips.values(), self.tripped_s)
 
     def tick(self, reading: Reading, now_s: float, dt_s: float, step: int) -> Actuation:
@@ -115,12 +115,12 @@ class Rest:
         return Actuation(0.0, OFF, False, 0.0, Decision.at_rest(reading), verdict)
 
     def _begin(self, reading: Reading, now_s: float) -> None:
-        """What was known before, on this clock."""
+        """What was believed before, on this clock."""
         if self._ago is not None:
             self.state.believed = {fault: (then_c, now_s - ago_s) for fault, (then_c, ago_s) in self._ago.items()}
             self._ago = None
         if "sensor-frozen" in self.state.trips:
-            # Only a sample that comes after this one shows that they go on.
+            # Only a later sample shows that they are still converting.
             self.state.sample, self.state.sample_since_s = reading.sample, now_s - self.policy.frozen_s
 
     def believed(self, now_s: float) -> saved_trips.Believed:
@@ -129,7 +129,7 @@ class Rest:
 
     @property
     def unknown(self) -> tuple[str, ...]:
-        """The trips that doubt the reading and of which nobody knows what was believed before."""
+        """The trips that doubt the reading, with no known temperature from before them."""
         return tuple(
             f
             for f in self.state.trips
@@ -137,9 +137,9 @@ class Rest:
         )
 
     def acknowledge(self, who: str, reading_is_right: bool = False) -> tuple[str, ...]:
-        """Clear the trips, if all their causes are gone; returns those that stand. `reading_is_right`: `who` has seen
-        by other means that the chamber is where the reading says, which is believed where nothing else is known. Raises
-        KilnctlError before the first readings."""
+        """Clear the trips if all their causes are gone; returns those that remain. `reading_is_right`: `who` has seen
+        on another thermometer that the reading is right; this counts where nothing else is known. Raises KilnctlError
+        before the first readings."""
         if self._tick is None or self.reading is None:
             raise KilnctlError("there is no reading yet; ask again in a few seconds")
         with self._lock:
@@ -161,7 +161,7 @@ class Session:
 
     def __init__(self, order: PreparedRun, *, prove: bool = True, place: dict | None = None):
         self.order = order
-        # A place is of a run of ours: nothing else can be gone on with.
+        # Only a place saved by our own run can be continued.
         run = order if place is None else replace(order, controller=_Resumed(place))
         self.chain = Chain(run, prove=prove)
         if place is not None:
@@ -185,10 +185,10 @@ class Session:
         requests: tuple[Request, ...] = (),
         truth: Truth = NOTHING,
     ) -> Actuation:
-        """As `Chain.tick`; afterwards `row` is the sample of this tick and `events` what is worth telling of it."""
+        """As `Chain.tick`; afterwards `row` is the sample of this tick, and `events` its events."""
         if self._began_s is None:
             self._began_s = now_s - dt_s
-        # A clock that goes back shows in the rules, not in the record.
+        # The rules notice a clock that goes back; the record's time never does.
         self.time_s = max(self.time_s + 1e-3, self._before_s + now_s - self._began_s)
         act = self.chain.tick(reading, now_s, dt_s, step, requests)
         self.row = row_of(self.time_s, reading, act, truth.chamber_c, truth.part_c)
@@ -281,9 +281,9 @@ class _Resumed(EnergyBalanceControl):
         cooled = cooled_state(programme.model, place, float(place.get("outage_s", 0.0)))
         if cooled is None or not math.isfinite(value):
             return state
-        # The chamber is where the sensor says; the hidden temperatures are where the outage has left them.
+        # The chamber is at the reading; the unmeasured temperatures are as the model computes them after the outage.
         x = tuple(value if i in (CHAMBER, SENSOR) else t for i, t in enumerate(cooled))
-        # A place of before the shares were kept has one sum for all that the model did not explain.
+        # A place from an older version has one sum for all unexplained heat, without its shares.
         heat_w = float(place.get("heat_w", place.get("unexplained_w", 0.0)))
         shares = tuple(float(v) for v in place.get("shares", (1.0, 1.0, 1.0)))
         return replace(state, estimate=replace(state.estimate, x=x, now=x, heat_w=heat_w, shares=shares))
@@ -294,7 +294,7 @@ def _position_at(place: dict, programme: Programme, value: float) -> reference.P
     leg = programme.legs[min(int(place["leg"]), len(programme.legs) - 1)]
     reference_c = math.nan if place["reference_c"] is None else float(place["reference_c"])
     if leg.kind == "ramp" and math.isfinite(value) and not leg.target_c < reference_c:
-        # It goes up from where the oven is now, not from where it should be: the outage is no reason to hurry.
+        # The ramp goes on from the present temperature, not from the planned one: the outage is no reason to hurry.
         reference_c = min(reference_c, value)
     return reference.Position(
         leg=int(place["leg"]),
@@ -308,7 +308,7 @@ def _position_at(place: dict, programme: Programme, value: float) -> reference.P
 
 
 def cooled_state(model: EnergyModel, place: dict, outage_s: float) -> tuple[float, ...] | None:
-    """The model's temperatures after so long without heat; None where the place does not fit the model."""
+    """The model's temperatures after `outage_s` without heat; None if the place does not fit the model."""
     x = tuple(place.get("state_c") or ())
     if len(x) != N or not all(isinstance(v, (int, float)) and math.isfinite(v) for v in x):
         return None

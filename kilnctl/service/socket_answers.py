@@ -1,5 +1,5 @@
-"""Answers to the requests that come in over the socket, given by the socket's thread: what changes something is put
-where the next tick finds it."""
+"""Answers to the requests that come in over the socket, given by the socket's thread. A request that changes something
+is left for the next tick."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def answer(service: OvenService, request: dict) -> dict:
     ask, by = request["ask"], request.get("by", "somebody")
     match ask:
         case "status":
-            # What is newer than the last tick: a stop has cut the heat when there is no run any more.
+            # Newer than the last tick: once there is no run, a stop has cut the heat.
             return {**service.snapshot, "at_rest": service.session is None, "oven_sha256": service.oven.sha256}
         case "curve":
             return _curve(service, request)
@@ -63,7 +63,7 @@ def _acknowledge(service: OvenService, by: str, reading_is_right: bool) -> dict:
         return {"ok": False, "words": "not yet: a run is still being watched", "standing": []}
     standing = service.acknowledge(by, reading_is_right)
     if standing == ("board-fault",):
-        # The board clears its latch first; ours is cleared once a reading without it is in.
+        # The board clears its latch first; ours is cleared after a reading without that fault.
         try:
             service.rig.clear()
         except RigLost as lost:
@@ -78,7 +78,7 @@ def _acknowledge(service: OvenService, by: str, reading_is_right: bool) -> dict:
 
 
 def standing_words(rest: Rest, standing: tuple[str, ...]) -> str:
-    """Which trips stand, and what a person can do where nothing is known of the chamber before them."""
+    """Which trips remain, and what a person can do if the chamber temperature before them is unknown."""
     words = ", ".join(standing) + " still stands"
     if rest.unknown and rest.reading is not None:
         words += (

@@ -96,5 +96,5 @@ def _no_constant(name: str):
 
 
 def encode(answer: dict) -> bytes:
-    """One line. NaN and infinity, which JSON lacks, go as null."""
+    """One line of JSON. NaN and infinity, which JSON lacks, become null."""
     return json.dumps(plain(answer), ensure_ascii=False, allow_nan=False).encode("utf-8") + b"\n"

@@ -16,9 +16,9 @@ from ..errors import KilnctlError
 from .operating_system import is_socket
 from .socket_messages import LONGEST_LINE, BadRequest, encode, parse
 
-#: Most connections; beyond it the one that was silent longest is let go.
+#: Most connections; beyond that, the one that was silent longest is closed.
 MOST_CONNECTIONS = 100
-#: Most bytes that wait for a client that does not read; beyond it the client is let go.
+#: Most bytes that wait for a client that does not read; beyond that, its connection is closed.
 MOST_WAITING = 1_000_000
 
 
@@ -51,8 +51,8 @@ class SocketServer:
         self._thread.start()
 
     def renewed(self) -> str:
-        """Listen anew where the socket's name is gone or is another's. Why that cannot be done; empty when all is well.
-        Waits for the disk, so it is for a thread of its own."""
+        """Listen again if the socket's name is gone or belongs to another process. Returns why that fails; empty when
+        all is well. Waits for the disk, so call it from a thread of its own."""
         if _identity(self.path) == self._place:
             return ""
         try:
@@ -67,7 +67,7 @@ class SocketServer:
         return ""
 
     def close(self) -> None:
-        """Stop listening, let all clients go, and remove the socket."""
+        """Stop listening, close all connections, and remove the socket."""
         self._closing = True
         with contextlib.suppress(OSError):
             self._waker.send(b"x")
@@ -94,7 +94,7 @@ class SocketServer:
             s.close()
 
     def _take_listener(self) -> None:
-        """What `renewed` has opened takes the place of the listener that nobody finds any more."""
+        """Replace the listener whose name is gone by the one that `renewed` has opened."""
         with contextlib.suppress(OSError):
             self._wakes.recv(64)
         while not self._anew.empty():
@@ -155,7 +155,7 @@ class SocketServer:
             end = client.incoming.find(b"\n")
             if end < 0:
                 if len(client.incoming) > LONGEST_LINE:
-                    # No request is that long: forget it, and what follows of it.
+                    # No request is that long: drop it and the rest of its line.
                     client.incoming.clear()
                     client.skipping = True
                 return
@@ -191,7 +191,7 @@ def _listen(path: Path, mode: int) -> socket.socket:
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
         if is_socket(path):
-            path.unlink()  # of a process that was killed: this one holds the lock, so none listens there
+            path.unlink()  # left by a killed process: this one holds the lock, so no process listens there
         before = os.umask(0o777 & ~mode)
         try:
             listener.bind(str(path))
@@ -205,7 +205,7 @@ def _listen(path: Path, mode: int) -> socket.socket:
 
 
 def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
-    """One question to a service, from a client. Raises KilnctlError where nobody answers."""
+    """One question to a service, from a client. Raises KilnctlError if no service answers."""
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as s:
             s.settimeout(patience_s)
@@ -239,7 +239,7 @@ def ask(path: Path, request: dict, patience_s: float = 5.0) -> dict:
 
 
 def ask_to_start(path: Path, request: dict, patience_s: float = 60.0) -> dict:
-    """Ask for a start, and wait for what becomes of it: the last answer, still "pending" when the patience is over."""
+    """Ask for a start and wait for its result. Returns the last answer, still "pending" after the longest wait."""
     answer = ask(path, request)
     until = time.monotonic() + patience_s
     while answer.get("pending") and time.monotonic() < until:

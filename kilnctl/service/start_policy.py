@@ -17,10 +17,10 @@ from .socket_answers import standing_words
 class StartWishes:
     """What a person says about the start beforehand.
 
-    acknowledged_by   who acknowledges the trips that stand; empty: nobody does
-    reading_is_right  with it: another thermometer shows that the chamber is where the reading says
+    acknowledged_by   who acknowledges the latched trips; empty: no acknowledgement
+    reading_is_right  with it: another thermometer confirms the reading
     anew              forget an interrupted run
-    confirm           limits unlike the last run's are right
+    confirm           limits that differ from the last run's are right
     """
 
     acknowledged_by: str = ""
@@ -31,8 +31,8 @@ class StartWishes:
 
 class StartPolicy:
     """What `OvenService.run` takes as `before`. `order`: the run that was asked for, None with an idle service.
-    `allowed(chamber_c)` raises KilnctlError where the oven is in no state for it. What is refused ends a service that
-    is not idle; `refused` says why."""
+    `allowed(chamber_c)` raises KilnctlError if the oven is not ready for it. A refused start ends a service that is not
+    idle; `refused` says why."""
 
     def __init__(
         self, wishes: StartWishes, order: PreparedRun | None, allowed: Callable[[float], None] = lambda chamber_c: None
@@ -41,12 +41,12 @@ class StartPolicy:
         self.refused = ""
 
     def __call__(self, service: OvenService) -> None:
-        """Decide, and begin the run that is to begin. Not by the tick: this reads, checks and writes."""
+        """Decide, and begin the run if there is one. Never call it from the tick: it reads, checks and writes."""
         try:
             self._begin(service)
         except (Refused, KilnctlError) as refused:
             self._refuse(service, str(refused))
-        except Exception as error:  # or a bad state ends each start
+        except Exception as error:  # else a bad state would end every start
             self._refuse(service, f"nothing begins: kilnctl met a fault of its own: {type(error).__name__}: {error}")
 
     def _refuse(self, service: OvenService, why: str) -> None:
@@ -57,7 +57,7 @@ class StartPolicy:
             service.end("refused")
 
     def _begin(self, service: OvenService) -> None:
-        service.house.refusal()  # looks at the disk, for all who ask afterwards
+        service.house.refusal()  # checks the disk, also for later callers
         reading = service.rest.reading
         if reading is not None:
             self._check_oven(reading.chamber_c)
@@ -70,7 +70,7 @@ class StartPolicy:
             raise Refused(view.refusal + hint)
         order, unlike = service.ordered(self._order), service.unlike()
         service.tell(schedule_trip_words(order.schedule, order.policy.schedule_trip_c))
-        # The first run of a virtual oven has no limits that could be mistyped.
+        # On a virtual oven the first run's limits need no confirmation.
         first = view.rig.kind == "virtual" and not view.saved.get("limits")
         if unlike and not self._wishes.confirm and not first:
             listed = "\n  ".join(unlike)
@@ -97,7 +97,8 @@ class StartPolicy:
             service.tell(f"acknowledged by {who}")
 
     def _resumed(self, service: OvenService) -> bool:
-        """Whether an interrupted run goes on; one that does not is closed. Refuses another run instead of it."""
+        """Whether an interrupted run goes on; if not, its record is closed. Refuses to start another run in its
+        place."""
         view = service.view()
         run = resume.unfinished(view.saved)
         if run is None or self._wishes.anew:

@@ -1,7 +1,7 @@
-"""Starts: prepared in a thread of their own, one at a time, and begun by the tick or not at all.
+"""Starts: prepared in a thread of their own, one at a time; only the tick begins a run.
 
-Between the request and the first tick of the run lie seconds. A stop or a trip in between makes the start void: nothing
-heats that was asked for before it. The start with which a process begins (`first`) is decided in the same way.
+Between the request and the first tick of the run lie seconds. A stop or a trip in between makes the start void: a start
+requested before it never heats. The start with which a process begins (`first`) is decided in the same way.
 """
 
 import dataclasses
@@ -21,13 +21,13 @@ from ..run.prepare import PreparedRun
 from ..settings.schedule import load_schedule
 from .session import CHECK_S, prepare
 
-#: A start that has not been prepared after this is given up, s: a file system does not answer.
+#: A start that is not prepared after this is given up, s: probably the file system does not answer.
 PATIENCE_S = CHECK_S + 60.0
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class ReadyStart:
-    """A start that waits for its tick. `voids`: how many times starts had been made void when it was asked for;
+    """A start that waits for its tick. `voids`: how many times starts had been made void when it was requested;
     `place`, `words`: of a run that goes on; `at_s`: when it was decided, on the clock of time passed; `dropped(why)` is
     called where it does not begin."""
 
@@ -57,7 +57,7 @@ class Continued(TypedDict, total=False):
 
 
 class Starts:
-    """`answer` is what became of the last start; "pending" until its run has begun or will not."""
+    """`answer` is the result of the last start; "pending" until its run has begun or was refused."""
 
     def __init__(self, service):
         self._service = service
@@ -75,7 +75,7 @@ class Starts:
         return self._voids
 
     def ask(self, request: dict) -> dict:
-        """By the socket's thread. Never waited for here: a stop may stand behind this request."""
+        """Called by the socket's thread. Never waits: a stop may be the next request."""
         service, voids = self._service, self._voids
         if service.session is not None:
             return {"ok": False, "words": "a run is going on"}
@@ -86,15 +86,15 @@ class Starts:
         refused = service.refusal(room=False)
         if refused:
             return {"ok": False, "words": refused}
-        # Each start has a mark of its own: one that was given up has no say any more.
+        # Each start has a mark of its own, so that one that was given up cannot begin later.
         self._busy = mark = (passed_s(),)
         self.answer = {"ok": True, "pending": True, "words": "being prepared"}
         threading.Thread(target=self._prepare, args=(request, voids, mark), name="prepare", daemon=True).start()
         return self.answer
 
     def first(self, decide: Callable[[], object], until: threading.Event | None) -> None:
-        """Let `decide` say in a thread of its own how this process begins. It may call `hand_over`. Until it is over,
-        no other start begins. With `until` it is waited for here, until that is set or something is handed over."""
+        """Run `decide`, which says how this process begins, in a thread of its own. It may call `hand_over`. No other
+        start begins before it has ended. With `until`, wait here until that is set or a start is handed over."""
         self._deciding = threading.Thread(target=decide, name="first start", daemon=True)
         self._deciding.start()
         while until is not None and self._deciding.is_alive() and self._firsts.empty() and not until.is_set():
@@ -102,7 +102,7 @@ class Starts:
 
     @property
     def decided(self) -> bool:
-        """Whether it is known how this process begins, and that has begun if anything has."""
+        """Whether it is decided how this process begins, and its run, if there is one, has begun."""
         return self._deciding is None or (not self._deciding.is_alive() and self._firsts.empty())
 
     def hand_over(self, ready: ReadyStart) -> None:
@@ -112,12 +112,13 @@ class Starts:
             self.close()
 
     def void(self, why: str) -> None:
-        """No start that was asked for until now begins. From any thread, also from a signal handler: no lock."""
+        """Make all starts requested until now void. From any thread or signal handler: it takes no lock."""
         self._why = why
         self._voids += 1
 
     def begin(self, waits: bool = False) -> None:
-        """By the tick: begin what is ready, unless something has come between. `waits`: no start but the first."""
+        """Called by the tick: begin the start that is ready, unless it has become void. `waits`: only the first start
+        may begin."""
         ready = self._next(self._firsts)
         if ready is not None:
             why = self._against(ready)
@@ -142,7 +143,7 @@ class Starts:
         )
 
     def close(self) -> None:
-        """The service ends: what waits never begins."""
+        """The service ends: starts that still wait never begin."""
         self._closed = True
         for queue in (self._firsts, self._ready):
             while (ready := self._next(queue)) is not None:
@@ -211,7 +212,7 @@ class Starts:
 
 
 def _schedule(path: str):
-    """Raises KilnctlError also for what is no plain file: to open a pipe would wait for its writer."""
+    """Raises KilnctlError also if it is not a plain file: opening a pipe would wait for its writer."""
     try:
         plain = stat.S_ISREG(os.stat(path).st_mode)
     except OSError:

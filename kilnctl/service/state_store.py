@@ -11,9 +11,9 @@ from ..record.durable import load_state, make_folder, save_state, write_whole
 
 #: How old the state on the disk may get, s; what matters is written at once.
 EVERY_S = 10.0
-#: Room for latched trips that a full disk cannot refuse, bytes: reserved once and then only overwritten.
+#: Room for latched trips, bytes: reserved once and then only overwritten, so that it works on a full disk.
 LATCH = 4096
-#: The trip that stands where the state is there and cannot be read, in the words of every trip.
+#: The trip that is set when the state exists but cannot be read, in the form of every trip.
 UNKNOWN = "unknown"
 DAMAGED = "the saved state of this oven is damaged: nobody knows whether a trip stood, or how hot the oven was"
 OFF = "The heat stays off."
@@ -21,7 +21,7 @@ LOOK = "the oven itself, the last run's record, and the disk that the state lies
 
 
 class StateStore:
-    """`keep(state)` takes a mapping of JSON values; what is newest goes to the disk, at once when `urgent`."""
+    """`keep(state)` takes a mapping of JSON values; the newest state goes to the disk, at once when `urgent`."""
 
     def __init__(self, folder: Path, every_s: float = EVERY_S, stamp: Callable[[], dict] = dict):
         """Raises OSError where the folder cannot be made. `every_s`: less where simulated time goes faster. `stamp()`
@@ -43,13 +43,13 @@ class StateStore:
         """The folder, and in it the room for trips. Raises OSError."""
         make_folder(self._folder)
         there = self._latch.exists()
-        # A place of another size is made anew only where nothing stands in it.
+        # A reserved file of another size is replaced only if it is empty of trips.
         if not there or (self._latch.stat().st_size != LATCH and not self._latch.read_bytes().strip()):
             write_whole(self._latch, b" " * LATCH)
 
     def renewed(self) -> str:
-        """Make the folder again where it has gone. What is wrong with it, empty when it can be written; waits for the
-        disk."""
+        """Make the folder again if it has gone. Returns what is wrong with it; empty when it can be written. Waits for
+        the disk."""
         try:
             if not self._folder.is_dir():
                 self._make()
@@ -62,11 +62,11 @@ class StateStore:
             return f"{self._folder}: {error.strerror}"
 
     def load(self) -> dict:
-        """What was kept, with the trips that could only be kept in their own place. Where the newest state is there
-        and cannot be read, an unknown trip stands: nobody knows what stood in it. Raises nothing."""
+        """The saved state, with the trips from their reserved file. If the newest state exists but cannot be read, an
+        unknown trip is added, because it may have held one. Raises nothing."""
         newest = load_state(self.path, before=False)
         state = newest or load_state(self.path) or {}
-        # A power cut leaves the old or the new; only a disk that fails, or a person, leaves what cannot be read.
+        # A power cut leaves the old or the new state; only a failing disk or a person leaves an unreadable one.
         self.damaged = newest is None and (self.path.exists() or (not state and self._before.exists()))
         told = state.get("trips")
         trips = told if isinstance(told, list) else [] if not told else [{}]
@@ -80,7 +80,7 @@ class StateStore:
         return self.path.with_name(self.path.name + ".before")
 
     def _beside(self) -> list:
-        """The trips in their own place; one that nobody can read where it is damaged."""
+        """The trips from the reserved file; one unknown trip if that file is damaged."""
         try:
             told = json.loads(self._latch.read_bytes().strip() or b"[]")
         except (OSError, ValueError, RecursionError):
@@ -88,7 +88,7 @@ class StateStore:
         return told if isinstance(told, list) else [{}]
 
     def _keep_beside(self, trips: list) -> None:
-        """As many as fit, the first first. Raises OSError."""
+        """Write as many trips as fit, the oldest first. Raises OSError."""
         kept = list(trips)
         while len(text := json.dumps(kept).encode() if kept else b"") > LATCH:
             kept.pop()
@@ -108,7 +108,7 @@ class StateStore:
                 self._wake.notify()
 
     def close(self) -> None:
-        """Write what is newest, and stop."""
+        """Write the newest state, and stop."""
         with self._wake:
             self._ending = True
             self._wake.notify()

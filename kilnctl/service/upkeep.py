@@ -1,16 +1,16 @@
-"""What the service needs of its disk, looked at again and again in a thread of its own, for as long as it runs: folder
-of the state, lock, socket, room for records. What has gone is made again; what cannot be is said while it lasts."""
+"""What the service needs of its disk, checked again and again by a thread of its own: state folder, lock, socket, room
+for records. What is missing is made again; what cannot be made is reported while it lasts."""
 
 import threading
 import time
 from collections.abc import Callable, Iterable
 
-#: Time between two looks, s; a look that takes longer than STALLED_S is told.
+#: Time between two checks, s; a check that takes longer than STALLED_S is reported.
 EVERY_S, STALLED_S = 2.0, 20.0
 
 
 class Upkeep:
-    """`looks` are asked one after the other; each gives words about what is wrong, empty when all is well."""
+    """`looks` are called one after the other; each returns what is wrong, empty when all is well."""
 
     def __init__(self, looks: Iterable[Callable[[], str]], every_s: float = EVERY_S):
         self._looks, self._every_s = tuple(looks), every_s
@@ -22,14 +22,14 @@ class Upkeep:
 
     @property
     def words(self) -> tuple[str, ...]:
-        """What is wrong now. By the tick: waits for nothing."""
+        """What is wrong now. For the tick: waits for nothing."""
         late_s = time.monotonic() - self._looked_s
         if late_s < STALLED_S + self._every_s:
             return self._words
         return (*self._words, f"the disk has not answered for {late_s:.0f} s")
 
     def close(self) -> None:
-        """End; waits no longer than a moment for a disk that does not answer."""
+        """End; waits only a moment for a disk that does not answer."""
         self._ended.set()
         self._thread.join(2.0)
 

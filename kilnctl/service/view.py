@@ -1,4 +1,4 @@
-"""What status, resume and the policy of starts may know of the service: values of one moment, which nobody changes."""
+"""What status, resume and start policy may know of the service: values of one moment, read only."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING

@@ -6,14 +6,14 @@ from ..terms import Finding, Mark
 from ..thermal import wiring_rules as rules
 from .circuit import TRANSFORMER_BELOW_V, Circuit
 
-#: Air along a cable where nobody says, °C: the tables' own.
+#: Default air temperature along a cable, °C: that of the tables.
 CABLE_AIR_C = 30.0
-#: Resistivity of warm copper (40 °C), ohm·m; drops that are usual and that are too much, shares.
+#: Resistivity of warm copper (40 °C), ohm·m; usual and excessive voltage drop, shares.
 COPPER_OHM_M, USUAL_DROP, MOST_DROP = 1.9e-8, 0.03, 0.05
 
 
 def cabling_findings(c: Circuit) -> Iterator[Finding]:
-    """All of them, in the order of the current's way."""
+    """All findings, in the order of the current path."""
     yield from _plug(c)
     yield from _breaker(c)
     yield from _cable(c)
@@ -23,7 +23,7 @@ def cabling_findings(c: Circuit) -> Iterator[Finding]:
 
 
 def voltage_drop(c: Circuit) -> float | None:
-    """Share of the voltage that the cable takes; None where it is not described."""
+    """Voltage drop in the cable, as a share; None if the cable is not described."""
     s = c.oven.supply
     if s.cable_area_m2 is None or s.cable_length_m is None:
         return None
@@ -32,8 +32,8 @@ def voltage_drop(c: Circuit) -> float | None:
 
 
 def carries_a(c: Circuit, area_m2: float, laid: str = "") -> float:
-    """What a cable of that cross-section carries where this one runs (or laid in that way), A. Raises ValueError beyond
-    the tables."""
+    """Current-carrying capacity of a cable of that cross-section under this cable's conditions (or laid in that way),
+    A. Raises ValueError beyond the tables."""
     s = c.oven.supply
     laid, air = laid or s.cable_laid or rules.WORST_LAID, CABLE_AIR_C if s.cable_at_c is None else s.cable_at_c
     base = rules.capacity_a(c.rules, area_m2, laid, c.loaded, c.rated_c)
@@ -44,7 +44,7 @@ def carries_a(c: Circuit, area_m2: float, laid: str = "") -> float:
 
 
 def fitting(c: Circuit) -> str:
-    """The smallest breaker and cable that would be fine, in words."""
+    """The smallest breaker and cable that would be fine, as a sentence."""
     wanted = c.continuous * c.most_a
     for breaker in (a for a in rules.breakers_a(c.rules) if a >= wanted):
         for area in rules.sizes_m2(c.rules):
@@ -138,7 +138,7 @@ def _cable(c: Circuit) -> Iterator[Finding]:
     laid = s.cable_laid or rules.WORST_LAID
     found = _cable_verdict(c, s.cable_area_m2, laid, rule)
     if found.mark is Mark.WRONG and s.cable_laid is None and not c.north_american:
-        # What is wrong only by the worst guess is no verdict yet.
+        # Not "wrong" if only the worst assumption makes it so.
         better = _cable_verdict(c, s.cable_area_m2, rules.BEST_LAID, rule)
         if better.mark is not Mark.WRONG:
             words = f"if laid in the worst way: {found.words}; {rules.BEST_LAID}: {better.words} (supply: cable laid)"

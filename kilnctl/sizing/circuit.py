@@ -7,7 +7,7 @@ from ..settings.oven import Oven
 from ..terms import Finding, Mark
 from ..thermal.wiring_rules import CANADA, CONTINUOUS, IEC, NORTH_AMERICAN, PLUGS, UK, US
 
-#: Below this voltage a transformer feeds the oven, V.
+#: Below this voltage, V, the oven is fed by a transformer.
 TRANSFORMER_BELOW_V = 50.0
 THREE_PHASE = ("star", "delta")
 _CITED = {
@@ -83,27 +83,27 @@ class Circuit:
 
     @property
     def continuous(self) -> float:
-        """Factor on a load of hours that breaker and cable are sized by."""
+        """Factor on a load of three hours or more, for sizing breaker and cable."""
         return CONTINUOUS if self.north_american else 1.0
 
     @property
     def reversible(self) -> bool:
-        """Whether line and neutral may change places."""
+        """Whether line and neutral may be swapped (a reversible plug)."""
         plug = self.oven.supply.plug
         return plug in PLUGS and PLUGS[plug].reversible
 
     @property
     def rated_c(self) -> float:
-        """What the cable's insulation bears, °C."""
+        """Highest temperature of the cable's insulation, °C."""
         return self.oven.supply.cable_rated_c or (60.0 if self.north_american else 70.0)
 
     def cite(self, what: str) -> str:
-        """The clause of these rules that deals with it."""
+        """The clause of these rules on that subject."""
         return f"{_CITED[self.rules][what]}, from memory"
 
 
 def circuit_of(oven: Oven) -> Circuit:
-    """The circuit that a description tells."""
+    """The circuit from a description."""
     supply, watts = oven.supply, oven.elements.rated_w
     rules, connection = _rules(oven), supply.connection or _connection(oven)
     root = math.sqrt(3.0) if connection in THREE_PHASE else 1.0
@@ -126,7 +126,7 @@ def _connection(oven: Oven) -> str:
 
 
 def connection_findings(c: Circuit) -> list[Finding]:
-    """What the voltage and the way of connection themselves ask for."""
+    """What the voltage and the type of connection alone require."""
     o, volts = c.oven, c.oven.supply.voltage_v
     if volts < TRANSFORMER_BELOW_V:
         return [

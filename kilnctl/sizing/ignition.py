@@ -1,18 +1,18 @@
-"""Elements as what lights a vapour."""
+"""Elements as a source of ignition for a vapour."""
 
 from ..body import full_power_c
 from ..safety import VapourSum
 from ..terms import Finding, Mark
 from .sizing import Sizing
 
-#: How far below its ignition the elements have to stay to be fine, K: both figures are known to some tens of kelvin.
+#: How far below the ignition temperature the elements must stay, K: both temperatures are known to some tens of kelvin.
 MARGIN_K = 50.0
 _RULE = "an ignition source by EN 1539, from memory"
 
 
 def ignition_finding(sizing: Sizing, summed: VapourSum) -> Finding:
-    """Whether the elements, at full power in the hottest chamber of that schedule, get above the temperature at which
-    the vapour catches fire by itself."""
+    """Whether the elements, at full power in the hottest chamber of that schedule, get above the vapour's auto-ignition
+    temperature."""
     heater = sizing.steady.elements
     hottest = full_power_c(sizing.oven, sizing.element_load_w_m2, summed.hottest_c, heater.diameter_m)
     guess = " (their surface is guessed)" if "surface" in heater.guessed else ""

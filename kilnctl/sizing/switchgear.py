@@ -6,21 +6,21 @@ from ..terms import Finding, Mark
 from .circuit import TRANSFORMER_BELOW_V, Circuit
 
 RELAY_W_PER_A = 1.2  # on-state loss of a solid-state relay (from memory: 1.0 to 1.5 W/A)
-#: Hottest heat sink of a relay, °C (common practice), and the air around it where nobody says: a box of electronics in
-#: a warm shop.
+#: Hottest heat sink of a relay, °C (common practice), and the default air temperature around it, °C: an electronics box
+#: in a warm shop.
 RELAY_SINK_C, CABINET_C = 65.0, 45.0
-#: Shares of a relay's printed rating that are prudent, and that are too much, as it is printed for a better sink.
+#: Shares of a relay's printed rating that are prudent, and too much: the printed rating assumes a better heat sink.
 PRUDENT, TOO_MUCH = 0.5, 0.8
-#: Contactors for heating are taken a quarter larger than the load (common practice).
+#: Contactors for heating are chosen a quarter larger than the load (common practice).
 CONTACTOR_MARGIN = 1.25
-#: Leads stay this far below what their insulation bears, K: a loose screw heats by more.
+#: Leads must stay this far below their insulation's limit, K: a loose screw adds more heat than this.
 LEADS_MARGIN_K = 20.0
 _AC1 = "AC-1 of IEC 60947-4-1, from memory"
 _MEMORY = "from memory"
 
 
 def switchgear_findings(c: Circuit) -> Iterator[Finding]:
-    """All of them."""
+    """All findings on switching."""
     yield _contactor(c)
     yield _poles(c)
     yield _feedback(c)
@@ -166,7 +166,7 @@ def _sink(c: Circuit) -> Finding:
         return Finding("relay's heat sink", Mark.WRONG, f"{words}: no sink keeps below {RELAY_SINK_C:.0f} °C", _MEMORY)
     if given is None:
         return Finding("relay's heat sink", Mark.ASKED, f"{words}: {largest:.2g} K/W or less (switching: heat sink)")
-    # What is too small only by the guess of a warm box is no verdict yet.
+    # Not "wrong" if only the assumed warm box makes it too small.
     allowed = largest if not taken else max(largest, (RELAY_SINK_C - c.oven.site.ambient_c) / relay_loss_w(c))
     mark = Mark.FINE if given <= largest else Mark.TIGHT if given <= allowed else Mark.WRONG
     return Finding("relay's heat sink", mark, f"{given:.2g} K/W for {words}; {largest:.2g} K/W or less", _MEMORY)
@@ -191,7 +191,7 @@ def _terminals(c: Circuit) -> Finding:
 
 
 def step_finding(c: Circuit, step: float) -> Iterator[Finding]:
-    """What switching on does to the lamps of the neighbours."""
+    """How switching dims other lamps on the supply."""
     if c.oven.supply.voltage_v >= TRANSFORMER_BELOW_V:
         yield Finding(
             "supply's dip",

@@ -1,5 +1,5 @@
-"""What the description says of its supply and switching, judged by the rules of its country. Hints for the maker: local
-wiring codes and a licensed electrician decide."""
+"""Verdicts on the described supply and switching by the wiring rules of its country. Hints for the maker: local wiring
+codes and a licensed electrician decide."""
 
 import math
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ class Wiring:
     findings: tuple[Finding, ...]
 
     def marked(self, mark: Mark) -> tuple[Finding, ...]:
-        """The findings with that mark."""
+        """The findings with that verdict."""
         return tuple(f for f in self.findings if f.mark is mark)
 
 
@@ -56,8 +56,8 @@ def wiring_of(oven: Oven) -> Wiring:
 
 
 def supply_step(c: Circuit) -> float:
-    """Share by which the supply dips: a resistive load behind R + jX is a voltage divider, and X, in quadrature, counts
-    for little."""
+    """Share by which the supply dips: a resistive load behind R + jX is a voltage divider, in which X, in quadrature,
+    has little effect."""
     s = c.oven.supply
     load = s.voltage_v**2 / c.oven.elements.rated_w
     return 1.0 - load / math.hypot(load + s.resistance_ohm, s.reactance_ohm)

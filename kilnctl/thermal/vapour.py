@@ -11,7 +11,7 @@ MOLAR_L = 24.06  # litres of an ideal gas per mole at ROOM_C and 1013 hPa
 LIMIT_FALLS_PER_K, HOTTEST_C = 0.0014, 400.0
 #: Highest share of the lower explosive limit without a meter of vapour (EN 1539 and NFPA 86, from memory).
 ALLOWED_SHARE = 0.25
-#: Powder that nobody has data of: this share of its mass is reckoned as xylene (NFPA 86, from memory).
+#: Powder without data: this share of its mass counts as xylene (NFPA 86, from memory).
 POWDER_SHARE, POWDER_AS = 0.09, "xylene"
 #: Clouds of coating powder, and paint vapour, ignite on a surface from some 400 to 530 °C (from memory): the lower end.
 POWDER_IGNITION_C = 400.0
@@ -20,7 +20,7 @@ POWDER_IGNITION_C = 400.0
 @dataclass(frozen=True)
 class Solvent:
     """lower_share: lower explosive limit in air, parts by volume; g_per_mol: molar mass; ignition_c: auto-ignition
-    temperature, °C. Of figures that differ the more dangerous one (NFPA 325 and German safety data, from memory)."""
+    temperature, °C. If sources differ, the more dangerous value (NFPA 325 and German safety data, from memory)."""
 
     lower_share: float
     g_per_mol: float
@@ -51,26 +51,26 @@ SOLVENTS = {
     "white spirit": Solvent(0.006, 142.0, 230.0),
     "xylene": Solvent(0.010, 106.17, 463.0),
 }
-#: Not flammable in the usual way, and no sum makes it safe: hot metal and arcs turn its vapour into phosgene and
-#: hydrogen chloride.
+#: Not flammable in the usual way, but no ventilation figure makes it safe: hot metal and arcs turn its vapour into
+#: phosgene and hydrogen chloride.
 CHLORINATED = "chlorinated solvent"
 
 
 def limit_factor(hottest_c: float) -> float:
-    """Lower explosive limit at that temperature over that at 20 °C. Raises ValueError above HOTTEST_C and for what is
-    no number."""
+    """Ratio of the lower explosive limit at that temperature to that at 20 °C. Raises ValueError above HOTTEST_C and
+    for anything but a number."""
     if not hottest_c <= HOTTEST_C:
         raise ValueError(f"hottest_c = {hottest_c:g} °C: explosive limits are known here up to {HOTTEST_C:.0f} °C")
     return 1.0 - LIMIT_FALLS_PER_K * max(0.0, hottest_c - ROOM_C)
 
 
 def highest_kg_per_m3(mass_kg: float, over_s: float, flow_m3_per_s: float, volume_m3: float, hottest_c: float) -> float:
-    """Highest concentration while `mass_kg` is given off evenly over `over_s` into a well mixed chamber that a flow of
-    room air goes through, kg per m³ of room air.
+    """Highest concentration, kg per m³ of room air, while `mass_kg` is released evenly over `over_s` into a well mixed
+    chamber with a flow of room air through it.
 
     The chamber holds less air when hot: its volume times 293 K over its temperature. With n changes of that air in the
     time, the highest is (1 − exp(−n)) times the mass over the air that has gone through, and without a flow the mass
-    over the air inside. Raises ValueError for a figure that is below zero, a volume or time that is zero."""
+    over the air inside. Raises ValueError for a negative value, and for zero volume or time."""
     if not (mass_kg >= 0.0 and flow_m3_per_s >= 0.0 and over_s > 0.0 and volume_m3 > 0.0):
         raise ValueError("mass and flow from 0, time and volume above 0")
     air_m3 = volume_m3 * (ROOM_C + ZERO_C) / (max(ROOM_C, hottest_c) + ZERO_C)
@@ -83,8 +83,8 @@ def needed_m3_per_s(
     mass_kg: float, over_s: float, volume_m3: float, hottest_c: float, allowed_kg_per_m3: float
 ) -> float:
     """Least flow of room air that keeps the highest concentration at or below what is allowed, m³/s; 0 where the
-    chamber's own air is enough. Raises ValueError as `highest_kg_per_m3` and for an allowed figure that is not above
-    zero."""
+    chamber's own air is enough. Raises ValueError as `highest_kg_per_m3`, and for an allowed concentration that is not
+    above zero."""
     if not allowed_kg_per_m3 > 0.0:
         raise ValueError(f"allowed_kg_per_m3 = {allowed_kg_per_m3:g}: must be above zero")
     if highest_kg_per_m3(mass_kg, over_s, 0.0, volume_m3, hottest_c) <= allowed_kg_per_m3:

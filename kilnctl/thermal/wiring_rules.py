@@ -89,8 +89,8 @@ _US_TOGETHER = ((3, 1.0), (6, 0.80), (9, 0.70), (20, 0.50), (30, 0.45), (40, 0.4
 
 @dataclass(frozen=True)
 class Plug:
-    """rated_a: printed rating; hours_a: what it bears for hours, A; volts: from and to; lines: whether the two live
-    pins are two lines; phases; reversible: live and neutral may change places."""
+    """rated_a: printed rating; hours_a: the current allowed for hours, A; volts: from and to; lines: whether the two
+    live pins are two lines; phases; reversible: live and neutral may change places."""
 
     rated_a: float
     hours_a: float
@@ -129,8 +129,8 @@ def breakers_a(rules: str) -> tuple[float, ...]:
 
 
 def awg_of(area_m2: float) -> int | None:
-    """The gauge of that conductor: the thickest that it holds (to a hundredth); None below 14 AWG. Raises ValueError
-    above the table."""
+    """The gauge of that conductor: the thickest that it holds (to a hundredth); None if thinner than 14 AWG. Raises
+    ValueError beyond the table."""
     area = area_m2 / _MM2 * 1.01
     if area_m2 / _MM2 > 1.05 * AWG_A[1][0]:
         raise ValueError(f"area_m2 = {area_m2:g}: the table ends at 1 AWG")
@@ -139,19 +139,19 @@ def awg_of(area_m2: float) -> int | None:
 
 
 def surroundings_factor(rules: str, air_c: float, rated_c: float) -> float:
-    """What surroundings of that temperature leave of a cable's capacity; 1 at 30 °C and below (colder air is not
-    counted upon). 0 where the insulation may not be at all. `rated_c`: what the insulation bears, °C."""
+    """Factor on a cable's capacity for that air temperature; 1 at 30 °C and below (colder air gives no bonus); 0 where
+    the insulation may not be used. `rated_c`: the insulation's limit, °C."""
     if rules in NORTH_AMERICAN:
         table = _US_90 if rated_c >= 90.0 else _US_75 if rated_c >= 75.0 else _US_60
     else:
         table = _IEC_XLPE if rated_c >= 90.0 else _IEC_PVC
-    # The next warmer row: between two rows the worse one is taken.
+    # The next warmer row: between two rows the worse one counts.
     return next((factor for warm, factor in table if air_c <= warm), 0.0)
 
 
 def together_factor(rules: str, circuits: int, conductors: int) -> float:
-    """What `circuits` loaded circuits of so many loaded conductors each leave of each one's capacity when they run
-    together. Raises ValueError beyond the tables."""
+    """Factor on each circuit's capacity when `circuits` circuits, each with this many loaded conductors, run together.
+    Raises ValueError beyond the tables."""
     count, table = (circuits * conductors, _US_TOGETHER) if rules in NORTH_AMERICAN else (circuits, _IEC_TOGETHER)
     for most, factor in table:
         if count <= most:
@@ -160,9 +160,9 @@ def together_factor(rules: str, circuits: int, conductors: int) -> float:
 
 
 def capacity_a(rules: str, area_m2: float, laid: str, loaded: int, rated_c: float) -> float:
-    """Current that a copper cable carries in air of 30 °C, alone, A; between two cross-sections that of the thinner.
-    North American terminals are reckoned for 60 °C (NFPA 70 110.14(C)), so a better insulation counts only against
-    heat around it. Raises ValueError outside the tables, or where the cable is thinner than any for fixed wiring."""
+    """Current that a single copper cable may carry in air of 30 °C, A; between two cross-sections, that of the thinner.
+    North American terminals are reckoned for 60 °C (NFPA 70 110.14(C)), so a better insulation helps only in warm
+    surroundings. Raises ValueError outside the tables, or where the cable is thinner than any for fixed wiring."""
     if rules in NORTH_AMERICAN:
         gauge = awg_of(area_m2)
         if gauge is None:
@@ -179,13 +179,13 @@ def capacity_a(rules: str, area_m2: float, laid: str, loaded: int, rated_c: floa
 
 
 def terminals_a(rules: str, area_m2: float) -> float | None:
-    """What terminals for 60 °C allow of a conductor, A; None where the rules have no such limit."""
+    """The current that 60 °C terminals allow in a conductor, A; None where the rules have no such limit."""
     gauge = awg_of(area_m2) if rules in NORTH_AMERICAN else None
     return None if gauge is None else AWG_A[gauge][1]
 
 
 def largest_breaker_a(rules: str, area_m2: float, carries_a: float) -> float:
-    """Largest breaker that protects a cable which carries so much, A. IEC 60364-4-43 433.1: In ≤ Iz. NFPA 70 240.4(B):
+    """Largest breaker that protects a cable of that capacity, A. IEC 60364-4-43 433.1: In ≤ Iz. NFPA 70 240.4(B):
     the next size above, but for the small conductors of 240.4(D)."""
     if rules not in NORTH_AMERICAN:
         return carries_a

@@ -1,4 +1,4 @@
-# What a board does with doors, wild words, currents, long times and refused settings. Plain asserts, for CPython and
+# What a board does with doors, outliers, currents, long times and refused settings. Plain asserts, for CPython and
 # MicroPython alike: `micropython board_rules_cases.py FOLDER` runs them all on the firmware files in FOLDER.
 import sys
 
@@ -193,7 +193,7 @@ def case_currents_are_summed_over_the_cycles():
     flow, flowing, cycles = d.board.flow, d.board.flowing, d.board.cycles
     d.run(4000, duty=2500)
     on = d.board.flowing - flowing
-    # The current of a cycle is told at its end, so one cycle more or less is under way.
+    # The current of a cycle is reported at its end, so the count may differ by one cycle.
     assert abs(on - 0.25 * (d.board.cycles - cycles)) <= 2 and d.board.flow - flow == 1300 * on
     d.amps = 49
     flow = d.board.flow

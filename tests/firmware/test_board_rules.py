@@ -110,8 +110,8 @@ def test_a_damaged_frame_changes_nothing(place, payload, flip, where):
 
 
 def test_a_tenth_of_ten_thousand_frames_half_of_them_damaged():
-    """`tools/trials/board` sends the whole number over a pseudo-terminal. An armed board: what is damaged must not even
-    be answered, and every good frame must."""
+    """`tools/trials/board` sends the whole number over a pseudo-terminal. An armed board must not answer a damaged
+    frame, and must answer every good one."""
     generator = random.Random(1)
     bench = rules.Bench()
     p, wire = bytearray(frames.REQUEST + frames.CRC), bytearray(60)

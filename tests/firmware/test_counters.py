@@ -1,4 +1,4 @@
-"""Counters and times of the board, which come round at 2**30."""
+"""Counters and times of the board, which wrap around at 2**30."""
 
 from hypothesis import example, given
 from hypothesis import strategies as st

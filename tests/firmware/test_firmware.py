@@ -51,7 +51,7 @@ def test_on_micropython(micropython):
     assert [line.split()[1] for line in done.stdout.splitlines()] == firmware_cases.cases()
 
 
-#: What is counted on the board: 100 cycles before it comes round, whichever way it is stored.
+#: Counters of the board, set to 100 cycles before they wrap around, in either way of storing them.
 WRAPS = (
     "",
     "board._uptime = W",
@@ -65,7 +65,7 @@ WRAPS = (
 
 @pytest.mark.parametrize("before", WRAPS)
 def test_the_cycle_path_allocates_nothing_on_micropython(tmp_path, before, micropython):
-    """With the heap locked an allocation raises MemoryError; also in the cycle in which a counter comes round."""
+    """With the heap locked an allocation raises MemoryError; also in the cycle in which a counter wraps around."""
     program = tmp_path / "locked.py"
     program.write_text(f"""
 import sys, micropython

@@ -25,7 +25,7 @@ class Ended(Exception):
 
 
 class Bench:
-    """The board's world. `at(ms, do)`: calls `do` once the clock is there; each look at the clock costs 100 µs."""
+    """The board's world. `at(ms, do)`: calls `do` once the clock is there; each reading of the clock takes 100 µs."""
 
     def __init__(self):
         self.us = 1_000_000
@@ -216,7 +216,7 @@ def test_it_heats_while_it_is_asked_to_and_lets_go_by_itself(bench):
     coil = [us for us, n, v in bench.history if n == COIL and v]
     assert any(v for _, v in relay) and coil
     last_us = max(us for us, n, v in bench.history if n in (RELAY, COIL) and v)
-    # The last beat came just before 2 s, and its lease is half a second.
+    # The last beat came just before 2 s; its lease is 0.5 s.
     assert last_us < 1_000_000 + 2_000_000 + 600_000
     assert logic.ARMED in bench.states()
 

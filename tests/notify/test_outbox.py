@@ -1,4 +1,4 @@
-"""What waits is bounded, tried again with growing pauses, and what is urgent is never held back by the rest."""
+"""The queue is bounded, retries have growing pauses, and other messages never delay an urgent one."""
 
 import pytest
 from hypothesis import given

@@ -1,4 +1,4 @@
-"""What is told, and how often: statuses in, notices out."""
+"""What is reported, and how often: statuses in, notices out."""
 
 import pytest
 

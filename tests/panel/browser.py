@@ -87,7 +87,7 @@ def until(condition, patience_s: float = 120.0):
 
 
 def chosen(chrome, listed: str, words: str) -> None:
-    """Press the choice with those words; lists renew themselves while one looks."""
+    """Press the choice with those words; lists are redrawn at any moment."""
 
     def pressed() -> bool:
         choice = [b for b in chrome.find_elements(By.CSS_SELECTOR, f"#{listed} button") if words in b.text]
@@ -140,7 +140,7 @@ def started(chrome, bed, name: str, looked: bool = False) -> None:
         )
         question = chrome.find_element(By.ID, "ask").get_attribute("open") is not None
         for box in chrome.find_elements(By.ID, "accept"):
-            # What is to be expected is not waited for here.
+            # The preview is not waited for here.
             with contextlib.suppress(ElementNotInteractableException, StaleElementReferenceException):
                 if not box.is_selected():
                     box.click()
@@ -153,7 +153,7 @@ def started(chrome, bed, name: str, looked: bool = False) -> None:
 
 
 def complaints(chrome) -> list:
-    """What the console says, but for refused answers that the test itself asked for."""
+    """Messages on the console, except refusals that the test itself caused."""
     return [
         e
         for e in chrome.get_log("browser")

@@ -1,5 +1,5 @@
 """A waiting service with a virtual oven at speed, and the panel before it; each a process of its own, ended by its id.
-Where a test has to break the oven in a certain moment, the service is a thread of the test."""
+If a test must break the oven at a certain moment, the service is a thread of the test."""
 
 import http.client
 import io

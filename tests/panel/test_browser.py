@@ -157,7 +157,7 @@ def test_stop_is_one_touch_and_asks_nobody(chrome, bed):
     for page in ("now", "schedules", "past", "oven"):
         chrome.find_element(By.CSS_SELECTOR, f"[data-page={page}]").click()
         assert chrome.find_element(By.ID, "stop").is_displayed()
-    # A dialog makes what is behind it dead, so it has a stop of its own.
+    # A dialog disables the page behind it, so it has a Stop of its own.
     press(chrome, "pin-state")
     press(chrome, "ask-stop")
     assert not bed.wait_for(lambda s: not s["running"], 10.0)["contactor"]
@@ -265,7 +265,7 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
         until(lambda: "Trip: sensor open" in text(chrome, "loud"))
         loud = text(chrome, "loud")
         assert loud.index("Leave it shut.") < loud.index("thermocouple is open") < loud.index("Then check")
-        # Nothing of the plan will come any more.
+        # The plan no longer holds.
         assert "should be" not in text(chrome, "times") and "all done" not in text(chrome, "times")
         assert "should be" not in chrome.find_element(By.ID, "curve-words").get_attribute("textContent")
         for page in ("schedules", "now"):

@@ -128,8 +128,8 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
 
 
 def test_what_is_asked_for_now_comes_before_what_was_asked_for_earlier(catalogue):
-    """While one thing is worked out three more are asked for, and the first of them once more, by somebody who looks at
-    it again."""
+    """During one computation three more are requested, and the first of them a second time, by a page that returns to
+    it."""
     moments, threads = {}, []
 
     def ask(name, asked, function, *arguments):

@@ -1,4 +1,4 @@
-"""Places for connections and streams, and what the worker gives up: a crowd keeps nobody out."""
+"""Places for connections and streams, and what the worker gives up: many clients cannot lock one out."""
 
 import asyncio
 import time
@@ -12,7 +12,7 @@ from kilnctl.panel.worker import MOST_WAITING, Worker
 
 
 class Transport:
-    """What of a transport the places use."""
+    """The part of a transport that the places use."""
 
     def __init__(self):
         self.aborted = False
@@ -93,7 +93,7 @@ def until(condition):
 
 
 def test_what_nobody_waits_for_is_given_up(worker):
-    """Seven pages that have gone on: what they asked for keeps nobody waiting for minutes."""
+    """Seven pages that were left: their requests do not delay the others for minutes."""
     jobs = [worker.ask(("nap", k), time.sleep, 600.0) for k in range(7)]
     until(lambda: worker.going is not None)
     for job in jobs:

@@ -29,7 +29,8 @@ def test_saving_checks_first_and_stays_in_its_folder(folder, tmp_path):
 
 
 def test_a_save_never_overwrites_what_it_has_not_opened(folder):
-    """Two new ones with one name, and a name without its ending: the second is asked about, and nothing is written."""
+    """Two new ones with one name, and a name without its ending: the second needs a confirmation, and nothing is
+    written."""
     for name in ("warm.yaml", "warm", "Warm"):
         with pytest.raises(Exists, match="already") as found:
             folder.save(name, HOTTER)

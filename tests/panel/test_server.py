@@ -196,13 +196,13 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
     assert not by_query["curve"]["whole"]
     for odd in ("x", "1:2:3", "-1:5", "٣:٤", "9:9"):
         assert events(bed, 1, path=f"/api/events?from={odd}" if odd.isascii() else "/api/events")[0]["curve"]["whole"]
-    # The plan is worked out behind everything else: where much else is done it takes its time.
+    # The plan has the lowest priority, so on a busy machine it takes long.
     until = time.monotonic() + 150.0
     while "planned" not in (said := events(bed, 1)[0]):
         assert time.monotonic() < until
     assert said["planned"]["duration_s"] > 7200.0
-    # What is left of the run and what has passed are the whole plan, but for the start test and what the oven does
-    # otherwise than the model.
+    # The time passed and the time left add up to the plan, except for the start test and the oven's difference from the
+    # model.
     assert said["milestones"][-1]["in_s"] + said["status"]["run_s"] == pytest.approx(
         said["planned"]["duration_s"], rel=0.1
     )

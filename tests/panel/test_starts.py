@@ -1,4 +1,4 @@
-"""What starts is what was seen; and a start from elsewhere is the one that was allowed."""
+"""Only what was shown starts; and a start from elsewhere is only the allowed one."""
 
 import time
 

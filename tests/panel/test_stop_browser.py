@@ -59,7 +59,7 @@ def test_stop_waits_for_no_preview(chrome, bed):
     press(chrome, "stop")
     said_off(chrome)
     assert bed.status()["at_rest"]
-    # What it looked at before is given up: the last one is answered, and no other was waited for.
+    # Earlier previews are given up: the last one is answered without waiting for the others.
     until(lambda: "from where the oven is now" in text(chrome, "schedule-plan"))
     for k in range(5):
         (bed.place / "schedules" / f"slow-{k}.yaml").unlink()
@@ -75,7 +75,7 @@ def test_a_stop_that_nobody_answers_is_said_in_the_largest_words_until_it_is_ans
         assert letters > others
     finally:
         os.kill(bed.panel.pid, signal.SIGCONT)
-    # It has gone on asking.
+    # It has continued to ask.
     said_off(chrome)
     bed.wait_for(lambda s: s["at_rest"])
 

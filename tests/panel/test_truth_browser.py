@@ -1,4 +1,5 @@
-"""What the page says of the oven is so: after days, in other units, when it is old, when it has been read."""
+"""What the page says about the oven is true: after days, in other units, when data is old, when a message has been
+read."""
 
 import os
 import signal

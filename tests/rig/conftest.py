@@ -122,7 +122,7 @@ def new_board():
 
 @pytest.fixture(scope="session")
 def until():
-    """`until(what, patience_s)` → whether it came to be within that time."""
+    """`until(what, patience_s)` → whether it became true within that time."""
 
     def wait(what, patience_s=3.0):
         end = time.monotonic() + patience_s

@@ -1,4 +1,5 @@
-"""`kilnctl board` on the stand-in: firmware, state, clearing; the guided test's own proof that the board lets go."""
+"""`kilnctl board` on the stand-in: firmware, state, clearing; the guided test's own proof that the board switches
+off."""
 
 import time
 from pathlib import Path

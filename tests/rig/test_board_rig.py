@@ -1,5 +1,5 @@
-"""The board as a rig: on a line in this process where something must be broken on purpose, on a pseudo-terminal for
-what ports really do."""
+"""The board as a rig: on a line in this process to break things on purpose, on a pseudo-terminal for the behaviour of
+real ports."""
 
 import dataclasses
 import math
@@ -170,7 +170,7 @@ def test_a_board_that_restarts_is_lost_and_stays_disarmed(rig, line):
 
 def test_the_boards_clock_may_come_round(cabinet, desk_line):
     line = desk_line()
-    # Twelve days pass for the board in four steps; its clock then lacks a second of its whole round.
+    # Twelve days pass for the board in four steps; its clock is then one second before its wrap-around.
     start = int(1000 * line.last) + 1000
     line.board = logic.Board(start, line.boot, 1)
     for ms in (1 << 28, 2 << 28, 3 << 28, (1 << 30) - 1000):

@@ -1,4 +1,4 @@
-"""Converters' words to °C that can be believed."""
+"""From a converter's raw words to trusted °C."""
 
 import math
 
@@ -31,7 +31,7 @@ def test_the_31855_is_corrected_within_0_15_k_against_its90(cold_c):
     assert worst < 0.06
     for t in range(0, 1301, 25):
         seen = converters.take_conversion(STRAIGHT, converters.ConverterState(), raw_31855(float(t), cold_c), 1)
-        # Half a step of the chip (0.125 K) and what the step is worth where the thermocouple is flatter than the line.
+        # Half a step of the chip (0.125 K), scaled where the thermocouple is less sensitive than the straight line.
         assert abs(seen.value_c - t) < 0.15, t
 
 

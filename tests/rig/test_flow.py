@@ -1,5 +1,5 @@
-"""What the board counts as commanded, against what this computer planned, over hours of a mains that runs apart from
-it."""
+"""Cycles that the board counts as commanded against this computer's plan, over hours with a different mains
+frequency."""
 
 import dataclasses
 import math
@@ -16,8 +16,7 @@ HOT_56 = bytes((25, 0, 6, 64, 0, 0))
 
 
 class Mains:
-    """The board's own logic on a mains whose frequency is not quite this computer's idea of it; time is counted, not
-    waited for."""
+    """The board's own logic on a mains frequency slightly different from this computer's; time is simulated."""
 
     def __init__(self, oven, hz):
         self.pattern, self.hz = pattern_for(oven), hz
@@ -66,7 +65,7 @@ class Mains:
 
 
 def run_on(mains, oven, ticks, own_count, shorted_at=None):
-    """The tick in which the rules trip, and over what (0 and nothing: never): with the board's count of what it was
+    """The tick in which the rules trip, and why (0 and empty: never): with the board's count of what it was
     told, or with this computer's plan of it."""
     state, policy, fires = (
         SafetyState(),

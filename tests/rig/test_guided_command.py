@@ -52,7 +52,7 @@ def test_on_the_stand_in_slow_answers_get_to_the_coil_and_stop_is_kept(new_board
     monkeypatch.setattr("builtins.input", slow)
     status = cli.main(["board", CABINET, "--port", port, "--test", "--who", "Slow", "--record", str(record)])
     kept = json.loads(record.read_text(encoding="utf-8"))
-    # On a busy machine the stand-in's own cycles may come late, which is its fault and no answer's.
+    # On a busy machine the stand-in's own cycles may come late, which no answer has caused.
     failed = [words for words in kept["failed"] if "its own mains cycles came late" not in words]
     late = len(kept["failed"]) > len(failed)
     assert status == 1 and (late or failed == []), capsys.readouterr().out

@@ -1,4 +1,4 @@
-"""The guided test of the I/O board, walked by persons: slow, wrong, frightened; on the board's real logic."""
+"""The guided test of the I/O board with simulated persons (slow, wrong, frightened), on the board's real logic."""
 
 import dataclasses
 import json
@@ -36,7 +36,7 @@ GOOD = {
 
 
 class Person:
-    """Answers by what they see of the line's wires. `says`: part of a prompt → other words, or something to do."""
+    """Answers from what they see of the outputs. `says`: part of a prompt → other words, or something to do."""
 
     def __init__(self, line, slow_s=0.0):
         self.line, self.slow_s, self.says, self.asked = line, slow_s, {}, []
@@ -57,7 +57,7 @@ class Person:
         return next(said for part, said in reversed(GOOD.items()) if part in prompt)
 
     def _hands(self, prompt):
-        """What is done with the oven meanwhile."""
+        """What happens to the oven during the step."""
         line = self.line
         if "dropped" in prompt or "pulls in, not there" in prompt:
             line.cut = self.cuts
@@ -72,7 +72,7 @@ class Person:
             self.warm()
 
     def hung(self):
-        """The second time that they are asked whether both went off, the cable is out."""
+        """At the second question whether both went off, the cable is unplugged."""
         return sum("Relay's lamp" in p for p in self.asked) == 2
 
     def warm(self):
@@ -247,7 +247,7 @@ def test_a_read_back_that_contradicts_the_eyes_fails(walk, line):
 
 
 def test_a_coil_that_never_closed_proves_nothing(walk, line):
-    """Start was not pressed after the emergency stop: the limiter's drop was none."""
+    """Start was not pressed after the emergency stop, so the limiter had nothing to switch off."""
     person = Person(line)
     person.forgets_start = True
     status, kept = walk(person)

@@ -15,7 +15,7 @@ CABINET = Path(__file__).resolve().parents[2] / "configs/ovens/curing-cabinet.ya
 
 
 def quickly_learnt(folder: Path) -> Path:
-    """The file of a curing cabinet whose learning run takes less: walls that follow sooner, half as many ticks."""
+    """The file of a curing cabinet with a shorter learning run: thinner walls, half as many ticks."""
     file, text = folder / "oven.yaml", CABINET.read_text(encoding="utf-8")
     for thick, thin in (("thickness: 80 mm", "thickness: 30 mm"), ("thickness: 60 mm", "thickness: 25 mm")):
         assert thick in text
@@ -25,7 +25,7 @@ def quickly_learnt(folder: Path) -> Path:
 
 
 def folder_of(service: OvenService) -> Path:
-    """Of the record of its last run."""
+    """The data of its last run's record."""
     assert service.folder is not None
     return service.folder
 
@@ -38,7 +38,7 @@ def kept_in(home: Path) -> dict:
 
 
 class Person:
-    """`ask("hold", by="me")` goes to the service's socket; `until` looks at its state again and again."""
+    """`ask("hold", by="me")` goes to the service's socket; `until` polls its state."""
 
     def __init__(self, service, socket):
         self.service, self.socket = service, socket
@@ -64,14 +64,14 @@ class Person:
         return self.outcome
 
     def settled(self, patience_s: float = 60.0) -> dict:
-        """What became of the last start."""
+        """The result of the last start."""
         end = time.monotonic() + patience_s
         while (said := self.ask("prepared")).get("pending") and time.monotonic() < end:
             time.sleep(0.01)
         return said
 
     def start(self, schedule, **more) -> dict:
-        """Ask for a start and wait for what becomes of it."""
+        """Ask for a start and wait for its result."""
         said = self.ask("start", schedule=str(schedule), confirm=True, **more)
         return self.settled() if said.get("pending") else said
 

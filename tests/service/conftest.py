@@ -1,4 +1,4 @@
-"""The cure of these tests gives off no vapour, so that not each of them begins with 23 minutes of purging."""
+"""The cure of these tests gives off no vapour, so that no test begins with 23 minutes of purging."""
 
 from pathlib import Path
 
@@ -11,5 +11,5 @@ HERE = Path(__file__).parent
 
 @pytest.fixture(scope="session")
 def schedule(schedule):
-    """As everywhere, but "powder-cure" is the one beside this file."""
+    """As everywhere, but "powder-cure" is the one in this folder."""
     return lambda name: load_schedule(HERE / f"{name}.yaml") if (HERE / f"{name}.yaml").exists() else schedule(name)

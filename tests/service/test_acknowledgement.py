@@ -96,7 +96,7 @@ def test_by_the_next_command_it_stands_in_the_record_of_the_run_that_tripped(ove
     assert event.text.endswith("by B. Jones")
     state = kept_in(folder / "home")
     assert state["tripped_run"] is None and state["acknowledged"]["by"] == "B. Jones" and state["trips"] == []
-    # The word is for that trip: a later process neither repeats nor forgets it.
+    # The acknowledgement belongs to that trip: a later process neither repeats nor loses it.
     with at_work(cabinet, folder, speed=2000.0) as person:
         person.until(lambda a: a["state"] == "idle")
         assert person.ask("acknowledge", by="C. Brown")["ok"]

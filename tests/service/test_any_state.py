@@ -1,5 +1,5 @@
-"""Whatever is in the state folder, a start works, or is refused in words with a latched trip: never a crash, for which
-`Restart=always` has an endless loop."""
+"""With any content of the state folder a start works, or is refused with a reason and a latched trip. It never crashes,
+because `Restart=always` would then loop for ever."""
 
 import json
 import math

@@ -224,7 +224,7 @@ class Unplugged(VirtualRig):
 @pytest.mark.parametrize("idle", [False, True])
 def test_a_stop_with_the_rig_gone_latches_and_ends_the_record(oven, schedule, tmp_path, idle, monkeypatch):
     def slow(recorder):
-        # The record is whole when `run` has returned, also where the disk takes its time.
+        # The record is complete when `run` has returned, even on a slow disk.
         time.sleep(0.3)
         return synced(recorder)
 

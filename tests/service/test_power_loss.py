@@ -1,5 +1,5 @@
-"""What the clock of another boot says counts only when it is known to be right; else the oven's own cooling is the
-clock, or a person decides."""
+"""The clock of another boot counts only when it is known to be right; else the oven's own cooling is the clock, or a
+person decides."""
 
 import ctypes
 import dataclasses

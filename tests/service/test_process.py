@@ -179,8 +179,8 @@ def test_a_learning_run_by_the_service_can_be_fitted(tmp_path, capsys):
 
 
 def test_heat_that_cannot_be_cut_is_shouted_until_a_person_stops_the_command(process, tmp_path):
-    """Relay and contactor conduct for good: without --idle the command would end with the run, and nobody would say
-    so any more."""
+    """Relay and contactor conduct permanently: without --idle the command would end with the run, and the warning would
+    stop."""
     (tmp_path / "faults.yaml").write_text(
         "faults:\n  - {kind: contactor welded, at: 2 min}\n  - {kind: relay shorted, at: 2 min}\n"
     )

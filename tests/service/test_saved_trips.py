@@ -1,5 +1,5 @@
-"""A latch outlives the run and the process with what was believed before it; a doubted sensor neither clears it nor
-cools the notice."""
+"""A latch outlives the run and the process, with the temperature believed before it; a doubted sensor neither clears it
+nor lowers the hot-surface notice."""
 
 import dataclasses
 import math
@@ -42,7 +42,7 @@ def order(cabinet, schedule):
 
 
 def begun(order):
-    """In the first seconds, whatever else this machine does: faults come at times of the oven."""
+    """In the first seconds, however busy the machine is: faults come at times of the oven's clock."""
     return lambda service: service.begin(order, *service.open_record(order))
 
 
@@ -130,8 +130,8 @@ def test_heat_that_could_not_be_cut_is_still_shouted_about_after_a_restart(cabin
 
 
 def test_a_permit_that_lapsed_while_the_tick_was_worked_out_heats_nothing(cabinet):
-    """The control takes longer over a tick than the lease lasts: the clock is looked at again before the relay is
-    told."""
+    """The control takes longer over a tick than the lease lasts: the clock is read again before the relay is
+    commanded."""
     rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2)
     told = []
     rig.heat = lambda duty, burst, permit: told.append((duty, permit))

@@ -168,7 +168,7 @@ def test_a_resumed_run_goes_on_with_its_own_time_energy_and_place(order, halfway
 
 
 def test_time_and_energy_of_a_run_are_counted_over_every_power_cut(oven, schedule):
-    """Cut off again and again, it does not get its longest time anew each time; the time of a start test counts too."""
+    """Repeated interruptions do not restart the longest run time; the time of a start test counts too."""
     limited = prepare(oven("curing-cabinet"), dataclasses.replace(schedule("powder-cure"), longest_s=1000.0))
     place, plant = brought_halfway(limited)
     assert place["run_s"] == pytest.approx(700.0, abs=2.0)
@@ -215,8 +215,7 @@ def test_a_ramp_goes_on_from_where_the_oven_is(oven, schedule):
     assert position_of(session).reference_c == pytest.approx(280.0, abs=1.0)
 
 
-# ---- whether to go on
-# ----------------------------------------------------------------------------------------------------------
+# ---- whether to go on ----
 
 
 def test_outage_by_the_boot_clock_within_a_boot_else_by_the_wall():

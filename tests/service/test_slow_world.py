@@ -1,4 +1,4 @@
-"""Everything outside the process takes for ever: terminal, disk, file system, other processes. The tick goes on, `stop`
+"""Nothing outside the process answers: terminal, disk, file system, other processes. The tick goes on, `stop`
 acts, and nothing outside is ever called by the tick's own thread."""
 
 import builtins
@@ -31,8 +31,8 @@ OUTSIDE = {os: _OF_OS, subprocess: ("run",), io: ("open",), builtins: ("open",)}
 
 
 class SlowWorld:
-    """Once `stands`, each outside call of the threads named below waits until the test is over; what the ticking thread
-    calls is put down and let through."""
+    """Once `stands`, each outside call of the threads named below waits until the test is over; calls of the ticking
+    thread are noted and let through."""
 
     def __init__(self):
         self.stands = False

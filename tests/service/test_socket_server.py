@@ -1,4 +1,4 @@
-"""The local socket: whatever is said to it, it answers, and `stop` gets through."""
+"""The local socket: it answers every message, and `stop` always works."""
 
 import json
 import os

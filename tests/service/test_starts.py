@@ -50,7 +50,7 @@ def test_a_stop_while_a_start_is_prepared_is_the_last_word(oven, tmp_path, gate)
         said = person.settled()
         assert not said["ok"] and "stop" in said["words"] and "the founder" in said["words"]
         assert never_ran(person) and not list((tmp_path / "runs").iterdir())
-        # What is asked for after the stop starts as ever.
+        # A start requested after the stop begins as usual.
         assert person.start(CURE)["ok"] and person.until(lambda a: a["running"])
 
 

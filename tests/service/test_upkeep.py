@@ -1,5 +1,4 @@
-"""What the service needs of its disk goes away while it runs: it says so for as long as that lasts, and makes again
-what it can."""
+"""Files that the service needs disappear while it runs: it reports that while it lasts, and makes again what it can."""
 
 import shutil
 import time
@@ -22,7 +21,7 @@ def until(what, patience_s=30.0):
 
 
 def test_a_folder_and_a_socket_that_are_removed_are_made_again(oven, tmp_path):
-    """`kilnctl stop` could not reach the oven any more, and nobody was told anything."""
+    """`kilnctl stop` could not reach the oven any more, and nothing was reported."""
     with at_work(oven("curing-cabinet"), tmp_path, speed=50.0) as person:
         person.until(lambda a: a["state"] == "idle")
         shutil.rmtree(tmp_path / "home")

@@ -1,4 +1,4 @@
-// Asking the panel's server, and asking the person: one dialog for everything, with the PIN in it where it is wanted.
+// Requests to the panel's server, and questions to the person: one dialog for all, with a PIN field when needed.
 import { inUnit } from "./units.js";
 const $ = (id) => document.getElementById(id);
 
@@ -6,7 +6,7 @@ export async function get(path) {
   const answer = await fetch(path, { credentials: "same-origin" });
   return answer.json();
 }
-// `signal` gives it up: then null comes.
+// `signal` cancels the request; the result is then null.
 export async function post(path, body = {}, signal = null) {
   try {
     const answer = await fetch(path, { method: "POST", credentials: "same-origin", headers: { "content-type": "application/json" }, body: JSON.stringify(body), signal });
@@ -17,7 +17,7 @@ export async function post(path, body = {}, signal = null) {
     return { ok: false, status: 0, words: "the panel does not answer; stop the heat at the oven itself if you must" };
   }
 }
-// Words leave when they have been there long enough to be read.
+// A message disappears after the time that it takes to read it.
 let leaves = 0;
 export function say(words, ...more) {
   clearTimeout(leaves);
@@ -36,7 +36,7 @@ export function element(name, attributes = {}, ...inside) {
   return made;
 }
 
-// What a dialog's act returns for an answer: true, the words of the refusal, or that the PIN is wanted first.
+// Result of a dialog's action: true, the reason for a refusal, or that the PIN is needed first.
 export const PIN = Symbol("the PIN first");
 export const outcome = (said) => (said.ok ? true : said.status === 401 ? PIN : inUnit(said.words));
 
@@ -47,7 +47,7 @@ function pinBlock() {
     element("button", { type: "button", "aria-label": d === "⌫" ? "delete" : d, onclick: () => press(d) }, d)));
   return element("div", { id: "ask-pin" }, element("label", { for: "pin" }, "PIN: the six digits"), field, keys);
 }
-// Unlocks with what is in the dialog's PIN block; null when that is done, else words.
+// Unlocks with the PIN in the dialog; returns null on success, else the reason.
 async function opened() {
   const field = $("pin"), said = await post("/api/unlock", { pin: field.value });
   field.value = "";
@@ -57,7 +57,7 @@ async function opened() {
   return null;
 }
 
-// Resolves with what `does` gives when the person agrees and `does` (which may refuse in words) is content; null when not.
+// Resolves with the result of `does` when the person agrees and `does` does not refuse; else null.
 export function ask(head, body, yes, does) {
   const dialog = $("ask");
   $("ask-head").textContent = head;
@@ -82,7 +82,7 @@ export function ask(head, body, yes, does) {
       if (refused === null) refused = await does();
       $("ask-yes").disabled = false;
       if (refused === PIN) {
-        // The PIN is asked for where it is wanted; what was typed stays.
+        // The PIN is asked for in the same dialog, so that typed text stays.
         if (!$("ask-pin")) $("ask-body").append(pinBlock());
         $("ask-said").textContent = "The PIN first.";
         $("pin").focus();
@@ -98,7 +98,7 @@ export function ask(head, body, yes, does) {
 
 export function unlock() { return ask("PIN", [pinBlock()], "Unlock", async () => true); }
 
-// Do something that may want the PIN first.
+// Do something that may need the PIN first.
 export async function act(path, body, words) {
   let said = await post(path, body);
   if (said.status === 401) {

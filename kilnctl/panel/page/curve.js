@@ -16,7 +16,7 @@ export class Curve {
     canvas.addEventListener("pointermove", (e) => this.move(e));
     for (const name of ["pointerup", "pointercancel"]) canvas.addEventListener(name, (e) => this.pointers.delete(e.pointerId));
     canvas.addEventListener("pointerleave", (e) => { if (e.pointerType === "mouse") { this.cursor = null; this.onRead(""); this.draw(); } });
-    // The wheel scrolls the page; with Ctrl (which a pinch on a touch pad gives too) it zooms.
+    // The wheel scrolls the page; with Ctrl (a pinch on a touch pad sends it too) it zooms.
     canvas.addEventListener("wheel", (e) => { if (!e.ctrlKey) return; e.preventDefault(); this.zoom(e.deltaY < 0 ? 0.8 : 1.25, this.timeAt(e.offsetX)); }, { passive: false });
     canvas.addEventListener("dblclick", () => this.all());
     canvas.addEventListener("keydown", (e) => this.key(e));
@@ -87,7 +87,7 @@ export class Curve {
     const box = this.box(), dutyH = this.withDuty ? Math.max(36, box.h * 0.17) : 0, topH = box.h - dutyH - (dutyH ? 12 : 0);
     const [a, b] = this.window(), toX = (t) => box.x + ((t - a) / (b - a)) * box.w;
     const d = this.data, c = d.columns, lines = [];
-    // No more points than the screen can show: a run of days is drawn as quickly as one of minutes.
+    // At most as many points as the screen can show: a run of days is drawn as quickly as a run of minutes.
     const put = (kind, times, values) => { if (!times?.length || !values) return; const at = kept(times, values, a, b, box.w); lines.push([kind, at.map((i) => times[i]), at.map((i) => values[i])]); };
     if (d.plan) put("plan", d.plan.columns.time_s, d.plan.columns.chamber_c);
     if (c.time_s) { put("reference", c.time_s, c.reference_c); put("part", c.time_s, c.part_estimate_c); if (c.part_c?.some(number)) put("measured", c.time_s, c.part_c); }
@@ -109,10 +109,10 @@ export class Curve {
       g.strokeStyle = colour("--line"); line(g, toX(t), box.y, toX(t), box.y + box.h);
       g.fillStyle = colour("--faint"); g.textAlign = "center"; g.textBaseline = "top"; g.fillText(clock(t).replace(" h", "").replace(" min", "′"), toX(t), box.y + box.h + 5);
     }
-    g.lineJoin = "round"; // else noise grows spikes ten line widths long
+    g.lineJoin = "round"; // else noise draws spikes ten line widths long
     g.save(); g.beginPath(); g.rect(box.x, box.y, box.w, box.h); g.clip();
     for (const [from, to, phase] of d.plan?.stretches || []) if (phase === "soak") {
-      // Soaks are hatched on the plan, so that they are seen without colour.
+      // Soaks are hatched on the plan, so that they show without colour.
       g.strokeStyle = colour("--line"); for (let x = toX(from); x < toX(to); x += 9) line(g, x, box.y, x, box.y + topH);
     }
     if (c.part_sd_k && c.time_s) {
@@ -155,7 +155,7 @@ function stroke(g, times, values, toX, toY, colour, dash, width, a, b) {
   }
   g.stroke(); g.setLineDash([]);
 }
-// Twice the standard deviation; where the part is measured, at least as wide as the estimate is off.
+// Twice the standard deviation; if the part is measured, at least as wide as the estimate's error.
 function band(g, times, middle, deviation, measured, toX, toY, colour, a, b) {
   const sd = deviation.map((s, i) => (number(measured[i]) && number(middle[i]) ? Math.max(s, Math.abs(measured[i] - middle[i]) / 2) : s));
   const at = times.map((t, i) => i).filter((i) => number(middle[i]) && number(sd[i]) && times[i] >= a - 60 && times[i] <= b + 60);
@@ -164,7 +164,8 @@ function band(g, times, middle, deviation, measured, toX, toY, colour, a, b) {
   at.forEach((i, k) => (k ? g.lineTo(toX(times[i]), toY(middle[i] + 2 * sd[i])) : g.moveTo(toX(times[i]), toY(middle[i] + 2 * sd[i]))));
   at.reverse().forEach((i) => g.lineTo(toX(times[i]), toY(middle[i] - 2 * sd[i]))); g.fill(); g.globalAlpha = 1;
 }
-// Indices of what is to be drawn between a and b, with one neighbour on each side: of each pixel the first, least, greatest and last value.
+// Indices of the rows to draw between a and b, with one neighbour on each side: per pixel the first, least, greatest //
+// and last value.
 export function kept(times, values, a, b, pixels) {
   const from = Math.max(0, (before(times, a) ?? 0) - 1), to = Math.min(times.length - 1, (before(times, b) ?? 0) + 2), out = [];
   if (to - from <= 4 * pixels) { for (let i = from; i <= to; i++) out.push(i); return out; }
@@ -200,7 +201,7 @@ function timeTicks(a, b, wanted) {
   for (let t = Math.ceil(a / step) * step; t <= b; t += step) out.push(t);
   return out;
 }
-// A plain x–y picture for the oven's page: value with a band.
+// A plain x–y plot for the oven's page: a value with its band.
 export function plot(canvas, xs, ys, lows, highs, xWords, yWords, mark) {
   const ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, height = canvas.clientHeight;
   if (!width) return;

@@ -79,11 +79,11 @@ function loud(said) {
   if (said.fresh && trips.length) parts.push(s.running ? element("p", {}, "It is watched for five minutes more; then it can be acknowledged.")
     : element("div", { class: "row" }, element("button", { type: "button", id: "acknowledge", class: "do", onclick: () => now.acknowledge() }, "It has been seen to …")));
   $("loud").replaceChildren(...parts);
-  // Nothing may stand before it.
+  // Nothing may cover it.
   if (parts.length && $("ask").open) $("ask-no").click();
 }
 
-// What is shown is greyed with its age when nothing newer comes.
+// Old values are greyed and show their age.
 const OLD_S = 3;
 let heardAt = Date.now();
 function stale() {

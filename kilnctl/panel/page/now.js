@@ -6,7 +6,7 @@ import { at, clock, inUnit, number, span, temperature, watts } from "./units.js"
 const $ = (id) => document.getElementById(id);
 const STATES = { idle: "At rest", "start test": "Testing relay and sensor", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
 
-// Rows that a page keeps; past it they are thinned to half. Every line is drawn from them each second.
+// Most rows that a page keeps; above that they are thinned to half. Every line is drawn from them each second.
 const MOST_ROWS = 12000;
 
 export class Now {
@@ -19,12 +19,12 @@ export class Now {
   }
   redraw() { this.curve.draw(); }
   shown() { requestAnimationFrame(() => this.curve.draw()); }
-  // Rows of a run of days: evenly over the whole run, where the chamber was least and greatest stays.
+  // Thin evenly over the whole run; keep the rows with the lowest and highest chamber temperature.
   thin() {
     const times = this.columns.time_s, keep = kept(times, this.columns.chamber_c, times[0], times.at(-1), MOST_ROWS / 8);
     for (const [name, values] of Object.entries(this.columns)) this.columns[name] = keep.map((i) => values[i]);
   }
-  // Put the rows that came into the columns that are here; a picture that has grown long comes whole again with a new epoch.
+  // Add the new rows to the present columns; a curve that was thinned is sent whole again with a new epoch.
   take(said) {
     const { whole, columns } = said.curve;
     if (whole) this.columns = columns;
@@ -84,7 +84,7 @@ export class Now {
     await ask("Soak longer", [element("label", { for: "minutes" }, "So many minutes more"), minutes], "Add them", async () => outcome(await post("/api/soak", { seconds: 60 * Number(minutes.value) })));
   }
 }
-// What is measured comes first; an estimate says that it is one, and no figure is given of one that the sensor has proved wrong.
+// Measured values come first; an estimate is marked as one, and is not shown once the sensor has proved it wrong.
 function part(s) {
   const rows = [], measured = number(s.part_c), sd = 2 * (s.part_sd_k || 0);
   if (measured) rows.push(["part, measured", temperature(s.part_c, 1)]);

@@ -1,4 +1,4 @@
-// The page "The oven": what the sizing says of it.
+// The page "The oven": the results of the sizing.
 import { element, get } from "./ask.js";
 import { plot } from "./curve.js";
 import { clock, degrees, inUnit, temperature, unit, watts } from "./units.js";
@@ -27,7 +27,7 @@ export class Oven {
     }));
     $("size-assumptions").replaceChildren(...s.assumptions.map((a) => element("li", {}, inUnit(a))));
   }
-  // Again when the screen is turned.
+  // Draw again when the screen is turned.
   draw() {
     const s = this.said, xs = s.at_c.map(degrees);
     plot($("size-power"), xs, s.holding_w, s.holding_low_w, s.holding_high_w, `chamber, ${unit()}`, "W");

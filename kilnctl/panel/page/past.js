@@ -1,4 +1,4 @@
-// The page "Past runs": a list, and the page of evidence of each, in a frame that may do nothing.
+// The page "Past runs": a list, and the page of evidence of each, in a frame without any permissions.
 import { element, get } from "./ask.js";
 import { clock, isF, number, temperature } from "./units.js";
 

@@ -42,13 +42,13 @@ export class Schedules {
     await this.check();
   }
   async check() {
-    // What was asked for before is given up, here and at the panel.
+    // Cancel the earlier request, here and at the panel.
     this.asking?.abort();
     const mine = this.asking = new AbortController();
     this.plan = null; this.seen = ""; this.sound = false; this.buttons();
     $("schedule-plan").replaceChildren(element("p", {}, "being rehearsed on the model …"));
     const draft = { text: $("schedule-text").value, file: $("schedule-file").value || "new.yaml" };
-    // Whether it may be run is known at once, and it may be started then; what is to be expected of it takes as long as it takes.
+    // The check answers at once, and the schedule may be started then; the preview may take long.
     for (const question of ["/api/check", "/api/plan"]) {
       const said = await post(question, draft, mine.signal);
       if (said === null || mine !== this.asking) return;
@@ -80,19 +80,19 @@ export class Schedules {
     $("schedule-start").textContent = why ? `Start it (${why})` : "Start it …";
     $("schedule-save").disabled = !this.sound;
   }
-  // `over`: what it replaces; unless said, the text that was opened under that name.
+  // `over`: the version that it replaces; by default the text that was opened under that name.
   async save(over = null) {
     const file = $("schedule-file").value.trim();
     const body = { text: $("schedule-text").value, file, over: over ?? (file === this.file ? this.over : "") };
     const said = await act("/api/save", body);
     if (said.exists) {
-      // Never without a question; and what stood there is kept.
+      // Never replace without a question; the earlier version is kept.
       const yes = await ask("Replace it?", [element("p", {}, inUnit(said.words)), element("p", {}, `What stands in ${said.exists} now is kept among its earlier versions.`)], "Replace it", async () => true);
       return yes ? this.save(said.over) : say("nothing was saved");
     }
     if (said.ok) { this.changed = false; this.file = said.file; await this.shown(); await this.open(said.file); }
   }
-  // What the person must say in words of its own before a start that is not expected to end well.
+  // The separate confirmation before a start that is not expected to end well.
   word(said) {
     const box = element("input", { type: "checkbox", id: "accept" });
     const words = { trip: "I start it although it is expected to end in a trip.", shortfall: "I start it although the oven cannot follow it.", unknown: "I start it without knowing what is to be expected." }[said.accept];

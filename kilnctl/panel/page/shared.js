@@ -9,7 +9,7 @@ function open() {
   source = new EventSource("/api/events");
   source.onmessage = (event) => { for (const port of tabs.keys()) port.postMessage({ data: event.data, id: event.lastEventId }); };
 }
-// A tab that comes into sight lacks rows: the whole picture comes to all.
+// A tab that becomes visible lacks rows: send the whole curve to all tabs.
 function openSoon(after = 100) { if (!soon) soon = setTimeout(open, after); }
 function gone(port) {
   tabs.delete(port);

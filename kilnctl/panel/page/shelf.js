@@ -1,4 +1,4 @@
-// The shelf of schedules: copy, rename, delete with a way back, and the earlier versions of each.
+// The list of schedules: copy, rename, delete and restore, and the earlier versions of each.
 import { act, ask, element, get, outcome, post, say } from "./ask.js";
 
 const $ = (id) => document.getElementById(id);
@@ -42,7 +42,7 @@ export class Shelf {
     $("schedule-deleted").hidden = !list.length;
     $("deleted-list").replaceChildren(...list.map((d) => element("li", {}, element("button", { type: "button", onclick: () => this.restore(d.file, d.version) }, d.file, element("small", {}, `deleted ${d.when}; press to bring it back`)))));
   }
-  // An earlier text is looked at in the editor first; saving it makes it the present one.
+  // An earlier text opens in the editor first; saving it makes it the present one.
   versions(list) {
     const file = this.page.file;
     $("schedule-earlier").hidden = !list.length;

@@ -1,5 +1,5 @@
-// Stop. It needs no other part of the page and waits for none: asked at a door of its own (another port, so other connections) and, beside it, at the
-// page's own server; again and again, until the oven says that its heat is off. What is not confirmed after two seconds is said in the largest words.
+// Stop. It needs no other part of the page and waits for none. It asks at a port of its own (so on other connections) and at the page's own server,
+// again and again, until the oven says that its heat is off. If that is not confirmed after 2 s, the page says so in its largest letters.
 const $ = (id) => document.getElementById(id);
 const CONFIRM_MS = 2000, AGAIN_MS = 250, ONE_MS = 2500, SHOWN_MS = 6000;
 const port = document.querySelector('meta[name="stop-port"]').content;
@@ -10,7 +10,7 @@ async function confirmed(answer) {
   const said = await (await answer).json();
   if (said.confirmed !== true) throw new Error(said.words || "no answer");
 }
-// Resolves once one of the two roads brings the confirmation.
+// Resolves as soon as one of the two requests is confirmed.
 function once() {
   const signal = AbortSignal.timeout(ONE_MS), roads = [];
   if (door) roads.push(fetch(door, { method: "POST", mode: "cors", credentials: "omit", cache: "no-store", headers: { "content-type": "text/plain" }, body: "stop", keepalive: true, signal }));
@@ -50,5 +50,5 @@ async function stop() {
   clearTimeout(late);
 }
 for (const id of ["stop", "ask-stop"]) $(id).addEventListener("click", stop);
-// The person has seen to it: the page asks no more.
+// The person has dealt with it: the page stops asking.
 $("stopping-close").addEventListener("click", () => { press++; $("stopping").hidden = true; });

@@ -1,4 +1,4 @@
-// What the page hears, by the stream that all tabs share; where the browser shares nothing, by one of its own. Neither is open while the page is hidden.
+// The page's stream of events: shared by all tabs if the browser can, else one per page. It is closed while the page is hidden.
 export class Stream {
   constructor(heard) {
     this.heard = heard; this.have = ""; this.source = null; this.port = null;
@@ -10,7 +10,7 @@ export class Stream {
       this.port.start();
     } catch { /* a browser without it */ }
     for (const [name, on] of [["visibilitychange", document], ["pagehide", window], ["pageshow", window]]) on.addEventListener(name, (event) => this.look(event.type === "pagehide"));
-    // A stream speaks for the session that it was opened with.
+    // A stream keeps the session with which it was opened.
     window.addEventListener("session", () => (this.port ? this.port.postMessage("session") : this.listen()));
     setInterval(() => { if (!document.hidden) this.port?.postMessage("here"); }, 5000);
     this.look();

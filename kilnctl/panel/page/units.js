@@ -19,12 +19,12 @@ export function clock(seconds) {
   const two = (n) => String(n).padStart(2, "0");
   return s >= 3600 ? `${Math.floor(s / 3600)}:${two(Math.floor((s % 3600) / 60))} h` : s >= 600 ? `${Math.round(s / 60)} min` : `${Math.floor(s / 60)}:${two(s % 60)} min`;
 }
-// Time of day in so many seconds, by the oven's clock ("HH:MM:SS"): a phone's own may go otherwise.
+// Time of day after this many seconds, by the oven's clock ("HH:MM:SS"): a phone's clock may differ.
 export function at(seconds, ovens) {
   const [h, m, s] = ovens.split(":").map(Number), minutes = Math.round((3600 * h + 60 * m + s + seconds) / 60) % 1440;
   return `${String(Math.floor(minutes / 60)).padStart(2, "0")}:${String(minutes % 60).padStart(2, "0")}`;
 }
-// Sentences that the oven wrote, with their temperatures, differences and rates from °C and K.
+// Converts temperatures, differences and rates in the oven's sentences from °C and K.
 const NUMBER = "(-?\\d+(?:\\.\\d+)?)", PAIR = new RegExp(`${NUMBER}( to | and | … |–|-)${NUMBER} °C`, "g"), ONE = new RegExp(`${NUMBER} °C`, "g"), STEP = new RegExp(`${NUMBER} K(?![\\w-])`, "g");
 const figure = (n, value) => value.toFixed(n.includes(".") ? 1 : 0);
 export function inUnit(words) {
