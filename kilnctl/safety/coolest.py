@@ -16,7 +16,7 @@ from dataclasses import dataclass, fields
 
 ZERO_C = 273.15
 STEFAN_BOLTZMANN = 5.670374419e-8
-#: Every number must be between these (in its own unit): no description gives more, and larger ones could overflow.
+#: Every number must be between these, in its own unit: no real oven is outside them.
 LEAST, MOST = 0.0, 1e9
 BOILS_C = 100.0
 #: Range of every lump's temperature, °C: the implicit step keeps lumps inside it for any input, so no sum overflows.

@@ -9,7 +9,7 @@ from .rules_heat import level_c
 from .rules_supply import contactor_reads_open, flowing
 from .state import DANGER, WELDED
 
-#: The signs that heat is cut must last this long, s: longer than noise and the lag of a sensor.
+#: The signs that heat is cut must last this long, s: so that a few lucky readings do not withdraw the danger.
 CALM_S = 10.0
 #: How long people are informed that heat is cut after all, s.
 TOLD_S = 60.0
@@ -19,7 +19,7 @@ CUT_AFTER_ALL = (
 
 
 def take_back(look: Look) -> None:
-    """End the danger once every cause of it has ended; the standing trips show their own words again."""
+    """Withdraw the danger once every cause of it has ended; the standing trips show their own words again."""
     state = look.state
     if state.danger:
         if look.usable:
