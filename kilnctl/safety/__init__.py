@@ -5,7 +5,7 @@ One tick of the loop:
     policy = policy_for(oven, schedule, model)        once; raises KilnctlError
     state, verdict = judge(state, policy, reading, Tick(now_s, step, fired, …))
     duty = gate.pass_duty(wanted, verdict.permit, now_s, step)     gate = Gate(), one a run
-    rig.contactor(verdict.contactor_allowed) judged separately from the heat, and sent to the rig first
+    rig.contactor(verdict.contactor_allowed)          judged separately from the heat, and sent to the rig first
     rig.heat(duty)                                    only ever the gate's answer
 
 - A `Permit` is a lease of one healthy tick, LEASE_S long; without one the gate answers 0.0. Its `duty_limit` is below 1

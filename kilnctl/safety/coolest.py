@@ -31,7 +31,7 @@ _SIGNED = ("room_c", "leak_rise_per_k")
 @dataclass(frozen=True, slots=True)
 class Coolest:
     """full_w          rated power
-    power_share least share of the metered power that heats
+    power_share        least share of the metered power that heats
     unmetered_share    the same where no meter measures the voltage or the current
     room_c             the coldest room
     element_* … extra_w   as in the model of the oven, with the coolest oven's values

@@ -1,4 +1,4 @@
-"""The control sees even heating through the bursts, and tells the rules what a cold lining takes."""
+"""The control corrects the reading for the bursts, and gives the rules the heat that a cold lining takes."""
 
 import pytest
 

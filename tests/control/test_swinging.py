@@ -1,4 +1,5 @@
-"""A loop that swings by itself: found by its turning points, answered by care, told, and left when it is over."""
+"""A loop that swings by itself: found by its turning points, answered with caution, reported, and ended when the swing
+ends."""
 
 import math
 from dataclasses import replace
@@ -65,7 +66,7 @@ def test_a_swing_that_does_not_fall_makes_the_control_ever_more_careful_and_then
 
 
 def test_a_swing_that_falls_is_left_to_fall():
-    # By a quarter each period: the first answer is enough.
+    # The swing becomes smaller by a quarter each period: the first step of caution is enough.
     watches = seen(lambda t: 4.0 * 0.35 ** max(0.0, (t - 150) / 100) * math.sin(2.0 * math.pi * t / 100.0), 1500)
     assert watches[-1].care == STEP and watches[-1].swing is None
 
@@ -133,7 +134,7 @@ def test_as_described_nothing_is_told_and_nobody_is_careful(oven):
 
 
 def test_a_swing_is_told_once_and_names_what_to_look_at(oven):
-    """The same words again only after a while, and only when the control has slowed down further."""
+    """The same message is repeated only after some time, and only when the control has slowed down further."""
     cabinet = oven("curing-cabinet")
     schedule = schedule_of(dict(to_c=200.0, hold_s=3600.0))
     chain = Chain(prepare(cabinet, schedule, day_zero(cabinet, cabinet.usual_load, 200.0)))

@@ -1,4 +1,5 @@
-"""The shout that heat cannot be cut: it ends with what shows it, is told, and comes back with it."""
+"""The danger message (heat that cannot be cut): it ends when nothing shows such heat any more, people are informed, and
+it returns with its cause."""
 
 import math
 

@@ -34,7 +34,7 @@ def test_a_room_that_warms_from_6_to_18_degrees_in_the_morning_is_no_rise(termin
 
 
 def test_a_workshop_whose_heating_comes_on_warms_the_oven_no_further_than_its_terminals():
-    """5 °C to 20 °C in an hour: faster than any day warms, and the electronics' box feels it first."""
+    """5 °C to 20 °C in an hour: faster than any day warms a room, and the box of the electronics warms first."""
 
     def room(t):
         return 20.0 - 15.0 * math.exp(-t / 1500.0)
@@ -73,8 +73,8 @@ def test_a_lid_ajar_for_hours_and_then_shut_trips_nothing():
 
 
 def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
-    """A sensor that slipped out while nothing was heated: what it said before fades, the cap stays, and 300 s of wanted
-    heat end it."""
+    """A sensor slips out while nothing is heated: its earlier value decays, the cap stays, and 300 s of wanted heat end
+    it."""
 
     def out(t):
         return 60.0 + 140.0 * math.exp(-t / 20.0) + 0.1 * math.sin(t)

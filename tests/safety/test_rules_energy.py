@@ -1,4 +1,4 @@
-"""What the energy says of the temperature, to the letter: which energy counts, from which start, and when heat ends."""
+"""What the energy shows about the temperature, exactly: which energy counts, from which start, and when heat ends."""
 
 import dataclasses
 import math

@@ -1,4 +1,4 @@
-"""What runs the oven, to the letter: clock, wall clock, board, record, energy and time of a run."""
+"""The run and its equipment, exactly: clock, wall clock, board, record, energy and time of a run."""
 
 import dataclasses
 import math

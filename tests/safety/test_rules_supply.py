@@ -1,4 +1,4 @@
-"""What feeds the heat, to the letter: supply, door and air, contactor and relay."""
+"""What carries or interlocks the power, exactly: supply, door and air, contactor and relay."""
 
 import dataclasses
 import math
@@ -56,7 +56,7 @@ def test_an_open_door_blocks_and_so_does_a_switch_that_no_longer_answers():
     for switch in (False, True):
         policy = dataclasses.replace(POLICY, door_switch=switch)
         s = state()
-        # Told, blocked, warned; in this order.
+        # (door state, heat blocked, warning), in this order.
         for said, blocked, warned in (
             (None, "", switch),
             (None, "", switch),

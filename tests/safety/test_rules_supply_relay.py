@@ -1,4 +1,4 @@
-"""What feeds the heat, to the letter: the relay, and what has to be gone before its trips are acknowledged."""
+"""What carries the power, exactly: the relay, and what must be gone before its trips can be acknowledged."""
 
 import math
 
@@ -32,7 +32,7 @@ def test_unasked_power_is_summed_beyond_a_twentieth(commanded, fired, dt, had, s
 
 @pytest.mark.parametrize("coil, coil_s", [(False, 998.0), (True, 0.0), (None, 0.0)])
 def test_unasked_power_trips_above_its_seconds_and_is_no_danger_by_itself(coil, coil_s):
-    """What made the trip may have flowed while the contactor was closed."""
+    """The power that tripped may have flowed while the contactor was closed."""
     for had, faults in ((2.5, set()), (2.51, {"relay-on-unasked"})):
         s = state(unasked=had, coil=coil, coil_s=coil_s)
         assert told(s, dt=0.0, commanded=0.2, fired=0.6) == faults and s.danger == ""
@@ -129,8 +129,8 @@ def test_asked_and_given_are_means_of_ten_seconds(dt):
 
 
 def run(asked, given, closed: bool | None = True, powered=True, seconds=5.0, **change):
-    """After so long, and just before, with nothing else changing: trips then, warnings then, trips and warnings
-    before."""
+    """At that time and just before it, with nothing else changing: trips at that time, warnings at that time, trips and
+    warnings before."""
     s = state(**{"coil": True, "asked": asked, "given": given, **change})
     before, after = [], []
     for now, warnings in ((1000.0, before), (1000.0 + seconds - 0.1, before), (1000.0 + seconds, after)):

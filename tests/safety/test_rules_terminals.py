@@ -1,4 +1,4 @@
-"""The terminals of the thermocouple, to the letter: range, jumps, and a box that gets warm."""
+"""The terminals of the thermocouple, exactly: range, jumps, and a box that gets warm."""
 
 import math
 

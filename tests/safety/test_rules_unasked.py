@@ -1,4 +1,4 @@
-"""A rise although no heat is asked for, to the letter: its level, its waits, and what is shouted."""
+"""A rise although no heat is asked for, exactly: its level, its waits, and its danger message."""
 
 import dataclasses
 import math
@@ -40,7 +40,7 @@ def test_the_level_of_a_rise_that_was_not_asked_for(dt):
     assert exactly.off_s == quiet and exactly.quiet_c == 100.0
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.02, dt=dt))
     assert s.quiet_c == 100.0 and s.off_s > quiet
-    # It begins where the chamber has lately been, and sinks with it, but only so fast.
+    # The level begins at the chamber's recent temperature, and sinks with it at a limited rate.
     dipped = state(slow_c=80.0, top_c=95.0, off_s=quiet)
     rules_unasked.rise_no_heat(at(dipped, Reading(100.0), now=0.0, fired=0.0, dt=dt))
     assert dipped.quiet_c == pytest.approx(95.0 - 0.02 * dt)
@@ -54,7 +54,7 @@ def test_the_level_of_a_rise_that_was_not_asked_for(dt):
     assert level is not None and level == s.slow_c
     s.slow_c = level + POLICY.unasked_rise_k
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.0, dt=dt))
-    # It creeps up as a room warms, 3 K an hour, and not beyond the chamber.
+    # It rises slowly as a room warms, 3 K an hour, and not above the chamber.
     assert not s.trips and s.quiet_c == pytest.approx(level + 3.0 / 3600.0 * dt, abs=1e-9)
     still = state(slow_c=100.0 + 1e-5, top_c=100.0, off_s=quiet, quiet_c=100.0)
     rules_unasked.rise_no_heat(at(still, Reading(100.0), now=0.0, fired=0.0, dt=dt))
@@ -166,7 +166,7 @@ def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
         and latched.time_s == 1000.0
         and s.quiet_c == 80.0
     )
-    # One that was the relay's alone is more once the contactor was told to open.
+    # A rise blamed on the relay alone counts as more once the contactor was commanded open.
     s.coil, s.coil_s = False, 1000.0 - POLICY.unasked_rise_s
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=1001.0, fired=0.0, dt=1.0))
     assert s.danger == DANGER and s.trips["rise-no-heat"].act == LOUD and s.trips["rise-no-heat"].time_s == 1000.0
@@ -199,7 +199,7 @@ def test_a_rise_without_heat_stands_until_the_chamber_is_back_where_it_began(off
 
 @pytest.mark.parametrize("commanded, explained_k", [(0.0, 0.0), (0.01, 0.15), (0.02, 0.3)])
 def test_a_rise_that_a_little_heat_explains_is_no_fault(commanded, explained_k):
-    """Drying at 40 K/h takes a fiftieth of full power; what the relay adds to what was asked explains nothing."""
+    """Drying at 40 K/h takes 2 % of full power; power that the relay adds to that does not excuse a rise."""
     s = state(slow_c=105.0, quiet_c=100.0, off_s=300.0)
     rules_unasked.rise_no_heat(at(s, Reading(105.0), tick(1000.0, commanded=commanded), dt=1.0, fired=0.02))
     assert s.quiet_c == pytest.approx(100.0 + explained_k + POLICY.warms_k_per_s) and not s.trips

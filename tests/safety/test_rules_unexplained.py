@@ -1,4 +1,4 @@
-"""Unexplained and missing heat, to the letter: allowance, sums, what is shouted, what is named first."""
+"""Unexplained and missing heat, exactly: allowance, sums, the danger message, and which fault is named first."""
 
 import dataclasses
 import math
@@ -77,7 +77,7 @@ def test_while_nearly_full_power_is_fired_the_load_is_named_first(fired, load_fi
     look = Tick(100.0, 1, 1.0, unexplained_w=900.0, full_power_w=1000.0)
     unexplained(at(s, tick=look, dt=1.0))
     assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
-    # What was said stays said.
+    # The text of the trip stays as it was.
     s.fired_60, s.fired_300 = (0.0, 0.0) if load_first else (1.0, 1.0)
     unexplained(at(s, tick=dataclasses.replace(look, time_s=101.0), dt=1.0))
     assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
@@ -100,7 +100,7 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
         after(-2000.0, now=100.0, settled_s=100.5, **lately)[0].missing == 0.0
         and after(-2000.0, now=100.0, settled_s=100.0, **lately)[0].missing > 0.0
     )
-    # Where no heat has been fired, or none is wanted, none can be missing.
+    # When no heat was fired, or none is wanted, none can be missing.
     assert after(-2000.0, fired_300=0.0199, missing=3.0)[0].missing == 3.0
     cooling = state(fired_60=0.5)
     unexplained(at(cooling, tick=Tick(1.0, 1, 0.3, unexplained_w=-900.0, full_power_w=1000.0, heating=False), dt=1.0))

@@ -1,5 +1,5 @@
-"""Each rule trips on its fault, stays quiet on a near miss, and its latch gives way only to an acknowledgement with the
-cause gone."""
+"""Each rule trips on its fault and not on a near miss, and its latch clears only by an acknowledgement after the cause
+is gone."""
 
 import dataclasses
 import math
