@@ -22,7 +22,8 @@ from .state import EnergyBalanceState, Wanted
 
 #: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
 #: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a
-#: corner of the reference, or in the oven (`estimator.doubt_of`).
+#: corner of the reference, or in the oven (`estimator.doubt_of` above the last). A plan each tick would only cost time:
+#: the trim acts between plans.
 PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
 #: Without a voltmeter the current shows the state of the supply. Within this share of the expected current the cause is
 #: taken to be the voltage (P ∝ I²); beyond it, the elements (one of several broken, or aged: P ∝ I). Below these shares

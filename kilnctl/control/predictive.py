@@ -34,7 +34,8 @@ _BENDS = (
     np.diff(np.diff(np.eye(len(BLOCKS)), axis=0) / _GAPS[:, None], axis=0) * np.minimum(_GAPS[1:], _GAPS[:-1])[:, None]
 )
 _BENDS_SQUARED = _BENDS.T @ _BENDS
-#: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
+#: Weight of a point more than ABOVE_K (K) above the reference, relative to one below it: an overshoot is worse than a
+#: late arrival.
 ABOVE, ABOVE_K = 8.0, 0.15
 #: Weight of a point at which the chamber is above its limit, relative to one off the reference: the limit is kept, the
 #: reference gives way.

@@ -64,7 +64,7 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, 
     omega = 2.0 * math.pi / np.append(np.geomspace(30.0, 172800.0, 32), 1e12)
     film = film_w + 4.0 * STEFAN_BOLTZMANN * film_m2 * (middle_c + ZERO_C) ** 3
     inside = sum(g.inner_m2 for _, g, _ in stacks)
-    # Each wall behind its own part of the film: a bare door stays cold beside walls that follow the chamber.
+    # Each wall has its own part of the film: a bare door stays cold while other walls follow the chamber.
     wanted = np.zeros(len(omega), complex)
     for stack, solution in zip(stacks, solutions):
         part = film * stack[1].inner_m2 / inside

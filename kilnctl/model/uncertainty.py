@@ -33,7 +33,7 @@ MARGIN, LEAST = 1.25, 0.005
 class ModelUncertainty:
     """Relative, up or down alike, dimensionless: 0.1 is a tenth. "May be off" means: it should lie within.
 
-    power              of the electric power that a duty stands for
+    power              of the electric power at a given duty
     capacity           of the heat that lining, elements and contents take up
     loss               of the steady heat that leaves at a temperature
     structure_loss     the part of `loss` that comes from the low order of the model: worst difference of its holding

@@ -56,8 +56,8 @@ class VirtualOven:
     Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see `kilnctl.plants`),
     air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load) and part_core_c, None without
     a load; shell_c {face: °C}; power_w; energy_j (electric); ledger_j() {name: J}; water_kg; supply_v;
-    contactor_closed; electrics.burnt (an element that melts is open for good); loop_stalled and clock_jump_s for the
-    loop that drives it.
+    contactor_closed; electrics.burnt (an element that melts stays open); loop_stalled and clock_jump_s for the loop
+    that drives it.
 
     Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via
     `inject`).
@@ -195,7 +195,7 @@ class VirtualOven:
             self._watch_chamber()
 
     def _drift(self) -> float:
-        """Slow wander of the supply voltage: three incommensurate periods, share of nominal."""
+        """Slow variation of the supply voltage: three incommensurate periods, share of nominal."""
         a, b, c = self._phases
         t = self.time_s
         return self.conditions.supply_drift * (

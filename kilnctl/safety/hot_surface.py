@@ -1,4 +1,4 @@
-"""Hot surfaces: a notice that stands until the chamber is estimated below 50 °C, and that survives a restart.
+"""Hot surfaces: a notice that stays until the chamber is estimated below 50 °C, and survives a restart.
 
 The last known temperature and its wall-clock time are kept (`to_mapping`, `from_mapping`). From then on the oven is
 assumed to cool without heat, slowly on purpose: T = room + (T0 − room)·exp(−t/τ) with τ from the model's slowest parts.

@@ -37,7 +37,7 @@ def fastest_k_per_s(model: ThermalModel, highest_c: float) -> tuple[float, float
 
 
 def fastest_in(model: ThermalModel, x: Any, power_w: float, seconds: int) -> tuple[float, float]:
-    """Fastest rise and fall of the chamber, K/s, 0 or more, in so many seconds from state x at this power."""
+    """Fastest rise and fall of the chamber, K/s, 0 or more, in that many seconds from state x at this power."""
     rise = fall = 0.0
     for _ in range(seconds):
         new = model.step(x, power_w, 1.0, model.ambient_c)

@@ -24,7 +24,7 @@ SEEN_K = 20.0
 
 
 def energy_says_hotter(look: Look) -> None:
-    """Move the coolest oven on, and compare."""
+    """Advance the coolest oven by one tick, and compare it with the trip and the reading."""
     oven, state = look.policy.coolest, look.state
     if oven is None:
         return

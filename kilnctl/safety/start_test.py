@@ -22,7 +22,8 @@ from .state import Trip, finite
 HOLD_S, FOLLOW_S = 4.0, 1.5
 #: Duty while the relay is tested with the contactor open, and duty of the short heat (shares of full power).
 PROBE_DUTY, HEAT_DUTY = 0.5, 0.6
-#: The rise that proves the heat, K (or so many standard deviations of the noise), and how long it may take, s.
+#: The rise that proves the heat, K (or this many standard deviations of the noise, if that is more), and how long it
+#: may take, s.
 RISE_K, RISE_SIGMAS, LONGEST_HEAT_S = 3.0, 8.0, 180.0
 #: A fall of this much, K, during the short heat means swapped wires.
 FALL_K = 4.0

@@ -161,7 +161,7 @@ class SafetyState:
     fall: Fall | None = None
     settled_s: float = 0.0  # the missing-heat sum rests until then
     excess: float = 0.0  # sum of unexplained heat, full-power seconds
-    past_open: float = 0.0  # the same sum since a trip told contactor and relay to be off
+    past_open: float = 0.0  # the same sum since a trip switched contactor and relay off
     missing: float = 0.0  # sum of missing heat
     fired_60: float = 0.0  # share of full power, means of one and of five minutes
     fired_300: float = 0.0

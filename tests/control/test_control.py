@@ -94,7 +94,7 @@ def test_a_model_thirty_per_cent_wrong_is_stable_and_overshoots_little(oven, cha
     for name, factor in change.items():
         value = getattr(m, name)
         m = m.but(**{name: tuple(v * factor for v in value) if isinstance(value, tuple) else value * factor})
-    # The slowest tick that the rules bear: half the work, and harder for the control.
+    # The slowest tick that the rules accept: half the computing, and harder for the control.
     rows = drive(cabinet, SOAK, m, 2700, dt=2.0)
     assert np.max(rows[:, 0]) < 202.5
     end = rows[-450:, 0]

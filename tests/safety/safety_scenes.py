@@ -39,7 +39,7 @@ class Bench:
             self.step += 1
             here: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in reading.items()}
             here.setdefault("sample", self.step)
-            # A converter whose bits move, however still the temperature.
+            # A converter whose bits change even at a constant temperature.
             here.setdefault("bits", self.step.to_bytes(4, "big"))
             facts: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
             chamber_c: Any = chamber(t) if callable(chamber) else chamber

@@ -184,7 +184,7 @@ def test_the_rows_without_rules_that_this_package_still_serves():
 
 
 def test_f12_a_sensor_that_slips_out_slowly_never_brings_more_heat():
-    """The loop would ask for full power; the gate passes what was given before, and then nothing."""
+    """The loop would ask for full power; the gate passes only the earlier duty, and then nothing."""
     bench, most = Bench().feed(600, **{**QUIET, **HOT}), 0.0
     out = fell(175.0, rate=6.0)
     for t in range(400):
