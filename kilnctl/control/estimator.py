@@ -41,12 +41,10 @@ SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
 TREND_WALK, TREND_WALK_MOVING, TREND_S = 1e-7, 1.5e-5, 900.0
 #: Random walk of the shares while the readings disagree with the model, per √s.
 SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])
-#: Bounds of the shares; of the unknown heat, times full power; of an oven's temperatures, °C. No real oven is outside
-#: them.
+#: Bounds of the shares; of the unknown heat, times full power; of temperatures, °C: no real oven is outside them.
 SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
-#: Process noise of each temperature in the order of the model's state (elements, chamber, lining, contents, sensor), K
-#: per √s.
+#: Process noise of the temperatures, K per √s: of elements, chamber, lining (four), contents, sensor.
 DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
 #: A reading this many standard deviations from its prediction is left out as wild: at most REJECTS in a row, at most
 #: LEAVING_REJECTS where it shows that a sudden heat ends.
