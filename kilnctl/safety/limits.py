@@ -137,8 +137,8 @@ class Policy:
     unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part,
                                 and the part that grows with the power fired lately (a wrong model errs in proportion)
     excess_share_s, missing_share_s   thresholds of the two cumulative sums, full-power seconds
-    airflow_s, purge_s          how long the chamber is purged before the first heat, and the time without proved
-                                ventilation after which it is purged again
+    airflow_s, purge_s          time without proved ventilation after which the chamber is purged again, and the length
+                                of a purge, also before the first heat
     contactor_s                 time the contactor's read-back may differ
     unasked_on_s                full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
