@@ -135,7 +135,7 @@ def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
     return np.array(out)
 
 
-def test_news_is_answered_as_well_as_a_well_tuned_pi_does_and_without_its_swing(oven, cabinet_model):
+def test_a_disturbance_is_answered_as_well_as_by_a_well_tuned_pi_and_without_its_overshoot(oven, cabinet_model):
     """300 W are lost from one second to the next, in an oven of 3 kW. The fall in the first seconds cannot be avoided.
     Our control is back within 0.3 K sooner than the PI of the SIMC rule, with about the same integral of the error, and
     does not overshoot as that does. In the end the loss is known."""
@@ -221,7 +221,7 @@ def test_what_is_wrong_with_the_model_is_found_on_the_way_up(cabinet_model, weak
 
 
 @pytest.mark.parametrize("wander", [0.25, 1.0, 4.0])
-def test_what_is_unknown_in_calm_is_remembered_whatever_the_trim(cabinet_model, wander):
+def test_the_unknown_heat_in_calm_is_remembered_for_any_trim(cabinet_model, wander):
     """This value is used again when a door closes."""
     m = cabinet_model
     x, power = m.steady(200.0)
@@ -293,7 +293,7 @@ def test_what_is_unknown_is_followed_closely_while_the_power_moves_and_calmly_an
     assert landing < 0.95 * narrow and calm < 0.5 * wide
 
 
-def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabinet_model):
+def test_the_estimate_and_the_duty_are_plain_floats_for_any_reading(oven, cabinet_model):
     """The gate passes only plain floats: with a numpy float the heat would stay off."""
     cabinet = oven("curing-cabinet")
     programme = programme_of(cabinet, schedule_of({"to_c": 200.0, "hold_s": 3600.0}), cabinet_model, 20.0)

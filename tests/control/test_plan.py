@@ -164,7 +164,7 @@ def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model)
         )
 
 
-def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
+def test_a_fall_steeper_than_natural_cooling_is_refused(oven, cabinet_model):
     with pytest.raises(KilnctlError, match="by itself this oven then cools"):
         programme_of(
             oven("curing-cabinet"),
@@ -173,7 +173,7 @@ def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
         )
 
 
-def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabinet_model):
+def test_the_reported_cooling_rates_belong_to_their_temperatures(oven, cabinet_model):
     """Each is what the model does without heat where the words say it does."""
     m, cabinet = cabinet_model, oven("curing-cabinet")
     steps = (dict(to_c=250.0, hold_s=3600.0), dict(to_c=50.0, at_k_per_s=1.0 / 3.0))
@@ -210,7 +210,7 @@ def test_a_ramp_slower_than_the_fan_warms_is_no_lack_of_power(oven, k_per_h):
         assert not made.shortfalls or fan_w > 0.0
 
 
-def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
+def test_a_temperature_that_the_fan_alone_exceeds_is_reported_and_not_refused(oven):
     cabinet = oven("curing-cabinet")
     model = day_zero(cabinet, None, 100.0).but(extra_w=150.0)
     rest_c = next(t for t in range(20, 200) if model.steady(float(t))[1] > 0.0)
@@ -224,7 +224,7 @@ def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
     assert told.reachable_c == pytest.approx(rest_c, abs=1.0) and "comes to rest" in told.note
 
 
-def test_following_a_part_that_nobody_describes_is_refused(oven):
+def test_following_a_part_that_is_not_described_is_refused(oven):
     cabinet = dataclasses.replace(oven("curing-cabinet"), usual_load=None, shelf=None)
     with pytest.raises(KilnctlError, match="what the load is"):
         programme_of(cabinet, schedule_of(dict(to_c=100.0), follows="part"), day_zero(cabinet, None))

@@ -40,7 +40,7 @@ def test_time_to_get_there_is_kept():
     assert len(line) == pytest.approx(400, abs=2)
 
 
-def test_soak_counts_only_inside_its_band_unless_told():
+def test_soak_counts_only_inside_its_band_unless_it_always_counts():
     def late(target, value):
         return min(target, value + 0.1) if not math.isnan(target) else value
 

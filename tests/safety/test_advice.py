@@ -106,7 +106,7 @@ def test_the_search_for_claims_finds_them():
 
 
 @pytest.mark.parametrize("rule, act, seen, check", TOLD)
-def test_who_is_sent_to_the_wiring_is_told_to_prove_it_dead_first(rule, act, seen, check):
+def test_advice_to_look_at_wiring_says_first_to_prove_it_dead(rule, act, seen, check):
     found = re.search(TOUCHED, check.replace(DEAD, ""))
     if found and rule not in ("supply-lost", "contactor-open"):
         where = check.find(DEAD) if DEAD in check else check.find(DEAD[0].lower() + DEAD[1:])
@@ -162,7 +162,7 @@ def test_a_contactor_that_stays_open_names_what_is_wired_and_the_start_button_fi
 
 
 @pytest.mark.parametrize("closed, current", [(a, b) for a in (None, False, True) for b in (None, 0.0, 13.0)])
-def test_what_was_told_off_is_claimed_only_as_far_as_it_is_read(closed, current):
+def test_off_is_claimed_only_as_far_as_a_read_back_shows_it(closed, current):
     said = heat_proof(Reading(100.0, contactor_closed=closed, current_a=current))
     assert said.startswith("Relay and contactor are told off")
     bad = closed is True or current == 13.0

@@ -60,7 +60,7 @@ def test_a_sensor_outside_that_is_warmed_is_still_outside():
 
 
 @pytest.mark.parametrize("fault", DOUBTED)
-def test_where_it_is_unknown_what_was_believed_the_trip_stands(fault):
+def test_a_trip_stands_while_the_believed_value_is_unknown(fault):
     state = SafetyState()
     trip(state, fault, 1.0, last="the start", time=10.0, fall=50.0)
     assert fault in state.trips and state.believed == {}

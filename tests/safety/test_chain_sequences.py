@@ -150,7 +150,7 @@ class NotPlain(EnergyBalanceControl):
 
 
 @pytest.mark.parametrize("controller, told", [(NotPlain(), True), (EnergyBalanceControl(), False)])
-def test_what_the_gate_refuses_without_a_rule_is_told(controller, told):
+def test_a_refusal_of_the_gate_alone_gives_a_warning(controller, told):
     plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
     chain = Chain(dataclasses.replace(RUN, controller=controller))
     reading = plant.advance(1.0, 0.0, False)

@@ -92,7 +92,7 @@ def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
 # ---- the double fault that no read-back shows ------------------------------------------------------------------------
 
 
-def test_heat_past_relay_and_open_contactor_is_shouted_without_any_read_back():
+def test_heat_past_relay_and_open_contactor_raises_the_danger_message_without_any_read_back():
     """F33 on the poorest wiring: neither the contactor's contact nor current is read back; the oven is idle."""
     bench = Bench().feed(300, chamber=lambda t: 30.0 + 0.1 * math.sin(t), **IDLE)
     bench.feed(200, chamber=ramp(0.3, 30.0), **IDLE)

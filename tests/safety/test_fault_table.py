@@ -201,7 +201,7 @@ def test_f25_a_door_without_a_switch_brings_no_more_heat_and_a_minute_of_it_no_t
     assert bench.faults == set() and bench.permit.duty_limit == 1.0
 
 
-def test_f33_two_closed_contacts_are_shouted_at_once():
+def test_f33_two_closed_contacts_raise_the_danger_message_at_once():
     bench = Bench().feed(30, fired=0.3, contactor_closed=True, tick=dict(commanded=0.3), **QUIET)
     bench.feed(3, fired=1.0, contactor_closed=True, tick=dict(commanded=0.0, heating=False, contactor=False), **QUIET)
     assert "MAIN SWITCH NOW" in bench.verdict.danger

@@ -94,7 +94,7 @@ def test_how_far_a_reading_may_go(gap, reach, sign):
         assert rules_sensor.jumped(at(s, Reading(value))) == word and s.good_c == 500.0
 
 
-def test_while_a_reading_stays_away_its_reach_stands_still():
+def test_the_reach_does_not_grow_while_a_reading_stays_away():
     for wild, reach in ((True, 20.0), (False, 72.5)):
         s = state(was_wild=wild, reach_k=20.0, good_s=1000.0 - 4.5)
         assert rules_sensor.jumped(at(s, Reading(100.0 + reach + 2.0))) == "" and s.reach_k == reach

@@ -54,7 +54,7 @@ def test_noise_warns_above_half_its_limit_and_trips_above_it_for_five_seconds():
     assert f"±{limit + 0.1:.1f} K" in s.trips["sensor-noisy"].seen and len(warnings) == 2
 
 
-def test_every_look_minds_the_terminals_too():
+def test_every_look_checks_the_terminals_too():
     s = state()
     for now in (1000.0, 1003.0):
         look(s, math.nan, now, cold_junction_c=90.0, faults=("open",))

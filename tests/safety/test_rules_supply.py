@@ -31,7 +31,7 @@ from tests.safety.supply_looks import AIR, POLICY, at, state, tick, told
         (33.0, 110.0, True, False),
     ],
 )
-def test_supply_is_lost_at_thirty_per_cent_and_told_beyond_fifteen(volts, nominal, lost, warned):
+def test_supply_is_lost_at_thirty_per_cent_and_warned_of_beyond_fifteen(volts, nominal, lost, warned):
     policy, s = dataclasses.replace(POLICY, nominal_v=nominal), state()
     for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
         warnings = []

@@ -57,7 +57,7 @@ def test_power_past_the_contactor_is_summed_over_looks_in_which_it_should_be_ope
     assert s.unasked_open == pytest.approx(sum_s) and s.danger == ""
 
 
-def test_power_past_the_contactor_is_shouted_above_its_seconds():
+def test_power_past_the_contactor_raises_the_danger_message_above_its_seconds():
     for had, danger in ((2.5, ""), (2.51, DANGER)):
         s = state(coil=False, coil_s=990.0, unasked_open=had)
         told(s, dt=0.0, commanded=0.2, fired=0.6)
@@ -107,7 +107,7 @@ def test_where_no_power_is_read_back_a_current_says_that_something_flows(command
         (None, -math.inf, True),
     ],
 )
-def test_what_flows_is_told_by_the_power_read_back_and_else_by_the_current(fired, current, flows):
+def test_flowing_comes_from_the_power_read_back_or_else_from_the_current(fired, current, flows):
     assert rules_supply.flowing(Reading(100.0, fired=fired, current_a=current)) is flows
 
 
@@ -169,7 +169,7 @@ def test_a_tenth_of_the_power_for_five_seconds_is_an_open_relay(asked, given, op
         (0.051, 0.02, "39 %"),
     ],
 )
-def test_less_than_all_of_the_power_for_half_a_minute_is_told(asked, given, said):
+def test_less_than_all_of_the_power_for_half_a_minute_gives_a_warning(asked, given, said):
     trips, warnings, before, _ = run(asked, given, seconds=30.0)
     assert (
         trips == set()

@@ -93,7 +93,7 @@ def test_what_leaks_past_a_relay_unasked_is_no_heat_that_explains_a_rise(fired, 
     assert s.off_s == (8.0 if counts else 0.0)
 
 
-def test_a_rise_is_measured_again_once_the_contactor_is_told_to_open():
+def test_a_rise_is_measured_again_once_the_contactor_is_commanded_open():
     quiet = POLICY.unasked_rise_s
     for coil, told_s, off_s, begun in (
         (False, 1000.0 - quiet, 1e5, True),
@@ -118,9 +118,7 @@ def test_a_rise_is_measured_again_once_the_contactor_is_told_to_open():
         (1e4, 80.0, -50.0, False),
     ],
 )
-def test_a_rise_may_go_on_until_somebody_has_looked_long_enough_and_seen_less_than_half_of_it(
-    off_s, quiet_c, rise, rising
-):
+def test_a_rise_may_go_on_until_a_long_enough_watch_shows_less_than_half_of_it(off_s, quiet_c, rise, rising):
     assert rules_unasked.still_rising(state(off_s=off_s, quiet_c=quiet_c, slow_c=80.0 + rise), POLICY) is rising
 
 
@@ -154,7 +152,7 @@ def test_what_the_level_of_a_jittering_reading_does_is_no_rise(noise_k, rose):
 
 
 @pytest.mark.parametrize("coil, danger", [(False, DANGER), (True, ""), (None, "")])
-def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
+def test_a_rise_past_relay_and_open_contactor_raises_the_danger_message(coil, danger):
     for rise, tripped in ((POLICY.unasked_rise_k, False), (POLICY.unasked_rise_k + 0.01, True)):
         s = state(slow_c=80.0 + rise, coil=coil, quiet_c=80.0, off_s=300.0)
         rules_unasked.rise_no_heat(at(s, Reading(100.0), now=1000.0, fired=0.0, dt=1.0))

@@ -37,7 +37,7 @@ def at(s: SafetyState, *, tick: Tick, dt: float = 1.0, warnings=None) -> Look:
         (None, 500.0, True, False),
     ],
 )
-def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil, since_s, trips, shouted):
+def test_unexplained_heat_behind_an_open_contactor_raises_the_danger_message(coil, since_s, trips, shouted):
     s = state(coil=coil, coil_s=1000.0 - since_s)
     if trips:
         trip(s, "sensor-noisy", 900.0, noise="it is noisy")
@@ -126,7 +126,7 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
     "fired, share, told",
     [(0.41, -0.13, True), (0.4, -0.2, False), (0.41, -0.12, False), (1.0, -0.31, True), (1.0, -0.3, False)],
 )
-def test_too_little_heat_for_five_minutes_is_told(fired, share, told):
+def test_too_little_heat_for_five_minutes_gives_a_warning(fired, share, told):
     s, warnings = state(fired_300=fired), []
     for now in (0.0, 299.0, 300.0):
         warnings.clear()
