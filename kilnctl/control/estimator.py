@@ -6,8 +6,8 @@ flows change: what was learnt on a ramp still holds when the soak begins, where 
 be estimated again.
 
 The thermocouple lags (a state of the model) and is late by the dead time. The filter's state is therefore that of one
-dead time ago, and `now` is the model run forward from there through the powers fired since. Source of the filter: A.
-Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar form."""
+dead time ago, and `now` is the model run forward from there through the powers fired since.
+Source: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar form."""
 
 import math
 from dataclasses import dataclass, replace
