@@ -39,8 +39,8 @@ class Strange(VirtualOven):
 class Lumps:
     """Wire, air, and a wall of slabs, with the totals of the description's day-zero model and a different structure.
 
-    carrier heat capacity of the part that the wire is wound on, as a share of the wire's; it gets half of the wire's
-    heat
+    carrier   heat capacity of the part that the wire is wound on, as a share of the wire's; it gets half of the wire's
+              heat
     shield    share of the wall's heat capacity in an inner shell that the air and the second wall see
     falling   how much the films lose on the way from the room to the working temperature, a share
     """
