@@ -1,8 +1,10 @@
-"""From the description to the physics, once: sizing, virtual oven and control model each solve what this room gives.
+"""From the description to the physics, in one place: sizing, virtual oven and control model all solve the body made
+here.
 
-`layers` has materials, layers and areas of the walls; `surfaces` what radiates and convects inside; `openings` what
-passes the walls; `elements` the heaters, with the guesses for what a file leaves out; `contents` shelf and load;
-`sensor` the thermocouple in its sheath.
+`layers` has materials, layers and areas of the walls; `radiating` the surfaces that radiate and convect inside;
+`openings` the heat that bypasses the walls; `heaters` the elements, with guesses for what a file leaves out; `bursts`
+their firing pattern; `contents` shelf and load; `sensor` the thermocouple in its sheath; `steady` the steady state;
+`loading` reads a file.
 """
 
 from .contents import Plate, bodies_in, plate_of

@@ -1,9 +1,8 @@
 """The firing pattern that an oven's elements can take.
 
-A burst of full power first warms the elements themselves: a shortest run of t seconds moves them by P·t/C, and an open
-chamber follows by a tenth to two thirds of that. A pattern's name therefore says how long its runs may be at most;
-elements of little mass get shorter ones. A time that the file gives in seconds (switching: minimum on) is always
-kept."""
+A burst of full power first warms the elements themselves: a shortest run of t seconds warms them by P·t/C, and the
+chamber follows by a tenth to two thirds of that. A pattern's name therefore gives only the longest runs; elements of
+little mass get shorter ones. A time that the file gives in seconds (switching: minimum on) is always kept."""
 
 import dataclasses
 
@@ -11,19 +10,19 @@ from ..firing import Pattern, cycles
 from ..settings.oven import Oven
 from .heaters import heater_of
 
-#: A pattern's shortest run moves the elements by at most this, K, and the chamber by about 1 K.
+#: A pattern's shortest run warms the elements by at most this, K, and so the chamber by about 1 K.
 ELEMENTS_SWING_K = 2.0
-#: A shortest run given in seconds that moves them by more than this, K, is reported.
+#: A shortest run given in seconds that warms them by more than this, K, is reported.
 SPOKEN_OF_K = 4.0
 
 
 def pattern_for(oven: Oven) -> Pattern:
-    """The pattern that a description asks for, with runs no longer than its elements bear."""
+    """The pattern that a description asks for, with runs short enough for its elements."""
     return cycles.pattern_for(oven, ELEMENTS_SWING_K / elements_k_per_s(oven))
 
 
 def elements_k_per_s(oven: Oven) -> float:
-    """How fast full power warms the elements while they give off nothing, K/s, at half of the oven's highest
+    """How fast full power warms the elements while they give off no heat, K/s, at half of the oven's highest
     temperature."""
     heater = heater_of(oven)
     return oven.elements.power_w / (heater.mass_kg * heater.material.heat_capacity(0.5 * oven.limits.highest_c))

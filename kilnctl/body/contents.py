@@ -11,8 +11,8 @@ from .layers import load_material
 
 @dataclass(frozen=True)
 class Plate:
-    """Half a plate, heated on the outside and insulated in its middle: depth_m of `material` behind area_m2, as dense
-    as its mass makes it."""
+    """Half a plate, heated on the outside and insulated in its middle: depth_m of `material` behind area_m2; the
+    density follows from the mass."""
 
     material: Material
     area_m2: float
@@ -21,8 +21,8 @@ class Plate:
 
 
 def bodies_in(oven: Oven, load: Load | None) -> tuple[tuple[str, Load], ...]:
-    """What stands in the chamber, by name: "shelf" and "load", where they have mass. Raises KilnctlError for a load
-    that does not fit into that chamber."""
+    """What is in the chamber, by name: "shelf" and "load", if they have mass. Raises KilnctlError for a load that does
+    not fit into that chamber."""
     found = tuple((n, b) for n, b in (("shelf", oven.shelf), ("load", load)) if b is not None and b.mass_kg > 0.0)
     c = oven.chamber
     volume = c.width_m * c.depth_m * c.height_m
@@ -36,7 +36,7 @@ def bodies_in(oven: Oven, load: Load | None) -> tuple[tuple[str, Load], ...]:
 
 
 def plate_of(oven: Oven, body: Load, mass_factor: float = 1.0) -> Plate:
-    """The plate that stands for a shelf or load: its depth is half the given thickness, else follows from mass, density
+    """The plate that represents a shelf or load: its depth is half the given thickness, or follows from mass, density
     and surface."""
     material, mass = load_material(oven, body), body.mass_kg * mass_factor
     depth = 0.5 * body.thickness_m if body.thickness_m else mass / (material.density_kg_m3 * body.area_m2)

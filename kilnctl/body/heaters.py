@@ -1,9 +1,9 @@
-"""The heating elements: as described; what a file leaves out is guessed as in a sound design.
+"""The heating elements: as described. What a file leaves out is guessed as in a sound design.
 
 A sound design has the surface load advised at the oven's highest temperature (`thermal.elements`, makers' tables from
-memory), or less where that load would make the element too hot for its own limit when the chamber is at its highest and
-the supply is as high as it may be; and it has room in the chamber. Open wire gets the diameter that takes its power
-from the supply at that load; a sheathed element the usual 6.5 mm.
+memory), or less, if with that load the element would exceed its own limit when the chamber is at its highest
+temperature and the supply at its highest voltage; and it fits into the chamber. Open wire gets the diameter that draws
+the rated power from the supply at that load; a sheathed element has the usual 6.5 mm.
 """
 
 import math
@@ -27,11 +27,11 @@ _CAPACITY = {
 # Where wire melts, or a sheathed element fails, °C (from memory).
 _MELTS_C = {"iron-chromium-aluminium": 1500.0, "nickel-chromium": 1400.0, "sheathed": 1100.0}
 
-#: Usual diameter of a sheathed element (common practice), and the thinnest and thickest wire that is wound, m.
+#: Usual diameter of a sheathed element (common practice), and the thinnest and thickest wire in use, m.
 SHEATH_M, THINNEST_M, THICKEST_M = 0.0065, 0.0004, 0.008
-#: Share of the inside faces that has room for elements (an estimate): no guess is larger.
+#: The largest guess of the elements' surface, as a share of the inside faces (an estimate of the room for them).
 MOST_OF_FACES = 0.5
-#: Share of a wire's surface that sees the chamber: a coil lies in its groove (common practice), a sheath stands free.
+#: Share of a wire's surface that radiates to the chamber: a coil lies in a groove (common practice), a sheath is free.
 FREEDOM = {"iron-chromium-aluminium": 0.5, "nickel-chromium": 0.5, "sheathed": 1.0}
 
 
@@ -39,7 +39,7 @@ FREEDOM = {"iron-chromium-aluminium": 0.5, "nickel-chromium": 0.5, "sheathed": 1
 class Heater:
     """All groups of elements together: mass in kg, surface in m², diameter of wire or sheath in m. `guessed` names what
     the file does not say ("surface", "mass"), `crowded`: the chamber has little room for elements of that power;
-    `clamped_from_m`: the diameter that follows from mass and surface, where no wire has it."""
+    `clamped_from_m`: the diameter that follows from mass and surface, if no real wire has it."""
 
     mass_kg: float
     surface_m2: float
@@ -62,7 +62,7 @@ class Heater:
 
 
 def heater_of(oven: Oven) -> Heater:
-    """The elements as given, else from wire or sheath, else as in a sound design."""
+    """The elements as given; if not given, from wire or sheath; if those are missing, as in a sound design."""
     e = oven.elements
     _, resistance, limit, density = ALLOYS[e.alloy]
     d, length = e.wire_diameter_m, e.wire_length_m
@@ -77,7 +77,7 @@ def heater_of(oven: Oven) -> Heater:
     if mass is None and d and length:
         mass = math.pi / 4.0 * d * d * length * density
     elif mass is None:
-        # Of a round wire or sheath, volume / surface is a quarter of the diameter.
+        # For a round wire or sheath, volume / surface is a quarter of the diameter.
         mass = surface * (d or _sound_diameter_m(oven, surface)) / 4.0 * density
         guessed.append("mass")
     derived = 4.0 * mass / (density * surface)
@@ -116,7 +116,7 @@ def full_power_c(
 
 def _film(oven: Oven, t_c: float, chamber_c: float, diameter_m: float) -> float:
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    # The air's tables end at 1727 °C; every element has melted before.
+    # The tables of air end at 1727 °C; every element melts below that.
     return cylinder_film(min(t_c, 1700.0), chamber_c, diameter_m, speed)
 
 
@@ -129,19 +129,19 @@ def _sound_surface_m2(oven: Oven) -> tuple[float, bool]:
     room = MOST_OF_FACES * sum(f.inner_area_m2 for f in oven.faces)
     bearable = 0.0
     if limit > top:
-        # The load of an element at its own limit in the chamber at its highest temperature.
+        # The surface load of an element at its own limit in the chamber at its highest temperature.
         strength = e.emissivity * FREEDOM[e.alloy] * STEFAN_BOLTZMANN
         bearable = strength * ((limit + ZERO_C) ** 4 - (top + ZERO_C) ** 4)
         bearable += _film(oven, limit, top, diameter) * (limit - top)
-    # Above the makers' table the advised load goes to zero; an oven that is built all the same needs some load.
+    # Above the makers' table the advised load goes to zero; an oven built for such temperatures still needs some load.
     advised = max(recommended_load_w_m2(e.alloy, top), 0.25 * SURFACE_LOAD[e.alloy][-1][1])
     wanted = max(e.power_w / advised, strained / max(bearable, 1.0))
     return (wanted, False) if wanted <= room else (room, True)
 
 
 def _sound_diameter_m(oven: Oven, surface_m2: float) -> float:
-    """Diameter of the round wire of that surface that takes the power from the supply: with groups in parallel
-    R = V²/P = ρ L / (π d²/4) and A = π d L give d³ = 4 ρ A P / (π² V²)."""
+    """Diameter, m, of the round wire with that surface that draws the power from the supply: with groups in parallel R
+    = V²/P = ρ L / (π d²/4) and A = π d L give d³ = 4 ρ A P / (π² V²)."""
     e = oven.elements
     if e.alloy == "sheathed":
         return SHEATH_M
@@ -153,7 +153,7 @@ def _sound_diameter_m(oven: Oven, surface_m2: float) -> float:
 
 
 def assumed(oven: Oven) -> tuple[str, ...]:
-    """What is guessed about the elements, as lines for the oven's assumptions."""
+    """The guesses about the elements, as lines for the oven's assumptions."""
     h, e = heater_of(oven), oven.elements
     said = []
     if "surface" in h.guessed:

@@ -1,4 +1,4 @@
-"""Names become materials, walls become layers, faces get their areas."""
+"""Materials by name, the layers of the walls, and the areas of the faces."""
 
 import math
 from dataclasses import dataclass
@@ -22,8 +22,8 @@ def material_of(oven: Oven, name: str) -> Material:
 
 
 def layers_of(oven: Oven, wall: Wall) -> tuple[WallLayer, ...]:
-    """The wall's layers from the hot face outward. A layer given by its R-value has the constant conductivity that
-    follows."""
+    """The wall's layers from the hot face outward. A layer given by its R-value has the constant conductivity thickness
+    / R."""
     layers = []
     for i, layer in enumerate(wall.layers):
         if layer.material == "air gap":
@@ -48,7 +48,8 @@ def layers_of(oven: Oven, wall: Wall) -> tuple[WallLayer, ...]:
 
 @dataclass(frozen=True)
 class FaceGeometry:
-    """Areas of all equal faces of one kind together, m². `conduction` carries the face's share of edges and corners."""
+    """Areas of all equal faces of one kind together, m². `conduction` includes the face's share of edges and
+    corners."""
 
     inner_m2: float
     conduction_m2: float

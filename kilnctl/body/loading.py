@@ -1,4 +1,4 @@
-"""Reading an oven file whole: the description, and what is guessed about the elements that it leaves out."""
+"""Reads an oven file completely: the description, and the guesses about elements that it leaves out."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -9,7 +9,7 @@ from .heaters import assumed
 
 
 def load_oven(path: str | Path) -> Oven:
-    """Read an oven file; `assumptions` lists all that is assumed because the file does not say. Raises
+    """Read an oven file; `assumptions` lists everything assumed because the file does not say it. Raises
     `SettingsError` with every problem found, each with file:line:column."""
     oven = description.load_oven(path)
     return replace(oven, assumptions=(*oven.assumptions, *assumed(oven)))

@@ -1,4 +1,4 @@
-"""Ways for heat past the walls: vent, the shut door's leak, ports and bridges."""
+"""Heat that bypasses the walls: vent, the shut door's leak, ports and bridges."""
 
 from ..errors import KilnctlError
 from ..settings.construction import Bridge
@@ -10,8 +10,8 @@ from .layers import geometry_of, material_of
 
 
 class Openings:
-    """What passes the walls of one oven, door shut. Vent and leak carry off chamber air. Ports and bridges take heat
-    from the radiant star: a frame or a terminal touches walls and elements and takes little heat from the air.
+    """The openings of one oven, door shut. Vent and leak carry off chamber air. Ports and bridges take heat from the
+    radiant star, because a frame or a terminal touches walls and elements and takes little heat from the air.
 
     door_width_m, door_height_m, door_m2, top (a lid), floor_m2, depth_m (the door's thickness, which a port goes
     through), port_m2 (black area from the star to the room).
@@ -28,7 +28,7 @@ class Openings:
         self.port_m2 = (
             sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed) / black
         )
-        #: Of a bridge that is given as a bar: its material.
+        #: Material of a bridge that is given as a bar.
         self._bars = {b: material_of(oven, b.material) for b in oven.bridges if b.material is not None}
 
     def vent_w_per_k(self, air_c: float, ambient_c: float) -> float:
@@ -39,7 +39,7 @@ class Openings:
         return air_flow_w(self.oven.vent.flow_m3_per_s, apart_c, ambient_c) / (apart_c - ambient_c)
 
     def leak_w_per_k(self, air_c: float, ambient_c: float) -> float:
-        """The same for the crack around the shut door, W/K."""
+        """The same for the leak around the shut door, W/K."""
         flow = door_leak_kg_s(self.oven.door.gap_m, self.door_width_m, self.door_height_m, air_c, ambient_c, self.top)
         return flow * air(0.5 * (air_c + ambient_c)).heat_capacity_j_kgk * self.leakage
 

@@ -13,15 +13,15 @@ from .contents import bodies_in
 from .heaters import heater_of
 from .layers import geometry_of
 
-#: The inside of a roof has its air below it, the inside of a floor above.
+#: The side of a face that the air is on: below the inside of a roof, above the inside of a floor.
 INSIDE = {"vertical": "vertical", "up": "down", "down": "up"}
-#: One element's surface beyond this share of all the other surfaces together sees itself and not the chamber.
+#: Elements' surface beyond this share of all other surfaces together radiates to itself and not to the chamber.
 MOST_SEEN = 0.9
 
 
 @dataclass(frozen=True)
 class Surface:
-    """`count` equal pieces of piece_m2 each that see one another. `orientation` is the side that the air is on
+    """`count` equal pieces of piece_m2 each that radiate to one another. `orientation` is the side that the air is on
     ("vertical", "up", "down"), or "wire" for an element, whose length_m is its diameter."""
 
     name: str
@@ -37,7 +37,7 @@ class Surface:
 
 
 def surfaces_of(oven: Oven, load: Load | None = None) -> tuple[Surface, ...]:
-    """The faces in the description's order, then "shelf" and "load" where they are (each two sides of a plate), then
+    """The faces in the description's order, then "shelf" and "load" if present (each two sides of a plate), then
     "elements" with a piece for each group."""
     found = []
     for face in oven.faces:
@@ -64,8 +64,8 @@ def surfaces_of(oven: Oven, load: Load | None = None) -> tuple[Surface, ...]:
 
 def star_m2(oven: Oven, surfaces: tuple[Surface, ...], emissivity_factor: float = 1.0) -> np.ndarray:
     """Conductance of each surface (all its pieces) to the radiant star, m². Raises KilnctlError where shelf or load is
-    too large for a closed chamber. A long wire may have more surface than its chamber: its turns see each other then,
-    and what leaves them is what the rest can receive."""
+    too large for a closed chamber. A long wire may have more surface than its chamber: then its turns radiate to each
+    other, and the chamber gets only what the other surfaces can receive."""
     elements, others = surfaces[-1], sum(s.area_m2 for s in surfaces[:-1])
     seen_m2 = min(elements.piece_m2, MOST_SEEN * (others + elements.area_m2 - elements.piece_m2))
     try:

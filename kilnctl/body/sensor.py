@@ -7,8 +7,8 @@ from ..thermal.surfaces import radiation_film
 #: to a third for a 3 mm sheath filled with magnesia).
 INNER_SHARE = 0.3
 
-#: Film and radiation of the sheath in still air at room temperature, W/(m²·K): the condition for which a time constant
-#: is stated.
+#: Film and radiation of the sheath in still air at room temperature, W/(m²·K): the usual condition of a stated time
+#: constant.
 STILL_FILM = sensor_film(40.0, 20.0) + radiation_film(20.0, 20.1, SENSOR_EMISSIVITY)
 
 

@@ -1,6 +1,6 @@
 """The body in steady state: the same network as the virtual oven's (see `kilnctl.plants`), solved for the power that
-holds a chamber temperature instead of marched through time. Sizing prints it, and the day-zero model is held to it. No
-scipy: this runs in the process that heats, before it does."""
+holds a chamber temperature, without steps in time. Sizing prints it, and the day-zero model is fitted to it. No scipy,
+for a quick start: this runs in the process that heats, before the run."""
 
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -49,7 +49,7 @@ class Steady:
 
 
 class BeyondPhysics(ValueError):
-    """The requested state is outside the range of the formulas of air or films."""
+    """The requested state is outside the range of the formulas for air or films."""
 
 
 def _fourth(t_c: float) -> float:
@@ -57,8 +57,8 @@ def _fourth(t_c: float) -> float:
 
 
 class _Wall:
-    """Heat into one face against its hot face's temperature: solved exactly at a few temperatures, cubic between
-    them."""
+    """Heat into one face, W, as a function of its hot face's temperature: solved exactly at a few temperatures, cubic
+    between them."""
 
     def __init__(self, oven: Oven, face, factors: Factors, highest_c: float):
         self.face, self.geometry = face, geometry_of(face)
@@ -77,7 +77,7 @@ class _Wall:
         self.emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
         n = 20
         span = highest_c + 20.0 - self.ambient_c
-        # Closer together at low temperatures, where the outer film bends the curve.
+        # More points at low temperatures, where the outer film makes the curve bend.
         self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
         self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
         self._c = _spline(np.array(self._t), np.array(self._q))
@@ -109,8 +109,8 @@ class _Wall:
 
 
 def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
-    """Coefficients of the cubic spline through the points, highest power first, plain floats (they are read some ten
-    thousands of times). The third derivative is continuous at the second and at the last but one point ("not a
+    """Coefficients of the cubic spline through the points, highest power first, as plain floats because they are read
+    tens of thousands of times. The third derivative is continuous at the second and at the last but one point ("not a
     knot")."""
     h, slope = np.diff(x), np.diff(y) / np.diff(x)
     n = len(x)
@@ -130,7 +130,7 @@ def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
 
 
 def root(function, low: float, high: float, tolerance: float) -> float:
-    """Where a function that changes its sign between low and high is zero, to `tolerance`: secant steps kept inside a
+    """The zero, to `tolerance`, of a function that changes its sign between low and high: secant steps kept inside a
     bracket (Illinois rule)."""
     at_low, at_high = function(low), function(high)
     side = 0
@@ -194,8 +194,8 @@ class SteadyOven:
         return hot, g * (fourth - _fourth(hot)), film * (air_c - hot)
 
     def _body(self, j: int, radiant_c: float, air_c: float) -> float:
-        """Net heat that shelf or load takes by radiation and gives to the air by convection, W: zero in all, but it
-        couples both."""
+        """Net heat that shelf or load takes by radiation and gives to the air by convection, W: its net heat is zero,
+        but it couples star and air."""
         body, g = self.surfaces[j], self.star[j]
         low, high = min(radiant_c, air_c), max(radiant_c, air_c)
         t = radiant_c
@@ -210,8 +210,8 @@ class SteadyOven:
         return g * (_fourth(radiant_c) - _fourth(t))
 
     def _element(self, radiant_c: float, air_c: float, radiation_w: float) -> tuple[float, float]:
-        """(element °C, convection to the air W) when it radiates that much to the star. Where the fan alone makes the
-        chamber hotter, radiation_w is below zero; the element is then taken to be as warm as the star."""
+        """(element °C, convection to the air W) when it radiates radiation_w to the star. If the fan alone makes the
+        chamber hotter, radiation_w is below zero; the element then counts as being as warm as the star."""
         fourth = _fourth(radiant_c) + max(0.0, radiation_w) / self.star[-1]
         t = fourth**0.25 - ZERO_C
         film = (
@@ -220,7 +220,7 @@ class SteadyOven:
         return t, film * (t - air_c)
 
     def _others(self, radiant_c: float, air_c: float) -> tuple[dict[str, float], dict[str, float]]:
-        """Heat that leaves other than through the walls, W, by name: (from the star, from the air)."""
+        """Heat that bypasses the walls, W, by name: (from the star, from the air)."""
         ambient, openings = self.ambient_c, self.openings
         star: dict[str, float] = {}
         for b in self.oven.bridges:
@@ -234,7 +234,7 @@ class SteadyOven:
             gone["vent"] = openings.vent_w_per_k(air_c, ambient) * (air_c - ambient)
         return star, {name: watts for name, watts in gone.items() if watts != 0.0}
 
-    # ---- the whole -------------------------------------------------------------------------------------------------
+    # ---- the whole oven --------------------------------------------------------------------------------------------
 
     def _radiant_for(self, chamber_c: float, air_c: float) -> float:
         """Star temperature at which the ideal sensor in that air shows chamber_c: its own balance, solved for the
@@ -246,7 +246,8 @@ class SteadyOven:
         return fourth**0.25 - ZERO_C
 
     def _at(self, chamber_c: float, apart_k: float) -> "_Trial":
-        """The state in which the air is apart_k warmer than the chamber, K; everything but the air is balanced."""
+        """The state in which the air is apart_k (K) warmer than the chamber; everything except the air is in
+        balance."""
         air_c = chamber_c + apart_k
         radiant = self._radiant_for(chamber_c, air_c)
         faces = [self._face(i, radiant, air_c) for i in range(len(self.walls))]
@@ -260,8 +261,8 @@ class SteadyOven:
         )
 
     def _bracket(self, chamber_c: float) -> tuple[float, float]:
-        """Differences of air and chamber between which the air's surplus changes its sign: it falls as the air gets
-        warmer."""
+        """Two differences of air and chamber, K, between which the air's surplus changes its sign: it falls as the air
+        gets warmer."""
         near, surplus = 0.0, self._at(chamber_c, 0.0).surplus_w
         sign = 1.0 if surplus > 0.0 else -1.0
         step = 0.01 * (chamber_c - self.ambient_c)
@@ -270,7 +271,7 @@ class SteadyOven:
             try:
                 there = self._at(chamber_c, far).surplus_w
             except ValueError:
-                step *= 0.25  # the formulas end before that: approach their end
+                step *= 0.25  # outside the formulas' range: approach its end
                 if step < 1e-3:
                     break
                 continue

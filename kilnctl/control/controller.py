@@ -1,7 +1,8 @@
 """One control step: reference → estimator → energy-balance feedforward + trim → demand in watts. Pure; numpy at most.
 
 feedforward  what the energy balance says is needed to follow the reference from the estimated state
-trim         the answer to heat that nobody accounts for: minus the estimated unexplained watts, renewed every tick
+trim         the answer to heat that the model does not explain: minus the estimated unexplained watts, renewed every
+             tick
 demand       their sum, within 0 and what the elements can give
 """
 
@@ -19,26 +20,27 @@ from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
 from .state import EnergyBalanceState, Wanted
 
-#: A new plan is made after this many seconds or one of its steps, whichever is less; when what it follows has moved
-#: so many kelvin and this part of its way; and whenever something changed: on request, at a corner, or in the oven
-#: (`estimator.doubt_of`).
+#: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
+#: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a
+#: corner of the reference, or in the oven (`estimator.doubt_of` above the last). A plan each tick would only cost time:
+#: the trim acts between plans.
 PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
-#: Without a voltmeter the current tells of the supply: this near to what the elements should draw it is taken for the
-#: voltage (P ∝ I²), further off for the elements themselves (one of several broken, aged: P ∝ I). Shares of full
-#: power fired below which it tells nothing.
+#: Without a voltmeter the current shows the state of the supply. Within this share of the expected current the cause is
+#: taken to be the voltage (P ∝ I²); beyond it, the elements (one of several broken, or aged: P ∝ I). Below these shares
+#: of full power fired, the current is not used.
 SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
-#: While a door is open anything may be lost: the unknown heat may change so many times faster, and the hidden
-#: temperatures stray so many times further. For SETTLING_S after it what was lost before is trusted, and what the
-#: draught took out of lining, load and elements is found anew.
+#: While a door is open any amount of heat may be lost: the unknown heat may change this many times faster, and the
+#: hidden temperatures may stray this many times further. For SETTLING_S (s) after it closes, the loss from before it
+#: opened is trusted, and what the draught took out of lining, load and elements is estimated again.
 DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
 SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
 
 
 class EnergyBalanceControl:
-    """The controller of a schedule: it knows the oven by its energy balance. It keeps nothing itself."""
+    """The controller of a schedule, from the oven's energy balance. It holds no state itself."""
 
     def start(self, programme: Programme, reading: Reading, time_s: float = 0.0) -> EnergyBalanceState:
-        """From the first reading; what no oven can be starts from room temperature."""
+        """From the first reading. An impossible reading starts from room temperature."""
         value = (
             reading.chamber_c if estimator.LOWEST_C < reading.chamber_c < estimator.HIGHEST_C else programme.ambient_c
         )
@@ -81,7 +83,7 @@ def _estimate(
     usable: bool,
     uneven_w: float,
 ) -> None:
-    """What the oven is believed to be now, after `heat_w` for dt_s, `uneven_w` of it beyond what was asked."""
+    """The estimate of the oven now, after `heat_w` (W) for dt_s, of which `uneven_w` (W) is more than was asked for."""
     door = bool(reading.door_open)
     before = s.estimate
     _door(s, door, s.time_s)
@@ -120,7 +122,7 @@ def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -
 def _move(
     s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, requests: tuple[Request, ...]
 ) -> bool:
-    """On along the reference; whether something came that wants a new plan."""
+    """Move along the reference; also returns whether a new plan is needed."""
     changed = _requests(s, programme, value, requests)
     before, legs = s.position, programme.legs
     s.position = reference.advance(legs, before, value, dt_s, programme.count_always)
@@ -141,19 +143,20 @@ def _no_heat(s: EnergyBalanceState, programme: Programme) -> Wanted:
 
 
 def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: float, changed: bool) -> Wanted:
-    """By the plan, made anew when it is due, and corrected by what the oven does beyond the model."""
+    """The planned power, from a new plan when one is due, corrected by what the oven does that the model does not
+    explain."""
     estimate, full, now = s.estimate, s.full_w, s.time_s
     smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
     if changed or _plan_is_due(s, programme, smooth, dt_s):
         offset_k = estimate.now[CONTENTS] - value if programme.follows == CONTENTS else 0.0
         s.plan = _plan(programme, s, estimate, smooth, full, now, offset_k, dt_s)
     assert s.plan is not None  # without a plan one is due
-    # Between plans only the unknown heat has news; the planned powers already answer what was known of it.
+    # Between plans correct only for the change of the unknown heat; the planned powers already answer the rest.
     planned = s.plan.power_at(now)
     trim = -estimate.unexplained_w
     news_w = s.plan.heat_w - estimator.lasting_w(programme.model, estimate)
     demand = min(full, max(0.0, planned + news_w / estimate.shares[0]))
-    # At a limit the plan would have liked more than there is: news of a few watts does not lift it off, only the next
+    # At a limit the plan wanted more than there is: a change of a few watts does not leave the limit, only the next
     # plan may.
     if planned >= 0.999 * s.plan.full_w:
         demand = full
@@ -205,8 +208,8 @@ def _swings(swing: swinging.Swing) -> str:
 
 
 def _door(s: EnergyBalanceState, door: bool, now: float) -> None:
-    """A door is the disturbance that leaves as suddenly as it came: what was unexplained before it opened is taken up
-    again when it closes, instead of letting the filter unlearn the loss over minutes."""
+    """A door's disturbance ends as suddenly as it began: when the door closes, the unexplained heat from before it
+    opened is used again. Otherwise the filter would take minutes to unlearn the loss."""
     if door and s.door_since_s is None:
         s.door_since_s, s.door_calm_w = now, s.estimate.calm_w
     elif not door and s.door_since_s is not None:
@@ -233,7 +236,7 @@ def _requests(s: EnergyBalanceState, programme: Programme, value: float, request
         p = s.position
         kind = programme.legs[p.leg].kind if not p.done else ""
         if request.kind is RequestKind.HOLD and not p.done:
-            # On its way as fast as it can, or cooling without heat, the oven is held where it is now.
+            # In a heating at full power or a cooling without heat there is no reference: hold the oven where it is now.
             here = (kind in ("jump", "cool") and not p.held) or math.isnan(p.reference_c)
             s.position = replace(p, held=True, reference_c=value if here else p.reference_c)
         elif request.kind is RequestKind.PROCEED and p.held:
@@ -254,8 +257,8 @@ def _watch(
     dt_s: float,
     usable: bool,
 ) -> None:
-    """Whether the measured chamber swings about the reference: without the ripple of the bursts, which is no work of
-    the loop."""
+    """Whether the measured chamber swings about the reference. The ripple of the bursts is taken out, because the loop
+    does not cause it."""
     p = s.position
     if p.leg != before.leg or p.done or math.isnan(p.reference_c) or s.door_since_s is not None or not usable:
         s.watch = swinging.restarted(s.watch, s.time_s)

@@ -16,13 +16,13 @@ from .swinging import Swing
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
-    """What the step decided, all of it for the record. `duty` is what is asked of the gate; watts are of the elements.
+    """What the step decided; all of it is recorded. `duty` is what is asked of the gate; powers are the elements', W.
 
-    `holding_w`: full power's part, W, that only keeps the chamber where it is while lining and contents are as warm as
-    they are now (0: not known). `wants_heat`: whether the schedule has heat in it now. False in a cooling and at the
-    end, where the contactor opens; a moment of no demand in a ramp or a soak is no reason to open it. `reason` is words
-    for people: no rule reads it. `swing`: of the chamber about its reference, by the loop itself; `care`: how many
-    times more careful than the model alone asks the control is (1: not at all)."""
+    `holding_w`: the power, W, that keeps the chamber at its temperature while lining and contents are as warm as they
+    are now (0: not known). `wants_heat`: whether the schedule asks for heat in this phase. False in a cooling and at
+    the end, where the contactor opens; it stays closed in a ramp or a soak with no demand for a moment. `reason` is
+    text for people: no rule reads it. `swing`: of the chamber about its reference, caused by the loop itself; `care`:
+    by what factor the control is more cautious than the model alone requires (1: not at all)."""
 
     duty: float
     demand_w: float
@@ -48,7 +48,7 @@ class Decision:
 
     @classmethod
     def at_rest(cls, reading: Reading) -> "Decision":
-        """Of an oven without a run: heat off."""
+        """For an oven without a run: heat off."""
         return cls(
             duty=0.0,
             demand_w=0.0,
@@ -74,11 +74,11 @@ def duty_of(demand_w: float, full_w: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class StepInput:
-    """What a step is told of the tick that has just passed, `dt_s` long, with `reading` at its end.
+    """Input of a step: the tick that has just passed, `dt_s` long, with `reading` at its end.
 
     `fired`: share of full power in it (the reading's own is used when it has one); `requests`: what people asked for;
-    `usable`: False when safety does not trust the reading; `uneven`: how much more than asked the firing pattern gave,
-    because it fires in bursts, share of full power (below 0: less)."""
+    `usable`: False when safety does not trust the reading; `uneven`: by how much the firing pattern, which fires in
+    bursts, gave more than was asked, share of full power (below 0: less)."""
 
     reading: Reading
     dt_s: float
@@ -89,14 +89,14 @@ class StepInput:
 
 
 class NamedLeg(Protocol):
-    """A part of a programme as events tell of it."""
+    """A part of a programme as events report it."""
 
     @property
     def name(self) -> str: ...
 
 
 class AnyProgramme(Protocol):
-    """What the chain and the records need to know of a programme: a schedule's (`feasibility.Programme`) or another."""
+    """What the chain and the records need from a programme: a schedule's (`feasibility.Programme`) or another."""
 
     @property
     def legs(self) -> Sequence[NamedLeg]: ...
@@ -122,11 +122,11 @@ class ControlState(Protocol):
     def held(self) -> bool: ...
     @property
     def position(self) -> Position | None:
-        """Where it is in a schedule's reference; None without one."""
+        """The position in a schedule's reference; None without one."""
 
     @property
     def estimate(self) -> Estimate | None:
-        """What it believes of the oven; None without a model."""
+        """The estimate of the oven; None without a model."""
 
     @property
     def plan(self) -> Plan | None:
@@ -135,7 +135,7 @@ class ControlState(Protocol):
 
 @dataclass(slots=True)
 class ScheduleState:
-    """What the state of every controller of a schedule begins with: time, and place in the reference."""
+    """What the state of every schedule controller has: time, and position in the reference."""
 
     time_s: float
     position: Position
@@ -162,5 +162,5 @@ class Controller(Protocol[ProgrammeT, StateT]):
     def step(self, programme: ProgrammeT, state: StateT, given: StepInput) -> tuple[StateT, Decision]: ...
 
 
-#: A controller together with whatever programme and state it takes.
+#: A controller with any programme and state that it takes.
 AnyController = Controller[Any, Any]

@@ -1,13 +1,13 @@
 """The oven's hidden temperatures, and the heat that the model does not explain: an extended Kalman filter on the energy
-balance with five added states. One is an unknown heat flow into the chamber, one its trend. Three are shares, 1 where
+balance with five added states. One is an unknown heat flow into the chamber, one its trend. Three are factors, 1 where
 the model is right: of the elements' power, of the heat that the lining takes from the chamber, of the heat that the
-contents take. A wrong model is mostly wrong by such a factor, and the factor stays while the flows change: what was
-learnt on the way up holds at the landing, where an unknown heat flow alone would have to be estimated again.
+contents take (called shares). A wrong model is mostly wrong by such a factor, and the factor stays the same while the
+flows change: what was learnt on a ramp still holds when the soak begins, where an unknown heat flow alone would have to
+be estimated again.
 
-The thermocouple lags (a state of the model) and is late by the dead time. The filter therefore stands at the time of
-which the reading speaks, and `now` runs the model forward through the powers fired since then.
-Source of the filter: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar
-form."""
+The thermocouple lags (a state of the model) and is late by the dead time. The filter's state is therefore that of one
+dead time ago, and `now` is the model run forward from there through the powers fired since.
+Source: A. Gelb (ed.), Applied Optimal Estimation (1974), table 6.1-1; the update is in Joseph-free scalar form."""
 
 import math
 from dataclasses import dataclass, replace
@@ -17,49 +17,51 @@ import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
-#: Places of the added states: unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat;
-#: the heat's trend, W/s.
+#: Indices of the added states: unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat;
+#: trend of the unknown heat, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
 SIZE = N + 5
-#: Standard deviations at the start: of the unknown heat, as a share of full power; of the shares, for a fitted model (a
-#: worse one is recognised by its readings: SHARES_WALK).
+#: Standard deviations at the start: of the unknown heat, as a share of full power; of the shares, for a fitted model
+#: (for a worse one the readings disagree, and SHARES_WALK lets the shares move).
 HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
 #: How far the lining's parts, near to far, have warmed through at the start, as shares of the chamber's excess over
-#: the room, and the standard deviations. An oven that is warm at the start has been hotter and cools; without heat the
-#: chamber is where the near lining is.
+#: the room, and the standard deviations. An oven that is warm at the start is cooling from a higher temperature;
+#: without heat the chamber is as warm as the near lining.
 WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
-#: Random walk of the unknown heat, share of full power per √s: CALM while the innovations scatter evenly about zero,
-#: which keeps their noise out of the power; up to QUICK when their mean over SURPRISE_S (s) does not. SURE and DOUBTFUL
-#: are values of that mean's square over its variance: for white innovations χ² of one degree of freedom, of which 0.5 %
-#: lie above SURE and 0.002 % above DOUBTFUL. Beyond DOUBTFUL the walk grows on with that mean.
+#: Random walk of the unknown heat, share of full power per √s: CALM while the mean of the innovations over SURPRISE_S
+#: (s) is near zero, which keeps their noise out of the power; up to QUICK when it is not. SURE and DOUBTFUL are values
+#: of that mean's square over its variance: for white innovations χ² with one degree of freedom, which is above SURE in
+#: 0.5 % and above DOUBTFUL in 0.002 % of cases. Beyond DOUBTFUL the walk goes on growing with that mean.
 CALM, QUICK = 1.25e-5, 1.2e-3
 SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
-#: Random walk of the heat's trend, share of full power per s and √s, and the time constant with which the trend fades,
-#: s. What a model does not explain fades as the lining warms through; a level without a trend lags behind it for an
-#: hour. The walk grows by TREND_WALK_MOVING times the share of full power by which the mean powers of LATELY_S and
-#: BEFORE_S differ: quick when the oven has just landed, and little noise in the power an hour later.
+#: Random walk of the unknown heat's trend, share of full power per s and √s, and the time constant with which the trend
+#: fades, s. Unexplained heat fades as the lining warms through; an estimate without a trend lags behind it for an hour.
+#: The walk grows by TREND_WALK_MOVING times the difference of the mean powers over LATELY_S and BEFORE_S, as a share of
+#: full power: quick at the start of a soak, and little noise in the power an hour later.
 TREND_WALK, TREND_WALK_MOVING, TREND_S = 1e-7, 1.5e-5, 900.0
-#: The random walk of the shares in doubt, per √s.
+#: Random walk of the shares while the readings disagree with the model, per √s.
 SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])
-#: Bounds of the shares; of the unknown heat, times full power; of an oven's temperatures, °C.
+#: Bounds of the shares; of the unknown heat, times full power; of temperatures, °C: no real oven is outside them.
 SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
-#: Process noise of each temperature, K per √s.
+#: Process noise of the temperatures, K per √s: of elements, chamber, lining (four), contents, sensor.
 DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
-#: A reading so many standard deviations away is left out, at most REJECTS in a row, at most LEAVING_REJECTS where it
-#: shows that a sudden heat ends.
+#: A reading this many standard deviations from its prediction is left out as wild: at most REJECTS in a row, at most
+#: LEAVING_REJECTS where it shows that a sudden heat ends.
 WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1
-#: Readings that stay wild and are SUDDEN_K (K) away show something sudden (a door that no switch reports). For SUDDEN_S
-#: (s) the unknown heat walks by SUDDEN (share of full power per √s) and the shares stay. ANSWER_AFTER, share of the
-#: elements' time constant: on the cabinet's model 0.5 saves two thirds of the overshoot after 30 s of loss, a third
-#: after 60 s; a loss that stays costs 1.7 times the error (with 1.0: 2.5 times).
+#: Readings that stay wild and are SUDDEN_K (K) away show a sudden event (for example a door without a switch). For
+#: SUDDEN_S (s) the unknown heat walks by SUDDEN (share of full power per √s) and the shares stay. ANSWER_AFTER: how
+#: long the control waits before it answers, as a share of the elements' time constant. On the cabinet's model 0.5 saves
+#: two thirds of the overshoot after 30 s of loss and a third after 60 s; for a loss that stays the error is 1.7 times
+#: as large (with 1.0: 2.5 times).
 SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5
-#: Time constants of means, s: CALM_S of the unknown heat in calm; LATELY_S of the power that a wrong share is counted
-#: with (what is switched on this second has not reached the chamber); BEFORE_S of the power that went before.
+#: Time constants of means, s: CALM_S of the unknown heat in calm; LATELY_S of the power by which a wrong share is
+#: multiplied (power of this second has not yet reached the chamber); BEFORE_S of the earlier power.
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
-#: A burst ripple smaller than this counts as none, K.
+#: A burst ripple smaller than this counts as none, K: a sensor does not resolve it.
 RIPPLE_GONE_K = 1e-3
-#: The tangent is renewed when elements or chamber have moved so far, K, or after so many steps.
+#: The tangent is computed again when elements or chamber have moved this far, K, or after this many steps: computing it
+#: every step would cost time for no accuracy.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
 _DIAGONAL = slice(None, None, SIZE + 1)
 
@@ -78,9 +80,9 @@ class Tangent(NamedTuple):
 @dataclass(slots=True)
 class Estimate:
     """Filter state; treated as immutable (each step makes a new one). `x`, `heat_w` (unknown heat into the chamber, W),
-    its trend and `shares` (power, lining, contents) are those of one dead time ago; `now` are the temperatures now.
-    `unexplained_w`: all that the model does not explain, as a heat flow into the chamber. `calm_w`: mean of `heat_w`
-    while nothing sudden goes on; `surprise`: recent mean of the innovations in standard deviations."""
+    its trend and `shares` (power, lining, contents) are the values one dead time ago; `now` holds the temperatures now,
+    °C. `unexplained_w`: all that the model does not explain, as a heat flow into the chamber. `calm_w`: mean of
+    `heat_w` outside sudden events; `surprise`: recent mean of the innovations in standard deviations."""
 
     x: tuple[float, ...]
     covariance: np.ndarray  # (SIZE, SIZE)
@@ -101,7 +103,8 @@ class Estimate:
 
 
 def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
-    """Cold or warm: the chamber is what the sensor says; how far the lining has warmed through is unknown."""
+    """The first estimate: the chamber is as warm as the sensor says; how far the lining has warmed through is
+    unknown."""
     warm = max(0.0, reading_c - ambient_c)
     lining, near_k = _lining_at_start(model, reading_c, ambient_c)
     x = (reading_c, reading_c, *lining, reading_c, reading_c)
@@ -114,9 +117,9 @@ def start(model: EnergyModel, reading_c: float, ambient_c: float) -> Estimate:
 
 
 def _lining_at_start(model: EnergyModel, reading_c: float, ambient_c: float) -> tuple[tuple[float, ...], float]:
-    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: no more than
-    full power drives through the way into the lining. A lining that lets little through is no colder than in an oven
-    that has been so warm for ever."""
+    """The lining's temperatures, °C, and by how much elements or chamber can differ from the reading, K: at most the
+    difference at which full power flows into the lining. No part of the lining is taken to be colder than in steady
+    state at this reading."""
     warm = max(0.0, reading_c - ambient_c)
     for_ever = model.steady(reading_c, ambient_c)[0][LINING:CONTENTS] if warm > 1.0 else (reading_c,) * 4
     warmed = (reading_c, *(ambient_c + share * warm for share in WARMED))
@@ -138,15 +141,15 @@ def update(
     usable: bool = True,
     find_shares: bool = True,
 ) -> Estimate:
-    """The estimate dt_s later: `power_w` reached the elements meanwhile, the sensor now shows `reading_c` (noise_k its
-    standard deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may
-    stray from the model (both 1 when nothing is known to go on). An unusable reading only lets time pass. With
-    `find_shares` False the shares stay what they are. (A thermocouple on the part is not used: shelf and load are one
-    lump here, and pulling that lump to the part's surface cost the chamber more accuracy than it gave.)"""
+    """The estimate dt_s later: `power_w` reached the elements during it, and the sensor now shows `reading_c` (noise_k:
+    its standard deviation). `wander` scales how fast the unknown heat may change, `drift` how far the temperatures may
+    stray from the model (both 1 when nothing is known to go on). With an unusable reading only time passes. With
+    `find_shares` False the shares do not change. (A thermocouple on the part is not used: shelf and load are one lump
+    here, and fitting that lump to the part's surface made the chamber's estimate worse.)"""
     seen = usable and math.isfinite(reading_c)
     sudden = estimate.sudden_s > 0.0
     fixed = sudden or not find_shares
-    # While nothing is seen, anything may be going on.
+    # Without a usable reading the unknown heat may be anything.
     doubt = doubt_of(estimate, dt_s) if seen else DOUBTFUL
     process_noise = _adapt_noise(model, estimate, doubt, wander, drift, fixed)
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
@@ -154,7 +157,7 @@ def update(
     if seen:
         after = _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden)
     if not all(LOWEST_C < t < HIGHEST_C for t in after.x):
-        # No oven is like that. The oven is unlike the model, or its readings jump: start again from what is seen.
+        # No oven has such values. The model is wrong or the readings jump: start again from the reading.
         return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
     if drift == 1.0 and not sudden:
         after.calm_w += (after.heat_w - after.calm_w) * min(1.0, dt_s / CALM_S)
@@ -166,11 +169,11 @@ def update(
 def _adapt_noise(
     model: EnergyModel, estimate: Estimate, doubt: float, wander: float, drift: float, fixed: bool
 ) -> np.ndarray:
-    """Process noise of each state, variance per s, (SIZE,): it grows with the doubt that the recent readings raise.
+    """Process noise of each state, variance per s, (SIZE,): it grows as the recent readings disagree with the model.
     `fixed`: the shares do not walk."""
     news = min(1.0, max(0.0, (doubt - SURE) / (DOUBTFUL - SURE)))
-    # The further off the readings are, the more has changed; without this the filter explains it by temperatures that
-    # no sensor sees.
+    # The further the readings are from their prediction, the more has changed. Without this growth the filter explains
+    # the change by temperatures that no sensor measures.
     alarm = math.sqrt(max(1.0, doubt / DOUBTFUL))
     heat_walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
     if estimate.sudden_s > 0.0:
@@ -197,13 +200,13 @@ def _predict(
     process_noise: np.ndarray,
     fixed: bool,
 ) -> tuple[Estimate, float]:
-    """A new estimate, moved through the powers that are older than the dead time; and for how long the powers that are
-    still pending were fired, s. With `fixed`, uncertain shares make no temperature uncertain."""
+    """A new estimate, moved through the powers that are older than the dead time; and the time for which the powers
+    still pending were fired, s. With `fixed`, uncertain shares do not make temperatures uncertain."""
     x, heat_w, trend_w_per_s, shares = estimate.x, estimate.heat_w, estimate.trend_w_per_s, estimate.shares
     covariance, tangent, age = estimate.covariance, estimate.tangent, estimate.age
     pending = [*estimate.pending, (power_w, dt_s)]
     late_s = sum(dt for _, dt in pending)
-    # To the nearest tick: rounded up, a dead time of a hair more than whole ticks makes the filter live a tick too
+    # To the nearest tick: rounded up, a dead time slightly above a whole number of ticks puts the filter a tick too
     # early.
     while pending and late_s - 0.5 * pending[0][1] >= model.dead_s - 1e-9:
         watts, dt = pending.pop(0)
@@ -253,12 +256,12 @@ def _stale(tangent: Tangent, x, dt_s: float) -> bool:
 def _gate_innovation(
     model: EnergyModel, estimate: Estimate, reading_c: float, dt_s: float, noise_k: float, sudden: bool
 ) -> Estimate:
-    """The estimate with the reading: left out if it is wild, taken as it is if it is not. Readings that stay wild are
-    believed, and where they are far away the filter is opened for something sudden first."""
-    # The filter stands at the tick nearest to the dead time; the rest of the dead time is neglected.
+    """The estimate with the reading, which is left out if it is wild. Readings that stay wild are believed; if they are
+    far away, the estimate is first made uncertain, as after a sudden event."""
+    # The filter works at the tick nearest to the dead time; the rest of the dead time is neglected.
     innovation = reading_c - estimate.x[SENSOR]
     variance = estimate.covariance[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
-    # What came suddenly is expected to leave as suddenly.
+    # What came suddenly is expected to end as suddenly.
     leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0
     rejects = LEAVING_REJECTS if leaves else REJECTS
     if innovation * innovation > WILD_SIGMAS**2 * variance and estimate.rejected < rejects:
@@ -270,18 +273,19 @@ def _gate_innovation(
 
 
 def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: float, leaves: bool) -> Estimate:
-    """The estimate made uncertain where a sudden heat (`leaves`: its end) changes it; the shares stay what they are."""
+    """The estimate made uncertain where a sudden heat flow (`leaves`: the end of one) changes it; the shares do not
+    change."""
     covariance = estimate.covariance.copy()  # until the dead time has passed it is still the last estimate's
     covariance[POWER:, :POWER] = covariance[:POWER, POWER:] = 0.0
     covariance[TREND, TREND] = 0.0
     covariance[CHAMBER, CHAMBER] += innovation * innovation
-    # The chamber has changed and the sensor shows it: a sensor state kept certain would make the next readings wild
-    # again.
+    # The chamber has changed and the sensor shows it: if the sensor's state stayed certain, the next readings would be
+    # wild again.
     covariance[SENSOR, SENSOR] += innovation * innovation
     if leaves:
         covariance[HEAT, :] = covariance[:, HEAT] = 0.0
     else:
-        # A light chamber comes to rest within seconds, as far away as that heat lifts it over what is around it.
+        # A light chamber settles within seconds, displaced by that heat over the conductance to its surroundings.
         covariance[HEAT, HEAT] += (innovation * model.around_w_per_k(estimate.x)) ** 2
     return replace(
         estimate,
@@ -301,8 +305,8 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
     most_w = LARGEST_UNEXPLAINED * model.power_w
     for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
         if not low < corrected[k] < high:
-            # A share at its bound can explain no more. It must not count as uncertain, so that the other states explain
-            # the rest.
+            # A share at its bound can explain no more. It must count as certain, so that the other states explain the
+            # rest.
             corrected[k] = min(high, max(low, corrected[k]))
             covariance[k, :] = covariance[:, k] = 0.0
     standardised = innovation / math.sqrt(variance)
@@ -336,14 +340,14 @@ def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambie
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:
-    """How far the recent readings were from their prediction as a whole: square of their mean over its variance."""
+    """Normalised innovation of the recent readings together: square of their mean innovation over its variance."""
     return 2.0 * SURPRISE_S / dt_s * estimate.surprise**2
 
 
 def lasting_w(model: EnergyModel, estimate: Estimate) -> float:
-    """The unknown heat to be counted on from now on, W. What came suddenly is expected to leave as suddenly until it
-    has lasted for ANSWER_AFTER of the elements' time constant: what they are given sooner reaches the chamber when it
-    is over."""
+    """The unknown heat to plan with from now on, W. A sudden heat flow is expected to end as suddenly, until it has
+    lasted for ANSWER_AFTER of the elements' time constant: power given sooner reaches the chamber after the event is
+    over."""
     lag_s = model.element_j_per_k / model.flows(estimate.now, model.ambient_c)[0][2]
     recent = estimate.sudden_s > max(0.0, SUDDEN_S - ANSWER_AFTER * lag_s)
     return estimate.calm_w if recent else estimate.heat_w
@@ -358,9 +362,8 @@ def ripple_of(
     dt_s: float,
     ambient_c: float,
 ) -> tuple[float, ...]:
-    """How far each temperature is from where even heating would have it, K, dt_s after `estimate`: of the `power_w`
-    that went in meanwhile the firing pattern gave `uneven_w` beyond what was asked of it, W, and takes that back within
-    its next bursts."""
+    """How far each temperature is from its value under even heating, K, dt_s after `estimate`: of the `power_w` (W) in
+    that time the firing pattern gave `uneven_w` (W) more than was asked, and its next bursts take that back."""
     if uneven_w == 0.0 and max(map(abs, ripple_k)) < RIPPLE_GONE_K:
         return (0.0,) * N
     gain, lining, contents = estimate.shares
@@ -371,7 +374,7 @@ def ripple_of(
 
 
 def with_heat(estimate: Estimate, heat_w: float) -> Estimate:
-    """The same estimate with the unknown heat set, whatever the temperatures are."""
+    """The same estimate with the unknown heat set, uncorrelated with the other states."""
     covariance = estimate.covariance.copy()
     covariance[HEAT, :HEAT] = covariance[:HEAT, HEAT] = covariance[HEAT, POWER:] = covariance[POWER:, HEAT] = 0.0
     return replace(estimate, heat_w=heat_w, trend_w_per_s=0.0, covariance=covariance)

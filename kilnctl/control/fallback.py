@@ -1,4 +1,4 @@
-"""When the model is given up for a plain PI, what that does, and when the model is tried again."""
+"""When the model is given up for a plain PI, what the PI does, and when the model is tried again."""
 
 from dataclasses import replace
 
@@ -7,10 +7,11 @@ from .feasibility import Programme
 from .simc import simc_pi
 from .state import EnergyBalanceState, Wanted
 
-#: The model is given up for a plain PI when this share of full power stays unexplained this long, or when the oven
-#: swings however careful the control is; it is tried again after TRY_AGAIN_S of calm with less than half of that share.
+#: The model is given up for a plain PI when this share of full power stays unexplained for this long, s, or when the
+#: oven swings although the control is as cautious as it can be. It is tried again after TRY_AGAIN_S (s) of calm with
+#: less than half of that share.
 GIVE_UP_SHARE, GIVE_UP_S, TRY_AGAIN_S = 0.6, 900.0, 3600.0
-#: The plain PI is made slower by this factor for each swing that it is found in, at most so slow.
+#: The plain PI is made slower by this factor each time it is found swinging, up to this slowness in all.
 PLAIN_STEP, PLAIN_SLOWEST = 2.0, 48.0
 
 
@@ -19,21 +20,21 @@ def give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt
     s.disagreeing_s = max(0.0, s.disagreeing_s + (dt if unexplained > GIVE_UP_SHARE * full else -dt))
     if not s.given_up:
         if s.disagreeing_s > GIVE_UP_S or s.watch.refuted:
-            # What it took lately is what it will take.
+            # The power of the last minutes is the best forecast of what the oven needs next.
             s.given_up, s.integral_w = True, max(0.0, min(full, estimate.before_w))
             s.plain_s, s.watch = 0.0, swinging.restarted(s.watch, s.time_s)
         return
     calm = s.watch.swing is None and unexplained < 0.5 * GIVE_UP_SHARE * full
     s.plain_s = s.plain_s + dt if calm else 0.0
     if s.plain_s > TRY_AGAIN_S:
-        # Tried again as carefully as it was left.
+        # The model is tried again with the most caution.
         s.given_up, s.disagreeing_s, s.plan = False, 0.0, None
         s.watch = replace(swinging.restarted(s.watch, s.time_s), care=swinging.MOST)
 
 
 def plain(s: EnergyBalanceState, programme: Programme, value: float, dt: float) -> Wanted:
-    """A PI on the reading. The model that its tuning is from is the one that was given up: the slower choice of the
-    rule bears an oven three times as quick as it says, and it becomes slower still while it swings."""
+    """A PI on the reading. It is tuned on the rejected model, so the tuning is slower: it stays stable if the real oven
+    is three times as quick as the model. It becomes slower still while it swings."""
     target, full = s.position.reference_c, s.full_w
     if s.watch.swing is not None and s.plain_slower < PLAIN_SLOWEST:
         s.plain_slower *= PLAIN_STEP

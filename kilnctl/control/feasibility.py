@@ -1,4 +1,5 @@
-"""A schedule prepared for one oven: its legs, the model, and whether the oven can do it; said before the start."""
+"""A schedule prepared for one oven: its legs, the model, and whether the oven can follow it, checked before the
+start."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -11,27 +12,28 @@ from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
 
 _DT_S = 10.0
-#: Power is judged over this long, so that the first seconds of a ramp (elements heating themselves) do not count, s.
+#: Power is judged by its mean over this long, s, so that the first seconds of a ramp (elements heating themselves) do
+#: not count.
 _MEAN_S = 240.0
-#: So far behind a ramp the oven no longer follows it, K.
+#: An oven further behind a ramp than this, K, does not follow it.
 _BEHIND_K = 10.0
-#: No walk takes more steps than this beyond those of its ramp; an oven that changes less than so much, K/s (0.2 K/h),
-#: stands.
+#: The most steps of a walk beyond those of its ramp; and the rate, K/s (0.2 K/h), below which an oven counts as
+#: standing still.
 _MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
-#: Some power is kept for trim: a ramp that needs more than this share of full cannot be held to.
+#: Some power is kept for trim: a ramp that needs more than this share of full power cannot be followed.
 USABLE = 0.97
 
 
 @dataclass(frozen=True, slots=True)
 class Shortfall:
-    """A step that the oven cannot follow, or (with `ahead_k`) that it runs ahead of although the heat is off.
+    """A step that the oven cannot follow; or, with `ahead_k`, one that it runs ahead of although the heat is off.
 
-    at_c        where following first fails, °C; with ahead_k where the lead begins, or (no rate asked) where the oven
-                stays
-    feasible    the highest rate that it can follow all the way, of the asked one's sign, K/s; with ahead_k not known
-    reachable_c  the hottest (of a temperature that is out of reach) or, of a falling ramp, the coldest that it gets
-                to, °C
-    itself      how fast it falls by itself at at_c, and at the end of the ramp, K/s (negative); of falling ramps only
+    at_c        where following first fails, °C; with ahead_k where the lead begins or, if no rate was asked for, where
+                the oven stays
+    feasible    the highest rate that it can follow all the way, with the sign of the asked one, K/s; not known with
+                ahead_k
+    reachable_c  the hottest that it gets to, °C, when the temperature is out of reach; for a falling ramp, the coldest
+    itself      how fast it falls without heat at at_c, and at the end of the ramp, K/s (negative); falling ramps only
     """
 
     step: int
@@ -48,12 +50,12 @@ class Shortfall:
 
     @property
     def refused(self) -> bool:
-        """Whether 'too fast: refuse' speaks of it: heat that nobody asked for is no lack of power."""
+        """Whether 'too fast: refuse' applies: running ahead without heat is not a lack of power."""
         return self.ahead_k == 0.0
 
     @property
     def impossible(self) -> bool:
-        """Whether the temperature itself is out of reach, at whatever rate."""
+        """Whether the temperature itself is out of reach, at any rate of heating."""
         return self.refused and self.feasible_k_per_s is None
 
     @property
@@ -137,7 +139,7 @@ def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: fl
         )
     legs = legs_of(schedule)
     begin = ambient if start_c is None else start_c
-    # A part only lags: what its ramps need is judged by the chamber's, which is the harder question.
+    # A part only lags behind the chamber: judge its ramps as ramps of the chamber, which need more power.
     shortfalls = tuple(_shortfalls(model, legs, begin, ambient))
     hard = [s for s in shortfalls if s.impossible or (schedule.too_fast == "refuse" and s.refused)]
     if hard:
@@ -161,7 +163,7 @@ def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: fl
 
 
 def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
-    """Raises KilnctlError for a step that leaves what the oven, the part in it or the room allow."""
+    """Raises KilnctlError for a step outside the limits of the oven, the part in it or the room."""
     ambient = oven.site.ambient_c
     for i, step in enumerate(schedule.steps):
         if step.to_c is not None and step.to_c > oven.limits.highest_c:
@@ -189,7 +191,7 @@ def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
 
 
 def planned_s(programme: Programme) -> float:
-    """Time that ramps and soaks take, s; what depends on the oven (heating up at full power, cooling) is not in it."""
+    """Time that ramps and soaks take, s, without what depends on the oven (heating up at full power, cooling)."""
     return seconds_left(programme.legs, begin(programme.legs, programme.ambient_c))
 
 
@@ -267,7 +269,7 @@ def _walk_ramp(
 
 
 def _ahead(model: EnergyModel, leg: Leg, at_c: float, rate: float | None, ahead_k: float) -> Shortfall:
-    """Of a leg that the oven runs ahead of with the heat off."""
+    """The shortfall of a leg that the oven runs ahead of with the heat off."""
     return Shortfall(leg.step, leg.name, at_c, 0.0, model.power_w, rate, None, 0.0, ahead_k, leg.target_c)
 
 
@@ -289,9 +291,9 @@ def _inverse(model: EnergyModel, x, wanted_c: float, ambient: float, dt: float =
 
 @dataclass(slots=True)
 class _Walked:
-    """How a ramp went on the model: the state after it; where power runs out (°C, None: nowhere), the mean power
-    asked there, and how fast the oven changes there without heat; how far it runs ahead with the heat off, and from
-    where on."""
+    """How a ramp went on the model: the state after it; where power runs out (°C; None: nowhere), the mean power asked
+    for there (W), and the oven's rate there without heat (K/s); how far it runs ahead with the heat off (K), and where
+    that begins (°C)."""
 
     after: tuple[float, ...]
     at_c: float | None = None
@@ -321,8 +323,8 @@ def _ramp(
         if up and walked.at_c is None and settled and mean > USABLE * model.power_w:
             walked.needed_w, walked.at_c = mean, reference
         behind = (reference - x[CHAMBER]) * (1.0 if up else -1.0)
-        # A rising ramp that asks for less than nothing is one that the oven is ahead of by itself; only a falling one
-        # then cannot be followed.
+        # Power below 0: the oven is ahead of a rising ramp by itself, which is no shortfall; a falling one it cannot
+        # follow.
         if walked.at_c is None and (behind > _BEHIND_K or (not up and settled and mean < -0.02 * model.power_w)):
             walked.at_c, walked.needed_w = x[CHAMBER], mean
             walked.itself_k_per_s = (model.step(before, 0.0, dt, ambient)[CHAMBER] - before[CHAMBER]) / dt
@@ -342,7 +344,7 @@ def _ramp(
 
 
 def _itself(model: EnergyModel, x, to_c: float, ambient: float) -> float:
-    """How fast the chamber falls without heat when it gets to to_c, K/s; the last of it where it never does."""
+    """How fast the chamber falls without heat as it reaches to_c, K/s; if it never does, the last rate."""
     rate = 0.0
     for _ in range(_MOST_STEPS):
         before, x = x, model.step(x, 0.0, _DT_S, ambient)

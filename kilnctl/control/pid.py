@@ -37,14 +37,14 @@ class Plain:
         return PlainState(time_s, reference.begin(programme.legs, value), filtered_c=value)
 
     def step(self, programme: Programme, state: PlainState, given: StepInput) -> tuple[PlainState, Decision]:
-        """A comparison does what the schedule says: requests have no effect, and it knows of no bursts."""
+        """For comparison only: it follows the schedule, ignores requests, and does not know of bursts."""
         s, reading, dt_s = copy.copy(state), given.reading, given.dt_s
         s.time_s += dt_s
         model = programme.model
         full = model.full_power_w(reading.supply_v)
         value = reading.chamber_c if given.usable and math.isfinite(reading.chamber_c) else s.filtered_c
         s.position = reference.advance(programme.legs, s.position, value, dt_s, programme.count_always)
-        # Measured value filtered over a fifth of the derivative time, as the rule's author advises (N = 5 to 10).
+        # Filter the measured value over a fifth of the derivative time: the rule's author advises N = 5 to 10.
         target = s.position.reference_c
         cooling = s.position.done or math.isnan(target)
         if cooling:

@@ -1,9 +1,9 @@
-"""The energy balance run backwards: which watts, from now on, bring the chamber along the reference within the power
+"""Model predictive control: the powers, W, from now on that bring the chamber along the reference within the power
 there is.
 
-A small constrained optimisation over the horizon: minimise the squared distance to the reference plus a little for
-bends in the power's course, with 0 ≤ power ≤ full. Because the limit is in the plan, it heats at full power until the
-last moment at which the heat stored in elements and lining still lands it on the soak. Prediction is the nonlinear
+A small constrained optimisation over the horizon: minimise the squared distance to the reference plus a small cost for
+bends of the power curve, with 0 ≤ power ≤ full. Because the plan knows the limit, it heats at full power as long as
+possible: until the heat stored in elements and lining just brings the chamber to the soak. Prediction is the nonlinear
 model under the previous plan; its sensitivity to the power is the model's tangent."""
 
 from dataclasses import dataclass
@@ -14,12 +14,12 @@ import numpy as np
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
 from ..thermal.constants import STEFAN_BOLTZMANN
 
-#: The horizon in steps; how many of them share one power, and how many the prediction takes at once: fine now, coarse
-#: later.
+#: The horizon in steps: how many steps share one power (a block), and how many the prediction takes at once (a stride).
+#: Near ones are fine and later ones coarse, which saves time.
 BLOCKS = (1, 1, 1, 2, 2, 3, 4, 4, 8, 8, 12, 16)
 STRIDES = (1,) * 10 + (2,) * 8 + (4,) * 9
 STEPS = sum(BLOCKS)
-#: Ends of the prediction's strides in steps, and of which block each is.
+#: Ends of the prediction's strides, in steps, and the block that each belongs to.
 ENDS = np.cumsum(STRIDES)
 _STRIDES = np.array(STRIDES, dtype=float)
 _BLOCK_OF = np.repeat(np.arange(len(BLOCKS)), BLOCKS)
@@ -27,26 +27,27 @@ _FIRST = np.cumsum((0, *BLOCKS[:-1]))
 _FIRST_LIST = _FIRST.tolist()
 _BLOCK_OF_STRIDE = _BLOCK_OF[ENDS - 1].tolist()
 _MIDDLE = _FIRST + 0.5 * (np.array(BLOCKS) - 1.0)
-#: Of (blocks − 2, blocks), how much the power's slope changes from one gap between blocks to the next (W per step of
-#: the shorter one), its square.
+#: (blocks − 2, blocks): how much the power's slope changes from one gap between blocks to the next (W per step of the
+#: shorter one); and its square.
 _GAPS = np.diff(_MIDDLE)
 _BENDS = (
     np.diff(np.diff(np.eye(len(BLOCKS)), axis=0) / _GAPS[:, None], axis=0) * np.minimum(_GAPS[1:], _GAPS[:-1])[:, None]
 )
 _BENDS_SQUARED = _BENDS.T @ _BENDS
-#: Weight of a point above the reference relative to one below, once it is more than ABOVE_K above.
+#: Weight of a point more than ABOVE_K (K) above the reference, relative to one below it: an overshoot is worse than a
+#: late arrival.
 ABOVE, ABOVE_K = 8.0, 0.15
-#: Weight of a point at which the chamber is above its limit, relative to one beside the reference: the limit is kept,
-#: the reference gives way.
+#: Weight of a point at which the chamber is above its limit, relative to one off the reference: the limit is kept, the
+#: reference gives way.
 LIMIT_WEIGHT = 50.0
-#: A bend of the power's course by a tenth of full costs as much as being off by this for the whole horizon, K. (Bends,
-#: not moves: a power that must fall for an hour is not held back.)
+#: A bend of the power curve by a tenth of full power costs as much as this error over the whole horizon, K. (Bends
+#: cost, not changes: a power that must fall for an hour is not held back.)
 BEND_K = 0.08
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Powers of the blocks in W (as rated), made at `time_s` with steps of `step_s`, when what it follows was at
+    """Powers of the blocks in W (as rated), made at `time_s` with steps of `step_s`, when the followed temperature was
     `from_c`; `predicted_c` (°C) at the ENDS of the strides."""
 
     powers_w: tuple[float, ...]
@@ -65,8 +66,8 @@ class Plan:
 
 
 def step_length_s(model: EnergyModel) -> float:
-    """Length of a prediction step, s: a fast oven needs fine ones, a slow one must see further. A thirty-fifth of the
-    time in which the near lining and the contents follow the chamber, 2 s to 15 s."""
+    """Length of a prediction step, s: a fast oven needs fine steps, a slow one a long horizon. It is 1/35 of the time
+    in which the near lining and the contents follow the chamber, 2 s to 15 s."""
     coupling = model.film_w_per_k + 4.0 * STEFAN_BOLTZMANN * model.film_m2 * 700.0**3
     return min(15.0, max(2.0, (model.lining_j_per_k[0] + model.contents_j_per_k) / coupling / 35.0))
 
@@ -134,8 +135,7 @@ def _forecast(
         watts, length_s = gain * powers_w[block], stride * step_s
         after = model.step(state, watts, length_s, ambient_c, heat_w, lining, load)
         if heat_w < 0.0 and after[CHAMBER] < floor:
-            # An unknown loss ends with what drives it: a wide-open door cools the chamber to the surroundings, not
-            # below absolute zero.
+            # An unknown loss ends when the chamber is as cold as the surroundings: an open door cools it no further.
             without = model.step(state, watts, length_s, ambient_c, 0.0, lining, load)[CHAMBER]
             less = heat_w * max(0.0, (without - floor) / (without - after[CHAMBER]))
             after = model.step(state, watts, length_s, ambient_c, less, lining, load)
@@ -198,8 +198,8 @@ def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> li
         column = a @ column
     answers = []
     for output in outputs:
-        # The response to a block that starts at step f and lasts n: running sum of the impulse response, shifted, minus
-        # itself n later.
+        # The response to a block that starts at step f and lasts n steps: the running sum of the impulse response,
+        # shifted, minus the same n steps later.
         total = np.concatenate(([0.0], np.cumsum(impulse[:, output])))
         matrix = np.zeros((STEPS, len(BLOCKS)))
         for block, (first, count) in enumerate(zip(_FIRST_LIST, BLOCKS)):
@@ -211,8 +211,8 @@ def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> li
 
 def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.ndarray, start: np.ndarray) -> np.ndarray:
     """Minimum of ½ z'Hz + g'z in a box by projected Newton steps (D. P. Bertsekas, SIAM J. Control Optim. 20 (1982)
-    221): Newton on the free variables, clipped to the box, halved until the cost falls; where it does not, down the
-    slope."""
+    221): Newton on the free variables, clipped to the box, halved until the cost falls; if it never does, a step of
+    steepest descent."""
     z = np.clip(start, low, high)
     slope = hessian @ z + gradient
     cost = float(0.5 * z @ (slope + gradient))
@@ -223,8 +223,8 @@ def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.nd
             break
         newton = np.zeros_like(z)
         newton[free] = -np.linalg.solve(hessian[np.ix_(free, free)], slope[free])
-        # Far from its goal Newton's step asks for a thousand times what there is, this way and that, and clipped it may
-        # lead uphill however short; the slope over the curvature does not.
+        # Far from the minimum a Newton step can be a thousand times the box; clipped, it may lead uphill at any length.
+        # The gradient over the curvature does not.
         lower = _lower(hessian, gradient, low, high, z, cost, newton) or _lower(
             hessian, gradient, low, high, z, cost, -slope / np.diagonal(hessian)
         )

@@ -1,7 +1,7 @@
 """Schedule → reference: where the chamber (or the part) should be now, and where it will have to be.
 
-A schedule becomes legs: go up or down (at a rate, or as fast as the oven can), let cool, hold. The position in them
-moves by measured time alone; soaks count only inside their band, ramps wait for an oven that falls behind."""
+A schedule becomes legs: go up or down (at a rate, or as fast as the oven can), let cool, hold. Only measured time moves
+the position in them. A soak's time counts only inside its band; a ramp waits for an oven that falls behind."""
 
 import math
 from dataclasses import dataclass, replace
@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from ..settings.schedule import Schedule
 from ..terms import Phase
 
-#: A ramp's reference waits once the oven is further behind it than this, K (or twice the step's band, if that is more).
+#: A ramp's reference waits while the oven is further behind it than this, K (or twice the step's band, if that is
+#: more): without the wait the oven would be asked to catch up at full power.
 BEHIND_K = 8.0
 #: What a run is doing in each kind of leg.
 PHASES = {"ramp": Phase.RAMP, "jump": Phase.HEAT_UP, "cool": Phase.COOLING, "hold": Phase.SOAK}
@@ -32,9 +33,9 @@ class Leg:
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """Where in the legs, and the reference there. `rate_k_per_s`: of a ramp, or on the way to a soak that was skipped
-    to. `counted_s`: of a hold's time. `held`: an operator's hold. `added_s`: by request, to this hold or the next
-    one."""
+    """The position in the legs, and the reference there. `rate_k_per_s`: of a ramp, or on the way to a soak that was
+    skipped to. `counted_s`: time of the hold that has counted. `held`: held by an operator. `added_s`: time added by
+    request to this hold or the next one."""
 
     leg: int = 0
     counted_s: float = 0.0
@@ -79,7 +80,8 @@ def _enter(legs: tuple[Leg, ...], index: int, value_c: float, reference_c: float
         return Position(leg=len(legs), reference_c=reference_c, done=True)
     leg = legs[index]
     if leg.kind == "ramp":
-        # From where the oven really is when it comes out of a cooling or starts warm, else from the reference: no jump.
+        # After a cooling or a warm start, begin from the measured temperature, else from the reference, so that it has
+        # no jump.
         start = value_c if math.isnan(reference_c) else reference_c
         span = leg.target_c - start
         rate = abs(span) / leg.in_s if leg.in_s else leg.rate_k_per_s
@@ -92,7 +94,7 @@ def _enter(legs: tuple[Leg, ...], index: int, value_c: float, reference_c: float
 def advance(
     legs: tuple[Leg, ...], position: Position, value_c: float, dt_s: float, count_always: bool = False
 ) -> Position:
-    """The position dt_s later, given the followed temperature of now. Several short legs may pass in one tick."""
+    """The position dt_s later, given the followed temperature now. One tick may pass several short legs."""
     p = position
     if p.done or p.held:
         return p
@@ -141,9 +143,9 @@ def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
 
 
 def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
-    """On to the next step of the schedule, by request, at that step's own rate and from where the oven is: what is
-    skipped is never made up for in a hurry. A step that only soaks is gone to at the rate that would have led there.
-    Time added to a soak goes with the soak."""
+    """Go to the next step of the schedule, by request, at that step's own rate and from where the oven is: the skipped
+    part is not made up for by a faster rate. A step that only soaks is reached at the rate that would have led there.
+    Time added to a skipped soak is lost with it."""
     if position.done:
         return position
     here = legs[position.leg].step
@@ -160,11 +162,10 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
 def preview(
     legs: tuple[Leg, ...], position: Position, horizon_s: float, tick_s: float = 0.0
 ) -> tuple[list[float], list[float]]:
-    """Break points (s from now, °C) of the reference for the horizon; it stays at the last one beyond them. What
-    cannot be foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. Nor
-    is a jump after a soak looked forward to but in the soak's last tick, for who prepares for it leaves the soak's
-    band, the soak's time stands still, and the jump never comes; for the same reason a soak that waits for its band
-    looks at nothing else."""
+    """Break points (s from now, °C) of the reference for the horizon; beyond them it stays at the last one. What cannot
+    be foreseen (when a jump arrives, when a cooling ends) is not guessed: the reference stays where it is. A jump that
+    follows a soak is not previewed before the soak's last tick: heating early would leave the band, stop the soak's
+    timer, and the jump would never start. For the same reason a soak that waits for its band previews nothing."""
     times, values = [0.0], [position.reference_c]
     now, value, index = 0.0, position.reference_c, position.leg
     if position.held or position.done:

@@ -1,8 +1,8 @@
 """PI and PID by a published tuning rule, from a step response.
 
 S. Skogestad, "Simple analytic rules for model reduction and PID controller tuning", J. Process Control 13 (2003) 291
-(SIMC): Kc = τ1 / (k (τc + θ)), τI = min(τ1, 4 (τc + θ)), with τc = θ. The process (gain k, lag τ1, delay θ) is taken
-from the energy balance at the working point, by the slope of its step response."""
+(SIMC): Kc = τ1 / (k (τc + θ)), τI = min(τ1, 4 (τc + θ)), with τc = θ. The process (gain k, lag τ1, delay θ) comes from
+the step response of the energy balance at the working point."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ def simc_pi(
 ) -> Tuning:
     """SIMC tuning at a working point to the nearest °C, τc = `slower` · θ. The sensor's response to a small power
     step from steady state is simulated; its steepest tangent gives slope and apparent dead time (for the PID the
-    second lag is taken out of the dead time). Kept for a while: a ramp asks once for each °C."""
+    second lag is taken out of the dead time). Results are cached: a ramp asks once for each °C."""
     return _simulated(model, round(working_c, 0), ambient_c, derivative, slower)
 
 

@@ -1,4 +1,4 @@
-"""What our control carries from step to step, and what it wants of the elements."""
+"""What our control carries from step to step, and what it asks of the elements."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,7 @@ from . import estimator, swinging
 from . import predictive as planning
 from .decision import ScheduleState
 
-#: The plain PI begins with the rule's choice for an oven three times as quick as the model says.
+#: The plain PI starts with τc = 3 θ (SIMC): stable for an oven three times as quick as the model says.
 PLAIN_SLOWER = 3.0
 
 

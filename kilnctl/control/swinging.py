@@ -1,31 +1,32 @@
-"""Does the loop swing by itself? And how careful the control is because of it.
+"""Finds out whether the loop swings by itself, and makes the control more cautious when it does.
 
-A control that is quicker than its model is right makes the chamber swing about the reference with a period of the
-loop's own: up and down in turn, by as much, in as much time. That is what is looked for here: turning points of the
-smoothed error, on both sides of nothing, three half waves in a row. Each wave that does not fall makes the control
-more careful by `STEP`; a long calm makes it brisk again.
+A control that is too quick for the accuracy of its model makes the chamber swing about the reference with the loop's
+own period: up and down in turn, with equal size and equal time. This module looks for that: three half waves in a row
+whose turning points (of the smoothed error) are on both sides of zero. Each wave that does not become smaller makes the
+control more cautious by the factor `STEP`; a long calm makes it quicker again.
 
-Careful means: readings are believed so much less against the model, and bends of the power cost so much more. Without
-end that is the model's own power and no feedback at all, under which no oven can swing."""
+Caution is a factor (`care`): readings count that much less against the model, and bends of the power curve cost that
+much more. In the limit only the model's own power is left, without feedback, and no oven can swing."""
 
 import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-#: Peak to peak that counts as a swing, K, and in standard deviations of a reading.
+#: Peak to peak that counts as a swing, K, and in standard deviations of a reading: noise alone must not count.
 SWING_K, SWING_SIGMAS = 0.8, 6.0
-#: Half waves in a row; they differ in time by no more than this factor, and no later one is this much smaller.
+#: Half waves in a row that make a swing; their durations differ by no more than this factor, and the last is at least
+#: this share of the first (the waves after one disturbance die away).
 HALF_WAVES, UNEVEN, FALLEN = 3, 2.5, 0.6
 #: Time of the smoothing, in ticks; the shortest half wave, as a multiple of it and as one of the loop's lag and dead
-#: time (a loop that is late by a dead time swings with a period of two to four of them: what is quicker are bursts).
+#: time (a loop with a dead time swings with a period of two to four dead times: anything quicker comes from bursts).
 TICKS, SMOOTHED, LATE = 4.0, 2.0, 1.0
-#: A swing is this many times the bursts' ripple, whose largest is forgotten by this factor a tick.
+#: A swing is at least this many times the bursts' ripple; the largest ripple seen is reduced by this factor each tick.
 RIPPLES, FADES = 4.0, 0.99
-#: One step of care, and the most.
+#: Factor of one step of caution, and the most caution.
 STEP, MOST = 4.0, 64.0
-#: Calm for so many periods, and for so long at least, s: half as careful.
+#: After calm for this many periods, and for at least this long, s, the caution is halved.
 CALM_PERIODS, CALM_S = 10.0, 1800.0
-#: Swinging for so many periods at the most care: the model is refuted.
+#: A loop that swings for this many periods at the most caution shows that the model is wrong.
 REFUTED = 3.0
 
 
@@ -39,10 +40,10 @@ class Swing:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """Carried from tick to tick. `error_k` is smoothed; `ripple_k` the largest lately; `turns` the last turning points
-    (s, K); `rising` the way it goes, `peak` the farthest since the last turn; `care` 1 where the model is believed as
-    it is; `changed_s` when care was changed last, by a swing of `was_k`; `at_most_s` for how long it has swung at the
-    most care."""
+    """Carried from tick to tick. `error_k` is smoothed; `ripple_k` the largest recent ripple; `turns` the last turning
+    points (s, K); `rising` the direction now, `peak` the extreme since the last turn; `care` the factor of caution, 1
+    where the model is trusted as it is; `changed_s` when care last changed, because of a swing of `was_k`; `at_most_s`
+    how long it has swung at the most caution."""
 
     error_k: float = math.nan
     turns: tuple[tuple[float, float], ...] = ()
@@ -57,16 +58,16 @@ class Watch:
 
     @property
     def refuted(self) -> bool:
-        """Whether the oven swings although the control is as careful as it can be."""
+        """Whether the oven swings although the control is as cautious as it can be."""
         return self.swing is not None and self.at_most_s > REFUTED * self.swing.period_s
 
 
-#: Of a loop that nobody has watched yet.
+#: The state before the first tick.
 FRESH = Watch()
 
 
 def restarted(watch: Watch, time_s: float) -> Watch:
-    """After something that moves the error by itself: another leg, a door. The care stays."""
+    """Start again after something that moves the error by itself: another leg, a door. The caution stays."""
     return Watch(care=watch.care, changed_s=max(watch.changed_s, time_s))
 
 
@@ -79,13 +80,13 @@ def watched(
     late_s: float = 0.0,
     ripple_k: float = 0.0,
 ) -> Watch:
-    """The watch dt_s later, with the error of now (measured minus reference, K). `late_s`: lag and dead time of the
-    model's sensor; `ripple_k`: what the bursts are thought to do to the reading now, already taken out of the error."""
+    """The watch dt_s later, with the error now (measured minus reference, K). `late_s`: lag and dead time of the
+    model's sensor; `ripple_k`: estimated effect of the bursts on the reading now, already taken out of the error."""
     if math.isnan(watch.error_k):
         return replace(watch, error_k=error_k, peak=(time_s, error_k))
     smooth = watch.error_k + (error_k - watch.error_k) / TICKS
     ripple_k = max(abs(ripple_k), FADES * watch.ripple_k)
-    # Elements half as heavy as said leave as much ripple again as was taken out, peak to peak.
+    # If the elements are half as heavy as described, as much ripple is left as was taken out, peak to peak.
     least = max(SWING_K, SWING_SIGMAS * noise_k / math.sqrt(2.0 * TICKS - 1.0), RIPPLES * ripple_k)
     w = _turned(replace(watch, error_k=smooth, ripple_k=ripple_k), time_s, 0.5 * least)
     if w.turns is not watch.turns:
@@ -99,7 +100,7 @@ def watched(
 
 
 def _turned(w: Watch, time_s: float, back_k: float) -> Watch:
-    """The watch with a turning point, if the error has come back from its farthest by back_k."""
+    """The watch with a new turning point, if the error has come back from its extreme by back_k (K)."""
     sign = 1.0 if w.rising else -1.0
     if sign * (w.error_k - w.peak[1]) >= 0.0:
         return replace(w, peak=(time_s, w.error_k))
@@ -114,7 +115,7 @@ def _swing_of(turns: tuple[tuple[float, float], ...], least_k: float, least_s: f
         return None
     heights = [abs(b[1] - a[1]) for a, b in pairwise(turns)]
     times = [b[0] - a[0] for a, b in pairwise(turns)]
-    # The way up to the first peak is a heating up, not a wave; a wave is about the reference.
+    # The rise to the first peak is the heating up, not a wave; a wave goes about the reference.
     about = all(a[1] * b[1] < 0.0 for a, b in pairwise(turns))
     even = max(times) <= UNEVEN * min(times) and min(times) >= least_s
     lasting = min(heights) >= least_k and heights[-1] >= FALLEN * heights[0]
@@ -124,7 +125,7 @@ def _swing_of(turns: tuple[tuple[float, float], ...], least_k: float, least_s: f
 
 
 def _answered(w: Watch, time_s: float) -> Watch:
-    """More careful, once a period, while the swing does not fall."""
+    """Raise the caution, once a period, while the swing does not become smaller."""
     if w.swing is None:
         return w
     now_k = abs(w.turns[-1][1] - w.turns[-2][1])

@@ -1,2 +1,1 @@
-"""The low-order energy balance that control uses, and how it is had: from the description (day zero) or from
-records (fit)."""
+"""The low-order energy balance that control uses, derived from the description (day zero) or fitted to records."""

@@ -1,11 +1,11 @@
-"""How chamber, lining, contents and elements hang together when it heats: the two temperatures inside, of the air and
-of the radiant star, drawn into the one that the model has.
+"""The couplings of chamber, lining, contents and elements during heating: the two temperatures inside, of the air and
+of the radiant star (mean radiant temperature node), are reduced to the model's single chamber temperature.
 
-The model's chamber is what the ideal small sensor shows. At one power and known temperatures of what is inside, star
-and air are solved as they are; the heat that each then gets, over its difference to the sensor, is the model's
-conductance there. Done at several moments of a heat-up, it is divided into a convective and a radiative part. Where a
-fan makes the sensor show the air, the radiation of the walls is thereby counted for what it is worth at the sensor, and
-the natural films for the differences that heating makes."""
+The model's chamber is what the ideal small sensor shows. At one power and known temperatures of the surfaces, star and
+air are solved exactly. The heat that each surface then gets, divided by its temperature difference to the sensor, is
+the model's conductance at that moment. Several moments of a heat-up separate it into a convective and a radiative part.
+So the model is right at the sensor even where a fan makes the sensor show the air, and the natural films are those of
+the temperature differences during heating."""
 
 from dataclasses import dataclass
 
@@ -20,9 +20,9 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import chamber_temperature_c
 from ..thermal.surfaces import cylinder_film, inner_film
 
-#: An element hotter than this has failed, and the air's tables end soon, °C.
+#: An element hotter than this, °C, has failed, and the tables of air end not far above.
 HOTTEST_C = 1550.0
-#: The least share that either part is given.
+#: The least share of the convective and of the radiative part.
 _LEAST = 0.01
 
 
@@ -36,8 +36,8 @@ class Link:
 
 @dataclass(frozen=True)
 class Coupling:
-    """elements → chamber, chamber → faces of the lining, chamber → each body inside, by name; and how hot the elements
-    get at that power, °C, at the hottest of the temperatures."""
+    """Links: elements → chamber, chamber → faces of the lining, chamber → each body inside, by name; and the elements'
+    temperature at that power, °C, at the hottest of the temperatures."""
 
     elements: Link
     faces: Link
@@ -46,7 +46,7 @@ class Coupling:
 
 
 def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tuple[float, float]]) -> Coupling:
-    """Of one power, W, over pairs of temperatures, °C, that the faces and that shelf and load have then."""
+    """The links at one power, W, from pairs of temperatures, °C: of the faces, and of shelf and load."""
     surfaces = surfaces_of(oven, load)
     star = [float(g) for g in star_m2(oven, surfaces)]
     openings = Openings(oven)
@@ -61,8 +61,8 @@ def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tu
 
 
 def _divided(states: list[tuple[float, float, float]]) -> Link:
-    """The link that best carries the watts of (hot °C, cold °C, W), relative errors squared. States that carry next to
-    nothing, or against the fall, say nothing about it."""
+    """The link that fits the watts of (hot °C, cold °C, W) best, by least squares of relative errors. States with
+    almost no heat flow, or with a flow from cold to hot, are left out."""
     most = max(s[2] for s in states)
     told = [s for s in states if s[0] - s[1] > 0.05 and s[2] > 0.02 * most] or [(1.0, 0.0, max(most, 1.0))]
     hot, cold, watts = (np.array(v) for v in zip(*told))
@@ -79,8 +79,8 @@ def _divided(states: list[tuple[float, float, float]]) -> Link:
 def _state(
     oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]
 ) -> dict[str, tuple[float, float, float]]:
-    """(hot °C, cold °C, W) of each link with every surface but the elements at its temperature of plates_c, and that
-    power in the elements, less where they would melt."""
+    """(hot °C, cold °C, W) of each link with every surface except the elements at its temperature in plates_c, and with
+    that power in the elements (less where they would melt)."""
     inside = _Inside(oven, surfaces, star, openings, plates_c)
     power = power_w
     for _ in range(40):
@@ -106,7 +106,7 @@ def _state(
 
 class _Inside:
     """Air and radiant star between elements and surfaces at given temperatures. `plates`: (surface, its conductance to
-    the star in m², °C) of all but the elements."""
+    the star in m², °C) of all surfaces except the elements."""
 
     def __init__(self, oven: Oven, surfaces, star: list[float], openings: Openings, plates_c: list[float]):
         self.ambient_c = oven.site.ambient_c
@@ -134,12 +134,12 @@ class _Inside:
         return air_c, radiant, element
 
     def _balance(self, air_c: float, power: float) -> tuple[float, float, float]:
-        """Watts that the air gets beyond what it gives, with star and elements, °C."""
+        """Net heat into the air, W, with the temperatures of star and elements, °C."""
         given = sum(self.convected(s, t, air_c) for s, _, t in self.plates)
         out_of = self.openings.vent_w_per_k(air_c, self.ambient_c) + self.openings.leak_w_per_k(air_c, self.ambient_c)
         given += out_of * (air_c - self.ambient_c)
         if given >= power:
-            # A trial with the air too hot: nothing would be left to radiate.
+            # In this trial the air is too hot: no power would be left for radiation.
             return -given, self.coldest_c, self.coldest_c
         radiant = self._radiant_for(power - given)
         fourth = (radiant + ZERO_C) ** 4 + (power - given) / (self.heater_m2 * STEFAN_BOLTZMANN)
@@ -150,7 +150,7 @@ class _Inside:
         return film * (element - air_c) - given, radiant, element
 
     def _radiant_for(self, watts: float) -> float:
-        """Star at which everything but the elements takes so much radiation, °C."""
+        """The star's temperature at which all surfaces except the elements take this much radiation, °C."""
         ambient, openings = self.ambient_c, self.openings
 
         def missing(t: float) -> float:

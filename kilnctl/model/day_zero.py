@@ -1,9 +1,9 @@
-"""The model before any run: derived from the body alone, with the physics of `kilnctl.thermal`.
+"""The model before any run, derived from the description alone with the physics of `kilnctl.thermal`.
 
-`coupling` draws air and radiant star into the one chamber that the model has, `lining` the walls into four lumps. What
-it takes to hold a temperature is then held to the steady body (`body.steady`) at several temperatures, the largest
-relative error made least: what vents, leaks and openings lose is one conductance here, right at the lowest and the
-highest of them, and what they lose more or less elsewhere goes with the lining."""
+`coupling` reduces air and radiant star to the model's single chamber temperature, `lining` the walls to four lumps. The
+holding power is then fitted to the steady body (`body.steady`) at several temperatures, so that the largest relative
+error is least. The loss of vents, leaks and openings is one conductance here, exact at the lowest and the highest of
+these temperatures; its error between them is added to the lining."""
 
 from functools import lru_cache
 
@@ -22,11 +22,11 @@ from .heating import AS_FITTED, Trim, fine_heating, trim_of
 from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
-#: Heat capacity of the thin skin of everything inside that follows the air within a tick, J/(m²·K) of the faces (an
-#: estimate: enough to keep the node well-behaved).
+#: Heat capacity of the thin skin of all surfaces that follows the air within a tick, J/(m²·K) of the faces (an
+#: estimate: enough to keep the air's node numerically stable).
 SKIN_J_PER_M2K = 20.0
-#: Where it is held to the steady body, as shares of the working temperature's rise over the room, the last no higher
-#: than the oven's highest, nor than what its power can hold.
+#: Where the holding power is fitted to the steady body, as shares of the working temperature's rise over the room. The
+#: last is limited to the oven's highest temperature and to what its power can hold.
 HELD = (0.4, 0.7, 1.0, 1.42)
 
 
@@ -38,25 +38,26 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
 
 
 def working_of(oven: Oven, working_c: float | None = None) -> tuple[SteadyOven, float]:
-    """The steady body, and the working temperature that a model is made for, °C, within the range of the formulas."""
+    """The steady body, and the working temperature of the model, °C, within the range of the formulas."""
     ambient = oven.site.ambient_c
     working = working_c if working_c is not None else ambient + 0.67 * (oven.limits.highest_c - ambient)
     steady = SteadyOven(oven, highest_c=max(working, oven.limits.highest_c, ambient + 5.0) + 1.0)
-    # Where the formulas end before, no power holds it either.
+    # If the range of the formulas ends earlier, no power can hold that temperature either.
     return steady, min(max(working, ambient + 5.0), steady.valid_c)
 
 
 @lru_cache(maxsize=64)
 def _trim(oven: Oven, working: float) -> Trim:
-    """What the lumps need to keep the time of the fine walls, empty: the lining is the same with any load."""
+    """Factors that make the lumps heat up as fast as the fine walls, for the empty oven: the lining is the same with
+    any load."""
     bare = _coupled(oven, None, working, _losses(oven, working_of(oven, working)[0], working), AS_FITTED)
     return trim_of(bare, fine_heating(oven, working))
 
 
 def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) -> EnergyModel:
-    """The model with everything inside coupled as it is when it heats up."""
+    """The model with the couplings that hold during a heat-up."""
     ambient = oven.site.ambient_c
-    # First as if everything inside were as warm; then as warm as it is when that model heats up, too.
+    # First with everything inside at one temperature; then with the temperatures of that first model's heat-up.
     inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
     coupling = coupling_of(oven, load, oven.elements.power_w, inside)
     model = _model(oven, load, working, coupling, losses, trim)
@@ -66,7 +67,7 @@ def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) 
 
 def _heating(model: EnergyModel, working: float, film_share: float) -> list[tuple[float, float]]:
     """(hot faces, contents) °C at five moments of a heat-up at full power, spread over the chamber's rise. The first
-    lump lies behind the faces: the film to it is film_share of the film to them."""
+    lump is behind the faces: the film to the lump is film_share of the film to the faces."""
     ambient, found, dt = model.ambient_c, [], 1.0
     x = model.rest(ambient)
     top = min(working, ambient + 0.95 * (model.highest_c() - ambient))
@@ -85,8 +86,8 @@ def _heating(model: EnergyModel, working: float, film_share: float) -> list[tupl
 def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, losses, trim: Trim) -> EnergyModel:
     ambient, (leak, leak_rise, held) = oven.site.ambient_c, losses
     speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
-    # The lumps are found below the working temperature, where most of the heating up happens; the rises carry them up
-    # and down.
+    # The lumps are fitted below the working temperature, where most of the heat-up happens; the rises per kelvin extend
+    # them up and down.
     middle = ambient + 0.6 * (working - ambient)
     lining = lining_of(oven, middle, coupling.faces.w_per_k, coupling.faces.m2, held, trim)
     capacity, coupling_w, coupling_m2 = _contents(oven, load, coupling, ambient, working)
@@ -123,8 +124,8 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
 
 
 def _losses(oven: Oven, steady: SteadyOven, working: float):
-    """What passes the walls by other ways: conductance at 0 °C, W/K, and its relative rise; and what goes into the
-    walls, as pairs of a chamber temperature, °C, and W."""
+    """Heat that bypasses the walls: conductance at 0 °C, W/K, and its relative rise; and heat into the walls, as pairs
+    of a chamber temperature, °C, and W."""
     ambient = oven.site.ambient_c
     rise = working - ambient
     top = min(steady.valid_c, max(working, min(ambient + HELD[-1] * rise, oven.limits.highest_c)))
@@ -142,14 +143,14 @@ def _losses(oven: Oven, steady: SteadyOven, working: float):
     slope = (g2 - g1) / (t2 - t1)
     at_zero, leak, steeper = g1 - slope * t1, 0.0, 0.0
     if g2 > 1e-9:
-        # Only as steep as keeps it above nothing, hot or cold; the rest goes with the walls.
+        # The rise is limited so that the conductance stays above zero, hot or cold; the rest is added to the walls.
         steeper = min(max(slope / at_zero, -0.0004), STEEPEST_PER_K) if at_zero > 0.0 else STEEPEST_PER_K
         leak = g2 / (1.0 + steeper * t2)
     held = [
         (t, max(0.3 * walls, walls + (g - leak * (1.0 + steeper * mean)) * (t - ambient)))
         for (t, walls), (mean, g) in zip(held, others)
     ]
-    # A fan alone makes some chambers warmer than a point that is asked for: nothing passes the walls then.
+    # In some chambers the fan alone gives more than this temperature: then no heat flows through the walls.
     least = 0.02 * max(watts for _, watts in held)
     held = [(t, watts) for t, watts in held if watts > least > 0.0] or [(top, 1e-3 * oven.elements.power_w)]
     return leak, steeper, held
@@ -161,8 +162,9 @@ def _mean_capacity(material: Material, from_c: float, to_c: float) -> float:
 
 
 def _rising_capacity(material: Material, room_c: float, working_c: float, hot_c: float) -> tuple[float, float]:
-    """Heat capacity at 0 °C, J/(kg·K), and its relative rise per °C, of the straight line with the means of the way up
-    to the working temperature and of the rest to hot_c, which is what a landing gets back."""
+    """Heat capacity at 0 °C, J/(kg·K), and its relative rise per °C, of the straight line whose means up to the working
+    temperature, and from there to hot_c, are right: the second is the heat that the elements give back when a soak
+    begins."""
     hot_c = max(hot_c, working_c + 1.0)
     below, above = _mean_capacity(material, room_c, working_c), _mean_capacity(material, working_c, hot_c)
     slope = max(0.0, (above - below) / (0.5 * (hot_c - room_c)))
@@ -182,8 +184,8 @@ def _contents(
     oven: Oven, load: Load | None, coupling: Coupling, ambient: float, working: float
 ) -> tuple[float, float, float]:
     """Shelf and load as one lump: capacities and conductances added; a thick one takes heat through a third of its
-    depth: so much warmer than its mean is the face of a slab that warms steadily (Carslaw and Jaeger 1959, section
-    3.8)."""
+    depth, because the face of a steadily warming slab is warmer than its mean by that resistance (Carslaw and Jaeger
+    1959, section 3.8)."""
     capacity = coupling_w = coupling_m2 = 0.0
     radiation = 4.0 * STEFAN_BOLTZMANN * (working + ZERO_C) ** 3
     for name, body in bodies_in(oven, load):

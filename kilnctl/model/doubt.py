@@ -1,7 +1,8 @@
-"""How wrong a model may be, and the coolest oven that this allows (`kilnctl.safety.coolest`), for the energy limiter.
+"""How wrong a model may be, and the coolest real oven that this allows (`kilnctl.safety.coolest`), for the energy
+limiter.
 
-All bounds of that limiter stand here, in one place. A factor above 1 says by how much the coolest oven takes or loses
-more than the model says."""
+All bounds of that limiter are in this file. A factor above 1 means that the coolest oven takes up or loses more heat
+than the model, by that factor."""
 
 import math
 from dataclasses import dataclass, replace
@@ -22,32 +23,33 @@ from .parameters import PARAMETERS, scaled
 from .trained_file import TrainedModel, load_model
 from .uncertainty import uncertainty_of
 
-#: Standard deviations that a fit's doubt counts for.
+#: The bound from a fit's covariance, in standard deviations (dimensionless).
 SPREADS = 2.0
-#: What "may be off by" is multiplied by, for a description that is a little further off.
+#: Safety factor on the description's stated uncertainty, for a description that is a little further off.
 MORE = 1.25
-#: What no record shows: a fit's losses and capacities are doubted by at least these shares.
+#: The least uncertainty of a fit's losses and of its capacities, as shares: records cannot show every error.
 LEAST_LOSSES, LEAST_CAPACITY = 0.06, 0.06
-#: Above the highest temperature that was learnt, losses are doubted by this share more for each share of that rise.
+#: Above the highest temperature of the records, the relative uncertainty of the losses grows by this much times the
+#: relative rise beyond it: nothing was measured there.
 BEYOND = 0.1
-#: The load may weigh so many times what the files say (common practice: nobody weighs each one), and holds so much more
-#: water.
+#: The load may be this many times as heavy as the files say (common practice: loads are not weighed one by one), and
+#: may hold this many times the water.
 LOAD_TIMES, WATER_TIMES = 3.0, 1.3
 #: Heat of evaporation of cold water, J/kg (2.50e6 at 0 °C, steam tables), rounded up.
 STEAM_J_PER_KG = 2.6e6
-#: An open door lets out so many times what the formulas say.
+#: An open door loses this many times the heat of the formulas, which are estimates.
 DOOR_TIMES = 1.5
-#: The room may be so much colder than the description says, K.
+#: The room may be this much colder than the description says, K.
 ROOM_K = 10.0
-#: What the control sensor itself may read too low by: K, and share of its °C above the room (a wire of class 2 is
-#: allowed 0.75 %; the place in the chamber and ageing the rest. Common practice).
+#: By how much the control sensor itself may read too low: K, and share of its °C above the room (0.75 % is the
+#: tolerance of class 2 wire; the rest is for its place in the chamber and ageing. Common practice).
 APART_K, APART_SHARE = 12.0, 0.025
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """Factors of losses past and through the lining, of its and the chamber's capacities, and of films; words that say
-    where they are from; the least share of the power that is reckoned; and whether it was learnt from records."""
+    """Factors of the losses past and through the lining, of the capacities of lining and chamber, and of films; words
+    that say where they come from; the least share of the power that counts; and whether records were used."""
 
     losses: float
     leak: float
@@ -58,13 +60,14 @@ class Doubt:
     learnt: bool = False
 
 
-#: A model that nothing is known of: twice the standard deviations of `kilnctl.model.parameters` before any data.
+#: For a model without any other information: twice the standard deviations of `kilnctl.model.parameters` before any
+#: data.
 DAY_ZERO = Doubt(1.5, 2.0, 1.35, 1.6, "with a model from the description alone")
 
 
 @lru_cache(maxsize=32)
 def day_zero_doubt(oven: Oven, load: Load | None) -> Doubt:
-    """Of the model that the description gives, from what `kilnctl.model.uncertainty` says that it may be off by."""
+    """The uncertainty of the description's model, from `kilnctl.model.uncertainty`."""
     known = uncertainty_of(oven, load)
     losses = 1.0 + MORE * known.loss  # leaks are in it
     return replace(
@@ -77,7 +80,8 @@ def day_zero_doubt(oven: Oven, load: Load | None) -> Doubt:
 
 
 def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
-    """Of a trained model, at temperatures up to top_c. Files without a covariance count as the description alone."""
+    """The uncertainty of a trained model, at temperatures up to top_c, °C. Files without a covariance count as the
+    description alone."""
     if not trained.covariance:
         return DAY_ZERO
     model = trained.model
@@ -92,13 +96,15 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
 
 
 def doubt_in(oven: Oven, model: TrainedModel | str | Path) -> Doubt:
-    """Of a trained model or its file, up to the oven's trip. Raises KilnctlError as `load_model` does."""
+    """The uncertainty of a trained model or its file, up to the oven's trip. Raises KilnctlError as `load_model`
+    does."""
     trained = model if isinstance(model, TrainedModel) else load_model(model, oven)
     return doubt_of(trained, oven.limits.trip_at_c)
 
 
 def _risen_k(model: EnergyModel, heated_s: float) -> float:
-    """Rise of the chamber in so long at full power from cold, K. (By about half a per cent for one of the capacity.)"""
+    """Rise of the chamber in that time at full power from cold, K. (It falls by about 0.5 % when the capacity grows by
+    1 %.)"""
     x, steps = model.rest(model.ambient_c), 60
     for _ in range(steps):
         x = model.step(x, model.power_w, heated_s / steps, model.ambient_c)
@@ -117,7 +123,7 @@ def _spread(trained: TrainedModel, quantity) -> float:
 
 
 def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO) -> Coolest:
-    """The coolest oven that the doubt about `model` allows."""
+    """The coolest oven that the uncertainty of `model` allows."""
     sag = oven.supply.tolerance
     door_w, door_m2 = _door(oven)
     more, hold = doubt.losses, doubt.capacity
@@ -155,7 +161,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
 
 
 def _load_share(oven: Oven, load: Load | None) -> float:
-    """Share of the load in what shelf and load hold, 0..1."""
+    """The load's share of the heat capacity of shelf and load together, 0..1."""
     held = {
         name: body.mass_kg * plate_of(oven, body).material.heat_capacity(0.5 * oven.limits.highest_c)
         for name, body in bodies_in(oven, load)
@@ -170,7 +176,7 @@ def _times(factor: float, values: tuple[float, float, float, float]) -> tuple[fl
 
 
 def _door(oven: Oven) -> tuple[float, float]:
-    """Conductance, W/K, and black area, m², that an open door lets heat out by."""
+    """Conductance, W/K, and black area, m², through which an open door loses heat."""
     openings = Openings(oven)
     top_c, ambient_c = oven.limits.highest_c, oven.site.ambient_c
     most_w = max(
@@ -182,7 +188,7 @@ def _door(oven: Oven) -> tuple[float, float]:
 
 
 def settled_c(coolest: Coolest, power_w: float) -> float:
-    """The chamber of the coolest oven when that much metered power has been given for ever, °C."""
+    """The chamber of the coolest oven in steady state at that metered power, °C."""
     dry = replace(coolest, water_j=0.0)
     x = dry.from_chamber(dry.room_c)
     for _ in range(400):
@@ -191,15 +197,15 @@ def settled_c(coolest: Coolest, power_w: float) -> float:
 
 
 def held_w(model: EnergyModel, chamber_c: float) -> float:
-    """Electric power that holds the model's chamber for ever, W, not below 0. (`holding_w` is what the duty stands for:
-    hot elements may draw another power than they are rated for.)"""
+    """Electric power that holds the model's chamber for ever, W, not below 0. (`holding_w` is rated power, as the duty:
+    hot elements may draw a different power.)"""
     x, rated_w = model.steady(chamber_c)
     return max(0.0, rated_w / (1.0 + model.resistance_rise_per_k * (x[ELEMENT] - model.rated_c)))
 
 
 def promised_c(coolest: Coolest, model: EnergyModel, trip_c: float, metered: bool) -> float:
-    """How hot an oven as the model has it can be held, for hours, before the energy limiter ends the heat, whatever its
-    sensor reads, °C; 2000 at most."""
+    """The temperature, °C (at most 2000), at which an oven exactly like the model can be held for hours before the
+    energy limiter ends the heat, independent of its sensor."""
     share = coolest.power_share if metered else coolest.unmetered_share
     low, high = trip_c, 2000.0
     for _ in range(30):

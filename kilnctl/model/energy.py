@@ -1,4 +1,4 @@
-"""The energy balance that control thinks with: eight temperatures and the watts between them.
+"""The energy balance that control uses: eight temperatures and the heat flows between them.
 
         power                         disturbance, fan
           │                               │
@@ -36,12 +36,12 @@ def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float,
 
 
 def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float, float, float]:
-    """Conduction with a conductivity that rises by r per kelvin: as `_link`."""
+    """Conduction with a conductivity that rises by r per kelvin; returns what `_link` does."""
     mean = 1.0 + 0.5 * r * (t1 + t2)
     return conductance * mean * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2)
 
 
-#: Beginnings of the names of parameters that may be zero; the others must be above.
+#: Prefixes of the parameters that may be zero; the others must be above zero.
 _MAY_BE_ZERO = (
     "contents",
     "leak",
@@ -63,10 +63,10 @@ Temperature = TypeVar("Temperature", float, np.ndarray)
 class EnergyModel:
     """Every parameter is positive (contents and leak may be 0). Relative rises per °C over the value at 0 °C:
     `rise_per_k` of the lining's conductances, `capacity_rise_per_k` of its capacities, `element_rise_per_k` of the
-    elements' capacity, `leak_rise_per_k` of what passes the lining by other ways (below zero where the air is left
-    behind); `resistance_rise_per_k`: of the elements' resistance over its value at `rated_c`, where they have their
-    rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective film on it at work over its whole
-    film there."""
+    elements' capacity, `leak_rise_per_k` of the heat that bypasses the lining (below zero where most of it is carried
+    by air, which gets thinner when hot); `resistance_rise_per_k`: of the elements' resistance over its value at
+    `rated_c`, where they have their rated power; `lag_s`: of the sensor in still room air; `sensor_wind`: convective
+    film on the sensor in use, over its whole film in still room air."""
 
     power_w: float
     voltage_v: float
@@ -126,7 +126,7 @@ class EnergyModel:
         )
 
     def leaking(self, chamber_c: float, ambient_c: float) -> tuple[float, float, float]:
-        """Watts that pass the lining by other ways, with their tangents, as `flows` has them."""
+        """Heat that bypasses the lining, W, with its tangents, in the form of `flows`."""
         return _conduct(chamber_c, ambient_c, self.leak_w_per_k, self.leak_rise_per_k)
 
     def step(
@@ -139,9 +139,9 @@ class EnergyModel:
         lining: float = 1.0,
         load: float = 1.0,
     ) -> tuple[float, ...]:
-        """The state dt_s later under constant power (as rated: what the duty stands for) and a heat flow of
-        unknown origin into the chamber. `lining`, `load`: so many times the modelled area of lining and
-        contents takes heat from the chamber, at the temperatures that one area has."""
+        """The state dt_s later under constant power (rated power times duty, W) and a heat flow of unknown origin into
+        the chamber, W. `lining`, `load`: factors on the heat that lining and contents take from the chamber, as if
+        their areas were larger by them; the temperatures of lining and contents stay those of one area."""
         power_w = power_w / (1.0 + self.resistance_rise_per_k * (x[0] - self.rated_c))
         (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = self.flows(
             x, ambient_c
@@ -188,21 +188,19 @@ class EnergyModel:
         )
 
     def sensor_shares(self, chamber_c: float, dt_s: float) -> tuple[float, float]:
-        """How far the sensor goes in a step towards what the chamber was at its start, and towards what it is at its
-        end: exact for a chamber that warms evenly in between. (Following the end alone it would lag half a step less
-        than it does.)"""
+        """How far the sensor moves in a step towards the chamber's temperature at its start, and towards that at its
+        end (shares): exact for a chamber that warms evenly during the step. (With the end alone the sensor would lag
+        half a step too little.)"""
         if self.lag_s <= 0.0:
             return 0.0, 1.0
-        # A forecast of what cannot be may pass absolute zero within a step; the lag there is that of the coldest there
-        # is.
+        # A trial forecast may go below absolute zero within a step; clamp the temperature before computing the lag.
         lag = self.lag_at_s(max(1.0 - ZERO_C, chamber_c))
         share = -math.expm1(-dt_s / lag)
         by_end = 1.0 - share * lag / dt_s
         return share - by_end, by_end
 
     def lag_at_s(self, chamber_c: Temperature) -> Temperature:
-        """The sensor's lag in the chamber: radiation (and a fan) quicken the outer part of it, INNER_SHARE
-        stays, s."""
+        """The sensor's lag in the chamber, s: radiation (and a fan) shorten its outer part; INNER_SHARE of it stays."""
         t = chamber_c + ZERO_C
         film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN * t * t * t / STILL_FILM
         return self.lag_s * (INNER_SHARE + (1.0 - INNER_SHARE) / film)
@@ -215,7 +213,7 @@ class EnergyModel:
         (qe, ae, be), (_, a1, b1), (_, a2, b2), (_, a3, b3), (_, a4, b4), (_, a5, _), (_, ak, bk) = self.flows(
             x, ambient_c
         )
-        # Warmer elements draw less; their power is taken to be what leaves them, as it is but for moments.
+        # Warmer elements draw less power. Assume quasi-steady elements here: power in equals heat out.
         share_of_rated = 1.0 / (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c))
         has_contents = self.contents_j_per_k > 0.0
         if not has_contents:
@@ -254,7 +252,7 @@ class EnergyModel:
         return a, power * share_of_rated, disturbance
 
     def around_w_per_k(self, x) -> float:
-        """What the chamber gives to elements, lining and contents for each kelvin that it is warmer, W/K."""
+        """Conductance from the chamber to elements, lining and contents together, W/K."""
         (_, _, elements), (_, lining, _), *_, (_, contents, _) = self.flows(x, self.ambient_c)
         return elements + lining + (contents if self.contents_j_per_k > 0.0 else 0.0)
 
@@ -281,16 +279,16 @@ class EnergyModel:
         for _ in range(40):
             q, a, _ = self.flows((element, chamber_c, *inside, chamber_c, chamber_c), ambient)[0]
             element += (max(power, 0.0) - q) / a
-        # What the duty must stand for: elements below their rated temperature give more than they are rated
-        # for.
+        # Convert to rated power: elements below their rated temperature give more than their rating.
         return (element, chamber_c, *inside, chamber_c, chamber_c), power * (
             1.0 + self.resistance_rise_per_k * (element - self.rated_c)
         )
 
     def _through_lining(self, chamber_c: float, ambient: float) -> tuple[list[float], float]:
-        """The lumps' temperatures, °C, and the flow into the lining, W, when nothing changes any more."""
-        # The flow that the film gives falls with the face's temperature; what it drives through the row rises
-        # with it. A lump beyond the room's temperature says that the flow is too large; nothing behind it is asked.
+        """The lumps' temperatures, °C, and the flow into the lining, W, in steady state."""
+        # Find the face's temperature by bisection: the flow through the film falls with it, the flow through the row
+        # rises with it. A lump beyond the room's temperature shows that the flow is too large; the lumps behind it are
+        # not computed.
         low, high = min(ambient, chamber_c), max(ambient, chamber_c)
         flow, inside = 0.0, [chamber_c] * 4
         for _ in range(50):
@@ -301,7 +299,7 @@ class EnergyModel:
                 t = self.colder_c(t, flow, g, r)
                 if (t - ambient) * flow < 0.0:
                     break
-            # Beyond the room, whether heat goes out or comes in: the face must come nearer to the chamber.
+            # Beyond the room, for heat going out or coming in: the face must be nearer to the chamber.
             if (t - ambient) * flow < 0.0:
                 low, high = (inside[0], high) if chamber_c > ambient else (low, inside[0])
             else:
@@ -327,14 +325,14 @@ class EnergyModel:
         return max(0.0, self.steady(chamber_c, ambient_c)[1])
 
     def keeping_w(self, x, ambient_c: float | None = None) -> float:
-        """Power (as rated) that only keeps the chamber where it is while everything else is as warm as in x, W, not
-        below 0. A lining that is still cold takes many times what it takes for ever."""
+        """Rated power that keeps the chamber at its temperature now, with everything else as warm as in x, W, not below
+        0. A lining that is still cold takes many times its steady heat."""
         ambient = self.ambient_c if ambient_c is None else ambient_c
         taken = sum(self.taken_w(x)) + self.leaking(x[CHAMBER], ambient)[0] - self.extra_w
         return max(0.0, taken * (1.0 + self.resistance_rise_per_k * (x[ELEMENT] - self.rated_c)))
 
     def believes(self, supply_v: float | None) -> bool:
-        """Whether that can be the supply's voltage while it heats: a meter that shows less than 0.3 of nominal is not
+        """Whether this can be the supply's voltage during heating: a meter that shows less than 0.3 of nominal is not
         there, one that shows more than 1.5 times as much is broken."""
         return supply_v is not None and 0.3 * self.voltage_v < supply_v < 1.5 * self.voltage_v
 

@@ -1,4 +1,4 @@
-"""What a fit came to: the model, how sure it is, what the records could not tell, and all of that in plain
+"""The result of a fit: the model, its uncertainty, what the records could not determine, and all of that in plain
 words."""
 
 import math
@@ -21,7 +21,7 @@ _OF = {p.name: p for p in PARAMETERS}
 
 @dataclass(frozen=True)
 class RecordFit:
-    """One stretch of a record beside its free run, on the grid of the fit; NaN readings did not count."""
+    """One stretch of a record with its free run, on the grid of the fit; NaN readings did not count."""
 
     name: str
     time_s: np.ndarray
@@ -45,10 +45,10 @@ class RecordFit:
 @dataclass(frozen=True)
 class Fit:
     """`model` is for the load of the first record; `for_load` gives it for another. `logarithms` are ln(value /
-    day-zero value), `covariance` theirs. noise_k: of one reading; news_k: what one residual counts for (noise, plus
-    what the model cannot say). held_out_k: rms error in the last third of each record, predicted by a fit without it.
-    tension: how many times the records pull further from the description than both allow; the covariance is widened for
-    it."""
+    day-zero value), `covariance` theirs. noise_k: noise of one reading; news_k: standard deviation given to one
+    residual (noise, plus the model's own error). held_out_k: rms error in the last third of each record, predicted by a
+    fit without it. tension: by what factor records and description differ more than their uncertainties allow; the
+    covariance is widened by it."""
 
     oven_name: str
     model: EnergyModel
@@ -110,14 +110,14 @@ class Fit:
 
     @property
     def undetermined(self) -> tuple[str, ...]:
-        """Parameters that these records say little about: there the description was believed."""
+        """Parameters that these records hardly determine: they stay as described."""
         errors = self.log_errors
         return tuple(n for n, s in zip(self.parameters, self.spreads) if errors[n] / self.tension > UNDETERMINED * s)
 
     @cached_property
     def autocorrelation(self) -> float:
-        """Of successive errors of the free run on the fit's grid; near 0 they are white: the model has said
-        all there is to say."""
+        """Autocorrelation of successive errors of the free run on the fit's grid. Near 0 the errors are white: the
+        model explains all that the records show."""
         top = bottom = 0.0
         for r in self.records:
             e = r.error_k - np.nanmean(r.error_k)
@@ -130,8 +130,7 @@ class Fit:
 
     @property
     def white(self) -> bool:
-        """Whether the errors pass for noise: autocorrelation within 4 standard errors of none (1/√n,
-        Bartlett)."""
+        """Whether the errors look like noise: autocorrelation within 4 standard errors of zero (1/√n, Bartlett)."""
         n = sum(int(np.isfinite(r.error_k).sum()) for r in self.records)
         return abs(self.autocorrelation) < 4.0 / math.sqrt(max(n, 1))
 

@@ -1,10 +1,10 @@
-"""A day-zero model against the body's own fine walls: one heat-up at full power, marched by both.
+"""Compares a day-zero model with the finely divided walls of the virtual oven: one heat-up at full power by both.
 
-The lumps of `lining` are fitted to small swings about one state. A heat-up from the cold goes through all of them: the
-insulation conducts far worse at first, and the heat has to find its way through layers that the swings do not tell
-apart. So the virtual oven, whose walls have some thirty nodes each, heats up once, empty and in long steps, and the
-lumps' capacities and the film before them are moved, no further than they must be, until the model keeps its time.
-What it still misses is the model's own structure, and is stated (`uncertainty`)."""
+The lumps of `lining` are fitted to small swings about one state. A heat-up from cold passes through all states: the
+insulation conducts far worse at first, and the heat passes through layers that the swings do not distinguish. So the
+virtual oven, whose walls have some thirty nodes each, heats up once, empty and in long steps. Then the lumps'
+capacities and the film before them are changed, as little as possible, until the model heats up in the same time. The
+remaining error comes from the model's structure and is stated (`uncertainty`)."""
 
 import math
 from dataclasses import dataclass
@@ -20,22 +20,23 @@ from ..thermal.enclosure import chamber_temperature_c
 from .energy import CHAMBER, EnergyModel
 from .least_squares import minimise
 
-#: The first step, s, and how much each is longer than the one before it: both marches are right to a per cent then.
+#: The first step, s, and the factor from each step to the next: with these both heat-ups are right to 1 %.
 FIRST_S, GROWTH = 0.5, 1.02
-#: A heat-up that takes longer than this is followed no further, s.
+#: A longer heat-up than this, s, is cut off.
 LONGEST_S = 3e5
-#: It ends at this share of the working temperature's rise: full power may hardly hold that.
+#: It ends at this share of the working temperature's rise, because full power may hardly hold the whole rise.
 NEARLY = 0.97
-#: How far the logarithms of the factors on capacities and film are usually moved, and what error of the logarithm of
-#: time is worth that. The film rules the first minutes, which the heat-up tells least about.
+#: Prior spread of the logarithms of the factors on capacities and film, and the error of the logarithm of time that
+#: weighs as much. The film matters only in the first minutes, about which the heat-up shows least.
 SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15]), 0.05
-#: Where the chamber hardly rises, it counts as if it rose by this share of the whole rise per unit of the logarithm of
-#: time.
+#: The least rise per unit of the logarithm of time that is counted, as a share of the whole rise: where the chamber
+#: hardly rises, its time is not defined.
 LEAST_SLOPE = 0.05
-#: The march counts from this share of its rise: before, elements, air and star find each other, and no lining can help.
+#: The heat-up counts from this share of its rise: before it elements, air and star settle, and the lining has no
+#: influence.
 FROM_RISE = 0.3
-#: Shares of the march's rise at which a model's time is compared. (Where full power hardly holds the end of it, the
-#: time of the last kelvins tells nothing.)
+#: Shares of the heat-up's rise at which a model's time is compared. (Where full power hardly holds the end, the time of
+#: the last kelvin means nothing.)
 STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 
 
@@ -69,8 +70,8 @@ class Heating:
 
 @lru_cache(maxsize=64)
 def fine_heating(oven: Oven, working_c: float) -> Heating:
-    """The empty virtual oven at full power, from the room to nearly working_c; shorter where it cannot get there, or
-    where its elements would leave the tables."""
+    """The empty virtual oven at full power, from the room to nearly working_c; it ends earlier if it cannot get there
+    or if its elements would leave the range of the tables."""
     plant = VirtualOven(oven, conditions=Conditions(supply_drift=0.0))
     core, elements, groups = plant.core, plant.elements, plant.layout.groups
     speed, room = oven.fan.air_speed_m_per_s if oven.fan else 0.0, oven.site.ambient_c
@@ -89,7 +90,7 @@ def fine_heating(oven: Oven, working_c: float) -> Heating:
 
 
 def model_heating(model: EnergyModel, time_s: np.ndarray) -> Heating:
-    """The model at full power from its room, in those steps."""
+    """The model at full power from room temperature, in the same steps."""
     x, found = model.rest(model.ambient_c), [model.ambient_c]
     for dt in np.diff(time_s).tolist():
         x = model.step(x, model.power_w, dt, model.ambient_c)
@@ -98,8 +99,8 @@ def model_heating(model: EnergyModel, time_s: np.ndarray) -> Heating:
 
 
 def trim_of(model: EnergyModel, fine: Heating) -> Trim:
-    """The factors with which the model keeps the time of the fine walls: errors of the chamber count as errors of the
-    logarithm of time. None where that does not bring it nearer."""
+    """The factors with which the model heats up as fast as the fine walls: errors of the chamber's temperature count as
+    errors of the logarithm of time. None if that does not improve it."""
     time, chamber = fine.time_s, fine.chamber_c
     if len(time) < 10:
         return AS_FITTED
@@ -117,7 +118,7 @@ def trim_of(model: EnergyModel, fine: Heating) -> Trim:
             return here, None
         return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(5)])
 
-    # Neighbouring points tell the same: some twenty of them count, however fine the steps are.
+    # Neighbouring points carry the same information: they count as some twenty points for any length of step.
     scale = ERROR * math.sqrt(max(1.0, (len(time) - first) / 20.0))
     found = minimise(evaluate, np.zeros(5), SPREAD, scale, most=10, tolerance=1e-2)
     if late_by(_trimmed(model, found.unknowns), fine) >= late_by(model, fine):
@@ -136,7 +137,7 @@ def _trimmed(model: EnergyModel, u: np.ndarray) -> EnergyModel:
 
 def late_by(model: EnergyModel, fine: Heating) -> float:
     """The worst relative difference of the model's time to that of the fine walls over `STAGES`, 0 or more. A stage
-    that the model does not reach within it counts as late by half."""
+    that the model does not reach in that time counts as a difference of one half."""
     worst, room, top = 0.0, float(fine.chamber_c[0]), float(fine.chamber_c[-1])
     last_s = float(fine.time_s[-1])
     longer = [last_s + step for step in np.linspace(0.0, 0.6, 60)[1:] * max(1.0, last_s)]

@@ -58,8 +58,8 @@ def minimise(
     with mean 0 and `spread` (infinite: none) in the unknowns, or in what `prior(u)` makes of them, given with
     its derivative; `precision` (the inverse of its covariance) where they are not independent. Ends when a
     step is shorter than `tolerance` standard errors or gains less than `enough` (half squared standard
-    errors), or after `most` steps; `converged` says which. Close to the end derivatives are used twice, as
-    they hardly change there and cost most of the time."""
+    errors), or after `most` steps; `converged` says which. Near the end derivatives are used twice, because they hardly
+    change there and take most of the time."""
     spread = np.asarray(spread, float)
     precision = np.diag(1.0 / spread**2) if precision is None else precision
     objective = _Objective(evaluate, np.asarray(scale, float), knee, prior, precision)
@@ -83,8 +83,8 @@ def minimise(
 
 @dataclass(frozen=True)
 class _Point:
-    """Unknowns, and what the data say there: residuals in the unit of the data and in units of `scale`, their robust
-    weights, and 1/scale (0 where a residual is missing)."""
+    """Unknowns, and the residuals there in the unit of the data and in units of `scale`, their robust weights, and
+    1/scale (0 where a residual is missing)."""
 
     unknowns: np.ndarray
     residual: np.ndarray

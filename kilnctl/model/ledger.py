@@ -1,4 +1,4 @@
-"""Where the watts go now, by the model: plain floats, for the tick."""
+"""Where the power goes now, by the model: plain floats, for use in the tick."""
 
 from .energy import CHAMBER, EnergyModel
 

@@ -2,7 +2,7 @@
 for all faces together. The lumps are chosen so that the row takes the same heat as the real stacks when the hot face
 swings with periods from half a minute to two days: their complex admittances Y(ω) agree in the least-squares sense.
 (Transmission matrix of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction of Heat in Solids, 1959, section
-3.7.) What the row passes for ever is then held to the steady body at several chamber temperatures."""
+3.7.) The row's steady heat flow is then fitted to the steady body at several chamber temperatures."""
 
 import cmath
 import math
@@ -21,7 +21,7 @@ from .energy import EnergyModel
 from .heating import AS_FITTED, Trim
 from .least_squares import minimise
 
-#: No conductance rises by more than this per °C over its value at 0 °C: it would end at nothing in a cold room.
+#: The largest relative rise of a conductance per °C over its value at 0 °C: with more it would be zero in a cold room.
 STEEPEST_PER_K = 0.03
 
 
@@ -42,9 +42,9 @@ class Lining:
 
 
 def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED) -> Lining:
-    """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: pairs of a
-    chamber temperature, °C, and the heat that goes into the lining for ever there, W. `trim`: what a heat-up
-    of the fine walls has made of it."""
+    """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: pairs of a chamber
+    temperature, °C, and the steady heat into the lining there, W. `trim`: factors found from a heat-up of the fine
+    walls."""
     ambient = oven.site.ambient_c
     stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
     solutions = [
@@ -59,12 +59,12 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, 
         )
         for layers, g, f in stacks
     ]
-    # Half a minute to two days: faster than that the film hides the wall, slower than that it is steady. The last is
-    # for ever.
+    # Periods of half a minute to two days: below that the film hides the wall, above that the wall is steady. The last
+    # one is the steady state.
     omega = 2.0 * math.pi / np.append(np.geomspace(30.0, 172800.0, 32), 1e12)
     film = film_w + 4.0 * STEFAN_BOLTZMANN * film_m2 * (middle_c + ZERO_C) ** 3
     inside = sum(g.inner_m2 for _, g, _ in stacks)
-    # Each wall behind its own part of the film: a bare door stays cold beside walls that follow the chamber.
+    # Each wall has its own part of the film: a bare door stays cold while other walls follow the chamber.
     wanted = np.zeros(len(omega), complex)
     for stack, solution in zip(stacks, solutions):
         part = film * stack[1].inner_m2 / inside
@@ -92,7 +92,7 @@ def _lumps(values: Iterable[float]) -> Lumps:
 
 
 def _face_c(chamber_c: float, watts: float, film_w: float, film_m2: float) -> float:
-    """Temperature behind the film when it passes so much, °C (below absolute zero if it cannot)."""
+    """Temperature behind the film when it passes that heat, °C (below absolute zero if it cannot)."""
     low, high = -ZERO_C, chamber_c
     if watts <= 0.0:
         return chamber_c
@@ -105,8 +105,8 @@ def _face_c(chamber_c: float, watts: float, film_w: float, film_m2: float) -> fl
 
 def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Conductances at 0 °C, and rises, with which the row passes the watts of `points` (chamber °C, face °C, W) to the
-    room: one factor on all rises and one on all conductances, so that the largest relative error is least. Insulation
-    whose conductivity bends upward cannot be met at more than two temperatures by a row that rises linearly."""
+    room: one factor on all rises and one on all conductances, so that the largest relative error is least. Conductances
+    that rise linearly fit insulation with a more than linear rise at two temperatures at most."""
 
     def rises_at(factor: float) -> np.ndarray:
         return np.clip(steeper * factor, 1e-6, STEEPEST_PER_K)
@@ -115,13 +115,13 @@ def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[floa
         return conductances / (1.0 + 0.5 * rises * (at[:-1] + at[1:]))
 
     def best_of(log_rise: float) -> tuple[float, float]:
-        """Worst relative error in the heat of all points, and the factor on all conductances at which it is that. A
-        row that errs by 1 % passes only so much less as it carries of the whole fall of temperature."""
+        """Worst relative error in the heat of all points, and the factor on all conductances at which it is least. A
+        row that is wrong by 1 % changes the heat by 1 % times its share of the whole temperature difference."""
         rises = rises_at(math.exp(log_rise))
         row = [(float(g), float(r)) for g, r in zip(shape(rises), rises)]
         logs = [math.log(watts / _passed_w(row, face_c, ambient)) for _, face_c, watts in points]
         shares = [max(0.01, (face_c - ambient) / (chamber_c - ambient)) for chamber_c, face_c, _ in points]
-        # Of the factors that two points would agree on, the one of the two that are furthest apart.
+        # Every two points have a factor with equal errors; take that of the two points with the largest error.
         return max(
             (a * b / (a + b) * abs(m - n), math.exp((a * m + b * n) / (a + b)))
             for (a, m), (b, n) in combinations_with_replacement(zip(shares, logs), 2)
@@ -137,8 +137,8 @@ def _held(conductances, steeper, at, points, ambient: float) -> tuple[tuple[floa
 
 
 def _passed_w(row: list[tuple[float, float]], face_c: float, ambient: float) -> float:
-    """Watts that a row of (conductance at 0 °C, rise) passes from a face to the room; a face that is hardly warmer
-    passes them as if it were warmer by a tenth of a kelvin."""
+    """Watts that a row of (conductance at 0 °C, rise) passes from a face to the room; a face that is hardly warmer than
+    the room counts as warmer by 0.1 K."""
     face_c = max(face_c, ambient + 0.1)
     mean = 0.5 * (face_c + ambient)
     low, high = 0.0, min(g * (1.0 + r * mean) for g, r in row) * (face_c - ambient)
@@ -200,7 +200,7 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
         if layer.contact_m2k_w:
             y = y / (1.0 + y * layer.contact_m2k_w)
         hot, cold = solution.layer_c(i)
-        # In slices, each with the figures of its own temperature: insulation conducts far better where it is hot.
+        # In slices, each with the properties at its own temperature: insulation conducts far better where it is hot.
         for share in (0.875, 0.625, 0.375, 0.125):
             t_c = hot + share * (cold - hot)
             k, rho_c = (
@@ -210,8 +210,8 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
             gamma = cmath.sqrt(1j * omega * rho_c / k)
             t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
-    # The conduction area at every depth, as the virtual oven has it; what diffuses only an inch deep sees
-    # less of the edges.
+    # The conduction area at every depth, as the virtual oven has it; heat that diffuses only a few centimetres deep
+    # meets less of the edges.
     return y * g.conduction_m2
 
 
@@ -234,8 +234,8 @@ def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, 
         for c, g in zip(capacity[-2::-1], conductance[-2::-1]):
             y = y * g / (y + g) + 1j * omega * c
         error = (y / (1.0 + y / (film * share)) - wanted) / np.abs(wanted)
-        # A gentle pull towards lumps that grow outward keeps a thin wall, which needs fewer, from making
-        # empty ones.
+        # A weak prior towards lumps that grow outward: a thin wall needs fewer than four lumps, and without it some
+        # would be empty.
         grow = np.concatenate((np.diff(p[:lumps]) - 1.0, np.diff(np.log(conductance)) + 1.0))
         return np.concatenate((error.real, error.imag, 0.02 * grow, 0.01 * p[-1:]))
 
@@ -243,7 +243,7 @@ def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, 
         here = misfit(p)
         if not with_jacobian:
             return here, None
-        # Sixteen lines of closed formulas: differences are exact enough and cost nothing.
+        # Finite differences are exact enough for these few closed formulas and take no time.
         steps = 1e-6 * np.eye(len(p))
         return here, -np.column_stack([(misfit(p + h) - misfit(p - h)) / 2e-6 for h in steps])
 

@@ -1,5 +1,5 @@
-"""The energy balance itself as a plant: an oven that is exactly as the model says, for studies of how sure a fitted
-model is."""
+"""The energy balance itself as a plant: an oven exactly like the model, for studies of the uncertainty of a fitted
+model."""
 
 import math
 from collections import deque
@@ -18,7 +18,7 @@ AS_DESCRIBED = Conditions()
 
 class ModelOven:
     """Advances `model` under the duty that reaches it. Sensors: the model's own lag and dead time, the description's
-    noise, the offsets of `conditions`; the limit sensor stands beside the control sensor. `chamber_c`, `part_c`,
+    noise, the offsets of `conditions`; the limit sensor is next to the control sensor. `chamber_c`, `part_c`,
     `energy_j` and `time_s` are the truth; `supply_share` may be set at any time. Same arguments and calls, same
     readings bit for bit; can be pickled."""
 
@@ -35,8 +35,8 @@ class ModelOven:
         self._sample = 0
 
     def start_at(self, chamber_c: float) -> None:
-        """Everything inside at that temperature, the lining warm in proportion to its depth: an oven that was used
-        lately."""
+        """Everything inside at that temperature, the lining's temperature falling linearly with depth: an oven that was
+        used recently."""
         warm = chamber_c - self.ambient_c
         x = list(self.model.rest(chamber_c))
         for depth, share in enumerate((0.8, 0.6, 0.4)):

@@ -1,5 +1,5 @@
-"""The parameters of the energy balance as unknowns: names, units, bounds, and how far the description's value
-is trusted.
+"""The parameters of the energy balance as unknowns: names, units, bounds, and the uncertainty of the description's
+value.
 
 All are positive, so the fit works with the logarithm of each parameter over its day-zero value. Before any
 data its standard deviation is `spread`, and where parameters share a cause (one conductivity, one density,
@@ -43,7 +43,8 @@ class Parameter:
 
     @property
     def cause(self) -> tuple[str, float]:
-        """What it shares with others, and the standard deviation of that common part; "" and 0 for none."""
+        """The cause that it shares with other parameters, and the standard deviation of that common part; "" and 0 for
+        none."""
         for ending, cause in _CAUSES.items():
             if self.name.startswith(ending[0]) and self.name.endswith(ending[1]):
                 return cause
@@ -158,7 +159,7 @@ NAMES = tuple(p.name for p in PARAMETERS)
 
 
 def value_of(model: EnergyModel, parameter: Parameter) -> float:
-    """Its value; of a parameter that moves all lumps together, their mean."""
+    """Its value; for a parameter that changes all lumps together, their mean."""
     value = getattr(model, parameter.field)
     if parameter.index is not None:
         return value[parameter.index]
@@ -166,7 +167,7 @@ def value_of(model: EnergyModel, parameter: Parameter) -> float:
 
 
 def free_in(model: EnergyModel) -> tuple[Parameter, ...]:
-    """The parameters that this model has at all: what is zero (no shelf, no fan) stays zero."""
+    """The parameters that this model has: what is zero (no shelf, no fan) stays zero."""
     return tuple(p for p in PARAMETERS if value_of(model, p) > 0.0)
 
 
@@ -183,7 +184,7 @@ def scaled(model: EnergyModel, parameters, logarithms) -> EnergyModel:
 
 
 def out_of_bounds(model: EnergyModel) -> list[str]:
-    """What lies outside its bounds, in words; zero is allowed for what an oven need not have."""
+    """Parameters outside their bounds, in words; zero is allowed for parts that an oven may lack."""
     problems = []
     for p in PARAMETERS:
         value = value_of(model, p)
@@ -196,7 +197,7 @@ def out_of_bounds(model: EnergyModel) -> list[str]:
 
 
 def prior_covariance(parameters) -> np.ndarray:
-    """Of the logarithms before any data: own spreads, and the common parts of parameters with one cause."""
+    """Covariance of the logarithms before any data: own spreads, and the common parts of parameters with one cause."""
     out = np.diag([p.spread**2 for p in parameters])
     for i, one in enumerate(parameters):
         for j, other in enumerate(parameters):

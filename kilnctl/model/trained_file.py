@@ -7,8 +7,8 @@
       element_j_per_k: {value: 1254, unit: J/K, error: 0.19, low: …, high: …, about: …}
     checksum: sha256 of everything above, in a fixed form
 
-The checksum is no signature: it tells an edit or a damaged file from what was fitted, not who made it. An
-edited model is refused unless that is wished (`edited=True`), a model outside its bounds always."""
+The checksum is no signature: it shows that a file was edited or damaged, not who made it. An edited model is refused
+unless the caller allows it (`edited=True`), a model outside its bounds always."""
 
 import hashlib
 import json
@@ -41,7 +41,7 @@ _UNITS = {
     "lining_j_per_k": "J/K",
     "lining_w_per_k": "W/K",
 } | {p.field: p.unit for p in PARAMETERS}
-#: Bounds of what the fit does not touch.
+#: Bounds of the parameters that the fit does not change.
 _FIXED_BOUNDS = {
     "power_w": (20.0, 20000.0),
     "voltage_v": (12.0, 480.0),
@@ -56,8 +56,8 @@ _FIXED_BOUNDS = {
 @dataclass(frozen=True)
 class TrainedModel:
     """A model with its provenance. `errors`: standard error of each logarithm; `load`: what was in the oven;
-    learnt between low_c and high_c; `edited`: its checksum did not fit and that was let pass. `covariance` of the
-    logarithms of the parameters `covariance_of`; empty in files that were saved without it."""
+    learnt between low_c and high_c; `edited`: its checksum did not match and the caller allowed that. `covariance` of
+    the logarithms of the parameters `covariance_of`; empty in files that were saved without it."""
 
     oven_name: str
     model: EnergyModel
@@ -76,8 +76,8 @@ class TrainedModel:
     covariance: tuple[tuple[float, ...], ...] = ()
 
     def for_load(self, oven: Oven, load: Load | None) -> EnergyModel:
-        """The model with another load in: what was learnt about the oven stays, the contents change as the
-        description says."""
+        """The model with another load: what was learnt about the oven stays, the contents change as the description
+        says."""
         if load == self.load:
             return self.model
         here, there = day_zero(oven, self.load, self.working_c), day_zero(oven, load, self.working_c)
@@ -86,7 +86,7 @@ class TrainedModel:
             old = getattr(here, name)
             changes[name] = getattr(self.model, name) * (getattr(there, name) / old if old > 0.0 else 1.0)
         for name in ("contents_j_per_k", "contents_w_per_k", "contents_m2"):
-            # What was added is as the description has it; what was there before is as it was learnt.
+            # The added load is as described; the earlier one is as it was learnt.
             changes[name] = max(0.0, getattr(self.model, name) + getattr(there, name) - getattr(here, name))
             if getattr(there, name) == 0.0:
                 changes[name] = 0.0
@@ -94,7 +94,7 @@ class TrainedModel:
 
 
 def trained(fit: Fit, made: str = "") -> TrainedModel:
-    """What is kept of a fit. `made`: the day, as text; nobody here looks at a clock."""
+    """The part of a fit that is saved. `made`: the day, as text, because this module reads no clock."""
     return TrainedModel(
         fit.oven_name,
         fit.model,
@@ -138,8 +138,8 @@ def save_model(path: str | Path, model: TrainedModel | Fit, made: str = "") -> N
 def model_for(
     oven: Oven, load: Load | None, working_c: float, file: str | Path | None = None
 ) -> tuple[EnergyModel, str]:
-    """The model to control with, and what it is in words: the trained one of that file with this load in, or, without a
-    file, the description's own. Raises KilnctlError as `load_model` does."""
+    """The model for the control, and a description of it in words: the trained one of that file with this load in, or,
+    without a file, the description's own. Raises KilnctlError as `load_model` does."""
     if file is None:
         return day_zero(oven, load, working_c), "from the oven's description; no learning run yet"
     found = load_model(file, oven)

@@ -1,4 +1,5 @@
-"""How far a day-zero model may be off: what the description leaves open, and what eight temperatures cannot show."""
+"""How far a day-zero model may be off: what the description leaves open, and what eight temperatures cannot
+represent."""
 
 import math
 from dataclasses import dataclass
@@ -12,18 +13,19 @@ from .energy import ELEMENT, EnergyModel
 from .heating import fine_heating, late_by
 
 #: Electric power of heating appliances as marked: −10 % to +5 % (IEC 60335-1, clause 10, from memory); and of one whose
-#: voltage and current are measured.
+#: voltage and current are measured (relative).
 RATED, METERED = 0.10, 0.03
-#: A mass of the elements that is guessed, and one that is given (estimates).
+#: Relative uncertainty of the elements' mass if it is guessed, and if it is given (estimates).
 GUESSED_MASS, GIVEN_MASS = 0.5, 0.1
-#: Heat that passes the walls by other ways: leaks may be half or twice as much, a vent's flow and a bridge's
-#: conductance are known to a fifth (estimates).
+#: Heat that bypasses the walls: leaks may be half or twice as much, a vent's flow and a bridge's conductance are known
+#: to a fifth (estimates).
 LEAK, KNOWN_WAY = 1.0, 0.2
-#: Films and emissivities together, of what is lost through the walls (an estimate; the walls' insulation rules there).
+#: Effect of films and emissivities together on the heat through the walls, relative (an estimate; it is small because
+#: the insulation dominates).
 SURFACES = 0.03
 #: Where the model's steady power is compared with the body's, as shares of the working temperature's rise.
 COMPARED = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
-#: Between the points that are compared it may be a little more.
+#: Factor for points between those: the error may be a little larger there.
 MARGIN, LEAST = 1.25, 0.005
 
 
@@ -31,7 +33,7 @@ MARGIN, LEAST = 1.25, 0.005
 class ModelUncertainty:
     """Relative, up or down alike, dimensionless: 0.1 is a tenth. "May be off" means: it should lie within.
 
-    power              of the electric power that a duty stands for
+    power              of the electric power at a given duty
     capacity           of the heat that lining, elements and contents take up
     loss               of the steady heat that leaves at a temperature
     structure_loss     the part of `loss` that comes from the low order of the model: worst difference of its holding
@@ -48,8 +50,8 @@ class ModelUncertainty:
 
 
 def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None = None) -> ModelUncertainty:
-    """Of the model that `day_zero` makes of the same arguments. A figure of the file counts with the file's
-    `uncertainty`, a guessed one with more."""
+    """The uncertainty of the model that `day_zero` makes from the same arguments. A value from the file counts with the
+    file's `uncertainty`, a guessed one with more."""
     steady, working = working_of(oven, working_c)
     model = day_zero(oven, load, working_c)
     bare = model if load is None else day_zero(oven, None, working_c)
@@ -64,14 +66,14 @@ def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None
 
 
 def true_holding_w(model: EnergyModel, chamber_c: float) -> float:
-    """Electric watts that hold chamber_c for ever: `holding_w` counts as rated, and elements that are colder than at
-    their rating draw more than that."""
+    """Electric power that holds chamber_c for ever, W: `holding_w` is rated power, and elements colder than at their
+    rating draw more."""
     state, rated_w = model.steady(chamber_c)
     return rated_w / (1.0 + model.resistance_rise_per_k * (state[ELEMENT] - model.rated_c))
 
 
 def _structure_loss(model: EnergyModel, steady: SteadyOven, working: float) -> float:
-    """Worst relative difference of what leaves, the fan's heat included."""
+    """Worst relative difference of the steady loss, the fan's heat included."""
     worst, room = 0.0, steady.ambient_c
     for share in COMPARED:
         t = room + share * (working - room)
@@ -82,7 +84,8 @@ def _structure_loss(model: EnergyModel, steady: SteadyOven, working: float) -> f
 
 
 def _power(oven: Oven) -> float:
-    """Voltage times current is measured power; one of the two alone leaves the elements' resistance to the marking."""
+    """Voltage times current is measured power; with one of the two alone the resistance must come from the marked
+    rating."""
     meters = oven.meters
     if meters.supply and meters.current:
         return METERED

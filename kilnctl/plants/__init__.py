@@ -1,17 +1,16 @@
-"""The virtual oven, its faults, and the protocol that lets any other simulation of an oven take its place.
+"""The virtual oven, its faults, and the protocol for any other simulation of an oven.
 
 What "the chamber temperature" is
 ---------------------------------
 Sizing and virtual oven use one definition, so that their steady states are the same number.
 
-Two nodes stand for the inside of the chamber: the *air* (one well-mixed temperature, air_c) and the *radiant
-star* (radiant_c), the temperature that a small body which only radiates would take. Every surface inside (hot
-faces, elements, shelf, load) exchanges radiation with the star and heat by convection with the air; faces do
-not exchange with each other directly. The star has no heat capacity: what the surfaces give it and take from
-it sums to zero. This is the mean-radiant-temperature network of J. A. Carroll (1980);
-`kilnctl.thermal.enclosure` has it: areas, emissivities → the conductance of each surface to the star, G_i =
-A_i / ((1 − e_i)/e_i + 1/F_i) with F_i = 1/(1 − A_i F_i / sum(A F)), heat flow G_i σ (T_i⁴ − T_star⁴). Two
-equal grey plates come out exact.
+Two nodes represent the inside of the chamber: the *air* (one well-mixed temperature, air_c) and the *radiant star*
+(radiant_c), the temperature of a small body that only radiates. Every surface inside (hot faces, elements, shelf, load)
+exchanges radiation with the star and heat by convection with the air; faces do not exchange with each other directly.
+The star has no heat capacity: the heat flows between it and the surfaces sum to zero. This is the
+mean-radiant-temperature network of J. A. Carroll (1980); `kilnctl.thermal.enclosure` has it: areas, emissivities → the
+conductance of each surface to the star, G_i = A_i / ((1 − e_i)/e_i + 1/F_i) with F_i = 1/(1 − A_i F_i / sum(A F)), heat
+flow G_i σ (T_i⁴ − T_star⁴). It is exact for two equal grey plates.
 
 *chamber_c* is what an ideal small sensor at the control position would show in balance between the two:
 
@@ -33,6 +32,6 @@ The steady chamber
 
 Files: `virtual_oven` (VirtualOven) puts together `assembly` (description → arrays), `core` (the heat balance in time;
 with `strips`, `property_tables`, `elimination`, `balance`, `guards`, `moisture`, `chamber`), `electrics`, `probes` and
-`injection` (its faults); `conditions` says what a day or a study changes; `plant` is all that the rest of the project
-relies on.
+`injection` (its faults); `conditions` has what differs from day to day or in a study; `plant` is the protocol that the
+rest of the project uses.
 """

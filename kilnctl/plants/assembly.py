@@ -172,7 +172,7 @@ def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -
 
 
 def _inner_films(surfaces: Sequence[Surface], groups: int, speed_m_per_s: float) -> Films:
-    """Films of every surface inside at that air speed; the last surface stands for all element groups."""
+    """Films of every surface inside at that air speed; the last surface represents all element groups."""
     plates, wire = surfaces[:-1], surfaces[-1]
     natural = (*[PlateFilm(s.length_m, s.orientation) for s in plates], *[WireFilm(wire.length_m)] * groups)
     if speed_m_per_s <= 0.0:

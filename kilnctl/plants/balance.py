@@ -1,4 +1,4 @@
-"""The data of the heat balance: the oven's fixed figures, what acts on it from outside, and where the joules went.
+"""The data of the heat balance: the oven's constants, its surroundings, and the energy ledger.
 
 Arrays: nodes first, strips second: (n, S). SI units, kelvin.
 """
@@ -12,8 +12,7 @@ from .property_tables import Films, Properties
 
 @dataclass
 class Body:
-    """What is fixed about an oven (made by `assembly`): S strips, then G element groups, which count as
-    surfaces too.
+    """The constants of an oven (made by `assembly`): S strips, then G element groups, which count as surfaces too.
 
     rows                  row of the property tables of each interval, (n − 1, S)
     per_length, contact   area / length of an interval, m; conductance of a contact, W/K; one of the two is zero
@@ -45,8 +44,8 @@ class Body:
 
 @dataclass
 class Surroundings:
-    """What acts on the oven and may change while it runs. The owner sets it and calls `Core.refresh` after a
-    change; figures that depend on temperatures are set again before each block (`Core.before_block`).
+    """What acts on the oven from outside and may change while it runs. The owner sets it and calls `Core.refresh` after
+    a change; values that depend on temperatures are set again before each block (`Core.before_block`).
 
     vent_w_per_k, leak_w_per_k, door_w_per_k   heat carried off per kelvin by air drawn through, W/K
     port_m2, doorway_m2                        black openings from the radiant star to the room, m²

@@ -119,9 +119,9 @@ class OpeningFlows(Openings):
         return max(_STILL_SPEED, _MIXING * self.oven.fan.air_speed_m_per_s if fan and self.oven.fan else 0.0)
 
     def stratification_k(self, core: Core, air_c: float, fan: bool) -> float:
-        """Air at the top less air at the bottom, K: the convected heat over what the circulation carries, and no more
-        than from the mean to the hottest surface (in a tall chamber with little floor the circulation carries almost
-        nothing)."""
+        """Air at the top minus air at the bottom, K: the convected heat over the capacity flow of the circulation,
+        limited to the difference between the mean and the hottest surface (in a tall chamber with a small floor there
+        is almost no circulation)."""
         speed = self.mixing_speed(fan)
         convected = float((core.film_w_per_k * np.maximum(core.surfaces_k - core.air_k, 0.0)).sum())
         here = air(air_c)

@@ -14,7 +14,7 @@ class Conditions:
     ambient_c                room, °C (None: the description's)
     start_c                  everything inside at the start, °C (None: the room)
     supply_share             mean supply voltage over nominal
-    supply_drift             amplitude of the slow wander of the voltage, share of nominal (periods of some 10 min to
+    supply_drift             amplitude of the slow variation of the voltage, share of nominal (periods of some 10 min to
                              hours)
     lining_moisture          water in a new lining, kg per kg of its non-metal layers
     room_humidity            relative humidity of the room, 0..1

@@ -8,9 +8,9 @@ step in which a temperature jumps, or overshoots its surroundings, is halved (`g
 Two sets of frozen coefficients keep a step cheap. *Deep*: conductivities and heat capacities of the strips and the
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are
 eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a
-step ahead and renewed as soon as they matter. Enthalpy, not temperature, is what steps move: what leaves one node
-enters another, and at the end of a block temperatures are read off the enthalpies, so energy is conserved to rounding
-whatever is frozen.
+step ahead and renewed as soon as they matter. Steps change enthalpy, not temperature: what leaves one node enters
+another, and at the end of a block temperatures are computed from the enthalpies. So energy is conserved to rounding
+with any frozen coefficients.
 """
 
 from collections.abc import Callable
@@ -26,10 +26,11 @@ from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 #: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.
 GAMMA = 1.0 - 0.5**0.5
-#: A block ends after so many steps, or when a node has moved by the tolerance; in its first two steps by YOUNG times
-#: that, or fast heating would close a block every step. The air may move AIR times as far.
+#: A block ends after this many steps, or when a node's temperature has changed by the tolerance; in its first two steps
+#: by YOUNG times that, or fast heating would close a block every step. The air may change AIR times as much.
 MOST_STEPS, YOUNG, AIR = 60, 4.0, 3.0
-#: The quick coefficients are renewed when a surface's difference to the air has moved by this much, K, and share.
+#: The quick coefficients are renewed when a surface's difference to the air has changed by this much, K, and this
+#: share.
 QUICK_MOVED_K, QUICK_MOVED_SHARE = 0.5, 0.05
 _AHEAD = (1.0 - GAMMA) / GAMMA
 _BEHIND = 1.0 - _AHEAD
@@ -60,7 +61,7 @@ class Core:
         self.ledger = Ledger(walls=np.zeros(self.strips))
         #: Called before each block, to set what in `around` depends on temperatures.
         self.before_block: Callable[[], None] | None = None
-        #: How far the node that has moved most has moved in this block, K.
+        #: The largest change of a node's temperature in this block, K.
         self.moved_k = 0.0
         self._dt = 0.0
         self._age = 0
@@ -134,8 +135,7 @@ class Core:
         if self._room_film is not None:
             led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough where nothing has moved far. Its remainder is not lost: the next block starts from
-        # the exact enthalpy.
+        # One chord step is enough after a small change; the next block starts from the exact enthalpy anyway.
         for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
@@ -224,7 +224,7 @@ class Core:
         return surfaces, self.air_k + half * self._air_rate
 
     def _note_quick(self) -> None:
-        """Bank the enthalpy that elements and air have gained with the capacities that were in force."""
+        """Add up the enthalpy that elements and air have gained, with the capacities used until now."""
         elements = self.surfaces_k[self.strips :]
         self._element_j = self._element_j + self._element_capacity * (elements - self._element_mark)
         self._air_j = self._air_j + self._air_capacity * (self.air_k - self._air_mark)
@@ -232,7 +232,7 @@ class Core:
 
     def _freeze_quick(self, surfaces, air) -> None:
         b = self.body
-        # When power comes on the expected temperature may lie beyond the tables; the result does not (or melts).
+        # Extrapolation at a rise of power may leave the tables; the resulting temperature does not (or it melts).
         surfaces = np.minimum(np.maximum(surfaces, LOWEST_K), TOP_K)
         air = min(max(air, LOWEST_K), TOP_K)
         self._element_capacity = self._capacity_of(surfaces[self.strips :])
@@ -263,7 +263,7 @@ class Core:
         self._weighed = False
 
     def _weigh(self) -> None:
-        """What a stage needs of surfaces, films and air; made again after either set of coefficients has changed."""
+        """What a stage needs of surfaces, films and air; computed again when any coefficients have changed."""
         tau = GAMMA * self._dt
         weight = np.concatenate((self._strips.top * tau, tau / self._element_capacity))
         rho, film = self._star, self.film_w_per_k
@@ -282,7 +282,7 @@ class Core:
         self._air_load = flows * self._ambient_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
-        # Plain floats are several times faster than numpy's.
+        # Plain floats are several times faster than numpy's scalars.
         self._air_base, self._air_sum, self._air_load = map(float, (self._air_base, self._air_sum, self._air_load))
         self._star_sum, self._star_load = float(self._star_sum), float(self._star_load)
         self._weighed = True

@@ -20,7 +20,7 @@ class Electrics:
     contactor_delay_s: float
     closed: bool = False
     _waiting_s: float = 0.0
-    #: Groups that have melted through, for good; empty when all are whole.
+    #: Groups that have melted through, permanently; empty when all are whole.
     burnt: list[bool] = field(default_factory=list)
 
     def burn(self, group: int) -> None:

@@ -8,9 +8,9 @@ import numpy as np
 
 
 class Elimination:
-    """`top` (S) is the answer of each surface to one unit of right-hand side at it; `ratio` (n, S) the answer of every
-    node to it over the surface's own. Matrix: `diagonal` (n, S) and the symmetric links (n − 1, S), all times τ
-    already."""
+    """`top` (S) is the response of each surface to one unit of right-hand side at it; `ratio` (n, S) the response of
+    every node to it, relative to the surface's own. Matrix: `diagonal` (n, S) and the symmetric links (n − 1, S), all
+    times τ already."""
 
     def __init__(self, capacity: np.ndarray, link: np.ndarray, diagonal: np.ndarray, load: np.ndarray):
         n, s = diagonal.shape

@@ -3,7 +3,7 @@
 Inputs by name: `duty` (0 to 1) or `duty[1]`, `duty[2]` … for element groups fired apart, and `contactor_closed`.
 Outputs by name: the fields of `kilnctl.reading.Reading` that are numbers or booleans, of which `chamber_c` must be
 there, and `true_chamber_c` and `true_part_c`, which only the unit knows. A temperature whose declared unit is K is
-taken as such.
+converted to °C.
 
 The unit's own program is run: use only units that you trust as you trust a program.
 """
@@ -30,8 +30,8 @@ ZERO_C_K = 273.15
 
 
 class FmiUnit:
-    """The unit in that file, set up at time 0. Raises KilnctlError where it is none, cannot be run here, or lacks what
-    a plant must have."""
+    """The unit in that file, set up at time 0. Raises KilnctlError if the file is no unit, cannot be run here, or lacks
+    what a plant must have."""
 
     def __init__(self, path: str | Path):
         try:
@@ -59,7 +59,7 @@ class FmiUnit:
         except Exception as error:
             raise KilnctlError(f"{path}: cannot be run here: {type(error).__name__}: {error}") from None
         self.time_s = 0.0
-        #: What only the unit knows, °C.
+        #: True temperatures that only the unit knows, °C.
         self.chamber_c: float | None = None
         self.part_c: float | None = None
 
@@ -91,7 +91,7 @@ class FmiUnit:
         self._unit.exitInitializationMode()
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
-        """See `kilnctl.plants.plant.Plant`. Raises KilnctlError when the unit fails or tells no number for the
+        """See `kilnctl.plants.plant.Plant`. Raises KilnctlError when the unit fails or gives no number for the
         chamber."""
         shares = [float(duty)] if isinstance(duty, (int, float)) else [float(d) for d in duty]
         check_command(dt_s, shares)

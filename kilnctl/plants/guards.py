@@ -11,13 +11,13 @@ from .property_tables import HIGHEST_K
 #: A step in which the air or a node moves by more than this, K, is halved: the frozen coefficients would change too
 #: much within it.
 LEAP_K = 100.0
-#: So is a step that ends colder than anything around it by more than this, K.
+#: A step that ends colder than everything around it by more than this, K, is halved too.
 UNDERSHOOT_K = 0.5
 #: Shortest step from halving, s.
 SHORTEST_S = 0.02
-#: Temperatures expected further off than this, K, are kept within those of everything around.
+#: Expected temperatures that differ by more than this, K, are limited to the range of everything around.
 FAR_K = 25.0
-#: Limit for expected temperatures, K: the last of the tables.
+#: Limit for expected temperatures, K: the end of the tables.
 TOP_K = HIGHEST_K - 0.1
 #: A tick in which an element may melt is cut into parts in which it rises by at most this, K.
 MELTING_STEP_K = 150.0
@@ -29,8 +29,8 @@ def bridged_star(
     """Emission of the star W/m², what the bridges draw W, and the star's temperature K, from slope·σT⁴ + conductance·(T
     − ambient) = drive.
 
-    Solved and not linearised, so that no conductance is too strong: Newton's method on a convex function comes down to
-    the root from above. The bridges draw the rest of the star's balance, so energy is exact."""
+    It is solved and not linearised, so that it works for any conductance: Newton's method on a convex function
+    approaches the root from above. The bridges draw the rest of the star's balance, so energy is exact."""
     strength, wanted = STEFAN_BOLTZMANN * slope, drive + conductance * ambient_k
     kelvin = guess_k
     for _ in range(30):
@@ -46,12 +46,12 @@ def bridged_star(
 
 
 def coldest_k(core) -> float:
-    """The coldest thing in and around the oven, K; nothing dry becomes colder."""
+    """The coldest temperature in and around the oven, K; nothing dry becomes colder."""
     return min(float(np.min(x)) for x in (core.nodes_k, core.surfaces_k, core.air_k, core.around.ambient_k))
 
 
 def hottest_k(core) -> float:
-    """The hottest thing in and around the oven, K; nothing without heat of its own becomes hotter."""
+    """The hottest temperature in and around the oven, K; nothing without its own heat source becomes hotter."""
     return max(float(np.max(x)) for x in (core.nodes_k, core.surfaces_k, core.air_k, core.around.ambient_k))
 
 
@@ -69,14 +69,14 @@ def must_halve(core, after) -> bool:
 
 def parts_to_melt(rise_k: float, element_c: float, melts_c: float) -> int:
     """Into how many parts a tick is cut so that a melting element is noticed before it is much hotter than its melting
-    point. `rise_k`: its rise in this tick if nothing took its heat, K."""
+    point. `rise_k`: its rise in this tick without losses, K."""
     if rise_k <= MELTING_STEP_K or element_c + rise_k < melts_c:
         return 1
     return min(math.ceil(rise_k / MELTING_STEP_K), 1000)
 
 
 def beyond_range(plant, error: Exception) -> str:
-    """What to say when temperatures leave the range of every formula."""
+    """The message for temperatures outside the range of every formula."""
     oven = plant.oven
     fan = f" and {oven.fan.power_w:g} W of the fan" if oven.fan else ""
     return (

@@ -1,10 +1,10 @@
-"""What can break in a virtual oven, as one list. Injected at a time, for a duration, from Python or from a YAML file.
+"""The list of faults of a virtual oven. Each is injected at a time, for a duration, from Python or from a YAML file.
 
     faults:
       - {kind: relay shorted, at: 40 min, for: 10 min}
       - {kind: thermocouple drifting, sensor: limit, at: 1 h, size: 20 K}
 
-A fault without a duration stays. `size` has the unit that the kind asks for; most kinds have none.
+A fault without a duration is permanent. `size` has the unit of its kind; most kinds have none.
 """
 
 from collections.abc import Iterator
@@ -135,7 +135,7 @@ SENSORS = ("control", "limit", "part")
 
 @dataclass(frozen=True)
 class PlantFault:
-    """One fault: from `start_s` for `duration_s` (None: for good). Times in seconds of simulated time, size in SI
+    """One fault: from `start_s` for `duration_s` (None: permanent). Times in seconds of simulated time, size in SI
     units.
 
     `sensor` says which thermocouple a sensor fault hits; `group` which element group or relay (1, 2, …; None: all).
@@ -187,7 +187,7 @@ class PlantFault:
 
 @dataclass(frozen=True, kw_only=True)
 class _Entry:
-    """A fault as a file says it."""
+    """A fault as written in a file."""
 
     kind: str = choice(tuple(FAULT_KINDS), "what breaks")
     at_s: float = quantity("time", "when it happens, counted from the start", default=0.0, low=0.0, high=14 * 86400.0)

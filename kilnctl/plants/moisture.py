@@ -1,9 +1,9 @@
-"""Water in the lining and on the load: it dries where it boils, and from wet surfaces below that.
+"""Water in the lining and on the load: it boils off, and below the boiling point it evaporates from wet surfaces.
 
 Boiling: a wet node above the boiling point gives its excess to evaporation, so it stays on a plateau until it is dry.
 Below the boiling point the surface of a wet load evaporates into the chamber by the analogy of heat and mass transfer
 (Lewis; W. K. Lewis 1922, the textbook form h_m = h / (rho·cp·Le^(2/3))), with the saturation pressure of Buck (1981).
-The chamber's own humidity is the room's: a vented oven. Inside a lining, water that cannot boil stays.
+The chamber's humidity is the room's, as in a vented oven. Inside a lining, water that cannot boil stays.
 """
 
 import numpy as np
@@ -86,8 +86,8 @@ class Moisture:
         load += tau * self._conductance * self._zero_k
 
     def after_step(self, early_s: float, late_s: float, early_k, late_k, capacity) -> tuple[np.ndarray | None, bool]:
-        """Book a step. Returns the correction of the node temperatures (what was drawn after the water was gone), or
-        None, and whether the sinks have to be chosen again. The sensible heat of the lost water is booked with the
+        """Book a step. Returns the correction of the node temperatures (for heat drawn after the water was gone), or
+        None; and whether the sinks must be chosen again. The sensible heat of the lost water is booked with the
         block."""
         zero, conductance = self._zero_k, self._conductance
         drawn = conductance * (early_s * (early_k - zero) + late_s * (late_k - zero))

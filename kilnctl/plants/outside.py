@@ -1,4 +1,4 @@
-"""A user's own simulation of an oven in place of ours: a Python class, or a co-simulation unit."""
+"""A user's own simulation of an oven instead of the virtual oven: a Python class, or a co-simulation unit."""
 
 import importlib.util
 import inspect

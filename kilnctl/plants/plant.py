@@ -10,22 +10,21 @@ from ..reading import Reading
 
 @runtime_checkable
 class Plant(Protocol):
-    """Anything that can be heated in simulated time. Control, rehearsal and commissioning need nothing else of it.
+    """Anything that can be heated in simulated time. Control, rehearsal and commissioning use only this protocol.
 
-    A plant may also say more: see `truth_of` and `computer_of`.
+    A plant may offer more: see `truth_of` and `computer_of`.
     """
 
     def advance(self, dt_s: float, duty: float | Sequence[float], contactor_closed: bool) -> Reading:
         """Let `dt_s` seconds pass (above 0) with the relay on for the share `duty` of it (0..1; a sequence
-        when element groups are fired apart) and the contactor's coil driven or not; then say what the sensors
+        when element groups are fired apart) and the contactor's coil driven or not; then return what the sensors
         show."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What a plant knows of itself that no sensor shows, °C: the chamber's and the part's temperature; None: not
-    known."""
+    """True temperatures that no sensor shows, °C: of the chamber and of the part; None: not known."""
 
     chamber_c: float | None = None
     part_c: float | None = None
@@ -33,7 +32,7 @@ class Truth:
 
 @dataclass(frozen=True, slots=True)
 class ComputerFaults:
-    """Faults of the computer that controls, as a plant simulates them: its loop stands still; its clock jumped by
+    """Faults of the controlling computer, as a plant simulates them: its loop stands still; its clock jumped by
     clock_jump_s, s."""
 
     loop_stalled: bool = False
@@ -41,12 +40,12 @@ class ComputerFaults:
 
 
 def truth_of(plant: Plant | None) -> Truth:
-    """The plant's own `chamber_c` and `part_c`, where it has them."""
+    """The plant's own `chamber_c` and `part_c`, if it has them."""
     return Truth(getattr(plant, "chamber_c", None), getattr(plant, "part_c", None))
 
 
 def computer_of(plant: Plant) -> ComputerFaults:
-    """The plant's `loop_stalled` and `clock_jump_s`, where it has them."""
+    """The plant's `loop_stalled` and `clock_jump_s`, if it has them."""
     return ComputerFaults(getattr(plant, "loop_stalled", False), getattr(plant, "clock_jump_s", 0.0))
 
 

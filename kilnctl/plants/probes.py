@@ -36,15 +36,15 @@ LINEAR_MV_PER_K = {
 #: Time from one conversion of the front end to the next, s.
 CONVERSION_S = 0.1
 #: A thermocouple with extra noise of more than NOISY times its own, plus NOISY_K, shows wild single samples too: in
-#: this share of its ticks, with so many times the noise (estimates, from memory of loose terminals).
+#: this share of its ticks, with this many times the noise (estimates, from memory of loose terminals).
 NOISY, NOISY_K, WILD_SHARE, WILD_TIMES = 2.0, 1.0, 0.02, 30.0
 #: Fault words of the front ends for a broken circuit.
 _WORDS = {"thermocouple open": "open", "thermocouple short to ground": "short-ground", "front end dead": "no-chip"}
 
 
-#: Beginning of the kinds that put the wrong wires in; the type's letter follows.
+#: Prefix of the fault kinds with the wrong wires; the type's letter follows.
 WRONG_TYPE = "thermocouple of type "
-#: How long a creeping sensor takes, s.
+#: Time that a creeping sensor takes, s.
 CREEPS_S = 3600.0
 
 
@@ -147,7 +147,7 @@ class Probe:
         self._drifted_k = 0.0
 
     def settle(self, around_c: float) -> None:
-        """Set everything to this temperature, as after a long time at it."""
+        """Set everything to this temperature, as after a long time there."""
         self.junction_c = self._around_c = around_c
         self._line = deque([(self._time_s, around_c)])
         self._held = (around_c, self._held[1])
@@ -166,8 +166,8 @@ class Probe:
         room_c: float,
         faults: Sequence[PlantFault] = (),
     ) -> tuple[float, tuple[str, ...], float]:
-        """`around_c` is the temperature that the sheath would take in the end; `lag_share` its time constant over that
-        in still air; `faults` only those of this sensor that act now."""
+        """`around_c` is the final temperature of the sheath in its surroundings; `lag_share` its time constant over
+        that in still air; `faults` only this sensor's faults that act now."""
         acting = _Acting(self.settings.noise_k, self.errors.cold_junction_k)
         for fault in faults:
             if fault.kind == "thermocouple pulled out":
@@ -227,7 +227,7 @@ class Probe:
         """The front end's result for a voltage and its cold junction, rounded to its resolution, °C."""
         step, emf = RESOLUTION_C[self.settings.front_end], self.emf
         if self._linear:
-            # The linear chip's own value, rounded; then the correction that its data sheet asks readers to make.
+            # The linear chip's own value, rounded; then the correction that its data sheet requires of the reader.
             raw = step * round((cold_c + mv / self._linear) / step)
             return emf.inverse((raw - cold_c) * self._linear + emf.at(cold_c))
         return step * round(emf.inverse(mv + emf.at(cold_c)) / step)
@@ -245,7 +245,7 @@ class Probe:
 
 
 def _shown(calibration, true_c: float) -> float:
-    """What a sensor with that certificate shows at a true temperature; the end corrections hold beyond the ends."""
+    """What a sensor with that certificate shows at a true temperature; beyond the ends the end corrections apply."""
     first, last = calibration[0], calibration[-1]
     if true_c <= first.true_c:
         return true_c + first.reads_c - first.true_c

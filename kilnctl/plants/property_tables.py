@@ -96,13 +96,13 @@ class Films:
     """
 
     ROOTS = 43  # knots in the cube root of the difference, over ±MOST_K
-    MOST_K = 1800.0  # all that the tables' temperatures can be apart
+    MOST_K = 1800.0  # the largest difference of temperatures in the tables
     MEANS = 37  # knots of the mean temperature, 200 K to 2000 K
 
     def __init__(self, functions: Sequence, forced: Sequence = ()):
         """`functions`: h(surface_c, fluid_c) for each surface; `forced`: for each of them a function of the mean, °C,
-        which counts where it is more. Where a function raises ValueError the table holds NaN, and using it there is an
-        error and not a guess."""
+        which is used where it is larger. Where a function raises ValueError the table holds NaN, so that its use there
+        is an error and not a guess."""
         self.functions = tuple(functions)
         self._forced = np.array([_forced_table(f) for f in forced]).ravel() if forced else None
         self._forced_start = self.MEANS * np.arange(len(forced)) if forced else None

@@ -4,23 +4,23 @@ import numpy as np
 
 from .core import Core
 
-#: The steps begin so short, grow by half as long as nothing moves by FAST_K, shrink beyond TOO_FAST_K, and are so long
-#: at most, s and K.
+#: Length of the first and of the longest step, s. Steps grow by half while no temperature changes by FAST_K, and shrink
+#: when one changes by more than TOO_FAST_K, K.
 FIRST_S, LONGEST_S, FAST_K, TOO_FAST_K = 2.0, 20000.0, 5.0, 15.0
-#: It is steady when steps longer than LONG_S move nothing by more than this, K/s.
+#: The state is steady when steps longer than LONG_S (s) change no temperature faster than this, K/s.
 LONG_S, STILL_K_PER_S = 1000.0, 1e-8
 MOST_STEPS = 3000
-#: The least part of a step that is taken where steps swing to and fro.
+#: The least share of a step that is taken when steps oscillate.
 LEAST_SHARE = 0.2
 
 
 def settle(core: Core, element_w: np.ndarray) -> None:
-    """Bring the core to where `element_w` watts in each element group hold it. Raises ArithmeticError where no steady
-    state is found.
+    """Bring the core to the steady state with `element_w` watts in each element group. Raises ArithmeticError where no
+    steady state is found.
 
-    Coefficients are frozen within a step. Over hours that can swing for ever: a wall that is taken for a poor conductor
-    gets hot in one step, conducts well then, and is cold after the next. Where a step turns back on the one before it,
-    only a part of it is taken, which leaves the steady state where it is and makes the swing die out."""
+    Coefficients are frozen within a step. With steps of hours that can oscillate for ever: a wall with a low frozen
+    conductivity gets hot in one step, conducts well in the next, and is cold after it. When a step reverses the one
+    before, only a part of it is taken: the steady state stays the same and the oscillation dies out."""
     dt, share, last, moved = FIRST_S, 1.0, np.zeros_like(core.nodes_k), 0.0
     for _ in range(MOST_STEPS):
         nodes, surfaces, air = core.nodes_k, core.surfaces_k, core.air_k

@@ -1,4 +1,4 @@
-"""Where the nodes of a wall or a load lie: at layer joints and, finer towards the hot face, inside the layers.
+"""The positions of the nodes in a wall or a load: at layer joints and, finer towards the hot face, inside the layers.
 
 A node at a joint holds half a cell of either material, so the temperature of every joint is a node of its own and a
 plane wall is second order in the spacing. All strips of an oven get the same number of nodes, which keeps the solver

@@ -29,14 +29,14 @@ from .settling import settle
 #: Longer ticks than this are cut into equal parts.
 LONGEST_STEP_S = 5.0
 
-#: An I/O board without requests switches the heat off after so long, s.
+#: An I/O board without requests switches the heat off after this time, s.
 BOARD_LEASE_S = 0.5
 
-#: By how much the power may be above its rating: high voltage, low resistance (an estimate).
+#: Largest power over its rating: high voltage, low resistance (an estimate).
 MOST_POWER = 1.3
 
-#: The thermocouples' terminals are warmer than the room by so many kelvin, plus this share of the shell's rise above
-#: the room (estimates for terminals in a box on the shell).
+#: The thermocouples' terminals are warmer than the room by this much, K, plus this share of the shell's rise above the
+#: room (estimates for terminals in a box on the shell).
 TERMINALS_ABOVE_K, TERMINALS_SHARE = 3.0, 0.15
 
 #: The ideal sensor's film is computed again when its difference to the air has changed by this much, K, and by this
@@ -56,8 +56,8 @@ class VirtualOven:
     Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see `kilnctl.plants`),
     air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load) and part_core_c, None without
     a load; shell_c {face: °C}; power_w; energy_j (electric); ledger_j() {name: J}; water_kg; supply_v;
-    contactor_closed; electrics.burnt (an element that melts is open for good); loop_stalled and clock_jump_s for the
-    loop that drives it.
+    contactor_closed; electrics.burnt (an element that melts stays open); loop_stalled and clock_jump_s for the loop
+    that drives it.
 
     Settable at any time: door_opening (0..1), ambient_c, fan_running, vent_running, supply_share, faults (via
     `inject`).
@@ -125,7 +125,7 @@ class VirtualOven:
         return Moisture(water, () if load is None else (load,), vapour_pa)
 
     def _thermocouples(self, start_c: float, seeds: Sequence[np.random.SeedSequence]) -> list[tuple[str, Probe]]:
-        """Those that the oven has, by name, the control thermocouple first."""
+        """The thermocouples of the oven, by name, the control thermocouple first."""
         sensors, errors = self.oven.sensors, self.conditions
         wanted = (
             ("control", sensors.control, errors.control, seeds[0]),
@@ -199,7 +199,7 @@ class VirtualOven:
             self._watch_chamber()
 
     def _drift(self) -> float:
-        """Slow wander of the supply voltage: three incommensurate periods, share of nominal."""
+        """Slow variation of the supply voltage: three incommensurate periods, share of nominal."""
         a, b, c = self._phases
         t = self.time_s
         return self.conditions.supply_drift * (
@@ -240,7 +240,7 @@ class VirtualOven:
         )
 
     def _around(self, name: str, active: Sequence[PlantFault]) -> float:
-        """What is around that thermocouple: the temperature that its sheath would take in the end, °C."""
+        """The surroundings of that thermocouple: the final temperature of its sheath, °C."""
         if name != "limit" and any(f.kind == "control and part sensors swapped" for f in active):
             name = "part" if name == "control" else "control"
         if name == "limit":
@@ -267,8 +267,7 @@ class VirtualOven:
         return Environment(self.ambient_c, door, fan, vent)
 
     def _before_block(self) -> None:
-        """Flows, films of the sensors and layering, at the temperatures of now; called by the core before each
-        block."""
+        """Flows, films of the sensors and layering, at the temperatures now; called by the core before each block."""
         core, now = self.core, self._settings
         core.body = self._bodies[now.fan]
         self._watch_chamber()
@@ -280,7 +279,7 @@ class VirtualOven:
         self._shell_mean_c = float(core.nodes_k[-1, : len(self.oven.faces)].mean()) - ZERO_C
 
     def _watch_chamber(self) -> None:
-        """The chamber temperature with the ideal sensor's film at the temperatures of now."""
+        """The chamber temperature, °C, with the ideal sensor's film at the temperatures now."""
         speed = self.oven.fan.air_speed_m_per_s if self._settings.fan and self.oven.fan else 0.0
         self._radiant_k = self.core.radiant_k
         for _ in range(2):  # the film depends little on the temperature of the sensor itself
@@ -289,7 +288,7 @@ class VirtualOven:
         self._film_at = self.chamber_c - self.air_c
 
     def inject(self, fault: PlantFault) -> None:
-        """Add a fault; its times are of `time_s`."""
+        """Add a fault; its times are on the scale of `time_s`."""
         check_faults((fault,), self.layout.groups)
         self.faults = (*self.faults, fault)
 
@@ -299,7 +298,7 @@ class VirtualOven:
         """Put everything into the steady state under a steady `power_w`, as after days of it; returns the chamber
         temperature, °C.
 
-        Time, energy and faults stand still, nothing wet dries, and the ledger starts from zero.
+        Time, energy and faults do not advance, nothing wet dries, and the ledger starts from zero.
         """
         core = self.core
         watts = np.full(self.layout.groups, power_w / self.layout.groups)
@@ -367,7 +366,8 @@ class VirtualOven:
         return self.electrics.closed
 
     def ledger_j(self) -> dict[str, float]:
-        """Where every joule went since the start: 'elements' and 'fan' came in, the others left. The rest is stored."""
+        """Energy since the start, J, by name: 'elements' and 'fan' came in, the others left. The difference is
+        stored."""
         self.core.refresh()
         led = self.core.ledger
         faces = {

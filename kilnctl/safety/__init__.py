@@ -1,22 +1,22 @@
-"""Nobody hurt: may there be heat, this tick? No numpy, no clock, no file; all of it is pure but the gate's memory.
+"""Safety: may there be heat in this tick? No numpy, no clock, no file; everything is pure except the gate's memory.
 
 One tick of the loop:
 
     policy = policy_for(oven, schedule, model)        once; raises KilnctlError
     state, verdict = judge(state, policy, reading, Tick(now_s, step, fired, …))
     duty = gate.pass_duty(wanted, verdict.permit, now_s, step)     gate = Gate(), one a run
-    rig.contactor(verdict.contactor_allowed)          judged apart from the heat, and told to the rig first
+    rig.contactor(verdict.contactor_allowed)          judged separately from the heat, and sent to the rig first
     rig.heat(duty)                                    only ever the gate's answer
 
 - A `Permit` is a lease of one healthy tick, LEASE_S long; without one the gate answers 0.0. Its `duty_limit` is below 1
   when a reading fell faster than physics explains.
-- Trips latch. `acknowledge(state, policy, reading, tick, who)` clears them when every cause is gone and `who` says so;
-  it returns the state and the ids that still stand. `verdict.danger` is to be shouted.
-- `rules.RULES` holds one record for each rule: what trips it, what must be gone before it can be acknowledged, its
+- Trips latch. `acknowledge(state, policy, reading, tick, who)` clears them when every cause is gone and the person
+  `who` says so; it returns the state and the ids that still stand. `verdict.danger` must be shown at once and repeated.
+- `judge.RULES` holds one record for each rule: what trips it, what must be gone before it can be acknowledged, its
   words and its rows of the fault table (`faults`).
-- `startup` is the test before each run, `notice` the hot-surface notice, `likeness` what changed since the last run,
-  `proof` what the read-backs show of a heat that was told off, `cusum` the sum behind the rules of unexplained and
-  missing heat.
+- `start_test` is the test before each run, `hot_surface` the notice of hot surfaces, `changed_limits` what changed
+  since the last run, `proof` what the read-backs show after heat was switched off, `cusum` the sum behind the rules of
+  unexplained and missing heat.
 """
 
 from .gate import LEASE_S, Gate, Permit, pass_duty

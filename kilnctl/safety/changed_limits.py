@@ -1,8 +1,8 @@
-"""Is this the oven that ran last time? Limits unlike the last run's need a person's confirmation, in words that say
-what changed.
+"""Is this the oven that ran last time? If limits differ from the last run's, a person must confirm; the text says what
+changed.
 
-Compared is `policy_for(oven)`, without a schedule: the limits of schedules differ from run to run by nature. A mistyped
-limit (1200 for 120, °F for °C), another oven's file, or a damaged one show like this before there is any heat.
+It compares `policy_for(oven)` without a schedule, because the limits of schedules differ from run to run. So a mistyped
+limit (1200 for 120, °F for °C), another oven's file, or a damaged file is found before there is any heat.
 """
 
 import math
@@ -13,7 +13,7 @@ from typing import Any
 from .limits import Policy
 from .state import finite
 
-#: Thresholds whose change matters, with their words, their unit, and the change that counts as none.
+#: Thresholds whose change matters: their name in words, their unit, and the largest change that counts as none.
 WATCHED = {
     "chamber_trip_c": ("the oven's trip", "°C", 1.0),
     "part_trip_c": ("the part's limit", "°C", 1.0),
@@ -33,7 +33,7 @@ WATCHED = {
     "airflow_s": ("the time without ventilation", "s", 0.5),
     "purge_s": ("the purge", "s", 1.0),
 }
-#: The same for what is there or is not.
+#: The same for things that are there or not.
 SWITCHES = {
     "airflow_required": "proved ventilation is required",
     "door_switch": "there is a door switch",
@@ -41,7 +41,8 @@ SWITCHES = {
     "has_part_sensor": "there is a sensor on the part",
 }
 
-#: What turns a voltage into a reading: another type letter or calibration moves every limit, and no limit shows it.
+#: What turns a voltage into a reading: another thermocouple type or calibration shifts every limit, and no limit shows
+#: it.
 TEXTS = {
     "control_sensor": "the control sensor",
     "limit_sensor": "the second sensor",

@@ -1,4 +1,4 @@
-"""The coolest oven that the doubt about a model allows, as a few lumps in plain floats.
+"""The coolest oven that the uncertainty of a model allows, as a few lumps in plain floats.
 
 It is driven by energy alone and reads no sensor:
 
@@ -7,20 +7,22 @@ It is driven by energy alone and reads no sensor:
                           │  └──── room, past the lining
                           contents, which stay at 100 °C while their water boils off
 
-Whoever knows a model and its doubt makes the numbers (`kilnctl.model.doubt`): the least power, the largest losses and
-capacities, the coldest room. Here they are only checked. One linearly implicit Euler step a tick, stable for any step.
-Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K, radiating areas in m² (times σ T⁴)."""
+`kilnctl.model.doubt` makes the numbers from a model and its uncertainty: the least power, the largest losses and
+capacities, the coldest room. This module only checks them. One linearly implicit Euler step a tick, stable for any
+step. Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K, radiating areas in m² (times σ
+T⁴)."""
 
 from dataclasses import dataclass, fields
 
 ZERO_C = 273.15
 STEFAN_BOLTZMANN = 5.670374419e-8
-#: Every number lies between these.
+#: Every number must be between these, in its own unit: no real oven is outside them.
 LEAST, MOST = 0.0, 1e9
 BOILS_C = 100.0
-#: What no lump leaves: the implicit step keeps lumps inside, whatever is fed; no sum of it overflows.
+#: Range of every lump's temperature, °C: the implicit step keeps lumps inside it for any input, so no sum overflows.
 COLDEST_C, HOTTEST_C = -100.0, 5000.0
-#: Element, chamber, the lining's lumps from the inside outward, contents, °C; and the water that is left, J.
+#: Temperatures of element, chamber, the lining's lumps from the inside outward, and contents, °C; and the heat to boil
+#: off the water that is left, J.
 Lumps = tuple[float, float, float, float, float, float, float, float]
 _ABOVE_ZERO = ("element_j_per_k", "chamber_j_per_k", "lining_j_per_k", "lining_w_per_k", "power_share", "full_w")
 _SIGNED = ("room_c", "leak_rise_per_k")
@@ -29,15 +31,15 @@ _SIGNED = ("room_c", "leak_rise_per_k")
 @dataclass(frozen=True, slots=True)
 class Coolest:
     """full_w          rated power
-    power_share        least of the metered power that heats
-    unmetered_share    the same where no meter tells the voltage or the current
+    power_share        least share of the metered power that heats
+    unmetered_share    the same where no meter measures the voltage or the current
     room_c             the coldest room
-    element_* … extra_w   as in the model of the oven, each as the coolest oven has it
-    door_w_per_k, door_m2   what an open door lets out
-    water_j            heat that boils the water of the load off
-    lag_s              by so much a reading may come later
-    apart_k, apart_share   what the sensor itself may be wrong by, K and share of its °C above the room
-    words, learnt      what the doubt comes from, for people; the model was fitted to records
+    element_* … extra_w   as in the model of the oven, with the coolest oven's values
+    door_w_per_k, door_m2   conductance, W/K, and area, m², through which an open door loses heat
+    water_j            heat that boils off the water in the load
+    lag_s              how much later a reading may come
+    apart_k, apart_share   error of the sensor itself, K and share of its °C above the room
+    words, learnt      where the uncertainty comes from, in words; whether the model was fitted to records
     """
 
     full_w: float
@@ -89,8 +91,8 @@ class Coolest:
             raise ValueError("coolest oven: its contents take no heat")
 
     def from_chamber(self, chamber_c: float) -> Lumps:
-        """A start that is believed: chamber and elements as warm as that, all else as cold as the room, or as the
-        chamber if that is colder; all the water is there."""
+        """The start from a believed reading: chamber and elements at that temperature, all else as cold as the room (or
+        the chamber, if that is colder), and all the water still there."""
         cold_c = min(self.room_c, chamber_c)
         return (chamber_c, chamber_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
 
@@ -112,7 +114,7 @@ def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lu
     if oven.contents_j_per_k <= 0.0:
         qk = ak = bk = alpha_k = beta_k = 0.0
     elif boils:
-        alpha_k = beta_k = 0.0  # they stay where they are, and the heat goes with the steam
+        alpha_k = beta_k = 0.0  # the contents stay at 100 °C, and the heat leaves with the steam
     else:
         dk = oven.contents_j_per_k / dt_s + bk
         alpha_k, beta_k = qk / dk, ak / dk
@@ -172,7 +174,7 @@ def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float,
 
 
 def _conduct(t1: float, t2: float, conductance: float, rise: float) -> tuple[float, float, float]:
-    """Conduction with a conductivity that rises by `rise` per kelvin: as `_link`."""
+    """Conduction with a conductivity that rises by `rise` per kelvin; returns what `_link` does."""
     mean = max(0.1, 1.0 + 0.5 * rise * (t1 + t2))
     up, down = max(0.1, 1.0 + rise * t1), max(0.1, 1.0 + rise * t2)
     return conductance * mean * (t1 - t2), conductance * up, conductance * down

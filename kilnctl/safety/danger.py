@@ -1,4 +1,5 @@
-"""Heat that cannot be cut is shouted while something shows it, and taken back, and told, when nothing does any more."""
+"""The danger message: there is heat that cannot be cut. It stands while something shows such heat; when nothing does
+any more, it is withdrawn and people are informed."""
 
 from dataclasses import replace
 
@@ -8,9 +9,9 @@ from .rules_heat import level_c
 from .rules_supply import contactor_reads_open, flowing
 from .state import DANGER, WELDED
 
-#: What shows that heat is cut must last so long, s.
+#: The signs that heat is cut must last this long, s: so that a few lucky readings do not withdraw the danger.
 CALM_S = 10.0
-#: It is told for so long that heat is cut after all, s.
+#: How long people are informed that heat is cut after all, s.
 TOLD_S = 60.0
 CUT_AFTER_ALL = (
     "nothing shows heat that cannot be cut any more. Do not trust relay and contactor before they are tested"
@@ -18,7 +19,7 @@ CUT_AFTER_ALL = (
 
 
 def take_back(look: Look) -> None:
-    """End the shout once every cause of it has ended; standing trips say again what they said."""
+    """Withdraw the danger once every cause of it has ended; the standing trips show their own words again."""
     state = look.state
     if state.danger:
         if look.usable:
@@ -28,7 +29,7 @@ def take_back(look: Look) -> None:
         if "power" in ended:
             state.unasked_open = 0.0
         if "heat" in ended:
-            state.quiet_c = None  # a rise is measured anew from here
+            state.quiet_c = None  # a rise is measured again from here
         if not state.danger_by and ended:
             state.danger, state.danger_top_c, state.cut_s = "", -float("inf"), look.now_s
             said = {fault: WORDS.get(fault, WORDS["over-oven"])[0] for fault in state.trips}
@@ -48,7 +49,7 @@ def _has_ended(look: Look, cause: str) -> bool:
 
 
 def _cools(look: Look) -> bool:
-    """The chamber has fallen by more than a rise that trips, the model misses nothing that flows past the contactor,
+    """The chamber has fallen by more than the rise that trips, the model finds no heat that flows past the contactor,
     and no meter shows power."""
     state, policy = look.state, look.policy
     if not look.usable or state.past_open > 0.0 or flowing(look.reading) is True:

@@ -1,4 +1,4 @@
-"""The fault table: what can break, what is seen of it, which rule answers, how soon, and what only hardware can do.
+"""The fault table: what can break, how it shows, which rule answers, how soon, and what only hardware can do.
 
 One row a fault, in `fault_table.toml`. SAFETY.md's table is made from it (`tools/safety_table`) and the tests read it:
 a row with rules needs a scene that trips the first of them in time and a scene that does not; a row without rules must
@@ -17,19 +17,19 @@ class Fault:
     """One row.
 
     id                what it is called: F01, F02, …
-    cause, seen       what breaks, and what is seen of it
-    rules             ids of the trips that answer, the quickest first; empty: none of ours does
+    cause, seen       what breaks, and how it shows
+    rules             ids of the trips that answer, the quickest first; empty: no rule answers
     threshold         when they trip, in words
     detect_within_s   from when the fault can be seen (a relay that conducts at full power cannot) to the trip, s; None:
                       not by these rules
     reaction          what then happens
-    latched           heat stays off until acknowledged; `latch`: in words, where yes or no does not tell it
-    needs             what must be wired for the rules and the time to hold, and what is left without; empty: the
-                      control sensor alone
+    latched           heat stays off until acknowledged; `latch`: in words, where yes or no is not enough
+    needs             what must be wired for these rules and this time to be true, and what remains without it; empty:
+                      the control sensor alone
     elsewhere         the part of the program that answers instead
     hardware          what only hardware can do
     rationale         why it is answered like this
-    inject            kinds of the virtual oven's faults that bring it about, for the fault campaign
+    inject            kinds of injected faults of the virtual oven that cause it, for the fault campaign
     start             the start test finds it too
     """
 

@@ -1,7 +1,7 @@
 """The permit and the gate: the only way to the heater, closed unless something fresh opens it.
 
-A permit is a lease: `judge` makes it from one healthy tick, it names that tick, and it lapses by itself. The gate
-passes a duty only with a permit of this very step and time, and only if everything it looks at is a finite number in
+A permit is a lease: `judge` makes it from one healthy tick, it names that tick, and it expires by itself. The gate
+passes a duty only with a permit for exactly this step and time, and only if every number it looks at is finite and in
 range.
 """
 
@@ -14,7 +14,8 @@ LEASE_S = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Permit:
-    """Leave to heat: from `from_s` until `until_s` of the tick clock, for control step `step`, up to `duty_limit`."""
+    """Permission to heat: from `from_s` until `until_s` of the tick clock (s), for control step `step`, up to
+    `duty_limit`."""
 
     from_s: float
     until_s: float
@@ -29,10 +30,11 @@ def desk_permit(now_s: float, step: int) -> Permit:
 
 
 def pass_duty(duty: float, permit: Permit | None, now_s: float, step: int) -> float:
-    """What may reach the heater: `duty`, or less, or nothing. Never raises; what is not plainly right is 0.0.
+    """What may reach the heater: `duty`, or less, or nothing. Never raises; anything not clearly right gives 0.0.
 
-    Refused: no permit, another step's permit, a lapsed or future-dated one, a lease longer than LEASE_S, and any number
-    that is NaN, infinite, or not a number at all. A duty above the permit's limit is cut to it, one below 0 is nothing.
+    Refused: no permit, another step's permit, an expired or future-dated one, a lease longer than LEASE_S, and any
+    number that is NaN, infinite, or not a number at all. A duty above the permit's limit is cut to it, one below 0 is
+    nothing.
     """
     if type(permit) is not Permit:
         return 0.0
@@ -46,15 +48,15 @@ def pass_duty(duty: float, permit: Permit | None, now_s: float, step: int) -> fl
         return 0.0
     if not 0.0 < permit.duty_limit <= 1.0:
         return 0.0
-    # The range check stands last, on the very number that is passed on.
+    # The range check comes last, on exactly the number that is passed on.
     passed = float(min(duty, permit.duty_limit))
     return passed if 0.0 < passed <= 1.0 else 0.0
 
 
 class Gate:
-    """`pass_duty` with a memory: each step opens it once at most, and steps and time only go forward.
+    """`pass_duty` with a memory: each step passes heat once at most, and steps and time only go forward.
 
-    A program that hangs and repeats its last good command gets it through once, and never again.
+    A program that hangs and repeats its last good command passes it once, and never again.
     """
 
     __slots__ = ("_now_s", "_step")

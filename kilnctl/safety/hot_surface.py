@@ -1,7 +1,7 @@
-"""Hot surfaces: a notice that stands until the chamber is estimated below 50 °C, and that survives a restart.
+"""Hot surfaces: a notice that stays until the chamber is estimated below 50 °C, and survives a restart.
 
 The last known temperature and its wall-clock time are kept (`to_mapping`, `from_mapping`). From then on the oven is
-taken to cool without heat, slowly on purpose: T = room + (T0 − room)·exp(−t/τ) with τ from the model's slowest parts.
+assumed to cool without heat, slowly on purpose: T = room + (T0 − room)·exp(−t/τ) with τ from the model's slowest parts.
 Below 50 °C a touch of a minute does not burn on any material (51 °C for one minute: ISO 13732-1, from memory).
 """
 
@@ -12,9 +12,9 @@ from typing import Any, Protocol
 
 from .state import finite
 
-#: Below this the notice goes, °C.
+#: Below this the notice ends, °C.
 SAFE_C = 50.0
-#: A reading below SAFE_C this far under the estimate is of a broken sensor, not of a cool oven, K.
+#: A reading below SAFE_C and this far under the estimate, K, comes from a broken sensor, not from a cool oven.
 FAR_K = 50.0
 #: Trips that say that the control reading may be too low. So do all whose names begin with "sensor-".
 FALSELY_LOW = ("reading-fell", "sensors-disagree", "falls-when-heated", "cold-junction")
@@ -22,7 +22,7 @@ FALSELY_LOW = ("reading-fell", "sensors-disagree", "falls-when-heated", "cold-ju
 USUAL_TAU_S = 6.0 * 3600.0
 #: A model gives a time constant only for an oven this much hotter than the room, K.
 WELL_ABOVE_K = 10.0
-#: A wall clock that went back this far cannot be trusted to have gone forward either, s.
+#: When the wall clock went back by this much, s, its steps forward cannot be trusted either.
 CLOCK_SLACK_S = 5.0
 
 
@@ -37,14 +37,14 @@ class HotSurface:
 
 
 def seen(chamber_c: float, wall_s: float, ambient_c: float = 20.0, tau_s: float = USUAL_TAU_S) -> HotSurface:
-    """To be stored with each state file. Raises ValueError for numbers that are not finite or a τ not above 0."""
+    """For the state file. Raises ValueError for numbers that are not finite or a τ not above 0."""
     if not all(finite(v) for v in (chamber_c, wall_s, ambient_c, tau_s)) or tau_s <= 0.0:
         raise ValueError("chamber_c, wall_s and ambient_c must be finite and tau_s above zero")
     return HotSurface(float(chamber_c), float(wall_s), float(ambient_c), float(tau_s))
 
 
 class EnergyBalance(Protocol):
-    """What is asked of a model here: heat capacities of its parts, J/K, in the order of its state."""
+    """What this module needs of a model: heat capacities of its parts, J/K, in the order of its state."""
 
     @property
     def ambient_c(self) -> float: ...
@@ -84,8 +84,9 @@ def doubted(faults: Iterable[str]) -> bool:
 
 
 def renewed(last: HotSurface | None, new: HotSurface, wall_s: float, doubted: bool) -> HotSurface | None:
-    """What is known from now on. A doubted reading only raises it: what was known goes on cooling as estimated. A
-    reading that shows a cool oven is not believed while by the last good one it cannot have cooled so far."""
+    """The last known temperature, updated. A doubtful reading only raises it; otherwise the known temperature goes on
+    cooling as estimated. A reading of a cool oven is not believed while, by the last good reading, the oven cannot have
+    cooled so far."""
     after = estimate_c(new, wall_s)
     if last is None:
         return None if doubted and after < SAFE_C else new
@@ -94,8 +95,8 @@ def renewed(last: HotSurface | None, new: HotSurface, wall_s: float, doubted: bo
 
 
 def notice(last: HotSurface | None, wall_s: float, reading_c: float | None = None) -> str:
-    """The words of the notice, or an empty text when the oven is taken to be cool. A trusted reading of now replaces
-    the estimate, upward and downward. Without any knowledge the oven counts as hot."""
+    """The words of the notice; empty when the oven is taken to be cool. A trusted reading replaces the estimate, upward
+    and downward. When nothing is known the oven counts as hot."""
     if finite(reading_c):
         shown_c = reading_c
         if reading_c < SAFE_C:

@@ -87,15 +87,15 @@ def judge(state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> t
         reason = NO_MAINS
     if not below or blocked or not look.powered:
         limit = 0.0
-    # The hardware opens the contactor with door, ventilation or mains. We open it too, or its read-back would look
-    # like a fault; and also during a purge.
+    # The hardware opens the contactor when the door opens or ventilation or mains fail. Open it here too, or its
+    # read-back would look like a fault. A purge also opens it.
     contactor = look.powered and not blocked
     return look.state, _verdict(look, known, limit, reason, contactor)
 
 
 def _pass_time(look: Look) -> None:
-    """Count the time since the last look, and what was fired in it. After a stall everything timed has been restarted,
-    and no time counts as having passed. What cannot be a share counts as full power."""
+    """Count the time since the last look, and the power fired in it. After a stall every timer has been restarted, and
+    no time counts as having passed. A value that cannot be a share counts as full power."""
     state, tick = look.state, look.tick
     gap_s = math.inf if state.time_s is None else tick.time_s - state.time_s
     look.dt_s = gap_s if gap_s <= look.policy.stall_s else 0.0
@@ -135,9 +135,9 @@ def _verdict(look: Look, known: frozenset[str], limit: float, reason: str, conta
 def acknowledge(
     state: SafetyState, policy: Policy, reading: Reading, tick: Tick, who: str
 ) -> tuple[SafetyState, tuple[str, ...]]:
-    """Clear the latched trips at the explicit word of `who`, once every cause is gone. Returns the state and the ids
-    that still stand; while any does, and for an empty name, nothing is cleared. All measured spans of time start again,
-    so heat comes back only after readings that are good by themselves."""
+    """Clear the latched trips by the explicit order of the person `who`, once every cause is gone. Returns the state
+    and the ids that still stand; while any stands, and for an empty name, nothing is cleared. All timers start again,
+    so heat returns only after new good readings."""
     if not isinstance(who, str) or not who.strip():
         return state, tuple(state.trips)
     standing = tuple(fault for fault in state.trips if cause_stands(fault, state, policy, reading, tick))
@@ -154,13 +154,14 @@ def acknowledge(
 
 
 def cause_stands(fault: str, state: SafetyState, policy: Policy, reading: Reading, tick: Tick) -> bool:
-    """Whether what caused this trip is still there, as far as this reading tells."""
+    """Whether the cause of this trip is still there, as far as this reading shows."""
     return not finite(tick.time_s) or not _cause_gone(fault)(Look(state, policy, reading, tick))
 
 
 def _cause_gone(fault: str) -> Callable[[Look], bool]:
     """The rule's own test. An id that no rule has comes from the saved trips of another version, or from a damaged
-    file: if it was of the control sensor, the sensor must show a temperature; else a person's word is enough."""
+    file: if it is a trip of the control sensor, the sensor must show a temperature; else a person's confirmation is
+    enough."""
     if fault in RULES:
         return RULES[fault].cause_gone
     return rules_sensor.control_shows if fault.startswith("sensor-") else at_a_persons_word

@@ -1,5 +1,5 @@
-"""Thresholds and delays of the rules: safe defaults, changed by description and schedule, within bounds that no file
-moves. It imports nothing of the settings, so that they can take their bounds from here."""
+"""Thresholds and delays of the rules: safe defaults, which description and schedule may change within bounds that no
+file can move. It imports nothing of `settings`, so that `settings` can take its bounds from here."""
 
 import math
 from dataclasses import dataclass, fields
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from ..settings.oven import Oven, Safety
     from ..settings.schedule import Schedule
 
-#: A room warms no faster than that, K/s.
+#: A room warms no faster than this, K/s (3 K in an hour).
 WARMS_K_PER_S = 3.0 / 3600.0
-#: What no configuration may exceed. A policy beyond any of them (or below HARD_FLOORS) cannot be made, so there is no
-#: heat with it.
+#: What no configuration may exceed (°C, K, s, shares of full power, as the names say). A policy beyond any of them, or
+#: below HARD_FLOORS, cannot be made, so there is no heat with it.
 HARD_CEILINGS = {
     "chamber_trip_c": 1360.0,
     "schedule_trip_c": 1360.0,
@@ -58,8 +58,8 @@ HARD_CEILINGS = {
     "missing_share_s": 600.0,
     "board_ceiling_c": 1420.0,
 }
-#: What no configuration may undercut, where less is laxer: a purge that does not purge, jumps forgotten before they are
-#: counted, a rise so small that the room's warmth is one, terminals colder than any workshop.
+#: Least values, where less is less safe: a purge that does not purge, jumps forgotten before they are counted, a rise
+#: so small that the room's warming counts as one, terminals colder than any workshop.
 HARD_FLOORS = {
     "purge_s": 30.0,
     "noise_window_s": 15.0,
@@ -81,17 +81,17 @@ SETTABLE = {
 }
 #: These may be infinite: there is no such limit.
 UNLIMITED = ("part_trip_c", "identical_s")
-#: These may be 0 and less.
+#: These may be 0 or below.
 SIGNED = ("cold_junction_low_c", "second_lag_s")
 #: Converter → step of its result, K, and the shortest wait for a bit to move, s.
 STEPS = {"max31855": (0.25, 120.0), "max31856": (2.0**-7, 15.0)}
-#: Most likely false alarm of identical answers, each tick.
+#: Highest probability of a false alarm by identical answers, for each tick.
 REPEATED_BY_CHANCE = 1e-9
-#: Converters convert so often that answers further apart are of different conversions, s.
+#: Answers further apart than this, s, come from different conversions: every converter converts at least this often.
 CONVERSION_S = 0.25
-#: The heat is cut when a part is so far above its limit: a schedule may go up to the limit itself, K.
+#: The heat is cut when a part is this far above its limit, K, because a schedule may go up to the limit itself.
 PART_MARGIN_K = 10.0
-#: The gap between two ticks may be this many ticks before it counts as a stall.
+#: A gap between two ticks longer than this many ticks counts as a stall.
 GAP_TICKS = 1.2
 #: The longest supply outage of a run that resumes after a power cut, without heat, s.
 RESUME_OUTAGE_S = 900.0
@@ -117,37 +117,38 @@ class Policy:
 
     chamber_trip_c, schedule_trip_c, part_trip_c  where heat is cut; trips when above for over_confirm_s
     longest_s, most_energy_j    hard stops of one run
-    airflow_required, door_switch, has_limit_sensor, has_part_sensor   what the rig must tell
+    airflow_required, door_switch, has_limit_sensor, has_part_sensor   what the rig must report
     stall_s                     longest gap between ticks
-    clock_step_s                wall clock and tick clock may part by so much before it is said
+    clock_step_s                wall clock and tick clock may differ by this much before a warning
     sensor_coast_s              longest wait, without heat, for a bad control reading to heal
     wild_jump_k, wild_k_per_s   a reading further than this from the last good one is not believed (upward with
                                 rise_k_per_s, if that is more)
     noise_k, noise_rejects, noise_window_s   noise of good readings; number of jumps within a window
     frozen_s, identical_s       conversion counter stands still; bit-identical answers while there is heat (infinite:
                                 natural for this sensor)
-    disagreement_*              control and limit sensor apart by more than the greater of _k and _share × °C, for _s
+    disagreement_*              control and limit sensor differ by more than the greater of _k and _share × °C, for _s
     second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
-    no_rise_s, no_rise_k        full-power seconds without so much rise
-    unasked_rise_s, unasked_rise_k   after so long without heat, a rise
+    no_rise_s, no_rise_k        full-power seconds, and the least rise that they must give
+    unasked_rise_s, unasked_rise_k   time without heat, and the rise after it that trips
     warms_k_per_s               fastest rise without heat of the elements: the room's, and a fan's
     rise_k_per_s, fall_k_per_s  fastest rise that full power could give, and fastest fall of a closed oven, with margin
     fall_s                      longest wait for a fallen reading to answer, heat capped meanwhile
     unexplained_share, explained_per_fired   allowance of the unexplained heat, share of full power: the constant part,
                                 and the part that grows with the power fired lately (a wrong model errs in proportion)
     excess_share_s, missing_share_s   thresholds of the two cumulative sums, full-power seconds
-    airflow_s, purge_s          how long the chamber is purged before the first heat, and again after so long without
-                                proved ventilation
+    airflow_s, purge_s          time without proved ventilation after which the chamber is purged again, and the length
+                                of a purge, also before the first heat
     contactor_s                 time the contactor's read-back may differ
     unasked_on_s                full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
     nominal_v                   nominal supply voltage, V; None when unknown
-    board_ceiling_c             where the file has the I/O board cut the heat by itself; None: the board's own 5 K above
-                                the trip
-    control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule judges by them, but a
-                                change from the last run needs a person's confirmation
-    coolest                     what energy alone says of the temperature is judged by it; None: it is not judged
+    board_ceiling_c             where the I/O board cuts the heat by itself, if the file says so; None: the board's
+                                default, 5 K above the trip
+    control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule uses them, but a
+                                person must confirm a change since the last run
+    coolest                     the coolest oven that the energy allows, which the reading is judged by; None: not
+                                judged
     """
 
     chamber_trip_c: float
@@ -226,7 +227,7 @@ def policy_for(
     coolest: Coolest | None = None,
 ) -> Policy:
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
-    fall); `start_c`: where the chamber is when that schedule starts, °C; `coolest`: what the model's doubt allows.
+    fall); `start_c`: the chamber when that schedule starts, °C; `coolest`: what the model's uncertainty allows.
 
     The oven's `safety:` replaces single numbers, within HARD_CEILINGS and HARD_FLOORS. Raises KilnctlError where the
     load needs ventilation that is not proved or not enough, where a part has a limit and no sensor, where the tick is
@@ -236,7 +237,8 @@ def policy_for(
     values["part_trip_c"] = _part_highest_c(oven, schedule) + PART_MARGIN_K
     load = schedule.load if schedule is not None and schedule.load is not None else oven.usual_load
     if load is not None and load.moisture_kg > 0.0:
-        # Water takes up heat at a standstill near 100 °C, and a model of the dry oven does not explain where it goes.
+        # Boiling water takes up heat at a constant temperature near 100 °C, which a model of the dry oven cannot
+        # explain.
         values["no_rise_s"] = HARD_CEILINGS["no_rise_s"]
         values["missing_share_s"] = HARD_CEILINGS["missing_share_s"]
     if schedule is not None:
@@ -277,10 +279,11 @@ def _of_oven(oven: "Oven") -> dict[str, Any]:
 
 
 def _of_sensors(oven: "Oven") -> dict[str, Any]:
-    """What follows from lag, noise and converter of the sensors.
+    """Thresholds that follow from lag, noise and converter of the sensors.
 
-    A bare wire follows an opened door within a second or two: the air there is colder by a few hundred kelvin. Its
-    bound goes no further, however small the lag in the file: a bound that no jump exceeds hides a sensor that fails.
+    When a door opens, the air at a bare wire gets colder by a few hundred kelvin and the wire follows within a second
+    or two. The bound is not widened beyond that for any smaller lag in the file: a bound that no jump exceeds would
+    hide a failing sensor.
     """
     control, second = oven.sensors.control, oven.sensors.limit
     values: dict[str, Any] = {
@@ -316,17 +319,18 @@ def _part_highest_c(oven: "Oven", schedule: "Schedule | None") -> float:
 
 
 def identical_s(sensor: "Sensor", tick_s: float) -> float:
-    """How long a converter's answers may be the same, bit for bit, while there is heat, s; infinite where the steps
-    hide the noise.
+    """How long a converter's answers may be identical, bit for bit, while there is heat, s; infinite where the
+    converter's steps hide the noise.
 
     Noise of standard deviation σ about a temperature that stands still and, at worst, on the middle of a step q gives
     that step's figure with the chance p = erf(q / (2·√2·σ)); n more times in a row with p**n. The wait is n conversions
-    with p**n at most 1e-9: at one a second less than one false alarm in 30 years of uninterrupted soaking. Other things
-    make it rarer still: the terminals' bits have to stand as well, the heat ripples, and the noise is described behind
-    a median, which lowers it by a third. The shortest waits keep to that chance down to noise of 0.012 K (steps of
-    1/128 K) and 0.09 K (1/4 K), if more is described than there is. Steps of 1/4 K may hide all of a noise below
-    0.09 K: then there is no limit, and the second sensor and the missing heat are left. No converter with steps of
-    1/128 K is so quiet: it has 120 s at most, however little noise is described.
+    with p**n at most 1e-9: at one a second less than one false alarm in 30 years of uninterrupted soaking. It is rarer
+    still in practice: the terminals' bits have to stay the same too, the heat ripples, and the described noise is the
+    noise behind a median, which is lower by a third. If the file describes more noise than there is, the shortest waits
+    still keep to that chance down to real noise of 0.012 K (steps of 1/128 K) and 0.09 K (1/4 K). Steps of 1/4 K may
+    hide all of a noise below 0.09 K: then there is no limit, and the second sensor and the missing heat must show the
+    fault. No converter with steps of 1/128 K is that quiet: it gets 120 s at most, even if the file describes less
+    noise.
     """
     step_k, shortest_s = STEPS[sensor.front_end]
     longest_s = HARD_CEILINGS["identical_s"]
@@ -338,7 +342,7 @@ def identical_s(sensor: "Sensor", tick_s: float) -> float:
 
 
 def _of_file(own: "Safety", values: dict[str, Any]) -> dict[str, Any]:
-    """What the oven's `safety:` section says instead. It may lengthen the computed purge, never shorten it."""
+    """Values of the oven's `safety:` section. It may lengthen the computed purge, never shorten it."""
     given = {f.name: value for f in fields(own) if (value := getattr(own, f.name)) is not None}
     if "purge_s" in given:
         given["purge_s"] = max(given["purge_s"], values.get("purge_s", 0.0))
@@ -346,7 +350,7 @@ def _of_file(own: "Safety", values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _sensor_words(sensor: "Sensor | None") -> str:
-    """What turns a voltage into a reading. Another type letter or correction moves every limit, and no number shows
+    """What turns a voltage into a reading. Another type letter or correction shifts every limit, and no number shows
     it."""
     if sensor is None:
         return "none"
@@ -355,8 +359,8 @@ def _sensor_words(sensor: "Sensor | None") -> str:
 
 
 def _of_schedule(oven: "Oven", schedule: "Schedule", values: dict[str, Any], start_c: float | None) -> dict[str, Any]:
-    """What a schedule narrows. It widens one thing: a run that resumes after a power cut may wait 15 minutes for the
-    mains, without heat."""
+    """Limits that a schedule makes narrower. It widens one: a run that resumes after a power cut may wait 15 minutes
+    for the mains, without heat."""
     out: dict[str, Any] = {"schedule_trip_c": schedule_trip_c(oven, schedule, start_c)}
     if schedule.longest_s is not None:
         out["longest_s"] = min(values["longest_s"], schedule.longest_s)

@@ -1,20 +1,20 @@
 """What each trip says, in the order in which a person needs it: what to do now, what was seen, what to check.
 
-What to do and what was seen have fewer than 25 words together. No text claims that something is off: that is for
-`kilnctl.safety.proof`, which looks at the read-backs. "Main switch" is SAFETY.md's word for the one switch that makes
-the oven dead.
+What to do and what was seen have fewer than 25 words together. No text claims that something is off: only
+`kilnctl.safety.proof` does, from the read-backs. "Main switch" is SAFETY.md's word for the one switch that makes the
+oven dead.
 """
 
-#: For a trip with which there may be heat unasked, or with which nobody sees the chamber any more.
+#: For a trip after which there may be unwanted heat, or no sensor shows the chamber any more.
 OFF = "Leave it shut. Switch off at the main switch."
-#: For a trip of a kind with which the chamber is still seen and no heat is suspected.
+#: For a trip after which a sensor still shows the chamber and no unwanted heat is suspected.
 WATCH = "Leave it shut. If it gets hotter, switch off at the main switch."
-#: There is heat that nothing of ours keeps out, or nothing of ours that answers.
+#: There is heat that neither relay nor contactor keeps out, or neither of them answers.
 LOUD = "SWITCH OFF AT THE MAIN SWITCH NOW. Leave it shut."
 _FIRE = "Leave it shut. Switch off at the main switch. Smoke? Get out, call the fire brigade."
 _AIR = "Leave it shut. No flame, no switch nearby. Get the extraction going."
-#: A contactor that tripped leaves its supply side live, a relay leaks, and a switch may fail: only what was proved dead
-#: is dead.
+#: The supply side of an open contactor stays live, a relay leaks, and a switch may fail: only what was tested dead is
+#: dead.
 DEAD = "Before you touch anything: main switch off and locked, proved dead, cold. Then check"
 _RELAY_STUCK = f"{DEAD} the relay: it may conduct all the time, or half of it may be shorted"
 _LOAD_UNLIKE = "the load or the lining is unlike what the file says: describe it, or fit the model anew"
@@ -266,7 +266,7 @@ WORDS = {
     ),
 }
 
-#: Rule id → (seen, check) when what it counts is no number: it is over no limit, its value is unknown.
+#: Rule id → (seen, check) when the value that the rule judges is not a number: it is not above a limit, it is unknown.
 UNKNOWN = {
     "energy": (
         "this run's energy is unknown: what was measured is no number",
@@ -280,5 +280,5 @@ UNKNOWN = {
 
 
 def lines(act: str, seen: str, check: str) -> tuple[str, str, str]:
-    """The three sentences of a trip in their order; one voice for terminal, page and message."""
+    """The three sentences of a trip in their order; the same text for terminal, page and message."""
     return act, f"{seen[:1].upper()}{seen[1:]}." if seen else "", check

@@ -4,7 +4,7 @@ from typing import Any, Protocol
 
 
 class ThermalModel(Protocol):
-    """What is asked of a model here: its state is a sequence whose last item is the chamber, °C."""
+    """What this module needs of a model: its state is a sequence whose last item is the chamber, °C."""
 
     @property
     def ambient_c(self) -> float: ...
@@ -20,8 +20,8 @@ def fastest_k_per_s(model: ThermalModel, highest_c: float) -> tuple[float, float
 
     The model is run from cold at full power with 10 % too much voltage, without power from its highest temperature, and
     cut off on the way up: hot elements over a cold lining fall fastest. The margins (2.5 times and 1 K/s; 3 times, 1.5
-    times when cut off, and 0.5 K/s) cover a model that has never met its oven: a virtual cabinet with fan rose 1.7
-    times and fell 5 times as fast as its day-zero model says, and an opened door makes 10 K/s and more.
+    times when cut off, and 0.5 K/s) cover a model that was never fitted to its oven: a virtual cabinet with fan rose
+    1.7 times and fell 5 times as fast as its day-zero model says, and an opened door makes 10 K/s and more.
     """
     ambient_c = model.ambient_c
     rise, _ = fastest_in(model, model.rest(ambient_c), 1.21 * model.power_w, 300)
@@ -37,7 +37,7 @@ def fastest_k_per_s(model: ThermalModel, highest_c: float) -> tuple[float, float
 
 
 def fastest_in(model: ThermalModel, x: Any, power_w: float, seconds: int) -> tuple[float, float]:
-    """Fastest rise and fall of the chamber, K/s, 0 or more, in so many seconds from state x at this power."""
+    """Fastest rise and fall of the chamber, K/s, 0 or more, in that many seconds from state x at this power."""
     rise = fall = 0.0
     for _ in range(seconds):
         new = model.step(x, power_w, 1.0, model.ambient_c)

@@ -1,4 +1,4 @@
-"""What the read-backs prove of a heat that was told off. A command proves nothing; only what was read is claimed."""
+"""What the read-backs prove after heat was switched off. A command proves nothing; only what was read is claimed."""
 
 from ..reading import Reading
 from .rules_supply import flowing
@@ -7,7 +7,7 @@ BLIND = "Relay and contactor are told off; nothing here can see whether they are
 
 
 def heat_proof(reading: Reading) -> str:
-    """After relay and contactor were told off: what is seen of it, as a sentence without its full stop."""
+    """After relay and contactor were switched off: what the read-backs show, as a sentence without its full stop."""
     closed, flows = reading.contactor_closed, flowing(reading)
     bad = [words for seen, words in ((closed, "the contactor reads closed"), (flows, "current flows")) if seen is True]
     good = [

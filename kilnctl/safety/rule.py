@@ -31,7 +31,7 @@ class Look:
 
     @property
     def now_s(self) -> float:
-        """Time of the tick clock, s."""
+        """Tick clock, s."""
         return self.tick.time_s
 
     @property
@@ -48,7 +48,7 @@ class Look:
         return lasting(self.state, name, condition, self.now_s, for_s)
 
     def warn(self, text: str) -> None:
-        """Tell people something that takes no heat away."""
+        """Add a warning for people; it does not affect the heat."""
         self.warnings.append(text)
 
 
@@ -58,7 +58,7 @@ class Rule:
 
     id          the id of its trip
     tripped_by  the function that latches it
-    cause_gone  whether the cause is gone, as far as this look tells; a trip is acknowledged only then
+    cause_gone  whether the cause is gone, as far as this look shows; only then can a trip be acknowledged
     """
 
     id: str
@@ -79,6 +79,6 @@ class Rule:
 
 
 def at_a_persons_word(look: Look) -> bool:
-    """For a cause that shows only under heat: it is gone when a person says so. The start test and the rules find it
-    again if it is not."""
+    """For a cause that shows only under heat: a person's confirmation is enough. If the cause is still there, the start
+    test and the rules find it again."""
     return True

@@ -1,8 +1,8 @@
-"""What the energy says of the temperature, which no sensor can spoil.
+"""What the energy shows about the temperature, independent of any sensor.
 
-The coolest oven that the model's doubt allows (`coolest`) gets the energy that was measured, or else commanded, from a
-start that was believed. Where even that oven is above the trip, or hotter than the sensor says by more than the sensor
-may be wrong, heat ends. It gives no leave to heat."""
+The coolest oven that the model's uncertainty allows (`coolest`) gets the energy that was measured, or else commanded,
+from a start with a believed reading. When even that oven is above the trip, or hotter than the reading by more than the
+sensor's error, heat ends. This rule never permits heat."""
 
 import math
 
@@ -11,20 +11,20 @@ from .rule import Look, Rule
 from .rules_sensor import control_shows
 from .state import finite
 
-#: It must be so for so long, s: longer than a sensor needs to come back after a door.
+#: The condition must last this long, s: longer than a sensor needs to recover after a door was open.
 HOTTER_S = 60.0
-#: A reading that falls faster than that may show a door that no switch reports, K/s.
+#: A reading that falls faster than this, K/s, may show an open door that no switch reports.
 FALLS_K_PER_S = 0.1
-#: The elements take no more than so many times the rated power: what is more is a broken meter.
+#: The elements take at most this many times the rated power: a meter that shows more is broken.
 MOST_POWER = 2.0
-#: Mean share of full power of five minutes that is no heat.
+#: A five-minute mean below this share of full power counts as no heat.
 UNFIRED = 0.02
-#: Below this rise above the room the sensor is not judged by energy, K.
+#: Below this rise above the room, K, the sensor is not judged by energy: errors are as large as the rise.
 SEEN_K = 20.0
 
 
 def energy_says_hotter(look: Look) -> None:
-    """Move the coolest oven on, and compare."""
+    """Advance the coolest oven by one tick, and compare it with the trip and the reading."""
     oven, state = look.policy.coolest, look.state
     if oven is None:
         return
@@ -47,8 +47,8 @@ def energy_says_hotter(look: Look) -> None:
 
 
 def may_be_open(look: Look) -> bool:
-    """Whether a door may let heat out. One that no switch reports shows as a falling reading, and no reading falls for
-    ever. Without heat an oven may be opened to cool, and no reading of it can do harm."""
+    """Whether a door may let heat out. A door without a switch shows as a falling reading, and no reading falls for
+    ever. Without heat an oven may be opened to cool, and then no reading can do harm."""
     state = look.state
     cools = state.fired_300 < UNFIRED and look.usable and look.reading.chamber_c < state.lumps_c
     falls = look.reading.door_open is None and state.slope_k_per_s < -FALLS_K_PER_S
@@ -74,7 +74,7 @@ def is_hotter(look: Look, oven: Coolest) -> bool:
 
 
 def most_c(oven: Coolest, reads_c: float) -> float:
-    """The hottest that the chamber can be where a sound sensor reads that, °C."""
+    """The hottest that the chamber can be when a sound sensor shows this reading, °C."""
     return reads_c + oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
 
 
@@ -83,8 +83,8 @@ def _nearly(look: Look, oven: Coolest) -> bool:
 
 
 def energy_agrees(look: Look) -> bool:
-    """Whether the sensor shows what the energy explains; a person's word is enough where nothing is known of it (after
-    a restart, or without a model)."""
+    """Whether the sensor shows what the energy explains; a person's confirmation is enough where the energy is unknown
+    (after a restart, or without a model)."""
     oven = look.policy.coolest
     if oven is None or look.state.lumps is None:
         return True

@@ -1,4 +1,4 @@
-"""Does the temperature do what the heat explains? Rises, falls, and heat without rise."""
+"""Does the temperature follow from the heat? Rises, falls, and heat without a rise."""
 
 import math
 
@@ -8,34 +8,37 @@ from .state import Fall, SafetyState, Span, Tick, finite
 
 #: Time constant of the smoothed level and slope of a reading, s.
 SMOOTH_S = 5.0
-#: A reading rises too fast when it does so for this long, s.
+#: A too fast rise must last this long, s, so that noise does not trip.
 RISE_CONFIRM_S = 5.0
 #: The chamber's recent top sinks this fast, K/s. A rise below it is a recovery, from an open door for example.
 TOP_SINKS_K_PER_S = 0.02
-#: A fall is over after a rise above the lowest reading of so much, and of this share of the fall. The sensor is then in
-#: the chamber and the door is shut: a sensor that hangs in a draught wavers by a few kelvin too.
+#: A fall is over after a rise above the lowest reading of this much, K, and of this share of the fall. Then the sensor
+#: is in the chamber and the door is shut. A few kelvin alone prove nothing: a sensor in a draught also varies by that.
 ANSWER_K, ANSWER_SHARE = 3.0, 0.25
 #: While no heat is wanted, the remembered temperature from before a fall decays at this rate, K/s.
 FADES_K_PER_S = 0.1
-#: During a fall of this much, K, the limit sensor must follow the control sensor by this share within this time, s.
+#: During a fall of the control sensor of this much, K, the limit sensor must fall by this share of it within this time,
+#: s.
 FOLLOW_FALL_K, FOLLOW_SHARE, FOLLOW_AFTER_S = 30.0, 0.2, 20.0
-#: A fall may last this share of its time where a door switch says that the door is shut: only the sensor is to blame.
+#: Share of the usual time that a fall may last when a door switch shows a shut door: then the sensor is at fault.
 SHUT_SHARE = 0.2
-#: Swapped wires: a fall of so much, K, after so many full-power seconds, s; without the terminals' temperature only in
-#: an oven that is cooler than this, °C.
+#: Swapped wires show as a fall of this much, K, after this many full-power seconds, s. Without the terminals'
+#: temperature the rule works only in an oven cooler than this, °C.
 SINK_K, SINK_FIRED_S, COOL_C = 3.0, 20.0, 60.0
 #: Share of full power in the last minute that counts as heating for that rule, with and without the terminals'
 #: temperature. Without it only strong heat counts, because a cool oven may follow its schedule down.
 SINK_HEATED, SINK_HEATED_BLIND = 0.1, 0.4
-#: Full power counts from this share on, and only where holding the temperature takes less than the second share.
+#: A duty from the first share on counts as full power, but only where holding the temperature takes less than the
+#: second share.
 FULL, NEAR_THE_TOP = 0.9, 0.7
-#: After a fall or an open door the missing-heat sum rests for so long, s: the estimator needs it to unlearn the loss.
+#: After a fall or an open door the missing-heat sum stays unchanged for this long, s: the estimator needs it to unlearn
+#: the loss.
 SETTLING_S = 180.0
 
 
 def behaviour(look: Look) -> float:
-    """Judge a believed reading against the heat that went in. `look.dt_s` is above 0: a first reading is not believed.
-    Returns the most that the duty may be, 0..1."""
+    """Judge a believed reading by the heat that went in. `look.dt_s` is above 0, because a first reading is not
+    believed. Returns the highest duty allowed, 0..1."""
     follow(look)
     rise_too_fast(look)
     limit = reading_fell(look)
@@ -64,7 +67,7 @@ def follow(look: Look) -> None:
 
 
 def smoothed(level: float, slope: float, value: float, dt_s: float) -> tuple[float, float]:
-    """Level, °C, and slope, K/s, of a reading after one more value, over SMOOTH_S."""
+    """Level, °C, and slope, K/s, of a reading after one more value, smoothed over SMOOTH_S."""
     share = 1.0 - math.exp(-dt_s / SMOOTH_S)
     new = level + (value - level) * share
     return new, slope + ((new - level) / dt_s - slope) * share
@@ -86,7 +89,7 @@ def holding_share(tick: Tick) -> float:
 
 
 def rise_too_fast(look: Look) -> None:
-    """The chamber rises faster than full power could, above where it has lately been."""
+    """The chamber rises faster than full power could, above its recent temperatures."""
     state, limit = look.state, look.policy.rise_k_per_s
     state.top_c = max(level_c(state), state.top_c - TOP_SINKS_K_PER_S * look.dt_s)
     beyond = state.slope_k_per_s > limit and level_c(state) >= state.top_c
@@ -102,9 +105,9 @@ def rises_slowly(look: Look) -> bool:
 
 
 def reading_fell(look: Look) -> float:
-    """A reading that falls faster than the closed oven can cool: the sensor slipped out, or a door is open that no
-    switch reports. Until the reading rises again there is no more heat than before. Returns the most that the duty may
-    be, 0..1."""
+    """A reading that falls faster than the closed oven can cool: the sensor slipped out, or a door that no switch
+    reports is open. Until the reading rises again there is no more heat than before. Returns the highest duty allowed,
+    0..1."""
     state, policy, now_s = look.state, look.policy, look.now_s
     if state.fall is None:
         if look.door_is_open or state.slope_k_per_s >= -policy.fall_k_per_s:
@@ -124,7 +127,7 @@ def reading_fell(look: Look) -> float:
 
 
 def _begun_fall(look: Look) -> Fall:
-    """Both temperatures are remembered from before the fall: the limit sensor of an open oven falls at once too."""
+    """Keep both temperatures from before the fall: in an open oven the limit sensor falls at the same time."""
     state = look.state
     duty_cap = min(1.0, max(state.fired_60, holding_share(look.tick), 0.02))
     second_c = None if state.second_c is None else state.second_c - SMOOTH_S * state.second_slope
@@ -150,7 +153,7 @@ def came_back_from_fall(look: Look) -> bool:
 
 
 def falls_when_heated(look: Look) -> None:
-    """A cool oven whose reading goes down, below its terminals, while it is heated: plus and minus are swapped."""
+    """The reading of a cool oven falls, below its terminals, while it is heated: plus and minus are swapped."""
     state, cold_c = look.state, look.reading.cold_junction_c
     heated = state.fired_60 > (SINK_HEATED if finite(cold_c) else SINK_HEATED_BLIND)
     if state.sink is None or not heated or state.fall is not None or level_c(state) >= state.sink.start_c:
@@ -167,7 +170,7 @@ def falls_when_heated(look: Look) -> None:
 
 def heat_no_rise(look: Look) -> None:
     """Full power and no rise: broken element, open relay, dead supply, or a sensor outside the chamber. Not near the
-    top of what the oven can do, where holding the temperature takes full power."""
+    oven's highest reachable temperature, where holding it takes full power."""
     state, window = look.state, look.state.window
     elsewhere = look.fired < FULL or state.fall is not None or holding_share(look.tick) > NEAR_THE_TOP
     if window is None or elsewhere or level_c(state) > window.start_c + look.policy.no_rise_k:

@@ -1,4 +1,4 @@
-"""Are chamber and part below their limits, and do the sensors that watch them show something and agree?"""
+"""Are chamber and part below their limits, and do their sensors show a temperature and agree?"""
 
 import math
 
@@ -8,16 +8,16 @@ from .rule import Look, Rule
 from .rules_sensor import LOWEST_C, control_shows
 from .state import SafetyState, finite
 
-#: A limit must be undercut by so much before its trip can be acknowledged, K.
+#: The reading must be this far below a limit, K, before its trip can be acknowledged.
 BELOW_K = 2.0
-#: Sensors must come this near, as a share of what they may be apart, before their trip can be acknowledged; from the
-#: same share on it is said that they part.
+#: The sensors' difference must be below this share of the allowed difference before their trip can be acknowledged;
+#: from the same share on there is a warning.
 NEAR_SHARE = 0.8
 
 
 def shown_c(name: str, value: float | None, reading: Reading) -> float | None:
-    """What the "limit" or "part" sensor shows, °C; None when it shows no temperature. One too hot for any sensor
-    counts: it is above every limit."""
+    """What the "limit" or "part" sensor shows, °C; None when it shows no temperature. A reading too hot for any sensor
+    also counts: it is above every limit."""
     faulty = any(word.startswith(f"{name}-") for word in reading.faults)
     return value if finite(value) and value >= LOWEST_C and not faulty else None
 
@@ -34,7 +34,7 @@ def below_limits(look: Look) -> bool:
 
 
 def below(look: Look, rule: str, name: str, value_c: float, limit_c: float) -> bool:
-    """Whether one sensor is below one limit; above it for long enough it trips. Each sensor has a timer of its own."""
+    """Whether one sensor is below one limit; it trips when above for long enough. Each sensor has its own timer."""
     over = value_c > limit_c
     if look.lasting(rule + name, over, look.policy.over_confirm_s):
         look.trip(rule, value=value_c, limit=limit_c)
@@ -42,13 +42,13 @@ def below(look: Look, rule: str, name: str, value_c: float, limit_c: float) -> b
 
 
 def well_below(limit_c: float, *values_c: float | None) -> bool:
-    """Whether every sensor that there is shows so much less that the trip can be acknowledged."""
+    """Whether every existing sensor shows so much less than the limit that the trip can be acknowledged."""
     return all(value is None or (finite(value) and value <= limit_c - BELOW_K) for value in values_c)
 
 
 def below_chamber_limits(look: Look, name: str, value_c: float) -> bool:
-    """Limits of oven and schedule, for one sensor. Each that sits in the chamber can see them: the part's too, which is
-    no warmer than the chamber (and if two sensors are swapped, it is the chamber's)."""
+    """Limits of oven and schedule, for one sensor. Every sensor in the chamber is judged by them. The part's too: it is
+    no warmer than the chamber, and if two sensors are swapped, it measures the chamber."""
     below_oven = below(look, "over-oven", name, value_c, look.policy.chamber_trip_c)
     below_schedule = below(look, "over-schedule", name, value_c, look.policy.schedule_trip_c)
     return below_oven and below_schedule
@@ -69,7 +69,7 @@ def well_below_schedule(look: Look) -> bool:
 
 
 def below_part_limit(look: Look) -> bool:
-    """A part with a limit of its own must be seen, and be below it."""
+    """A part with its own limit must have a working sensor and be below the limit."""
     policy, watched, is_below = look.policy, True, True
     part_c = shown_c("part", look.reading.part_c, look.reading)
     if part_c is not None:
@@ -109,7 +109,7 @@ def second_sensor(look: Look) -> bool:
 
 
 def second_shows(look: Look) -> bool:
-    """Also where there is none: then it is not missing."""
+    """Also true without a limit sensor: then none is missing."""
     return not look.policy.has_limit_sensor or shown_c("limit", look.reading.limit_c, look.reading) is not None
 
 
@@ -124,8 +124,8 @@ def sensors_disagree(look: Look, second_c: float) -> None:
 
 
 def apart_k(state: SafetyState, policy: Policy, chamber_c: float, second_c: float, dt_s: float) -> float:
-    """How far the sensors are apart, K, beyond what the greater lag of the slower one explains. The quicker one is
-    delayed by as much, and the slower one may lie anywhere between it and its delayed self."""
+    """Difference of the sensors, K, beyond what the greater lag of the slower one explains. The quicker one's reading
+    is delayed by that lag; the slower one may lie anywhere between the quicker reading and the delayed one."""
     quick_c, slow_c = (chamber_c, second_c) if policy.second_lag_s >= 0.0 else (second_c, chamber_c)
     if state.delayed_c is None:
         state.delayed_c = slow_c

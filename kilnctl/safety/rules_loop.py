@@ -1,9 +1,9 @@
-"""What runs the oven: energy and time of the run, the loop's clock, the I/O board and the record."""
+"""The run and its equipment: energy and time of the run, the loop's clock, the I/O board and the record."""
 
 from .rule import Look, Rule, at_a_persons_word
 from .state import finite, number, trip
 
-#: A record that is not written is told after so long, s.
+#: A record that is not written for this long, s, gives a warning.
 RECORD_S = 10.0
 
 
@@ -11,7 +11,7 @@ RECORD_S = 10.0
 
 
 def run_limits(look: Look) -> None:
-    """Energy and time of one run, as hard stops of their own."""
+    """Hard limits of energy and time of one run."""
     tick, policy = look.tick, look.policy
     if not energy_is_left(look):
         look.trip("energy", energy=number(tick.energy_j) / 3.6e6, limit=policy.most_energy_j / 3.6e6)
@@ -31,8 +31,8 @@ def time_is_left(look: Look) -> bool:
 
 
 def clock(look: Look) -> bool:
-    """Whether this tick's time can be used at all. A jump back or a standing counter trips, and everything timed
-    starts again."""
+    """Whether this tick's time can be used at all. A jump back or a step counter that does not advance trips, and all
+    timers start again."""
     state, tick = look.state, look.tick
     if not finite(tick.time_s) or type(tick.step) is not int:
         last_s = 0.0 if state.time_s is None else state.time_s
@@ -51,14 +51,14 @@ def clock(look: Look) -> bool:
 
 
 def loop_stalled(look: Look, gap_s: float) -> None:
-    """Too long a gap between two ticks: everything timed starts again."""
+    """Too long a gap between two ticks: all timers start again."""
     if gap_s > look.policy.stall_s:
         look.trip("loop-stalled", gap=gap_s)
         look.state.restart_timers()
 
 
 def wall_clock(look: Look) -> None:
-    """Tell when the wall clock was set. Control goes by the tick clock."""
+    """Warn when the wall clock was set. Control uses the tick clock."""
     state, wall_s = look.state, look.tick.wall_s
     if not finite(wall_s):
         return
@@ -73,7 +73,7 @@ def wall_clock(look: Look) -> None:
 
 
 def board(look: Look) -> None:
-    """What the I/O board reports, by its rig."""
+    """What the I/O board reports, through its rig."""
     for fault in ("board-lost", "board-fault"):
         if fault in look.reading.faults:
             look.trip(fault)
@@ -88,7 +88,7 @@ def board_is_well(look: Look) -> bool:
 
 
 def record(look: Look) -> None:
-    """Tell when the record is not written."""
+    """Warn when the record is not written."""
     if look.lasting("record", look.tick.recording is False, RECORD_S):
         look.warn("the record is not being written: disk full or broken; no new run can be started")
 

@@ -1,4 +1,4 @@
-"""Can the control reading be believed? Heat goes at the first doubt; a trip follows if it lasts."""
+"""Can the control reading be believed? Heat goes off at the first doubt; a trip follows if the doubt lasts."""
 
 import math
 
@@ -7,29 +7,30 @@ from .rule import Look, Rule
 from .rules_terminals import cold_junction
 from .state import finite
 
-#: What a thermocouple can show, °C; anything else is nonsense of the converter.
+#: Range that a thermocouple can show, °C; anything else is an error of the converter.
 LOWEST_C, HIGHEST_C = -60.0, 1820.0
 #: How fast an oven may have cooled while its reading was not believed, K/s.
 COOLED_K_PER_S = 0.1
-#: A reading that lands this near the terminals' temperature in one jump, from well above it: the two wires touch.
+#: A reading that jumps to within this much, K, of the terminals' temperature, from at least this far above it, K: the
+#: two wires touch.
 NEAR_TERMINALS_K, WELL_ABOVE_K = 8.0, 30.0
-#: A drop to the terminals' temperature at more than this is a short and not a door, however quick the sensor, K/s.
+#: A drop to the terminals' temperature faster than this, K/s, is a short: no door cools a sensor that fast.
 SHORT_K_PER_S = 25.0
-#: A reading that stays away, or was lost for long, is taken for healed only if it moved on no faster, K/s.
+#: A reading that stays away, or was lost for long, is believed again only if it moved no faster than this, K/s.
 HEAL_K_PER_S = 1.0
-#: Share of full power in the last minute from which on answers must change: an oven at rest, or one that cools in its
-#: last kelvins, may show one figure for hours.
+#: From this share of full power in the last minute on, the answers must change: an oven at rest, or near the end of its
+#: cooling, may show the same value for hours.
 MOVES_FROM = 0.02
-#: Time constant of the noise, s, and how long too much of it must last, s.
+#: Time constant of the noise estimate, s, and how long too much noise must last, s.
 NOISE_S, NOISE_CONFIRM_S = 10.0, 5.0
 #: Mean |second difference| of white noise of unit standard deviation, counted only where its sign turns:
 #: √6 · √(2/π) · (1 − r)/2 with the correlation r = −2/3 of neighbouring second differences (E|x| of a normal pair over
 #: the quadrants where the signs differ).
 SECOND_DIFFERENCE = math.sqrt(6.0) * math.sqrt(2.0 / math.pi) * (1.0 + 2.0 / 3.0) / 2.0
-#: A loose contact, or noise that the rig's median hides: the share of conversions that could not be used is forgotten
-#: with this time constant, s, and warns and trips at these shares. One gap of 10 s, after which a lasting fault trips,
-#: leaves 0.08, which warns for two minutes and does no more. A wire that is open 8 s of every 10 trips in the fourth
-#: gap, one wild conversion in three after 110 s, and a loss of less than a fifth of the time never.
+#: A loose contact, or noise that the rig's median hides: the share of unusable conversions is averaged with this time
+#: constant, s, and warns and trips at these shares. One gap of 10 s (a longer one trips as a lasting fault) leaves
+#: 0.08, which only warns, for two minutes. A wire that is open for 8 s of every 10 s trips in the fourth gap; one wild
+#: conversion in three trips after 110 s; a loss for less than a fifth of the time never trips.
 UNSTEADY_S, UNSTEADY_WARN, UNSTEADY_TRIP = 120.0, 0.03, 0.2
 
 
@@ -49,7 +50,8 @@ def possible(value: object) -> bool:
 
 
 def control_reading(look: Look) -> bool:
-    """Whether the control reading can be believed this tick. Keeps the last good one, and trips when it stays bad."""
+    """Whether the control reading can be believed in this tick. Keeps the last good one, and trips when the reading
+    stays bad."""
     state, now_s, value_c = look.state, look.now_s, look.reading.chamber_c
     fault = next((word for word in look.reading.faults if word in SENSOR_FAULTS), "")
     if fault:
@@ -75,15 +77,15 @@ def control_reading(look: Look) -> bool:
     state.over.pop("never-good", None)
     noisy(look)
     state.before_c, state.good_c, state.good_s = state.good_c, value_c, now_s
-    # The very first reading has nothing to be compared with.
+    # The first reading cannot be compared with anything.
     return state.before_c is not None
 
 
 def jumped(look: Look) -> str:
-    """ "", "jump" or "shorted": further from the last good reading than a sheath can go.
+    """Empty, "jump" or "shorted": further from the last good reading than a sheath can move.
 
-    A first-order lag never moves faster than the fastest that its surroundings moved, so upward a reading may also go
-    as fast as full power could heat the chamber, however slow its sheath."""
+    A first-order lag never moves faster than its surroundings did at their fastest. Upward, a reading with any sheath
+    may therefore move as fast as full power could heat the chamber."""
     state, policy, value_c, cold_c = look.state, look.policy, look.reading.chamber_c, look.reading.cold_junction_c
     if state.good_c is None:
         return ""
@@ -94,7 +96,8 @@ def jumped(look: Look) -> str:
         if value_c > state.good_c:
             rate = max(rate, policy.rise_k_per_s)
         state.reach_k = policy.wild_jump_k + rate * min(gap_s, policy.stall_s)
-    # While it stays away in plain sight it does not move. It becomes credible only slowly, and not after the trip.
+    # The reading stays away and does not move: the range in which it is believed grows only slowly, and not after the
+    # trip.
     healing_s = max(0.0, min(gap_s, policy.sensor_coast_s) - policy.stall_s)
     if abs(value_c - state.good_c) <= state.reach_k + HEAL_K_PER_S * healing_s:
         return ""
@@ -106,8 +109,8 @@ def jumped(look: Look) -> str:
 
 
 def came_back(look: Look, rule: str) -> bool:
-    """Whether the reading is where it was before that trip, or as far below as the oven may have cooled since. False
-    where it is unknown where it was."""
+    """Whether the reading is where it was before that trip, or lower by no more than the oven may have cooled since.
+    False where the earlier reading is unknown."""
     believed = look.state.believed.get(rule)
     if believed is None or not control_shows(look):
         return False
@@ -129,8 +132,8 @@ def came_back_from_short(look: Look) -> bool:
 
 
 def frozen(look: Look) -> None:
-    """A reading that is not renewed: the counter stands; or it runs, and not one bit of the answers changes although
-    there is heat. A counter alone proves nothing: some rigs count how often they asked."""
+    """A reading that is not renewed: the counter stands still; or it runs, but no bit of the answers changes although
+    there is heat. The counter alone proves nothing: some rigs count their requests."""
     state, reading, now_s = look.state, look.reading, look.now_s
     if reading.sample is not None:
         if reading.sample != state.sample:
@@ -155,7 +158,7 @@ def counter_runs(look: Look) -> bool:
 
 
 def count_jumps(look: Look, wild: bool) -> None:
-    """Separate jumps, forgotten exponentially: a reading that stays away has jumped once."""
+    """Number of separate jumps, decaying exponentially: a reading that stays away has jumped once."""
     state = look.state
     state.rejects *= math.exp(-look.dt_s / look.policy.noise_window_s)
     if wild and not state.was_wild:
@@ -164,9 +167,9 @@ def count_jumps(look: Look, wild: bool) -> None:
 
 
 def noisy(look: Look) -> None:
-    """Standard deviation of the noise from second differences of believed readings, which no ramp moves. Noise goes to
-    and fro, and a quick sensor behind an opened door bends one way for long: only where the sign turns does it
-    count."""
+    """Standard deviation of the noise from second differences of believed readings, which are zero on a ramp. Noise
+    changes its direction all the time, while a quick sensor at an opened door curves one way for long: only differences
+    whose sign changes count."""
     state, limit_k = look.state, look.policy.noise_k
     if state.before_c is None or state.good_c is None:
         return
@@ -188,12 +191,12 @@ def is_quiet(look: Look) -> bool:
 
 
 def unsteady(look: Look, bad: bool, lost: bool) -> None:
-    """A sensor that comes and goes: no gap is long enough to trip, and the rig's median hides wild conversions."""
+    """A sensor that fails and recovers: no gap is long enough to trip, and the rig's median hides wild conversions."""
     state, rejects = look.state, look.reading.rejects
     hidden = state.rejected is not None and rejects is not None and rejects != state.rejected
     state.rejected = rejects
-    # What is lost for good has a trip of its own. Counted here too, it would delay the acknowledgement of that trip
-    # once the wire is mended.
+    # A sensor that is lost for good has its own trip. If it counted here too, the acknowledgement of that trip would be
+    # delayed after the wire is repaired.
     if not lost:
         unusable = 1.0 if bad or hidden else 0.0
         state.unsteady += (unusable - state.unsteady) * (1.0 - math.exp(-look.dt_s / UNSTEADY_S))

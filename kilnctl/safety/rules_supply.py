@@ -1,4 +1,4 @@
-"""What feeds the heat: relay, contactor, supply, door and ventilation."""
+"""What carries or interlocks the power: relay, contactor, supply, door and ventilation."""
 
 import math
 
@@ -8,17 +8,18 @@ from .state import endanger, finite
 
 #: Tolerated difference between commanded and conducted share (tick boundaries, contactor delay), share of full power.
 UNASKED_ALLOWANCE = 0.05
-#: Current that is certainly more than a relay's leakage, A.
+#: A current above this, A, is more than a relay's leakage.
 CURRENT_A = 0.2
-#: Share of full power that counts as something flowing.
+#: Share of full power from which on power counts as flowing.
 FLOWING = 0.02
-#: Time constant of the commanded and conducted means, s. They are compared from this commanded share on.
+#: Time constant of the commanded and conducted means, s, and the commanded share from which on they are compared.
 MEAN_S, COMPARED_FROM = 10.0, 0.05
-#: Below this share of what is asked for, for so long, s, no power flows; below the next, for so long, too little.
+#: Below this share of the commanded power, for this long, s, no power flows; below the next, for this long, s, too
+#: little.
 NO_POWER, NO_POWER_S, LITTLE_POWER, LITTLE_POWER_S = 0.1, 5.0, 0.85, 30.0
-#: Shares of the nominal voltage: at the first there is no mains; a deviation beyond the second is told.
+#: Shares of the nominal voltage: below the first there is no mains; a deviation beyond the second gives a warning.
 NO_MAINS, OFF_NOMINAL = 0.3, 0.15
-#: Ventilation that is not proved for so long while heat is wanted trips, s.
+#: Ventilation that is not proved for this long, s, while heat is wanted trips.
 AIRLESS_TRIP_S = 30.0
 
 
@@ -35,7 +36,7 @@ def flowing(reading: Reading) -> bool | None:
 
 
 def relay(look: Look) -> None:
-    """What the relay was told against what it conducted, where the rig can tell."""
+    """Compares what the relay was commanded with what it conducted, where the rig can tell."""
     commanded = look.tick.commanded
     conducted = conducted_share(look)
     if not finite(commanded) or conducted is None:
@@ -46,7 +47,7 @@ def relay(look: Look) -> None:
 
 def conducted_share(look: Look) -> float | None:
     """Share of full power that reached the elements; None where the rig cannot tell. A current shows only whether the
-    relay conducts, so it counts while nothing is asked for."""
+    relay conducts, so it is used only while no power is asked for."""
     reading, flows = look.reading, flowing(look.reading)
     if finite(reading.fired):
         return reading.fired
@@ -61,7 +62,7 @@ def relay_on_unasked(look: Look, commanded: float, conducted: float) -> None:
     state.unasked = max(0.0, state.unasked + (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s)
     if state.unasked > look.policy.unasked_on_s:
         look.trip("relay-on-unasked", given=100.0 * conducted, asked=100.0 * commanded)
-    # What made the trip may have flowed before the contactor opened: only looks that begin after that count.
+    # The power that tripped may have flowed before the contactor opened: only looks that begin after that count.
     if state.coil is False and look.now_s - look.dt_s - state.coil_s >= look.policy.contactor_s:
         more = (conducted - commanded - UNASKED_ALLOWANCE) * look.dt_s
         state.unasked_open = max(0.0, state.unasked_open + more)
@@ -76,7 +77,7 @@ def nothing_flows(look: Look) -> bool:
 
 
 def relay_open(look: Look, commanded: float, conducted: float) -> None:
-    """No power, or too little, through a closed contactor from a live supply."""
+    """No power, or too little, although the contactor is closed and the supply is live."""
     state, share = look.state, 1.0 - math.exp(-look.dt_s / MEAN_S)
     state.asked += (commanded - state.asked) * share
     state.given += (conducted - state.given) * share
@@ -94,7 +95,7 @@ def relay_open(look: Look, commanded: float, conducted: float) -> None:
 
 
 def supply(look: Look) -> bool:
-    """False while there is no mains. A longer outage trips, and only a person's word lets the run go on."""
+    """False while there is no mains. A longer outage trips, and only a person's confirmation lets the run go on."""
     volts, nominal, lost = look.reading.supply_v, look.policy.nominal_v, not mains_is_on(look)
     lost = lost and volts is not None
     if look.lasting("supply", lost, look.policy.outage_s):
@@ -105,7 +106,7 @@ def supply(look: Look) -> bool:
 
 
 def mains_is_on(look: Look) -> bool:
-    """As far as a meter shows it; also where the nominal voltage is unknown."""
+    """As far as a meter shows it; also true where the nominal voltage is unknown."""
     volts, nominal = look.reading.supply_v, look.policy.nominal_v
     return nominal is None or (finite(volts) and volts > NO_MAINS * nominal)
 
@@ -143,13 +144,13 @@ def ventilation(look: Look) -> str:
 
 
 def air_is_proved(look: Look) -> bool:
-    """Also where none is required."""
+    """Also true where none is required."""
     return not look.policy.airflow_required or look.reading.airflow_proved is True
 
 
 def door(look: Look, answered: bool) -> str:
-    """Why the door forbids heat. `answered`: its switch has answered before. A switch that never answered is told of,
-    and one that no longer answers takes the heat; the switch also breaks the contactor's coil by itself."""
+    """Why the door forbids heat. `answered`: its switch has answered before. A switch that never answered gives a
+    warning; one that no longer answers means no heat. The switch also breaks the contactor's coil by itself."""
     if look.door_is_open:
         return "the door is open"
     if look.policy.door_switch and look.reading.door_open is None:
@@ -163,9 +164,9 @@ def door(look: Look, answered: bool) -> str:
 
 
 def contactor(look: Look) -> None:
-    """The contactor's read-back against its coil."""
+    """Compares the contactor's read-back with its coil."""
     state, tick, closed = look.state, look.tick, look.reading.contactor_closed
-    # `state.coil` is what the last verdict allowed; the caller may know better what the coil was told.
+    # `state.coil` is what the last verdict allowed; the caller may know the command that the coil really got.
     if tick.contactor is not None and tick.contactor != state.coil:
         state.coil, state.coil_s = tick.contactor, look.now_s - look.dt_s
     if closed is None:
@@ -179,7 +180,7 @@ def contactor(look: Look) -> None:
 
 
 def coil_circuit(reading: Reading) -> str:
-    """What stands in the coil's circuit of this oven, as far as its inputs tell, in words."""
+    """The contacts in the coil's circuit of this oven, as far as its inputs show, in words."""
     members = ["limiter", "emergency stop"]
     if reading.door_open is not None:
         members.append("door switch")

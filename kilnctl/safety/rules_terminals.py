@@ -1,13 +1,14 @@
-"""The terminals of the control thermocouple: every kelvin there is a kelvin of the chamber."""
+"""The terminals of the control thermocouple: an error of 1 K there is an error of 1 K in the chamber's reading."""
 
 import math
 
 from .rule import Look, Rule
 from .state import finite, number
 
-#: Time constant with which the terminals' usual temperature follows them, s: a box warms in minutes.
+#: Time constant of the terminals' usual temperature, s: a terminal box warms in minutes.
 BOX_S = 50.0
-#: How long the terminals must be out of range, or away from where they were, s; a warning comes so much earlier, K.
+#: How long the terminals must be out of range, or away from their usual temperature, s; the warning comes this much
+#: before the limit, K.
 COLD_CONFIRM_S, COLD_WARN_K = 3.0, 15.0
 
 
@@ -33,7 +34,7 @@ def cold_junction(look: Look) -> None:
 
 
 def terminals_in_range(look: Look) -> bool:
-    """Also where the rig cannot tell their temperature."""
+    """Also true where the rig cannot tell their temperature."""
     policy, cold_c = look.policy, look.reading.cold_junction_c
     if cold_c is None:
         return True

@@ -1,4 +1,4 @@
-"""Heat that the model cannot explain, in cumulative sums: too much of it, or too little."""
+"""Heat that the model cannot explain, in cumulative sums: too much heat, or too little."""
 
 from dataclasses import replace
 
@@ -7,17 +7,19 @@ from .messages import LOAD_FIRST
 from .rule import Look, Rule, at_a_persons_word
 from .state import SafetyState, Tick, endanger, finite, number
 
-#: After a trip the elements give off stored heat for so long, s. What is unexplained later flows past the contactor.
+#: After a trip the elements give off stored heat for this long, s. Unexplained heat after that flows past the
+#: contactor.
 GLOW_S = 30.0
-#: Shares of full power fired lately: below the first there is no heat to miss; above the second a stuck relay could not
-#: add much.
+#: Recent shares of full power: below the first no heat can be missing; above the second a stuck relay could not add
+#: much.
 NONE_FIRED, MUCH_FIRED = 0.02, 0.6
-#: A broken element shows as this share of the fired power missing for so long, s, at this share of full power or more.
+#: A broken element shows when this share of the fired power is missing for this long, s, at this share of full power or
+#: more.
 GAIN_LOST, GAIN_S, GAIN_FIRED = 0.3, 300.0, 0.4
 
 
 def unexplained(look: Look) -> None:
-    """Weigh the heat that the model cannot explain, where it is known."""
+    """Add the heat that the model cannot explain to the sums, where it is known."""
     share = unexplained_share(look.tick)
     if share is not None:
         unexplained_heat(look, share)
@@ -42,8 +44,8 @@ def explained_share(look: Look) -> float:
     """The allowance of both sums, share of full power. A wrong model errs in proportion to the power fired lately.
 
     Fault-free on the virtual ovens, with conductivity, capacity and power wrong by 20 to 25 % and without any fit, the
-    evidence stayed at least 0.08 below this allowance and wandered by 0.03 with a correlation time of 60 s: more than a
-    million hours to a false alarm (tests/safety/test_cusum.py works it out).
+    evidence stayed at least 0.08 below this allowance and varied by 0.03 with a correlation time of 60 s: more than a
+    million hours to a false alarm (calculated in tests/safety/test_cusum.py).
     """
     return look.policy.unexplained_share + look.policy.explained_per_fired * fired_lately(look.state)
 
@@ -60,10 +62,10 @@ def unexplained_heat(look: Look, share: float) -> None:
 
 
 def heat_past_contactor(look: Look, share: float) -> None:
-    """The same sum, of what comes although a trip told relay and contactor to be off. It is shouted.
+    """The same sum for heat after a trip switched relay and contactor off. It raises the danger message.
 
-    No more than full power can get past them: what looks like more is a sensor that changed its mind, and that passes.
-    A reading that jitters beyond its trip says nothing about heat: the estimate swings by full power both ways.
+    No more than full power can get past them: if more seems to, the reading itself has stepped, and that passes. A
+    reading so noisy that it trips shows nothing about heat: the estimate swings by full power both ways.
     """
     state = look.state
     open_s = look.now_s - state.coil_s if state.trips and state.coil is False else 0.0
@@ -71,15 +73,15 @@ def heat_past_contactor(look: Look, share: float) -> None:
         state.past_open = 0.0
     elif state.noise_k <= look.policy.noise_k:
         grown = cusum.grow(state.past_open, min(share, 1.0), explained_share(look), look.dt_s)
-        # It stays near its threshold, so that it goes down soon once the heat is cut.
+        # The sum is kept near its threshold, so that it falls soon after the heat is cut.
         state.past_open = min(grown, 2.0 * look.policy.excess_share_s)
     if state.past_open > look.policy.excess_share_s:
         endanger(state)  # `unexplained-heat` has tripped: its sum is never less than this one
 
 
 def missing_heat(look: Look, share: float) -> None:
-    """Cumulative sum of too little heat: broken elements, or a sensor that slipped out. Where no heat has been given,
-    none is missing."""
+    """Cumulative sum of too little heat: broken elements, or a sensor that slipped out. When no heat was given, none is
+    missing."""
     state = look.state
     if look.now_s < state.settled_s or not look.tick.heating or fired_lately(state) < NONE_FIRED:
         return

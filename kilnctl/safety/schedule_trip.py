@@ -8,17 +8,17 @@ if TYPE_CHECKING:
 
 #: Without a `highest`, a schedule's trip stands this far above its hottest step, K, or by this share, whichever is
 #: more. That is many times what the control overshoots with a wrong model, and more than a thermostat does: a light
-#: muffle overshot by 35 K as its door was shut after a minute, reported by no switch.
+#: muffle overshot by 35 K after its door, which has no switch, was open for a minute.
 ABOVE_PLAN_K, ABOVE_PLAN = 50.0, 0.05
 
 
 def schedule_trip_c(oven: "Oven", schedule: "Schedule", start_c: float | None = None) -> float:
     """Where the heat is cut while that schedule runs, °C; never above the oven's own trip.
 
-    A schedule without `highest` gets a limit of its own too: a chamber far above everything that was asked for has run
-    away, even where the oven bears more. A chamber that starts hotter than the schedule's top, and is to come down, has
-    not. Where the part is followed, the control may make the chamber as hot as the oven's highest: the oven's trip is
-    then the tightest that fits.
+    A schedule without `highest` also gets its own limit: a chamber far above every temperature that was asked for is
+    out of control, even if the oven can stand more. A chamber that starts hotter than the schedule's top, and has to
+    cool down, is not. When the schedule follows the part, the control may heat the chamber up to the oven's highest:
+    then only the oven's trip fits.
     """
     trip_c = oven.limits.trip_at_c
     if schedule.highest_c is not None:

@@ -1,13 +1,13 @@
-"""The test before each run: relay and contactor can each keep the heat out alone, and the sensor feels the heat.
+"""The test before each run: relay and contactor can each keep the heat off alone, and the sensor responds to heat.
 
-1. contactor open, relay on   → nothing may flow (a welded contactor shows)
-2. relay off, contactor closed → nothing may flow (a shorted relay shows)
+1. contactor open, relay on   → nothing may flow (finds a welded contactor)
+2. relay off, contactor closed → nothing may flow (finds a shorted relay)
 3. a short heat                → the chamber must rise (elements, supply, sensor in place and the right way round)
 
-Only while heat is allowed at all: an open door, ventilation that is not proved or still purging, and lost mains are no
+It runs only while heat is allowed: an open door, ventilation that is not proved or still purging, and lost mains are no
 fault of relay or elements. The test waits for them with everything off, and then starts again.
 
-Pure: `begin`, then once a tick `step`; the loop does what the `Command` says, its heat through the gate like any other.
+Pure: `begin`, then `step` once a tick; the loop does what the `Command` says, and its heat passes the gate too.
 """
 
 from dataclasses import dataclass, replace
@@ -18,13 +18,14 @@ from .rule import Look, Rule, at_a_persons_word
 from .rules_supply import flowing
 from .state import Trip, finite
 
-#: How long each of the first two parts lasts, and how long of it read-backs get to follow, s.
+#: How long each of the first two parts lasts, s, and how much of it the read-backs may take to follow, s.
 HOLD_S, FOLLOW_S = 4.0, 1.5
-#: Duty while the relay is tried against the open contactor, and of the short heat.
+#: Duty while the relay is tested with the contactor open, and duty of the short heat (shares of full power).
 PROBE_DUTY, HEAT_DUTY = 0.5, 0.6
-#: The rise that proves the heat, K (or so many standard deviations of the noise), and how long it may take, s.
+#: The rise that proves the heat, K (or this many standard deviations of the noise, if that is more), and how long it
+#: may take, s.
 RISE_K, RISE_SIGMAS, LONGEST_HEAT_S = 3.0, 8.0, 180.0
-#: A fall of so much during the short heat means swapped wires, K.
+#: A fall of this much, K, during the short heat means swapped wires.
 FALL_K = 4.0
 
 
@@ -61,7 +62,7 @@ class StartTest:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """What the loop shall do in the coming tick: `duty` (asked of the gate), `contactor` (coil)."""
+    """What the loop must do in the coming tick: `duty` (asked of the gate), `contactor` (coil)."""
 
     duty: float
     contactor: bool
@@ -133,8 +134,8 @@ def contactor_alone(test: StartTest, reading: Reading, now_s: float) -> tuple[St
 
 
 def short_heat(test: StartTest, reading: Reading, now_s: float) -> tuple[StartTest, Command]:
-    """Both closed: the chamber must rise. It may go on cooling as it did before the heat and then has to turn round;
-    swapped wires make it fall faster than that."""
+    """Both closed: the chamber must rise. It may first go on cooling as before the heat, but then it has to rise; with
+    swapped wires the reading falls faster than that."""
     if test.base_c is None or test.low_c is None or test.first_c is None or not finite(reading.chamber_c):
         return failed(test, now_s, "start-no-rise", "the control sensor gave no reading")
     wanted_k = max(RISE_K, RISE_SIGMAS * test.noise_k)
@@ -160,7 +161,7 @@ def failed(test: StartTest, now_s: float, fault: str, what: str) -> tuple[StartT
 
 
 def contactor_does_not_read_closed(look: Look) -> bool:
-    """As far as there is a read-back. What a current showed, shows only under heat."""
+    """As far as there is a read-back. What a current has shown can only be checked under heat."""
     return look.reading.contactor_closed is not True
 
 

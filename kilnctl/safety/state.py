@@ -1,4 +1,4 @@
-"""What the rules are told each tick, what they answer, and what they carry from tick to tick."""
+"""What the rules get each tick, what they answer, and what they keep from tick to tick."""
 
 import math
 from dataclasses import dataclass, field, replace
@@ -9,23 +9,25 @@ from .coolest import Lumps
 from .gate import Permit
 from .messages import LOUD, UNKNOWN, WORDS, lines
 
-#: There is heat that neither relay nor contactor keeps out.
+#: There is heat that neither relay nor contactor keeps off.
 DANGER = (
     "SWITCH OFF AT THE MAIN SWITCH NOW: HEAT CANNOT BE CUT FROM HERE. Leave it shut. Watch from a distance. Smoke? Get "
     "out, call the fire brigade"
 )
-#: There is none now, and one part alone keeps it out.
+#: There is none now, but only one part keeps it off.
 WELDED = (
     "SWITCH OFF AT THE MAIN SWITCH NOW: THE CONTACTOR DOES NOT OPEN, AND ONLY THE RELAY KEEPS THE HEAT OUT. Leave it "
     "shut. Watch from a distance"
 )
-#: After these trips a reading counts again only where the chamber may be, judged by what was believed before.
+#: After these trips a reading is believed again only if the chamber can have that temperature, judged by the last
+#: believed one.
 DOUBTED = ("sensor-jump", "sensor-shorted", "reading-fell")
 
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """What the loop knows at this moment. Times of the monotonic clock (the best one that goes on counting in suspend).
+    """What the loop knows now. Times are of the monotonic clock (if there is one, of the kind that counts in suspend
+    too).
 
     step          control step counter, one more each tick
     fired         share of full power since the last tick (read back if the rig can, else commanded)
@@ -33,12 +35,12 @@ class Tick:
                   the door open
     full_power_w  what full power is, W
     holding_w     what holds this temperature for ever by the model, W
-    energy_j, run_s  used by this run so far
-    power_w       electric power since the last tick, W, measured or else commanded; None: nobody reckoned it
+    energy_j, run_s  energy, J, and time, s, of this run so far
+    power_w       electric power since the last tick, W, measured or else commanded; None: not known
     heating       the run wants heat at all (False when idle or only cooling)
     wall_s        wall clock, only to notice that it and the monotonic clock part
-    commanded     share that the relay was told to fire since the last tick; None: unknown, and nothing is compared
-    contactor     what the contactor's coil was told in the last tick; None: what the last verdict allowed
+    commanded     share that the relay was commanded to fire since the last tick; None: unknown, and nothing is compared
+    contactor     command to the contactor's coil in the last tick; None: what the last verdict allowed
     recording     the record is being written; None: there is none
     """
 
@@ -61,7 +63,7 @@ class Tick:
 @dataclass(frozen=True, slots=True)
 class Trip:
     """A latched refusal of heat, in plain words: what to do now, what was seen, what to check. `fault` is the rule's
-    id; the fault table says what it answers."""
+    id, as in the fault table."""
 
     fault: str
     time_s: float
@@ -84,7 +86,7 @@ class Verdict:
     apart.
 
     usable    the control reading can be believed this tick
-    danger    empty, or what to shout: there is heat that no command of ours can cut
+    danger    empty, or the danger message: there is heat that no command can cut
     """
 
     permit: Permit | None
@@ -159,7 +161,7 @@ class SafetyState:
     fall: Fall | None = None
     settled_s: float = 0.0  # the missing-heat sum rests until then
     excess: float = 0.0  # sum of unexplained heat, full-power seconds
-    past_open: float = 0.0  # the same sum since a trip told contactor and relay to be off
+    past_open: float = 0.0  # the same sum since a trip switched contactor and relay off
     missing: float = 0.0  # sum of missing heat
     fired_60: float = 0.0  # share of full power, means of one and of five minutes
     fired_300: float = 0.0
@@ -169,16 +171,16 @@ class SafetyState:
     asked: float = 0.0  # commanded and conducted share, means of ten seconds
     given: float = 0.0
     unasked: float = 0.0  # sum of power beyond what was asked for, full-power seconds
-    coil: bool | None = None  # the contactor's coil as last told, and since when
+    coil: bool | None = None  # the last command to the contactor's coil, and since when
     coil_s: float = 0.0
     door_told: bool = False  # the door switch has answered before
     airless_s: float = 0.0  # time without proved air
     purge_until_s: float = math.inf  # infinite: not purged yet
     unasked_open: float = 0.0  # the same sum, of looks in which the contactor should have been open all the time
     danger: str = ""
-    danger_by: frozenset[str] = frozenset()  # what shows it: "power", "heat", "contactor"
-    danger_top_c: float = -math.inf  # the highest level of the chamber since it is shouted
-    cut_s: float = -math.inf  # when it was taken back
+    danger_by: frozenset[str] = frozenset()  # what shows the danger: "power", "heat", "contactor"
+    danger_top_c: float = -math.inf  # the highest level of the chamber since the danger began, °C
+    cut_s: float = -math.inf  # when it was withdrawn, s
     believed: dict[str, tuple[float, float]] = field(default_factory=dict)  # before each trip of DOUBTED: °C, and when
 
     def copied(self) -> "SafetyState":
@@ -231,7 +233,7 @@ def lasting(state: SafetyState, name: str, condition: bool, now_s: float, for_s:
 
 
 def latch(state: SafetyState, found: Trip) -> SafetyState:
-    """The state with that trip, which was found outside the rules; one of the same fault that stands already stays."""
+    """The state with a trip that was found outside the rules; an earlier trip of the same fault stays as it is."""
     new = state.copied()
     new.trips.setdefault(found.fault, found)
     return new
@@ -255,8 +257,9 @@ def trip(state: SafetyState, fault: str, time_s: float, **facts: object) -> None
 
 
 def endanger(state: SafetyState, cause: str = "heat") -> None:
-    """There is heat that nothing of ours keeps out: it is shouted, and every standing trip says what to do first.
-    `cause`: "power" is measured, the temperature shows "heat", or only the "contactor" stays shut."""
+    """Raise the danger message: there is heat that neither relay nor contactor keeps off. Every standing trip then says
+    first what to do. `cause`: "power" is measured, the temperature shows "heat", or only the "contactor" stays
+    closed."""
     state.danger_by |= {cause}
     state.danger = WELDED if state.danger_by == {"contactor"} else DANGER
     state.trips.update({fault: replace(trip, act=LOUD) for fault, trip in state.trips.items() if trip.act != LOUD})

@@ -1,5 +1,5 @@
-"""The vapour sum: whether the ventilation that is described and proved keeps what a load gives off below a quarter of
-its lower explosive limit. A reckoning for people who must also ask their local code; it measures nothing."""
+"""The vapour sum: whether the described and proved ventilation keeps the vapour of a load below a quarter of its lower
+explosive limit. It is a calculation and measures nothing; users must also follow their local code."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -14,13 +14,14 @@ if TYPE_CHECKING:
     from ..settings.schedule import Schedule
     from ..settings.vapour import Vapour
 
-#: Changes of the chamber's air before there is heat (NFPA 86, from memory): well mixed, they leave 1.8 % of what was
-#: there. No purge is shorter than this, s.
+#: Changes of the chamber's air before there is heat (NFPA 86, from memory): well mixed, they leave 1.8 % of the earlier
+#: vapour. No purge is shorter than this, s.
 PURGE_CHANGES, SHORTEST_PURGE_S = 4.0, 30.0
-#: Time in which most of it is given off, where the file does not say, s: thin films on parts of a few millimetres in a
-#: hot oven (from memory).
+#: Time in which most of the vapour is given off if the file does not say, s: thin films on parts of a few millimetres
+#: in a hot oven (from memory).
 POWDER_OVER_S, SOLVENT_OVER_S = 600.0, 300.0
-#: More than this share of the proved flow needed: tight. Masses of powder are known to a fifth at best.
+#: If more than this share of the proved flow is needed, the margin is small: powder masses are known to a fifth at
+#: best.
 TIGHT_SHARE = 0.8
 _RULE = "EN 1539 and NFPA 86, from memory"
 
@@ -30,7 +31,7 @@ class VapourSum:
     """given_off_kg: mass of vapour; share: highest concentration over the lower explosive limit at hottest_c;
     needed_m3_per_s: least flow for a quarter of it; flow_m3_per_s: what is proved; over_s: time in which it is given
     off; ignition_c: lowest auto-ignition temperature of what is in it, °C (None: the data sheet does not
-    say); cautions: what to mind with that load."""
+    say); cautions: what to watch for with that load."""
 
     given_off_kg: float
     hottest_c: float
@@ -45,7 +46,7 @@ class VapourSum:
 
 
 def ventilation_of(oven: "Oven", schedule: "Schedule") -> "Vent":
-    """The ventilation that this load needs. Raises KilnctlError where it is not there, or not proved."""
+    """The ventilation that this load needs. Raises KilnctlError if it is missing or not proved."""
     vent = oven.vent
     if vent is None or not vent.proved or vent.flow_m3_per_s <= 0.0:
         raise KilnctlError(
@@ -130,7 +131,7 @@ def _sum(oven: "Oven", vent: "Vent", schedule: "Schedule", load: "Vapour", hotte
 
 
 def _ignition_c(load: "Vapour") -> float | None:
-    """Lowest temperature at which what is in it ignites by itself, °C; None where nobody says."""
+    """Lowest auto-ignition temperature of the vapours, °C; None if no data sheet says."""
     if load.ignition_c is not None or load.given_off_kg is not None:
         return load.ignition_c
     found = [physics.POWDER_IGNITION_C] if load.powder_kg is not None else []
@@ -155,7 +156,7 @@ def _given_off(load: "Vapour") -> tuple[list[tuple[float, float]], str]:
 
 
 def _described(oven: "Oven", vent: "Vent", load: "Vapour") -> list[Finding]:
-    """What the sum leans on and no sum can show."""
+    """What the sum assumes and cannot show."""
     found = []
     if vent.proof is None:
         found.append(
@@ -213,7 +214,7 @@ def _wet(oven: "Oven", schedule: "Schedule") -> list[Finding]:
 
 
 def cautions_of(load: "Vapour") -> tuple[str, ...]:
-    """What to mind with that load, for people."""
+    """What to watch for with that load, for people."""
     said = []
     if load.powder_kg is not None:
         said.append(

@@ -1,5 +1,5 @@
-"""Makes `control_cases` and what the benchmarks measure with importable for the tests beside it, whatever way pytest
-imports them."""
+"""Makes `control_cases` and what the benchmarks measure with importable for the tests in this folder, in every import
+mode of pytest."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The control sees even heating through the bursts, and tells the rules what a cold lining takes."""
+"""The control corrects the reading for the bursts, and gives the rules the heat that a cold lining takes."""
 
 import pytest
 
@@ -32,7 +32,7 @@ def test_what_keeps_the_chamber_is_many_times_the_holding_power_over_a_cold_lini
     cold = (*steady[:LINING], 500.0, 200.0, 40.0, 20.0, *steady[LINING + 4 :])
     power = model.keeping_w(cold)
     assert power > 3.0 * holding
-    # The element gives as much as is taken: the chamber stands still.
+    # The element gives as much heat as the chamber loses: the chamber's temperature is constant.
     element = next(
         t
         for t in range(600, 3000)

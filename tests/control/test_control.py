@@ -94,7 +94,7 @@ def test_a_model_thirty_per_cent_wrong_is_stable_and_overshoots_little(oven, cha
     for name, factor in change.items():
         value = getattr(m, name)
         m = m.but(**{name: tuple(v * factor for v in value) if isinstance(value, tuple) else value * factor})
-    # The slowest tick that the rules bear: half the work, and harder for the control.
+    # The slowest tick that the rules accept: half the computing, and harder for the control.
     rows = drive(cabinet, SOAK, m, 2700, dt=2.0)
     assert np.max(rows[:, 0]) < 202.5
     end = rows[-450:, 0]
@@ -182,8 +182,8 @@ def test_time_added_before_a_soak_is_added_to_that_soak_alone(schedule):
 
 
 def test_at_full_power_only_a_plan_turns_it_down(oven):
-    """Unexplained heat found on the way up once took a few watts off full power between plans, and seconds off the
-    arrival."""
+    """Unexplained heat found during the heat-up once took a few watts off full power between plans, and delayed the
+    arrival by seconds."""
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     rows = drive(cabinet, SOAK, m.but(power_w=0.93 * m.power_w), seconds=1100)
@@ -191,8 +191,8 @@ def test_at_full_power_only_a_plan_turns_it_down(oven):
 
 
 def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
-    """Power 30 % low and lining 30 % high in a model whose first answer is half the oven's: given up, and held without
-    a limit cycle."""
+    """Power 30 % too low and lining 30 % too high in a model whose first response is half the oven's: the model is
+    given up, and the oven is held without a limit cycle."""
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
     wrong = m.but(lining_j_per_k=tuple(1.3 * v for v in m.lining_j_per_k), power_w=0.7 * m.power_w)
@@ -216,8 +216,8 @@ def test_tuning_by_tangent_against_a_first_order_process_with_delay():
 
 @pytest.mark.parametrize(("first", "second", "within"), [(300.0, 500.0, 1.0), (300.0, 500.0, 5.0), (500.0, 420.0, 1.0)])
 def test_a_soak_is_not_left_for_the_jump_that_follows_it(oven, first, second, within):
-    """To prepare for a jump once took the chamber out of the soak's band, where the soak's time stands still: for
-    ever."""
+    """Heating early for a jump once took the chamber out of the soak's band, where the soak's timer stops: the jump
+    never came."""
     muffle = oven("bench-muffle")
     steps = schedule_of(
         dict(to_c=first, hold_s=600.0, within_k=within), dict(to_c=second, hold_s=300.0, within_k=within)
@@ -237,8 +237,8 @@ def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
 
 
 def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
-    """What is decided now is fired until the next tick, and there the jump is: a tick later would be a tick late, one
-    sooner would leave the soak."""
+    """The power decided now lasts until the next tick, when the jump begins: one tick later would be late, one tick
+    earlier would leave the soak."""
     muffle = oven("bench-muffle")
     steps = schedule_of(
         dict(to_c=300.0, hold_s=600.0, within_k=5.0),

@@ -1,5 +1,4 @@
-"""What the estimator makes of readings: hidden temperatures, unknown heat, shares; and what the control makes of its
-news."""
+"""What the estimator finds from readings: hidden temperatures, unknown heat, shares; and how the control uses it."""
 
 import dataclasses
 import math
@@ -19,8 +18,8 @@ OURS = control.EnergyBalanceControl()
 
 
 def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model):
-    """The model itself as oven, with 250 W that nobody told of and the lining colder than assumed: both are found
-    through noise."""
+    """The model itself as oven, with 250 W of unknown heat and the lining colder than assumed: both are found in spite
+    of noise."""
     m, rng = cabinet_model, np.random.default_rng(1)
     x = m.rest(20.0)
     estimate = estimator.start(m, 20.0, 20.0)
@@ -39,8 +38,8 @@ def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model)
 
 @pytest.mark.parametrize("name, top_c", [("curing-cabinet", 200.0), ("brick-kiln", 800.0), ("bench-muffle", 700.0)])
 def test_a_warm_start_is_that_of_an_oven_that_has_been_hotter_and_cools(oven, name, top_c):
-    """Held hot for three hours, then without heat: whenever somebody starts it again, its lining is about where `start`
-    believes it."""
+    """Held hot for three hours, then without heat: for a new start at any time, its lining is about as warm as `start`
+    assumes."""
     warm_oven = oven(name)
     m = day_zero(warm_oven, warm_oven.usual_load, top_c)
     x = m.rest(20.0)
@@ -88,7 +87,7 @@ def test_linearisation_against_python_control(cabinet_model):
     assert np.all(poles.real < 0.0) and np.all(np.abs(poles.imag) < 1e-6 * np.abs(poles.real) + 1e-9)
 
 
-# ---- noise and news --------------------------------------------------------------------------------------------------
+# ---- noise and disturbances ------------------------------------------------------------------------------------------
 
 
 def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):
@@ -96,7 +95,7 @@ def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):
     rng = np.random.default_rng(seed)
     x, power = m.steady(200.0)
     estimate, line, out = estimator.start(m, 200.0, 20.0), [200.0] * (1 + int(m.dead_s)), []
-    # What holding takes is known, and the filter has settled.
+    # The holding power is known, and the filter has settled.
     estimate.x = estimate.now = tuple(x)
     for t in range(seconds):
         x = m.step(x, power, 1.0, 20.0, extra(t))
@@ -109,7 +108,7 @@ def at_rest(m, seconds, extra=lambda t: 0.0, noise_k=0.15, seed=4):
 
 
 def test_noise_alone_hardly_moves_the_power(cabinet_model):
-    """The estimated heat wanders by a quarter of a per cent of full power."""
+    """The estimated heat varies by 0.25 % of full power."""
     calm = at_rest(cabinet_model, 2400)
     assert np.std(calm[900:, 0]) < 0.003 * cabinet_model.power_w
     assert np.mean(calm[900:, 1] > estimator.DOUBTFUL) < 0.01
@@ -136,10 +135,10 @@ def held(oven, m, controller, seconds, extra, at_c=200.0, seed=4):
     return np.array(out)
 
 
-def test_news_is_answered_as_well_as_a_well_tuned_pi_does_and_without_its_swing(oven, cabinet_model):
-    """300 W are lost from one second to the next, in an oven of 3 kW. What the chamber falls in the first seconds
-    nobody can help; ours has it back within 0.3 K sooner than the PI of the SIMC rule, with about the same error in
-    all, and does not swing over as that does. The loss is known in the end."""
+def test_a_disturbance_is_answered_as_well_as_by_a_well_tuned_pi_and_without_its_overshoot(oven, cabinet_model):
+    """300 W are lost from one second to the next, in an oven of 3 kW. The fall in the first seconds cannot be avoided.
+    Our control is back within 0.3 K sooner than the PI of the SIMC rule, with about the same integral of the error, and
+    does not overshoot as that does. In the end the loss is known."""
 
     def leak(t):
         return -300.0 if t >= 900 else 0.0
@@ -169,8 +168,8 @@ def test_a_door_that_no_switch_reports_ends_as_suddenly_as_it_came(oven, cabinet
 
 
 def test_a_sudden_loss_is_known_within_seconds_and_its_end_too(oven, cabinet_model):
-    """Four fifths of full power from the 900th second to the 960th; the readings tell it after the dead time of 4 s and
-    a lag of 5 s."""
+    """Four fifths of full power from 900 s to 960 s; the readings show it after the dead time of 4 s and a lag of 5
+    s."""
     loss = -0.8 * cabinet_model.power_w
     ours = held(oven("curing-cabinet"), cabinet_model, OURS, 1020, lambda t: loss if 900 <= t < 960 else 0.0)
     assert ours[915:958, 1] == pytest.approx(np.full(43, loss), rel=0.15)
@@ -179,7 +178,7 @@ def test_a_sudden_loss_is_known_within_seconds_and_its_end_too(oven, cabinet_mod
 
 @pytest.mark.parametrize("dead_s", [4.0, 4.03, 4.9])
 def test_a_dead_time_between_two_ticks_counts_as_the_nearer(cabinet_model, dead_s):
-    """On a steep way up the estimate is where the chamber is: a tick of dead time too many would have it 2 s ahead."""
+    """On a steep ramp the estimate equals the chamber: one tick of dead time too many would put it 2 s ahead."""
     m, x = cabinet_model.but(dead_s=dead_s), cabinet_model.rest(20.0)
     estimate, line, before = estimator.start(m, 20.0, 20.0), [20.0] * 3, x
     for _ in range(100):
@@ -190,7 +189,7 @@ def test_a_dead_time_between_two_ticks_counts_as_the_nearer(cabinet_model, dead_
 
 
 def on_the_way(m, truth, power, seconds=2400):
-    """The estimate at the end of a heat-up of an oven that is `truth`, believed to be m."""
+    """The estimate at the end of a heat-up when the oven is `truth` and the model is `m`."""
     rng = np.random.default_rng(6)
     x, estimate, line = truth.rest(20.0), estimator.start(m, 20.0, 20.0), [20.0] * (1 + int(m.dead_s))
     for _ in range(seconds):
@@ -204,15 +203,15 @@ def on_the_way(m, truth, power, seconds=2400):
 
 @pytest.mark.parametrize("weaker", [0.8, 1.0, 1.2])
 def test_what_is_wrong_with_the_model_is_found_on_the_way_up(cabinet_model, weaker):
-    """Elements a fifth weaker or stronger than believed: power and the linings' shares cannot be told apart by one
-    thermocouple, but what they come to together, the watts that go elsewhere than the model has them, can."""
+    """Elements a fifth weaker or stronger than believed: one thermocouple cannot separate the shares of power and
+    lining, but it shows their sum: the heat that the model does not explain."""
     m = cabinet_model
     power = 0.8 * m.power_w
     estimate, x = on_the_way(m, m.but(power_w=weaker * m.power_w), power)
     assert estimate.unexplained_w == pytest.approx((weaker - 1.0) * power, abs=0.04 * power)
     assert estimate.now[CHAMBER] == pytest.approx(x[CHAMBER], abs=0.5)
-    # Carried on with half the power, the forecast is the oven's: a plain heat flow of that size would go on as before
-    # and be wrong by half of it.
+    # With half the power the forecast still matches the oven: a constant heat flow of that size would stay and be wrong
+    # by half of it.
     ours, plain = estimate.now, estimate.now
     for _ in range(600):
         x = m.step(x, 0.5 * weaker * power, 1.0, 20.0)
@@ -222,8 +221,8 @@ def test_what_is_wrong_with_the_model_is_found_on_the_way_up(cabinet_model, weak
 
 
 @pytest.mark.parametrize("wander", [0.25, 1.0, 4.0])
-def test_what_is_unknown_in_calm_is_remembered_whatever_the_trim(cabinet_model, wander):
-    """It is what is believed again when a door closes."""
+def test_the_unknown_heat_in_calm_is_remembered_for_any_trim(cabinet_model, wander):
+    """This value is used again when a door closes."""
     m = cabinet_model
     x, power = m.steady(200.0)
     estimate = estimator.start(m, 200.0, 20.0)
@@ -232,14 +231,14 @@ def test_what_is_unknown_in_calm_is_remembered_whatever_the_trim(cabinet_model, 
         estimate = estimator.update(m, estimate, 199.0, power, 1.0, 20.0, 0.15, wander)
     assert abs(estimate.heat_w) > 1.0
     assert estimate.calm_w == pytest.approx(estimate.heat_w, abs=0.1 * abs(estimate.heat_w))
-    # While a door is open or has just been, it stays what it was.
+    # While a door is open, or shortly after, it does not change.
     assert estimator.update(m, estimate, 190.0, power, 1.0, 20.0, 0.15, wander, drift=10.0).calm_w == estimate.calm_w
 
 
 def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_model, monkeypatch):
-    """What a model does not explain changes for an hour as the lining warms through. A level that only wanders stays
-    behind a steady drift (a type 1 loop on a ramp; e.g. G. F. Franklin et al., Feedback Control of Dynamic Systems,
-    section 4.2, from memory); a trend that itself fades takes part of that away."""
+    """What a model does not explain changes for an hour as the lining warms through. An estimate with only a
+    random-walk level lags behind a steady drift (a type 1 loop on a ramp; e.g. G. F. Franklin et al., Feedback Control
+    of Dynamic Systems, section 4.2, from memory); a trend that itself fades takes part of that away."""
 
     def mean_error(trend_walk: float, moving: float) -> float:
         monkeypatch.setattr(estimator, "TREND_WALK", trend_walk)
@@ -250,7 +249,7 @@ def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_mo
         estimate.x = estimate.now = x
         line = [200.0] * (1 + int(m.dead_s))
         for i in range(3600):
-            # 0.3 % of full power a minute; the power is lowered by as much, as a control would that knew of it.
+            # 0.3 % of full power per minute; the power is lowered by as much, as a control that knew of it would do.
             heat = 5e-5 * m.power_w * i
             x = m.step(x, max(0.0, power - heat), 1.0, 20.0, heat if heat < power else power)
             line.append(x[SENSOR])
@@ -264,9 +263,9 @@ def test_heat_that_fades_slowly_is_followed_more_closely_by_its_trend(cabinet_mo
 
 
 def test_what_is_unknown_is_followed_closely_while_the_power_moves_and_calmly_an_hour_later(cabinet_model, monkeypatch):
-    """After a landing the power falls, and what the model does not explain falls with it (here a fifth of that). A walk
-    of the trend that is always as wide as it has to be then lets more of the noise into the heat when nothing moves any
-    more; one that is always as narrow follows worse."""
+    """When a soak begins the power falls, and the unexplained heat falls with it (here by a fifth of that). A random
+    walk of the trend that is always wide enough for this lets more noise into the heat later, when nothing moves; one
+    that is always narrow follows worse."""
 
     def followed(trend_walk: float, moving: float) -> tuple[float, float]:
         monkeypatch.setattr(estimator, "TREND_WALK", trend_walk)
@@ -294,8 +293,8 @@ def test_what_is_unknown_is_followed_closely_while_the_power_moves_and_calmly_an
     assert landing < 0.95 * narrow and calm < 0.5 * wide
 
 
-def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabinet_model):
-    """The gate passes nothing else: a numpy float on the way to it is a heat that stays off."""
+def test_the_estimate_and_the_duty_are_plain_floats_for_any_reading(oven, cabinet_model):
+    """The gate passes only plain floats: with a numpy float the heat would stay off."""
     cabinet = oven("curing-cabinet")
     programme = programme_of(cabinet, schedule_of({"to_c": 200.0, "hold_s": 3600.0}), cabinet_model, 20.0)
     state = OURS.start(programme, Reading(chamber_c=20.0))
@@ -321,7 +320,7 @@ def test_the_estimate_and_the_duty_are_plain_floats_whatever_is_read(oven, cabin
 
 
 def test_an_update_leaves_the_estimate_before_it_as_it_was(cabinet_model):
-    """Also where something sudden is seen before the dead time has passed once."""
+    """Also when a sudden event comes before the first dead time has passed."""
     before = dataclasses.replace(estimator.start(cabinet_model, 200.0, 20.0), rejected=estimator.REJECTS)
     covariance = before.covariance.copy()
     after = estimator.update(cabinet_model, before, 260.0, 0.0, 1.0, 20.0, 0.15)
@@ -371,7 +370,7 @@ def test_without_a_voltmeter_the_current_tells_of_the_supply(oven, cabinet_model
 
 def test_calm_readings_raise_no_more_doubt_than_chi_squared_does(cabinet_model):
     """The mean of white residuals over the window, squared over its variance, is χ² of one degree of freedom: mean 1,
-    8.3 % above 3 (its table). The filter's residuals are a little less than that, for each reading has already pulled
+    8.3 % above 3 (its table). The filter's residuals are slightly smaller, because each reading has already corrected
     it."""
     doubt = at_rest(cabinet_model, 6000)[600:, 1]
     assert 0.4 < np.mean(doubt) < 1.1 and 0.01 < np.mean(doubt > 3.0) < 0.083

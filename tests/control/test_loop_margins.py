@@ -1,4 +1,5 @@
-"""Margins of the running control, measured in closed loop; the measuring against a loop that can be computed."""
+"""Margins of the running control, measured in closed loop; the measurement is checked on a loop that can be
+computed."""
 
 import dataclasses
 import math
@@ -43,7 +44,7 @@ def test_the_control_keeps_its_distance_from_trembling(oven, name, at_c):
     assert loop.dies_away(2.2, 0.0) and loop.dies_away(1.0, 3.0 * model.dead_s)
     periods = np.geomspace(max(6.0 * loop.dt, 2.0 * model.dead_s), 20.0 * (model.dead_s + model.lag_at_s(at_c)), 6)
     assert max(loop.sensitivity(float(p)) for p in periods) < 1.9
-    # Thirty times the gain makes any loop tremble that does not notice it.
+    # Thirty times the gain makes any loop oscillate that does not detect it.
     assert not Loop(made, model, at_c, control.Plain("pi")).dies_away(30.0, 0.0), (
         "the measurement knows what trembling is"
     )
@@ -62,7 +63,7 @@ def test_where_the_limits_rule_there_are_no_margins(oven):
 
 
 def test_an_oven_wholly_unlike_the_model_does_not_break_the_estimate(oven):
-    """Readings that no model can follow: the estimate begins anew instead of leaving for infinity."""
+    """Readings that no model can follow: the estimate starts again and does not diverge."""
     muffle = oven("bench-muffle")
     model = day_zero(muffle, muffle.usual_load, 700.0)
     estimate = estimator.start(model, 700.0, 20.0)

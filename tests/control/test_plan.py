@@ -1,4 +1,4 @@
-"""The model that is planned with, the plan, and what is feasible."""
+"""The model used for planning, the plan, and feasibility."""
 
 import dataclasses
 import math
@@ -63,8 +63,8 @@ def test_box_solver_against_scipy():
 
 @pytest.mark.parametrize("name", ["curing-cabinet", "brick-kiln", "bench-muffle"])
 def test_a_little_more_power_than_the_last_plan_knew_of_is_used(oven, name):
-    """On the way up, with a supply that rises by a few parts in a thousand, Newton's step from the last plan once led
-    nowhere and that stayed unused."""
+    """During a heat-up, with a supply that rises by a few parts in a thousand, Newton's step from the last plan once
+    failed and the plan was not improved."""
     made = oven(name)
     m = day_zero(made, made.usual_load, 200.0)
     full, cold, goal, step_s = (
@@ -114,17 +114,18 @@ def test_a_forecast_with_a_great_unexplained_loss_stays_possible(cabinet_model, 
     assert all(0.0 <= w <= m.power_w for w in made.powers_w)
     assert made.powers_w[0] > 0.9 * m.power_w if unexplained_w < -m.power_w else made.powers_w[0] > 0.0
     assert all(-60.0 < c < 2000.0 for c in made.predicted_c)
-    # Nor does a step of the model itself break, whatever it is asked.
+    # A step of the model itself does not fail either, for any input.
     assert all(math.isfinite(v) for v in m.step(m.rest(20.0), 0.0, 15.0, 20.0, unexplained_w))
 
 
 def test_a_dead_relay_in_a_small_furnace_does_not_make_the_plan_tremble(oven):
-    """The estimator then believes in hot elements and in a loss as great as their heat; the answer stays more power,
-    not none. (A loss that shrank step by step with the forecast's own fall once made the forecast swing by 100 K.)"""
+    """The estimator then assumes hot elements and a loss as large as their heat; the answer must be more power, not
+    zero. (A loss that became smaller step by step with the forecast's own fall once made the forecast swing by 100
+    K.)"""
     muffle = oven("bench-muffle")
     m = day_zero(muffle, muffle.usual_load, 650.0)
     cold, made = (32.0, 26.7, 26.1, 22.0, 20.0, 22.0, 32.0), None
-    # Elements so hot that they give some 640 W to the cold chamber.
+    # Elements hot enough to give some 640 W to the cold chamber.
     x = next(s for s in ((float(t), *cold) for t in range(100, 700, 5)) if m.flows(s, 20.0)[0][0] > 640.0)
     for i in range(10):
         made = predictive.make(
@@ -163,7 +164,7 @@ def test_feasible_rate_is_feasible_and_a_little_more_is_not(oven, cabinet_model)
         )
 
 
-def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
+def test_a_fall_steeper_than_natural_cooling_is_refused(oven, cabinet_model):
     with pytest.raises(KilnctlError, match="by itself this oven then cools"):
         programme_of(
             oven("curing-cabinet"),
@@ -172,7 +173,7 @@ def test_a_fall_steeper_than_natural_cooling_is_told(oven, cabinet_model):
         )
 
 
-def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabinet_model):
+def test_the_reported_cooling_rates_belong_to_their_temperatures(oven, cabinet_model):
     """Each is what the model does without heat where the words say it does."""
     m, cabinet = cabinet_model, oven("curing-cabinet")
     steps = (dict(to_c=250.0, hold_s=3600.0), dict(to_c=50.0, at_k_per_s=1.0 / 3.0))
@@ -188,7 +189,7 @@ def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabi
     here, there = told.itself_k_per_s
     assert here < there < 0.0
     assert here == pytest.approx(rate_near(told.at_c), rel=0.35) and there == pytest.approx(rate_near(50.0), rel=0.35)
-    # What can be followed all the way can be, and a good deal more cannot.
+    # The feasible rate can be followed all the way, and a much higher one cannot.
     assert told.feasible_k_per_s is not None
     slow = -told.feasible_k_per_s
     assert not programme_of(cabinet, schedule_of(steps[0], dict(to_c=50.0, at_k_per_s=0.97 * slow)), m).shortfalls
@@ -198,8 +199,8 @@ def test_the_cooling_rates_that_are_told_belong_to_their_temperatures(oven, cabi
 
 @pytest.mark.parametrize("k_per_h", [5.0, 20.0, 40.0, 60.0])
 def test_a_ramp_slower_than_the_fan_warms_is_no_lack_of_power(oven, k_per_h):
-    """The fan's watts are heat that nobody asked for: the run follows as well as it can, and the reader hears of more
-    than the band."""
+    """The fan's heat cannot be switched off: the run follows as well as it can, and only a lead beyond the band is
+    reported."""
     for fan_w in (0.0, 40.0, 150.0):
         cabinet = oven("curing-cabinet")
         model = day_zero(cabinet, None, 100.0).but(extra_w=fan_w)
@@ -209,7 +210,7 @@ def test_a_ramp_slower_than_the_fan_warms_is_no_lack_of_power(oven, k_per_h):
         assert not made.shortfalls or fan_w > 0.0
 
 
-def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
+def test_a_temperature_that_the_fan_alone_exceeds_is_reported_and_not_refused(oven):
     cabinet = oven("curing-cabinet")
     model = day_zero(cabinet, None, 100.0).but(extra_w=150.0)
     rest_c = next(t for t in range(20, 200) if model.steady(float(t))[1] > 0.0)
@@ -223,7 +224,7 @@ def test_what_the_fan_alone_keeps_warmer_is_told_and_not_refused(oven):
     assert told.reachable_c == pytest.approx(rest_c, abs=1.0) and "comes to rest" in told.note
 
 
-def test_following_a_part_that_nobody_describes_is_refused(oven):
+def test_following_a_part_that_is_not_described_is_refused(oven):
     cabinet = dataclasses.replace(oven("curing-cabinet"), usual_load=None, shelf=None)
     with pytest.raises(KilnctlError, match="what the load is"):
         programme_of(cabinet, schedule_of(dict(to_c=100.0), follows="part"), day_zero(cabinet, None))

@@ -1,4 +1,4 @@
-"""The reference: what a schedule asks, second by second, and what is foreseen of it."""
+"""The reference: what a schedule asks for, second by second, and its preview."""
 
 import dataclasses
 import math
@@ -40,7 +40,7 @@ def test_time_to_get_there_is_kept():
     assert len(line) == pytest.approx(400, abs=2)
 
 
-def test_soak_counts_only_inside_its_band_unless_told():
+def test_soak_counts_only_inside_its_band_unless_it_always_counts():
     def late(target, value):
         return min(target, value + 0.1) if not math.isnan(target) else value
 
@@ -104,7 +104,8 @@ def test_a_soak_that_is_skipped_to_is_gone_to_at_the_rate_that_leads_there():
         assert legs[p.leg].kind != "hold" or p.reference_c - last.reference_c <= 5.0 / 60.0 + 1e-12
         assert not p.counted_s or p.reference_c == 120.0, "nothing counts before it is there"
     assert ticks == pytest.approx(way_s + 300.0, abs=2.0)
-    # Where the oven is there already it soaks at once; a step without a rate is as fast as the oven is.
+    # If the oven is at the temperature already, the soak begins at once; a step without a rate is as fast as the oven
+    # can go.
     near = reference.skip(legs, reference.begin(legs, 20.0), 119.0)
     assert (near.reference_c, near.rate_k_per_s) == (120.0, 0.0)
     legs = reference.legs_of(schedule_of(dict(to_c=120.0), dict(hold_s=300.0)))

@@ -1,4 +1,4 @@
-"""The plants of tools/bench/strange: each is an oven that heats, cools and can be read, and is not as described."""
+"""The plants of tools/bench/strange: each one heats, cools and can be read, and differs from its description."""
 
 import math
 

@@ -1,4 +1,5 @@
-"""A loop that swings by itself: found by its turning points, answered by care, told, and left when it is over."""
+"""A loop that swings by itself: found by its turning points, answered with caution, reported, and ended when the swing
+ends."""
 
 import math
 from dataclasses import replace
@@ -52,7 +53,7 @@ def test_a_swing_is_found_and_answered_within_two_periods(period_s):
     ],
     ids=["small", "approach", "rings out", "beside the reference"],
 )
-def test_what_is_no_swing_of_the_loop_makes_nobody_careful(error_of):
+def test_what_is_no_swing_of_the_loop_does_not_raise_the_caution(error_of):
     assert all(w.care == 1.0 and w.swing is None for w in seen(error_of, 2000))
 
 
@@ -65,7 +66,7 @@ def test_a_swing_that_does_not_fall_makes_the_control_ever_more_careful_and_then
 
 
 def test_a_swing_that_falls_is_left_to_fall():
-    # By a quarter each period: the first answer is enough.
+    # The swing becomes smaller by a quarter each period: the first step of caution is enough.
     watches = seen(lambda t: 4.0 * 0.35 ** max(0.0, (t - 150) / 100) * math.sin(2.0 * math.pi * t / 100.0), 1500)
     assert watches[-1].care == STEP and watches[-1].swing is None
 
@@ -79,7 +80,7 @@ def test_a_long_calm_makes_it_brisk_again():
     assert calm.care == 1.0
 
 
-def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_told(oven):
+def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
     muffle = oven("bench-muffle")
     schedule = schedule_of(dict(to_c=700.0, hold_s=5400.0))
     run = prepare(muffle, schedule, day_zero(muffle, muffle.usual_load, 700.0))
@@ -118,7 +119,7 @@ def test_a_refuted_model_is_given_up_for_a_plain_pi_that_holds_and_then_tried_ag
     assert max(off_k[3000:]) < 2.0, "no bump on the way there, nor on the way back"
 
 
-def test_as_described_nothing_is_told_and_nobody_is_careful(oven):
+def test_an_oven_as_described_needs_no_caution(oven):
     muffle = oven("bench-muffle")
     run = prepare(muffle, schedule_of(dict(to_c=700.0, hold_s=5400.0)), day_zero(muffle, muffle.usual_load, 700.0))
     cares = []
@@ -132,8 +133,8 @@ def test_as_described_nothing_is_told_and_nobody_is_careful(oven):
     assert set(cares) == {1.0}
 
 
-def test_a_swing_is_told_once_and_names_what_to_look_at(oven):
-    """The same words again only after a while, and only when the control has slowed down further."""
+def test_a_swing_is_reported_once_and_names_what_to_look_at(oven):
+    """The same message is repeated only after some time, and only when the control has slowed down further."""
     cabinet = oven("curing-cabinet")
     schedule = schedule_of(dict(to_c=200.0, hold_s=3600.0))
     chain = Chain(prepare(cabinet, schedule, day_zero(cabinet, cabinet.usual_load, 200.0)))

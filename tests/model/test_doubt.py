@@ -1,4 +1,4 @@
-"""The doubt about a model, and the coolest oven that it allows."""
+"""The uncertainty of a model, and the coolest oven that it allows."""
 
 import dataclasses
 import math
@@ -62,7 +62,7 @@ def test_the_coolest_oven_is_cooler_than_the_model_at_every_moment_and_holds_les
 
 
 def test_without_doubt_it_is_the_model_itself():
-    """The lumps in plain floats and the model that the control uses are one physics."""
+    """The lumps in plain floats and the control's model have the same physics."""
     oven, model = described()
     sure = dataclasses.replace(DAY_ZERO, losses=1.0, leak=1.0, capacity=1.0, films=1.0)
     same = dataclasses.replace(

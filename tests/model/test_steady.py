@@ -38,7 +38,7 @@ def test_chamber_colder_than_the_room_takes_heat_from_it():
 
 
 @pytest.mark.parametrize("dt_s", [0.5, 1.0, 2.0, 15.0])
-def test_the_sensor_lags_behind_an_even_rise_by_its_lag_whatever_the_step(dt_s):
+def test_the_sensor_lags_behind_an_even_rise_by_its_lag_for_any_step(dt_s):
     """y' = (u − y)/τ behind u = r·t comes to y = r·(t − τ) (K. J. Åström and R. M. Murray, Feedback Systems, section
     6.3, from memory). The lag's change with temperature is left out by a narrow range."""
     m = day_zero(load_oven(MUFFLE))

@@ -1,5 +1,5 @@
-"""What a day-zero model states of itself, against the body that it is made from, and against what the file leaves
-open."""
+"""The uncertainty that a day-zero model states, compared with the body that it is made from and with what the file
+leaves open."""
 
 import dataclasses
 
@@ -13,7 +13,7 @@ from kilnctl.model.uncertainty import true_holding_w, uncertainty_of
 from tests.body.made_ovens import made
 from tests.plants.plant_cases import OVENS, ROOT
 
-#: A wool with thick poor insulation behind: its lumps, fitted to small swings, heat up 9 % too soon.
+#: Wool with thick poor insulation behind it: its lumps, fitted to small swings, heat up 9 % too soon.
 SLOW_BACK = """
 oven: Slow back
 chamber: {width: 200 mm, depth: 200 mm, height: 250 mm}
@@ -40,7 +40,7 @@ def read(tmp_path, text: str):
 
 @pytest.mark.parametrize("seed", range(8))
 def test_stated_structure_covers_what_is_found(seed, tmp_path):
-    """Holding power at places that were not compared, and the virtual oven's own heat-up in steps of 5 s."""
+    """Holding power at temperatures that were not compared, and the virtual oven's own heat-up in steps of 5 s."""
     oven = made(seed, tmp_path)
     sizing, room = size(oven), oven.site.ambient_c
     top = min(oven.limits.highest_c, sizing.max_chamber_c)
@@ -66,7 +66,7 @@ def test_a_slow_back_is_kept_time_with(tmp_path):
 
 
 def test_the_trim_of_a_march_of_its_own_is_none(tmp_path):
-    """A model that keeps the time already is left as it is."""
+    """A model that already heats up in the right time is not changed."""
     oven = workshop("bench-muffle")
     model = day_zero(oven)
     own = model_heating(model, fine_heating(oven, 700.0).time_s)

@@ -1,4 +1,5 @@
-"""A bench that feeds readings to the rules, and one scene a rule: what trips it, and a near miss that must not."""
+"""A bench that feeds readings to the rules, and one scene for each rule: what trips it, and a near miss that must
+not."""
 
 import math
 from typing import Any
@@ -9,7 +10,7 @@ from kilnctl.safety.coolest import Coolest
 from kilnctl.safety.judge import cause_stands
 
 BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
-#: Everything that a well-wired oven tells when all is well.
+#: Every field that a fully wired oven reports when all is well.
 QUIET: dict[str, Any] = dict(limit_c=101.0, part_c=90.0, cold_junction_c=30.0, airflow_proved=True, door_open=False)
 
 
@@ -38,7 +39,7 @@ class Bench:
             self.step += 1
             here: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in reading.items()}
             here.setdefault("sample", self.step)
-            # A converter whose bits move, however still the temperature.
+            # A converter whose bits change even at a constant temperature.
             here.setdefault("bits", self.step.to_bytes(4, "big"))
             facts: dict[str, Any] = {k: v(t) if callable(v) else v for k, v in (tick or {}).items()}
             chamber_c: Any = chamber(t) if callable(chamber) else chamber
@@ -89,7 +90,7 @@ def spikes(every, size=150.0):
 
 
 def words(name, for_s=math.inf):
-    """A fault word of the converter with NaN, for so long."""
+    """A fault word of the converter with NaN, for that long."""
     return dict(chamber=lambda t: math.nan if t < for_s else steady(t), faults=lambda t: (name,) if t < for_s else ())
 
 
@@ -171,7 +172,7 @@ SCENES = {
     ),
     "sensor-frozen": scene(dict(sample=5), dict(sample=lambda t: int(t / 4.0))),
     "sensor-noisy": scene(dict(chamber=spikes(3)), dict(chamber=spikes(12))),
-    # A wire that is open 8 s of every 10, and one that was open once for as long as is waited for.
+    # A wire that is open for 8 s of every 10 s, and one that is open once for the longest wait.
     "sensor-unsteady": scene(
         dict(
             chamber=lambda t: math.nan if t % 10.0 < 8.0 else steady(t),
@@ -236,7 +237,7 @@ SCENES = {
     "board-lost": scene(dict(faults=("board-lost",)), dict(faults=("something else",))),
     "board-fault": scene(dict(faults=("board-fault",)), dict(faults=())),
 }
-#: Rules whose cause a reading still shows while it lasts; the others are gone by a person's word.
+#: Rules whose cause a reading shows while it lasts; for the others a person's confirmation is enough.
 CAUSE_SHOWS = {
     "over-oven",
     "over-schedule",
@@ -280,7 +281,7 @@ def play(rule, part):
     return bench.feed(**{"seconds": it["seconds"], **before, **it[part]})
 
 
-#: An oven with everything, and what its rig tells when all is well.
+#: An oven with every option, and what its rig reports when all is well.
 EVERYTHING = Policy(
     **BASE,
     has_limit_sensor=True,

@@ -1,4 +1,4 @@
-"""What a trip tells somebody to do: in order, short, plain, true, and such that it does not hurt them."""
+"""What a trip tells a person to do: in order, short, plain, true, and safe to do."""
 
 import re
 from pathlib import Path
@@ -12,18 +12,18 @@ from kilnctl.safety.rules_supply import coil_circuit
 from kilnctl.safety.state import DANGER, SafetyState, trip
 
 ROOT = Path(__file__).parents[2]
-#: Where hands go that live parts can hurt.
+#: Words for work where live parts can hurt.
 TOUCHED = (
     r"relay|element|contactor|thermocouple|wires|terminals|converter|sensor's "
     r"place|screening|wiring|the board|meters"
 )
-#: What only a read-back may say.
+#: Claims that only a read-back may make.
 CLAIMS = (
     r"(relay|contactor|heat|power|current|it|they|board|oven)( \w+)? "
     r"(opened|dropped|let go|lets go|is open|was cut|is cut|is off|was opened|is dead|has stopped|stopped)|"
     r"the heat is|no heat flows|drops? relay"
 )
-#: Every figure that a trip may be filled in with, as long as such figures get.
+#: Every value that a trip's text may contain, at its longest.
 FACTS = dict.fromkeys(
     ("value", "limit", "first", "second", "time", "share", "rate", "fall", "rise", "watts", "least"), 1234.5
 ) | {
@@ -49,7 +49,8 @@ WHAT = {
 
 
 def told():
-    """(rule, act, seen, check) of every trip as it is told, with each thing that it may say, and shouted too."""
+    """(rule, act, seen, check) of every trip as people see it, with every variant of its text, with and without the
+    danger message."""
     for rule, (act, seen, check) in WORDS.items():
         for what in WHAT.get(rule, ("",)):
             facts = FACTS | {"what": what, "noise": what}
@@ -105,7 +106,7 @@ def test_the_search_for_claims_finds_them():
 
 
 @pytest.mark.parametrize("rule, act, seen, check", TOLD)
-def test_who_is_sent_to_the_wiring_is_told_to_prove_it_dead_first(rule, act, seen, check):
+def test_advice_to_look_at_wiring_says_first_to_prove_it_dead(rule, act, seen, check):
     found = re.search(TOUCHED, check.replace(DEAD, ""))
     if found and rule not in ("supply-lost", "contactor-open"):
         where = check.find(DEAD) if DEAD in check else check.find(DEAD[0].lower() + DEAD[1:])
@@ -129,7 +130,7 @@ def test_the_load_needs_no_switch():
 
 
 def test_lost_mains_may_be_an_element_that_touches_earth():
-    """The answer to F06: who closes the residual-current device again puts the mains on the cabinet."""
+    """The answer to F06: closing the residual-current device again would put the mains on the cabinet."""
     check = WORDS["supply-lost"][2]
     assert check.startswith(DEAD) and "leave it open until an electrician has found why" in check
 
@@ -161,7 +162,7 @@ def test_a_contactor_that_stays_open_names_what_is_wired_and_the_start_button_fi
 
 
 @pytest.mark.parametrize("closed, current", [(a, b) for a in (None, False, True) for b in (None, 0.0, 13.0)])
-def test_what_was_told_off_is_claimed_only_as_far_as_it_is_read(closed, current):
+def test_off_is_claimed_only_as_far_as_a_read_back_shows_it(closed, current):
     said = heat_proof(Reading(100.0, contactor_closed=closed, current_a=current))
     assert said.startswith("Relay and contactor are told off")
     bad = closed is True or current == 13.0

@@ -1,5 +1,5 @@
-"""What a trip that doubts the reading was latched against is kept with it, and the reading counts again only where the
-chamber may be."""
+"""A trip that doubts the reading keeps the last believed value; the reading is believed again only where the chamber
+may be."""
 
 import dataclasses
 
@@ -27,10 +27,10 @@ def test_a_reading_that_went_away_counts_again_where_the_chamber_may_be(fault):
         .feed(400, **{**hot, "chamber": AWAY[fault]}, tick=dict(fired=0.0))
     )
     then_c, then_s = bench.state.believed[fault]
-    # Smoothed over a few seconds, the fall is known to one second of it: 8 K.
+    # After smoothing over a few seconds the fall is known to within one second, which is 8 K.
     assert then_c == pytest.approx(800.0, abs=8.0) and then_s == pytest.approx(62.0, abs=4.0)
-    # At 10 K of slack and 0.1 K/s the chamber cannot be 5 K below that. The reading that was last good may have changed
-    # since: the trip knows what it was latched against.
+    # At 10 K of slack and 0.1 K/s the chamber cannot be 5 K below that. The last good reading may have changed since;
+    # the trip keeps the value of its own time.
     cooler = then_c - 10.0 - 0.1 * (bench.now + 301.0 - then_s) - 5.0
     bench.feed(300, **{**QUIET, "chamber": level(cooler), "limit_c": None}, tick=dict(fired=0.0, heating=False))
 
@@ -54,13 +54,13 @@ def test_a_sensor_outside_that_is_warmed_is_still_outside():
         **{**QUIET, "chamber": lambda t: 100.0 + min(12.0, 0.5 * t), "limit_c": None},
         tick=dict(fired=0.0, heating=False),
     )
-    # Whether or not the rule takes the rise for an answer and the fall for over.
+    # Both if the rule counts the rise as the end of the fall, and if it does not.
     for state in (bench.state, dataclasses.replace(bench.state, fall=None)):
         assert acknowledge(state, bench.policy, bench.reading, bench.tick, "k")[1] == ("reading-fell",)
 
 
 @pytest.mark.parametrize("fault", DOUBTED)
-def test_where_it_is_unknown_what_was_believed_the_trip_stands(fault):
+def test_a_trip_stands_while_the_believed_value_is_unknown(fault):
     state = SafetyState()
     trip(state, fault, 1.0, last="the start", time=10.0, fall=50.0)
     assert fault in state.trips and state.believed == {}
@@ -79,7 +79,7 @@ def test_judging_on_leaves_what_was_believed_and_shares_it_with_no_other_state()
 
 
 def test_a_frozen_sensor_is_gone_when_the_samples_go_on_and_not_before():
-    """The reading that is judged last is the one that the acknowledgement looks at: that it is known does not make it
+    """The acknowledgement looks at the reading that was judged last; seeing it a second time does not make it
     frozen."""
     bench = play("sensor-frozen", "trip")
     assert acknowledge(bench.state, bench.policy, bench.reading, bench.tick, "k")[1] == ("sensor-frozen",)

@@ -1,5 +1,5 @@
-"""The whole tick under anything: what a person asks for, readings, clock jumps and nonsense in any order, through
-control, rules, gate and firing. `test_gate.py` does the same to rules and gate alone."""
+"""The whole tick with any input: requests, readings, clock jumps and invalid values in any order, through control,
+rules, gate and firing. `test_gate.py` does the same to rules and gate alone."""
 
 import dataclasses
 import math
@@ -150,7 +150,7 @@ class NotPlain(EnergyBalanceControl):
 
 
 @pytest.mark.parametrize("controller, told", [(NotPlain(), True), (EnergyBalanceControl(), False)])
-def test_what_the_gate_refuses_without_a_rule_is_told(controller, told):
+def test_a_refusal_of_the_gate_alone_gives_a_warning(controller, told):
     plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
     chain = Chain(dataclasses.replace(RUN, controller=controller))
     reading = plant.advance(1.0, 0.0, False)
@@ -163,7 +163,7 @@ def test_what_the_gate_refuses_without_a_rule_is_told(controller, told):
 
 
 def test_what_cannot_be_a_share_is_not_taken_for_what_was_fired():
-    """A broken meter's word for the power would otherwise be the estimator's, and the count of the energy's."""
+    """Otherwise a broken meter's power would reach the estimator and the energy count."""
     for told in (math.nan, math.inf, -0.1, 1.1, 181.3):
         assert Reading(20.0, fired=told).fired_or(0.4) == 0.4
     assert [Reading(20.0, fired=told).fired_or(0.4) for told in (None, 0.0, 0.7, 1.0)] == [0.4, 0.0, 0.7, 1.0]

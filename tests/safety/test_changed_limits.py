@@ -1,4 +1,4 @@
-"""Limits unlike the last run's are shown before there is heat, each by its name and with what it was."""
+"""Limits that differ from the last run's are shown before there is heat, each with its name and its old value."""
 
 import dataclasses
 import json
@@ -142,5 +142,5 @@ def test_another_ovens_file_does_not_pass_for_this_one(oven, schedule):
         "the oven's trip is 1125 °C; in the last run it was 275 °C" in w
         for w in changed_limits.unlike(kiln, changed_limits.to_mapping(cabinet))
     )
-    # Schedules differ by nature; what is compared is the oven's own policy.
+    # Schedules differ from run to run; the oven's own policy is compared.
     assert changed_limits.unlike(policy_for(oven("curing-cabinet")), changed_limits.to_mapping(cabinet)) == ()

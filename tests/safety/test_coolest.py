@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from kilnctl.safety.coolest import COLDEST_C, HOTTEST_C, step
 from tests.safety.safety_scenes import SMALL
 
-#: 1 W/K of lining in series with the film, and 9.01 of what passes it.
+#: 1 W/K of lining in series with the film, and 9.01 W/K that bypasses the lining.
 HELD_W_PER_K = 9.01 + 1.0 / (4.0 / 4.0 + 1.0 / 100.0)
 
 
@@ -116,7 +116,7 @@ def stored_j(oven, x):
 
 
 def test_heat_is_neither_made_nor_lost():
-    """An oven that hardly loses anything keeps what it is given."""
+    """An oven with almost no losses keeps the heat that it gets."""
     tight = but(leak_w_per_k=0.0, lining_w_per_k=(4.0, 4.0, 4.0, 1e-9))
     x = start = tight.from_chamber(20.0)
     for _ in range(600):

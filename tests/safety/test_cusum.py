@@ -23,7 +23,7 @@ from kilnctl.safety.cusum import grow
 
 #: Expected overshoot of both ends, in standard deviations of one sample (Siegmund 1985).
 OVERSHOOT = 1.166
-#: Of correlated evidence, in σ·τ: both ends, 2·|ζ(1/2)|.
+#: The same for correlated evidence, in units of σ·τ: both ends, 2·|ζ(1/2)|.
 CORRELATED_OVERSHOOT = 2.9207
 #: An exponent beyond this is longer than any wait; the answer is then infinity.
 LONGEST_EXPONENT = 600.0

@@ -1,4 +1,5 @@
-"""The shout that heat cannot be cut: it ends with what shows it, is told, and comes back with it."""
+"""The danger message (heat that cannot be cut): it ends when nothing shows such heat any more, people are informed, and
+it returns with its cause."""
 
 import math
 
@@ -39,7 +40,7 @@ def test_a_shorted_relay_whose_contactor_opens_is_no_danger_for_long_nor_at_all(
     assert bench.dangers == set() and bench.state.trips["relay-on-unasked"].act == WORDS["relay-on-unasked"][0]
 
 
-def test_measured_power_is_shouted_while_it_flows_and_taken_back_and_told():
+def test_measured_power_raises_the_danger_message_which_ends_with_a_notice():
     bench = Bench().feed(10, fired=0.0, **STOPPED).feed(10, fired=1.0, contactor_closed=False, **STOPPED)
     assert bench.verdict.danger == DANGER and bench.state.trips["relay-on-unasked"].act == LOUD
     bench.feed(9, fired=0.0, contactor_closed=False, **STOPPED)
@@ -53,7 +54,7 @@ def test_measured_power_is_shouted_while_it_flows_and_taken_back_and_told():
     assert bench.verdict.danger == DANGER and danger.CUT_AFTER_ALL not in bench.verdict.warnings
 
 
-def test_a_contactor_that_opens_late_takes_its_shout_back():
+def test_a_contactor_that_opens_late_withdraws_its_danger_message():
     welded = dict(tick=dict(contactor=False, heating=False, fired=0.0), **QUIET)
     bench = Bench().feed(10, contactor_closed=True, **welded)
     assert bench.verdict.danger == WELDED and bench.state.trips["contactor-welded"].act == LOUD
@@ -118,7 +119,7 @@ def test_heat_ends_when_the_chamber_has_fallen_further_than_a_rise_that_trips(to
         assert state.danger_top_c == (max(top_c, 100.0) if usable else top_c)
 
 
-def test_sums_begin_anew_with_the_cause_that_ended():
+def test_sums_start_again_when_their_cause_has_ended():
     state = in_danger("power", unasked_open=9.0, quiet_c=80.0)
     for now in (1000.0, 1010.0):
         look(state, now, fired=0.0)

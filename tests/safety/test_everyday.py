@@ -34,7 +34,7 @@ def test_a_room_that_warms_from_6_to_18_degrees_in_the_morning_is_no_rise(termin
 
 
 def test_a_workshop_whose_heating_comes_on_warms_the_oven_no_further_than_its_terminals():
-    """5 °C to 20 °C in an hour: faster than any day warms, and the electronics' box feels it first."""
+    """5 °C to 20 °C in an hour: faster than any day warms a room, and the box of the electronics warms first."""
 
     def room(t):
         return 20.0 - 15.0 * math.exp(-t / 1500.0)
@@ -73,8 +73,8 @@ def test_a_lid_ajar_for_hours_and_then_shut_trips_nothing():
 
 
 def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
-    """A sensor that slipped out while nothing was heated: what it said before fades, the cap stays, and 300 s of wanted
-    heat end it."""
+    """A sensor slips out while nothing is heated: its earlier value decays, the cap stays, and 300 s of wanted heat end
+    it."""
 
     def out(t):
         return 60.0 + 140.0 * math.exp(-t / 20.0) + 0.1 * math.sin(t)
@@ -92,7 +92,7 @@ def test_the_fall_of_an_oven_at_rest_is_judged_once_heat_is_wanted():
 # ---- the double fault that no read-back shows ------------------------------------------------------------------------
 
 
-def test_heat_past_relay_and_open_contactor_is_shouted_without_any_read_back():
+def test_heat_past_relay_and_open_contactor_raises_the_danger_message_without_any_read_back():
     """F33 on the poorest wiring: neither the contactor's contact nor current is read back; the oven is idle."""
     bench = Bench().feed(300, chamber=lambda t: 30.0 + 0.1 * math.sin(t), **IDLE)
     bench.feed(200, chamber=ramp(0.3, 30.0), **IDLE)

@@ -1,5 +1,5 @@
 """Slow and quick sensors, slow and fast ticks, quiet soaks, loads that were described and left out: ordinary use that
-trips nothing, next to the faults that look like it."""
+trips nothing, each with the fault that looks like it."""
 
 import dataclasses
 import math
@@ -53,8 +53,8 @@ def test_a_slow_limit_sensor_may_lag_in_a_fast_furnace(oven, which, lag_s):
 
 @pytest.mark.parametrize("lag_s", [60.0, -60.0])
 def test_only_as_much_as_the_greater_lag_explains(lag_s):
-    """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. As far behind in a steady oven is a
-    fault."""
+    """1 K/s for 100 s; the slower sensor follows with 60 s, and ends 60 K behind. The same difference in a steady oven
+    is a fault."""
     bench = Bench(has_limit_sensor=True, second_lag_s=lag_s, chamber_trip_c=900.0, schedule_trip_c=900.0).feed(
         60, **QUIET
     )
@@ -122,7 +122,7 @@ def test_a_short_at_the_terminals_is_seen_with_a_quick_sensor_too(oven):
 
 @pytest.mark.parametrize("dt", [0.2, 1.0, 2.0])
 def test_noise_is_what_goes_to_and_fro(dt):
-    """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a steep bend is no
+    """White noise of 3 K beyond a limit of 2 K trips in time; of 0.4 K it does not even warn; a sharp curve is no
     noise."""
     for size, trips in ((3.0, True), (0.4, False)):
         generator = random.Random(7)
@@ -162,7 +162,7 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
     assert Bench().feed(1200, chamber=200.0, **quiet).faults == set()
     for more in (dict(bits=None, sample=None), dict(bits=None), dict(bits=b"same"), dict(sample=7)):
         assert Bench().feed(90, chamber=200.0, **quiet, **more).faults == {"sensor-frozen"}
-    # Whatever repeats itself without heat: at rest, or while it cools to the room.
+    # Without heat any value may repeat: at rest, or while it cools to the room.
     assert (
         Bench()
         .feed(7200, chamber=20.0, **{**quiet, "cold_junction_c": 20.0}, bits=b"same", tick=dict(fired=0.0))
@@ -175,7 +175,8 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
 
 
 def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
-    """An oven that stands on the middle of its converter's step, read as a rig reads it; the trips, and when."""
+    """An oven whose temperature is in the middle of a converter step, read as a rig reads it; returns the trips and
+    their times."""
     generator, channel, last = random.Random(11), logic.Channel(), converters.ConverterState()
     policy = Policy(chamber_trip_c=900.0, schedule_trip_c=900.0, identical_s=identical_s(sensor, 1.0))
     state, coarse, held = SafetyState(), sensor.front_end == "max31855", 600.0
@@ -217,7 +218,7 @@ def test_a_converter_that_repeats_itself_is_found_although_the_board_goes_on_cou
     ],
 )
 def test_a_steady_soak_on_the_middle_of_a_step_is_no_repetition(chip, described_k, noise_k):
-    """With all the heat of a soak, terminals that stand still, and noise down to what the shortest waits allow."""
+    """With the heat of a soak, constant terminals, and the least noise that the shortest waits allow."""
     assert converted(Sensor(front_end=chip, noise_k=described_k), noise_k, 6.0) == []
 
 
@@ -259,7 +260,7 @@ def test_a_wire_that_broke_is_acknowledged_as_soon_as_it_is_mended():
 
 @pytest.mark.parametrize(("every", "warns", "trips"), [(3, True, True), (10, True, False), (60, False, False)])
 def test_wild_conversions_that_the_median_hides_are_counted(every, warns, trips):
-    """One in three: the rig's figure is steady and shows nothing of it."""
+    """One wild conversion in three: the rig's value is steady and does not show it."""
     sensor, last, bench = Sensor(), converters.ConverterState(), Bench(schedule_trip_c=900.0, chamber_trip_c=900.0)
     generator, shown = random.Random(5), set()
     for i in range(1, 900):
@@ -320,7 +321,7 @@ def test_while_little_is_fired_the_relay_is_named_first():
             tick=dict(fired=fired, **{**many, "unexplained_w": 1800.0 + 600.0 * fired}),
         )
         assert bench.state.trips["unexplained-heat"].check.startswith(first)
-        # Later ticks do not rewrite what was said.
+        # Later ticks do not change the text of a trip.
         said = bench.state.trips["unexplained-heat"]
         assert (
             bench.feed(5, **QUIET, chamber=ramp(0.02, 120.0), tick=dict(many, fired=1.0)).state.trips[

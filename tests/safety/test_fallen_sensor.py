@@ -1,5 +1,5 @@
-"""A thermocouple that hangs outside, in air that wavers, is given no more heat than before, and ends the heat within
-what F12 says."""
+"""A thermocouple that hangs outside, in air of varying temperature: it gets no more heat than before, and the heat ends
+within the time of F12."""
 
 import dataclasses
 import math
@@ -17,7 +17,7 @@ from tests.safety.safety_scenes import Bench
 
 
 def alone(oven):
-    """Without second sensor and without meters: nothing but the reading tells."""
+    """Without second sensor and without meters: only the reading shows the fault."""
     return dataclasses.replace(
         oven,
         sensors=dataclasses.replace(oven.sensors, limit=None),
@@ -26,7 +26,7 @@ def alone(oven):
 
 
 class Hanging:
-    """A virtual oven whose control sensor hangs before it from `out_s` on, in air of `base` ± `wavers` °C, with so much
+    """A virtual oven whose control sensor hangs outside from `out_s` (s) on, in air of `base` ± `wavers` °C, with that
     lag."""
 
     def __init__(self, oven, out_s, base, wavers, period_s, lag_s):
@@ -58,14 +58,14 @@ def test_a_draught_is_no_answer(oven, base, wavers, period_s, lag_s):
     trip, row = run.trips[0], by_id("F12")
     assert row.detect_within_s is not None
     assert trip.fault in row.rules and trip.time_s - 2400.0 <= row.detect_within_s
-    # 600 °C is what was to be held: the chamber itself, which no sensor sees any more, stays there.
+    # 600 °C was the setpoint: the chamber itself, which no sensor measures any more, stays there.
     assert max(run.true_chamber_c) < 615.0
 
 
 @pytest.mark.parametrize(("wavers", "answered"), [(6.0, False), (60.0, True)])
 def test_what_counts_as_an_answer_grows_with_the_fall(oven, wavers, answered):
-    """A fall of 140 K wants 35 K back; the room before a hot furnace does not waver so far, a chamber whose door was
-    shut does."""
+    """A fall of 140 K needs a rise of 35 K to end: the air in front of a hot furnace does not vary that much, a chamber
+    whose door was shut again does."""
     muffle = alone(oven("bench-muffle"))
     bench = Bench()
     bench.policy = policy_for(muffle, None, day_zero(muffle, muffle.usual_load, 900.0))

@@ -1,5 +1,5 @@
-"""The fault table keeps what it says: every row with rules trips in time and not without its fault; the others say who
-carries them."""
+"""The fault table is true: every row with rules trips in time and not without its fault; the others name what covers
+them."""
 
 import math
 
@@ -39,8 +39,7 @@ def test_a_row_is_whole(fault):
         assert row.hardware != "–" or not row.latched or "refused" in row.elsewhere
 
 
-#: What a rule needs that not every oven has; a row that it answers has to say so, or its time is a promise that nobody
-#: keeps.
+#: What a rule needs that not every oven has. A row that it answers must say so, or its time is not true for every oven.
 NEEDS = {
     "contactor-welded": "read-back",
     "contactor-open": "read-back",
@@ -176,7 +175,7 @@ def test_a_latched_row_does_not_come_back_by_itself(fault):
 
 
 def test_the_rows_without_rules_that_this_package_still_serves():
-    """F05, F30 and F37 warn; F19 and F23: nothing of ours outlives the lease."""
+    """F05, F30 and F37 only warn; F19 and F23: no command outlives its lease."""
     assert Bench().feed(90, fired=0.2, contactor_closed=True, tick=dict(commanded=0.3), **QUIET).warnings
     assert Bench().feed(12, tick=dict(recording=False), **QUIET).warnings
     assert Bench(nominal_v=230.0).feed(2, supply_v=180.0, **QUIET).warnings
@@ -185,7 +184,7 @@ def test_the_rows_without_rules_that_this_package_still_serves():
 
 
 def test_f12_a_sensor_that_slips_out_slowly_never_brings_more_heat():
-    """The loop would ask for full power; the gate passes what was given before, and then nothing."""
+    """The loop would ask for full power; the gate passes only the earlier duty, and then nothing."""
     bench, most = Bench().feed(600, **{**QUIET, **HOT}), 0.0
     out = fell(175.0, rate=6.0)
     for t in range(400):
@@ -202,7 +201,7 @@ def test_f25_a_door_without_a_switch_brings_no_more_heat_and_a_minute_of_it_no_t
     assert bench.faults == set() and bench.permit.duty_limit == 1.0
 
 
-def test_f33_two_closed_contacts_are_shouted_at_once():
+def test_f33_two_closed_contacts_raise_the_danger_message_at_once():
     bench = Bench().feed(30, fired=0.3, contactor_closed=True, tick=dict(commanded=0.3), **QUIET)
     bench.feed(3, fired=1.0, contactor_closed=True, tick=dict(commanded=0.0, heating=False, contactor=False), **QUIET)
     assert "MAIN SWITCH NOW" in bench.verdict.danger

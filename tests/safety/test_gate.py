@@ -49,7 +49,7 @@ def test_without_a_permit_nothing_passes(duty):
 
 
 def test_matrix_of_permission_and_values_around_every_limit():
-    """Every combination of a permit's fields at, just inside and just outside their limits with every odd duty."""
+    """Every combination of a permit's fields at, just inside and just outside their limits, with every unusual duty."""
     now, step = 100.0, 7
     eps = 1e-9
     froms = [
@@ -146,8 +146,8 @@ words = st.lists(
 
 
 class AnySequence(RuleBasedStateMachine):
-    """Readings, requests, clock jumps, stalls and nonsense in any order: heat passes only when this very tick's permit
-    allows it."""
+    """Readings, requests, clock jumps, stalls and invalid values in any order: heat passes only when the permit of this
+    tick allows it."""
 
     @initialize(airflow=st.booleans(), second=st.booleans(), volts=st.sampled_from([None, 230.0]))
     def begin(self, airflow, second, volts):
@@ -310,7 +310,7 @@ class AnySequence(RuleBasedStateMachine):
 TestAnySequence = AnySequence.TestCase
 
 
-# ---- the one door, seen from the source -----------------------------------------------------------------------------
+# ---- the one way to the heater, checked in the source ----------------------------------------------------------------
 
 
 #: Pure functions of that name which drive nothing: a schedule's and an experiment's next position.
@@ -330,7 +330,7 @@ def calls(tree):
 
 
 def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
-    """One door: the gate is asked in the chain alone, `fire` likewise, and a plant or rig is driven only with a chain's
+    """One way to the heater: only the chain calls the gate and `fire`, and a plant or rig is driven only with a chain's
     answer."""
     callers: dict[str, set[str]] = {
         "pass_duty": set(),
@@ -354,8 +354,8 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
     assert callers["Permit"] == {"safety/judge.py", "safety/gate.py"}, "permits are made by the rules alone"
     assert callers["desk_permit"] == {"rig/desk.py"}, "but for the guided test with the heater disconnected"
     assert callers["Gate"] == {"run/chain.py"}
-    # The sizing heats a virtual oven of its own making at full power; it cannot reach a rig. The stand-in is the I/O
-    # board's firmware.
+    # The sizing makes a virtual oven and heats it at full power; it cannot reach a rig. The stand-in is the I/O board's
+    # firmware.
     assert callers["advance"] <= {
         "run/rehearsal.py",
         "rig/virtual_rig.py",

@@ -123,7 +123,7 @@ def test_the_cooling_time_is_slower_than_the_model_cools(oven, name):
 
 
 class Lumps:
-    """Four lumps and two of lining whose loss, W, is given."""
+    """Four lumps, two of them lining, with a given loss, W."""
 
     ambient_c, element_j_per_k, chamber_j_per_k, lining_j_per_k, contents_j_per_k = (
         20.0,
@@ -154,7 +154,7 @@ def test_without_a_rise_or_a_loss_the_usual_time_is_taken(oven):
     assert cooling_tau_s(model.but(extra_w=1e5), 200.0) == 21600.0
 
 
-# ---- what is known from now on: a reading that may be too low cools nothing ------------------------------------------
+# ---- updates: a reading that may be too low does not lower the known temperature -------------------------------------
 
 
 def hot(chamber_c=220.0, wall_s=1000.0):

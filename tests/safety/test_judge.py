@@ -1,5 +1,5 @@
-"""`judge`, `acknowledge` and what keeps a cause standing, to the letter: every bound just met, just missed, and what is
-said of it."""
+"""`judge`, `acknowledge` and what keeps a cause standing, exactly: every bound just met and just missed, and its
+text."""
 
 import dataclasses
 import math
@@ -103,7 +103,7 @@ ABOVE = "a temperature is above its limit, or the sensor that watches it is not 
             "purging the chamber with fresh air for another 9 s before there is heat",
             False,
         ),
-        # The first that applies is said.
+        # The first reason that applies is given.
         (dict(chamber=math.nan, limit_c=None, door_open=True), NO_READING, False),
         (dict(limit_c=None, door_open=True), ABOVE, False),
         (dict(door_open=True, supply_v=0.0), "the door is open", False),
@@ -202,7 +202,7 @@ def test_the_coil_is_remembered_with_the_time_it_was_told():
     s, _ = look(s, tick=dict(heating=False))
     assert (s.coil, s.coil_s) == (False, 102.0)
     assert look(s)[0].coil_s == 103.0 and look(s, tick=dict(heating=False))[0].coil_s == 102.0
-    # A tick without a time cannot say when.
+    # A tick without a time cannot say when it happened.
     blind, _ = judge(warm(coil_s=7.0), EVERYTHING, Reading(100.0), Tick(math.nan, 101, 0.0))
     assert (blind.coil, blind.coil_s) == (True, 7.0)
 
@@ -251,7 +251,7 @@ def test_while_one_cause_stands_nothing_is_cleared():
     ],
 )
 def test_heat_that_could_not_be_cut_must_be_seen_to_have_ended(seen):
-    """What was shouted about is not taken back on a word, whichever rule saw it."""
+    """A person's confirmation does not withdraw the danger message, for any rule."""
     s = warm(
         **{
             **dict(

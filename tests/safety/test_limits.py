@@ -1,4 +1,4 @@
-"""Thresholds come from oven, schedule and model, and nothing lifts a ceiling."""
+"""Thresholds come from oven, schedule and model, and nothing raises a ceiling."""
 
 import dataclasses
 import math
@@ -62,7 +62,8 @@ def test_only_the_part_may_be_without_limit_and_energy_too_and_answers_of_a_sens
         ("max31856", 0.15, 2.0, 15.0),
         ("max31855", 0.15, 1.0, 120.0),
         ("max31855", 0.2, 0.2, 120.0),
-        # A fine converter with hardly any: what chance asks for, and never more than two minutes.
+        # A fine converter with little noise: as long as the false-alarm probability needs, and never more than two
+        # minutes.
         ("max31856", 0.003, 1.0, 96.7),
         ("max31856", 0.003, 0.5, 48.4),
         ("max31856", 0.003, 0.2, 24.2),
@@ -92,7 +93,7 @@ def test_how_long_answers_may_be_the_same_goes_by_steps_and_noise(oven, chip, no
 
 
 def test_the_wait_is_what_chance_asks_for():
-    """A run of n repeats of the likeliest figure is no likelier than 1e-9; one repeat fewer is."""
+    """n repeats of the most likely value have a probability of at most 1e-9; one repeat fewer has more."""
     one = 2.0 * NormalDist(0.0, 0.003).cdf(0.5 / 128.0) - 1.0
     n = identical_s(Sensor(front_end="max31856", noise_k=0.003), 1.0)
     assert one**n == pytest.approx(1e-9) and one ** (n - 1.0) > 1e-9
@@ -114,7 +115,8 @@ def test_a_threshold_that_is_not_above_zero_is_refused(name, bad):
 
 
 def test_every_delay_and_threshold_of_safety_is_bound_where_it_is_lax():
-    """By a ceiling or, where less is laxer, by a floor; the energy of a run has none unless somebody gives one."""
+    """By a ceiling or, where less is less safe, by a floor; the energy of a run has no limit unless the file gives
+    one."""
     assert set(NUMBERS) - set(HARD_CEILINGS) - set(HARD_FLOORS) == {"most_energy_j"}
     assert set(HARD_CEILINGS) & set(HARD_FLOORS) == {"second_lag_s"}
 
@@ -196,7 +198,7 @@ def test_a_wet_load_gets_time_to_dry(oven, schedule):
 def test_a_tick_too_slow_for_the_lease_is_refused(oven):
     cabinet = oven("curing-cabinet")
     assert policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0)))
-    # A fifth more than a tick has to pass for a stall.
+    # A gap counts as a stall when it is longer than 1.2 ticks.
     assert (
         policy_for(dataclasses.replace(cabinet, control=Control(tick_s=2.0), safety=Safety(stall_s=2.4))).stall_s == 2.4
     )
@@ -350,7 +352,7 @@ def test_a_parts_limit_is_the_lower_one_and_ten_kelvin_and_needs_a_sensor(oven, 
         if trip == math.inf:
             assert policy_for(blind, of_plan).part_trip_c == math.inf and not policy_for(blind, of_plan).has_part_sensor
             continue
-        # Whoever sets the limit is named, the oven before the schedule; by its name where it has no file.
+        # The message names the file that sets the limit, the oven before the schedule; without a file, its name.
         for file, plan_file, named in (
             (blind.file, "plan.yaml", "plan.yaml" if own is None else blind.file),
             ("", "", plan.name if own is None else blind.name),

@@ -1,4 +1,4 @@
-"""How fast a model of an oven can rise and fall, by what the model's own steps show."""
+"""How fast a model of an oven can rise and fall, by the model's own steps."""
 
 import pytest
 
@@ -9,9 +9,9 @@ from kilnctl.settings.oven import Limits
 
 
 class Ramp:
-    """A model whose rates grow by the second, so that the fastest of any span is its last second's: with power the
-    rise, K/s, is power × gain × seconds with power; without, the fall is g × seconds without + h × seconds with power
-    before."""
+    """A model whose rates grow each second, so that the last second of any span is the fastest: with power the rise,
+    K/s, is power × gain × seconds with power; without power the fall, K/s, is g × seconds without power + h × seconds
+    with power before."""
 
     ambient_c, power_w = 20.0, 1000.0
 
@@ -47,7 +47,7 @@ def test_the_fastest_of_a_span_is_counted_both_ways():
 
 
 def test_no_model_lifts_a_ceiling(oven):
-    """Rates that no oven has: the policy keeps to its ceilings."""
+    """Rates that no oven has: the policy stays within its ceilings."""
     wild = policy_for(oven("curing-cabinet"), None, Ramp(gain=2.0**-13, g=0.1))
     assert (wild.rise_k_per_s, wild.fall_k_per_s) == (HARD_CEILINGS["rise_k_per_s"], HARD_CEILINGS["fall_k_per_s"])
 

@@ -1,4 +1,4 @@
-"""A limit of the part is guarded or refused; nothing is promised that no sensor can keep."""
+"""A limit of the part is guarded by a sensor or refused; no promise without a sensor."""
 
 import dataclasses
 import math

@@ -1,6 +1,5 @@
-"""Before there is heat in a chamber that may hold flammable vapour it is purged: at the start, after a failure, after
-everything that leaves it unknown what the air did. (NFPA 86 asks for a purge before heat in ovens for flammable
-vapour, from memory.)"""
+"""A chamber that may hold flammable vapour is purged before there is heat: at the start, after a failure, and whenever
+the state of its air is unknown. (NFPA 86 asks for a purge before heat in ovens for flammable vapour, from memory.)"""
 
 import dataclasses
 

@@ -1,4 +1,4 @@
-"""The record of each rule is whole, and points at what it says."""
+"""The record of each rule is complete, and its words and table rows exist."""
 
 import inspect
 

@@ -1,4 +1,4 @@
-"""What the energy says of the temperature, to the letter: which energy counts, from which start, and when heat ends."""
+"""What the energy shows about the temperature, exactly: which energy counts, from which start, and when heat ends."""
 
 import dataclasses
 import math
@@ -108,7 +108,7 @@ def test_the_least_power_that_can_have_heated_counts(power_w, fired, reading, co
         (dict(fired_300=0.019), dict(chamber=99.9, usable=False), False),
     ],
 )
-def test_an_open_door_lets_heat_out_and_so_does_one_that_nobody_reports(values, reading, opened):
+def test_a_door_lets_heat_out_with_and_without_a_switch(values, reading, opened):
     s = at(100.0)
     for name, value in values.items():
         setattr(s, name, value)

@@ -1,4 +1,4 @@
-"""The rules of heat one function at a time, to the letter: every threshold, time constant and rate where it stands."""
+"""The rules of heat one function at a time, exactly: every threshold, time constant and rate."""
 
 import dataclasses
 import math
@@ -34,7 +34,7 @@ def at(s: SafetyState, reading=SEEN, tick=None, *, policy=POLICY, now=100.0, dt=
 
 
 def see(s: SafetyState, chamber: Any, dt: float, ticks: int, limit: Any = None, fired=0.3, policy=POLICY, **values):
-    """`behaviour` for so many ticks; the least that the duty might be."""
+    """`behaviour` for that many ticks; returns the lowest of the highest duties allowed."""
     least, start = 1.0, s.settled_s if math.isfinite(s.settled_s) else 0.0
     for i in range(ticks):
         now = start + 1000.0 + i * dt
@@ -54,7 +54,7 @@ def test_level_and_slope_follow_a_ramp_with_five_seconds_lag(dt):
     level, slope = 100.0, 0.0
     for i in range(1, int(120.0 / dt) + 1):
         level, slope = rules_heat.smoothed(level, slope, 100.0 + 0.4 * i * dt, dt)
-    # A first-order lag stays rate × τ behind a ramp (in steps: as much less as a step is long).
+    # A first-order lag stays rate × τ behind a ramp (computed in steps: less by one step).
     assert slope == pytest.approx(0.4, abs=1e-6)
     assert 148.0 - level == pytest.approx(0.4 * dt / (math.exp(dt / 5.0) - 1.0), abs=1e-6)
     once, its = rules_heat.smoothed(100.0, 0.0, 110.0, dt)

@@ -1,5 +1,4 @@
-"""Limits of chamber and part, and what the other sensors say, to the letter: bounds, waits, disagreement and its
-lag."""
+"""Limits of chamber and part, and the other sensors, exactly: bounds, waits, disagreement and its lag."""
 
 import dataclasses
 import math
@@ -54,7 +53,7 @@ def test_above_a_limit_there_is_no_heat_and_after_two_seconds_a_trip(fault, name
 
 
 def test_the_coldest_and_too_hot_are_temperatures_too():
-    """What is too hot for any sensor is above every limit at once, and not absent for ten seconds."""
+    """A reading too hot for any sensor is above every limit at once; it is not treated as missing for ten seconds."""
     policy = dataclasses.replace(BOTH, has_part_sensor=True, part_trip_c=200.0)
     assert below(state(), policy, chamber=-60.0, part_c=-60.0, limit_c=-60.0)
     for hot, fault in (
@@ -164,7 +163,7 @@ def test_what_the_slower_ones_greater_lag_explains_is_no_disagreement():
     for lag, order in ((60.0, lambda quick, slow: (quick, slow)), (-60.0, lambda quick, slow: (slow, quick))):
         policy = dataclasses.replace(BOTH, second_lag_s=lag)
         fresh = state()
-        # At first the quick one is thought to come from where the slow one is.
+        # At first the quick sensor is assumed to start at the slow sensor's value.
         assert rules_limits.apart_k(fresh, policy, *order(200.0, 100.0), 2.0) == pytest.approx(
             100.0 * share
         ) and fresh.delayed_c == pytest.approx(100.0 + 100.0 * share)

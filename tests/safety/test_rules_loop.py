@@ -1,4 +1,4 @@
-"""What runs the oven, to the letter: clock, wall clock, board, record, energy and time of a run."""
+"""The run and its equipment, exactly: clock, wall clock, board, record, energy and time of a run."""
 
 import dataclasses
 import math
@@ -115,7 +115,7 @@ def test_what_the_board_says_trips_at_once(faults):
 
 
 @pytest.mark.parametrize("recording, told", [(False, True), (True, False), (None, False)])
-def test_a_record_that_is_not_written_is_told_after_ten_seconds(recording, told):
+def test_a_record_that_is_not_written_gives_a_warning_after_ten_seconds(recording, told):
     s = state()
     for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
         warnings = []

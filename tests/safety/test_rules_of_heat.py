@@ -1,5 +1,4 @@
-"""The rules of heat against temperature, and of what is around the oven: trips, near misses, and what each waits
-for."""
+"""The rules of heat and temperature, and of the oven's surroundings: trips, near misses, and how long each waits."""
 
 import math
 
@@ -59,8 +58,8 @@ def test_a_second_sensor_that_does_not_follow_a_fall_is_believed():
 
 
 def test_a_second_sensor_that_fell_from_the_first_second_has_followed():
-    """A door of 25 s in a small furnace: the limit sensor falls at once and is on its way up again when the judgement
-    is due."""
+    """A door open for 25 s in a small furnace: the limit sensor falls at once and rises again by the time of the
+    judgement."""
 
     def door(depth):
         return lambda t: (
@@ -70,7 +69,7 @@ def test_a_second_sensor_that_fell_from_the_first_second_has_followed():
     for second, faults in ((40.0, set()), (16.0, {"sensors-disagree"})):
         bench = Bench().feed(60, **{**QUIET, **HOT, "limit_c": 200.0})
         assert bench.feed(120, **{**QUIET, **HOT, "chamber": door(80.0), "limit_c": door(second)}).faults == faults
-    # Not known for a moment: judged from then on.
+    # Unknown at first: judged from the time when it is known.
     bench = (
         Bench()
         .feed(60, **{**QUIET, **HOT, "limit_c": None})
@@ -79,7 +78,7 @@ def test_a_second_sensor_that_fell_from_the_first_second_has_followed():
     assert bench.faults == {"sensors-disagree"}
 
 
-def test_a_door_that_is_told_open_is_no_fall():
+def test_a_door_reported_open_is_no_fall():
     bench = Bench(door_switch=True).feed(60, **{**QUIET, **HOT})
     bench.feed(200, **{**QUIET, **HOT, "chamber": fell(100.0), "door_open": True, "limit_c": 150.0})
     assert bench.faults == set() and bench.state.fall is None
@@ -116,7 +115,7 @@ def test_an_unasked_rise_waits_for_the_elements_stored_heat_and_for_a_door():
         "rise-no-heat"
     ] == pytest.approx(250.0, abs=15.0)
     assert Bench().feed(600, chamber=ramp(0.05), **QUIET, tick=dict(fired=0.03)).faults == set()
-    # Cooling, a door of a minute that no switch tells, and back.
+    # Cooling, a door without a switch open for a minute, and recovery.
     dip = (
         Bench()
         .feed(60, **{**QUIET, **HOT})
@@ -236,18 +235,18 @@ def test_contactor_read_back_gets_its_time():
     )
 
 
-def test_what_the_loop_told_the_contactor_counts_more_than_what_was_allowed():
+def test_the_loops_command_to_the_contactor_counts_more_than_the_verdict():
     assert Bench().feed(30, **QUIET, contactor_closed=False, tick=dict(contactor=False)).faults == set()
     assert Bench().feed(30, **QUIET, contactor_closed=True, tick=dict(contactor=True)).faults == set()
 
 
-def test_a_welded_contactor_is_shouted():
+def test_a_welded_contactor_raises_the_danger_message():
     bench = play("contactor-welded", "trip")
     assert "MAIN SWITCH NOW" in bench.verdict.danger == bench.verdict.reason
     assert "MAIN SWITCH NOW" in bench.state.trips["contactor-welded"].act
 
 
-def test_power_after_everything_was_told_to_stop_is_shouted():
+def test_power_after_everything_was_switched_off_raises_the_danger_message():
     stopped = dict(tick=dict(commanded=0.0, contactor=False, fired=0.0), **QUIET)
     assert Bench().feed(30, fired=0.0, **stopped).dangers == set()
     bench = Bench().feed(30, fired=1.0, **stopped)
@@ -257,13 +256,13 @@ def test_power_after_everything_was_told_to_stop_is_shouted():
     assert bench.faults == {"relay-on-unasked"} and not bench.dangers
 
 
-def test_a_rise_after_a_trip_is_shouted():
+def test_a_rise_after_a_trip_raises_the_danger_message():
     bench = play("board-lost", "trip")
     assert not bench.dangers
     bench.feed(400, chamber=ramp(0.05), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
     assert bench.dangers and {"board-lost", "rise-no-heat"} <= bench.faults
-    # With the contactor closed at first, it is the relay alone; what goes on rising after the contactor was told to
-    # open is more.
+    # While the contactor is closed, the relay alone is at fault; a rise that goes on after the contactor was commanded
+    # open shows more.
     bench = play("rise-no-heat", "miss")
     bench.feed(300, chamber=ramp(0.05, 105.0), **{**QUIET, "limit_c": None}, tick=dict(fired=0.0))
     assert bench.faults == {"rise-no-heat"} and not bench.dangers and bench.state.trips["rise-no-heat"].act == OFF
@@ -376,7 +375,7 @@ def test_unasked_power_of_six_per_cent_is_found_and_of_four_is_not():
     assert Bench().feed(1000, fired=0.345, **part).faults == set()
 
 
-def test_missing_power_is_told_after_half_a_minute():
+def test_missing_power_gives_a_warning_after_half_a_minute():
     part = dict(fired=0.2, contactor_closed=True, tick=dict(commanded=0.3), **QUIET)
     assert not Bench().feed(30, **part).warnings and Bench().feed(36, **part).warnings
 

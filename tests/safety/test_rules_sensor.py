@@ -1,4 +1,4 @@
-"""Belief in the control reading, to the letter: ranges, reach, frozen, comes and goes, noise."""
+"""Belief in the control reading, exactly: ranges, reach, frozen, failing and recovering, noise."""
 
 import dataclasses
 import math
@@ -94,7 +94,7 @@ def test_how_far_a_reading_may_go(gap, reach, sign):
         assert rules_sensor.jumped(at(s, Reading(value))) == word and s.good_c == 500.0
 
 
-def test_while_a_reading_stays_away_its_reach_stands_still():
+def test_the_reach_does_not_grow_while_a_reading_stays_away():
     for wild, reach in ((True, 20.0), (False, 72.5)):
         s = state(was_wild=wild, reach_k=20.0, good_s=1000.0 - 4.5)
         assert rules_sensor.jumped(at(s, Reading(100.0 + reach + 2.0))) == "" and s.reach_k == reach
@@ -104,8 +104,8 @@ def test_while_a_reading_stays_away_its_reach_stands_still():
 @pytest.mark.parametrize(
     "rate, good, value, cold, word",
     [
-        # A quick sensor may go 10 K + 200 K in a second, but not to its terminals: there 25 K/s are the most, or the
-        # sensor's own if that is less.
+        # A quick sensor may move by 10 K + 200 K in a second, but not to its terminals' temperature: there the limit is
+        # 25 K/s, or the sensor's own rate if that is less.
         (200.0, 500.0, 290.0, None, ""),
         (200.0, 500.0, 289.9, None, "jump"),
         (200.0, 500.0, 465.0, 470.0, ""),
@@ -131,8 +131,7 @@ def test_a_short_needs_no_sensor_to_be_slow(rate, good, value, cold, word):
 
 
 def test_a_reading_may_rise_as_fast_as_full_power_heats_and_not_fall_so():
-    """A chamber that rises by 45 K/s takes a slow sheath (12 s: 25 K/s) with it as fast: a lag passes every steady
-    rate."""
+    """In a chamber that rises by 45 K/s a slow sheath (12 s: 25 K/s) rises as fast: a lag passes every steady rate."""
     policy = dataclasses.replace(POLICY, wild_k_per_s=25.0, rise_k_per_s=40.0)
     for value, word in ((149.9, ""), (150.1, "jump"), (65.1, ""), (64.9, "jump")):
         assert rules_sensor.jumped(at(state(), Reading(value), policy=policy)) == word

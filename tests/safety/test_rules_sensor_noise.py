@@ -1,4 +1,4 @@
-"""Belief in the control reading, to the letter: noise, and what has to be gone before a trip is acknowledged."""
+"""Belief in the control reading, exactly: noise, and what must be gone before a trip can be acknowledged."""
 
 import math
 
@@ -14,8 +14,8 @@ from tests.safety.sensor_looks import POLICY, at, look, state
 
 
 def test_noise_is_the_second_difference_of_ten_seconds_where_its_sign_turns():
-    # Of white noise the second difference has the standard deviation √6·σ and the mean size √(2/π) of that; neighbours
-    # correlate by −2/3, so that of the mean size (1 + 2/3)/2 falls on looks where the sign turns.
+    # The second difference of white noise has the standard deviation √6·σ and a mean size of √(2/π) times that.
+    # Neighbours correlate by −2/3, so the share (1 + 2/3)/2 of the mean size falls on looks where the sign changes.
     seen = 2.0 / (math.sqrt(6.0) * math.sqrt(2.0 / math.pi) * 5.0 / 6.0)
     for value, second, before, turned in (
         (105.0, 2.0, -0.001, True),
@@ -54,7 +54,7 @@ def test_noise_warns_above_half_its_limit_and_trips_above_it_for_five_seconds():
     assert f"±{limit + 0.1:.1f} K" in s.trips["sensor-noisy"].seen and len(warnings) == 2
 
 
-def test_every_look_minds_the_terminals_too():
+def test_every_look_checks_the_terminals_too():
     s = state()
     for now in (1000.0, 1003.0):
         look(s, math.nan, now, cold_junction_c=90.0, faults=("open",))
@@ -114,7 +114,7 @@ def test_a_sensor_that_came_and_went_has_to_stay_for_a_while():
         assert stands("sensor-unsteady", s=warm(unsteady=share)) is standing
 
 
-# 10 K either way, and downward another 0.1 K/s since then.
+# 10 K up or down, and downward also 0.1 K/s since then.
 BACK = [
     (0.0, 90.0, True),
     (0.0, 89.95, False),
@@ -132,8 +132,8 @@ BACK = [
 @pytest.mark.parametrize("since, now_c, back", BACK)
 @pytest.mark.parametrize("fault", ["sensor-jump", "sensor-shorted", "reading-fell"])
 def test_a_reading_is_taken_back_where_it_was_or_where_the_oven_may_have_cooled_to(fault, since, now_c, back):
-    # Only by what was believed when this very trip latched: not by the moving last good reading, nor by a fall that is
-    # under way.
+    # Judged only by the value that was believed when this trip latched: not by the last good reading, which moves, nor
+    # by a fall in progress.
     s = warm(good_s=0.0, good_c=5.0, fall=Fall(0.0, 5.0, 5.0, 0.2, None), believed={fault: (100.0, 200.0 - since)})
     assert stands(fault, chamber=now_c, s=s, policy=POLICY) is (not back)
     unknown = warm(

@@ -1,4 +1,4 @@
-"""What feeds the heat, to the letter: supply, door and air, contactor and relay."""
+"""What carries or interlocks the power, exactly: supply, door and air, contactor and relay."""
 
 import dataclasses
 import math
@@ -31,7 +31,7 @@ from tests.safety.supply_looks import AIR, POLICY, at, state, tick, told
         (33.0, 110.0, True, False),
     ],
 )
-def test_supply_is_lost_at_thirty_per_cent_and_told_beyond_fifteen(volts, nominal, lost, warned):
+def test_supply_is_lost_at_thirty_per_cent_and_warned_of_beyond_fifteen(volts, nominal, lost, warned):
     policy, s = dataclasses.replace(POLICY, nominal_v=nominal), state()
     for now, last in ((1000.0, False), (1009.9, False), (1010.0, True)):
         warnings = []
@@ -56,7 +56,7 @@ def test_an_open_door_blocks_and_so_does_a_switch_that_no_longer_answers():
     for switch in (False, True):
         policy = dataclasses.replace(POLICY, door_switch=switch)
         s = state()
-        # Told, blocked, warned; in this order.
+        # (door state, heat blocked, warning), in this order.
         for said, blocked, warned in (
             (None, "", switch),
             (None, "", switch),

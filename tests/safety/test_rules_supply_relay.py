@@ -1,4 +1,4 @@
-"""What feeds the heat, to the letter: the relay, and what has to be gone before its trips are acknowledged."""
+"""What carries the power, exactly: the relay, and what must be gone before its trips can be acknowledged."""
 
 import math
 
@@ -32,7 +32,7 @@ def test_unasked_power_is_summed_beyond_a_twentieth(commanded, fired, dt, had, s
 
 @pytest.mark.parametrize("coil, coil_s", [(False, 998.0), (True, 0.0), (None, 0.0)])
 def test_unasked_power_trips_above_its_seconds_and_is_no_danger_by_itself(coil, coil_s):
-    """What made the trip may have flowed while the contactor was closed."""
+    """The power that tripped may have flowed while the contactor was closed."""
     for had, faults in ((2.5, set()), (2.51, {"relay-on-unasked"})):
         s = state(unasked=had, coil=coil, coil_s=coil_s)
         assert told(s, dt=0.0, commanded=0.2, fired=0.6) == faults and s.danger == ""
@@ -57,7 +57,7 @@ def test_power_past_the_contactor_is_summed_over_looks_in_which_it_should_be_ope
     assert s.unasked_open == pytest.approx(sum_s) and s.danger == ""
 
 
-def test_power_past_the_contactor_is_shouted_above_its_seconds():
+def test_power_past_the_contactor_raises_the_danger_message_above_its_seconds():
     for had, danger in ((2.5, ""), (2.51, DANGER)):
         s = state(coil=False, coil_s=990.0, unasked_open=had)
         told(s, dt=0.0, commanded=0.2, fired=0.6)
@@ -107,7 +107,7 @@ def test_where_no_power_is_read_back_a_current_says_that_something_flows(command
         (None, -math.inf, True),
     ],
 )
-def test_what_flows_is_told_by_the_power_read_back_and_else_by_the_current(fired, current, flows):
+def test_flowing_comes_from_the_power_read_back_or_else_from_the_current(fired, current, flows):
     assert rules_supply.flowing(Reading(100.0, fired=fired, current_a=current)) is flows
 
 
@@ -129,8 +129,8 @@ def test_asked_and_given_are_means_of_ten_seconds(dt):
 
 
 def run(asked, given, closed: bool | None = True, powered=True, seconds=5.0, **change):
-    """After so long, and just before, with nothing else changing: trips then, warnings then, trips and warnings
-    before."""
+    """At that time and just before it, with nothing else changing: trips at that time, warnings at that time, trips and
+    warnings before."""
     s = state(**{"coil": True, "asked": asked, "given": given, **change})
     before, after = [], []
     for now, warnings in ((1000.0, before), (1000.0 + seconds - 0.1, before), (1000.0 + seconds, after)):
@@ -169,7 +169,7 @@ def test_a_tenth_of_the_power_for_five_seconds_is_an_open_relay(asked, given, op
         (0.051, 0.02, "39 %"),
     ],
 )
-def test_less_than_all_of_the_power_for_half_a_minute_is_told(asked, given, said):
+def test_less_than_all_of_the_power_for_half_a_minute_gives_a_warning(asked, given, said):
     trips, warnings, before, _ = run(asked, given, seconds=30.0)
     assert (
         trips == set()

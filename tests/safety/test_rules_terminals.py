@@ -1,4 +1,4 @@
-"""The terminals of the thermocouple, to the letter: range, jumps, and a box that gets warm."""
+"""The terminals of the thermocouple, exactly: range, jumps, and a box that gets warm."""
 
 import math
 
@@ -39,7 +39,7 @@ def terminals(s, cold, now=1000.0, dt=1.0):
         (None, True),
     ],
 )
-def test_terminals_have_to_be_within_what_electronics_bear(cold, well):
+def test_terminals_must_be_within_the_range_of_electronics(cold, well):
     s = state()
     for now, last in ((1000.0, False), (1002.9, False), (1003.0, True)):
         terminals(s, cold, now)
@@ -94,7 +94,7 @@ def test_a_jump_of_the_terminals_is_found_at_any_tick(dt):
 
 
 @pytest.mark.parametrize("cold, warm", [(65.0, False), (65.1, True), (80.0, True), (81.0, False)])
-def test_a_box_that_gets_warm_is_told_fifteen_kelvin_before(cold, warm):
+def test_a_box_that_gets_warm_gives_a_warning_fifteen_kelvin_before_the_limit(cold, warm):
     assert terminals(state(), cold) == (
         [f"the terminals of the thermocouple are at {cold:.0f} °C: the electronics box is getting too warm"]
         if warm

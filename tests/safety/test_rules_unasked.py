@@ -1,4 +1,4 @@
-"""A rise although no heat is asked for, to the letter: its level, its waits, and what is shouted."""
+"""A rise although no heat is asked for, exactly: its level, its waits, and its danger message."""
 
 import dataclasses
 import math
@@ -40,7 +40,7 @@ def test_the_level_of_a_rise_that_was_not_asked_for(dt):
     assert exactly.off_s == quiet and exactly.quiet_c == 100.0
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.02, dt=dt))
     assert s.quiet_c == 100.0 and s.off_s > quiet
-    # It begins where the chamber has lately been, and sinks with it, but only so fast.
+    # The level begins at the chamber's recent temperature, and sinks with it at a limited rate.
     dipped = state(slow_c=80.0, top_c=95.0, off_s=quiet)
     rules_unasked.rise_no_heat(at(dipped, Reading(100.0), now=0.0, fired=0.0, dt=dt))
     assert dipped.quiet_c == pytest.approx(95.0 - 0.02 * dt)
@@ -54,7 +54,7 @@ def test_the_level_of_a_rise_that_was_not_asked_for(dt):
     assert level is not None and level == s.slow_c
     s.slow_c = level + POLICY.unasked_rise_k
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=0.0, fired=0.0, dt=dt))
-    # It creeps up as a room warms, 3 K an hour, and not beyond the chamber.
+    # It rises slowly as a room warms, 3 K an hour, and not above the chamber.
     assert not s.trips and s.quiet_c == pytest.approx(level + 3.0 / 3600.0 * dt, abs=1e-9)
     still = state(slow_c=100.0 + 1e-5, top_c=100.0, off_s=quiet, quiet_c=100.0)
     rules_unasked.rise_no_heat(at(still, Reading(100.0), now=0.0, fired=0.0, dt=dt))
@@ -93,7 +93,7 @@ def test_what_leaks_past_a_relay_unasked_is_no_heat_that_explains_a_rise(fired, 
     assert s.off_s == (8.0 if counts else 0.0)
 
 
-def test_a_rise_is_measured_again_once_the_contactor_is_told_to_open():
+def test_a_rise_is_measured_again_once_the_contactor_is_commanded_open():
     quiet = POLICY.unasked_rise_s
     for coil, told_s, off_s, begun in (
         (False, 1000.0 - quiet, 1e5, True),
@@ -118,9 +118,7 @@ def test_a_rise_is_measured_again_once_the_contactor_is_told_to_open():
         (1e4, 80.0, -50.0, False),
     ],
 )
-def test_a_rise_may_go_on_until_somebody_has_looked_long_enough_and_seen_less_than_half_of_it(
-    off_s, quiet_c, rise, rising
-):
+def test_a_rise_may_go_on_until_a_long_enough_watch_shows_less_than_half_of_it(off_s, quiet_c, rise, rising):
     assert rules_unasked.still_rising(state(off_s=off_s, quiet_c=quiet_c, slow_c=80.0 + rise), POLICY) is rising
 
 
@@ -154,7 +152,7 @@ def test_what_the_level_of_a_jittering_reading_does_is_no_rise(noise_k, rose):
 
 
 @pytest.mark.parametrize("coil, danger", [(False, DANGER), (True, ""), (None, "")])
-def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
+def test_a_rise_past_relay_and_open_contactor_raises_the_danger_message(coil, danger):
     for rise, tripped in ((POLICY.unasked_rise_k, False), (POLICY.unasked_rise_k + 0.01, True)):
         s = state(slow_c=80.0 + rise, coil=coil, quiet_c=80.0, off_s=300.0)
         rules_unasked.rise_no_heat(at(s, Reading(100.0), now=1000.0, fired=0.0, dt=1.0))
@@ -166,7 +164,7 @@ def test_what_rises_past_relay_and_open_contactor_is_shouted(coil, danger):
         and latched.time_s == 1000.0
         and s.quiet_c == 80.0
     )
-    # One that was the relay's alone is more once the contactor was told to open.
+    # A rise blamed on the relay alone counts as more once the contactor was commanded open.
     s.coil, s.coil_s = False, 1000.0 - POLICY.unasked_rise_s
     rules_unasked.rise_no_heat(at(s, Reading(100.0), now=1001.0, fired=0.0, dt=1.0))
     assert s.danger == DANGER and s.trips["rise-no-heat"].act == LOUD and s.trips["rise-no-heat"].time_s == 1000.0
@@ -199,7 +197,7 @@ def test_a_rise_without_heat_stands_until_the_chamber_is_back_where_it_began(off
 
 @pytest.mark.parametrize("commanded, explained_k", [(0.0, 0.0), (0.01, 0.15), (0.02, 0.3)])
 def test_a_rise_that_a_little_heat_explains_is_no_fault(commanded, explained_k):
-    """Drying at 40 K/h takes a fiftieth of full power; what the relay adds to what was asked explains nothing."""
+    """Drying at 40 K/h takes 2 % of full power; power that the relay adds to that does not excuse a rise."""
     s = state(slow_c=105.0, quiet_c=100.0, off_s=300.0)
     rules_unasked.rise_no_heat(at(s, Reading(105.0), tick(1000.0, commanded=commanded), dt=1.0, fired=0.02))
     assert s.quiet_c == pytest.approx(100.0 + explained_k + POLICY.warms_k_per_s) and not s.trips

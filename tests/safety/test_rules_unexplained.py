@@ -1,4 +1,4 @@
-"""Unexplained and missing heat, to the letter: allowance, sums, what is shouted, what is named first."""
+"""Unexplained and missing heat, exactly: allowance, sums, the danger message, and which fault is named first."""
 
 import dataclasses
 import math
@@ -37,7 +37,7 @@ def at(s: SafetyState, *, tick: Tick, dt: float = 1.0, warnings=None) -> Look:
         (None, 500.0, True, False),
     ],
 )
-def test_unexplained_heat_that_goes_on_behind_an_open_contactor_is_shouted(coil, since_s, trips, shouted):
+def test_unexplained_heat_behind_an_open_contactor_raises_the_danger_message(coil, since_s, trips, shouted):
     s = state(coil=coil, coil_s=1000.0 - since_s)
     if trips:
         trip(s, "sensor-noisy", 900.0, noise="it is noisy")
@@ -77,7 +77,7 @@ def test_while_nearly_full_power_is_fired_the_load_is_named_first(fired, load_fi
     look = Tick(100.0, 1, 1.0, unexplained_w=900.0, full_power_w=1000.0)
     unexplained(at(s, tick=look, dt=1.0))
     assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
-    # What was said stays said.
+    # The text of the trip stays as it was.
     s.fired_60, s.fired_300 = (0.0, 0.0) if load_first else (1.0, 1.0)
     unexplained(at(s, tick=dataclasses.replace(look, time_s=101.0), dt=1.0))
     assert s.trips["unexplained-heat"].check == (LOAD_FIRST if load_first else WORDS["unexplained-heat"][2])
@@ -100,7 +100,7 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
         after(-2000.0, now=100.0, settled_s=100.5, **lately)[0].missing == 0.0
         and after(-2000.0, now=100.0, settled_s=100.0, **lately)[0].missing > 0.0
     )
-    # Where no heat has been fired, or none is wanted, none can be missing.
+    # When no heat was fired, or none is wanted, none can be missing.
     assert after(-2000.0, fired_300=0.0199, missing=3.0)[0].missing == 3.0
     cooling = state(fired_60=0.5)
     unexplained(at(cooling, tick=Tick(1.0, 1, 0.3, unexplained_w=-900.0, full_power_w=1000.0, heating=False), dt=1.0))
@@ -126,7 +126,7 @@ def test_unexplained_heat_is_weighed_against_what_was_fired():
     "fired, share, told",
     [(0.41, -0.13, True), (0.4, -0.2, False), (0.41, -0.12, False), (1.0, -0.31, True), (1.0, -0.3, False)],
 )
-def test_too_little_heat_for_five_minutes_is_told(fired, share, told):
+def test_too_little_heat_for_five_minutes_gives_a_warning(fired, share, told):
     s, warnings = state(fired_300=fired), []
     for now in (0.0, 299.0, 300.0):
         warnings.clear()

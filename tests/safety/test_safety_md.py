@@ -1,4 +1,4 @@
-"""SAFETY.md: one word for one switch, nothing bridged, dead is proved; a first page that can be read."""
+"""SAFETY.md: one word for one switch, nothing is bridged, dead parts are proved dead; a readable first page."""
 
 import re
 from pathlib import Path

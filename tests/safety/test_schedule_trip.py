@@ -16,7 +16,7 @@ from kilnctl.safety import policy_for, schedule_trip_c, schedule_trip_words
         (200.0, None, 250.0),
         (999.0, None, 1049.0),
         (1001.0, None, 1051.05),
-        # What starts hotter than its top comes down from there, and is no runaway.
+        # A chamber that starts hotter than the schedule's top has to cool down, and is not out of control.
         (600.0, 900.0, 950.0),
         (200.0, 210.0, 260.0),
         # Never above the oven's own.
@@ -37,9 +37,9 @@ def test_a_schedule_without_a_highest_gets_a_limit_from_its_hottest_step_or_star
         == pytest.approx(trip_c)
         == policy_for(kiln, plan, start_c=start_c).schedule_trip_c
     )
-    # One with a `highest` has said what it is, wherever it starts.
+    # A schedule with `highest` keeps that limit for any start.
     assert schedule_trip_c(kiln, dataclasses.replace(plan, highest_c=400.0), start_c) == 410.0
-    # The part lags: the chamber may be made as hot as the oven bears, which is what the control's own limit says too.
+    # The part lags: the control may heat the chamber up to the oven's highest, which is also the control's own limit.
     follows = dataclasses.replace(plan, follows="part")
     assert (
         schedule_trip_c(kiln, follows, start_c) == 1125.0 == kiln.limits.trip_at_c

@@ -1,4 +1,4 @@
-"""The start test: each contact alone keeps the heat out, and heat is felt."""
+"""The start test: each contact alone keeps the heat off, and the sensor responds to heat."""
 
 import dataclasses
 import math
@@ -258,7 +258,8 @@ def test_a_start_without_a_time_or_noise_is_refused(bad):
 
 
 def warm(slope, reversed_by=0.0):
-    """A hot oven that cools at `slope` K/s until the heat is felt 10 s after it began, or falls faster still."""
+    """A hot oven that cools at `slope` K/s until the reading responds, 10 s after the heat began, or falls even
+    faster."""
     test, command = begin(0.0)
     value, heated = 800.0, 0
     for t in range(1, 300):

@@ -1,4 +1,4 @@
-"""What the rules carry from tick to tick: what a restart of the timers forgets, and what it must not; the small
+"""What the rules keep from tick to tick: what a restart of the timers clears, and what it must not; the small
 helpers."""
 
 import dataclasses
@@ -67,7 +67,7 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
     made, fresh = scrambled(), SafetyState()
     made.restart_timers()
     assert made.trips == {"sensor-open": LATCHED} and made.over == {} and made.believed == {"sensor-jump": (200.0, 5.0)}
-    # It keeps the latches and what was believed before them, the clock, what was fired lately, and what the rig is.
+    # It keeps the latches and the readings believed before them, the clock, the recent power, and the rig's facts.
     kept = {"trips", "believed", "time_s", "step", "good_s", "reach_k", "raw_since_s", "sample_since_s", "fired_60"}
     kept |= {"fired_300", "coil_s", "door_told", "danger", "danger_by", "danger_top_c", "cut_s"}
     kept |= {"lumps_c"}
@@ -75,7 +75,7 @@ def test_a_restart_of_the_timers_forgets_spans_and_comparisons_and_nothing_else(
         assert getattr(made, name) == getattr(fresh, name), name
     for name in kept - {"trips", "believed"}:
         assert getattr(made, name) == 123.5, name
-    # The missing-heat sum need not rest: there is nothing left to unlearn.
+    # The missing-heat sum need not pause: the estimator has nothing to unlearn.
     assert made.settled_s == -math.inf and made.top_c == -math.inf and made.purge_until_s == math.inf
 
 
@@ -176,8 +176,8 @@ def test_what_is_no_number_is_said_to_be_unknown_and_not_to_be_over_a_limit(faul
     ],
 )
 def test_a_trip_that_doubts_the_reading_keeps_what_was_believed_before_it(fault, kept):
-    """The last good reading and when; for a fall what the chamber was at when it began. Once, with the trip; nothing
-    where nothing is known."""
+    """The last good reading and its time; for a fall, the chamber's temperature at its start. Stored once, with the
+    trip; nothing is stored where nothing is known."""
     words = dict(last="x", time=1.0, fall=1.0, energy=1.0, limit=1.0)
     s = SafetyState(good_c=90.0, good_s=7.0, fall=Fall(3.0, 200.0, 150.0, 0.2, None))
     trip(s, fault, 9.0, **words)

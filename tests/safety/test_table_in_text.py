@@ -1,4 +1,4 @@
-"""SAFETY.md's fault table is written from the table of faults, and is current."""
+"""SAFETY.md's fault table is made from `fault_table.toml`, and is current."""
 
 from importlib.machinery import SourceFileLoader
 from importlib.util import module_from_spec, spec_from_loader

@@ -1,5 +1,5 @@
-"""Each rule trips on its fault, stays quiet on a near miss, and its latch gives way only to an acknowledgement with the
-cause gone."""
+"""Each rule trips on its fault and not on a near miss, and its latch clears only by an acknowledgement after the cause
+is gone."""
 
 import dataclasses
 import math
@@ -36,7 +36,7 @@ def test_rule_stays_quiet_on_a_near_miss(rule):
 
 
 @pytest.mark.parametrize("rule", SCENES)
-def test_latch_holds_until_the_cause_is_gone_and_somebody_acknowledges(rule):
+def test_latch_holds_until_the_cause_is_gone_and_a_person_acknowledges(rule):
     bench = play(rule, "trip")
     if rule in CAUSE_SHOWS:
         same = dataclasses.replace(bench.tick, time_s=bench.now + 1.0, step=bench.step + 1)
@@ -183,7 +183,7 @@ def test_how_far_it_may_have_gone_after_nine_seconds_of_blindness(away, believed
     assert bench.verdict.usable is believed
 
 
-def test_a_short_between_the_wires_is_told_from_other_jumps():
+def test_a_short_between_the_wires_is_distinguished_from_other_jumps():
     for value, cold, from_c, rule in (
         (32.0, 30.0, 100.0, "sensor-shorted"),
         (32.0, None, 100.0, "sensor-jump"),

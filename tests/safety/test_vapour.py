@@ -1,5 +1,6 @@
-"""The vapour sum: what is refused, what is tight, what is asked for. The six cases of the cabinet are held against
-figures that an electrician worked out by hand (his limit at 200 °C is 44/1.4 g/m³; EN 1539's line is 5 % milder)."""
+"""The vapour sum: what is refused, what has a small margin, what must be described. The six cases of the cabinet are
+compared with figures that an electrician worked out by hand (his limit at 200 °C is 44/1.4 g/m³; EN 1539's line is 5 %
+milder)."""
 
 import dataclasses
 
@@ -48,12 +49,12 @@ def test_powder_in_the_cabinet_against_the_electricians_hand(cabinet, cure, powd
     if by_hand < 0.25:
         assert vapour_sum(cabinet, plan, 200.0).share == pytest.approx(by_hand, rel=0.06)
     else:
-        # Ten times the air at the tenth of the concentration, or nearly: 5 changes in 10 min already carry it off.
+        # Ten times the air gives nearly a tenth of the concentration: 5 changes in 10 min already carry much away.
         assert vapour_sum(cabinet, plan, 200.0).share == pytest.approx(0.1 * by_hand, rel=0.12)
 
 
 def test_half_a_cubic_metre_an_hour_cures_no_powder(cabinet, cure):
-    """What once was "understood, and can do it"."""
+    """Inputs that were once answered with "understood, and can do it"."""
     with pytest.raises(KilnctlError, match="too little air: 60 g of powder with 4 % volatiles"):
         policy_for(vented(cabinet, 0.5), cure)
 

@@ -1,6 +1,6 @@
-"""The PID that a good engineer would set up with what the description's model says: SIMC tuning scheduled over the
-temperature, holding power as feedforward, setpoint weight, derivative on the measurement, conditional integration
-(K. J. Åström and T. Hägglund, Advanced PID Control, 2006, chapters 3 and 6)."""
+"""The PID that a good engineer would set up from the description's model: SIMC tuning scheduled over the temperature,
+holding power as feedforward, setpoint weight, derivative on the measurement, conditional integration (K. J. Åström and
+T. Hägglund, Advanced PID Control, 2006, chapters 3 and 6)."""
 
 from functools import lru_cache
 
@@ -8,7 +8,7 @@ from kilnctl.control import Plain
 from kilnctl.control.pid import PlainState
 from kilnctl.control.simc import simc_pi
 
-#: Weight of the setpoint in the proportional part; the temperatures of the gain schedule are so far apart, K.
+#: Weight of the setpoint in the proportional part (dimensionless), and the spacing of the gain schedule, K.
 WEIGHT, APART_K = 0.5, 50.0
 
 
@@ -27,7 +27,7 @@ class FairPid(Plain):
         s.slope_k_per_s, s.filtered_c = (filtered - s.filtered_c) / dt, filtered
         ratio = 1.0 + t.derivative_s / t.integral_s
         gain, integral_s = t.gain_w_per_k * ratio, t.integral_s * ratio
-        # What is weighted less is weighted about the setpoint itself: at rest nothing is missing.
+        # Apply the smaller weight about the setpoint itself: at rest it then has no effect.
         error = target - filtered
         proportional = gain * (WEIGHT * error if error > 0.0 and s.integral_w == 0.0 else error)
         wanted = _holding_w(model, round(target), ambient) + proportional + s.integral_w

@@ -1,7 +1,9 @@
-"""Whole runs with a control sensor that lies from the start, or slowly: what fault_campaign --lying counts.
+"""Whole runs with a control sensor that reads wrong from the start, or drifts slowly: what fault_campaign --lying
+counts.
 
-No second sensor is there, nor one on the part, but for swapped ones. What is measured is how hot the chamber truly
-gets. Fault-free runs beside them have doors, sags, and loads of another mass and wetness than described."""
+There is no second sensor and none on the part, except for swapped sensors. Measured is how hot the chamber really gets.
+Fault-free runs for comparison have opened doors, voltage sags, and loads whose mass and wetness differ from the
+description."""
 
 import dataclasses
 import math
@@ -17,7 +19,7 @@ from kilnctl import load_oven, load_schedule
 from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.injection import PlantFault
 
-#: A run is followed so long at most, s.
+#: Longest simulated time of a run, s.
 LONGEST_S = 14 * 3600.0
 #: Goal with a fitted model: share of the oven's trip above the room, and K.
 GOAL_SHARE, GOAL_K = 0.08, 15.0
@@ -25,7 +27,7 @@ TYPES = "BEJKNRST"
 
 
 def lies(name: str, seed: int) -> list[PlantFault]:
-    """Every lie that is tried on one oven: (kind, size), from the start."""
+    """Every sensor error that is tried on one oven: (kind, size), from the start."""
     generator = random.Random(f"lies{name}{seed}")
     low = [PlantFault("thermocouple reads low", size=s) for s in (0.05, 0.1, 0.2, 0.3, 0.5)]
     out = [PlantFault("thermocouple half out", size=s) for s in (0.1, 0.3, 0.5)]
@@ -36,8 +38,8 @@ def lies(name: str, seed: int) -> list[PlantFault]:
 
 
 def hottest_schedule(name: str, schedule: str | None):
-    """A schedule of the workshop, or (None) one that goes to the oven's highest as fast as it can and stays; with a
-    `highest` of its own."""
+    """A schedule of the workshop, or (None) one that goes to the oven's highest as fast as it can and stays; it has its
+    own `highest`."""
     if schedule is not None:
         return load_schedule(schedule_file(schedule))
     oven = load_oven(file_of(name))
@@ -79,7 +81,7 @@ def sound(job: tuple) -> tuple[str, float, list[str]]:
             area_m2=times * load.area_m2,
             moisture_kg=wet_kg * min(times, 1.2) * generator.uniform(0.5, 1.0),
         )
-    # Of a learnt oven only what changes from day to day is unlike.
+    # A learnt oven differs only in what changes from day to day.
     unlike = (
         {}
         if model is not None

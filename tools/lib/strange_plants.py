@@ -1,8 +1,8 @@
-"""Ovens that are not what their description says: of another structure, or with a figure that is far off.
+"""Ovens that differ from their description: another structure, or one value that is far off.
 
-Each is made of an oven's description, for the control to be wrong about. `truth_c` is what the control thermocouple's
-place really has, without lag, dead time and noise: nobody can hold more than that. Figures that are wrong by a factor
-are the virtual oven with that factor; other structures are lumps of their own (`Lumps`)."""
+Each is made from an oven's description, which the control gets unchanged. `truth_c` is the true temperature at the
+control thermocouple's place, without lag, dead time and noise: control is judged by it. A value wrong by a factor is
+the virtual oven with that factor; other structures are separate lumps (`Lumps`)."""
 
 import random
 from collections import deque
@@ -37,9 +37,10 @@ class Strange(VirtualOven):
 
 
 class Lumps:
-    """Wire, air, and a wall of slabs, with the totals of the description's day-zero model and a structure of its own.
+    """Wire, air, and a wall of slabs, with the totals of the description's day-zero model and a different structure.
 
-    carrier   heat capacity of what the wire is wound on, as a share of the wire's; the wire gives it half of its heat
+    carrier   heat capacity of the part that the wire is wound on, as a share of the wire's; it gets half of the wire's
+              heat
     shield    share of the wall's heat capacity in an inner shell that the air and the second wall see
     falling   how much the films lose on the way from the room to the working temperature, a share
     """
@@ -100,7 +101,7 @@ class Lumps:
         inside = _link(self.air, self.inside, m.contents_w_per_k, m.contents_m2) if m.contents_j_per_k > 0.0 else 0.0
         lost = m.leaking(self.air, room)[0]
         net = from_wire + from_carrier + m.extra_w - to_wall - inside - lost
-        # The air is light: it is kept from swinging within a step.
+        # The air is light: limit its change so that it does not oscillate within a step.
         self.air += h * net / max(m.chamber_j_per_k, 3.0 * h * m.around_w_per_k((self.air,) * 8))
         if m.contents_j_per_k > 0.0:
             self.inside += h * inside / m.contents_j_per_k
@@ -114,7 +115,7 @@ class Lumps:
         m, h = self.m, STEP_S
         capacity, conductance = self._of_wall
         if self.shield > 0.0:
-            # From the shell on, heat crosses a gap half as well as it crosses the film.
+            # Behind the shell heat crosses a gap with half the conductance of the film.
             across = 0.5 * _link(self.shell, self.slabs[0], m.film_w_per_k, m.film_m2)
             self.shell += h * (into - across) / (self.shield * sum(capacity))
             into = across
@@ -203,7 +204,7 @@ PLANTS: dict[str, Made] = {
 
 
 def described(name: str, oven: Oven) -> Oven:
-    """What the control is told of the oven: whoever builds it knows its meters and its converter."""
+    """The description that the control gets: the builder of an oven knows its meters and its converter."""
     if "no meter" in name:
         return replace(oven, meters=replace(oven.meters, supply=False, current=False))
     if "converter" in name:
