@@ -163,3 +163,4 @@ def test_the_oven_s_pictures_are_drawn_again_when_the_screen_is_turned(chrome, b
         "Emulation.setDeviceMetricsOverride", dict(width=844, height=390, deviceScaleFactor=1, mobile=True)
     )
     until(lambda: chrome.execute_script(fits), 20.0)
+    assert chrome.execute_script("return document.getElementById('size-power').width") > 390 / 2
