@@ -283,6 +283,13 @@ def test_a_trip_cannot_be_overlooked_and_is_acknowledged_by_name(chrome, another
         assert complaints(chrome) == []
 
 
+#: Below an alarm little is left of a small screen: the page scrolls as one, with the curve at its usual height.
+NOTHING_SCROLLS_IN_THE_PAGE = """const side = document.querySelector('.side'), curve = document.getElementById('curve');
+const free = getComputedStyle(side);
+return (free.display === 'contents' || free.overflowY === 'visible') && curve.clientHeight >= 240
+  && curve.clientHeight < 500;"""
+
+
 def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, tmp_path):
     with another_bed(tmp_path / "welded", VirtualRig) as bed:
         assert bed.start("long.yaml", bed.unlocked())[0] == 200
@@ -296,3 +303,7 @@ def test_heat_that_cannot_be_cut_is_nowhere_said_to_be_cut(chrome, another_bed, 
         assert text(chrome, "state").startswith("Heat cannot be cut")
         for shown in (text(chrome, "loud"), text(chrome, "state")):
             assert "is cut" not in shown and "was cut" not in shown
+        assert text(chrome, "loud").count("MAIN SWITCH NOW") == 1  # the order once, before all that it answers
+        for width, height in ((800, 480), (390, 844), (1440, 900)):
+            sized(chrome, width, height)
+            until(lambda: chrome.execute_script(NOTHING_SCROLLS_IN_THE_PAGE))

@@ -61,6 +61,18 @@ def test_looking_needs_no_pin_and_changes_nothing(bed):
     assert bed.status()["running"] == before["running"] is False
 
 
+def test_the_metrics_stand_behind_the_rules_of_every_page(bed):
+    status, _, headers = bed.ask("GET", "/metrics")
+    assert status == 200 and headers["content-type"].startswith("application/openmetrics-text")
+    assert headers["cache-control"] == "no-store" and headers["x-content-type-options"] == "nosniff"
+    assert bed.ask("GET", "/metrics", host=f"oven.test:{bed.port}")[0] == 200
+    for host in (f"evil.test:{bed.port}", "127.0.0.1", "oven.test", f"0.0.0.0:{bed.port}"):
+        assert bed.ask("GET", "/metrics", host=host)[0] == 403, host
+    assert bed.ask("GET", "/metrics", Origin="http://evil.test")[0] == 403
+    assert bed.ask("GET", "/metrics", Sec_Fetch_Site="cross-site")[0] == 403
+    assert bed.ask("POST", "/metrics")[0] == 405
+
+
 def test_what_can_heat_needs_the_pin_and_stop_does_not(bed):
     bed.rest()
     for what, body in (

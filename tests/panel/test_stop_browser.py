@@ -212,6 +212,7 @@ def test_a_start_in_a_browser_is_what_its_page_has_shown(chrome, bed):
     opened(chrome, bed)
     unlocked(chrome, bed)
     started(chrome, bed, "Warm up", looked=True)
-    bed.wait_for(lambda s: s["running"])
+    assert bed.wait_for(lambda s: s["running"])["schedule"] == "Warm up"
     press(chrome, "stop")
     said_off(chrome)
+    assert bed.status()["at_rest"]

@@ -4,6 +4,10 @@ read."""
 import os
 import signal
 
+import pytest
+
+from kilnctl.safety.state import DANGER, WELDED
+
 from .browser import MARKS, By, opened, text, until
 
 pytestmark = MARKS
@@ -30,6 +34,56 @@ DAYS = """const done = arguments[0];
   const t = page.columns.time_s, gap = t.reduce((most, v, i) => Math.max(most, i ? v - t[i - 1] : 0), 0);
   return { errors, drawn, rows: t.length, last: t.at(-1), first: t[0], gap, colours: colours.size, join: g.lineJoin };
 })().then(done, (e) => done(String(e)));"""
+
+#: A rise to 80 °C and a soak with noise of ±0.5 K, about one sample each pixel, as the page draws it: how high the
+#: chamber's line is in the soak, px, and how high the noise alone is.
+NOISE = """const done = arguments[0];
+(async () => {
+  const { Curve } = await import("/page/curve.js");
+  const canvas = document.createElement("canvas"), time_s = [...Array(600).keys()];
+  canvas.style.cssText = "position: fixed; inset: 0; width: 700px; height: 400px; --warm: #ff0000; --line: #808080";
+  document.body.append(canvas);
+  const chamber_c = time_s.map((i) => (i < 200 ? 20 + 0.3 * i : i % 2 ? 79.5 : 80.5));
+  const curve = new Curve(canvas, { duty: false });
+  curve.set({ columns: { time_s, chamber_c } });
+  const { x, w, h } = curve.box(), ratio = devicePixelRatio, left = Math.round((x + w / 2) * ratio);
+  const picture = canvas.getContext("2d").getImageData(left, 0, Math.round((w / 3) * ratio), canvas.height);
+  const rows = new Set();
+  for (let i = 0; i < picture.data.length; i += 4) {
+    const [red, , blue, solid] = picture.data.slice(i, i + 4);
+    if (red - blue > 60 && solid > 60) rows.add(Math.floor(i / 4 / picture.width));
+  }
+  const high = (Math.max(...rows) - Math.min(...rows) + 1) / ratio;
+  canvas.remove();
+  return { high, noise: h / (60.5 * 1.16) };
+})().then(done, (e) => done(String(e)));"""
+
+
+def test_the_line_is_no_thicker_than_the_noise_and_its_own_width(chrome, bed):
+    bed.rest()
+    opened(chrome, bed)
+    found = chrome.execute_async_script(NOISE)
+    assert found["noise"] <= found["high"] <= found["noise"] + 2.8 + 2.0  # the line's width, and soft edges
+
+
+@pytest.mark.parametrize(
+    "danger, words",
+    [
+        (DANGER, "Heat cannot be cut from here"),
+        (WELDED, "The contactor does not open, and only the relay keeps the heat out"),
+        ("SOMETHING ELSE IS SEEN", "Something else is seen"),
+    ],
+)
+def test_the_headline_says_of_a_danger_what_it_is(chrome, bed, danger, words):
+    bed.rest()
+    opened(chrome, bed)
+    heard = """const [danger, done] = arguments;
+    import("/page/now.js").then(({ Now }) => {
+      const status = { running: false, danger, state: "tripped", schedule: "Cure", trips: [] };
+      new Now().heard({ status, fresh: true, milestones: [] });
+      done(document.getElementById("state").textContent);
+    });"""
+    assert chrome.execute_async_script(heard, danger) == f"{words} · Cure"
 
 
 def test_a_page_left_open_for_three_days_keeps_its_curve_and_its_memory(chrome, bed):
@@ -110,3 +164,4 @@ def test_the_oven_s_pictures_are_drawn_again_when_the_screen_is_turned(chrome, b
         "Emulation.setDeviceMetricsOverride", dict(width=844, height=390, deviceScaleFactor=1, mobile=True)
     )
     until(lambda: chrome.execute_script(fits), 20.0)
+    assert chrome.execute_script("return document.getElementById('size-power').width") > 390 / 2

@@ -1,11 +1,14 @@
 """The service as a process of its own that is stopped, killed and asked; and the commands that speak to it."""
 
+import fcntl
 import json
 import os
+import pty
 import shutil
 import signal
 import subprocess
 import sys
+import termios
 import time
 from pathlib import Path
 
@@ -13,6 +16,7 @@ import pytest
 
 from kilnctl.cli import main
 from kilnctl.record.run_record import read_run
+from kilnctl.safety.state import DANGER
 from kilnctl.service.socket_server import ask
 from tests.service.at_work import quickly_learnt
 
@@ -24,12 +28,12 @@ OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", Path(__file__).parent /
 def process(tmp_path):
     started = []
 
-    def start(*arguments):
+    def start(*arguments, **more):
         p = subprocess.Popen(
             [
                 sys.executable,
-                "-m",
-                "kilnctl",
+                "-c",
+                WATCHED.format(done=str(tmp_path / "done")),
                 "run",
                 str(OVEN),
                 *arguments,
@@ -41,10 +45,9 @@ def process(tmp_path):
                 str(tmp_path / "runs"),
             ],
             cwd=ROOT,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
             text=True,
             env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+            **(more or {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}),
         )
         started.append(p)
         return p
@@ -77,6 +80,69 @@ def test_sigterm_turns_the_heat_off_first_and_ends_cleanly(process, tmp_path):
     assert p.returncode == 130 and "stopped: signal SIGTERM" in err and "Traceback" not in err
     record = read_run(next((tmp_path / "runs").iterdir()))
     assert record.outcome == "stopped" and not (tmp_path / "h" / "curing-cabinet" / "socket").exists()
+
+
+#: The command, with a note of each order to the rig and of each request in the record, in their order.
+WATCHED = """
+import sys
+from kilnctl.cli import main
+from kilnctl.record.recorder import Recorder
+from kilnctl.rig import VirtualRig
+
+done = open({done!r}, "w", buffering=1)
+
+def noted(owner, name, words):
+    before = getattr(owner, name)
+    def both(self, *values, **facts):
+        if text := words(*values, **facts):
+            print(text, file=done)
+        return before(self, *values, **facts)
+    setattr(owner, name, both)
+
+noted(VirtualRig, "contactor", lambda closed: f"contactor {{closed}}")
+noted(VirtualRig, "heat", lambda duty, *_: f"heat {{duty}}")
+noted(Recorder, "event", lambda kind, **facts: f"record {{facts['text']}}" if kind == "request" else "")
+sys.exit(main())
+"""
+
+
+def in_terminal(start, before=lambda: None):
+    """(process, the other end of the terminal that it has for its own)."""
+    ours, its = pty.openpty()
+
+    def own() -> None:
+        before()
+        os.setsid()
+        fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+    p = start(str(CURE), "--speed", "100", "--confirm", stdin=its, stdout=its, stderr=its, preexec_fn=own)
+    os.close(its)
+    return p, ours
+
+
+def test_a_closed_terminal_ends_the_run_as_a_stop_does(process, tmp_path):
+    """The kernel sends SIGHUP, and every word to the terminal fails from then on."""
+    p, terminal = in_terminal(process)
+    answered(tmp_path, lambda a: a["state"] == "heat up" and a["duty"] > 0.5)
+    os.close(terminal)
+    assert p.wait(timeout=20) == 130
+    record = read_run(next((tmp_path / "runs").iterdir()))
+    assert record.outcome == "stopped" and not (tmp_path / "h" / "curing-cabinet" / "socket").exists()
+    assert [e.text for e in record.events if e.kind == "request"] == ["stop, signal SIGHUP"]
+    done = (tmp_path / "done").read_text().splitlines()
+    told = done.index("record stop, signal SIGHUP")
+    assert done[told - 2 : told] == ["contactor False", "heat 0.0"]  # the hand before the pen
+    assert not [d for d in done[told:] if d.startswith("heat") and d != "heat 0.0"]
+
+
+def test_under_nohup_a_closed_terminal_ends_nothing(process, tmp_path):
+    p, terminal = in_terminal(process, lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))
+    before = answered(tmp_path, lambda a: a["state"] == "heat up" and a["duty"] > 0.5)
+    os.close(terminal)
+    after = answered(tmp_path, lambda a: a["run_s"] > before["run_s"] + 60.0)
+    assert after["running"] and p.poll() is None
+    p.send_signal(signal.SIGTERM)
+    assert p.wait(timeout=20) == 130
 
 
 def test_a_killed_service_does_not_heat_by_itself_when_the_oven_is_not_where_it_was(process, here, tmp_path):
@@ -189,4 +255,4 @@ def test_heat_that_cannot_be_cut_is_shouted_until_a_person_stops_the_command(pro
     assert p.poll() is None
     p.send_signal(signal.SIGINT)
     out, err = p.communicate(timeout=30)
-    assert err.count("DANGER: HEAT CANNOT BE CUT") >= 3 and "DANGER at" in out and p.returncode == 1
+    assert err.count(f"DANGER: {DANGER}") >= 3 and "DANGER at" in out and p.returncode == 1

@@ -92,6 +92,7 @@ def broken_before(bed: Bed) -> list[tuple[str, object, bool]]:
 def held_before(bed: Bed) -> list[tuple[str, object, bool]]:
     host = f"127.0.0.1:{bed.port}"
     post = f"POST /api/stop HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nContent-Type: application/json\r\n"
+    start = {"file": "long.yaml", "seen": "", "confirm": True, "accept": "unknown"}
     asked: list[tuple[str, tuple, dict, tuple]] = [
         ("another host", ("GET", "/"), {"host": "evil.test"}, (403,)),
         ("another origin", ("POST", "/api/stop"), {"Origin": "http://evil.test"}, (403,)),
@@ -103,7 +104,7 @@ def held_before(bed: Bed) -> list[tuple[str, object, bool]]:
         ("a path in a name", ("GET", "/api/schedule?file=..%2f..%2fetc%2fpasswd"), {}, (400,)),
         ("a path in a page", ("GET", "/page/..%2f..%2fapp.py"), {}, (404,)),
         ("a report by path", ("GET", "/report/..%2f.."), {}, (400, 404)),
-        ("a start without PIN", ("POST", "/api/start", b"{}"), {}, (400,)),
+        ("a start without PIN", ("POST", "/api/start", start), {}, (401,)),
         ("GET that would change", ("GET", "/api/stop"), {}, (405,)),
         ("PUT", ("PUT", "/api/save", b"{}"), {}, (405,)),
         ("OPTIONS", ("OPTIONS", "/api/start"), {}, (405,)),

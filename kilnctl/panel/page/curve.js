@@ -58,7 +58,7 @@ export class Curve {
       "+": () => this.zoom(0.7), "-": () => this.zoom(1.4), PageUp: () => this.pan(-(b - a) / 2), PageDown: () => this.pan((b - a) / 2), Home: () => this.all(), Escape: () => { this.cursor = null; this.onRead(""); this.draw(); } }[e.key];
     if (does) { e.preventDefault(); does(); }
   }
-  box() { const narrow = this.canvas.clientWidth < 520; return { x: narrow ? 44 : 58, y: 14, w: this.canvas.clientWidth - (narrow ? 52 : 70), h: this.canvas.clientHeight - 14 - 26 }; }
+  box() { const narrow = this.canvas.clientWidth < 520; return { x: narrow ? 48 : 62, y: 14, w: this.canvas.clientWidth - (narrow ? 56 : 74), h: this.canvas.clientHeight - 14 - 26 }; }
   timeAt(x) { const { x: left, w } = this.box(), [a, b] = this.window(); return a + ((x - left) / w) * (b - a); }
   read(x, time) {
     const { columns, plan } = this.data, [a, b] = this.window();
@@ -107,7 +107,8 @@ export class Curve {
     g.textAlign = "left"; g.fillText(unit(), 4, 9);
     for (const t of timeTicks(a, b, Math.max(2, box.w / 90))) {
       g.strokeStyle = colour("--line"); line(g, toX(t), box.y, toX(t), box.y + box.h);
-      g.fillStyle = colour("--faint"); g.textAlign = "center"; g.textBaseline = "top"; g.fillText(clock(t).replace(" h", "").replace(" min", "′"), toX(t), box.y + box.h + 5);
+      g.fillStyle = colour("--faint"); g.textAlign = "center"; g.textBaseline = "top"; const words = tickWords(t, b - a), half = g.measureText(words).width / 2;
+      g.fillText(words, Math.min(toX(t), width - half - 2), box.y + box.h + 5);
     }
     g.lineJoin = "round"; // else noise draws spikes ten line widths long
     g.save(); g.beginPath(); g.rect(box.x, box.y, box.w, box.h); g.clip();
@@ -200,6 +201,11 @@ function timeTicks(a, b, wanted) {
   const step = [10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400].find((s) => (b - a) / s <= wanted) || 86400, out = [];
   for (let t = Math.ceil(a / step) * step; t <= b; t += step) out.push(t);
   return out;
+}
+// One form along the axis: hours and minutes, or minutes and seconds where it is short.
+function tickWords(t, whole) {
+  const units = whole > 900 ? [3600, 60, "h"] : [60, 1, "min"], [large, small, name] = units;
+  return `${Math.floor(t / large)}:${String(Math.floor((t % large) / small)).padStart(2, "0")} ${name}`;
 }
 // A plain x–y plot for the oven's page: a value with its band.
 export function plot(canvas, xs, ys, lows, highs, xWords, yWords, mark) {

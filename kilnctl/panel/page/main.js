@@ -73,8 +73,12 @@ function loud(said) {
   if (!said.fresh) parts.push(element("h2", {}, "The oven does not answer"), element("p", {}, said.words || "no connection"),
     element("p", {}, "What is shown is old. Look at the oven itself; its own interlocks do not need this page."));
   if (said.fresh && s.danger) parts.push(element("h2", {}, inUnit(s.danger)));
-  for (const t of said.fresh ? trips : []) parts.push(element("h2", {}, inUnit(t.act)), element("p", {}, element("strong", {}, `${sentence(inUnit(t.seen))}`)),
-    element("p", {}, inUnit(t.check || "")), element("p", {}, `Trip: ${t.fault.replaceAll("-", " ")}`));
+  let order = ""; // it is given once, before all trips that it answers; a danger begins with its own
+  for (const t of said.fresh ? trips : []) {
+    if (t.act !== order && !s.danger?.startsWith(`${t.act.split(".")[0]}:`)) parts.push(element("h2", {}, inUnit(order = t.act)));
+    parts.push(element("p", {}, element("strong", {}, `${sentence(inUnit(t.seen))}`)),
+      element("p", {}, inUnit(t.check || "")), element("p", {}, `Trip: ${t.fault.replaceAll("-", " ")}`));
+  }
   if (said.fresh && trips.length && s.heat_proof) parts.push(element("p", {}, `${inUnit(s.heat_proof)}.`));
   if (said.fresh && trips.length) parts.push(s.running ? element("p", {}, "It is watched for five minutes more; then it can be acknowledged.")
     : element("div", { class: "row" }, element("button", { type: "button", id: "acknowledge", class: "do", onclick: () => now.acknowledge() }, "It has been seen to …")));

@@ -38,7 +38,7 @@ export class Now {
   heard(said) {
     this.said = said;
     const s = said.status, tripped = !!s.trips?.length, ahead = said.ahead?.expected && said.ahead.expected.follows === "chamber" ? said.ahead.expected : null;
-    $("state").textContent = (s.danger ? "Heat cannot be cut" : STATES[s.state] || s.state || "") + (s.schedule ? ` · ${s.schedule}` : "");
+    $("state").textContent = (s.danger ? seen(s.danger) : STATES[s.state] || s.state || "") + (s.schedule ? ` · ${s.schedule}` : "");
     const [figure, its] = number(s.chamber_c) ? temperature(s.chamber_c, s.chamber_c < 1000 ? 1 : 0).split(" ") : ["", "no reading"];
     $("chamber").replaceChildren(figure, element("small", {}, its));
     $("reason").textContent = inUnit(s.trips?.length ? "" : s.reason);
@@ -83,6 +83,11 @@ export class Now {
     const minutes = element("input", { id: "minutes", type: "number", min: "1", max: "600", value: "10", inputmode: "numeric" });
     await ask("Soak longer", [element("label", { for: "minutes" }, "So many minutes more"), minutes], "Add them", async () => outcome(await post("/api/soak", { seconds: 60 * Number(minutes.value) })));
   }
+}
+// What a danger has seen, in its own words: after the order of its first sentence.
+function seen(danger) {
+  const words = danger.split(". ")[0].split(": ").at(-1).toLowerCase();
+  return words.slice(0, 1).toUpperCase() + words.slice(1);
 }
 // Measured values come first; an estimate is marked as one, and is not shown once the sensor has proved it wrong.
 function part(s) {
