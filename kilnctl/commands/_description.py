@@ -192,9 +192,13 @@ supply:
   # earth area: $cable
   # plug: fixed connection
   # residual: $residual
+  # Flicker of lamps is reckoned on the public reference impedance, which bursts of some kW break; `kilnctl size` says
+  # what supply this oven needs. Have yours measured where the lights branch off, line and neutral together:
+  # resistance: 0.06 ohm
+  # reactance: 0.04 ohm
 
 switching:
-  pattern: fine              # fine, balanced, or quiet lights when lamps on the same line flicker
+  pattern: fine              # fine, balanced or quiet lights: bursts ever longer; `kilnctl size` tells the flicker
   # contactor current: 25 A     # AC-1
   # contactor poles: 2
   # feedback: mirror contact     # what tells that the contactor is open
