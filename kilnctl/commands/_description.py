@@ -119,7 +119,14 @@ def described(a: dict[str, str]) -> str:
     if parse(a["highest"], "temperature") <= 400.0:
         layers.insert(0, f"    - {{material: steel, thickness: {small['liner']}}}                  # inner liner")
     layers.append(f"    - {{material: steel, thickness: {small['liner']}}}                  # outer shell")
-    fan = f"fan: {{air speed: {small['air_speed']}, power: 40 W}}"
+    blow = (f"air speed: {small['air_speed']}", "power: 40 W")
+    fan = "\n  ".join(
+        [
+            "fan:",
+            *blow,
+            "# watched by: airflow switch     # what opens the coil circuit when it stands; or rotation switch",
+        ]
+    )
     vent = _vent(a, small["flow"])
     trip, limiter = limits(a["highest"])
     return _FILE.substitute(
@@ -131,7 +138,7 @@ def described(a: dict[str, str]) -> str:
         height=height,
         opening=a["opening"].lower(),
         layers="\n".join(layers),
-        fan=fan if a["fan"].lower() == "yes" else f"# {fan}",
+        fan=fan if a["fan"].lower() == "yes" else "# fan: {" + ", ".join(blow) + "}",
         vent=vent,
         power=quoted(a["power"]),
         alloy=a["heaters"].lower(),
