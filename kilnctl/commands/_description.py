@@ -119,7 +119,14 @@ def described(a: dict[str, str]) -> str:
     if parse(a["highest"], "temperature") <= 400.0:
         layers.insert(0, f"    - {{material: steel, thickness: {small['liner']}}}                  # inner liner")
     layers.append(f"    - {{material: steel, thickness: {small['liner']}}}                  # outer shell")
-    fan = f"fan: {{air speed: {small['air_speed']}, power: 40 W}}"
+    blow = (f"air speed: {small['air_speed']}", "power: 40 W")
+    fan = "\n  ".join(
+        [
+            "fan:",
+            *blow,
+            "# watched by: airflow switch     # what opens the coil circuit when it stands; or rotation switch",
+        ]
+    )
     vent = _vent(a, small["flow"])
     trip, limiter = limits(a["highest"])
     return _FILE.substitute(
@@ -131,7 +138,7 @@ def described(a: dict[str, str]) -> str:
         height=height,
         opening=a["opening"].lower(),
         layers="\n".join(layers),
-        fan=fan if a["fan"].lower() == "yes" else f"# {fan}",
+        fan=fan if a["fan"].lower() == "yes" else "# fan: {" + ", ".join(blow) + "}",
         vent=vent,
         power=quoted(a["power"]),
         alloy=a["heaters"].lower(),
@@ -192,9 +199,13 @@ supply:
   # earth area: $cable
   # plug: fixed connection
   # residual: $residual
+  # Flicker of lamps is reckoned on the public reference impedance, which bursts of some kW break; `kilnctl size` says
+  # what supply this oven needs. Have yours measured where the lights branch off, line and neutral together:
+  # resistance: 0.06 ohm
+  # reactance: 0.04 ohm
 
 switching:
-  pattern: fine              # fine, balanced, or quiet lights when lamps on the same line flicker
+  pattern: fine              # fine, balanced or quiet lights: bursts ever longer; `kilnctl size` tells the flicker
   # contactor current: 25 A     # AC-1
   # contactor poles: 2
   # feedback: mirror contact     # what tells that the contactor is open

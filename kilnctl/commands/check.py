@@ -19,7 +19,6 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import Sizing, size
 from ..sizing.ignition import ignition_finding
-from ..terms import Mark
 from . import _options
 from ._files import oven_and_schedule
 from ._options import chosen
@@ -60,7 +59,7 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
     power_w = oven.elements.power_w
     assert power_w is not None, "known once the file is read"
     c, highest = oven.chamber, u.temperature(oven.limits.highest_c)
-    if wrong := findings_lines(sizing.wiring.marked(Mark.WRONG), u):
+    if wrong := findings_lines(sizing.wrong, u):
         print("\n".join(["DANGER, before anything else:", *wrong]))
     print(f"{file}: understood.")
     sides = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
@@ -86,6 +85,9 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
         print(f"  note: {u.words(said)}")
     print(f"  supply, by {sizing.wiring.rules} (from memory; the local code and a licensed electrician decide):")
     for line in brief_lines(sizing.wiring.findings, u):
+        print(f"  {line}")
+    print("  limiter, circulation fan, and lamps on the same line:")
+    for line in brief_lines(sizing.protection, u):
         print(f"  {line}")
     for assumption in oven.assumptions:
         print(f"  assumed {u.words(assumption)}")

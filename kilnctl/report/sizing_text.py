@@ -9,8 +9,8 @@ from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
 from ..sizing.circuit import THREE_PHASE
+from ..sizing.protection import quieter
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
-from ..terms import Mark
 from ..thermal.material_data import find
 from ..thermal.walls import WallLayer, WallSolution, profile
 from .findings_text import findings_lines
@@ -86,10 +86,10 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     """The whole report for a terminal."""
     u, o = units, sizing.oven
     reach = min(sizing.top_c, sizing.max_chamber_c)
-    wrong = findings_lines(sizing.wiring.marked(Mark.WRONG), u)
+    wrong = findings_lines(sizing.wrong, u)
     out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
-    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_flicker(sizing), *_savings(sizing, u)]
+    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
     out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
@@ -187,29 +187,30 @@ def _notes(sizing: Sizing) -> list[str]:
     return [*sizing.notes, *r_value_notes(sizing), *([said] if said else [])]
 
 
-def _flicker(sizing: Sizing) -> list[str]:
-    """What the switching does to lamps on the same line, with the oven's own pattern and with the quiet one."""
-    o = sizing.oven
-    supply, watts = flicker.supply_of(o), o.elements.rated_w
-    if supply is None:
-        return [f"flicker: {flicker.NOT_JUDGED}"]
+def _protection(sizing: Sizing, u: Units) -> list[str]:
+    """The limiter, the fan, and what the switching does to lamps on the same line."""
+    return [
+        "",
+        "limiter, circulation fan, and lamps on the same line:",
+        *findings_lines(sizing.protection, u),
+        *_flicker(sizing.oven),
+    ]
+
+
+def _flicker(o: Oven) -> list[str]:
+    """The switching's runs, and what the quiet pattern would be for lamps on the same line."""
+    if flicker.supply_of(o) is None:
+        return [f"  flicker: {flicker.NOT_JUDGED}"]
     pattern = pattern_for(o)
-    duty, pst = flicker.worst(pattern, watts, supply)
     out = [
         (
-            f"flicker, Pst {pst:.2f} at the worst duty ({100 * duty:.0f} %), runs of "
-            f"{pattern.shortest_run / pattern.frequency_hz:.2g} s or more: {flicker.in_words(pst)}"
-        ),
-        f"  limits for one appliance: {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours",
+            f"  flicker: for runs of {pattern.shortest_run / pattern.frequency_hz:.2g} s or more; limits for "
+            f"one appliance: Pst {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours"
+        )
     ]
-    if pst > flicker.PLT_LIMIT and o.switching.pattern != "quiet lights":
-        quiet = dataclasses.replace(
-            o, switching=dataclasses.replace(o.switching, pattern="quiet lights", minimum_on_s=None)
-        )
-        out.append(
-            f'  with the pattern "quiet lights" Pst {flicker.worst(pattern_for(quiet), watts, supply)[1]:.2f}, at the '
-            "price of slower steps of power"
-        )
+    pst, quiet = _pst(o), quieter(o)
+    if pst is not None and quiet is not None and pst > flicker.PLT_LIMIT:
+        out.append(f'  with the pattern "quiet lights" Pst {quiet:.2f}, at the price of slower steps of power')
     return out
 
 
@@ -252,6 +253,7 @@ def sizing_json(sizing: Sizing) -> dict:
         ],
         "layers": [vars(r) | {"flags": list(r.flags)} for r in sizing.layers(reach)],
         "flicker_pst": _pst(o),
+        "protection": [dataclasses.asdict(f) for f in sizing.protection],
         "wiring": {**vars(sizing.wiring), "findings": [dataclasses.asdict(f) for f in sizing.wiring.findings]},
         "savings": [vars(s) for s in sizing.savings],
         "notes": _notes(sizing),

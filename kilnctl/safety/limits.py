@@ -143,6 +143,7 @@ class Policy:
     unasked_on_s                full-power seconds conducted unasked
     outage_s                    longest supply outage after which the run may go on
     nominal_v                   nominal supply voltage, V; None when unknown
+    pulse_timer                 whether a timer that own pins feed with pulses stands in the coil circuit
     board_ceiling_c             where the I/O board cuts the heat by itself, if the file says so; None: the board's
                                 default, 5 K above the trip
     control_sensor, limit_sensor, part_sensor   type, converter and calibration in words: no rule uses them, but a
@@ -196,6 +197,7 @@ class Policy:
     unasked_on_s: float = 2.5
     outage_s: float = 10.0
     nominal_v: float | None = None
+    pulse_timer: bool = False
     board_ceiling_c: float | None = None
     control_sensor: str = ""
     limit_sensor: str = ""
@@ -275,6 +277,7 @@ def _of_oven(oven: "Oven") -> dict[str, Any]:
         "has_limit_sensor": oven.sensors.limit is not None,
         "has_part_sensor": oven.sensors.part is not None,
         "board_ceiling_c": oven.rig.ceiling_c,
+        "pulse_timer": oven.rig.kind == "pins" and oven.rig.pins.pulse is not None,
     }
 
 

@@ -176,17 +176,18 @@ def contactor(look: Look) -> None:
         look.trip("contactor-welded")
         endanger(state, "contactor")
     if look.lasting("absent", settled and state.coil is True and not closed and look.powered, look.policy.contactor_s):
-        look.trip("contactor-open", members=coil_circuit(look.reading))
+        look.trip("contactor-open", members=coil_circuit(look.reading, look.policy.pulse_timer))
 
 
-def coil_circuit(reading: Reading) -> str:
-    """The contacts in the coil's circuit of this oven, as far as its inputs show, in words."""
+def coil_circuit(reading: Reading, pulse_timer: bool) -> str:
+    """The contacts in the coil's circuit of this oven, as far as its inputs and its file show, in words."""
     members = ["limiter", "emergency stop"]
     if reading.door_open is not None:
         members.append("door switch")
     if reading.airflow_proved is not None:
         members.append("airflow switch")
-    return ", ".join([*members, "heat sink's thermostat", "pulse timer", "the coil and its fuse"])
+    timer = ["pulse timer"] if pulse_timer else []
+    return ", ".join([*members, "heat sink's thermostat", *timer, "the coil and its fuse"])
 
 
 def coil_settled(look: Look) -> bool:

@@ -190,6 +190,16 @@ def _described(oven: "Oven", vent: "Vent", load: "Vapour") -> list[Finding]:
                 "mixing", Mark.TIGHT, "the sum is for well mixed air, and without a circulation fan vapour may gather"
             )
         )
+    elif oven.fan.watched_by is None:
+        found.append(
+            Finding(
+                "mixing",
+                Mark.TIGHT,
+                "the sum is for well mixed air, and nothing that is described watches the circulation fan: with vapour "
+                "it belongs into the interlock, an airflow or rotation switch in the coil circuit (fan: watched by)",
+                "NFPA 86, from memory",
+            )
+        )
     if load.metallic:
         found.append(
             Finding(

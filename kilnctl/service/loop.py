@@ -270,7 +270,7 @@ class OvenService:
         self.saved.see_heat(reading, act.verdict.usable, self._tau_s, believed)
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
-        self.snapshot = status_view.of(self.view(), act, reading)
+        self.snapshot = status_view.of(self.view(), act, reading, self.snapshot)
         self._proof.tick(self.snapshot["heat_proof"], now)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 

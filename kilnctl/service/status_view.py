@@ -12,15 +12,20 @@ from . import forecast
 from .view import ServiceView
 
 
-def of(service: ServiceView, act: Actuation, reading: Reading) -> dict:
-    """The status after a tick that read `reading` and decided `act`."""
-    return _oven(service, act, reading) | _measured(service, act, reading) | _run(service, act) | _service(service)
+def of(service: ServiceView, act: Actuation, reading: Reading, before: dict) -> dict:
+    """The status after a tick that read `reading` and decided `act`; `before`: the status of the last tick."""
+    return (
+        _oven(service, act, reading, before) | _measured(service, act, reading) | _run(service, act) | _service(service)
+    )
 
 
-def _oven(service: ServiceView, act: Actuation, reading: Reading) -> dict:
+def _oven(service: ServiceView, act: Actuation, reading: Reading, before: dict) -> dict:
     """State, trips and warnings."""
     d, trips = act.decision, service.trips
     refused = act.verdict.permit is None and (d.demand_w > 0.0 or trips)
+    told_off = bool(trips) and not act.contactor and not act.duty
+    # This tick's reading is older than its command: what it shows is of before the first tick that told them off.
+    newer = bool(before.get("heat_proof"))
     trusted_c = None if service.doubted else service.chamber_c
     return {
         "ok": True,
@@ -30,7 +35,7 @@ def _oven(service: ServiceView, act: Actuation, reading: Reading) -> dict:
         "outcome": service.outcome,
         "reason": act.verdict.reason if refused else d.reason,
         "danger": act.verdict.danger,
-        "heat_proof": heat_proof(reading) if trips and not act.contactor and not act.duty else "",
+        "heat_proof": heat_proof(reading, newer) if told_off else "",
         "trips": [plain(t) for t in trips],
         "warnings": [*act.verdict.warnings, *service.troubles],
         "notice": hot_surface.notice(service.hot, passed_s(), trusted_c),

@@ -192,6 +192,11 @@ class Fan:
     power_w: float = quantity(
         "power", "fan power that ends up as heat in the chamber", default=0.0, low=0.0, high=2000.0
     )
+    watched_by: str | None = choice(
+        ("airflow switch", "rotation switch"),
+        "what opens the contactor's coil circuit when it stands; kilnctl does not watch it",
+        default=None,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

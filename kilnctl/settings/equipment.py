@@ -69,7 +69,7 @@ class Supply:
     residual: str | None = choice(RESIDUAL, "residual-current or ground-fault device before the oven", default=None)
     resistance_ohm: float = quantity(
         "electrical resistance",
-        "resistance of the supply up to the oven",
+        "resistance of the supply, line and neutral, up to where the lights branch off",
         default=0.4,
         low=0.0,
         high=5.0,
@@ -77,7 +77,7 @@ class Supply:
     )
     reactance_ohm: float = quantity(
         "electrical resistance",
-        "reactance of the supply up to the oven",
+        "reactance of the supply, line and neutral, up to where the lights branch off",
         default=0.25,
         low=0.0,
         high=5.0,

@@ -10,7 +10,7 @@ from ..thermal import elements as electric
 from ..thermal.surfaces import extrapolated
 
 if TYPE_CHECKING:
-    from .sizing import Sizing
+    from .sizing import Range, Sizing
 
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
@@ -19,7 +19,7 @@ def notes_of(sizing: Sizing) -> tuple[str, ...]:
     notes = [
         *_element_notes(sizing, chamber_c),
         *_wire_notes(sizing, chamber_c),
-        touch_note(sizing.shell_c(chamber_c), chamber_c),
+        touch_note(sizing.shell_range_c(chamber_c), chamber_c, sizing.oven.site.ambient_c),
         *_end_notes(sizing),
     ]
     for report in sizing.layers(chamber_c):
@@ -27,11 +27,15 @@ def notes_of(sizing: Sizing) -> tuple[str, ...]:
     return tuple(dict.fromkeys(notes + _reach_notes(sizing, chamber_c)))
 
 
-def touch_note(shell_c: float, chamber_c: float) -> str:
+def touch_note(shell: Range, chamber_c: float, room_c: float) -> str:
     """What a shell temperature means for a hand (ISO 13732-1, burn thresholds, from memory: bare metal 65 °C for a
-    second and 58 °C for four; anything 51 °C for a minute, 48 °C for ten, 43 °C for hours)."""
-    where = f"with the chamber at {chamber_c:.0f} °C the flat of the hottest outside face is at about {shell_c:.0f} °C"
-    harm = next(words for below_c, words in _HARM if shell_c < below_c)
+    second and 58 °C for four; anything 51 °C for a minute, 48 °C for ten, 43 °C for hours). The warmest of its range
+    decides."""
+    where = (
+        f"with the chamber at {chamber_c:.0f} °C in a room of {room_c:.0f} °C the flat of the hottest outside face is "
+        f"at about {shell.value:.0f} °C ({shell.low:.0f} °C to {shell.high:.0f} °C)"
+    )
+    harm = next(words for below_c, words in _HARM if shell.high < below_c)
     return f"{where}: {harm}. Gaps, collars and terminals are hotter; keep children away"
 
 

@@ -21,8 +21,10 @@ from ..plants.virtual_oven import VirtualOven
 from ..settings.construction import Face, Layer, Load
 from ..settings.document import Problem, SettingsError
 from ..settings.oven import Oven
+from ..terms import Finding, Mark
 from ..thermal import elements as electric
 from .notes import notes_of
+from .protection import protection_findings
 from .wiring import Wiring, wiring_of
 
 #: Highest temperature that sizing looks at, °C; no oven of this kind gets hotter.
@@ -101,6 +103,14 @@ class Sizing:
     def shell_c(self, chamber_c: float) -> float:
         """Temperature of the hottest outside face at chamber_c, °C."""
         return float(max(self.at(chamber_c).shells_c.values()))
+
+    def shell_range_c(self, chamber_c: float) -> Range:
+        """shell_c with its range, °C, in the room that is described."""
+
+        def hottest(variant: SteadyOven) -> float:
+            return float(max(variant.at(min(chamber_c, variant.valid_c)).shells_c.values()))
+
+        return self._spread(self.shell_c(chamber_c), [(hottest(a), hottest(b)) for a, b in self._variants])
 
     @cached_property
     def max_chamber_c(self) -> float:
@@ -279,6 +289,16 @@ class Sizing:
     def wiring(self) -> Wiring:
         """Current, and verdicts on cable, breaker, plug, relay, contactor and lights."""
         return wiring_of(self.oven)
+
+    @cached_property
+    def protection(self) -> tuple[Finding, ...]:
+        """Verdicts on the limiter's setting, the circulation fan and lamps on the same line."""
+        return protection_findings(self)
+
+    @property
+    def wrong(self) -> tuple[Finding, ...]:
+        """What comes before anything else, of wiring and protection."""
+        return (*self.wiring.marked(Mark.WRONG), *(f for f in self.protection if f.mark is Mark.WRONG))
 
     @cached_property
     def notes(self) -> tuple[str, ...]:

@@ -1,15 +1,18 @@
 """What a trip tells a person to do: in order, short, plain, true, and safe to do."""
 
+import dataclasses
 import re
 from pathlib import Path
 
 import pytest
 
 from kilnctl import Reading
+from kilnctl.safety import policy_for
 from kilnctl.safety.messages import DEAD, LOAD_FIRST, LOUD, OFF, UNKNOWN, WATCH, WORDS
-from kilnctl.safety.proof import BLIND, heat_proof
+from kilnctl.safety.proof import BLIND, NOT_YET, heat_proof
 from kilnctl.safety.rules_supply import coil_circuit
 from kilnctl.safety.state import DANGER, SafetyState, trip
+from kilnctl.settings.equipment import Pins, Rig
 
 ROOT = Path(__file__).parents[2]
 #: Words for work where live parts can hurt.
@@ -29,7 +32,7 @@ FACTS = dict.fromkeys(
 ) | {
     **dict.fromkeys(("given", "asked", "energy", "hours", "gap"), 98.5),
     "last": "1234 °C",
-    "members": coil_circuit(Reading(20.0, door_open=False, airflow_proved=True)),
+    "members": coil_circuit(Reading(20.0, door_open=False, airflow_proved=True), True),
 }
 WHAT = {
     "sensor-noisy": ("the control reading jumped 5 times within seconds", "the control reading jitters by ±12.5 K"),
@@ -152,12 +155,12 @@ def test_lost_ventilation_keeps_the_door_shut_and_never_asks_for_the_switch():
 
 def test_a_contactor_that_stays_open_names_what_is_wired_and_the_start_button_first():
     state = SafetyState()
-    trip(state, "contactor-open", 1.0, members=coil_circuit(Reading(20.0, door_open=False)))
+    trip(state, "contactor-open", 1.0, members=coil_circuit(Reading(20.0, door_open=False), True))
     check = state.trips["contactor-open"].check
     assert check.index("start pressed") < check.index("limiter") and "door switch" in check
     assert "airflow" not in check and "heat sink's thermostat" in check and "pulse timer" in check
-    assert "door" not in coil_circuit(Reading(20.0, airflow_proved=False))
-    assert "airflow switch" in coil_circuit(Reading(20.0, airflow_proved=False))
+    assert "door" not in coil_circuit(Reading(20.0, airflow_proved=False), True)
+    assert "airflow switch" in coil_circuit(Reading(20.0, airflow_proved=False), True)
     assert "before you reset it" in check
 
 
@@ -171,3 +174,24 @@ def test_off_is_claimed_only_as_far_as_a_read_back_shows_it(closed, current):
     assert ("reads closed" in said) == (closed is True) and ("but" in said) == bad
     assert ("; current" in said or "and current" in said or "but current" in said) == (current == 13.0)
     assert (said == BLIND) == (closed is None and current is None)
+
+
+@pytest.mark.parametrize("closed, current", [(a, b) for a in (None, False, True) for b in (None, 0.0, 13.0)])
+def test_a_read_back_of_before_the_trip_proves_nothing(closed, current):
+    said = heat_proof(Reading(100.0, contactor_closed=closed, current_a=current), newer=False)
+    assert said == NOT_YET and "reads" not in said and "flows" not in said
+
+
+@pytest.mark.parametrize(
+    "rig, timer",
+    [
+        (Rig(), False),
+        (Rig(kind="board", port="/dev/ttyACM0"), False),
+        (Rig(kind="pins", pins=Pins(relays=(1,), coil=2)), False),
+        (Rig(kind="pins", pins=Pins(relays=(1,), coil=2, pulse=3)), True),
+    ],
+)
+def test_the_pulse_timer_is_named_only_where_own_pins_feed_one(oven, rig, timer):
+    policy = policy_for(dataclasses.replace(oven("curing-cabinet"), rig=rig))
+    assert policy.pulse_timer is timer
+    assert ("pulse timer" in coil_circuit(Reading(20.0), policy.pulse_timer)) == timer

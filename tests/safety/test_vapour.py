@@ -193,3 +193,13 @@ def test_air_that_is_just_enough_is_enough(cabinet, cure):
     least = loaded(cure, solvent="xylene", solvent_kg=1e-5)
     summed = vapour_sum(vented(cabinet, 1e-3), least, 200.0)
     assert summed.needed_m3_per_s == 0.0 and summed.findings[0].mark is Mark.FINE
+
+
+def test_a_circulation_fan_that_nothing_watches_is_tight_with_vapour(cabinet, cure):
+    def mixing(oven):
+        return [f.mark for f in vapour_sum(oven, cure, 200.0).findings if f.about == "mixing"]
+
+    fan = cabinet.fan
+    assert mixing(cabinet) == []
+    assert mixing(dataclasses.replace(cabinet, fan=dataclasses.replace(fan, watched_by=None))) == [Mark.TIGHT]
+    assert mixing(dataclasses.replace(cabinet, fan=None)) == [Mark.TIGHT]

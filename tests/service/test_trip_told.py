@@ -9,7 +9,8 @@ from kilnctl.output import METRIC, Units
 from kilnctl.plants.injection import PlantFault
 from kilnctl.rig import VirtualRig
 from kilnctl.safety.messages import WORDS
-from kilnctl.safety.proof import BLIND
+from kilnctl.safety.proof import BLIND, NOT_YET
+from kilnctl.service import status_view
 from kilnctl.service.run_log import PROOF_AFTER_S, ProofLine
 from tests.service.at_work import at_work
 
@@ -48,3 +49,22 @@ def test_status_says_what_to_do_first_and_claims_only_what_is_read(oven, tmp_pat
     assert shown.index(check) < shown.index("Relay and contactor are told off")
     assert ("reads open" in shown) is ("no current flows" in shown) is wired
     assert (BLIND in shown) is not wired
+
+
+def test_the_status_of_the_tripping_tick_shows_no_read_back_of_before(oven, tmp_path, monkeypatch):
+    """Its reading was taken while the contactor was still told to be closed."""
+    cabinet = oven("curing-cabinet")
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, faults=(PlantFault("thermocouple open", 5.0),))
+    proofs, real = [], status_view.of
+
+    def kept(*of):
+        said = real(*of)
+        proofs.append(said["heat_proof"])
+        return said
+
+    monkeypatch.setattr(status_view, "of", kept)
+    with at_work(cabinet, tmp_path, rig=rig) as person:
+        person.until(lambda s: "reads open" in s.get("heat_proof", ""))
+    first = next(i for i, said in enumerate(proofs) if said)
+    assert proofs[first] == NOT_YET and NOT_YET not in proofs[first + 1 :]
+    assert any("the contactor reads open" in said for said in proofs[first + 1 :])

@@ -141,7 +141,10 @@ def test_new_refuses_what_proves_nothing_and_what_a_transformer_feeds(here, tmp_
 def test_what_new_proposes_for_the_supply_is_fine_once_it_is_uncommented(here, tmp_path):
     path = tmp_path / "oven.yaml"
     assert here("new", path, "--defaults").returncode == 0
-    kept = r"breaker|cable|circuits|earth|plug|residual|contactor|feedback|coil|relay|heat|cabinet|fuse|terminals|leads"
+    kept = (
+        "breaker|cable|circuits|earth|plug|residual|contactor|feedback|coil|relay|heat|cabinet|fuse|terminals|leads|"
+        "resistance|reactance|watched"
+    )
     path.write_text(re.sub(rf"^  # (?={kept})", "  ", path.read_text(), flags=re.M))
     said = here("check", path).stdout
     assert "DANGER" not in said and "TIGHT" not in said and "not judged" not in said

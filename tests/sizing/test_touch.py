@@ -3,7 +3,9 @@ any material 51 °C for 1 min, 48 °C for 10 min, 43 °C for 8 h; from memory)."
 
 import pytest
 
+from kilnctl.sizing import size
 from kilnctl.sizing.notes import touch_note
+from kilnctl.sizing.sizing import Range
 
 
 @pytest.mark.parametrize(
@@ -20,5 +22,20 @@ from kilnctl.sizing.notes import touch_note
     ],
 )
 def test_each_threshold_names_its_time(shell_c, said):
-    note = touch_note(shell_c, 200.0)
+    note = touch_note(Range(shell_c, shell_c, shell_c), 200.0, 20.0)
     assert said in note and "the flat of the hottest outside face" in note and "Gaps, collars and terminals" in note
+
+
+def test_the_warmest_of_the_range_decides_and_the_range_is_told():
+    note = touch_note(Range(55.0, 50.0, 60.0), 200.0, 20.0)
+    assert "at about 55 °C (50 °C to 60 °C)" in note and "in a room of 20 °C" in note
+    assert "within four seconds; guard" in note and "within a minute" not in note
+
+
+def test_the_range_of_the_outside_holds_its_value_and_grows_with_the_chamber(oven):
+    sizing = size(oven("brick-kiln"))
+    cool, hot = sizing.shell_range_c(300.0), sizing.shell_range_c(1100.0)
+    for found in (cool, hot):
+        assert found.low < found.value < found.high
+    assert hot.high - hot.low > cool.high - cool.low > 1.0
+    assert hot.value == sizing.shell_c(1100.0)
