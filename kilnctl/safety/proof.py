@@ -9,8 +9,8 @@ NOT_YET = "Relay and contactor are told off; no read-back is newer than that. Wa
 
 
 def heat_proof(reading: Reading, newer: bool = True) -> str:
-    """After relay and contactor were switched off: what the read-backs show, as a sentence without its full stop. `newer`:
-    whether the reading was taken after that."""
+    """After relay and contactor were switched off: what the read-backs show, as a sentence without its full stop.
+    `newer`: whether the reading was taken after that."""
     if not newer:
         return NOT_YET
     closed, flows = reading.contactor_closed, flowing(reading)
