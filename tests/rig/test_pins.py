@@ -258,7 +258,7 @@ def test_a_hung_line_is_told_as_it_is_and_close_returns(desk, monkeypatch):
         hangs(monkeypatch, chip, "set_value", gate)
         with contextlib.suppress(RigLost):
             heat(rig, 3.0)
-        assert "PULL THE PLUG" in lost(rig) and "by itself" not in lost(rig)
+        assert "SWITCH OFF AT THE MAIN SWITCH" in lost(rig) and "by itself" not in lost(rig)
         closer = threading.Thread(target=rig.close)
         closer.start()
         closer.join(10.0)
