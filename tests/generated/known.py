@@ -8,8 +8,8 @@ BURSTS = "the pattern's bursts on light elements swing an ideal sensor without m
 MINIMUM_ON = "the file's 'minimum on' is kept to the letter and is longer than the elements bear: `check` says so"
 
 NO_COOLING = (
-    "the fan's 49 W hold more than the soak, so nothing can cool it: what the elements and the wet load give back after "
-    "the arrival swings it by two kelvin for half an hour"
+    "the fan's 49 W hold more than the soak, so nothing can cool it: what elements and wet load give back after the "
+    "arrival swings it by two kelvin for half an hour"
 )
 
 OPEN: dict[int | str, dict[str, str]] = {
