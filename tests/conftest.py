@@ -18,6 +18,7 @@ SHARED_DATA = ROOT.parent / "shared" / "data"
 #: Files that take longest: begun first when several processes share the files (tools/check), so that none is left to
 #: run alone at the end.
 LONGEST = (
+    "rig/test_guided_test.py",
     "panel/test_browser.py",
     "generated/test_generated_ovens.py",
     "control/test_control.py",

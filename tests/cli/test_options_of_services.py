@@ -97,6 +97,7 @@ def test_start_and_run_refuse_a_model_that_is_not_there_and_say_which(here, oven
     assert done.returncode == 2 and "no-model.yaml" in done.stderr and not (tmp_path / "served").exists()
 
 
+@pytest.mark.slow
 def test_the_seed_of_a_run_is_the_seed_of_its_noise(here, tmp_path):
     (tmp_path / "s.yaml").write_text("schedule: s\nsteps:\n  - {to: 40 °C, hold: 1 min}\n", encoding="utf-8")
 
@@ -128,6 +129,7 @@ def test_the_seed_of_a_run_is_the_seed_of_its_noise(here, tmp_path):
     assert readings("one", 1) == readings("again", 1) != readings("other", 2)
 
 
+@pytest.mark.slow
 def test_hardware_that_cannot_let_go_runs_only_with_a_person_beside_it(here, brief, tmp_path, monkeypatch):
     """A virtual rig that says of itself what this computer's own pins have to say."""
 
@@ -178,6 +180,7 @@ def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, mo
     assert done.returncode == 2 and "a catalogue with trained.yaml" in done.stderr
 
 
+@pytest.mark.slow
 def test_a_learning_run_after_a_jump_of_the_reading_wants_a_name_and_a_word(here, tmp_path):
 
     (tmp_path / "curing-cabinet").mkdir()

@@ -212,6 +212,7 @@ def no_draw_trips(newcomer, here, draws):
     assert len(rows) == draws and f"{draws} ran to the end, 0 tripped, 0 failed" in done.stdout, done.stdout
 
 
+@pytest.mark.slow
 def test_three_drawn_ovens_do_it_too(newcomer, here):
     no_draw_trips(newcomer, here, 3)
 

@@ -174,6 +174,7 @@ def test_the_command_s_trial_message(tmp_path, capsys):
     assert "NOT sent" in capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_a_killed_service_is_told(tmp_path):
     env = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
     places = ["--home", str(tmp_path / "h")]

@@ -77,6 +77,7 @@ def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tm
     assert complaints(chrome) == []
 
 
+@pytest.mark.slow
 def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
     with socket.socket() as s:
         s.bind(("127.0.0.1", 0))
@@ -187,6 +188,7 @@ def test_hold_and_go_on_ask_for_the_pin_when_it_is_locked(chrome, bed):
     assert not bed.wait_for(lambda s: not s["running"])["contactor"]
 
 
+@pytest.mark.slow
 def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):
     bed.rest()
     opened(chrome, bed)

@@ -110,6 +110,7 @@ def test_sessions_of_two_panels_on_one_computer_have_names_of_their_own(bed):
     assert bed.unlocked().startswith(f"kilnctl-curing-cabinet-{bed.port}=")
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(240)
 def test_plan_and_milestones_are_of_what_was_started_not_of_the_file_as_it_is_now(bed):
     bed.rest()

@@ -5,6 +5,7 @@ import os
 import signal
 import time
 
+import pytest
 from selenium.common.exceptions import ElementClickInterceptedException, ElementNotInteractableException
 
 from .browser import MARKS, By, chosen, complaints, opened, press, started, text, unlocked, until
@@ -47,6 +48,7 @@ def test_stop_stops_with_more_tabs_open_than_a_browser_has_connections(chrome, b
     assert complaints(chrome) == []
 
 
+@pytest.mark.slow
 def test_stop_waits_for_no_preview(chrome, bed):
     for k in range(5):
         (bed.place / "schedules" / f"slow-{k}.yaml").write_text(

@@ -78,6 +78,7 @@ def opened(address, port, text, into):
             pass  # refused: the crowd's loss
 
 
+@pytest.mark.slow
 def test_three_hundred_strangers_with_streams_keep_neither_stop_nor_the_screen_out(bed):
     running(bed)
     held: list[socket.socket] = []

@@ -36,6 +36,7 @@ def test_no_answer_can_be_piped_to_real_hardware(capsys, tmp_path):
         cli.main(["board", CABINET, "--port", "x", "--test", "--yes"])
 
 
+@pytest.mark.slow
 def test_on_the_stand_in_slow_answers_get_to_the_coil_and_stop_is_kept(new_board, tmp_path, monkeypatch, capsys):
     """The board's own lease of 2 s, and 3 s for each answer."""
     port, record = new_board()[1], tmp_path / "kept.jsonl"

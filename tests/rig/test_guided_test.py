@@ -128,6 +128,7 @@ def off(line):
     return line.board.relay_bits == 0 and not line.board.contactor
 
 
+@pytest.mark.slow
 def test_a_person_who_takes_three_seconds_for_each_answer_passes(walk, line, capsys):
     """They could not: after three seconds the board had latched while the question waited. Its lease is 0.7 s here."""
     status, kept = walk(Person(line, slow_s=1.5))
@@ -156,6 +157,7 @@ def test_each_question_stands_before_its_outputs_go_on(walk, line, until):
     assert len(states) >= 8 and all(states)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "part, said, failed",
     [
@@ -176,6 +178,7 @@ def test_what_is_wrong_is_said_and_kept(walk, line, capsys, part, said, failed):
     assert off(line)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("wrong", [["what?", None], ["", "  ", "y", "yes", "no!", None]])
 def test_whoever_does_not_understand_is_asked_once_more_while_it_stays_on(walk, line, capsys, until, wrong):
     person = Person(line)
@@ -194,8 +197,20 @@ def test_whoever_does_not_understand_is_asked_once_more_while_it_stays_on(walk, 
     assert "Take your time. Say what you see: dark, lit" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("what", [KeyboardInterrupt(), EOFError(), "off", "STOP", "help"])
-@pytest.mark.parametrize("where", ["The tester shows", "The contactor: dropped", "Enter: begin", "Relay's lamp"])
+WORDS_OF_FRIGHT = (KeyboardInterrupt(), EOFError(), "off", "STOP", "help")
+PLACES = ("Enter: begin", "The tester shows", "The contactor: dropped", "Relay's lamp")
+
+
+def _frights():
+    """Each word at each place. A walk lasts as long as the outputs are held: two of them are quick enough for
+    every check."""
+    for i, where in enumerate(PLACES):
+        for k, what in enumerate(WORDS_OF_FRIGHT):
+            marks = () if (i, k) in ((0, 3), (1, 0)) else (pytest.mark.slow,)
+            yield pytest.param(what, where, marks=marks, id=f"{where}-{what!r}")
+
+
+@pytest.mark.parametrize("what, where", list(_frights()))
 def test_whoever_is_frightened_has_everything_off_at_once(walk, line, capsys, what, where):
     person = Person(line)
     person.says[where] = what
@@ -236,6 +251,7 @@ def test_a_heater_that_is_connected_is_never_tried(walk, line, capsys):
     assert not any("Enter" in prompt for prompt in person.asked)
 
 
+@pytest.mark.slow
 def test_a_read_back_that_contradicts_the_eyes_fails(walk, line):
     """The person says what is expected, and cuts nothing: the contactor never opens."""
     person = Person(line)
@@ -246,6 +262,7 @@ def test_a_read_back_that_contradicts_the_eyes_fails(walk, line):
     assert "Heat sink's thermostat: the contactor was never read open meanwhile" in kept["failed"]
 
 
+@pytest.mark.slow
 def test_a_coil_that_never_closed_proves_nothing(walk, line):
     """Start was not pressed after the emergency stop, so the limiter had nothing to switch off."""
     person = Person(line)
@@ -255,12 +272,14 @@ def test_a_coil_that_never_closed_proves_nothing(walk, line):
     assert not any(words.startswith("Emergency stop") for words in kept["failed"])
 
 
+@pytest.mark.slow
 def test_without_a_read_back_the_eyes_count_and_that_is_kept(walk, line):
     line.read_back = False
     status, kept = walk(Person(line))
     assert status == 0 and any("your eyes alone" in words for words in kept["unproved"])
 
 
+@pytest.mark.slow
 def test_what_this_oven_has_not_is_kept_as_not_proved(walk, line):
     person = Person(line)
     person.says["not there"] = "not"
@@ -268,6 +287,7 @@ def test_what_this_oven_has_not_is_kept_as_not_proved(walk, line):
     assert status == 0 and kept["unproved"] == ["Heat sink's thermostat: not there"]
 
 
+@pytest.mark.slow
 def test_a_board_that_does_not_let_go_is_not_to_be_used(walk, line, monkeypatch, capsys):
     monkeypatch.setattr(logic, "STEP_MS", 60_000)
     status, kept = walk(Person(line))
@@ -275,6 +295,7 @@ def test_a_board_that_does_not_let_go_is_not_to_be_used(walk, line, monkeypatch,
     assert "Sensors" not in capsys.readouterr().out, "it ends there"
 
 
+@pytest.mark.slow
 def test_a_cable_that_was_not_pulled_fails(walk, line):
     person = Person(line)
     person.hung = lambda: False
@@ -285,6 +306,7 @@ def test_a_cable_that_was_not_pulled_fails(walk, line):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "warmed, failed",
     [
@@ -339,6 +361,7 @@ def test_a_desk_says_that_the_board_is_gone(cabinet, line, until):
         opened_again(lambda: line, lambda found: BoardRig(cabinet, line=found))
 
 
+@pytest.mark.slow
 def test_a_contactor_that_reads_closed_after_the_board_let_go_is_told(walk, line, monkeypatch):
     person = Person(line)
 
