@@ -7,7 +7,6 @@ than the model, by that factor."""
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 
@@ -20,7 +19,7 @@ from ..thermal.air import air
 from ..thermal.bridges import open_door_kg_s
 from .energy import CHAMBER, ELEMENT, EnergyModel
 from .parameters import PARAMETERS, scaled
-from .trained_file import TrainedModel, load_model
+from .trained_file import TrainedModel
 from .uncertainty import uncertainty_of
 
 #: The bound from a fit's covariance, in standard deviations (dimensionless).
@@ -93,13 +92,6 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
     losses = min(DAY_ZERO.losses, max(losses, 1.0 + LEAST_LOSSES) + beyond)
     capacity = min(DAY_ZERO.capacity, max(capacity, 1.0 + LEAST_CAPACITY))
     return Doubt(losses, losses, capacity, 1.0 + LEAST_CAPACITY, "with a model learnt from records", learnt=True)
-
-
-def doubt_in(oven: Oven, model: TrainedModel | str | Path) -> Doubt:
-    """The uncertainty of a trained model or its file, up to the oven's trip. Raises KilnctlError as `load_model`
-    does."""
-    trained = model if isinstance(model, TrainedModel) else load_model(model, oven)
-    return doubt_of(trained, oven.limits.trip_at_c)
 
 
 def _risen_k(model: EnergyModel, heated_s: float) -> float:

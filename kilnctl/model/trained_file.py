@@ -135,21 +135,15 @@ def save_model(path: str | Path, model: TrainedModel | Fit, made: str = "") -> N
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
 
 
-def model_for(
-    oven: Oven, load: Load | None, working_c: float, file: str | Path | None = None
-) -> tuple[EnergyModel, str]:
-    """The model for the control, and a description of it in words: the trained one of that file with this load in, or,
-    without a file, the description's own. Raises KilnctlError as `load_model` does."""
-    if file is None:
-        return day_zero(oven, load, working_c), "from the oven's description; no learning run yet"
-    found = load_model(file, oven)
-    when = f" on {found.made}" if found.made else ""
-    records = f"{len(found.records)} record{'' if len(found.records) == 1 else 's'}"
-    words = f"trained{when} from {records}, {found.rms_k:.2f} K rms, "
-    words += f"between {found.low_c:.0f} and {found.high_c:.0f} °C"
-    if working_c > found.high_c + 20.0:
+def trained_words(trained: TrainedModel, working_c: float) -> str:
+    """A description of a trained model in words, for a schedule up to working_c, °C."""
+    when = f" on {trained.made}" if trained.made else ""
+    records = f"{len(trained.records)} record{'' if len(trained.records) == 1 else 's'}"
+    words = f"trained{when} from {records}, {trained.rms_k:.2f} K rms, "
+    words += f"between {trained.low_c:.0f} and {trained.high_c:.0f} °C"
+    if working_c > trained.high_c + 20.0:
         words += f"; this schedule goes to {working_c:.0f} °C, above what was learnt"
-    return found.for_load(oven, load), words
+    return words
 
 
 def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False) -> TrainedModel:

@@ -13,9 +13,10 @@ from ..body.bursts import pattern_for
 from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, Programme, programme_of
 from ..errors import KilnctlError
 from ..firing import Pattern
-from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_in
+from ..model.day_zero import day_zero
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of
 from ..model.energy import EnergyModel
-from ..model.trained_file import TrainedModel, model_for
+from ..model.trained_file import TrainedModel, load_model, trained_words
 from ..safety import Policy, policy_for
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -81,16 +82,7 @@ def prepare(
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
     that this oven must not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
-    if isinstance(model, EnergyModel):
-        doubt = DAY_ZERO
-    else:
-        doubt = day_zero_doubt(oven, load) if model is None else doubt_in(oven, model)
-    if isinstance(model, EnergyModel):
-        believed, words = model, "as given"
-    elif isinstance(model, TrainedModel):
-        believed, words = model.for_load(oven, load), "as given, trained"
-    else:
-        believed, words = model_for(oven, load, schedule.top_c, model)
+    believed, words, doubt = _believed(oven, schedule, load, model)
     return prepared(
         oven,
         schedule,
@@ -104,6 +96,23 @@ def prepare(
         start_c=start_c,
         doubt=doubt,
     )
+
+
+def _believed(
+    oven: Oven, schedule: Schedule, load: Load | None, model: EnergyModel | TrainedModel | str | Path | None
+) -> tuple[EnergyModel, str, Doubt]:
+    """The model that the control uses, a description of it in words, and its uncertainty; see `prepare`. A file is read
+    once: all three are of the same model."""
+    if model is None:
+        words = "from the oven's description; no learning run yet"
+        return day_zero(oven, load, schedule.top_c), words, day_zero_doubt(oven, load)
+    if isinstance(model, EnergyModel):
+        return model, "as given", DAY_ZERO
+    trained, words = model, "as given, trained"
+    if not isinstance(trained, TrainedModel):
+        trained = load_model(trained, oven)
+        words = trained_words(trained, schedule.top_c)
+    return trained.for_load(oven, load), words, doubt_of(trained, oven.limits.trip_at_c)
 
 
 def prepared(

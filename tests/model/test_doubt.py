@@ -15,14 +15,13 @@ from kilnctl.model.doubt import (
     MORE,
     coolest_of,
     day_zero_doubt,
-    doubt_in,
     doubt_of,
     held_w,
     promised_c,
     settled_c,
 )
 from kilnctl.model.parameters import PARAMETERS
-from kilnctl.model.trained_file import TrainedModel, save_model
+from kilnctl.model.trained_file import TrainedModel, load_model, save_model
 from kilnctl.model.uncertainty import uncertainty_of
 from kilnctl.run.prepare import prepare
 from kilnctl.safety.coolest import step
@@ -137,7 +136,8 @@ def test_a_file_without_covariance_counts_as_the_description(tmp_path):
     oven, _ = described()
     file = tmp_path / "m.yaml"
     save_model(file, learnt(0.01))
-    assert doubt_in(oven, str(file)) == doubt_in(oven, learnt(0.01)) != DAY_ZERO
+    top_c = oven.limits.trip_at_c
+    assert doubt_of(load_model(file, oven), top_c) == doubt_of(learnt(0.01), top_c) != DAY_ZERO
 
 
 def test_a_run_is_prepared_with_the_doubt_of_its_model(tmp_path):
