@@ -53,8 +53,7 @@ def step(before: Watched, status: dict | None, now_s: float, file: Notify) -> tu
     """What is known after this answer (None: no answer), and the new notices."""
     if status is None:
         return _silent(before, now_s, file)
-    found = [*_back(before, status), *_trips(status)]
-    found += [n for n in _ended(before, status) if n is not None]
+    found = [*_back(before, status), *_trips(status), *_ended(before, status)]
     after = replace(before, status=status, silent_s=None, missed=False)
     after, more = _danger(after, status, now_s)
     found += more
@@ -124,7 +123,7 @@ def _trips(status: dict) -> list[Notice]:
     return found
 
 
-def _ended(before: Watched, status: dict) -> list[Notice | None]:
+def _ended(before: Watched, status: dict) -> list[Notice]:
     if not before.status.get("running") or status.get("running") or before.missed:
         return []
     outcome, name = status.get("outcome", ""), before.status.get("schedule", "") or "the run"
@@ -140,7 +139,7 @@ def _ended(before: Watched, status: dict) -> list[Notice | None]:
                 "end",
             )
         ]
-    return [None]
+    return []
 
 
 def _danger(after: Watched, status: dict, now_s: float) -> tuple[Watched, list[Notice]]:
