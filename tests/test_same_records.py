@@ -1,29 +1,18 @@
 """The lock of a rebuild sees a changed value, a renamed column and a changed summary, and nothing else."""
 
-import importlib.machinery
-import importlib.util
-import sys
 from pathlib import Path
 
 import pytest
 
-TOOL = Path(__file__).resolve().parents[1] / "tools" / "same_records"
+from tests.tool_modules import tool_module
+
+ROOT = Path(__file__).resolve().parents[1]
 
 
 @pytest.fixture(scope="module")
 def lock():
-    loader = importlib.machinery.SourceFileLoader("same_records", str(TOOL))
-    spec = importlib.util.spec_from_loader("same_records", loader)
-    assert spec is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["same_records"] = module
-    was = list(sys.path)
-    try:
-        loader.exec_module(module)
+    with tool_module("same_records") as module:
         yield module
-    finally:
-        sys.path[:] = was
-        del sys.modules["same_records"]
 
 
 @pytest.fixture
@@ -69,7 +58,7 @@ def test_a_changed_summary_is_told_with_its_place(lock, kept):
 
 
 def test_every_failing_computer_ends_the_heat_and_the_healthy_one_does_not(lock, tmp_path):
-    summary = lock.board_matrix(TOOL.parents[1], tmp_path / "samples.csv", tmp_path / "answers")
+    summary = lock.board_matrix(ROOT, tmp_path / "samples.csv", tmp_path / "answers")
     heat = {event: values["heat until, ms after the event"] for event, values in summary.items()}
     # The limits of tools/trials/board: a line that is silent 0.6 s, a loop that hangs 2.1 s.
     for event in (

@@ -1,31 +1,15 @@
 """tools/bench/sensitivity changes one constant wherever it is used, and puts it back."""
 
-import importlib.machinery
-import importlib.util
-import sys
-from pathlib import Path
-
 import pytest
 
 from kilnctl.control import controller, estimator, predictive
-
-TOOL = Path(__file__).resolve().parents[1] / "tools" / "bench" / "sensitivity"
+from tests.tool_modules import tool_module
 
 
 @pytest.fixture(scope="module")
 def bench():
-    loader = importlib.machinery.SourceFileLoader("sensitivity_bench", str(TOOL))
-    spec = importlib.util.spec_from_loader("sensitivity_bench", loader)
-    assert spec is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["sensitivity_bench"] = module
-    was = list(sys.path)
-    try:
-        loader.exec_module(module)
+    with tool_module("bench/sensitivity") as module:
         yield module
-    finally:
-        sys.path[:] = was
-        del sys.modules["sensitivity_bench"]
 
 
 def test_it_finds_the_numbers_in_capitals_and_the_thresholds_of_the_policy(bench):

@@ -1,29 +1,18 @@
 """SAFETY.md's fault table is made from `fault_table.toml`, and is current."""
 
-from importlib.machinery import SourceFileLoader
-from importlib.util import module_from_spec, spec_from_loader
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.safety.fault_table import FAULTS, Fault, by_id
+from tests.tool_modules import tool_module
 
 ROOT = Path(__file__).parents[2]
 
 
-def tool() -> ModuleType:
-    """`tools/safety_table`, which has no suffix."""
-    loader = SourceFileLoader("safety_table", str(ROOT / "tools" / "safety_table"))
-    spec = spec_from_loader(loader.name, loader)
-    assert spec is not None
-    module = module_from_spec(spec)
-    loader.exec_module(module)
-    return module
-
-
-table = tool()
+with tool_module("safety_table") as table:
+    pass
 
 
 @pytest.mark.parametrize(
