@@ -9,7 +9,6 @@ import pytest
 from kilnctl import Reading
 from kilnctl.safety import policy_for
 from kilnctl.safety.messages import DEAD, LOAD_FIRST, LOUD, OFF, UNKNOWN, WATCH, WORDS
-from kilnctl.safety.proof import BLIND, NOT_YET, heat_proof
 from kilnctl.safety.rules_supply import coil_circuit
 from kilnctl.safety.state import DANGER, SafetyState, trip
 from kilnctl.settings.equipment import Pins, Rig
@@ -162,24 +161,6 @@ def test_a_contactor_that_stays_open_names_what_is_wired_and_the_start_button_fi
     assert "door" not in coil_circuit(Reading(20.0, airflow_proved=False), True)
     assert "airflow switch" in coil_circuit(Reading(20.0, airflow_proved=False), True)
     assert "before you reset it" in check
-
-
-@pytest.mark.parametrize("closed, current", [(a, b) for a in (None, False, True) for b in (None, 0.0, 13.0)])
-def test_off_is_claimed_only_as_far_as_a_read_back_shows_it(closed, current):
-    said = heat_proof(Reading(100.0, contactor_closed=closed, current_a=current))
-    assert said.startswith("Relay and contactor are told off")
-    bad = closed is True or current == 13.0
-    assert ("reads open" in said) == (closed is False and not bad)
-    assert ("no current flows" in said) == (current == 0.0 and not bad)
-    assert ("reads closed" in said) == (closed is True) and ("but" in said) == bad
-    assert ("; current" in said or "and current" in said or "but current" in said) == (current == 13.0)
-    assert (said == BLIND) == (closed is None and current is None)
-
-
-@pytest.mark.parametrize("closed, current", [(a, b) for a in (None, False, True) for b in (None, 0.0, 13.0)])
-def test_a_read_back_of_before_the_trip_proves_nothing(closed, current):
-    said = heat_proof(Reading(100.0, contactor_closed=closed, current_a=current), newer=False)
-    assert said == NOT_YET and "reads" not in said and "flows" not in said
 
 
 @pytest.mark.parametrize(

@@ -177,3 +177,19 @@ def test_the_second_to_follow_is_whole():
         s = state(coil=coil, coil_s=0.0)
         assert not told(s, now=1000.0, contactor_closed=closed) and not told(s, now=1000.9, contactor_closed=closed)
         assert told(s, now=1001.0, contactor_closed=closed)
+
+
+@pytest.mark.parametrize(
+    "inputs, pulse_timer, more",
+    [
+        ({}, False, []),
+        ({"door_open": False}, False, ["door switch"]),
+        ({"airflow_proved": False}, False, ["airflow switch"]),
+        ({"door_open": True, "airflow_proved": True}, True, ["door switch", "airflow switch", "pulse timer"]),
+    ],
+)
+def test_the_coil_s_circuit_is_named_as_far_as_inputs_and_file_show(inputs, pulse_timer, more):
+    members = rules_supply.coil_circuit(Reading(20.0, **inputs), pulse_timer).split(", ")
+    always = ["limiter", "emergency stop", "heat sink's thermostat", "the coil and its fuse"]
+    assert sorted(members) == sorted(always + more)
+    assert members[:2] == always[:2] and members[-1] == always[-1]
