@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import dataclasses
 import json
 import threading
 import time
@@ -14,17 +15,19 @@ from typing import Any
 
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from ..errors import KilnctlError
 from ..record.folder import slug
+from ..report.run_report import Price
 from .catalogue import Catalogue, expected
 from .connections import Streams
 from .guard import REPORT_CSP, Guard, asker
 from .live import Live
 from .metrics import CONTENT_TYPE, metrics
+from .notes import Notes
 from .pin import Keys
 from .replies import fault, json_body, missing, refuse, reply, told
 from .schedule_folder import sha256
@@ -39,6 +42,7 @@ TYPES = {
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
 }
 LARGEST_AUDIT = 5_000_000
 #: What a page may ask the service for with the PIN: all that can heat, or make heat last.
@@ -65,6 +69,7 @@ class PanelApp:
         port: int,
         stop_port: int | None = None,
         demo: bool = False,
+        price: Price | None = None,
         streams: Streams | None = None,
         closing: Callable[[], bool] = lambda: False,
     ):
@@ -72,7 +77,9 @@ class PanelApp:
         self.folder, self.allowed, self.stop_port, self.demo = Path(folder), allowed, stop_port, demo
         # Cookies do not distinguish ports, so the session cookie's name is different for each oven and each panel.
         self.cookie = f"kilnctl-{slug(catalogue.oven.name)}-{port}"
-        self.threads = Threads()
+        # What the page needs to say an energy in money.
+        self.price = None if price is None else dataclasses.asdict(price)
+        self.threads, self.notes = Threads(), Notes(self.folder / "notes.json")
         self.live = Live(self, streams or Streams(lambda peer: None), closing)
         self.starting = Starting(self)
         self._auditing = threading.Lock()
@@ -86,16 +93,19 @@ class PanelApp:
             return Route(f"/api/{name}", does, methods=["POST"])
 
         return [
-            Route("/", self.page),
+            Route("/", partial(self.page, "index.html")),
+            Route("/parts", partial(self.page, "parts.html")),
             *(
                 Route(f"/page/{f.name}", partial(_file, f.name))
                 for f in files("kilnctl.panel").joinpath("page").iterdir()
-                if f.name[f.name.rfind(".") :] in TYPES and f.name != "index.html"
+                if f.name[f.name.rfind(".") :] in TYPES and not f.name.endswith(".html")
             ),
             Route("/api/events", self.live.events),
             Route("/api/schedules", self.schedules),
             Route("/api/schedule", self.schedule),
             Route("/api/runs", self.runs),
+            Route("/api/run/{run}", self.past_run),
+            Route("/api/run/{run}/samples.csv", self.samples),
             Route("/api/sizing", self.sizing),
             Route("/report/{run}", self.report),
             Route("/metrics", self.metrics),
@@ -105,6 +115,7 @@ class PanelApp:
             *(post(what, partial(self.file_away, what)) for what in FILING),
             post("unlock", self.unlock),
             post("lock", self.lock),
+            post("note", self.note_run),
             post("arm", self.starting.arm),
             post("start", self.starting.start),
             post("stop", self.stop),
@@ -143,8 +154,8 @@ class PanelApp:
 
     # ---- looking ----
 
-    async def page(self, request: Request) -> Response:
-        text = files("kilnctl.panel").joinpath("page", "index.html").read_text(encoding="utf-8")
+    async def page(self, name: str, request: Request) -> Response:
+        text = files("kilnctl.panel").joinpath("page", name).read_text(encoding="utf-8")
         return Response(text.replace("STOP_PORT", str(self.stop_port or "")), media_type=TYPES[".html"])
 
     async def schedules(self, request: Request) -> Response:
@@ -163,7 +174,31 @@ class PanelApp:
 
     async def runs(self, request: Request) -> Response:
         going_on = self.client.status.get("folder", "") if self.client.status.get("running") else ""
-        return reply({"ok": True, "runs": await self.threads.slow(self.catalogue.runs, going_on)})
+        runs = await self.threads.slow(self.catalogue.runs, going_on)
+        notes = await self.threads.quick(self.notes.every)
+        return reply({"ok": True, "runs": [{**r, "note": notes.get(r["id"], "")} for r in runs]})
+
+    async def past_run(self, request: Request) -> Response:
+        """The curve of one record, its marks, and where its energy went."""
+        return reply({"ok": True, **await self.threads.slow(self.catalogue.past_curve, request.path_params["run"])})
+
+    async def samples(self, request: Request) -> Response:
+        """All samples of a record, as CSV."""
+        folder = await self.threads.quick(self.catalogue.folder_of, request.path_params["run"])
+        path = folder / "samples.csv"
+        if not path.is_file():
+            raise KilnctlError("this record has no samples.csv yet: it is made when the run is over")
+        return FileResponse(path, media_type="text/csv; charset=utf-8", filename=f"{folder.name}.csv")
+
+    async def note_run(self, request: Request) -> Response:
+        """Keep a note on a run."""
+        said = await json_body(request, {"run": str, "text": str})
+        if not self.unlocked(request):
+            return refuse("the PIN first", 401)
+        await self.threads.quick(self.catalogue.folder_of, said["run"])
+        await self.threads.quick(self.notes.keep, said["run"], said["text"])
+        self.audit(request, f"note on {said['run']}", "kept")
+        return reply({"ok": True, "words": "the note is kept"})
 
     async def sizing(self, request: Request) -> Response:
         return reply({"ok": True, **await self.threads.slow(self.catalogue.sizing)})

@@ -271,6 +271,7 @@ class OvenService:
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading, self.snapshot)
+        self.curve.share_out(self.snapshot["ledger_w"], dt)
         self._proof.tick(self.snapshot["heat_proof"], now)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
@@ -293,6 +294,7 @@ class OvenService:
         self._recorder().sample(session.row)
         self.curve.add(session.row)
         for event in session.events:
+            self.curve.note(event.time_s, event.kind, event.text)
             run_log.event(self._recorder(), session, event, self.tell)
             if event.kind in ("trip", "step"):
                 self._save(urgent=True)
@@ -310,6 +312,7 @@ class OvenService:
                 out.append(request)
                 words = f"{request}, asked by {by}"
                 self._recorder().event("request", time_s=self.session.time_s, text=words)
+                self.curve.note(self.session.time_s, "request", words)
                 self.tell(words)
         self.starts.begin(waits=self._first is not None)
         return tuple(out)

@@ -1,7 +1,8 @@
 // The page "The oven": the results of the sizing.
 import { element, get } from "./ask.js";
-import { plot } from "./curve.js";
+import { plot } from "./draw.js";
 import { clock, degrees, inUnit, temperature, unit, watts } from "./units.js";
+import { w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 
@@ -30,7 +31,9 @@ export class Oven {
   // Draw again when the screen is turned.
   draw() {
     const s = this.said, xs = s.at_c.map(degrees);
-    plot($("size-power"), xs, s.holding_w, s.holding_low_w, s.holding_high_w, `chamber, ${unit()}`, "W");
-    plot($("size-shell"), xs, s.shell_c.map(degrees), null, null, `chamber, ${unit()}`, unit(), { y: degrees(60), words: "too hot to touch for long" });
+    const xWords = `${w("chamber")}, ${unit()}`;
+    plot($("size-power"), { xs, ys: s.holding_w, lows: s.holding_low_w, highs: s.holding_high_w, xWords, yWords: "W" });
+    plot($("size-shell"), { xs, ys: s.shell_c.map(degrees), xWords, yWords: unit(), mark: { y: degrees(60), words: w("too hot to touch for long") } });
   }
+  redraw() { if (this.said && !$("oven").hidden) this.draw(); }
 }

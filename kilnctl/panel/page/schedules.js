@@ -1,21 +1,72 @@
 // The page "Schedules": choose, see what is expected, change with checks, start.
 import { PIN, act, ask, element, get, outcome, post, say } from "./ask.js";
 import { Curve } from "./curve.js";
+import { Flow } from "./flow.js";
 import { Shelf } from "./shelf.js";
-import { clock, inUnit, number, temperature } from "./units.js";
+import { Steps } from "./steps.js";
+import { TEMPLATES, textOf } from "./templates.js";
+import { at, clock, inUnit, kwh, money, number, temperature } from "./units.js";
+import { w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const NEW = "schedule: A new one\nabout: what it is for\nsteps:\n  - name: heat\n    to: 100 °C\n    hold: 30 min\n  - name: cool\n    to: 60 °C\n    let cool: yes\n";
 
+// What a plan shows of itself on a curve.
+export function planned(p, full_w) {
+  const t = p.columns.time_s;
+  return {
+    now: null, marks: [], full_w, region: p.region?.time_s?.length ? p.region : null, bars: [{ ahead: true, time_s: t, values: p.columns.duty || [] }],
+    lines: [{ kind: "should", time_s: t, values: p.columns.reference_c }, ...(p.follows === "part" ? [{ kind: "estimated", time_s: t, values: p.columns.part_c }] : []), { kind: "expected", time_s: t, values: p.columns.chamber_c }],
+    soaks: p.stretches.filter((s) => s.phase === "soak").map((s) => ({ from: s.begin_s, to: s.end_s, at_c: s.to_c })),
+    phases: p.stretches.map((s) => ({ from: s.begin_s, to: s.end_s, words: s.name })),
+  };
+}
+
+// The corners that can be dragged: where a step arrives, and where its soak ends.
+function corners(p, rows) {
+  const out = [];
+  for (const s of p.stretches) {
+    if (!rows[s.step - 1]) continue;
+    const soak = s.phase === "soak";
+    out.push({ step: s.step, soak, time_s: s.end_s, c: s.to_c, hold_s: soak ? s.end_s - s.begin_s : 0 });
+  }
+  return out;
+}
+
 export class Schedules {
   constructor() {
-    this.curve = new Curve($("plan-curve"), {}); this.list = []; this.file = null; this.over = ""; this.seen = ""; this.sound = false; this.said = null; this.asking = null;
+    this.curve = new Curve($("plan-curve"), { legend: $("plan-legend"), onRead: (words) => { $("plan-readout").textContent = words; } });
+    this.list = []; this.file = null; this.over = ""; this.seen = ""; this.sound = false; this.said = null; this.asking = null;
     this.shelf = new Shelf(this);
+    this.flow = new Flow($("plan-flow"));
+    this.steps = new Steps($("steps"), { text: () => $("schedule-text").value, changed: (text) => { $("schedule-text").value = text; this.changed = true; this.buttons(); this.soon(); } });
+    this.curve.onDrag = (held, seconds, c, over) => this.drag(held, seconds, c, over);
+    for (const [id, steps] of [["edit-steps", true], ["edit-text", false]]) $(id).addEventListener("click", () => this.face(steps));
+    $("step-add").addEventListener("click", () => this.steps.add());
+    $("schedule-edit").addEventListener("toggle", () => this.paint());
     $("schedule-new").addEventListener("click", () => this.open(null));
     $("schedule-check").addEventListener("click", () => this.check());
     $("schedule-save").addEventListener("click", () => this.save(null));
     $("schedule-start").addEventListener("click", () => this.start());
     $("schedule-text").addEventListener("input", () => { this.changed = true; this.buttons(); });
+  }
+  // Steps or text: two faces of the same schedule.
+  face(steps) {
+    $("steps-box").hidden = !steps; $("text-box").hidden = steps;
+    $("edit-steps").setAttribute("aria-pressed", String(steps)); $("edit-text").setAttribute("aria-pressed", String(!steps));
+    if (steps && this.changed) this.check();
+  }
+  // Checked and previewed once the person pauses.
+  soon() { clearTimeout(this.pause); this.pause = setTimeout(() => this.check(), 500); }
+  // A corner of the curve was moved to that time and temperature: the arrival of a step changes its target, the end of a
+  // soak its length.
+  drag(held, seconds, c, over) {
+    const row = this.steps.rows[held.step - 1];
+    if (!row) return;
+    const fahrenheit = /F/.test(row.to || ""), by = 5;
+    if (held.soak) row.hold = `${Math.max(1, Math.round((held.hold_s + seconds - held.time_s) / 300) * 5)} min`;
+    else row.to = `${Math.max(by, Math.round((fahrenheit ? c * 1.8 + 32 : c) / by) * by)} ${fahrenheit ? "°F" : "°C"}`;
+    if (over) this.steps.tell(); else $("plan-readout").textContent = held.soak ? `${w("hold for")} ${row.hold}` : `${w("to")} ${row.to}`;
   }
   heard(said) { this.said = said; this.buttons(); }
   async load() {
@@ -35,6 +86,8 @@ export class Schedules {
     for (const button of $("schedule-list").querySelectorAll("button")) button.setAttribute("aria-pressed", String(button.dataset.file === file));
     const place = this.list.findIndex((s) => s.file === file);
     const said = file === null ? { text: NEW } : await get(`/api/schedule?file=${encodeURIComponent(file)}`);
+    $("schedule-templates").hidden = file !== null;
+    $("schedule-templates").replaceChildren(...(file === null ? TEMPLATES.map((t) => element("button", { type: "button", onclick: () => { $("schedule-text").value = textOf(t); this.changed = true; this.check(); } }, element("strong", {}, w(t[0])), element("br"), element("small", {}, w(t[1])))) : []));
     this.over = said.sha256 || ""; this.shelf.versions(said.versions || []);
     $("schedule-text").value = said.text || ""; $("schedule-file").value = file || ""; $("schedule-edit").open = file === null;
     $("schedule-one").hidden = false; $("schedule-name").textContent = this.list[place]?.name || "A new schedule"; $("schedule-name").focus();
@@ -53,6 +106,7 @@ export class Schedules {
       const said = await post(question, draft, mine.signal);
       if (said === null || mine !== this.asking) return;
       if (said.seen) this.seen = said.seen;
+      if (said.steps !== undefined) this.steps.show(said.steps);
       const problems = said.problems || (said.ok ? [] : [{ words: said.words }]);
       $("schedule-problems").replaceChildren(...problems.map((p) => element("li", {}, p.line ? `line ${p.line}, column ${p.column}: ${p.words}` : inUnit(p.words))));
       this.sound = !problems.length; this.plan = said.plan || null;
@@ -63,15 +117,19 @@ export class Schedules {
   }
   paint() {
     const p = this.plan;
-    $("plan-curve").hidden = !p;
+    $("plan-box").hidden = !p;
     if (!p) return;
-    const first = p.stretches.find((s) => s.phase === "soak");
+    const price = this.said?.price, ovens = this.said?.clock, joule = 3.6e6 * p.energy_kwh, first = p.stretches.find((x) => x.phase === "soak");
+    const figures = [[w("takes"), clock(p.duration_s)], [w("energy"), kwh(joule)], ...(price ? [[w("money"), money(joule, price)]] : []), [w("highest"), temperature(p.highest_c)],
+      ...(first ? [[w("first soak after"), clock(first.begin_s)]] : []), ...(ovens && !this.said.demo ? [[w("if started now, over at"), at(p.duration_s, ovens)]] : [])];
     $("schedule-plan").replaceChildren(
-      element("p", {}, element("strong", {}, p.outcome === "finished" ? `Takes ${clock(p.duration_s)} and ${p.energy_kwh.toFixed(2)} kWh` : `WOULD NOT END WELL: ${p.outcome}`),
-        ` from where the oven is now; highest ${temperature(p.highest_c)}` + (first ? `; first soak reached after ${clock(first.begin_s)}` : "") + "."),
-      ...p.words.map((w) => element("p", {}, element("small", {}, inUnit(w)))));
+      ...(p.outcome === "finished" ? [] : [element("p", { class: "care" }, element("strong", {}, `${w("WOULD NOT END WELL")}: ${p.outcome}`))]),
+      element("dl", { class: "figures" }, ...figures.map(([k, v]) => element("div", {}, element("dt", {}, k), element("dd", {}, v)))),
+      element("p", {}, element("small", {}, w("from where the oven is now"))),
+      ...p.words.map((x) => element("p", {}, element("small", {}, inUnit(x)))));
+    this.flow.show({ ledger: p.ledger_j || {}, supply: Object.values(p.ledger_j || {}).reduce((a, v) => a + v, 0), value: kwh, empty: w("being worked out …") });
     $("plan-curve").setAttribute("aria-label", `Expected: ${p.stretches.map((s) => `${s.phase} to ${temperature(s.to_c)} until ${clock(s.end_s)}`).join(", ")}`);
-    requestAnimationFrame(() => this.curve.set({ columns: {}, plan: { columns: p.columns, stretches: p.stretches.map((s) => [s.begin_s, s.end_s, s.phase, s.to_c]) }, now: null }));
+    requestAnimationFrame(() => this.curve.set({ ...planned(p, this.said?.status?.full_w || 0), handles: $("schedule-edit").open ? corners(p, this.steps.rows) : null }));
   }
   buttons() {
     const s = this.said?.status || {};
