@@ -44,7 +44,7 @@ TRIPS = {
     "loop": "board",
     "clock": "board",
 }
-P, U, R, O, N = LinkState
+P, U, R, REST, N = LinkState
 
 
 def links(status: Mapping, oven: Oven, fresh: bool) -> tuple[Link, ...]:
@@ -125,23 +125,23 @@ def _limiter(oven: Oven) -> Link:
 def _contactor(status: Mapping) -> Link:
     told, seen = bool(status.get("contactor")), status.get("contactor_closed")
     if seen is None:
-        return Link("contactor", U if told else O, f"told {'closed' if told else 'open'}; nothing reads it back")
+        return Link("contactor", U if told else REST, f"told {'closed' if told else 'open'}; nothing reads it back")
     if told and not seen:
         return Link(
             "contactor", R, "told closed, and reads open: the limiter, the door's contact or the emergency stop"
         )
     if not told:
-        return Link("contactor", R if seen else O, "told open, and reads closed" if seen else "reads open")
+        return Link("contactor", R if seen else REST, "told open, and reads closed" if seen else "reads open")
     return Link("contactor", P, "reads closed")
 
 
 def _relay(status: Mapping) -> Link:
     fired, duty = status.get("fired"), status.get("duty") or 0.0
     if fired is None:
-        return Link("relay", U if duty > 0.0 else O, "no current meter: what it does is not seen")
+        return Link("relay", U if duty > 0.0 else REST, "no current meter: what it does is not seen")
     if fired > 0.0:
         return Link("relay", P, f"current flows {100.0 * fired:.0f} % of the time")
-    return Link("relay", U if duty > 0.0 else O, "no current flows")
+    return Link("relay", U if duty > 0.0 else REST, "no current flows")
 
 
 def _door(status: Mapping) -> Link:
@@ -155,7 +155,7 @@ def _airflow(status: Mapping) -> Link:
     proved = status.get("airflow_proved")
     if proved is None:
         return Link("airflow", N, "no flow switch is wired to this program")
-    return Link("airflow", P, "its switch proves the flow") if proved else Link("airflow", O, "no flow is proved")
+    return Link("airflow", P, "its switch proves the flow") if proved else Link("airflow", REST, "no flow is proved")
 
 
 def _sensors(status: Mapping) -> Link:
@@ -173,7 +173,7 @@ def _board(status: Mapping) -> Link:
     faults = [str(f) for f in status.get("faults") or [] if str(f).startswith("board")]
     rig = status.get("rig") or {}
     if faults:
-        return Link("board", R, f"the I/O board reports: {', '.join(faults)}")
+        return Link("board", R, f"the I/REST board reports: {', '.join(faults)}")
     unproved = [str(u) for u in rig.get("unproved") or ()]
     if unproved:
         return Link("board", U, f"{rig.get('name', 'this rig')} cannot prove: {'; '.join(unproved)}")
@@ -183,7 +183,7 @@ def _board(status: Mapping) -> Link:
 def _permit(status: Mapping) -> Link:
     if not status.get("running"):
         refusal = status.get("refusal")
-        return Link("permit", R if refusal else O, str(refusal) if refusal else "no run asks for heat")
+        return Link("permit", R if refusal else REST, str(refusal) if refusal else "no run asks for heat")
     if (status.get("duty") or 0.0) > 0.0:
         return Link("permit", P, "fresh: the rules let this tick's heat pass")
-    return Link("permit", O, str(status.get("reason") or "no heat is asked for"))
+    return Link("permit", REST, str(status.get("reason") or "no heat is asked for"))

@@ -63,7 +63,8 @@ def policy(stop: str | None) -> bytes:
     return (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'"
         + (f" {stop}" if stop else "")
-        + "; worker-src 'self'; manifest-src 'self'; frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        + "; worker-src 'self'; manifest-src 'self'; frame-src 'self'; base-uri 'none'; form-action 'none'"
+        + "; frame-ancestors 'none'"
     ).encode()
 
 

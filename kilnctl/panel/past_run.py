@@ -41,7 +41,7 @@ def _ledger(record: RunRecord, oven: Oven) -> dict[str, float]:
     data = record.data
     every = max(1, len(data["time_s"]) // WALK_ROWS)
     time_s, chamber_c = data["time_s"][::every], data["chamber_c"][::every]
-    watts = power_w(data, oven, record.model)
+    watts = power_w(data, oven, record.model if isinstance(record.model, dict) else None)
     good = np.isfinite(chamber_c)
     if good.sum() < 2:
         return {}

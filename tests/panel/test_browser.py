@@ -134,6 +134,7 @@ def test_a_schedule_that_this_oven_may_not_run_shows_why_and_no_curve(chrome, be
     chrome.find_element(By.CSS_SELECTOR, "[data-page=schedules]").click()
     press(chrome, "schedule-new")
     until(lambda: chrome.find_element(By.ID, "plan-curve").is_displayed())
+    press(chrome, "edit-text")
     place = chrome.find_element(By.ID, "schedule-text")
     place.clear()
     place.send_keys("schedule: Too hot\nsteps:\n- {name: up, to: 900 °C, hold: 5 min}\n")
