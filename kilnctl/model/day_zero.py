@@ -18,7 +18,7 @@ from ..thermal.enclosure import sensor_film
 from ..thermal.material_data import Material
 from .coupling import Coupling, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
-from .heating import AS_FITTED, Trim, fine_heating, trim_of
+from .heating import AS_FITTED, Trim, fine_heating, slow_share, trim_of
 from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
@@ -51,7 +51,7 @@ def _trim(oven: Oven, working: float) -> Trim:
     """Factors that make the lumps heat up as fast as the fine walls, for the empty oven: the lining is the same with
     any load."""
     bare = _coupled(oven, None, working, _losses(oven, working_of(oven, working)[0], working), AS_FITTED)
-    return trim_of(bare, fine_heating(oven, working))
+    return trim_of(bare, fine_heating(oven, working), fine_heating(oven, working, slow_share(bare, working)))
 
 
 def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) -> EnergyModel:
