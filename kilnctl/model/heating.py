@@ -32,7 +32,7 @@ LEAST_SHARE = 0.01
 NEARLY = 0.97
 #: Prior spread of the logarithms of the factors on capacities and film, and the error of the logarithm of time that
 #: weighs as much. The film matters only in the first minutes, about which the heat-up shows least.
-SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15]), 0.05
+SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15, 0.3, 0.3]), 0.05
 #: The least rise per unit of the logarithm of time that is counted, as a share of the whole rise: where the chamber
 #: hardly rises, its time is not defined.
 LEAST_SLOPE = 0.05
@@ -46,10 +46,13 @@ STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 
 @dataclass(frozen=True)
 class Trim:
-    """Factors on the capacities of the four lumps and on the film before them."""
+    """Factors on the capacities of the four lumps, on the convective and the radiative part of the film before them,
+    and on the link from the elements to the chamber."""
 
     capacity: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
     film: float = 1.0
+    film_m2: float = 1.0
+    elements: float = 1.0
 
 
 AS_FITTED = Trim()
@@ -124,14 +127,14 @@ def trim_of(model: EnergyModel, *fine: Heating) -> Trim:
         here = missed(u)
         if not with_jacobian:
             return here, None
-        return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(5)])
+        return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(len(u))])
 
-    found = minimise(evaluate, np.zeros(5), SPREAD, ERROR, most=10, tolerance=1e-2)
+    found = minimise(evaluate, np.zeros(len(SPREAD)), SPREAD, ERROR, most=10, tolerance=1e-2)
     after, before = (max(late_by(m, h) for h in fine) for m in (_trimmed(model, found.unknowns), model))
     if after >= before:
         return AS_FITTED
-    c1, c2, c3, c4, film = (math.exp(u) for u in found.unknowns.tolist())
-    return Trim((c1, c2, c3, c4), film)
+    c1, c2, c3, c4, film, film_m2, elements = (math.exp(u) for u in found.unknowns.tolist())
+    return Trim((c1, c2, c3, c4), film, film_m2, elements)
 
 
 @dataclass(frozen=True)
@@ -159,10 +162,14 @@ class _Compared:
 
 
 def _trimmed(model: EnergyModel, u: np.ndarray) -> EnergyModel:
-    *capacity, film = np.exp(u).tolist()
+    *capacity, film, film_m2, elements = np.exp(u).tolist()
     c1, c2, c3, c4 = (j * f for j, f in zip(model.lining_j_per_k, capacity))
     return model.but(
-        lining_j_per_k=(c1, c2, c3, c4), film_w_per_k=film * model.film_w_per_k, film_m2=film * model.film_m2
+        lining_j_per_k=(c1, c2, c3, c4),
+        film_w_per_k=film * model.film_w_per_k,
+        film_m2=film_m2 * model.film_m2,
+        element_w_per_k=elements * model.element_w_per_k,
+        element_m2=elements * model.element_m2,
     )
 
 
