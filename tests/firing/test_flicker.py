@@ -65,11 +65,11 @@ def test_filters_against_those_of_scipy(hz):
     below = np.polymul([1.0, 4.0 * math.pi * damping, w1 * w1], np.polymul([1.0 / w3, 1.0], [1.0 / w4, 1.0]))
     volts = np.where(np.random.default_rng(hz).random(660 * hz + 17) > 0.5, 225.0, 230.0)
     change = np.repeat((volts / volts.mean()) ** 2, SAMPLES_PER_CYCLE)
-    seen = signal.sosfilt(signal.butter(1, 0.05, "highpass", fs=rate, output="sos"), change - change[0])
+    seen: Any = signal.sosfilt(signal.butter(1, 0.05, "highpass", fs=rate, output="sos"), change - change[0])
     seen = signal.sosfilt(signal.butter(6, 0.7 * hz, fs=rate, output="sos"), seen)
     digital: Any = signal.bilinear(above, below, fs=rate)
     seen = signal.sosfilt(signal.tf2sos(*digital), seen)
-    expected = np.asarray(signal.lfilter(*smooth, seen**2))
+    expected = np.asarray(signal.lfilter(smooth[0], smooth[1], seen**2))
     found = perception(volts, hz)
     assert found / found.max() == pytest.approx(expected / expected.max(), abs=1e-7)
 
