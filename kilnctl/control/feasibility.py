@@ -18,7 +18,7 @@ _DT_S = 10.0
 _MEAN_S, _SETTLED_MEANS = 240.0, 2.0
 #: A falling ramp is not followed where it takes less than no power by this share of full power: a little is rounding.
 _BELOW_NONE = 0.02
-#: A jump has arrived this near to its target, K; a step down must end this much above the room, K (its end takes hours).
+#: A jump has arrived this near to its target, K; a step down must end this much above the room, K (it takes hours).
 _ARRIVED_K, _ABOVE_ROOM_K = 0.5, 3.0
 #: An oven further behind a ramp than this, K, does not follow it.
 _BEHIND_K = 10.0
