@@ -12,9 +12,9 @@ from .state import EnergyBalanceState, Wanted
 #: heat; an open door or a cold load explains more for some minutes, not for a quarter of an hour. It is tried again
 #: after TRY_AGAIN_S (s) of calm with less than CALM_SHARE times that share: a lining takes about an hour to warm
 #: through, and the gap between the two shares keeps it from changing to and fro.
-GIVE_UP_SHARE, GIVE_UP_S, TRY_AGAIN_S, CALM_SHARE = 0.6, 900.0, 3600.0, 0.5
+GIVE_UP_SHARE, GIVE_UP_S, TRY_AGAIN_S, CALM_SHARE = 0.6, 900.0, 3600.0, 0.5  # ±30 %: none
 #: The plain PI is made slower by this factor each time it is found swinging, up to this slowness in all.
-PLAIN_STEP, PLAIN_SLOWEST = 2.0, 48.0
+PLAIN_STEP, PLAIN_SLOWEST = 2.0, 48.0  # ±30 %: none
 
 
 def give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:

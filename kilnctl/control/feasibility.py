@@ -12,21 +12,21 @@ from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
 
 #: Step of a walk, s: several fit into the mean below, and a day of schedule is walked in less than a second.
-_DT_S = 10.0
+_DT_S = 10.0  # ±30 %: none
 #: Power is judged by its mean over this long, s, so that the first seconds of a ramp (elements heating themselves) do
 #: not count: only after so many times of it, or at the ramp's end.
-_MEAN_S, _SETTLED_MEANS = 240.0, 2.0
+_MEAN_S, _SETTLED_MEANS = 240.0, 2.0  # ±30 %: none
 #: A falling ramp is not followed where it takes less than no power by this share of full power: a little is rounding.
-_BELOW_NONE = 0.02
+_BELOW_NONE = 0.02  # ±30 %: none
 #: A jump has arrived this near to its target, K; a step down must end this much above the room, K (it takes hours).
-_ARRIVED_K, _ABOVE_ROOM_K = 0.5, 3.0
+_ARRIVED_K, _ABOVE_ROOM_K = 0.5, 3.0  # ±30 %: none
 #: An oven further behind a ramp than this, K, does not follow it.
-_BEHIND_K = 10.0
+_BEHIND_K = 10.0  # ±30 %: none
 #: The most steps of a walk beyond those of its ramp; and the rate, K/s (0.2 K/h), below which an oven counts as
 #: standing still.
-_MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
+_MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0  # ±30 %: none
 #: Some power is kept for trim: a ramp that needs more than this share of full power cannot be followed.
-USABLE = 0.97
+USABLE = 0.97  # ±30 %: none
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,20 +36,20 @@ _BENDS = (
 _BENDS_SQUARED = _BENDS.T @ _BENDS
 #: Weight of a point more than ABOVE_K (K) above the reference, relative to one below it: an overshoot is worse than a
 #: late arrival.
-ABOVE, ABOVE_K = 8.0, 0.15
+ABOVE, ABOVE_K = 8.0, 0.15  # ±30 %: none
 #: Weight of a point at which the chamber is above its limit, relative to one off the reference: the limit is kept, the
 #: reference gives way.
-LIMIT_WEIGHT = 50.0
+LIMIT_WEIGHT = 50.0  # ±30 %: none
 #: A bend of the power curve by a tenth of full power costs as much as this error over the whole horizon, K. (Bends
 #: cost, not changes: a power that must fall for an hour is not held back.)
-BEND_K = 0.08
+BEND_K = 0.08  # ±30 %: none
 #: The bend that costs so much, as a share of full power.
-BEND_SHARE = 0.1
+BEND_SHARE = 0.1  # ±30 %: none
 #: Length of a prediction step: this share of the time in which the near lining and the contents follow the chamber, and
 #: its bounds, s. Shorter steps than 2 s are finer than the tick; longer ones than 15 s miss the elements' own lag.
-STEP_SHARE, STEP_LEAST_S, STEP_MOST_S = 1.0 / 35.0, 2.0, 15.0
+STEP_SHARE, STEP_LEAST_S, STEP_MOST_S = 1.0 / 35.0, 2.0, 15.0  # ±30 %: none
 #: Temperature at which the radiation in that time is taken, K: between a drying oven's and a kiln's.
-STEP_AT_K = 700.0
+STEP_AT_K = 700.0  # ±30 %: overshoot -0.03/0 K, error +2.0/-0.6 %
 
 
 @dataclass(frozen=True, slots=True)
