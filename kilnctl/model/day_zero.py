@@ -30,6 +30,7 @@ SKIN_J_PER_M2K = 20.0
 HELD = (0.4, 0.7, 1.0, 1.42)
 
 
+@lru_cache(maxsize=64)
 def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
     """The model of an oven with a load (None: empty), best around `working_c` (two thirds of its highest if
     not given)."""
@@ -37,6 +38,7 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     return _coupled(oven, load, working, _losses(oven, steady, working), _trim(oven, working))
 
 
+@lru_cache(maxsize=64)
 def working_of(oven: Oven, working_c: float | None = None) -> tuple[SteadyOven, float]:
     """The steady body, and the working temperature of the model, °C, within the range of the formulas."""
     ambient = oven.site.ambient_c
