@@ -66,7 +66,8 @@ class AnyOrder(argparse.ArgumentParser):
         super().__init__(*args, **kwargs)
         self._mixes = False
 
-    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+    # The base's overloads cannot be repeated for a namespace of Any.
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # pyright: ignore[reportIncompatibleMethodOverride]
         if self._mixes:
             return super().parse_known_args(args, namespace)
         self._mixes = True

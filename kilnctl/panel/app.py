@@ -98,6 +98,7 @@ class PanelApp:
             Route("/api/schedule", self.schedule),
             Route("/api/runs", self.runs),
             Route("/api/sizing", self.sizing),
+            Route("/api/care", self.care),
             Route("/report/{run}", self.report),
             Route("/api/status", self.status),
             Route("/metrics", self.metrics),
@@ -170,6 +171,9 @@ class PanelApp:
 
     async def sizing(self, request: Request) -> Response:
         return reply({"ok": True, **await self.threads.slow(self.catalogue.sizing)})
+
+    async def care(self, _request: Request) -> Response:
+        return reply({"ok": True, "tests": await self.threads.quick(self.catalogue.care)})
 
     async def status(self, _request: Request) -> Response:
         """The service's last answer, for programs; the page has its stream."""

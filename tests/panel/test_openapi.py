@@ -20,6 +20,7 @@ ASKED = {
     "/api/schedules": [("", 200)],
     "/api/schedule": [("?file=warm.yaml", 200), ("?file=../x", 400), ("?file=none.yaml", 400)],
     "/api/sizing": [("", 200)],
+    "/api/care": [("", 200)],
     "/metrics": [("", 200)],
 }
 
