@@ -33,13 +33,14 @@ Lumps = tuple[float, float, float, float]
 @dataclass(frozen=True)
 class Lining:
     """Four lumps from the inside outward: capacities in J/K and conductances in W/K, both at 0 °C, their relative rises
-    per °C, and the share of the faces' film that leads to the first."""
+    per °C, and the film that leads to the first: W/K, and radiating, m²."""
 
     j_per_k: Lumps
     w_per_k: Lumps
     rise_per_k: Lumps
     capacity_rise_per_k: Lumps
-    film_share: float
+    film_w_per_k: float
+    film_m2: float
 
 
 def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED) -> Lining:
@@ -48,15 +49,16 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, 
     walls."""
     ambient = oven.site.ambient_c
     capacities, conductances, share, at, steeper, warming = _swung(oven, middle_c, film_w, film_m2)
-    share *= trim.film
-    points = [(chamber, _face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
+    film_w, film_m2 = film_w * share * trim.film, film_m2 * share * trim.film_m2
+    points = [(chamber, _face_c(chamber, watts, film_w, film_m2), watts) for chamber, watts in held]
     conductances, rises = _held(conductances, steeper, at, points, ambient)
     return Lining(
         j_per_k=_lumps(f * c / (1.0 + s * t) for f, c, s, t in zip(trim.capacity, capacities, warming, at)),
         w_per_k=_lumps(conductances),
         rise_per_k=_lumps(rises),
         capacity_rise_per_k=_lumps(warming),
-        film_share=share,
+        film_w_per_k=film_w,
+        film_m2=film_m2,
     )
 
 
