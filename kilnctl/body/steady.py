@@ -3,7 +3,7 @@ holds a chamber temperature, without steps in time. Sizing prints it, and the da
 for a quick start: this runs in the process that heats, before the run."""
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -22,12 +22,19 @@ from .radiating import star_m2, surfaces_of
 
 @dataclass(frozen=True)
 class Factors:
-    """Factors on uncertain figures of a description; 1 is as described. Used for ranges and what-if questions."""
+    """Factors on uncertain figures of a description; 1 is as described. Used for ranges and what-if questions.
+
+    `edges` scales what edges and corners add; `outside` the natural film of the outsides; outer_emissivity is added to
+    theirs. Metal keeps its conductivity and thickness."""
 
     conductivity: float = 1.0
     emissivity: float = 1.0
     film: float = 1.0
     leakage: float = 1.0
+    edges: float = 1.0
+    thickness: float = 1.0
+    outside: float = 1.0
+    outer_emissivity: float = 0.0
 
 
 NOMINAL = Factors()
@@ -36,7 +43,8 @@ NOMINAL = Factors()
 @dataclass(frozen=True)
 class Steady:
     """The oven that has been at one chamber temperature for days. Powers in W; `walls` by face; `ledger_w` sums to
-    power_w + fan_w."""
+    power_w + fan_w; `shells_c` the mean of each outside, as the heat balance has it (`SteadyOven.middles_c` is what a
+    hand meets)."""
 
     chamber_c: float
     air_c: float
@@ -57,8 +65,9 @@ def _fourth(t_c: float) -> float:
     return (t_c + ZERO_C) ** 4
 
 
-#: What `solve_wall` takes for the outside of a wall: room °C, length m, orientation, emissivity, ratio of the areas.
-_Outside = tuple[float, float, str, float, float]
+#: What `solve_wall` takes for the outside of a wall: room °C, length m, orientation, emissivity, ratio of the areas,
+#: factor on the natural film.
+_Outside = tuple[float, float, str, float, float, float]
 
 
 @lru_cache(maxsize=256)
@@ -72,37 +81,42 @@ def _curve(layers: tuple[WallLayer, ...], outside: _Outside, highest_c: float) -
     return hot, [0.0] + [solve_wall(layers, t, *outside).flux_w_m2 for t in hot[1:]]
 
 
+def _varied(layers: tuple[WallLayer, ...], factors: Factors) -> tuple[WallLayer, ...]:
+    if factors.conductivity == factors.thickness == 1.0:
+        return layers
+    return tuple(
+        x
+        if x.material.kind == "metal"
+        else WallLayer(x.material.scaled(factors.conductivity), factors.thickness * x.thickness_m, x.contact_m2k_w)
+        for x in layers
+    )
+
+
 class _Wall:
     """Heat into one face, W, as a function of its hot face's temperature: solved exactly at a few temperatures, cubic
     between them."""
 
     def __init__(self, oven: Oven, face, factors: Factors, highest_c: float):
-        self.face, self.geometry = face, geometry_of(face)
-        layers = layers_of(oven, face.wall)
-        if factors.conductivity != 1.0:
-            layers = tuple(
-                WallLayer(
-                    x.material.scaled(1.0 if x.material.kind == "metal" else factors.conductivity),
-                    x.thickness_m,
-                    x.contact_m2k_w,
-                )
-                for x in layers
-            )
-        self.layers = layers
-        g = self.geometry
-        emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
-        self._outside: _Outside = (
-            oven.site.ambient_c,
-            g.outer_length_m,
-            face.orientation,
-            emissivity,
-            g.outer_m2 / g.conduction_m2,
-        )
+        g = geometry_of(oven, face)
+        conduction = min(g.inner_m2 + factors.edges * (g.conduction_m2 - g.inner_m2), g.outer_m2)
+        self.face, self.geometry = face, replace(g, conduction_m2=conduction)
+        self.layers = _varied(layers_of(oven, face.wall), factors)
+        emissivity = min(1.0, max(0.02, face.wall.outer_emissivity + factors.outer_emissivity))
+        where = oven.site.ambient_c, g.outer_length_m, face.orientation, emissivity
+        self._outside: _Outside = (*where, g.outer_m2 / conduction, factors.outside)
+        self._endless: _Outside = (*where, 1.0, factors.outside)
+        layers = self.layers
         self._x, flux = _curve(layers, self._outside, highest_c)
-        self._c = _spline(np.array(self._x), np.array([q * g.conduction_m2 for q in flux]))
+        self._c = _spline(np.array(self._x), np.array([q * conduction for q in flux]))
 
     def solve(self, hot_c: float) -> WallSolution:
         return solve_wall(self.layers, hot_c, *self._outside)
+
+    def middle_c(self, hot_c: float) -> float:
+        """The middle of the outside, °C: the endless wall's temperature, less what the edges draw from it."""
+        ambient_c = self._outside[0]
+        plane = solve_wall(self.layers, hot_c, *self._endless)
+        return ambient_c + self.geometry.middle_share * (plane.cold_face_c - ambient_c)
 
     def heat_w(self, hot_c: float) -> float:
         """Scalar evaluation of the spline; linear below the room and beyond the top."""
@@ -321,6 +335,11 @@ class SteadyOven:
         return Steady(
             chamber_c, trial.air_c, trial.radiant_c, trial.element_c, trial.power_w, self.fan_w, walls, ledger, shells
         )
+
+    def middles_c(self, chamber_c: float) -> dict[str, float]:
+        """The middle of each outside by face, °C: its hottest place where nothing bridges the wall."""
+        walls = self.at(chamber_c).walls
+        return {w.face.name: w.middle_c(max(walls[w.face.name].hot_face_c, self.ambient_c)) for w in self.walls}
 
     @cached_property
     def valid_c(self) -> float:

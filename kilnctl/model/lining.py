@@ -65,7 +65,7 @@ def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
     """The row that takes the same heat from small swings: capacities and conductances around middle_c, the share of the
     film, the temperatures between its parts, °C, and the rises of conductance and capacity per °C."""
     ambient = oven.site.ambient_c
-    stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
+    stacks = [(layers_of(oven, f.wall), geometry_of(oven, f), f) for f in oven.faces]
     solutions = [
         solve_wall(
             layers,

@@ -149,7 +149,7 @@ def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -
     """The faces in the description's order, then shelf and load; their materials get rows in that order."""
     columns = []
     for face in oven.faces:
-        geometry = geometry_of(face)
+        geometry = geometry_of(oven, face)
         slabs = [
             _slab(
                 rows.of(x.material),

@@ -71,11 +71,12 @@ def solve_wall(
     orientation: str = "vertical",
     emissivity: float = 0.9,
     area_ratio: float = 1.0,
+    convection: float = 1.0,
     film: Callable[[float], float] | None = None,
 ) -> WallSolution:
     """Steady wall from a known hot face to a room. `area_ratio` = outer film area / conduction area (1 for a plane
-    wall); `film` replaces the natural film: face_c → W/(m²·K). Raises ValueError without layers, and for a hot face
-    below ambient.
+    wall); `convection` scales the natural film; `film` replaces the outer film: face_c → W/(m²·K). Raises ValueError
+    without layers, and for a hot face below ambient.
     """
     if not layers:
         raise ValueError("a wall needs at least one layer")
@@ -83,7 +84,7 @@ def solve_wall(
         raise ValueError(f"the hot face ({hot_face_c:g} °C) is colder than the room ({ambient_c:g} °C)")
     if hot_face_c - ambient_c < 1e-9:
         return WallSolution(0.0, tuple([hot_face_c] * (2 * len(layers))))
-    outside = film or (lambda face: outer_film(face, ambient_c, height_m, orientation, emissivity))
+    outside = film or (lambda face: outer_film(face, ambient_c, height_m, orientation, emissivity, convection))
 
     def surplus(flux: float) -> tuple[float, list[float]]:
         faces = _through(layers, hot_face_c, flux)
