@@ -5,14 +5,14 @@ their own box's share. Sizing gives that a range (`kilnctl.sizing`). The box is 
 highest temperature: between there and half of it the result moves by 1 to 2 %.
 """
 
-from collections.abc import Callable
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ..settings.construction import Chamber
-from ..thermal.box import BoxHeat, solve_box
+from ..thermal.box import solve_box
 from ..thermal.surfaces import outer_film
 from ..thermal.walls import WallLayer, solve_wall
 
@@ -24,11 +24,13 @@ _ORIENTATIONS = (("vertical",), ("vertical",), ("up", "down"))
 
 @dataclass(frozen=True)
 class Edges:
-    """`added_m`: width that edges and corners add to a face for each metre of its (width + height), m: a face conducts
-    as if it had its own area and that. `middle`: how far the middle of the outside rises above the room, as a share of
-    what it would rise on an endless wall, for walls across x, y and z."""
+    """`added_m`: for each layer the width that edges and corners add to a face for each metre of its (width + height),
+    m: the layer conducts as if it had the face's area and that. `film`: share of the outside that its film acts on.
+    `middle`: how far the middle of the outside rises above the room, as a share of what it would rise on an endless
+    wall, for walls across x, y and z."""
 
-    added_m: float
+    added_m: tuple[float, ...]
+    film: float
     middle: tuple[float, float, float]
 
 
@@ -52,6 +54,13 @@ def _film(lengths_m: tuple[float, ...], orientations: tuple[str, ...], ambient_c
     return lambda t_c: np.interp(t_c, x, y)
 
 
+def films_of(inside_m: tuple[float, float, float], thickness_m: float, ambient_c: float, emissivity: float) -> list:
+    """Films of the outsides across x, y and z of such a box; that across z is the mean of roof and floor."""
+    w, d, h = (x + 2.0 * thickness_m for x in inside_m)
+    flat = w * d / (2.0 * (w + d))
+    return [_film((n,) * len(o), o, ambient_c, emissivity) for o, n in zip(_ORIENTATIONS, (h, h, flat), strict=True)]
+
+
 @lru_cache(maxsize=256)
 def edges_of(
     layers: tuple[WallLayer, ...], chamber: Chamber, hot_c: float, ambient_c: float, emissivity: float
@@ -60,52 +69,21 @@ def edges_of(
     hot_c = max(hot_c, ambient_c + 10.0)
     inside = (chamber.width_m, chamber.depth_m, chamber.height_m)
     thickness = sum(x.thickness_m for x in layers)
-    w, d, h = (x + 2.0 * thickness for x in inside)
-    flat = w * d / (2.0 * (w + d))
-    films = [_film((n,) * len(o), o, ambient_c, emissivity) for o, n in zip(_ORIENTATIONS, (h, h, flat), strict=True)]
+    films = films_of(inside, thickness, ambient_c, emissivity)
     box = solve_box(layers, inside, hot_c, ambient_c, films)
 
-    def wall(film: Callable, ratio: float):
-        return solve_wall(
-            layers, hot_c, ambient_c, area_ratio=ratio, film=lambda face: float(film(np.array(max(face, ambient_c))))
-        )
-
-    added = _added(box, inside, thickness, lambda axis, ratio: wall(films[axis], ratio).flux_w_m2)
+    w, d, h = inside
+    inner, edge = 2.0 * (w * d + w * h + d * h), 4.0 * (w + d + h)
+    outer = inner + 2.0 * thickness * edge + 24.0 * thickness**2
+    added, depth = [], 0.0
+    for layer, area in zip(layers, box.layers_m2, strict=True):
+        at = depth + 0.5 * layer.thickness_m
+        # Metal hardly resists heat: its area counts for its mass.
+        added.append(2.0 * at + 24.0 * at * at / edge if math.isnan(area) else max(0.0, (area - inner) / edge))
+        depth += layer.thickness_m
     middle = []
     for i, film in enumerate(films):
-        plane = wall(film, 1.0)
-        through = plane.flux_w_m2 * layers[-1].contact_m2k_w
-        rise = plane.cold_face_c - through - ambient_c
+        plane = solve_wall(layers, hot_c, ambient_c, film=lambda face, film=film: float(film(np.array(face))))
+        rise = plane.cold_face_c - ambient_c
         middle.append(min(1.0, max(0.0, (box.middle_c[i] - ambient_c) / rise)) if rise > 1e-6 else 1.0)
-    return Edges(added, (middle[0], middle[1], middle[2]))
-
-
-def _added(box: BoxHeat, inside: tuple[float, ...], thickness: float, flux: Callable[[int, float], float]) -> float:
-    """The added width with which the one-dimensional walls together pass what the box passes. More width passes more
-    heat; it lies between none and that of the outside."""
-    w, d, h = inside
-    pairs = ((1, w, h), (0, d, h), (2, w, d))
-
-    def heat(added: float) -> float:
-        total = 0.0
-        for axis, a, b in pairs:
-            area = a * b + added * (a + b)
-            outer = (a + 2.0 * thickness) * (b + 2.0 * thickness)
-            total += 2.0 * area * flux(axis, max(1.0, outer / area))
-        return total
-
-    low, high = 0.0, 2.0 * thickness * (1.0 + thickness * sum(inside) / (w * d + w * h + d * h))
-    at_low, at_high = heat(low) - box.heat_w, heat(high) - box.heat_w
-    if at_low >= 0.0 or at_high <= 0.0:
-        return low if at_low >= 0.0 else high
-    middle, before = low, high
-    for _ in range(30):
-        middle = low + (high - low) * at_low / (at_low - at_high)
-        if abs(middle - before) < 1e-4 * thickness:
-            break
-        before, here = middle, heat(middle) - box.heat_w
-        if here < 0.0:
-            low, at_low, at_high = middle, here, 0.7 * at_high
-        else:
-            high, at_high, at_low = middle, here, 0.7 * at_low
-    return middle
+    return Edges(tuple(added), box.film_m2 / outer, (middle[0], middle[1], middle[2]))

@@ -50,11 +50,12 @@ def layers_of(oven: Oven, wall: Wall) -> tuple[WallLayer, ...]:
 
 @dataclass(frozen=True)
 class FaceGeometry:
-    """Areas of all equal faces of one kind together, m². `conduction` includes the face's share of edges and corners.
-    middle_share: how far the middle of the outside rises above the room, as a share of an endless wall's rise."""
+    """Areas of all equal faces of one kind together, m². `spreads`: by how much edges and corners widen each layer: it
+    conducts with inner_m2 times that. outer_m2 is what the outside's film acts on. middle_share: how far the middle of
+    the outside rises above the room, as a share of an endless wall's rise."""
 
     inner_m2: float
-    conduction_m2: float
+    spreads: tuple[float, ...]
     outer_m2: float
     thickness_m: float
     inner_length_m: float
@@ -75,7 +76,7 @@ def geometry_of(oven: Oven, face: Face) -> FaceGeometry:
         face.wall.outer_emissivity,
     )
     outer = n * (w + 2.0 * thickness) * (h + 2.0 * thickness)
-    conduction = min(n * (w * h + edges.added_m * (w + h)), outer)
+    spreads = tuple(min(1.0 + added * (w + h) / (w * h), outer / (n * w * h)) for added in edges.added_m)
     across_x, across_y, across_z = edges.middle
     share = max(across_x, across_y) if face.orientation == "vertical" else across_z
 
@@ -84,8 +85,8 @@ def geometry_of(oven: Oven, face: Face) -> FaceGeometry:
 
     return FaceGeometry(
         n * w * h,
-        conduction,
-        outer,
+        spreads,
+        edges.film * outer,
         thickness,
         length(w, h),
         length(w + 2.0 * thickness, h + 2.0 * thickness),

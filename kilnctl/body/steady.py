@@ -65,9 +65,9 @@ def _fourth(t_c: float) -> float:
     return (t_c + ZERO_C) ** 4
 
 
-#: What `solve_wall` takes for the outside of a wall: room °C, length m, orientation, emissivity, ratio of the areas,
-#: factor on the natural film.
-_Outside = tuple[float, float, str, float, float, float]
+#: What `solve_wall` takes for the outside of a wall: room °C, length m, orientation, emissivity, area over the hot
+#: face's, the same of each layer, factor on the natural film.
+_Outside = tuple[float, float, str, float, float, tuple[float, ...], float]
 
 
 @lru_cache(maxsize=256)
@@ -98,25 +98,35 @@ class _Wall:
 
     def __init__(self, oven: Oven, face, factors: Factors, highest_c: float):
         g = geometry_of(oven, face)
-        conduction = min(g.inner_m2 + factors.edges * (g.conduction_m2 - g.inner_m2), g.outer_m2)
-        self.face, self.geometry = face, replace(g, conduction_m2=conduction)
+        spreads = tuple(1.0 + factors.edges * (x - 1.0) for x in g.spreads)
+        self.face, self.geometry = face, replace(g, spreads=spreads)
         self.layers = _varied(layers_of(oven, face.wall), factors)
         emissivity = min(1.0, max(0.02, face.wall.outer_emissivity + factors.outer_emissivity))
         where = oven.site.ambient_c, g.outer_length_m, face.orientation, emissivity
-        self._outside: _Outside = (*where, g.outer_m2 / conduction, factors.outside)
-        self._endless: _Outside = (*where, 1.0, factors.outside)
+        self._outside: _Outside = (*where, g.outer_m2 / g.inner_m2, spreads, factors.outside)
+        self._endless: _Outside = (*where, 1.0, (1.0,) * len(spreads), factors.outside)
         layers = self.layers
         self._x, flux = _curve(layers, self._outside, highest_c)
-        self._c = _spline(np.array(self._x), np.array([q * conduction for q in flux]))
+        self._c = _spline(np.array(self._x), np.array([q * g.inner_m2 for q in flux]))
 
     def solve(self, hot_c: float) -> WallSolution:
         return solve_wall(self.layers, hot_c, *self._outside)
 
-    def middle_c(self, hot_c: float) -> float:
-        """The middle of the outside, °C: the endless wall's temperature, less what the edges draw from it."""
-        ambient_c = self._outside[0]
-        plane = solve_wall(self.layers, hot_c, *self._endless)
-        return ambient_c + self.geometry.middle_share * (plane.cold_face_c - ambient_c)
+    def widened(self, solution: WallSolution) -> float:
+        """By how much edges and corners widen the whole wall: the mean of its layers by their flat resistance."""
+        layers = enumerate(self.geometry.spreads)
+        drops = [(max(0.0, solution.layer_c(i)[0] - solution.layer_c(i)[1]), x) for i, x in layers]
+        whole = sum(drop for drop, _ in drops)
+        return sum(drop * x for drop, x in drops) / whole if whole > 0.0 else 1.0
+
+    def middle(self, hot_c: float) -> WallSolution:
+        """Hot and cold faces of the layers behind the middle of the face: the endless wall's, lowered towards the
+        outside as the edges lower the outside there."""
+        ambient_c, plane = self._outside[0], solve_wall(self.layers, hot_c, *self._endless)
+        outside = plane.cold_face_c
+        lower = (1.0 - self.geometry.middle_share) * (outside - ambient_c) / max(hot_c - outside, 1e-9)
+        faces = tuple(t - lower * (hot_c - t) for t in plane.faces_c)
+        return WallSolution(plane.flux_w_m2, faces)
 
     def heat_w(self, hot_c: float) -> float:
         """Scalar evaluation of the spline; linear below the room and beyond the top."""
@@ -327,7 +337,7 @@ class SteadyOven:
             walls[name], shells[name] = solution, solution.cold_face_c
             # The face's own area, and what edges and corners add to it.
             heat = wall.heat_w(hot)
-            flat = heat * wall.geometry.inner_m2 / wall.geometry.conduction_m2
+            flat = heat / wall.widened(solution)
             ledger[name] = flat
             ledger["edges and corners"] = ledger.get("edges and corners", 0.0) + heat - flat
         for name, watts in trial.others:
@@ -339,7 +349,9 @@ class SteadyOven:
     def middles_c(self, chamber_c: float) -> dict[str, float]:
         """The middle of each outside by face, °C: its hottest place where nothing bridges the wall."""
         walls = self.at(chamber_c).walls
-        return {w.face.name: w.middle_c(max(walls[w.face.name].hot_face_c, self.ambient_c)) for w in self.walls}
+        return {
+            w.face.name: w.middle(max(walls[w.face.name].hot_face_c, self.ambient_c)).cold_face_c for w in self.walls
+        }
 
     @cached_property
     def valid_c(self) -> float:

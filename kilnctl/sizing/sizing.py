@@ -183,15 +183,16 @@ class Sizing:
         base = time_s(model)
         pairs = [
             (value * time_s(scaled(a)) / base, value * time_s(scaled(b)) / base)
-            for a, b in heat_up_pairs(self.oven, self._edge_share)
+            for a, b in heat_up_pairs(self.oven, self.edge_share)
         ]
         return spread(value, pairs)
 
     @property
-    def _edge_share(self) -> float:
+    def edge_share(self) -> float:
         """Share of the walls' conduction that edges and corners add."""
-        whole = sum(w.geometry.conduction_m2 for w in self.steady.walls)
-        return 1.0 - sum(w.geometry.inner_m2 for w in self.steady.walls) / whole
+        ledger = self.at(min(self.top_c, self.max_chamber_c)).ledger_w
+        walls = sum(ledger[w.face.name] for w in self.steady.walls)
+        return ledger["edges and corners"] / (walls + ledger["edges and corners"])
 
     def stored_j(self, chamber_c: float, load: Load | None = None) -> float:
         """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room
@@ -204,9 +205,10 @@ class Sizing:
                 m = layer.material
                 hot, cold = solution.layer_c(i)
                 # Simpson's rule over the depth of one layer; its profile is nearly straight.
-                middle = m.cold_face_c(hot, 0.5 * solution.flux_w_m2 * layer.thickness_m)
+                middle = m.cold_face_c(hot, 0.5 * m.conductivity_integral(cold, hot))
                 mean = (m.enthalpy(hot) + 4.0 * m.enthalpy(middle) + m.enthalpy(cold)) / 6.0
-                total += wall.geometry.conduction_m2 * layer.thickness_m * m.density_kg_m3 * (mean - m.enthalpy(room))
+                volume = wall.geometry.inner_m2 * wall.geometry.spreads[i] * layer.thickness_m
+                total += volume * m.density_kg_m3 * (mean - m.enthalpy(room))
         e = self.steady.elements
         total += e.mass_kg * (e.material.enthalpy(steady.element_c) - e.material.enthalpy(room))
         for body in (self.oven.shelf, load):
@@ -218,10 +220,11 @@ class Sizing:
     # ---- checks ----------------------------------------------------------------------------------------------------
 
     def layers(self, chamber_c: float) -> tuple[LayerReport, ...]:
-        """Every layer's hot and cold face at chamber_c against its limits."""
+        """Every layer's hot and cold face at chamber_c, behind the middle of its wall, against its limits."""
         reports = []
         for wall in self.steady.walls:
-            solution = self.at(chamber_c).walls[wall.face.name]
+            hot_c = self.at(chamber_c).walls[wall.face.name].hot_face_c
+            solution = wall.middle(max(hot_c, self.oven.site.ambient_c))
             for i, layer in enumerate(wall.layers):
                 hot, cold = (float(t) for t in solution.layer_c(i))
                 m = layer.material

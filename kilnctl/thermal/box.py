@@ -6,6 +6,7 @@ outside has its film: both are taken from the last pass. The equations are solve
 numpy alone, because this also runs before a run in the process that heats.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -28,10 +29,13 @@ _AXES = (0, 1, 2)
 
 @dataclass(frozen=True)
 class BoxHeat:
-    """heat_w through all six walls, W; middle_c of the outsides across x, y and z, °C."""
+    """heat_w through all six walls, W; middle_c of the outsides across x, y and z, °C. layers_m2: the area with which
+    each layer, flat, would have the same resistance, NaN for metal; film_m2 likewise for the outside's film."""
 
     heat_w: float
     middle_c: tuple[float, ...]
+    layers_m2: tuple[float, ...]
+    film_m2: float
 
 
 def _knots(half_m: float, layers: Sequence[WallLayer], grid: tuple[int, int]) -> tuple[np.ndarray, list[int]]:
@@ -121,10 +125,13 @@ _FACE_MASS = np.kron(_M, _M)
 
 
 def _pass(octant: _Octant, t_c: np.ndarray, hot_c: float, ambient_c: float, films: Sequence[Film]):
-    """One pass: (temperatures with conductivities and films of t_c, heat through the octant in W)."""
+    """One pass: (temperatures with conductivities and films of t_c, heat through the octant in W, drop of temperature
+    over each layer, K). A layer's drop is the heat times kelvin that it dissipates, by the heat: what its resistance
+    stands for in a chain."""
     n = octant.nodes
     corners = octant.corners(t_c)
-    values = octant.conductivity(corners.mean(axis=1))[:, None] * octant.unit
+    k = octant.conductivity(corners.mean(axis=1))
+    values = k[:, None] * octant.unit
     gain = np.zeros((len(values), 8))
     for (at, area, ends), film in zip(octant.skins, films, strict=True):
         h = film(corners[np.ix_(at, ends)].mean(axis=1)) * area
@@ -142,7 +149,11 @@ def _pass(octant: _Octant, t_c: np.ndarray, hot_c: float, ambient_c: float, film
     given = np.einsum("ipq,iq->ip", planes, t) - load
     given[:-1] += np.einsum("ipq,iq->ip", links, t[1:])
     given[1:] += np.einsum("iqp,iq->ip", links, t[:-1])
-    return t.reshape(n, n, n), float(given[hot].sum())
+    heat, t = float(given[hot].sum()), t.reshape(n, n, n)
+    at = octant.corners(t)
+    each = k * np.einsum("ea,eab,eb->e", at, octant.unit.reshape(-1, 8, 8), at)
+    drops = np.bincount(octant.level + 1, each, len(octant.layers) + 1)[1:] / heat
+    return t, heat, drops
 
 
 def _gathered(gain: np.ndarray, n: int) -> np.ndarray:
@@ -215,16 +226,26 @@ def solve_box(
     `films` those of the outsides across them. Two grids, extrapolated."""
     if not hot_c > ambient_c:
         raise ValueError(f"the inside ({hot_c:g} °C) is not warmer than the room ({ambient_c:g} °C)")
-    heats, middles, last, t = [], [], None, np.zeros(0)
+    found, last, t = [], None, np.zeros(0)
     for grid, passes in zip(grids, PASSES, strict=True):
         octant = _Octant(layers, [0.5 * x for x in inside_m], grid)
         t = _start(octant, hot_c, ambient_c, films[0]) if last is None else _onto(octant, last, t)
-        heat = 0.0
+        heat, drops = 0.0, np.zeros(0)
         for _ in range(passes):
-            t, heat = _pass(octant, t, hot_c, ambient_c, films)
-        heats.append(8.0 * heat)
-        middles.append(np.array([t[-1, 0, 0], t[0, -1, 0], t[0, 0, -1]]))
+            t, heat, drops = _pass(octant, t, hot_c, ambient_c, films)
+        found.append(np.array([8.0 * heat, t[-1, 0, 0], t[0, -1, 0], t[0, 0, -1], *drops]))
         last = octant
-    more = 1.0 / ((grids[1][1] / grids[0][1]) ** 2 - 1.0)
-    middle = middles[1] + more * (middles[1] - middles[0])
-    return BoxHeat(heats[1] + more * (heats[1] - heats[0]), tuple(float(x) for x in middle))
+    best = found[1] + (found[1] - found[0]) / ((grids[1][1] / grids[0][1]) ** 2 - 1.0)
+    heat_w, middle_c, drops = float(best[0]), best[1:4], best[4:]
+    areas, here = [], hot_c
+    for layer, drop in zip(layers, drops, strict=True):
+        if layer.material.kind == "metal":
+            # Sheet passes heat along itself more than through: what that costs goes to the film.
+            areas.append(math.nan)
+            continue
+        mean = layer.material.conductivity_integral(here - drop, here) / drop
+        areas.append(float(heat_w * (layer.thickness_m / mean + layer.contact_m2k_w) / drop))
+        here -= float(drop)
+    a, b, c = (x + 2.0 * sum(layer.thickness_m for layer in layers) for x in inside_m)
+    h = np.average([float(film(np.array(here))) for film in films], weights=[b * c, a * c, a * b])
+    return BoxHeat(heat_w, tuple(float(x) for x in middle_c), tuple(areas), float(heat_w / (h * (here - ambient_c))))
