@@ -10,7 +10,9 @@ from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
 from ..sizing.circuit import THREE_PHASE
 from ..sizing.protection import quieter
-from ..sizing.sizing import HIGHEST_C, Range, Sizing
+from ..sizing.ranges import Range
+from ..sizing.sizing import HIGHEST_C, Sizing
+from ..sizing.touch import touch_words
 from ..thermal.material_data import find
 from ..thermal.walls import WallLayer, WallSolution, profile
 from .findings_text import findings_lines
@@ -89,11 +91,14 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     wrong = findings_lines(sizing.wrong, u)
     out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
-    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
+    out += ["", *_layers(sizing, reach, u), "", *_outside(sizing, reach, u)]
+    out += ["", *_wiring(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
     out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
-    ranges = "stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square"
+    ranges = (
+        "what about 95 of 100 such ovens would do: conductivity, thickness, edges, emissivities, films, leaks, supply"
+    )
     return "\n".join(
         [
             *out,
@@ -152,6 +157,17 @@ def _layers(sizing: Sizing, reach: float, u: Units) -> list[str]:
     for r in sizing.layers(reach):
         hot, cold, limit = (u.temperature(c) for c in (r.hot_c, r.cold_c, r.limit_c))
         out.append(f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {hot:>9} {cold:>9} {limit:>9}")
+    return out
+
+
+def _outside(sizing: Sizing, reach: float, u: Units) -> list[str]:
+    """The middle of each outside with its range and what it does to a hand."""
+    emissivity = {f.name: f.wall.outer_emissivity for f in sizing.oven.faces}
+    metal = {w.face.name: w.layers[-1].material.kind == "metal" for w in sizing.walls}
+    out = [f"{'middle of the outside at ' + u.temperature(reach):<42} {'emissivity':>10}  a hand may stay"]
+    for name, range_c in sorted(sizing.outside_c(reach).items(), key=lambda item: -item[1].value):
+        shown = temperature_range(range_c, u)
+        out.append(f"  {name:<10} {shown:<29} {emissivity[name]:>10g}  {touch_words(range_c.high, metal[name])}")
     return out
 
 
@@ -246,6 +262,7 @@ def sizing_json(sizing: Sizing) -> dict:
                 "chamber_c": t,
                 "power_w": span(sizing.power_range_w(t)),
                 "shell_c": sizing.shell_c(t),
+                "outside_c": {name: span(r) for name, r in sizing.outside_c(t).items()},
                 "element_c": float(sizing.at(t).element_c),
                 "ledger_w": sizing.ledger_w(t),
             }

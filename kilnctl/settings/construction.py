@@ -67,7 +67,15 @@ class Layer:
 @dataclass(frozen=True, kw_only=True)
 class Wall:
     layers: tuple[Layer, ...] = many(Layer, "layers from the hot face outward", fewest=1, most=12)
-    outer_emissivity: float = quantity("fraction", "emissivity of the outer face", default=0.9, low=0.02, high=1.0)
+    outer_emissivity: float = quantity(
+        "fraction",
+        "emissivity of the outer face: the barer the metal, the hotter it gets",
+        default=0.9,
+        low=0.02,
+        high=1.0,
+        assume="paint of any colour, brick, rust; rolled steel has about 0.6, stainless 0.3, galvanised 0.25, "
+        "aluminium 0.1",
+    )
     contact_insulance_m2k_per_w: float = quantity(
         "insulance",
         "contact resistance at each joint between layers",
