@@ -8,9 +8,11 @@ from ..body.bursts import bursts_note, pattern_for
 from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
+from ..sizing.buying import Saving
 from ..sizing.circuit import THREE_PHASE
 from ..sizing.protection import quieter
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
+from ..thermal.heating_wire import WIRE_ALLOYS
 from ..thermal.material_data import find
 from ..thermal.walls import WallLayer, WallSolution, profile
 from .findings_text import findings_lines
@@ -89,7 +91,8 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     wrong = findings_lines(sizing.wrong, u)
     out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
-    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
+    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_wire(sizing, u), *_protection(sizing, u)]
+    out += _savings(sizing, u)
     out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
@@ -171,15 +174,26 @@ def _wiring(sizing: Sizing, u: Units) -> list[str]:
     ]
 
 
+def _wire(sizing: Sizing, u: Units) -> list[str]:
+    """The elements' own wire, or how to find one."""
+    alloy, file = sizing.oven.elements.alloy, sizing.oven.file or "OVEN"
+    if sizing.wire:
+        about = f"elements' wire (kilnctl wind {file} has its coil, and the gauges next to it):"
+        return ["", about, *findings_lines(sizing.wire, u)]
+    return ["", f"elements' wire: not described; kilnctl wind {file} finds one"] if alloy in WIRE_ALLOYS else []
+
+
 def _savings(sizing: Sizing, u: Units) -> list[str]:
-    best = [s for s in sizing.savings if s.share > 0.005][:3]
+    best = [s for s in sizing.savings if s.share > 0.005][:6]
     if not best:
         return []
-    return [
-        "",
-        f"{'1 in' if u.imperial else '25 mm'} more insulation would save, the best first:",
-        *(f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best),
-    ]
+    lines = ["", f"what would save at {u.temperature(min(sizing.top_c, sizing.max_chamber_c))}, the best first "]
+    lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
+    for s in best:
+        caution = f" ({s.change.caution})" if s.change.caution else ""
+        words = u.words(s.change.words)
+        lines.append(f"  {words:<66} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
+    return lines
 
 
 def _notes(sizing: Sizing) -> list[str]:
@@ -255,9 +269,22 @@ def sizing_json(sizing: Sizing) -> dict:
         "flicker_pst": _pst(o),
         "protection": [dataclasses.asdict(f) for f in sizing.protection],
         "wiring": {**vars(sizing.wiring), "findings": [dataclasses.asdict(f) for f in sizing.wiring.findings]},
-        "savings": [vars(s) for s in sizing.savings],
+        "wire": [dataclasses.asdict(f) for f in sizing.wire],
+        "savings": [saving_json(s) for s in sizing.savings],
         "notes": _notes(sizing),
         "assumptions": list(o.assumptions),
+    }
+
+
+def saving_json(saving: Saving) -> dict:
+    """A change and what it saves."""
+    c = saving.change
+    facts = {"change": c.words, "face": c.face, "material": c.material, "caution": c.caution}
+    return facts | {
+        "area_m2": c.area_m2,
+        "thickness_m": c.thickness_m,
+        "saved_w": saving.saved_w,
+        "share": saving.share,
     }
 
 
