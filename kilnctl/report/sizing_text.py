@@ -2,7 +2,6 @@
 
 import dataclasses
 import math
-from collections.abc import Sequence
 
 from ..body.bursts import bursts_note, pattern_for
 from ..firing import flicker
@@ -14,9 +13,7 @@ from ..sizing.protection import quieter
 from ..sizing.sizing import HIGHEST_C, Range, Sizing
 from ..thermal.heating_wire import WIRE_ALLOYS
 from ..thermal.material_data import find
-from ..thermal.walls import WallLayer, WallSolution, profile
 from .findings_text import findings_lines
-from .svg import Chart, Series, Subplot, svg
 
 #: Usual mean temperature at which an R-value is measured (75 °F; common practice), °C, and how far above it the value
 #: still holds, K.
@@ -93,7 +90,7 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
     out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_wire(sizing, u), *_protection(sizing, u)]
     out += _savings(sizing, u)
-    out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
+    out += ["", "to note:", *(f"  {u.words(n)}" for n in notes_of_sizing(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
     ranges = "stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square"
@@ -196,7 +193,8 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
     return lines
 
 
-def _notes(sizing: Sizing) -> list[str]:
+def notes_of_sizing(sizing: Sizing) -> list[str]:
+    """All notes, metric: of the sizing, of R-values, of the bursts."""
     said = bursts_note(sizing.oven)
     return [*sizing.notes, *r_value_notes(sizing), *([said] if said else [])]
 
@@ -271,7 +269,7 @@ def sizing_json(sizing: Sizing) -> dict:
         "wiring": {**vars(sizing.wiring), "findings": [dataclasses.asdict(f) for f in sizing.wiring.findings]},
         "wire": [dataclasses.asdict(f) for f in sizing.wire],
         "savings": [saving_json(s) for s in sizing.savings],
-        "notes": _notes(sizing),
+        "notes": notes_of_sizing(sizing),
         "assumptions": list(o.assumptions),
     }
 
@@ -290,48 +288,3 @@ def saving_json(saving: Saving) -> dict:
 
 def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
-
-
-def sizing_pictures(sizing: Sizing, units: Units) -> dict[str, str]:
-    """File name → SVG: power against temperature, and the temperature through each wall."""
-    o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
-    ambient = o.site.ambient_c
-    temperatures = [ambient + (sizing.top_c - ambient) * (0.05 + 0.95 * i / 24) for i in range(25)]
-    ranges = [sizing.power_range_w(c) for c in temperatures]
-    x = [units.degrees(c) for c in temperatures]
-    full = units.heat_value(o.elements.rated_w)
-    band = [units.heat_value(0.5 * (r.high - r.low)) for r in ranges]
-    power = Subplot(
-        f"power to hold, {units.heat_unit}",
-        (
-            Series(x, [units.heat_value(r.value) for r in ranges], "to hold", "chamber", band),
-            Series([x[0], x[-1]], [full, full], "full power", "reference"),
-            Series([x[0], x[-1]], [0.81 * full, 0.81 * full], "10 % low", "other"),
-        ),
-        low=0.0,
-    )
-    made = {
-        "power.svg": svg(
-            Chart(f"{o.name}: power against temperature", (power,), f"chamber, {units.degree}", False, 420)
-        )
-    }
-    for wall in sizing.walls:
-        name = wall.face.name
-        title = f"{o.name}: through the {name} at {units.temperature(reach)}"
-        made[f"wall-{name}.svg"] = _through(name, wall.layers, sizing.at(reach).walls[name], title, units)
-    return made
-
-
-def _through(name: str, layers: Sequence[WallLayer], solution: WallSolution, title: str, units: Units) -> str:
-    """The temperature through one wall as SVG."""
-    per_m = units.lengths_per_m
-    depth, shades = 0.0, []
-    for layer in layers:
-        if layer.thickness_m > 0.004:
-            shades.append((depth * per_m, (depth + layer.thickness_m) * per_m, layer.material.name))
-        depth += layer.thickness_m
-    line = profile(layers, solution)
-    depths, temperatures = [d * per_m for d, _ in line], [units.degrees(c) for _, c in line]
-    plot = Subplot(f"temperature, {units.degree}", (Series(depths, temperatures, name),), tuple(shades))
-    x_label = f"depth from the hot face, {units.length_unit}"
-    return svg(Chart(title, (plot,), x_label, False, 380))

@@ -25,7 +25,7 @@ _ALIKE = (
     ("ceramic fibre", "mineral wool", "glass wool"),
     ("calcium silicate", "vermiculite", "board"),
 )
-#: A door seal that a careful maker reaches, m, and the share of the watts from which a leak or a bridge is worth a word.
+#: A door seal that a careful maker reaches, m; the share of the watts from which a leak or a bridge is worth a word.
 GOOD_SEAL_M, WORTH = 0.0002, 0.03
 #: A service limit must be this far above a layer that is chosen here, K.
 _MARGIN_K = 30.0
@@ -54,14 +54,15 @@ class Saving:
     share: float
 
 
-def savings_of(oven: Oven, chamber_c: float, base: Steady) -> tuple[Saving, ...]:
+def savings_of(oven: Oven, chamber_c: float, base: Steady, thorough: bool = False) -> tuple[Saving, ...]:
     """The watts that each change saves with the chamber at chamber_c, °C, the best first; none where the fan alone
-    holds it. Left out is what a layer does not bear. `base`: the steady state as it is now."""
+    holds it. Left out is what a layer does not bear. `base`: the steady state as it is now; `thorough`: also twice as
+    much more of each insulation, and what wants a caution."""
     power = float(base.power_w)
     if power <= 0.0:
         return ()
     found = []
-    for alternatives in _all_changes(oven, base):
+    for alternatives in _all_changes(oven, base, thorough):
         for change in alternatives:
             watts = _power_w(change, chamber_c)
             if watts is not None:
@@ -70,12 +71,14 @@ def savings_of(oven: Oven, chamber_c: float, base: Steady) -> tuple[Saving, ...]
     return tuple(sorted(found, key=lambda s: -s.saved_w))
 
 
-def _all_changes(oven: Oven, base: Steady) -> Iterator[tuple[Change, ...]]:
+def _all_changes(oven: Oven, base: Steady, thorough: bool) -> Iterator[tuple[Change, ...]]:
     """All changes; of several alternatives the first that its layers bear is meant."""
+    pieces = (1, 2) if thorough else (1,)
     for key, face in walls_of(oven).items():
-        yield from _wall_changes(oven, key, face, base)
+        yield from _wall_changes(oven, key, face, base, pieces)
     for change in (*_door_like_sides(oven, base), *_openings(oven, base)):
-        yield (change,)
+        if thorough or not change.caution:
+            yield (change,)
 
 
 def _power_w(change: Change, chamber_c: float) -> float | None:
@@ -121,8 +124,11 @@ def _area_m2(oven: Oven, key: str) -> float:
     return sum(geometry_of(f).outer_m2 for f in oven.faces if wall_key(oven, f) == key)
 
 
-def _wall_changes(oven: Oven, key: str, face: Face, base: Steady) -> Iterator[tuple[Change, ...]]:
-    """One wall: each insulation thicker, or of another material; one more layer; insulation on a bare skin."""
+def _wall_changes(
+    oven: Oven, key: str, face: Face, base: Steady, pieces: tuple[int, ...]
+) -> Iterator[tuple[Change, ...]]:
+    """One wall: each insulation thicker by so many pieces, or of another material; one more layer; insulation on a bare
+    skin."""
     wall, solution, area = face.wall, base.walls[face.name], _area_m2(oven, key)
     made, layers, more_m = layers_of(oven, wall), wall.layers, MORE_M[oven.units]
 
@@ -150,7 +156,7 @@ def _wall_changes(oven: Oven, key: str, face: Face, base: Steady) -> Iterator[tu
         if layer.material.name != "air gap" and layer.material.conductivity(_mean_c(solution, i)) <= INSULATES_BELOW
     ]
     for i in insulates:
-        for thicker_m in (more_m, 2.0 * more_m):
+        for thicker_m in (n * more_m for n in pieces):
             thicker = (*layers[:i], _thicker(layers[i], thicker_m), *layers[i + 1 :])
             words = f"{key}: {1000 * thicker_m:g} mm more {layers[i].material}"
             yield (Change(words, _with(oven, key, thicker), key, layers[i].material, area, thicker_m),)
@@ -210,9 +216,9 @@ def _door_like_sides(oven: Oven, base: Steady) -> Iterator[Change]:
 
 
 def _openings(oven: Oven, base: Steady) -> Iterator[Change]:
-    """Vent, door seal, ports and bridges."""
+    """Vent (a proved one keeps vapour thin, and stays open), door seal, ports and bridges."""
     total = sum(base.ledger_w.values())
-    if oven.vent is not None and oven.vent.flow_m3_per_s > 0.0:
+    if oven.vent is not None and oven.vent.flow_m3_per_s > 0.0 and not oven.vent.proved:
         caution = "only where nothing gives off vapour or water: never for paint, powder, solvents or wet loads"
         yield Change("vent: closed", dataclasses.replace(oven, vent=None), caution=caution)
     gap = oven.door.gap_m
