@@ -111,9 +111,8 @@ def _winding(args: argparse.Namespace, oven, said: dict[str, float | None], unit
         check_wire(task.alloy, diameter_for_length_m(task, wire_m))
         gauge = _nearest(diameter_for_length_m(task, wire_m), units.imperial)
         name, made = gauge_words(gauge), wound(task, gauge.diameter_m, wire_m)
-        notes.append(
-            f"{wire_m:.2f} m a coil want {1e3 * diameter_for_length_m(task, wire_m):.3f} mm; the nearest gauge"
-        )
+        exact = 1e3 * diameter_for_length_m(task, wire_m)
+        notes.append(f"for {task.power_w / 1000.0:.2f} kW the wire would be {exact:.3f} mm; the nearest gauge is taken")
     else:
         gauge, made = chosen(task, units.imperial, load)
         name = gauge_words(gauge)
@@ -121,11 +120,12 @@ def _winding(args: argparse.Namespace, oven, said: dict[str, float | None], unit
     usual = min(USUAL_COIL, widest_coil(task.alloy, made.wire_c))
     outside = said["coil"] or usual * made.diameter_m
     laid = None if said["grooves"] is None else said["grooves"] / task.coils
-    ideal = diameter_for_load_m(task, load or advised_w_m2(task))
+    wanted = load or advised_w_m2(task)
+    ideal = diameter_for_load_m(task, wanted)
     check_wire(task.alloy, ideal)
     beside = tuple((g, wound(task, g.diameter_m)) for g in neighbours(made.diameter_m))
     coil = coil_of(made.diameter_m, made.wire_m, outside, laid)
-    return Winding(task, name, made, coil, ideal, wound(task, ideal).wire_m, beside, tuple(notes))
+    return Winding(task, name, made, coil, wanted, ideal, wound(task, ideal).wire_m, beside, tuple(notes))
 
 
 def _hand(args: argparse.Namespace, oven, units: Units) -> str:

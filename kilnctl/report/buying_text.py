@@ -117,8 +117,8 @@ def comparison_rows(a: Sizing, b: Sizing, run: RunAsked, u: Units) -> list[tuple
         row("a run", lambda _, f: run_energy(f)),
         row("stored heat", lambda s, _: u.energy(s.stored_j(min(run.to_c, s.steady.valid_c), s.oven.usual_load))),
         row("inside", lambda s, _: _volume(s, u)),
-        row("walls and wiring wrong", lambda s, _: _marked(s, Mark.WRONG)),
-        row("tight", lambda s, _: _marked(s, Mark.TIGHT)),
+        row("verdicts: wrong", lambda s, _: _marked(s, Mark.WRONG)),
+        row("verdicts: tight", lambda s, _: _marked(s, Mark.TIGHT)),
     ]
     return rows + _where(a, b, run, u)
 

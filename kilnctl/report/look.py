@@ -63,7 +63,7 @@ details summary { cursor: pointer; color: var(--faint); margin: .4rem 0; }
   .many td { display: flex; justify-content: space-between; gap: 1rem; border: 0; padding: .08rem 0;
     text-align: right; }
   .many td::before { content: attr(data-head); color: var(--faint); }
-  .many td:first-child { font-weight: 600; }
+  .many td:first-child { font-weight: 600; text-align: left; }
   .many td:first-child::before { content: none; }
 }
 @media print {

@@ -19,13 +19,14 @@ _SHORT = {Mark.FINE: "fine", Mark.TIGHT: "tight", Mark.WRONG: "wrong"}
 
 @dataclass(frozen=True)
 class Winding:
-    """What `kilnctl wind` found: the task, the gauge by its name, what is wound, its coil, the ideal diameter and
-    length of wire in each coil (m), and the gauges next to it, each with what it makes."""
+    """What `kilnctl wind` found: the task, the gauge by its name, what is wound, its coil, the surface load that
+    is wanted, the ideal diameter and length of wire in each coil (m), and the gauges next to it, each with what it makes."""
 
     task: Task
     name: str
     made: Wound
     coil: Coil
+    wanted_w_m2: float
     ideal_m: float
     ideal_wire_m: float
     beside: tuple[tuple[Gauge, Wound], ...]
@@ -90,7 +91,7 @@ def _table(winding: Winding, u: Units) -> list[str]:
     each = " in each coil" if t.coils > 1 else ""
     ideal = f"{u.length(winding.ideal_m, 4 if u.imperial else 3)}, {u.words(f'{winding.ideal_wire_m:.2f} m')}{each}"
     lines = [
-        f"{ideal} would carry just what is advised. What shops sell, cut for the power",
+        u.words(f"{ideal} would carry just {winding.wanted_w_m2 / 1e4:.2f} W/cm². What shops sell, cut for the power"),
         "('so long': its power when left at that length):",
         (
             f"  {'gauge':<20}{'length':>10}{'cold':>12}{'load':>13}{'glows at':>10}{'bears':>9}{'weight':>10}"

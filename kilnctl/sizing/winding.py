@@ -162,13 +162,12 @@ def chosen(task: Task, american: bool, load_w_m2: float | None = None) -> tuple[
         if sound(task, made, load_w_m2):
             return gauge, made
     made = wound(task, series[-1].diameter_m)
-    room = f"{task.coil_w:.0f} W on {task.coil_v:.0f} V in a chamber of {task.chamber_c:.0f} °C"
-    if made.high_c > made.bears_c:
-        raise ValueError(
-            f"{room}: even wire of {1e3 * made.diameter_m:.1f} mm would glow at {made.high_c:.0f} °C, and it bears "
-            f"{made.bears_c:.0f} °C; take another alloy, less power, or a cooler chamber"
-        )
-    raise ValueError(f"{room} want wire thicker than any in stock: take more groups, or less power")
+    raise ValueError(
+        f"{task.coil_w:.0f} W on {task.coil_v:.0f} V in a chamber of {task.chamber_c:.0f} °C: even wire of "
+        f"{1e3 * made.diameter_m:.1f} mm, the thickest in stock, would carry {made.load_w_m2 / 1e4:.2f} W/cm² and glow "
+        f"at {made.high_c:.0f} °C, and it bears {made.bears_c:.0f} °C; take more groups, less power, another alloy, or "
+        "a cooler chamber"
+    )
 
 
 def neighbours(diameter_m: float, each_way: int = 2) -> tuple[Gauge, ...]:
