@@ -12,6 +12,7 @@ COMMANDS = {
     "new": "answer some fifteen questions, get a description of your oven",
     "check": "read an oven and a schedule, and say everything that is wrong with them",
     "size": "how hot will it get, how fast, and where do the watts go",
+    "wind": "which wire, how much of it, and what coil: elements to wind yourself",
     "materials": "list the insulation library",
     "rehearse": "run a schedule on a virtual oven, in simulated time",
     "study": "the same on many ovens, drawn from what is not known about this one",

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from ..thermal.heating_wire import NOT_WOUND
 from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
 
 #: Least and most power of an oven's elements, W.
@@ -261,6 +262,7 @@ class Elements:
         "what the element is made of",
         default="sheathed",
         assume="finned or tubular sheathed elements are usual below 400 °C",
+        refused=NOT_WOUND,
     )
     wire_diameter_m: float | None = quantity(
         "length",

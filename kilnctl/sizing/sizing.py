@@ -5,21 +5,24 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..body import layers_of, load_material
+from ..body import load_material
 from ..body.steady import BeyondPhysics, Steady, SteadyOven
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, EnergyModel
 from ..plants.conditions import Conditions
 from ..plants.virtual_oven import VirtualOven
-from ..settings.construction import Face, Layer, Load
+from ..settings.construction import Load
 from ..settings.document import Problem, SettingsError
 from ..settings.oven import Oven
 from ..terms import Finding, Mark
 from ..thermal import elements as electric
+from .buying import Saving, savings_of, wall_key
 from .notes import notes_of
 from .protection import protection_findings
 from .ranges import Range, heat_up_pairs, pairs_of, spread
+from .winding import described
+from .winding_findings import wire_findings
 from .wiring import Wiring, wiring_of
 
 #: Highest temperature that sizing looks at, °C; no oven of this kind gets hotter.
@@ -40,16 +43,6 @@ class LayerReport:
     limit_c: float
     flags: tuple[str, ...]
     over: str | None
-
-
-@dataclass(frozen=True)
-class Saving:
-    """What 25 mm more of one layer would buy at the oven's highest temperature."""
-
-    face: str
-    material: str
-    saved_w: float
-    share: float
 
 
 class Sizing:
@@ -273,6 +266,12 @@ class Sizing:
         """Verdicts on the limiter's setting, the circulation fan and lamps on the same line."""
         return protection_findings(self)
 
+    @cached_property
+    def wire(self) -> tuple[Finding, ...]:
+        """Verdicts on the wire of the elements, where the file describes it; else none."""
+        found = described(self.oven)
+        return tuple(wire_findings(*found)) if found else ()
+
     @property
     def wrong(self) -> tuple[Finding, ...]:
         """What comes before anything else, of wiring and protection."""
@@ -285,39 +284,9 @@ class Sizing:
 
     @cached_property
     def savings(self) -> tuple[Saving, ...]:
-        """25 mm more of each insulating layer, the best first: watts saved at the oven's highest temperature."""
+        """What could be changed, the best first: watts saved at the oven's highest temperature."""
         t = min(self.top_c, self.max_chamber_c)
-        base = self.power_w(t)
-        if base <= 0.0:
-            return ()  # the fan alone holds it: there are no watts to save
-        found = []
-        for key, wall in {_wall_key(self.oven, f): f.wall for f in self.oven.faces}.items():
-            for i, layer in enumerate(wall.layers):
-                if layers_of(self.oven, wall)[i].material.conductivity(t / 2) > 2.0 or layer.material == "air gap":
-                    continue
-                thicker = dataclasses.replace(
-                    wall, layers=(*wall.layers[:i], _thicker(layer, 0.025), *wall.layers[i + 1 :])
-                )
-                walls = dataclasses.replace(self.oven.walls, **{key: thicker})
-                changed = SteadyOven(dataclasses.replace(self.oven, walls=walls), highest_c=HIGHEST_C)
-                saved = base - changed.at(t).power_w
-                found.append(Saving(key, layer.material, float(saved), float(saved / base)))
-        return tuple(sorted(found, key=lambda s: -s.saved_w))
-
-
-def _wall_key(oven: Oven, face: Face) -> str:
-    """Under which key of `walls` that face's wall stands: its own, or "sides" where the file has none for it."""
-    return face.name if getattr(oven.walls, face.name, None) is not None else "sides"
-
-
-def _thicker(layer: Layer, more_m: float) -> Layer:
-    """The same layer more_m thicker; a layer given by its resistance gets a larger resistance."""
-    resistance = layer.insulance_m2k_per_w
-    return dataclasses.replace(
-        layer,
-        thickness_m=layer.thickness_m + more_m,
-        insulance_m2k_per_w=None if resistance is None else resistance * (1 + more_m / layer.thickness_m),
-    )
+        return savings_of(self.oven, t, self.at(t))
 
 
 def _times(value, factor: float):
@@ -333,7 +302,7 @@ def layer_problems(oven: Oven, sizing: "Sizing | None" = None) -> list[Problem]:
     for report in sizing.layers(min(oven.limits.highest_c, HIGHEST_C)):
         if report.over is None:
             continue
-        key = _wall_key(oven, next(f for f in oven.faces if f.name == report.face))
+        key = wall_key(oven, next(f for f in oven.faces if f.name == report.face))
         path = f"walls.{key}.layers[{report.number}]"
         line, column = oven.places.get(path, (0, 0))
         problem = Problem(
