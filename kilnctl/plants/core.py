@@ -20,7 +20,7 @@ import numpy as np
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
-from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, hottest_k, must_halve
+from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, enclosed, hottest_k, must_halve
 from .moisture import WATER_J_PER_KGK, Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
@@ -138,6 +138,8 @@ class Core:
         # One chord step is enough after a small change; the next block starts from the exact enthalpy anyway.
         for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
+        if self.nodes_k.max() > self.body.properties.steep_from_k - YOUNG * self.tolerance_k:
+            self.nodes_k = enclosed(self, wanted, self._capacity)
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
