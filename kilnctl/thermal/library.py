@@ -12,8 +12,8 @@ _WOOL_CP = ((20.0, 840.0), (400.0, 970.0), (700.0, 1030.0))
 _VDI = "VDI Heat Atlas, refractories (conductivity); heat capacity from memory"
 #: Fireclay bricks differ by density and firing: both sources lie within the stated uncertainty.
 _FIRECLAY = (
-    "between VDI Heat Atlas (1.05 to 1.22) and Incropera, table A.3, fire clay brick burnt at 1725 K (1.3 at 500 °C, 1.4 "
-    "at 800 °C and 1100 °C, from memory)"
+    "between VDI Heat Atlas (1.05 to 1.22) and Incropera, table A.3, fire clay brick burnt at 1725 K (1.3 at 500 °C, "
+    "1.4 at 800 °C and 1100 °C, from memory)"
 )
 _MEMORY = "typical figures, from memory"
 _EN = "EN 1993-1-2 3.4.1, peak of the specific heat at 735 °C included (equations from memory)"

@@ -50,7 +50,8 @@ def test_heat_through_the_peak_is_the_integral_of_the_standard():
 
 
 @pytest.mark.parametrize(
-    ("celsius", "capacity", "conductivity"), [(20, 455.5, 14.9), (400, 524.0, 19.7), (800, 556.4, 24.8), (1200, 598.5, 29.8)]
+    ("celsius", "capacity", "conductivity"),
+    [(20, 455.5, 14.9), (400, 524.0, 19.7), (800, 556.4, 24.8), (1200, 598.5, 29.8)],
 )
 def test_stainless_steel(celsius, capacity, conductivity):
     """C.3.2 and C.3.3, computed by hand from the equations (from memory)."""
