@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from ..settings.construction import Face, Load, Wall
 from ..settings.oven import Oven
@@ -21,6 +22,7 @@ def material_of(oven: Oven, name: str) -> Material:
     return find(name)
 
 
+@lru_cache(maxsize=256)
 def layers_of(oven: Oven, wall: Wall) -> tuple[WallLayer, ...]:
     """The wall's layers from the hot face outward. A layer given by its R-value has the constant conductivity thickness
     / R."""

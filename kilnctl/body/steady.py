@@ -2,8 +2,9 @@
 holds a chamber temperature, without steps in time. Sizing prints it, and the day-zero model is fitted to it. No scipy,
 for a quick start: this runs in the process that heats, before the run."""
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -56,6 +57,21 @@ def _fourth(t_c: float) -> float:
     return (t_c + ZERO_C) ** 4
 
 
+#: What `solve_wall` takes for the outside of a wall: room °C, length m, orientation, emissivity, ratio of the areas.
+_Outside = tuple[float, float, str, float, float]
+
+
+@lru_cache(maxsize=256)
+def _curve(layers: tuple[WallLayer, ...], outside: _Outside, highest_c: float) -> tuple[list[float], list[float]]:
+    """Hot faces, °C, from the room up, and the flux into the wall there, W/m². Many faces and many questions have the
+    same walls."""
+    ambient_c, n = outside[0], 20
+    span = highest_c + 20.0 - ambient_c
+    # More points at low temperatures, where the outer film makes the curve bend.
+    hot = [ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
+    return hot, [0.0] + [solve_wall(layers, t, *outside).flux_w_m2 for t in hot[1:]]
+
+
 class _Wall:
     """Heat into one face, W, as a function of its hot face's temperature: solved exactly at a few temperatures, cubic
     between them."""
@@ -73,36 +89,27 @@ class _Wall:
                 for x in layers
             )
         self.layers = layers
-        self.ambient_c = oven.site.ambient_c
-        self.emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
-        n = 20
-        span = highest_c + 20.0 - self.ambient_c
-        # More points at low temperatures, where the outer film makes the curve bend.
-        self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
-        self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
-        self._c = _spline(np.array(self._t), np.array(self._q))
-        self._x = self._t
-
-    def solve(self, hot_c: float) -> WallSolution:
         g = self.geometry
-        return solve_wall(
-            self.layers,
-            hot_c,
-            self.ambient_c,
+        emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
+        self._outside: _Outside = (
+            oven.site.ambient_c,
             g.outer_length_m,
-            self.face.orientation,
-            self.emissivity,
+            face.orientation,
+            emissivity,
             g.outer_m2 / g.conduction_m2,
         )
+        self._x, flux = _curve(layers, self._outside, highest_c)
+        self._c = _spline(np.array(self._x), np.array([q * g.conduction_m2 for q in flux]))
+
+    def solve(self, hot_c: float) -> WallSolution:
+        return solve_wall(self.layers, hot_c, *self._outside)
 
     def heat_w(self, hot_c: float) -> float:
         """Scalar evaluation of the spline; linear below the room and beyond the top."""
         x = self._x
         if hot_c <= x[0]:
             return self._c[2][0] * (hot_c - x[0])
-        i = len(x) - 2
-        while i > 0 and hot_c < x[i]:
-            i -= 1
+        i = min(bisect_right(x, hot_c) - 1, len(x) - 2)
         d = hot_c - x[i]
         c = self._c
         return ((c[0][i] * d + c[1][i]) * d + c[2][i]) * d + c[3][i]
@@ -165,6 +172,7 @@ class SteadyOven:
         self.surfaces = surfaces_of(oven, load)
         self.star = [float(g) * STEFAN_BOLTZMANN for g in star_m2(oven, self.surfaces, factors.emissivity)]
         self.openings = Openings(oven, factors.leakage)
+        self._known: dict[float, Steady] = {}
 
     # ---- pieces ----------------------------------------------------------------------------------------------------
 
@@ -285,6 +293,11 @@ class SteadyOven:
         BeyondPhysics where elements or air would be hotter than the formulas allow."""
         if not self.ambient_c + 0.5 <= chamber_c <= self.highest_c:
             raise ValueError(f"chamber_c = {chamber_c:g} °C: from just above the room to {self.highest_c:g} °C")
+        if chamber_c not in self._known:
+            self._known[chamber_c] = self._solved(chamber_c)
+        return self._known[chamber_c]
+
+    def _solved(self, chamber_c: float) -> Steady:
         try:
             low, high = self._bracket(chamber_c)
             apart = root(lambda d: self._at(chamber_c, d).surplus_w, low, high, 1e-9)

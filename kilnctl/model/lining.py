@@ -8,6 +8,7 @@ import cmath
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -35,19 +36,39 @@ Lumps = tuple[float, float, float, float]
 @dataclass(frozen=True)
 class Lining:
     """Four lumps from the inside outward: capacities in J/K and conductances in W/K, both at 0 °C, their relative rises
-    per °C, and the share of the faces' film that leads to the first."""
+    per °C, and the film that leads to the first: W/K, and radiating, m²."""
 
     j_per_k: Lumps
     w_per_k: Lumps
     rise_per_k: Lumps
     capacity_rise_per_k: Lumps
-    film_share: float
+    film_w_per_k: float
+    film_m2: float
 
 
 def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED) -> Lining:
     """The lining around a hot face of middle_c, behind a film of film_w W/K and film_m2 m². `held`: pairs of a chamber
     temperature, °C, and the steady heat into the lining there, W. `trim`: factors found from a heat-up of the fine
     walls."""
+    ambient = oven.site.ambient_c
+    capacities, conductances, share, at, steeper, warming = _swung(oven, middle_c, film_w, film_m2)
+    film_w, film_m2 = film_w * share * trim.film, film_m2 * share * trim.film_m2
+    points = [(chamber, _face_c(chamber, watts, film_w, film_m2), watts) for chamber, watts in held]
+    conductances, rises = _held(conductances, steeper, at, points, ambient)
+    return Lining(
+        j_per_k=_lumps(f * c / (1.0 + s * t) for f, c, s, t in zip(trim.capacity, capacities, warming, at)),
+        w_per_k=_lumps(conductances),
+        rise_per_k=_lumps(rises),
+        capacity_rise_per_k=_lumps(warming),
+        film_w_per_k=film_w,
+        film_m2=film_m2,
+    )
+
+
+@lru_cache(maxsize=64)
+def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
+    """The row that takes the same heat from small swings: capacities and conductances around middle_c, the share of the
+    film, the temperatures between its parts, °C, and the rises of conductance and capacity per °C."""
     ambient = oven.site.ambient_c
     stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
     solutions = [
@@ -76,17 +97,7 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, 
     steady = 1.0 / sum(1.0 / g for g in conductances)
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
     at = middle_c - depth * (middle_c - ambient)
-    steeper, warming = _rises(stacks, solutions, depth, at, ambient)
-    share *= trim.film
-    points = [(chamber, _face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
-    conductances, rises = _held(conductances, steeper, at, points, ambient)
-    return Lining(
-        j_per_k=_lumps(f * c / (1.0 + s * t) for f, c, s, t in zip(trim.capacity, capacities, warming, at)),
-        w_per_k=_lumps(conductances),
-        rise_per_k=_lumps(rises),
-        capacity_rise_per_k=_lumps(warming),
-        film_share=share,
-    )
+    return capacities, conductances, share, at, *_rises(stacks, solutions, depth, at, ambient)
 
 
 def _lumps(values: Iterable[float]) -> Lumps:

@@ -3,6 +3,7 @@ represent."""
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from ..body import bodies_in, heater_of, plate_of
 from ..body.steady import SteadyOven
@@ -50,6 +51,7 @@ class ModelUncertainty:
     structure_time: float
 
 
+@lru_cache(maxsize=64)
 def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None = None) -> ModelUncertainty:
     """The uncertainty of the model that `day_zero` makes from the same arguments. A value from the file counts with the
     file's `uncertainty`, a guessed one with more."""

@@ -75,7 +75,6 @@ class Sizing:
         self.top_c = oven.limits.highest_c
         #: The description solved as it is, without the uncertainties.
         self.steady = SteadyOven(oven, highest_c=HIGHEST_C)
-        self._cache: dict[float, Steady] = {}
 
     @property
     def walls(self):
@@ -86,9 +85,7 @@ class Sizing:
 
     def at(self, chamber_c: float) -> Steady:
         """The whole steady state at a chamber temperature."""
-        if chamber_c not in self._cache:
-            self._cache[chamber_c] = self.steady.at(chamber_c)
-        return self._cache[chamber_c]
+        return self.steady.at(chamber_c)
 
     def power_w(self, chamber_c: float) -> float:
         """Element power that holds chamber_c in the steady state, empty, W; 0 where the fan alone holds it or makes it
