@@ -13,6 +13,7 @@ from ..settings.oven import oven_from
 from ..sizing import size
 from ..sizing.circuit import TRANSFORMER_BELOW_V
 from ..thermal.material_data import find
+from ..thermal.surfaces import OUTSIDES
 from ..units import UnitError, parse
 from ._description import PROOFS, described, in_fahrenheit, in_inches, split_size
 
@@ -262,6 +263,13 @@ QUESTIONS = (
         "a fan that runs proves nothing: its damper may be shut",
         lambda a: "nothing",
         _one_of(*PROOFS, "nothing"),
+    ),
+    Question(
+        "outside",
+        f"What is its outside? ({', '.join(OUTSIDES)})",
+        "bare metal radiates little, so it gets hotter, and burns a hand sooner",
+        lambda a: "painted",
+        _one_of(*OUTSIDES),
     ),
 )
 

@@ -25,16 +25,18 @@ from .state import EnergyBalanceState, Wanted
 #: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a
 #: corner of the reference, or in the oven (`estimator.doubt_of` above the last). A plan each tick would only cost time:
 #: the trim acts between plans.
-PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
+PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0  # ±30 %: none
 #: Without a voltmeter the current shows the state of the supply. Within this share of the expected current the cause is
 #: taken to be the voltage (P ∝ I²); beyond it, the elements (one of several broken, or aged: P ∝ I). Below these shares
 #: of full power fired, the current is not used.
-SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
+SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02  # ±30 %: none
 #: While a door is open any amount of heat may be lost: the unknown heat may change this many times faster, and the
 #: hidden temperatures may stray this many times further. For SETTLING_S (s) after it closes, the loss from before it
-#: opened is trusted, and what the draught took out of lining, load and elements is estimated again.
-DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
-SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
+#: opened is trusted, and what the draught took out of lining, load and elements is estimated again. A minute is some
+#: time constants of air and elements. A tenth of these or ten times as much changes ∫|error| of a soak with an open
+#: door by less than 1 %: they must only be large.
+DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0  # ±30 %: none
+SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0  # ±30 %: none
 
 
 class EnergyBalanceControl:

@@ -9,7 +9,7 @@ from . import predictive as planning
 from .decision import ScheduleState
 
 #: The plain PI starts with τc = 3 θ (SIMC): stable for an oven three times as quick as the model says.
-PLAIN_SLOWER = 3.0
+PLAIN_SLOWER = 3.0  # ±30 %: none
 
 
 @dataclass(slots=True)

@@ -7,6 +7,7 @@ import io
 import json
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -16,9 +17,11 @@ import numpy as np
 from .. import __version__
 from ..errors import KilnctlError
 from ..output import METRIC_UNITS, Units, clock
+from ..record.care import CareDone
 from ..record.folder import plain
 from ..record.run_data import RunData
 from ..run.summary import SETTLED_K, Summary, part_of, sample_s
+from .care_section import care_section
 from .html import aside, document, facts, figures, folded, notice, section, table
 from .run_curves import curves
 
@@ -68,8 +71,15 @@ def parse_price(text: str) -> Price:
     return Price(float(match[2]), match[1] or match[3], bool(match[1]))
 
 
-def run_page(run: RunData, summary: Summary, units: Units = METRIC_UNITS, price: Price | None = None) -> str:
-    """The whole page as HTML text, self-contained; same arguments, same bytes."""
+def run_page(
+    run: RunData,
+    summary: Summary,
+    units: Units = METRIC_UNITS,
+    price: Price | None = None,
+    care: Sequence[CareDone] | None = None,
+) -> str:
+    """The whole page as HTML text, self-contained; same arguments, same bytes. `care`: what the oven's log says of the
+    tests of SAFETY.md."""
     units = Units(units.system).knowing(run.oven, run.schedule)
     parts = [_outcome(run, units), _figures(summary, units, price)]
     if len(run.time_s):
@@ -81,6 +91,7 @@ def run_page(run: RunData, summary: Summary, units: Units = METRIC_UNITS, price:
         section("Energy", _energy(summary, price)),
         section("What happened", _events(run, units)),
         section("Sensors", _sensors(run, units)),
+        section("Tests of SAFETY.md", care_section(run, care)),
         section("Settings, model and record", _origin(run)),
     ]
     parts.append(

@@ -3,7 +3,9 @@
 import math
 
 from ..output import METRIC_UNITS, Units, clock
+from ..plants.moisture import Drying
 from ..run.summary import SETTLED_K, Summary
+from ..thermal.psychrometrics import dew_point_c
 
 
 def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
@@ -33,6 +35,18 @@ def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
     lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
     lines.append(f"judged by            {s.measured_on}")
     return "\n".join(lines)
+
+
+def drying_words(d: Drying) -> str:
+    """How a wet load has dried on the virtual oven, as one line of the summary."""
+    words = f"drying               {d.water_kg:.3g} kg of water "
+    words += f"gone after {clock(d.dry_s)}" if d.dry_s is not None else f"of which {d.left_kg:.3g} kg are left"
+    if d.half_c is None or d.half_share is None:
+        return words
+    return (
+        f"{words}; half of it gone, the part is at {d.half_c:.0f} °C, the dew point of the chamber's air is "
+        f"{dew_point_c(d.half_share):.0f} °C"
+    )
 
 
 def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = METRIC_UNITS) -> str:

@@ -7,15 +7,9 @@ name.
 BURSTS = "the pattern's bursts on light elements swing an ideal sensor without mass; means over a minute are calm"
 MINIMUM_ON = "the file's 'minimum on' is kept to the letter and is longer than the elements bear: `check` says so"
 
-NO_COOLING = (
-    "the fan's 49 W hold more than the soak, so nothing can cool it: what elements and wet load give back after the "
-    "arrival swings it by two kelvin for half an hour"
-)
-
 OPEN: dict[int | str, dict[str, str]] = {
     "cold 6": {"swing of bursts only": BURSTS},
     "cold 12": {"swing of minimum on": MINIMUM_ON},
     "much-wire": {"swing of bursts only": BURSTS},
     "quick-muffle": {"swing of bursts only": BURSTS},
-    "strong-fan": {"swing": NO_COOLING},
 }

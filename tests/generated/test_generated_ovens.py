@@ -27,7 +27,7 @@ SEED, OVENS = 20261128, 40
 #: 45 min.
 SHORT: dict[str, Any] = dict(below_k=60.0, hold_s=1200.0, most_ticks=6000)
 #: Kept ovens that failed on their way up.
-FROM_COLD = ("quick-muffle",)
+FROM_COLD = ("quick-heat-up", "quick-muffle")
 KEPT = sorted(Path(__file__).parent.joinpath("kept").glob("*.yaml"))
 
 

@@ -4,8 +4,10 @@ import math
 from dataclasses import replace
 
 from kilnctl.output import IMPERIAL, Units
-from kilnctl.report.summary_text import summaries_compared, summary_text
+from kilnctl.plants.moisture import Drying
+from kilnctl.report.summary_text import drying_words, summaries_compared, summary_text
 from kilnctl.run.summary import Soak, Summary
+from kilnctl.thermal.psychrometrics import share_of
 
 
 def summary(**facts) -> Summary:
@@ -39,3 +41,9 @@ def test_text_says_cure_with_its_edges_and_trips():
     assert "over-temperature at 11 min 40 s" in text
     assert "trips                none" in summary_text(summary())
     assert "no soak in this schedule" in summary_text(summary(soaks=()))
+
+
+def test_drying_is_told_on_one_line():
+    wet = drying_words(Drying(2.0, 0.5, None, 64.2, share_of(0.156)))
+    assert "2 kg of water of which 0.5 kg are left" in wet and "the part is at 64 °C" in wet and "is 60 °C" in wet
+    assert drying_words(Drying(2.0, 0.0, 7200.0, None, None)).endswith("gone after 2 h")
