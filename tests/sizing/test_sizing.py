@@ -63,7 +63,9 @@ def test_whole_box_against_a_sum_done_by_hand(tmp_path):
     drops = [w.hot_face_c - w.cold_face_c for w in steady.walls.values()]
     assert 1.836 * min(drops) * 0.999 <= conducted <= 1.836 * max(drops) * 1.001
     assert 185.0 < mean_hot < 200.0 and 1.836 * 140.0 < conducted < 1.836 * 180.0
-    assert ledger["edges and corners"] / conducted == pytest.approx((18.36 - 15.0) / 18.36, rel=0.02)
+    # Between Langmuir's rounded rule and the exact 0.559 of a two-dimensional edge (conformal mapping, from memory).
+    exact = 15.0 + 12.0 * 0.559 * 0.5 + 8.0 * 0.15 * 0.1
+    assert (18.36 - 15.0) / 18.36 < ledger["edges and corners"] / conducted < (exact - 15.0) / exact
 
 
 @pytest.mark.parametrize("name", OVENS)
