@@ -121,7 +121,7 @@ def _with(oven: Oven, key: str, layers: tuple[Layer, ...]) -> Oven:
 
 def _area_m2(oven: Oven, key: str) -> float:
     """The outside of all faces with that wall, m²: what has to be bought, corners and waste included."""
-    return sum(geometry_of(f).outer_m2 for f in oven.faces if wall_key(oven, f) == key)
+    return sum(geometry_of(oven, f).outer_m2 for f in oven.faces if wall_key(oven, f) == key)
 
 
 def _wall_changes(
