@@ -150,6 +150,9 @@ class Policy:
                                 person must confirm a change since the last run
     coolest                     the coolest oven that the energy allows, which the reading is judged by; None: not
                                 judged
+
+    ±30 % of each (`tools/bench/sensitivity --only policy.`): none, but for the trips' temperatures, which at −30 % are
+    below the soak, and fall_k_per_s (error 0/−0.4 %).
     """
 
     chamber_trip_c: float
