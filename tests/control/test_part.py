@@ -104,6 +104,25 @@ def test_a_soak_of_the_part_counts_only_once_the_slowest_load_is_there(oven):
     assert counted(90.0) == 0.0 and counted(99.0) == 1.0
 
 
+@pytest.mark.parametrize(
+    ("shows", "measured"),
+    [
+        (Reading(chamber_c=100.0, part_c=80.0), True),
+        (Reading(chamber_c=100.0, part_c=80.0, faults=("part-open",)), False),
+        (Reading(chamber_c=100.0, part_c=1e4), False),
+        (Reading(chamber_c=100.0, part_c=math.nan), False),
+        (Reading(chamber_c=100.0), False),
+    ],
+)
+def test_a_faulty_thermocouple_on_the_part_measures_nothing(oven, shows: Reading, measured: bool):
+    run = prepare(oven("curing-cabinet"), Schedule(name="soak", steps=(Step(to_c=100.0, hold_s=600.0),)))
+    state = run.controller.start(run.programme, shows)
+    state, decision = run.controller.step(run.programme, state, StepInput(shows, 1.0, 0.0))
+    assert state.part.measured is measured and decision.part_c is not None and decision.part_sd_k is not None
+    assert not measured or decision.part_c == pytest.approx(80.0)
+    assert decision.part_c + 2.0 * decision.part_sd_k <= 110.0
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("load", ["third", "triple", "thick", "light"])
 def test_true_part_lies_in_the_band(oven, load: str):
