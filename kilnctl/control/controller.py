@@ -64,7 +64,7 @@ class EnergyBalanceControl:
         if programme.part is not None and s.part is not None:
             chamber_c, room_c, lag_s = s.estimate.now[CHAMBER], programme.ambient_c, programme.part_lag_s
             heat_w = max(0.0, programme.model.flows(s.estimate.now, room_c)[0][0])
-            s.part = parts.moved(programme.part, s.part, chamber_c, room_c, heat_w, dt_s, reading.part_c, lag_s)
+            s.part = parts.moved(programme.part, s.part, chamber_c, room_c, heat_w, dt_s, _part_shows_c(reading), lag_s)
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, given.requests)
         _watch(s, state.position, programme, reading, dt_s, given.usable)
@@ -122,9 +122,16 @@ def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -
     °C."""
     if programme.follows != CONTENTS:
         return s.estimate.now[CHAMBER]
-    if reading.part_c is not None and math.isfinite(reading.part_c):
-        return reading.part_c
-    return s.estimate.now[CONTENTS]
+    shows_c = _part_shows_c(reading)
+    return s.estimate.now[CONTENTS] if shows_c is None else shows_c
+
+
+def _part_shows_c(reading: Reading) -> float | None:
+    """The thermocouple on the part, °C; None without one, with a fault of it, or with what no oven has."""
+    shows_c = reading.part_c
+    if shows_c is None or not estimator.LOWEST_C < shows_c < estimator.HIGHEST_C:
+        return None
+    return None if any(word.startswith("part-") for word in reading.faults) else shows_c
 
 
 def _move(

@@ -143,9 +143,7 @@ def programme_of(
     _refuse_beyond_limits(oven, schedule, where)
     follows = CONTENTS if schedule.follows == "part" else CHAMBER
     if follows == CONTENTS and model.contents_j_per_k <= 0.0:
-        raise KilnctlError(
-            f"{where}: it follows the part, but neither it nor the oven says what the load is (give 'load')"
-        )
+        raise KilnctlError(f"{where}: it follows the part, but nothing says what the load is (give 'load')")
     legs = legs_of(schedule)
     begin = ambient if start_c is None else start_c
     # A part only lags behind the chamber: judge its ramps as ramps of the chamber, which need more power.

@@ -7,7 +7,12 @@ import numpy as np
 import pytest
 
 from kilnctl.control import part as parts
+from kilnctl.control.decision import StepInput
+from kilnctl.control.reference import Position
 from kilnctl.model.part import PartBody, part_of
+from kilnctl.reading import Reading
+from kilnctl.run.prepare import prepare
+from kilnctl.settings.schedule import Schedule, Step
 from kilnctl.thermal.constants import STEFAN_BOLTZMANN
 from tests.tool_modules import tool_module
 
@@ -80,6 +85,42 @@ def test_the_lag_of_its_thermocouple_is_taken_out():
 
 def test_no_load_is_no_part(oven):
     assert part_of(oven("curing-cabinet"), None, 200.0) is None
+
+
+def test_a_soak_of_the_part_counts_only_once_the_slowest_load_is_there(oven):
+    cabinet = oven("curing-cabinet")
+    cabinet = replace(cabinet, sensors=replace(cabinet.sensors, part=None))
+    schedule = Schedule(name="part", follows="part", steps=(Step(to_c=100.0, hold_s=600.0, within_k=3.0),))
+    run = prepare(cabinet, schedule)
+    state = run.controller.start(run.programme, Reading(chamber_c=100.0))
+    state = replace(state, position=Position(leg=1, reference_c=100.0))
+
+    def counted(slowest_c: float) -> float:
+        slabs = tuple(slab._replace(layers=(slowest_c,) * len(slab.layers)) for slab in state.part.slabs)
+        here = replace(state, part=replace(state.part, slabs=slabs))
+        given = StepInput(Reading(chamber_c=100.0), 1.0, 0.0)
+        return run.controller.step(run.programme, here, given)[0].position.counted_s
+
+    assert counted(90.0) == 0.0 and counted(99.0) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("shows", "measured"),
+    [
+        (Reading(chamber_c=100.0, part_c=80.0), True),
+        (Reading(chamber_c=100.0, part_c=80.0, faults=("part-open",)), False),
+        (Reading(chamber_c=100.0, part_c=1e4), False),
+        (Reading(chamber_c=100.0, part_c=math.nan), False),
+        (Reading(chamber_c=100.0), False),
+    ],
+)
+def test_a_faulty_thermocouple_on_the_part_measures_nothing(oven, shows: Reading, measured: bool):
+    run = prepare(oven("curing-cabinet"), Schedule(name="soak", steps=(Step(to_c=100.0, hold_s=600.0),)))
+    state = run.controller.start(run.programme, shows)
+    state, decision = run.controller.step(run.programme, state, StepInput(shows, 1.0, 0.0))
+    assert state.part.measured is measured and decision.part_c is not None and decision.part_sd_k is not None
+    assert not measured or decision.part_c == pytest.approx(80.0)
+    assert decision.part_c + 2.0 * decision.part_sd_k <= 110.0
 
 
 @pytest.mark.slow
