@@ -141,6 +141,14 @@ def _elements(text: str) -> str | None:
     return _quantity("length", 1e-4, 0.03)(parts[0]) or _quantity("length", 0.05, 500.0)(parts[1])
 
 
+def _printed(text: str) -> str | None:
+    if text.lower() == "no" or _quantity("conductivity", 1e-3, 20.0)(text) is None:
+        return None
+    if _quantity("insulance", 1e-3, 100.0)(text) is None:
+        return None
+    return "an R-value such as R-13 or 2.3 m²·K/W, a conductivity such as 0.035 W/(m·K), or: no"
+
+
 def _mains(text: str) -> str | None:
     problem = _quantity("voltage", 1.0, 480.0)(text)
     if problem is None and parse(text, "voltage") < TRANSFORMER_BELOW_V:
@@ -263,12 +271,28 @@ QUESTIONS = (
         lambda a: "nothing",
         _one_of(*PROOFS, "nothing"),
     ),
+    Question(
+        "printed",
+        "What R-value or conductivity does the seller of the insulation print? (R-13, 0.035 W/(m·K), …; or: no)",
+        "with no, the library's curve is taken",
+        lambda a: "no",
+        _printed,
+    ),
+    Question(
+        "printed at",
+        "At which mean temperature is that measured?",
+        "it stands beside the figure; hot insulation conducts far more, and it is carried there",
+        lambda a: "75 °F" if _american(a) else "24 °C",
+        _quantity("temperature", -50.0, 1500.0),
+    ),
 )
 
 
 def _wanted(question: Question, answers: dict) -> bool:
     if question.key == "backing thickness":
         return answers["backing"].lower() != "none"
+    if question.key == "printed at":
+        return answers.get("printed", "no").lower() != "no"
     if question.key == "vented":
         return answers["purpose"].lower() == "powder coat"
     if question.key == "flow":
