@@ -5,9 +5,9 @@ from functools import lru_cache
 
 from ..settings.construction import Face, Layer, Load, UserMaterial, Wall
 from ..settings.oven import Oven
-from ..thermal.box import CORNER, EDGE
 from ..thermal.material_data import Material, air_gap, find, from_points, from_polynomial
 from ..thermal.walls import WallLayer
+from .edges import edges_of
 
 #: Mean temperature of a seller's R-value or conductivity that says none, °C: 75 °F (common practice; insulation for
 #: buildings in Europe often 10 °C).
@@ -102,30 +102,47 @@ _USUAL = "at which most sellers measure; ask for it, as insulation conducts more
 
 @dataclass(frozen=True)
 class FaceGeometry:
-    """Areas of all equal faces of one kind together, m². `conduction` includes the face's share of edges and
-    corners."""
+    """Areas of all equal faces of one kind together, m². `spreads`: by how much edges and corners widen each layer: it
+    conducts with inner_m2 times that. outer_m2 is what the outside's film acts on. middle_share: how far the middle of
+    the outside rises above the room, as a share of an endless wall's rise."""
 
     inner_m2: float
-    conduction_m2: float
+    spreads: tuple[float, ...]
     outer_m2: float
     thickness_m: float
     inner_length_m: float
     outer_length_m: float
+    middle_share: float
 
 
-def geometry_of(face: Face) -> FaceGeometry:
+@lru_cache(maxsize=256)
+def geometry_of(oven: Oven, face: Face) -> FaceGeometry:
     """Areas and characteristic lengths (height of a vertical face, area/perimeter of a horizontal one)."""
     thickness = sum(layer.thickness_m for layer in face.wall.layers)
     w, h, n = face.width_m, face.height_m, face.count
-    inner = n * w * h
-    conduction = inner + EDGE * n * (w + h) * thickness + CORNER * n * (4.0 / 3.0) * thickness**2
+    edges = edges_of(
+        layers_of(oven, face.wall),
+        oven.chamber,
+        oven.limits.highest_c,
+        oven.site.ambient_c,
+        face.wall.outer_emissivity,
+    )
     outer = n * (w + 2.0 * thickness) * (h + 2.0 * thickness)
+    spreads = tuple(min(1.0 + added * (w + h) / (w * h), outer / (n * w * h)) for added in edges.added_m)
+    across_x, across_y, across_z = edges.middle
+    share = max(across_x, across_y) if face.orientation == "vertical" else across_z
 
     def length(width: float, height: float) -> float:
         return height if face.orientation == "vertical" else width * height / (2.0 * (width + height))
 
     return FaceGeometry(
-        inner, conduction, outer, thickness, length(w, h), length(w + 2.0 * thickness, h + 2.0 * thickness)
+        n * w * h,
+        spreads,
+        edges.film * outer,
+        thickness,
+        length(w, h),
+        length(w + 2.0 * thickness, h + 2.0 * thickness),
+        share,
     )
 
 

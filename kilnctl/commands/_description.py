@@ -4,6 +4,7 @@ import math
 import re
 from string import Template
 
+from ..thermal.surfaces import OUTSIDES
 from ..units import UnitError, parse
 
 
@@ -149,7 +150,9 @@ def described(a: dict[str, str]) -> str:
         depth=depth,
         height=height,
         opening=a["opening"].lower(),
-        layers="\n".join(layers),
+        layers="\n".join("  " + line for line in layers),
+        emissivity=f"{OUTSIDES[a['outside'].lower()]:g}",
+        outside=a["outside"].lower(),
         fan=fan if a["fan"].lower() == "yes" else "# fan: {" + ", ".join(blow) + "}",
         vent=vent,
         power=quoted(a["power"]),
@@ -180,6 +183,8 @@ chamber:                     # inside
 walls:                       # layers from the hot face outward; add 'roof', 'floor', 'door' where they differ from \
 the sides
   sides:
+    outer emissivity: $emissivity    # $outside
+    layers:
 $layers
 
 # Metal that goes through the insulation carries heat: door frame, bolts, element terminals.

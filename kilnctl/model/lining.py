@@ -70,7 +70,7 @@ def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
     """The row that takes the same heat from small swings: capacities and conductances around middle_c, the share of the
     film, the temperatures between its parts, °C, and the rises of conductance and capacity per °C."""
     ambient = oven.site.ambient_c
-    stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
+    stacks = [(layers_of(oven, f.wall), geometry_of(oven, f), f) for f in oven.faces]
     solutions = [
         solve_wall(
             layers,
@@ -79,7 +79,8 @@ def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
             g.outer_length_m,
             f.orientation,
             f.wall.outer_emissivity,
-            g.outer_m2 / g.conduction_m2,
+            g.outer_m2 / g.inner_m2,
+            g.spreads,
         )
         for layers, g, f in stacks
     ]
@@ -173,7 +174,7 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
     slope_k, slope_c, weight = np.zeros(4), np.zeros(4), 1e-12
     for (layers, g, face), solution in zip(stacks, solutions):
         hot, cold = solution.faces_c[0], solution.faces_c[-1]
-        heat = solution.flux_w_m2 * g.conduction_m2
+        heat = solution.flux_w_m2 * g.inner_m2
         rise = max(0.05 * (cold - ambient), 0.1)
         near, far = (
             outer_film(cold + x, ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity)
@@ -214,9 +215,10 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
         face.orientation,
         face.wall.outer_emissivity,
     )
-    y = complex(film * g.outer_m2 / g.conduction_m2)
+    y = complex(film * g.outer_m2 / g.inner_m2)
     for i in range(len(layers) - 1, -1, -1):
         layer = layers[i]
+        y /= g.spreads[i]  # per m² of this layer
         if layer.contact_m2k_w:
             y = y / (1.0 + y * layer.contact_m2k_w)
         hot, cold = solution.layer_c(i)
@@ -230,9 +232,10 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
             gamma = cmath.sqrt(1j * omega * rho_c / k)
             t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
-    # The conduction area at every depth, as the virtual oven has it; heat that diffuses only a few centimetres deep
-    # meets less of the edges.
-    return y * g.conduction_m2
+        y *= g.spreads[i]
+    # Each layer with the area that it has in the steady state, as in the virtual oven; heat that diffuses only a few
+    # centimetres deep meets less of the edges.
+    return y * g.inner_m2
 
 
 def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, lumps: int = 4):

@@ -2,19 +2,20 @@
 
 import dataclasses
 import math
-from collections.abc import Sequence
 
 from ..body.bursts import bursts_note, pattern_for
 from ..body.layers import is_constant, mean_c_of, measured_c
 from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
+from ..sizing.buying import Saving
 from ..sizing.circuit import THREE_PHASE
 from ..sizing.protection import quieter
-from ..sizing.sizing import HIGHEST_C, Range, Sizing
-from ..thermal.walls import WallLayer, WallSolution, profile
+from ..sizing.ranges import Range
+from ..sizing.sizing import HIGHEST_C, Sizing
+from ..sizing.touch import touch_words
+from ..thermal.heating_wire import WIRE_ALLOYS
 from .findings_text import findings_lines
-from .svg import Chart, Series, Subplot, svg
 
 
 def temperature_range(r: Range, u: Units) -> str:
@@ -88,11 +89,14 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     wrong = findings_lines(sizing.wrong, u)
     out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
-    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
-    out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
+    out += ["", *_layers(sizing, reach, u), "", *_outside(sizing, reach, u)]
+    out += ["", *_wiring(sizing, u), *_wire(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
+    out += ["", "to note:", *(f"  {u.words(n)}" for n in notes_of_sizing(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
-    ranges = "stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square"
+    ranges = (
+        "what about 95 of 100 such ovens would do: conductivity, thickness, edges, emissivities, films, leaks, supply"
+    )
     return "\n".join(
         [
             *out,
@@ -154,6 +158,17 @@ def _layers(sizing: Sizing, reach: float, u: Units) -> list[str]:
     return out
 
 
+def _outside(sizing: Sizing, reach: float, u: Units) -> list[str]:
+    """The middle of each outside with its range and what it does to a hand."""
+    emissivity = {f.name: f.wall.outer_emissivity for f in sizing.oven.faces}
+    metal = {w.face.name: w.layers[-1].material.kind == "metal" for w in sizing.walls}
+    out = [f"{'middle of the outside at ' + u.temperature(reach):<42} {'emissivity':>10}  a hand may stay"]
+    for name, range_c in sorted(sizing.outside_c(reach).items(), key=lambda item: -item[1].value):
+        shown = temperature_range(range_c, u)
+        out.append(f"  {name:<10} {shown:<29} {emissivity[name]:>10g}  {touch_words(range_c.high, metal[name])}")
+    return out
+
+
 def _wiring(sizing: Sizing, u: Units) -> list[str]:
     """Current and the verdicts of the country's rules."""
     w, surface_load = sizing.wiring, u.surface_load(sizing.element_load_w_m2)
@@ -170,18 +185,30 @@ def _wiring(sizing: Sizing, u: Units) -> list[str]:
     ]
 
 
+def _wire(sizing: Sizing, u: Units) -> list[str]:
+    """The elements' own wire, or how to find one."""
+    alloy, file = sizing.oven.elements.alloy, sizing.oven.file or "OVEN"
+    if sizing.wire:
+        about = f"elements' wire (kilnctl wind {file} has its coil, and the gauges next to it):"
+        return ["", about, *findings_lines(sizing.wire, u)]
+    return ["", f"elements' wire: not described; kilnctl wind {file} finds one"] if alloy in WIRE_ALLOYS else []
+
+
 def _savings(sizing: Sizing, u: Units) -> list[str]:
-    best = [s for s in sizing.savings if s.share > 0.005][:3]
+    best = [s for s in sizing.savings if s.share > 0.005][:6]
     if not best:
         return []
-    return [
-        "",
-        f"{'1 in' if u.imperial else '25 mm'} more insulation would save, the best first:",
-        *(f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best),
-    ]
+    lines = ["", f"what would save at {u.temperature(min(sizing.top_c, sizing.max_chamber_c))}, the best first "]
+    lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
+    for s in best:
+        caution = f" ({s.change.caution})" if s.change.caution else ""
+        words = u.words(s.change.words)
+        lines.append(f"  {words:<66} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
+    return lines
 
 
-def _notes(sizing: Sizing) -> list[str]:
+def notes_of_sizing(sizing: Sizing) -> list[str]:
+    """All notes, metric: of the sizing, of R-values, of the bursts."""
     said = bursts_note(sizing.oven)
     return [*sizing.notes, *printed_notes(sizing), *([said] if said else [])]
 
@@ -245,6 +272,7 @@ def sizing_json(sizing: Sizing) -> dict:
                 "chamber_c": t,
                 "power_w": span(sizing.power_range_w(t)),
                 "shell_c": sizing.shell_c(t),
+                "outside_c": {name: span(r) for name, r in sizing.outside_c(t).items()},
                 "element_c": float(sizing.at(t).element_c),
                 "ledger_w": sizing.ledger_w(t),
             }
@@ -254,56 +282,24 @@ def sizing_json(sizing: Sizing) -> dict:
         "flicker_pst": _pst(o),
         "protection": [dataclasses.asdict(f) for f in sizing.protection],
         "wiring": {**vars(sizing.wiring), "findings": [dataclasses.asdict(f) for f in sizing.wiring.findings]},
-        "savings": [vars(s) for s in sizing.savings],
-        "notes": _notes(sizing),
+        "wire": [dataclasses.asdict(f) for f in sizing.wire],
+        "savings": [saving_json(s) for s in sizing.savings],
+        "notes": notes_of_sizing(sizing),
         "assumptions": list(o.assumptions),
+    }
+
+
+def saving_json(saving: Saving) -> dict:
+    """A change and what it saves."""
+    c = saving.change
+    facts = {"change": c.words, "face": c.face, "material": c.material, "caution": c.caution}
+    return facts | {
+        "area_m2": c.area_m2,
+        "thickness_m": c.thickness_m,
+        "saved_w": saving.saved_w,
+        "share": saving.share,
     }
 
 
 def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
-
-
-def sizing_pictures(sizing: Sizing, units: Units) -> dict[str, str]:
-    """File name → SVG: power against temperature, and the temperature through each wall."""
-    o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
-    ambient = o.site.ambient_c
-    temperatures = [ambient + (sizing.top_c - ambient) * (0.05 + 0.95 * i / 24) for i in range(25)]
-    ranges = [sizing.power_range_w(c) for c in temperatures]
-    x = [units.degrees(c) for c in temperatures]
-    full = units.heat_value(o.elements.rated_w)
-    band = [units.heat_value(0.5 * (r.high - r.low)) for r in ranges]
-    power = Subplot(
-        f"power to hold, {units.heat_unit}",
-        (
-            Series(x, [units.heat_value(r.value) for r in ranges], "to hold", "chamber", band),
-            Series([x[0], x[-1]], [full, full], "full power", "reference"),
-            Series([x[0], x[-1]], [0.81 * full, 0.81 * full], "10 % low", "other"),
-        ),
-        low=0.0,
-    )
-    made = {
-        "power.svg": svg(
-            Chart(f"{o.name}: power against temperature", (power,), f"chamber, {units.degree}", False, 420)
-        )
-    }
-    for wall in sizing.walls:
-        name = wall.face.name
-        title = f"{o.name}: through the {name} at {units.temperature(reach)}"
-        made[f"wall-{name}.svg"] = _through(name, wall.layers, sizing.at(reach).walls[name], title, units)
-    return made
-
-
-def _through(name: str, layers: Sequence[WallLayer], solution: WallSolution, title: str, units: Units) -> str:
-    """The temperature through one wall as SVG."""
-    per_m = units.lengths_per_m
-    depth, shades = 0.0, []
-    for layer in layers:
-        if layer.thickness_m > 0.004:
-            shades.append((depth * per_m, (depth + layer.thickness_m) * per_m, layer.material.name))
-        depth += layer.thickness_m
-    line = profile(layers, solution)
-    depths, temperatures = [d * per_m for d, _ in line], [units.degrees(c) for _, c in line]
-    plot = Subplot(f"temperature, {units.degree}", (Series(depths, temperatures, name),), tuple(shades))
-    x_label = f"depth from the hot face, {units.length_unit}"
-    return svg(Chart(title, (plot,), x_label, False, 380))

@@ -28,8 +28,10 @@ def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
         f"highest part         {units.temperature(s.highest_part_c, 1)}",
     ]
     if s.cure_share is not None:
-        around = f" (± {100 * s.cure_sd:.0f} %)" if s.cure_sd else ""
-        lines.append(f"cure                 {100 * s.cure_share:.0f} % of the reference cure{around}")
+        least = "" if s.cure_most is None else "at least "
+        by = f", by the {s.part_by}" if s.part_by else ""
+        most = "" if s.cure_most is None else f" (at most {100 * s.cure_most:.0f} %{by})"
+        lines.append(f"cure                 {least}{100 * s.cure_share:.0f} % of the reference cure{most}")
     lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
     lines.append(f"judged by            {s.measured_on}")
     return "\n".join(lines)

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from ..thermal.heating_wire import NOT_WOUND
 from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
 
 #: Least and most power of an oven's elements, W.
@@ -116,7 +117,15 @@ class Layer:
 @dataclass(frozen=True, kw_only=True)
 class Wall:
     layers: tuple[Layer, ...] = many(Layer, "layers from the hot face outward", fewest=1, most=12)
-    outer_emissivity: float = quantity("fraction", "emissivity of the outer face", default=0.9, low=0.02, high=1.0)
+    outer_emissivity: float = quantity(
+        "fraction",
+        "emissivity of the outer face: the barer the metal, the hotter it gets",
+        default=0.9,
+        low=0.02,
+        high=1.0,
+        assume="paint of any colour, brick, rust; rolled steel has about 0.6, stainless 0.3, galvanised 0.25, "
+        "aluminium 0.1",
+    )
     contact_insulance_m2k_per_w: float = quantity(
         "insulance",
         "contact resistance at each joint between layers",
@@ -302,6 +311,7 @@ class Elements:
         "what the element is made of",
         default="sheathed",
         assume="finned or tubular sheathed elements are usual below 400 °C",
+        refused=NOT_WOUND,
     )
     wire_diameter_m: float | None = quantity(
         "length",

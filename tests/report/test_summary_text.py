@@ -34,9 +34,11 @@ def test_comparison_in_words():
     assert "±1.8 °F after" in bare and "–" in bare and "reference cure" not in bare
 
 
-def test_text_says_cure_with_its_spread_and_trips():
-    text = summary_text(summary(cure_share=1.2, cure_sd=0.15, trips=((700.0, "over-temperature"),)))
-    assert "120 % of the reference cure (± 15 %)" in text and "over-temperature at 11 min 40 s" in text
+def test_text_says_cure_with_its_edges_and_trips():
+    cure = dict(cure_share=1.2, cure_most=1.5, part_by="part, estimate")
+    text = summary_text(summary(**cure, trips=((700.0, "over-temperature"),)))
+    assert "at least 120 % of the reference cure (at most 150 %, by the part, estimate)" in text
+    assert "over-temperature at 11 min 40 s" in text
     assert "trips                none" in summary_text(summary())
     assert "no soak in this schedule" in summary_text(summary(soaks=()))
 
