@@ -10,6 +10,7 @@ from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
 from ..sizing.buying import Saving
 from ..sizing.circuit import THREE_PHASE
+from ..sizing.load_heating import NEARLY, load_heating
 from ..sizing.protection import quieter
 from ..sizing.ranges import Range
 from ..sizing.sizing import HIGHEST_C, Sizing
@@ -125,7 +126,23 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
     if o.usual_load is not None:
         loaded = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly, o.usual_load))
         out.append(f"heat-up, loaded        {loaded}, with {o.usual_load.name}")
+        out += _lag(sizing, nearly, u)
     return [*out, f"stored heat            {stored} when all is warmed through at {u.temperature(reach)}"]
+
+
+def _lag(sizing: Sizing, nearly_c: float, u: Units) -> list[str]:
+    """How far the load is behind when the chamber arrives, and how long it takes to follow."""
+    o = sizing.oven
+    lag = load_heating(o, o.usual_load, nearly_c) if o.usual_load is not None else None
+    if lag is None:
+        return []
+    behind, later = lag.behind_k, lag.later_s
+    colder = f"{u.difference(behind.value, 0)} ({u.difference(behind.low, 0)} to {u.difference(behind.high, 0)})"
+    return [
+        f"  the load is then     {colder} colder; within {100 * NEARLY:.0f} % of the rise {time_range(later)} later",
+        "                       (the range: how load and walls see each other, alone or shading one another,",
+        "                       its emissivity, the air's film, its heat capacity)",
+    ]
 
 
 def _levels(sizing: Sizing, u: Units) -> list[str]:

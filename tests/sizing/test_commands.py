@@ -80,7 +80,9 @@ def test_new_with_all_defaults_is_accepted_by_everything(here, tmp_path):
 
 def test_new_by_pipe_in_any_unit(here, tmp_path):
     path = tmp_path / "kiln.yaml"
-    answers = "Little kiln\nceramics\n2100 F\n12 x 12 x 14 in\ntop\n\n4 1/2 in\n\n2 in\n3 kW\n\n\n240 V\n60 Hz\nno\n\n\n"
+    answers = (
+        "Little kiln\nceramics\n2100 F\n12 x 12 x 14 in\ntop\n\n4 1/2 in\n\n2 in\n3 kW\n\n\n240 V\n60 Hz\nno\n\n\n"
+    )
     done = kilnctl("new", path, answers=answers)
     assert done.returncode == 0, done.stderr
     assert here("size", path).returncode == 0
