@@ -166,7 +166,7 @@ def _wall_changes(
             words = f"{key}: {1000 * thicker_m:g} mm more {layers[i].material}"
             yield (Change(words, _with(oven, key, thicker), key, layers[i].material, area, thicker_m),)
         better = _better(made[i].material, *solution.layer_c(i))
-        if better is not None and layers[i].insulance_m2k_per_w is None:
+        if better is not None and layers[i].printed_w_per_mk is None:
             other = (*layers[:i], dataclasses.replace(layers[i], material=better.name), *layers[i + 1 :])
             words = f"{key}: {better.name} instead of {layers[i].material}"
             yield (Change(words, _with(oven, key, other), key, better.name, area, layers[i].thickness_m),)

@@ -1,6 +1,7 @@
 """size, new, materials and schema as a beginner meets them."""
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -80,12 +81,31 @@ def test_new_with_all_defaults_is_accepted_by_everything(here, tmp_path):
 
 def test_new_by_pipe_in_any_unit(here, tmp_path):
     path = tmp_path / "kiln.yaml"
-    answers = "Little kiln\nceramics\n2100 F\n12 x 12 x 14 in\ntop\n\n4 1/2 in\n\n2 in\n3 kW\n\n\n240 V\n60 Hz\nno\n\n"
+    answers = (
+        "Little kiln\nceramics\n2100 F\n12 x 12 x 14 in\ntop\n\n4 1/2 in\n\n2 in\n3 kW\n\n\n240 V\n60 Hz\nno\n\n\n"
+    )
     done = kilnctl("new", path, answers=answers)
     assert done.returncode == 0, done.stderr
     assert here("size", path).returncode == 0
     again = here("new", path, answers=answers)
     assert again.returncode == 2 and "not overwritten" in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("printed", "at", "keys"),
+    [
+        ("R-13", "", "resistance: R-13, mean temperature: 24 °C}"),
+        ("0.04 W/(m·K)", "50 °C", "conductivity: 0.04 W/(m·K), mean temperature: 50 °C}"),
+    ],
+)
+def test_what_the_seller_prints_stands_in_the_file(here, tmp_path, printed, at, keys):
+    path = tmp_path / "dryer.yaml"
+    done = here("new", path, answers=f"Mine\ndrying\n{13 * chr(10)}{printed}\n{at}\n")
+    assert done.returncode == 0, done.stderr
+    assert keys in path.read_text()
+    assert "along the curve of mineral wool 100" in here("size", path).stdout
+    wrong = here("new", tmp_path / "other.yaml", answers=f"Mine\ndrying\n{13 * chr(10)}warm\n")
+    assert wrong.returncode == 2 and "an R-value such as R-13" in wrong.stderr
 
 
 @pytest.mark.parametrize("purpose", ["powder coat", "drying", "heat treatment", "ceramics", "lab"])
@@ -146,7 +166,7 @@ def test_answers_in_fahrenheit_give_a_file_in_round_fahrenheit_and_inches(here, 
     limits = yaml.safe_load(text)["limits"]
     assert limits == {"highest": "450 °F", "trip": "480 °F", "limiter": "510 °F"}
     assert yaml.safe_load(text)["supply"] == {"voltage": "240 V", "frequency": "60 Hz"}
-    thickness = [layer["thickness"] for layer in yaml.safe_load(text)["walls"]["sides"]]
+    thickness = [layer["thickness"] for layer in yaml.safe_load(text)["walls"]["sides"]["layers"]]
     assert thickness == ["20 gauge steel", "80 mm", "20 gauge steel"] and "°C" not in text
     said = here("check", path).stdout
     assert "450 °F" in said and "480 °F" in said and "°C" not in said and "20.0 in" in said
@@ -227,7 +247,7 @@ def test_what_check_refuses_in_a_file_in_fahrenheit_is_told_in_fahrenheit(here, 
     assert "465 °F" in said and "cut above 555 °F" in said and "°C" not in said
 
 
-def test_an_r_value_far_above_the_temperature_it_is_printed_for_is_noted(here, tmp_path):
+def test_size_says_what_an_r_value_becomes_when_it_is_hot(here, tmp_path):
     text = (
         Path(CABINET)
         .read_text()
@@ -240,8 +260,9 @@ def test_an_r_value_far_above_the_temperature_it_is_printed_for_is_noted(here, t
     path = tmp_path / "r.yaml"
     path.write_text(text)
     said = here("size", path).stdout
-    assert "is given by its R-value, which is printed for a mean of 24 °C" in said and "% more" in said
-    assert "R-value" not in here("size", CABINET).stdout
+    assert "the seller's 0.0349 W/(m·K) at a mean of 24 °C is" in said and "along the curve of mineral wool 100" in said
+    assert "walls.sides.layers[2].mean temperature: 24 °C" in said
+    assert "seller's" not in here("size", CABINET).stdout
 
 
 def test_a_bad_answer_by_pipe_writes_nothing_and_says_which(here, tmp_path):

@@ -128,7 +128,7 @@ def test_ranges_hold_the_figure_and_low_supply_is_colder(oven, name):
 
 
 def test_r_value_layer_is_its_resistance(tmp_path):
-    """R-10 is 1.761 m²·K/W: 100 mm of k = 0.0568."""
+    """R-10 is 1.761 m²·K/W: 100 mm of k = 0.0568, which stays so in a material of one conductivity."""
     r = size(
         load_oven(
             box(
