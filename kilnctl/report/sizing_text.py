@@ -72,8 +72,10 @@ def printed_notes(sizing: Sizing) -> tuple[str, ...]:
                     "material of its kind (materials: like), or give its conductivity at several temperatures"
                 )
             elif k is not None or (own is not None and own.like is not None):
-                at_c, curve = (mean_c_of(said), said.material) if k is not None else (measured_c(own), own.like)
-                k = k if k is not None else own.conductivity[0][1]
+                at_c, curve = mean_c_of(said), said.material
+                if k is None and own is not None:
+                    at_c, curve, k = measured_c(own), own.like, own.conductivity[0][1]
+                assert k is not None
                 here = layer.material.conductivity(mean)
                 notes.append(
                     f"{wall.face.name}: {said.material}: the seller's {k:.3g} W/(m·K) at a mean of {at_c:.0f} °C is "

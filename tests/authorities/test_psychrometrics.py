@@ -30,7 +30,7 @@ def surface_c(dry_c: float, share: float, film: float) -> float:
 def test_air_of_40_degrees_with_a_wet_bulb_of_20():
     """ASHRAE Handbook of Fundamentals, "Psychrometrics", example 1: 6.5 g/kg, dew point 7 °C, 14 % (from memory);
     the handbook's enhancement of the saturation pressure by the air, 0.4 %, is left out here."""
-    low, high = 0.0, 0.05
+    low, high, share = 0.0, 0.05, 0.0
     for _ in range(50):
         share = 0.5 * (low + high)
         low, high = (share, high) if wet_bulb_c(40.0, share) < 20.0 else (low, share)

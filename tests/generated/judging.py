@@ -158,7 +158,7 @@ def judge(
         stage("steady", lambda: _steady(row, oven, sizing))
         stage("day zero", lambda: _day_zero(row, oven, sizing))
         stage("heat up", lambda: _heat_up(row, oven, sizing))
-        if soak:
+        if soak and oven is not None:
             ticking = oven if tick_s is None else replace(oven, control=replace(oven.control, tick_s=tick_s))
             stage("rehearsal", lambda: _soak(row, ticking, sizing, below_k, hold_s, seed, most_ticks))
     row.seconds = time.process_time() - started
