@@ -19,12 +19,17 @@ INSULATES_BELOW = 2.0
 BARE_BELOW = 0.1
 #: What goes behind other insulation, the cheapest first; the first that bears the temperature is taken.
 BEHIND = ("mineral wool 100", "calcium silicate board", "ceramic fibre blanket 128")
-#: Kinds of material that stand in for each other: in shape and strength.
-_ALIKE = (
-    ("insulating firebrick",),
-    ("ceramic fibre", "mineral wool", "glass wool"),
-    ("calcium silicate", "vermiculite", "board"),
-)
+_WOOL, _BOARD = ("mineral wool", "glass wool"), ("calcium silicate", "vermiculite")
+#: Kind of material → kinds that can take its place, in shape and strength. Refractory ceramic fibre, which causes
+#: cancer when it is breathed in, takes the place of nothing else.
+_ALIKE = {
+    "insulating firebrick": ("insulating firebrick",),
+    "ceramic fibre": ("ceramic fibre", *_WOOL),
+    "mineral wool": _WOOL,
+    "glass wool": _WOOL,
+    "calcium silicate": _BOARD,
+    "vermiculite": _BOARD,
+}
 #: A door seal that a careful maker reaches, m; the share of the watts from which a leak or a bridge is worth a word.
 GOOD_SEAL_M, WORTH = 0.0002, 0.03
 #: A service limit must be this far above a layer that is chosen here, K.
@@ -183,9 +188,7 @@ def resistance(oven: Oven, wall: Wall, solution) -> float:
 
 def _better(now: Material, hot_c: float, cold_c: float) -> Material | None:
     """The material of the library that can take its place and conducts least there; None where it is the best."""
-    alike = next((kinds for kinds in _ALIKE if now.kind in kinds), None)
-    if alike is None:
-        return None
+    alike = _ALIKE.get(now.kind, ())
     fits = [m for m in library().values() if m.kind in alike and m.limit_c >= hot_c + _MARGIN_K]
     here = now.mean_conductivity(float(cold_c), float(hot_c))
     best = min(fits, key=lambda m: m.mean_conductivity(float(cold_c), float(hot_c)), default=None)
