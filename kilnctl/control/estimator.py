@@ -21,8 +21,8 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyMod
 #: trend of the unknown heat, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
 SIZE = N + 5
-#: Standard deviations at the start: of the unknown heat, as a share of full power; of the shares, for a fitted model
-#: (for a worse one the readings disagree, and SHARES_WALK lets the shares move).
+#: Standard deviations at the start, for a fitted model: of the unknown heat, as a share of full power (what a fit may
+#: leave); of the shares (for a worse model the readings disagree, and SHARES_WALK lets the shares move).
 HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])  # ±30 %: SHARES_SD overshoot 0/+0.02 K
 #: How far the lining's parts, near to far, have warmed through at the start, as shares of the chamber's excess over
 #: the room, and the standard deviations. An oven that is warm at the start is cooling from a higher temperature;
@@ -44,8 +44,8 @@ SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])  # ±30 %: error +0.7/-0.3 %
 #: Bounds of the shares; of the unknown heat, times full power; of temperatures, °C: no real oven is outside them.
 SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)  # ±30 %: SHARES_HIGH swing +0.04/0 K, error +4.7/0 %
 LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0  # ±30 %: none
-#: Process noise of the temperatures, K per √s: of elements, chamber, lining (four), contents, sensor.
-DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])  # ±30 %: none
+#: Process noise, K per √s, of elements, chamber, lining (four), contents, sensor: 0.03 K to 0.13 K in an hour.
+DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])  # ±30 %: none; ×10: error +0.4 %
 #: A reading this many standard deviations from its prediction is left out as wild: at most REJECTS in a row, at most
 #: LEAVING_REJECTS where it shows that a sudden heat ends.
 WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1  # ±30 %: none

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from ..errors import KilnctlError
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..model.part import PartBody, part_of_lump
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
@@ -125,23 +126,24 @@ class Programme:
     chamber_limit_c: float
     working_c: float
     count_always: bool
-    load_uncertainty: float
     shortfalls: tuple[Shortfall, ...]
+    part: PartBody | None = None
+    part_lag_s: float = 0.0
 
 
-def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
-    """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than
-    the oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven
-    instead."""
+def programme_of(
+    oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None, part: PartBody | None = None
+) -> Programme:
+    """Check the schedule against limits and power, and make it ready. `part`: the load; None: the model's lump. Raises
+    KilnctlError when it asks for more than the oven may or can do and its policy is to refuse; with "stretch" the ramps
+    wait for the oven instead."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
     _refuse_beyond_limits(oven, schedule, where)
     follows = CONTENTS if schedule.follows == "part" else CHAMBER
     if follows == CONTENTS and model.contents_j_per_k <= 0.0:
-        raise KilnctlError(
-            f"{where}: it follows the part, but neither it nor the oven says what the load is (give 'load')"
-        )
+        raise KilnctlError(f"{where}: it follows the part, but nothing says what the load is (give 'load')")
     legs = legs_of(schedule)
     begin = ambient if start_c is None else start_c
     # A part only lags behind the chamber: judge its ramps as ramps of the chamber, which need more power.
@@ -162,8 +164,9 @@ def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: fl
         chamber_limit_c=limit - 2.0,
         working_c=schedule.top_c,
         count_always=schedule.soak_counts == "from arrival",
-        load_uncertainty=0.1,
         shortfalls=shortfalls,
+        part=part or part_of_lump(model),
+        part_lag_s=oven.sensors.part.lag_s if oven.sensors.part is not None else 0.0,
     )
 
 

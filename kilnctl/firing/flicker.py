@@ -249,7 +249,7 @@ def predict(pattern: firing.Pattern, duty: float, watts: float, supply: SupplyLi
         raise ValueError(f"duty = {duty!r} must lie in 0..1")
     _check_frequency(pattern, supply)
     settle_s = 2.0 * _SETTLE_S
-    p = perception(voltages(pattern, [duty] * round(settle_s + PST_S), 1.0, watts, supply), supply.hz)
+    p = perception(voltages(pattern, [duty], settle_s + PST_S, watts, supply), supply.hz)
     return short_term(p[round(settle_s * supply.hz) * SAMPLES_PER_CYCLE :])
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from ..body import geometry_of, layers_of
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.material_data import Material
 from ..thermal.surfaces import outer_film
 from ..thermal.walls import solve_wall
 from .energy import EnergyModel
@@ -24,6 +25,8 @@ from .least_squares import minimise
 
 #: The largest relative rise of a conductance per °C over its value at 0 °C: with more it would be zero in a cold room.
 STEEPEST_PER_K = 0.03
+#: A heat capacity counts as its mean over this, K, up and down.
+SWING_K = 25.0
 
 
 #: One value for each lump.
@@ -67,7 +70,7 @@ def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
     """The row that takes the same heat from small swings: capacities and conductances around middle_c, the share of the
     film, the temperatures between its parts, °C, and the rises of conductance and capacity per °C."""
     ambient = oven.site.ambient_c
-    stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
+    stacks = [(layers_of(oven, f.wall), geometry_of(oven, f), f) for f in oven.faces]
     solutions = [
         solve_wall(
             layers,
@@ -76,7 +79,8 @@ def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
             g.outer_length_m,
             f.orientation,
             f.wall.outer_emissivity,
-            g.outer_m2 / g.conduction_m2,
+            g.outer_m2 / g.inner_m2,
+            g.spreads,
         )
         for layers, g, f in stacks
     ]
@@ -170,7 +174,7 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
     slope_k, slope_c, weight = np.zeros(4), np.zeros(4), 1e-12
     for (layers, g, face), solution in zip(stacks, solutions):
         hot, cold = solution.faces_c[0], solution.faces_c[-1]
-        heat = solution.flux_w_m2 * g.conduction_m2
+        heat = solution.flux_w_m2 * g.inner_m2
         rise = max(0.05 * (cold - ambient), 0.1)
         near, far = (
             outer_film(cold + x, ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity)
@@ -182,8 +186,9 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
             for share in (0.1, 0.3, 0.5, 0.7, 0.9):
                 t = hot - (depth[lump] + share * (depth[lump + 1] - depth[lump])) / depth[-1] * (hot - ambient)
                 i = next((i for i in range(len(layers)) if solution.layer_c(i)[1] <= t), len(layers) - 1)
-                k, c = layers[i].material.conductivity, layers[i].material.heat_capacity
-                slope_c[lump] += heat * (c(t + 5.0) - c(t - 5.0)) / (10.0 * c(t))
+                k, c = layers[i].material.conductivity, layers[i].material
+                rise = _mean_capacity(c, t + 5.0) - _mean_capacity(c, t - 5.0)
+                slope_c[lump] += heat * rise / (10.0 * _mean_capacity(c, t))
                 # The row ends in the room: its last part is the outer film, whose own mean lies half way to the room.
                 slope_k[lump] += heat * ((k(t + 5.0) - k(t - 5.0)) / (10.0 * k(t)) if t >= cold else film_slope)
     middle = 0.5 * (at[:-1] + at[1:])
@@ -193,6 +198,11 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
         return relative / (1.0 - relative * t)
 
     return at_zero(slope_k, middle), at_zero(slope_c, at[:-1])
+
+
+def _mean_capacity(material: Material, t_c: float) -> float:
+    """Heat capacity over a swing about t_c, J/(kg·K): at a peak, as of steel at 735 °C, one value says little."""
+    return (material.enthalpy(t_c + SWING_K) - material.enthalpy(t_c - SWING_K)) / (2.0 * SWING_K)
 
 
 def _admittance(omega: float, stack, solution, ambient: float) -> complex:
@@ -205,9 +215,10 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
         face.orientation,
         face.wall.outer_emissivity,
     )
-    y = complex(film * g.outer_m2 / g.conduction_m2)
+    y = complex(film * g.outer_m2 / g.inner_m2)
     for i in range(len(layers) - 1, -1, -1):
         layer = layers[i]
+        y /= g.spreads[i]  # per m² of this layer
         if layer.contact_m2k_w:
             y = y / (1.0 + y * layer.contact_m2k_w)
         hot, cold = solution.layer_c(i)
@@ -216,14 +227,15 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
             t_c = hot + share * (cold - hot)
             k, rho_c = (
                 layer.material.conductivity(t_c),
-                layer.material.density_kg_m3 * layer.material.heat_capacity(t_c),
+                layer.material.density_kg_m3 * _mean_capacity(layer.material, t_c),
             )
             gamma = cmath.sqrt(1j * omega * rho_c / k)
             t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
-    # The conduction area at every depth, as the virtual oven has it; heat that diffuses only a few centimetres deep
-    # meets less of the edges.
-    return y * g.conduction_m2
+        y *= g.spreads[i]
+    # Each layer with the area that it has in the steady state, as in the virtual oven; heat that diffuses only a few
+    # centimetres deep meets less of the edges.
+    return y * g.inner_m2
 
 
 def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, lumps: int = 4):

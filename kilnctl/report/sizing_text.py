@@ -4,20 +4,19 @@ import dataclasses
 import math
 
 from ..body.bursts import bursts_note, pattern_for
+from ..body.layers import is_constant, mean_c_of, measured_c
 from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
 from ..sizing.buying import Saving
 from ..sizing.circuit import THREE_PHASE
+from ..sizing.load_heating import NEARLY, load_heating
 from ..sizing.protection import quieter
-from ..sizing.sizing import HIGHEST_C, Range, Sizing
+from ..sizing.ranges import Range
+from ..sizing.sizing import HIGHEST_C, Sizing
+from ..sizing.touch import touch_words
 from ..thermal.heating_wire import WIRE_ALLOYS
-from ..thermal.material_data import find
 from .findings_text import findings_lines
-
-#: Usual mean temperature at which an R-value is measured (75 °F; common practice), °C, and how far above it the value
-#: still holds, K.
-R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
 
 
 def temperature_range(r: Range, u: Units) -> str:
@@ -58,26 +57,31 @@ def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
     return [*(units.celsius(t) for t in below[-4:]), sizing.top_c]
 
 
-def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
-    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the
-    library's own curve for that material says of it."""
-    reach, notes = min(sizing.top_c, sizing.max_chamber_c), []
-    own = {m.name for m in sizing.oven.materials}
-    walls = {f.name: f.wall for f in sizing.oven.faces}
-    for r in sizing.layers(reach):
-        mean = 0.5 * (r.hot_c + r.cold_c)
-        if walls[r.face].layers[r.number - 1].insulance_m2k_per_w is None or mean < R_VALUE_C + R_VALUE_SERVES_K:
-            continue
-        material = None if r.material in own or r.material == "air gap" else find(r.material)
-        more = ""
-        if material is not None:
-            rise = material.conductivity(mean) / material.conductivity(R_VALUE_C) - 1.0
-            more = f" (by the library's curve {100.0 * rise:.0f} % more)"
-        notes.append(
-            f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here "
-            f"the mean is {mean:.0f} °C, where insulation conducts more{more}: leave 'resistance' out, or give its "
-            "conductivity at several temperatures (materials)"
-        )
+def printed_notes(sizing: Sizing) -> tuple[str, ...]:
+    """What sellers' figures of layers become at the temperatures of this oven."""
+    reach, notes, oven = min(sizing.top_c, sizing.max_chamber_c), [], sizing.oven
+    for wall in sizing.walls:
+        solution = sizing.at(reach).walls[wall.face.name]
+        for i, (said, layer) in enumerate(zip(wall.face.wall.layers, wall.layers, strict=True)):
+            mean, k = sum(solution.layer_c(i)) / 2.0, said.printed_w_per_mk
+            own = next((m for m in oven.materials if m.name == said.material), None)
+            if is_constant(oven, said.material):
+                notes.append(
+                    f"{wall.face.name}: {said.material} has one conductivity for all temperatures, and its mean here "
+                    f"is {mean:.0f} °C; insulation conducts more when it is hot, half as much again and more: name a "
+                    "material of its kind (materials: like), or give its conductivity at several temperatures"
+                )
+            elif k is not None or (own is not None and own.like is not None):
+                at_c, curve = mean_c_of(said), said.material
+                if k is None and own is not None:
+                    at_c, curve, k = measured_c(own), own.like, own.conductivity[0][1]
+                assert k is not None
+                here = layer.material.conductivity(mean)
+                notes.append(
+                    f"{wall.face.name}: {said.material}: the seller's {k:.3g} W/(m·K) at a mean of {at_c:.0f} °C is "
+                    f"{here:.3g} W/(m·K) at {mean:.0f} °C, its mean here ({100.0 * (here / k - 1.0):+.0f} %), along "
+                    f"the curve of {curve}"
+                )
     return tuple(dict.fromkeys(notes))
 
 
@@ -88,12 +92,14 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     wrong = findings_lines(sizing.wrong, u)
     out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
-    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_wire(sizing, u), *_protection(sizing, u)]
-    out += _savings(sizing, u)
+    out += ["", *_layers(sizing, reach, u), "", *_outside(sizing, reach, u)]
+    out += ["", *_wiring(sizing, u), *_wire(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
     out += ["", "to note:", *(f"  {u.words(n)}" for n in notes_of_sizing(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
-    ranges = "stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square"
+    ranges = (
+        "what about 95 of 100 such ovens would do: conductivity, thickness, edges, emissivities, films, leaks, supply"
+    )
     return "\n".join(
         [
             *out,
@@ -122,7 +128,23 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
     if o.usual_load is not None:
         loaded = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly, o.usual_load))
         out.append(f"heat-up, loaded        {loaded}, with {o.usual_load.name}")
+        out += _lag(sizing, nearly, u)
     return [*out, f"stored heat            {stored} when all is warmed through at {u.temperature(reach)}"]
+
+
+def _lag(sizing: Sizing, nearly_c: float, u: Units) -> list[str]:
+    """How far the load is behind when the chamber arrives, and how long it takes to follow."""
+    o = sizing.oven
+    lag = load_heating(o, o.usual_load, nearly_c) if o.usual_load is not None else None
+    if lag is None:
+        return []
+    behind, later = lag.behind_k, lag.later_s
+    colder = f"{u.difference(behind.value, 0)} ({u.difference(behind.low, 0)} to {u.difference(behind.high, 0)})"
+    return [
+        f"  the load is then     {colder} colder; within {100 * NEARLY:.0f} % of the rise {time_range(later)} later",
+        "                       (the range: how load and walls see each other, alone or shading one another,",
+        "                       its emissivity, the air's film, its heat capacity)",
+    ]
 
 
 def _levels(sizing: Sizing, u: Units) -> list[str]:
@@ -152,6 +174,17 @@ def _layers(sizing: Sizing, reach: float, u: Units) -> list[str]:
     for r in sizing.layers(reach):
         hot, cold, limit = (u.temperature(c) for c in (r.hot_c, r.cold_c, r.limit_c))
         out.append(f"  {r.face + ': ' + r.material:<40} {u.length(r.thickness_m):>10} {hot:>9} {cold:>9} {limit:>9}")
+    return out
+
+
+def _outside(sizing: Sizing, reach: float, u: Units) -> list[str]:
+    """The middle of each outside with its range and what it does to a hand."""
+    emissivity = {f.name: f.wall.outer_emissivity for f in sizing.oven.faces}
+    metal = {w.face.name: w.layers[-1].material.kind == "metal" for w in sizing.walls}
+    out = [f"{'middle of the outside at ' + u.temperature(reach):<42} {'emissivity':>10}  a hand may stay"]
+    for name, range_c in sorted(sizing.outside_c(reach).items(), key=lambda item: -item[1].value):
+        shown = temperature_range(range_c, u)
+        out.append(f"  {name:<10} {shown:<29} {emissivity[name]:>10g}  {touch_words(range_c.high, metal[name])}")
     return out
 
 
@@ -196,7 +229,7 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
 def notes_of_sizing(sizing: Sizing) -> list[str]:
     """All notes, metric: of the sizing, of R-values, of the bursts."""
     said = bursts_note(sizing.oven)
-    return [*sizing.notes, *r_value_notes(sizing), *([said] if said else [])]
+    return [*sizing.notes, *printed_notes(sizing), *([said] if said else [])]
 
 
 def _protection(sizing: Sizing, u: Units) -> list[str]:
@@ -258,6 +291,7 @@ def sizing_json(sizing: Sizing) -> dict:
                 "chamber_c": t,
                 "power_w": span(sizing.power_range_w(t)),
                 "shell_c": sizing.shell_c(t),
+                "outside_c": {name: span(r) for name, r in sizing.outside_c(t).items()},
                 "element_c": float(sizing.at(t).element_c),
                 "ledger_w": sizing.ledger_w(t),
             }

@@ -20,7 +20,8 @@ _SHORT = {Mark.FINE: "fine", Mark.TIGHT: "tight", Mark.WRONG: "wrong"}
 @dataclass(frozen=True)
 class Winding:
     """What `kilnctl wind` found: the task, the gauge by its name, what is wound, its coil, the surface load that
-    is wanted, the ideal diameter and length of wire in each coil (m), gauges next to it, each with what it makes."""
+    is wanted, the ideal diameter and length of wire in each coil (m), and the gauges next to it, each with what it
+    makes."""
 
     task: Task
     name: str

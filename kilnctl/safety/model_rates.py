@@ -3,12 +3,12 @@
 from typing import Any, Protocol
 
 #: Most of the rated power that a supply with 10 % too much voltage gives (P ∝ V²).
-OVERVOLTAGE = 1.21
+OVERVOLTAGE = 1.21  # ±30 %: none
 #: Margins over the model's fastest rise (a factor and the least bound, K/s), over its fastest fall (a factor and an
 #: addition, K/s), and the share of the fall after a cut-off that counts. They cover a model that was never fitted to
 #: its oven: a virtual cabinet with fan rose 1.7 times and fell 5 times as fast as its day-zero model says, and an
 #: opened door makes 10 K/s and more.
-RISE_TIMES, RISE_LEAST_K_PER_S, FALL_TIMES, FALL_MORE_K_PER_S, CUT_SHARE = 2.5, 1.0, 3.0, 0.5, 0.5
+RISE_TIMES, RISE_LEAST_K_PER_S, FALL_TIMES, FALL_MORE_K_PER_S, CUT_SHARE = 2.5, 1.0, 3.0, 0.5, 0.5  # ±30 %: none
 #: Times, s, in which the fastest rise from cold, fall from the top, and fall after a cut-off show themselves: elements
 #: and air are through with their change by then. Heating up is looked at for an hour, with a cut-off every CUT_EVERY_S.
 RISE_S, FALL_S, CUT_S, HEAT_UP_S, CUT_EVERY_S = 300, 120, 40, 3600, 20

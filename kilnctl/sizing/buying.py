@@ -4,7 +4,7 @@ import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ..body import geometry_of, layers_of
+from ..body import layers_of
 from ..body.steady import Steady, SteadyOven
 from ..output import IMPERIAL, METRIC
 from ..settings.construction import Face, Layer, Wall
@@ -126,7 +126,12 @@ def _with(oven: Oven, key: str, layers: tuple[Layer, ...]) -> Oven:
 
 def _area_m2(oven: Oven, key: str) -> float:
     """The outside of all faces with that wall, m²: what has to be bought, corners and waste included."""
-    return sum(geometry_of(f).outer_m2 for f in oven.faces if wall_key(oven, f) == key)
+    area_m2 = 0.0
+    for face in oven.faces:
+        if wall_key(oven, face) == key:
+            deeper_m = 2.0 * sum(layer.thickness_m for layer in face.wall.layers)
+            area_m2 += face.count * (face.width_m + deeper_m) * (face.height_m + deeper_m)
+    return area_m2
 
 
 def _wall_changes(
@@ -166,7 +171,7 @@ def _wall_changes(
             words = f"{key}: {1000 * thicker_m:g} mm more {layers[i].material}"
             yield (Change(words, _with(oven, key, thicker), key, layers[i].material, area, thicker_m),)
         better = _better(made[i].material, *solution.layer_c(i))
-        if better is not None and layers[i].insulance_m2k_per_w is None:
+        if better is not None and layers[i].printed_w_per_mk is None:
             other = (*layers[:i], dataclasses.replace(layers[i], material=better.name), *layers[i + 1 :])
             words = f"{key}: {better.name} instead of {layers[i].material}"
             yield (Change(words, _with(oven, key, other), key, better.name, area, layers[i].thickness_m),)

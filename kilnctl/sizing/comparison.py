@@ -1,24 +1,19 @@
 """The few figures that ovens are compared by: as they are, changed, or two of them side by side; and what a change
 costs."""
 
-import dataclasses
 import math
 from dataclasses import dataclass
 
-from ..body import geometry_of, layers_of
 from ..errors import KilnctlError
 from ..plants.conditions import Conditions
 from ..plants.virtual_oven import VirtualOven
-from ..settings.construction import UserMaterial
 from ..settings.oven import Oven
 from ..thermal.material_data import find
-from .buying import MORE_M, Change, savings_of, walls_of
+from .buying import MORE_M, Change, savings_of
 from .sizing import HIGHEST_C, Sizing
 
 #: Time in which an oven has to get to the temperature of a run, s, and the step of the virtual oven, s.
 LONGEST_S, STEP_S = 172800.0, 30.0
-#: Temperatures at which a material's conductivity is tabulated again, °C.
-_TABLE_C = (20.0, 100.0, 200.0, 300.0, 400.0, 500.0, 600.0, 700.0, 800.0, 900.0, 1000.0, 1100.0, 1200.0, 1300.0)
 #: More than so many changes are not worked out in full.
 MOST_OFFERS = 12
 
@@ -65,9 +60,8 @@ def run_asked(sizing: Sizing, hold_s: float = 3600.0, per_kwh: float | None = No
     return RunAsked(min(sizing.top_c, 0.98 * sizing.max_chamber_c), hold_s, per_kwh)
 
 
-def figures_of(oven: Oven, run: RunAsked, before: Oven | None = None) -> Figures:
-    """The figures of one oven for that run; beyond what it reaches they are infinite. `before`: the oven that was
-    changed into this one, if it was."""
+def figures_of(oven: Oven, run: RunAsked) -> Figures:
+    """The figures of one oven for that run; beyond what it reaches they are infinite."""
     sizing = Sizing(oven)
     power_c, lining_c = sizing.max_chamber_c, sizing.lining_limit_c
     # Where both lie beyond what sizing looks at, it is neither that ends it.
@@ -75,7 +69,7 @@ def figures_of(oven: Oven, run: RunAsked, before: Oven | None = None) -> Figures
     if power_c <= run.to_c:
         heat_up, energy = math.inf, math.inf
     else:
-        heat_up, energy = march(storing_as(oven, before), run, sizing.power_w(run.to_c))
+        heat_up, energy = march(oven, run, sizing.power_w(run.to_c))
     reach = min(run.to_c, sizing.steady.valid_c)
     return Figures(
         highest_c=min(power_c, lining_c),
@@ -116,40 +110,6 @@ def march(oven: Oven, run: RunAsked, hold_w: float) -> tuple[float, float]:
     return heat_up, energy
 
 
-def storing_as(oven: Oven, before: Oven | None) -> Oven:
-    """The oven with inner layers that take up as much heat as before its walls were made thicker.
-
-    The body gives a wall one area at all depths, which grows with its thickness: outer insulation would then also mean
-    more hot brick inside. Early in a heat-up the heat taken up goes with area · √(k·ρ·c), so the densities of a thicker
-    wall are reduced by the square of the ratio of areas; the steady state does not change."""
-    if before is None:
-        return oven
-    walls, materials = oven.walls, list(oven.materials)
-    for key, face in walls_of(oven).items():
-        old = next((f for f in before.faces if f.name == face.name), face)
-        ratio = geometry_of(old).conduction_m2 / geometry_of(face).conduction_m2
-        if ratio > 1.0 - 1e-9:
-            continue
-        layers = []
-        for made, layer in zip(layers_of(oven, face.wall), face.wall.layers, strict=True):
-            m = made.material
-            if layer.material == "air gap":
-                layers.append(layer)
-                continue
-            name = f"{m.name} of the {key}, {len(materials)}"
-            lighter = UserMaterial(
-                name=name,
-                conductivity=tuple((t, m.conductivity(t)) for t in _TABLE_C if t <= max(m.limit_c, 600.0)),
-                density_kg_per_m3=m.density_kg_m3 * ratio**2,
-                heat_capacity=m.capacity_points,
-                limit_c=m.limit_c,
-            )
-            materials.append(lighter)
-            layers.append(dataclasses.replace(layer, material=name, insulance_m2k_per_w=None))
-        walls = dataclasses.replace(walls, **{key: dataclasses.replace(face.wall, layers=tuple(layers))})
-    return dataclasses.replace(oven, walls=walls, materials=tuple(materials))
-
-
 def offers_of(sizing: Sizing, run: RunAsked, prices: dict[str, float]) -> tuple[Figures, tuple[Offer, ...]]:
     """The oven as it is, and what could be changed: by the energy saved in a run for each unit of money where a price
     is known, then by the energy saved. prices: material (or "" for any) → price of a square metre of one piece
@@ -160,7 +120,7 @@ def offers_of(sizing: Sizing, run: RunAsked, prices: dict[str, float]) -> tuple[
     offers = []
     for saving in [s for s in savings if s.share > 0.002][:MOST_OFFERS]:
         change = saving.change
-        figures = figures_of(change.oven, run, oven)
+        figures = figures_of(change.oven, run)
         saved = 0.0 if not math.isfinite(now.run_j) else now.run_j - figures.run_j
         cost = cost_of(change, prices, oven.units)
         pays = None

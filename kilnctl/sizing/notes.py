@@ -10,7 +10,8 @@ from ..thermal import elements as electric
 from ..thermal.surfaces import extrapolated
 
 if TYPE_CHECKING:
-    from .sizing import Range, Sizing
+    from .ranges import Range
+    from .sizing import Sizing
 
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
@@ -31,8 +32,8 @@ def touch_note(shell: Range, chamber_c: float, room_c: float) -> str:
     second and 58 °C for four; anything 51 °C for a minute, 48 °C for ten, 43 °C for hours). The warmest of its range
     decides."""
     where = (
-        f"with the chamber at {chamber_c:.0f} °C in a room of {room_c:.0f} °C the flat of the hottest outside face is "
-        f"at about {shell.value:.0f} °C ({shell.low:.0f} °C to {shell.high:.0f} °C)"
+        f"with the chamber at {chamber_c:.0f} °C in a room of {room_c:.0f} °C the middle of the hottest outside face "
+        f"is at about {shell.value:.0f} °C ({shell.low:.0f} °C to {shell.high:.0f} °C)"
     )
     harm = next(words for below_c, words in _HARM if shell.high < below_c)
     return f"{where}: {harm}. Gaps, collars and terminals are hotter; keep children away"

@@ -1,10 +1,4 @@
-"""The sizing of one oven: figures with their ranges.
-
-Ranges: each uncertain input is moved by its stated uncertainty, one at a time and both ways (conductivity,
-emissivities, inside films ±20 %, door leak halved and doubled, supply voltage by its tolerance); the changes of the
-figure up and down are added root-sum-square (the usual first-order propagation of independent uncertainties, JCGM 100
-section 5.1).
-"""
+"""The sizing of one oven: figures with their ranges (`kilnctl.sizing.ranges`)."""
 
 import dataclasses
 import math
@@ -12,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..body import load_material
-from ..body.steady import BeyondPhysics, Factors, Steady, SteadyOven
+from ..body.steady import BeyondPhysics, Steady, SteadyOven
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, EnergyModel
@@ -26,22 +20,13 @@ from ..thermal import elements as electric
 from .buying import Saving, savings_of, wall_key
 from .notes import notes_of
 from .protection import protection_findings
+from .ranges import Range, heat_up_pairs, pairs_of, spread
 from .winding import described
 from .winding_findings import wire_findings
 from .wiring import Wiring, wiring_of
 
 #: Highest temperature that sizing looks at, °C; no oven of this kind gets hotter.
 HIGHEST_C = 1500.0
-FILM_UNCERTAINTY, LEAK_FACTOR = 0.2, 2.0
-
-
-@dataclass(frozen=True)
-class Range:
-    """A figure and the interval in which it should lie."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -91,16 +76,22 @@ class Sizing:
         return {name: float(w) for name, w in self.at(chamber_c).ledger_w.items()}
 
     def shell_c(self, chamber_c: float) -> float:
-        """Temperature of the hottest outside face at chamber_c, °C."""
-        return float(max(self.at(chamber_c).shells_c.values()))
+        """The hottest outside at chamber_c, °C: the middle of the hottest face, which a hand meets."""
+        return float(max(self.steady.middles_c(chamber_c).values()))
 
     def shell_range_c(self, chamber_c: float) -> Range:
         """shell_c with its range, °C, in the room that is described."""
+        return max(self.outside_c(chamber_c).values(), key=lambda r: r.value)
 
-        def hottest(variant: SteadyOven) -> float:
-            return float(max(variant.at(min(chamber_c, variant.valid_c)).shells_c.values()))
-
-        return self._spread(self.shell_c(chamber_c), [(hottest(a), hottest(b)) for a, b in self._variants])
+    def outside_c(self, chamber_c: float) -> dict[str, Range]:
+        """The middle of each outside by face, °C, with its range, in the room that is described."""
+        changed = [
+            (a.middles_c(min(chamber_c, a.valid_c)), b.middles_c(min(chamber_c, b.valid_c))) for a, b in self._variants
+        ]
+        return {
+            name: spread(value, [(a[name], b[name]) for a, b in changed])
+            for name, value in self.steady.middles_c(chamber_c).items()
+        }
 
     @cached_property
     def max_chamber_c(self) -> float:
@@ -122,26 +113,13 @@ class Sizing:
 
     @cached_property
     def _variants(self) -> list[tuple[SteadyOven, SteadyOven]]:
-        u = self.oven.uncertainty
-        pairs = [
-            (Factors(conductivity=1 - u.conductivity), Factors(conductivity=1 + u.conductivity)),
-            (Factors(emissivity=1 - u.emissivity), Factors(emissivity=1 + u.emissivity)),
-            (Factors(film=1 - FILM_UNCERTAINTY), Factors(film=1 + FILM_UNCERTAINTY)),
-            (Factors(leakage=1 / LEAK_FACTOR), Factors(leakage=LEAK_FACTOR)),
-        ]
         return [
             (
                 SteadyOven(self.oven, factors=less, highest_c=HIGHEST_C),
                 SteadyOven(self.oven, factors=more, highest_c=HIGHEST_C),
             )
-            for less, more in pairs
+            for less, more in pairs_of(self.oven)
         ]
-
-    @staticmethod
-    def _spread(value: float, changed: list[tuple[float, float]]) -> Range:
-        up = math.sqrt(sum(max(0.0, max(a, b) - value) ** 2 for a, b in changed))
-        down = math.sqrt(sum(max(0.0, value - min(a, b)) ** 2 for a, b in changed))
-        return Range(float(value), float(value - down), float(value + up))
 
     def power_range_w(self, chamber_c: float) -> Range:
         """power_w with its range, W, never below 0."""
@@ -149,7 +127,7 @@ class Sizing:
         def needed(variant: SteadyOven) -> float:
             return max(0.0, variant.at(min(chamber_c, variant.valid_c)).power_w)
 
-        found = self._spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
+        found = spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
         return dataclasses.replace(found, low=max(0.0, found.low))
 
     @cached_property
@@ -158,7 +136,7 @@ class Sizing:
         full, t = self.oven.elements.power_w, self.oven.supply.tolerance
         changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
         changed.append((self.steady.highest(full * (1 - t) ** 2), self.steady.highest(full * (1 + t) ** 2)))
-        return self._spread(self.max_chamber_c, changed)
+        return spread(self.max_chamber_c, changed)
 
     # ---- time and stored heat --------------------------------------------------------------------------------------
 
@@ -180,11 +158,10 @@ class Sizing:
 
     def heat_up_range_s(self, from_c: float, to_c: float, load: Load | None = None) -> Range:
         """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity,
-        conductivity and supply do to the time of the low-order model (root-sum-square of one-at-a-time changes)."""
+        conductivity, thickness, edges, leak and supply do to the time of the low-order model."""
         value = self.heat_up_s(from_c, to_c, load)
         if not math.isfinite(value):
             return Range(value, value, value)
-        u, tolerance = self.oven.uncertainty, self.oven.supply.tolerance
         model = day_zero(self.oven, load, to_c)
 
         def time_s(m: EnergyModel) -> float:
@@ -193,20 +170,22 @@ class Sizing:
                 x, t = m.step(x, m.power_w, 10.0, m.ambient_c), t + 10.0
             return t
 
-        def scaled(names: tuple[str, ...], factor: float) -> EnergyModel:
-            return model.but(**{n: _times(getattr(model, n), factor) for n in names})
+        def scaled(factors: dict[str, float]) -> EnergyModel:
+            return model.but(**{n: _times(getattr(model, n), f) for n, f in factors.items()})
 
         base = time_s(model)
-        changes = [
-            (("lining_j_per_k", "contents_j_per_k", "element_j_per_k"), 1 - u.heat_capacity, 1 + u.heat_capacity),
-            (("lining_w_per_k",), 1 - u.conductivity, 1 + u.conductivity),
-            (("power_w",), (1 + tolerance) ** 2, (1 - tolerance) ** 2),
-        ]
         pairs = [
-            (value * time_s(scaled(names, a)) / base, value * time_s(scaled(names, b)) / base)
-            for names, a, b in changes
+            (value * time_s(scaled(a)) / base, value * time_s(scaled(b)) / base)
+            for a, b in heat_up_pairs(self.oven, self.edge_share)
         ]
-        return self._spread(value, pairs)
+        return spread(value, pairs)
+
+    @property
+    def edge_share(self) -> float:
+        """Share of the walls' conduction that edges and corners add."""
+        ledger = self.at(min(self.top_c, self.max_chamber_c)).ledger_w
+        walls = sum(ledger[w.face.name] for w in self.steady.walls)
+        return ledger["edges and corners"] / (walls + ledger["edges and corners"])
 
     def stored_j(self, chamber_c: float, load: Load | None = None) -> float:
         """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room
@@ -219,9 +198,10 @@ class Sizing:
                 m = layer.material
                 hot, cold = solution.layer_c(i)
                 # Simpson's rule over the depth of one layer; its profile is nearly straight.
-                middle = m.cold_face_c(hot, 0.5 * solution.flux_w_m2 * layer.thickness_m)
+                middle = m.cold_face_c(hot, 0.5 * m.conductivity_integral(cold, hot))
                 mean = (m.enthalpy(hot) + 4.0 * m.enthalpy(middle) + m.enthalpy(cold)) / 6.0
-                total += wall.geometry.conduction_m2 * layer.thickness_m * m.density_kg_m3 * (mean - m.enthalpy(room))
+                volume = wall.geometry.inner_m2 * wall.geometry.spreads[i] * layer.thickness_m
+                total += volume * m.density_kg_m3 * (mean - m.enthalpy(room))
         e = self.steady.elements
         total += e.mass_kg * (e.material.enthalpy(steady.element_c) - e.material.enthalpy(room))
         for body in (self.oven.shelf, load):
@@ -233,10 +213,11 @@ class Sizing:
     # ---- checks ----------------------------------------------------------------------------------------------------
 
     def layers(self, chamber_c: float) -> tuple[LayerReport, ...]:
-        """Every layer's hot and cold face at chamber_c against its limits."""
+        """Every layer's hot and cold face at chamber_c, behind the middle of its wall, against its limits."""
         reports = []
         for wall in self.steady.walls:
-            solution = self.at(chamber_c).walls[wall.face.name]
+            hot_c = self.at(chamber_c).walls[wall.face.name].hot_face_c
+            solution = wall.middle(max(hot_c, self.oven.site.ambient_c))
             for i, layer in enumerate(wall.layers):
                 hot, cold = (float(t) for t in solution.layer_c(i))
                 m = layer.material

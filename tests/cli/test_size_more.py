@@ -74,7 +74,7 @@ def test_a_walls_picture_has_each_layer_its_temperature_and_its_limit(oven):
     assert "1 insulating firebrick 26" in names and "3" in names and {"temperature", "limit"} <= set(names)
     # The limit is a level piece for each layer: four moves of the pen.
     dashed = [p for p in root.iter(f"{ns}path") if p.get("stroke-dasharray")]
-    assert len(dashed) == 1 and dashed[0].get("d").count("M") == 4
+    assert len(dashed) == 1 and dashed[0].get("d", "").count("M") == 4
 
 
 @pytest.mark.parametrize(

@@ -83,17 +83,14 @@ def test_the_other_material_bears_the_place_and_conducts_less(oven):
 
 
 def test_more_insulation_outside_does_not_slow_the_heat_up(oven):
-    """A wall's area is one figure for all depths, which grows with its thickness: without `storing_as` 50 mm more
-    blanket behind the brick would cost a tenth more heat-up, which is nonsense."""
+    """Blanket behind the brick is not reached by the heat of a heat-up: if a thicker wall had more of its hot inner
+    layers too, 50 mm more would cost a tenth of the time."""
     kiln = oven("brick-kiln")
     run = comparison.RunAsked(900.0, 0.0)
     (thicker,) = (s for s in thorough(kiln) if s.change.words == "sides: 50 mm more ceramic fibre blanket 96")
     before, _ = comparison.march(kiln, run, 800.0)
-    after, _ = comparison.march(comparison.storing_as(thicker.change.oven, kiln), run, 800.0)
+    after, _ = comparison.march(thicker.change.oven, run, 800.0)
     assert after == pytest.approx(before, rel=0.02)
-    assert comparison.storing_as(kiln, kiln) == kiln and comparison.storing_as(kiln, None) is kiln
-    same = Sizing(comparison.storing_as(thicker.change.oven, kiln)).power_w(900.0)
-    assert same == pytest.approx(Sizing(thicker.change.oven).power_w(900.0), rel=0.005), "only what is stored differs"
 
 
 def test_a_run_is_the_heat_up_and_then_what_holds_it(oven, monkeypatch):

@@ -165,9 +165,9 @@ def test_neighbours_are_of_both_series():
 
 def test_the_wire_of_a_description_is_judged_at_the_wire_not_at_its_plates(oven):
     """The bench muffle's 60 in² are its plates: 1.15 kW on π·1.016 mm·6.706 m are 5.4 W/cm², not 3."""
-    found = winding.described(oven("bench-muffle"))
-    assert found is not None
-    task, made = found
+    described = winding.described(oven("bench-muffle"))
+    assert described is not None
+    task, made = described
     assert made.load_w_m2 == pytest.approx(made.power_w / (math.pi * 1.016e-3 * 6.7056))
     assert made.load_w_m2 > 50000.0 and task.coils == 1
     assert marks(size(oven("bench-muffle")).wire)["surface load"] is Mark.TIGHT
@@ -175,9 +175,9 @@ def test_the_wire_of_a_description_is_judged_at_the_wire_not_at_its_plates(oven)
 
 def test_groups_that_only_fit_in_series_are_taken_as_in_series(oven):
     """The brick kiln's two groups of 11.75 m in parallel would make 12 kW."""
-    found = winding.described(oven("brick-kiln"))
-    assert found is not None
-    task, made = found
+    described = winding.described(oven("brick-kiln"))
+    assert described is not None
+    task, made = described
     assert task.series == 2 and made.power_w == pytest.approx(3100.0, rel=0.05)
     assert winding.task_of(oven("brick-kiln"), series=1).series == 1
 
