@@ -5,6 +5,10 @@ import os
 import sys
 from importlib import import_module
 
+# Matrices here are small: threads of the linear algebra would only wait for each other. numpy reads this when it is
+# imported first, which is after this line.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from .commands.command_line import parser_of
 from .errors import KilnctlError
 from .output import METRIC, Units

@@ -14,6 +14,7 @@ from ..settings.construction import WIRE_DIAMETER_M
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import ALLOYS, SURFACE_LOAD, recommended_load_w_m2
+from ..thermal.heating_wire import glow_c
 from ..thermal.material_data import Material
 from ..thermal.surfaces import cylinder_film
 
@@ -102,22 +103,17 @@ def full_power_c(
 ) -> float:
     """Temperature of an element that gives load_w_m2 to a chamber at chamber_c, °C, by radiation and by convection;
     `freedom`: share of its surface that radiates freely, by default FREEDOM of its alloy."""
-    e = oven.elements
-    strength = e.emissivity * (FREEDOM[e.alloy] if freedom is None else freedom) * STEFAN_BOLTZMANN
-    low, high = chamber_c, ((chamber_c + ZERO_C) ** 4 + load_w_m2 / strength) ** 0.25 - ZERO_C
-    for _ in range(40):
-        t = 0.5 * (low + high)
-        given = strength * ((t + ZERO_C) ** 4 - (chamber_c + ZERO_C) ** 4) + _film(oven, t, chamber_c, diameter_m) * (
-            t - chamber_c
-        )
-        low, high = (t, high) if given < load_w_m2 else (low, t)
-    return 0.5 * (low + high)
+    e, share = oven.elements, FREEDOM[oven.elements.alloy] if freedom is None else freedom
+    return glow_c(load_w_m2, chamber_c, diameter_m, e.emissivity, share, _speed(oven))
 
 
 def _film(oven: Oven, t_c: float, chamber_c: float, diameter_m: float) -> float:
-    speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
     # The tables of air end at 1727 °C; every element melts below that.
-    return cylinder_film(min(t_c, 1700.0), chamber_c, diameter_m, speed)
+    return cylinder_film(min(t_c, 1700.0), chamber_c, diameter_m, _speed(oven))
+
+
+def _speed(oven: Oven) -> float:
+    return oven.fan.air_speed_m_per_s if oven.fan else 0.0
 
 
 def _sound_surface_m2(oven: Oven) -> tuple[float, bool]:

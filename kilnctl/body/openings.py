@@ -23,7 +23,7 @@ class Openings:
         self.top = c.opening == "top"
         self.door_width_m, self.door_height_m = (c.width_m, c.depth_m) if self.top else (c.width_m, c.height_m)
         self.door_m2, self.floor_m2 = self.door_width_m * self.door_height_m, c.width_m * c.depth_m
-        self.depth_m = geometry_of(next(f for f in oven.faces if f.name == "door")).thickness_m
+        self.depth_m = geometry_of(oven, next(f for f in oven.faces if f.name == "door")).thickness_m
         black = radiation_w_m2(500.0, 20.0)
         self.port_m2 = (
             sum(opening_w(p.diameter_m, 500.0, 20.0, self.depth_m) for p in oven.ports if not p.closed) / black

@@ -41,7 +41,7 @@ def surfaces_of(oven: Oven, load: Load | None = None) -> tuple[Surface, ...]:
     "elements" with a piece for each group."""
     found = []
     for face in oven.faces:
-        g = geometry_of(face)
+        g = geometry_of(oven, face)
         found.append(
             Surface(
                 face.name,

@@ -2,8 +2,9 @@
 holds a chamber temperature, without steps in time. Sizing prints it, and the day-zero model is fitted to it. No scipy,
 for a quick start: this runs in the process that heats, before the run."""
 
-from dataclasses import dataclass, field
-from functools import cached_property
+from bisect import bisect_right
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -21,12 +22,19 @@ from .radiating import star_m2, surfaces_of
 
 @dataclass(frozen=True)
 class Factors:
-    """Factors on uncertain figures of a description; 1 is as described. Used for ranges and what-if questions."""
+    """Factors on uncertain figures of a description; 1 is as described. Used for ranges and what-if questions.
+
+    `edges` scales what edges and corners add; `outside` the natural film of the outsides; outer_emissivity is added to
+    theirs. Metal keeps its conductivity and thickness."""
 
     conductivity: float = 1.0
     emissivity: float = 1.0
     film: float = 1.0
     leakage: float = 1.0
+    edges: float = 1.0
+    thickness: float = 1.0
+    outside: float = 1.0
+    outer_emissivity: float = 0.0
 
 
 NOMINAL = Factors()
@@ -35,7 +43,8 @@ NOMINAL = Factors()
 @dataclass(frozen=True)
 class Steady:
     """The oven that has been at one chamber temperature for days. Powers in W; `walls` by face; `ledger_w` sums to
-    power_w + fan_w."""
+    power_w + fan_w; `shells_c` the mean of each outside, as the heat balance has it (`SteadyOven.middles_c` is what a
+    hand meets)."""
 
     chamber_c: float
     air_c: float
@@ -56,53 +65,75 @@ def _fourth(t_c: float) -> float:
     return (t_c + ZERO_C) ** 4
 
 
+#: What `solve_wall` takes for the outside of a wall: room °C, length m, orientation, emissivity, area over the hot
+#: face's, the same of each layer, factor on the natural film.
+_Outside = tuple[float, float, str, float, float, tuple[float, ...], float]
+
+
+@lru_cache(maxsize=256)
+def _curve(layers: tuple[WallLayer, ...], outside: _Outside, highest_c: float) -> tuple[list[float], list[float]]:
+    """Hot faces, °C, from the room up, and the flux into the wall there, W/m². Many faces and many questions have the
+    same walls."""
+    ambient_c, n = outside[0], 20
+    span = highest_c + 20.0 - ambient_c
+    # More points at low temperatures, where the outer film makes the curve bend.
+    hot = [ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
+    return hot, [0.0] + [solve_wall(layers, t, *outside).flux_w_m2 for t in hot[1:]]
+
+
+def _varied(layers: tuple[WallLayer, ...], factors: Factors) -> tuple[WallLayer, ...]:
+    if factors.conductivity == factors.thickness == 1.0:
+        return layers
+    return tuple(
+        x
+        if x.material.kind == "metal"
+        else WallLayer(x.material.scaled(factors.conductivity), factors.thickness * x.thickness_m, x.contact_m2k_w)
+        for x in layers
+    )
+
+
 class _Wall:
     """Heat into one face, W, as a function of its hot face's temperature: solved exactly at a few temperatures, cubic
     between them."""
 
     def __init__(self, oven: Oven, face, factors: Factors, highest_c: float):
-        self.face, self.geometry = face, geometry_of(face)
-        layers = layers_of(oven, face.wall)
-        if factors.conductivity != 1.0:
-            layers = tuple(
-                WallLayer(
-                    x.material.scaled(1.0 if x.material.kind == "metal" else factors.conductivity),
-                    x.thickness_m,
-                    x.contact_m2k_w,
-                )
-                for x in layers
-            )
-        self.layers = layers
-        self.ambient_c = oven.site.ambient_c
-        self.emissivity = min(1.0, face.wall.outer_emissivity * factors.emissivity)
-        n = 20
-        span = highest_c + 20.0 - self.ambient_c
-        # More points at low temperatures, where the outer film makes the curve bend.
-        self._t = [self.ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
-        self._q = [0.0] + [self.solve(t).flux_w_m2 * self.geometry.conduction_m2 for t in self._t[1:]]
-        self._c = _spline(np.array(self._t), np.array(self._q))
-        self._x = self._t
+        g = geometry_of(oven, face)
+        spreads = tuple(1.0 + factors.edges * (x - 1.0) for x in g.spreads)
+        self.face, self.geometry = face, replace(g, spreads=spreads)
+        self.layers = _varied(layers_of(oven, face.wall), factors)
+        emissivity = min(1.0, max(0.02, face.wall.outer_emissivity + factors.outer_emissivity))
+        where = oven.site.ambient_c, g.outer_length_m, face.orientation, emissivity
+        self._outside: _Outside = (*where, g.outer_m2 / g.inner_m2, spreads, factors.outside)
+        self._endless: _Outside = (*where, 1.0, (1.0,) * len(spreads), factors.outside)
+        layers = self.layers
+        self._x, flux = _curve(layers, self._outside, highest_c)
+        self._c = _spline(np.array(self._x), np.array([q * g.inner_m2 for q in flux]))
 
     def solve(self, hot_c: float) -> WallSolution:
-        g = self.geometry
-        return solve_wall(
-            self.layers,
-            hot_c,
-            self.ambient_c,
-            g.outer_length_m,
-            self.face.orientation,
-            self.emissivity,
-            g.outer_m2 / g.conduction_m2,
-        )
+        return solve_wall(self.layers, hot_c, *self._outside)
+
+    def widened(self, solution: WallSolution) -> float:
+        """By how much edges and corners widen the whole wall: the mean of its layers by their flat resistance."""
+        layers = enumerate(self.geometry.spreads)
+        drops = [(max(0.0, solution.layer_c(i)[0] - solution.layer_c(i)[1]), x) for i, x in layers]
+        whole = sum(drop for drop, _ in drops)
+        return sum(drop * x for drop, x in drops) / whole if whole > 0.0 else 1.0
+
+    def middle(self, hot_c: float) -> WallSolution:
+        """Hot and cold faces of the layers behind the middle of the face: the endless wall's, lowered towards the
+        outside as the edges lower the outside there."""
+        ambient_c, plane = self._outside[0], solve_wall(self.layers, hot_c, *self._endless)
+        outside = plane.cold_face_c
+        lower = (1.0 - self.geometry.middle_share) * (outside - ambient_c) / max(hot_c - outside, 1e-9)
+        faces = tuple(t - lower * (hot_c - t) for t in plane.faces_c)
+        return WallSolution(plane.flux_w_m2, faces)
 
     def heat_w(self, hot_c: float) -> float:
         """Scalar evaluation of the spline; linear below the room and beyond the top."""
         x = self._x
         if hot_c <= x[0]:
             return self._c[2][0] * (hot_c - x[0])
-        i = len(x) - 2
-        while i > 0 and hot_c < x[i]:
-            i -= 1
+        i = min(bisect_right(x, hot_c) - 1, len(x) - 2)
         d = hot_c - x[i]
         c = self._c
         return ((c[0][i] * d + c[1][i]) * d + c[2][i]) * d + c[3][i]
@@ -165,6 +196,7 @@ class SteadyOven:
         self.surfaces = surfaces_of(oven, load)
         self.star = [float(g) * STEFAN_BOLTZMANN for g in star_m2(oven, self.surfaces, factors.emissivity)]
         self.openings = Openings(oven, factors.leakage)
+        self._known: dict[float, Steady] = {}
 
     # ---- pieces ----------------------------------------------------------------------------------------------------
 
@@ -285,6 +317,11 @@ class SteadyOven:
         BeyondPhysics where elements or air would be hotter than the formulas allow."""
         if not self.ambient_c + 0.5 <= chamber_c <= self.highest_c:
             raise ValueError(f"chamber_c = {chamber_c:g} °C: from just above the room to {self.highest_c:g} °C")
+        if chamber_c not in self._known:
+            self._known[chamber_c] = self._solved(chamber_c)
+        return self._known[chamber_c]
+
+    def _solved(self, chamber_c: float) -> Steady:
         try:
             low, high = self._bracket(chamber_c)
             apart = root(lambda d: self._at(chamber_c, d).surplus_w, low, high, 1e-9)
@@ -300,7 +337,7 @@ class SteadyOven:
             walls[name], shells[name] = solution, solution.cold_face_c
             # The face's own area, and what edges and corners add to it.
             heat = wall.heat_w(hot)
-            flat = heat * wall.geometry.inner_m2 / wall.geometry.conduction_m2
+            flat = heat / wall.widened(solution)
             ledger[name] = flat
             ledger["edges and corners"] = ledger.get("edges and corners", 0.0) + heat - flat
         for name, watts in trial.others:
@@ -308,6 +345,13 @@ class SteadyOven:
         return Steady(
             chamber_c, trial.air_c, trial.radiant_c, trial.element_c, trial.power_w, self.fan_w, walls, ledger, shells
         )
+
+    def middles_c(self, chamber_c: float) -> dict[str, float]:
+        """The middle of each outside by face, °C: its hottest place where nothing bridges the wall."""
+        walls = self.at(chamber_c).walls
+        return {
+            w.face.name: w.middle(max(walls[w.face.name].hot_face_c, self.ambient_c)).cold_face_c for w in self.walls
+        }
 
     @cached_property
     def valid_c(self) -> float:

@@ -27,16 +27,16 @@ def asked(args: argparse.Namespace, request: dict) -> dict:
 def socket_of(args: argparse.Namespace) -> Path:
     """Where the oven's service listens."""
 
-    oven = _oven(args)
+    oven = the_oven(args)
     return operating_system.places(args.oven if oven is None else oven.name, args.home)[1]
 
 
 def units_of(args: argparse.Namespace):
     """The units of what is printed."""
-    return chosen(args, _oven(args))
+    return chosen(args, the_oven(args))
 
 
-def _oven(args: argparse.Namespace):
+def the_oven(args: argparse.Namespace):
     """The oven of a file, or None where the oven's name was given."""
 
     return load_oven(args.oven) if args.oven.endswith((".yaml", ".yml")) else None

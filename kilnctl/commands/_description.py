@@ -4,7 +4,8 @@ import math
 import re
 from string import Template
 
-from ..units import parse
+from ..thermal.surfaces import OUTSIDES
+from ..units import UnitError, parse
 
 
 def split_size(text: str) -> list[str]:
@@ -87,6 +88,19 @@ def _elements(a: dict[str, str]) -> str:
     return f"  wire diameter: {quoted(parts[0])}\n  wire length: {quoted(parts[1])}"
 
 
+def _printed(a: dict[str, str]) -> str:
+    """What the seller of the main insulation prints, as more keys of its layer."""
+    printed = a.get("printed", "no")
+    if printed.lower() == "no":
+        return ""
+    try:
+        parse(printed, "conductivity")
+        key = "conductivity"
+    except UnitError:
+        key = "resistance"
+    return f", {key}: {quoted(printed)}, mean temperature: {quoted(a['printed at'])}"
+
+
 def _vent(a: dict[str, str], usual: str) -> str:
     """The ventilation, or how it would be described."""
     proof, flow = a.get("proof", "nothing").lower(), a.get("flow", "not known")
@@ -109,9 +123,8 @@ def described(a: dict[str, str]) -> str:
     inches, fahrenheit = in_inches(a), in_fahrenheit(a)
     small = {name: values[inches or fahrenheit] for name, values in _SMALL.items()}
     width, depth, height = (quoted(x) for x in split_size(a["size"]))
-    layers = [
-        f"    - {{material: {quoted(' '.join(a['insulation'].lower().split()))}, thickness: {quoted(a['thickness'])}}}"
-    ]
+    main = f"material: {quoted(' '.join(a['insulation'].lower().split()))}, thickness: {quoted(a['thickness'])}"
+    layers = [f"    - {{{main}{_printed(a)}}}"]
     if a["backing"].lower() != "none":
         layers.append(
             f"    - {{material: {quoted(a['backing'].lower())}, thickness: {quoted(a['backing thickness'])}}}"
@@ -137,7 +150,9 @@ def described(a: dict[str, str]) -> str:
         depth=depth,
         height=height,
         opening=a["opening"].lower(),
-        layers="\n".join(layers),
+        layers="\n".join("  " + line for line in layers),
+        emissivity=f"{OUTSIDES[a['outside'].lower()]:g}",
+        outside=a["outside"].lower(),
         fan=fan if a["fan"].lower() == "yes" else "# fan: {" + ", ".join(blow) + "}",
         vent=vent,
         power=quoted(a["power"]),
@@ -168,6 +183,8 @@ chamber:                     # inside
 walls:                       # layers from the hot face outward; add 'roof', 'floor', 'door' where they differ from \
 the sides
   sides:
+    outer emissivity: $emissivity    # $outside
+    layers:
 $layers
 
 # Metal that goes through the insulation carries heat: door frame, bolts, element terminals.

@@ -2,6 +2,7 @@
 
 import argparse
 from importlib import import_module
+from typing import Any
 
 from .. import __version__
 from ._options import units_option
@@ -11,6 +12,7 @@ COMMANDS = {
     "new": "answer some fifteen questions, get a description of your oven",
     "check": "read an oven and a schedule, and say everything that is wrong with them",
     "size": "how hot will it get, how fast, and where do the watts go",
+    "wind": "which wire, how much of it, and what coil: elements to wind yourself",
     "materials": "list the insulation library",
     "rehearse": "run a schedule on a virtual oven, in simulated time",
     "study": "the same on many ovens, drawn from what is not known about this one",
@@ -57,6 +59,26 @@ _WITHOUT_UNITS = (
 )
 
 
+class AnyOrder(argparse.ArgumentParser):
+    """A parser that takes files and options in any order: argparse alone refuses `run OVEN --rig virtual SCHEDULE`,
+    because it gives up optional positionals at the first option."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._mixes = False
+
+    # The base's overloads cannot be repeated for a namespace of Any.
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # pyright: ignore[reportIncompatibleMethodOverride]
+        # The first of the two passes hides the defaults that the help names.
+        if self._mixes or {"-h", "--help"} & set(args or ()):
+            return super().parse_known_args(args, namespace)
+        self._mixes = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._mixes = False
+
+
 def whole_parser() -> argparse.ArgumentParser:
     """The parser with every command's arguments, for completion and documentation; this takes a second."""
     return parser_of(*COMMANDS)
@@ -70,7 +92,7 @@ def parser_of(*chosen: str | None) -> argparse.ArgumentParser:
         epilog="`kilnctl COMMAND --help` explains one command. Read SAFETY.md before you connect anything.",
     )
     parser.add_argument("--version", action="version", version=f"kilnctl {__version__}")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=AnyOrder)
     for name, purpose in COMMANDS.items():
         command = commands.add_parser(name, help=purpose, description=purpose[0].upper() + purpose[1:] + ".")
         if name in chosen:

@@ -13,6 +13,7 @@ from ..settings.oven import oven_from
 from ..sizing import size
 from ..sizing.circuit import TRANSFORMER_BELOW_V
 from ..thermal.material_data import find
+from ..thermal.surfaces import OUTSIDES
 from ..units import UnitError, parse
 from ._description import PROOFS, described, in_fahrenheit, in_inches, split_size
 
@@ -60,7 +61,6 @@ def _size(text: str) -> str | None:
 
 
 def _known_material(text: str) -> str | None:
-
     try:
         find(text)
     except KilnctlError as error:
@@ -69,11 +69,8 @@ def _known_material(text: str) -> str | None:
 
 
 def _text(text: str) -> str | None:
-    return (
-        None
-        if text.strip() and len(text) <= 80 and all(ord(c) >= 32 and c not in "#:{}[]&*!|>'\"%@`" for c in text)
-        else "plain words, please"
-    )
+    plain = text.strip() and len(text) <= 80 and all(ord(c) >= 32 and c not in "#:{}[]&*!|>'\"%@`" for c in text)
+    return None if plain else "plain words, please"
 
 
 #: Purpose → defaults: highest temperature, size, power, main insulation and thickness, backing.
@@ -139,6 +136,13 @@ def _elements(text: str) -> str | None:
             "or: not known"
         )
     return _quantity("length", 1e-4, 0.03)(parts[0]) or _quantity("length", 0.05, 500.0)(parts[1])
+
+
+def _printed(text: str) -> str | None:
+    accepted = (_one_of("no"), _quantity("conductivity", 1e-3, 20.0), _quantity("insulance", 1e-3, 100.0))
+    if any(accept(text) is None for accept in accepted):
+        return None
+    return "an R-value such as R-13 or 2.3 m²·K/W, a conductivity such as 0.035 W/(m·K), or: no"
 
 
 def _mains(text: str) -> str | None:
@@ -263,12 +267,35 @@ QUESTIONS = (
         lambda a: "nothing",
         _one_of(*PROOFS, "nothing"),
     ),
+    Question(
+        "outside",
+        f"What is its outside? ({', '.join(OUTSIDES)})",
+        "bare metal radiates little, so it gets hotter, and burns a hand sooner",
+        lambda a: "painted",
+        _one_of(*OUTSIDES),
+    ),
+    Question(
+        "printed",
+        "What R-value or conductivity does the seller of the insulation print? (R-13, 0.035 W/(m·K), …; or: no)",
+        "with no, the library's curve is taken",
+        lambda a: "no",
+        _printed,
+    ),
+    Question(
+        "printed at",
+        "At which mean temperature is that measured?",
+        "it stands beside the figure; hot insulation conducts far more, and it is carried there",
+        lambda a: "75 °F" if _american(a) else "24 °C",
+        _quantity("temperature", -50.0, 1500.0),
+    ),
 )
 
 
 def _wanted(question: Question, answers: dict) -> bool:
     if question.key == "backing thickness":
         return answers["backing"].lower() != "none"
+    if question.key == "printed at":
+        return answers.get("printed", "no").lower() != "no"
     if question.key == "vented":
         return answers["purpose"].lower() == "powder coat"
     if question.key == "flow":

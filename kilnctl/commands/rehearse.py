@@ -10,9 +10,10 @@ from ..output import Units, clock
 from ..plants.injection import PlantFault, load_faults
 from ..plants.outside import load_plant
 from ..plants.plant import truth_of
+from ..plants.virtual_oven import VirtualOven
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
-from ..report.summary_text import summaries_compared, summary_text
+from ..report.summary_text import drying_words, summaries_compared, summary_text
 from ..run.prepare import PreparedRun, prepare
 from ..run.rehearsal import simulate, usual_plant
 from ..run.result import Run
@@ -79,6 +80,8 @@ def run(args: argparse.Namespace) -> int:
     print()
     print(summary_text(summary, u))
     print(_flicker(oven, result))
+    if isinstance(plant, VirtualOven) and plant.drying is not None:
+        print(u.words(drying_words(plant.drying)))
     for trip in result.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     if args.compare and result.outcome != Outcome.INTERRUPTED:

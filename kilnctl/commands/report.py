@@ -2,15 +2,18 @@
 
 import argparse
 import contextlib
+import sys
 from pathlib import Path
 
 from ..errors import KilnctlError
+from ..record.care import FILE_NAME, CareDone, read_log
 from ..record.retention import pending
 from ..record.run_record import read_run
 from ..report.finishing import finish_record
 from ..report.run_report import parse_price, run_csv, run_page
 from ..report.summary_text import summary_text
 from ..run.summary import summarise
+from ..service.operating_system import places
 from ._files import write_text
 from ._options import chosen
 
@@ -24,6 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="write the figures as CSV as well; '-' prints them instead of the summary",
     )
+    parser.add_argument("--home", metavar="DIR", help="the service's --home, if it was given one: its log of tests")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -37,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     summary = summarise(record)
     units = chosen(args, record.oven)
     target = Path(args.out) if args.out else record.folder / "report.html"
-    write_text(target, run_page(record, summary, units, price))
+    write_text(target, run_page(record, summary, units, price, _care(record.oven.name, args.home)))
     figures = run_csv(record, summary, price)
     if args.csv == "-":
         print(figures, end="")
@@ -52,3 +56,14 @@ def run(args: argparse.Namespace) -> int:
         print(f"note: {problem}")
     print(f"\nthe page lies in {target}")
     return 0
+
+
+def _care(oven_name: str, home: str | None) -> tuple[CareDone, ...] | None:
+    """The log of tests of the oven's service; None where there is none on this computer."""
+    folder, _ = places(oven_name, home)
+    if not (folder / FILE_NAME).is_file():
+        return None
+    done, problems = read_log(folder)
+    for words in problems:
+        print(f"note: {words}", file=sys.stderr)
+    return done

@@ -1,11 +1,24 @@
-"""`kilnctl start OVEN SCHEDULE`: start a schedule on an idle service (`kilnctl run OVEN --idle`)."""
+"""`kilnctl start OVEN SCHEDULE`: start a schedule on an idle service (`kilnctl run OVEN --idle`), now or so that it is
+ready at a time of day."""
 
+import argparse
+import datetime
+import sys
+import time
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..service.socket_server import ask_to_start
-from ..settings.schedule import load_schedule
+from ..output import about
+from ..panel.preview import RunPreview, preview_of
+from ..record import care
+from ..service.operating_system import places
+from ..service.socket_server import ask, ask_to_start
+from ..settings.oven import Oven
+from ..settings.schedule import Schedule, load_schedule
 from . import _asking
+
+#: The test that an unattended start asks for: nobody is there to see an oven that gets too hot.
+LIMITER = "limiter"
 
 
 def arguments(parser) -> None:
@@ -13,20 +26,34 @@ def arguments(parser) -> None:
     parser.add_argument("schedule", help="schedule file (YAML)")
     parser.add_argument("--model", metavar="FILE", help="the trained model to control with")
     parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's")
+    parser.add_argument(
+        "--ready-at",
+        metavar="HH:MM",
+        help="let it wait, and begin so that it ends at that time of day, as the model expects (at most a day away)",
+    )
+    parser.add_argument(
+        "--allowed-by",
+        metavar="NAME",
+        default="",
+        help="with --ready-at: who has looked into the oven and allows that it begins with nobody there",
+    )
 
 
-def run(args) -> int:
-
-    load_schedule(args.schedule)
+def run(args: argparse.Namespace) -> int:
+    schedule = load_schedule(args.schedule)
     request = {
         "ask": "start",
         "schedule": str(Path(args.schedule).resolve()),
-        "by": _asking.me(),
+        "by": args.allowed_by or _asking.me(),
         "confirm": args.confirm,
     }
     if args.model:
         request["model"] = str(Path(args.model).resolve())
     u = _asking.units_of(args)
+    if args.ready_at is not None:
+        request |= _later(args, schedule)
+    elif args.allowed_by:
+        raise KilnctlError("--allowed-by goes with --ready-at")
     answer = ask_to_start(_asking.socket_of(args), request)
     if answer.get("confirm"):
         raise KilnctlError(
@@ -37,3 +64,69 @@ def run(args) -> int:
     for shortfall in answer.get("shortfalls", ()):
         print(f"note: {u.words(shortfall)}")
     return _asking.told(answer)
+
+
+def _later(args: argparse.Namespace, schedule: Schedule) -> dict:
+    """When it shall be ready, and how long it takes; what an unattended start needs is asked for first."""
+    oven = _asking.the_oven(args)
+    if oven is None:
+        raise KilnctlError(
+            "--ready-at needs the oven's file, not its name: the time that the run takes follows from it"
+        )
+    ready_s = next_time(args.ready_at, datetime.datetime.now().astimezone())
+    _unattended(args, oven, schedule)
+    status = ask(_asking.socket_of(args), {"ask": "status"})
+    if status.get("running"):
+        raise KilnctlError("a run is going on")
+    plan = preview_of(oven, schedule, status.get("chamber_c"), args.model)
+    _expected(plan, schedule)
+    return {"ready_s": ready_s, "takes_s": plan.duration_s, "sha256": schedule.sha256}
+
+
+def _unattended(args: argparse.Namespace, oven: Oven, schedule: Schedule) -> None:
+    """Raises KilnctlError, naming all that is missing; prints what to bear in mind."""
+    home, _ = places(oven.name, args.home)
+    done, _ = care.read_log(home)
+    limiter = next(d for d in care.due(done, datetime.date.today()) if d.test.name == LIMITER)
+    missing = []
+    if not schedule.unattended:
+        missing.append(f"{args.schedule} does not say 'unattended: yes'")
+    if limiter.now:
+        missing.append(
+            f"the limiter's test is due (every {limiter.test.every_days} days): do it as SAFETY.md says, then "
+            f"kilnctl due {args.oven} --done limiter --by NAME"
+        )
+    if not args.allowed_by.strip():
+        missing.append("somebody has to look into the oven, shut the door and allow it: --allowed-by NAME")
+    if missing:
+        raise KilnctlError("a start with nobody there needs more:\n  " + "\n  ".join(missing))
+    if not oven.door.switch:
+        print("note: no switch tells whether the door is shut; nobody sees it if it is not", file=sys.stderr)
+    print(
+        "note: nobody is there to see smoke or a fault. Local rules, and your insurer, may forbid unattended heating; "
+        "leave a smoke or heat detector on, and nothing that burns near the oven",
+        file=sys.stderr,
+    )
+
+
+def _expected(plan: RunPreview, schedule: Schedule) -> None:
+    if plan.outcome != "finished":
+        raise KilnctlError(
+            f"{schedule.name} is not expected to end well ({plan.outcome}); it does not start with nobody there. "
+            + " ".join(plan.words[-1:])
+        )
+    print(f"by the model it takes {about(plan.duration_s)} from here, and about {plan.energy_kwh:.1f} kWh")
+
+
+def next_time(text: str, now: datetime.datetime) -> float:
+    """The next moment at which clocks show `text` ("17:30"), seconds of the epoch. Raises KilnctlError."""
+    try:
+        at = datetime.datetime.strptime(text.strip(), "%H:%M").time()
+    except ValueError:
+        raise KilnctlError(f"--ready-at: '{text}' is no time of day such as 17:30") from None
+    if time.time() < 1.6e9:
+        raise KilnctlError("--ready-at: this computer's clock is not set")
+    moment = datetime.datetime.combine(now.date(), at).astimezone()
+    if moment <= now:
+        moment = datetime.datetime.combine(now.date() + datetime.timedelta(days=1), at).astimezone()
+    return moment.timestamp()

@@ -15,6 +15,7 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, SENSOR, EnergyModel
 from ..reading import Reading
 from ..terms import Request, RequestKind
 from . import estimator, fallback, reference, swinging
+from . import part as parts
 from . import predictive as planning
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
@@ -24,16 +25,18 @@ from .state import EnergyBalanceState, Wanted
 #: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a
 #: corner of the reference, or in the oven (`estimator.doubt_of` above the last). A plan each tick would only cost time:
 #: the trim acts between plans.
-PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0
+PLAN_EVERY_S, PLAN_MOVED_K, PLAN_MOVED, PLAN_AT_DOUBT = 10.0, 0.5, 0.1, 6.0  # ±30 %: none
 #: Without a voltmeter the current shows the state of the supply. Within this share of the expected current the cause is
 #: taken to be the voltage (P ∝ I²); beyond it, the elements (one of several broken, or aged: P ∝ I). Below these shares
 #: of full power fired, the current is not used.
-SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02
+SUPPLY_SHARE, CURRENT_TELLS = 0.12, 0.02  # ±30 %: none
 #: While a door is open any amount of heat may be lost: the unknown heat may change this many times faster, and the
 #: hidden temperatures may stray this many times further. For SETTLING_S (s) after it closes, the loss from before it
-#: opened is trusted, and what the draught took out of lining, load and elements is estimated again.
-DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0
-SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0
+#: opened is trusted, and what the draught took out of lining, load and elements is estimated again. A minute is some
+#: time constants of air and elements. A tenth of these or ten times as much changes ∫|error| of a soak with an open
+#: door by less than 1 %: they must only be large.
+DOOR_WANDER, DOOR_DRIFT = 80.0, 20.0  # ±30 %: none
+SETTLING_S, SETTLING_WANDER, SETTLING_DRIFT = 60.0, 2.0, 20.0  # ±30 %: none
 
 
 class EnergyBalanceControl:
@@ -46,7 +49,8 @@ class EnergyBalanceControl:
         )
         estimate = estimator.start(programme.model, value, min(programme.ambient_c, value))
         position = reference.begin(programme.legs, value)
-        return EnergyBalanceState(time_s, position, estimate, full_w=programme.model.power_w)
+        part = parts.begin(programme.part, value, programme.ambient_c) if programme.part is not None else None
+        return EnergyBalanceState(time_s, position, estimate, full_w=programme.model.power_w, part=part)
 
     def step(
         self, programme: Programme, state: EnergyBalanceState, given: StepInput
@@ -57,6 +61,10 @@ class EnergyBalanceControl:
         share = reading.fired_or(given.fired or 0.0)
         s.full_w = _full_w(s, programme.model, reading, share)
         _estimate(s, programme, reading, dt_s, share * s.full_w, given.usable, given.uneven * s.full_w)
+        if programme.part is not None and s.part is not None:
+            chamber_c, room_c, lag_s = s.estimate.now[CHAMBER], programme.ambient_c, programme.part_lag_s
+            heat_w = max(0.0, programme.model.flows(s.estimate.now, room_c)[0][0])
+            s.part = parts.moved(programme.part, s.part, chamber_c, room_c, heat_w, dt_s, _part_shows_c(reading), lag_s)
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, given.requests)
         _watch(s, state.position, programme, reading, dt_s, given.usable)
@@ -114,9 +122,16 @@ def _followed_c(s: EnergyBalanceState, programme: Programme, reading: Reading) -
     °C."""
     if programme.follows != CONTENTS:
         return s.estimate.now[CHAMBER]
-    if reading.part_c is not None and math.isfinite(reading.part_c):
-        return reading.part_c
-    return s.estimate.now[CONTENTS]
+    shows_c = _part_shows_c(reading)
+    return s.estimate.now[CONTENTS] if shows_c is None else shows_c
+
+
+def _part_shows_c(reading: Reading) -> float | None:
+    """The thermocouple on the part, °C; None without one, with a fault of it, or with what no oven has."""
+    shows_c = reading.part_c
+    if shows_c is None or not estimator.LOWEST_C < shows_c < estimator.HIGHEST_C:
+        return None
+    return None if any(word.startswith("part-") for word in reading.faults) else shows_c
 
 
 def _move(
@@ -125,7 +140,11 @@ def _move(
     """Move along the reference; also returns whether a new plan is needed."""
     changed = _requests(s, programme, value, requests)
     before, legs = s.position, programme.legs
-    s.position = reference.advance(legs, before, value, dt_s, programme.count_always)
+    counts_c = value
+    if programme.follows == CONTENTS and s.part is not None and not before.done and legs[before.leg].kind == "hold":
+        # A soak of the part counts only what is certain.
+        counts_c = s.part.slowest_c
+    s.position = reference.advance(legs, before, counts_c, dt_s, programme.count_always)
     return (
         changed
         or s.position.leg != before.leg
@@ -177,7 +196,6 @@ def _plan_is_due(s: EnergyBalanceState, programme: Programme, smooth: tuple[floa
 
 def _decision(s: EnergyBalanceState, programme: Programme, wanted: Wanted) -> Decision:
     estimate, full, legs = s.estimate, s.full_w, programme.legs
-    has_part = programme.model.contents_j_per_k > 0.0
     return Decision(
         duty=duty_of(wanted.demand_w, full),
         demand_w=wanted.demand_w,
@@ -186,8 +204,8 @@ def _decision(s: EnergyBalanceState, programme: Programme, wanted: Wanted) -> De
         reference_c=math.nan if s.position.done else s.position.reference_c,
         expected_c=estimate.now[CHAMBER],
         chamber_c=estimate.now[CHAMBER],
-        part_c=estimate.now[CONTENTS] if has_part else None,
-        part_sd_k=_part_sd(estimate, programme) if has_part else None,
+        part_c=s.part.middle_c if s.part is not None else None,
+        part_sd_k=s.part.sd_k if s.part is not None else None,
         element_c=estimate.now[ELEMENT],
         unexplained_w=estimate.unexplained_w,
         full_w=full,
@@ -300,13 +318,6 @@ def _plan(
         estimate.shares,
         s.watch.care,
     )
-
-
-def _part_sd(estimate: estimator.Estimate, programme: Programme) -> float:
-    """Spread of the part's estimate: the filter's, and the description's uncertainty of the load in the lag behind
-    the chamber."""
-    lag = abs(estimate.now[CHAMBER] - estimate.now[CONTENTS])
-    return math.hypot(estimator.spread_k(estimate, CONTENTS), programme.load_uncertainty * lag)
 
 
 def _reason(

@@ -21,48 +21,48 @@ from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyMod
 #: trend of the unknown heat, W/s.
 HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
 SIZE = N + 5
-#: Standard deviations at the start: of the unknown heat, as a share of full power; of the shares, for a fitted model
-#: (for a worse one the readings disagree, and SHARES_WALK lets the shares move).
-HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])
+#: Standard deviations at the start, for a fitted model: of the unknown heat, as a share of full power (what a fit may
+#: leave); of the shares (for a worse model the readings disagree, and SHARES_WALK lets the shares move).
+HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])  # ±30 %: SHARES_SD overshoot 0/+0.02 K
 #: How far the lining's parts, near to far, have warmed through at the start, as shares of the chamber's excess over
 #: the room, and the standard deviations. An oven that is warm at the start is cooling from a higher temperature;
 #: without heat the chamber is as warm as the near lining.
-WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)
+WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)  # ±30 %: none
 #: Random walk of the unknown heat, share of full power per √s: CALM while the mean of the innovations over SURPRISE_S
 #: (s) is near zero, which keeps their noise out of the power; up to QUICK when it is not. SURE and DOUBTFUL are values
 #: of that mean's square over its variance: for white innovations χ² with one degree of freedom, which is above SURE in
 #: 0.5 % and above DOUBTFUL in 0.002 % of cases. Beyond DOUBTFUL the walk goes on growing with that mean.
-CALM, QUICK = 1.25e-5, 1.2e-3
-SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0
+CALM, QUICK = 1.25e-5, 1.2e-3  # ±30 %: none
+SURPRISE_S, SURE, DOUBTFUL = 20.0, 8.0, 18.0  # ±30 %: SURPRISE_S swing +0.02/0 K
 #: Random walk of the unknown heat's trend, share of full power per s and √s, and the time constant with which the trend
 #: fades, s. Unexplained heat fades as the lining warms through; an estimate without a trend lags behind it for an hour.
 #: The walk grows by TREND_WALK_MOVING times the difference of the mean powers over LATELY_S and BEFORE_S, as a share of
 #: full power: quick at the start of a soak, and little noise in the power an hour later.
-TREND_WALK, TREND_WALK_MOVING, TREND_S = 1e-7, 1.5e-5, 900.0
+TREND_WALK, TREND_WALK_MOVING, TREND_S = 1e-7, 1.5e-5, 900.0  # ±30 %: none
 #: Random walk of the shares while the readings disagree with the model, per √s.
-SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])
+SHARES_WALK = np.array([3e-3, 3e-3, 5e-3])  # ±30 %: error +0.7/-0.3 %
 #: Bounds of the shares; of the unknown heat, times full power; of temperatures, °C: no real oven is outside them.
-SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)
-LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0
-#: Process noise of the temperatures, K per √s: of elements, chamber, lining (four), contents, sensor.
-DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])
+SHARES_LOW, SHARES_HIGH = (0.2, 0.6, 0.0), (1.5, 1.6, 5.0)  # ±30 %: SHARES_HIGH swing +0.04/0 K, error +4.7/0 %
+LARGEST_UNEXPLAINED, LOWEST_C, HIGHEST_C = 10.0, -200.0, 3000.0  # ±30 %: none
+#: Process noise, K per √s, of elements, chamber, lining (four), contents, sensor: 0.03 K to 0.13 K in an hour.
+DRIFT_K = np.array([0.0022, 0.0009, 0.00045, 0.00045, 0.00045, 0.00045, 0.0009, 0.0])  # ±30 %: none; ×10: error +0.4 %
 #: A reading this many standard deviations from its prediction is left out as wild: at most REJECTS in a row, at most
 #: LEAVING_REJECTS where it shows that a sudden heat ends.
-WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1
+WILD_SIGMAS, REJECTS, LEAVING_REJECTS = 6.0, 3, 1  # ±30 %: none
 #: Readings that stay wild and are SUDDEN_K (K) away show a sudden event (for example a door without a switch). For
 #: SUDDEN_S (s) the unknown heat walks by SUDDEN (share of full power per √s) and the shares stay. ANSWER_AFTER: how
 #: long the control waits before it answers, as a share of the elements' time constant. On the cabinet's model 0.5 saves
 #: two thirds of the overshoot after 30 s of loss and a third after 60 s; for a loss that stays the error is 1.7 times
 #: as large (with 1.0: 2.5 times).
-SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5
+SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5  # ±30 %: SUDDEN_S error -0.2/+4.6 %
 #: Time constants of means, s: CALM_S of the unknown heat in calm; LATELY_S of the power by which a wrong share is
 #: multiplied (power of this second has not yet reached the chamber); BEFORE_S of the earlier power.
-CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0
+CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.04/+0.02 K
 #: A burst ripple smaller than this counts as none, K: a sensor does not resolve it.
-RIPPLE_GONE_K = 1e-3
+RIPPLE_GONE_K = 1e-3  # ±30 %: none
 #: The tangent is computed again when elements or chamber have moved this far, K, or after this many steps: computing it
 #: every step would cost time for no accuracy.
-RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30
+RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
 _DIAGONAL = slice(None, None, SIZE + 1)
 
 

@@ -8,11 +8,13 @@ from .simc import simc_pi
 from .state import EnergyBalanceState, Wanted
 
 #: The model is given up for a plain PI when this share of full power stays unexplained for this long, s, or when the
-#: oven swings although the control is as cautious as it can be. It is tried again after TRY_AGAIN_S (s) of calm with
-#: less than half of that share.
-GIVE_UP_SHARE, GIVE_UP_S, TRY_AGAIN_S = 0.6, 900.0, 3600.0
+#: oven swings although the control is as cautious as it can be. Less is within what the estimator carries as unknown
+#: heat; an open door or a cold load explains more for some minutes, not for a quarter of an hour. It is tried again
+#: after TRY_AGAIN_S (s) of calm with less than CALM_SHARE times that share: a lining takes about an hour to warm
+#: through, and the gap between the two shares keeps it from changing to and fro.
+GIVE_UP_SHARE, GIVE_UP_S, TRY_AGAIN_S, CALM_SHARE = 0.6, 900.0, 3600.0, 0.5  # ±30 %: none
 #: The plain PI is made slower by this factor each time it is found swinging, up to this slowness in all.
-PLAIN_STEP, PLAIN_SLOWEST = 2.0, 48.0
+PLAIN_STEP, PLAIN_SLOWEST = 2.0, 48.0  # ±30 %: none
 
 
 def give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt: float) -> None:
@@ -24,7 +26,7 @@ def give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt
             s.given_up, s.integral_w = True, max(0.0, min(full, estimate.before_w))
             s.plain_s, s.watch = 0.0, swinging.restarted(s.watch, s.time_s)
         return
-    calm = s.watch.swing is None and unexplained < 0.5 * GIVE_UP_SHARE * full
+    calm = s.watch.swing is None and unexplained < CALM_SHARE * GIVE_UP_SHARE * full
     s.plain_s = s.plain_s + dt if calm else 0.0
     if s.plain_s > TRY_AGAIN_S:
         # The model is tried again with the most caution.

@@ -6,22 +6,28 @@ from dataclasses import dataclass
 
 from ..errors import KilnctlError
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..model.part import PartBody, part_of_lump
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s
 from .reference import Leg, begin, legs_of, seconds_left
 
-_DT_S = 10.0
+#: Step of a walk, s: several fit into the mean below, and a day of schedule is walked in less than a second.
+_DT_S = 10.0  # ±30 %: none
 #: Power is judged by its mean over this long, s, so that the first seconds of a ramp (elements heating themselves) do
-#: not count.
-_MEAN_S = 240.0
+#: not count: only after so many times of it, or at the ramp's end.
+_MEAN_S, _SETTLED_MEANS = 240.0, 2.0  # ±30 %: none
+#: A falling ramp is not followed where it takes less than no power by this share of full power: a little is rounding.
+_BELOW_NONE = 0.02  # ±30 %: none
+#: A jump has arrived this near to its target, K; a step down must end this much above the room, K (it takes hours).
+_ARRIVED_K, _ABOVE_ROOM_K = 0.5, 3.0  # ±30 %: none
 #: An oven further behind a ramp than this, K, does not follow it.
-_BEHIND_K = 10.0
+_BEHIND_K = 10.0  # ±30 %: none
 #: The most steps of a walk beyond those of its ramp; and the rate, K/s (0.2 K/h), below which an oven counts as
 #: standing still.
-_MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0
+_MOST_STEPS, _STANDS_K_PER_S = 20000, 0.2 / 3600.0  # ±30 %: none
 #: Some power is kept for trim: a ramp that needs more than this share of full power cannot be followed.
-USABLE = 0.97
+USABLE = 0.97  # ±30 %: none
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,23 +126,24 @@ class Programme:
     chamber_limit_c: float
     working_c: float
     count_always: bool
-    load_uncertainty: float
     shortfalls: tuple[Shortfall, ...]
+    part: PartBody | None = None
+    part_lag_s: float = 0.0
 
 
-def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None) -> Programme:
-    """Check the schedule against limits and power, and make it ready. Raises KilnctlError when it asks for more than
-    the oven may or can do and the schedule's policy is to refuse; with "stretch" the ramps wait for the oven
-    instead."""
+def programme_of(
+    oven: Oven, schedule: Schedule, model: EnergyModel, start_c: float | None = None, part: PartBody | None = None
+) -> Programme:
+    """Check the schedule against limits and power, and make it ready. `part`: the load; None: the model's lump. Raises
+    KilnctlError when it asks for more than the oven may or can do and its policy is to refuse; with "stretch" the ramps
+    wait for the oven instead."""
     ambient = oven.site.ambient_c
     where = schedule.file or schedule.name
     limit = min(oven.limits.highest_c, schedule.highest_c or oven.limits.highest_c)
     _refuse_beyond_limits(oven, schedule, where)
     follows = CONTENTS if schedule.follows == "part" else CHAMBER
     if follows == CONTENTS and model.contents_j_per_k <= 0.0:
-        raise KilnctlError(
-            f"{where}: it follows the part, but neither it nor the oven says what the load is (give 'load')"
-        )
+        raise KilnctlError(f"{where}: it follows the part, but nothing says what the load is (give 'load')")
     legs = legs_of(schedule)
     begin = ambient if start_c is None else start_c
     # A part only lags behind the chamber: judge its ramps as ramps of the chamber, which need more power.
@@ -157,14 +164,15 @@ def programme_of(oven: Oven, schedule: Schedule, model: EnergyModel, start_c: fl
         chamber_limit_c=limit - 2.0,
         working_c=schedule.top_c,
         count_always=schedule.soak_counts == "from arrival",
-        load_uncertainty=0.1,
         shortfalls=shortfalls,
+        part=part or part_of_lump(model),
+        part_lag_s=oven.sensors.part.lag_s if oven.sensors.part is not None else 0.0,
     )
 
 
 def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
     """Raises KilnctlError for a step outside the limits of the oven, the part in it or the room."""
-    ambient = oven.site.ambient_c
+    ambient, coldest_c = oven.site.ambient_c, oven.site.ambient_c + _ABOVE_ROOM_K
     for i, step in enumerate(schedule.steps):
         if step.to_c is not None and step.to_c > oven.limits.highest_c:
             raise KilnctlError(
@@ -183,7 +191,7 @@ def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
                 f"{oven.name} no part may go above {highest_part_c:.0f} °C "
                 f"(limits: part highest in {oven.file or 'its description'})"
             )
-        if step.to_c is not None and step.to_c < ambient + 3.0 and (step.let_cool or step.at_k_per_s or step.in_s):
+        if step.to_c is not None and step.to_c < coldest_c and (step.let_cool or step.at_k_per_s or step.in_s):
             raise KilnctlError(
                 f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
                 "it would never get there"
@@ -319,13 +327,13 @@ def _ramp(
         mean = wanted if mean is None else mean + share * (wanted - mean)
         before, x = x, model.step(x, min(model.power_w, max(0.0, wanted)), dt, ambient)
         last = (to_c - reference) * rate < 1e-9
-        settled = i * dt >= 2.0 * _MEAN_S or last
+        settled = i * dt >= _SETTLED_MEANS * _MEAN_S or last
         if up and walked.at_c is None and settled and mean > USABLE * model.power_w:
             walked.needed_w, walked.at_c = mean, reference
         behind = (reference - x[CHAMBER]) * (1.0 if up else -1.0)
         # Power below 0: the oven is ahead of a rising ramp by itself, which is no shortfall; a falling one it cannot
         # follow.
-        if walked.at_c is None and (behind > _BEHIND_K or (not up and settled and mean < -0.02 * model.power_w)):
+        if walked.at_c is None and (behind > _BEHIND_K or (not up and settled and mean < -_BELOW_NONE * model.power_w)):
             walked.at_c, walked.needed_w = x[CHAMBER], mean
             walked.itself_k_per_s = (model.step(before, 0.0, dt, ambient)[CHAMBER] - before[CHAMBER]) / dt
         if up and -behind > walked.ahead_k:
@@ -385,8 +393,8 @@ def _hold(model: EnergyModel, x, target_c: float, hold_s: float, ambient: float)
 
 
 def _jump(model: EnergyModel, x, target_c: float, ambient: float):
-    for _ in range(20000):
-        if abs(x[CHAMBER] - target_c) < 0.5:
+    for _ in range(_MOST_STEPS):
+        if abs(x[CHAMBER] - target_c) < _ARRIVED_K:
             break
         x = model.step(x, min(model.power_w, max(0.0, _inverse(model, x, target_c, ambient))), _DT_S, ambient)
     return x

@@ -11,7 +11,7 @@ from ..terms import Phase
 
 #: A ramp's reference waits while the oven is further behind it than this, K (or twice the step's band, if that is
 #: more): without the wait the oven would be asked to catch up at full power.
-BEHIND_K = 8.0
+BEHIND_K = 8.0  # ±30 %: none
 #: What a run is doing in each kind of leg.
 PHASES = {"ramp": Phase.RAMP, "jump": Phase.HEAT_UP, "cool": Phase.COOLING, "hold": Phase.SOAK}
 

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 from ..model.energy import N
 from . import estimator, swinging
+from . import part as parts
 from . import predictive as planning
 from .decision import ScheduleState
 
 #: The plain PI starts with τc = 3 θ (SIMC): stable for an oven three times as quick as the model says.
-PLAIN_SLOWER = 3.0
+PLAIN_SLOWER = 3.0  # ±30 %: none
 
 
 @dataclass(slots=True)
@@ -29,6 +30,7 @@ class EnergyBalanceState(ScheduleState):
     watch: swinging.Watch = swinging.FRESH
     full_w: float = 0.0
     ripple_k: tuple[float, ...] = (0.0,) * N
+    part: parts.Part | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """How much lamps on the same supply flicker: Pst and Plt by the flickermeter of IEC 61000-4-15 (edition 2), for a
 firing pattern.
 
-Sizing, rehearsal and tools use this, never a tick: it needs scipy. The supply is taken as a source behind an impedance;
+Sizing, rehearsal and tools use this, never a tick. The supply is taken as a source behind an impedance;
 a resistive heater that switches whole cycles gives a row of rms voltages, one a cycle. Block 1 (scaling) and block 2
 (squaring demodulator) are then exact without a carrier: the demodulated voltage is the squared rms, and its relative
 change is twice the relative change of the rms. Held at SAMPLES_PER_CYCLE, it goes through block 3 (0.05 Hz high pass,
@@ -15,7 +15,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -59,43 +59,50 @@ DUTIES = (0.1, 0.35, 0.5, 0.65, 0.9)
 Row = npt.NDArray[np.float64]
 
 
-class _Filters(NamedTuple):
-    """Second-order sections of block 3; numerator and denominator of block 4; the gain that makes what is just seen one
-    unit of perception."""
-
-    sections: Row
-    smooth: tuple[Row, Row]
-    gain: float
+def _warped(frequency_hz: npt.ArrayLike, rate: float) -> Row:
+    """The analogue angular frequency, rad/s, of which the bilinear transform makes that frequency, Hz."""
+    return 2.0 * rate * np.tan(np.pi * np.asarray(frequency_hz) / rate)
 
 
-@lru_cache(maxsize=4)
-def _filters(hz: int) -> _Filters:
-    from scipy import signal  # noqa: PLC0415 - slow to load, and the process that heats needs no flicker
-
+@lru_cache(maxsize=8)
+def _responses(hz: int, length: int) -> tuple[npt.NDArray[np.complexfloating], npt.NDArray[np.complexfloating]]:
+    """Frequency responses of block 3 and of block 4's smoothing, digital by the bilinear transform, for a row of
+    `length` samples."""
     rate = hz * SAMPLES_PER_CYCLE
     k, damping, f1, f2, f3, f4 = _WEIGHTING[hz]
     w1, w2, w3, w4 = (2.0 * math.pi * f for f in (f1, f2, f3, f4))
-    high: Any = signal.butter(1, _HIGH_PASS_HZ, "highpass", fs=rate, output="sos")
-    low: Any = signal.butter(6, _LOW_PASS_HZ[hz], "lowpass", fs=rate, output="sos")
-    # K ω1 s / (s² + 2λs + ω1²) · (1 + s/ω2) / ((1 + s/ω3)(1 + s/ω4))
-    numerator = np.polymul([k * w1, 0.0], [1.0 / w2, 1.0])
-    denominator = np.polymul(
-        [1.0, 2.0 * 2.0 * math.pi * damping, w1 * w1], np.polymul([1.0 / w3, 1.0], [1.0 / w4, 1.0])
-    )
-    weighting = signal.tf2sos(*signal.bilinear(numerator, denominator, fs=rate))
-    smooth: Any = signal.butter(1, 1.0 / (2.0 * math.pi * _SMOOTHING_S), fs=rate)
-    filters = _Filters(np.vstack([high, low, weighting]), smooth, 1.0)
-    t = np.arange(int(120 * rate)) / rate
-    p = _filtered(filters, (1.0 + 0.5 * _JUST_SEEN[hz] * np.sin(2.0 * np.pi * 8.8 * t)) ** 2 - 1.0)
-    return filters._replace(gain=1.0 / float(np.max(p[-20 * rate :])))
+    s = 1j * _warped(np.fft.rfftfreq(length, 1.0 / rate), rate)
+    high = s / (s + _warped(_HIGH_PASS_HZ, rate))
+    # Butterworth: the poles of the sixth order lie evenly on the left half of the circle.
+    low = np.ones_like(s)
+    for pole in range(6):
+        low /= s / _warped(_LOW_PASS_HZ[hz], rate) - np.exp(1j * math.pi * (2 * pole + 7) / 12.0)
+    eye = k * w1 * s / (s * s + 4.0 * math.pi * damping * s + w1 * w1) * (1.0 + s / w2) / (1.0 + s / w3)
+    smooth = 1.0 / (1.0 + s / _warped(1.0 / (2.0 * math.pi * _SMOOTHING_S), rate))
+    return high * low * eye / (1.0 + s / w4), smooth
 
 
-def _filtered(filters: _Filters, change: Row) -> Row:
-    """Blocks 3 and 4 of a row of relative changes of the squared voltage."""
-    from scipy import signal  # noqa: PLC0415 - slow to load, and the process that heats needs no flicker
+@lru_cache(maxsize=4)
+def _gain(hz: int) -> float:
+    """What makes the just visible sine one unit of perception."""
+    rate = hz * SAMPLES_PER_CYCLE
+    t = np.arange(int(2.0 * _SETTLE_S * rate)) / rate
+    p = _filtered(hz, (1.0 + 0.5 * _JUST_SEEN[hz] * np.sin(2.0 * np.pi * 8.8 * t)) ** 2 - 1.0)
+    return 1.0 / float(np.max(p[-20 * rate :]))
 
-    weighted = np.asarray(signal.sosfilt(filters.sections, change))
-    return np.asarray(signal.lfilter(*filters.smooth, weighted**2))
+
+def _filtered(hz: int, change: Row) -> Row:
+    """Blocks 3 and 4 of a row of relative changes of the squared voltage, which were 0 before it. Piece by piece in the
+    frequency domain, where numpy is enough: each piece has the minute before it with it, in which what the transform
+    brings round from its end dies out (exp(-60 s / 3.2 s), 7e-9)."""
+    before, most = (round(seconds * hz) * SAMPLES_PER_CYCLE for seconds in (_SETTLE_S, PST_S))
+    row, found = np.concatenate([np.zeros(before), change]), np.empty(len(change))
+    for start in range(0, len(change), most):
+        piece = row[start : start + before + most]
+        eye, smooth = _responses(hz, len(piece))
+        seen = np.fft.irfft(np.fft.rfft(piece) * eye, len(piece)) ** 2
+        found[start : start + most] = np.fft.irfft(np.fft.rfft(seen) * smooth, len(piece))[before:]
+    return found
 
 
 def perception(volts_rms: npt.ArrayLike, hz: int = 50, per_cycle: int = 1) -> Row:
@@ -113,10 +120,9 @@ def perception(volts_rms: npt.ArrayLike, hz: int = 50, per_cycle: int = 1) -> Ro
     volts = np.asarray(volts_rms, dtype=float)
     if volts.ndim != 1 or not len(volts) or not np.isfinite(volts).all() or volts.min() <= 0.0:
         raise ValueError("volts_rms must be a row of finite numbers above 0")
-    filters = _filters(hz)
     # Block 1: relative to the mean, as the slow gain control makes it.
     squared = np.repeat((volts / volts.mean()) ** 2, SAMPLES_PER_CYCLE // per_cycle)
-    return filters.gain * _filtered(filters, squared - squared[0])
+    return _gain(hz) * _filtered(hz, squared - squared[0])
 
 
 def short_term(perceived: Row) -> float:
@@ -186,12 +192,11 @@ def voltages(
     """rms voltage of each mains cycle, V, array, while a heater of `watts` in `pattern.groups` equal parts is fired at
     the row of `duties` (0..1), each for `tick_s`."""
     state = firing.ready(pattern)
-    lit: list[npt.NDArray[np.intp]] = []  # groups that are on, cycle by cycle
+    lit: list[tuple[int, int]] = []  # groups that are on, and for how many cycles
     if pattern.groups == 1:
         for duty in duties:
             state, burst = firing.fire(pattern, state, float(duty), tick_s)
-            for on, count in burst.runs:
-                lit.append(np.full(count, int(on)))
+            lit += ((int(on), count) for on, count in burst.runs)
     else:
         # A burst gives the runs of the first group only: fired cycle by cycle, each group is seen.
         cycle_s, owed_s = 1.0 / pattern.frequency_hz, 0.0
@@ -199,10 +204,11 @@ def voltages(
             owed_s += tick_s
             while owed_s > 0.5 * cycle_s:
                 state, burst = firing.fire(pattern, state, float(duty), cycle_s)
-                lit.append(np.array([sum(burst.on_cycles)]))
+                lit.append((sum(burst.on_cycles), 1))
                 owed_s -= cycle_s
     drop = np.array([supply.change(watts * g / pattern.groups) for g in range(pattern.groups + 1)])
-    return supply.volts * (1.0 - drop[np.concatenate(lit)])
+    groups, counts = np.array(lit).T
+    return supply.volts * np.repeat(1.0 - drop[groups], counts)
 
 
 def _check_frequency(pattern: firing.Pattern, supply: SupplyLine) -> None:
@@ -243,7 +249,7 @@ def predict(pattern: firing.Pattern, duty: float, watts: float, supply: SupplyLi
         raise ValueError(f"duty = {duty!r} must lie in 0..1")
     _check_frequency(pattern, supply)
     settle_s = 2.0 * _SETTLE_S
-    p = perception(voltages(pattern, [duty] * round(settle_s + PST_S), 1.0, watts, supply), supply.hz)
+    p = perception(voltages(pattern, [duty], settle_s + PST_S, watts, supply), supply.hz)
     return short_term(p[round(settle_s * supply.hz) * SAMPLES_PER_CYCLE :])
 
 

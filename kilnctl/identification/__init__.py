@@ -1,2 +1,2 @@
-"""Records → stretches → fit: the parameters of the energy balance, with their uncertainty. Uses scipy; never in the
+"""Records → stretches → fit: the parameters of the energy balance, with their uncertainty. Never in the
 process that heats."""

@@ -104,6 +104,29 @@ def _state(
     return out | {s.name: (chamber, t, watts) for (s, _, t), watts in zip(inside.plates[n:], taken[n:])}
 
 
+def apart_k_per_w(oven: Oven, load: Load | None, power_w: float, inside_c: list[float]) -> tuple[float, float]:
+    """How much colder and how much warmer than the chamber a place in it can be for each watt in the elements, K/W: a
+    surface is heated by air and by radiation, and the chamber's temperature is between those two. The largest over
+    everything inside at each of inside_c, °C."""
+    surfaces = surfaces_of(oven, load)
+    star = [float(g) for g in star_m2(oven, surfaces)]
+    colder = warmer = 0.0
+    for t in inside_c:
+        inside = _Inside(oven, surfaces, star, Openings(oven), [t] * (len(surfaces) - 1))
+        watts = power_w
+        for _ in range(40):
+            try:
+                air_c, radiant_c, _ = inside.solve(watts)
+            except (_TooHot, ValueError):
+                watts *= 0.7
+                continue
+            chamber_c = chamber_temperature_c(radiant_c, air_c, inside.speed)
+            colder = max(colder, (chamber_c - min(air_c, radiant_c)) / watts)
+            warmer = max(warmer, (max(air_c, radiant_c) - chamber_c) / watts)
+            break
+    return colder, warmer
+
+
 class _Inside:
     """Air and radiant star between elements and surfaces at given temperatures. `plates`: (surface, its conductance to
     the star in m², °C) of all surfaces except the elements."""

@@ -18,7 +18,7 @@ from ..thermal.enclosure import sensor_film
 from ..thermal.material_data import Material
 from .coupling import Coupling, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
-from .heating import AS_FITTED, Trim, fine_heating, trim_of
+from .heating import AS_FITTED, Trim, fine_heating, slow_share, trim_of
 from .lining import STEEPEST_PER_K, lining_of
 
 WATER_J_PER_KGK = 4180.0  # at room temperature
@@ -30,6 +30,7 @@ SKIN_J_PER_M2K = 20.0
 HELD = (0.4, 0.7, 1.0, 1.42)
 
 
+@lru_cache(maxsize=64)
 def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = None) -> EnergyModel:
     """The model of an oven with a load (None: empty), best around `working_c` (two thirds of its highest if
     not given)."""
@@ -37,6 +38,7 @@ def day_zero(oven: Oven, load: Load | None = None, working_c: float | None = Non
     return _coupled(oven, load, working, _losses(oven, steady, working), _trim(oven, working))
 
 
+@lru_cache(maxsize=64)
 def working_of(oven: Oven, working_c: float | None = None) -> tuple[SteadyOven, float]:
     """The steady body, and the working temperature of the model, °C, within the range of the formulas."""
     ambient = oven.site.ambient_c
@@ -51,7 +53,7 @@ def _trim(oven: Oven, working: float) -> Trim:
     """Factors that make the lumps heat up as fast as the fine walls, for the empty oven: the lining is the same with
     any load."""
     bare = _coupled(oven, None, working, _losses(oven, working_of(oven, working)[0], working), AS_FITTED)
-    return trim_of(bare, fine_heating(oven, working))
+    return trim_of(bare, fine_heating(oven, working), fine_heating(oven, working, slow_share(bare, working)))
 
 
 def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) -> EnergyModel:
@@ -61,7 +63,10 @@ def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) 
     inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.02, 0.25, 0.5, 0.75, 1.0))]
     coupling = coupling_of(oven, load, oven.elements.power_w, inside)
     model = _model(oven, load, working, coupling, losses, trim)
-    inside = _heating(model, working, model.film_m2 / coupling.faces.m2)
+    radiation = 4.0 * STEFAN_BOLTZMANN * (working + ZERO_C) ** 3
+    film = model.film_w_per_k + radiation * model.film_m2
+    share = min(1.0, film / (coupling.faces.w_per_k + radiation * coupling.faces.m2))
+    inside = _heating(model, working, share)
     return _model(oven, load, working, coupling_of(oven, load, oven.elements.power_w, inside), losses, trim)
 
 
@@ -99,11 +104,11 @@ def _model(oven: Oven, load: Load | None, working: float, coupling: Coupling, lo
         voltage_v=oven.supply.voltage_v,
         ambient_c=ambient,
         element_j_per_k=heater.mass_kg * element_j_per_kgk,
-        element_w_per_k=coupling.elements.w_per_k,
-        element_m2=coupling.elements.m2,
+        element_w_per_k=trim.elements * coupling.elements.w_per_k,
+        element_m2=trim.elements * coupling.elements.m2,
         chamber_j_per_k=1.2 * 1006.0 * volume * (293.0 / (working + ZERO_C)) + SKIN_J_PER_M2K * inner,
-        film_w_per_k=coupling.faces.w_per_k * lining.film_share,
-        film_m2=coupling.faces.m2 * lining.film_share,
+        film_w_per_k=lining.film_w_per_k,
+        film_m2=lining.film_m2,
         lining_j_per_k=lining.j_per_k,
         lining_w_per_k=lining.w_per_k,
         rise_per_k=lining.rise_per_k,

@@ -36,6 +36,10 @@ BEYOND = 0.1
 LOAD_TIMES, WATER_TIMES = 3.0, 1.3
 #: Heat of evaporation of cold water, J/kg (2.50e6 at 0 °C, steam tables), rounded up.
 STEAM_J_PER_KG = 2.6e6
+#: The elements of a description may be this many times as heavy: a file gives the wire at best, and tubes, plates and
+#: holders that warm up with it may weigh more than the wire (an estimate). A part of the lining may carry the wire:
+#: this share of the lining's capacity may warm up before the chamber does (an estimate: one of the inner layers).
+ELEMENTS_TIMES, CARRIER_SHARE = 3.0, 0.1
 #: An open door loses this many times the heat of the formulas, which are estimates.
 DOOR_TIMES = 1.5
 #: The room may be this much colder than the description says, K.
@@ -48,7 +52,8 @@ APART_K, APART_SHARE = 12.0, 0.025
 @dataclass(frozen=True)
 class Doubt:
     """Factors of the losses past and through the lining, of the capacities of lining and chamber, and of films; words
-    that say where they come from; the least share of the power that counts; and whether records were used."""
+    that say where they come from; the least share of the power that counts; whether records were used; factor of the
+    elements' capacity, and the share of the lining's capacity that may warm up with them."""
 
     losses: float
     leak: float
@@ -57,11 +62,21 @@ class Doubt:
     words: str
     power: float = 1.0
     learnt: bool = False
+    elements: float = 1.0
+    carriers: float = 0.0
 
 
 #: For a model without any other information: twice the standard deviations of `kilnctl.model.parameters` before any
 #: data.
-DAY_ZERO = Doubt(1.5, 2.0, 1.35, 1.6, "with a model from the description alone")
+DAY_ZERO = Doubt(
+    1.5,
+    2.0,
+    1.35,
+    1.6,
+    "with a model from the description alone",
+    elements=ELEMENTS_TIMES,
+    carriers=CARRIER_SHARE,
+)
 
 
 @lru_cache(maxsize=32)
@@ -125,7 +140,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         power_share=doubt.power,
         unmetered_share=doubt.power * (1.0 - sag) ** 2 if doubt.learnt else min(doubt.power, (1.0 - sag) ** 2),
         room_c=model.ambient_c - ROOM_K,
-        element_j_per_k=hold * model.element_j_per_k,
+        element_j_per_k=hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k)),
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,
         chamber_j_per_k=hold * model.chamber_j_per_k,

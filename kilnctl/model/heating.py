@@ -2,9 +2,11 @@
 
 The lumps of `lining` are fitted to small swings about one state. A heat-up from cold passes through all states: the
 insulation conducts far worse at first, and the heat passes through layers that the swings do not distinguish. So the
-virtual oven, whose walls have some thirty nodes each, heats up once, empty and in long steps. Then the lumps'
-capacities and the film before them are changed, as little as possible, until the model heats up in the same time. The
-remaining error comes from the model's structure and is stated (`uncertainty`)."""
+virtual oven, whose walls have some thirty nodes each, heats up empty and in long steps: once at full power, and once at
+a power that takes far longer. (Full power may reach the end before the lining has taken up much heat, and then its time
+shows elements and films only.) Then the lumps' capacities and the film before them are changed, as little as possible,
+until the model heats up in the same times. The remaining error comes from the model's structure and is stated
+(`uncertainty`)."""
 
 import math
 from dataclasses import dataclass
@@ -24,11 +26,13 @@ from .least_squares import minimise
 FIRST_S, GROWTH = 0.5, 1.02
 #: A longer heat-up than this, s, is cut off.
 LONGEST_S = 3e5
+#: The slow heat-up takes at least the square root of this share of full power.
+LEAST_SHARE = 0.01
 #: It ends at this share of the working temperature's rise, because full power may hardly hold the whole rise.
 NEARLY = 0.97
 #: Prior spread of the logarithms of the factors on capacities and film, and the error of the logarithm of time that
 #: weighs as much. The film matters only in the first minutes, about which the heat-up shows least.
-SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15]), 0.05
+SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15, 0.3, 0.3]), 0.05
 #: The least rise per unit of the logarithm of time that is counted, as a share of the whole rise: where the chamber
 #: hardly rises, its time is not defined.
 LEAST_SLOPE = 0.05
@@ -42,10 +46,13 @@ STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 
 @dataclass(frozen=True)
 class Trim:
-    """Factors on the capacities of the four lumps and on the film before them."""
+    """Factors on the capacities of the four lumps, on the convective and the radiative part of the film before them,
+    and on the link from the elements to the chamber."""
 
     capacity: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
     film: float = 1.0
+    film_m2: float = 1.0
+    elements: float = 1.0
 
 
 AS_FITTED = Trim()
@@ -53,10 +60,11 @@ AS_FITTED = Trim()
 
 @dataclass(frozen=True)
 class Heating:
-    """The chamber's temperatures, °C, at these times, s, of a heat-up at full power from the room."""
+    """The chamber's temperatures, °C, at these times, s, of a heat-up from the room at this share of full power."""
 
     time_s: np.ndarray
     chamber_c: np.ndarray
+    share: float = 1.0
 
     def reaches_s(self, t_c: float) -> float:
         """When the chamber first reaches t_c, s; NaN if it does not."""
@@ -69,9 +77,9 @@ class Heating:
 
 
 @lru_cache(maxsize=64)
-def fine_heating(oven: Oven, working_c: float) -> Heating:
-    """The empty virtual oven at full power, from the room to nearly working_c; it ends earlier if it cannot get there
-    or if its elements would leave the range of the tables."""
+def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
+    """The empty virtual oven at that share of full power, from the room to nearly working_c; it ends earlier if it
+    cannot get there or if its elements would leave the range of the tables."""
     plant = VirtualOven(oven, conditions=Conditions(supply_drift=0.0))
     core, elements, groups = plant.core, plant.elements, plant.layout.groups
     speed, room = oven.fan.air_speed_m_per_s if oven.fan else 0.0, oven.site.ambient_c
@@ -79,59 +87,89 @@ def fine_heating(oven: Oven, working_c: float) -> Heating:
     times, chambers = [0.0], [room]
     while times[-1] < LONGEST_S and chambers[-1] < goal:
         try:
-            watts = oven.elements.power_w * rated / elements.factor(plant.element_c)
+            watts = share * oven.elements.power_w * rated / elements.factor(plant.element_c)
             core.step(dt, np.full(groups, watts / groups))
             chambers.append(float(chamber_temperature_c(plant.radiant_c, plant.air_c, speed)))
         except (ArithmeticError, ValueError, KilnctlError):
             break
         times.append(times[-1] + dt)
         dt *= GROWTH
-    return Heating(np.array(times), np.array(chambers))
+    return Heating(np.array(times), np.array(chambers), share)
 
 
-def model_heating(model: EnergyModel, time_s: np.ndarray) -> Heating:
-    """The model at full power from room temperature, in the same steps."""
+def slow_share(model: EnergyModel, working_c: float) -> float:
+    """The share of full power of the slow heat-up, 0..1: as far above the holding power as full power is above it, on
+    a logarithmic scale."""
+    return math.sqrt(min(1.0, max(LEAST_SHARE, model.steady(working_c)[1] / model.power_w)))
+
+
+def model_heating(model: EnergyModel, time_s: np.ndarray, share: float = 1.0) -> Heating:
+    """The model at that share of full power from room temperature, in the same steps."""
     x, found = model.rest(model.ambient_c), [model.ambient_c]
     for dt in np.diff(time_s).tolist():
-        x = model.step(x, model.power_w, dt, model.ambient_c)
+        x = model.step(x, share * model.power_w, dt, model.ambient_c)
         found.append(x[CHAMBER])
-    return Heating(time_s, np.array(found))
+    return Heating(time_s, np.array(found), share)
 
 
-def trim_of(model: EnergyModel, fine: Heating) -> Trim:
+def trim_of(model: EnergyModel, *fine: Heating) -> Trim:
     """The factors with which the model heats up as fast as the fine walls: errors of the chamber's temperature count as
     errors of the logarithm of time. None if that does not improve it."""
-    time, chamber = fine.time_s, fine.chamber_c
-    if len(time) < 10:
+    told = [_Compared.of(heating) for heating in fine if len(heating.time_s) >= 10]
+    if not told:
         return AS_FITTED
-    rise = max(1.0, chamber[-1] - chamber[0])
-    slope = np.abs(np.gradient(chamber, np.log(np.maximum(time, 0.5 * FIRST_S))))[1:] + LEAST_SLOPE * rise
-
-    first = int(np.argmax(chamber > chamber[0] + FROM_RISE * rise))
 
     def missed(u: np.ndarray) -> np.ndarray:
-        return ((chamber - model_heating(_trimmed(model, u), time).chamber_c)[1:] / slope)[first:]
+        trimmed = _trimmed(model, u)
+        return np.concatenate([compared.missed(trimmed) for compared in told])
 
     def evaluate(u: np.ndarray, with_jacobian: bool) -> tuple[np.ndarray, np.ndarray | None]:
         here = missed(u)
         if not with_jacobian:
             return here, None
-        return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(5)])
+        return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(len(u))])
 
-    # Neighbouring points carry the same information: they count as some twenty points for any length of step.
-    scale = ERROR * math.sqrt(max(1.0, (len(time) - first) / 20.0))
-    found = minimise(evaluate, np.zeros(5), SPREAD, scale, most=10, tolerance=1e-2)
-    if late_by(_trimmed(model, found.unknowns), fine) >= late_by(model, fine):
+    found = minimise(evaluate, np.zeros(len(SPREAD)), SPREAD, ERROR, most=10, tolerance=1e-2)
+    after, before = (max(late_by(m, h) for h in fine) for m in (_trimmed(model, found.unknowns), model))
+    if after >= before:
         return AS_FITTED
-    c1, c2, c3, c4, film = (math.exp(u) for u in found.unknowns.tolist())
-    return Trim((c1, c2, c3, c4), film)
+    c1, c2, c3, c4, film, film_m2, elements = (math.exp(u) for u in found.unknowns.tolist())
+    return Trim((c1, c2, c3, c4), film, film_m2, elements)
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """A heat-up of the fine walls, compared with the model's from the index `first` on; `scale`: the kelvin, (times,),
+    that count as much as the whole logarithm of time."""
+
+    fine: Heating
+    first: int
+    scale_k: np.ndarray
+
+    @classmethod
+    def of(cls, fine: Heating) -> "_Compared":
+        time, chamber = fine.time_s, fine.chamber_c
+        rise = max(1.0, chamber[-1] - chamber[0])
+        slope = np.abs(np.gradient(chamber, np.log(np.maximum(time, 0.5 * FIRST_S)))) + LEAST_SLOPE * rise
+        first = max(1, int(np.argmax(chamber > chamber[0] + FROM_RISE * rise)))
+        # Neighbouring points carry the same information: they count as some twenty points for any length of step.
+        return cls(fine, first, slope * math.sqrt(max(1.0, (len(time) - first) / 20.0)))
+
+    def missed(self, model: EnergyModel) -> np.ndarray:
+        """The fine walls' temperatures above the model's, in errors of the logarithm of time."""
+        ours = model_heating(model, self.fine.time_s, self.fine.share)
+        return ((self.fine.chamber_c - ours.chamber_c) / self.scale_k)[self.first :]
 
 
 def _trimmed(model: EnergyModel, u: np.ndarray) -> EnergyModel:
-    *capacity, film = np.exp(u).tolist()
+    *capacity, film, film_m2, elements = np.exp(u).tolist()
     c1, c2, c3, c4 = (j * f for j, f in zip(model.lining_j_per_k, capacity))
     return model.but(
-        lining_j_per_k=(c1, c2, c3, c4), film_w_per_k=film * model.film_w_per_k, film_m2=film * model.film_m2
+        lining_j_per_k=(c1, c2, c3, c4),
+        film_w_per_k=film * model.film_w_per_k,
+        film_m2=film_m2 * model.film_m2,
+        element_w_per_k=elements * model.element_w_per_k,
+        element_m2=elements * model.element_m2,
     )
 
 
@@ -141,7 +179,7 @@ def late_by(model: EnergyModel, fine: Heating) -> float:
     worst, room, top = 0.0, float(fine.chamber_c[0]), float(fine.chamber_c[-1])
     last_s = float(fine.time_s[-1])
     longer = [last_s + step for step in np.linspace(0.0, 0.6, 60)[1:] * max(1.0, last_s)]
-    ours = model_heating(model, np.append(fine.time_s, longer))
+    ours = model_heating(model, np.append(fine.time_s, longer), fine.share)
     for share in STAGES:
         goal = room + share * (top - room)
         theirs_s, ours_s = fine.reaches_s(goal), ours.reaches_s(goal)

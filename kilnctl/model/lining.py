@@ -8,6 +8,7 @@ import cmath
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -15,6 +16,7 @@ import numpy as np
 from ..body import geometry_of, layers_of
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.material_data import Material
 from ..thermal.surfaces import outer_film
 from ..thermal.walls import solve_wall
 from .energy import EnergyModel
@@ -23,6 +25,8 @@ from .least_squares import minimise
 
 #: The largest relative rise of a conductance per °C over its value at 0 °C: with more it would be zero in a cold room.
 STEEPEST_PER_K = 0.03
+#: A heat capacity counts as its mean over this, K, up and down.
+SWING_K = 25.0
 
 
 #: One value for each lump.
@@ -32,13 +36,14 @@ Lumps = tuple[float, float, float, float]
 @dataclass(frozen=True)
 class Lining:
     """Four lumps from the inside outward: capacities in J/K and conductances in W/K, both at 0 °C, their relative rises
-    per °C, and the share of the faces' film that leads to the first."""
+    per °C, and the film that leads to the first: W/K, and radiating, m²."""
 
     j_per_k: Lumps
     w_per_k: Lumps
     rise_per_k: Lumps
     capacity_rise_per_k: Lumps
-    film_share: float
+    film_w_per_k: float
+    film_m2: float
 
 
 def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, trim: Trim = AS_FITTED) -> Lining:
@@ -46,7 +51,26 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, 
     temperature, °C, and the steady heat into the lining there, W. `trim`: factors found from a heat-up of the fine
     walls."""
     ambient = oven.site.ambient_c
-    stacks = [(layers_of(oven, f.wall), geometry_of(f), f) for f in oven.faces]
+    capacities, conductances, share, at, steeper, warming = _swung(oven, middle_c, film_w, film_m2)
+    film_w, film_m2 = film_w * share * trim.film, film_m2 * share * trim.film_m2
+    points = [(chamber, _face_c(chamber, watts, film_w, film_m2), watts) for chamber, watts in held]
+    conductances, rises = _held(conductances, steeper, at, points, ambient)
+    return Lining(
+        j_per_k=_lumps(f * c / (1.0 + s * t) for f, c, s, t in zip(trim.capacity, capacities, warming, at)),
+        w_per_k=_lumps(conductances),
+        rise_per_k=_lumps(rises),
+        capacity_rise_per_k=_lumps(warming),
+        film_w_per_k=film_w,
+        film_m2=film_m2,
+    )
+
+
+@lru_cache(maxsize=64)
+def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
+    """The row that takes the same heat from small swings: capacities and conductances around middle_c, the share of the
+    film, the temperatures between its parts, °C, and the rises of conductance and capacity per °C."""
+    ambient = oven.site.ambient_c
+    stacks = [(layers_of(oven, f.wall), geometry_of(oven, f), f) for f in oven.faces]
     solutions = [
         solve_wall(
             layers,
@@ -55,7 +79,8 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, 
             g.outer_length_m,
             f.orientation,
             f.wall.outer_emissivity,
-            g.outer_m2 / g.conduction_m2,
+            g.outer_m2 / g.inner_m2,
+            g.spreads,
         )
         for layers, g, f in stacks
     ]
@@ -73,17 +98,7 @@ def lining_of(oven: Oven, middle_c: float, film_w: float, film_m2: float, held, 
     steady = 1.0 / sum(1.0 / g for g in conductances)
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
     at = middle_c - depth * (middle_c - ambient)
-    steeper, warming = _rises(stacks, solutions, depth, at, ambient)
-    share *= trim.film
-    points = [(chamber, _face_c(chamber, watts, film_w * share, film_m2 * share), watts) for chamber, watts in held]
-    conductances, rises = _held(conductances, steeper, at, points, ambient)
-    return Lining(
-        j_per_k=_lumps(f * c / (1.0 + s * t) for f, c, s, t in zip(trim.capacity, capacities, warming, at)),
-        w_per_k=_lumps(conductances),
-        rise_per_k=_lumps(rises),
-        capacity_rise_per_k=_lumps(warming),
-        film_share=share,
-    )
+    return capacities, conductances, share, at, *_rises(stacks, solutions, depth, at, ambient)
 
 
 def _lumps(values: Iterable[float]) -> Lumps:
@@ -159,7 +174,7 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
     slope_k, slope_c, weight = np.zeros(4), np.zeros(4), 1e-12
     for (layers, g, face), solution in zip(stacks, solutions):
         hot, cold = solution.faces_c[0], solution.faces_c[-1]
-        heat = solution.flux_w_m2 * g.conduction_m2
+        heat = solution.flux_w_m2 * g.inner_m2
         rise = max(0.05 * (cold - ambient), 0.1)
         near, far = (
             outer_film(cold + x, ambient, g.outer_length_m, face.orientation, face.wall.outer_emissivity)
@@ -171,8 +186,9 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
             for share in (0.1, 0.3, 0.5, 0.7, 0.9):
                 t = hot - (depth[lump] + share * (depth[lump + 1] - depth[lump])) / depth[-1] * (hot - ambient)
                 i = next((i for i in range(len(layers)) if solution.layer_c(i)[1] <= t), len(layers) - 1)
-                k, c = layers[i].material.conductivity, layers[i].material.heat_capacity
-                slope_c[lump] += heat * (c(t + 5.0) - c(t - 5.0)) / (10.0 * c(t))
+                k, c = layers[i].material.conductivity, layers[i].material
+                rise = _mean_capacity(c, t + 5.0) - _mean_capacity(c, t - 5.0)
+                slope_c[lump] += heat * rise / (10.0 * _mean_capacity(c, t))
                 # The row ends in the room: its last part is the outer film, whose own mean lies half way to the room.
                 slope_k[lump] += heat * ((k(t + 5.0) - k(t - 5.0)) / (10.0 * k(t)) if t >= cold else film_slope)
     middle = 0.5 * (at[:-1] + at[1:])
@@ -182,6 +198,11 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
         return relative / (1.0 - relative * t)
 
     return at_zero(slope_k, middle), at_zero(slope_c, at[:-1])
+
+
+def _mean_capacity(material: Material, t_c: float) -> float:
+    """Heat capacity over a swing about t_c, J/(kg·K): at a peak, as of steel at 735 °C, one value says little."""
+    return (material.enthalpy(t_c + SWING_K) - material.enthalpy(t_c - SWING_K)) / (2.0 * SWING_K)
 
 
 def _admittance(omega: float, stack, solution, ambient: float) -> complex:
@@ -194,9 +215,10 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
         face.orientation,
         face.wall.outer_emissivity,
     )
-    y = complex(film * g.outer_m2 / g.conduction_m2)
+    y = complex(film * g.outer_m2 / g.inner_m2)
     for i in range(len(layers) - 1, -1, -1):
         layer = layers[i]
+        y /= g.spreads[i]  # per m² of this layer
         if layer.contact_m2k_w:
             y = y / (1.0 + y * layer.contact_m2k_w)
         hot, cold = solution.layer_c(i)
@@ -205,14 +227,15 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
             t_c = hot + share * (cold - hot)
             k, rho_c = (
                 layer.material.conductivity(t_c),
-                layer.material.density_kg_m3 * layer.material.heat_capacity(t_c),
+                layer.material.density_kg_m3 * _mean_capacity(layer.material, t_c),
             )
             gamma = cmath.sqrt(1j * omega * rho_c / k)
             t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
-    # The conduction area at every depth, as the virtual oven has it; heat that diffuses only a few centimetres deep
-    # meets less of the edges.
-    return y * g.conduction_m2
+        y *= g.spreads[i]
+    # Each layer with the area that it has in the steady state, as in the virtual oven; heat that diffuses only a few
+    # centimetres deep meets less of the edges.
+    return y * g.inner_m2
 
 
 def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, lumps: int = 4):

@@ -3,8 +3,9 @@ represent."""
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
-from ..body import heater_of
+from ..body import bodies_in, heater_of, plate_of
 from ..body.steady import SteadyOven
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -34,7 +35,8 @@ class ModelUncertainty:
     """Relative, up or down alike, dimensionless: 0.1 is a tenth. "May be off" means: it should lie within.
 
     power              of the electric power at a given duty
-    capacity           of the heat that lining, elements and contents take up
+    capacity           of the heat that lining, elements and contents take up (contents count with one mean heat
+                       capacity; what that leaves out is part of it)
     loss               of the steady heat that leaves at a temperature
     structure_loss     the part of `loss` that comes from the low order of the model: worst difference of its holding
                        power to the steady body's from 40 % of the way to the working temperature up
@@ -49,6 +51,7 @@ class ModelUncertainty:
     structure_time: float
 
 
+@lru_cache(maxsize=64)
 def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None = None) -> ModelUncertainty:
     """The uncertainty of the model that `day_zero` makes from the same arguments. A value from the file counts with the
     file's `uncertainty`, a guessed one with more."""
@@ -58,7 +61,7 @@ def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None
     lost, late = _structure_loss(bare, steady, working), MARGIN * late_by(bare, fine_heating(oven, working)) + LEAST
     return ModelUncertainty(
         power=_power(oven),
-        capacity=math.hypot(_capacity(oven, model), late),
+        capacity=math.hypot(_capacity(oven, model), late, _contents_mean(oven, load, model, working)),
         loss=math.hypot(_loss(oven, steady, working), lost),
         structure_loss=lost,
         structure_time=late,
@@ -98,6 +101,21 @@ def _capacity(oven: Oven, model: EnergyModel) -> float:
     elements = model.element_j_per_k / (model.element_j_per_k + sum(model.lining_j_per_k) + model.contents_j_per_k)
     mass = GUESSED_MASS if "mass" in heater_of(oven).guessed else GIVEN_MASS
     return math.hypot(oven.uncertainty.heat_capacity * (1.0 - elements), mass * elements)
+
+
+def _contents_mean(oven: Oven, load: Load | None, model: EnergyModel, working: float) -> float:
+    """Worst relative difference of the stored heat because the model's contents hold one mean heat capacity up to the
+    working temperature: steel takes up far more round 735 °C than before."""
+    room, worst = oven.site.ambient_c, 0.0
+    bodies = [(body.mass_kg, plate_of(oven, body).material) for _, body in bodies_in(oven, load)]
+    if not bodies or working <= room:
+        return 0.0
+    whole = sum(mass * (m.enthalpy(working) - m.enthalpy(room)) for mass, m in bodies)
+    share = model.contents_j_per_k / (model.element_j_per_k + sum(model.lining_j_per_k) + model.contents_j_per_k)
+    for part in COMPARED:
+        true = sum(mass * (m.enthalpy(room + part * (working - room)) - m.enthalpy(room)) for mass, m in bodies)
+        worst = max(worst, abs(true / (part * whole) - 1.0))
+    return worst * share
 
 
 def _loss(oven: Oven, steady: SteadyOven, working: float) -> float:

@@ -13,9 +13,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import yaml
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import FileResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
@@ -107,8 +108,11 @@ class PanelApp:
             Route("/api/run/{run}", self.past_run),
             Route("/api/run/{run}/samples.csv", self.samples),
             Route("/api/sizing", self.sizing),
+            Route("/api/care", self.care),
             Route("/report/{run}", self.report),
+            Route("/api/status", self.status),
             Route("/metrics", self.metrics),
+            Route("/openapi.json", self.description),
             post("check", self.check),
             post("plan", self.plan),
             post("save", self.save),
@@ -202,6 +206,18 @@ class PanelApp:
 
     async def sizing(self, request: Request) -> Response:
         return reply({"ok": True, **await self.threads.slow(self.catalogue.sizing)})
+
+    async def care(self, _request: Request) -> Response:
+        return reply({"ok": True, "tests": await self.threads.quick(self.catalogue.care)})
+
+    async def status(self, _request: Request) -> Response:
+        """The service's last answer, for programs; the page has its stream."""
+        if not self.client.fresh:
+            return refuse(self.client.words or "the oven's service does not answer", 503)
+        return reply({**self.client.status, "ok": True, "age_s": self.client.age_s})
+
+    async def description(self, _request: Request) -> Response:
+        return JSONResponse(await self.threads.quick(description))
 
     async def metrics(self, _request: Request) -> Response:
         text = metrics(self.client.status, self.client.fresh, self.catalogue.oven.name)
@@ -361,6 +377,11 @@ class _WithClient:
                 self.panel.threads.close()
                 await send({"type": "lifespan.shutdown.complete"})
                 return
+
+
+def description() -> dict:
+    """The OpenAPI description of what programs may read, openapi.yaml."""
+    return yaml.safe_load(files("kilnctl.panel").joinpath("openapi.yaml").read_text(encoding="utf-8"))
 
 
 async def _gone(request: Request) -> None:

@@ -1,13 +1,16 @@
 """The panel's catalogue: schedules and their previews, records of runs, the oven's sizing. A name that
 comes from a page is looked up in a list of what is there, never joined to a path."""
 
+import datetime
 import hashlib
 import json
 from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
+from ..record.care import FILE_NAME, due, read_log
 from ..record.run_record import read_run
+from ..report.care_section import state_of
 from ..report.run_report import run_page
 from ..run.prepare import prepare
 from ..run.summary import summarise
@@ -36,8 +39,10 @@ class Catalogue:
     show another schedule.
     """
 
-    def __init__(self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None):
-        self.oven, self.records, self.model_file = oven, Path(records), model_file
+    def __init__(
+        self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None, home: Path | None = None
+    ):
+        self.oven, self.records, self.model_file, self.home = oven, Path(records), model_file, home
         self.schedules, self.seen = ScheduleFolder(schedules), Seen()
         self.worker = Worker()
         self._told: dict[str, dict] = {}
@@ -205,9 +210,28 @@ class Catalogue:
         folder = self.folder_of(run_id)
         key = ("report", run_id, unit)
         try:
-            return self.worker.work_out(key, report_of, folder, unit)
+            return self.worker.work_out(key, report_of, folder, unit, self.home)
         finally:
             self.worker.forget(key)
+
+    # ---- tests of SAFETY.md ----
+
+    def care(self) -> list[dict]:
+        """Each test that comes round: name, what to do, state in words, whether it is due, who did it last and when.
+        Raises KilnctlError."""
+        done = read_log(self.home)[0] if self.home is not None else ()
+        return [
+            {
+                "name": d.test.name,
+                "what": d.test.what,
+                "state": state_of(d),
+                "due": d.now,
+                "days": d.days,
+                "last": d.last.day if d.last else None,
+                "by": d.last.by if d.last else None,
+            }
+            for d in due(done, datetime.date.today())
+        ]
 
     # ---- sizing ----
 
@@ -228,10 +252,11 @@ def summary_of(folder: Path) -> dict:
     }
 
 
-def report_of(folder: Path, unit: str) -> str:
-    """The page of one record. Raises KilnctlError."""
+def report_of(folder: Path, unit: str, home: Path | None = None) -> str:
+    """The page of one record; `home`: the folder with the oven's log of tests. Raises KilnctlError."""
     record = read_run(folder)
-    return run_page(record, summarise(record), Units(IMPERIAL if unit == "F" else METRIC))
+    done = read_log(home)[0] if home is not None and (home / FILE_NAME).is_file() else None
+    return run_page(record, summarise(record), Units(IMPERIAL if unit == "F" else METRIC), None, done)
 
 
 def sizing_of(oven: Oven) -> dict:

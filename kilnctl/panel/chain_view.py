@@ -173,7 +173,7 @@ def _board(status: Mapping) -> Link:
     faults = [str(f) for f in status.get("faults") or [] if str(f).startswith("board")]
     rig = status.get("rig") or {}
     if faults:
-        return Link("board", R, f"the I/REST board reports: {', '.join(faults)}")
+        return Link("board", R, f"the I/O board reports: {', '.join(faults)}")
     unproved = [str(u) for u in rig.get("unproved") or ()]
     if unproved:
         return Link("board", U, f"{rig.get('name', 'this rig')} cannot prove: {'; '.join(unproved)}")

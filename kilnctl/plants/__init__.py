@@ -31,7 +31,7 @@ The steady chamber
   walls and elements; an open port radiates from the star to ambient.
 
 Files: `virtual_oven` (VirtualOven) puts together `assembly` (description → arrays), `core` (the heat balance in time;
-with `strips`, `property_tables`, `elimination`, `balance`, `guards`, `moisture`, `chamber`), `electrics`, `probes` and
-`injection` (its faults); `conditions` has what differs from day to day or in a study; `plant` is the protocol that the
-rest of the project uses.
+with `strips`, `property_tables`, `elimination`, `balance`, `guards`, `moisture`, `humidity`, `chamber`), `electrics`,
+`probes` and `injection` (its faults); `conditions` has what differs from day to day or in a study; `plant` is the
+protocol that the rest of the project uses.
 """

@@ -149,7 +149,7 @@ def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -
     """The faces in the description's order, then shelf and load; their materials get rows in that order."""
     columns = []
     for face in oven.faces:
-        geometry = geometry_of(face)
+        geometry = geometry_of(oven, face)
         slabs = [
             _slab(
                 rows.of(x.material),
@@ -158,11 +158,12 @@ def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -
                 x.material.density_kg_m3 * variation.heat_capacity,
                 variation.conductivity,
                 x.contact_m2k_w,
+                spread,
             )
-            for x in layers_of(oven, face.wall)
+            for x, spread in zip(layers_of(oven, face.wall), geometry.spreads, strict=True)
         ]
         film = PlateFilm(geometry.outer_length_m, face.orientation)
-        columns.append(_Column(slabs, geometry.conduction_m2, geometry.outer_m2, face.wall.outer_emissivity, film))
+        columns.append(_Column(slabs, geometry.inner_m2, geometry.outer_m2, face.wall.outer_emissivity, film))
     unused_film = columns[0].outer_film  # shelf and load have no outside: area zero
     for name, body in bodies_in(oven, load):
         plate = plate_of(oven, body, variation.load_mass if name == "load" else 1.0)
@@ -186,10 +187,16 @@ def _index(names: list[str], name: str) -> int | None:
 
 
 def _slab(
-    row: int, material: Material, thickness_m: float, density_kg_m3: float, factor: float = 1.0, contact: float = 0.0
+    row: int,
+    material: Material,
+    thickness_m: float,
+    density_kg_m3: float,
+    factor: float = 1.0,
+    contact: float = 0.0,
+    spread: float = 1.0,
 ) -> Slab:
     diffusivity = material.conductivity(200.0) / (material.density_kg_m3 * material.heat_capacity(200.0))
-    return Slab(row, thickness_m, density_kg_m3, diffusivity, factor, contact)
+    return Slab(row, thickness_m, density_kg_m3, diffusivity, factor, contact, spread)
 
 
 def _stack(strips: Sequence[tuple[Strip, float]], pick) -> np.ndarray:

@@ -73,7 +73,7 @@ class Ledger:
     """Joules that have passed each boundary since the start; `walls` per strip.
 
     In: elements, fan. Out: walls, vent, leak, door (air, radiation and its own face while open), port,
-    bridges, and the latent and sensible heat of evaporated water.
+    bridges, the latent and sensible heat of evaporated water, and what the air gives to its vapour.
     """
 
     walls: np.ndarray
@@ -86,3 +86,4 @@ class Ledger:
     bridges: float = 0.0
     latent: float = 0.0
     water: float = 0.0
+    vapour: float = 0.0

@@ -12,11 +12,14 @@ from ..thermal.air import air
 from ..thermal.bridges import open_door_kg_s
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY
+from ..thermal.psychrometrics import PRESSURE_PA, saturation_pa
 from ..thermal.surfaces import radiation_film, vertical_film
 from .assembly import Layout
 from .balance import Body, Surroundings
-from .conditions import Variation
+from .conditions import Conditions, Variation
 from .core import Core
+from .humidity import Humidity
+from .moisture import Moisture
 
 #: Air speed in a chamber without a fan, m/s, and the share of a fan's speed that mixes top and bottom (estimates,
 #: common practice).
@@ -141,3 +144,14 @@ def lining_water(faces: int, body: Body, layout: Layout, share: float, load: Loa
     if layout.load is not None and load is not None:
         water[0, layout.load] = load.moisture_kg
     return water
+
+
+def moisture_at_start(
+    oven: Oven, load: Load | None, body: Body, layout: Layout, conditions: Conditions, ambient_c: float
+) -> Moisture:
+    """The water in lining and load, in a chamber full of the room's air."""
+    water = lining_water(len(oven.faces), body, layout, conditions.lining_moisture, load)
+    room = conditions.room_humidity * float(saturation_pa(ambient_c + ZERO_C)) / PRESSURE_PA
+    c = oven.chamber
+    humidity = Humidity(c.width_m * c.depth_m * c.height_m, room, room)
+    return Moisture(water, () if layout.load is None else (layout.load,), humidity)

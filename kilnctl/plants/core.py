@@ -20,7 +20,7 @@ import numpy as np
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
-from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, hottest_k, must_halve
+from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, enclosed, hottest_k, must_halve
 from .moisture import WATER_J_PER_KGK, Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
@@ -41,12 +41,7 @@ class Core:
     K."""
 
     def __init__(
-        self,
-        body: Body,
-        around: Surroundings,
-        start_k,
-        tolerance_k: float = 3.0,
-        moisture: Moisture | None = None,
+        self, body: Body, around: Surroundings, start_k, tolerance_k: float = 3.0, moisture: Moisture | None = None
     ):
         """All at `start_k`. A block ends when a node has moved by `tolerance_k` (four times that in its first two
         steps), the air by three times as much, or after 60 steps."""
@@ -124,11 +119,7 @@ class Core:
         led.walls = led.walls + self._outer * (self._sum_outer - span * self._ambient_k)
         excess = self._sum_air - span * self._ambient_k
         vent, leak, door = self._flows
-        led.vent, led.leak, led.door = (
-            led.vent + vent * excess,
-            led.leak + leak * excess,
-            led.door + door * excess,
-        )
+        led.vent, led.leak, led.door = led.vent + vent * excess, led.leak + leak * excess, led.door + door * excess
         led.fan, led.bridges = led.fan + span * self._fan, led.bridges + self._sum_bridges
         excess = self._sum_star - span * self._room_emission
         led.port, led.door = led.port + self._openings[0] * excess, led.door + self._openings[1] * excess
@@ -138,6 +129,8 @@ class Core:
         # One chord step is enough after a small change; the next block starts from the exact enthalpy anyway.
         for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
+        if self.nodes_k.max() > self.body.properties.steep_from_k - YOUNG * self.tolerance_k:
+            self.nodes_k = enclosed(self, wanted, self._capacity)
         self._carried = None if self.moisture is not None else (wanted, self.nodes_k)
         self._note_quick()
         elements = self.surfaces_k[self.strips :]
@@ -150,6 +143,7 @@ class Core:
             gone = self._water_start - self.moisture.water_kg
             led.water = led.water + (WATER_J_PER_KGK * gone * (self.nodes_k - ZERO_C)).sum(axis=(0, 1))
             led.latent = self.moisture.latent_j
+            led.vapour = led.vapour + self._vapour[0] * (self._sum_air - span * self._vapour[1])
             if self.moisture.dry:
                 self.moisture = None
 
@@ -180,7 +174,9 @@ class Core:
         self._outer = b.outer_area * (b.outer_films(last, ambient) + radiation)
         self._freeze_quick(*self._soon(dt, element_w))
         if moisture is not None:
-            moisture.freeze(self.nodes_k, middle, self._capacity, self.film_w_per_k, b.surface_area)
+            moisture.humidity.set(around.vent_w_per_k + around.door_w_per_k, around.leak_w_per_k, self.air_k)
+            moisture.freeze(dt, self.nodes_k, middle, self._capacity, self.film_w_per_k)
+        self._vapour = (0.0, 0.0) if moisture is None else moisture.vapour
         self._flows = around.vent_w_per_k, around.leak_w_per_k, around.door_w_per_k
         self._openings = around.port_m2, around.doorway_m2
         self._fan, self._bridges = around.fan_w, around.bridges_w_per_k
@@ -276,10 +272,10 @@ class Core:
         self._w_star4 = (4.0 * STEFAN_BOLTZMANN) * self._w_star
         self._rho4 = (4.0 * STEFAN_BOLTZMANN) * rho
         self._element_weight = weight[self.strips :]
-        flows = sum(self._flows)
+        flows, (vapour, from_k) = sum(self._flows), self._vapour
         self._air_base = self._air_capacity / tau
-        self._air_sum = self._air_base + film.sum(axis=0) + flows
-        self._air_load = flows * self._ambient_k + self._fan
+        self._air_sum = self._air_base + film.sum(axis=0) + flows + vapour
+        self._air_load = flows * self._ambient_k + vapour * from_k + self._fan
         self._star_sum = rho.sum(axis=0) + sum(self._openings)
         self._star_load = sum(self._openings) * self._room_emission
         # Plain floats are several times faster than numpy's scalars.

@@ -6,7 +6,7 @@ import math
 import numpy as np
 
 from ..thermal.constants import STEFAN_BOLTZMANN
-from .property_tables import HIGHEST_K
+from .property_tables import HIGHEST_K, LOWEST_K, STEP_K
 
 #: A step in which the air or a node moves by more than this, K, is halved: the frozen coefficients would change too
 #: much within it.
@@ -19,6 +19,8 @@ SHORTEST_S = 0.02
 FAR_K = 25.0
 #: Limit for expected temperatures, K: the end of the tables.
 TOP_K = HIGHEST_K - 0.1
+#: After a chord step a node may miss its temperature by this, K; else it is found by so many halvings of the tables.
+MISSED_K, HALVINGS = 1e-3, 48
 #: A tick in which an element may melt is cut into parts in which it rises by at most this, K.
 MELTING_STEP_K = 150.0
 
@@ -53,6 +55,20 @@ def coldest_k(core) -> float:
 def hottest_k(core) -> float:
     """The hottest temperature in and around the oven, K; nothing without its own heat source becomes hotter."""
     return max(float(np.max(x)) for x in (core.nodes_k, core.surfaces_k, core.air_k, core.around.ambient_k))
+
+
+def enclosed(core, wanted_j: np.ndarray, capacity_j_per_k: np.ndarray) -> np.ndarray:
+    """Temperatures, K, at which the nodes hold `wanted_j`, where a heat capacity is so steep that a chord misses them
+    (steel at 735 °C): the enthalpy rises with the temperature, so halving an interval finds them."""
+    nodes = core.nodes_k
+    if not (np.abs(wanted_j - core.enthalpy_j(nodes)) > MISSED_K * capacity_j_per_k).any():
+        return nodes
+    low, high = np.full_like(nodes, LOWEST_K), np.full_like(nodes, HIGHEST_K - STEP_K)
+    for _ in range(HALVINGS):
+        nodes = 0.5 * (low + high)
+        above = core.enthalpy_j(nodes) > wanted_j
+        low, high = np.where(above, low, nodes), np.where(above, nodes, high)
+    return nodes
 
 
 def must_halve(core, after) -> bool:

@@ -18,6 +18,8 @@ from ..thermal.constants import ZERO_C
 LOWEST_K = 200.0
 HIGHEST_K = 2000.0
 STEP_K = 2.0
+#: A heat capacity that changes by more than this share from one step to the next is steep.
+STEEP = 0.03
 KNOTS = int((HIGHEST_K - LOWEST_K) / STEP_K) + 1
 
 
@@ -35,6 +37,8 @@ class Properties:
     enthalpy_step: np.ndarray
     integral: np.ndarray
     integral_step: np.ndarray
+    #: From here up a heat capacity changes much within a few kelvin, K (infinite: nowhere).
+    steep_from_k: float = np.inf
 
     @classmethod
     def of(cls, pairs: Sequence[tuple[Callable, Callable]]) -> "Properties":
@@ -53,7 +57,14 @@ class Properties:
 
         enthalpy = np.array([integral(capacity) for _, capacity in pairs])
         conduction = np.array([integral(conductivity) for conductivity, _ in pairs])
-        return cls(*_flat(enthalpy), *_flat(conduction))
+        return cls(*_flat(enthalpy), *_flat(conduction), _steep_from_k(enthalpy))
+
+
+def _steep_from_k(enthalpy: np.ndarray) -> float:
+    """The lowest temperature, K, at which the heat capacity of a row changes by more than STEEP per step."""
+    capacity = np.diff(enthalpy, axis=1)
+    steep = (np.abs(np.diff(capacity, axis=1)) > STEEP * capacity[:, 1:]).any(axis=0)
+    return float(grid_k()[np.argmax(steep)]) if steep.any() else np.inf
 
 
 def _evaluate(function: Callable, temperatures_c: np.ndarray) -> np.ndarray:

@@ -17,7 +17,8 @@ import numpy as np
 class Slab:
     """One layer as the solver needs it: a row of the property tables, its thickness, and scale factors for studies.
 
-    `insulance_m2k_per_w` is a contact resistance at the layer's *outer* side; zero for none.
+    `spread` is the layer's area over the hot face's, where a wall widens outward. `insulance_m2k_per_w` is a contact
+    resistance at the layer's *outer* side; zero for none.
     """
 
     row: int
@@ -26,11 +27,12 @@ class Slab:
     diffusivity_m2_per_s: float
     conductivity_scale: float = 1.0
     insulance_m2k_per_w: float = 0.0
+    spread: float = 1.0
 
 
 @dataclass(frozen=True)
 class Strip:
-    """One-dimensional column of nodes: arrays over its n − 1 intervals, per square metre.
+    """One-dimensional column of nodes: arrays over its n − 1 intervals, per square metre of the hot face.
 
     row              row of the property tables
     per_length       conductivity scale / interval length, 1/m; 0 for a contact
@@ -76,14 +78,14 @@ def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 5.0, growth: floa
         for a, b in pairwise(ends):
             thickness = slab.thickness_m * (b - a) / (ends[-1] - ends[0])
             row.append(slab.row)
-            per_length.append(slab.conductivity_scale / thickness)
+            per_length.append(slab.spread * slab.conductivity_scale / thickness)
             contact.append(0.0)
-            mass.append(0.5 * slab.density_kg_per_m3 * thickness)
+            mass.append(0.5 * slab.spread * slab.density_kg_per_m3 * thickness)
             depth.append(depth[-1] + thickness)
         if slab.insulance_m2k_per_w > 0.0 and i < len(slabs) - 1:
             row.append(slab.row)
             per_length.append(0.0)
-            contact.append(1.0 / slab.insulance_m2k_per_w)
+            contact.append(slab.spread / slab.insulance_m2k_per_w)
             mass.append(0.0)
             depth.append(depth[-1])
     return Strip(np.array(row), np.array(per_length), np.array(contact), np.array(mass), np.array(depth))

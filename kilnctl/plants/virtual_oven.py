@@ -14,14 +14,14 @@ from ..thermal.constants import ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
-from .balance import Body, Ledger, Surroundings
-from .chamber import Environment, OpeningFlows, check_contents, check_fan, ideal_sensor, lining_water
+from .balance import Ledger, Surroundings
+from .chamber import Environment, OpeningFlows, check_contents, check_fan, ideal_sensor, moisture_at_start
 from .conditions import AS_DESCRIBED, USUAL_DAY, Conditions, Variation
 from .core import Core
 from .electrics import Electrics
 from .guards import MELTING_STEP_K, beyond_range, parts_to_melt
 from .injection import PlantFault, check_faults
-from .moisture import Moisture, saturation_pa
+from .moisture import Drying
 from .plant import check_command
 from .probes import Probe, emf_table
 from .settling import settle
@@ -55,7 +55,7 @@ class VirtualOven:
 
     Truth, for records and tests (a controller sees only the `Reading`): time_s; chamber_c (see `kilnctl.plants`),
     air_c, radiant_c; element_c (hottest group), elements_c; part_c (surface of the load) and part_core_c, None without
-    a load; shell_c {face: °C}; power_w; energy_j (electric); ledger_j() {name: J}; water_kg; supply_v;
+    a load; shell_c {face: °C}; power_w; energy_j (electric); ledger_j() {name: J}; water_kg; vapour_share; supply_v;
     contactor_closed; electrics.burnt (an element that melts stays open); loop_stalled and clock_jump_s for the loop
     that drives it.
 
@@ -104,7 +104,7 @@ class VirtualOven:
         self._element_k_per_s = _fastest_rise_k_per_s(self.elements, full_w, variation.element_mass)
         self._hot_factor = self.elements.factor(oven.limits.highest_c)
         self.openings = OpeningFlows(oven, variation)
-        self.moisture = self._water_at_start(made.stirred)
+        self.moisture = moisture_at_start(oven, load, made.stirred, made.layout, conditions, self.ambient_c)
         self.core = Core(
             self._bodies[self.fan_running],
             Surroundings(self.ambient_c + ZERO_C),
@@ -117,12 +117,6 @@ class VirtualOven:
         self._settings = self._environment()
         self._before_block()
         self._probes = self._thermocouples(start_c, seeds[1:])
-
-    def _water_at_start(self, body: Body) -> Moisture:
-        conditions, load = self.conditions, self.layout.load
-        water = lining_water(len(self.oven.faces), body, self.layout, conditions.lining_moisture, self.load)
-        vapour_pa = conditions.room_humidity * float(saturation_pa(self.ambient_c + ZERO_C))
-        return Moisture(water, () if load is None else (load,), vapour_pa)
 
     def _thermocouples(self, start_c: float, seeds: Sequence[np.random.SeedSequence]) -> list[tuple[str, Probe]]:
         """The thermocouples of the oven, by name, the control thermocouple first."""
@@ -362,6 +356,16 @@ class VirtualOven:
         return float(self.moisture.water_kg.sum())
 
     @property
+    def vapour_share(self) -> float:
+        """Share of water vapour in the chamber's air by volume; as it was when the last water left, afterwards."""
+        return self.moisture.humidity.share
+
+    @property
+    def drying(self) -> Drying | None:
+        """How the load has dried so far; None for one that was dry from the start."""
+        return self.moisture.drying
+
+    @property
     def contactor_closed(self) -> bool:
         return self.electrics.closed
 
@@ -375,7 +379,9 @@ class VirtualOven:
             for n, w in zip(self.layout.names, led.walls, strict=True)
             if n not in ("shelf", "load")
         }
-        others = {k: float(getattr(led, k)) for k in ("vent", "leak", "door", "port", "bridges", "latent", "water")}
+        others = {
+            k: float(getattr(led, k)) for k in ("vent", "leak", "door", "port", "bridges", "latent", "water", "vapour")
+        }
         return {"elements": float(led.elements), "fan": float(led.fan), **faces, **others}
 
     def stored_j(self) -> float:

@@ -4,6 +4,18 @@ studies take it from here."""
 INK, FAINT, LINE, WARM, ALARM = "#1d2433", "#5b6475", "#dfe3ea", "#b3400a", "#a3122a"
 #: Grounds: of a soak in a curve, and of the middle of a distribution.
 SOAK, MIDDLE = "#f1ead9", "#f6ead9"
+#: Grounds of layers in a wall's cross-section by kind of material; others get the soak's.
+LAYERS = {
+    "insulating firebrick": "#f3dcc6",
+    "dense refractory": "#e2c4ae",
+    "ceramic fibre": "#f4f1e4",
+    "mineral wool": "#ecebc9",
+    "glass wool": "#f6ecc0",
+    "calcium silicate": "#e3ece3",
+    "vermiculite": "#eee0c8",
+    "metal": "#b8c1cb",
+    "gap": "#e9f2fa",
+}
 
 _COLOURS = f"""
 :root {{ color-scheme: light; --ink: {INK}; --faint: {FAINT}; --line: {LINE}; --warm: {WARM};
@@ -51,7 +63,7 @@ details summary { cursor: pointer; color: var(--faint); margin: .4rem 0; }
   .many td { display: flex; justify-content: space-between; gap: 1rem; border: 0; padding: .08rem 0;
     text-align: right; }
   .many td::before { content: attr(data-head); color: var(--faint); }
-  .many td:first-child { font-weight: 600; }
+  .many td:first-child { font-weight: 600; text-align: left; }
   .many td:first-child::before { content: none; }
 }
 @media print {

@@ -7,6 +7,7 @@ import io
 import json
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -16,9 +17,11 @@ import numpy as np
 from .. import __version__
 from ..errors import KilnctlError
 from ..output import METRIC_UNITS, Units, clock
+from ..record.care import CareDone
 from ..record.folder import plain
 from ..record.run_data import RunData
 from ..run.summary import SETTLED_K, Summary, part_of, sample_s
+from .care_section import care_section
 from .html import aside, document, facts, figures, folded, notice, section, table
 from .run_curves import curves
 
@@ -68,8 +71,15 @@ def parse_price(text: str) -> Price:
     return Price(float(match[2]), match[1] or match[3], bool(match[1]))
 
 
-def run_page(run: RunData, summary: Summary, units: Units = METRIC_UNITS, price: Price | None = None) -> str:
-    """The whole page as HTML text, self-contained; same arguments, same bytes."""
+def run_page(
+    run: RunData,
+    summary: Summary,
+    units: Units = METRIC_UNITS,
+    price: Price | None = None,
+    care: Sequence[CareDone] | None = None,
+) -> str:
+    """The whole page as HTML text, self-contained; same arguments, same bytes. `care`: what the oven's log says of the
+    tests of SAFETY.md."""
     units = Units(units.system).knowing(run.oven, run.schedule)
     parts = [_outcome(run, units), _figures(summary, units, price)]
     if len(run.time_s):
@@ -81,6 +91,7 @@ def run_page(run: RunData, summary: Summary, units: Units = METRIC_UNITS, price:
         section("Energy", _energy(summary, price)),
         section("What happened", _events(run, units)),
         section("Sensors", _sensors(run, units)),
+        section("Tests of SAFETY.md", care_section(run, care)),
         section("Settings, model and record", _origin(run)),
     ]
     parts.append(
@@ -119,7 +130,8 @@ def _figures(s: Summary, units: Units, price: Price | None) -> str:
         ("energy", f"{s.energy_kwh:.2f} kWh"),
     ]
     if s.cure_share is not None:
-        shown.insert(4, ("of the reference cure", f"{100 * s.cure_share:.0f} %"))
+        least = "" if s.cure_most is None else "at least "
+        shown.insert(4, ("of the reference cure", f"{least}{100 * s.cure_share:.0f} %"))
     if price is not None:
         shown.append(("cost", price.of(s.energy_kwh)))
     return figures(shown)
@@ -184,9 +196,14 @@ def _part(run: RunData, s: Summary, units: Units) -> str:
     out += aside(f"The temperature is that of {_source(run, what)}.")
     cure = run.schedule.cure
     if cure is not None and s.cure_share is not None:
-        around = f", give or take {100 * 2.0 * s.cure_sd:.0f} %" if s.cure_sd else ""
+        least = "" if s.cure_most is None else "at least "
+        around = (
+            ""
+            if s.cure_most is None
+            else f" (by the lower edge of the estimate; at most {100 * s.cure_most:.0f} %, by its upper edge)"
+        )
         out += (
-            f"<p>The part got <strong>{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as "
+            f"<p>The part got <strong>{least}{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as "
             f"much as {clock(s.cure_share * cure.time_s)} at {units.temperature(cure.at_c)}, where "
             f"{clock(cure.time_s)} is a full one.</p>"
         )
@@ -204,7 +221,7 @@ def _source(run: RunData, what: str) -> str:
     if what == "part":
         return "the virtual part's surface, which only a virtual oven can know"
     if what == "part, estimate":
-        return "the model's estimate; no sensor was on the part"
+        return "the middle of the model's estimate, with its band; no sensor was on the part, and its lower edge counts"
     sensor = run.oven.sensors.part if run.oven.sensors else None
     kelvin, share = _CLASS_2.get(sensor.type if sensor else "K", (2.5, 0.0075))
     return (
@@ -341,7 +358,7 @@ def run_csv(run: RunData, s: Summary, price: Price | None = None) -> str:
     put("highest chamber", s.highest_chamber_c, "°C")
     put("highest part", s.highest_part_c, "°C")
     put("share of the reference cure", s.cure_share, "1", 4)
-    put("its standard deviation", s.cure_sd, "1", 4)
+    put("the same by the upper edge of the estimate", s.cure_most, "1", 4)
     for t in run.trips:
         put(f"trip {t.fault}", float(t.time_s), "s", 1)
     return text.getvalue()

@@ -2,23 +2,30 @@
 
 import dataclasses
 import math
-from collections.abc import Sequence
 
 from ..body.bursts import bursts_note, pattern_for
+from ..body.layers import is_constant, mean_c_of, measured_c
 from ..firing import flicker
 from ..output import METRIC_UNITS, Units, about
 from ..settings.oven import Oven
+from ..sizing.buying import Saving
 from ..sizing.circuit import THREE_PHASE
+from ..sizing.load_heating import NEARLY, load_heating
 from ..sizing.protection import quieter
-from ..sizing.sizing import HIGHEST_C, Range, Sizing
-from ..thermal.material_data import find
-from ..thermal.walls import WallLayer, WallSolution, profile
+from ..sizing.ranges import Range
+from ..sizing.sizing import HIGHEST_C, Sizing
+from ..sizing.touch import touch_words
+from ..thermal.heating_wire import WIRE_ALLOYS
 from .findings_text import findings_lines
-from .svg import Chart, Series, Subplot, svg
 
-#: Usual mean temperature at which an R-value is measured (75 °F; common practice), °C, and how far above it the value
-#: still holds, K.
-R_VALUE_C, R_VALUE_SERVES_K = 24.0, 40.0
+#: What stands under every sizing.
+CLOSING = (
+    (
+        "Ranges: what about 95 of 100 such ovens would do: conductivity, thickness, edges, emissivities, films, leaks, "
+        "supply."
+    ),
+    "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
+)
 
 
 def temperature_range(r: Range, u: Units) -> str:
@@ -59,26 +66,31 @@ def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
     return [*(units.celsius(t) for t in below[-4:]), sizing.top_c]
 
 
-def r_value_notes(sizing: Sizing) -> tuple[str, ...]:
-    """Layers given by an R-value that are much hotter than the temperature at which R-values are printed, and what the
-    library's own curve for that material says of it."""
-    reach, notes = min(sizing.top_c, sizing.max_chamber_c), []
-    own = {m.name for m in sizing.oven.materials}
-    walls = {f.name: f.wall for f in sizing.oven.faces}
-    for r in sizing.layers(reach):
-        mean = 0.5 * (r.hot_c + r.cold_c)
-        if walls[r.face].layers[r.number - 1].insulance_m2k_per_w is None or mean < R_VALUE_C + R_VALUE_SERVES_K:
-            continue
-        material = None if r.material in own or r.material == "air gap" else find(r.material)
-        more = ""
-        if material is not None:
-            rise = material.conductivity(mean) / material.conductivity(R_VALUE_C) - 1.0
-            more = f" (by the library's curve {100.0 * rise:.0f} % more)"
-        notes.append(
-            f"{r.face}: {r.material} is given by its R-value, which is printed for a mean of {R_VALUE_C:.0f} °C; here "
-            f"the mean is {mean:.0f} °C, where insulation conducts more{more}: leave 'resistance' out, or give its "
-            "conductivity at several temperatures (materials)"
-        )
+def printed_notes(sizing: Sizing) -> tuple[str, ...]:
+    """What sellers' figures of layers become at the temperatures of this oven."""
+    reach, notes, oven = min(sizing.top_c, sizing.max_chamber_c), [], sizing.oven
+    for wall in sizing.walls:
+        solution = sizing.at(reach).walls[wall.face.name]
+        for i, (said, layer) in enumerate(zip(wall.face.wall.layers, wall.layers, strict=True)):
+            mean, k = sum(solution.layer_c(i)) / 2.0, said.printed_w_per_mk
+            own = next((m for m in oven.materials if m.name == said.material), None)
+            if is_constant(oven, said.material):
+                notes.append(
+                    f"{wall.face.name}: {said.material} has one conductivity for all temperatures, and its mean here "
+                    f"is {mean:.0f} °C; insulation conducts more when it is hot, half as much again and more: name a "
+                    "material of its kind (materials: like), or give its conductivity at several temperatures"
+                )
+            elif k is not None or (own is not None and own.like is not None):
+                at_c, curve = mean_c_of(said), said.material
+                if k is None and own is not None:
+                    at_c, curve, k = measured_c(own), own.like, own.conductivity[0][1]
+                assert k is not None
+                here = layer.material.conductivity(mean)
+                notes.append(
+                    f"{wall.face.name}: {said.material}: the seller's {k:.3g} W/(m·K) at a mean of {at_c:.0f} °C is "
+                    f"{here:.3g} W/(m·K) at {mean:.0f} °C, its mean here ({100.0 * (here / k - 1.0):+.0f} %), along "
+                    f"the curve of {curve}"
+                )
     return tuple(dict.fromkeys(notes))
 
 
@@ -89,17 +101,16 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     wrong = findings_lines(sizing.wrong, u)
     out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
-    out += ["", *_layers(sizing, reach, u), "", *_wiring(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
-    out += ["", "to note:", *(f"  {u.words(n)}" for n in _notes(sizing))]
+    out += ["", *_layers(sizing, reach, u), "", *_outside(sizing, reach, u)]
+    out += ["", *_wiring(sizing, u), *_wire(sizing, u), *_protection(sizing, u), *_savings(sizing, u)]
+    out += ["", "to note:", *(f"  {u.words(n)}" for n in notes_of_sizing(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
-    ranges = "stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, root-sum-square"
     return "\n".join(
         [
             *out,
             "",
-            f"Ranges: {ranges}.",
-            "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
+            *CLOSING,
         ]
     )
 
@@ -122,7 +133,23 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
     if o.usual_load is not None:
         loaded = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly, o.usual_load))
         out.append(f"heat-up, loaded        {loaded}, with {o.usual_load.name}")
+        out += _lag(sizing, nearly, u)
     return [*out, f"stored heat            {stored} when all is warmed through at {u.temperature(reach)}"]
+
+
+def _lag(sizing: Sizing, nearly_c: float, u: Units) -> list[str]:
+    """How far the load is behind when the chamber arrives, and how long it takes to follow."""
+    o = sizing.oven
+    lag = load_heating(o, o.usual_load, nearly_c) if o.usual_load is not None else None
+    if lag is None:
+        return []
+    behind, later = lag.behind_k, lag.later_s
+    colder = f"{u.difference(behind.value, 0)} ({u.difference(behind.low, 0)} to {u.difference(behind.high, 0)})"
+    return [
+        f"  the load is then     {colder} colder; within {100 * NEARLY:.0f} % of the rise {time_range(later)} later",
+        "                       (the range: how load and walls see each other, alone or shading one another,",
+        "                       its emissivity, the air's film, its heat capacity)",
+    ]
 
 
 def _levels(sizing: Sizing, u: Units) -> list[str]:
@@ -155,6 +182,17 @@ def _layers(sizing: Sizing, reach: float, u: Units) -> list[str]:
     return out
 
 
+def _outside(sizing: Sizing, reach: float, u: Units) -> list[str]:
+    """The middle of each outside with its range and what it does to a hand."""
+    emissivity = {f.name: f.wall.outer_emissivity for f in sizing.oven.faces}
+    metal = {w.face.name: w.layers[-1].material.kind == "metal" for w in sizing.walls}
+    out = [f"{'middle of the outside at ' + u.temperature(reach):<42} {'emissivity':>10}  a hand may stay"]
+    for name, range_c in sorted(sizing.outside_c(reach).items(), key=lambda item: -item[1].value):
+        shown = temperature_range(range_c, u)
+        out.append(f"  {name:<10} {shown:<29} {emissivity[name]:>10g}  {touch_words(range_c.high, metal[name])}")
+    return out
+
+
 def _wiring(sizing: Sizing, u: Units) -> list[str]:
     """Current and the verdicts of the country's rules."""
     w, surface_load = sizing.wiring, u.surface_load(sizing.element_load_w_m2)
@@ -171,20 +209,32 @@ def _wiring(sizing: Sizing, u: Units) -> list[str]:
     ]
 
 
+def _wire(sizing: Sizing, u: Units) -> list[str]:
+    """The elements' own wire, or how to find one."""
+    alloy, file = sizing.oven.elements.alloy, sizing.oven.file or "OVEN"
+    if sizing.wire:
+        about = f"elements' wire (kilnctl wind {file} has its coil, and the gauges next to it):"
+        return ["", about, *findings_lines(sizing.wire, u)]
+    return ["", f"elements' wire: not described; kilnctl wind {file} finds one"] if alloy in WIRE_ALLOYS else []
+
+
 def _savings(sizing: Sizing, u: Units) -> list[str]:
-    best = [s for s in sizing.savings if s.share > 0.005][:3]
+    best = [s for s in sizing.savings if s.share > 0.005][:6]
     if not best:
         return []
-    return [
-        "",
-        f"{'1 in' if u.imperial else '25 mm'} more insulation would save, the best first:",
-        *(f"  {s.face}: {s.material:<32} {u.heat_flow(s.saved_w):>10}  {100 * s.share:.0f} %" for s in best),
-    ]
+    lines = ["", f"what would save at {u.temperature(min(sizing.top_c, sizing.max_chamber_c))}, the best first "]
+    lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
+    for s in best:
+        caution = f" ({s.change.caution})" if s.change.caution else ""
+        words = u.words(s.change.words)
+        lines.append(f"  {words:<66} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
+    return lines
 
 
-def _notes(sizing: Sizing) -> list[str]:
+def notes_of_sizing(sizing: Sizing) -> list[str]:
+    """All notes, metric: of the sizing, of R-values, of the bursts."""
     said = bursts_note(sizing.oven)
-    return [*sizing.notes, *r_value_notes(sizing), *([said] if said else [])]
+    return [*sizing.notes, *printed_notes(sizing), *([said] if said else [])]
 
 
 def _protection(sizing: Sizing, u: Units) -> list[str]:
@@ -246,6 +296,7 @@ def sizing_json(sizing: Sizing) -> dict:
                 "chamber_c": t,
                 "power_w": span(sizing.power_range_w(t)),
                 "shell_c": sizing.shell_c(t),
+                "outside_c": {name: span(r) for name, r in sizing.outside_c(t).items()},
                 "element_c": float(sizing.at(t).element_c),
                 "ledger_w": sizing.ledger_w(t),
             }
@@ -255,56 +306,24 @@ def sizing_json(sizing: Sizing) -> dict:
         "flicker_pst": _pst(o),
         "protection": [dataclasses.asdict(f) for f in sizing.protection],
         "wiring": {**vars(sizing.wiring), "findings": [dataclasses.asdict(f) for f in sizing.wiring.findings]},
-        "savings": [vars(s) for s in sizing.savings],
-        "notes": _notes(sizing),
+        "wire": [dataclasses.asdict(f) for f in sizing.wire],
+        "savings": [saving_json(s) for s in sizing.savings],
+        "notes": notes_of_sizing(sizing),
         "assumptions": list(o.assumptions),
+    }
+
+
+def saving_json(saving: Saving) -> dict:
+    """A change and what it saves."""
+    c = saving.change
+    facts = {"change": c.words, "face": c.face, "material": c.material, "caution": c.caution}
+    return facts | {
+        "area_m2": c.area_m2,
+        "thickness_m": c.thickness_m,
+        "saved_w": saving.saved_w,
+        "share": saving.share,
     }
 
 
 def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
-
-
-def sizing_pictures(sizing: Sizing, units: Units) -> dict[str, str]:
-    """File name → SVG: power against temperature, and the temperature through each wall."""
-    o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
-    ambient = o.site.ambient_c
-    temperatures = [ambient + (sizing.top_c - ambient) * (0.05 + 0.95 * i / 24) for i in range(25)]
-    ranges = [sizing.power_range_w(c) for c in temperatures]
-    x = [units.degrees(c) for c in temperatures]
-    full = units.heat_value(o.elements.rated_w)
-    band = [units.heat_value(0.5 * (r.high - r.low)) for r in ranges]
-    power = Subplot(
-        f"power to hold, {units.heat_unit}",
-        (
-            Series(x, [units.heat_value(r.value) for r in ranges], "to hold", "chamber", band),
-            Series([x[0], x[-1]], [full, full], "full power", "reference"),
-            Series([x[0], x[-1]], [0.81 * full, 0.81 * full], "10 % low", "other"),
-        ),
-        low=0.0,
-    )
-    made = {
-        "power.svg": svg(
-            Chart(f"{o.name}: power against temperature", (power,), f"chamber, {units.degree}", False, 420)
-        )
-    }
-    for wall in sizing.walls:
-        name = wall.face.name
-        title = f"{o.name}: through the {name} at {units.temperature(reach)}"
-        made[f"wall-{name}.svg"] = _through(name, wall.layers, sizing.at(reach).walls[name], title, units)
-    return made
-
-
-def _through(name: str, layers: Sequence[WallLayer], solution: WallSolution, title: str, units: Units) -> str:
-    """The temperature through one wall as SVG."""
-    per_m = units.lengths_per_m
-    depth, shades = 0.0, []
-    for layer in layers:
-        if layer.thickness_m > 0.004:
-            shades.append((depth * per_m, (depth + layer.thickness_m) * per_m, layer.material.name))
-        depth += layer.thickness_m
-    line = profile(layers, solution)
-    depths, temperatures = [d * per_m for d, _ in line], [units.degrees(c) for _, c in line]
-    plot = Subplot(f"temperature, {units.degree}", (Series(depths, temperatures, name),), tuple(shades))
-    x_label = f"depth from the hot face, {units.length_unit}"
-    return svg(Chart(title, (plot,), x_label, False, 380))

@@ -3,7 +3,9 @@
 import math
 
 from ..output import METRIC_UNITS, Units, clock
+from ..plants.moisture import Drying
 from ..run.summary import SETTLED_K, Summary
+from ..thermal.psychrometrics import dew_point_c
 
 
 def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
@@ -26,11 +28,25 @@ def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
         f"highest part         {units.temperature(s.highest_part_c, 1)}",
     ]
     if s.cure_share is not None:
-        around = f" (± {100 * s.cure_sd:.0f} %)" if s.cure_sd else ""
-        lines.append(f"cure                 {100 * s.cure_share:.0f} % of the reference cure{around}")
+        least = "" if s.cure_most is None else "at least "
+        by = f", by the {s.part_by}" if s.part_by else ""
+        most = "" if s.cure_most is None else f" (at most {100 * s.cure_most:.0f} %{by})"
+        lines.append(f"cure                 {least}{100 * s.cure_share:.0f} % of the reference cure{most}")
     lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
     lines.append(f"judged by            {s.measured_on}")
     return "\n".join(lines)
+
+
+def drying_words(d: Drying) -> str:
+    """How a wet load has dried on the virtual oven, as one line of the summary."""
+    words = f"drying               {d.water_kg:.3g} kg of water "
+    words += f"gone after {clock(d.dry_s)}" if d.dry_s is not None else f"of which {d.left_kg:.3g} kg are left"
+    if d.half_c is None or d.half_share is None:
+        return words
+    return (
+        f"{words}; half of it gone, the part is at {d.half_c:.0f} °C, the dew point of the chamber's air is "
+        f"{dew_point_c(d.half_share):.0f} °C"
+    )
 
 
 def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = METRIC_UNITS) -> str:

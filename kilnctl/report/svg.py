@@ -45,8 +45,8 @@ class Series:
 
 @dataclass(frozen=True)
 class Subplot:
-    """`shades`: (from, to, label) on the x axis; `marks`: (x, label) vertical lines for what went wrong,
-    `notes` for the rest; `share`: of the height."""
+    """`shades`: (from, to, label) on the x axis, `tints` their colours if they differ; `marks`: (x, label) vertical
+    lines for what went wrong, `notes` for the rest; `share`: of the height."""
 
     y_label: str
     series: tuple[Series, ...]
@@ -56,6 +56,7 @@ class Subplot:
     low: float | None = None
     high: float | None = None
     notes: tuple[tuple[float, str], ...] = ()
+    tints: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -220,9 +221,10 @@ def _panel(panel: Subplot, top: float, height: float, to_x, x_marks: list[float]
 
     ground = f'y="{top:.1f}" height="{height:.1f}"'
     out = [f'<g><rect x="{left}" width="{inner}" {ground} fill="#fbfcfe"/>']
-    for a, b, label in panel.shades:
+    tints = panel.tints or (SOAK,) * len(panel.shades)
+    for (a, b, label), tint in zip(panel.shades, tints, strict=True):
         width = to_x(b) - to_x(a)
-        out.append(f'<rect x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" {ground} fill="{SOAK}" stroke="#fff"/>')
+        out.append(f'<rect x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" {ground} fill="{tint}" stroke="#fff"/>')
         if label and height > 150 and width > 6.5 * len(label):
             out.append(_text(to_x(a) + width / 2, bottom - 7, label, anchor="middle", more=_SMALL))
     grid = f'stroke="{LINE}"'

@@ -37,8 +37,9 @@ class Summary:
                        settled soak
     swing_k            widest range within one soak, from five minutes after arrival
     switchings_per_h   changes of the fired share by more than a half from one sample to the next
-    cure_share         of the schedule's reference cure, 1 is a full one; cure_sd: its standard deviation,
-                       where the part is estimated
+    cure_share         of the schedule's reference cure, 1 is a full one; by the lower edge of the band where the part
+                       is only estimated; cure_most: by its upper edge, None where the part is measured
+    part_by            which temperature of the part counts, in words
     measured_on        which temperature is judged: the virtual oven's own, or the sensor averaged over 10
                        s
     power_by           what power, energy and switching rest on: meters, or what was commanded
@@ -56,10 +57,11 @@ class Summary:
     highest_part_c: float
     switchings_per_h: float
     cure_share: float | None
-    cure_sd: float | None
+    cure_most: float | None
     measured_on: str
     trips: tuple[tuple[float, str], ...] = ()
     power_by: str = ""
+    part_by: str = ""
 
 
 def smooth(values: np.ndarray, samples: int) -> np.ndarray:
@@ -85,7 +87,8 @@ def judged(run: RunData) -> tuple[np.ndarray, str]:
         return true, "the plant's own " + ("part" if part else "chamber") + " temperature"
     measured = run.data["part_c" if part else "chamber_c"]
     if part and not np.isfinite(measured).any():
-        return run.data["part_estimate_c"], "the model's estimate of the part"
+        sd = np.nan_to_num(run.data["part_sd_k"])
+        return run.data["part_estimate_c"] - 2.0 * sd, "the lower edge of the part's estimate (no sensor was on it)"
     return smooth(measured, max(1, round(10.0 / sample_s(run.time_s)))), "the sensor, averaged over 10 s"
 
 
@@ -133,14 +136,13 @@ def summarise(run: RunData) -> Summary:
         part = value[(time >= soak.arrived_s + 300.0) & (time <= soak.end_s)]
         if np.isfinite(part).sum() > 60:
             swing = max(swing, float(np.nanmax(part) - np.nanmin(part)))
-    part, sd, _ = part_of(run)
-    credited = spread = None
+    part, sd, part_by = part_of(run)
+    credited = most = None
     if run.schedule.cure is not None and np.isfinite(part).any():
-        credited = cure_share(time, part, run.schedule.cure)
-        if sd is not None:
-            # The error of an estimate is nearly constant during a run, so it shifts the whole curve.
-            up, down = (cure_share(time, part + sign * np.nan_to_num(sd), run.schedule.cure) for sign in (1.0, -1.0))
-            spread = 0.5 * (up - down)
+        # Only what the part has had for certain counts: its error hardly changes in a run and shifts the curve.
+        edge = 0.0 if sd is None else 2.0 * np.nan_to_num(sd)
+        credited = cure_share(time, part - edge, run.schedule.cure)
+        most = None if sd is None else cure_share(time, part + edge, run.schedule.cure)
     fired, _ = fired_share(run.data)
     hours = max(1e-9, (time[-1] - time[0]) / 3600.0)
     return Summary(
@@ -155,10 +157,11 @@ def summarise(run: RunData) -> Summary:
         highest_part_c=_highest(part),
         switchings_per_h=float(np.count_nonzero(np.abs(np.diff(fired)) > 0.5) / hours),
         cure_share=credited,
-        cure_sd=spread,
+        cure_most=most,
         measured_on=measured_on,
         trips=tuple((float(t.time_s), t.fault) for t in run.trips),
         power_by=basis(run.data),
+        part_by=part_by,
     )
 
 

@@ -10,9 +10,9 @@ from .rules_supply import contactor_reads_open, flowing
 from .state import DANGER, WELDED
 
 #: The signs that heat is cut must last this long, s: so that a few lucky readings do not withdraw the danger.
-CALM_S = 10.0
+CALM_S = 10.0  # ±30 %: none
 #: How long people are informed that heat is cut after all, s.
-TOLD_S = 60.0
+TOLD_S = 60.0  # ±30 %: none
 CUT_AFTER_ALL = (
     "nothing shows heat that cannot be cut any more. Do not trust relay and contactor before they are tested"
 )

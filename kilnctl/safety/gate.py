@@ -8,7 +8,8 @@ range.
 import math
 from dataclasses import dataclass
 
-#: How long a permit lasts, s. The I/O board's own lease is of the same length.
+#: How long a permit lasts, s. The I/O board's own lease is of the same length. It stays a power of two: the gate
+#: refuses a longer lease, and with 1.4 s or 2.6 s rounding alone would make half of them longer.
 LEASE_S = 2.0
 
 

@@ -13,17 +13,17 @@ from typing import Any, Protocol
 from .state import finite
 
 #: Below this the notice ends, °C.
-SAFE_C = 50.0
+SAFE_C = 50.0  # ±30 %: none
 #: A reading below SAFE_C and this far under the estimate, K, comes from a broken sensor, not from a cool oven.
-FAR_K = 50.0
+FAR_K = 50.0  # ±30 %: none
 #: Trips that say that the control reading may be too low. So do all whose names begin with "sensor-".
 FALSELY_LOW = ("reading-fell", "sensors-disagree", "falls-when-heated", "cold-junction")
 #: Cooling time constant where no model says better, s: six hours, a well insulated kiln.
-USUAL_TAU_S = 6.0 * 3600.0
+USUAL_TAU_S = 6.0 * 3600.0  # ±30 %: none
 #: A model gives a time constant only for an oven this much hotter than the room, K.
-WELL_ABOVE_K = 10.0
+WELL_ABOVE_K = 10.0  # ±30 %: none
 #: When the wall clock went back by this much, s, its steps forward cannot be trusted either.
-CLOCK_SLACK_S = 5.0
+CLOCK_SLACK_S = 5.0  # ±30 %: none
 
 
 @dataclass(frozen=True, slots=True)

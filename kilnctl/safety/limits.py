@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from ..settings.schedule import Schedule
 
 #: A room warms no faster than this, K/s (3 K in an hour).
-WARMS_K_PER_S = 3.0 / 3600.0
+WARMS_K_PER_S = 3.0 / 3600.0  # ±30 %: none
 #: What no configuration may exceed (°C, K, s, shares of full power, as the names say). A policy beyond any of them, or
 #: below HARD_FLOORS, cannot be made, so there is no heat with it.
 HARD_CEILINGS = {
@@ -86,15 +86,15 @@ SIGNED = ("cold_junction_low_c", "second_lag_s")
 #: Converter → step of its result, K, and the shortest wait for a bit to move, s.
 STEPS = {"max31855": (0.25, 120.0), "max31856": (2.0**-7, 15.0)}
 #: Highest probability of a false alarm by identical answers, for each tick.
-REPEATED_BY_CHANCE = 1e-9
+REPEATED_BY_CHANCE = 1e-9  # ±30 %: none
 #: Answers further apart than this, s, come from different conversions: every converter converts at least this often.
-CONVERSION_S = 0.25
+CONVERSION_S = 0.25  # ±30 %: none
 #: The heat is cut when a part is this far above its limit, K, because a schedule may go up to the limit itself.
-PART_MARGIN_K = 10.0
+PART_MARGIN_K = 10.0  # ±30 %: none
 #: A gap between two ticks longer than this many ticks counts as a stall.
-GAP_TICKS = 1.2
+GAP_TICKS = 1.2  # ±30 %: none
 #: The longest supply outage of a run that resumes after a power cut, without heat, s.
-RESUME_OUTAGE_S = 900.0
+RESUME_OUTAGE_S = 900.0  # ±30 %: none
 
 
 class Bounds(TypedDict):
@@ -150,6 +150,9 @@ class Policy:
                                 person must confirm a change since the last run
     coolest                     the coolest oven that the energy allows, which the reading is judged by; None: not
                                 judged
+
+    ±30 % of each (`tools/bench/sensitivity --only policy.`): none, but for the trips' temperatures, which at −30 % are
+    below the soak, and fall_k_per_s (error 0/−0.4 %).
     """
 
     chamber_trip_c: float

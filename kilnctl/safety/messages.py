@@ -156,8 +156,8 @@ WORDS = {
         OFF,
         "the energy given says {least:.0f} °C at least; the sensor reads {value:.0f} °C",
         (
-            f"{DEAD} the control sensor against another: its type, calibration, place and wires. Then whether load and "
-            "lining are as the files say."
+            f"{DEAD} the control sensor against another: its type, calibration, place and wires. Then whether "
+            "elements, load and lining are as heavy as the files say ('elements: mass' with what carries the wire)."
         ),
     ),
     "rise-no-heat": (

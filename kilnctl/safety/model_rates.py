@@ -2,6 +2,17 @@
 
 from typing import Any, Protocol
 
+#: Most of the rated power that a supply with 10 % too much voltage gives (P ∝ V²).
+OVERVOLTAGE = 1.21  # ±30 %: none
+#: Margins over the model's fastest rise (a factor and the least bound, K/s), over its fastest fall (a factor and an
+#: addition, K/s), and the share of the fall after a cut-off that counts. They cover a model that was never fitted to
+#: its oven: a virtual cabinet with fan rose 1.7 times and fell 5 times as fast as its day-zero model says, and an
+#: opened door makes 10 K/s and more.
+RISE_TIMES, RISE_LEAST_K_PER_S, FALL_TIMES, FALL_MORE_K_PER_S, CUT_SHARE = 2.5, 1.0, 3.0, 0.5, 0.5  # ±30 %: none
+#: Times, s, in which the fastest rise from cold, fall from the top, and fall after a cut-off show themselves: elements
+#: and air are through with their change by then. Heating up is looked at for an hour, with a cut-off every CUT_EVERY_S.
+RISE_S, FALL_S, CUT_S, HEAT_UP_S, CUT_EVERY_S = 300, 120, 40, 3600, 20
+
 
 class ThermalModel(Protocol):
     """What this module needs of a model: its state is a sequence whose last item is the chamber, °C."""
@@ -19,21 +30,19 @@ def fastest_k_per_s(model: ThermalModel, highest_c: float) -> tuple[float, float
     """Fastest rise that full power could give, and fastest fall of the closed oven, K/s, both with margin.
 
     The model is run from cold at full power with 10 % too much voltage, without power from its highest temperature, and
-    cut off on the way up: hot elements over a cold lining fall fastest. The margins (2.5 times and 1 K/s; 3 times, 1.5
-    times when cut off, and 0.5 K/s) cover a model that was never fitted to its oven: a virtual cabinet with fan rose
-    1.7 times and fell 5 times as fast as its day-zero model says, and an opened door makes 10 K/s and more.
+    cut off on the way up: hot elements over a cold lining fall fastest.
     """
     ambient_c = model.ambient_c
-    rise, _ = fastest_in(model, model.rest(ambient_c), 1.21 * model.power_w, 300)
-    _, fall = fastest_in(model, model.steady(highest_c)[0], 0.0, 120)
+    rise, _ = fastest_in(model, model.rest(ambient_c), OVERVOLTAGE * model.power_w, RISE_S)
+    _, fall = fastest_in(model, model.steady(highest_c)[0], 0.0, FALL_S)
     cut, x = 0.0, model.rest(ambient_c)
-    for second in range(3600):
+    for second in range(HEAT_UP_S):
         x = model.step(x, model.power_w, 1.0, ambient_c)
         if x[-1] > highest_c:
             break
-        if second % 20 == 0:
-            cut = max(cut, fastest_in(model, x, 0.0, 40)[1])
-    return max(1.0, 2.5 * rise), 0.5 + 3.0 * max(fall, 0.5 * cut)
+        if second % CUT_EVERY_S == 0:
+            cut = max(cut, fastest_in(model, x, 0.0, CUT_S)[1])
+    return max(RISE_LEAST_K_PER_S, RISE_TIMES * rise), FALL_MORE_K_PER_S + FALL_TIMES * max(fall, CUT_SHARE * cut)
 
 
 def fastest_in(model: ThermalModel, x: Any, power_w: float, seconds: int) -> tuple[float, float]:

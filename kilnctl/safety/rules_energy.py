@@ -12,15 +12,15 @@ from .rules_sensor import control_shows
 from .state import finite
 
 #: The condition must last this long, s: longer than a sensor needs to recover after a door was open.
-HOTTER_S = 60.0
+HOTTER_S = 60.0  # ±30 %: none
 #: A reading that falls faster than this, K/s, may show an open door that no switch reports.
-FALLS_K_PER_S = 0.1
+FALLS_K_PER_S = 0.1  # ±30 %: none
 #: The elements take at most this many times the rated power: a meter that shows more is broken.
-MOST_POWER = 2.0
+MOST_POWER = 2.0  # ±30 %: none
 #: A five-minute mean below this share of full power counts as no heat.
-UNFIRED = 0.02
+UNFIRED = 0.02  # ±30 %: none
 #: Below this rise above the room, K, the sensor is not judged by energy: errors are as large as the rise.
-SEEN_K = 20.0
+SEEN_K = 20.0  # ±30 %: none
 
 
 def energy_says_hotter(look: Look) -> None:

@@ -9,10 +9,10 @@ from .rules_sensor import LOWEST_C, control_shows
 from .state import SafetyState, finite
 
 #: The reading must be this far below a limit, K, before its trip can be acknowledged.
-BELOW_K = 2.0
+BELOW_K = 2.0  # ±30 %: none
 #: The sensors' difference must be below this share of the allowed difference before their trip can be acknowledged;
 #: from the same share on there is a warning.
-NEAR_SHARE = 0.8
+NEAR_SHARE = 0.8  # ±30 %: none
 
 
 def shown_c(name: str, value: float | None, reading: Reading) -> float | None:

@@ -7,20 +7,20 @@ from .rule import Look, Rule, at_a_persons_word
 from .state import endanger, finite
 
 #: Tolerated difference between commanded and conducted share (tick boundaries, contactor delay), share of full power.
-UNASKED_ALLOWANCE = 0.05
+UNASKED_ALLOWANCE = 0.05  # ±30 %: none
 #: A current above this, A, is more than a relay's leakage.
-CURRENT_A = 0.2
+CURRENT_A = 0.2  # ±30 %: none
 #: Share of full power from which on power counts as flowing.
-FLOWING = 0.02
+FLOWING = 0.02  # ±30 %: none
 #: Time constant of the commanded and conducted means, s, and the commanded share from which on they are compared.
-MEAN_S, COMPARED_FROM = 10.0, 0.05
+MEAN_S, COMPARED_FROM = 10.0, 0.05  # ±30 %: none
 #: Below this share of the commanded power, for this long, s, no power flows; below the next, for this long, s, too
 #: little.
-NO_POWER, NO_POWER_S, LITTLE_POWER, LITTLE_POWER_S = 0.1, 5.0, 0.85, 30.0
+NO_POWER, NO_POWER_S, LITTLE_POWER, LITTLE_POWER_S = 0.1, 5.0, 0.85, 30.0  # ±30 %: none
 #: Shares of the nominal voltage: below the first there is no mains; a deviation beyond the second gives a warning.
-NO_MAINS, OFF_NOMINAL = 0.3, 0.15
+NO_MAINS, OFF_NOMINAL = 0.3, 0.15  # ±30 %: none
 #: Ventilation that is not proved for this long, s, while heat is wanted trips.
-AIRLESS_TRIP_S = 30.0
+AIRLESS_TRIP_S = 30.0  # ±30 %: none
 
 
 def flowing(reading: Reading) -> bool | None:

@@ -6,10 +6,10 @@ from .rule import Look, Rule
 from .state import finite, number
 
 #: Time constant of the terminals' usual temperature, s: a terminal box warms in minutes.
-BOX_S = 50.0
+BOX_S = 50.0  # ±30 %: none
 #: How long the terminals must be out of range, or away from their usual temperature, s; the warning comes this much
 #: before the limit, K.
-COLD_CONFIRM_S, COLD_WARN_K = 3.0, 15.0
+COLD_CONFIRM_S, COLD_WARN_K = 3.0, 15.0  # ±30 %: none
 
 
 def cold_junction(look: Look) -> None:

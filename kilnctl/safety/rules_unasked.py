@@ -10,11 +10,11 @@ from .state import SafetyState, endanger, finite
 #: that recovery from an open door is no rise. It goes up with a chamber that warms no faster than room and fan explain
 #: (`policy.warms_k_per_s`), and with the little heat that was asked for, in proportion to the fastest rise at full
 #: power.
-LEVEL_SINKS_K_PER_S = 0.02
+LEVEL_SINKS_K_PER_S = 0.02  # ±30 %: none
 #: Share of full power from which on heat counts as asked for.
-ASKED = 0.02
+ASKED = 0.02  # ±30 %: none
 #: A step of the cold junction moves the reading too. The smoothed reading has settled this long after that trip, s.
-COLD_STEP_S = 30.0
+COLD_STEP_S = 30.0  # ±30 %: none
 
 
 def rise_no_heat(look: Look) -> None:

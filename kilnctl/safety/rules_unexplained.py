@@ -9,13 +9,13 @@ from .state import SafetyState, Tick, endanger, finite, number
 
 #: After a trip the elements give off stored heat for this long, s. Unexplained heat after that flows past the
 #: contactor.
-GLOW_S = 30.0
+GLOW_S = 30.0  # ±30 %: none
 #: Recent shares of full power: below the first no heat can be missing; above the second a stuck relay could not add
 #: much.
-NONE_FIRED, MUCH_FIRED = 0.02, 0.6
+NONE_FIRED, MUCH_FIRED = 0.02, 0.6  # ±30 %: none
 #: A broken element shows when this share of the fired power is missing for this long, s, at this share of full power or
 #: more.
-GAIN_LOST, GAIN_S, GAIN_FIRED = 0.3, 300.0, 0.4
+GAIN_LOST, GAIN_S, GAIN_FIRED = 0.3, 300.0, 0.4  # ±30 %: none
 
 
 def unexplained(look: Look) -> None:

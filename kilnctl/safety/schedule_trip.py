@@ -9,7 +9,7 @@ if TYPE_CHECKING:
 #: Without a `highest`, a schedule's trip stands this far above its hottest step, K, or by this share, whichever is
 #: more. That is many times what the control overshoots with a wrong model, and more than a thermostat does: a light
 #: muffle overshot by 35 K after its door, which has no switch, was open for a minute.
-ABOVE_PLAN_K, ABOVE_PLAN = 50.0, 0.05
+ABOVE_PLAN_K, ABOVE_PLAN = 50.0, 0.05  # ±30 %: none
 
 
 def schedule_trip_c(oven: "Oven", schedule: "Schedule", start_c: float | None = None) -> float:

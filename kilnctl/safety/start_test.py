@@ -19,14 +19,14 @@ from .rules_supply import flowing
 from .state import Trip, finite
 
 #: How long each of the first two parts lasts, s, and how much of it the read-backs may take to follow, s.
-HOLD_S, FOLLOW_S = 4.0, 1.5
+HOLD_S, FOLLOW_S = 4.0, 1.5  # ±30 %: none
 #: Duty while the relay is tested with the contactor open, and duty of the short heat (shares of full power).
-PROBE_DUTY, HEAT_DUTY = 0.5, 0.6
+PROBE_DUTY, HEAT_DUTY = 0.5, 0.6  # ±30 %: none
 #: The rise that proves the heat, K (or this many standard deviations of the noise, if that is more), and how long it
 #: may take, s.
-RISE_K, RISE_SIGMAS, LONGEST_HEAT_S = 3.0, 8.0, 180.0
+RISE_K, RISE_SIGMAS, LONGEST_HEAT_S = 3.0, 8.0, 180.0  # ±30 %: none
 #: A fall of this much, K, during the short heat means swapped wires.
-FALL_K = 4.0
+FALL_K = 4.0  # ±30 %: none
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
 #: Changes of the chamber's air before there is heat (NFPA 86, from memory): well mixed, they leave 1.8 % of the earlier
 #: vapour. No purge is shorter than this, s.
-PURGE_CHANGES, SHORTEST_PURGE_S = 4.0, 30.0
+PURGE_CHANGES, SHORTEST_PURGE_S = 4.0, 30.0  # ±30 %: none
 #: Time in which most of the vapour is given off if the file does not say, s: thin films on parts of a few millimetres
 #: in a hot oven (from memory).
-POWDER_OVER_S, SOLVENT_OVER_S = 600.0, 300.0
+POWDER_OVER_S, SOLVENT_OVER_S = 600.0, 300.0  # ±30 %: none
 #: If more than this share of the proved flow is needed, the margin is small: powder masses are known to a fifth at
 #: best.
-TIGHT_SHARE = 0.8
+TIGHT_SHARE = 0.8  # ±30 %: none
 _RULE = "EN 1539 and NFPA 86, from memory"
 
 

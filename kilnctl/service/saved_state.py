@@ -40,6 +40,7 @@ class SavedState:
     nothing can be kept in `home`. `speed`: of a simulated clock, in times real time."""
 
     def __init__(self, home: Path, oven: Oven, speed: float):
+        self.home = Path(home)
         try:
             self._store = StateStore(home, EVERY_S / min(1000.0, speed), _clock)
         except OSError as error:

@@ -8,6 +8,8 @@
     {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}
                                → {"ok": true, "pending": true}
                                "sha256": of the schedule's file as it was shown: another one does not start
+                               "ready_s", "takes_s": it waits, to be ready at that time of day (seconds of the epoch),
+                               and is expected to take so long, s
     {"ask": "prepared"}        → what became of the last start; "pending" until that is known
     {"ask": "hold"}  {"ask": "proceed"}  {"ask": "skip"}  {"ask": "soak", "seconds": 600}
     {"ask": "acknowledge", "by": "who"}
@@ -31,7 +33,15 @@ REQUESTS: dict[str, dict[str, tuple]] = {
     "curve": {"since": (int,), "most": (int,)},
     "ahead": {},
     "stop": {"by": (str,)},
-    "start": {"schedule": (str,), "model": (str,), "by": (str,), "confirm": (bool,), "sha256": (str,)},
+    "start": {
+        "schedule": (str,),
+        "model": (str,),
+        "by": (str,),
+        "confirm": (bool,),
+        "sha256": (str,),
+        "ready_s": (int, float),
+        "takes_s": (int, float),
+    },
     "prepared": {},
     RequestKind.HOLD: {"by": (str,)},
     RequestKind.PROCEED: {"by": (str,)},
@@ -67,15 +77,23 @@ def parse(line: bytes) -> dict:
     for key in _NEEDED.get(ask, ()):
         if key not in said or (isinstance(said[key], str) and not said[key].strip()):
             raise BadRequest(f"'{ask}' needs '{key}'")
+    _check_numbers(ask, said)
+    return said
+
+
+def _check_numbers(ask: str, said: dict) -> None:
     if ask == "soak" and not (
         isinstance(said["seconds"], (int, float))
         and math.isfinite(said["seconds"])
         and 0 < said["seconds"] <= LONGEST_SOAK_S
     ):
         raise BadRequest(f"'seconds' should be above 0 and at most {LONGEST_SOAK_S:.0f}")
+    if ask == "start" and ("ready_s" in said) != ("takes_s" in said):
+        raise BadRequest("'ready_s' and 'takes_s' go together")
+    if not all(math.isfinite(said.get(key, 0)) and 0 <= said.get(key, 0) <= 1e11 for key in ("ready_s", "takes_s")):
+        raise BadRequest("'ready_s' and 'takes_s' should be from 0")
     if ask == "curve" and not (0 <= said.get("since", 0) <= 10**9 and 1 <= said.get("most", 1) <= 5000):
         raise BadRequest("'since' should be from 0, 'most' from 1 to 5000")
-    return said
 
 
 def _check_value(ask: str, key: str, value) -> None:

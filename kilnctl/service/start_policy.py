@@ -9,6 +9,7 @@ from ..errors import KilnctlError
 from ..run.prepare import PreparedRun
 from ..safety import schedule_trip_words
 from . import resume
+from .later import forgotten
 from .loop import OvenService
 from .socket_answers import standing_words
 
@@ -58,6 +59,9 @@ class StartPolicy:
 
     def _begin(self, service: OvenService) -> None:
         service.house.refusal()  # checks the disk, also for later callers
+        waited = forgotten(service.saved.home)
+        if waited:
+            service.tell(waited)
         reading = service.rest.reading
         if reading is not None:
             self._check_oven(reading.chamber_c)

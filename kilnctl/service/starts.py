@@ -19,10 +19,12 @@ from ..errors import KilnctlError
 from ..record.recorder import Recorder
 from ..run.prepare import PreparedRun
 from ..settings.schedule import load_schedule
+from .later import Later
 from .session import CHECK_S, prepare
 
 #: A start that is not prepared after this is given up, s: probably the file system does not answer.
 PATIENCE_S = CHECK_S + 60.0
+UNLIKE = "the limits are unlike the last run's: confirm them"
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -59,14 +61,16 @@ class Continued(TypedDict, total=False):
 class Starts:
     """`answer` is the result of the last start; "pending" until its run has begun or was refused."""
 
-    def __init__(self, service):
+    def __init__(self, service, home: Path):
         self._service = service
+        self.later = Later(service, home)
         self._ready: SimpleQueue[ReadyStart] = SimpleQueue()
         self._firsts: SimpleQueue[ReadyStart] = SimpleQueue()
         self._closed = False
         self._busy: tuple[float] | None = None
         self._deciding: threading.Thread | None = None
         self._voids, self._why = 0, ""
+        self._told = True  # whether somebody waits for the answer, and reads it
         self.answer: dict = {"ok": False, "words": "no start was asked for"}
 
     @property
@@ -83,9 +87,14 @@ class Starts:
             return {"ok": False, "words": "this service runs one schedule only; start it with --idle to wait for more"}
         if self._busy is not None and passed_s() - self._busy[0] < PATIENCE_S:
             return {"ok": False, "words": "another start is being prepared"}
-        refused = service.refusal(room=False)
+        refused = service.refusal(room=False) or self.later.words
         if refused:
             return {"ok": False, "words": refused}
+        if "ready_s" in request:
+            unlike = service.unlike()
+            if unlike and not request.get("confirm"):
+                return {"ok": False, "words": UNLIKE, "confirm": list(unlike)}
+            return self.later.ask(request, voids)
         # Each start has a mark of its own, so that one that was given up cannot begin later.
         self._busy = mark = (passed_s(),)
         self.answer = {"ok": True, "pending": True, "words": "being prepared"}
@@ -119,6 +128,7 @@ class Starts:
     def begin(self, waits: bool = False) -> None:
         """Called by the tick: begin the start that is ready, unless it has become void. `waits`: only the first start
         may begin."""
+        self._take_waiting()
         ready = self._next(self._firsts)
         if ready is not None:
             why = self._against(ready)
@@ -142,6 +152,15 @@ class Starts:
             shortfalls=[s.note for s in ready.order.programme.shortfalls],
         )
 
+    def _take_waiting(self) -> None:
+        """Ask for the start whose hour has come; nobody waits for the answer, so a refusal is told."""
+        request = self.later.due(self._voids, self._why)
+        if request is not None:
+            self._told = False
+            answer = self.ask(request)
+            if not answer["ok"]:
+                self._settle(**answer)
+
     def close(self) -> None:
         """The service ends: starts that still wait never begin."""
         self._closed = True
@@ -160,6 +179,9 @@ class Starts:
         service = self._service
         try:
             schedule, model = _schedule(request["schedule"]), request.get("model") or service.model_file
+            if request.get("unattended") and not schedule.unattended:
+                self._settle(ok=False, words=f"{schedule.name} does not say 'unattended: yes'")
+                return
             if request.get("sha256", schedule.sha256) != schedule.sha256:
                 self._settle(ok=False, changed=True, words="it does not start: its file is not what was shown")
                 return
@@ -170,7 +192,7 @@ class Starts:
             if refused:
                 self._settle(ok=False, words=refused)
             elif unlike and not request.get("confirm"):
-                self._settle(ok=False, words="the limits are unlike the last run's: confirm them", confirm=list(unlike))
+                self._settle(ok=False, words=UNLIKE, confirm=list(unlike))
             elif self._voids != voids:
                 self._settle(ok=False, words=f"it does not start: {self._why}")
             else:
@@ -208,7 +230,9 @@ class Starts:
             ready.dropped(why)
 
     def _settle(self, **answer) -> None:
-        self.answer, self._busy = answer, None
+        if not self._told and not answer["ok"]:
+            self._service.tell(f"the start that waited does not begin: {answer['words']}")
+        self.answer, self._busy, self._told = answer, None, True
 
 
 def _schedule(path: str):

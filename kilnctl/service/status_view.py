@@ -33,7 +33,7 @@ def _oven(service: ServiceView, act: Actuation, reading: Reading, before: dict) 
         "state": "tripped" if trips else "idle" if service.session is None else d.phase,
         "running": service.session is not None,
         "outcome": service.outcome,
-        "reason": act.verdict.reason if refused else d.reason,
+        "reason": act.verdict.reason if refused else service.waiting or d.reason,
         "danger": act.verdict.danger,
         "heat_proof": heat_proof(reading, newer) if told_off else "",
         "trips": [plain(t) for t in trips],
@@ -86,6 +86,7 @@ def _run(service: ServiceView, act: Actuation) -> dict:
         "started": service.started if session else "",
         "rows": service.rows,
         "refusal": service.refusal,
+        "waiting": service.waiting,
     }
 
 

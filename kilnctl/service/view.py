@@ -29,6 +29,7 @@ class ServiceView:
     hot        last known heat of the oven
     chamber_c  control reading, °C; None where there is none or safety does not trust it
     troubles   what is wrong with the service itself
+    waiting    the start that waits for its hour, in words; empty when none does
     refusal    why no run may start now; empty while one goes on, or when one may
     saved      the state that the process before this one left
     """
@@ -46,6 +47,7 @@ class ServiceView:
     hot: HotSurface | None
     chamber_c: float | None
     record: RecorderState | None
+    waiting: str
     refusal: str
     troubles: tuple[str, ...]
     saved: dict
@@ -74,6 +76,7 @@ def view_of(service: "OvenService") -> ServiceView:
         hot=service.saved.hot,
         chamber_c=service.trusted_c,
         record=service.recorder.state() if service.recorder is not None else None,
+        waiting=service.starts.later.words,
         refusal="" if service.session is not None else service.refusal(),
         troubles=troubles_of(service),
         saved=service.saved.before,

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from ..thermal.heating_wire import NOT_WOUND
 from .fields import choice, flag, integer, many, numbers, one, points, positive, quantity, text
 
 #: Least and most power of an oven's elements, W.
@@ -28,6 +29,17 @@ class UserMaterial:
     conductivity_polynomial_w_per_mk: tuple[float, ...] = numbers(
         "coefficients a0, a1, … of k = a0 + a1·T + … in W/(m·K) with T in °C", default=(), key="conductivity polynomial"
     )
+    mean_c: float | None = quantity(
+        "temperature",
+        "mean temperature at which a single conductivity was measured; 24 °C (75 °F) if not given",
+        default=None,
+        low=-50.0,
+        high=1500.0,
+        key="mean temperature",
+    )
+    like: str | None = text(
+        "a material of the library of the same kind: a single conductivity is carried along its curve", default=None
+    )
     density_kg_per_m3: float = positive("density", "density", 20000.0)
     heat_capacity: tuple = points(
         "temperature",
@@ -46,6 +58,16 @@ class UserMaterial:
     def problems(self) -> Iterator[tuple[str, str]]:
         if bool(self.conductivity) == bool(self.conductivity_polynomial_w_per_mk):
             yield "name", f"material '{self.name}' wants either 'conductivity' or 'conductivity polynomial'"
+        if not self.has_one_value and (self.mean_c is not None or self.like is not None):
+            yield (
+                "name",
+                f"material '{self.name}': 'mean temperature' and 'like' belong to a single conductivity only",
+            )
+
+    @property
+    def has_one_value(self) -> bool:
+        """It has one conductivity, at one mean temperature or at none that is known."""
+        return len(self.conductivity) == 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,12 +84,48 @@ class Layer:
         high=100.0,
         key="resistance",
     )
+    conductivity_w_per_mk: float | None = quantity(
+        "conductivity",
+        "conductivity as the seller prints it, instead of the library's: carried along the material's own curve",
+        default=None,
+        low=1e-4,
+        high=500.0,
+    )
+    mean_c: float | None = quantity(
+        "temperature",
+        "mean temperature at which that resistance or conductivity was measured; 24 °C (75 °F) if not given",
+        default=None,
+        low=-50.0,
+        high=1500.0,
+        key="mean temperature",
+    )
+
+    @property
+    def printed_w_per_mk(self) -> float | None:
+        """The conductivity that the seller's figure stands for, W/(m·K); None: as the material has it."""
+        if self.insulance_m2k_per_w is not None:
+            return self.thickness_m / self.insulance_m2k_per_w
+        return self.conductivity_w_per_mk
+
+    def problems(self) -> Iterator[tuple[str, str]]:
+        if self.insulance_m2k_per_w is not None and self.conductivity_w_per_mk is not None:
+            yield "insulance_m2k_per_w", "a layer has either 'resistance' or 'conductivity'"
+        if self.mean_c is not None and self.printed_w_per_mk is None:
+            yield "mean_c", "'mean temperature' belongs to a 'resistance' or a 'conductivity' of this layer"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Wall:
     layers: tuple[Layer, ...] = many(Layer, "layers from the hot face outward", fewest=1, most=12)
-    outer_emissivity: float = quantity("fraction", "emissivity of the outer face", default=0.9, low=0.02, high=1.0)
+    outer_emissivity: float = quantity(
+        "fraction",
+        "emissivity of the outer face: the barer the metal, the hotter it gets",
+        default=0.9,
+        low=0.02,
+        high=1.0,
+        assume="paint of any colour, brick, rust; rolled steel has about 0.6, stainless 0.3, galvanised 0.25, "
+        "aluminium 0.1",
+    )
     contact_insulance_m2k_per_w: float = quantity(
         "insulance",
         "contact resistance at each joint between layers",
@@ -253,6 +311,7 @@ class Elements:
         "what the element is made of",
         default="sheathed",
         assume="finned or tubular sheathed elements are usual below 400 °C",
+        refused=NOT_WOUND,
     )
     wire_diameter_m: float | None = quantity(
         "length",

@@ -5,6 +5,7 @@ A field's attribute name carries the SI unit (`thickness_m`); its YAML key does 
 
 import dataclasses
 import math
+from collections.abc import Mapping
 from dataclasses import MISSING, field
 from typing import Any
 
@@ -113,9 +114,16 @@ def text(doc: str, *, default: Any = MISSING, key: str | None = None, longest: i
 
 
 def choice(
-    options: tuple[str, ...], doc: str, *, default: Any = MISSING, assume: str | None = None, key: str | None = None
+    options: tuple[str, ...],
+    doc: str,
+    *,
+    default: Any = MISSING,
+    assume: str | None = None,
+    key: str | None = None,
+    refused: Mapping[str, str] | None = None,
 ) -> Any:
-    return _make("choice", doc, default, key, options=options, assume=assume)
+    """One of some words. `refused`: what people ask for that is none of them (small letters) → why."""
+    return _make("choice", doc, default, key, options=options, assume=assume, refused=refused or {})
 
 
 def flag(doc: str, *, default: Any = MISSING, key: str | None = None) -> Any:

@@ -332,7 +332,7 @@ def _check_whole(root):
 
         def walk(node, key: str = "") -> None:
             for key_node, value in node.pairs:
-                if key_node.text == "material" and value.kind == "scalar" and value.text not in own:
+                if key_node.text in ("material", "like") and value.kind == "scalar" and value.text not in own:
                     try:
                         find(value.text)
                     except KilnctlError as error:

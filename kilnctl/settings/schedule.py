@@ -90,6 +90,10 @@ class Schedule:
     after_power_loss: str = choice(
         ("stop", "resume"), "after a short outage with a consistent temperature", default="stop"
     )
+    unattended: bool = flag(
+        "it may begin at a set hour, with nobody there (`kilnctl start … --ready-at`); never with flammable vapour",
+        default=False,
+    )
     assumptions: tuple[str, ...] = ()
     places: dict = field(default_factory=dict, compare=False, repr=False)
     file: str = ""
@@ -100,6 +104,8 @@ class Schedule:
             yield "steps", "the first step needs 'to': there is no temperature yet to hold"
         if self.vapour is not None and not self.flammable_vapour:
             yield "vapour", "this load gives off vapour that can burn: say 'flammable vapour: yes' too"
+        if self.unattended and self.flammable_vapour:
+            yield "unattended", "with flammable vapour somebody has to be there: leave 'unattended' out"
         top = (
             max(s.to_c for s in self.steps if s.to_c is not None)
             if any(s.to_c is not None for s in self.steps)

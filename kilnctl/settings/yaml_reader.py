@@ -170,6 +170,8 @@ class Reader:
         text = self._scalar(node, where)
         if text is _BAD or text in meta["options"]:
             return text
+        if text.lower() in meta["refused"]:
+            return self.problem(node, f"{where}: {meta['refused'][text.lower()]}")
         near = difflib.get_close_matches(text.lower(), meta["options"], 1, 0.5)
         hint = f"; did you mean '{near[0]}'?" if near else ""
         return self.problem(node, f"{where}: '{text[:40]}' is none of: {', '.join(meta['options'])}{hint}")

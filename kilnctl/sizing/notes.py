@@ -10,15 +10,15 @@ from ..thermal import elements as electric
 from ..thermal.surfaces import extrapolated
 
 if TYPE_CHECKING:
-    from .sizing import Range, Sizing
+    from .ranges import Range
+    from .sizing import Sizing
 
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
     """All notes: elements, the outside, what limits the temperature, what lies beyond the data."""
     chamber_c = min(sizing.top_c, sizing.max_chamber_c)
     notes = [
-        *_element_notes(sizing, chamber_c),
-        *_wire_notes(sizing, chamber_c),
+        *(() if sizing.wire else _element_notes(sizing, chamber_c)),
         touch_note(sizing.shell_range_c(chamber_c), chamber_c, sizing.oven.site.ambient_c),
         *_end_notes(sizing),
     ]
@@ -32,8 +32,8 @@ def touch_note(shell: Range, chamber_c: float, room_c: float) -> str:
     second and 58 °C for four; anything 51 °C for a minute, 48 °C for ten, 43 °C for hours). The warmest of its range
     decides."""
     where = (
-        f"with the chamber at {chamber_c:.0f} °C in a room of {room_c:.0f} °C the flat of the hottest outside face is "
-        f"at about {shell.value:.0f} °C ({shell.low:.0f} °C to {shell.high:.0f} °C)"
+        f"with the chamber at {chamber_c:.0f} °C in a room of {room_c:.0f} °C the middle of the hottest outside face "
+        f"is at about {shell.value:.0f} °C ({shell.low:.0f} °C to {shell.high:.0f} °C)"
     )
     harm = next(words for below_c, words in _HARM if shell.high < below_c)
     return f"{where}: {harm}. Gaps, collars and terminals are hotter; keep children away"
@@ -76,22 +76,6 @@ def _element_notes(sizing: Sizing, chamber_c: float) -> list[str]:
             f"their limit is {heater.limit_c:.0f} °C"
         )
     return notes
-
-
-def _wire_notes(sizing: Sizing, chamber_c: float) -> list[str]:
-    """Whether the wire that is described takes the power that is described."""
-    e, volts = sizing.oven.elements, sizing.oven.supply.voltage_v
-    if not (e.wire_diameter_m and e.wire_length_m) or e.alloy == "sheathed":
-        return []
-    power = volts**2 / electric.wire_resistance_ohm(e.alloy, e.wire_diameter_m, e.wire_length_m, chamber_c)
-    if 0.9 < power / e.power_w < 1.1:
-        return []
-    return [
-        (
-            f"one length of that wire on {volts:.0f} V would give {power / 1000:.2f} kW, "
-            f"not {e.power_w / 1000:.2f} kW; check wire, length, and how the groups are connected"
-        )
-    ]
 
 
 def _end_notes(sizing: Sizing) -> list[str]:

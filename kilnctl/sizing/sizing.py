@@ -1,44 +1,32 @@
-"""The sizing of one oven: figures with their ranges.
-
-Ranges: each uncertain input is moved by its stated uncertainty, one at a time and both ways (conductivity,
-emissivities, inside films ±20 %, door leak halved and doubled, supply voltage by its tolerance); the changes of the
-figure up and down are added root-sum-square (the usual first-order propagation of independent uncertainties, JCGM 100
-section 5.1).
-"""
+"""The sizing of one oven: figures with their ranges (`kilnctl.sizing.ranges`)."""
 
 import dataclasses
 import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..body import layers_of, load_material
-from ..body.steady import BeyondPhysics, Factors, Steady, SteadyOven
+from ..body import load_material
+from ..body.steady import BeyondPhysics, Steady, SteadyOven
 from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.energy import CHAMBER, EnergyModel
 from ..plants.conditions import Conditions
 from ..plants.virtual_oven import VirtualOven
-from ..settings.construction import Face, Layer, Load
+from ..settings.construction import Load
 from ..settings.document import Problem, SettingsError
 from ..settings.oven import Oven
 from ..terms import Finding, Mark
 from ..thermal import elements as electric
+from .buying import Saving, savings_of, wall_key
 from .notes import notes_of
 from .protection import protection_findings
+from .ranges import Range, heat_up_pairs, pairs_of, spread
+from .winding import described
+from .winding_findings import wire_findings
 from .wiring import Wiring, wiring_of
 
 #: Highest temperature that sizing looks at, °C; no oven of this kind gets hotter.
 HIGHEST_C = 1500.0
-FILM_UNCERTAINTY, LEAK_FACTOR = 0.2, 2.0
-
-
-@dataclass(frozen=True)
-class Range:
-    """A figure and the interval in which it should lie."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -57,16 +45,6 @@ class LayerReport:
     over: str | None
 
 
-@dataclass(frozen=True)
-class Saving:
-    """What 25 mm more of one layer would buy at the oven's highest temperature."""
-
-    face: str
-    material: str
-    saved_w: float
-    share: float
-
-
 class Sizing:
     """See `size`. Temperatures in °C, powers in W, times in s, energies in J."""
 
@@ -75,7 +53,6 @@ class Sizing:
         self.top_c = oven.limits.highest_c
         #: The description solved as it is, without the uncertainties.
         self.steady = SteadyOven(oven, highest_c=HIGHEST_C)
-        self._cache: dict[float, Steady] = {}
 
     @property
     def walls(self):
@@ -86,9 +63,7 @@ class Sizing:
 
     def at(self, chamber_c: float) -> Steady:
         """The whole steady state at a chamber temperature."""
-        if chamber_c not in self._cache:
-            self._cache[chamber_c] = self.steady.at(chamber_c)
-        return self._cache[chamber_c]
+        return self.steady.at(chamber_c)
 
     def power_w(self, chamber_c: float) -> float:
         """Element power that holds chamber_c in the steady state, empty, W; 0 where the fan alone holds it or makes it
@@ -101,16 +76,22 @@ class Sizing:
         return {name: float(w) for name, w in self.at(chamber_c).ledger_w.items()}
 
     def shell_c(self, chamber_c: float) -> float:
-        """Temperature of the hottest outside face at chamber_c, °C."""
-        return float(max(self.at(chamber_c).shells_c.values()))
+        """The hottest outside at chamber_c, °C: the middle of the hottest face, which a hand meets."""
+        return float(max(self.steady.middles_c(chamber_c).values()))
 
     def shell_range_c(self, chamber_c: float) -> Range:
         """shell_c with its range, °C, in the room that is described."""
+        return max(self.outside_c(chamber_c).values(), key=lambda r: r.value)
 
-        def hottest(variant: SteadyOven) -> float:
-            return float(max(variant.at(min(chamber_c, variant.valid_c)).shells_c.values()))
-
-        return self._spread(self.shell_c(chamber_c), [(hottest(a), hottest(b)) for a, b in self._variants])
+    def outside_c(self, chamber_c: float) -> dict[str, Range]:
+        """The middle of each outside by face, °C, with its range, in the room that is described."""
+        changed = [
+            (a.middles_c(min(chamber_c, a.valid_c)), b.middles_c(min(chamber_c, b.valid_c))) for a, b in self._variants
+        ]
+        return {
+            name: spread(value, [(a[name], b[name]) for a, b in changed])
+            for name, value in self.steady.middles_c(chamber_c).items()
+        }
 
     @cached_property
     def max_chamber_c(self) -> float:
@@ -132,26 +113,13 @@ class Sizing:
 
     @cached_property
     def _variants(self) -> list[tuple[SteadyOven, SteadyOven]]:
-        u = self.oven.uncertainty
-        pairs = [
-            (Factors(conductivity=1 - u.conductivity), Factors(conductivity=1 + u.conductivity)),
-            (Factors(emissivity=1 - u.emissivity), Factors(emissivity=1 + u.emissivity)),
-            (Factors(film=1 - FILM_UNCERTAINTY), Factors(film=1 + FILM_UNCERTAINTY)),
-            (Factors(leakage=1 / LEAK_FACTOR), Factors(leakage=LEAK_FACTOR)),
-        ]
         return [
             (
                 SteadyOven(self.oven, factors=less, highest_c=HIGHEST_C),
                 SteadyOven(self.oven, factors=more, highest_c=HIGHEST_C),
             )
-            for less, more in pairs
+            for less, more in pairs_of(self.oven)
         ]
-
-    @staticmethod
-    def _spread(value: float, changed: list[tuple[float, float]]) -> Range:
-        up = math.sqrt(sum(max(0.0, max(a, b) - value) ** 2 for a, b in changed))
-        down = math.sqrt(sum(max(0.0, value - min(a, b)) ** 2 for a, b in changed))
-        return Range(float(value), float(value - down), float(value + up))
 
     def power_range_w(self, chamber_c: float) -> Range:
         """power_w with its range, W, never below 0."""
@@ -159,7 +127,7 @@ class Sizing:
         def needed(variant: SteadyOven) -> float:
             return max(0.0, variant.at(min(chamber_c, variant.valid_c)).power_w)
 
-        found = self._spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
+        found = spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
         return dataclasses.replace(found, low=max(0.0, found.low))
 
     @cached_property
@@ -168,7 +136,7 @@ class Sizing:
         full, t = self.oven.elements.power_w, self.oven.supply.tolerance
         changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
         changed.append((self.steady.highest(full * (1 - t) ** 2), self.steady.highest(full * (1 + t) ** 2)))
-        return self._spread(self.max_chamber_c, changed)
+        return spread(self.max_chamber_c, changed)
 
     # ---- time and stored heat --------------------------------------------------------------------------------------
 
@@ -190,11 +158,10 @@ class Sizing:
 
     def heat_up_range_s(self, from_c: float, to_c: float, load: Load | None = None) -> Range:
         """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity,
-        conductivity and supply do to the time of the low-order model (root-sum-square of one-at-a-time changes)."""
+        conductivity, thickness, edges, leak and supply do to the time of the low-order model."""
         value = self.heat_up_s(from_c, to_c, load)
         if not math.isfinite(value):
             return Range(value, value, value)
-        u, tolerance = self.oven.uncertainty, self.oven.supply.tolerance
         model = day_zero(self.oven, load, to_c)
 
         def time_s(m: EnergyModel) -> float:
@@ -203,20 +170,22 @@ class Sizing:
                 x, t = m.step(x, m.power_w, 10.0, m.ambient_c), t + 10.0
             return t
 
-        def scaled(names: tuple[str, ...], factor: float) -> EnergyModel:
-            return model.but(**{n: _times(getattr(model, n), factor) for n in names})
+        def scaled(factors: dict[str, float]) -> EnergyModel:
+            return model.but(**{n: _times(getattr(model, n), f) for n, f in factors.items()})
 
         base = time_s(model)
-        changes = [
-            (("lining_j_per_k", "contents_j_per_k", "element_j_per_k"), 1 - u.heat_capacity, 1 + u.heat_capacity),
-            (("lining_w_per_k",), 1 - u.conductivity, 1 + u.conductivity),
-            (("power_w",), (1 + tolerance) ** 2, (1 - tolerance) ** 2),
-        ]
         pairs = [
-            (value * time_s(scaled(names, a)) / base, value * time_s(scaled(names, b)) / base)
-            for names, a, b in changes
+            (value * time_s(scaled(a)) / base, value * time_s(scaled(b)) / base)
+            for a, b in heat_up_pairs(self.oven, self.edge_share)
         ]
-        return self._spread(value, pairs)
+        return spread(value, pairs)
+
+    @property
+    def edge_share(self) -> float:
+        """Share of the walls' conduction that edges and corners add."""
+        ledger = self.at(min(self.top_c, self.max_chamber_c)).ledger_w
+        walls = sum(ledger[w.face.name] for w in self.steady.walls)
+        return ledger["edges and corners"] / (walls + ledger["edges and corners"])
 
     def stored_j(self, chamber_c: float, load: Load | None = None) -> float:
         """Heat in walls, elements, shelf and load when all is steady at chamber_c, above everything at room
@@ -229,9 +198,10 @@ class Sizing:
                 m = layer.material
                 hot, cold = solution.layer_c(i)
                 # Simpson's rule over the depth of one layer; its profile is nearly straight.
-                middle = m.cold_face_c(hot, 0.5 * solution.flux_w_m2 * layer.thickness_m)
+                middle = m.cold_face_c(hot, 0.5 * m.conductivity_integral(cold, hot))
                 mean = (m.enthalpy(hot) + 4.0 * m.enthalpy(middle) + m.enthalpy(cold)) / 6.0
-                total += wall.geometry.conduction_m2 * layer.thickness_m * m.density_kg_m3 * (mean - m.enthalpy(room))
+                volume = wall.geometry.inner_m2 * wall.geometry.spreads[i] * layer.thickness_m
+                total += volume * m.density_kg_m3 * (mean - m.enthalpy(room))
         e = self.steady.elements
         total += e.mass_kg * (e.material.enthalpy(steady.element_c) - e.material.enthalpy(room))
         for body in (self.oven.shelf, load):
@@ -243,10 +213,11 @@ class Sizing:
     # ---- checks ----------------------------------------------------------------------------------------------------
 
     def layers(self, chamber_c: float) -> tuple[LayerReport, ...]:
-        """Every layer's hot and cold face at chamber_c against its limits."""
+        """Every layer's hot and cold face at chamber_c, behind the middle of its wall, against its limits."""
         reports = []
         for wall in self.steady.walls:
-            solution = self.at(chamber_c).walls[wall.face.name]
+            hot_c = self.at(chamber_c).walls[wall.face.name].hot_face_c
+            solution = wall.middle(max(hot_c, self.oven.site.ambient_c))
             for i, layer in enumerate(wall.layers):
                 hot, cold = (float(t) for t in solution.layer_c(i))
                 m = layer.material
@@ -295,6 +266,12 @@ class Sizing:
         """Verdicts on the limiter's setting, the circulation fan and lamps on the same line."""
         return protection_findings(self)
 
+    @cached_property
+    def wire(self) -> tuple[Finding, ...]:
+        """Verdicts on the wire of the elements, where the file describes it; else none."""
+        found = described(self.oven)
+        return tuple(wire_findings(*found)) if found else ()
+
     @property
     def wrong(self) -> tuple[Finding, ...]:
         """What comes before anything else, of wiring and protection."""
@@ -307,39 +284,9 @@ class Sizing:
 
     @cached_property
     def savings(self) -> tuple[Saving, ...]:
-        """25 mm more of each insulating layer, the best first: watts saved at the oven's highest temperature."""
+        """What could be changed, the best first: watts saved at the oven's highest temperature."""
         t = min(self.top_c, self.max_chamber_c)
-        base = self.power_w(t)
-        if base <= 0.0:
-            return ()  # the fan alone holds it: there are no watts to save
-        found = []
-        for key, wall in {_wall_key(self.oven, f): f.wall for f in self.oven.faces}.items():
-            for i, layer in enumerate(wall.layers):
-                if layers_of(self.oven, wall)[i].material.conductivity(t / 2) > 2.0 or layer.material == "air gap":
-                    continue
-                thicker = dataclasses.replace(
-                    wall, layers=(*wall.layers[:i], _thicker(layer, 0.025), *wall.layers[i + 1 :])
-                )
-                walls = dataclasses.replace(self.oven.walls, **{key: thicker})
-                changed = SteadyOven(dataclasses.replace(self.oven, walls=walls), highest_c=HIGHEST_C)
-                saved = base - changed.at(t).power_w
-                found.append(Saving(key, layer.material, float(saved), float(saved / base)))
-        return tuple(sorted(found, key=lambda s: -s.saved_w))
-
-
-def _wall_key(oven: Oven, face: Face) -> str:
-    """Under which key of `walls` that face's wall stands: its own, or "sides" where the file has none for it."""
-    return face.name if getattr(oven.walls, face.name, None) is not None else "sides"
-
-
-def _thicker(layer: Layer, more_m: float) -> Layer:
-    """The same layer more_m thicker; a layer given by its resistance gets a larger resistance."""
-    resistance = layer.insulance_m2k_per_w
-    return dataclasses.replace(
-        layer,
-        thickness_m=layer.thickness_m + more_m,
-        insulance_m2k_per_w=None if resistance is None else resistance * (1 + more_m / layer.thickness_m),
-    )
+        return savings_of(self.oven, t, self.at(t))
 
 
 def _times(value, factor: float):
@@ -355,7 +302,7 @@ def layer_problems(oven: Oven, sizing: "Sizing | None" = None) -> list[Problem]:
     for report in sizing.layers(min(oven.limits.highest_c, HIGHEST_C)):
         if report.over is None:
             continue
-        key = _wall_key(oven, next(f for f in oven.faces if f.name == report.face))
+        key = wall_key(oven, next(f for f in oven.faces if f.name == report.face))
         path = f"walls.{key}.layers[{report.number}]"
         line, column = oven.places.get(path, (0, 0))
         problem = Problem(

@@ -7,8 +7,8 @@ property is within 0.1 % from 20 °C up; below, interpolation and the ideal gas 
 """
 
 import bisect
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from .constants import GAS_CONSTANT, ZERO_C
 
@@ -64,8 +64,7 @@ def _even() -> tuple[tuple[float, ...], ...]:
 _EVEN = _even()
 
 
-@dataclass(frozen=True, slots=True)
-class Air:
+class Air(NamedTuple):
     """Properties at one temperature (and pressure, for the density and what follows from it)."""
 
     temperature_k: float

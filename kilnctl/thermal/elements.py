@@ -30,7 +30,8 @@ SURFACE_LOAD = {
 }
 
 
-def _along(points, x: float) -> float:
+def along(points, x: float) -> float:
+    """Linear between the points (x, y) and constant beyond them."""
     xs = [p[0] for p in points]
     if x <= xs[0]:
         return points[0][1]
@@ -56,7 +57,7 @@ def _positive(**values: float) -> None:
 def resistance_factor(alloy: str, t_c: float) -> float:
     """Ct: resistance at t_c °C over that at 20 °C, dimensionless; constant beyond the table. Raises ValueError for an
     unknown alloy."""
-    return _along(_alloy(alloy, ALLOYS)[1], t_c)
+    return along(_alloy(alloy, ALLOYS)[1], t_c)
 
 
 def wire_resistance_ohm(alloy: str, diameter_m: float, length_m: float, t_c: float = 20.0) -> float:
@@ -82,4 +83,4 @@ def recommended_load_w_m2(alloy: str, chamber_c: float) -> float:
     (t0, load0), (t1, load1) = table[-2:]
     if chamber_c > t1:
         return max(0.0, load1 + (load1 - load0) / (t1 - t0) * (chamber_c - t1))
-    return _along(table, chamber_c)
+    return along(table, chamber_c)

@@ -5,9 +5,9 @@ they are continued along the last slope; where that would fall below half of the
 on. `flags` says when the data have been left.
 """
 
-import bisect
 import difflib
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -60,9 +60,6 @@ class _Line:
         hot = beyond(last, before, _HOTTEST_C) if last[0] < _HOTTEST_C else []
         return [*cold, *pairs, *hot]
 
-    def _segment(self, t: float) -> int:
-        return min(max(bisect.bisect_right(self.x, t) - 1, 0), len(self.x) - 2)
-
     @overload
     def at(self, t: float) -> float: ...
     @overload
@@ -71,10 +68,11 @@ class _Line:
         """The value; constant beyond the outermost knots, which lie outside every use."""
         if isinstance(t, np.ndarray):
             return np.interp(t, self._x, self._y)
-        if not self.x[0] < t < self.x[-1]:
-            return self.y[0] if t <= self.x[0] else self.y[-1]
-        i = self._segment(t)
-        return self.y[i] + (self.y[i + 1] - self.y[i]) * (t - self.x[i]) / (self.x[i + 1] - self.x[i])
+        x, y = self.x, self.y
+        if not x[0] < t < x[-1]:
+            return y[0] if t <= x[0] else y[-1]
+        i = bisect_right(x, t) - 1
+        return y[i] + (y[i + 1] - y[i]) * (t - x[i]) / (x[i + 1] - x[i])
 
     @overload
     def integral(self, t: float) -> float: ...
@@ -86,10 +84,15 @@ class _Line:
             i = np.clip(np.searchsorted(self._x, t, side="right") - 1, 0, len(self.x) - 2)
             start = np.where(t > self._x[-1], len(self.x) - 1, i)
             return self._area[start] + 0.5 * (t - self._x[start]) * (self._y[start] + self.at(t))
-        if t > self.x[-1]:
-            return self.area[-1] + (t - self.x[-1]) * self.y[-1]
-        i = self._segment(t)
-        return self.area[i] + 0.5 * (t - self.x[i]) * (self.y[i] + self.at(t))
+        # Walls are solved by hundreds of thousands of these: no call is made that can be spared.
+        x, y = self.x, self.y
+        if t >= x[-1]:
+            return self.area[-1] + (t - x[-1]) * y[-1]
+        if t <= x[0]:
+            return (t - x[0]) * y[0]
+        i = bisect_right(x, t) - 1
+        y0, x0 = y[i], x[i]
+        return self.area[i] + 0.5 * (t - x0) * (y0 + (y0 + (y[i + 1] - y0) * (t - x0) / (x[i + 1] - x0)))
 
     def inverse_integral(self, target: float) -> float:
         """The argument whose integral is `target`: exact, one segment's quadratic."""
@@ -97,11 +100,12 @@ class _Line:
             return self.x[0] + target / self.y[0]
         if target >= self.area[-1]:
             return self.x[-1] + (target - self.area[-1]) / self.y[-1]
-        i = min(max(bisect.bisect_right(self.area, target) - 1, 0), len(self.x) - 2)
-        y, slope = self.y[i], (self.y[i + 1] - self.y[i]) / (self.x[i + 1] - self.x[i])
-        rest = target - self.area[i]
+        i = bisect_right(self.area, target) - 1
+        x, y = self.x[i], self.y[i]
+        slope, rest = (self.y[i + 1] - y) / (self.x[i + 1] - x), target - self.area[i]
+        square = y * y + 2.0 * slope * rest
         # The stable form of the root, right for slope = 0 too.
-        return self.x[i] + 2.0 * rest / (y + math.sqrt(max(0.0, y * y + 2.0 * slope * rest)))
+        return x + 2.0 * rest / (y + math.sqrt(square if square > 0.0 else 0.0))
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,10 @@ VERTICAL_RA, FREE_RA, CONFINED_RA = 1e12, 1e11, 3e10
 #: Ra^¼ has no such reason for being extended, but that film is small.
 EXTENDED_RA, EXTENDED_HORIZONTAL_RA = 3e13, 1e12
 
+#: Emissivity of outsides near room temperature (handbook tables, from memory). Paint and dust bring any of them near
+#: 0.9; galvanised sheet gets dull with the years.
+OUTSIDES = {"painted": 0.9, "bare steel": 0.6, "stainless steel": 0.3, "galvanised": 0.25, "aluminium": 0.1}
+
 
 def rayleigh(surface_c: float, air_c: float, length_m: float) -> float:
     """Rayleigh number, dimensionless, of a surface of that length in still air; length_m > 0."""
@@ -156,10 +160,17 @@ def radiation_film(t1_c: float, t2_c: float, emissivity: float = 1.0) -> float:
 
 
 def outer_film(
-    face_c: float, ambient_c: float, height_m: float, orientation: str = "vertical", emissivity: float = 0.9
+    face_c: float,
+    ambient_c: float,
+    height_m: float,
+    orientation: str = "vertical",
+    emissivity: float = 0.9,
+    convection: float = 1.0,
 ) -> float:
-    """Whole film from the outside of a wall to a still room at ambient_c, W/(m²·K): natural convection and
-    radiation."""
+    """Whole film from the outside of a wall to a still room at ambient_c, W/(m²·K): natural convection (times
+    `convection`, for ranges) and radiation."""
     if math.isclose(face_c, ambient_c, abs_tol=1e-9):
         face_c = ambient_c + 1e-9
-    return natural_film(face_c, ambient_c, height_m, orientation) + radiation_film(face_c, ambient_c, emissivity)
+    return convection * natural_film(face_c, ambient_c, height_m, orientation) + radiation_film(
+        face_c, ambient_c, emissivity
+    )

@@ -28,7 +28,7 @@ class WallLayer:
 
 @dataclass(frozen=True)
 class WallSolution:
-    """flux_w_m2 through the wall (per m² of conduction area) and faces_c: hot and cold face of every layer in turn, so
+    """flux_w_m2 into the wall (per m² of its hot face) and faces_c: hot and cold face of every layer in turn, so
     that faces_c[2i] and faces_c[2i+1] belong to layer i (they differ from the neighbours' only across a contact
     resistance)."""
 
@@ -48,19 +48,25 @@ class WallSolution:
         return self.faces_c[2 * index], self.faces_c[2 * index + 1]
 
 
-def _through(layers: Sequence[WallLayer], hot_c: float, flux: float) -> list[float]:
+def _through(layers: Sequence[WallLayer], spreads: Sequence[float], hot_c: float, flux: float) -> list[float]:
     faces, temperature = [], hot_c
-    for layer in layers:
+    for layer, spread in zip(layers, spreads, strict=True):
         faces.append(temperature)
-        temperature = layer.material.cold_face_c(temperature, flux * layer.thickness_m)
+        here = flux / spread
+        temperature = layer.material.cold_face_c(temperature, here * layer.thickness_m)
         faces.append(temperature)
-        temperature -= flux * layer.contact_m2k_w
+        temperature -= here * layer.contact_m2k_w
     return faces
 
 
-def most_flux_w_m2(layers: Sequence[WallLayer], hot_c: float, cold_c: float) -> float:
+def most_flux_w_m2(
+    layers: Sequence[WallLayer], hot_c: float, cold_c: float, spreads: Sequence[float] | None = None
+) -> float:
     """An upper bound of the flux, W/m²: the least conducting layer alone between both temperatures."""
-    return min(layer.material.conductivity_integral(cold_c, hot_c) / layer.thickness_m for layer in layers)
+    return min(
+        spread * layer.material.conductivity_integral(cold_c, hot_c) / layer.thickness_m
+        for layer, spread in zip(layers, spreads or [1.0] * len(layers), strict=True)
+    )
 
 
 def solve_wall(
@@ -71,11 +77,13 @@ def solve_wall(
     orientation: str = "vertical",
     emissivity: float = 0.9,
     area_ratio: float = 1.0,
+    spreads: Sequence[float] | None = None,
+    convection: float = 1.0,
     film: Callable[[float], float] | None = None,
 ) -> WallSolution:
-    """Steady wall from a known hot face to a room. `area_ratio` = outer film area / conduction area (1 for a plane
-    wall); `film` replaces the natural film: face_c → W/(m²·K). Raises ValueError without layers, and for a hot face
-    below ambient.
+    """Steady wall from a known hot face to a room. `spreads`: area of each layer, and `area_ratio` that of the outer
+    film, over the hot face's (1 for a plane wall); `convection` scales the natural film; `film` replaces the outer
+    film: face_c → W/(m²·K). Raises ValueError without layers, and for a hot face below ambient.
     """
     if not layers:
         raise ValueError("a wall needs at least one layer")
@@ -83,17 +91,19 @@ def solve_wall(
         raise ValueError(f"the hot face ({hot_face_c:g} °C) is colder than the room ({ambient_c:g} °C)")
     if hot_face_c - ambient_c < 1e-9:
         return WallSolution(0.0, tuple([hot_face_c] * (2 * len(layers))))
-    outside = film or (lambda face: outer_film(face, ambient_c, height_m, orientation, emissivity))
+    outside = film or (lambda face: outer_film(face, ambient_c, height_m, orientation, emissivity, convection))
+
+    widths = [1.0] * len(layers) if spreads is None else spreads
 
     def surplus(flux: float) -> tuple[float, list[float]]:
-        faces = _through(layers, hot_face_c, flux)
-        cold = faces[-1] - flux * layers[-1].contact_m2k_w
+        faces = _through(layers, widths, hot_face_c, flux)
+        cold = faces[-1] - flux / widths[-1] * layers[-1].contact_m2k_w
         h = outside(max(cold, ambient_c))
         # A larger flux means a colder outer face, which gives less heat to the room: the function falls with the flux
         # and is zero at the solution.
         return area_ratio * h * (cold - ambient_c) - flux, faces
 
-    return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c))
+    return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c, widths))
 
 
 def _solve(surplus: Callable[[float], tuple[float, list[float]]], most: float) -> WallSolution:
@@ -127,9 +137,10 @@ def profile(layers: Sequence[WallLayer], solution: WallSolution, points: int = 2
     """Depth from the hot face, m, and temperature, °C, for a picture; `points` in each layer."""
     line, depth = [], 0.0
     for i, layer in enumerate(layers):
-        hot, _ = solution.layer_c(i)
+        hot, cold = solution.layer_c(i)
+        flux = layer.material.conductivity_integral(cold, hot) / layer.thickness_m
         for j in range(points):
             x = layer.thickness_m * j / (points - 1)
-            line.append((depth + x, layer.material.cold_face_c(hot, solution.flux_w_m2 * x)))
+            line.append((depth + x, layer.material.cold_face_c(hot, flux * x)))
         depth += layer.thickness_m
     return line

@@ -9,6 +9,7 @@ import pytest
 
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import CHAMBER
+from kilnctl.model.uncertainty import uncertainty_of
 from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.sizing.sizing import Sizing
@@ -64,10 +65,14 @@ def test_day_zero_holds_with_the_power_that_sizing_says(tmp_path, seed):
 @pytest.mark.parametrize("seed", HEATED)
 def test_day_zero_heats_up_as_fast_as_the_virtual_oven(tmp_path, seed):
     sizing = Sizing(made(seed, tmp_path))
-    room, model = sizing.oven.site.ambient_c, day_zero(sizing.oven)
+    room = sizing.oven.site.ambient_c
     goal = room + 0.9 * (reach(sizing) - room)
+    model = day_zero(sizing.oven, None, goal)  # a run makes the model for its own highest temperature
     x, before, seconds = model.rest(room), model.rest(room), 0.0
     while x[CHAMBER] < goal and seconds < 172800.0:
         before, x, seconds = x, model.step(x, model.power_w, 5.0, room), seconds + 5.0
     seconds -= 5.0 * (x[CHAMBER] - goal) / (x[CHAMBER] - before[CHAMBER])
-    assert seconds == pytest.approx(sizing.heat_up_s(room, goal), rel=0.1)
+    # Within a tenth, or within what the model states of its own low order (one film for wall faces that take up heat at
+    # different paces).
+    stated = uncertainty_of(sizing.oven, None, goal).structure_time
+    assert seconds == pytest.approx(sizing.heat_up_s(room, goal), rel=max(0.1, stated))

@@ -256,6 +256,14 @@ def test_faults_from_a_file_trip_the_run_and_are_told_with_what_to_check(here, t
     assert done.returncode == 2 and ":2:" in done.stderr and "relay shorted" in done.stderr
 
 
+def test_files_and_options_come_in_any_order(here):
+    between = here("check", CABINET, "--units", "imperial", CURE)
+    assert between.returncode == 0 and between.stdout == here("check", CABINET, CURE, "--units", "imperial").stdout
+    assert "°F" in between.stdout
+    assert here("rehearse", CABINET, "--seed", "3", "no-such.yaml").returncode == 2
+    assert "unrecognized arguments: --sped" in here("check", CABINET, "--sped", CURE).stderr
+
+
 def test_an_unknown_command_ends_with_status_2():
     done = kilnctl("bake")
     assert done.returncode == 2 and "invalid choice" in done.stderr

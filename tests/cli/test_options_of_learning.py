@@ -143,6 +143,7 @@ def learnt(lab):
     return next((lab / "runs").iterdir())
 
 
+@pytest.mark.slow
 def test_the_seed_of_a_learning_run_is_noted_and_gives_its_noise(here, lab, learnt):
     assert json.loads((learnt / "run.json").read_text())["seed"] == 1
     done = here("learn", lab / "lab.yaml", "--to", "300 °C", "--seed", 2, "--out", lab / "other", "--quiet")

@@ -2,9 +2,11 @@
 scaling."""
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from kilnctl.firing import Pattern, flicker
 from kilnctl.firing.flicker import (
@@ -47,6 +49,29 @@ def test_a_sine_that_is_just_seen_is_one_unit_of_perception():
     for frequency, percent in ((8.8, 0.250), (1.0, 1.397), (20.0, 0.700)):
         p = perception(1.0 + percent / 200.0 * np.sin(2.0 * np.pi * frequency * t), 50, 8)
         assert p[60 * 400 :].max() == pytest.approx(1.0, rel=0.05), frequency
+
+
+@pytest.mark.parametrize("hz", [50, 60])
+def test_filters_against_those_of_scipy(hz):
+    """Blocks 3 and 4 as sections and recursions of an independent library, over a piece's end and an odd rest."""
+    rate = hz * SAMPLES_PER_CYCLE
+    k, damping, *corners = {
+        50: (1.74802, 4.05981, 9.15494, 2.27979, 1.22535, 21.9),
+        60: (1.6357, 4.167375, 9.077169, 2.939902, 1.394468, 17.31512),
+    }[hz]  # IEC 61000-4-15 edition 2, table B.1 (from memory)
+    w1, w2, w3, w4 = (2.0 * math.pi * f for f in corners)
+    smooth: Any = signal.butter(1, 1.0 / (0.6 * math.pi), fs=rate)
+    above = np.polymul([k * w1, 0.0], [1.0 / w2, 1.0])
+    below = np.polymul([1.0, 4.0 * math.pi * damping, w1 * w1], np.polymul([1.0 / w3, 1.0], [1.0 / w4, 1.0]))
+    volts = np.where(np.random.default_rng(hz).random(660 * hz + 17) > 0.5, 225.0, 230.0)
+    change = np.repeat((volts / volts.mean()) ** 2, SAMPLES_PER_CYCLE)
+    seen: Any = signal.sosfilt(signal.butter(1, 0.05, "highpass", fs=rate, output="sos"), change - change[0])
+    seen = signal.sosfilt(signal.butter(6, 0.7 * hz, fs=rate, output="sos"), seen)
+    digital: Any = signal.bilinear(above, below, fs=rate)
+    seen = signal.sosfilt(signal.tf2sos(*digital), seen)
+    expected = np.asarray(signal.lfilter(smooth[0], smooth[1], seen**2))
+    found = perception(volts, hz)
+    assert found / found.max() == pytest.approx(expected / expected.max(), abs=1e-7)
 
 
 def test_pst_goes_with_the_change_and_plt_is_a_cubic_mean():

@@ -11,7 +11,7 @@ import io
 import math
 import time
 import traceback
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -127,10 +127,12 @@ def judge(
     hold_s: float = HOLD_S,
     seed: int = 1,
     most_ticks: int = MOST_TICKS,
+    tick_s: float | None = None,
 ) -> Row:
     """The oven of that file through everything. `soak` False leaves the rehearsal out, `size_text` False the text of
     `kilnctl size` (the slowest part of the rest); a finite `below_k` starts the rehearsal from a steady state so far
-    below the soak instead of from the cold. Exceptions of kilnctl are kept in the row and not raised."""
+    below the soak instead of from the cold; `tick_s` is the soak's tick instead of the file's. Exceptions of kilnctl
+    are kept in the row and not raised."""
     row, started = Row(number), time.process_time()
 
     def stage(name: str, work):
@@ -156,8 +158,9 @@ def judge(
         stage("steady", lambda: _steady(row, oven, sizing))
         stage("day zero", lambda: _day_zero(row, oven, sizing))
         stage("heat up", lambda: _heat_up(row, oven, sizing))
-        if soak:
-            stage("rehearsal", lambda: _soak(row, oven, sizing, below_k, hold_s, seed, most_ticks))
+        if soak and oven is not None:
+            ticking = oven if tick_s is None else replace(oven, control=replace(oven.control, tick_s=tick_s))
+            stage("rehearsal", lambda: _soak(row, ticking, sizing, below_k, hold_s, seed, most_ticks))
     row.seconds = time.process_time() - started
     return row
 

@@ -71,7 +71,11 @@ def schedules(top_c: float, room_c: float) -> dict[str, Schedule]:
     }
 
 
-@pytest.mark.parametrize("name", TEXTS)
+#: An oven that is quick and one that is slow; the others are more of the same.
+QUICK = ("fibre pot", "cabinet")
+
+
+@pytest.mark.parametrize("name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in TEXTS])
 def test_every_kind_of_run_of_every_kind_of_oven(name, tmp_path):
     path = tmp_path / "oven.yaml"
     path.write_text(TEXTS[name], encoding="utf-8")

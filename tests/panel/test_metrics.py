@@ -1,6 +1,9 @@
 """The metrics, read back by the reference parser of their format (prometheus-client)."""
 
+import json
 import math
+import re
+from pathlib import Path
 
 import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
@@ -53,3 +56,20 @@ def test_names_end_in_their_base_unit_and_are_one_each():
     assert len({m.name for m in METRICS}) == len(METRICS)
     units = {"celsius", "ratio", "watts", "volts", "seconds", "joules", "closed", "open", "running"}
     assert {m.name.rsplit("_", 1)[1] for m in METRICS if m.kind == "gauge"} <= units
+
+
+def test_the_dashboard_asks_for_metrics_that_are_served():
+    """configs/dashboard.json, for a dashboard program that reads such metrics by their names."""
+    told = json.loads((Path(__file__).parents[2] / "configs" / "dashboard.json").read_text(encoding="utf-8"))
+    asked = {
+        name
+        for panel in told["panels"]
+        for target in panel["targets"]
+        for name in re.findall(r"kilnctl_\w+", target["expr"])
+    }
+    served = {m.name + ("_total" if m.kind == "counter" else "") for m in METRICS}
+    assert asked and asked <= served | {"kilnctl_up", "kilnctl_trip", "kilnctl_danger"}
+    assert all('{oven="$oven"}' in target["expr"] for panel in told["panels"] for target in panel["targets"])
+    places = [panel["gridPos"] for panel in told["panels"]]
+    cells = [(x, y) for g in places for x in range(g["x"], g["x"] + g["w"]) for y in range(g["y"], g["y"] + g["h"])]
+    assert len(set(cells)) == len(cells) and max(x for x, _ in cells) < 24, "no picture hides another"

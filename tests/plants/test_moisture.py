@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from kilnctl.plants.conditions import Conditions
-from kilnctl.plants.moisture import BOILING_K, latent_j_per_kg, saturation_pa
 from kilnctl.plants.virtual_oven import VirtualOven
+from kilnctl.thermal.psychrometrics import BOILING_K, latent_j_per_kg, saturation_pa
 from tests.plants.plant_cases import oven
 
 CALM = Conditions(supply_drift=0.0)

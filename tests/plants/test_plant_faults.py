@@ -14,6 +14,7 @@ from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.injection import FAULT_KINDS, PlantFault, load_faults
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings import SettingsError
+from kilnctl.thermal.thermocouples import emf_mv, temperature_c
 from tests.plants.plant_cases import OVENS, ROOT, oven, readings_of, told
 
 CALM = Conditions(supply_drift=0.0)
@@ -116,8 +117,10 @@ def test_thermocouple_shorted_reads_its_terminals():
 
 def test_thermocouple_reversed_falls_when_heated():
     plant, reading = after("thermocouple reversed", seconds=3)
-    cold = told(reading.cold_junction_c)
-    assert reading.chamber_c == pytest.approx(2.0 * cold - plant.chamber_c, abs=6.0)
+    cold_mv = emf_mv("K", told(reading.cold_junction_c))
+    # The emf of hot over cold junction with the other sign, and the cold junction's own added by the chip.
+    reversed_c = temperature_c("K", 2.0 * cold_mv - emf_mv("K", plant.chamber_c))
+    assert reading.chamber_c == pytest.approx(reversed_c, abs=4.0)
 
 
 def test_thermocouple_pulled_out_falls_to_the_room_with_its_lag():

@@ -93,6 +93,7 @@ def ran(place, oven, seed, strength=1.0, vent=1.0):
     return run, plant
 
 
+@pytest.mark.slow
 def test_elements_that_fade_by_three_per_cent_a_run_are_told_as_less_power_going_in(tmp_path):
     for k in range(7):
         run, plant = ran(tmp_path, OVEN, k + 1, 0.97**k)

@@ -4,8 +4,10 @@ import math
 from dataclasses import replace
 
 from kilnctl.output import IMPERIAL, Units
-from kilnctl.report.summary_text import summaries_compared, summary_text
+from kilnctl.plants.moisture import Drying
+from kilnctl.report.summary_text import drying_words, summaries_compared, summary_text
 from kilnctl.run.summary import Soak, Summary
+from kilnctl.thermal.psychrometrics import share_of
 
 
 def summary(**facts) -> Summary:
@@ -32,8 +34,16 @@ def test_comparison_in_words():
     assert "±1.8 °F after" in bare and "–" in bare and "reference cure" not in bare
 
 
-def test_text_says_cure_with_its_spread_and_trips():
-    text = summary_text(summary(cure_share=1.2, cure_sd=0.15, trips=((700.0, "over-temperature"),)))
-    assert "120 % of the reference cure (± 15 %)" in text and "over-temperature at 11 min 40 s" in text
+def test_text_says_cure_with_its_edges_and_trips():
+    cure = dict(cure_share=1.2, cure_most=1.5, part_by="part, estimate")
+    text = summary_text(summary(**cure, trips=((700.0, "over-temperature"),)))
+    assert "at least 120 % of the reference cure (at most 150 %, by the part, estimate)" in text
+    assert "over-temperature at 11 min 40 s" in text
     assert "trips                none" in summary_text(summary())
     assert "no soak in this schedule" in summary_text(summary(soaks=()))
+
+
+def test_drying_is_told_on_one_line():
+    wet = drying_words(Drying(2.0, 0.5, None, 64.2, share_of(0.156)))
+    assert "2 kg of water of which 0.5 kg are left" in wet and "the part is at 64 °C" in wet and "is 60 °C" in wet
+    assert drying_words(Drying(2.0, 0.0, 7200.0, None, None)).endswith("gone after 2 h")

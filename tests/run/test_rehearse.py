@@ -79,7 +79,12 @@ def test_the_lining_goes_on_drinking_heat_long_after_the_chamber_is_hot(drying):
 
 
 @pytest.mark.parametrize(
-    ("name", "plan"), [("curing-cabinet", "dry"), ("curing-cabinet", "temper"), ("bench-muffle", "lab-steps")]
+    ("name", "plan"),
+    [
+        ("curing-cabinet", "dry"),
+        ("curing-cabinet", "temper"),
+        pytest.param("bench-muffle", "lab-steps", marks=pytest.mark.slow),
+    ],
 )
 def test_every_soak_of_other_schedules_is_held_with_the_description_alone(request, oven, schedule, name, plan):
     made = oven(name)

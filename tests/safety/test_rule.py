@@ -1,5 +1,6 @@
 """The record of each rule is complete, and its words and table rows exist."""
 
+import dataclasses
 import inspect
 
 import pytest
@@ -18,6 +19,14 @@ FROM_A_WORD = {*(f"sensor-{word}" for word in (*SENSOR_FAULTS, "not-a-number", "
 
 def look(**values) -> Look:
     return Look(SafetyState(), POLICY, Reading(100.0), Tick(50.0, 5, 0.3), **values)
+
+
+def test_a_rule_cannot_be_changed_and_a_look_takes_no_misspelled_name():
+    rule = next(iter(RULES.values()))
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        rule.id = "another"  # type: ignore[misc]
+    for made in (rule, look()):
+        assert not hasattr(made, "__dict__")
 
 
 def test_every_id_that_has_words_has_a_rule_and_in_the_same_order():

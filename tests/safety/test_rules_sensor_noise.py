@@ -147,3 +147,12 @@ def test_a_reading_is_taken_back_where_it_was_or_where_the_oven_may_have_cooled_
 
 def test_a_fault_word_of_the_control_sensor_keeps_its_cause_and_others_do_not():
     assert stands("sensor-open", faults=("board-lost", "open")) and not stands("sensor-open", faults=("limit-open",))
+
+
+@pytest.mark.parametrize("fault", ["sensor-frozen", "sensor-noisy", "sensor-unsteady", "sensor-jump"])
+@pytest.mark.parametrize("seen", [dict(chamber=math.nan), dict(faults=("open",))])
+def test_a_sensor_that_shows_nothing_is_not_well_again(fault, seen):
+    """Whatever tripped it: quiet, steady and where it was are said of a reading."""
+    well = warm(believed={"sensor-jump": (100.0, 100.0)}, sample=1, sample_since_s=199.0)
+    assert not stands(fault, s=well, sample=2)
+    assert stands(fault, s=well, sample=2, **seen)

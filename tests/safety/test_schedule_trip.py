@@ -39,6 +39,8 @@ def test_a_schedule_without_a_highest_gets_a_limit_from_its_hottest_step_or_star
     )
     # A schedule with `highest` keeps that limit for any start.
     assert schedule_trip_c(kiln, dataclasses.replace(plan, highest_c=400.0), start_c) == 410.0
+    hot = dataclasses.replace(plan, highest_c=1000.0)
+    assert schedule_trip_c(kiln, hot, start_c) == 1020.0, "two per cent, where that is more than 10 K"
     # The part lags: the control may heat the chamber up to the oven's highest, which is also the control's own limit.
     follows = dataclasses.replace(plan, follows="part")
     assert (

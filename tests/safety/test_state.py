@@ -11,7 +11,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.safety import Permit, Policy, SafetyState, Tick, Trip, Verdict, judge
 from kilnctl.safety.messages import LOUD, UNKNOWN, WORDS
-from kilnctl.safety.state import DANGER, Fall, endanger, finite, lasting, latch, number, trip
+from kilnctl.safety.state import DANGER, WELDED, Fall, endanger, finite, lasting, latch, number, trip
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 LATCHED = Trip("sensor-open", 3.0, "act", "seen", "check")
@@ -34,6 +34,27 @@ def test_a_fresh_state_knows_nothing_and_trusts_nothing():
     _, verdict = judge(fresh, airy, Reading(100.0, airflow_proved=True), Tick(1.0, 1, 0.3))
     assert not verdict.contactor_allowed
     assert fresh.top_c == -math.inf, "any first reading is above it"
+
+
+def test_what_nobody_has_measured_yet_is_nothing():
+    """Sums, shares and times begin at zero; what marks a level or a moment begins before or after every other."""
+    fresh, tick = SafetyState(), Tick(1.0, 1, 0.3)
+    unlike = {"top_c": -math.inf, "danger_top_c": -math.inf, "cut_s": -math.inf, "purge_until_s": math.inf}
+    for f in dataclasses.fields(SafetyState):
+        value = getattr(fresh, f.name)
+        if isinstance(value, (bool, int, float)) and f.name != "lumps_c":
+            assert value == unlike.get(f.name, 0), f.name
+    assert math.isnan(fresh.lumps_c) and tick.energy_j == tick.run_s == tick.holding_w == 0.0
+
+
+def test_a_contactor_that_stays_closed_is_told_apart_from_heat_that_flows():
+    state = SafetyState()
+    endanger(state, "contactor")
+    assert state.danger == WELDED and state.danger_by == {"contactor"}
+    endanger(state, "power")
+    assert state.danger == DANGER and state.danger_by == {"contactor", "power"}
+    endanger(state, "contactor")
+    assert state.danger == DANGER, "one more sign takes nothing back"
 
 
 def test_without_a_permit_there_is_no_heat():

@@ -2,6 +2,7 @@
 
 import dataclasses
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -126,6 +127,7 @@ def test_a_second_start_does_not_wait_behind_the_first(oven, tmp_path, monkeypat
         assert person.ask("start", schedule=str(CURE), confirm=True, by="A")["pending"]
         while being_prepared():
             assert person.ask("prepared")["pending"], "it is not called started before it is"
+            time.sleep(0.005)
         second = person.ask("start", schedule=str(CURE), confirm=True, by="B")
         assert not second["ok"] and "another start" in second["words"]
         held.set()
@@ -152,7 +154,7 @@ def test_a_start_waits_until_it_is_known_whether_a_run_goes_on(oven, schedule, t
     with at_work(cabinet, tmp_path, before=before) as person:
         assert person.ask("start", schedule=str(CURE), confirm=True)["pending"]
         while being_prepared():
-            pass
+            time.sleep(0.005)
         asked.set()
         said = person.settled()
         assert not said["ok"] and "going on" in said["words"]
@@ -166,7 +168,7 @@ def test_a_service_that_ends_closes_the_record_of_a_start_that_waits(oven, tmp_p
         monkeypatch.setattr(starts.Starts, "begin", lambda self, waits=False: None)
         person.ask("start", schedule=str(CURE), confirm=True)
         while being_prepared():
-            pass
+            time.sleep(0.005)
     for thread in threading.enumerate():
         if thread.name == "closing":
             thread.join(10.0)

@@ -63,7 +63,9 @@ def test_whole_box_against_a_sum_done_by_hand(tmp_path):
     drops = [w.hot_face_c - w.cold_face_c for w in steady.walls.values()]
     assert 1.836 * min(drops) * 0.999 <= conducted <= 1.836 * max(drops) * 1.001
     assert 185.0 < mean_hot < 200.0 and 1.836 * 140.0 < conducted < 1.836 * 180.0
-    assert ledger["edges and corners"] / conducted == pytest.approx((18.36 - 15.0) / 18.36, rel=0.02)
+    # Between Langmuir's rounded rule and the exact 0.559 of a two-dimensional edge (conformal mapping, from memory).
+    exact = 15.0 + 12.0 * 0.559 * 0.5 + 8.0 * 0.15 * 0.1
+    assert (18.36 - 15.0) / 18.36 < ledger["edges and corners"] / conducted < (exact - 15.0) / exact
 
 
 @pytest.mark.parametrize("name", OVENS)
@@ -126,7 +128,7 @@ def test_ranges_hold_the_figure_and_low_supply_is_colder(oven, name):
 
 
 def test_r_value_layer_is_its_resistance(tmp_path):
-    """R-10 is 1.761 m²·K/W: 100 mm of k = 0.0568."""
+    """R-10 is 1.761 m²·K/W: 100 mm of k = 0.0568, which stays so in a material of one conductivity."""
     r = size(
         load_oven(
             box(
@@ -162,7 +164,8 @@ def test_stored_heat_is_of_the_size_of_mass_times_heat_capacity(tmp_path):
 
 def test_thickening_the_worst_wall_is_advised_first(oven):
     savings = size(oven("curing-cabinet")).savings
-    assert savings[0].face == "sides" and savings[0].material == "mineral wool 100"
+    thicker = [s for s in savings if " mm more " in s.change.words]
+    assert thicker[0].change.face == "sides" and thicker[0].change.material == "mineral wool 100"
     assert all(a.saved_w >= b.saved_w for a, b in itertools.pairwise(savings))
 
 

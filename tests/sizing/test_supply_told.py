@@ -124,7 +124,7 @@ FIRST = "Mine\npowder coat\n" + 12 * "\n"
 )
 def test_new_invents_no_ventilation(here, tmp_path, answers, vent):
     path = tmp_path / "oven.yaml"
-    done = here("new", path, answers=FIRST + answers)
+    done = here("new", path, answers=FIRST + answers + "\n\n")
     assert done.returncode == 0, done.stderr
     assert yaml.safe_load(path.read_text()).get("vent") == vent
     assert here("check", path).returncode == 0

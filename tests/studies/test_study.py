@@ -26,6 +26,7 @@ def test_processes_come_to_the_same_numbers_bit_for_bit(case, alone):
     assert json.loads(json.dumps(alone.rows)) == alone.rows
 
 
+@pytest.mark.slow
 def test_a_local_dask_cluster_comes_to_the_same_numbers_bit_for_bit(case, alone):
     distributed = pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
     with (

@@ -58,14 +58,15 @@ def test_the_library_holds_what_ovens_are_built_of(name):
 
 @pytest.mark.parametrize("name", sorted(library()))
 def test_every_row_is_plausible(name):
-    """Rows must rise in temperature; insulation conducts less than 3 and metals more than 10 W/(m·K); 400 to 2100
-    J/(kg·K)."""
+    """Rows must rise in temperature; insulation conducts less than 3 and metals more than 10 W/(m·K); 350 to 2100
+    J/(kg·K), but for the peak of carbon steel."""
     m = library()[name]
     for points in (m.conductivity_points, m.capacity_points):
         assert all(a[0] < b[0] for a, b in pairwise(points))
     k = [value for _, value in m.conductivity_points]
     assert min(k) > 10.0 if m.kind == "metal" else max(k) < 3.0
-    assert all(350.0 < value < 2100.0 for _, value in m.capacity_points)
+    most = 5000.1 if name == "steel" else 2100.0
+    assert all(350.0 < value < most for _, value in m.capacity_points)
 
 
 @pytest.mark.parametrize(

@@ -68,3 +68,8 @@ redirect_request
 # model: of the uncertainty, what comes from the model's low order; the tests of generated ovens and tools/zoo read it.
 structure_loss
 structure_time
+
+# thermal/psychrometrics and the virtual oven: the chamber's air in the terms of psychrometric tables, for tests.
+share_of
+wet_bulb_c
+vapour_share

@@ -1,0 +1,180 @@
+"""Where the part is: measured by its thermocouple if it has one; without one a band, from the slowest and the quickest
+load that the description leaves possible, each a slab heated by the chamber. Pure, plain floats."""
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from ..model.part import LAYERS, PartBody
+from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+
+#: How many times as heavy for its surface the load may be, and how many times as light: people put in a third or three
+#: times what they described, in thick or thin pieces. Factors on its films and radiation, which the neighbours in the
+#: chamber change.
+MASS_FOR_SURFACE, FILM_LOW, FILM_HIGH = 3.0, 0.85, 1.3
+#: A surface takes heat from air and from radiation: the coldest is this share of the way to the colder of the two. (One
+#: that sees the elements can be all the way to the warmer.)
+COLDER = 0.6
+#: The chamber's own error and that of a place in it: K, and a share of its excess over the room.
+PLACE_K, PLACE_SHARE = 0.5, 0.005
+#: The slabs are moved once their surroundings have been collected for so long, s.
+STEP_S = 4.0
+#: Two slabs that differ by less than this count as one, K.
+SAME_K = 0.05
+#: Error of a thermocouple on the part: of class 2, K and share of °C, whichever is more (IEC 60584-1, from memory).
+CLASS_2_K, CLASS_2_SHARE = 2.5, 0.0075
+#: The reading's rate is a mean over this long, s.
+RATE_S = 20.0
+BOILS_C = 100.0
+
+
+class Slab(NamedTuple):
+    """One possible load: factors on mass for surface and on films; how much warmer than the chamber its place is for
+    each watt from the elements, K/W; temperatures of its layers, surface first, °C; heat that its water still takes,
+    J/m²."""
+
+    mass: float
+    film: float
+    apart_k_per_w: float
+    layers: tuple[float, ...]
+    latent_j: float
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """`low_c`, `high_c`: the true surface is between them; `measured`: by a thermocouple on it. `slabs`: the possible
+    loads. They have not been moved yet through the last `waiting_s`, in which the chamber was at `mean_c` and got
+    `mean_w` from the elements. `rate_k_per_s`: of the thermocouple's reading, `reads_c` the last one."""
+
+    low_c: float
+    high_c: float
+    slabs: tuple[Slab, ...]
+    measured: bool = False
+    waiting_s: float = 0.0
+    mean_c: float = 0.0
+    mean_w: float = 0.0
+    rate_k_per_s: float = 0.0
+    reads_c: float = math.nan
+
+    @property
+    def middle_c(self) -> float:
+        return 0.5 * (self.low_c + self.high_c)
+
+    @property
+    def sd_k(self) -> float:
+        """A quarter of the band: it is two standard deviations on each side."""
+        return 0.25 * (self.high_c - self.low_c)
+
+    @property
+    def slowest_c(self) -> float:
+        """What a soak of the part counts on, °C: its thermocouple, or the slowest load at the chamber's own place. (At
+        its coldest place a load may stay outside a narrow band for ever.)"""
+        if self.measured:
+            return self.middle_c
+        return min(slab.layers[0] for slab in self.slabs if slab.mass > 1.0 and slab.apart_k_per_w == 0.0)
+
+
+def begin(body: PartBody, chamber_c: float, ambient_c: float) -> Part:
+    """At the first reading a part may be as warm as the chamber, or may just have been put in."""
+    slabs = []
+    for start_c in {min(chamber_c, ambient_c), chamber_c}:
+        for mass, film, apart in (
+            (1.0 / MASS_FOR_SURFACE, FILM_HIGH, body.warmer_k_per_w),
+            (MASS_FOR_SURFACE, FILM_LOW, -COLDER * body.colder_k_per_w),
+            (MASS_FOR_SURFACE, FILM_LOW, 0.0),
+        ):
+            wet_j = body.latent_j * mass if start_c < BOILS_C else 0.0
+            slabs.append(Slab(mass, film, apart, (start_c,) * len(LAYERS), wet_j))
+    return _banded(Part(0.0, 0.0, tuple(slabs)), chamber_c, ambient_c)
+
+
+def moved(
+    body: PartBody,
+    part: Part,
+    chamber_c: float,
+    ambient_c: float,
+    power_w: float,
+    dt_s: float,
+    reads_c: float | None = None,
+    lag_s: float = 0.0,
+) -> Part:
+    """The part dt_s later, in a chamber at chamber_c that gets power_w from the elements; `reads_c`: its thermocouple,
+    which lags by lag_s (None: it has none, or that cannot be used)."""
+    waiting_s = part.waiting_s + dt_s
+    mean_c = part.mean_c + (chamber_c - part.mean_c) * dt_s / waiting_s
+    mean_w = part.mean_w + (power_w - part.mean_w) * dt_s / waiting_s
+    slabs = part.slabs
+    if waiting_s >= STEP_S - 1e-9:
+        slabs = _distinct(tuple(_stepped(body, s, mean_c + s.apart_k_per_w * mean_w, waiting_s) for s in slabs))
+        waiting_s = 0.0
+    if reads_c is None or not math.isfinite(reads_c):
+        return _banded(Part(part.low_c, part.high_c, slabs, False, waiting_s, mean_c, mean_w), chamber_c, ambient_c)
+    rate = part.rate_k_per_s
+    if math.isfinite(part.reads_c):
+        rate += ((reads_c - part.reads_c) / dt_s - rate) * min(1.0, dt_s / RATE_S)
+    # Should the thermocouple fail, the estimate goes on from the last surface that it measured.
+    slabs = tuple(slab._replace(layers=(reads_c, *slab.layers[1:])) for slab in slabs)
+    surface_c, error = reads_c + lag_s * rate, max(CLASS_2_K, CLASS_2_SHARE * abs(reads_c)) + abs(lag_s * rate)
+    return Part(surface_c - error, surface_c + error, slabs, True, waiting_s, mean_c, mean_w, rate, reads_c)
+
+
+def _banded(part: Part, chamber_c: float, ambient_c: float) -> Part:
+    surfaces = [slab.layers[0] for slab in part.slabs]
+    margin = PLACE_K + PLACE_SHARE * abs(chamber_c - ambient_c)
+    return Part(
+        min(surfaces) - margin, max(surfaces) + margin, part.slabs, False, part.waiting_s, part.mean_c, part.mean_w
+    )
+
+
+def _distinct(slabs: tuple[Slab, ...]) -> tuple[Slab, ...]:
+    """Without those that have become like another: a cold start and a warm one end alike."""
+    kept: list[Slab] = []
+    for slab in slabs:
+        if not any(
+            (slab.mass, slab.apart_k_per_w) == (k.mass, k.apart_k_per_w)
+            and slab.latent_j == k.latent_j
+            and max(abs(a - b) for a, b in zip(slab.layers, k.layers, strict=True)) < SAME_K
+            for k in kept
+        ):
+            kept.append(slab)
+    return tuple(kept)
+
+
+def _stepped(body: PartBody, slab: Slab, chamber_c: float, dt_s: float) -> Slab:
+    """One implicit step: the increments of a row of layers with the chamber at its surface, eliminated from the core
+    outwards (Thomas)."""
+    whole_j, inside_w = body.j_per_m2k * slab.mass, body.inside_w / slab.mass
+    t = slab.layers
+    a, b = max(1.0, chamber_c + ZERO_C), max(1.0, t[0] + ZERO_C)
+    radiant = slab.film * STEFAN_BOLTZMANN * body.radiant
+    film_w = slab.film * body.film_w
+    taken_w = film_w * (a - b) + radiant * (a**4 - b**4)
+    tangent = film_w + 4.0 * radiant * b**3
+    alpha = beta = link = 0.0  # of the next layer inwards: its increment is alpha + beta · (increment of this one)
+    found: list[tuple[float, float]] = []
+    for i in range(len(t) - 1, -1, -1):
+        inner_w = link * (t[i] - t[i + 1]) if i + 1 < len(t) else 0.0
+        outer = 2.0 * inside_w / (LAYERS[i] + LAYERS[i - 1]) if i > 0 else tangent
+        gains = outer * (t[i - 1] - t[i]) if i > 0 else taken_w
+        diagonal = whole_j * LAYERS[i] / dt_s + outer + link * (1.0 - beta)
+        alpha, beta = (gains - inner_w + link * alpha) / diagonal, outer / diagonal
+        found.append((alpha, beta))
+        link = outer
+    rise, layers = 0.0, []
+    for (alpha, beta), before in zip(reversed(found), t, strict=True):
+        rise = alpha + beta * rise
+        layers.append(before + rise)
+    return _boiled(slab, tuple(layers), whole_j)
+
+
+def _boiled(slab: Slab, layers: tuple[float, ...], whole_j: float) -> Slab:
+    """With the heat above the boiling point taken by the water that is left."""
+    left_j = slab.latent_j
+    if left_j <= 0.0:
+        return slab._replace(layers=layers)
+    kept = []
+    for share, t in zip(LAYERS, layers, strict=True):
+        taken_j = min(left_j, max(0.0, t - BOILS_C) * share * whole_j)
+        left_j -= taken_j
+        kept.append(t - taken_j / (share * whole_j))
+    return slab._replace(layers=tuple(kept), latent_j=left_j)

@@ -1,0 +1,72 @@
+"""How far the load lags behind the chamber, with a range: how walls and load see each other is the least known.
+
+Solved with the low-order model of the control (`kilnctl.model`), whose contents are one lump: full power until the
+chamber arrives, then the chamber held. A load of one convex piece sees nothing but the walls, and takes some 15 % more
+radiation than the star of half plates gives it; pieces that shade one another take less, down to about 60 % (estimates;
+a rack is at neither end).
+"""
+
+from dataclasses import dataclass
+
+from ..model.day_zero import day_zero
+from ..model.energy import CHAMBER, CONTENTS, EnergyModel
+from ..settings.construction import Load
+from ..settings.oven import Oven
+from .ranges import Range, spread
+
+#: Radiation between walls and load over the star's: pieces that shade one another, and one convex piece.
+SEES = (0.6, 1.15)
+#: Convection at the load over that of one plate, down and up.
+FILM = (0.8, 1.2)
+#: The load is as warm as the chamber when it lacks no more than this share of the chamber's rise.
+NEARLY = 0.05
+_STEP_S, _LONGEST_S = 10.0, 172800.0
+
+
+@dataclass(frozen=True)
+class LoadHeating:
+    """`later_s`: how long after the chamber the load arrives, s; `behind_k`: how much colder it is when the chamber
+    arrives, K."""
+
+    later_s: Range
+    behind_k: Range
+
+
+def load_heating(oven: Oven, load: Load, to_c: float) -> LoadHeating | None:
+    """The lag of a dry load in a heat-up from the room to to_c, °C; None for a wet one, which dries first, and where
+    the power does not get there."""
+    if load.moisture_kg > 0.0 or load.mass_kg <= 0.0:
+        return None
+    model, u = day_zero(oven, load, to_c), oven.uncertainty
+    value = _lag(model, to_c)
+    if value is None:
+        return None
+    pairs = (
+        ("contents_m2", SEES),
+        ("contents_m2", (1.0 - u.emissivity, 1.0 + u.emissivity)),
+        ("contents_w_per_k", FILM),
+        ("contents_j_per_k", (1.0 - u.heat_capacity, 1.0 + u.heat_capacity)),
+    )
+    found = [
+        [_lag(model.but(**{name: f * getattr(model, name)}), to_c) or value for f in factors] for name, factors in pairs
+    ]
+    later, behind = (spread(value[i], [(one[i], other[i]) for one, other in found]) for i in (0, 1))
+    return LoadHeating(_above_zero(later), _above_zero(behind))
+
+
+def _above_zero(r: Range) -> Range:
+    return Range(r.value, max(0.0, r.low), r.high)
+
+
+def _lag(model: EnergyModel, to_c: float) -> tuple[float, float] | None:
+    """(seconds from the chamber's arrival to the load's, K that the load lacks at the chamber's)."""
+    room, x, time_s = model.ambient_c, model.rest(model.ambient_c), 0.0
+    while x[CHAMBER] < to_c:
+        if time_s > _LONGEST_S:
+            return None
+        x, time_s = model.step(x, model.power_w, _STEP_S, room), time_s + _STEP_S
+    behind, hold, arrived_s = max(0.0, to_c - x[CONTENTS]), model.holding_w(to_c), time_s
+    while to_c - x[CONTENTS] > NEARLY * (to_c - room) and time_s - arrived_s < _LONGEST_S:
+        power = min(max(hold + 0.2 * model.power_w * (to_c - x[CHAMBER]), 0.0), model.power_w)
+        x, time_s = model.step(x, power, _STEP_S, room), time_s + _STEP_S
+    return time_s - arrived_s, behind

@@ -1,0 +1,47 @@
+"""What a model and the rig give to the rules: the fastest rise and fall, the fan's share, the pulse timer."""
+
+import dataclasses
+
+import pytest
+
+from kilnctl.model.day_zero import day_zero
+from kilnctl.model.doubt import coolest_of
+from kilnctl.safety import HARD_CEILINGS, policy_for
+from kilnctl.safety.model_rates import fastest_k_per_s
+from kilnctl.settings.construction import Fan
+
+
+def test_the_model_bounds_rise_and_fall_and_a_fan_warms_the_oven_by_its_share(oven):
+    """A room may warm by 3 K/h, and a fan heats in proportion to the elements' fastest rise."""
+    cabinet = oven("curing-cabinet")
+    model = day_zero(cabinet)
+    rise, fall = fastest_k_per_s(model, cabinet.limits.highest_c)
+    assert cabinet.fan is not None and rise < HARD_CEILINGS["rise_k_per_s"] and fall < HARD_CEILINGS["fall_k_per_s"]
+    for fan, fan_w in ((cabinet.fan, cabinet.fan.power_w), (None, 0.0)):
+        policy = policy_for(dataclasses.replace(cabinet, fan=fan), model=model)
+        assert (policy.rise_k_per_s, policy.fall_k_per_s) == (rise, fall)
+        assert policy.warms_k_per_s == pytest.approx(3.0 / 3600.0 + rise * fan_w / cabinet.elements.power_w)
+    without = policy_for(cabinet)
+    assert without.rise_k_per_s != rise and without.fall_k_per_s != fall and without.coolest is None
+
+
+def test_a_model_lifts_no_ceiling_and_its_coolest_oven_comes_along(oven):
+    muffle = oven("bench-muffle")
+    model = day_zero(muffle)
+    # So much power, and elements and air of so little heat capacity, as no oven has.
+    quick = model.but(
+        power_w=200.0 * model.power_w, element_j_per_k=1.0, chamber_j_per_k=1.0, film_w_per_k=500.0 * model.film_w_per_k
+    )
+    windy = dataclasses.replace(muffle, fan=Fan(air_speed_m_per_s=1.0, power_w=muffle.elements.power_w))
+    policy = policy_for(windy, model=quick)
+    for name in ("rise_k_per_s", "fall_k_per_s", "warms_k_per_s"):
+        assert getattr(policy, name) == HARD_CEILINGS[name], name
+    coolest = coolest_of(muffle, None, model)
+    assert policy_for(muffle, model=model, coolest=coolest).coolest is coolest
+
+
+@pytest.mark.parametrize(("kind", "pulse", "timed"), [("pins", 17, True), ("pins", None, False), ("board", 17, False)])
+def test_a_pulse_timer_is_one_of_our_own_pins(oven, kind, pulse, timed):
+    cabinet = oven("curing-cabinet")
+    rig = dataclasses.replace(cabinet.rig, kind=kind, pins=dataclasses.replace(cabinet.rig.pins, pulse=pulse))
+    assert policy_for(dataclasses.replace(cabinet, rig=rig)).pulse_timer is timed
