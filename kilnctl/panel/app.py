@@ -16,7 +16,7 @@ from typing import Any
 import yaml
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
@@ -25,10 +25,10 @@ from ..record.folder import slug
 from ..report.run_report import Price
 from .catalogue import Catalogue, expected
 from .connections import Streams
-from .guard import REPORT_CSP, Guard, asker
+from .guard import Guard, asker
 from .live import Live
 from .metrics import CONTENT_TYPE, metrics
-from .notes import Notes
+from .past_pages import PastPages
 from .pin import Keys
 from .replies import fault, json_body, missing, refuse, reply, told
 from .schedule_folder import sha256
@@ -80,7 +80,8 @@ class PanelApp:
         self.cookie = f"kilnctl-{slug(catalogue.oven.name)}-{port}"
         # What the page needs to say an energy in money.
         self.price = None if price is None else dataclasses.asdict(price)
-        self.threads, self.notes = Threads(), Notes(self.folder / "notes.json")
+        self.threads = Threads()
+        self.past = PastPages(self)
         self.live = Live(self, streams or Streams(lambda peer: None), closing)
         self.starting = Starting(self)
         self._auditing = threading.Lock()
@@ -104,12 +105,9 @@ class PanelApp:
             Route("/api/events", self.live.events),
             Route("/api/schedules", self.schedules),
             Route("/api/schedule", self.schedule),
-            Route("/api/runs", self.runs),
-            Route("/api/run/{run}", self.past_run),
-            Route("/api/run/{run}/samples.csv", self.samples),
+            *self.past.routes(),
             Route("/api/sizing", self.sizing),
             Route("/api/care", self.care),
-            Route("/report/{run}", self.report),
             Route("/api/status", self.status),
             Route("/metrics", self.metrics),
             Route("/openapi.json", self.description),
@@ -119,7 +117,6 @@ class PanelApp:
             *(post(what, partial(self.file_away, what)) for what in FILING),
             post("unlock", self.unlock),
             post("lock", self.lock),
-            post("note", self.note_run),
             post("arm", self.starting.arm),
             post("start", self.starting.start),
             post("stop", self.stop),
@@ -176,34 +173,6 @@ class PanelApp:
         text, versions = await self.threads.quick(lambda: (folder.text(name), folder.versions(name)))
         return reply({"ok": True, "file": name, "text": text, "sha256": sha256(text), "versions": versions})
 
-    async def runs(self, request: Request) -> Response:
-        going_on = self.client.status.get("folder", "") if self.client.status.get("running") else ""
-        runs = await self.threads.slow(self.catalogue.runs, going_on)
-        notes = await self.threads.quick(self.notes.every)
-        return reply({"ok": True, "runs": [{**r, "note": notes.get(r["id"], "")} for r in runs]})
-
-    async def past_run(self, request: Request) -> Response:
-        """The curve of one record, its marks, and where its energy went."""
-        return reply({"ok": True, **await self.threads.slow(self.catalogue.past_curve, request.path_params["run"])})
-
-    async def samples(self, request: Request) -> Response:
-        """All samples of a record, as CSV."""
-        folder = await self.threads.quick(self.catalogue.folder_of, request.path_params["run"])
-        path = folder / "samples.csv"
-        if not path.is_file():
-            raise KilnctlError("this record has no samples.csv yet: it is made when the run is over")
-        return FileResponse(path, media_type="text/csv; charset=utf-8", filename=f"{folder.name}.csv")
-
-    async def note_run(self, request: Request) -> Response:
-        """Keep a note on a run."""
-        said = await json_body(request, {"run": str, "text": str})
-        if not self.unlocked(request):
-            return refuse("the PIN first", 401)
-        await self.threads.quick(self.catalogue.folder_of, said["run"])
-        await self.threads.quick(self.notes.keep, said["run"], said["text"])
-        self.audit(request, f"note on {said['run']}", "kept")
-        return reply({"ok": True, "words": "the note is kept"})
-
     async def sizing(self, request: Request) -> Response:
         return reply({"ok": True, **await self.threads.slow(self.catalogue.sizing)})
 
@@ -222,15 +191,6 @@ class PanelApp:
     async def metrics(self, _request: Request) -> Response:
         text = metrics(self.client.status, self.client.fresh, self.catalogue.oven.name)
         return Response(text, media_type=CONTENT_TYPE)
-
-    async def report(self, request: Request) -> Response:
-        unit = "F" if request.query_params.get("unit") == "F" else "C"
-        page = await self.threads.slow(self.catalogue.report, request.path_params["run"], unit)
-        return Response(
-            page,
-            media_type="text/html; charset=utf-8",
-            headers={"content-security-policy": REPORT_CSP.decode(), "x-frame-options": "SAMEORIGIN"},
-        )
 
     # ---- drafts ----
 

@@ -40,6 +40,10 @@ TRIPS = {
     "limit": "sensors",
     "part": "sensors",
     "cold-junction": "sensors",
+    # What the sensor reads cannot be: the heat that was given says so.
+    "energy-says": "sensors",
+    "falls-when": "sensors",
+    "reading-fell": "sensors",
     "board": "board",
     "loop": "board",
     "clock": "board",

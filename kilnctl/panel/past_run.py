@@ -24,12 +24,13 @@ def past_run(folder: Path, oven: Oven) -> dict:
     """{columns, events, ledger_j, energy_j, full_w} of a record; `oven`: this panel's, for a record without one.
     Raises KilnctlError."""
     record = read_run(folder)
+    oven = record.oven if isinstance(record.oven, Oven) else oven
     columns = {name: [_none(v) for v in record.data[name]] for name in SHOWN if name in NAMES}
     keep = picture(columns, PICTURE_ROWS)
     return {
         "columns": {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
         "events": [[e.time_s, e.kind, e.text] for e in record.events if e.kind in MARKED][:400],
-        "ledger_j": _ledger(record, record.oven if isinstance(record.oven, Oven) else oven),
+        "ledger_j": _ledger(record, oven),
         "energy_j": record.energy_j,
         "full_w": oven.elements.power_w,
     }

@@ -3,10 +3,12 @@ kept."""
 
 import array
 import threading
+from collections.abc import Iterable
 
 import numpy as np
 
 from ..record.columns import INDEX
+from ..record.events import Event
 
 #: Kept columns; `time_s` first.
 KEPT = (
@@ -57,8 +59,10 @@ class LiveCurve:
     def __len__(self) -> int:
         return len(self._columns[0])
 
-    def add(self, row: tuple) -> None:
-        """`row`: a sample, in the order of `record.columns.COLUMNS`."""
+    def add(self, row: tuple, events: Iterable[Event] = ()) -> None:
+        """`row`: a sample, in the order of `record.columns.COLUMNS`; `events`: what happened in its tick."""
+        for event in events:
+            self.note(event.time_s, event.kind, event.text)
         self._waiting.append(tuple(row[i] for i in self._indices))
         if self.thinned and len(self._waiting) < 2 << self.thinned:
             return

@@ -292,9 +292,8 @@ class OvenService:
     def _record(self, session: Session) -> None:
         """The sample and the events of this tick, and the end of the run when it is over."""
         self._recorder().sample(session.row)
-        self.curve.add(session.row)
+        self.curve.add(session.row, session.events)
         for event in session.events:
-            self.curve.note(event.time_s, event.kind, event.text)
             run_log.event(self._recorder(), session, event, self.tell)
             if event.kind in ("trip", "step"):
                 self._save(urgent=True)
@@ -311,8 +310,7 @@ class OvenService:
             if self.session is not None:
                 out.append(request)
                 words = f"{request}, asked by {by}"
-                self._recorder().event("request", time_s=self.session.time_s, text=words)
-                self.curve.note(self.session.time_s, "request", words)
+                run_log.asked(self._recorder(), self.curve, self.session.time_s, words)
                 self.tell(words)
         self.starts.begin(waits=self._first is not None)
         return tuple(out)

@@ -53,7 +53,7 @@ def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tm
     until(lambda: "arrives at 80 °C" in text(chrome, "times") and "all done" in text(chrome, "times"))
     # What is measured stands before what is estimated.
     until(lambda: re.search("part, measured.*part, estimated", text(chrome, "times"), re.DOTALL))
-    until(lambda: "into the walls" in text(chrome, "ledger"))
+    until(lambda: "stored in the walls" in text(chrome, "flow"))
     # The curve is read with the keys, and zoomed.
     canvas = chrome.find_element(By.ID, "curve")
     canvas.send_keys(Keys.ARROW_LEFT, Keys.ARROW_LEFT, "+")

@@ -50,7 +50,7 @@ function scaled(lines, a, b) {
 function axes(at, [low, high], width) {
   const { g, colour, box, topH } = at;
   g.lineWidth = 1;
-  const steps = ticks(low, high, Math.min(6, Math.max(2, Math.floor(topH / 46))));
+  const steps = ticks(low, high, Math.min(8, Math.max(3, Math.floor(topH / 25))));
   steps.forEach((v, i) => {
     const y = box.y + topH - ((v - low) / (high - low)) * topH;
     g.strokeStyle = colour("--line"); line(g, box.x, y, box.x + box.w, y);

@@ -23,19 +23,21 @@ export class Far {
   touch(e) { this.touched = Date.now(); if (this.shown && e.type !== "pointermove" && e.type !== "pointerdown" && e.type !== "touchstart" && !e.target.closest?.("footer")) this.leave(); }
   look() { if (!this.shown && this.wanted && this.may() && Date.now() - this.touched > UNTOUCHED_MS) this.come(); }
   come() {
-    const foot = document.querySelector("footer.bar"), loud = $("loud");
-    $("far").style.setProperty("--foot", `${foot.offsetHeight}px`);
-    $("far").style.top = `${loud.offsetHeight}px`;
     $("far").hidden = false; document.body.classList.add("far");
     if (this.last) this.heard(...this.last);
-    this.curve.draw();
+    this.fit(); this.curve.draw();
+  }
+  // Between the alarms and the footer, whose heights change: Stop is never covered.
+  fit() {
+    $("far").style.setProperty("--foot", `${document.querySelector("footer.bar").offsetHeight}px`);
+    $("far").style.top = `${$("loud").offsetHeight}px`;
   }
   leave() { if (!this.shown) return; $("far").hidden = true; document.body.classList.remove("far"); this.touched = Date.now(); }
   heard(said, state, data) {
     this.last = [said, state, data];
     if (!this.shown) return;
     const s = said.status, end = said.milestones?.at(-1), tripped = !!s.trips?.length;
-    $("far").style.top = `${$("loud").offsetHeight}px`;
+    this.fit();
     $("far-state").replaceChildren(element("span", {}, state), ...(said.demo ? [element("span", { class: "demo" }, w("Demo, nothing is heated"))] : []));
     $("far-figure").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), 0) : "–", element("small", {}, number(s.chamber_c) ? unit() : w("no reading")));
     const heat = s.running && s.contactor && !tripped;

@@ -9,7 +9,7 @@ import { w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const STATES = { idle: "At rest", "start test": "Testing relay and sensor", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
-const PHASES = { "heat up": "heat up", ramp: "ramp", soak: "soak", cooling: "cool" };
+export const PHASES = { "heat up": "heat up", ramp: "ramp", soak: "soak", cooling: "cool" };
 // Most rows that a page keeps; above that they are thinned to half. Every line is drawn from them each second.
 const MOST_ROWS = 12000;
 const MARKS = { trip: () => "trip", door: (words) => (words.includes("opened") ? "door open" : "door shut"), request: (words) => words.split(",")[0] };

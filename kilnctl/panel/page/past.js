@@ -1,6 +1,6 @@
 // The page "Runs": search, one run with its curve, note and export, or several on one curve; the page of evidence of
 // one, in a frame without any permissions.
-import { act, element, get } from "./ask.js";
+import { act, element, get, say } from "./ask.js";
 import { Curve } from "./curve.js";
 import { Flow } from "./flow.js";
 import { clock, fixed, isF, kwh, number, temperature } from "./units.js";
@@ -8,6 +8,15 @@ import { w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const COLOURS = ["--ember", "--part", "--ahead", "--good", "--care", "--do"], MOST = COLOURS.length;
+
+// A photograph as JPEG, its longer side at most so many pixels, without what a camera writes beside it.
+const WIDEST = 1280;
+async function smaller(file) {
+  const picture = await createImageBitmap(file), scale = Math.min(1, WIDEST / Math.max(picture.width, picture.height)), canvas = document.createElement("canvas");
+  canvas.width = Math.round(picture.width * scale); canvas.height = Math.round(picture.height * scale);
+  canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+  return new Promise((done, fail) => canvas.toBlob((made) => (made ? done(made) : fail()), "image/jpeg", 0.8));
+}
 
 export class Past {
   constructor() {
@@ -47,6 +56,7 @@ export class Past {
     $("run-more").replaceChildren(this.acts(run));
     const said = await get(`/api/run/${run.id}`);
     if (!said.ok || this.one !== run.id) { $("run-curve-box").hidden = true; return; }
+    this.photos(run, said.photos);
     const { columns: c, events } = said, t = c.time_s, lines = [{ kind: "should", time_s: t, values: c.reference_c }];
     if (c.part_c?.some(number)) lines.push({ kind: "part", time_s: t, values: c.part_c });
     lines.push({ kind: "chamber", time_s: t, values: c.chamber_c });
@@ -55,6 +65,20 @@ export class Past {
     const place = element("div", {});
     $("run-facts").replaceChildren(element("h3", {}, w("Where the energy went, by the model")), place);
     new Flow(place).show({ ledger: said.ledger_j, supply: Object.values(said.ledger_j).reduce((a, v) => a + v, 0), value: kwh });
+  }
+  photos(run, names) {
+    const box = element("div", { id: "run-photos", class: "photos" }), pick = element("input", { type: "file", id: "photo-pick", accept: "image/*", class: "unseen" });
+    const again = async () => { const now = await get(`/api/run/${run.id}`); if (now.ok && this.one === run.id) this.photos(run, now.photos); };
+    pick.addEventListener("change", async () => {
+      const made = pick.files[0] && (await smaller(pick.files[0]).catch(() => null));
+      if (!made) return say(w("This picture cannot be read."));
+      if ((await act(`/api/photo/${run.id}`, made, w("the photograph is kept"))).ok) await again();
+    });
+    box.append(...names.map((name) => element("figure", {}, element("a", { href: `/api/run/${run.id}/photo/${name}`, target: "_blank", rel: "noopener" }, element("img", { src: `/api/run/${run.id}/photo/${name}`, alt: w("Photograph {name} of this run", { name }), loading: "lazy" })),
+      element("button", { type: "button", "aria-label": w("Remove photograph {name}", { name }), onclick: async () => { if ((await act("/api/photo-remove", { run: run.id, name }, w("the photograph is removed"))).ok) await again(); } }, "✕"))),
+      pick, element("button", { type: "button", id: "photo-add", onclick: () => pick.click() }, w("Add a photograph")));
+    $("run-photos")?.remove();
+    $("run-more").append(box);
   }
   acts(run) {
     const note = element("input", { id: "run-note", maxlength: "2000", autocomplete: "off", value: run.note || "" });

@@ -3,12 +3,13 @@
 const TIMES = [10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 604800];
 const HOUR = 3600, DAY = 86400;
 
-// Round values between low and high, at most `most` of them; each a whole multiple of 1, 2 or 5 times a power of ten.
+// Round values between low and high, at most `most` of them and at least half as many: each a whole multiple of 1, 2, 5
+// or, above ten, 25 times a power of ten.
 export function ticks(low, high, most) {
   if (!(high > low)) return [low];
-  const raw = (high - low) / Math.max(1, most), power = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].map((m) => m * power).find((s) => s >= raw * 0.999);
-  const out = [];
+  const power = 10 ** Math.floor(Math.log10((high - low) / Math.max(1, most))), out = [];
+  const count = (s) => Math.floor(high / s + 1e-9) - Math.ceil(low / s - 1e-9) + 1;
+  const step = [1, 2, ...(power >= 10 ? [2.5] : []), 5, 10, 20].map((m) => m * power).find((s) => count(s) <= most);
   for (let k = Math.ceil(low / step - 1e-9); k * step <= high + 1e-9 * step; k++) out.push(Number((k * step).toPrecision(12)));
   return out;
 }
@@ -23,8 +24,8 @@ export function tickWords(t) {
   if (s === 0) return "0";
   if (s < 60) return `${s} s`;
   if (s < HOUR) return s % 60 ? `${Math.floor(s / 60)}:${two(s % 60)} min` : `${s / 60} min`;
-  if (s < DAY) return s % HOUR ? `${Math.floor(s / HOUR)} h ${two(Math.round((s % HOUR) / 60))}` : `${s / HOUR} h`;
-  return s % DAY ? `${Math.floor(s / DAY)} d ${Math.round((s % DAY) / HOUR)} h` : `${s / DAY} d`;
+  const past = s % HOUR ? ` ${two(Math.floor((s % HOUR) / 60))}${s % 60 ? `:${two(s % 60)}` : ""}` : "", hours = Math.floor((s % DAY) / HOUR);
+  return s < DAY ? `${hours} h${past}` : `${Math.floor(s / DAY)} d${hours || past ? ` ${hours} h${past}` : ""}`;
 }
 // Least and greatest of the values at times from a to b, by a loop: a spread of a long run's values overflows the stack.
 export function range(lines, a, b) {
