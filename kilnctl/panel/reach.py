@@ -16,8 +16,9 @@ MOMENTS = 24
 def walks(model: EnergyModel, start_c: float, top_c: float, ambient_c: float) -> tuple[np.ndarray, np.ndarray]:
     """(rising, falling): columns time, s, and chamber, °C, at full power from `start_c` and without power from a
     steady `top_c`."""
+    top_c = min(top_c, model.highest_c(ambient_c) - 1.0)
     up = _walk(model, model.rest(start_c), model.power_w, top_c, ambient_c)
-    hot, _ = model.steady(min(top_c, model.highest_c(ambient_c) - 1.0), ambient_c)
+    hot, _ = model.steady(top_c, ambient_c)
     down = _walk(model, hot, 0.0, ambient_c + 5.0, ambient_c)
     return up, down
 
@@ -43,8 +44,9 @@ def region(
     for begin_s, end_s, from_c in stretches:
         times = np.linspace(begin_s, max(end_s, begin_s + 1.0), MOMENTS)
         out["time_s"] += times.tolist()
-        out["high"] += _from(rising, from_c, times - begin_s).round(1).tolist()
-        out["low"] += _from(falling, from_c, times - begin_s).round(1).tolist()
+        # A walk that ends before it is at from_c says nothing there: full power only warms, and no power only cools.
+        out["high"] += np.maximum(from_c, _from(rising, from_c, times - begin_s)).round(1).tolist()
+        out["low"] += np.minimum(from_c, _from(falling, from_c, times - begin_s)).round(1).tolist()
     return out
 
 

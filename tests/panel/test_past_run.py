@@ -59,7 +59,7 @@ def test_a_coarse_walk_misses_no_burst(kept, monkeypatch):
 
 def test_its_own_oven_counts_and_not_the_panel_s(kept):
     folder, _, oven = kept
-    stronger = replace(oven, elements=replace(oven.elements, rated_w=3.0 * oven.elements.rated_w))
+    stronger = replace(oven, elements=replace(oven.elements, power_w=3.0 * oven.elements.power_w))
     assert past_run(folder, stronger) == past_run(folder, oven)
 
 
