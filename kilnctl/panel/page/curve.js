@@ -13,7 +13,7 @@ export class Curve {
     this.canvas = canvas; this.onRead = onRead; this.legend = legend; this.power = power; this.bare = bare;
     // `lines`: {kind, time_s, values, low, high, words, colour}; `soaks`: {from, to, at_c}; `marks`: {time_s, kind, words}.
     this.data = { now: null, lines: [], soaks: [], phases: [], marks: [], bars: [], region: null, full_w: 0 };
-    this.view = null; this.cursor = null; this.pointers = new Map(); this.onDrag = null;
+    this.view = null; this.cursor = null; this.pointers = new Map(); this.onDrag = null; this.onView = null;
     new ResizeObserver(() => this.draw()).observe(canvas);
     if (!bare) this.listen();
   }
@@ -100,7 +100,7 @@ export class Curve {
   box() {
     const { clientWidth: width, clientHeight: height } = this.canvas, narrow = width < 420;
     if (this.bare) return { x: 0, y: 4, w: width, h: height - 4, powerH: 0 };
-    const box = { x: narrow ? 46 : 58, y: 8, w: width - (narrow ? 54 : 70), h: height - 8 - 26 };
+    const y = this.data.marks.length ? 20 : 8, box = { x: narrow ? 46 : 58, y, w: width - (narrow ? 54 : 70), h: height - y - 26 }; // names of marks stand above
     box.powerH = this.power && this.data.bars.length ? Math.max(26, box.h * 0.15) : 0;
     return box;
   }
@@ -134,5 +134,5 @@ export class Curve {
       return item;
     }));
   }
-  draw() { paint(this); }
+  draw() { this.onView?.(!!this.view); paint(this); }
 }

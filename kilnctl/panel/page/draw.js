@@ -1,6 +1,7 @@
 // Paints a curve: axes, soaks, bands, lines, power, marks. Changes nothing of it.
 import { kept, range, roomy, tickWords, ticks, timeTicks } from "./scale.js";
 import { celsius, degrees, number, unit, watts } from "./units.js";
+import { w } from "./words.js";
 
 export const LINES = {
   chamber: { colour: "--ember", dash: [], width: 2, words: "chamber" },
@@ -26,14 +27,15 @@ export function paint(curve) {
   const at = { g, colour, box, a, b, topH, x: (t) => box.x + ((t - a) / (b - a)) * box.w, y: (c) => box.y + topH - ((degrees(c) - view[0]) / (view[1] - view[0])) * topH };
   // For the corners that can be dragged: where they are, and what a height means.
   curve.at = { x: at.x, y: at.y, c: (y) => celsius(view[0] + ((box.y + topH - y) / topH) * (view[1] - view[0])) };
+  if (!data.lines.some((l) => l.time_s.length)) { if (!curve.bare) nothing(at, width, height); return; }
   if (!curve.bare) axes(at, view, width);
+  if (!curve.bare) marks(at, data.marks);
   g.save(); g.beginPath(); g.rect(box.x, box.y, box.w, box.h); g.clip();
   if (data.region) region(at, data.region);
   if (!curve.bare) { for (const soak of data.soaks) shadeSoak(at, soak); phases(at, data.phases); }
   for (const l of lines) if (l.low) band(at, l);
   for (const l of lines) stroke(at, l.time_s, l.values, l.colour || LINES[l.kind].colour, LINES[l.kind], curve.bare ? 2.4 : 1);
   if (box.powerH) power(at, data);
-  if (!curve.bare) marks(at, data.marks);
   nowLine(at, curve, data, lines);
   g.restore();
   if (box.powerH) powerWords(at, data);
@@ -42,6 +44,14 @@ export function paint(curve) {
 function thinned(l, a, b, pixels) {
   const rows = kept(l.time_s, l.values, a, b, pixels), of = (values) => (values ? rows.map((i) => values[i]) : null);
   return { ...l, time_s: of(l.time_s), values: of(l.values), low: of(l.low), high: of(l.high) };
+}
+function nothing({ g, colour }, width, height) {
+  g.fillStyle = colour("--faint"); g.textAlign = "center"; g.textBaseline = "middle"; g.fillText(w("The curve begins with a run."), width / 2, height / 2);
+}
+// Words over lines: with an edge of the paper's colour.
+function words(at, text, x, y) {
+  const { g, colour } = at;
+  g.strokeStyle = colour("--sheet"); g.lineWidth = 4; g.setLineDash([]); g.strokeText(text, x, y); g.fillText(text, x, y);
 }
 // The window of temperatures, in the unit shown.
 function scaled(lines, a, b) {
@@ -75,9 +85,9 @@ function shadeSoak(at, { from, to, at_c, within_k = 3 }) {
 function phases(at, list) {
   const { g, colour, box, topH } = at;
   g.textBaseline = "bottom"; g.textAlign = "center"; g.fillStyle = colour("--faint");
-  for (const { from, to, words } of list) {
+  for (const { from, to, words: name } of list) {
     const left = Math.max(box.x, at.x(from)), right = Math.min(box.x + box.w, at.x(to));
-    if (right - left > g.measureText(words).width + 12) g.fillText(words, (left + right) / 2, box.y + topH - 3);
+    if (right - left > g.measureText(name).width + 12) words(at, name, (left + right) / 2, box.y + topH - 3);
   }
 }
 function band(at, l) {
@@ -133,15 +143,16 @@ function powerWords(at, data) {
 function marks(at, list) {
   const { g, colour, box, topH } = at;
   let free = -Infinity;
+  const places = list.map((m) => at.x(m.time_s)), flagY = box.y - 12;
   for (const m of [...list].sort((p, q) => (q.kind === "trip") - (p.kind === "trip") || p.time_s - q.time_s)) {
     const x = at.x(m.time_s);
     if (x < box.x - 1 || x > box.x + box.w + 1) continue;
     const tone = colour(MARK[m.kind] || "--plan"), loud = m.kind === "trip";
-    g.strokeStyle = tone; g.lineWidth = loud ? 2.5 : 1.2; g.setLineDash(loud ? [] : [3, 3]); line(g, x, box.y, x, box.y + topH); g.setLineDash([]);
-    g.fillStyle = tone; g.beginPath(); g.moveTo(x, box.y); g.lineTo(x + 8, box.y + 5); g.lineTo(x, box.y + 10); g.fill();
+    g.strokeStyle = tone; g.lineWidth = loud ? 2.5 : 1.2; g.setLineDash(loud ? [] : [3, 3]); line(g, x, flagY, x, box.y + topH); g.setLineDash([]);
+    g.fillStyle = tone; g.beginPath(); g.moveTo(x, flagY); g.lineTo(x + 8, flagY + 5); g.lineTo(x, flagY + 10); g.fill();
     const wide = g.measureText(m.words).width, left = x + 12 + wide > box.x + box.w ? x - wide - 6 : x + 12;
-    if (m.kind === "step" || left < free) continue;
-    free = left + wide + 8; g.fillStyle = colour(loud ? "--ink" : "--faint"); g.textAlign = "left"; g.textBaseline = "top"; g.fillText(m.words, left, box.y);
+    if (m.kind === "step" || left < free || (!loud && places.some((p) => p > x + 1 && p < left + wide))) continue;
+    free = left + wide + 8; g.fillStyle = colour(loud ? "--ink" : "--faint"); g.textAlign = "left"; g.textBaseline = "top"; g.fillText(m.words, left, flagY - 3);
   }
 }
 function nowLine(at, curve, data, lines) {

@@ -45,7 +45,7 @@ export class Far {
     if (!said.fresh) rows.unshift(element("span", { "data-bad": "true" }, w("the oven does not answer")));
     if (s.door_open) rows.push(element("span", { "data-bad": "true" }, w("door open")));
     else if (s.door_open === false) rows.push(element("span", {}, w("door shut")));
-    if (end && s.running && !tripped) rows.push(element("span", {}, said.demo || !said.clock ? w("done in {time}", { time: clock(end.in_s) }) : w("done at {at}", { at: at(end.in_s, said.clock) })));
+    if (end && s.running && !tripped && !s.door_open) rows.push(element("span", {}, said.demo || !said.clock ? w("done in {time}", { time: clock(end.in_s) }) : w("done at {at}", { at: at(end.in_s, said.clock) })));
     $("far-row").replaceChildren(...rows);
     this.curve.set({ ...data, lines: data.lines.filter((l) => ["chamber", "expected", "should"].includes(l.kind)), marks: [] });
   }

@@ -5,17 +5,17 @@ import { kwh, money, watts } from "./units.js";
 import { w } from "./words.js";
 
 const NS = "http://www.w3.org/2000/svg", BAR = 12, GAP = 14, TALL = 200, LEAST = 2, TEXT = 34;
-// Entry of the model's ledger → what it is called here, its colour, and its sentence.
+// Entry of the model's ledger → what it is called here, its colour, what it is called when it comes back, its sentence.
 export const FLOWS = {
-  "into the elements": ["warms the elements", "--glow", "The elements themselves get hotter or colder; they give it to the chamber soon after."],
-  "into the load": ["into the load", "--part", "This is what heats the work: the heat that you came for."],
-  "into the walls": ["stored in the walls", "--plan", "The walls take it up while they warm, and give it back when the oven cools."],
-  "into air and sheet": ["into air and sheet", "--focus", "The air and the thin sheet of the chamber store little, so this changes fast."],
-  "through the walls": ["through the walls", "--ember", "It goes through the insulation into the room for as long as the oven is hot."],
-  "past the walls": ["door, leaks and vent", "--care-line", "It leaves past the walls: round the door, through holes and with the vented air."],
-  "unexplained": ["not explained", "--ahead", "The model cannot say where this goes: an open door, a wet load, or a description that is a little off."],
+  "into the elements": ["warms the elements", "--glow", "from the elements", "The elements themselves get hotter or colder; they give it to the chamber soon after."],
+  "into the load": ["into the load", "--part", "from the load", "This is what heats the work: the heat that you came for."],
+  "into the walls": ["stored in the walls", "--plan", "from the walls", "The walls take it up while they warm, and give it back when the oven cools."],
+  "into air and sheet": ["into air and sheet", "--focus", "from air and sheet", "The air and the thin sheet of the chamber store little, so this changes fast."],
+  "through the walls": ["through the walls", "--ember", "through the walls", "It goes through the insulation into the room for as long as the oven is hot."],
+  "past the walls": ["door, leaks and vent", "--care-line", "by door and leaks", "It leaves past the walls: round the door, through holes and with the vented air."],
+  "unexplained": ["not explained", "--ahead", "not explained", "The model cannot say where this goes: an open door, a wet load, or a description that is a little off."],
 };
-const nice = (name) => FLOWS[name] || [name, "--plan", "A part of the heat that leaves the oven."];
+const nice = (name) => FLOWS[name] || [name, "--plan", name, "A part of the heat that leaves the oven."];
 
 function drawn(name, attributes, ...inside) {
   const made = document.createElementNS(NS, name);
@@ -56,7 +56,7 @@ export class Flow {
     for (const [name, v] of sources) {
       const at = y + (slot(v) - tall(v)) / 2;
       svg.append(this.path(name, v, ribbon(0, at, middle, into, tall(v)), value, name !== "supply"));
-      texts.push(this.label(8, at + tall(v) / 2, name === "supply" ? w("supply") : w("{what}, given back", { what: w(nice(name)[0]) }), value(v)));
+      texts.push(this.label(8, at + tall(v) / 2, name === "supply" ? w("supply") : w(nice(name)[2]), value(v)));
       y += slot(v); into += v * scale;
     }
     svg.append(drawn("rect", { x: middle, y: hub, width: BAR, height: room, fill: "var(--ink)", rx: 3 }));
@@ -70,7 +70,7 @@ export class Flow {
     }
     svg.append(...texts);
     const one = this.chosen && [...sources, ...sinks].find(([n]) => n === this.chosen);
-    const words = one ? (one[0] === "supply" ? w("What the elements take from the supply: {value}.", { value: value(one[1]) }) : `${w(nice(one[0])[2])} ${value(one[1])}.`) : w("Touch a flow to see what it is.");
+    const words = one ? (one[0] === "supply" ? w("What the elements take from the supply: {value}.", { value: value(one[1]) }) : `${w(nice(one[0])[3])} ${value(one[1])}.`) : w("Touch a flow to see what it is.");
     this.place.replaceChildren(svg, element("p", { class: "flow-words", "aria-live": "polite" }, words), ...(more.length ? [element("p", { class: "flow-sum" }, ...more.map((m) => element("span", {}, m)))] : []));
     if (held) this.place.querySelector(`[data-flow="${held}"]`)?.focus();
   }

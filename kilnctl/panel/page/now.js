@@ -22,6 +22,7 @@ export class Now {
     $("zoom-in").addEventListener("click", () => this.curve.zoom(0.6));
     $("zoom-out").addEventListener("click", () => this.curve.zoom(1.7));
     $("zoom-all").addEventListener("click", () => this.curve.all());
+    this.curve.onView = (zoomed) => { $("zoom-all").hidden = !zoomed; };
   }
   redraw() { this.curve.draw(); }
   shown() { requestAnimationFrame(() => this.curve.draw()); }
@@ -49,9 +50,10 @@ export class Now {
   heard(said) {
     this.said = said;
     const s = said.status, tripped = !!s.trips?.length;
-    $("state").textContent = this.headline(s) + (s.schedule ? ` · ${s.schedule}` : "");
+    $("state").replaceChildren(this.headline(s), ...(s.schedule ? [element("span", {}, ` · ${s.schedule}`)] : []));
+    $("state").dataset.care = String(!!s.running && !!s.door_open && !tripped && !s.danger);
     $("chamber").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), s.chamber_c < 1000 ? 1 : 0) : "", element("small", {}, number(s.chamber_c) ? ` ${unit()}` : w("no reading")));
-    $("reason").textContent = inUnit(tripped ? "" : s.reason);
+    $("reason").textContent = inUnit(tripped || !s.running || said.chain?.why?.includes(s.reason) ? "" : s.reason);
     $("hot").hidden = !s.notice; $("hot").textContent = inUnit(s.notice || "");
     this.heat(s);
     this.times(said, tripped);
@@ -63,19 +65,20 @@ export class Now {
     for (const id of ["hold", "proceed", "skip", "soak"]) $(id).disabled = !s.running || tripped;
     this.curve.set(this.picture(said, tripped));
     const next = said.milestones?.[0];
-    $("curve-words").textContent = `${w("chamber")} ${temperature(s.chamber_c, 1)}`.replace(/^./, (x) => x.toUpperCase()) + (number(s.reference_c) && !tripped ? `, ${w("should be")} ${temperature(s.reference_c, 1)}` : "") + (next ? `; ${inUnit(next.words)} ${w("in {time}", { time: clock(next.in_s) })}` : "") + `. ${w("Arrow keys read the curve, plus and minus zoom.")}`;
+    $("curve-words").textContent = `${w("chamber")} ${temperature(s.chamber_c, 1)}`.replace(/^./, (x) => x.toUpperCase()) + (number(s.reference_c) && !tripped ? `, ${w("should be")} ${temperature(s.reference_c, 1)}` : "") + (next ? `; ${milestone(next)} ${w("in {time}", { time: clock(next.in_s) })}` : "") + `. ${w("Arrow keys read the curve, plus and minus zoom.")}`;
   }
   heat(s) {
     const on = !!s.running && !!s.contactor && s.duty > 0, full = s.full_w || 0, bar = element("i", {});
     bar.style.width = `${Math.round(100 * (s.duty || 0))}%`;
     const words = on ? w("Heat on, {watts}", { watts: watts(s.duty * full) }) : s.danger ? w("Heat cannot be cut") : w("Heat off");
     $("heat").dataset.on = String(on);
-    $("heat").replaceChildren(words, ...(on ? [element("span", { class: "bar-of", "aria-hidden": "true" }, bar), watts(full)] : []), ...(s.door_open ? [element("span", {}, w("door open"))] : []));
+    $("heat").replaceChildren(words, ...(on ? [element("span", { class: "bar-of", "aria-hidden": "true" }, bar)] : []), ...(s.door_open ? [element("span", {}, w("door open"))] : []));
   }
   times(said, tripped) {
     const s = said.status, next = said.milestones?.[0], end = said.milestones?.at(-1), rows = [];
-    if (next) rows.push([inUnit(next.words), `${clock(next.in_s)}`]);
-    if (end && end !== next) rows.push([w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
+    // With the door open nothing of this comes true until it is shut.
+    if (next && !s.door_open) rows.push([milestone(next), clock(next.in_s)]);
+    if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("all done, if it is shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
     if (s.running && !tripped && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
     rows.push(...part(s));
     pairs($("times"), rows);
@@ -161,4 +164,6 @@ function part(s) {
   else rows.push([w("part, estimated"), `${temperature(s.part_estimate_c)} ± ${span(Math.max(1, Math.ceil(Math.max(sd, off))), 0)}`]);
   return rows;
 }
+export const NEXT = { "heat up": "arrives at {c}", ramp: "ramp ends at {c}", soak: "soak at {c} ends", cooling: "cooled to {c}" };
+export const milestone = (next) => w(NEXT[next.phase] || "{c}", { c: temperature(next.to_c) });
 function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b]) => [element("dt", {}, a), element("dd", {}, b)])); }

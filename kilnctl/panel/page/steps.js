@@ -3,7 +3,7 @@
 import { element } from "./ask.js";
 import { w } from "./words.js";
 
-const FIELDS = [["to", "to", "100 °C"], ["at", "at a rate of", ""], ["in", "in a time of", ""], ["hold", "hold for", "20 min"], ["within", "counts within", ""]];
+const FIELDS = [["to", "to", ""], ["at", "at a rate of", "at full power"], ["in", "in a time of", ""], ["hold", "hold for", "no time"], ["within", "counts within", ""]];
 const STEPS = [[/°?[CF]\/h|K\/h/, 10], [/°?[CF]\/min|K\/min/, 1], [/°F/, 10], [/°?C$|°C/, 5], [/\bmin\b/, 5], [/\bh\b/, 0.5], [/\bs\b/, 30], [/\bK\b/, 1]];
 const EMPTY = { to: "100 °C", at: "100 °C/h", in: "30 min", hold: "10 min", within: "3 K" };
 
@@ -17,8 +17,8 @@ export function stepped(text, direction, field) {
   return `${Number(next.toFixed(3))}${unit}`;
 }
 // A field with − and +; `step(direction)` and `typed(text)` change it.
-export function stepper({ id, label, value, step, typed = () => {} }) {
-  const input = element("input", { id, value, autocomplete: "off", spellcheck: "false" });
+export function stepper({ id, label, value, step, typed = () => {}, hint = "" }) {
+  const input = element("input", { id, value, placeholder: hint, autocomplete: "off", spellcheck: "false" });
   input.addEventListener("change", () => typed(input.value.trim()));
   return element("label", { for: id }, label, element("span", { class: "stepper" },
     element("button", { type: "button", "aria-label": `${label}: ${w("less")}`, onclick: (e) => { e.preventDefault(); step(-1); } }, "−"), input,
@@ -59,7 +59,7 @@ export class Steps {
     return element("section", { class: "card step", "aria-label": w("Step {number}", { number: i + 1 }) },
       element("div", { class: "what" }, element("label", { class: "unseen", for: `step-name-${i}` }, w("name of the step")), name),
       element("button", { type: "button", "aria-label": w("Remove step {number}", { number: i + 1 }), onclick: () => { this.rows.splice(i, 1); this.tell(); } }, "✕"),
-      element("div", { class: "fields" }, ...shown.map(([key, words]) => stepper({ id: `step-${key}-${i}`, label: w(words), value: row[key] || "", step: (d) => this.put(i, key, stepped(this.rows[i][key] || "", d, key)), typed: (v) => this.put(i, key, v) })),
+      element("div", { class: "fields" }, ...shown.map(([key, words, hint]) => stepper({ id: `step-${key}-${i}`, label: w(words), hint: hint && w(hint), value: row[key] || "", step: (d) => this.put(i, key, stepped(this.rows[i][key] || "", d, key)), typed: (v) => this.put(i, key, v) })),
         element("label", { class: "tick" }, cool, w("let cool, heat off"))));
   }
   add() { this.rows.push({ name: "", to: this.rows.at(-1)?.to || "100 °C", hold: "20 min" }); this.tell(); }
