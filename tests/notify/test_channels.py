@@ -17,6 +17,7 @@ from email import message_from_bytes, policy
 import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
+from loopback import free_port
 from paho.mqtt import client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
@@ -37,12 +38,6 @@ TRIP = Message(
     "a workshop",
     612.3,
 )
-
-
-def free_port():
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return s.getsockname()[1]
 
 
 class Sink:
