@@ -46,6 +46,9 @@ def run(args: argparse.Namespace) -> int:
         for d in done:
             print(f"{d.day}  {d.test:<{width}}  {'passed' if d.passed else 'NOT PASSED'}  {d.by}  {d.result}".rstrip())
     print("\nIt refuses nothing: SAFETY.md says what each test is for. Local rules may ask for more.")
+    first = next((d.test.name for d in standing if d.now), None)
+    if first is not None:
+        print(f"next: do one as SAFETY.md says, then note it: kilnctl due {args.oven} --done '{first}' --by NAME")
     return 1 if count else 0
 
 
