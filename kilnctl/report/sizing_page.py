@@ -17,7 +17,7 @@ from .buying_text import (
     saved_words,
 )
 from .sizing_pictures import power_picture, reached_c, wall_picture
-from .sizing_text import holding, levels, notes_of_sizing, temperature_range, time_range
+from .sizing_text import CLOSING, holding, levels, notes_of_sizing, temperature_range, time_range
 from .svg import NARROW, WIDTH
 
 _ORDER = (Mark.WRONG, Mark.TIGHT, Mark.FINE, Mark.ASKED)
@@ -50,10 +50,7 @@ def sizing_page(
         html.section("Limiter, fan, lamps on the same line", _findings(sizing.protection, u)),
         html.section("To note", _list(u.words(n) for n in notes_of_sizing(sizing))),
         html.section("Assumed, because the file does not say", _list(u.words(a) for a in o.assumptions)),
-        html.aside(
-            "Ranges: stated uncertainties of conductivity, emissivity, films, leaks and supply, one at a time, "
-            "root-sum-square. Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md."
-        ),
+        *(html.aside(line) for line in CLOSING),
     ]
     lead = f"{o.elements.rated_w / 1000:.2f} kW, schedules up to {u.temperature(sizing.top_c)}"
     return html.document(f"{o.name}: sizing", "\n".join(body), lead + (f"; {o.about}" if o.about else ""))

@@ -51,7 +51,9 @@ def wall_picture(sizing: Sizing, wall, units: Units, width: int) -> str:
     """One wall's cross-section: its layers by their numbers and names, the temperature through them, and the limit of
     each layer."""
     name, reach = wall.face.name, reached_c(sizing)
-    solution, per_m = sizing.at(reach).walls[name], units.lengths_per_m
+    hot_c, per_m = sizing.at(reach).walls[name].hot_face_c, units.lengths_per_m
+    # Behind the middle of the face, as the layers are judged.
+    solution = wall.middle(max(hot_c, sizing.oven.site.ambient_c))
     whole = sum(layer.thickness_m for layer in wall.layers)
     # Letters that have room in the picture, by the width that the chart leaves for its lines.
     letters = (width - 214 if width > NARROW + 200 else width - 54) / 6.6

@@ -18,6 +18,15 @@ from ..sizing.touch import touch_words
 from ..thermal.heating_wire import WIRE_ALLOYS
 from .findings_text import findings_lines
 
+#: What stands under every sizing.
+CLOSING = (
+    (
+        "Ranges: what about 95 of 100 such ovens would do: conductivity, thickness, edges, emissivities, films, leaks, "
+        "supply."
+    ),
+    "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
+)
+
 
 def temperature_range(r: Range, u: Units) -> str:
     if r.low >= HIGHEST_C:
@@ -97,15 +106,11 @@ def sizing_text(sizing: Sizing, units: Units) -> str:
     out += ["", "to note:", *(f"  {u.words(n)}" for n in notes_of_sizing(sizing))]
     if o.assumptions:
         out += ["", "assumed, because the file does not say:", *(f"  {u.words(a)}" for a in o.assumptions)]
-    ranges = (
-        "what about 95 of 100 such ovens would do: conductivity, thickness, edges, emissivities, films, leaks, supply"
-    )
     return "\n".join(
         [
             *out,
             "",
-            f"Ranges: {ranges}.",
-            "Hints on wiring replace neither the local code nor a licensed electrician; see SAFETY.md.",
+            *CLOSING,
         ]
     )
 

@@ -19,12 +19,17 @@ INSULATES_BELOW = 2.0
 BARE_BELOW = 0.1
 #: What goes behind other insulation, the cheapest first; the first that bears the temperature is taken.
 BEHIND = ("mineral wool 100", "calcium silicate board", "ceramic fibre blanket 128")
-#: Kinds of material that stand in for each other: in shape and strength.
-_ALIKE = (
-    ("insulating firebrick",),
-    ("ceramic fibre", "mineral wool", "glass wool"),
-    ("calcium silicate", "vermiculite", "board"),
-)
+_WOOL, _BOARD = ("mineral wool", "glass wool"), ("calcium silicate", "vermiculite")
+#: Kind of material → kinds that can take its place, in shape and strength. Refractory ceramic fibre, which causes
+#: cancer when it is breathed in, takes the place of nothing else.
+_ALIKE = {
+    "insulating firebrick": ("insulating firebrick",),
+    "ceramic fibre": ("ceramic fibre", *_WOOL),
+    "mineral wool": _WOOL,
+    "glass wool": _WOOL,
+    "calcium silicate": _BOARD,
+    "vermiculite": _BOARD,
+}
 #: A door seal that a careful maker reaches, m; the share of the watts from which a leak or a bridge is worth a word.
 GOOD_SEAL_M, WORTH = 0.0002, 0.03
 #: A service limit must be this far above a layer that is chosen here, K.
@@ -92,8 +97,10 @@ def _power_w(change: Change, chamber_c: float) -> float | None:
     for wall in steady.walls:
         if not change.face or wall_key(change.oven, wall.face) != change.face:
             continue
+        # Behind the middle of a face it is hottest, as edges and corners cool the rest.
+        middle = wall.middle(max(solved.walls[wall.face.name].hot_face_c, change.oven.site.ambient_c))
         for i, layer in enumerate(wall.layers):
-            if layer.material.over_limit(float(solved.walls[wall.face.name].layer_c(i)[0])) is not None:
+            if layer.material.over_limit(float(middle.layer_c(i)[0])) is not None:
                 return None
     return max(0.0, float(solved.power_w))
 
@@ -162,14 +169,21 @@ def _wall_changes(
     ]
     for i in insulates:
         for thicker_m in (n * more_m for n in pieces):
-            thicker = (*layers[:i], _thicker(layers[i], thicker_m), *layers[i + 1 :])
+            thicker = (*layers[:i], *_thicker(layers[i], thicker_m), *layers[i + 1 :])
             words = f"{key}: {1000 * thicker_m:g} mm more {layers[i].material}"
             yield (Change(words, _with(oven, key, thicker), key, layers[i].material, area, thicker_m),)
-        better = _better(made[i].material, *solution.layer_c(i))
-        if better is not None and layers[i].printed_w_per_mk is None:
-            other = (*layers[:i], dataclasses.replace(layers[i], material=better.name), *layers[i + 1 :])
-            words = f"{key}: {better.name} instead of {layers[i].material}"
-            yield (Change(words, _with(oven, key, other), key, better.name, area, layers[i].thickness_m),)
+        if layers[i].printed_w_per_mk is None:
+            yield tuple(
+                Change(
+                    f"{key}: {m.name} instead of {layers[i].material}",
+                    _with(oven, key, (*layers[:i], dataclasses.replace(layers[i], material=m.name), *layers[i + 1 :])),
+                    key,
+                    m.name,
+                    area,
+                    layers[i].thickness_m,
+                )
+                for m in _better(made[i].material, *solution.layer_c(i))
+            )
     if insulates:
         at = max(insulates) + 1
         yield behind(at, more_m, f"as one more layer behind {layers[at - 1].material}")
@@ -186,27 +200,29 @@ def resistance(oven: Oven, wall: Wall, solution) -> float:
     return sum(layer.thickness_m / layer.material.conductivity(_mean_c(solution, i)) for i, layer in enumerate(made))
 
 
-def _better(now: Material, hot_c: float, cold_c: float) -> Material | None:
-    """The material of the library that can take its place and conducts least there; None where it is the best."""
-    alike = next((kinds for kinds in _ALIKE if now.kind in kinds), None)
-    if alike is None:
-        return None
+def _better(now: Material, hot_c: float, cold_c: float) -> list[Material]:
+    """The materials of the library that can take its place and conduct less there, the best first."""
+
+    def conducts(m: Material) -> float:
+        return m.mean_conductivity(float(cold_c), float(hot_c))
+
+    alike = _ALIKE.get(now.kind, ())
     fits = [m for m in library().values() if m.kind in alike and m.limit_c >= hot_c + _MARGIN_K]
-    here = now.mean_conductivity(float(cold_c), float(hot_c))
-    best = min(fits, key=lambda m: m.mean_conductivity(float(cold_c), float(hot_c)), default=None)
-    if best is None or best.mean_conductivity(float(cold_c), float(hot_c)) > 0.97 * here:
-        return None
-    return best
+    return sorted((m for m in fits if conducts(m) < 0.97 * conducts(now)), key=conducts)
 
 
-def _thicker(layer: Layer, more_m: float) -> Layer:
-    """The same layer more_m thicker; a layer given by its resistance gets a larger resistance."""
+def _thicker(layer: Layer, more_m: float) -> tuple[Layer, Layer]:
+    """The layer as it is, and a piece more_m thick behind it, with as much more resistance if that is what is given.
+
+    As one layer its edges would count as if all of it were as wide as its middle, and a thicker wall would have more of
+    its hottest part to heat: by pieces the hot part stays as it was, and the steady state is the same."""
     resistance = layer.insulance_m2k_per_w
-    return dataclasses.replace(
+    piece = dataclasses.replace(
         layer,
-        thickness_m=layer.thickness_m + more_m,
-        insulance_m2k_per_w=None if resistance is None else resistance * (1 + more_m / layer.thickness_m),
+        thickness_m=more_m,
+        insulance_m2k_per_w=None if resistance is None else resistance * more_m / layer.thickness_m,
     )
+    return layer, piece
 
 
 def _door_like_sides(oven: Oven, base: Steady) -> Iterator[Change]:

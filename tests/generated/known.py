@@ -7,9 +7,15 @@ name.
 BURSTS = "the pattern's bursts on light elements swing an ideal sensor without mass; means over a minute are calm"
 MINIMUM_ON = "the file's 'minimum on' is kept to the letter and is longer than the elements bear: `check` says so"
 
+NO_COOLING = (
+    "the fan's 49 W hold more than the soak, and the wet load of a nearly closed chamber no longer cools it by drying: "
+    "nothing can cool it below what the fan holds"
+)
+
 OPEN: dict[int | str, dict[str, str]] = {
     "cold 6": {"swing of bursts only": BURSTS},
     "cold 12": {"swing of minimum on": MINIMUM_ON},
     "much-wire": {"swing of bursts only": BURSTS},
     "quick-muffle": {"swing of bursts only": BURSTS},
+    "strong-fan": {"overshoot": NO_COOLING, "swing": NO_COOLING},
 }

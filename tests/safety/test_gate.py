@@ -360,6 +360,7 @@ def test_only_the_chain_passes_duty_to_firing_and_only_loops_drive_a_plant():
         "run/rehearsal.py",
         "rig/virtual_rig.py",
         "rig/simulated_board.py",
+        "sizing/comparison.py",
         "sizing/sizing.py",
     }
     assert all(c.startswith(("service/", "rig/", "commands/board.py")) for c in callers["heat"])

@@ -58,10 +58,10 @@ def test_a_layer_behind_others_is_judged_by_its_own_hot_face_and_not_by_the_cham
     only = dataclasses.replace(STILL, conductivity=0.1)
     found = thickness_for(muffle, "slab wool", 1010.0, 0.90, draws=10, vary=only, jobs=1)
     assert found.needed_m is not None and found.borne and found.hot_c < found.limit_c < 1010.0
-    slab = dataclasses.replace(muffle.materials[0], limit_c=600.0)
+    slab = dataclasses.replace(muffle.materials[0], limit_c=550.0)
     weak = dataclasses.replace(muffle, materials=(slab,), elements=dataclasses.replace(muffle.elements, power_w=340.0))
     thick = thickness_for(weak, "slab wool", 1000.0, 0.90, draws=10, vary=only, jobs=1)
-    assert thick.needed_m is not None and thick.needed_m > 0.038 and not thick.borne and thick.hot_c > 600.0
+    assert thick.needed_m is not None and thick.needed_m > 0.038 and not thick.borne and thick.hot_c > 550.0
     said = thickness_text(thick, Units(IMPERIAL))
     assert "NOT USABLE" in said and "1832 °F" in said and " in hold" in said and "°C" not in said and " mm" not in said
     with pytest.raises(KilnctlError, match=r"its hot face would be at 1[23][0-9]{2} °C even if it were 5 mm thin"):
