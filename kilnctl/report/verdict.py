@@ -8,7 +8,7 @@ from ..record.run_data import RunData
 from ..run.summary import Soak, Summary
 from ..terms import Outcome
 
-_ENDS = {
+_ENDS: dict[str, str] = {
     Outcome.TRIPPED: "a trip ended it",
     Outcome.STOPPED: "a person stopped it",
     Outcome.INTERRUPTED: "a person interrupted it",
