@@ -102,7 +102,7 @@ def forgotten(home: Path) -> str:
         file.unlink()
     except OSError:
         return ""
-    return f"a start had waited ({words.strip()}) when this program ended: it does not begin by itself. Ask for it anew"
+    return f"a start had waited ({words.strip()}) when this program ended: it does not begin by itself. Ask for it again"
 
 
 def _hour(wall_s: float) -> str:
