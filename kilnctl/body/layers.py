@@ -1,5 +1,6 @@
 """Materials by name, the layers of the walls, and the areas of the faces."""
 
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -39,10 +40,14 @@ def material_of(oven: Oven, name: str) -> Material:
 
 def measured_c(own: UserMaterial) -> float:
     """The mean temperature of a material's single conductivity, °C."""
-    at_c = own.conductivity[0][0]
     if own.mean_c is not None:
         return own.mean_c
-    return at_c if at_c == at_c else PRINTED_AT_C  # NaN: none is given
+    return own.conductivity[0][0] if _says_mean(own) else PRINTED_AT_C
+
+
+def _says_mean(own: UserMaterial) -> bool:
+    """Whether a material says at which temperature its single conductivity holds (NaN stands for none)."""
+    return own.mean_c is not None or not math.isnan(own.conductivity[0][0])
 
 
 @lru_cache(maxsize=256)
@@ -77,7 +82,7 @@ def assumed_of_layers(oven: Oven) -> tuple[str, ...]:
     """What is assumed of sellers' figures, as lines for the oven's assumptions."""
     said = []
     for m in oven.materials:
-        if m.like is not None and m.mean_c is None and m.conductivity[0][0] != m.conductivity[0][0]:
+        if m.like is not None and not _says_mean(m):
             said.append(f"materials '{m.name}'.mean temperature: {PRINTED_AT_C:.0f} °C ({_USUAL})")
         if is_constant(oven, m.name):
             said.append(

@@ -105,8 +105,7 @@ class _Wall:
         where = oven.site.ambient_c, g.outer_length_m, face.orientation, emissivity
         self._outside: _Outside = (*where, g.outer_m2 / g.inner_m2, spreads, factors.outside)
         self._endless: _Outside = (*where, 1.0, (1.0,) * len(spreads), factors.outside)
-        layers = self.layers
-        self._x, flux = _curve(layers, self._outside, highest_c)
+        self._x, flux = _curve(self.layers, self._outside, highest_c)
         self._c = _spline(np.array(self._x), np.array([q * g.inner_m2 for q in flux]))
 
     def solve(self, hot_c: float) -> WallSolution:

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..record.care import FILE_NAME, CareDone, read_log
+from ..record.care import known_log
 from ..record.retention import pending
 from ..record.run_record import read_run
 from ..report.finishing import finish_record
@@ -42,7 +42,10 @@ def run(args: argparse.Namespace) -> int:
     summary = summarise(record)
     units = chosen(args, record.oven)
     target = Path(args.out) if args.out else record.folder / "report.html"
-    write_text(target, run_page(record, summary, units, price, _care(record.oven.name, args.home)))
+    done, problems = known_log(places(record.oven.name, args.home)[0])
+    for words in problems:
+        print(f"note: {words}", file=sys.stderr)
+    write_text(target, run_page(record, summary, units, price, done))
     figures = run_csv(record, summary, price)
     if args.csv == "-":
         print(figures, end="")
@@ -57,14 +60,3 @@ def run(args: argparse.Namespace) -> int:
         print(f"note: {problem}")
     print(f"\nthe page lies in {target}: open it in a browser")
     return 0
-
-
-def _care(oven_name: str, home: str | None) -> tuple[CareDone, ...] | None:
-    """The log of tests of the oven's service; None where there is none on this computer."""
-    folder, _ = places(oven_name, home)
-    if not (folder / FILE_NAME).is_file():
-        return None
-    done, problems = read_log(folder)
-    for words in problems:
-        print(f"note: {words}", file=sys.stderr)
-    return done

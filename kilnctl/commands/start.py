@@ -6,16 +6,19 @@ import datetime
 import sys
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..errors import KilnctlError
 from ..output import about
-from ..panel.preview import RunPreview, preview_of
 from ..record import care
 from ..service.operating_system import places
 from ..service.socket_server import ask, ask_to_start
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, load_schedule
 from . import _asking
+
+if TYPE_CHECKING:
+    from ..panel.preview import RunPreview
 
 #: The test that an unattended start asks for: nobody is there to see an oven that gets too hot.
 LIMITER = "limiter"
@@ -68,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _later(args: argparse.Namespace, schedule: Schedule) -> dict:
     """When it shall be ready, and how long it takes; what an unattended start needs is asked for first."""
+    from ..panel.preview import preview_of  # noqa: PLC0415 - slow to load, and a start at once needs no forecast
+
     oven = _asking.the_oven(args)
     if oven is None:
         raise KilnctlError(
@@ -109,7 +114,7 @@ def _unattended(args: argparse.Namespace, oven: Oven, schedule: Schedule) -> Non
     )
 
 
-def _expected(plan: RunPreview, schedule: Schedule) -> None:
+def _expected(plan: "RunPreview", schedule: Schedule) -> None:
     if plan.outcome != "finished":
         raise KilnctlError(
             f"{schedule.name} is not expected to end well ({plan.outcome}); it does not start with nobody there. "

@@ -23,7 +23,7 @@ from ..sizing.winding import (
     wound,
 )
 from ..thermal.elements import resistance_factor, wire_resistance_ohm
-from ..thermal.heating_wire import USUAL_COIL, WIRE_ALLOYS, check_wire, coil_of, gauges, widest_coil
+from ..thermal.heating_wire import USUAL_COIL, WIRE_ALLOYS, check_wire, coil_of, gauges, series, widest_coil
 from ..units import UnitError, parse
 from ._options import chosen as units_chosen
 
@@ -143,8 +143,7 @@ def _of_wire(task: Task, diameter_m: float, wire_m: float | None, ohms: float | 
 
 
 def _nearest(diameter_m: float, american: bool):
-    series = [g for g in gauges() if g.american is american]
-    return min(series, key=lambda g: abs(math.log(g.diameter_m / diameter_m)))
+    return min(series(american), key=lambda g: abs(math.log(g.diameter_m / diameter_m)))
 
 
 def _task(args: argparse.Namespace, oven, said: dict[str, float | None]) -> tuple[Task, float | None, float | None]:

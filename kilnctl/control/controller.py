@@ -63,7 +63,7 @@ class EnergyBalanceControl:
         _estimate(s, programme, reading, dt_s, share * s.full_w, given.usable, given.uneven * s.full_w)
         if programme.part is not None and s.part is not None:
             chamber_c, room_c, lag_s = s.estimate.now[CHAMBER], programme.ambient_c, programme.part_lag_s
-            heat_w = max(0.0, programme.model.flows(s.estimate.now, room_c)[0][0])
+            heat_w = max(0.0, programme.model.elements_give_w(s.estimate.now))
             s.part = parts.moved(programme.part, s.part, chamber_c, room_c, heat_w, dt_s, _part_shows_c(reading), lag_s)
         value = _followed_c(s, programme, reading)
         changed = _move(s, programme, value, dt_s, given.requests)

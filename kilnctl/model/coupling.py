@@ -8,6 +8,7 @@ So the model is right at the sensor even where a fan makes the sensor show the a
 the temperature differences during heating."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -37,12 +38,16 @@ class Link:
 @dataclass(frozen=True)
 class Coupling:
     """Links: elements → chamber, chamber → faces of the lining, chamber → each body inside, by name; and the elements'
-    temperature at that power, °C, at the hottest of the temperatures."""
+    temperature at that power, °C, at the hottest of the temperatures. colder_k_per_w, warmer_k_per_w: how far a place
+    in the chamber can be from the chamber's temperature for each watt in the elements, K/W: a surface is heated by air
+    and by radiation, and the chamber is between those two."""
 
     elements: Link
     faces: Link
     bodies: dict[str, Link]
     element_c: float
+    colder_k_per_w: float
+    warmer_k_per_w: float
 
 
 def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tuple[float, float]]) -> Coupling:
@@ -56,8 +61,17 @@ def coupling_of(oven: Oven, load: Load | None, power_w: float, inside_c: list[tu
         for faces, bodies in inside_c
     ]
     names = ["elements", "faces", *(s.name for s in surfaces[n:-1])]
-    links = {name: _divided([state[name] for state in found]) for name in names}
-    return Coupling(links.pop("elements"), links.pop("faces"), links, found[-1]["elements"][0])
+    links = {name: _divided([state.links[name] for state in found]) for name in names}
+    colder, warmer = (max(0.0, *found_k) for found_k in zip(*((s.colder_k_per_w, s.warmer_k_per_w) for s in found)))
+    return Coupling(links.pop("elements"), links.pop("faces"), links, found[-1].links["elements"][0], colder, warmer)
+
+
+class _State(NamedTuple):
+    """One moment: (hot °C, cold °C, W) of each link, and how far a place can be from the chamber, K/W."""
+
+    links: dict[str, tuple[float, float, float]]
+    colder_k_per_w: float
+    warmer_k_per_w: float
 
 
 def _divided(states: list[tuple[float, float, float]]) -> Link:
@@ -76,11 +90,9 @@ def _divided(states: list[tuple[float, float, float]]) -> Link:
     return Link(float(w), float(m))
 
 
-def _state(
-    oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]
-) -> dict[str, tuple[float, float, float]]:
-    """(hot °C, cold °C, W) of each link with every surface except the elements at its temperature in plates_c, and with
-    that power in the elements (less where they would melt)."""
+def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]) -> _State:
+    """With every surface except the elements at its temperature in plates_c, and with that power in the elements (less
+    where they would melt)."""
     inside = _Inside(oven, surfaces, star, openings, plates_c)
     power = power_w
     for _ in range(40):
@@ -101,30 +113,8 @@ def _state(
     ]
     n = len(oven.faces)
     out = {"elements": (element, chamber, power), "faces": (chamber, plates_c[0], sum(taken[:n]))}
-    return out | {s.name: (chamber, t, watts) for (s, _, t), watts in zip(inside.plates[n:], taken[n:])}
-
-
-def apart_k_per_w(oven: Oven, load: Load | None, power_w: float, inside_c: list[float]) -> tuple[float, float]:
-    """How much colder and how much warmer than the chamber a place in it can be for each watt in the elements, K/W: a
-    surface is heated by air and by radiation, and the chamber's temperature is between those two. The largest over
-    everything inside at each of inside_c, °C."""
-    surfaces = surfaces_of(oven, load)
-    star = [float(g) for g in star_m2(oven, surfaces)]
-    colder = warmer = 0.0
-    for t in inside_c:
-        inside = _Inside(oven, surfaces, star, Openings(oven), [t] * (len(surfaces) - 1))
-        watts = power_w
-        for _ in range(40):
-            try:
-                air_c, radiant_c, _ = inside.solve(watts)
-            except (_TooHot, ValueError):
-                watts *= 0.7
-                continue
-            chamber_c = chamber_temperature_c(radiant_c, air_c, inside.speed)
-            colder = max(colder, (chamber_c - min(air_c, radiant_c)) / watts)
-            warmer = max(warmer, (max(air_c, radiant_c) - chamber_c) / watts)
-            break
-    return colder, warmer
+    out |= {s.name: (chamber, t, watts) for (s, _, t), watts in zip(inside.plates[n:], taken[n:])}
+    return _State(out, (chamber - min(air_c, radiant)) / power, (max(air_c, radiant) - chamber) / power)
 
 
 class _Inside:

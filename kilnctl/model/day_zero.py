@@ -161,17 +161,12 @@ def _losses(oven: Oven, steady: SteadyOven, working: float):
     return leak, steeper, held
 
 
-def _mean_capacity(material: Material, from_c: float, to_c: float) -> float:
-    """Mean heat capacity between two temperatures, J/(kg·K)."""
-    return (material.enthalpy(to_c) - material.enthalpy(from_c)) / (to_c - from_c)
-
-
 def _rising_capacity(material: Material, room_c: float, working_c: float, hot_c: float) -> tuple[float, float]:
     """Heat capacity at 0 °C, J/(kg·K), and its relative rise per °C, of the straight line whose means up to the working
     temperature, and from there to hot_c, are right: the second is the heat that the elements give back when a soak
     begins."""
     hot_c = max(hot_c, working_c + 1.0)
-    below, above = _mean_capacity(material, room_c, working_c), _mean_capacity(material, working_c, hot_c)
+    below, above = material.mean_heat_capacity(room_c, working_c), material.mean_heat_capacity(working_c, hot_c)
     slope = max(0.0, (above - below) / (0.5 * (hot_c - room_c)))
     at_zero = below - slope * 0.5 * (room_c + working_c)
     return at_zero, slope / at_zero
@@ -197,7 +192,8 @@ def _contents(
         plate, link = plate_of(oven, body), coupling.bodies[name]
         inside = plate.material.conductivity(working) * plate.area_m2 / (plate.depth_m / 3.0)
         share = inside / (inside + link.w_per_k + radiation * link.m2)
-        capacity += body.mass_kg * _mean_capacity(plate.material, ambient, working) + WATER_J_PER_KGK * body.moisture_kg
+        water_j_per_k = WATER_J_PER_KGK * body.moisture_kg
+        capacity += body.mass_kg * plate.material.mean_heat_capacity(ambient, working) + water_j_per_k
         coupling_w += share * link.w_per_k
         coupling_m2 += share * link.m2
     return capacity, coupling_w, coupling_m2

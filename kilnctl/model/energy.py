@@ -263,6 +263,10 @@ class EnergyModel:
             return lining, 0.0
         return lining, _link(x[CHAMBER], x[CONTENTS], self.contents_w_per_k, self.contents_m2)[0]
 
+    def elements_give_w(self, x) -> float:
+        """Heat that the elements give to the chamber, W."""
+        return _link(x[ELEMENT], x[CHAMBER], self.element_w_per_k, self.element_m2)[0]
+
     # ---- what follows from it ----------------------------------------------------------------------------------------
 
     def rest(self, temperature_c: float) -> tuple[float, ...]:

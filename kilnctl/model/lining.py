@@ -187,8 +187,8 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
                 t = hot - (depth[lump] + share * (depth[lump + 1] - depth[lump])) / depth[-1] * (hot - ambient)
                 i = next((i for i in range(len(layers)) if solution.layer_c(i)[1] <= t), len(layers) - 1)
                 k, c = layers[i].material.conductivity, layers[i].material
-                rise = _mean_capacity(c, t + 5.0) - _mean_capacity(c, t - 5.0)
-                slope_c[lump] += heat * rise / (10.0 * _mean_capacity(c, t))
+                rise = _swung_capacity(c, t + 5.0) - _swung_capacity(c, t - 5.0)
+                slope_c[lump] += heat * rise / (10.0 * _swung_capacity(c, t))
                 # The row ends in the room: its last part is the outer film, whose own mean lies half way to the room.
                 slope_k[lump] += heat * ((k(t + 5.0) - k(t - 5.0)) / (10.0 * k(t)) if t >= cold else film_slope)
     middle = 0.5 * (at[:-1] + at[1:])
@@ -200,9 +200,9 @@ def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float)
     return at_zero(slope_k, middle), at_zero(slope_c, at[:-1])
 
 
-def _mean_capacity(material: Material, t_c: float) -> float:
+def _swung_capacity(material: Material, t_c: float) -> float:
     """Heat capacity over a swing about t_c, J/(kg·K): at a peak, as of steel at 735 °C, one value says little."""
-    return (material.enthalpy(t_c + SWING_K) - material.enthalpy(t_c - SWING_K)) / (2.0 * SWING_K)
+    return material.mean_heat_capacity(t_c - SWING_K, t_c + SWING_K)
 
 
 def _admittance(omega: float, stack, solution, ambient: float) -> complex:
@@ -227,7 +227,7 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
             t_c = hot + share * (cold - hot)
             k, rho_c = (
                 layer.material.conductivity(t_c),
-                layer.material.density_kg_m3 * _mean_capacity(layer.material, t_c),
+                layer.material.density_kg_m3 * _swung_capacity(layer.material, t_c),
             )
             gamma = cmath.sqrt(1j * omega * rho_c / k)
             t = cmath.tanh(gamma * 0.25 * layer.thickness_m)

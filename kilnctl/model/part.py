@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from ..body import bodies_in, plate_of
 from ..settings.construction import Load
 from ..settings.oven import Oven
-from .coupling import apart_k_per_w, coupling_of
+from .coupling import coupling_of
 from .day_zero import WATER_J_PER_KGK, working_of
 from .energy import EnergyModel
 
@@ -48,18 +48,16 @@ def part_of(oven: Oven, load: Load | None, working_c: float | None = None) -> Pa
     _, working = working_of(oven, working_c)
     ambient, plate = oven.site.ambient_c, plate_of(oven, body)
     inside = [(t, t) for t in (ambient + x * (working - ambient) for x in (0.25, 0.5, 0.75, 1.0))]
-    link = coupling_of(oven, load, oven.elements.power_w, inside).bodies["load"]
-    colder, warmer = apart_k_per_w(oven, load, oven.elements.power_w, [t for t, _ in inside])
-    capacity = (plate.material.enthalpy(working) - plate.material.enthalpy(ambient)) / (working - ambient)
-    area = plate.area_m2
+    coupling, area = coupling_of(oven, load, oven.elements.power_w, inside), plate.area_m2
+    link, capacity = coupling.bodies["load"], plate.material.mean_heat_capacity(ambient, working)
     return PartBody(
         j_per_m2k=(body.mass_kg * capacity + body.moisture_kg * WATER_J_PER_KGK) / area,
         inside_w=plate.material.conductivity(0.5 * (ambient + working)) / plate.depth_m,
         film_w=link.w_per_k / area,
         radiant=link.m2 / area,
         latent_j=body.moisture_kg * LATENT_J_PER_KG / area,
-        colder_k_per_w=colder,
-        warmer_k_per_w=warmer,
+        colder_k_per_w=coupling.colder_k_per_w,
+        warmer_k_per_w=coupling.warmer_k_per_w,
     )
 
 

@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import BrokenExecutor, CancelledError
-from functools import partial
+from functools import lru_cache, partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -344,6 +344,7 @@ class _WithClient:
                 return
 
 
+@lru_cache(maxsize=1)
 def description() -> dict:
     """The OpenAPI description of what programs may read, openapi.yaml."""
     return yaml.safe_load(files("kilnctl.panel").joinpath("openapi.yaml").read_text(encoding="utf-8"))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
-from ..record.care import FILE_NAME, due, read_log
+from ..record.care import due, known_log
 from ..record.run_record import read_run
 from ..report.care_section import state_of
 from ..report.run_report import run_page
@@ -205,7 +205,6 @@ class Catalogue:
     def care(self) -> list[dict]:
         """Each test that comes round: name, what to do, state in words, whether it is due, who did it last and when.
         Raises KilnctlError."""
-        done = read_log(self.home)[0] if self.home is not None else ()
         return [
             {
                 "name": d.test.name,
@@ -216,7 +215,7 @@ class Catalogue:
                 "last": d.last.day if d.last else None,
                 "by": d.last.by if d.last else None,
             }
-            for d in due(done, datetime.date.today())
+            for d in due(known_log(self.home)[0] or (), datetime.date.today())
         ]
 
     # ---- sizing ----
@@ -241,8 +240,8 @@ def summary_of(folder: Path) -> dict:
 def report_of(folder: Path, unit: str, home: Path | None = None) -> str:
     """The page of one record; `home`: the folder with the oven's log of tests. Raises KilnctlError."""
     record = read_run(folder)
-    done = read_log(home)[0] if home is not None and (home / FILE_NAME).is_file() else None
-    return run_page(record, summarise(record), Units(IMPERIAL if unit == "F" else METRIC), None, done)
+    units = Units(IMPERIAL if unit == "F" else METRIC)
+    return run_page(record, summarise(record), units, care=known_log(home)[0])
 
 
 def sizing_of(oven: Oven) -> dict:

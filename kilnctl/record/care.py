@@ -94,6 +94,11 @@ def read_log(home: Path) -> tuple[tuple[CareDone, ...], tuple[str, ...]]:
     return tuple(sorted(done, key=lambda d: d.day)), tuple(problems)
 
 
+def known_log(home: Path | None) -> tuple[tuple[CareDone, ...] | None, tuple[str, ...]]:
+    """As `read_log`; None instead of what was done where there is no log on this computer. Raises KilnctlError."""
+    return read_log(home) if home is not None and (home / FILE_NAME).is_file() else (None, ())
+
+
 def add(home: Path, done: CareDone) -> None:
     """Record durably that a test was done. Raises KilnctlError for a test without such a name, or where the file cannot
     be written."""

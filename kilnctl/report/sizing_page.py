@@ -16,7 +16,7 @@ from .buying_text import (
     run_words,
     saved_words,
 )
-from .sizing_pictures import power_picture, reached_c, wall_picture
+from .sizing_pictures import power_picture, wall_picture
 from .sizing_text import CLOSING, holding, levels, notes_of_sizing, temperature_range, time_range
 from .svg import NARROW, WIDTH
 
@@ -30,7 +30,7 @@ def sizing_page(
     other: tuple[Sizing, RunAsked] | None = None,
 ) -> str:
     """The whole page. `bought`: what `offers_of` found, for its run; `other`: an oven to put beside it, for a run."""
-    o, reach = sizing.oven, reached_c(sizing)
+    o, reach = sizing.oven, sizing.reached_c
     body = [html.notice(u.words(str(f)), "alarm", "Before anything else:") for f in sizing.wrong]
     body.append(html.figures(_figures(sizing, u)))
     if other is not None:
@@ -57,7 +57,7 @@ def sizing_page(
 
 
 def _figures(sizing: Sizing, u: Units) -> list[tuple[str, str]]:
-    reach = reached_c(sizing)
+    reach = sizing.reached_c
     heat_up = sizing.heat_up_range_s(sizing.oven.site.ambient_c, 0.98 * reach)
     low, high = about(heat_up.low), about(heat_up.high)
     hold, shell = sizing.power_range_w(reach), sizing.shell_range_c(reach)
@@ -83,7 +83,7 @@ def _both(draw) -> str:
 
 def _walls(sizing: Sizing, u: Units) -> str:
     """Each wall's picture with its layers by number."""
-    reports, parts = sizing.layers(reached_c(sizing)), []
+    reports, parts = sizing.layers(sizing.reached_c), []
     for wall in sizing.walls:
         name = wall.face.name
         parts.append(_both(lambda width, wall=wall: wall_picture(sizing, wall, u, width)))
@@ -116,7 +116,7 @@ def _levels(sizing: Sizing, u: Units) -> str:
 
 
 def _ledger(sizing: Sizing, u: Units) -> str:
-    ledger = sizing.ledger_w(reached_c(sizing))
+    ledger = sizing.ledger_w(sizing.reached_c)
     total = sum(ledger.values())
     rows = [
         (name, u.heat_flow(watts), f"{100 * watts / total:.0f} %")

@@ -42,15 +42,10 @@ def power_picture(sizing: Sizing, units: Units, width: int) -> str:
     return svg(Chart(title, (power,), f"chamber, {units.degree}", False, 420, width))
 
 
-def reached_c(sizing: Sizing) -> float:
-    """The chamber temperature at which the walls are drawn, °C: the oven's highest, or what its power reaches."""
-    return min(sizing.top_c, sizing.max_chamber_c)
-
-
 def wall_picture(sizing: Sizing, wall, units: Units, width: int) -> str:
     """One wall's cross-section: its layers by their numbers and names, the temperature through them, and the limit of
     each layer."""
-    name, reach = wall.face.name, reached_c(sizing)
+    name, reach = wall.face.name, sizing.reached_c
     hot_c, per_m = sizing.at(reach).walls[name].hot_face_c, units.lengths_per_m
     # Behind the middle of the face, as the layers are judged.
     solution = wall.middle(max(hot_c, sizing.oven.site.ambient_c))

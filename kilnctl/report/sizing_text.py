@@ -68,7 +68,7 @@ def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
 
 def printed_notes(sizing: Sizing) -> tuple[str, ...]:
     """What sellers' figures of layers become at the temperatures of this oven."""
-    reach, notes, oven = min(sizing.top_c, sizing.max_chamber_c), [], sizing.oven
+    reach, notes, oven = sizing.reached_c, [], sizing.oven
     for wall in sizing.walls:
         solution = sizing.at(reach).walls[wall.face.name]
         for i, (said, layer) in enumerate(zip(wall.face.wall.layers, wall.layers, strict=True)):
@@ -97,7 +97,7 @@ def printed_notes(sizing: Sizing) -> tuple[str, ...]:
 def sizing_text(sizing: Sizing, units: Units) -> str:
     """The whole report for a terminal."""
     u, o = units, sizing.oven
-    reach = min(sizing.top_c, sizing.max_chamber_c)
+    reach = sizing.reached_c
     wrong = findings_lines(sizing.wrong, u)
     out = [*(["DANGER, before anything else:", *wrong, ""] if wrong else []), *_reach(sizing, reach, u)]
     out += ["", *_levels(sizing, u), "", *_ledger(sizing, reach, u)]
@@ -222,7 +222,7 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
     best = [s for s in sizing.savings if s.share > 0.005][:6]
     if not best:
         return []
-    lines = ["", f"what would save at {u.temperature(min(sizing.top_c, sizing.max_chamber_c))}, the best first "]
+    lines = ["", f"what would save at {u.temperature(sizing.reached_c)}, the best first "]
     lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
     for s in best:
         caution = f" ({s.change.caution})" if s.change.caution else ""
@@ -272,7 +272,7 @@ def _pst(o: Oven) -> float | None:
 
 def sizing_json(sizing: Sizing) -> dict:
     """The same for programs; SI units in the names."""
-    o, reach = sizing.oven, min(sizing.top_c, sizing.max_chamber_c)
+    o, reach = sizing.oven, sizing.reached_c
 
     def span(r: Range) -> dict:
         return {"value": _finite(r.value), "low": _finite(r.low), "high": _finite(r.high)}

@@ -76,7 +76,7 @@ class OvenService:
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue[tuple[Request, str]] = SimpleQueue()
         self._acknowledged_by: SimpleQueue[str] = SimpleQueue()
-        self.starts = Starts(self, home)
+        self.starts = Starts(self)
         self._first: Callable[[OvenService], object] | None = None
         self.saved = SavedState(home, oven, pace.speed)
         self._owner = operating_system.Owner(home / "owner")
@@ -367,10 +367,6 @@ class OvenService:
         value = self._reading.chamber_c if self._reading is not None else math.nan
         return value if math.isfinite(value) else None
 
-    def door_open(self) -> bool | None:
-        """As last read; None where no switch tells."""
-        return self._reading.door_open if self._reading is not None else None
-
     def trips(self) -> tuple[Trip, ...]:
         return self.session.trips if self.session is not None else self.rest.trips
 
@@ -398,4 +394,5 @@ class OvenService:
             self._believed(),
             session.order.policy if session is not None else self.rest.tripped_by,
             urgent,
+            waiting=self.starts.later.kept,
         )

@@ -40,7 +40,6 @@ class SavedState:
     nothing can be kept in `home`. `speed`: of a simulated clock, in times real time."""
 
     def __init__(self, home: Path, oven: Oven, speed: float):
-        self.home = Path(home)
         try:
             self._store = StateStore(home, EVERY_S / min(1000.0, speed), _clock)
         except OSError as error:
@@ -102,8 +101,10 @@ class SavedState:
         believed: saved_trips.Believed,
         tripped_by: Policy,
         urgent: bool,
+        waiting: str = "",
     ) -> None:
-        """Hand the state to the store: written at once when `urgent`. `run`: from `run_to_saved`."""
+        """Hand the state to the store: written at once when `urgent`. `run`: from `run_to_saved`; `waiting`: a start
+        that waits for its hour, in words."""
         boot_id, boottime_s = operating_system.boot()
         wall = time.time()
         hot = self.hot and replace(self.hot, wall_s=self.hot.wall_s - boottime_s + wall)
@@ -114,6 +115,7 @@ class SavedState:
             "wall_s": wall,
             "limits": limits,
             "run": run,
+            "waiting": waiting,
             "hot": hot_surface.to_mapping(hot) if hot else None,
             "trips": saved_trips.to_saved(trips, believed, wall),
             "tripped_by": saved_trips.limits_to_saved(tripped_by),

@@ -59,7 +59,7 @@ class StartPolicy:
 
     def _begin(self, service: OvenService) -> None:
         service.house.refusal()  # checks the disk, also for later callers
-        waited = forgotten(service.saved.home)
+        waited = forgotten(service.saved.before)
         if waited:
             service.tell(waited)
         reading = service.rest.reading

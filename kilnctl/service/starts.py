@@ -61,9 +61,9 @@ class Continued(TypedDict, total=False):
 class Starts:
     """`answer` is the result of the last start; "pending" until its run has begun or was refused."""
 
-    def __init__(self, service, home: Path):
+    def __init__(self, service):
         self._service = service
-        self.later = Later(service, home)
+        self.later = Later(service)
         self._ready: SimpleQueue[ReadyStart] = SimpleQueue()
         self._firsts: SimpleQueue[ReadyStart] = SimpleQueue()
         self._closed = False

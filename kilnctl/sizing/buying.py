@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ..body import layers_of
+from ..body.layers import INSULATES_W_PER_MK
 from ..body.steady import Steady, SteadyOven
 from ..output import IMPERIAL, METRIC
 from ..settings.construction import Face, Layer, Wall
@@ -13,8 +14,6 @@ from ..thermal.material_data import Material, library
 
 #: One more piece of insulation by the units of the oven's file, m; on a bare skin twice as much.
 MORE_M = {METRIC: 0.025, IMPERIAL: 0.0254}
-#: A material that conducts more than this is no insulation, W/(m·K).
-INSULATES_BELOW = 2.0
 #: A wall that resists less than this is a bare skin, m²·K/W (a centimetre of wool has twice as much).
 BARE_BELOW = 0.1
 #: What goes behind other insulation, the cheapest first; the first that bears the temperature is taken.
@@ -165,7 +164,7 @@ def _wall_changes(
     insulates = [
         i
         for i, layer in enumerate(made)
-        if layer.material.name != "air gap" and layer.material.conductivity(_mean_c(solution, i)) <= INSULATES_BELOW
+        if layer.material.name != "air gap" and layer.material.conductivity(_mean_c(solution, i)) <= INSULATES_W_PER_MK
     ]
     for i in insulates:
         for thicker_m in (n * more_m for n in pieces):

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def notes_of(sizing: Sizing) -> tuple[str, ...]:
     """All notes: elements, the outside, what limits the temperature, what lies beyond the data."""
-    chamber_c = min(sizing.top_c, sizing.max_chamber_c)
+    chamber_c = sizing.reached_c
     notes = [
         *(() if sizing.wire else _element_notes(sizing, chamber_c)),
         touch_note(sizing.shell_range_c(chamber_c), chamber_c, sizing.oven.site.ambient_c),

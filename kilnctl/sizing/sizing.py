@@ -65,6 +65,11 @@ class Sizing:
         """The whole steady state at a chamber temperature."""
         return self.steady.at(chamber_c)
 
+    @property
+    def reached_c(self) -> float:
+        """The chamber temperature that is looked at in detail, °C: the oven's highest, or what its power reaches."""
+        return min(self.top_c, self.max_chamber_c)
+
     def power_w(self, chamber_c: float) -> float:
         """Element power that holds chamber_c in the steady state, empty, W; 0 where the fan alone holds it or makes it
         hotter."""
@@ -183,7 +188,7 @@ class Sizing:
     @property
     def edge_share(self) -> float:
         """Share of the walls' conduction that edges and corners add."""
-        ledger = self.at(min(self.top_c, self.max_chamber_c)).ledger_w
+        ledger = self.at(self.reached_c).ledger_w
         walls = sum(ledger[w.face.name] for w in self.steady.walls)
         return ledger["edges and corners"] / (walls + ledger["edges and corners"])
 
@@ -285,8 +290,7 @@ class Sizing:
     @cached_property
     def savings(self) -> tuple[Saving, ...]:
         """What could be changed, the best first: watts saved at the oven's highest temperature."""
-        t = min(self.top_c, self.max_chamber_c)
-        return savings_of(self.oven, t, self.at(t))
+        return savings_of(self.oven, self.reached_c, self.at(self.reached_c))
 
 
 def _times(value, factor: float):

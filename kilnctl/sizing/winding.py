@@ -13,11 +13,13 @@ from ..body.heaters import FREEDOM
 from ..settings.construction import POWER_W
 from ..settings.oven import Oven
 from ..thermal.elements import ALLOYS, recommended_load_w_m2, resistance_factor, surface_load_w_m2, wire_resistance_ohm
-from ..thermal.heating_wire import NOT_WOUND, WIRE_ALLOYS, Gauge, bears_c, check_wire, gauges, glow_c
+from ..thermal.heating_wire import NOT_WOUND, WIRE_ALLOYS, Gauge, bears_c, check_wire, glow_c, series
 from .circuit import THREE_PHASE, circuit_of
 
 #: Volts between the two ends of the circuits that are reckoned here: the range of `supply: voltage`.
 VOLTS = (12.0, 480.0)
+#: Resistance of a hot wire over its cold one to begin with, where its temperature is not known yet.
+FIRST_FACTOR = 1.04
 #: A surface load up to this many times the advised one shortens the wire's life; more burns it out soon (common
 #: practice).
 TIGHT_LOAD, WRONG_LOAD = 1.05, 1.5
@@ -104,7 +106,7 @@ def wound(task: Task, diameter_m: float, wire_m: float | None = None) -> Wound:
     """The coils from that wire: as long as the task's power wants, or wire_m each, with the power that this then is.
     Raises ValueError outside the range of wires, or for a load that melts it."""
     check_wire(task.alloy, diameter_m)
-    per_m, factor, length = wire_resistance_ohm(task.alloy, diameter_m, 1.0), 1.04, wire_m or 0.0
+    per_m, factor, length = wire_resistance_ohm(task.alloy, diameter_m, 1.0), FIRST_FACTOR, wire_m or 0.0
     power, load, hot_c = 0.0, 0.0, task.chamber_c
     for _ in range(30):
         # The factor hardly changes with the temperature, so the change shrinks more than tenfold each time.
@@ -144,7 +146,7 @@ def diameter_for_load_m(task: Task, load_w_m2: float) -> float:
 
 def diameter_for_length_m(task: Task, wire_m: float) -> float:
     """The diameter that gives the task's power with wire_m of wire in each coil, m."""
-    return math.sqrt(4.0 * ALLOYS[task.alloy][0] * 1.04 * wire_m * task.coil_w / (math.pi * task.coil_v**2))
+    return math.sqrt(4.0 * ALLOYS[task.alloy][0] * FIRST_FACTOR * wire_m * task.coil_w / (math.pi * task.coil_v**2))
 
 
 def sound(task: Task, w: Wound, load_w_m2: float | None = None) -> bool:
@@ -156,12 +158,12 @@ def sound(task: Task, w: Wound, load_w_m2: float | None = None) -> bool:
 def chosen(task: Task, american: bool, load_w_m2: float | None = None) -> tuple[Gauge, Wound]:
     """The thinnest gauge in stock that is sound for the task, metric or American, and what it makes. Raises ValueError
     where none is."""
-    series = [g for g in gauges() if g.american is american]
-    for gauge in series:
+    stock = series(american)
+    for gauge in stock:
         made = wound(task, gauge.diameter_m)
         if sound(task, made, load_w_m2):
             return gauge, made
-    made = wound(task, series[-1].diameter_m)
+    made = wound(task, stock[-1].diameter_m)
     raise ValueError(
         f"{task.coil_w:.0f} W on {task.coil_v:.0f} V in a chamber of {task.chamber_c:.0f} °C: even wire of "
         f"{1e3 * made.diameter_m:.1f} mm, the thickest in stock, would carry {made.load_w_m2 / 1e4:.2f} W/cm² and glow "
@@ -174,9 +176,9 @@ def neighbours(diameter_m: float, each_way: int = 2) -> tuple[Gauge, ...]:
     """The gauges of both series next to that diameter, the thinnest first."""
     found: list[Gauge] = []
     for american in (False, True):
-        series = [g for g in gauges() if g.american is american]
-        at = min(range(len(series)), key=lambda i: abs(math.log(series[i].diameter_m / diameter_m)))
-        found += series[max(0, at - each_way) : at + each_way + 1]
+        stock = series(american)
+        at = min(range(len(stock)), key=lambda i: abs(math.log(stock[i].diameter_m / diameter_m)))
+        found += stock[max(0, at - each_way) : at + each_way + 1]
     return tuple(sorted(found, key=lambda g: g.diameter_m))
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from ..terms import Finding, Mark
 from ..thermal.heating_wire import LEAST_STRETCH, MOST_STRETCH, TIGHTEST, WIRE_TOLERANCE, Coil, widest_coil
+from .circuit import THREE_PHASE
 from .winding import TIGHT_LOAD, WRONG_LOAD, Task, Wound, advised_w_m2
 
 _TABLES = "makers' tables, from memory"
@@ -70,7 +71,7 @@ def coil_findings(task: Task, w: Wound, coil: Coil) -> Iterator[Finding]:
 def connected(task: Task) -> str:
     """How the coils hang on the supply, in words."""
     where = f"on {task.volts:.0f} V"
-    if task.connection in ("star", "delta"):
+    if task.connection in THREE_PHASE:
         where += f" three-phase, {task.connection}"
     if task.coils == 1:
         return f"one coil {where}"

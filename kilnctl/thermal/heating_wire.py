@@ -74,6 +74,11 @@ def gauges() -> tuple[Gauge, ...]:
     return tuple(sorted(metric + american, key=lambda g: (g.diameter_m, g.name)))
 
 
+def series(american: bool) -> list[Gauge]:
+    """The gauges of the American or of the metric series, the thinnest first."""
+    return [g for g in gauges() if g.american is american]
+
+
 def bears_c(alloy: str, diameter_m: float) -> float:
     """Highest temperature that wire of that diameter bears for long, °C; of thicker wire than 3 mm the alloy's own.
     Raises ValueError for no wire alloy, or outside WIRE_M."""

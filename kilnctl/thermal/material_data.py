@@ -174,6 +174,10 @@ class Material:
         """Heat to warm 1 kg from 0 °C to t_c in J/kg, exact integral of the specific heat."""
         return self._cp.integral(t_c) - self._cp.integral(0.0)
 
+    def mean_heat_capacity(self, from_c: float, to_c: float) -> float:
+        """Mean of the specific heat between two different temperatures, J/(kg·K)."""
+        return (self.enthalpy(to_c) - self.enthalpy(from_c)) / (to_c - from_c)
+
     def flags(self, low_c: float, high_c: float) -> tuple[str, ...]:
         """What to say about using it between these temperatures; empty when the data cover them.
 

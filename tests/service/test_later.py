@@ -9,9 +9,11 @@ import pytest
 
 from kilnctl.commands.start import next_time
 from kilnctl.errors import KilnctlError
+from kilnctl.plants.injection import PlantFault
 from kilnctl.record import care
 from kilnctl.rig import VirtualRig
 from kilnctl.service import later
+from kilnctl.service.start_policy import StartPolicy, StartWishes
 from tests.cli.test_options_of_services import CABINET, at_home
 from tests.service.at_work import at_work
 
@@ -48,27 +50,35 @@ def test_a_stop_calls_it_off(oven, tmp_path, brief):
     told = []
     with at_work(oven("curing-cabinet"), tmp_path, speed=20.0, tell=told.append) as person:
         person.until(lambda a: a["state"] == "idle")
-        assert waits(person, brief)["ok"] and (tmp_path / later.FILE_NAME).parent.is_dir()
+        assert waits(person, brief)["ok"]
         assert person.ask("stop", by="the founder")["ok"]
         person.until(lambda a: any("called off" in words and "the founder" in words for words in told))
         time.sleep(1.5)
         assert not person.ask("status")["running"]
 
 
-def test_too_late_too_far_and_an_open_door_are_refused(oven, tmp_path, brief):
+def test_too_late_and_too_far_are_refused(oven, tmp_path, brief):
     cabinet = oven("curing-cabinet")
     with at_work(cabinet, tmp_path, speed=20.0) as person:
         person.until(lambda a: a["state"] == "idle")
         assert "too late" in waits(person, brief, in_s=10.0, takes_s=900.0)["words"]
         assert "more than a day" in waits(person, brief, in_s=2.0 * 86400.0)["words"]
-        service = person.service
-        service.door_open = lambda: True
-        assert "door is open" in waits(person, brief)["words"]
-        del service.door_open
         assert waits(person, brief, in_s=0.5)["ok"]
-        service.door_open = lambda: True
-        time.sleep(1.5)
-        assert not person.ask("status")["running"] and person.ask("status")["waiting"] == ""
+
+
+def test_with_an_open_door_it_is_not_asked_for_and_does_not_begin(oven, tmp_path, brief):
+    cabinet, told = oven("curing-cabinet"), []
+    doors = (PlantFault("door open", 0.0, 60.0), PlantFault("door open", 200.0, 1e6))
+    rig = VirtualRig(cabinet, load=cabinet.usual_load, seed=2, faults=doors)
+    with at_work(cabinet, tmp_path, rig=rig, speed=20.0, tell=told.append) as person:
+        person.until(lambda a: a.get("door_open"))
+        assert "door is open" in waits(person, brief)["words"]
+        person.until(lambda a: a["door_open"] is False)
+        # Simulated time is twenty times as fast: it opens again within 7 s, and the start's hour comes after that.
+        assert waits(person, brief, in_s=9.0)["ok"]
+        person.until(lambda a: any("door is open" in words for words in told), patience_s=30.0)
+        status = person.until(lambda a: a["waiting"] == "")
+        assert status["door_open"] and not status["running"]
 
 
 def test_hardware_that_does_not_switch_off_by_itself_needs_somebody(oven, tmp_path, brief):
@@ -90,11 +100,24 @@ def test_a_schedule_without_its_word_does_not_begin(oven, tmp_path, brief):
         assert not person.ask("status")["running"]
 
 
-def test_after_a_restart_it_is_told_once_and_does_not_begin(tmp_path):
-    assert later.forgotten(tmp_path) == ""
-    (tmp_path / later.FILE_NAME).write_text("cure.yaml, to be ready at 17:30", encoding="utf-8")
-    assert "does not begin by itself" in later.forgotten(tmp_path)
-    assert later.forgotten(tmp_path) == ""
+def test_after_a_restart_it_is_told_once_and_does_not_begin(oven, tmp_path, brief):
+    cabinet = oven("curing-cabinet")
+    with at_work(cabinet, tmp_path, speed=20.0) as person:
+        person.until(lambda a: a["state"] == "idle")
+        assert waits(person, brief, in_s=5.0)["ok"]
+        person.until(lambda a: a["waiting"])
+    for times in (1, 0):
+        told = []
+        policy = StartPolicy(StartWishes(), None)
+        with at_work(cabinet, tmp_path, speed=20.0, tell=told.append, before=policy) as person:
+            person.until(lambda a: a["state"] == "idle" and a["ticks"]["count"] > 200)
+            assert not person.ask("status")["running"] and not person.ask("status")["waiting"]
+        assert sum("does not begin by itself" in words and "brief.yaml" in words for words in told) == times
+
+
+@pytest.mark.parametrize("kept", [None, 3, [], {}, ""])
+def test_a_state_that_says_nothing_of_it_is_no_waiting_start(kept):
+    assert later.forgotten({"waiting": kept}) == later.forgotten({}) == ""
 
 
 def test_the_next_time_of_day():

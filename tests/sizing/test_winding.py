@@ -13,7 +13,7 @@ from kilnctl.sizing import size, winding
 from kilnctl.sizing.winding_findings import coil_findings, connected, wire_findings
 from kilnctl.terms import Mark
 from kilnctl.thermal.elements import resistance_factor
-from kilnctl.thermal.heating_wire import NOT_WOUND, WIRE_ALLOYS, coil_of
+from kilnctl.thermal.heating_wire import NOT_WOUND, WIRE_ALLOYS, coil_of, series
 
 FE, NI = WIRE_ALLOYS
 KILN = winding.Task(FE, 3000.0, 230.0, 1100.0, coils=2)
@@ -69,7 +69,7 @@ def test_what_is_chosen_is_sound_and_the_next_thinner_gauge_is_not(alloy, watts,
     task = winding.Task(alloy, watts, volts, chamber)
     gauge, made = winding.chosen(task, american)
     assert marks(wire_findings(task, made)) == {"surface load": Mark.FINE, "wire's temperature": Mark.FINE}
-    thinner = [g for g in winding.gauges() if g.american is american and g.diameter_m < gauge.diameter_m]
+    thinner = [g for g in series(american) if g.diameter_m < gauge.diameter_m]
     if thinner:
         assert not winding.sound(task, winding.wound(task, thinner[-1].diameter_m))
 
