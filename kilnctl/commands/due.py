@@ -57,7 +57,13 @@ def _when(d: care.CareDue) -> str:
         return "NOT PASSED"
     if d.days is None:
         return "due"
-    return f"in {d.days} days" if d.days > 0 else "due today" if d.days == 0 else f"due {-d.days} days"
+    if d.days > 0:
+        return f"due in {_days(d.days)}"
+    return f"{_days(-d.days)} overdue" if d.days < 0 else "due today"
+
+
+def _days(number: int) -> str:
+    return "1 day" if number == 1 else f"{number} days"
 
 
 def _day(text: str | None, today: datetime.date) -> str:

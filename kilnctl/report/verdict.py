@@ -3,10 +3,10 @@
 import math
 from dataclasses import dataclass
 
-from ..output import METRIC_UNITS, Units
+from ..output import METRIC_UNITS, Units, clock
 from ..record.run_data import RunData
 from ..run.summary import Soak, Summary
-from ..terms import Outcome
+from ..terms import SKIP, Outcome
 
 _ENDS: dict[str, str] = {
     Outcome.TRIPPED: "a trip ended it",
@@ -20,8 +20,8 @@ _NO_ENDING = "the record has no ending: the program or the power went away, or i
 
 @dataclass(frozen=True)
 class Verdict:
-    """`good`: it came to its end, with every soak in its band and a full cure where one was asked; `words`: a sentence
-    without its full stop."""
+    """`good`: it came to its end, with every step done, every soak in its band and a full cure where one was asked;
+    `words`: a sentence without its full stop."""
 
     good: bool
     words: str
@@ -29,7 +29,7 @@ class Verdict:
 
 def verdict(run: RunData, summary: Summary, units: Units = METRIC_UNITS) -> Verdict:
     """How a run went, from what was measured or computed. A product's own data sheet decides about the product."""
-    short = [*_cure(summary), *_soaks(run, summary, units)]
+    short = [*_cure(summary), *_soaks(run, summary, units), *_skipped(run)]
     if run.outcome != Outcome.FINISHED:
         return Verdict(False, "; ".join([f"not finished: {_ENDS.get(run.outcome, _NO_ENDING)}", *short]))
     if short:
@@ -67,12 +67,20 @@ def _soaks(run: RunData, s: Summary, units: Units) -> list[str]:
     for soak, within_k in zip(s.soaks, bands_k, strict=False):
         if not math.isfinite(soak.arrived_s):
             said.append(f"{_named(soak, units)} was not reached")
+        elif not math.isfinite(soak.worst_k):
+            said.append(f"{_named(soak, units)} was not measured all the time")
         elif abs(soak.worst_k) > within_k:
             said.append(
                 f"{_named(soak, units)} was {units.difference(soak.worst_k)} off at worst, "
                 f"{units.difference(within_k)} was asked"
             )
     return said
+
+
+def _skipped(run: RunData) -> list[str]:
+    """A step that a person ended early: a soak in its band may have been a short one."""
+    at_s = [e.time_s for e in run.events if e.kind == "request" and e.text.startswith(str(SKIP))]
+    return [f"a person skipped to the next step at {', '.join(clock(t) for t in at_s)}"] if at_s else []
 
 
 def _named(soak: Soak, units: Units) -> str:

@@ -4,6 +4,8 @@ import shlex
 
 import pytest
 
+from kilnctl.commands.new import PURPOSES
+
 CABINET, DRY = "configs/ovens/curing-cabinet.yaml", "configs/schedules/dry.yaml"
 SHORT = """schedule: Short
 steps:
@@ -43,3 +45,18 @@ def test_a_rehearsal_whose_part_is_not_cured_says_so_first(here, tmp_path):
     assert "NOT CURED" in done.stdout and done.stdout.index("NOT CURED") < done.stdout.index("overshoot")
     told = here("report", tmp_path / "runs" / "curing-cabinet-short").stdout
     assert "NOT CURED" in told and "as asked:" not in told
+
+
+@pytest.mark.parametrize("purpose", PURPOSES)
+def test_an_oven_of_each_purpose_is_written_and_understood(here, tmp_path, purpose):
+    path = tmp_path / "mine.yaml"
+    said = here("new", path, "--defaults", "--purpose", purpose).stdout
+    assert said.splitlines()[-1] == f"next: kilnctl check {path}"
+    assert f"highest: {PURPOSES[purpose][0]}" in path.read_text(encoding="utf-8")
+    done = here("check", path)
+    assert done.returncode == 0 and "understood" in done.stdout, done.stderr
+
+
+def test_a_purpose_alone_is_refused_before_anything_is_asked(here, tmp_path):
+    done = here("new", tmp_path / "mine.yaml", "--purpose", "lab")
+    assert done.returncode == 2 and "goes with --defaults" in done.stderr and not list(tmp_path.iterdir())

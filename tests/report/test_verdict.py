@@ -6,11 +6,13 @@ from dataclasses import replace
 import pytest
 
 from kilnctl.output import IMPERIAL, Units
+from kilnctl.record.events import Event
 from kilnctl.report.run_report import run_page
 from kilnctl.report.summary_text import summaries_compared
 from kilnctl.report.verdict import verdict
 from kilnctl.run.summary import Soak, Summary
 from kilnctl.settings.schedule import Schedule, Step
+from kilnctl.terms import SKIP
 from tests.record.made_runs import SCHEDULE, made
 from tests.report.pages import Page
 
@@ -42,6 +44,7 @@ def run(outcome: str = "finished"):
         ({"soak": MISSED}, False, "not as asked; 'cure' at 190 °C was not reached"),
         ({"soak": replace(KEPT, worst_k=-4.25)}, False, "'cure' at 190 °C was -4.25 K off at worst, 3.00 K was asked"),
         ({"soak": replace(KEPT, worst_k=3.0)}, True, "as asked"),
+        ({"soak": replace(KEPT, worst_k=math.nan)}, False, "'cure' at 190 °C was not measured all the time"),
         ({"soaks": ()}, True, "as asked: it ran to its end"),
     ],
 )
@@ -64,6 +67,13 @@ def test_any_other_end_is_not_finished_and_says_what_else_was_missed(outcome, wo
     found = verdict(run(outcome), summary(cure_share=0.5))
     assert not found.good and found.words.startswith("not finished: ")
     assert words in found.words and "NOT CURED" in found.words
+
+
+def test_a_skipped_step_is_told_even_where_every_soak_kept_to_its_band():
+    """The event is the one that tests/service/test_loop.py finds in a record."""
+    skipped = replace(run(), events=(Event(600.0, "request", f"{SKIP} (panel)"),))
+    found = verdict(skipped, summary())
+    assert not found.good and "a person skipped to the next step at 10 min" in found.words
 
 
 def test_it_is_told_in_the_units_of_the_oven_and_leads_the_page():
