@@ -17,7 +17,7 @@ from ..record import care
 from ..record.kept_aside import read_kept_aside
 from ..service import operating_system
 from ..service.socket_server import ask
-from ..settings.notify import load_notify
+from ..settings.notification import load_notify
 from . import _options
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from ..record.care import CareDue
 from ..record.kept_aside import KeptAside
 from ..safety.messages import lines
-from ..settings.notify import Notify
+from ..settings.notification import Notify
 from ..terms import Outcome, Phase
 from .outbox import OTHER_S
 

@@ -19,7 +19,7 @@ from kilnctl.notify.watch import Notice, learning, reminders
 from kilnctl.record import care
 from kilnctl.record.kept_aside import note_kept_aside, read_kept_aside
 from kilnctl.service.socket_server import ask
-from kilnctl.settings.notify import Channel, Notify
+from kilnctl.settings.notification import Channel, Notify
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "tests/service/powder-cure.yaml"
