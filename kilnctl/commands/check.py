@@ -44,6 +44,8 @@ def run(args: argparse.Namespace) -> int:
     sizing = _tell_oven(args.oven, oven, u)
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
+        model = f" --model {args.model}" if args.model else ""
+        print(f"next: kilnctl rehearse {args.oven} {args.schedule}{model}")
         return 0
     policy_for(oven)  # refuses an oven that the rules cannot watch
     model = day_zero(oven, oven.usual_load)
@@ -51,6 +53,7 @@ def run(args: argparse.Namespace) -> int:
     tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
+    print(f"next: kilnctl size {args.oven}, or kilnctl check {args.oven} SCHEDULE")
     return 0
 
 
@@ -142,7 +145,7 @@ def _tell_vapour(oven: Oven, schedule: Schedule, policy: Policy, sizing: Sizing,
         f"of {about(policy.purge_s)} with it"
     )
     summed = vapour_sum(oven, schedule, policy.schedule_trip_c)
-    print("vapour, reckoned by memory of the standards named; the local code decides:")
+    print("vapour, by the standards that each line names (from memory; the local code decides):")
     for line in findings_lines((*summed.findings, ignition_finding(sizing, summed)), u):
         print(line)
     for caution in summed.cautions:
