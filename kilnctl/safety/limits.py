@@ -151,7 +151,7 @@ class Policy:
     coolest                     the coolest oven that the energy allows, which the reading is judged by; None: not
                                 judged
     envelope                    the model's own oven, the coolest and the hottest that its uncertainty allows, chambers
-                                held: by what they differ, heat is not unexplained; empty: not known
+                                held: by what they differ, heat is not unexplained; None: not known
 
     ±30 % of each (`tools/bench/sensitivity --only policy.`): none, but for the trips' temperatures, which at −30 % are
     below the soak, and fall_k_per_s (error 0/−0.4 %).
@@ -208,7 +208,7 @@ class Policy:
     limit_sensor: str = ""
     part_sensor: str = ""
     coolest: LumpedOven | None = None
-    envelope: tuple[LumpedOven, ...] = ()
+    envelope: tuple[LumpedOven, LumpedOven, LumpedOven] | None = None
 
     def __post_init__(self) -> None:
         for threshold in fields(self):
@@ -233,7 +233,7 @@ def policy_for(
     model: ThermalModel | None = None,
     start_c: float | None = None,
     coolest: LumpedOven | None = None,
-    envelope: tuple[LumpedOven, ...] = (),
+    envelope: tuple[LumpedOven, LumpedOven, LumpedOven] | None = None,
 ) -> Policy:
     """The rules' numbers for one oven and, if given, one schedule and a model (for the oven's own fastest rise and
     fall); `start_c`: the chamber when that schedule starts, °C; `coolest`, `envelope`: what the model's uncertainty

@@ -48,7 +48,7 @@ def excuse(look: Look) -> None:
     less, its elements, lining and contents may give than those of the model's own oven, each by itself. Heavier
     elements give less while they warm up, and more when the heat ends; a load that is not there takes none."""
     state, ovens = look.state, look.policy.envelope
-    if not ovens or look.dt_s <= 0.0:
+    if ovens is None or look.dt_s <= 0.0:
         return
     chamber_c = look.reading.chamber_c
     before = state.held or tuple(oven.from_chamber(chamber_c) for oven in ovens)
