@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     policy_for(oven)  # refuses an oven that the rules cannot watch
     model = day_zero(oven, oven.usual_load)
     doubt = day_zero_doubt(oven, oven.usual_load)
-    _tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
+    tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
     return 0
@@ -94,7 +94,7 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
     return sizing
 
 
-def _tell_limiter(oven: Oven, coolest: LumpedOven, model: EnergyModel, trip_c: float, u: Units) -> None:
+def tell_limiter(oven: Oven, coolest: LumpedOven, model: EnergyModel, trip_c: float, u: Units) -> None:
     """What the energy limiter guarantees if the control sensor reads too low."""
     metered = oven.meters.supply or oven.meters.current
     held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()
@@ -119,7 +119,7 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
     print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(ready.model_words)}")
     if policy.coolest is not None:
-        _tell_limiter(oven, policy.coolest, ready.model, policy.schedule_trip_c, u)
+        tell_limiter(oven, policy.coolest, ready.model, policy.schedule_trip_c, u)
     rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
         f"  the heat is also cut when the reading rises faster than {rise}, "

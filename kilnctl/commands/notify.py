@@ -15,7 +15,7 @@ from ..notify.postman import Postman, try_all
 from ..record import care
 from ..service import operating_system
 from ..service.socket_server import ask
-from ..settings.notify import load_notify
+from ..settings.notification import load_notify
 from . import _options
 
 

@@ -18,7 +18,7 @@ from http.client import HTTPException
 
 from .. import __version__
 from ..errors import KilnctlError
-from ..settings.notify import Channel
+from ..settings.notification import Channel
 from .broker import Broker
 from .outbox import Message
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from ..errors import KilnctlError
 from ..record.care import CareDue
 from ..record.durable import write_whole
-from ..settings.notify import Channel, Notify
+from ..settings.notification import Channel, Notify
 from . import outbox, watch
 from .broker import Broker
 from .channels import NotSent, send, trusted

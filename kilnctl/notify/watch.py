@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from ..record.care import CareDue
 from ..safety.messages import lines
-from ..settings.notify import Notify
+from ..settings.notification import Notify
 from ..terms import Outcome, Phase
 
 #: A chamber so far below its reference is far behind: the larger of this, K, …

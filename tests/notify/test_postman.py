@@ -18,7 +18,7 @@ from kilnctl.notify.postman import Postman
 from kilnctl.notify.watch import Notice
 from kilnctl.record import care
 from kilnctl.service.socket_server import ask
-from kilnctl.settings.notify import Channel, Notify
+from kilnctl.settings.notification import Channel, Notify
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "tests/service/powder-cure.yaml"

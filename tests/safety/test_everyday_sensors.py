@@ -179,7 +179,7 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
 def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
     """An oven whose temperature is in the middle of a converter step, read as a rig reads it; returns the trips and
     their times."""
-    generator, channel, last = random.Random(11), logic.Channel(), converters.ConverterState()
+    generator, channel, last = random.Random(11), logic.Thermocouple(), converters.ConverterState()
     policy = Policy(chamber_trip_c=900.0, schedule_trip_c=900.0, identical_s=identical_s(sensor, 1.0))
     state, coarse, held = SafetyState(), sensor.front_end == "max31855", 600.0
     for i in range(1, round(hours * 3600.0)):
