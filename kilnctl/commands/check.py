@@ -14,7 +14,7 @@ from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
 from ..run.prepare import prepare
 from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
-from ..safety.coolest import Coolest
+from ..safety.coolest import LumpedOven
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import Sizing, size
@@ -97,7 +97,7 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
     return sizing
 
 
-def tell_limiter(oven: Oven, coolest: Coolest, model: EnergyModel, trip_c: float, u: Units) -> None:
+def tell_limiter(oven: Oven, coolest: LumpedOven, model: EnergyModel, trip_c: float, u: Units) -> None:
     """What the energy limiter guarantees if the control sensor reads too low."""
     metered = oven.meters.supply or oven.meters.current
     held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()

@@ -45,6 +45,8 @@ def tell_status(said: dict, u: Units) -> None:
         _tell_run(said, u)
     for warning in said.get("warnings", ()):
         print(f"  warning: {u.words(warning)}")
+    if said.get("refusal") and not said.get("trips"):
+        print(f"  no run can start: {u.words(said['refusal'])}")
     if said.get("notice"):
         print(f"  {u.words(said['notice'])}")
 

@@ -21,7 +21,7 @@ from ..sizing import size
 from .preview import RunPreview, preview_of
 from .schedule_folder import LARGEST_SCHEDULE, ScheduleFolder
 from .seen import LastShown, Shown, shown_of
-from .worker import Job, Worker
+from .worker import ENDED, Job, Worker
 
 #: Runs listed.
 MOST_RUNS = 400
@@ -183,7 +183,10 @@ class Catalogue:
             try:
                 self._told[folder.name] = self.worker.work_out(folder, summary_of, folder)
             except KilnctlError as error:
-                self._told[folder.name] = {"outcome": str(error)[:80]}
+                told = {"outcome": str(error)[:80]}
+                if str(error) == ENDED:  # that is no fault of the record: the next answer tries again
+                    return told
+                self._told[folder.name] = told
         return self._told[folder.name]
 
     def report(self, run_id: str, unit: str = "C") -> str:

@@ -12,6 +12,7 @@ fired to hold. The gain tells them apart, see ELEMENTS_FROM.
 
 import math
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -239,9 +240,14 @@ def _start_c(run: RunRecord) -> float:
     return float(np.nanmedian(early)) if np.isfinite(early).any() else math.nan
 
 
-def order_of(past: Past) -> tuple[str, list[tuple[int, str]]]:
-    """Sort key of runs: by the time of day where it is known, else by the folders' names with numbers in order."""
-    return past.started, natural(past.folder.name)
+def order_of(past: Past) -> tuple[float, str, list[tuple[int, str]]]:
+    """Sort key of runs: by the time at which they started, where it is known with its offset from UTC (the hour that
+    comes twice in autumn is told apart by it); else by the folders' names with numbers in order."""
+    try:
+        started_s = datetime.strptime(past.started, "%Y-%m-%d %H:%M:%S %z").timestamp()
+    except ValueError:
+        return -math.inf, past.started, natural(past.folder.name)
+    return started_s, past.started, natural(past.folder.name)
 
 
 def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:

@@ -95,3 +95,7 @@ def test_runs_are_ordered_by_time_then_by_number():
 
     runs = [past("a-10"), past("a"), past("a-2"), past("b", "2031-01-02"), past("c", "2031-01-01")]
     assert [r.folder.name for r in sorted(runs, key=ageing.order_of)] == ["a", "a-2", "a-10", "c", "b"]
+    # In the night in which the clocks go back, 02:10 comes again, after 02:40; and a computer may change its zone.
+    times = ("2030-10-27 02:40:00 +0200", "2030-10-27 02:10:00 +0100", "2030-10-27 01:30:00 +0000")
+    late = [past(f"{n}", t) for n, t in zip("321", times, strict=True)]
+    assert [r.folder.name for r in sorted([*late, *runs[:1]], key=ageing.order_of)] == ["a-10", "3", "2", "1"]
