@@ -118,10 +118,12 @@ def advance(
     if p.rate_k_per_s != 0.0 and p.reference_c != leg.target_c:
         return _towards(p, leg, value_c, dt_s)
     inside = abs(value_c - leg.target_c) <= leg.band_k
-    counted = p.counted_s + (dt_s if inside or count_always else 0.0)
+    # A soak that was skipped to as fast as the oven can waits until it is there, also if its time then always counts.
+    counts = inside or (count_always and not p.waiting)
+    counted = p.counted_s + (dt_s if counts else 0.0)
     if counted >= leg.hold_s + p.added_s - 1e-9:
         return _enter(legs, p.leg + 1, value_c, leg.target_c)
-    return replace(p, counted_s=counted, waiting=not (inside or count_always), arrived=p.arrived or inside)
+    return replace(p, counted_s=counted, waiting=not counts, arrived=p.arrived or inside)
 
 
 def _towards(p: Position, leg: Leg, value_c: float, dt_s: float) -> Position:
@@ -156,7 +158,9 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
     before = next((leg for leg in reversed(legs[:index]) if leg.kind != "hold"), None)
     span = legs[index].target_c - value_c
     rate = 0.0 if before is None else abs(span) / before.in_s if before.in_s else before.rate_k_per_s
-    return replace(p, reference_c=value_c, rate_k_per_s=math.copysign(rate, span)) if rate > 0.0 else p
+    if rate <= 0.0:
+        return replace(p, waiting=True)
+    return replace(p, reference_c=value_c, rate_k_per_s=math.copysign(rate, span))
 
 
 def preview(

@@ -78,7 +78,7 @@ export class Now {
     const s = said.status, next = said.milestones?.[0], end = said.milestones?.at(-1), rows = [];
     // With the door open nothing of this comes true until it is shut.
     if (next && !s.door_open) rows.push([milestone(next), clock(next.in_s)]);
-    if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("all done, if it is shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
+    if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("done, if shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
     if (s.running && !tripped && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
     rows.push(...part(s));
     pairs($("times"), rows);
