@@ -101,8 +101,19 @@ class RunPreview:
         times = (ahead.get("reference") or {}).get("in_s") or []
         if now.phase in (Phase.RAMP, Phase.SOAK) and len(times) > 1:
             return max(0.0, times[1])
+        if now.phase == Phase.SOAK and ahead.get("soak_left_s") is not None:
+            # It waits for its band: first the oven has to be back there.
+            return self._climb_s(now, chamber) + ahead["soak_left_s"]
+        return self._along_s(now, chamber, now.phase == Phase.HEAT_UP)
+
+    def _climb_s(self, soak: PreviewStretch, chamber: float) -> float:
+        """How long the plan takes from that chamber temperature to the soak."""
+        ways = [s for s in self.stretches if s.step == soak.step and s.phase in (Phase.HEAT_UP, Phase.RAMP)]
+        return self._along_s(ways[-1], chamber, rising=ways[-1].to_c > chamber) if ways else 0.0
+
+    def _along_s(self, now: PreviewStretch, chamber: float, rising: bool) -> float:
+        """The time from where the plan has that chamber temperature to the end of the stretch, s."""
         a, b = int(now.begin_s / self.tick_s), int(now.end_s / self.tick_s)
-        rising = now.phase == Phase.HEAT_UP
         for i in range(a, min(b, len(self.chamber))):
             if (self.chamber[i] >= chamber) if rising else (self.chamber[i] <= chamber):
                 return max(0.0, now.end_s - i * self.tick_s)
