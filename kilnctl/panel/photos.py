@@ -37,7 +37,9 @@ class Photos:
             if len(there) >= MOST_OF_A_RUN:
                 raise KilnctlError(f"a run keeps {MOST_OF_A_RUN} photographs at most: remove one first")
             if self._size() + len(data) > MOST_BYTES:
-                raise KilnctlError(f"all photographs together have {MOST_BYTES // 1_000_000} MB at most: remove some first")
+                raise KilnctlError(
+                    f"all photographs together have {MOST_BYTES // 1_000_000} MB at most: remove some first"
+                )
             name = f"{int(there[-1][:2]) + 1 if there else 1:02d}.jpg"
             if not _NAME.fullmatch(name):
                 name = next(n for n in (f"{k:02d}.jpg" for k in range(1, 100)) if n not in there)

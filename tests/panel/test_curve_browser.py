@@ -48,7 +48,9 @@ def asked(chrome, pages):
 
 
 #: Lowest and highest of an axis: usual ranges of ovens, in °C and °F, whole runs and a soak's noise.
-RANGES = [(low, low + span) for low in (-40.0, 0.0, 17.3, 68.0, 950.5) for span in (0.8, 6.0, 37.0, 111.0, 260.0, 1234.0)]
+RANGES = [
+    (low, low + span) for low in (-40.0, 0.0, 17.3, 68.0, 950.5) for span in (0.8, 6.0, 37.0, 111.0, 260.0, 1234.0)
+]
 
 
 def test_an_axis_has_several_round_numbers_and_never_too_many(asked):

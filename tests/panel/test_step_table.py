@@ -23,7 +23,16 @@ def test_values_stay_as_they_are_written():
 
 @pytest.mark.parametrize(
     "text",
-    ["", "steps: 3\n", "steps:\n  - 100 °C\n", "steps:\n  - {to: [1, 2]}\n", "steps: {to: 1}\n", "- a\n", "a: [\n", "schedule: x\n"],
+    [
+        "",
+        "steps: 3\n",
+        "steps:\n  - 100 °C\n",
+        "steps:\n  - {to: [1, 2]}\n",
+        "steps: {to: 1}\n",
+        "- a\n",
+        "a: [\n",
+        "schedule: x\n",
+    ],
 )
 def test_a_text_without_plain_steps_has_no_table(text):
     assert step_table(text) is None

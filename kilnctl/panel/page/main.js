@@ -8,7 +8,7 @@ import { Past } from "./past.js";
 import { Schedules } from "./schedules.js";
 import { Stream } from "./stream.js";
 import { isComma, isF, isTwelve, number, setComma, setF, setTwelve, temperature } from "./units.js";
-import { languages, speak, spoken, w } from "./words.js";
+import { LANGUAGES, speak, spoken, w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 export const now = new Now(), far = new Far(() => !$("now").hidden && !$("ask").open && $("stopping").hidden);
@@ -47,14 +47,14 @@ $("choices").addEventListener("click", async () => {
   const pick = (id, words, options, value) => [element("label", { for: id }, words), element("select", { id }, ...options.map(([v, said]) => element("option", { value: v, selected: v === value }, said)))];
   const box = (id, words, on) => element("label", { class: "tick" }, element("input", { type: "checkbox", id, checked: on }), words);
   await ask(w("Language, time, sound"), [
-    ...pick("choose-language", w("Language"), languages.map((l) => [l, { en: "English", de: "Deutsch" }[l]]), spoken()),
+    ...pick("choose-language", w("Language"), Object.entries(LANGUAGES), spoken()),
     ...pick("choose-hours", w("Time of day"), [["24", "14:05"], ["12", "2:05 pm"]], isTwelve() ? "12" : "24"),
     ...pick("choose-decimal", w("Decimal sign"), [[".", "0.5"], [",", "0,5"]], isComma() ? "," : "."),
     box("choose-sound", w("Alarms sound here"), alarm.audible), box("choose-far", w("Far view after a minute without a touch"), far.wanted),
   ], w("Keep"), async () => {
     setTwelve($("choose-hours").value === "12"); setComma($("choose-decimal").value === ",");
     alarm.audible = $("choose-sound").checked; far.wanted = $("choose-far").checked;
-    speak($("choose-language").value);
+    await speak($("choose-language").value);
     return true;
   });
   again();
@@ -128,4 +128,5 @@ setInterval(() => {
   if (silent > 8000) stream.again();
 }, 1000);
 
-speak(spoken()); light(); again();
+if (spoken() !== "en") await speak(spoken());
+light(); again();

@@ -35,7 +35,7 @@ export class Past {
   row(r) {
     const box = element("input", { type: "checkbox", checked: this.chosen.has(r.id), "aria-label": w("Compare {run}", { run: `${r.schedule} ${r.started.slice(0, 16)}` }) });
     box.addEventListener("change", () => { if (box.checked && this.chosen.size < MOST) this.chosen.add(r.id); else { this.chosen.delete(r.id); box.checked = false; } this.button(); });
-    const words = [r.started.slice(0, 16), r.outcome, number(r.duration_s) ? clock(r.duration_s) : "", number(r.energy_kwh) ? `${fixed(r.energy_kwh, 2)} kWh` : "", number(r.highest_c) ? w("up to {c}", { c: temperature(r.highest_c) }) : ""].filter(Boolean).join(" · ");
+    const words = [r.started.slice(0, 16), w(r.outcome), number(r.duration_s) ? clock(r.duration_s) : "", number(r.energy_kwh) ? `${fixed(r.energy_kwh, 2)} kWh` : "", number(r.highest_c) ? w("up to {c}", { c: temperature(r.highest_c) }) : ""].filter(Boolean).join(" · ");
     return element("li", { class: "run-row" }, element("label", { class: "tick" }, box), element("button", { type: "button", "aria-pressed": String(this.one === r.id), onclick: () => this.open(r) }, r.schedule, element("small", {}, words), ...(r.note ? [element("small", {}, `“${r.note}”`)] : [])));
   }
   button() { $("run-compare").hidden = this.chosen.size < 2; $("run-compare").textContent = w("Compare {count} runs", { count: this.chosen.size }); }
@@ -46,7 +46,7 @@ export class Past {
     const all = await Promise.all(runs.map((r) => get(`/api/run/${r.id}`)));
     const lines = all.map((said, i) => ({ kind: "chamber", time_s: said.columns?.time_s || [], values: said.columns?.chamber_c || [], colour: COLOURS[i], words: `${runs[i].schedule}, ${runs[i].started.slice(5, 16)}` }));
     this.draw({ lines, bars: [], marks: [], soaks: [], phases: [], now: null });
-    const rows = runs.map((r) => element("tr", {}, ...[`${r.schedule}, ${r.started.slice(0, 16)}`, r.outcome, number(r.duration_s) ? clock(r.duration_s) : "–", number(r.highest_c) ? temperature(r.highest_c, 1) : "–", number(r.energy_kwh) ? `${fixed(r.energy_kwh, 2)} kWh` : "–"].map((x) => element("td", {}, x))));
+    const rows = runs.map((r) => element("tr", {}, ...[`${r.schedule}, ${r.started.slice(0, 16)}`, w(r.outcome), number(r.duration_s) ? clock(r.duration_s) : "–", number(r.highest_c) ? temperature(r.highest_c, 1) : "–", number(r.energy_kwh) ? `${fixed(r.energy_kwh, 2)} kWh` : "–"].map((x) => element("td", {}, x))));
     $("run-facts").replaceChildren(element("table", {}, element("thead", {}, element("tr", {}, ...["run", "outcome", "takes", "highest", "energy"].map((x) => element("th", { scope: "col" }, w(x))))), element("tbody", {}, ...rows)));
   }
   draw(data) { $("run-curve-box").hidden = false; requestAnimationFrame(() => { this.curve.all(); this.curve.set(data); }); }

@@ -1,24 +1,21 @@
-// The words of the page, one table per language; `w` gives them in the chosen one. A word that a table lacks is said in
-// English. The oven's own sentences come from its service, in English.
-import { EN } from "./words_en.js";
-import { DE } from "./words_de.js";
-
-const TABLES = { en: EN, de: DE };
-let language = "en";
+// The words of the page: `w` gives them in the chosen language. Their key is what they are in English, so a word that a
+// table lacks is said in English. The oven's own sentences come from its service, in English.
+export const LANGUAGES = { en: "English", de: "Deutsch" };
+let language = "en", table = {};
 try { language = localStorage.getItem("language") || "en"; } catch { /* private windows */ }
 
-export const languages = Object.keys(TABLES);
 export const spoken = () => language;
-export function speak(wanted) {
-  language = wanted in TABLES ? wanted : "en";
+export async function speak(wanted) {
+  language = wanted in LANGUAGES ? wanted : "en";
   try { localStorage.setItem("language", language); } catch { /* private windows */ }
+  // English needs no table: only another language is fetched.
+  table = language === "en" ? {} : await import(`/page/words_${language}.js`).then((m) => m.WORDS, () => ({}));
   document.documentElement.lang = language;
   fill(document);
 }
 // `w("done at {at}", {at: "14:05"})`.
 export function w(words, values = {}) {
-  const said = TABLES[language]?.[words] ?? EN[words] ?? words;
-  return said.replace(/\{(\w+)\}/g, (whole, name) => values[name] ?? whole);
+  return (table[words] ?? words).replace(/\{(\w+)\}/g, (whole, name) => values[name] ?? whole);
 }
 // The text of an element that carries `data-w`, and its label where it carries `data-label`.
 export function fill(root) {
