@@ -9,8 +9,8 @@ HORIZON_S = 30 * 86400.0
 
 
 def ahead(session: Session | None) -> dict:
-    """The reference from now on, the chamber (or the part) by the plan in force, and how much of the present soak has not
-    counted yet, s; None for what does not exist."""
+    """The reference from now on, the chamber (or the part) by the plan in force, and how much of the present soak has
+    not counted yet, s; None for what does not exist."""
     # Read once: the tick may replace the state in the meantime.
     state = session.chain.control if session is not None else None
     programme = session.chain.programme if session is not None else None

@@ -34,7 +34,8 @@ SMALL = """return [...document.querySelectorAll('button')]
 ONE_SCREEN = """document.querySelector('main').scrollTop = 1e6; window.scrollTo(0, 1e6);
 const stop = document.getElementById('stop').getBoundingClientRect(), root = document.documentElement;
 document.querySelector('main').scrollTop = 0;
-return window.scrollY === 0 && root.scrollHeight <= window.innerHeight && stop.top > 0 && stop.bottom <= window.innerHeight
+return window.scrollY === 0 && root.scrollHeight <= window.innerHeight && stop.top > 0
+  && stop.bottom <= window.innerHeight
   && document.elementFromPoint((stop.left + stop.right) / 2, (stop.top + stop.bottom) / 2).id === 'stop';"""
 #: What the accessibility checker finds.
 FAULTS = """const done = arguments[0];

@@ -1,6 +1,7 @@
 """The curve's own rules in a real browser, without an oven: ticks, their words, ranges, thinning, outlook, size."""
 
 import functools
+import itertools
 import threading
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
@@ -13,7 +14,7 @@ pytestmark = MARKS
 
 
 class Quiet(SimpleHTTPRequestHandler):
-    def log_message(self, format, *args):  # noqa: A002 - the library's name
+    def log_message(self, format, *args):
         pass
 
 
@@ -60,7 +61,7 @@ def test_an_axis_has_several_round_numbers_and_never_too_many(asked):
             found = asked("scale.js", "m.ticks(...given[0])", [low, high, most])
             assert most / 2 - 0.5 <= len(found) <= most, (low, high, most, found)
             assert low - 1e-6 <= found[0] and found[-1] <= high + 1e-6
-            steps = {round(b - a, 9) for a, b in zip(found, found[1:], strict=False)}
+            steps = {round(b - a, 9) for a, b in itertools.pairwise(found)}
             assert len(steps) <= 1
             for step in steps:
                 digits = f"{step:.6e}".split("e")[0].rstrip("0").rstrip(".")
@@ -97,7 +98,8 @@ def test_noise_does_not_fill_the_picture(asked):
 def test_thinning_for_the_screen_loses_no_peak_and_keeps_the_order(asked):
     script = """(() => { const n = 50000, t = [...Array(n).keys()], v = t.map((i) => Math.sin(i / 900));
       v[31234] = 9; v[22222] = -9; const k = m.kept(t, v, 0, n, 700);
-      return [k.length, k.includes(31234), k.includes(22222), k[0], k[k.length - 1], k.every((x, i) => !i || x > k[i - 1])]; })()"""
+      return [k.length, k.includes(31234), k.includes(22222), k[0], k[k.length - 1],
+        k.every((x, i) => !i || x > k[i - 1])]; })()"""
     count, high, low, first, last, rising = asked("scale.js", script)
     assert high and low and rising and first == 0 and last == 49999 and count <= 4 * 702
 

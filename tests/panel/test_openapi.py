@@ -41,7 +41,7 @@ def as_described(path: str, status: int, answer) -> None:
 def test_it_is_valid_openapi_and_every_path_is_asked_below():
     validate(TOLD)
     assert set(TOLD["paths"]) == set(ASKED)
-    assert all(set(path) == {"get"} for path in TOLD["paths"].values()), "read-only"
+    assert all(set(path) - {"parameters"} == {"get"} for path in TOLD["paths"].values()), "read-only"
 
 
 def recorded(bed) -> str:
@@ -76,11 +76,10 @@ def test_every_path_answers_as_described(bed):
 
 
 def test_a_run_that_is_not_there_is_refused_as_described(bed):
-    for path in ("/api/run/{run}", "/api/run/{run}/samples.csv", "/api/run/{run}/photo/01.jpg"):
+    for path in ("/api/run/{run}", "/api/run/{run}/samples.csv", "/api/run/{run}/photo/{name}"):
         for run in ("0" * 16, "..", "x"):
-            said, answer, _ = bed.ask("GET", path.format(run=run))
-            assert said in (400, 404), run
-        as_described(path, 400, bed.ask("GET", path.format(run="0" * 16))[1])
+            assert bed.ask("GET", path.format(run=run, name="01.jpg"))[0] in (400, 404), run
+        as_described(path, 400, bed.ask("GET", path.format(run="0" * 16, name="01.jpg"))[1])
 
 
 def test_a_status_that_lacks_what_is_promised_is_found(bed):
