@@ -16,9 +16,9 @@ from ..terms import Request, RequestKind
 from . import estimator, fallback, reference, swinging
 from . import part as parts
 from . import predictive as planning
+from .control_state import EnergyBalanceState, Wanted
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
-from .state import EnergyBalanceState, Wanted
 
 #: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
 #: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a

@@ -1,9 +1,9 @@
 """When the model is given up for a plain PI, what the PI does, and when the model is tried again."""
 
 from . import estimator, swinging
+from .control_state import EnergyBalanceState, Wanted
 from .feasibility import Programme
 from .simc import simc_pi
-from .state import EnergyBalanceState, Wanted
 
 #: The model is given up for a plain PI when this share of full power stays unexplained for this long, s, or when the
 #: oven swings although the control is as cautious as it can be. Less is within what the estimator carries as unknown

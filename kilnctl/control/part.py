@@ -4,7 +4,7 @@ load that the description leaves possible, each a slab heated by the chamber. Pu
 import math
 from typing import NamedTuple
 
-from ..model.part import LAYERS, PartBody
+from ..model.part_body import LAYERS, PartBody
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 
 #: How many times as heavy for its surface the load may be, and how many times as light: people put in a third or three

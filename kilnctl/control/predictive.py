@@ -199,7 +199,7 @@ def _optimise(
                 penalty = LIMIT_WEIGHT * response[hot].T * _STRIDES[hot]
                 hessian = hessian + penalty @ response[hot]
                 gradient = gradient + penalty @ (chamber[hot] - limit)
-        change = _box(hessian, gradient, low, high, change)
+        change = box_minimum(hessian, gradient, low, high, change)
         above = (error + sensitivity.dot(change)) > ABOVE_K
         new = np.where(above, _STRIDES_ABOVE, _STRIDES)
         if limited is None and new.tolist() == weight.tolist():
@@ -229,7 +229,9 @@ def _responses(a: np.ndarray, power: np.ndarray, outputs: tuple[int, ...]) -> li
     return answers
 
 
-def _box(hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.ndarray, start: np.ndarray) -> np.ndarray:
+def box_minimum(
+    hessian: np.ndarray, gradient: np.ndarray, low: np.ndarray, high: np.ndarray, start: np.ndarray
+) -> np.ndarray:
     """Minimum of ½ z'Hz + g'z in a box by projected Newton steps (D. P. Bertsekas, SIAM J. Control Optim. 20 (1982)
     221): Newton on the free variables, clipped to the box, halved until the cost falls; if it never does, a step of
     steepest descent."""

@@ -20,7 +20,7 @@ from ..settings.schedule import Schedule, schedule_of
 from ..sizing import size
 from .preview import RunPreview, preview_of
 from .schedule_folder import LARGEST_SCHEDULE, ScheduleFolder
-from .seen import Seen, Shown, shown_of
+from .seen import LastShown, Shown, shown_of
 from .worker import Job, Worker
 
 #: Runs listed.
@@ -41,7 +41,7 @@ class Catalogue:
         self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None, home: Path | None = None
     ):
         self.oven, self.records, self.model_file, self.home = oven, Path(records), model_file, home
-        self.schedules, self.seen = ScheduleFolder(schedules), Seen()
+        self.schedules, self.seen = ScheduleFolder(schedules), LastShown()
         self.worker = Worker()
         self._told: dict[str, dict] = {}
 

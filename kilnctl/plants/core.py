@@ -18,10 +18,11 @@ from collections.abc import Callable
 import numpy as np
 
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.psychrometrics import WATER_J_PER_KGK
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
 from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, enclosed, hottest_k, must_halve
-from .moisture import WATER_J_PER_KGK, Moisture
+from .moisture import Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 #: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.

@@ -151,7 +151,7 @@ class Past:
 
 
 @dataclass(frozen=True)
-class Finding:
+class AgeingFinding:
     """A figure of the newest run compared with its own past. `change` is relative; `warning` is empty without a
     change."""
 
@@ -170,7 +170,7 @@ class Finding:
 class History:
     oven: str
     runs: tuple[Past, ...]
-    findings: tuple[Finding, ...]
+    findings: tuple[AgeingFinding, ...]
     left_out: tuple[str, ...]
 
     @property
@@ -296,7 +296,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
     return History(oven or names.pop(), runs, compare(runs), tuple(left_out))
 
 
-def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
+def compare(runs: tuple[Past, ...]) -> tuple[AgeingFinding, ...]:
     """The newest figure of each kind compared with the first ones of its kind, where there are FEWEST or more."""
     out: list[tuple[Figure, Past, np.ndarray]] = []
     newest: dict[tuple, tuple[int, Figure]] = {}
@@ -329,7 +329,7 @@ def _cause(figure: Figure, change: float, gains: dict[tuple, float]) -> str:
     return _WEAKER if share >= ELEMENTS_FROM else _CAUSES["hold"][0] if share <= LOSSES_TO else _EITHER
 
 
-def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, float]) -> Finding:
+def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, float]) -> AgeingFinding:
     usual = float(np.median(earlier))
     # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a median
     # absolute deviation the standard deviation of a normal distribution (common practice), √2 because a step has the
@@ -346,4 +346,4 @@ def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, fl
             f"{run.schedule}: {figure.text}, {more} ({figure.shown(usual)}, median of the first {len(earlier)} runs): "
             f"{_cause(figure, figure.value / usual, gains)}."
         )
-    return Finding(figure, usual, spread, len(earlier), warning)
+    return AgeingFinding(figure, usual, spread, len(earlier), warning)

@@ -16,7 +16,7 @@ from ..firing import Pattern
 from ..model.day_zero import day_zero
 from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of
 from ..model.energy import EnergyModel
-from ..model.part import part_of
+from ..model.part_body import part_of
 from ..model.trained_file import TrainedModel, load_model, trained_words
 from ..safety import Policy, policy_for
 from ..settings.construction import Load

@@ -9,7 +9,7 @@ from ..errors import KilnctlError
 from .coolest import Coolest
 from .model_rates import ThermalModel, fastest_k_per_s
 from .schedule_trip import schedule_trip_c
-from .vapour import purge_s, vapour_sum, ventilation_of
+from .ventilation import purge_s, vapour_sum, ventilation_of
 
 if TYPE_CHECKING:
     from ..settings.equipment import Sensor

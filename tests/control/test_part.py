@@ -9,7 +9,7 @@ import pytest
 from kilnctl.control import part as parts
 from kilnctl.control.decision import StepInput
 from kilnctl.control.reference import Position
-from kilnctl.model.part import PartBody, part_of
+from kilnctl.model.part_body import PartBody, part_of
 from kilnctl.reading import Reading
 from kilnctl.run.prepare import prepare
 from kilnctl.settings.schedule import Schedule, Step

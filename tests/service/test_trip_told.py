@@ -42,7 +42,7 @@ def test_status_says_what_to_do_first_and_claims_only_what_is_read(oven, tmp_pat
     rig = VirtualRig(cabinet, load=cabinet.usual_load, faults=(PlantFault("thermocouple open", 5.0),))
     with at_work(cabinet, tmp_path, rig=rig, tell=told.append) as person:
         said = person.until(lambda s: s.get("trips") and any("after the trip" in line for line in told))
-        status._tell(said, Units(METRIC))
+        status.tell_status(said, Units(METRIC))
     shown = capsys.readouterr().out
     act, _, check = WORDS["sensor-open"]
     assert shown.index(act) < shown.index("The control thermocouple is open") < shown.index(check)
