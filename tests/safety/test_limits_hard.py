@@ -232,6 +232,15 @@ USUAL = [
     case("noise_k", "sensor-noisy", 60, "noise of 3.3 K", chamber=jitter(1.35)),
     case("identical_s", "sensor-frozen", 65, "a minute under heat in which no bit changes", chamber=100.0, bits=b"is"),
     case(
+        "fall_k_per_s",
+        "reading-fell",
+        340,
+        "2.2 K/s, and it stays away",
+        chamber=lambda t: max(300.0, 900.0 - 2.2 * t),
+        before={**ALONE, "chamber": level(900.0)},
+        policy=OPEN,
+    ),
+    case(
         "rise_k_per_s",
         "rise-too-fast",
         30,
@@ -256,7 +265,7 @@ def test_where_nothing_is_said_a_minute_purges_and_a_clock_may_err_by_five_secon
 
 
 def test_a_rig_that_has_only_its_control_sensor_is_asked_for_nothing_else():
-    bench = Bench(part_trip_c=200.0).feed(60)
+    bench = Bench(part_trip_c=200.0).feed(60, tick=dict(run_s=47 * 3600.0))
     assert bench.faults == set() and not bench.warnings and bench.verdict.permit is not None
     open_circuit = bench.feed(5, contactor_closed=False).state.trips["contactor-open"]
     assert "pulse timer" not in str(open_circuit)
