@@ -15,6 +15,7 @@ from ..plants.injection import load_faults
 from ..record.run_record import read_run
 from ..report.finishing import finish
 from ..report.summary_text import summary_text
+from ..report.verdict import verdict
 from ..rig import RigDriver, VirtualRig, open_rig
 from ..run.summary import summarise
 from ..service import operating_system
@@ -167,7 +168,7 @@ def _print_end(folder: Path, outcome: str, u: Units) -> None:
     if len(record.time_s):
         summary = summarise(record)
         finish(folder, record, summary, u)
-        print()
+        print(f"\n{u.words(verdict(record, summary, u).words)}\n")
         print(summary_text(summary, u))
     for event in (e for e in record.events if e.kind == "danger"):
         print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")

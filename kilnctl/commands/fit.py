@@ -74,6 +74,12 @@ def run(args: argparse.Namespace) -> int:
     if args.picture:
         write_text(args.picture, fit_picture(found, u))
         print(f"picture: {args.picture}")
+    if not found.converged:
+        print("\nnext: look at the warnings above, and give more records: a learning run tells most (kilnctl learn)")
+    elif args.save:
+        print(f"\nnext: kilnctl check {args.oven} SCHEDULE --model {args.save}")
+    else:
+        print("\nnext: give --save FILE too, to keep this model")
     return 0 if found.converged else 1
 
 

@@ -14,6 +14,7 @@ from ..plants.virtual_oven import VirtualOven
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
 from ..report.summary_text import drying_words, summaries_compared, summary_text
+from ..report.verdict import verdict
 from ..run.prepare import PreparedRun, prepare
 from ..run.rehearsal import simulate, usual_plant
 from ..run.result import Run
@@ -77,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
         progress.end()
     summary = summarise(result)
     finish(folder, result, summary, u)
-    print()
+    print(f"\n{u.words(verdict(result, summary, u).words)}\n")
     print(summary_text(summary, u))
     print(_flicker(oven, result))
     if isinstance(plant, VirtualOven) and plant.drying is not None:

@@ -8,7 +8,7 @@ Below the channel's topic: `state` (retained JSON, what the service answers in s
 import json
 
 from ..errors import KilnctlError
-from ..settings.notify import Channel
+from ..settings.notification import Channel
 
 #: What of the service's answer goes into `state`.
 STATE_KEYS = (

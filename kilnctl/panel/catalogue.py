@@ -20,8 +20,8 @@ from ..settings.schedule import Schedule, schedule_of
 from ..sizing import size
 from .preview import RunPreview, preview_of
 from .schedule_folder import LARGEST_SCHEDULE, ScheduleFolder
-from .seen import Seen, Shown, shown_of
-from .worker import Job, Worker
+from .seen import LastShown, Shown, shown_of
+from .worker import ENDED, Job, Worker
 
 #: Runs listed.
 MOST_RUNS = 400
@@ -41,7 +41,7 @@ class Catalogue:
         self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None, home: Path | None = None
     ):
         self.oven, self.records, self.model_file, self.home = oven, Path(records), model_file, home
-        self.schedules, self.seen = ScheduleFolder(schedules), Seen()
+        self.schedules, self.seen = ScheduleFolder(schedules), LastShown()
         self.worker = Worker()
         self._told: dict[str, dict] = {}
 
@@ -183,7 +183,10 @@ class Catalogue:
             try:
                 self._told[folder.name] = self.worker.work_out(folder, summary_of, folder)
             except KilnctlError as error:
-                self._told[folder.name] = {"outcome": str(error)[:80]}
+                told = {"outcome": str(error)[:80]}
+                if str(error) == ENDED:  # that is no fault of the record: the next answer tries again
+                    return told
+                self._told[folder.name] = told
         return self._told[folder.name]
 
     def report(self, run_id: str, unit: str = "C") -> str:

@@ -53,17 +53,21 @@ def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
     return "\n".join(out)
 
 
+def _count(number: int, one: str, more: str) -> str:
+    return f"{number} {one if number == 1 else more}"
+
+
 def _quality(fit: Fit, units: Units) -> list[str]:
     """How well the free run meets each record, and what is left over."""
     out = [
         (
-            f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {units.temperature(fit.low_c)} to "
-            f"{units.temperature(fit.high_c)}"
+            f"{fit.oven_name}: {_count(len(fit.records), 'stretch', 'stretches')} of record, "
+            f"{units.temperature(fit.low_c)} to {units.temperature(fit.high_c)}"
         )
     ]
     for r in fit.records:
         extra = [f"{r.wild} wild readings left out"] if r.wild else []
-        extra += [f"{len(r.doors)} door opening(s)"] if r.doors else []
+        extra += [_count(len(r.doors), "door opening", "door openings")] if r.doors else []
         extra += ["started warm"] if not r.cold else []
         out.append(
             f"  {r.name}: {(r.time_s[-1] - r.time_s[0]) / 3600:.1f} h, free run misses it by "

@@ -14,9 +14,9 @@ from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, 
 from ..errors import KilnctlError
 from ..firing import Pattern
 from ..model.day_zero import day_zero
-from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of, envelope_of
 from ..model.energy import EnergyModel
-from ..model.part import part_of
+from ..model.part_body import part_of
 from ..model.trained_file import TrainedModel, load_model, trained_words
 from ..safety import Policy, policy_for
 from ..settings.construction import Load
@@ -132,6 +132,7 @@ def prepared(
 ) -> PreparedRun[PreparedT]:
     """What follows for a run once it is known what the controller follows; `doubt`: about the model; None: all that a
     description leaves. Raises KilnctlError for limits that cannot be."""
+    doubt = doubt or DAY_ZERO
     return PreparedRun(
         oven=oven,
         schedule=schedule,
@@ -140,7 +141,12 @@ def prepared(
         model_words=model_words,
         programme=programme,
         policy=policy_for(
-            oven, schedule, model, start_c=start_c, coolest=coolest_of(oven, load, model, doubt or DAY_ZERO)
+            oven,
+            schedule,
+            model,
+            start_c=start_c,
+            coolest=coolest_of(oven, load, model, doubt),
+            envelope=envelope_of(oven, load, model, doubt),
         ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),

@@ -27,13 +27,13 @@ from ..terms import Outcome, Request
 from . import commanding, operating_system, run_log, saved_trips, socket_answers, status_view
 from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
-from .messages import MessageQueue
 from .pace import RealPace, SimulatedPace
 from .saved_state import SavedState, TrippedRun, run_to_saved
 from .session import NOTHING, Rest, Session
 from .socket_server import SocketServer
 from .starts import Continued, ReadyStart, Starts
 from .state_store import EVERY_S
+from .terminal_queue import MessageQueue
 from .upkeep import Upkeep
 from .view import ServiceView, troubles_of, view_of
 

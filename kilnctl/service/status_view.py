@@ -109,5 +109,5 @@ def _service(service: ServiceView) -> dict:
             "p99_s": late.quantile_s(0.99),
             "worst_s": late.worst_s,
         },
-        "answered": time.strftime("%Y-%m-%d %H:%M:%S"),
+        "answered": time.strftime("%Y-%m-%d %H:%M:%S %z"),
     }

@@ -154,6 +154,7 @@ def test_the_run_finishes_under_all_interlocks(cabinet, run):
     assert run.model == prepare(cabinet).model
 
 
+@pytest.mark.slow
 def test_free_run_on_an_unseen_schedule(cabinet, unseen, found):
     """Structure differs (resolved walls, air apart from radiation): within 1.5 K rms; the description alone
     misses by several times more."""
@@ -166,6 +167,7 @@ def test_free_run_on_an_unseen_schedule(cabinet, unseen, found):
     assert before.rms_k > 3.0 * after.rms_k
 
 
+@pytest.mark.slow
 def test_extrapolation(cabinet, unseen):
     """Learnt below 110 °C, asked 150 K higher: within 3 % of the temperature."""
     found = fit(cabinet, learn(cabinet, ceiling_c=105.0), validate=False)

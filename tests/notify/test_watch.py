@@ -3,7 +3,7 @@
 import pytest
 
 from kilnctl.notify.watch import REMEMBERED, Watched, step
-from kilnctl.settings.notify import Channel, Notify
+from kilnctl.settings.notification import Channel, Notify
 
 FILE = Notify(
     name="a workshop",

@@ -152,6 +152,13 @@ document.getElementById("curve").dispatchEvent(e); return e.defaultPrevented"""
     assert chrome.execute_script(wheel, False) is False and chrome.execute_script(wheel, True) is True
 
 
+def test_the_oven_s_page_shows_which_tests_of_safety_are_due(chrome, bed):
+    opened(chrome, bed, "#oven")
+    until(lambda: "8 of 8 are due" in text(chrome, "care"))
+    shown = text(chrome, "care")
+    assert "limiter: due" in shown and "never noted" in shown and "refuses no run" in shown
+
+
 def test_the_oven_s_pictures_are_drawn_again_when_the_screen_is_turned(chrome, bed):
     chrome.execute_cdp_cmd(
         "Emulation.setDeviceMetricsOverride", dict(width=390, height=844, deviceScaleFactor=1, mobile=True)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kilnctl.safety.coolest import COLDEST_C, HOTTEST_C, step
+from kilnctl.safety.coolest import COLDEST_C, HOTTEST_C, MOST, held, step
 from tests.safety.safety_scenes import SMALL
 
 #: 1 W/K of lining in series with the film, and 9.01 W/K that bypasses the lining.
@@ -60,7 +60,7 @@ def settled(oven, power_w, door=False, seconds=10_000):
     ],
 )
 def test_a_number_that_cannot_be_is_refused(field, bad):
-    with pytest.raises(ValueError, match="coolest oven: "):
+    with pytest.raises(ValueError, match="oven in lumps: "):
         but(**{field: bad})
 
 
@@ -202,3 +202,25 @@ def test_less_power_and_more_loss_are_never_hotter(power_w, less_w, ticks):
         x = step(SMALL, x, power_w, 10.0, False)
         y = step(leaky, y, max(0.0, power_w - less_w), 10.0, False)
     assert y[1] <= x[1] + 1e-9
+
+
+def test_round_a_held_chamber_the_elements_give_what_they_get_and_the_contents_take_what_they_lack():
+    """In steady state all the power arrives; at the first moment elements of 10 J/K keep it, and contents of 20 °C take
+    20 W/K."""
+    fixed = but(chamber_j_per_k=MOST)
+    x = fixed.from_chamber(120.0)
+    first, watts = held(fixed, x, 120.0, 500.0, 1e-4)
+    assert watts == pytest.approx(-2000.0, rel=1e-2) and first[1] == pytest.approx(120.0, abs=1e-6)
+    for _ in range(2000):
+        x, watts = held(fixed, x, 120.0, 500.0, 1.0)
+    assert watts == pytest.approx(500.0, rel=1e-4) and x[6] == pytest.approx(120.0, abs=1e-2)
+    assert x[0] == pytest.approx(120.0 + 500.0 / 50.0, abs=1e-2), "the elements are hotter by power over conductance"
+    # The chamber is where the reading is, wherever it was before.
+    assert held(fixed, x, 60.0, 0.0, 1.0)[0][1] == pytest.approx(60.0, abs=1e-2)
+    assert held(fixed, x, 1e9, 0.0, 1.0)[0][1] == pytest.approx(HOTTEST_C, abs=1.0)
+
+
+def test_round_a_held_chamber_an_empty_oven_s_contents_take_nothing():
+    empty = but(chamber_j_per_k=MOST, contents_j_per_k=0.0, contents_w_per_k=0.0)
+    first, watts = held(empty, empty.from_chamber(100.0), 100.0, 3000.0, 1.0)
+    assert watts > 0.0 and watts == pytest.approx((first[0] - first[1]) * 50.0)

@@ -1,4 +1,5 @@
 // The page "The oven": the results of the sizing.
+import { care } from "./care.js";
 import { element, get } from "./ask.js";
 import { plot } from "./curve.js";
 import { clock, degrees, inUnit, temperature, unit, watts } from "./units.js";
@@ -8,6 +9,7 @@ const $ = (id) => document.getElementById(id);
 export class Oven {
   constructor() { new ResizeObserver(() => { if (this.said) this.draw(); }).observe($("size-power")); }
   async shown() {
+    care($("oven"));
     if (!this.said) { $("size-about").textContent = "being worked out …"; this.said = await get("/api/sizing"); }
     const s = this.said;
     if (!s.ok) { $("size-about").textContent = s.words; this.said = null; return; }

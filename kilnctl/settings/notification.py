@@ -23,6 +23,7 @@ KINDS = {
     "warning": "any other warning of a run",
     "done": "a schedule ran to its end, or a person stopped it",
     "part ready": "the chamber is cool enough to unload",
+    "learning": "nothing was learned from a run, and why: the model stays as it was",
     "due": "a test of SAFETY.md is due",
 }
 #: Kinds that are tried for a day, are never dropped for others, and pass the hourly limit.
