@@ -31,8 +31,8 @@ LEAST_LOSSES, LEAST_CAPACITY = 0.06, 0.06
 #: Above the highest temperature of the records, the relative uncertainty of the losses grows by this much times the
 #: relative rise beyond it: nothing was measured there.
 BEYOND = 0.1
-#: The load may be this many times as heavy as the files say (common practice: loads are not weighed one by one), and
-#: may hold this many times the water.
+#: The load may be this many times as heavy as the files say, or as light (common practice: loads are not weighed one by
+#: one), and may hold this many times the water.
 LOAD_TIMES, WATER_TIMES = 3.0, 1.3
 #: Heat of evaporation of cold water, J/kg (2.50e6 at 0 °C, steam tables), rounded up.
 STEAM_J_PER_KG = 2.6e6
@@ -172,36 +172,41 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
 def envelope_of(
     oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO
 ) -> tuple[LumpedOven, LumpedOven, LumpedOven]:
-    """The model's own oven, the coolest and the hottest that its uncertainty allows, their chambers held
-    (`kilnctl.safety.coolest.held`). The hottest has the least capacities and losses, and nobody put the load in; it
-    gets the power that was measured, like the first."""
+    """The model's own oven, one with the heaviest elements and load that its uncertainty allows, and one with the
+    lightest; their chambers are held (`kilnctl.safety.coolest.held`)."""
     exact = replace(doubt, losses=1.0, leak=1.0, capacity=1.0, films=1.0, power=1.0, elements=1.0, carriers=0.0)
-    cool = replace(coolest_of(oven, load, model, doubt), chamber_j_per_k=MOST)
     likely = replace(
         coolest_of(oven, None, model, exact),
         chamber_j_per_k=MOST,
         unmetered_share=1.0,
         room_c=model.ambient_c,
-        extra_w=0.0,
         contents_j_per_k=model.contents_j_per_k,
         contents_w_per_k=model.contents_w_per_k,
         contents_m2=model.contents_m2,
     )
-    less, empty = 1.0 / doubt.losses, 1.0 - _load_share(oven, load)
-    hot = replace(
+    heavy = coolest_of(oven, load, model, doubt)
+    share = _load_share(oven, load)
+    return (
         likely,
-        room_c=model.ambient_c + ROOM_K,
-        element_j_per_k=model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST)),
-        film_w_per_k=model.film_w_per_k / doubt.films,
-        film_m2=model.film_m2 / doubt.films,
-        lining_j_per_k=_times(1.0 / doubt.capacity, model.lining_j_per_k),
-        lining_w_per_k=_times(less, model.lining_w_per_k),
-        leak_w_per_k=model.leak_w_per_k / doubt.leak,
-        contents_j_per_k=empty * model.contents_j_per_k,
-        contents_w_per_k=empty * model.contents_w_per_k,
-        contents_m2=empty * model.contents_m2,
+        _held(likely, heavy.element_j_per_k, 1.0 + (LOAD_TIMES - 1.0) * share, heavy.water_j),
+        _held(
+            likely,
+            model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST)),
+            1.0 - (1.0 - 1.0 / LOAD_TIMES) * share,
+        ),
     )
-    return likely, cool, hot
+
+
+def _held(likely: LumpedOven, element_j_per_k: float, contents: float, water_j: float = 0.0) -> LumpedOven:
+    """The same oven with other elements, so many times the contents, and water in them."""
+    return replace(
+        likely,
+        element_j_per_k=element_j_per_k,
+        contents_j_per_k=contents * likely.contents_j_per_k,
+        contents_w_per_k=contents * likely.contents_w_per_k,
+        contents_m2=contents * likely.contents_m2,
+        water_j=water_j,
+    )
 
 
 def _load_share(oven: Oven, load: Load | None) -> float:

@@ -140,20 +140,14 @@ def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) ->
     )
 
 
-def held(
-    oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float
-) -> tuple[Lumps, tuple[float, float, float]]:
-    """The lumps dt_s later (above 0) round a chamber that is at chamber_c, °C; and the heat that the chamber then gets
-    from elements, lining with leak, and contents (below 0: gives to them), W. For an oven whose own chamber is so heavy
-    that dt_s does not move it (`MOST`)."""
+def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float]:
+    """The lumps dt_s later (above 0) round a chamber that is at chamber_c, °C; and the heat that the elements then give
+    to it, less what the contents take, W. For an oven whose own chamber is so heavy that dt_s does not move it
+    (`MOST`)."""
     after = step(oven, (x[0], _within(chamber_c), *x[2:]), power_w, dt_s, False)
-    e, c, l1, *_, k, _ = after
-    into_walls_w = _link(c, l1, oven.film_w_per_k, oven.film_m2)[0]
-    past_them_w = _conduct(c, oven.room_c, oven.leak_w_per_k, oven.leak_rise_per_k)[0]
+    given_w = _link(after[0], after[1], oven.element_w_per_k, oven.element_m2)[0]
     # An empty oven's contents are as warm as its chamber: nothing flows.
-    into_contents_w = _link(c, k, oven.contents_w_per_k, oven.contents_m2)[0]
-    from_elements_w = _link(e, c, oven.element_w_per_k, oven.element_m2)[0]
-    return after, (from_elements_w, -into_walls_w - past_them_w, -into_contents_w)
+    return after, given_w - _link(after[1], after[6], oven.contents_w_per_k, oven.contents_m2)[0]
 
 
 def _lining(

@@ -56,7 +56,7 @@ HARD_CEILINGS = {
     "wild_k_per_s": 200.0,
     "explained_per_fired": 0.6,
     "missing_share_s": 600.0,
-    "board_ceiling_c": 1420.0,
+    "board_ceiling_c": 1400.0,
 }
 #: Least values, where less is less safe: a purge that does not purge, jumps forgotten before they are counted, a rise
 #: so small that the room's warming counts as one, terminals colder than any workshop.
@@ -150,8 +150,8 @@ class Policy:
                                 person must confirm a change since the last run
     coolest                     the coolest oven that the energy allows, which the reading is judged by; None: not
                                 judged
-    envelope                    the model's own oven, the coolest and the hottest that its uncertainty allows, chambers
-                                held: by what they differ, heat is not unexplained; None: not known
+    envelope                    the model's own oven, one with the heaviest elements and load that its uncertainty
+                                allows, and one with the lightest: by what they differ, heat is not unexplained
 
     ±30 % of each (`tools/bench/sensitivity --only policy.`): none, but for the trips' temperatures, which at −30 % are
     below the soak, and fall_k_per_s (error 0/−0.4 %).

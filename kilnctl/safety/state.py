@@ -1,8 +1,9 @@
 """What the rules get each tick, what they answer, and what they keep from tick to tick."""
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from numbers import Real
+from operator import attrgetter
 from typing import NamedTuple, TypeGuard
 
 from .coolest import Lumps
@@ -188,9 +189,7 @@ class SafetyState:
 
     def copied(self) -> "SafetyState":
         """A copy that shares nothing that changes."""
-        new = SafetyState.__new__(SafetyState)
-        for name in _FIELDS:
-            setattr(new, name, getattr(self, name))
+        new = SafetyState(*_values(self))
         new.trips, new.over, new.believed = dict(self.trips), dict(self.over), dict(self.believed)
         return new
 
@@ -210,7 +209,7 @@ class SafetyState:
         self.purge_until_s = math.inf
 
 
-_FIELDS = tuple(SafetyState.__slots__)
+_values = attrgetter(*(f.name for f in fields(SafetyState)))
 
 
 def finite(value: object) -> TypeGuard[float]:

@@ -1,6 +1,5 @@
 """The reference: what a schedule asks for, second by second, and its preview."""
 
-import dataclasses
 import math
 
 import numpy as np
@@ -101,15 +100,15 @@ def test_requests_hold_go_on_skip_and_soak():
     p = reference.begin(legs, 20.0)
     for _ in range(100):
         p = reference.advance(legs, p, p.reference_c, 1.0)
-    held = dataclasses.replace(p, held=True)
+    held = p._replace(held=True)
     assert reference.advance(legs, held, 30.0, 100.0) == held
-    skipped = reference.skip(legs, dataclasses.replace(held, added_s=60.0), 28.0)
+    skipped = reference.skip(legs, held._replace(added_s=60.0), 28.0)
     assert (skipped.leg, skipped.reference_c, skipped.rate_k_per_s) == (2, 28.0, 0.1), (
         "the step after it, at its own rate, from where the oven is"
     )
     assert not skipped.held and skipped.added_s == 0.0
     assert reference.skip(legs, skipped, 40.0).done
-    longer = dataclasses.replace(p, leg=1, reference_c=100.0, rate_k_per_s=0.0, added_s=100.0)
+    longer = p._replace(leg=1, reference_c=100.0, rate_k_per_s=0.0, added_s=100.0)
     for _ in range(140):
         longer = reference.advance(legs, longer, 100.0, 1.0)
     assert legs[longer.leg].kind == "hold"
@@ -123,7 +122,7 @@ def test_a_soak_that_is_skipped_to_is_gone_to_at_the_rate_that_leads_there():
     assert reference.seconds_left(legs, p) == pytest.approx(way_s + 300.0)
     times, values = reference.preview(legs, p, 5000.0)
     assert times[:3] == pytest.approx([0.0, way_s, way_s + 300.0]) and values[:3] == [62.0, 120.0, 120.0]
-    behind = reference.advance(legs, dataclasses.replace(p, reference_c=80.0), 62.0, 1.0)
+    behind = reference.advance(legs, p._replace(reference_c=80.0), 62.0, 1.0)
     assert behind.waiting and behind.reference_c == 80.0, "it waits for an oven that falls behind, as a ramp does"
     ticks = 0
     while legs[p.leg].kind == "hold":
@@ -152,9 +151,7 @@ def test_a_soak_that_is_skipped_to_without_a_rate_counts_from_its_arrival(always
     arrived = sum(62.0 + 0.1 * (i + 1) < 117.0 for i in range(len(counted)))
     assert arrived > 500 and not any(counted[: arrived - 1]) and len(counted) - arrived == pytest.approx(300, abs=2)
     # Once it was there its time goes on, in or out of the band, where the schedule says so.
-    out = reference.advance(
-        legs, dataclasses.replace(reference.skip(legs, reference.begin(legs, 20.0), 62.0)), 119.0, 1.0
-    )
+    out = reference.advance(legs, reference.skip(legs, reference.begin(legs, 20.0), 62.0), 119.0, 1.0)
     out = reference.advance(legs, out, 80.0, 1.0, always)
     assert out.counted_s == (2.0 if always else 1.0)
 

@@ -194,35 +194,30 @@ def test_what_is_promised_is_kept_by_the_arithmetic_and_learning_lowers_it(name)
 
 @pytest.mark.parametrize("name", ["curing-cabinet", "bench-muffle", "brick-kiln"])
 def test_ovens_within_the_uncertainty_give_their_chamber_what_lies_in_the_envelope(name):
-    """Heat-up at full power to the trip, a soak and a fall: drawn ovens between the two extremes."""
+    """Heat-up at full power and a soak, with elements and loads of masses between the two extremes."""
     oven, model = described(name)
-    likely, cool, hot = envelope_of(oven, oven.usual_load, model)
+    likely, heavy, light = envelope_of(oven, oven.usual_load, model)
     generator, top_c = random.Random(name), oven.limits.highest_c
-    between = [likely, cool, hot]
-    for _ in range(12):
-        a, b, c, d = (generator.random() for _ in range(4))
-        between.append(
-            dataclasses.replace(
-                likely,
-                element_j_per_k=_between(hot.element_j_per_k, cool.element_j_per_k, a),
-                lining_j_per_k=tuple(_between(h, k, b) for h, k in zip(hot.lining_j_per_k, cool.lining_j_per_k)),
-                lining_w_per_k=tuple(_between(h, k, b) for h, k in zip(hot.lining_w_per_k, cool.lining_w_per_k)),
-                contents_j_per_k=_between(hot.contents_j_per_k, cool.contents_j_per_k, c),
-                contents_w_per_k=_between(hot.contents_w_per_k, cool.contents_w_per_k, c),
-                contents_m2=_between(hot.contents_m2, cool.contents_m2, c),
-                leak_w_per_k=_between(hot.leak_w_per_k, cool.leak_w_per_k, d),
-            )
-        )
-    lumps = [o.from_chamber(model.ambient_c) for o in between]
-    for second in range(0, 9000, 5):
-        chamber_c = model.ambient_c + (top_c - model.ambient_c) * min(1.0, second / 3000.0, (9000.0 - second) / 3000.0)
-        power_w = model.power_w * (1.0 if second < 3000 else 0.3 if second < 6000 else 0.0)
-        steps = [held(o, x, chamber_c, power_w, 5.0) for o, x in zip(between, lumps)]
-        lumps = [x for x, _ in steps]
-        ways = list(zip(*(w for _, w in steps)))
-        low, high = (sum(extreme(way[:3]) for way in ways) for extreme in (min, max))
-        slack = 0.02 * model.power_w + 0.05 * (high - low)
-        assert all(low - slack <= sum(w) <= high + slack for _, w in steps), second
+    ovens = [likely, heavy, light]
+    for _ in range(8):
+        a, b = generator.random(), generator.random()
+        changes = {
+            field: _between(getattr(light, field), getattr(heavy, field), b if field.startswith("c") else a)
+            for field in ("element_j_per_k", "contents_j_per_k", "contents_w_per_k", "contents_m2")
+        }
+        ovens.append(dataclasses.replace(likely, **changes))
+    lumps = [o.from_chamber(model.ambient_c) for o in ovens]
+    widest = 0.0
+    for second in range(0, 6000, 5):
+        chamber_c = model.ambient_c + (top_c - model.ambient_c) * min(1.0, second / 3000.0)
+        steps = [
+            held(o, x, chamber_c, (1.0 if second < 3000 else 0.3) * model.power_w, 5.0) for o, x in zip(ovens, lumps)
+        ]
+        lumps, watts = [x for x, _ in steps], [w for _, w in steps]
+        if second < 3000:
+            widest = max(widest, watts[2] - watts[1])
+            assert all(watts[1] - 1.0 <= w <= watts[2] + 1.0 for w in watts), second
+    assert widest > 0.2 * model.power_w, "uncertain masses matter while all warms up"
 
 
 def _between(low: float, high: float, share: float) -> float:
@@ -234,13 +229,12 @@ def test_the_envelope_of_a_learnt_model_is_narrower(oven):
     cabinet, model = described()
     wide, narrow = (envelope_of(cabinet, None, model, d) for d in (DAY_ZERO, doubt_of(learnt(0.01), 275.0)))
     assert wide[0] == dataclasses.replace(narrow[0], words=wide[0].words, learnt=False)
-    assert wide[0].power_share == wide[0].unmetered_share == wide[2].power_share == 1.0 > wide[1].unmetered_share
-    for name in ("element_j_per_k", "film_w_per_k", "leak_w_per_k"):
-        likely = getattr(wide[0], name)
-        for envelope in (wide, narrow):
-            assert getattr(envelope[2], name) <= likely <= getattr(envelope[1], name)
-        assert getattr(wide[1], name) > getattr(narrow[1], name) and getattr(wide[2], name) < getattr(narrow[2], name)
+    elements = [[o.element_j_per_k / model.element_j_per_k for o in envelope] for envelope in (wide, narrow)]
+    assert elements[0][0] == elements[1][0] == 1.0
+    assert elements[0][1] > 4.0 > 1.1 > elements[1][1] > 1.05 and elements[0][2] < 0.4 < 0.9 < elements[1][2] < 0.95
     load = cabinet.usual_load
     assert load is not None
-    heavy = envelope_of(cabinet, load, day_zero(cabinet, load), doubt_of(learnt(0.01), 275.0))
-    assert heavy[2].contents_j_per_k < 0.7 * heavy[0].contents_j_per_k < 0.7 * heavy[1].contents_j_per_k
+    wet = dataclasses.replace(load, moisture_kg=0.5)
+    likely, heavy, light = envelope_of(cabinet, wet, day_zero(cabinet, load), doubt_of(learnt(0.01), 275.0))
+    assert light.contents_m2 < 0.8 * likely.contents_m2 < 0.8 * heavy.contents_m2
+    assert likely.water_j == light.water_j == 0.0 < heavy.water_j, "the model knows no water"
