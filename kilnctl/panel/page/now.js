@@ -79,7 +79,7 @@ export class Now {
     // With the door open nothing of this comes true until it is shut.
     if (next && !s.door_open) rows.push([milestone(next), clock(next.in_s)]);
     if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("done, if shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
-    if (s.running && !tripped && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
+    if (s.running && !tripped && !s.door_open && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
     rows.push(...part(s));
     if (said.door?.is_open && !tripped) rows.push([w("the door costs so far"), doorCost(said.door)]);
     pairs($("times"), rows);
