@@ -23,7 +23,7 @@ from ._shipped import shipped
 _LOCAL = ("127.0.0.1", "::1", "localhost")
 
 #: In the demo somebody opens the door once, so that one sees what that does.
-DOOR = "about: somebody looks in\nfaults:\n  - {kind: door open, at: 24 min, for: 4 min}\n"
+DOOR = "about: somebody looks in\nfaults:\n  - {kind: door open, at: 36 min, for: 3 min}\n"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -81,7 +81,7 @@ export class Now {
     if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("done, if shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
     if (s.running && !tripped && !s.door_open && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
     rows.push(...part(s));
-    if (said.door?.is_open && !tripped) rows.push([w("the door costs so far"), doorCost(said.door)]);
+    if (said.door?.is_open && !tripped) rows.push([w("door, so far"), doorCost(said.door)]);
     pairs($("times"), rows);
   }
   facts(s) {
@@ -169,5 +169,5 @@ function part(s) {
 export const NEXT = { "heat up": "arrives at {c}", ramp: "ramp ends at {c}", soak: "soak at {c} ends", cooling: "cooled to {c}" };
 export const milestone = (next) => w(NEXT[next.phase] || "{c}", { c: temperature(next.to_c) });
 // What a door cost: how long it was open, how far the chamber fell, what left by it, and when the chamber was back.
-const doorCost = (d) => [clock(d.open_s), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 1800 ? [kwh(d.lost_j)] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].join(", ");
+const doorCost = (d) => [clock(d.open_s), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 18000 ? [kwh(d.lost_j)] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].join(", ");
 function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b]) => [element("dt", {}, a), element("dd", {}, b)])); }

@@ -321,4 +321,5 @@ export const WORDS = {
   "the door costs so far": "the door costs so far",
   "the last open door": "the last open door",
   "back after {time}": "back after {time}",
+  "door, so far": "door, so far",
 };
