@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.constants import Stefan_Boltzmann, zero_Celsius
 
-from kilnctl.safety.coolest import Coolest, Lumps, step
+from kilnctl.safety.coolest import LumpedOven, Lumps, step
 from tests.safety.safety_scenes import SMALL
 
 #: Every term is there, and no two numbers are alike.
@@ -44,7 +44,7 @@ def convected_w(t1, t2, conductance, area):
     return conductance * (t1 - t2) + Stefan_Boltzmann * area * ((t1 + zero_Celsius) ** 4 - (t2 + zero_Celsius) ** 4)
 
 
-def gains_w(oven: Coolest, t, power_w: float, door: bool):
+def gains_w(oven: LumpedOven, t, power_w: float, door: bool):
     """What element, chamber, four lumps of lining and contents gain, W."""
     e, c, *lining, k = t
     to_chamber = convected_w(e, c, oven.element_w_per_k, oven.element_m2)
@@ -59,7 +59,7 @@ def gains_w(oven: Coolest, t, power_w: float, door: bool):
     return np.array([power_w - to_chamber, chamber, *(-np.diff(outward)), to_contents])
 
 
-def by_numpy(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool, boils: bool):
+def by_numpy(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool, boils: bool):
     """(C/dt − J) δ = gains: the linearly implicit Euler step; capacities of the lining are never below a fifth."""
     t, h = np.array(x[:7]), 1e-3
     tangents = np.empty((7, 7))
