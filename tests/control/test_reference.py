@@ -151,9 +151,7 @@ def test_a_soak_that_is_skipped_to_without_a_rate_counts_from_its_arrival(always
     arrived = sum(62.0 + 0.1 * (i + 1) < 117.0 for i in range(len(counted)))
     assert arrived > 500 and not any(counted[: arrived - 1]) and len(counted) - arrived == pytest.approx(300, abs=2)
     # Once it was there its time goes on, in or out of the band, where the schedule says so.
-    out = reference.advance(
-        legs, dataclasses.replace(reference.skip(legs, reference.begin(legs, 20.0), 62.0)), 119.0, 1.0
-    )
+    out = reference.advance(legs, reference.skip(legs, reference.begin(legs, 20.0), 62.0), 119.0, 1.0)
     out = reference.advance(legs, out, 80.0, 1.0, always)
     assert out.counted_s == (2.0 if always else 1.0)
 

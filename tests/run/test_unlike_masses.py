@@ -7,7 +7,6 @@ import pytest
 
 from kilnctl import load_oven, rehearse
 from kilnctl.plants.conditions import Variation
-from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.settings.schedule import schedule_of
 from tests.generated.ovens import numbered
