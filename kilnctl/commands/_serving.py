@@ -72,7 +72,8 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
             service.tell(f"note: this rig cannot tell: {words}")
         if not what.quiet:
             with contextlib.suppress(OSError):
-                print(f"{what.oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
+                on = "a virtual rig: nothing is heated" if rig.facts.kind == "virtual" else rig.facts.name
+                print(f"{what.oven.name} on {on}; the socket is {socket}", flush=True)
         outcome = service.run(before=policy)
         if policy.refused:
             raise KilnctlError(policy.refused)
@@ -175,3 +176,4 @@ def _print_end(folder: Path, outcome: str, u: Units) -> None:
     for trip in record.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     print(f"\n{outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    print(f"next: kilnctl report {folder}")

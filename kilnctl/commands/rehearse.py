@@ -88,6 +88,8 @@ def run(args: argparse.Namespace) -> int:
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    if result.outcome == Outcome.FINISHED:
+        print(f"next: kilnctl study {args.oven} {args.schedule} (how sure that is)")
     return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
 
 

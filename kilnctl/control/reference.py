@@ -144,6 +144,14 @@ def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
     return legs[p.leg].hold_s + p.added_s - p.counted_s <= tick_s + 1e-9
 
 
+def soak_left_s(legs: tuple[Leg, ...], position: Position) -> float | None:
+    """How much time of the present soak has still to count, s; None where the run is in no soak."""
+    p = position
+    if p.done or legs[p.leg].kind != "hold":
+        return None
+    return max(0.0, legs[p.leg].hold_s + p.added_s - p.counted_s)
+
+
 def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
     """Go to the next step of the schedule, by request, at that step's own rate and from where the oven is: the skipped
     part is not made up for by a faster rate. A step that only soaks is reached at the rate that would have led there.

@@ -18,9 +18,11 @@ from ..settings import SettingsError
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
 from ..sizing import size
+from .past_run import past_run
 from .preview import RunPreview, preview_of
 from .schedule_folder import LARGEST_SCHEDULE, ScheduleFolder
 from .seen import LastShown, Shown, shown_of
+from .step_table import step_table
 from .worker import ENDED, Job, Worker
 
 #: Runs listed.
@@ -81,15 +83,17 @@ class Catalogue:
         return out
 
     def checked(self, source: str, name: str, start_c: float | None) -> dict:
-        """Problems with their places; or none, and the fingerprint of what is shown with this text."""
+        """Problems with their places; or none, and the fingerprint of what is shown with this text; and its table of
+        steps."""
         schedule, problems = self.draft(source, name)
+        table = step_table(source) if len(source) <= LARGEST_SCHEDULE else None
         if schedule is None:
-            return {"problems": problems}
+            return {"problems": problems, "steps": table}
         try:
             prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
-            return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
-        return {"problems": [], "seen": self.seen.note(self.shown(source))}
+            return {"problems": [{"line": 0, "column": 0, "words": str(error)}], "steps": table}
+        return {"problems": [], "steps": table, "seen": self.seen.note(self.shown(source))}
 
     def draft(self, source: str, name: str) -> tuple[Schedule | None, list[dict]]:
         """The schedule of a text; else its problems with their places."""
@@ -189,14 +193,24 @@ class Catalogue:
                 self._told[folder.name] = told
         return self._told[folder.name]
 
-    def report(self, run_id: str, unit: str = "C") -> str:
-        """The page of evidence of one run. Raises KilnctlError."""
+    def folder_of(self, run_id: str) -> Path:
+        """The folder of a run's record. Raises KilnctlError."""
         try:
             folder = next((p for p in self.records.iterdir() if _id(p) == run_id and (p / "run.json").is_file()), None)
         except OSError:
             folder = None
         if folder is None:
             raise KilnctlError("there is no such run")
+        return folder
+
+    def past_curve(self, run_id: str) -> dict:
+        """A past run as a picture: see `kilnctl.panel.past_run`. Raises KilnctlError."""
+        folder = self.folder_of(run_id)
+        return self.worker.work_out(("past", run_id), past_run, folder, self.oven)
+
+    def report(self, run_id: str, unit: str = "C") -> str:
+        """The page of evidence of one run. Raises KilnctlError."""
+        folder = self.folder_of(run_id)
         key = ("report", run_id, unit)
         try:
             return self.worker.work_out(key, report_of, folder, unit, self.home)
@@ -286,6 +300,8 @@ def expected(plan: RunPreview, schedule: Schedule) -> dict:
         "energy_kwh": plan.energy_kwh,
         "highest_c": plan.highest_c,
         "follows": schedule.follows,
+        "ledger_j": plan.ledger_j,
+        "region": plan.region,
         "columns": plan.columns,
         "stretches": [
             {"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s}

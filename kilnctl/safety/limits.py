@@ -56,7 +56,7 @@ HARD_CEILINGS = {
     "wild_k_per_s": 200.0,
     "explained_per_fired": 0.6,
     "missing_share_s": 600.0,
-    "board_ceiling_c": 1420.0,
+    "board_ceiling_c": 1400.0,
 }
 #: Least values, where less is less safe: a purge that does not purge, jumps forgotten before they are counted, a rise
 #: so small that the room's warming counts as one, terminals colder than any workshop.

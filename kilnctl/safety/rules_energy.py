@@ -60,7 +60,7 @@ def power_w_of(look: Look, oven: LumpedOven) -> float:
     tick, reading = look.tick, look.reading
     metered = finite(reading.supply_v) or finite(reading.current_a) or finite(reading.mean_current_a)
     power_w = tick.power_w
-    if power_w is None or not finite(power_w) or power_w < 0.0:
+    if not finite(power_w) or power_w < 0.0:
         metered, power_w = False, look.fired * oven.full_w
     return (oven.power_share if metered else oven.unmetered_share) * min(power_w, MOST_POWER * oven.full_w)
 

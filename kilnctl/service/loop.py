@@ -271,6 +271,7 @@ class OvenService:
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading, self.snapshot)
+        self.curve.share_out(self.snapshot["ledger_w"], dt)
         self._proof.tick(self.snapshot["heat_proof"], now)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
@@ -291,7 +292,7 @@ class OvenService:
     def _record(self, session: Session) -> None:
         """The sample and the events of this tick, and the end of the run when it is over."""
         self._recorder().sample(session.row)
-        self.curve.add(session.row)
+        self.curve.add(session.row, session.events)
         for event in session.events:
             run_log.event(self._recorder(), session, event, self.tell)
             if event.kind in ("trip", "step"):
@@ -309,7 +310,7 @@ class OvenService:
             if self.session is not None:
                 out.append(request)
                 words = f"{request}, asked by {by}"
-                self._recorder().event("request", time_s=self.session.time_s, text=words)
+                run_log.asked(self._recorder(), self.curve, self.session.time_s, words)
                 self.tell(words)
         self.starts.begin(waits=self._first is not None)
         return tuple(out)

@@ -62,6 +62,8 @@ def _measured(service: ServiceView, act: Actuation, reading: Reading) -> dict:
         "full_w": d.full_w,
         "supply_v": reading.supply_v,
         "contactor": act.contactor,
+        "contactor_closed": reading.contactor_closed,
+        "fired": reading.fired,
         "door_open": reading.door_open,
         "airflow_proved": reading.airflow_proved,
         "faults": list(reading.faults),

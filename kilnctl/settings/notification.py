@@ -102,7 +102,7 @@ class Channel:
         """The password or signing key, read now; empty where none is named. Raises KilnctlError where it cannot be."""
         if self.secret_variable:
             if not os.environ.get(self.secret_variable):
-                raise KilnctlError(f"{self.name}: the environment has no {self.secret_variable}")
+                raise KilnctlError(f"{self.name}: the environment has no {self.secret_variable} (secret variable)")
             return os.environ[self.secret_variable]
         if not self.secret_file:
             return ""

@@ -124,6 +124,10 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
         == 120.0
     )
     assert plan.milestones({"step": 1, "state": "held", "chamber_c": 100.0}, {}) == []
+    # A door was open in the soak: its time waits until the oven is back.
+    waits = {"reference": {"in_s": [0.0]}, "soak_left_s": 600.0}
+    back = plan.milestones({"step": 1, "state": "soak", "chamber_c": 100.0}, waits)[0]["in_s"]
+    assert back == pytest.approx(ahead[0]["in_s"] + 600.0)
     warm = preview_of(cabinet, schedule, 150.0)
     assert warm.duration_s < plan.duration_s and warm.energy_kwh < plan.energy_kwh
 

@@ -165,6 +165,9 @@ def test_the_warning_before_it_sends_to_the_sensor_first(least_c, chamber, usabl
     [
         (ALLOWED_C, dict(), POLICY, False),
         (ALLOWED_C + 0.01, dict(), POLICY, True),
+        # A reading below the room has the constant part of the error only.
+        (22.0, dict(chamber=10.0), POLICY, False),
+        (22.01, dict(chamber=10.0), POLICY, True),
         (ALLOWED_C, dict(faults=("open",)), POLICY, True),
         (ALLOWED_C, dict(chamber=math.nan), POLICY, True),
         (250.0, dict(chamber=245.0), POLICY, False),
