@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from ..record.care import CareDue
 from ..safety.messages import lines
 from ..settings.notify import Notify
-from ..terms import Outcome, Phase
+from ..terms import Outcome, Phase, Taught
 
 #: A chamber so far below its reference is far behind: the larger of this, K, …
 BEHIND_K = 10.0
@@ -62,6 +62,7 @@ def step(before: Watched, status: dict | None, now_s: float, file: Notify) -> tu
     after, more = _behind(after, status, now_s, file.behind_after_s)
     found += more
     found += _warnings(status)
+    found += _lesson(before, status)
     after, more = _unload(after, before.status, status)
     found += more
     fresh: list[Notice] = []
@@ -185,6 +186,16 @@ def _warnings(status: dict) -> list[Notice]:
         _notice(status, "warning", f"{str(w).rstrip('.')}.", _NUMBERS.sub("#", str(w)))
         for w in status.get("warnings", [])
     ]
+
+
+def _lesson(before: Watched, status: dict) -> list[Notice]:
+    """What the last run taught the oven's model, where a person should know; not what was so before this watch."""
+    said = status.get("lesson") or {}
+    kind = {Taught.CHANGED: "oven changed", Taught.ASIDE: "learning kept aside"}.get(said.get("taught", ""))
+    if kind is None or not before.status or before.status.get("lesson") == said:
+        return []
+    words = str(said.get("words", ""))
+    return [_notice(status, kind, f"{words[:1].upper()}{words[1:]}.", str(said.get("run", "")))]
 
 
 def _unload(after: Watched, was: dict, status: dict) -> tuple[Watched, list[Notice]]:
