@@ -58,7 +58,8 @@ def run(args: argparse.Namespace) -> int:
     home, _ = places(oven.name, args.home)
     store = store_of(home, "virtual" if args.virtual else "real")
     if args.compare:
-        _compare(store, oven, *args.compare, u)
+        first, second = args.compare
+        _compare(store, oven, first, second, u)
         return 0
     if args.pin is not None:
         store.pin(args.pin)
@@ -138,7 +139,7 @@ def _compare(store: ModelStore, oven: Oven, first: int, second: int, u: Units) -
     folders = [v.run for v in reversed(ledger.versions) if v.run and Path(v.run).is_dir()][:EARLIER]
     for folder in folders:
         log = as_log(oven, folder)
-        missed = [u.difference(predicted_on(oven, model, log).rms_k) for model in (old, new)]
+        missed = [u.difference(predicted_on(oven, model, log, own=True).rms_k) for model in (old, new)]
         print(f"  {Path(folder).name}: missed by {missed[0]} and by {missed[1]} rms")
 
 

@@ -2,7 +2,7 @@
 
 The model before and its covariance are the prior of a fit to the run (a Bayesian update). Between runs the covariance
 grows a little, so that an oven which ages is followed; where the run and the prior disagree by more than both allow,
-the prior counts less (Birge's ratio, as in `fitting.widened`). What comes out has to predict this run and the last
+the prior counts less (by Birge's ratio, as in `fitting.widened`, or no more than a description). What comes out has to predict this run and the last
 earlier ones better than the model before, all together; else it is kept aside. A run that only the new model
 predicts may be an oven that has changed, or an odd run: the next run decides."""
 
@@ -29,8 +29,9 @@ from .validation import Prediction, predicted_on
 #: From run to run each parameter may wander by this standard deviation of its logarithm: elements, lining and sensors
 #: age by some per cent a year (an estimate; larger follows a change sooner and believes the past less).
 PACE = 0.02
-#: Disagreement of a run with its prior, as Birge's ratio, from which the prior is widened by it; at most by the second.
-DISAGREES, MOST_WIDER = 1.2, 5.0
+#: Disagreement of a run with its prior, as Birge's ratio, from which the prior is widened by it; if that is not enough,
+#: it counts no more than a description.
+DISAGREES = 1.2
 #: A model agrees with a run clearly better than another when it misses it by this share or less.
 AGREES = 0.7
 #: Errors that differ by less than this share are the same: an rms value of a hundred independent errors is known to 7 %.
@@ -93,19 +94,19 @@ def lesson(
         if open_s > OPEN * (log.time_s[-1] - log.time_s[0]):
             return Lesson(Taught.REFUSED, f"its door stood open for {open_s / 60.0:.0f} min")
         before = known or described(oven, log)
-        predicted = predicted_on(oven, before, log)
+        predicted = _missed(oven, before, log)
         taught = Taught.LEARNT
-        if doubted is not None and predicted_on(oven, doubted.model, log).rms_k < AGREES * predicted.rms_k:
+        if doubted is not None and _missed(oven, doubted.model, log).rms_k < AGREES * predicted.rms_k:
             # Two runs agree against the model: the oven has changed.
             taught = Taught.CHANGED if known is not None else taught
             before, earlier = doubted.model, (doubted.log,)
         found = updated(oven, before, log, first=not earlier)
         model = joined(before, found, made)
-        after = predicted_on(oven, model, log)
+        after = _missed(oven, model, log)
         words = (
             _impossible(oven, model, found)
             or _held_out(oven, before, log, found)
-            or _worse(oven, before, model, earlier, (predicted_on(oven, before, log), after))
+            or _worse(oven, before, model, earlier, (_missed(oven, before, log), after))
         )
     except KilnctlError as error:
         return Lesson(Taught.REFUSED, str(error))
@@ -174,12 +175,23 @@ def loosened(known: TrainedModel, factor: float = 1.0) -> TrainedModel:
     return replace(known, covariance_of=tuple(p.name for p in parameters), covariance=rows)
 
 
+def unsure(known: TrainedModel) -> TrainedModel:
+    """The model as a prior that is no surer than a description: for an oven that may be another one by now."""
+    parameters = tuple(p for p in PARAMETERS if p.name in known.covariance_of)
+    rows = tuple(tuple(row) for row in prior_covariance(parameters).tolist())
+    return replace(known, covariance_of=tuple(p.name for p in parameters), covariance=rows)
+
+
 def updated(oven: Oven, before: TrainedModel, log: Log, first: bool = False) -> Fit:
     """The fit to the run that begins from `before`. `first`: there is no earlier run to be predicted, so the last third
     of this one is held out."""
-    found = fit(oven, log, known=loosened(before) if before.records else before, validate=first)
-    if before.records and found.tension > DISAGREES:
-        found = fit(oven, log, known=loosened(before, min(MOST_WIDER, found.tension)), validate=first)
+    if not before.records:
+        return fit(oven, log, known=before, validate=first)
+    found = fit(oven, log, known=loosened(before), validate=first)
+    if found.tension > DISAGREES:
+        found = fit(oven, log, known=loosened(before, found.tension), validate=first)
+    if found.tension > DISAGREES:
+        found = fit(oven, log, known=unsure(before), validate=first)
     return found
 
 
@@ -195,6 +207,11 @@ def joined(before: TrainedModel, found: Fit, made: str) -> TrainedModel:
         records=(*before.records, *new.records)[-MOST_NAMES:],
         runs=before.runs + 1,
     )
+
+
+def _missed(oven: Oven, model: TrainedModel, log: Log) -> Prediction:
+    """How the model misses a run, apart from the run's own start and room."""
+    return predicted_on(oven, model, log, own=True)
 
 
 def _impossible(oven: Oven, model: TrainedModel, found: Fit) -> str:
@@ -226,7 +243,7 @@ def _held_out(oven: Oven, before: TrainedModel, log: Log, found: Fit) -> str:
     """For a first run: what its first two thirds say of the last must be better than the model before."""
     if not math.isfinite(found.held_out_k):
         return ""
-    known = predicted_on(oven, before, log)
+    known = _missed(oven, before, log)
     late = _late_rms(known)
     if found.held_out_k > max(late, 3.0 * found.rms_c):
         return (
@@ -250,7 +267,7 @@ def _worse(
 ) -> str:
     """Over this run and the earlier ones together the new model must miss less."""
     errors = [(this[0].rms_k, this[1].rms_k)]
-    errors += [(predicted_on(oven, before, log).rms_k, predicted_on(oven, model, log).rms_k) for log in earlier]
+    errors += [(_missed(oven, before, log).rms_k, _missed(oven, model, log).rms_k) for log in earlier]
     old, new = (math.sqrt(sum(e[i] ** 2 for e in errors) / len(errors)) for i in (0, 1))
     if new <= (1.0 + SAME) * old:
         return ""

@@ -50,8 +50,9 @@ def learn_from(folder: Path, store: ModelStore, made: str = "") -> Told | None:
     if ledger.description is None or not store.same_description(ledger, run.oven):
         ledger = store.begin_anew(run.oven)
     known = _usable(store, ledger.in_use, run.oven)
-    found = lesson(run.oven, run, known, _earlier(store, ledger, run.oven), _doubted(store, ledger, run.oven), made)
-    told = _kept(store, ledger, found, run, known, made)
+    oven = run.oven
+    found = lesson(oven, run, known, _earlier(store, ledger, oven), _doubted(store, ledger, oven), made)
+    told = _kept(store, ledger, found, oven, run, known, made)
     try:
         write_whole(folder / LESSON_FILE, (json.dumps(told.__dict__, ensure_ascii=False) + "\n").encode())
     except OSError as error:
@@ -85,7 +86,13 @@ def _doubted(store: ModelStore, ledger: Ledger, oven: Oven) -> Doubted | None:
 
 
 def _kept(
-    store: ModelStore, ledger: Ledger, found: Lesson, run: RunRecord, known: TrainedModel | None, made: str
+    store: ModelStore,
+    ledger: Ledger,
+    found: Lesson,
+    oven: Oven,
+    run: RunRecord,
+    known: TrainedModel | None,
+    made: str,
 ) -> Told:
     """Keep what was taught, and say it."""
     name = str(run.folder.resolve())
@@ -95,12 +102,12 @@ def _kept(
     taught, why, changes = found.taught, found.words, ()
     if ledger.pinned and taught != Taught.ASIDE:
         taught, why = Taught.ASIDE, f"{_name(ledger.in_use)} is pinned"
-    compared = known if taught == Taught.CHANGED else _usable(store, ledger.compared, run.oven)
-    if taught == Taught.LEARNT and compared is not None and _drifted(run.oven, compared, found.model):
+    compared = known if taught == Taught.CHANGED else _usable(store, ledger.compared, oven)
+    if taught == Taught.LEARNT and compared is not None and _drifted(oven, compared, found.model):
         taught = Taught.CHANGED
     if taught == Taught.CHANGED and compared is not None:
         changes = models_compared(
-            compared, found.model.for_load(run.oven, compared.load), found.model.low_c, found.model.high_c, METRIC_UNITS
+            compared, found.model.for_load(oven, compared.load), found.model.low_c, found.model.high_c, METRIC_UNITS
         )
     version = store.add(
         found.model,
