@@ -1,10 +1,10 @@
 """What one ordinary run teaches the oven's model.
 
 The model before and its covariance are the prior of a fit to the run (a Bayesian update). Between runs the covariance
-grows a little, so that an oven which ages is followed; where the run and the prior disagree by more than both allow,
-the prior counts less (by Birge's ratio, as in `fitting.widened`, or no more than a description). What comes out has to predict this run and the last
-earlier ones better than the model before, all together; else it is kept aside. A run that only the new model
-predicts may be an oven that has changed, or an odd run: the next run decides."""
+grows a little, so that an oven which ages is followed. Where the run and the prior disagree by more than both allow,
+the prior counts less (by Birge's ratio, as in `fitting.widened`, or no more than a description). What comes out has to
+predict this run and the last earlier ones better than the model before, all together; else it is kept aside. A run
+that only the new model predicts may be an oven that has changed, or an odd run: the next run decides."""
 
 import math
 from collections.abc import Sequence
@@ -34,7 +34,7 @@ PACE = 0.02
 DISAGREES = 1.2
 #: A model agrees with a run clearly better than another when it misses it by this share or less.
 AGREES = 0.7
-#: Errors that differ by less than this share are the same: an rms value of a hundred independent errors is known to 7 %.
+#: Errors that differ by less than this share are the same: the rms of a hundred independent errors is known to 7 %.
 SAME = 0.05
 #: A parameter so many of the description's standard deviations off is out of bounds: more likely the run, or the file,
 #: is wrong than the oven so odd.
