@@ -15,6 +15,7 @@ from ..plants.injection import load_faults
 from ..record.run_record import read_run
 from ..report.finishing import finish
 from ..report.summary_text import summary_text
+from ..report.verdict import verdict
 from ..rig import RigDriver, VirtualRig, open_rig
 from ..run.summary import summarise
 from ..service import operating_system
@@ -74,7 +75,8 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
             service.tell(f"note: this rig cannot tell: {words}")
         if not what.quiet:
             with contextlib.suppress(OSError):
-                print(f"{what.oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
+                on = "a virtual rig: nothing is heated" if rig.facts.kind == "virtual" else rig.facts.name
+                print(f"{what.oven.name} on {on}; the socket is {socket}", flush=True)
         outcome = service.run(before=policy)
         if policy.refused:
             raise KilnctlError(policy.refused)
@@ -175,7 +177,7 @@ def _print_end(folder: Path, outcome: str, u: Units, models: Path) -> None:
     record = read_run(folder)
     if len(record.time_s):
         summary = summarise(record)
-        print()
+        print(f"\n{u.words(verdict(record, summary, u).words)}\n")
         print(summary_text(summary, u), flush=True)
         if words := _learnt(folder, models) if record.teaches else "":
             print(f"\n{u.words(words)}")
@@ -186,3 +188,4 @@ def _print_end(folder: Path, outcome: str, u: Units, models: Path) -> None:
     for trip in record.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     print(f"\n{outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    print(f"next: kilnctl report {folder}")

@@ -85,6 +85,7 @@ def run(args: argparse.Namespace) -> int:
     )
     if args.plan:
         _show(plan, u)
+        print(f"\nnext: kilnctl learn {args.oven}")
         return 0
     hot = args.hot or bool(args.interrupted)
     return _in_service(args, ready, hot) if in_service else _simulated(args, ready, hot, u)

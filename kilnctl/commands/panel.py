@@ -13,6 +13,7 @@ from pathlib import Path
 from ..body import load_oven
 from ..errors import KilnctlError
 from ..panel.pin import Keys
+from ..report.run_report import parse_price
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
 from ..settings import load_schedule
@@ -63,6 +64,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="a name or address by which others may call it, such as oven.lan, or https://oven.lan behind a proxy that "
         "ends TLS; may be repeated",
+    )
+    parser.add_argument(
+        "--price", metavar="PRICE", help="price of energy, for example '0.30 EUR/kWh': the page then says money too"
     )
     parser.add_argument("--new-pin", action="store_true", help="make a new PIN, say it, and end")
     parser.add_argument(
@@ -152,6 +156,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
         port=args.port,
         stop_port=args.stop_port,
         demo=demo,
+        price=parse_price(args.price) if args.price else None,
         streams=Streams(places.end),
         closing=lambda: server.should_exit,
     )

@@ -14,6 +14,7 @@ from ..plants.virtual_oven import VirtualOven
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
 from ..report.summary_text import drying_words, summaries_compared, summary_text
+from ..report.verdict import verdict
 from ..run.prepare import PreparedRun, prepare
 from ..run.rehearsal import simulate, usual_plant
 from ..run.result import Run
@@ -90,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
         progress.end()
     summary = summarise(result)
     finish(folder, result, summary, u)
-    print()
+    print(f"\n{u.words(verdict(result, summary, u).words)}\n")
     print(summary_text(summary, u))
     print(_flicker(oven, result))
     if isinstance(plant, VirtualOven) and plant.drying is not None:
@@ -100,6 +101,8 @@ def run(args: argparse.Namespace) -> int:
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    if result.outcome == Outcome.FINISHED:
+        print(f"next: kilnctl study {args.oven} {args.schedule} (how sure that is)")
     return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
 
 

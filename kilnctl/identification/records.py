@@ -179,6 +179,10 @@ def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
                         value = math.nan
                         bad.setdefault(name, f"line {number}: '{text[:30]}' is not a number")
                     cells[i].append(value)
+    except FileNotFoundError:
+        raise KilnctlError(
+            f"{path}: there is no such file; give a run's folder, or a table of readings (CSV)"
+        ) from None
     except (OSError, csv.Error) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise KilnctlError(f"{path}: cannot be read: {reason}") from None

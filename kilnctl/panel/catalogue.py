@@ -19,10 +19,12 @@ from ..settings import SettingsError
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
 from ..sizing import size
+from .past_run import past_run
 from .preview import RunPreview, preview_of
 from .schedule_folder import LARGEST_SCHEDULE, ScheduleFolder
-from .seen import Seen, Shown, shown_of
-from .worker import Job, Worker
+from .seen import LastShown, Shown, shown_of
+from .step_table import step_table
+from .worker import ENDED, Job, Worker
 
 #: Runs listed.
 MOST_RUNS = 400
@@ -50,7 +52,7 @@ class Catalogue:
         self.oven, self.records, self.given_model, self.home = oven, Path(records), model_file, home
         self._models = store_of(home, rig_kind or oven.rig.kind) if home is not None else None
         self._in_use: tuple[int, str | None] = (-1, None)
-        self.schedules, self.seen = ScheduleFolder(schedules), Seen()
+        self.schedules, self.seen = ScheduleFolder(schedules), LastShown()
         self.worker = Worker()
         self._told: dict[str, dict] = {}
 
@@ -100,15 +102,17 @@ class Catalogue:
         return out
 
     def checked(self, source: str, name: str, start_c: float | None) -> dict:
-        """Problems with their places; or none, and the fingerprint of what is shown with this text."""
+        """Problems with their places; or none, and the fingerprint of what is shown with this text; and its table of
+        steps."""
         schedule, problems = self.draft(source, name)
+        table = step_table(source) if len(source) <= LARGEST_SCHEDULE else None
         if schedule is None:
-            return {"problems": problems}
+            return {"problems": problems, "steps": table}
         try:
             prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
-            return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
-        return {"problems": [], "seen": self.seen.note(self.shown(source))}
+            return {"problems": [{"line": 0, "column": 0, "words": str(error)}], "steps": table}
+        return {"problems": [], "steps": table, "seen": self.seen.note(self.shown(source))}
 
     def draft(self, source: str, name: str) -> tuple[Schedule | None, list[dict]]:
         """The schedule of a text; else its problems with their places."""
@@ -202,17 +206,30 @@ class Catalogue:
             try:
                 self._told[folder.name] = self.worker.work_out(folder, summary_of, folder)
             except KilnctlError as error:
-                self._told[folder.name] = {"outcome": str(error)[:80]}
+                told = {"outcome": str(error)[:80]}
+                if str(error) == ENDED:  # that is no fault of the record: the next answer tries again
+                    return told
+                self._told[folder.name] = told
         return self._told[folder.name]
 
-    def report(self, run_id: str, unit: str = "C") -> str:
-        """The page of evidence of one run. Raises KilnctlError."""
+    def folder_of(self, run_id: str) -> Path:
+        """The folder of a run's record. Raises KilnctlError."""
         try:
             folder = next((p for p in self.records.iterdir() if _id(p) == run_id and (p / "run.json").is_file()), None)
         except OSError:
             folder = None
         if folder is None:
             raise KilnctlError("there is no such run")
+        return folder
+
+    def past_curve(self, run_id: str) -> dict:
+        """A past run as a picture: see `kilnctl.panel.past_run`. Raises KilnctlError."""
+        folder = self.folder_of(run_id)
+        return self.worker.work_out(("past", run_id), past_run, folder, self.oven)
+
+    def report(self, run_id: str, unit: str = "C") -> str:
+        """The page of evidence of one run. Raises KilnctlError."""
+        folder = self.folder_of(run_id)
         key = ("report", run_id, unit)
         try:
             return self.worker.work_out(key, report_of, folder, unit, self.home)
@@ -302,6 +319,8 @@ def expected(plan: RunPreview, schedule: Schedule) -> dict:
         "energy_kwh": plan.energy_kwh,
         "highest_c": plan.highest_c,
         "follows": schedule.follows,
+        "ledger_j": plan.ledger_j,
+        "region": plan.region,
         "columns": plan.columns,
         "stretches": [
             {"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s}

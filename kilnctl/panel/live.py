@@ -14,6 +14,7 @@ from ..body import load_oven
 from ..errors import KilnctlError
 from ..record.folder import plain
 from ..settings import load_schedule
+from .chain_view import view as chain_view
 from .connections import Streams
 from .preview import RunPreview
 from .worker import ENDED
@@ -36,11 +37,13 @@ class Live:
 
     def now(self, request: Request) -> dict:
         client, status, panel = self.client, self.client.status, self.panel
-        plan, milestones = None, []
+        plan, milestones, outlook = None, [], None
         if status.get("running") and client.fresh:
             plan = self._plan_of_run()
             # After a trip the plan no longer holds.
-            milestones = plan.milestones(status, client.ahead) if plan is not None and not status.get("trips") else []
+            if plan is not None and not status.get("trips"):
+                milestones = plan.milestones(status, client.ahead)
+                outlook = plan.outlook(status, milestones)
         _, here = panel.asker(request)
         token = panel.token(request)
         return {
@@ -50,7 +53,13 @@ class Live:
             "words": client.words,
             "age_s": round(client.age_s, 1),
             "clock": time.strftime("%H:%M:%S"),
+            "day": time.strftime("%Y-%m-%d"),
             "milestones": milestones,
+            "outlook": outlook,
+            "events": client.events,
+            "ledger_j": client.ledger_j,
+            "chain": chain_view(status, panel.catalogue.oven, client.fresh),
+            "price": panel.price,
             "demo": panel.demo,
             "plan": _key(status) if plan is not None else None,
             "local": here,

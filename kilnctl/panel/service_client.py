@@ -23,6 +23,9 @@ class ServiceClient:
         self.status: dict = {}
         self.ahead: dict = {}
         self.columns: dict[str, list] = {name: [] for name in KEPT}
+        # Of the run: its events [s, kind, words], and its energy by where it went, J.
+        self.events: list[list] = []
+        self.ledger_j: dict[str, float] = {}
         self.run, self.thinned, self.epoch, self.version = "", 0, 0, 0
         self.closing = False
         self.fresh, self.words = False, "not heard from the service yet"
@@ -79,6 +82,7 @@ class ServiceClient:
             said = await self.ask({"ask": "curve", "since": self.rows, "most": MOST_ROWS})
             if not said.get("ok"):
                 return
+            self.events, self.ledger_j = said.get("events", []), said.get("ledger_j", {})
             if said["run"] != self.run or said["thinned"] != self.thinned or said["count"] < self.rows:
                 self.run, self.thinned = said["run"], said["thinned"]
                 self.epoch += 1

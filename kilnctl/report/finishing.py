@@ -13,12 +13,14 @@ import datetime
 import json
 import os
 import sys
+import time
 from dataclasses import asdict
 from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import METRIC_UNITS, Units
 from ..record.folder import conclude, write_data
+from ..record.kept_aside import note_kept_aside
 from ..record.models import ModelStore
 from ..record.run_data import RunData
 from ..record.run_record import read_run
@@ -78,6 +80,8 @@ def _lesson(folder: Path, models: str) -> dict:
 
     try:
         told = learn_from(folder, ModelStore(Path(models)), datetime.date.today().isoformat())
+        if told is not None and told.taught == Taught.ASIDE:
+            note_kept_aside(Path(models).parent, str(folder), told.why, time.time())
         return asdict(told) if told is not None else {}
     except (KilnctlError, ArithmeticError, ValueError) as error:
         return {"taught": Taught.REFUSED, "words": f"nothing was learnt from this run: {error}"}

@@ -29,13 +29,14 @@ DRIFT, DRIFT_SPREADS = 0.05, 2.0
 @dataclass(frozen=True)
 class Told:
     """What a run taught, for people and programs. `version`: the model that was made, 0 for none; `used`: the one in
-    use afterwards, 0 for the description's."""
+    use afterwards, 0 for the description's; `why`: it was kept aside."""
 
     taught: str
     words: str
     version: int = 0
     used: int = 0
     predicted_k: float | None = None
+    why: str = ""
 
 
 def learn_from(folder: Path, store: ModelStore, made: str = "") -> Told | None:
@@ -126,7 +127,7 @@ def _kept(
         doubted=found.may_change and not ledger.pinned,
     )
     used = ledger.in_use if taught == Taught.ASIDE else version.number
-    return Told(taught, version_words(version, used), version.number, used, version.predicted_k)
+    return Told(taught, version_words(version, used), version.number, used, version.predicted_k, why)
 
 
 def version_words(version: Version, used: int) -> str:

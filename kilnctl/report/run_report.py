@@ -24,15 +24,9 @@ from ..run.summary import SETTLED_K, Summary, part_of, sample_s
 from .care_section import care_section
 from .html import aside, document, facts, figures, folded, notice, section, table
 from .run_curves import curves
+from .verdict import verdict
 
 _PRICE = re.compile(r"([^\d\s./,-]{0,4})\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s/]{0,12})\s*/\s*kWh", re.IGNORECASE)
-_OUTCOMES = {
-    "finished": "It ran to its end.",
-    "tripped": "It was stopped by a trip.",
-    "interrupted": "It was interrupted by its user.",
-    "stopped": "It was stopped by its user.",
-    "unfinished": "The record ends without an ending: the program or the power went away, or it still runs.",
-}
 #: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B have their own row.
 _CLASS_2 = {
     "K": (2.5, 0.0075),
@@ -81,7 +75,7 @@ def run_page(
     """The whole page as HTML text, self-contained; same arguments, same bytes. `care`: what the oven's log says of the
     tests of SAFETY.md."""
     units = Units(units.system).knowing(run.oven, run.schedule)
-    parts = [_outcome(run, units), _figures(summary, units, price)]
+    parts = [_outcome(run, summary, units), _figures(summary, units, price)]
     if len(run.time_s):
         for kind in ("wide", "narrow"):
             parts.append(f'<div class="{kind}">{curves(run, summary, units, narrow=kind == "narrow")}</div>')
@@ -103,13 +97,14 @@ def run_page(
     return document(f"{run.schedule.name} · {run.oven.name}", "".join(parts), run.schedule.about or "")
 
 
-def _outcome(run: RunData, units: Units) -> str:
-    said = [_OUTCOMES.get(run.outcome, run.outcome)]
+def _outcome(run: RunData, summary: Summary, units: Units) -> str:
+    found = verdict(run, summary, units)
+    words = f"{found.words[0].upper()}{found.words[1:]}."
+    lead = f"<p>{escape(words)}</p>" if found.good else notice(words)
     if run.started:
-        said.append(f"Started {run.started}.")
+        lead += f"<p>{escape(f'Started {run.started}.')}</p>"
     elif run.rig in ("", "virtual"):
-        said.append("A rehearsal on a virtual oven: nothing was heated.")
-    lead = f"<p>{escape(' '.join(said))}</p>"
+        lead += "<p>A rehearsal on a virtual oven: nothing was heated.</p>"
     trips = "".join(
         notice(
             units.words(" ".join(t.lines)),

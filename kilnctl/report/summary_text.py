@@ -61,6 +61,11 @@ def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = 
         values = [abs(soak.worst_k) for soak in s.soaks if math.isfinite(soak.worst_k)]
         return units.difference(max(values)) if values else "–"
 
+    def reached(s: Summary, kelvin: float) -> str:
+        """Nothing can be said of a soak that was never reached."""
+        there = not s.soaks or any(math.isfinite(soak.arrived_s) for soak in s.soaks)
+        return units.difference(kelvin) if there else "–"
+
     def cure(s: Summary) -> str:
         return f"{100.0 * s.cure_share:.0f} %" if s.cure_share is not None else "–"
 
@@ -69,8 +74,8 @@ def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = 
         ("", "kilnctl", name),
         (f"first soak within {band} after", settled(ours), settled(other)),
         ("worst deviation in a soak", worst(ours), worst(other)),
-        ("overshoot", units.difference(ours.overshoot_k), units.difference(other.overshoot_k)),
-        ("swing during the soak", units.difference(ours.swing_k), units.difference(other.swing_k)),
+        ("overshoot", reached(ours, ours.overshoot_k), reached(other, other.overshoot_k)),
+        ("swing during the soak", reached(ours, ours.swing_k), reached(other, other.swing_k)),
         ("energy", f"{ours.energy_kwh:.2f} kWh", f"{other.energy_kwh:.2f} kWh"),
         ("highest part", units.temperature(ours.highest_part_c, 1), units.temperature(other.highest_part_c, 1)),
     ]

@@ -14,9 +14,9 @@ from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, 
 from ..errors import KilnctlError
 from ..firing import Pattern
 from ..model.day_zero import day_zero
-from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of, envelope_of
 from ..model.energy import EnergyModel
-from ..model.part import part_of
+from ..model.part_body import part_of
 from ..model.trained_file import TrainedModel, load_model, trained_words, version_name
 from ..safety import Policy, policy_for
 from ..settings.construction import Load
@@ -172,6 +172,7 @@ def prepared(
             guard.model,
             start_c=start_c,
             coolest=coolest_of(oven, load, guard.model, guard.doubt),
+            envelope=envelope_of(oven, load, guard.model, guard.doubt),
         ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),

@@ -84,7 +84,7 @@ def judged(run: RunData) -> tuple[np.ndarray, str]:
     part = run.schedule.follows == "part"
     true = run.data["true_part_c" if part else "true_chamber_c"]
     if np.isfinite(true).any():
-        return true, "the plant's own " + ("part" if part else "chamber") + " temperature"
+        return true, "the virtual oven's own temperature of the " + ("part" if part else "chamber")
     measured = run.data["part_c" if part else "chamber_c"]
     if part and not np.isfinite(measured).any():
         sd = np.nan_to_num(run.data["part_sd_k"])

@@ -52,7 +52,7 @@ TEXTS = {
 
 def to_mapping(policy: Policy) -> dict[str, float | bool | str | None]:
     """The limits of this run, for the state file; infinity is kept as None."""
-    values = {f.name: getattr(policy, f.name) for f in fields(policy) if f.name != "coolest"}
+    values = {f.name: getattr(policy, f.name) for f in fields(policy) if f.name not in ("coolest", "envelope")}
     return {k: None if isinstance(v, float) and math.isinf(v) else v for k, v in values.items()}
 
 

@@ -1,16 +1,15 @@
-"""The coolest oven that the uncertainty of a model allows, as a few lumps in plain floats.
-
-It is driven by energy alone and reads no sensor:
+"""An oven as a few lumps in plain floats: the coolest that the uncertainty of a model allows, driven by energy alone,
+or one whose chamber is held at what a sensor reads (`held`):
 
     power ── element ── chamber ── lining 1 ── … ── lining 4 ── room
                           │  │  └── room, through an open door
                           │  └──── room, past the lining
                           contents, which stay at 100 °C while their water boils off
 
-`kilnctl.model.doubt` makes the numbers from a model and its uncertainty: the least power, the largest losses and
-capacities, the coldest room. This module only checks them. One linearly implicit Euler step a tick, stable for any
-step. Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K, radiating areas in m² (times σ
-T⁴)."""
+`kilnctl.model.doubt` makes the numbers from a model and its uncertainty; for the coolest oven the least power, the
+largest losses and capacities, the coldest room. This module only checks them. One linearly implicit
+Euler step a tick, stable for any step. Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K,
+radiating areas in m² (times σ T⁴)."""
 
 from dataclasses import dataclass, fields
 
@@ -29,12 +28,12 @@ _SIGNED = ("room_c", "leak_rise_per_k")
 
 
 @dataclass(frozen=True, slots=True)
-class Coolest:
+class LumpedOven:
     """full_w          rated power
     power_share        least share of the metered power that heats
     unmetered_share    the same where no meter measures the voltage or the current
     room_c             the coldest room
-    element_* … extra_w   as in the model of the oven, with the coolest oven's values
+    element_* … extra_w   as in the model of the oven, with this oven's values
     door_w_per_k, door_m2   conductance, W/K, and area, m², through which an open door loses heat
     water_j            heat that boils off the water in the load
     lag_s              how much later a reading may come
@@ -79,16 +78,16 @@ class Coolest:
             for v in value if isinstance(value, tuple) else (value,):
                 low = -300.0 if f.name in _SIGNED else LEAST
                 if not (low <= v <= MOST) or (f.name in _ABOVE_ZERO and v == 0.0):
-                    raise ValueError(f"coolest oven: {f.name} = {v!r} cannot be")
+                    raise ValueError(f"oven in lumps: {f.name} = {v!r} cannot be")
         for name in ("lining_j_per_k", "lining_w_per_k", "rise_per_k", "capacity_rise_per_k"):
             if len(getattr(self, name)) != 4:
-                raise ValueError(f"coolest oven: {name} wants 4 numbers")
+                raise ValueError(f"oven in lumps: {name} wants 4 numbers")
         if self.power_share > 1.0 or self.unmetered_share > self.power_share:
-            raise ValueError("coolest oven: it gets no more power than is measured, and no more where nothing is")
+            raise ValueError("oven in lumps: it gets no more power than is measured, and no more where nothing is")
         if self.element_w_per_k + self.element_m2 == 0.0 or self.film_w_per_k + self.film_m2 == 0.0:
-            raise ValueError("coolest oven: its power or its lining reaches no chamber")
+            raise ValueError("oven in lumps: its power or its lining reaches no chamber")
         if self.contents_j_per_k > 0.0 and self.contents_w_per_k + self.contents_m2 == 0.0:
-            raise ValueError("coolest oven: its contents take no heat")
+            raise ValueError("oven in lumps: its contents take no heat")
 
     def from_chamber(self, chamber_c: float) -> Lumps:
         """The start from a believed reading: chamber and elements at that temperature, all else as cold as the room (or
@@ -97,7 +96,7 @@ class Coolest:
         return (chamber_c, chamber_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
 
 
-def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
+def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
     """The lumps dt_s later (above 0) under constant electric power."""
     e, c, l1, l2, l3, l4, k, water_j = x
     qe, ae, be = _link(e, c, oven.element_w_per_k, oven.element_m2)
@@ -141,8 +140,18 @@ def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lu
     )
 
 
+def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float]:
+    """The lumps dt_s later (above 0) round a chamber that is at chamber_c, °C; and the heat that the elements then give
+    to it, less what the contents take, W. For an oven whose own chamber is so heavy that dt_s does not move it
+    (`MOST`)."""
+    after = step(oven, (x[0], _within(chamber_c), *x[2:]), power_w, dt_s, False)
+    given_w = _link(after[0], after[1], oven.element_w_per_k, oven.element_m2)[0]
+    # An empty oven's contents are as warm as its chamber: nothing flows.
+    return after, given_w - _link(after[1], after[6], oven.contents_w_per_k, oven.contents_m2)[0]
+
+
 def _lining(
-    oven: Coolest, lumps_c: tuple[float, float, float, float], in_w: float, in_up: float, in_down: float, dt_s: float
+    oven: LumpedOven, lumps_c: tuple[float, float, float, float], in_w: float, in_up: float, in_down: float, dt_s: float
 ) -> list[tuple[float, float]]:
     """(alpha, beta) of each lump, from the inside outward; in_*: flow from the chamber, W, and its tangents, W/K."""
     far = (*lumps_c[1:], oven.room_c)

@@ -27,7 +27,6 @@ from ..terms import Outcome, Request
 from . import commanding, operating_system, run_log, saved_trips, socket_answers, status_view
 from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
-from .messages import MessageQueue
 from .pace import RealPace, SimulatedPace
 from .run_models import RunModels
 from .saved_state import SavedState, TrippedRun, run_to_saved
@@ -35,6 +34,7 @@ from .session import NOTHING, Rest, Session
 from .socket_server import SocketServer
 from .starts import Continued, ReadyStart, Starts
 from .state_store import EVERY_S
+from .terminal_queue import MessageQueue
 from .upkeep import Upkeep
 from .view import ServiceView, troubles_of, view_of
 
@@ -155,8 +155,7 @@ class OvenService:
         return changed_limits.unlike(self.rest.policy, self.saved.limits)
 
     def open_record(self, order: PreparedRun, folder: Path | None = None, teaches=True) -> tuple[Path, Recorder]:
-        """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk, so it is not for
-        the tick. Raises KilnctlError."""
+        """The folder and recorder of a run (`folder`: of one that goes on). Not for the tick. Raises KilnctlError."""
         new = folder or self.house.new(order, self.rig.facts.name, self.models.teaches(order, teaches))
         return self.house.opened(new)
 
@@ -273,6 +272,7 @@ class OvenService:
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading, self.snapshot)
+        self.curve.share_out(self.snapshot["ledger_w"], dt)
         self._proof.tick(self.snapshot["heat_proof"], now)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
@@ -293,7 +293,7 @@ class OvenService:
     def _record(self, session: Session) -> None:
         """The sample and the events of this tick, and the end of the run when it is over."""
         self._recorder().sample(session.row)
-        self.curve.add(session.row)
+        self.curve.add(session.row, session.events)
         for event in session.events:
             run_log.event(self._recorder(), session, event, self.tell)
             if event.kind in ("trip", "step"):
@@ -311,7 +311,7 @@ class OvenService:
             if self.session is not None:
                 out.append(request)
                 words = f"{request}, asked by {by}"
-                self._recorder().event("request", time_s=self.session.time_s, text=words)
+                run_log.asked(self._recorder(), self.curve, self.session.time_s, words)
                 self.tell(words)
         self.starts.begin(waits=self._first is not None)
         return tuple(out)

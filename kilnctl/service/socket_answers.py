@@ -55,6 +55,8 @@ def _curve(service: OvenService, request: dict) -> dict:
         "thinned": curve.thinned,
         "run": str(service.folder or ""),
         "columns": columns,
+        "events": [list(event) for event in curve.events],
+        "ledger_j": curve.ledger_j,
     }
 
 

@@ -80,6 +80,7 @@ def test_a_long_calm_makes_it_brisk_again():
     assert calm.care == 1.0
 
 
+@pytest.mark.slow
 def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
     muffle = oven("bench-muffle")
     schedule = schedule_of(dict(to_c=700.0, hold_s=5400.0))
@@ -96,6 +97,7 @@ def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
     assert max(true_c[-1200:]) - min(true_c[-1200:]) < 1.0, "the swing is over"
 
 
+@pytest.mark.slow
 def test_a_refuted_model_is_given_up_for_a_plain_pi_that_holds_and_then_tried_again(oven):
     cabinet = oven("curing-cabinet")
     programme = programme_of(

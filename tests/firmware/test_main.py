@@ -2,7 +2,8 @@
 that note their levels, a converter that can forget its set-up, a watchdog that counts."""
 
 import contextlib
-import importlib
+import importlib.abc
+import importlib.util
 import sys
 import time
 import types
@@ -13,7 +14,6 @@ import pytest
 
 import kilnctl.firmware
 from kilnctl.firmware import frames, logic
-from tests.firmware.test_firmware import FIRMWARE
 
 COIL, RELAY, CONTACT, DOOR = 5, 2, 6, 7
 #: Registers of a MAX31856 at 100 °C, terminals at 25 °C.
@@ -177,7 +177,10 @@ def bench(monkeypatch):
 
     def run():
         """`main.py` until the plan says that it ends."""
-        program = compile((FIRMWARE / "main.py").read_text(encoding="utf-8"), str(FIRMWARE / "main.py"), "exec")
+        found = importlib.util.find_spec("kilnctl.firmware.main")
+        assert found is not None and isinstance(found.loader, importlib.abc.InspectLoader)
+        program = found.loader.get_code(found.name)
+        assert program is not None
         fake = types.SimpleNamespace(stdin=stream, stdout=stream)
         with monkeypatch.context() as patch:
             for name, module in {**stand_ins, "sys": fake}.items():

@@ -3,7 +3,7 @@
 import pytest
 
 from kilnctl.notify.watch import REMEMBERED, Watched, step
-from kilnctl.settings.notify import Channel, Notify
+from kilnctl.settings.notification import Channel, Notify
 
 FILE = Notify(
     name="a workshop",
@@ -65,9 +65,7 @@ def test_a_danger_is_told_again_every_ten_minutes_while_it_stands():
     assert told([danger, RUNNING, danger])[0] == ["danger"] * 2
 
 
-@pytest.mark.parametrize(
-    "taught, kinds", [("learnt", []), ("changed", ["oven changed"]), ("kept aside", ["learning kept aside"])]
-)
+@pytest.mark.parametrize("taught, kinds", [("learnt", []), ("changed", ["oven changed"]), ("kept aside", [])])
 def test_what_a_run_taught_is_told_once_where_a_person_should_know(taught, kinds):
     lesson = {"taught": taught, "words": "model 3 is kept aside: it would miss this run by 2 K", "run": "runs/1"}
     ended = IDLE | {"outcome": "finished"}

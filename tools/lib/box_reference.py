@@ -1,16 +1,14 @@
-"""A fine reference for the heat through the walls of a box: cell-centred finite volumes on one octant, scipy sparse.
+"""A fine reference for the heat through the walls of a box: one octant of it in `conduction_grid`, which the cases of
+EN ISO 10211 validate.
 
-It shares no arithmetic with `kilnctl.thermal.box` (trilinear finite elements, block elimination): temperatures stand in
-the middle of cells and conductances are two half cells in series. On coarse grids it comes from below where finite
-elements come from above. `converged` extrapolates two grids (the error falls with the square of the size) and says how
-far the finer one was away.
+On coarse grids it comes from below where finite elements (`kilnctl.thermal.box`) come from above. `converged`
+extrapolates two grids (the error falls with the square of the size) and says how far the finer one was away.
 """
 
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import LinearOperator, cg, splu
+from conduction_grid import Grid, Room, steady
 
 from kilnctl.thermal.walls import WallLayer, solve_wall
 
@@ -60,37 +58,28 @@ class _Cells:
         self.layer, self.depth = (
             np.maximum(np.maximum(a[:, None, None], a[None, :, None]), a[None, None, :]) for a in (level, place)
         )
-        self.free = self.layer >= 0
-        self.number = np.where(self.free, np.cumsum(self.free).reshape(self.free.shape) - 1, -1)
-
-    def area(self, axis: int) -> np.ndarray:
-        a, b = (i for i in range(3) if i != axis)
-        return np.expand_dims(np.outer(self.width[a], self.width[b]), axis)
-
-    def half(self, axis: int) -> np.ndarray:
-        return 0.5 * self.width[axis].reshape([-1 if i == axis else 1 for i in range(3)])
 
 
-def _conductivity(cells: _Cells, layers: Sequence[WallLayer], t_c: np.ndarray) -> np.ndarray:
-    k = np.ones_like(t_c)
-    for i, layer in enumerate(layers):
-        here = cells.layer == i
-        k[here] = layer.material.conductivity(t_c[here])
-    return k
-
-
-def _joined(cells: _Cells, layers: Sequence[WallLayer], k: np.ndarray, axis: int):
-    """(number of the near cell or −1 for the chamber, number of the far one, conductance) of every pair."""
-    near = tuple(slice(0, -1) if i == axis else slice(None) for i in range(3))
-    far = tuple(slice(1, None) if i == axis else slice(None) for i in range(3))
-    resist = np.where(cells.free, cells.half(axis) / k, 0.0)
+def grid_of(
+    layers: Sequence[WallLayer],
+    inside_m: Sequence[float],
+    hot_c: float | None,
+    ambient_c: float,
+    films: Sequence[Film],
+    fine: int,
+) -> tuple[Grid, np.ndarray]:
+    """(octant with the chamber as its room 0 and the workshop as room 1; depth of its cells below the hot face, m).
+    hot_c None: the chamber's temperature follows from its heat."""
+    cells = _Cells(layers, inside_m, fine)
+    what = np.pad(cells.layer, (0, 1), constant_values=-2)
     contact = np.array([0.0] + [x.contact_m2k_w for x in layers[:-1]])
-    a, b = cells.layer[near], cells.layer[far]
-    joint = np.where((b > a) & (a >= 0), contact[np.maximum(b, 0)], 0.0)
-    pairs = cells.free[far]
-    total = (resist[near] + resist[far] + joint)[pairs]
-    area = np.broadcast_to(cells.area(axis), pairs.shape)[pairs]
-    return cells.number[near][pairs], cells.number[far][pairs], area / total
+
+    def joined(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+        return np.where(a == b, 0.0, contact[np.maximum(np.maximum(a, b), 0)])
+
+    rooms = [Room(hot_c), Room(ambient_c, lambda axis, t_c: films[axis](t_c))]
+    widths = [np.append(w, 1.0) for w in cells.width]
+    return Grid(widths, what, rooms, joined), np.pad(cells.depth, (0, 1))
 
 
 def solve_reference(
@@ -103,47 +92,13 @@ def solve_reference(
     passes: int = 12,
 ) -> tuple[float, np.ndarray]:
     """(heat through all six walls, W; temperatures in the middle of the outsides across x, y, z, °C)."""
-    cells = _Cells(layers, inside_m, fine)
-    t = np.where(cells.free, _profile(layers, hot_c, ambient_c, films[0], cells.depth), hot_c)
-    ends = [tuple(-1 if i == axis else slice(None) for i in range(3)) for axis in range(3)]
-    surface = [t[end] for end in ends]
-    size, before, heat = int(cells.free.sum()), None, 0.0
-    for _ in range(passes):
-        k = _conductivity(cells, layers, t)
-        rows, columns, values, diagonal, gain = [], [], [], np.zeros(size), np.zeros(size)
-        warm = []
-        for axis in range(3):
-            near, far, link = _joined(cells, layers, k, axis)
-            hot = near < 0
-            np.add.at(diagonal, far, link)
-            np.add.at(diagonal, near[~hot], link[~hot])
-            np.add.at(gain, far[hot], link[hot] * hot_c)
-            rows += [near[~hot], far[~hot]]
-            columns += [far[~hot], near[~hot]]
-            values += [-link[~hot]] * 2
-            warm.append((far[hot], link[hot]))
-        through = []
-        for axis, end in enumerate(ends):
-            h = films[axis](surface[axis])
-            u = 1.0 / (0.5 * cells.width[axis][-1] / k[end] + 1.0 / h)
-            area = np.take(np.broadcast_to(cells.area(axis), t.shape), -1, axis=axis)
-            np.add.at(diagonal, cells.number[end].ravel(), (u * area).ravel())
-            np.add.at(gain, cells.number[end].ravel(), (u * area * ambient_c).ravel())
-            through.append(u / h)
-        every = np.arange(size)
-        matrix = coo_matrix(
-            (np.concatenate([*values, diagonal]), (np.concatenate([*rows, every]), np.concatenate([*columns, every])))
-        ).tocsc()
-        if before is None:  # the first pass's factors serve the others as preconditioner
-            factors = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
-            before = LinearOperator(matrix.shape, factors.solve)
-        found, failed = cg(matrix, gain, t[cells.free], rtol=1e-9, maxiter=500, M=before)
-        if failed:
-            raise ValueError("the reference does not converge")
-        t[cells.free] = found
-        surface = [ambient_c + (t[end] - ambient_c) * share for end, share in zip(ends, through, strict=True)]
-        heat = 8.0 * sum(float(link @ (hot_c - found[far])) for far, link in warm)
-    return heat, np.array([s[0, 0] for s in surface])
+    grid, depth = grid_of(layers, inside_m, hot_c, ambient_c, films, fine)
+    start = _profile(layers, hot_c, ambient_c, films[0], depth).ravel()
+    field = steady(grid, [x.material.conductivity for x in layers], passes, start)
+    middles = []
+    for _, room, surface in field.surfaces:
+        middles.append(surface[room == 1][0])
+    return 8.0 * field.heat_w[0], np.array(middles)
 
 
 def converged(
