@@ -104,7 +104,7 @@ def plain(value: Any) -> Any:
 @dataclasses.dataclass(frozen=True)
 class Begun:
     """What is known of a run before its first sample. `started`: time of day in words, for display only;
-    `rig`: what was heated."""
+    `rig`: what was heated; `teaches`: folder of the models that learn from it, if any do."""
 
     oven: Oven | UnknownOven
     schedule: Schedule
@@ -115,6 +115,8 @@ class Begun:
     started: str = ""
     rig: str = ""
     outcome: str = "unfinished"
+    model_words: str = ""
+    teaches: str = ""
 
 
 def about(run: RunData | Begun) -> dict:
@@ -141,7 +143,8 @@ def about(run: RunData | Begun) -> dict:
         "columns": {c.name: c.doc for c in COLUMNS},
     }
     # Only a real run has a time of day; a rehearsal's record always has the same bytes.
-    return said | {name: said_of for name, said_of in (("started", run.started), ("rig", run.rig)) if said_of}
+    more = ("model_words", "teaches", "started", "rig")
+    return said | {name: value for name in more if (value := getattr(run, name))}
 
 
 def begin(folder: Path, begun: Begun) -> None:

@@ -33,6 +33,8 @@ from .run_data import RunData, UnknownOven
 
 #: A record larger than this is not read in one piece, bytes.
 LARGEST_BYTES = 1_000_000_000
+#: What the run taught the oven's model: written once it is over.
+LESSON_FILE = "learning.json"
 #: A row as it comes: where it stands (file, line), and its cells' text.
 _Row = tuple[str, int, str]
 
@@ -97,6 +99,9 @@ def _read_run(folder: Path) -> RunRecord:
         started=words(said.get("started")),
         rig=words(said.get("rig")),
         version=words(said.get("kilnctl")),
+        model_words=words(said.get("model_words")),
+        teaches=words(said.get("teaches")),
+        lesson=_lesson(folder),
         about=said,
         problems=tuple(problems),
     )
@@ -117,6 +122,13 @@ def _said(folder: Path) -> dict:
     if not isinstance(said, dict):
         raise KilnctlError(f"{path}:1: not a run.json of ours")
     return said
+
+
+def _lesson(folder: Path) -> str:
+    try:
+        return words(mapping(json.loads((folder / LESSON_FILE).read_bytes())).get("words"))
+    except (OSError, ValueError, RecursionError):
+        return ""  # nothing was learnt from it, or not yet
 
 
 def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:

@@ -314,7 +314,9 @@ def _origin(run: RunData) -> str:
         pairs.append(("soaks and pictures", f"of means over {times} samples"))
     model = plain(run.model) if run.model is not None else None
     if isinstance(model, dict):
-        pairs.append(("model", f"sha256 {model_checksum(model)}"))
+        pairs.append(("model", " · ".join(w for w in (run.model_words, f"sha256 {model_checksum(model)}") if w)))
+    if run.lesson:
+        pairs.append(("what it taught the model", run.lesson))
     told = "".join(notice(p[0].upper() + p[1:] + ".") for p in run.problems)
     if not isinstance(model, dict):
         return facts(pairs) + told
