@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         oven = load_oven(args.oven)
     u = chosen(args, oven, schedule)
-    sizing = _tell_oven(args.oven, oven, u)
+    sizing = _tell_oven(args, oven, u)
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
         model = f" --model {args.model}" if args.model else ""
@@ -57,14 +57,14 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
+def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
     sizing = size(oven)  # refuses layers above their limit, each with its place
     power_w = oven.elements.power_w
     assert power_w is not None, "known once the file is read"
     c, highest = oven.chamber, u.temperature(oven.limits.highest_c)
     if wrong := findings_lines(sizing.wrong, u):
         print("\n".join(["DANGER, before anything else:", *wrong]))
-    print(f"{file}: understood.")
+    print(f"{args.oven}: understood.")
     sides = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
     print(
         f"  {oven.name}: {sides} inside, "
@@ -75,11 +75,12 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
         f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
         "(`kilnctl size` says more)"
     )
-    known = uncertainty_of(oven, oven.usual_load)
-    print(
-        f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
-        f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
-    )
+    if not args.model:
+        known = uncertainty_of(oven, oven.usual_load)
+        print(
+            f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
+            f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
+        )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
@@ -115,8 +116,9 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
     ready = prepare(oven, schedule, args.model)
     programme, policy = ready.programme, ready.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
+    count = len(schedule.steps)
     print(
-        f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
+        f"  {count} step{'s' * (count != 1)} up to {u.temperature(schedule.top_c)}; "
         f"ramps and soaks take {about(planned_s(programme))} besides heating up and cooling"
     )
     print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")

@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     for log in others:
         error = predicted_on(oven, kept, log)
         print(
-            f"\n{log.name}, not fitted: free run misses it by {u.difference(error.rms_k)} rms, "
+            f"\n{log.name}, not fitted: the model alone misses it by {u.difference(error.rms_k)} rms, "
             f"{u.difference(error.worst_k, 1)} at worst ({100 * error.share:.2f} % of its highest temperature)"
         )
     if previous is not None:

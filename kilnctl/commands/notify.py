@@ -63,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
 def _trial(file) -> int:
     said = try_all(file)
     for name, failure in said.items():
+        failure = failure.removeprefix(f"{name}: ")
         print(f"{name}: {'NOT sent: ' + failure if failure else 'sent; look whether it arrived'}")
     return 1 if any(said.values()) else 0
 

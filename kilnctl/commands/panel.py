@@ -153,7 +153,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     places, allowed = Places(), hosts(args.host, args.port)
     panel = PanelApp(
         socket,
-        Catalogue(oven, schedules, runs, args.model, folder.parent),
+        Catalogue(oven, schedules, runs, args.model, folder.parent, "virtual" if demo else None),
         folder,
         allowed,
         port=args.port,

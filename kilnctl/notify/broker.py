@@ -17,6 +17,9 @@ STATE_KEYS = (
 )  # fmt: skip
 
 
+_LOOK_AT = "check server, port and security, and this computer's network"
+
+
 class Broker:
     """An open connection, which reconnects by itself. Raises KilnctlError if the extra is missing or the secret cannot
     be read."""
@@ -27,7 +30,7 @@ class Broker:
             from paho.mqtt.enums import CallbackAPIVersion  # noqa: PLC0415 - of the extra
         except ImportError:
             raise KilnctlError("a channel by mqtt needs the extra 'mqtt': pip install 'kilnctl[mqtt]'") from None
-        self._topic = channel.topic
+        self._topic, self._at = channel.topic, f"{channel.server}:{channel.at_port}"
         #: Why the broker refuses the connection; empty while it does not.
         self.refused = ""
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
@@ -51,7 +54,7 @@ class Broker:
     def publish_event(self, event: dict, patience_s: float) -> None:
         """Publish, and wait until the broker has it. Raises KilnctlError if it has not within that time, s."""
         if not self._client.is_connected():
-            raise KilnctlError(f"not connected to the broker{': ' + self.refused if self.refused else ''}")
+            raise KilnctlError(f"no connection to the broker at {self._at}: {self.refused or _LOOK_AT}")
         said = self._client.publish(f"{self._topic}/event", json.dumps(event, ensure_ascii=False), qos=1)
         try:
             said.wait_for_publish(patience_s)

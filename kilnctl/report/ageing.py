@@ -24,6 +24,7 @@ from ..record.power_columns import commanded_share, fired_share, power_w
 from ..record.retention import is_record, natural
 from ..record.run_record import RunRecord, read_run
 from ..run.summary import Soak, Summary, sample_s, summarise
+from .verdict import verdict
 
 #: Earlier runs needed before anything is said.
 FEWEST = 3
@@ -140,7 +141,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class Past:
-    """One run in the history."""
+    """One run in the history. `asked`: it did what its schedule asks."""
 
     folder: Path
     schedule: str
@@ -149,6 +150,7 @@ class Past:
     start_c: float
     figures: tuple[Figure, ...]
     trips: tuple[str, ...]
+    asked: bool
 
 
 @dataclass(frozen=True)
@@ -282,6 +284,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
                     _start_c(run),
                     figures_of(run, summary),
                     tuple(t.fault for t in run.trips),
+                    verdict(run, summary).good,
                 )
             )
     if oven is None and len(names) > 1:

@@ -1,6 +1,7 @@
 """A history for people: a table of runs, what has changed, and a page with the figures over the runs."""
 
 from ..output import METRIC_UNITS, Units, clock
+from ..terms import Outcome
 from .ageing import History
 from .html import aside, document, notice, section, table
 from .svg import NARROW, WIDTH, Chart, Series, Subplot, svg
@@ -13,7 +14,7 @@ def _rows(history: History, units: Units) -> list[tuple[str, ...]]:
         (
             p.started or p.folder.name,
             p.schedule,
-            p.summary.outcome,
+            p.summary.outcome + ("" if p.asked or p.summary.outcome != Outcome.FINISHED else ", not as asked"),
             clock(p.summary.duration_s),
             f"{p.summary.energy_kwh:.2f} kWh",
             units.difference(p.summary.overshoot_k),

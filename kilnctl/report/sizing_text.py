@@ -127,8 +127,9 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
     nearly = 0.98 * reach
     empty = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly))
     stored = u.energy(sizing.stored_j(reach, o.usual_load))
+    top = u.temperature(sizing.top_c)
     out = [
-        f"{o.name}: {o.elements.rated_w / 1000:.2f} kW, schedules up to {u.temperature(sizing.top_c)}",
+        f"{o.name}: {o.elements.rated_w / 1000:.2f} kW, schedules up to {top}: {_enough(sizing)}",
         "",
         f"highest by power       {temperature_range(sizing.max_chamber_range_c, u)}",
         f"  at 10 % less voltage {weak}",
@@ -140,6 +141,13 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
         out.append(f"heat-up, loaded        {loaded}, with {o.usual_load.name}")
         out += _lag(sizing, nearly, u)
     return [*out, f"stored heat            {stored} when all is warmed through at {u.temperature(reach)}"]
+
+
+def _enough(sizing: Sizing) -> str:
+    """Whether the power is enough for the schedules that the file allows, with what may be different from it."""
+    if sizing.max_chamber_range_c.low >= sizing.top_c:
+        return "its power is enough"
+    return "its power may not be enough" if sizing.max_chamber_c >= sizing.top_c else "its power is NOT ENOUGH"
 
 
 def _lag(sizing: Sizing, nearly_c: float, u: Units) -> list[str]:

@@ -182,4 +182,4 @@ def pins(devices: Path) -> Diagnosis:
 
 
 def _user() -> str:
-    return os.environ.get("USER") or os.environ.get("LOGNAME") or f"user {os.getuid()}"
+    return os.environ.get("USER") or os.environ.get("LOGNAME") or str(os.getuid())

@@ -1,6 +1,7 @@
 """What a command prints ends with the next step, and a run's verdict comes first."""
 
 import shlex
+from pathlib import Path
 
 import pytest
 
@@ -43,8 +44,33 @@ def test_a_rehearsal_whose_part_is_not_cured_says_so_first(here, tmp_path):
     (tmp_path / "short.yaml").write_text(SHORT, encoding="utf-8")
     done = here("rehearse", CABINET, tmp_path / "short.yaml", "--quiet", "--out", tmp_path / "runs")
     assert "NOT CURED" in done.stdout and done.stdout.index("NOT CURED") < done.stdout.index("overshoot")
+    assert done.stdout.splitlines()[-1].startswith(f"next: kilnctl study {CABINET} {tmp_path / 'short.yaml'} ")
     told = here("report", tmp_path / "runs" / "curing-cabinet-short").stdout
     assert "NOT CURED" in told and "as asked:" not in told
+    told = here("history", tmp_path / "runs").stdout
+    assert "finished, not as asked" in told
+
+
+@pytest.mark.parametrize(
+    "power, words",
+    [("3 kW", "up to 260 °C: its power is enough"), ("300 W", "up to 260 °C: its power is NOT ENOUGH")],
+)
+def test_size_says_first_whether_the_power_is_enough(here, tmp_path, power, words):
+    text = Path(CABINET).read_text(encoding="utf-8")
+    assert "power: 3 kW" in text
+    path = tmp_path / "oven.yaml"
+    path.write_text(text.replace("power: 3 kW", f"power: {power}"), encoding="utf-8")
+    assert words in here("size", path).stdout.splitlines()[0]
+
+
+def test_a_stop_that_reaches_no_service_says_what_to_do_at_the_oven_first(here, tmp_path):
+    done = here("stop", CABINET, "--home", tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.startswith("NOT STOPPED. If the oven may be heating: main switch off.\nno kilnctl service")
+
+
+def test_the_plan_of_a_learning_run_ends_with_the_run(here):
+    assert here("learn", CABINET, "--plan").stdout.splitlines()[-1] == f"next: kilnctl learn {CABINET}"
 
 
 @pytest.mark.parametrize("purpose", PURPOSES)

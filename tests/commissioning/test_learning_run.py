@@ -224,7 +224,9 @@ def test_commands(oven, tmp_path, capsys):
     assert "never above 149 °C" in said and "Why it runs like this" in said
     assert main(["learn", path, "--ceiling", "300"]) == 2
     assert main(["learn", path, "--ceiling", "400 °C"]) == 2
+    capsys.readouterr()
     assert main(["fit", path, str(tmp_path / "none")]) == 2
+    assert "there is no such file; give a run's folder" in capsys.readouterr().err
     assert main(["fit", path, "x.csv", "--columns", "time"]) == 2
     capsys.readouterr()
     log = synthetic(truth_of(oven("curing-cabinet")), hours=2.0, dt_s=10.0)
@@ -240,7 +242,7 @@ def test_commands(oven, tmp_path, capsys):
     fit = ["fit", path, str(table), "--columns", "time=t:s,chamber=T1:C,power=P:kW", "--quick"]
     assert main([*fit, "--save", str(model), "--picture", str(picture)]) == 0
     said = capsys.readouterr().out
-    assert "free run misses it by 0.1" in said and "Trim, tuned" not in said
+    assert "the model alone misses it by 0.1" in said and "Trim, tuned" not in said
     assert picture.read_text(encoding="utf-8").startswith("<svg")
     assert main([*fit, "--previous", str(model), "--on", str(table)]) == 0
     assert "nothing has changed" in capsys.readouterr().out

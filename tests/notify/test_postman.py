@@ -14,7 +14,7 @@ import pytest
 
 from kilnctl.cli import main
 from kilnctl.notify import channels
-from kilnctl.notify.postman import Postman
+from kilnctl.notify.postman import Postman, try_all
 from kilnctl.notify.watch import Notice, learning, reminders
 from kilnctl.record import care
 from kilnctl.record.kept_aside import note_kept_aside, read_kept_aside
@@ -192,6 +192,25 @@ def test_the_command_s_trial_message(tmp_path, capsys):
     (tmp_path / "fail").touch()
     assert main(["notify", str(OVEN), str(path), "--test"]) == 1
     assert "NOT sent" in capsys.readouterr().out
+
+
+def test_the_trial_says_what_is_missing_and_each_channel_s_name_once(tmp_path, capsys, monkeypatch):
+    monkeypatch.delenv("NO_SUCH_KEY", raising=False)
+    path = tmp_path / "notify.yaml"
+    path.write_text(
+        "notify: the yard\nchannels:\n"
+        "  - {name: house, by: web hook, address: 'http://127.0.0.1:9/', secret variable: NO_SUCH_KEY}\n"
+    )
+    assert main(["notify", str(OVEN), str(path), "--test"]) == 1
+    said = capsys.readouterr().out
+    assert said == "house: NOT sent: the environment has no NO_SUCH_KEY (secret variable)\n"
+
+
+def test_a_broker_that_is_not_there_is_named_with_what_to_check():
+    pytest.importorskip("paho.mqtt")
+    broker = Channel(name="b", by="mqtt", server="127.0.0.1", port=9, security="none", topic="t")
+    said = try_all(Notify(name="yard", channels=(broker,)), patience_s=0.2)
+    assert said["b"].startswith("no connection to the broker at 127.0.0.1:9: check server, port and security")
 
 
 @pytest.mark.slow

@@ -91,7 +91,7 @@ def test_history_leaves_out_what_it_cannot_read(tmp_path):
 
 def test_runs_are_ordered_by_time_then_by_number():
     def past(name, started=""):
-        return ageing.Past(Path(name), "s", started, summarise(made()), 20.0, (), ())
+        return ageing.Past(Path(name), "s", started, summarise(made()), 20.0, (), (), True)
 
     runs = [past("a-10"), past("a"), past("a-2"), past("b", "2031-01-02"), past("c", "2031-01-01")]
     assert [r.folder.name for r in sorted(runs, key=ageing.order_of)] == ["a", "a-2", "a-10", "c", "b"]
