@@ -37,8 +37,9 @@ class DoorCost:
         }
 
 
-def after(cost: DoorCost | None, status: Mapping) -> DoorCost | None:
-    """The cost with one more status of the service; None where no door was opened in its run."""
+def after(cost: DoorCost | None, status: Mapping, before: Mapping | None = None) -> DoorCost | None:
+    """The cost with one more status of the service; None where no door was opened in its run. `before`: the status
+    before it, of a moment when the chamber had not begun to fall."""
     run, chamber = str(status.get("folder") or ""), status.get("chamber_c")
     if not status.get("running"):
         return cost
@@ -48,7 +49,8 @@ def after(cost: DoorCost | None, status: Mapping) -> DoorCost | None:
     if cost is None or (is_open and not cost.is_open):
         if not is_open or chamber is None:
             return cost
-        return DoorCost(run, now, 0.0, chamber, chamber, True, None, 0.0, now)
+        was = (before or {}).get("chamber_c") if str((before or {}).get("folder") or "") == run else None
+        return DoorCost(run, now, 0.0, chamber if was is None else max(was, chamber), chamber, True, None, 0.0, now)
     dt = min(LONGEST_S, max(0.0, now - cost.last_s))
     if cost.is_open:
         leaves = max(0.0, (status.get("ledger_w") or {}).get("unexplained") or 0.0)

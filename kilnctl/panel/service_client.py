@@ -72,8 +72,8 @@ class ServiceClient:
         status = await self.ask({"ask": "status"})
         self.fresh, self.words = not status.get("silent", False), status.get("words", "")
         if self.fresh:
+            self.door = after(self.door, status, self.status)
             self.status, self._heard_s = status, time.monotonic()
-            self.door = after(self.door, status)
             self.ahead = await self.ask({"ask": "ahead"})
             await self._curve()
         async with self._changed:

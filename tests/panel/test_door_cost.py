@@ -57,3 +57,14 @@ def test_a_missing_reading_or_status_harms_nothing():
     late = after(cost, {"running": True, "folder": "a", "run_s": 3645.0, "chamber_c": 90.0, "door_open": True})
     assert late is not None and late.open_s == 95.0
     assert told((0.0, None, True, 0.0)) is None
+
+
+def test_the_fall_counts_from_before_the_door_was_opened():
+    """Statuses come a second apart, at a demo's speed forty seconds: the first one with an open door is cold already."""
+    hot = {"running": True, "folder": "a", "run_s": 0.0, "chamber_c": 140.0, "door_open": False}
+    open_now = hot | {"run_s": 40.0, "chamber_c": 62.0, "door_open": True}
+    cost = after(after(None, hot), open_now, hot)
+    assert cost is not None and cost.view()["fell_k"] == 78.0
+    # A reading of another run says nothing.
+    other = after(None, open_now, hot | {"folder": "b"})
+    assert other is not None and other.view()["fell_k"] == 0.0
