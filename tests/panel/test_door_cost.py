@@ -60,7 +60,7 @@ def test_a_missing_reading_or_status_harms_nothing():
 
 
 def test_the_fall_counts_from_before_the_door_was_opened():
-    """Statuses come a second apart, at a demo's speed forty seconds: the first one with an open door is cold already."""
+    """Statuses come a second apart, at a demo's speed 40 s: the first one with an open door is cold already."""
     hot = {"running": True, "folder": "a", "run_s": 0.0, "chamber_c": 140.0, "door_open": False}
     open_now = hot | {"run_s": 40.0, "chamber_c": 62.0, "door_open": True}
     cost = after(after(None, hot), open_now, hot)
