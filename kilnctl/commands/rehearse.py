@@ -25,6 +25,7 @@ from ..sizing import size
 from ..terms import Outcome
 from . import _options
 from ._files import oven_and_schedule
+from ._in_a_row import rehearse_in_a_row
 from ._options import chosen
 from ._progress import SimulationProgress
 
@@ -49,6 +50,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the trained model to control with, from `kilnctl fit --save` (default: from the description)",
     )
+    parser.add_argument(
+        "--runs",
+        type=int,
+        default=1,
+        metavar="N",
+        help="so many in a row; after each its model learns from the record, as after a real run (default: 1)",
+    )
     _options.virtual_oven(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
@@ -65,11 +73,16 @@ def run(args: argparse.Namespace) -> int:
     # Refuse before anything is written: layers above their limit, steps the oven must not or cannot do, unproved
     # ventilation.
     size(oven)
+    if args.runs != 1:
+        return rehearse_in_a_row(args, oven, schedule, u)
     plant = own if own is not None else usual_plant(oven, schedule, args.seed, faults)
     ready = prepare(oven, schedule, args.model, truth_of(plant).chamber_c, controller=args.controller)
     _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
-    begin(folder, Begun(oven, schedule, ready.load, ready.model, args.seed, ready.controller_name))
+    begun = Begun(
+        oven, schedule, ready.load, ready.model, args.seed, ready.controller_name, model_words=ready.model_words
+    )
+    begin(folder, begun)
     writer, progress = SampleWriter(folder), SimulationProgress("rehearsing", args.quiet)
     try:
         result = simulate(ready, plant, args.seed, progress=progress, sink=writer)

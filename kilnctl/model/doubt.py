@@ -102,9 +102,9 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
         return DAY_ZERO
     model = trained.model
     held_c = min(top_c, max(trained.high_c, model.ambient_c + 20.0))
-    losses = math.exp(SPREADS * _spread(trained, lambda m: m.steady(held_c)[1]))
+    losses = math.exp(SPREADS * log_spread(trained, lambda m: m.steady(held_c)[1]))
     heated_s = (300.0, 1200.0, 4800.0)
-    capacity = math.exp(2.0 * SPREADS * max(_spread(trained, lambda m, s=s: _risen_k(m, s)) for s in heated_s))
+    capacity = math.exp(2.0 * SPREADS * max(log_spread(trained, lambda m, s=s: _risen_k(m, s)) for s in heated_s))
     beyond = BEYOND * max(0.0, top_c - trained.high_c) / max(20.0, trained.high_c - model.ambient_c)
     losses = min(DAY_ZERO.losses, max(losses, 1.0 + LEAST_LOSSES) + beyond)
     capacity = min(DAY_ZERO.capacity, max(capacity, 1.0 + LEAST_CAPACITY))
@@ -120,7 +120,7 @@ def _risen_k(model: EnergyModel, heated_s: float) -> float:
     return x[CHAMBER] - model.ambient_c
 
 
-def _spread(trained: TrainedModel, quantity) -> float:
+def log_spread(trained: TrainedModel, quantity) -> float:
     """Standard deviation of the logarithm of a positive quantity, by the delta method."""
     of = {p.name: p for p in PARAMETERS}
     h, slopes = 1e-3, []

@@ -7,7 +7,7 @@ from ..record.care import CareDue
 from ..record.kept_aside import KeptAside
 from ..safety.messages import lines
 from ..settings.notification import Notify
-from ..terms import Outcome, Phase
+from ..terms import Outcome, Phase, Taught
 from .outbox import OTHER_S
 
 #: A chamber so far below its reference is far behind: the larger of this, K, …
@@ -64,6 +64,7 @@ def step(before: Watched, status: dict | None, now_s: float, file: Notify) -> tu
     after, more = _behind(after, status, now_s, file.behind_after_s)
     found += more
     found += _warnings(status)
+    found += _lesson(before, status)
     after, more = _unload(after, before.status, status)
     found += more
     fresh: list[Notice] = []
@@ -187,6 +188,15 @@ def _warnings(status: dict) -> list[Notice]:
         _notice(status, "warning", f"{str(w).rstrip('.')}.", _NUMBERS.sub("#", str(w)))
         for w in status.get("warnings", [])
     ]
+
+
+def _lesson(before: Watched, status: dict) -> list[Notice]:
+    """Whether the last run showed that the oven has changed; not what was so before this watch."""
+    said = status.get("lesson") or {}
+    if said.get("taught") != Taught.CHANGED or not before.status or before.status.get("lesson") == said:
+        return []
+    words = str(said.get("words", ""))
+    return [_notice(status, "oven changed", f"{words[:1].upper()}{words[1:]}.", str(said.get("run", "")))]
 
 
 def _unload(after: Watched, was: dict, status: dict) -> tuple[Watched, list[Notice]]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..record.care import due, known_log
+from ..record.models import store_of
 from ..record.run_record import read_run
 from ..report.care_section import state_of
 from ..report.run_report import run_page
@@ -40,9 +41,17 @@ class Catalogue:
     """
 
     def __init__(
-        self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None, home: Path | None = None
+        self,
+        oven: Oven,
+        schedules: Path,
+        records: Path,
+        model_file: str | None = None,
+        home: Path | None = None,
+        rig_kind: str | None = None,
     ):
-        self.oven, self.records, self.model_file, self.home = oven, Path(records), model_file, home
+        self.oven, self.records, self.given_model, self.home = oven, Path(records), model_file, home
+        self._models = store_of(home, rig_kind or oven.rig.kind) if home is not None else None
+        self._in_use: tuple[int, str | None] = (-1, None)
         self.schedules, self.seen = ScheduleFolder(schedules), LastShown()
         self.worker = Worker()
         self._told: dict[str, dict] = {}
@@ -50,6 +59,16 @@ class Catalogue:
     def close(self) -> None:
         """Give up the present computation and those that wait."""
         self.worker.close()
+
+    @property
+    def model_file(self) -> str | None:
+        """The trained model that a start would be controlled with: the one that was given, or what runs have taught."""
+        if self.given_model or self._models is None:
+            return self.given_model
+        changed_ns = self._models.changed_ns()
+        if changed_ns != self._in_use[0]:
+            self._in_use = (changed_ns, self._models.in_use(self.oven)[0] or None)
+        return self._in_use[1]
 
     # ---- schedules ----
 

@@ -87,6 +87,8 @@ def _run(service: ServiceView, act: Actuation) -> dict:
         "rows": service.rows,
         "refusal": service.refusal,
         "waiting": service.waiting,
+        "models": service.models,
+        "lesson": service.lesson,
     }
 
 

@@ -22,6 +22,7 @@ KINDS = {
     "cannot follow": "the chamber stays far behind its schedule",
     "warning": "any other warning of a run",
     "done": "a schedule ran to its end, or a person stopped it",
+    "oven changed": "a run shows that the oven is not what its model says, and the model followed",
     "part ready": "the chamber is cool enough to unload",
     "learning": "nothing was learned from a run, and why: the model stays as it was",
     "due": "a test of SAFETY.md is due",
