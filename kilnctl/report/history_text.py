@@ -4,6 +4,7 @@ from ..output import METRIC_UNITS, Units, clock
 from ..terms import Outcome
 from .ageing import History
 from .html import aside, document, notice, section, table
+from .summary_text import of_soak
 from .svg import NARROW, WIDTH, Chart, Series, Subplot, svg
 
 _HEAD = ("run", "schedule", "outcome", "duration", "energy", "overshoot", "highest chamber", "trips")
@@ -17,7 +18,7 @@ def _rows(history: History, units: Units) -> list[tuple[str, ...]]:
             p.summary.outcome + ("" if p.asked or p.summary.outcome != Outcome.FINISHED else ", not as asked"),
             clock(p.summary.duration_s),
             f"{p.summary.energy_kwh:.2f} kWh",
-            units.difference(p.summary.overshoot_k),
+            of_soak(p.summary, p.summary.overshoot_k, units),
             units.temperature(p.summary.highest_chamber_c, 1),
             ", ".join(p.trips) or "–",
         )

@@ -25,7 +25,8 @@ from ..run.summary import SETTLED_K, Summary, part_of, sample_s
 from .care_section import care_section
 from .html import aside, document, facts, figures, folded, notice, section, table
 from .run_curves import curves
-from .verdict import verdict
+from .summary_text import of_soak
+from .verdict import percent, verdict
 
 _PRICE = re.compile(r"([^\d\s./,-]{0,4})\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s/]{0,12})\s*/\s*kWh", re.IGNORECASE)
 #: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B have their own row.
@@ -120,14 +121,14 @@ def _outcome(run: RunData, summary: Summary, units: Units) -> str:
 def _figures(s: Summary, units: Units, price: Price | None) -> str:
     shown = [
         ("duration", clock(s.duration_s)),
-        ("overshoot", units.difference(s.overshoot_k)),
+        ("overshoot", of_soak(s, s.overshoot_k, units)),
         ("highest chamber", units.temperature(s.highest_chamber_c, 1)),
         ("highest part", units.temperature(s.highest_part_c, 1)),
         ("energy", f"{s.energy_kwh:.2f} kWh"),
     ]
     if s.cure_share is not None:
         least = "" if s.cure_most is None else "at least "
-        shown.insert(4, ("of the reference cure", f"{least}{100 * s.cure_share:.0f} %"))
+        shown.insert(4, ("of the reference cure", f"{least}{percent(s.cure_share)}"))
     if price is not None:
         shown.append(("cost", price.of(s.energy_kwh)))
     return figures(shown)
@@ -197,10 +198,10 @@ def _part(run: RunData, s: Summary, units: Units) -> str:
         around = (
             ""
             if s.cure_most is None
-            else f" (by the lower edge of the estimate; at most {100 * s.cure_most:.0f} %, by its upper edge)"
+            else f" (by the lower edge of the estimate; at most {percent(s.cure_most)}, by its upper edge)"
         )
         out += (
-            f"<p>The part got <strong>{least}{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as "
+            f"<p>The part got <strong>{least}{percent(s.cure_share)}</strong> of the reference cure{around}: as "
             f"much as {clock(s.cure_share * cure.time_s)} at {units.temperature(cure.at_c)}, where "
             f"{clock(cure.time_s)} is a full one.</p>"
         )

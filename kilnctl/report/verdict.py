@@ -55,10 +55,14 @@ def _cure(s: Summary) -> list[str]:
 
 
 def _share(s: Summary) -> str:
-    # Rounded down, so that less than a full cure is never told as 100 %.
     assert s.cure_share is not None
-    least = f"{math.floor(100.0 * s.cure_share):d} %"
-    return least if s.cure_most is None else f"{least} to {math.floor(100.0 * s.cure_most):d} %"
+    least = percent(s.cure_share)
+    return least if s.cure_most is None else f"{least} to {percent(s.cure_most)}"
+
+
+def percent(share: float) -> str:
+    """A share of the reference cure, rounded down: less than a full cure is never told as 100 %."""
+    return f"{math.floor(100.0 * share):d} %"
 
 
 def _soaks(run: RunData, s: Summary, units: Units) -> list[str]:

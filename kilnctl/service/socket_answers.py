@@ -42,7 +42,7 @@ def answer(service: OvenService, request: dict) -> dict:
         return {"ok": False, "words": "nothing is running"}
     service.ask_of_run(request_of(request), by)
     proving = session.chain.proving
-    return {"ok": True, "words": "done once the start test is passed" if proving else "done with the next tick"}
+    return {"ok": True, "words": "done once the start test is passed" if proving else "it is done at once"}
 
 
 def _curve(service: OvenService, request: dict) -> dict:

@@ -8,7 +8,7 @@ import pytest
 from kilnctl.output import IMPERIAL, Units
 from kilnctl.record.events import Event
 from kilnctl.report.run_report import run_page
-from kilnctl.report.summary_text import summaries_compared
+from kilnctl.report.summary_text import summaries_compared, summary_text
 from kilnctl.report.verdict import verdict
 from kilnctl.run.summary import Soak, Summary
 from kilnctl.settings.schedule import Schedule, Step
@@ -81,6 +81,18 @@ def test_it_is_told_in_the_units_of_the_oven_and_leads_the_page():
     assert "'cure' at 374 °F was 18.00 °F off at worst, 5.40 °F was asked" in verdict(run(), off, units).words
     shown = Page(run_page(run(), off)).text
     assert shown.index("It ran to its end, but not as asked") < shown.index("overshoot")
+
+
+def test_a_cure_just_short_of_full_is_nowhere_told_as_100_percent():
+    short = summary(cure_share=0.997)
+    text = summary_text(short)
+    assert "cure                 99 % of the reference cure" in text and "100 %" not in text
+    shown = Page(run_page(run(), short)).text
+    assert shown.count("99 % of the reference cure") == 3 and "100 % of" not in shown
+
+
+def test_a_summary_claims_no_overshoot_of_a_soak_that_was_never_reached():
+    assert "overshoot            –\n" in summary_text(summary(MISSED, overshoot_k=0.0))
 
 
 def test_a_comparison_claims_no_steadiness_of_a_soak_that_was_never_reached():
