@@ -22,6 +22,9 @@ from ._shipped import shipped
 #: Addresses that only this computer reaches.
 _LOCAL = ("127.0.0.1", "::1", "localhost")
 
+#: In the demo somebody opens the door once, so that one sees what that does.
+DOOR = "about: somebody looks in\nfaults:\n  - {kind: door open, at: 24 min, for: 4 min}\n"
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("oven", nargs="?", help="oven file (YAML)")
@@ -232,6 +235,7 @@ def _demo(args) -> int:
         (folder / "schedules").mkdir()
         for path in sorted(schedules.glob("*.yaml")):
             (folder / "schedules" / path.name).write_bytes(path.read_bytes())
+        (folder / "door.yaml").write_text(DOOR, encoding="utf-8")
         service = subprocess.Popen(
             [
                 sys.executable,
@@ -248,6 +252,8 @@ def _demo(args) -> int:
                 place,
                 "--out",
                 str(folder / "runs"),
+                "--faults",
+                str(folder / "door.yaml"),
                 "--quiet",
             ]
         )

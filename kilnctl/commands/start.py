@@ -12,6 +12,7 @@ from ..errors import KilnctlError
 from ..output import about
 from ..record import care
 from ..record.models import ModelStore
+from ..safety import changed_limits
 from ..service.operating_system import places
 from ..service.socket_server import ask, ask_to_start
 from ..settings.oven import Oven
@@ -66,11 +67,7 @@ def run(args: argparse.Namespace) -> int:
         raise KilnctlError("--allowed-by goes with --ready-at")
     answer = ask_to_start(_asking.socket_of(args), request)
     if answer.get("confirm"):
-        raise KilnctlError(
-            "these limits are unlike the last run's:\n  "
-            + "\n  ".join(u.words(w) for w in answer["confirm"])
-            + "\nif that is right, say --confirm"
-        )
+        raise KilnctlError(u.words(changed_limits.to_confirm(answer["confirm"])))
     for shortfall in answer.get("shortfalls", ()):
         print(f"note: {u.words(shortfall)}")
     return _asking.told(answer)

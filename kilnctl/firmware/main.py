@@ -200,15 +200,18 @@ class WireLine:
 
 def serve(pins, board, line, watchdog):
     period_us = 1000000 // MAINS_HZ
+    apart_us = period_us // 100  # between two readings of the meters: evenly spread, and fewer than meter.Rms.MOST
     wired = ZERO_CROSS_IN is not None
     view = memoryview(board.wire)
-    begun = due = time.ticks_us()
+    begun = due = measured = time.ticks_us()
     sensed, channel = time.ticks_ms(), 0
     while True:
-        pins.measure()
+        now = time.ticks_us()
+        if time.ticks_diff(now, measured) >= apart_us:
+            measured = now
+            pins.measure()
         # A cycle begins at the mains zero crossings if they are wired, else by the clock. A pulse that comes much too
         # early is noise.
-        now = time.ticks_us()
         crossed = wired and time.ticks_diff(now, begun) > period_us * 3 // 4 and pins.crossed()
         if crossed or time.ticks_diff(now, due) >= 0:
             if wired:

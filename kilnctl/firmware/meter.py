@@ -16,7 +16,7 @@ class Rms:
         self._count = 0
 
     def add(self, reading):
-        """One reading; any number of them a cycle, evenly spread."""
+        """One reading; at most MOST of them a cycle, evenly spread: a part of a cycle has another rms."""
         if self._count < self.MOST:
             # An input far from its zero level is not an alternating current; its square would not fit.
             d = min(2048, max(-2048, reading - (self.middle >> 4)))

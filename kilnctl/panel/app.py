@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import dataclasses
+import gzip
 import json
 import threading
 import time
@@ -30,7 +31,7 @@ from .live import Live
 from .metrics import CONTENT_TYPE, metrics
 from .past_pages import PastPages
 from .pin import Keys
-from .replies import fault, json_body, missing, refuse, reply, told
+from .replies import fault, json_body, missing, refuse, reply, takes_gzip, told
 from .schedule_folder import sha256
 from .service_client import ServiceClient
 from .starting import Starting
@@ -157,7 +158,7 @@ class PanelApp:
 
     async def page(self, name: str, request: Request) -> Response:
         text = files("kilnctl.panel").joinpath("page", name).read_text(encoding="utf-8")
-        return Response(text.replace("STOP_PORT", str(self.stop_port or "")), media_type=TYPES[".html"])
+        return _short(request, text.replace("STOP_PORT", str(self.stop_port or "")).encode(), TYPES[".html"])
 
     async def schedules(self, request: Request) -> Response:
         folder = self.catalogue.schedules
@@ -353,4 +354,16 @@ async def _gone(request: Request) -> None:
 
 async def _file(name: str, request: Request) -> Response:
     place = files("kilnctl.panel").joinpath("page", name)
-    return Response(place.read_bytes(), media_type=TYPES[name[name.rfind(".") :]])
+    return _short(request, place.read_bytes(), TYPES[name[name.rfind(".") :]])
+
+
+def _short(request: Request, data: bytes, kind: str) -> Response:
+    """A file of the page, compressed for a browser that says it can read that."""
+    if not takes_gzip(request):
+        return Response(data, media_type=kind, headers={"vary": "accept-encoding"})
+    return Response(_compressed(data), media_type=kind, headers={"content-encoding": "gzip", "vary": "accept-encoding"})
+
+
+@lru_cache(maxsize=64)
+def _compressed(data: bytes) -> bytes:
+    return gzip.compress(data, mtime=0)

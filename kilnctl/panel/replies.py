@@ -52,6 +52,11 @@ async def json_body(request: Request, wanted: Mapping[str, type | tuple], needed
     return said
 
 
+def takes_gzip(request: Request) -> bool:
+    """Whether the browser says that it reads gzip."""
+    return "gzip" in [c.split(";")[0].strip() for c in request.headers.get("accept-encoding", "").split(",")]
+
+
 def reply(value: dict, status: int = 200) -> JSONResponse:
     return JSONResponse(plain(value), status)
 

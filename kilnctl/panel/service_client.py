@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ..service.live_curve import KEPT
 from ..service.socket_messages import encode
+from .door_cost import DoorCost, after
 
 EVERY_S, PATIENCE_S, MOST_ROWS = 1.0, 5.0, 5000
 #: Rows of a curve when it is sent whole.
@@ -26,6 +27,7 @@ class ServiceClient:
         # Of the run: its events [s, kind, words], and its energy by where it went, J.
         self.events: list[list] = []
         self.ledger_j: dict[str, float] = {}
+        self.door: DoorCost | None = None
         self.run, self.thinned, self.epoch, self.version = "", 0, 0, 0
         self.closing = False
         self.fresh, self.words = False, "not heard from the service yet"
@@ -71,6 +73,7 @@ class ServiceClient:
         self.fresh, self.words = not status.get("silent", False), status.get("words", "")
         if self.fresh:
             self.status, self._heard_s = status, time.monotonic()
+            self.door = after(self.door, status)
             self.ahead = await self.ask({"ask": "ahead"})
             await self._curve()
         async with self._changed:

@@ -244,10 +244,11 @@ class Probe:
     def _delayed(self) -> float:
         """The junction a dead time ago."""
         line, wanted = self._line, self._time_s - self.settings.dead_time_s
-        line.append((self._time_s, self.junction_c))
-        while len(line) > 1 and line[1][0] <= wanted:
+        newest = (self._time_s, self.junction_c)
+        line.append(newest)
+        while line[0] is not newest and line[1][0] <= wanted:
             line.popleft()
-        (t0, a), (t1, b) = line[0], line[1] if len(line) > 1 else line[0]
+        (t0, a), (t1, b) = line[0], newest if line[0] is newest else line[1]
         if wanted <= t0 or t1 <= t0:
             return a
         return a + (b - a) * (wanted - t0) / (t1 - t0)

@@ -11,8 +11,11 @@ import json
 import math
 import os
 import re
+from collections.abc import Iterator, MutableMapping
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from .. import __version__
 from ..errors import KilnctlError
@@ -20,6 +23,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .columns import COLUMNS, NAMES, row_text
+from .compact import CompactColumns
 from .durable import write_whole
 from .journal import segments
 from .run_data import RunData, UnknownOven
@@ -196,14 +200,23 @@ def write_samples(folder: Path, run: RunData) -> None:
     """samples.csv of a run whose samples are in memory (those of a journal, for instance): whole, or the one before it
     stays. Raises KilnctlError."""
     writer = SampleWriter(folder, "samples.csv.new")
-    for begin_at in range(0, len(run.data["time_s"]), _AT_ONCE):
-        for row in zip(*(run.data[name][begin_at : begin_at + _AT_ONCE].tolist() for name in NAMES), strict=True):
+    for block in _blocks(run.data):
+        for row in zip(*(values.tolist() for values in block), strict=True):
             writer(row)
     writer.close()
     try:
         os.replace(writer.path, folder / "samples.csv")
     except OSError as error:
         raise KilnctlError(f"{folder / 'samples.csv'}: cannot be written: {error.strerror}") from None
+
+
+def _blocks(data: MutableMapping[str, np.ndarray]) -> Iterator[list[np.ndarray]]:
+    """All columns, some thousand rows at a time: each column of a record that was read back is unpacked once."""
+    if isinstance(data, CompactColumns):
+        yield from data.blocks(NAMES)
+        return
+    for begin_at in range(0, len(data["time_s"]), _AT_ONCE):
+        yield [data[name][begin_at : begin_at + _AT_ONCE] for name in NAMES]
 
 
 def _json(value: dict) -> bytes:

@@ -18,6 +18,7 @@ from .. import __version__
 from ..errors import KilnctlError
 from ..output import METRIC_UNITS, Units, clock
 from ..record.care import CareDone
+from ..record.coarse import coarse, together
 from ..record.folder import plain
 from ..record.run_data import RunData
 from ..run.summary import SETTLED_K, Summary, part_of, sample_s
@@ -159,6 +160,7 @@ def _soaks(run: RunData, s: Summary, units: Units) -> str:
 
 
 def _part(run: RunData, s: Summary, units: Units) -> str:
+    run = coarse(run)
     part, spread, what = part_of(run)
     if not np.isfinite(part).any():
         return ""
@@ -303,10 +305,13 @@ def _origin(run: RunData) -> str:
     ]
     if run.seed is not None:
         pairs.append(("seed of the virtual oven", str(run.seed)))
-    count = len(run.time_s)
-    every = float(np.median(np.diff(run.time_s))) if count > 1 else math.nan
-    gaps = int(np.sum(np.diff(run.time_s) > 3.0 * every)) if count > 1 else 0
+    between_s = np.diff(run.time_s)
+    count = len(run.data["time_s"])
+    every = float(np.median(between_s)) if count > 1 else math.nan
+    gaps = int(np.sum(between_s > 3.0 * every)) if count > 1 else 0
     pairs.append(("samples", f"{count}, one every {every:g} s, {gaps or 'no'} gap{'' if gaps == 1 else 's'}"))
+    if (times := together(run)) > 1:
+        pairs.append(("soaks and pictures", f"of means over {times} samples"))
     model = plain(run.model) if run.model is not None else None
     if isinstance(model, dict):
         pairs.append(("model", " · ".join(w for w in (run.model_words, f"sha256 {model_checksum(model)}") if w)))

@@ -144,6 +144,6 @@ def test_a_swing_is_reported_once_and_names_what_to_look_at(oven):
     act, teller, told = chain.tick(reading, 1.0, 1.0, 1), Teller(chain.programme.legs), []
     for t, care in enumerate((1.0, 4.0, 4.0, 16.0, 16.0)):
         swing = Swing(3.0, 120.0) if care > 1.0 else None
-        now = replace(act, decision=replace(act.decision, swing=swing, care=care))
+        now = act._replace(decision=replace(act.decision, swing=swing, care=care))
         told += [e.text for e in teller.tell(400.0 * t, reading, now, 0) if "swings by" in e.text]
     assert len(told) == 2 and "3.0 K every 120 s" in told[0] and "learn the oven" in told[0]

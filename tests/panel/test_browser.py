@@ -50,6 +50,7 @@ def listening(port: int) -> bool:
         return False
 
 
+@pytest.mark.slow
 def test_a_run_is_started_watched_to_its_end_and_its_report_read(chrome, bed, tmp_path):
     bed.rest()
     opened(chrome, bed)
@@ -135,6 +136,7 @@ def test_a_demo_in_one_command_is_watched_to_its_end(chrome, tmp_path):
     until(lambda: not any(Path(f"/proc/{child}").exists() for child in children), 20.0)
 
 
+@pytest.mark.slow
 def test_a_schedule_that_this_oven_may_not_run_shows_why_and_no_curve(chrome, bed):
     bed.rest()
     opened(chrome, bed)
@@ -188,6 +190,7 @@ def test_stop_is_one_touch_and_asks_nobody(chrome, bed):
     assert complaints(chrome) == []
 
 
+@pytest.mark.slow
 def test_hold_and_go_on_ask_for_the_pin_when_it_is_locked(chrome, bed):
     bed.rest()
     opened(chrome, bed)
@@ -223,6 +226,7 @@ def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):
     bed.wait_for(lambda s: not s["running"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, bed, width, height, tmp_path):
     bed.rest()

@@ -59,6 +59,7 @@ NOISE = """const done = arguments[0];
 })().then(done, (e) => done(String(e)));"""
 
 
+@pytest.mark.slow
 def test_the_line_is_no_thicker_than_the_noise_and_its_own_width(chrome, bed):
     bed.rest()
     opened(chrome, bed)
@@ -86,6 +87,7 @@ def test_the_headline_says_of_a_danger_what_it_is(chrome, bed, danger, words):
     assert chrome.execute_async_script(heard, danger) == f"{words} · Cure"
 
 
+@pytest.mark.slow
 def test_a_page_left_open_for_three_days_keeps_its_curve_and_its_memory(chrome, bed):
     bed.rest()
     opened(chrome, bed)
@@ -144,6 +146,7 @@ def test_what_is_old_is_greyed_with_its_age(chrome, bed):
     until(lambda: not chrome.find_element(By.ID, "age").is_displayed(), 30.0)
 
 
+@pytest.mark.slow
 def test_the_wheel_scrolls_the_page_and_not_the_curve(chrome, bed):
     bed.rest()
     opened(chrome, bed)
@@ -159,6 +162,7 @@ def test_the_oven_s_page_shows_which_tests_of_safety_are_due(chrome, bed):
     assert "limiter: due" in shown and "never noted" in shown and "refuses no run" in shown
 
 
+@pytest.mark.slow
 def test_the_oven_s_pictures_are_drawn_again_when_the_screen_is_turned(chrome, bed):
     chrome.execute_cdp_cmd(
         "Emulation.setDeviceMetricsOverride", dict(width=390, height=844, deviceScaleFactor=1, mobile=True)

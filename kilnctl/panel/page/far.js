@@ -39,7 +39,7 @@ export class Far {
     const s = said.status, end = said.milestones?.at(-1), tripped = !!s.trips?.length;
     this.fit();
     $("far-state").replaceChildren(element("span", {}, state), ...(said.demo ? [element("span", { class: "demo" }, w("Demo, nothing is heated"))] : []));
-    $("far-figure").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), 0) : "–", element("small", {}, number(s.chamber_c) ? unit() : w("no reading")));
+    $("far-figure").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), 0) : "", element("small", {}, number(s.chamber_c) ? unit() : w("no reading")));
     const heat = s.running && s.contactor && !tripped;
     const rows = [element("span", { "data-on": String(!!heat && s.duty > 0) }, heat ? w("heat on, {watts}", { watts: watts((s.duty || 0) * (s.full_w || 0), 1) }) : s.danger ? w("heat cannot be cut") : w("heat off"))];
     if (!said.fresh) rows.unshift(element("span", { "data-bad": "true" }, w("the oven does not answer")));

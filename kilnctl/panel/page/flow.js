@@ -39,10 +39,14 @@ export function sorted(ledger, supply) {
 }
 
 export class Flow {
-  constructor(place) { this.place = place; this.chosen = null; }
+  constructor(place) {
+    this.place = place; this.chosen = null; this.wide = 0;
+    // Drawn again when the screen is turned: letters keep their size.
+    new ResizeObserver(() => { if (this.last && place.clientWidth && Math.abs(place.clientWidth - this.wide) > 40) this.show(this.last); }).observe(place);
+  }
   // `value`: how a number is said; `more`: sentences below the picture.
   show({ ledger, supply, value = watts, more = [], empty = "no heat, nothing to share out" }) {
-    this.last = { ledger, supply, value, more, empty };
+    this.last = { ledger, supply, value, more, empty }; this.wide = this.place.clientWidth;
     const { sources, sinks } = sorted(ledger || {}, supply || 0), total = Math.max(1e-9, sources.reduce((a, [, v]) => a + v, 0), sinks.reduce((a, [, v]) => a + v, 0));
     const held = document.activeElement?.dataset?.flow;
     if (!sources.length && !sinks.length) { this.place.replaceChildren(element("p", {}, w(empty)), ...more.map((m) => element("p", { class: "flow-sum" }, m))); return; }

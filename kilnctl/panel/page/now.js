@@ -79,8 +79,9 @@ export class Now {
     // With the door open nothing of this comes true until it is shut.
     if (next && !s.door_open) rows.push([milestone(next), clock(next.in_s)]);
     if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("done, if shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
-    if (s.running && !tripped && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
+    if (s.running && !tripped && !s.door_open && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
     rows.push(...part(s));
+    if (said.door?.is_open && !tripped) rows.push([w("the door costs so far"), doorCost(said.door)]);
     pairs($("times"), rows);
   }
   facts(s) {
@@ -89,6 +90,7 @@ export class Now {
       [w("energy so far"), s.running ? kwh(j) + (price ? `, ${money(j, price)}` : "") : "–"],
       [w("since the start"), s.running ? clock(s.run_s) : "–"], [w("second sensor"), number(s.limit_c) ? temperature(s.limit_c, 1) : "–"],
       [w("elements, estimated"), number(s.element_estimate_c) ? temperature(s.element_estimate_c) : "–"],
+      ...(this.said.door ? [[this.said.door.is_open ? w("the door costs so far") : w("the last open door"), doorCost(this.said.door)]] : []),
       [w("door"), s.door_open === null || s.door_open === undefined ? w("not told") : s.door_open ? w("open") : w("shut")],
       [w("contactor"), s.contactor ? w("closed") : w("open")], ...(s.warnings || []).map((x) => [w("note"), inUnit(x)])]);
   }
@@ -166,4 +168,6 @@ function part(s) {
 }
 export const NEXT = { "heat up": "arrives at {c}", ramp: "ramp ends at {c}", soak: "soak at {c} ends", cooling: "cooled to {c}" };
 export const milestone = (next) => w(NEXT[next.phase] || "{c}", { c: temperature(next.to_c) });
+// What a door cost: how long it was open, how far the chamber fell, what left by it, and when the chamber was back.
+const doorCost = (d) => [clock(d.open_s), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 1800 ? [kwh(d.lost_j)] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].join(", ");
 function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b]) => [element("dt", {}, a), element("dd", {}, b)])); }

@@ -3,7 +3,7 @@
 import { element } from "./ask.js";
 import { w } from "./words.js";
 
-const FIELDS = [["to", "to", ""], ["at", "at a rate of", "at full power"], ["in", "in a time of", ""], ["hold", "hold for", "no time"], ["within", "counts within", ""]];
+const FIELDS = [["to", "to", ""], ["at", "at a rate of", "full power"], ["in", "in a time of", ""], ["hold", "hold for", "no time"], ["within", "counts within", ""]];
 const STEPS = [[/°?[CF]\/h|K\/h/, 10], [/°?[CF]\/min|K\/min/, 1], [/°F/, 10], [/°?C$|°C/, 5], [/\bmin\b/, 5], [/\bh\b/, 0.5], [/\bs\b/, 30], [/\bK\b/, 1]];
 const EMPTY = { to: "100 °C", at: "100 °C/h", in: "30 min", hold: "10 min", within: "3 K" };
 

@@ -226,7 +226,7 @@ export const WORDS = {
   "Remove step {number}": "Schritt {number} entfernen",
   "let cool, heat off": "abkühlen lassen, Heizung aus",
   "at a rate of": "mit einer Rate von",
-  "at full power": "mit voller Leistung",
+  "full power": "volle Leistung",
   "in a time of": "in einer Zeit von",
   "no time": "keine Zeit",
   "counts within": "zählt innerhalb",
@@ -317,4 +317,7 @@ export const WORDS = {
   "never noted": "nie vermerkt",
   "Note one that was done: {command}": "Eine erledigte vermerken: {command}",
   "stop": "Halt",
+  "the door costs so far": "die Tür kostet bisher",
+  "the last open door": "die letzte offene Tür",
+  "back after {time}": "zurück nach {time}",
 };

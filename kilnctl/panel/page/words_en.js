@@ -227,7 +227,7 @@ export const WORDS = {
   "Remove step {number}": "Remove step {number}",
   "let cool, heat off": "let cool, heat off",
   "at a rate of": "at a rate of",
-  "at full power": "at full power",
+  "full power": "full power",
   "in a time of": "in a time of",
   "no time": "no time",
   "counts within": "counts within",
@@ -318,4 +318,7 @@ export const WORDS = {
   "never noted": "never noted",
   "Note one that was done: {command}": "Note one that was done: {command}",
   "stop": "stop",
+  "the door costs so far": "the door costs so far",
+  "the last open door": "the last open door",
+  "back after {time}": "back after {time}",
 };
