@@ -1,6 +1,7 @@
 """What one run teaches: a Bayesian update, held against closed forms; odd runs and changed ovens."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -42,7 +43,7 @@ def losing(model, factor: float):
 def run_of(cabinet, truth, seed: int, **changes) -> RunData:
     """A finished run of an oven that is a model itself."""
     log = synthetic(truth, hours=1.5, dt_s=15.0, seed=seed)
-    said = dict(
+    said: dict[str, Any] = dict(
         oven=cabinet,
         schedule=Schedule(name="soak", steps=(Step(to_c=200.0),)),
         outcome="finished",
@@ -124,7 +125,7 @@ def test_each_run_makes_the_model_better(cabinet, truth):
         assert found.taught == Taught.LEARNT, found.words
         model = found.model
         missed.append(found.predicted_k)
-    assert model.runs == 3 and missed[0] > 2.0 and max(missed[1:]) < 0.5
+    assert model is not None and model.runs == 3 and missed[0] > 2.0 and max(missed[1:]) < 0.5
     # Runs of an hour and a half say little of the deepest lining: two per cent is what they leave open.
     assert model.model.holding_w(180.0) == pytest.approx(truth.holding_w(180.0), rel=0.02)
 
@@ -134,7 +135,12 @@ def test_an_odd_run_is_kept_aside_and_the_next_one_decides(cabinet, truth, known
     other, earlier = losing(truth, 1.25), [as_log(cabinet, run_of(cabinet, truth, s)) for s in (1, 2)]
     odd = run_of(cabinet, other, 5)
     aside = lesson(cabinet, odd, known, earlier)
-    assert aside.taught == Taught.ASIDE and aside.may_change and "the next run decides" in aside.words
+    assert (
+        aside.taught == Taught.ASIDE
+        and aside.model is not None
+        and aside.may_change
+        and "the next run decides" in aside.words
+    )
     doubted = Doubted(aside.model, as_log(cabinet, odd))
     # As before: what was kept aside is forgotten.
     again = lesson(cabinet, run_of(cabinet, truth, 6), known, earlier, doubted)
@@ -154,6 +160,7 @@ def test_an_oven_that_ages_is_followed(cabinet, truth, known):
         found = lesson(cabinet, run, model, earlier[-3:])
         assert found.taught == Taught.LEARNT, found.words
         model = found.model
+        assert model is not None
         earlier.append(as_log(cabinet, run))
     assert model.model.holding_w(180.0) == pytest.approx(losing(truth, 1.01**5).holding_w(180.0), rel=0.02)
 
