@@ -31,6 +31,7 @@ class Bench:
         self.phase = None
         self.registers = {i: [0, 3, 0xFF] for i in (CONTROL, LIMIT, PART)}
         self.forgetful: set[int] = set()
+        self.begun = False  # a chip has just been selected
         self.limit = [6, 64, 25, 0]  # a MAX31855 at 100 °C
         self.sent, self.incoming = bytearray(), bytearray()
         self.plan: list[tuple[int, Callable[[], object]]] = []
@@ -76,6 +77,8 @@ class Bench:
         return pin
 
     def set(self, number, value):
+        if number in self.registers and value == 0 and self.levels[number] == 1:
+            self.begun = True
         self.levels[number] = value
         self.history.append((self.us, number, value))
 
@@ -102,6 +105,8 @@ class Bench:
     def selected(self):
         """The one chip that is selected, by its select line."""
         (chip,) = [n for n in self.registers if self.levels[n] == 0]
+        assert self.begun, "one transfer a selection: the chip takes it at the edges of its select line"
+        self.begun = False
         return chip
 
     def spi_write(self, data):
