@@ -73,6 +73,3 @@ structure_time
 share_of
 wet_bulb_c
 vapour_share
-
-# record/kept_aside: for the process that learns from each run.
-note_kept_aside
