@@ -48,7 +48,8 @@ TRIPS = {
     "loop": "board",
     "clock": "board",
 }
-P, U, R, REST, N = LinkState
+P, U, R = LinkState.PROVED, LinkState.UNPROVED, LinkState.REFUSING
+REST, N = LinkState.OPEN, LinkState.NONE
 
 
 def links(status: Mapping, oven: Oven, fresh: bool) -> tuple[Link, ...]:

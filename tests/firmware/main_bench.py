@@ -56,7 +56,7 @@ class Bench:
 
     # ---- machine ----
 
-    def Pin(bench, number, mode=None, pull=None, value=None):
+    def Pin(bench, number, mode=None, pull=None, value=None):  # pyright: ignore[reportSelfClsParameterName]
         assert type(number) is int, "there is no such pin"
         if mode is not None:
             bench.modes[number] = (mode, pull)

@@ -138,6 +138,8 @@ class Bed:
             str(self.stop_port),
             "--host",
             "oven.test",
+            "--price",
+            "0.30 EUR/kWh",
         )
         assert self.panel.stdout is not None
         self.first_words = self.panel.stdout.readline()

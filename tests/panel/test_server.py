@@ -194,6 +194,7 @@ def test_events_come_each_second_and_catch_up_after_a_break(bed):
         and not first[-1]["curve"]["whole"]
         and len(first[-1]["curve"]["columns"]["time_s"]) > 0
     )
+    assert (first[-1]["price"]["amount"], first[-1]["price"]["currency"]) == (0.3, "EUR")
     assert first[-1]["status"]["ledger_w"] and first[-1]["fresh"] and first[-1]["ahead"]["reference"]
     epoch, row = first[-1]["id"].split(":")
     time.sleep(2.5)
@@ -290,6 +291,7 @@ def test_the_command_refuses_what_it_cannot(tmp_path, capsys):
         ([], "give an oven file"),
         ([CABINET, "--bind", "0.0.0.0", "--home", str(tmp_path)], "--host"),
         ([CABINET, "--port", "0"], "--port"),
+        ([CABINET, "--home", str(tmp_path), "--price", "dear"], "0.30 EUR/kWh"),
         ([CABINET, "--port", "8484", "--stop-port", "8484"], "--stop-port"),
         ([CABINET, "--home", str(tmp_path), "--arm", str(tmp_path / "none.yaml")], "none.yaml"),
     ):

@@ -1,5 +1,4 @@
-"""The words of the page stand in one table for each language: none is missing, none is unused, and in a browser that
-speaks German no English of the page's own is left."""
+"""The words of the page stand in one table for each language: none is missing, and none is unused."""
 
 import json
 import re
