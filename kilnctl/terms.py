@@ -40,6 +40,18 @@ class Outcome(StrEnum):
     UNFINISHED = "unfinished"
 
 
+class Taught(StrEnum):
+    """What became of a run's lesson for the oven's model. CHANGED: learnt, and the oven is not what it was; ASIDE: a
+    model was made, and is not used; REFUSED: the run says nothing about the oven; UNDONE and ADDED: by a person."""
+
+    LEARNT = "learnt"
+    CHANGED = "changed"
+    ASIDE = "kept aside"
+    REFUSED = "refused"
+    UNDONE = "undone"
+    ADDED = "added"
+
+
 class Mark(StrEnum):
     """How something that is described stands against its rule. ASKED: it is not described, so nothing was judged."""
 

@@ -186,12 +186,18 @@ class UnitError(ValueError):
     """The text is not a quantity of the wanted dimension; the message says what was expected."""
 
 
+class UnknownUnitError(UnitError):
+    """No unit has this name or one like it."""
+
+
 def _unit(symbol: str) -> tuple[float, tuple[int, ...]]:
     found = UNITS.get(symbol) or UNITS.get(_LOWER.get(symbol.lower(), ""))
     if found:
         return found
     near = difflib.get_close_matches(symbol, [name for name in UNITS if len(name) > 1], 1, 0.6)
-    raise UnitError(f"unknown unit '{symbol}'" + (f"; did you mean '{near[0]}'?" if near else ""))
+    if near:
+        raise UnitError(f"unknown unit '{symbol}'; did you mean '{near[0]}'?")
+    raise UnknownUnitError(f"unknown unit '{symbol}'")
 
 
 def parse_unit(text: str) -> tuple[float, tuple[int, ...]]:
@@ -328,7 +334,10 @@ def parse(text: str, dimension: str) -> float:
             raise UnitError(f"'{text}': write a decimal point, and no thousands separator")
         if not unit and wanted.exponents != _NONE:
             raise UnitError(f"'{text}' has no unit; write for example {wanted.example}")
-        total += _in_si(_number(match[0]), unit, dimension)
+        try:
+            total += _in_si(_number(match[0]), unit, dimension)
+        except UnknownUnitError as error:
+            raise UnitError(f"{error}; write for example {wanted.example}") from None
         pieces += 1
         position = end + (len(following[0]) if following else 0)
     if pieces == 0:

@@ -17,7 +17,7 @@ class Ask:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class BenchStep:
     """One step. `duty` and `closed`: the commands to relay and contactor during the question; `kind`: what the program
     itself proves in addition."""
 
@@ -38,40 +38,40 @@ _OUT = Ask("Now let it go. The contactor", "stays out", "comes back in")
 _MISSING = "not there"
 
 OUTPUTS = (
-    Step(
+    BenchStep(
         "Relay on, contactor open",
         f"Look: the relay's lamp flickers. {_TESTER} Between the heater's terminals, and from each to earth: nothing.",
         (_LAMP, Ask("The tester shows", "nothing", "voltage")),
         duty=0.5,
     ),
-    Step(
+    BenchStep(
         "Relay off, contactor closed",
         f"Listen: the contactor pulls in. {_TESTER} Between the heater's terminals: nothing.",
         (Ask("The contactor", "pulled in", "did nothing"), _LAMP, Ask("The tester shows", "nothing", "voltage")),
         closed=True,
     ),
-    Step(
+    BenchStep(
         "Both on, half power",
         "Look: the relay's lamp flickers, and the test lamp with it.",
         (Ask("The test lamp", "flickers", "does not"),),
         duty=0.5,
         closed=True,
     ),
-    Step(
+    BenchStep(
         "Both off",
         f"Look and listen. {_TESTER} Between the heater's terminals, and from each to earth: nothing.",
         (Ask("The contactor is", "out", "in"), Ask("The tester shows", "nothing", "voltage")),
     ),
 )
 _COIL = (
-    Step(
+    BenchStep(
         "Emergency stop",
         "Press it. Let it go when you are asked to. Afterwards press start.",
         (IN, _PULLED, _OUT),
         closed=True,
         kind="coil",
     ),
-    Step(
+    BenchStep(
         "Limiter",
         "Note its setting, turn it below room temperature. Put it back when you are asked to. Then reset it, press "
         "start.",
@@ -79,7 +79,7 @@ _COIL = (
         closed=True,
         kind="coil",
     ),
-    Step(
+    BenchStep(
         "Limiter's own sensor",
         "Pull its plug (fit one where it has none, to be able to try this). Afterwards put it back, reset the limiter, "
         "press start.",
@@ -87,7 +87,7 @@ _COIL = (
         closed=True,
         kind="coil",
     ),
-    Step(
+    BenchStep(
         "Heat sink's thermostat",
         "Main switch off and locked, proved dead: take one of its wires off. Main switch on; press start.",
         (Ask("The contactor", "stays out", "pulls in", _MISSING),),
@@ -95,21 +95,21 @@ _COIL = (
         kind="coil",
     ),
 )
-_DOOR = Step(
+_DOOR = BenchStep(
     "Door switch",
     "Open the door. (The board opens the contactor on its copy too: the switch itself was tried with an ohmmeter.)",
     (IN, _PULLED),
     closed=True,
     kind="coil",
 )
-_AIR = Step(
+_AIR = BenchStep(
     "Airflow switch",
     "Stop the extraction's fan, or close its duct.",
     (IN, _PULLED),
     closed=True,
     kind="coil",
 )
-HANG = Step(
+HANG = BenchStep(
     "The program hangs",
     "Both go on, and this program stops deciding. Within three seconds relay and contactor must go off. Look.",
     (Ask("Relay's lamp and contactor", "went off", "stayed on"),),
@@ -117,7 +117,7 @@ HANG = Step(
     closed=True,
     kind="hang",
 )
-UNPLUG = Step(
+UNPLUG = BenchStep(
     "The computer is unplugged",
     "Pull the computer's cable out of the board while both are on. Look. Leave it out until you are asked.",
     (Ask("Relay's lamp and contactor", "went off", "stayed on"),),
@@ -125,7 +125,7 @@ UNPLUG = Step(
     closed=True,
     kind="unplug",
 )
-PULSE = Step(
+PULSE = BenchStep(
     "Pulse timer",
     "Pull the pulse wire. Look. When you are asked, tie the wire's end at the timer to the timer's supply.",
     (IN, _PULLED, Ask("Tied to the supply, the contactor", "stays out", "pulls in")),
@@ -134,7 +134,7 @@ PULSE = Step(
 )
 
 
-def steps(oven: Oven) -> tuple[Step, ...]:
+def steps(oven: Oven) -> tuple[BenchStep, ...]:
     """The steps that apply to this oven's wiring, in order."""
     pins = oven.rig.kind == "pins"
     found = [*OUTPUTS, *_COIL]

@@ -14,7 +14,7 @@ from ..reading import Reading
 from ..rig import desk
 from ..safety.proof import heat_proof
 from ..settings.oven import Oven
-from ._bench_steps import IN, Ask, Step, steps
+from ._bench_steps import IN, Ask, BenchStep, steps
 
 #: Time for a read-back to follow, s; for the board to switch off after a hang, s; for a hand to warm a sensor, s.
 FOLLOW_S, LETS_GO_S, WARM_S = 1.5, 3.0, 60.0
@@ -115,7 +115,7 @@ class GuidedTest:
 
     # ---- one look ----
 
-    def _step(self, step: Step) -> list[str]:
+    def _step(self, step: BenchStep) -> list[str]:
         """Returns what failed. Answers count only while the outputs are on; when their time is over the step is
         repeated."""
         assert self.desk is not None
@@ -143,7 +143,7 @@ class GuidedTest:
                 failed += self._unplugged()
             return failed
 
-    def _answers(self, step: Step) -> list[str] | None:
+    def _answers(self, step: BenchStep) -> list[str] | None:
         """What the answers say; None when the outputs' time was over before the last of them."""
         assert self.desk is not None
         if step.kind == "hang":
@@ -174,7 +174,7 @@ class GuidedTest:
                 return found[0]
             print(f"   Take your time. Say what you see: {shown} ('stop' ends it).")
 
-    def _read_back(self, step: Step, began_s: float) -> list[str]:
+    def _read_back(self, step: BenchStep, began_s: float) -> list[str]:
         """Check what contactor and current meter read while the output was on."""
         assert self.desk is not None
         time.sleep(max(0.0, began_s + FOLLOW_S - time.monotonic()))
@@ -192,7 +192,7 @@ class GuidedTest:
             failed.append(f"the board says: {self.desk.rig.words()}")
         return failed
 
-    def _coil_read_back(self, step: Step) -> list[str]:
+    def _coil_read_back(self, step: BenchStep) -> list[str]:
         """The contactor must have been read open while it was commanded closed; if a part was operated during the step,
         only after it had been read closed."""
         assert self.desk is not None

@@ -48,6 +48,15 @@ def virtual_oven(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--faults", metavar="FILE", help="faults to inject into the virtual oven (YAML)")
 
 
+def learning(parser: argparse.ArgumentParser) -> None:
+    """`--no-learning`, for what heats."""
+    parser.add_argument(
+        "--no-learning",
+        action="store_true",
+        help="the oven's model learns nothing from this (`kilnctl models` lists what it has learnt)",
+    )
+
+
 def check_seed(seed: int) -> None:
     """Raises KilnctlError for an invalid seed."""
     if seed < 0:

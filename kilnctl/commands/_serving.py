@@ -15,11 +15,14 @@ from ..plants.injection import load_faults
 from ..record.run_record import read_run
 from ..report.finishing import finish
 from ..report.summary_text import summary_text
+from ..report.verdict import verdict
 from ..rig import RigDriver, VirtualRig, open_rig
 from ..run.summary import summarise
 from ..service import operating_system
+from ..service.housekeeping import answer_of, begin_finishing
 from ..service.loop import OvenService
 from ..service.pace import RealPace, SimulatedPace
+from ..service.run_models import RunModels
 from ..service.start_policy import StartPolicy
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -28,7 +31,7 @@ from ..settings.oven import Oven
 @dataclass(frozen=True)
 class Serving:
     """What is served, and how; the names are those of the options of `kilnctl run`. `load`: of a virtual oven;
-    `keep_mb`: see --keep; `model`: the trained model's file of runs that name none."""
+    `keep_mb`: see --keep; `model`: the trained model's file of runs that name none; `learning`: see --no-learning."""
 
     oven: Oven
     load: Load | None
@@ -43,6 +46,7 @@ class Serving:
     attended: bool = False
     keep_mb: float | None = None
     model: str | None = None
+    learning: bool = True
 
 
 def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
@@ -61,7 +65,7 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
             socket=socket,
             out=Path(what.out),
             idle=what.idle,
-            model_file=what.model,
+            models=RunModels(home, rig.facts.kind, given=what.model, learning=what.learning),
             keep_bytes=keep_bytes,
             tell=_TerminalLines(what.quiet, what.shown),
         )
@@ -71,19 +75,20 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
             service.tell(f"note: this rig cannot tell: {words}")
         if not what.quiet:
             with contextlib.suppress(OSError):
-                print(f"{what.oven.name} on {rig.facts.name}; the socket is {socket}", flush=True)
+                on = "a virtual rig: nothing is heated" if rig.facts.kind == "virtual" else rig.facts.name
+                print(f"{what.oven.name} on {on}; the socket is {socket}", flush=True)
         outcome = service.run(before=policy)
         if policy.refused:
             raise KilnctlError(policy.refused)
         if service.folder is not None and not what.idle:
-            _tell_end(service.folder, outcome, what.shown)
+            _tell_end(service.folder, outcome, what.shown, service.models.store.folder)
         return outcome, service.folder
 
 
-def _tell_end(folder: Path, outcome: str, shown: Units) -> None:
+def _tell_end(folder: Path, outcome: str, shown: Units, models: Path) -> None:
     """As `_print_end`; a closed terminal changes neither the run's outcome nor the exit status."""
     try:
-        _print_end(folder, outcome, shown)
+        _print_end(folder, outcome, shown, models)
         sys.stdout.flush()
     except OSError:
         nowhere = os.open(os.devnull, os.O_WRONLY)
@@ -161,16 +166,26 @@ def _write(stream: TextIO, text: str) -> None:
         data = data[os.write(handle, data) :]
 
 
-def _print_end(folder: Path, outcome: str, u: Units) -> None:
-    """Print the summary and make the page of a finished run; the heat is already off."""
+def _learnt(folder: Path, models: Path) -> str:
+    """What the run taught, in words; empty where it taught nothing."""
+    said, _ = begin_finishing(folder, models).communicate()
+    return str(answer_of(said).get("words", ""))
+
+
+def _print_end(folder: Path, outcome: str, u: Units, models: Path) -> None:
+    """Print the summary, let the run teach the oven's models, and make its page; the heat is already off."""
     record = read_run(folder)
     if len(record.time_s):
         summary = summarise(record)
+        print(f"\n{u.words(verdict(record, summary, u).words)}\n")
+        print(summary_text(summary, u), flush=True)
+        if words := _learnt(folder, models) if record.teaches else "":
+            print(f"\n{u.words(words)}")
+            record = read_run(folder)
         finish(folder, record, summary, u)
-        print()
-        print(summary_text(summary, u))
     for event in (e for e in record.events if e.kind == "danger"):
         print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
     for trip in record.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
     print(f"\n{outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    print(f"next: kilnctl report {folder}")

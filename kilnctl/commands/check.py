@@ -14,7 +14,7 @@ from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
 from ..run.prepare import prepare
 from ..safety import Policy, policy_for, schedule_trip_words, vapour_sum
-from ..safety.coolest import Coolest
+from ..safety.coolest import LumpedOven
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import Sizing, size
@@ -41,27 +41,30 @@ def run(args: argparse.Namespace) -> int:
     else:
         oven = load_oven(args.oven)
     u = chosen(args, oven, schedule)
-    sizing = _tell_oven(args.oven, oven, u)
+    sizing = _tell_oven(args, oven, u)
     if schedule is not None:
         _tell_schedule(args, oven, schedule, sizing, u)
+        model = f" --model {args.model}" if args.model else ""
+        print(f"next: kilnctl rehearse {args.oven} {args.schedule}{model}")
         return 0
     policy_for(oven)  # refuses an oven that the rules cannot watch
     model = day_zero(oven, oven.usual_load)
     doubt = day_zero_doubt(oven, oven.usual_load)
-    _tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
+    tell_limiter(oven, coolest_of(oven, oven.usual_load, model, doubt), model, oven.limits.trip_at_c, u)
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
+    print(f"next: kilnctl size {args.oven}, or kilnctl check {args.oven} SCHEDULE")
     return 0
 
 
-def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
+def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
     sizing = size(oven)  # refuses layers above their limit, each with its place
     power_w = oven.elements.power_w
     assert power_w is not None, "known once the file is read"
     c, highest = oven.chamber, u.temperature(oven.limits.highest_c)
     if wrong := findings_lines(sizing.wrong, u):
         print("\n".join(["DANGER, before anything else:", *wrong]))
-    print(f"{file}: understood.")
+    print(f"{args.oven}: understood.")
     sides = " × ".join(u.length(m, 1 if u.imperial else 0) for m in (c.width_m, c.depth_m, c.height_m))
     print(
         f"  {oven.name}: {sides} inside, "
@@ -72,11 +75,12 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
         f"  holding {highest} should take about {sizing.power_w(oven.limits.highest_c) / 1000:.2f} kW "
         "(`kilnctl size` says more)"
     )
-    known = uncertainty_of(oven, oven.usual_load)
-    print(
-        f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
-        f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
-    )
+    if not args.model:
+        known = uncertainty_of(oven, oven.usual_load)
+        print(
+            f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
+            f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
+        )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
@@ -94,7 +98,7 @@ def _tell_oven(file: str, oven: Oven, u: Units) -> Sizing:
     return sizing
 
 
-def _tell_limiter(oven: Oven, coolest: Coolest, model: EnergyModel, trip_c: float, u: Units) -> None:
+def tell_limiter(oven: Oven, coolest: LumpedOven, model: EnergyModel, trip_c: float, u: Units) -> None:
     """What the energy limiter guarantees if the control sensor reads too low."""
     metered = oven.meters.supply or oven.meters.current
     held_c, most_c = promised_c(coolest, model, trip_c, metered), model.highest_c()
@@ -112,14 +116,15 @@ def _tell_schedule(args: argparse.Namespace, oven: Oven, schedule: Schedule, siz
     ready = prepare(oven, schedule, args.model)
     programme, policy = ready.programme, ready.policy
     print(f"{args.schedule}: understood, and {oven.name} can do it.")
+    count = len(schedule.steps)
     print(
-        f"  {len(schedule.steps)} steps up to {u.temperature(schedule.top_c)}; "
+        f"  {count} step{'s' * (count != 1)} up to {u.temperature(schedule.top_c)}; "
         f"ramps and soaks take {about(planned_s(programme))} besides heating up and cooling"
     )
     print(f"  {u.knowing(policy.schedule_trip_c).words(schedule_trip_words(schedule, policy.schedule_trip_c))}")
     print(f"  control's model: {u.words(ready.model_words)}")
     if policy.coolest is not None:
-        _tell_limiter(oven, policy.coolest, ready.model, policy.schedule_trip_c, u)
+        tell_limiter(oven, policy.coolest, ready.model, policy.schedule_trip_c, u)
     rise = u.words(f"{policy.rise_k_per_s:.2f} K/s")
     print(
         f"  the heat is also cut when the reading rises faster than {rise}, "
@@ -142,7 +147,7 @@ def _tell_vapour(oven: Oven, schedule: Schedule, policy: Policy, sizing: Sizing,
         f"of {about(policy.purge_s)} with it"
     )
     summed = vapour_sum(oven, schedule, policy.schedule_trip_c)
-    print("vapour, reckoned by memory of the standards named; the local code decides:")
+    print("vapour, by the standards that each line names (from memory; the local code decides):")
     for line in findings_lines((*summed.findings, ignition_finding(sizing, summed)), u):
         print(line)
     for caution in summed.cautions:

@@ -18,6 +18,7 @@ COMMANDS = {
     "study": "the same on many ovens, drawn from what is not known about this one",
     "learn": "commissioning run: learn how this oven behaves",
     "fit": "fit the oven's model to records of real runs",
+    "models": "what the oven's runs have taught its model: versions, pin, undo, compare",
     "board": "the I/O board: its firmware, its state, a guided test",
     "run": "run a schedule on the oven, in real time",
     "notify": "tell people who are not there: mail, web hook, broker, a command",

@@ -17,13 +17,13 @@ def run(args: argparse.Namespace) -> int:
     oven = load_oven(args.oven) if args.oven else None
     home, socket = places(oven.name if oven else "any oven", args.home)
     findings = computer.examine(oven.rig if oven else None, home, socket, args.out)
+    wrong = sum(f.grade == computer.WRONG for f in findings)
+    print(f"{wrong} to mend before an oven is run here\n" if wrong else "nothing here stands in the way of a run\n")
     width = max(len(f.about) for f in findings)
     for finding in findings:
         print(f"{finding.grade:<6} {finding.about:<{width}}  {finding.seen}")
         if finding.remedy:
             print(f"{'':<6} {'':<{width}}  → {finding.remedy}")
-    wrong = sum(f.grade == computer.WRONG for f in findings)
-    print(
-        "\n" + (f"{wrong} to mend before an oven is run here" if wrong else "nothing here stands in the way of a run")
-    )
+    oven_file = args.oven or "OVEN"
+    print("\nnext: " + ("mend what is WRONG above, then ask again" if wrong else f"kilnctl check {oven_file}"))
     return 1 if wrong else 0

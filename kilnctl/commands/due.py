@@ -46,6 +46,9 @@ def run(args: argparse.Namespace) -> int:
         for d in done:
             print(f"{d.day}  {d.test:<{width}}  {'passed' if d.passed else 'NOT PASSED'}  {d.by}  {d.result}".rstrip())
     print("\nIt refuses nothing: SAFETY.md says what each test is for. Local rules may ask for more.")
+    first = next((d.test.name for d in standing if d.now), None)
+    if first is not None:
+        print(f"next: do one as SAFETY.md says, then note it: kilnctl due {args.oven} --done '{first}' --by NAME")
     return 1 if count else 0
 
 
@@ -54,7 +57,13 @@ def _when(d: care.CareDue) -> str:
         return "NOT PASSED"
     if d.days is None:
         return "due"
-    return f"in {d.days} days" if d.days > 0 else "due today" if d.days == 0 else f"due {-d.days} days"
+    if d.days > 0:
+        return f"due in {_days(d.days)}"
+    return f"{_days(-d.days)} overdue" if d.days < 0 else "due today"
+
+
+def _days(number: int) -> str:
+    return "1 day" if number == 1 else f"{number} days"
 
 
 def _day(text: str | None, today: datetime.date) -> str:

@@ -30,5 +30,5 @@ def run(args: argparse.Namespace) -> int:
         f"{written} files written below {target}" + (f"; {len(kept)} were there and stay as they are" if kept else "")
     )
     oven, schedule = target / "ovens" / "curing-cabinet.yaml", target / "schedules" / "powder-cure.yaml"
-    print(f"\nNext: kilnctl rehearse {oven} {schedule}")
+    print(f"\nnext: kilnctl rehearse {oven} {schedule}")
     return 0

@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..report.export import Csv, Parquet, RunRows, runs_below
+from ..report.run_table import Csv, Parquet, RunRows, runs_below
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     for log in others:
         error = predicted_on(oven, kept, log)
         print(
-            f"\n{log.name}, not fitted: free run misses it by {u.difference(error.rms_k)} rms, "
+            f"\n{log.name}, not fitted: the model alone misses it by {u.difference(error.rms_k)} rms, "
             f"{u.difference(error.worst_k, 1)} at worst ({100 * error.share:.2f} % of its highest temperature)"
         )
     if previous is not None:
@@ -74,6 +74,12 @@ def run(args: argparse.Namespace) -> int:
     if args.picture:
         write_text(args.picture, fit_picture(found, u))
         print(f"picture: {args.picture}")
+    if not found.converged:
+        print("\nnext: look at the warnings above, and give more records: a learning run tells most (kilnctl learn)")
+    elif args.save:
+        print(f"\nnext: kilnctl check {args.oven} SCHEDULE --model {args.save}")
+    else:
+        print("\nnext: give --save FILE too, to keep this model")
     return 0 if found.converged else 1
 
 

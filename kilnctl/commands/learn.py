@@ -64,6 +64,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="through the service, in N times real time (on a virtual rig; a real one has 1)",
     )
     parser.add_argument("--home", metavar="DIR", help="folder of the service's state and socket (default: the user's)")
+    _options.learning(parser)
     _options.start(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
@@ -84,6 +85,7 @@ def run(args: argparse.Namespace) -> int:
     )
     if args.plan:
         _show(plan, u)
+        print(f"\nnext: kilnctl learn {args.oven}")
         return 0
     hot = args.hot or bool(args.interrupted)
     return _in_service(args, ready, hot) if in_service else _simulated(args, ready, hot, u)
@@ -106,7 +108,10 @@ def _simulated(args: argparse.Namespace, ready: PreparedRun[learning.LearningPro
     if start_c is not None:
         learning.refuse_hot(oven, start_c, hot)  # before anything is written
     folder = new_folder(args.out, oven.name, ready.schedule.name)
-    begin(folder, Begun(oven, ready.schedule, ready.load, ready.model, args.seed, ready.controller_name))
+    begun = Begun(
+        oven, ready.schedule, ready.load, ready.model, args.seed, ready.controller_name, model_words=ready.model_words
+    )
+    begin(folder, begun)
     writer, progress = SampleWriter(folder), SimulationProgress("learning", args.quiet)
     try:
         result = learning.carry_out(
@@ -155,6 +160,7 @@ def _in_service(args: argparse.Namespace, ready: PreparedRun, hot: bool) -> int:
         seed=args.seed,
         faults=args.faults,
         attended=args.attended,
+        learning=not args.no_learning,
     )
     outcome, folder = serve(serving, policy)
     _next(args, outcome, folder)

@@ -23,6 +23,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "file", nargs="?", default="my-oven.yaml", help="file to write (default: %(default)s); never overwritten"
     )
     parser.add_argument("--defaults", action="store_true", help="ask nothing, take every default")
+    parser.add_argument(
+        "--purpose", choices=tuple(PURPOSES), help="with --defaults: what it is for (default: powder coat)"
+    )
 
 
 @dataclass(frozen=True)
@@ -316,7 +319,9 @@ def run(args: argparse.Namespace) -> int:
     path = Path(args.file)
     if path.exists():
         raise KilnctlError(f"{path}: is there already, and is not overwritten; name another file")
-    answers = default_answers() if args.defaults else _asked()
+    if args.purpose and not args.defaults:
+        raise KilnctlError("--purpose goes with --defaults; without it, the second question asks for it")
+    answers = default_answers(args.purpose) if args.defaults else _asked()
     text = described(answers)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -324,10 +329,7 @@ def run(args: argparse.Namespace) -> int:
             file.write(text)
     except OSError as error:
         raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
-    print(
-        f"\nWrote {path}. Next:\n  kilnctl check {path}\n  kilnctl size {path}\n"
-        "  kilnctl schema oven   (for an editor that completes the rest)"
-    )
+    print(f"\nwrote {path}; an editor completes and checks it with `kilnctl schema oven`\n\nnext: kilnctl check {path}")
     return 0
 
 

@@ -11,11 +11,13 @@ from pathlib import Path
 
 from ..body import load_oven
 from ..errors import KilnctlError
+from ..notify import watch
 from ..notify.postman import Postman, try_all
 from ..record import care
+from ..record.kept_aside import read_kept_aside
 from ..service import operating_system
 from ..service.socket_server import ask
-from ..settings.notify import load_notify
+from ..settings.notification import load_notify
 from . import _options
 
 
@@ -48,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     ending = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, lambda *_: ending.set())
-    postman = Postman(file, home / "notify" / "waiting.json", tell, lambda: _due(home))
+    postman = Postman(file, home / "notify" / "waiting.json", tell, lambda name: _aside(name or oven.name, home))
     if not args.quiet:
         print(f"telling of {oven.name} by {', '.join(c.name for c in file.channels)}", flush=True)
     try:
@@ -61,12 +63,15 @@ def run(args: argparse.Namespace) -> int:
 def _trial(file) -> int:
     said = try_all(file)
     for name, failure in said.items():
+        failure = failure.removeprefix(f"{name}: ")
         print(f"{name}: {'NOT sent: ' + failure if failure else 'sent; look whether it arrived'}")
     return 1 if any(said.values()) else 0
 
 
-def _due(home: Path) -> tuple[care.CareDue, ...]:
+def _aside(oven: str, home: Path) -> list[watch.Notice]:
+    """What else there is to report: tests of SAFETY.md that are due, runs from which nothing was learned."""
+    found = watch.learning(oven, read_kept_aside(home), time.time())
     try:
-        return care.due(care.read_log(home)[0], datetime.date.today())
+        return found + watch.reminders(oven, care.due(care.read_log(home)[0], datetime.date.today()))
     except KilnctlError:
-        return ()
+        return found

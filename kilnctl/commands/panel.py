@@ -13,6 +13,7 @@ from pathlib import Path
 from ..body import load_oven
 from ..errors import KilnctlError
 from ..panel.pin import Keys
+from ..report.run_report import parse_price
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
 from ..settings import load_schedule
@@ -20,6 +21,9 @@ from ._shipped import shipped
 
 #: Addresses that only this computer reaches.
 _LOCAL = ("127.0.0.1", "::1", "localhost")
+
+#: In the demo somebody opens the door once, so that one sees what that does.
+DOOR = "about: somebody looks in\nfaults:\n  - {kind: door open, at: 36 min, for: 3 min}\n"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,6 +67,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="a name or address by which others may call it, such as oven.lan, or https://oven.lan behind a proxy that "
         "ends TLS; may be repeated",
+    )
+    parser.add_argument(
+        "--price", metavar="PRICE", help="price of energy, for example '0.30 EUR/kWh': the page then says money too"
     )
     parser.add_argument("--new-pin", action="store_true", help="make a new PIN, say it, and end")
     parser.add_argument(
@@ -146,12 +153,13 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
     places, allowed = Places(), hosts(args.host, args.port)
     panel = PanelApp(
         socket,
-        Catalogue(oven, schedules, runs, args.model, folder.parent),
+        Catalogue(oven, schedules, runs, args.model, folder.parent, "virtual" if demo else None),
         folder,
         allowed,
         port=args.port,
         stop_port=args.stop_port,
         demo=demo,
+        price=parse_price(args.price) if args.price else None,
         streams=Streams(places.end),
         closing=lambda: server.should_exit,
     )
@@ -227,6 +235,7 @@ def _demo(args) -> int:
         (folder / "schedules").mkdir()
         for path in sorted(schedules.glob("*.yaml")):
             (folder / "schedules" / path.name).write_bytes(path.read_bytes())
+        (folder / "door.yaml").write_text(DOOR, encoding="utf-8")
         service = subprocess.Popen(
             [
                 sys.executable,
@@ -243,6 +252,8 @@ def _demo(args) -> int:
                 place,
                 "--out",
                 str(folder / "runs"),
+                "--faults",
+                str(folder / "door.yaml"),
                 "--quiet",
             ]
         )

@@ -14,6 +14,7 @@ from ..plants.virtual_oven import VirtualOven
 from ..record.folder import Begun, SampleWriter, begin, new_folder
 from ..report.finishing import finish
 from ..report.summary_text import drying_words, summaries_compared, summary_text
+from ..report.verdict import verdict
 from ..run.prepare import PreparedRun, prepare
 from ..run.rehearsal import simulate, usual_plant
 from ..run.result import Run
@@ -24,6 +25,7 @@ from ..sizing import size
 from ..terms import Outcome
 from . import _options
 from ._files import oven_and_schedule
+from ._in_a_row import rehearse_in_a_row
 from ._options import chosen
 from ._progress import SimulationProgress
 
@@ -48,6 +50,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the trained model to control with, from `kilnctl fit --save` (default: from the description)",
     )
+    parser.add_argument(
+        "--runs",
+        type=int,
+        default=1,
+        metavar="N",
+        help="so many in a row; after each its model learns from the record, as after a real run (default: 1)",
+    )
     _options.virtual_oven(parser)
     parser.add_argument("--quiet", action="store_true", help="no progress while it runs")
 
@@ -64,11 +73,16 @@ def run(args: argparse.Namespace) -> int:
     # Refuse before anything is written: layers above their limit, steps the oven must not or cannot do, unproved
     # ventilation.
     size(oven)
+    if args.runs != 1:
+        return rehearse_in_a_row(args, oven, schedule, u)
     plant = own if own is not None else usual_plant(oven, schedule, args.seed, faults)
     ready = prepare(oven, schedule, args.model, truth_of(plant).chamber_c, controller=args.controller)
     _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
-    begin(folder, Begun(oven, schedule, ready.load, ready.model, args.seed, ready.controller_name))
+    begun = Begun(
+        oven, schedule, ready.load, ready.model, args.seed, ready.controller_name, model_words=ready.model_words
+    )
+    begin(folder, begun)
     writer, progress = SampleWriter(folder), SimulationProgress("rehearsing", args.quiet)
     try:
         result = simulate(ready, plant, args.seed, progress=progress, sink=writer)
@@ -77,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
         progress.end()
     summary = summarise(result)
     finish(folder, result, summary, u)
-    print()
+    print(f"\n{u.words(verdict(result, summary, u).words)}\n")
     print(summary_text(summary, u))
     print(_flicker(oven, result))
     if isinstance(plant, VirtualOven) and plant.drying is not None:
@@ -87,6 +101,8 @@ def run(args: argparse.Namespace) -> int:
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    if result.outcome == Outcome.FINISHED:
+        print(f"next: kilnctl study {args.oven} {args.schedule} (how sure that is)")
     return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
 
 

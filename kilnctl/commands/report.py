@@ -12,6 +12,7 @@ from ..record.run_record import read_run
 from ..report.finishing import finish_record
 from ..report.run_report import parse_price, run_csv, run_page
 from ..report.summary_text import summary_text
+from ..report.verdict import verdict
 from ..run.summary import summarise
 from ..service.operating_system import places
 from ._files import write_text
@@ -51,11 +52,11 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if args.csv:
         write_text(args.csv, figures)
-    print(f"{record.oven.name}: {record.schedule.name}, {record.outcome}\n")
+    print(f"{record.oven.name}: {record.schedule.name}\n\n{units.words(verdict(record, summary, units).words)}\n")
     print(summary_text(summary, units))
     if price is not None:
         print(f"cost                 {price.of(summary.energy_kwh)}")
     for problem in record.problems:
         print(f"note: {problem}")
-    print(f"\nthe page lies in {target}")
+    print(f"\nthe page lies in {target}: open it in a browser")
     return 0

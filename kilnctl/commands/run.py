@@ -2,10 +2,13 @@
 
 import argparse
 import dataclasses
+import sys
 
 from ..body import load_oven
 from ..errors import KilnctlError
 from ..run.prepare import load_of
+from ..service.operating_system import places
+from ..service.run_models import RunModels
 from ..service.session import prepare
 from ..service.start_policy import StartPolicy, StartWishes
 from ..settings.schedule import load_schedule
@@ -20,7 +23,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--idle", action="store_true", help="wait for schedules (`kilnctl start`), and after each for the next"
     )
-    parser.add_argument("--model", metavar="FILE", help="the trained model to control with, from `kilnctl fit --save`")
+    parser.add_argument(
+        "--model",
+        metavar="FILE",
+        help="the trained model to control with, from `kilnctl fit --save`; it learns nothing (default: what this "
+        "oven's runs have taught)",
+    )
+    _options.learning(parser)
     parser.add_argument(
         "--rig", choices=("virtual", "board", "pins"), help="instead of the rig that the oven's file names"
     )
@@ -56,7 +65,13 @@ def run(args: argparse.Namespace) -> int:
     schedule = load_schedule(args.schedule) if args.schedule else None
     if args.rig:
         oven = dataclasses.replace(oven, rig=dataclasses.replace(oven.rig, kind=args.rig))
-    order = prepare(oven, schedule, args.model) if schedule is not None else None
+    order = None
+    if schedule is not None:
+        home, _ = places(oven.name, args.home)
+        model, note = RunModels(home, oven.rig.kind, given=args.model).chosen(oven)
+        if note:
+            print(f"note: {note}", file=sys.stderr)
+        order = prepare(oven, schedule, model)
     wishes = StartWishes(args.acknowledge or "", args.reading_is_right, args.anew, args.confirm)
     serving = Serving(
         oven,
@@ -72,6 +87,7 @@ def run(args: argparse.Namespace) -> int:
         attended=args.attended,
         keep_mb=args.keep,
         model=args.model,
+        learning=not args.no_learning,
     )
     outcome, _ = serve(serving, StartPolicy(wishes, order))
     if args.idle:

@@ -68,6 +68,8 @@ def run(args: argparse.Namespace) -> int:
         wrote.append(_write(Path(args.page), page))
     if wrote and not args.json:
         print("\n" + "\n".join(wrote))
+    if not args.json:
+        print(f"\nnext: kilnctl rehearse {args.oven} SCHEDULE")
     return 0
 
 

@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING
 from ..errors import KilnctlError
 from ..output import about
 from ..record import care
+from ..record.models import ModelStore
+from ..safety import changed_limits
 from ..service.operating_system import places
 from ..service.socket_server import ask, ask_to_start
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, load_schedule
-from . import _asking
+from . import _asking, _options
 
 if TYPE_CHECKING:
     from ..panel.preview import RunPreview
@@ -27,7 +29,12 @@ LIMITER = "limiter"
 def arguments(parser) -> None:
     _asking.arguments(parser)
     parser.add_argument("schedule", help="schedule file (YAML)")
-    parser.add_argument("--model", metavar="FILE", help="the trained model to control with")
+    parser.add_argument(
+        "--model",
+        metavar="FILE",
+        help="the trained model to control with; it learns nothing (default: what this oven's runs have taught)",
+    )
+    _options.learning(parser)
     parser.add_argument("--confirm", action="store_true", help="start although the limits are unlike the last run's")
     parser.add_argument(
         "--ready-at",
@@ -49,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
         "schedule": str(Path(args.schedule).resolve()),
         "by": args.allowed_by or _asking.me(),
         "confirm": args.confirm,
+        "learning": not args.no_learning,
     }
     if args.model:
         request["model"] = str(Path(args.model).resolve())
@@ -59,11 +67,7 @@ def run(args: argparse.Namespace) -> int:
         raise KilnctlError("--allowed-by goes with --ready-at")
     answer = ask_to_start(_asking.socket_of(args), request)
     if answer.get("confirm"):
-        raise KilnctlError(
-            "these limits are unlike the last run's:\n  "
-            + "\n  ".join(u.words(w) for w in answer["confirm"])
-            + "\nif that is right, say --confirm"
-        )
+        raise KilnctlError(u.words(changed_limits.to_confirm(answer["confirm"])))
     for shortfall in answer.get("shortfalls", ()):
         print(f"note: {u.words(shortfall)}")
     return _asking.told(answer)
@@ -83,9 +87,15 @@ def _later(args: argparse.Namespace, schedule: Schedule) -> dict:
     status = ask(_asking.socket_of(args), {"ask": "status"})
     if status.get("running"):
         raise KilnctlError("a run is going on")
-    plan = preview_of(oven, schedule, status.get("chamber_c"), args.model)
+    plan = preview_of(oven, schedule, status.get("chamber_c"), args.model or _learnt(oven, status))
     _expected(plan, schedule)
     return {"ready_s": ready_s, "takes_s": plan.duration_s, "sha256": schedule.sha256}
+
+
+def _learnt(oven: Oven, status: dict) -> str | None:
+    """The file of the model that the service would take by itself; None for the description's."""
+    folder = status.get("models")
+    return (ModelStore(Path(folder)).in_use(oven)[0] or None) if folder else None
 
 
 def _unattended(args: argparse.Namespace, oven: Oven, schedule: Schedule) -> None:

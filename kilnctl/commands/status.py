@@ -24,11 +24,11 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(said, indent=2, ensure_ascii=False))
         return 1 if said.get("trips") else 0
-    _tell(said, u)
+    tell_status(said, u)
     return 1 if said.get("trips") else 0
 
 
-def _tell(said: dict, u: Units) -> None:
+def tell_status(said: dict, u: Units) -> None:
     temperature = (
         "no trustworthy reading" if said.get("chamber_c") is None else f"chamber {u.temperature(said['chamber_c'], 1)}"
     )
@@ -45,6 +45,8 @@ def _tell(said: dict, u: Units) -> None:
         _tell_run(said, u)
     for warning in said.get("warnings", ()):
         print(f"  warning: {u.words(warning)}")
+    if said.get("refusal") and not said.get("trips"):
+        print(f"  no run can start: {u.words(said['refusal'])}")
     if said.get("notice"):
         print(f"  {u.words(said['notice'])}")
 

@@ -7,7 +7,6 @@ demand       their sum, within 0 and what the elements can give
 """
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -17,9 +16,9 @@ from ..terms import Request, RequestKind
 from . import estimator, fallback, reference, swinging
 from . import part as parts
 from . import predictive as planning
+from .control_state import EnergyBalanceState, Wanted
 from .decision import Decision, StepInput, duty_of
 from .feasibility import Programme
-from .state import EnergyBalanceState, Wanted
 
 #: When a new plan is made: after this many seconds, or one prediction step if that is shorter; when the followed
 #: temperature has moved by this many kelvin and by this share of its way; and when something changed: on request, at a
@@ -56,7 +55,7 @@ class EnergyBalanceControl:
         self, programme: Programme, state: EnergyBalanceState, given: StepInput
     ) -> tuple[EnergyBalanceState, Decision]:
         """Decide for the coming tick; see `decision.Controller`."""
-        s, reading, dt_s = replace(state), given.reading, given.dt_s
+        s, reading, dt_s = state.copied(), given.reading, given.dt_s
         s.time_s += dt_s
         share = reading.fired_or(given.fired or 0.0)
         s.full_w = _full_w(s, programme.model, reading, share)
@@ -76,9 +75,9 @@ class EnergyBalanceControl:
         else:
             wanted = _planned(s, programme, value, dt_s, changed)
         if reading.door_open:
-            wanted = replace(wanted, reason="the door is open; " + wanted.reason)
+            wanted = wanted._replace(reason="the door is open; " + wanted.reason)
         if s.watch.swing is not None:
-            wanted = replace(wanted, reason=wanted.reason + "; " + _swings(s.watch.swing))
+            wanted = wanted._replace(reason=wanted.reason + "; " + _swings(s.watch.swing))
         return s, _decision(s, programme, wanted)
 
 
@@ -256,14 +255,14 @@ def _requests(s: EnergyBalanceState, programme: Programme, value: float, request
         if request.kind is RequestKind.HOLD and not p.done:
             # In a heating at full power or a cooling without heat there is no reference: hold the oven where it is now.
             here = (kind in ("jump", "cool") and not p.held) or math.isnan(p.reference_c)
-            s.position = replace(p, held=True, reference_c=value if here else p.reference_c)
+            s.position = p._replace(held=True, reference_c=value if here else p.reference_c)
         elif request.kind is RequestKind.PROCEED and p.held:
             on = programme.legs[p.leg].target_c if kind == "jump" else math.nan if kind == "cool" else p.reference_c
-            s.position = replace(p, held=False, reference_c=on)
+            s.position = p._replace(held=False, reference_c=on)
         elif request.kind is RequestKind.SKIP:
             s.position = reference.skip(programme.legs, p, value)
         elif request.kind is RequestKind.SOAK and not p.done:
-            s.position = replace(p, added_s=p.added_s + request.seconds)
+            s.position = p._replace(added_s=p.added_s + request.seconds)
     return bool(requests)
 
 

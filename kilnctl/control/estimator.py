@@ -63,7 +63,7 @@ RIPPLE_GONE_K = 1e-3  # ±30 %: none
 #: The tangent is computed again when elements or chamber have moved this far, K, or after this many steps: computing it
 #: every step would cost time for no accuracy.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
-_DIAGONAL = slice(None, None, SIZE + 1)
+_DRIFT_SQUARED = DRIFT_K**2
 
 
 class Tangent(NamedTuple):
@@ -152,10 +152,11 @@ def update(
     # Without a usable reading the unknown heat may be anything.
     doubt = doubt_of(estimate, dt_s) if seen else DOUBTFUL
     process_noise = _adapt_noise(model, estimate, doubt, wander, drift, fixed)
+    # `after` is new: the functions below change it, until it is handed out.
     after, late_s = _predict(model, estimate, power_w, dt_s, ambient_c, process_noise, fixed)
     after.sudden_s = max(0.0, estimate.sudden_s - dt_s)
     if seen:
-        after = _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden)
+        _gate_innovation(model, after, reading_c, dt_s, noise_k, sudden)
     if not all(LOWEST_C < t < HIGHEST_C for t in after.x):
         # No oven has such values. The model is wrong or the readings jump: start again from the reading.
         return start(model, reading_c if seen else min(HIGHEST_C, max(ambient_c, 0.0)), ambient_c)
@@ -163,7 +164,8 @@ def update(
         after.calm_w += (after.heat_w - after.calm_w) * min(1.0, dt_s / CALM_S)
     after.lately_w += (power_w - after.lately_w) * min(1.0, dt_s / LATELY_S)
     after.before_w += (power_w - after.before_w) * min(1.0, dt_s / BEFORE_S)
-    return _forward_to_now(model, after, late_s, ambient_c)
+    _forward_to_now(model, after, late_s, ambient_c)
+    return after
 
 
 def _adapt_noise(
@@ -178,17 +180,15 @@ def _adapt_noise(
     heat_walk_w = wander * (CALM + (QUICK - CALM) * news * alarm) * model.power_w
     if estimate.sudden_s > 0.0:
         heat_walk_w = max(heat_walk_w, SUDDEN * model.power_w)
-    shares_walk = SHARES_WALK * (0.0 if fixed else news)
     trend_walk_w = TREND_WALK * model.power_w + TREND_WALK_MOVING * abs(estimate.lately_w - estimate.before_w)
     trend_walk_w *= wander if drift == 1.0 else 1.0
-    return np.concatenate(
-        (
-            (drift * DRIFT_K) ** 2,
-            [heat_walk_w * heat_walk_w],
-            shares_walk * shares_walk,
-            [trend_walk_w * trend_walk_w],
-        )
-    )
+    noise = np.zeros(SIZE)
+    noise[:N] = _DRIFT_SQUARED if drift == 1.0 else (drift * DRIFT_K) ** 2
+    noise[HEAT], noise[TREND] = heat_walk_w * heat_walk_w, trend_walk_w * trend_walk_w
+    if news > 0.0 and not fixed:
+        shares_walk = SHARES_WALK * news
+        noise[POWER:TREND] = shares_walk * shares_walk
+    return noise
 
 
 def _predict(
@@ -216,23 +216,23 @@ def _predict(
         age += 1
         into_lining, into_contents = model.taken_w(x)
         transition = tangent.transition
-        transition[:N, POWER] = 0.0 if fixed else tangent.by_power * watts
-        transition[:N, LINING_TAKES] = 0.0 if fixed else tangent.by_heat * -into_lining
-        transition[:N, CONTENTS_TAKE] = 0.0 if fixed else tangent.by_heat * -into_contents
+        if fixed:
+            transition[:N, POWER:TREND] = 0.0
+        else:
+            np.multiply(tangent.by_power, watts, out=transition[:N, POWER])
+            np.multiply(tangent.by_heat, -into_lining, out=transition[:N, LINING_TAKES])
+            np.multiply(tangent.by_heat, -into_contents, out=transition[:N, CONTENTS_TAKE])
         x = model.step(x, shares[0] * watts, dt, ambient_c, heat_w, *shares[1:])
         heat_w += trend_w_per_s * dt
         trend_w_per_s *= math.exp(-dt / TREND_S)
-        covariance = transition @ covariance @ transition.T
-        covariance.flat[_DIAGONAL] += process_noise * dt
-    after = replace(
-        estimate,
-        x=x,
-        heat_w=heat_w,
-        trend_w_per_s=trend_w_per_s,
-        covariance=covariance,
-        pending=tuple(pending),
-        tangent=tangent,
-        age=age,
+        covariance = transition.dot(covariance).dot(transition.T)
+        diagonal = covariance.reshape(-1)[:: SIZE + 1]
+        diagonal += process_noise * dt
+    e = estimate
+    # By place: a tick makes one of these, and names cost more than the numbers.
+    after = Estimate(
+        *(x, covariance, e.now, heat_w, trend_w_per_s, shares, e.unexplained_w, tuple(pending), tangent, age),
+        *(e.rejected, e.surprise, e.calm_w, e.lately_w, e.before_w, e.sudden_s),
     )
     return after, late_s
 
@@ -255,25 +255,26 @@ def _stale(tangent: Tangent, x, dt_s: float) -> bool:
 
 def _gate_innovation(
     model: EnergyModel, estimate: Estimate, reading_c: float, dt_s: float, noise_k: float, sudden: bool
-) -> Estimate:
-    """The estimate with the reading, which is left out if it is wild. Readings that stay wild are believed; if they are
-    far away, the estimate is first made uncertain, as after a sudden event."""
+) -> None:
+    """Bring the reading into the estimate, unless it is wild. Readings that stay wild are believed; if they are far
+    away, the estimate is first made uncertain, as after a sudden event."""
     # The filter works at the tick nearest to the dead time; the rest of the dead time is neglected.
     innovation = reading_c - estimate.x[SENSOR]
-    variance = estimate.covariance[SENSOR, SENSOR] + noise_k * noise_k + 1e-6
+    variance = float(estimate.covariance[SENSOR, SENSOR]) + noise_k * noise_k + 1e-6
     # What came suddenly is expected to end as suddenly.
     leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0
     rejects = LEAVING_REJECTS if leaves else REJECTS
     if innovation * innovation > WILD_SIGMAS**2 * variance and estimate.rejected < rejects:
-        return replace(estimate, rejected=estimate.rejected + 1)
+        estimate.rejected += 1
+        return
     if estimate.rejected >= rejects and abs(innovation) > SUDDEN_K:
-        estimate = _open_for_sudden_heat(model, estimate, innovation, leaves)
+        _open_for_sudden_heat(model, estimate, innovation, leaves)
         variance += innovation * innovation
-    return _correct(model, estimate, innovation, variance, dt_s)
+    _correct(model, estimate, innovation, variance, dt_s)
 
 
-def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: float, leaves: bool) -> Estimate:
-    """The estimate made uncertain where a sudden heat flow (`leaves`: the end of one) changes it; the shares do not
+def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: float, leaves: bool) -> None:
+    """Make the estimate uncertain where a sudden heat flow (`leaves`: the end of one) changes it; the shares do not
     change."""
     covariance = estimate.covariance.copy()  # until the dead time has passed it is still the last estimate's
     covariance[POWER:, :POWER] = covariance[:POWER, POWER:] = 0.0
@@ -284,24 +285,19 @@ def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: fl
     covariance[SENSOR, SENSOR] += innovation * innovation
     if leaves:
         covariance[HEAT, :] = covariance[:, HEAT] = 0.0
+        estimate.heat_w = estimate.calm_w
     else:
         # A light chamber settles within seconds, displaced by that heat over the conductance to its surroundings.
         covariance[HEAT, HEAT] += (innovation * model.around_w_per_k(estimate.x)) ** 2
-    return replace(
-        estimate,
-        heat_w=estimate.calm_w if leaves else estimate.heat_w,
-        trend_w_per_s=0.0,
-        covariance=covariance,
-        sudden_s=SUDDEN_S,
-    )
+    estimate.covariance, estimate.trend_w_per_s, estimate.sudden_s = covariance, 0.0, SUDDEN_S
 
 
-def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance: float, dt_s: float) -> Estimate:
+def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance: float, dt_s: float) -> None:
     """The measurement update with an innovation of this variance (K, K²), the states kept within their bounds."""
     gain = estimate.covariance[:, SENSOR] / variance
     covariance = estimate.covariance - gain[:, None] * estimate.covariance[SENSOR]
-    states = np.array((*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s))
-    corrected = (states + gain * innovation).tolist()
+    states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s)
+    corrected = [state + g * innovation for state, g in zip(states, gain.tolist(), strict=True)]
     most_w = LARGEST_UNEXPLAINED * model.power_w
     for k, (low, high) in enumerate(zip(SHARES_LOW, SHARES_HIGH), POWER):
         if not low < corrected[k] < high:
@@ -310,33 +306,31 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
             corrected[k] = min(high, max(low, corrected[k]))
             covariance[k, :] = covariance[:, k] = 0.0
     standardised = innovation / math.sqrt(variance)
-    return replace(
-        estimate,
-        x=tuple(corrected[:N]),
-        heat_w=min(most_w, max(-most_w, corrected[HEAT])),
-        trend_w_per_s=corrected[TREND],
-        shares=tuple(corrected[POWER:TREND]),
-        covariance=covariance,
-        rejected=0,
-        surprise=estimate.surprise + (standardised - estimate.surprise) * min(1.0, dt_s / SURPRISE_S),
+    estimate.x, estimate.covariance = tuple(corrected[:N]), covariance
+    estimate.heat_w = min(most_w, max(-most_w, corrected[HEAT]))
+    estimate.trend_w_per_s, estimate.shares = (
+        corrected[TREND],
+        (corrected[POWER], corrected[POWER + 1], corrected[POWER + 2]),
     )
+    estimate.rejected = 0
+    estimate.surprise += (standardised - estimate.surprise) * min(1.0, dt_s / SURPRISE_S)
 
 
-def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambient_c: float) -> Estimate:
-    """The estimate with `now`, and with all that the model does not explain at that time."""
+def _forward_to_now(model: EnergyModel, estimate: Estimate, late_s: float, ambient_c: float) -> None:
+    """Set `now`, and all that the model does not explain at that time."""
     now, heat_w, shares = estimate.x, estimate.heat_w, estimate.shares
     if estimate.pending:
         # The few seconds of the dead time in one step, at their mean power.
         watts = sum(watts * dt for watts, dt in estimate.pending) / late_s
         now = model.step(now, shares[0] * watts, late_s, ambient_c, heat_w, *shares[1:])
     into_lining, into_contents = model.taken_w(now)
-    unexplained_w = (
+    estimate.now = now
+    estimate.unexplained_w = (
         heat_w
         + (shares[0] - 1.0) * estimate.lately_w
         - (shares[1] - 1.0) * into_lining
         - (shares[2] - 1.0) * into_contents
     )
-    return replace(estimate, now=now, unexplained_w=unexplained_w)
 
 
 def doubt_of(estimate: Estimate, dt_s: float) -> float:
@@ -348,6 +342,8 @@ def lasting_w(model: EnergyModel, estimate: Estimate) -> float:
     """The unknown heat to plan with from now on, W. A sudden heat flow is expected to end as suddenly, until it has
     lasted for ANSWER_AFTER of the elements' time constant: power given sooner reaches the chamber after the event is
     over."""
+    if estimate.sudden_s <= 0.0:
+        return estimate.heat_w
     lag_s = model.element_j_per_k / model.flows(estimate.now, model.ambient_c)[0][2]
     recent = estimate.sudden_s > max(0.0, SUDDEN_S - ANSWER_AFTER * lag_s)
     return estimate.calm_w if recent else estimate.heat_w

@@ -1,11 +1,9 @@
 """When the model is given up for a plain PI, what the PI does, and when the model is tried again."""
 
-from dataclasses import replace
-
 from . import estimator, swinging
+from .control_state import EnergyBalanceState, Wanted
 from .feasibility import Programme
 from .simc import simc_pi
-from .state import EnergyBalanceState, Wanted
 
 #: The model is given up for a plain PI when this share of full power stays unexplained for this long, s, or when the
 #: oven swings although the control is as cautious as it can be. Less is within what the estimator carries as unknown
@@ -31,7 +29,7 @@ def give_up(s: EnergyBalanceState, estimate: estimator.Estimate, full: float, dt
     if s.plain_s > TRY_AGAIN_S:
         # The model is tried again with the most caution.
         s.given_up, s.disagreeing_s, s.plan = False, 0.0, None
-        s.watch = replace(swinging.restarted(s.watch, s.time_s), care=swinging.MOST)
+        s.watch = swinging.restarted(s.watch, s.time_s)._replace(care=swinging.MOST)
 
 
 def plain(s: EnergyBalanceState, programme: Programme, value: float, dt: float) -> Wanted:

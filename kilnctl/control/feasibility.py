@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ..errors import KilnctlError
 from ..model.energy import CHAMBER, CONTENTS, EnergyModel
-from ..model.part import PartBody, part_of_lump
+from ..model.part_body import PartBody, part_of_lump
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .predictive import step_length_s

@@ -2,10 +2,9 @@
 load that the description leaves possible, each a slab heated by the chamber. Pure, plain floats."""
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
-from ..model.part import LAYERS, PartBody
+from ..model.part_body import LAYERS, PartBody
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 
 #: How many times as heavy for its surface the load may be, and how many times as light: people put in a third or three
@@ -40,11 +39,11 @@ class Slab(NamedTuple):
     latent_j: float
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """`low_c`, `high_c`: the true surface is between them; `measured`: by a thermocouple on it. `slabs`: the possible
     loads. They have not been moved yet through the last `waiting_s`, in which the chamber was at `mean_c` and got
-    `mean_w` from the elements. `rate_k_per_s`: of the thermocouple's reading, `reads_c` the last one."""
+    `mean_w` from the elements, and do not have the measured surface yet. `rate_k_per_s`: of the thermocouple's
+    reading, `reads_c` the last one."""
 
     low_c: float
     high_c: float
@@ -103,17 +102,19 @@ def moved(
     waiting_s = part.waiting_s + dt_s
     mean_c = part.mean_c + (chamber_c - part.mean_c) * dt_s / waiting_s
     mean_w = part.mean_w + (power_w - part.mean_w) * dt_s / waiting_s
-    slabs = part.slabs
-    if waiting_s >= STEP_S - 1e-9:
+    slabs, steps = part.slabs, waiting_s >= STEP_S - 1e-9
+    measured = reads_c is not None and math.isfinite(reads_c)
+    if part.measured and (steps or not measured):
+        # Should the thermocouple fail, the estimate goes on from the last surface that it measured.
+        slabs = tuple(slab._replace(layers=(part.reads_c, *slab.layers[1:])) for slab in slabs)
+    if steps:
         slabs = _distinct(tuple(_stepped(body, s, mean_c + s.apart_k_per_w * mean_w, waiting_s) for s in slabs))
         waiting_s = 0.0
-    if reads_c is None or not math.isfinite(reads_c):
+    if reads_c is None or not measured:
         return _banded(Part(part.low_c, part.high_c, slabs, False, waiting_s, mean_c, mean_w), chamber_c, ambient_c)
     rate = part.rate_k_per_s
     if math.isfinite(part.reads_c):
         rate += ((reads_c - part.reads_c) / dt_s - rate) * min(1.0, dt_s / RATE_S)
-    # Should the thermocouple fail, the estimate goes on from the last surface that it measured.
-    slabs = tuple(slab._replace(layers=(reads_c, *slab.layers[1:])) for slab in slabs)
     surface_c, error = reads_c + lag_s * rate, max(CLASS_2_K, CLASS_2_SHARE * abs(reads_c)) + abs(lag_s * rate)
     return Part(surface_c - error, surface_c + error, slabs, True, waiting_s, mean_c, mean_w, rate, reads_c)
 

@@ -4,7 +4,8 @@ A schedule becomes legs: go up or down (at a rate, or as fast as the oven can), 
 the position in them. A soak's time counts only inside its band; a ramp waits for an oven that falls behind."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from ..settings.schedule import Schedule
 from ..terms import Phase
@@ -31,8 +32,7 @@ class Leg:
     band_k: float = 3.0
 
 
-@dataclass(frozen=True, slots=True)
-class Position:
+class Position(NamedTuple):
     """The position in the legs, and the reference there. `rate_k_per_s`: of a ramp, or on the way to a soak that was
     skipped to. `counted_s`: time of the hold that has counted. `held`: held by an operator. `added_s`: time added by
     request to this hold or the next one."""
@@ -102,10 +102,10 @@ def advance(
     if leg.kind == "ramp":
         behind = (p.reference_c - value_c) * math.copysign(1.0, p.rate_k_per_s)
         if behind > max(BEHIND_K, 2.0 * leg.band_k):
-            return replace(p, waiting=True)
+            return p._replace(waiting=True)
         reference = p.reference_c + p.rate_k_per_s * dt_s
         if (leg.target_c - reference) * p.rate_k_per_s > 0.0:
-            return replace(p, reference_c=reference, waiting=False)
+            return p._replace(reference_c=reference, waiting=False)
         return _enter(legs, p.leg + 1, value_c, leg.target_c, p.added_s)
     if leg.kind == "jump":
         return (
@@ -118,20 +118,22 @@ def advance(
     if p.rate_k_per_s != 0.0 and p.reference_c != leg.target_c:
         return _towards(p, leg, value_c, dt_s)
     inside = abs(value_c - leg.target_c) <= leg.band_k
-    counted = p.counted_s + (dt_s if inside or count_always else 0.0)
+    # A soak that was skipped to as fast as the oven can waits until it is there, also if its time then always counts.
+    counts = inside or (count_always and not p.waiting)
+    counted = p.counted_s + (dt_s if counts else 0.0)
     if counted >= leg.hold_s + p.added_s - 1e-9:
         return _enter(legs, p.leg + 1, value_c, leg.target_c)
-    return replace(p, counted_s=counted, waiting=not (inside or count_always), arrived=p.arrived or inside)
+    return p._replace(counted_s=counted, waiting=not counts, arrived=p.arrived or inside)
 
 
 def _towards(p: Position, leg: Leg, value_c: float, dt_s: float) -> Position:
     """A soak that was skipped to from elsewhere: on the way to it its time does not count."""
     if (p.reference_c - value_c) * math.copysign(1.0, p.rate_k_per_s) > max(BEHIND_K, 2.0 * leg.band_k):
-        return replace(p, waiting=True)
+        return p._replace(waiting=True)
     reference = p.reference_c + p.rate_k_per_s * dt_s
     if (leg.target_c - reference) * p.rate_k_per_s > 0.0:
-        return replace(p, reference_c=reference, waiting=False)
-    return replace(p, reference_c=leg.target_c, rate_k_per_s=0.0, waiting=False)
+        return p._replace(reference_c=reference, waiting=False)
+    return p._replace(reference_c=leg.target_c, rate_k_per_s=0.0, waiting=False)
 
 
 def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
@@ -140,6 +142,14 @@ def ends_now(legs: tuple[Leg, ...], position: Position, tick_s: float) -> bool:
     if p.done or p.held or p.waiting or legs[p.leg].kind != "hold" or p.reference_c != legs[p.leg].target_c:
         return False
     return legs[p.leg].hold_s + p.added_s - p.counted_s <= tick_s + 1e-9
+
+
+def soak_left_s(legs: tuple[Leg, ...], position: Position) -> float | None:
+    """How much time of the present soak has still to count, s; None where the run is in no soak."""
+    p = position
+    if p.done or legs[p.leg].kind != "hold":
+        return None
+    return max(0.0, legs[p.leg].hold_s + p.added_s - p.counted_s)
 
 
 def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
@@ -156,7 +166,9 @@ def skip(legs: tuple[Leg, ...], position: Position, value_c: float) -> Position:
     before = next((leg for leg in reversed(legs[:index]) if leg.kind != "hold"), None)
     span = legs[index].target_c - value_c
     rate = 0.0 if before is None else abs(span) / before.in_s if before.in_s else before.rate_k_per_s
-    return replace(p, reference_c=value_c, rate_k_per_s=math.copysign(rate, span)) if rate > 0.0 else p
+    if rate <= 0.0:
+        return p._replace(waiting=True)
+    return p._replace(reference_c=value_c, rate_k_per_s=math.copysign(rate, span))
 
 
 def preview(

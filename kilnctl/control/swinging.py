@@ -9,8 +9,9 @@ Caution is a factor (`care`): readings count that much less against the model, a
 much more. In the limit only the model's own power is left, without feedback, and no oven can swing."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 #: Peak to peak that counts as a swing, K, and in standard deviations of a reading: noise alone must not count. It is
 #: half of the 1.5 K that tests/generated allows in a soak, so that the control answers before that is reached.
@@ -40,8 +41,7 @@ class Swing:
     period_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class Watch:
+class Watch(NamedTuple):
     """Carried from tick to tick. `error_k` is smoothed; `ripple_k` the largest recent ripple; `turns` the last turning
     points (s, K); `rising` the direction now, `peak` the extreme since the last turn; `care` the factor of caution, 1
     where the model is trusted as it is; `changed_s` when care last changed, because of a swing of `was_k`; `at_most_s`
@@ -85,19 +85,19 @@ def watched(
     """The watch dt_s later, with the error now (measured minus reference, K). `late_s`: lag and dead time of the
     model's sensor; `ripple_k`: estimated effect of the bursts on the reading now, already taken out of the error."""
     if math.isnan(watch.error_k):
-        return replace(watch, error_k=error_k, peak=(time_s, error_k))
+        return watch._replace(error_k=error_k, peak=(time_s, error_k))
     smooth = watch.error_k + (error_k - watch.error_k) / TICKS
     ripple_k = max(abs(ripple_k), FADES * watch.ripple_k)
     # If the elements are half as heavy as described, as much ripple is left as was taken out, peak to peak.
     least = max(SWING_K, SWING_SIGMAS * noise_k / math.sqrt(2.0 * TICKS - 1.0), RIPPLES * ripple_k)
-    w = _turned(replace(watch, error_k=smooth, ripple_k=ripple_k), time_s, 0.5 * least)
+    w = _turned(watch._replace(error_k=smooth, ripple_k=ripple_k), time_s, 0.5 * least)
     if w.turns is not watch.turns:
         swing = _swing_of(w.turns, least, max(SMOOTHED * TICKS * dt_s, LATE * late_s))
-        return _answered(replace(w, swing=swing), time_s)
+        return _answered(w._replace(swing=swing), time_s)
     if w.swing is not None:
         if time_s - w.turns[-1][0] > UNEVEN * w.swing.period_s:
-            return replace(w, swing=None, at_most_s=0.0)
-        return replace(w, at_most_s=w.at_most_s + dt_s if w.care >= MOST else 0.0)
+            return w._replace(swing=None, at_most_s=0.0)
+        return w._replace(at_most_s=w.at_most_s + dt_s if w.care >= MOST else 0.0)
     return _calm(w, time_s)
 
 
@@ -105,11 +105,11 @@ def _turned(w: Watch, time_s: float, back_k: float) -> Watch:
     """The watch with a new turning point, if the error has come back from its extreme by back_k (K)."""
     sign = 1.0 if w.rising else -1.0
     if sign * (w.error_k - w.peak[1]) >= 0.0:
-        return replace(w, peak=(time_s, w.error_k))
+        return w._replace(peak=(time_s, w.error_k))
     if sign * (w.peak[1] - w.error_k) < back_k:
         return w
     turns = (*w.turns, w.peak)[-(HALF_WAVES + 1) :]
-    return replace(w, turns=turns, rising=not w.rising, peak=(time_s, w.error_k))
+    return w._replace(turns=turns, rising=not w.rising, peak=(time_s, w.error_k))
 
 
 def _swing_of(turns: tuple[tuple[float, float], ...], least_k: float, least_s: float) -> Swing | None:
@@ -132,12 +132,12 @@ def _answered(w: Watch, time_s: float) -> Watch:
         return w
     now_k = abs(w.turns[-1][1] - w.turns[-2][1])
     if w.care > 1.0 and (time_s - w.changed_s < w.swing.period_s or now_k < FALLEN * w.was_k):
-        return replace(w, was_k=max(now_k, FALLEN * w.was_k)) if time_s - w.changed_s >= w.swing.period_s else w
-    return replace(w, care=min(MOST, w.care * STEP), changed_s=time_s, was_k=now_k)
+        return w._replace(was_k=max(now_k, FALLEN * w.was_k)) if time_s - w.changed_s >= w.swing.period_s else w
+    return w._replace(care=min(MOST, w.care * STEP), changed_s=time_s, was_k=now_k)
 
 
 def _calm(w: Watch, time_s: float) -> Watch:
     period = 2.0 * (w.turns[-1][0] - w.turns[-2][0]) if len(w.turns) > 1 else 0.0
     if w.care <= 1.0 or time_s - w.changed_s < max(CALM_S, CALM_PERIODS * period):
         return w
-    return replace(w, care=max(1.0, 0.5 * w.care), changed_s=time_s)
+    return w._replace(care=max(1.0, 0.5 * w.care), changed_s=time_s)

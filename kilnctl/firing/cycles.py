@@ -11,7 +11,7 @@ cycle over every whole on-and-off period.
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from ..settings.oven import Oven
@@ -44,8 +44,7 @@ def pattern_for(oven: "Oven", bears_s: float = math.inf) -> Pattern:
     return Pattern(frequency, max(1, round(shortest_s * frequency)), oven.switching.relays)
 
 
-@dataclass(frozen=True, slots=True)
-class FiringState:
+class FiringState(NamedTuple):
     """`part_cycle` of the last tick's time not yet used, 0..1; for each group the cycles owed and whether it is on."""
 
     part_cycle: float
@@ -53,8 +52,7 @@ class FiringState:
     on: tuple[bool, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Burst:
+class Burst(NamedTuple):
     """What one tick fires. `cycles` of mains in it, of which each group is on for `on_cycles`; `runs` of the first
     group as (on, cycles); `fired` is the share of full power over the tick, 0..1."""
 

@@ -51,7 +51,7 @@ def added(total, more):
     return total - (_MASK - more) - 1 if total > _MASK - more else total + more
 
 
-class Channel:
+class Thermocouple:
     """One thermocouple converter: chip 1 (MAX31855) or 2 (MAX31856), 0 for none; its newest raw bytes and what they
     say."""
 
@@ -96,7 +96,7 @@ class Board:
         self.state = START
         self.faults = 0
         self.boot, self.reset_cause, self.relays, self.mains_hz = boot & 0xFFFF, reset_cause & 0xFF, relays, mains_hz
-        self.channels = (Channel(), Channel(), Channel())
+        self.channels = (Thermocouple(), Thermocouple(), Thermocouple())
         self.contactor_closed = None  # type: bool | None
         self.door_open = None  # type: bool | None
         self.airflow = None  # type: bool | None

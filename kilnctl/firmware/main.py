@@ -120,16 +120,15 @@ class BoardPins:
         board.supply = None if self.supply is None else self.supply_rms.end()
 
     def set_up(self, i):
-        """Write and read back a MAX31856's registers; False when they do not stay."""
+        """Write a MAX31856's registers; each reading begins with a look whether they stay."""
         if CHIPS[i] != "max31856":
-            return True
+            return
         wanted = chips.setup_31856(TYPES[i], MAINS_HZ)
         self.mode(1)
         self.three[0], self.three[1], self.three[2], self.three[3] = 0x80, wanted[0], wanted[1], wanted[2]
         self.selects[i].value(0)
         self.spi.write(self.three)
         self.selects[i].value(1)
-        return self.stays(i, wanted)
 
     def stays(self, i, wanted):
         self.mode(1)
@@ -200,15 +199,18 @@ class WireLine:
 
 def serve(pins, board, line, watchdog):
     period_us = 1000000 // MAINS_HZ
+    apart_us = period_us // 100  # between two readings of the meters: evenly spread, and fewer than meter.Rms.MOST
     wired = ZERO_CROSS_IN is not None
     view = memoryview(board.wire)
-    begun = due = time.ticks_us()
+    begun = due = measured = time.ticks_us()
     sensed, channel = time.ticks_ms(), 0
     while True:
-        pins.measure()
+        now = time.ticks_us()
+        if time.ticks_diff(now, measured) >= apart_us:
+            measured = now
+            pins.measure()
         # A cycle begins at the mains zero crossings if they are wired, else by the clock. A pulse that comes much too
         # early is noise.
-        now = time.ticks_us()
         crossed = wired and time.ticks_diff(now, begun) > period_us * 3 // 4 and pins.crossed()
         if crossed or time.ticks_diff(now, due) >= 0:
             if wired:

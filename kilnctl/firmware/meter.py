@@ -11,23 +11,23 @@ class Rms:
     def __init__(self, per_thousand, middle=2048):
         self.per_thousand = per_thousand
         self.middle = middle * 16  # 1/16 count
-        self._sum = 0
-        self._squares = 0
+        self.total = 0
+        self.squares = 0
         self._count = 0
 
     def add(self, reading):
-        """One reading; any number of them a cycle, evenly spread."""
+        """One reading; at most MOST of them a cycle, evenly spread: a part of a cycle has another rms."""
         if self._count < self.MOST:
             # An input far from its zero level is not an alternating current; its square would not fit.
             d = min(2048, max(-2048, reading - (self.middle >> 4)))
-            self._sum += d
-            self._squares += d * d
+            self.total += d
+            self.squares += d * d
             self._count += 1
 
     def end(self):
         """The rms since the last `end`, rounded down; None with fewer than 8 readings."""
-        n, total, squares = self._count, self._sum, self._squares
-        self._sum = self._squares = self._count = 0
+        n, total, squares = self._count, self.total, self.squares
+        self.total = self.squares = self._count = 0
         if n < 8:
             return None
         self.middle += total * 2 // n  # an eighth of the way

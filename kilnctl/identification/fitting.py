@@ -47,11 +47,13 @@ class _Memo:
 
 @dataclass(frozen=True)
 class _Problem:
-    """Pieces, the models they start from, and the unknowns: the parameters', then each piece's own."""
+    """Pieces, the models they start from, and the unknowns: the parameters', then each piece's own. `before`: the
+    covariance of the parameters' logarithms before the records."""
 
     pieces: tuple[Piece, ...]
     bases: tuple[EnergyModel, ...]
     parameters: tuple
+    before: np.ndarray
     spread: np.ndarray
     precision: np.ndarray
     coordinates: Coordinates
@@ -145,13 +147,14 @@ def fit(
     columns: dict[str, str] | None = None,
     previous: TrainedModel | None = None,
     validate: bool = True,
+    known: TrainedModel | None = None,
 ) -> Fit:
     """Fit the oven's model to one record or several (a Run, a `Log`, a run's folder, a CSV with named
     `columns`).
 
     Raises KilnctlError for records that cannot be used, saying which and why. `validate` also fits without
     the last third of each record and says how well that third is predicted. `previous` is a trained model to
-    compare with."""
+    compare with; `known` one to begin from: it and its covariance are the prior, instead of the description."""
     sources = list(records) if isinstance(records, Sequence) and not isinstance(records, str) else [records]
     if not sources:
         raise KilnctlError("there is no record to fit")
@@ -161,14 +164,16 @@ def fit(
     top = max(float(np.nanpercentile(log.reading_c, 99)) for log in logs)
     ambient = oven.site.ambient_c
     working = max(ambient + 20.0, ambient + 0.85 * (top - ambient))
-    base = day_zero(oven, logs[0].load, working)
-    bases = {id(log): day_zero(oven, log.load, working) for log in logs}
+    if known is not None:
+        working = known.working_c
+    base = _before(oven, logs[0].load, working, known)
+    bases = {id(log): _before(oven, log.load, working, known) for log in logs}
     length = sum(float(log.time_s[-1] - log.time_s[0]) for log in logs)
     sampling = max(float(np.median(np.diff(log.time_s))) for log in logs)
     step_s = max(sampling, min(oven.control.tick_s, 5.0), length / MOST_STEPS)
     block = max(1, round(length / step_s / BLOCKS))
 
-    problem = _problem(logs, bases, step_s, block, working)
+    problem = _problem(logs, bases, step_s, block, working, known)
     noise = max(0.02, float(np.median([noise_of(log.reading_c) for log in logs])))
     found = _solve(
         problem,
@@ -181,7 +186,7 @@ def fit(
     logs, opened = _with_doors(logs, problem, found, noise)
     if opened:
         bases = {id(new): bases[id(old)] for new, old in zip(logs, opened)}
-        problem = _problem(logs, bases, step_s, block, working)
+        problem = _problem(logs, bases, step_s, block, working, known)
         start = np.zeros(len(problem.spread))
         start[: len(problem.parameters)] = found.unknowns[: len(problem.parameters)]
         found = _solve(problem, start, max(1.0, 0.01 * (top - ambient)), most=6, tolerance=0.3, enough=2.0)
@@ -198,7 +203,25 @@ def fit(
     return _outcome(oven, logs, base, problem, found, scale, noise, held_out, working, previous)
 
 
-def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float) -> _Problem:
+def _before(oven: Oven, load, working_c: float, known: TrainedModel | None) -> EnergyModel:
+    return day_zero(oven, load, working_c) if known is None else known.for_load(oven, load)
+
+
+def prior_of(parameters, known: TrainedModel | None) -> np.ndarray:
+    """Covariance of the logarithms of `parameters` before the records: the known model's, and the description's for
+    what that model does not have."""
+    before = prior_covariance(parameters)
+    if known is None or not known.covariance:
+        return before
+    place = {name: i for i, name in enumerate(known.covariance_of)}
+    ours = [i for i, p in enumerate(parameters) if p.name in place]
+    theirs = [place[parameters[i].name] for i in ours]
+    before[ours, :] = before[:, ours] = 0.0
+    before[np.ix_(ours, ours)] = np.array(known.covariance)[np.ix_(theirs, theirs)]
+    return before
+
+
+def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float, known: TrainedModel | None) -> _Problem:
     pieces, models = [], []
     for log in logs:
         base = bases[id(log)]
@@ -209,7 +232,7 @@ def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float) -> _P
         raise KilnctlError(f"{logs[0].name}: after its gaps are cut out, no stretch of five minutes is left")
     # What only one record has (a load) is an unknown too; the other records do not depend on it.
     parameters = tuple(p for p in PARAMETERS if any(value_of(m, p) > 0.0 for m in models))
-    before = prior_covariance(parameters)
+    before = prior_of(parameters, known)
     own = np.array([s for piece in pieces for s in piece.spreads])
     spread = np.concatenate((np.sqrt(np.diag(before)), own))
     precision = np.diag(np.concatenate((np.zeros(len(before)), 1.0 / own**2)))
@@ -219,6 +242,7 @@ def _problem(logs, bases: dict, dt_s: float, block: int, working_c: float) -> _P
         tuple(pieces),
         tuple(models),
         parameters,
+        before,
         spread,
         precision,
         coordinates_of(full, parameters, working_c),
@@ -331,9 +355,7 @@ def _outcome(
     turn = problem.coordinates.derivative(found.unknowns[:p])
     logarithms, _ = problem.split(found.unknowns)
     model = scaled(base, problem.parameters, logarithms)
-    covariance, tension = widened(
-        turn @ found.covariance[:p, :p] @ turn.T, prior_covariance(problem.parameters), np.array(logarithms)
-    )
+    covariance, tension = widened(turn @ found.covariance[:p, :p] @ turn.T, problem.before, np.array(logarithms))
     readings = np.concatenate([r.reading_c for r in records])
     return Fit(
         oven_name=oven.name,

@@ -15,8 +15,8 @@ import numpy as np
 from ..errors import KilnctlError
 from ..record.journal import segments
 from ..record.parts import built, mapping
-from ..record.run_record import RunRecord, read_events, read_run
-from ..run.result import Run
+from ..record.run_data import RunData
+from ..record.run_record import read_events, read_run
 from ..settings.construction import Load
 from ..settings.oven import Oven
 
@@ -81,7 +81,7 @@ class Log:
 
 
 #: A record of an oven: in memory, a run's folder, or a CSV file.
-Source = Run | RunRecord | Log | str | Path
+Source = RunData | Log | str | Path
 
 
 def as_log(oven: Oven, source: Source, columns: dict[str, str] | None = None, load: Load | None = None) -> Log:
@@ -90,7 +90,7 @@ def as_log(oven: Oven, source: Source, columns: dict[str, str] | None = None, lo
     KilnctlError for a record that cannot be used."""
     if isinstance(source, Log):
         log = source
-    elif isinstance(source, Run | RunRecord):
+    elif isinstance(source, RunData):
         log = _of_run(oven, source)
     else:
         path = Path(source)
@@ -102,7 +102,7 @@ def as_log(oven: Oven, source: Source, columns: dict[str, str] | None = None, lo
     return log
 
 
-def _of_run(oven: Oven, run: Run | RunRecord) -> Log:
+def _of_run(oven: Oven, run: RunData) -> Log:
     names = [n for n in _OWN if n in run.data]
     table = {n: np.asarray(run.data[n], float) for n in names}
     doors, opened = [], None
@@ -179,6 +179,10 @@ def read_table(path: Path) -> tuple[dict[str, np.ndarray], dict[str, str]]:
                         value = math.nan
                         bad.setdefault(name, f"line {number}: '{text[:30]}' is not a number")
                     cells[i].append(value)
+    except FileNotFoundError:
+        raise KilnctlError(
+            f"{path}: there is no such file; give a run's folder, or a table of readings (CSV)"
+        ) from None
     except (OSError, csv.Error) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise KilnctlError(f"{path}: cannot be read: {reason}") from None

@@ -16,12 +16,12 @@ from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.elements import resistance_factor
 from ..thermal.enclosure import sensor_film
 from ..thermal.material_data import Material
+from ..thermal.psychrometrics import WATER_J_PER_KGK
 from .coupling import Coupling, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
 from .heating import AS_FITTED, Trim, fine_heating, slow_share, trim_of
 from .lining import STEEPEST_PER_K, lining_of
 
-WATER_J_PER_KGK = 4180.0  # at room temperature
 #: Heat capacity of the thin skin of all surfaces that follows the air within a tick, J/(m²·K) of the faces (an
 #: estimate: enough to keep the air's node numerically stable).
 SKIN_J_PER_M2K = 20.0

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..body import bodies_in, plate_of
 from ..body.openings import Openings
-from ..safety.coolest import Coolest, step
+from ..safety.coolest import MOST, LumpedOven, step
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.air import air
@@ -31,8 +31,8 @@ LEAST_LOSSES, LEAST_CAPACITY = 0.06, 0.06
 #: Above the highest temperature of the records, the relative uncertainty of the losses grows by this much times the
 #: relative rise beyond it: nothing was measured there.
 BEYOND = 0.1
-#: The load may be this many times as heavy as the files say (common practice: loads are not weighed one by one), and
-#: may hold this many times the water.
+#: The load may be this many times as heavy as the files say, or as light (common practice: loads are not weighed one by
+#: one), and may hold this many times the water.
 LOAD_TIMES, WATER_TIMES = 3.0, 1.3
 #: Heat of evaporation of cold water, J/kg (2.50e6 at 0 °C, steam tables), rounded up.
 STEAM_J_PER_KG = 2.6e6
@@ -40,6 +40,8 @@ STEAM_J_PER_KG = 2.6e6
 #: holders that warm up with it may weigh more than the wire (an estimate). A part of the lining may carry the wire:
 #: this share of the lining's capacity may warm up before the chamber does (an estimate: one of the inner layers).
 ELEMENTS_TIMES, CARRIER_SHARE = 3.0, 0.1
+#: The elements of a description may be lighter by this factor (half of a guessed mass is what may be wrong).
+LIGHTEST = 2.0
 #: An open door loses this many times the heat of the formulas, which are estimates.
 DOOR_TIMES = 1.5
 #: The room may be this much colder than the description says, K.
@@ -100,9 +102,9 @@ def doubt_of(trained: TrainedModel, top_c: float) -> Doubt:
         return DAY_ZERO
     model = trained.model
     held_c = min(top_c, max(trained.high_c, model.ambient_c + 20.0))
-    losses = math.exp(SPREADS * _spread(trained, lambda m: m.steady(held_c)[1]))
+    losses = math.exp(SPREADS * log_spread(trained, lambda m: m.steady(held_c)[1]))
     heated_s = (300.0, 1200.0, 4800.0)
-    capacity = math.exp(2.0 * SPREADS * max(_spread(trained, lambda m, s=s: _risen_k(m, s)) for s in heated_s))
+    capacity = math.exp(2.0 * SPREADS * max(log_spread(trained, lambda m, s=s: _risen_k(m, s)) for s in heated_s))
     beyond = BEYOND * max(0.0, top_c - trained.high_c) / max(20.0, trained.high_c - model.ambient_c)
     losses = min(DAY_ZERO.losses, max(losses, 1.0 + LEAST_LOSSES) + beyond)
     capacity = min(DAY_ZERO.capacity, max(capacity, 1.0 + LEAST_CAPACITY))
@@ -118,7 +120,7 @@ def _risen_k(model: EnergyModel, heated_s: float) -> float:
     return x[CHAMBER] - model.ambient_c
 
 
-def _spread(trained: TrainedModel, quantity) -> float:
+def log_spread(trained: TrainedModel, quantity) -> float:
     """Standard deviation of the logarithm of a positive quantity, by the delta method."""
     of = {p.name: p for p in PARAMETERS}
     h, slopes = 1e-3, []
@@ -129,13 +131,13 @@ def _spread(trained: TrainedModel, quantity) -> float:
     return math.sqrt(max(0.0, float(row @ np.array(trained.covariance) @ row)))
 
 
-def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO) -> Coolest:
+def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO) -> LumpedOven:
     """The coolest oven that the uncertainty of `model` allows."""
     sag = oven.supply.tolerance
     door_w, door_m2 = _door(oven)
     more, hold = doubt.losses, doubt.capacity
     contents = 1.0 + (LOAD_TIMES - 1.0) * _load_share(oven, load)
-    return Coolest(
+    return LumpedOven(
         full_w=model.power_w,
         power_share=doubt.power,
         unmetered_share=doubt.power * (1.0 - sag) ** 2 if doubt.learnt else min(doubt.power, (1.0 - sag) ** 2),
@@ -167,6 +169,46 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     )
 
 
+def envelope_of(
+    oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO
+) -> tuple[LumpedOven, LumpedOven, LumpedOven]:
+    """The model's own oven, one with the heaviest elements and load that its uncertainty allows, and one with the
+    lightest; their chambers are held (`kilnctl.safety.coolest.held`)."""
+    exact = replace(doubt, losses=1.0, leak=1.0, capacity=1.0, films=1.0, power=1.0, elements=1.0, carriers=0.0)
+    likely = replace(
+        coolest_of(oven, None, model, exact),
+        chamber_j_per_k=MOST,
+        unmetered_share=1.0,
+        room_c=model.ambient_c,
+        contents_j_per_k=model.contents_j_per_k,
+        contents_w_per_k=model.contents_w_per_k,
+        contents_m2=model.contents_m2,
+    )
+    heavy = coolest_of(oven, load, model, doubt)
+    share = _load_share(oven, load)
+    return (
+        likely,
+        _held(likely, heavy.element_j_per_k, 1.0 + (LOAD_TIMES - 1.0) * share, heavy.water_j),
+        _held(
+            likely,
+            model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST)),
+            1.0 - (1.0 - 1.0 / LOAD_TIMES) * share,
+        ),
+    )
+
+
+def _held(likely: LumpedOven, element_j_per_k: float, contents: float, water_j: float = 0.0) -> LumpedOven:
+    """The same oven with other elements, so many times the contents, and water in them."""
+    return replace(
+        likely,
+        element_j_per_k=element_j_per_k,
+        contents_j_per_k=contents * likely.contents_j_per_k,
+        contents_w_per_k=contents * likely.contents_w_per_k,
+        contents_m2=contents * likely.contents_m2,
+        water_j=water_j,
+    )
+
+
 def _load_share(oven: Oven, load: Load | None) -> float:
     """The load's share of the heat capacity of shelf and load together, 0..1."""
     held = {
@@ -194,7 +236,7 @@ def _door(oven: Oven) -> tuple[float, float]:
     return DOOR_TIMES * (most_w + 10.0 * openings.door_m2), DOOR_TIMES * openings.door_m2
 
 
-def settled_c(coolest: Coolest, power_w: float) -> float:
+def settled_c(coolest: LumpedOven, power_w: float) -> float:
     """The chamber of the coolest oven in steady state at that metered power, °C."""
     dry = replace(coolest, water_j=0.0)
     x = dry.from_chamber(dry.room_c)
@@ -210,7 +252,7 @@ def held_w(model: EnergyModel, chamber_c: float) -> float:
     return max(0.0, rated_w / (1.0 + model.resistance_rise_per_k * (x[ELEMENT] - model.rated_c)))
 
 
-def promised_c(coolest: Coolest, model: EnergyModel, trip_c: float, metered: bool) -> float:
+def promised_c(coolest: LumpedOven, model: EnergyModel, trip_c: float, metered: bool) -> float:
     """The temperature, °C (at most 2000), at which an oven exactly like the model can be held for hours before the
     energy limiter ends the heat, independent of its sensor."""
     share = coolest.power_share if metered else coolest.unmetered_share

@@ -41,6 +41,8 @@ def _conduct(t1: float, t2: float, conductance: float, r: float) -> tuple[float,
     return conductance * mean * (t1 - t2), conductance * (1.0 + r * t1), conductance * (1.0 + r * t2)
 
 
+#: Radiating film of the ideal small sensor over the cube of its temperature, W/(m²·K⁴).
+_SENSOR_RADIATES = 4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN
 #: Prefixes of the parameters that may be zero; the others must be above zero.
 _MAY_BE_ZERO = (
     "contents",
@@ -142,31 +144,55 @@ class EnergyModel:
         """The state dt_s later under constant power (rated power times duty, W) and a heat flow of unknown origin into
         the chamber, W. `lining`, `load`: factors on the heat that lining and contents take from the chamber, as if
         their areas were larger by them; the temperatures of lining and contents stay those of one area."""
-        power_w = power_w / (1.0 + self.resistance_rise_per_k * (x[0] - self.rated_c))
-        (qe, ae, be), (q1, a1, b1), (q2, a2, b2), (q3, a3, b3), (q4, a4, b4), (q5, a5, _), (qk, ak, bk) = self.flows(
-            x, ambient_c
-        )
+        inside = self.inside(x, power_w, dt_s, ambient_c, disturbance_w, lining, load)
+        before, after, shows = x[CHAMBER], inside[CHAMBER], x[SENSOR]
+        by_start, by_end = self.sensor_shares(after, dt_s)
+        return (*inside, shows + by_start * (before - shows) + by_end * (after - shows))
+
+    def inside(
+        self,
+        x,
+        power_w: float,
+        dt_s: float,
+        ambient_c: float,
+        disturbance_w: float = 0.0,
+        lining: float = 1.0,
+        load: float = 1.0,
+    ) -> tuple[float, float, float, float, float, float, float]:
+        """`step` without the sensor, whose part of `x` is not read and may be left out. Everything is written out, for
+        a tick takes up to forty of these."""
+        e, c, l1, l2, l3, l4, k = x[:SENSOR]
+        power_w = power_w / (1.0 + self.resistance_rise_per_k * (e - self.rated_c))
+        qe, ae, be = _link(e, c, self.element_w_per_k, self.element_m2)
+        q1, a1, b1 = _link(c, l1, self.film_w_per_k, self.film_m2)
+        g1, g2, g3, g4 = self.lining_w_per_k
+        r1, r2, r3, r4 = self.rise_per_k
+        q2, a2, b2 = g1 * (1.0 + 0.5 * r1 * (l1 + l2)) * (l1 - l2), g1 * (1.0 + r1 * l1), g1 * (1.0 + r1 * l2)
+        q3, a3, b3 = g2 * (1.0 + 0.5 * r2 * (l2 + l3)) * (l2 - l3), g2 * (1.0 + r2 * l2), g2 * (1.0 + r2 * l3)
+        q4, a4, b4 = g3 * (1.0 + 0.5 * r3 * (l3 + l4)) * (l3 - l4), g3 * (1.0 + r3 * l3), g3 * (1.0 + r3 * l4)
+        q5, a5 = g4 * (1.0 + 0.5 * r4 * (l4 + ambient_c)) * (l4 - ambient_c), g4 * (1.0 + r4 * l4)
         c1, c2, c3, c4 = self.lining_j_per_k
         s1, s2, s3, s4 = self.capacity_rise_per_k
         # Increments, eliminated from the tree's leaves towards the chamber: δ_leaf = alpha + beta ·
         # δ_towards.
-        de = self.element_j_per_k * (1.0 + self.element_rise_per_k * x[0]) / dt_s + ae
+        de = self.element_j_per_k * (1.0 + self.element_rise_per_k * e) / dt_s + ae
         alpha_e, beta_e = (power_w - qe) / de, be / de
-        d4 = c4 * (1.0 + s4 * x[5]) / dt_s + b4 + a5
+        d4 = c4 * (1.0 + s4 * l4) / dt_s + b4 + a5
         alpha_4, beta_4 = (q4 - q5) / d4, a4 / d4
-        d3 = c3 * (1.0 + s3 * x[4]) / dt_s + b3 + a4 - b4 * beta_4
+        d3 = c3 * (1.0 + s3 * l3) / dt_s + b3 + a4 - b4 * beta_4
         alpha_3, beta_3 = (q3 - q4 + b4 * alpha_4) / d3, a3 / d3
-        d2 = c2 * (1.0 + s2 * x[3]) / dt_s + b2 + a3 - b3 * beta_3
+        d2 = c2 * (1.0 + s2 * l2) / dt_s + b2 + a3 - b3 * beta_3
         alpha_2, beta_2 = (q2 - q3 + b3 * alpha_3) / d2, a2 / d2
-        d1 = c1 * (1.0 + s1 * x[2]) / dt_s + b1 + a2 - b2 * beta_2
+        d1 = c1 * (1.0 + s1 * l1) / dt_s + b1 + a2 - b2 * beta_2
         alpha_1, beta_1 = (q1 - q2 + b2 * alpha_2) / d1, a1 / d1
         contents = self.contents_j_per_k
         if contents > 0.0:
+            qk, ak, bk = _link(c, k, self.contents_w_per_k, self.contents_m2)
             dk = contents / dt_s + bk
             alpha_k, beta_k = qk / dk, ak / dk
         else:
             qk = alpha_k = beta_k = ak = bk = 0.0
-        ql, leak, _ = self.leaking(x[1], ambient_c)
+        ql, leak, _ = _conduct(c, ambient_c, self.leak_w_per_k, self.leak_rise_per_k)
         net = qe - lining * (q1 - b1 * alpha_1) - load * (qk - bk * alpha_k) - ql
         dc = self.chamber_j_per_k / dt_s + be + leak - ae * beta_e
         dc += lining * (a1 - b1 * beta_1) + load * (ak - bk * beta_k)
@@ -174,18 +200,10 @@ class EnergyModel:
         down_1 = alpha_1 + beta_1 * up
         down_2 = alpha_2 + beta_2 * down_1
         down_3 = alpha_3 + beta_3 * down_2
-        chamber = x[1] + up
-        by_start, by_end = self.sensor_shares(chamber, dt_s)
-        return (
-            x[0] + alpha_e + beta_e * up,
-            chamber,
-            x[2] + down_1,
-            x[3] + down_2,
-            x[4] + down_3,
-            x[5] + alpha_4 + beta_4 * down_3,
-            x[6] + alpha_k + beta_k * up if contents > 0.0 else chamber,
-            x[7] + by_start * (x[1] - x[7]) + by_end * (chamber - x[7]),
-        )
+        chamber = c + up
+        contents_c = k + alpha_k + beta_k * up if contents > 0.0 else chamber
+        l4 = l4 + alpha_4 + beta_4 * down_3
+        return e + alpha_e + beta_e * up, chamber, l1 + down_1, l2 + down_2, l3 + down_3, l4, contents_c
 
     def sensor_shares(self, chamber_c: float, dt_s: float) -> tuple[float, float]:
         """How far the sensor moves in a step towards the chamber's temperature at its start, and towards that at its
@@ -202,7 +220,7 @@ class EnergyModel:
     def lag_at_s(self, chamber_c: Temperature) -> Temperature:
         """The sensor's lag in the chamber, s: radiation (and a fan) shorten its outer part; INNER_SHARE of it stays."""
         t = chamber_c + ZERO_C
-        film = self.sensor_wind + 4.0 * SENSOR_EMISSIVITY * STEFAN_BOLTZMANN * t * t * t / STILL_FILM
+        film = self.sensor_wind + _SENSOR_RADIATES * t * t * t / STILL_FILM
         return self.lag_s * (INNER_SHARE + (1.0 - INNER_SHARE) / film)
 
     def linearise(

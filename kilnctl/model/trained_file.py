@@ -57,7 +57,11 @@ _FIXED_BOUNDS = {
 class TrainedModel:
     """A model with its provenance. `errors`: standard error of each logarithm; `load`: what was in the oven;
     learnt between low_c and high_c; `edited`: its checksum did not match and the caller allowed that. `covariance` of
-    the logarithms of the parameters `covariance_of`; empty in files that were saved without it."""
+    the logarithms of the parameters `covariance_of`; empty in files that were saved without it.
+
+    Of a model that an oven's runs have taught (`kilnctl.record.models`): `version`, its number there (0: a file of its
+    own); `runs`, how many runs it was learnt from; `guard`, the version that the rules' limits follow from (0: the
+    description). What ordinary runs teach changes no limit."""
 
     oven_name: str
     model: EnergyModel
@@ -74,6 +78,14 @@ class TrainedModel:
     file: str = ""
     covariance_of: tuple[str, ...] = ()
     covariance: tuple[tuple[float, ...], ...] = ()
+    version: int = 0
+    runs: int = 0
+    guard: int = 0
+
+    @property
+    def guards(self) -> bool:
+        """Whether the rules' limits follow from this model: a person has chosen it, or asked for its learning run."""
+        return self.guard == self.version
 
     def for_load(self, oven: Oven, load: Load | None) -> EnergyModel:
         """The model with another load: what was learnt about the oven stays, the contents change as the description
@@ -115,9 +127,17 @@ def trained(fit: Fit, made: str = "") -> TrainedModel:
 def save_model(path: str | Path, model: TrainedModel | Fit, made: str = "") -> None:
     """Write a trained model. Raises KilnctlError where that cannot be done, and for a model outside its
     bounds."""
+    try:
+        Path(path).write_text(model_text(path, model, made), encoding="utf-8")
+    except OSError as error:
+        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def model_text(path: str | Path, model: TrainedModel | Fit, made: str = "") -> str:
+    """What `save_model` writes. Raises KilnctlError for a model outside its bounds."""
     if isinstance(model, Fit):
         model = trained(model, made)
-    bad = _problems(model.model)
+    bad = problems_of(model.model)
     if bad:
         raise KilnctlError(f"{path}: this model is not saved: " + "; ".join(bad))
     content = _content(model)
@@ -127,23 +147,28 @@ def save_model(path: str | Path, model: TrainedModel | Fit, made: str = "") -> N
         "would no longer fit.\n"
         "# Standard errors are of the logarithm (0.1 is about 10 %).\n"
     )
-    try:
-        Path(path).write_text(
-            head + yaml.safe_dump(content, sort_keys=False, allow_unicode=True, width=110), encoding="utf-8"
-        )
-    except OSError as error:
-        raise KilnctlError(f"{path}: cannot be written: {error.strerror}") from None
+    return head + yaml.safe_dump(content, sort_keys=False, allow_unicode=True, width=110)
+
+
+def version_name(version: int) -> str:
+    """The file's name of that version, in the folder of an oven's models."""
+    return f"model-{version}.yaml"
 
 
 def trained_words(trained: TrainedModel, working_c: float) -> str:
     """A description of a trained model in words, for a schedule up to working_c, °C."""
     when = f" on {trained.made}" if trained.made else ""
     records = f"{len(trained.records)} record{'' if len(trained.records) == 1 else 's'}"
-    words = f"trained{when} from {records}, {trained.rms_k:.2f} K rms, "
+    by = f"model {trained.version}, from {runs_words(trained.runs)}" if trained.version else ""
+    words = (by or f"trained{when} from {records}") + f", {trained.rms_k:.2f} K rms, "
     words += f"between {trained.low_c:.0f} and {trained.high_c:.0f} °C"
     if working_c > trained.high_c + 20.0:
         words += f"; this schedule goes to {working_c:.0f} °C, above what was learnt"
     return words
+
+
+def runs_words(runs: int) -> str:
+    return f"{runs} run{'' if runs == 1 else 's'}"
 
 
 def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False) -> TrainedModel:
@@ -176,7 +201,7 @@ def load_model(path: str | Path, oven: Oven | None = None, edited: bool = False)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         what = f"'{error.args[0]}' is missing" if isinstance(error, KeyError) else str(error)
         raise KilnctlError(f"{path}: the model cannot be used: {what}") from None
-    bad = _problems(made.model)
+    bad = problems_of(made.model)
     if bad:
         raise KilnctlError(f"{path}: outside its bounds: " + "; ".join(bad))
     if oven is not None:
@@ -194,7 +219,8 @@ def _fits(made: TrainedModel, oven: Oven, path: str) -> None:
         )
 
 
-def _problems(model: EnergyModel) -> list[str]:
+def problems_of(model: EnergyModel) -> list[str]:
+    """What is out of its bounds, in words."""
     out = out_of_bounds(model)
     for name, (low, high) in _FIXED_BOUNDS.items():
         if not low <= getattr(model, name) <= high:
@@ -240,6 +266,7 @@ def _content(t: TrainedModel) -> dict:
         },
         "load": load,
         "warnings": list(t.warnings),
+        **({"version": t.version, "runs": t.runs, "guard": t.guard} if t.version else {}),
         "parameters": parameters,
     } | (
         # Lower triangle, row by row.
@@ -295,7 +322,15 @@ def _read(content: dict, path: str, differs: bool) -> TrainedModel:
         path,
         names,
         covariance,
+        *(_count(content, name) for name in ("version", "runs", "guard")),
     )
+
+
+def _count(content: dict, name: str) -> int:
+    value = content.get(name, 0)
+    if type(value) is not int or value < 0:
+        raise ValueError(f"'{name}' should be a whole number from 0")
+    return value
 
 
 def _covariance(said) -> tuple[tuple[str, ...], tuple[tuple[float, ...], ...]]:

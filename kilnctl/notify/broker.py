@@ -8,13 +8,16 @@ Below the channel's topic: `state` (retained JSON, what the service answers in s
 import json
 
 from ..errors import KilnctlError
-from ..settings.notify import Channel
+from ..settings.notification import Channel
 
 #: What of the service's answer goes into `state`.
 STATE_KEYS = (
     "oven", "state", "running", "outcome", "reason", "danger", "notice", "chamber_c", "limit_c", "part_c",
     "reference_c", "duty", "demand_w", "contactor", "door_open", "run_s", "left_s", "energy_j", "schedule", "step",
 )  # fmt: skip
+
+
+_LOOK_AT = "check server, port and security, and this computer's network"
 
 
 class Broker:
@@ -27,7 +30,7 @@ class Broker:
             from paho.mqtt.enums import CallbackAPIVersion  # noqa: PLC0415 - of the extra
         except ImportError:
             raise KilnctlError("a channel by mqtt needs the extra 'mqtt': pip install 'kilnctl[mqtt]'") from None
-        self._topic = channel.topic
+        self._topic, self._at = channel.topic, f"{channel.server}:{channel.at_port}"
         #: Why the broker refuses the connection; empty while it does not.
         self.refused = ""
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
@@ -51,7 +54,7 @@ class Broker:
     def publish_event(self, event: dict, patience_s: float) -> None:
         """Publish, and wait until the broker has it. Raises KilnctlError if it has not within that time, s."""
         if not self._client.is_connected():
-            raise KilnctlError(f"not connected to the broker{': ' + self.refused if self.refused else ''}")
+            raise KilnctlError(f"no connection to the broker at {self._at}: {self.refused or _LOOK_AT}")
         said = self._client.publish(f"{self._topic}/event", json.dumps(event, ensure_ascii=False), qos=1)
         try:
             said.wait_for_publish(patience_s)

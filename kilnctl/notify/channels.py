@@ -8,6 +8,7 @@ import hmac
 import json
 import shlex
 import smtplib
+import socket
 import ssl
 import subprocess
 import urllib.error
@@ -18,7 +19,7 @@ from http.client import HTTPException
 
 from .. import __version__
 from ..errors import KilnctlError
-from ..settings.notify import Channel
+from ..settings.notification import Channel
 from .broker import Broker
 from .outbox import Message
 
@@ -48,7 +49,35 @@ def send(channel: Channel, message: Message, broker: Broker | None = None) -> No
     except KilnctlError as error:
         raise NotSent(str(error)) from None
     except (OSError, smtplib.SMTPException, HTTPException, ValueError) as error:
-        raise NotSent(f"{type(error).__name__}: {error}"[:300]) from None
+        raise NotSent(_plainly(error)[:300]) from None
+
+
+def _plainly(error: Exception) -> str:
+    """What went wrong and what to look at, without the names of Python's errors."""
+    if isinstance(error, urllib.error.URLError) and isinstance(error.reason, Exception):
+        return _plainly(error.reason)
+    if isinstance(error, socket.gaierror):
+        return "the server's name is not known: check its spelling and this computer's network"
+    if isinstance(error, TimeoutError):
+        return f"timed out: no answer within {PATIENCE_S:.0f} s"
+    if isinstance(error, ConnectionRefusedError):
+        return "connection refused: check server and port"
+    if isinstance(error, FileNotFoundError):
+        return f"there is no such program or file: {error.filename}"
+    if isinstance(error, smtplib.SMTPAuthenticationError):
+        return f"user or password refused by the server: {_server_said(error)}"
+    if isinstance(error, smtplib.SMTPResponseException):
+        return f"the server answered {_server_said(error)}"
+    if isinstance(error, ssl.SSLCertVerificationError):
+        return f"the server's certificate is not trusted: {error.verify_message}"
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
+    return str(error) or type(error).__name__
+
+
+def _server_said(error: smtplib.SMTPResponseException) -> str:
+    said = error.smtp_error
+    return f"{error.smtp_code} {said.decode('utf-8', 'replace') if isinstance(said, bytes) else said}"
 
 
 def trusted(channel: Channel) -> ssl.SSLContext:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from ..settings.notify import URGENT
+from ..settings.notification import URGENT
 
 #: Most messages that wait on one channel.
 MOST_WAITING = 100

@@ -14,9 +14,8 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 from ..errors import KilnctlError
-from ..record.care import CareDue
 from ..record.durable import write_whole
-from ..settings.notify import Channel, Notify
+from ..settings.notification import Channel, Notify
 from . import outbox, watch
 from .broker import Broker
 from .channels import NotSent, send, trusted
@@ -25,11 +24,13 @@ from .outbox import Message, Outbox
 EVERY_S = 1.0
 #: Longest time between two updates of the broker's retained state, s.
 STATE_EVERY_S = 30.0
-#: Time between two checks for tests that are due, s.
-DUE_EVERY_S = 3600.0
+#: Time between two looks at what is not in the service's answer, s.
+ASIDE_EVERY_S = 60.0
 
 #: Asks the service; returns its answer, or None.
 Ask = Callable[[], dict | None]
+#: Notices that the service's answer does not hold, for an oven's name; each is sent once.
+Aside = Callable[[str], list[watch.Notice]]
 
 
 class _Line:
@@ -97,18 +98,18 @@ class _Line:
 
 
 class Postman:
-    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused; `due`: the state of the
-    tests of SAFETY.md."""
+    """`kept`: the file of what waits; `tell`: gets a line about each message sent or refused; `aside`: what else there
+    is to report."""
 
     def __init__(
         self,
         file: Notify,
         kept: Path,
         tell: Callable[[str], None] = lambda words: None,
-        due: Callable[[], tuple[CareDue, ...]] | None = None,
+        aside: Aside | None = None,
     ):
-        self._file, self._kept, self._tell, self._due = file, kept, tell, due
-        self._due_next_s = -math.inf
+        self._file, self._kept, self._tell, self._aside = file, kept, tell, aside
+        self._aside_next_s = -math.inf
         self._watched, boxes = _read(kept, tell)
         self._lines = [_Line(c, file.most_an_hour, boxes.get(c.name, Outbox()), tell) for c in file.channels]
         self._saved: object = None
@@ -126,14 +127,12 @@ class Postman:
         return notices
 
     def _remind(self, status: dict | None) -> None:
-        """Check for tests that are due at long intervals, and report each once."""
+        """Look for what is not in the service's answer at long intervals, and report each once."""
         now_s = time.monotonic()
-        if self._due is None or now_s < self._due_next_s:
+        if self._aside is None or now_s < self._aside_next_s:
             return
-        self._due_next_s = now_s + DUE_EVERY_S
-        fresh = [
-            n for n in watch.reminders((status or {}).get("oven", ""), self._due()) if n.key not in self._watched.told
-        ]
+        self._aside_next_s = now_s + ASIDE_EVERY_S
+        fresh = [n for n in self._aside((status or {}).get("oven", "")) if n.key not in self._watched.told]
         for notice in fresh:
             self.post(notice)
         told = (*self._watched.told, *(n.key for n in fresh))[-watch.REMEMBERED :]

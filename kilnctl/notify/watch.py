@@ -4,9 +4,11 @@ import re
 from dataclasses import dataclass, field, replace
 
 from ..record.care import CareDue
+from ..record.kept_aside import KeptAside
 from ..safety.messages import lines
-from ..settings.notify import Notify
-from ..terms import Outcome, Phase
+from ..settings.notification import Notify
+from ..terms import Outcome, Phase, Taught
+from .outbox import OTHER_S
 
 #: A chamber so far below its reference is far behind: the larger of this, K, …
 BEHIND_K = 10.0
@@ -62,6 +64,7 @@ def step(before: Watched, status: dict | None, now_s: float, file: Notify) -> tu
     after, more = _behind(after, status, now_s, file.behind_after_s)
     found += more
     found += _warnings(status)
+    found += _lesson(before, status)
     after, more = _unload(after, before.status, status)
     found += more
     fresh: list[Notice] = []
@@ -187,6 +190,15 @@ def _warnings(status: dict) -> list[Notice]:
     ]
 
 
+def _lesson(before: Watched, status: dict) -> list[Notice]:
+    """Whether the last run showed that the oven has changed; not what was so before this watch."""
+    said = status.get("lesson") or {}
+    if said.get("taught") != Taught.CHANGED or not before.status or before.status.get("lesson") == said:
+        return []
+    words = str(said.get("words", ""))
+    return [_notice(status, "oven changed", f"{words[:1].upper()}{words[1:]}.", str(said.get("run", "")))]
+
+
 def _unload(after: Watched, was: dict, status: dict) -> tuple[Watched, list[Notice]]:
     """Notice that the oven has cooled after a finished run."""
     if was.get("running") and not status.get("running") and status.get("outcome") == Outcome.FINISHED:
@@ -197,6 +209,22 @@ def _unload(after: Watched, was: dict, status: dict) -> tuple[Watched, list[Noti
         words = f"'{after.unload}' is over and the chamber is cool enough to unload."
         return replace(after, unload=""), [_notice(status, "part ready", words, "cool")]
     return after, []
+
+
+def learning(oven: str, notes: tuple[KeptAside, ...], wall_s: float) -> list[Notice]:
+    """One notice for each run from which nothing was learned; older notes than a message is tried for are left out.
+    `wall_s`: now, s since 1970."""
+    return [
+        Notice(
+            "learning",
+            f"Nothing was learned from {n.run}: {n.why.rstrip('.')}. The oven is controlled with the model as it was.",
+            f"learning|{n.run}|{n.at_s:.0f}",
+            oven,
+            n.run,
+        )
+        for n in notes
+        if wall_s - n.at_s < OTHER_S
+    ]
 
 
 def reminders(oven: str, due: tuple[CareDue, ...]) -> list[Notice]:

@@ -2,6 +2,8 @@
 
 import asyncio
 import contextlib
+import dataclasses
+import gzip
 import json
 import threading
 import time
@@ -21,13 +23,15 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from ..errors import KilnctlError
 from ..record.folder import slug
+from ..report.run_report import Price
 from .catalogue import Catalogue, expected
 from .connections import Streams
-from .guard import REPORT_CSP, Guard, asker
+from .guard import Guard, asker
 from .live import Live
 from .metrics import CONTENT_TYPE, metrics
+from .past_pages import PastPages
 from .pin import Keys
-from .replies import fault, json_body, missing, refuse, reply, told
+from .replies import fault, json_body, missing, refuse, reply, takes_gzip, told
 from .schedule_folder import sha256
 from .service_client import ServiceClient
 from .starting import Starting
@@ -40,6 +44,7 @@ TYPES = {
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
 }
 LARGEST_AUDIT = 5_000_000
 #: What a page may ask the service for with the PIN: all that can heat, or make heat last.
@@ -66,6 +71,7 @@ class PanelApp:
         port: int,
         stop_port: int | None = None,
         demo: bool = False,
+        price: Price | None = None,
         streams: Streams | None = None,
         closing: Callable[[], bool] = lambda: False,
     ):
@@ -73,7 +79,10 @@ class PanelApp:
         self.folder, self.allowed, self.stop_port, self.demo = Path(folder), allowed, stop_port, demo
         # Cookies do not distinguish ports, so the session cookie's name is different for each oven and each panel.
         self.cookie = f"kilnctl-{slug(catalogue.oven.name)}-{port}"
+        # What the page needs to say an energy in money.
+        self.price = None if price is None else dataclasses.asdict(price)
         self.threads = Threads()
+        self.past = PastPages(self)
         self.live = Live(self, streams or Streams(lambda peer: None), closing)
         self.starting = Starting(self)
         self._auditing = threading.Lock()
@@ -87,19 +96,19 @@ class PanelApp:
             return Route(f"/api/{name}", does, methods=["POST"])
 
         return [
-            Route("/", self.page),
+            Route("/", partial(self.page, "index.html")),
+            Route("/parts", partial(self.page, "parts.html")),
             *(
                 Route(f"/page/{f.name}", partial(_file, f.name))
                 for f in files("kilnctl.panel").joinpath("page").iterdir()
-                if f.name[f.name.rfind(".") :] in TYPES and f.name != "index.html"
+                if f.name[f.name.rfind(".") :] in TYPES and not f.name.endswith(".html")
             ),
             Route("/api/events", self.live.events),
             Route("/api/schedules", self.schedules),
             Route("/api/schedule", self.schedule),
-            Route("/api/runs", self.runs),
+            *self.past.routes(),
             Route("/api/sizing", self.sizing),
             Route("/api/care", self.care),
-            Route("/report/{run}", self.report),
             Route("/api/status", self.status),
             Route("/metrics", self.metrics),
             Route("/openapi.json", self.description),
@@ -147,9 +156,9 @@ class PanelApp:
 
     # ---- looking ----
 
-    async def page(self, request: Request) -> Response:
-        text = files("kilnctl.panel").joinpath("page", "index.html").read_text(encoding="utf-8")
-        return Response(text.replace("STOP_PORT", str(self.stop_port or "")), media_type=TYPES[".html"])
+    async def page(self, name: str, request: Request) -> Response:
+        text = files("kilnctl.panel").joinpath("page", name).read_text(encoding="utf-8")
+        return _short(request, text.replace("STOP_PORT", str(self.stop_port or "")).encode(), TYPES[".html"])
 
     async def schedules(self, request: Request) -> Response:
         folder = self.catalogue.schedules
@@ -164,10 +173,6 @@ class PanelApp:
             return reply({"ok": True, "file": name, "text": await self.threads.quick(folder.earlier, name, version)})
         text, versions = await self.threads.quick(lambda: (folder.text(name), folder.versions(name)))
         return reply({"ok": True, "file": name, "text": text, "sha256": sha256(text), "versions": versions})
-
-    async def runs(self, request: Request) -> Response:
-        going_on = self.client.status.get("folder", "") if self.client.status.get("running") else ""
-        return reply({"ok": True, "runs": await self.threads.slow(self.catalogue.runs, going_on)})
 
     async def sizing(self, request: Request) -> Response:
         return reply({"ok": True, **await self.threads.slow(self.catalogue.sizing)})
@@ -187,15 +192,6 @@ class PanelApp:
     async def metrics(self, _request: Request) -> Response:
         text = metrics(self.client.status, self.client.fresh, self.catalogue.oven.name)
         return Response(text, media_type=CONTENT_TYPE)
-
-    async def report(self, request: Request) -> Response:
-        unit = "F" if request.query_params.get("unit") == "F" else "C"
-        page = await self.threads.slow(self.catalogue.report, request.path_params["run"], unit)
-        return Response(
-            page,
-            media_type="text/html; charset=utf-8",
-            headers={"content-security-policy": REPORT_CSP.decode(), "x-frame-options": "SAMEORIGIN"},
-        )
 
     # ---- drafts ----
 
@@ -358,4 +354,16 @@ async def _gone(request: Request) -> None:
 
 async def _file(name: str, request: Request) -> Response:
     place = files("kilnctl.panel").joinpath("page", name)
-    return Response(place.read_bytes(), media_type=TYPES[name[name.rfind(".") :]])
+    return _short(request, place.read_bytes(), TYPES[name[name.rfind(".") :]])
+
+
+def _short(request: Request, data: bytes, kind: str) -> Response:
+    """A file of the page, compressed for a browser that says it can read that."""
+    if not takes_gzip(request):
+        return Response(data, media_type=kind, headers={"vary": "accept-encoding"})
+    return Response(_compressed(data), media_type=kind, headers={"content-encoding": "gzip", "vary": "accept-encoding"})
+
+
+@lru_cache(maxsize=64)
+def _compressed(data: bytes) -> bytes:
+    return gzip.compress(data, mtime=0)

@@ -9,6 +9,7 @@ from pathlib import Path
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..record.care import due, known_log
+from ..record.models import store_of
 from ..record.run_record import read_run
 from ..report.care_section import state_of
 from ..report.run_report import run_page
@@ -18,10 +19,12 @@ from ..settings import SettingsError
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule, schedule_of
 from ..sizing import size
+from .past_run import past_run
 from .preview import RunPreview, preview_of
 from .schedule_folder import LARGEST_SCHEDULE, ScheduleFolder
-from .seen import Seen, Shown, shown_of
-from .worker import Job, Worker
+from .seen import LastShown, Shown, shown_of
+from .step_table import step_table
+from .worker import ENDED, Job, Worker
 
 #: Runs listed.
 MOST_RUNS = 400
@@ -38,16 +41,34 @@ class Catalogue:
     """
 
     def __init__(
-        self, oven: Oven, schedules: Path, records: Path, model_file: str | None = None, home: Path | None = None
+        self,
+        oven: Oven,
+        schedules: Path,
+        records: Path,
+        model_file: str | None = None,
+        home: Path | None = None,
+        rig_kind: str | None = None,
     ):
-        self.oven, self.records, self.model_file, self.home = oven, Path(records), model_file, home
-        self.schedules, self.seen = ScheduleFolder(schedules), Seen()
+        self.oven, self.records, self.given_model, self.home = oven, Path(records), model_file, home
+        self._models = store_of(home, rig_kind or oven.rig.kind) if home is not None else None
+        self._in_use: tuple[int, str | None] = (-1, None)
+        self.schedules, self.seen = ScheduleFolder(schedules), LastShown()
         self.worker = Worker()
         self._told: dict[str, dict] = {}
 
     def close(self) -> None:
         """Give up the present computation and those that wait."""
         self.worker.close()
+
+    @property
+    def model_file(self) -> str | None:
+        """The trained model that a start would be controlled with: the one that was given, or what runs have taught."""
+        if self.given_model or self._models is None:
+            return self.given_model
+        changed_ns = self._models.changed_ns()
+        if changed_ns != self._in_use[0]:
+            self._in_use = (changed_ns, self._models.in_use(self.oven)[0] or None)
+        return self._in_use[1]
 
     # ---- schedules ----
 
@@ -81,15 +102,17 @@ class Catalogue:
         return out
 
     def checked(self, source: str, name: str, start_c: float | None) -> dict:
-        """Problems with their places; or none, and the fingerprint of what is shown with this text."""
+        """Problems with their places; or none, and the fingerprint of what is shown with this text; and its table of
+        steps."""
         schedule, problems = self.draft(source, name)
+        table = step_table(source) if len(source) <= LARGEST_SCHEDULE else None
         if schedule is None:
-            return {"problems": problems}
+            return {"problems": problems, "steps": table}
         try:
             prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
-            return {"problems": [{"line": 0, "column": 0, "words": str(error)}]}
-        return {"problems": [], "seen": self.seen.note(self.shown(source))}
+            return {"problems": [{"line": 0, "column": 0, "words": str(error)}], "steps": table}
+        return {"problems": [], "steps": table, "seen": self.seen.note(self.shown(source))}
 
     def draft(self, source: str, name: str) -> tuple[Schedule | None, list[dict]]:
         """The schedule of a text; else its problems with their places."""
@@ -183,17 +206,30 @@ class Catalogue:
             try:
                 self._told[folder.name] = self.worker.work_out(folder, summary_of, folder)
             except KilnctlError as error:
-                self._told[folder.name] = {"outcome": str(error)[:80]}
+                told = {"outcome": str(error)[:80]}
+                if str(error) == ENDED:  # that is no fault of the record: the next answer tries again
+                    return told
+                self._told[folder.name] = told
         return self._told[folder.name]
 
-    def report(self, run_id: str, unit: str = "C") -> str:
-        """The page of evidence of one run. Raises KilnctlError."""
+    def folder_of(self, run_id: str) -> Path:
+        """The folder of a run's record. Raises KilnctlError."""
         try:
             folder = next((p for p in self.records.iterdir() if _id(p) == run_id and (p / "run.json").is_file()), None)
         except OSError:
             folder = None
         if folder is None:
             raise KilnctlError("there is no such run")
+        return folder
+
+    def past_curve(self, run_id: str) -> dict:
+        """A past run as a picture: see `kilnctl.panel.past_run`. Raises KilnctlError."""
+        folder = self.folder_of(run_id)
+        return self.worker.work_out(("past", run_id), past_run, folder, self.oven)
+
+    def report(self, run_id: str, unit: str = "C") -> str:
+        """The page of evidence of one run. Raises KilnctlError."""
+        folder = self.folder_of(run_id)
         key = ("report", run_id, unit)
         try:
             return self.worker.work_out(key, report_of, folder, unit, self.home)
@@ -283,6 +319,8 @@ def expected(plan: RunPreview, schedule: Schedule) -> dict:
         "energy_kwh": plan.energy_kwh,
         "highest_c": plan.highest_c,
         "follows": schedule.follows,
+        "ledger_j": plan.ledger_j,
+        "region": plan.region,
         "columns": plan.columns,
         "stretches": [
             {"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s}

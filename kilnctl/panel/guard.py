@@ -2,7 +2,8 @@
 applies them.
 
 They hold against a foreign page in a browser (fetch, form, event stream, another name for this address): exactly one
-Host, from a fixed list; a request that changes something must come from our own page (its Origin) and be JSON; GET
+Host, from a fixed list; a request that changes something must come from our own page (its Origin) and be JSON, or a
+photograph; GET
 changes nothing; nothing is ever offered to other origins.
 """
 
@@ -12,6 +13,7 @@ from collections.abc import Iterable, Mapping
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from .connections import LOOPBACK
+from .photos import LARGEST_PHOTO
 
 _OUR_NAMES = ("127.0.0.1", "localhost", "[::1]")
 #: Sent with every answer, and the policy of `policy`.
@@ -31,6 +33,8 @@ REPORT_CSP = (
     b"frame-ancestors 'self'; sandbox"
 )
 LARGEST_BODY = 64_000
+#: Below this path photographs are sent, as they are.
+PHOTO_PATH = "/api/photo/"
 
 
 def hosts(names: Iterable[str], port: int) -> dict[str, str]:
@@ -63,7 +67,8 @@ def policy(stop: str | None) -> bytes:
     return (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'"
         + (f" {stop}" if stop else "")
-        + "; worker-src 'self'; frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        + "; worker-src 'self'; manifest-src 'self'; frame-src 'self'; base-uri 'none'; form-action 'none'"
+        + "; frame-ancestors 'none'"
     ).encode()
 
 
@@ -112,11 +117,13 @@ def refusal(scope: Scope, allowed: Mapping[str, str]) -> tuple[int, str] | None:
         return 405, "only GET and POST are answered"
     if origin != [ours]:
         return 403, "only the panel's own page may change anything"
-    if [t.split(b";")[0].strip().lower() for t in headers.get(b"content-type", [])] != [b"application/json"]:
-        return 415, "only JSON is taken"
+    photo = scope["path"].startswith(PHOTO_PATH)
+    kind, largest = (b"image/jpeg", LARGEST_PHOTO) if photo else (b"application/json", LARGEST_BODY)
+    if [t.split(b";")[0].strip().lower() for t in headers.get(b"content-type", [])] != [kind]:
+        return 415, "only JPEG is taken" if photo else "only JSON is taken"
     length = headers.get(b"content-length", [])
-    if len(length) != 1 or not length[0].isdigit() or len(length[0]) > 9 or int(length[0]) > LARGEST_BODY:
-        return 413, "a body of known length below 64 kB is wanted"
+    if len(length) != 1 or not length[0].isdigit() or len(length[0]) > 9 or int(length[0]) > largest:
+        return 413, f"a body of known length below {largest // 1000} kB is wanted"
     return None
 
 

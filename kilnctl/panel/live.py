@@ -3,7 +3,8 @@
 import asyncio
 import json
 import time
-from collections.abc import AsyncIterator, Callable
+import zlib
+from collections.abc import AsyncGenerator, Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,8 +15,10 @@ from ..body import load_oven
 from ..errors import KilnctlError
 from ..record.folder import plain
 from ..settings import load_schedule
+from .chain_view import view as chain_view
 from .connections import Streams
 from .preview import RunPreview
+from .replies import takes_gzip
 from .worker import ENDED
 
 if TYPE_CHECKING:
@@ -36,11 +39,13 @@ class Live:
 
     def now(self, request: Request) -> dict:
         client, status, panel = self.client, self.client.status, self.panel
-        plan, milestones = None, []
+        plan, milestones, outlook = None, [], None
         if status.get("running") and client.fresh:
             plan = self._plan_of_run()
             # After a trip the plan no longer holds.
-            milestones = plan.milestones(status, client.ahead) if plan is not None and not status.get("trips") else []
+            if plan is not None and not status.get("trips"):
+                milestones = plan.milestones(status, client.ahead)
+                outlook = plan.outlook(status, milestones)
         _, here = panel.asker(request)
         token = panel.token(request)
         return {
@@ -50,7 +55,14 @@ class Live:
             "words": client.words,
             "age_s": round(client.age_s, 1),
             "clock": time.strftime("%H:%M:%S"),
+            "day": time.strftime("%Y-%m-%d"),
             "milestones": milestones,
+            "outlook": outlook,
+            "events": client.events,
+            "ledger_j": client.ledger_j,
+            "door": client.door.view() if client.door is not None and status.get("running") else None,
+            "chain": chain_view(status, panel.catalogue.oven, client.fresh),
+            "price": panel.price,
             "demo": panel.demo,
             "plan": _key(status) if plan is not None else None,
             "local": here,
@@ -103,11 +115,12 @@ class Live:
         have = last.split(":")
         known = len(have) == 2 and all(h.isascii() and h.isdigit() and len(h) <= MOST_DIGITS for h in have)
         epoch, row = (int(have[0]), int(have[1])) if known else (-1, 0)
-        return StreamingResponse(
-            self._stream(request, epoch, row), media_type="text/event-stream", headers={"x-accel-buffering": "no"}
-        )
+        stream, headers = self._stream(request, epoch, row), {"x-accel-buffering": "no", "vary": "accept-encoding"}
+        if takes_gzip(request):
+            stream, headers["content-encoding"] = _compressed(stream), "gzip"
+        return StreamingResponse(stream, media_type="text/event-stream", headers=headers)
 
-    async def _stream(self, request: Request, epoch: int, row: int) -> AsyncIterator[bytes]:
+    async def _stream(self, request: Request, epoch: int, row: int) -> AsyncGenerator[bytes, None]:
         address, here = self.panel.asker(request)
         peer = (request.client.host, request.client.port) if request.client else ("", 0)
         planned, seen = None, -1
@@ -133,6 +146,16 @@ class Live:
                 yield f"id: {epoch}:{row}\ndata: {json.dumps(plain(said), separators=(',', ':'))}\n\n".encode()
         finally:
             self.streams.over(peer)
+
+
+async def _compressed(stream: AsyncGenerator[bytes, None]) -> AsyncGenerator[bytes, None]:
+    """The stream as gzip, each event whole when it is sent. A small window keeps a stream's memory at some 32 kB."""
+    packer = zlib.compressobj(6, zlib.DEFLATED, 16 + 12, 5)
+    try:
+        async for part in stream:
+            yield packer.compress(part) + packer.flush(zlib.Z_SYNC_FLUSH)
+    finally:
+        await stream.aclose()
 
 
 def _key(status: dict) -> str:

@@ -1,12 +1,15 @@
 """The preview of a schedule: a rehearsal on the model itself, which also gives the next milestones of a run."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from math import hypot
 from pathlib import Path
 
 from .. import safety
 from ..control import Decision
 from ..errors import KilnctlError
+from ..model.ledger import ledger_w
 from ..model.model_oven import ModelOven
+from ..model.uncertainty import uncertainty_of
 from ..plants.conditions import Conditions
 from ..record.columns import INDEX
 from ..run.chain import Chain
@@ -15,6 +18,7 @@ from ..run.rehearsal import follow
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..terms import Phase
+from .reach import region, walks
 from .service_client import picture
 
 PICTURE_ROWS = 400
@@ -46,7 +50,8 @@ class PreviewStretch:
 @dataclass(frozen=True)
 class RunPreview:
     """The preview of a run. `columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture;
-    `chamber`: every tick of `tick_s`."""
+    `chamber`: every tick of `tick_s`; `spread`: by which share heating up may take longer or shorter; `ledger_j`: where
+    the energy goes, J; `region`: what this oven can follow (`kilnctl.panel.reach`)."""
 
     outcome: str
     words: tuple[str, ...]
@@ -57,6 +62,9 @@ class RunPreview:
     columns: dict[str, list]
     chamber: tuple[float, ...]
     tick_s: float
+    spread: float = 0.0
+    ledger_j: dict[str, float] = field(default_factory=dict)
+    region: dict[str, list[float]] = field(default_factory=dict)
 
     def milestones(self, status: dict, ahead: dict) -> list[dict]:
         """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run's step or phase does
@@ -80,12 +88,32 @@ class RunPreview:
             )
         return out
 
+    def outlook(self, status: dict, milestones: list[dict]) -> dict | None:
+        """Where the run is in this plan: {plan_s: time in the plan, shift_s: how much later the run is than the plan,
+        spread: by which share heating up may take longer or shorter}; None where the plan does not say."""
+        if not milestones or not self.stretches:
+            return None
+        plan_s = max(0.0, self.stretches[-1].end_s - milestones[-1]["in_s"])
+        run_s = float(status.get("run_s") or 0.0)
+        return {"plan_s": plan_s, "shift_s": run_s - plan_s, "spread": self.spread}
+
     def _left_s(self, now: PreviewStretch, chamber: float, ahead: dict) -> float:
         times = (ahead.get("reference") or {}).get("in_s") or []
         if now.phase in (Phase.RAMP, Phase.SOAK) and len(times) > 1:
             return max(0.0, times[1])
+        if now.phase == Phase.SOAK and ahead.get("soak_left_s") is not None:
+            # It waits for its band: first the oven has to be back there.
+            return self._climb_s(now, chamber) + ahead["soak_left_s"]
+        return self._along_s(now, chamber, now.phase == Phase.HEAT_UP)
+
+    def _climb_s(self, soak: PreviewStretch, chamber: float) -> float:
+        """How long the plan takes from that chamber temperature to the soak."""
+        ways = [s for s in self.stretches if s.step == soak.step and s.phase in (Phase.HEAT_UP, Phase.RAMP)]
+        return self._along_s(ways[-1], chamber, rising=ways[-1].to_c > chamber) if ways else 0.0
+
+    def _along_s(self, now: PreviewStretch, chamber: float, rising: bool) -> float:
+        """The time from where the plan has that chamber temperature to the end of the stretch, s."""
         a, b = int(now.begin_s / self.tick_s), int(now.end_s / self.tick_s)
-        rising = now.phase == Phase.HEAT_UP
         for i in range(a, min(b, len(self.chamber))):
             if (self.chamber[i] >= chamber) if rising else (self.chamber[i] <= chamber):
                 return max(0.0, now.end_s - i * self.tick_s)
@@ -108,8 +136,11 @@ def preview_of(
     rows: list[tuple] = []
     moments: list[tuple[float, int, Phase]] = []
 
+    shares: dict[str, float] = {}
+
     def note(time_s: float, decision: Decision) -> bool:
         moments.append((time_s, decision.step, decision.phase))
+        _share_out(shares, chain, decision, oven.control.tick_s)
         if time_s > LONGEST_S:
             raise KilnctlError(f"{schedule.name}: it would take more than two weeks")
         return False
@@ -124,17 +155,51 @@ def preview_of(
     }
     columns = {name: [_none(row[INDEX[of]]) for row in rows] for name, of in table.items()}
     keep = picture(columns, PICTURE_ROWS)
+    stretches = _stretches(schedule, moments)
     return RunPreview(
         outcome,
         (*_said(run), *(str(t) for t in chain.safety.trips.values())),
         moments[-1][0] if moments else 0.0,
         chain.energy_j / 3.6e6,
         max((c for c in columns["chamber_c"] if c is not None), default=0.0),
-        _stretches(schedule, moments),
+        stretches,
         {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
         tuple(c or 0.0 for c in columns["chamber_c"]),
         oven.control.tick_s,
+        _spread(run),
+        {name: round(j) for name, j in shares.items()},
+        _region(run, stretches, columns["chamber_c"], oven.control.tick_s),
     )
+
+
+def _share_out(shares: dict[str, float], chain: Chain, decision: Decision, dt_s: float) -> None:
+    """Add where a tick's energy goes, J, by the model."""
+    state, last = chain.control, chain.last
+    if state is None or state.estimate is None or last is None:
+        return
+    programme, power_w = chain.programme, last.fired * decision.full_w
+    where = ledger_w(programme.model, state.estimate.now, power_w, decision.unexplained_w, programme.ambient_c)
+    for name, watts in where.items():
+        shares[name] = shares.get(name, 0.0) + watts * dt_s
+
+
+def _region(run: PreparedRun, stretches: tuple[PreviewStretch, ...], chamber: list, tick_s: float) -> dict:
+    """See `RunPreview.region`."""
+    if not stretches:
+        return {}
+    at = [chamber[min(len(chamber) - 1, int(s.begin_s / tick_s))] or 0.0 for s in stretches]
+    top, ambient = run.oven.limits.highest_c, run.oven.site.ambient_c
+    rising, falling = walks(run.model, min(at[0], top - 1.0), top, ambient)
+    return region(rising, falling, [(s.begin_s, s.end_s, c) for s, c in zip(stretches, at, strict=True)])
+
+
+def _spread(run: PreparedRun) -> float:
+    """By which share heating up may take longer or shorter: what is not known of power and capacity. A trained model
+    has seen this oven; what remains for it is load and supply, a twentieth (an estimate)."""
+    if run.model_file:
+        return 0.05
+    known = uncertainty_of(run.oven, run.load)
+    return min(0.5, hypot(known.power, known.capacity))
 
 
 def _said(run: PreparedRun) -> list[str]:

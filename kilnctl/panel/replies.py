@@ -17,18 +17,24 @@ from .schedule_folder import Exists
 BODY_S = 10.0
 
 
-async def json_body(request: Request, wanted: Mapping[str, type | tuple], needed: bool = True) -> dict:
-    """The JSON object of a request, with these keys and types. Raises KilnctlError."""
+async def body(request: Request, largest: int = LARGEST_BODY) -> bytes:
+    """The bytes of a request. Raises KilnctlError where they are too many or too slow."""
     data = bytearray()
     try:
         async with asyncio.timeout(BODY_S):
             async for part in request.stream():
                 # The guard has checked the announced length; the bytes that arrive are counted too.
                 data += part
-                if len(data) > LARGEST_BODY:
-                    raise KilnctlError(f"longer than {LARGEST_BODY // 1000} kB")
+                if len(data) > largest:
+                    raise KilnctlError(f"longer than {largest // 1000} kB")
     except TimeoutError:
         raise KilnctlError("the request took too long to arrive") from None
+    return bytes(data)
+
+
+async def json_body(request: Request, wanted: Mapping[str, type | tuple], needed: bool = True) -> dict:
+    """The JSON object of a request, with these keys and types. Raises KilnctlError."""
+    data = await body(request)
     try:
         said = json.loads(data)
     except (ValueError, RecursionError):
@@ -44,6 +50,11 @@ async def json_body(request: Request, wanted: Mapping[str, type | tuple], needed
         if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
             raise KilnctlError(f"'{key}' is of the wrong kind")
     return said
+
+
+def takes_gzip(request: Request) -> bool:
+    """Whether the browser says that it reads gzip."""
+    return "gzip" in [c.split(";")[0].strip() for c in request.headers.get("accept-encoding", "").split(",")]
 
 
 def reply(value: dict, status: int = 200) -> JSONResponse:

@@ -39,7 +39,7 @@ def shown_of(schedule: str, oven: Oven, model_file: str | None) -> Shown:
     return Shown(schedule.replace("\r\n", "\n"), oven.sha256, limits, model)
 
 
-class Seen:
+class LastShown:
     """The last things shown, by their fingerprints."""
 
     def __init__(self) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ..service.live_curve import KEPT
 from ..service.socket_messages import encode
+from .door_cost import DoorCost, after
 
 EVERY_S, PATIENCE_S, MOST_ROWS = 1.0, 5.0, 5000
 #: Rows of a curve when it is sent whole.
@@ -23,6 +24,10 @@ class ServiceClient:
         self.status: dict = {}
         self.ahead: dict = {}
         self.columns: dict[str, list] = {name: [] for name in KEPT}
+        # Of the run: its events [s, kind, words], and its energy by where it went, J.
+        self.events: list[list] = []
+        self.ledger_j: dict[str, float] = {}
+        self.door: DoorCost | None = None
         self.run, self.thinned, self.epoch, self.version = "", 0, 0, 0
         self.closing = False
         self.fresh, self.words = False, "not heard from the service yet"
@@ -67,6 +72,7 @@ class ServiceClient:
         status = await self.ask({"ask": "status"})
         self.fresh, self.words = not status.get("silent", False), status.get("words", "")
         if self.fresh:
+            self.door = after(self.door, status, self.status)
             self.status, self._heard_s = status, time.monotonic()
             self.ahead = await self.ask({"ask": "ahead"})
             await self._curve()
@@ -79,6 +85,7 @@ class ServiceClient:
             said = await self.ask({"ask": "curve", "since": self.rows, "most": MOST_ROWS})
             if not said.get("ok"):
                 return
+            self.events, self.ledger_j = said.get("events", []), said.get("ledger_j", {})
             if said["run"] != self.run or said["thinned"] != self.thinned or said["count"] < self.rows:
                 self.run, self.thinned = said["run"], said["thinned"]
                 self.epoch += 1

@@ -112,8 +112,8 @@ class Starting:
             "confirm": confirm,
             "sha256": sha,
         }
-        if panel.catalogue.model_file:
-            question["model"] = str(Path(panel.catalogue.model_file).resolve())
+        if panel.catalogue.given_model:
+            question["model"] = str(Path(panel.catalogue.given_model).resolve())
         answer = await panel.client.ask(question)
         until = time.monotonic() + PREPARE_S
         while answer.get("pending") and time.monotonic() < until:

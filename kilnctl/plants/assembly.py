@@ -15,7 +15,7 @@ from ..thermal.surfaces import cylinder_film, forced_film, natural_film
 from .balance import Body
 from .conditions import AS_DESCRIBED, Variation
 from .property_tables import Films, Properties
-from .strips import Slab, Strip, divide, fewest_nodes
+from .strips import Strip, StripLayer, divide, fewest_nodes
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ class _Rows:
 class _Column:
     """A wall, shelf or load before it is divided into nodes: its layers, hot face first, and its outside."""
 
-    slabs: list[Slab]
+    slabs: list[StripLayer]
     area_m2: float
     outer_m2: float
     outer_emissivity: float
@@ -196,9 +196,9 @@ def _slab(
     contact: float = 0.0,
     spread: float = 1.0,
     slices: tuple[tuple[float, float, float], ...] = ((1.0, 1.0, 1.0),),
-) -> Slab:
+) -> StripLayer:
     diffusivity = material.conductivity(200.0) / (material.density_kg_m3 * material.heat_capacity(200.0))
-    return Slab(row, thickness_m, density_kg_m3, diffusivity, factor, contact, spread, slices)
+    return StripLayer(row, thickness_m, density_kg_m3, diffusivity, factor, contact, spread, slices)
 
 
 def _stack(strips: Sequence[tuple[Strip, float]], pick) -> np.ndarray:

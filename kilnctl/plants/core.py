@@ -18,10 +18,11 @@ from collections.abc import Callable
 import numpy as np
 
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
+from ..thermal.psychrometrics import WATER_J_PER_KGK
 from .balance import Body, Ledger, Surroundings
 from .elimination import Elimination
 from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, enclosed, hottest_k, must_halve
-from .moisture import WATER_J_PER_KGK, Moisture
+from .moisture import Moisture
 from .property_tables import KNOTS, LOWEST_K, STEP_K, extend, locate
 
 #: Alexander's coefficient of the two-stage L-stable method, 1 − 1/√2.
@@ -61,14 +62,16 @@ class Core:
         self._dt = 0.0
         self._age = 0
         self._block_s = 0.0
-        self._rate = np.zeros_like(self.nodes_k)
+        #: Nodes before and after the last step, and its length, s: their rate is wanted once a block.
+        self._went = self.nodes_k, self.nodes_k, 1.0
         self._surface_rate = np.zeros_like(self.surfaces_k)
         self._air_rate = self.air_k * 0.0
         self._last_w = np.zeros_like(self.surfaces_k[self.strips :])
         self._carried: tuple[np.ndarray, np.ndarray] | None = None
         self._row_start = body.rows * KNOTS
         self._element_start = body.element_row * KNOTS
-        self._sums = np.empty((3, *body.star.shape)), np.empty((4, *body.star.shape))
+        self._left, self._right = np.empty((3, len(body.star))), np.empty((4, len(body.star)))
+        self._scaled, self._cube, self._mix = np.empty((3, len(body.star))), np.empty(len(body.star)), np.ones(3)
         self._element_capacity = self._capacity_of(self.surfaces_k[self.strips :])
         #: Films inside times area, W/K, as last frozen.
         self.film_w_per_k = np.zeros_like(self.surfaces_k)
@@ -126,8 +129,7 @@ class Core:
         if self._room_film is not None:
             led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough after a small change, as the next block starts from the exact enthalpy; with water,
-        # whose mass changes in between, it starts from the temperatures.
+        # One chord step is enough after a small change: the next block starts from the enthalpy, but not with water.
         for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k and self.moisture is None else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         if self.nodes_k.max() > self.body.properties.steep_from_k - YOUNG * self.tolerance_k:
@@ -154,7 +156,8 @@ class Core:
             self.before_block()
         b, around, moisture = self.body, self.around, self.moisture
         ahead = 0.5 * max(self._block_s, dt)
-        shift = ahead * self._rate
+        before, after, step_s = self._went
+        shift = (ahead / step_s) * (after - before)
         middle = self.nodes_k + shift
         if not np.abs(shift).max() < FAR_K:
             middle = np.minimum(np.maximum(middle, coldest_k(self)), hottest_k(self))
@@ -256,7 +259,7 @@ class Core:
         load[-1] = tau * self._outer * self._ambient_k
         if self.moisture is not None:
             self.moisture.add_terms(tau, diagonal, load)
-        self._strips = Elimination(self._capacity, link, diagonal, load)
+        self._strips = Elimination(self._capacity, link, diagonal, load, _AHEAD)
         self._weighed = False
 
     def _weigh(self) -> None:
@@ -264,13 +267,13 @@ class Core:
         tau = GAMMA * self._dt
         weight = np.concatenate((self._strips.top * tau, tau / self._element_capacity))
         rho, film = self._star, self.film_w_per_k
-        self._sums[0][1], self._sums[0][2] = film, rho
-        self._w_air = weight * film
-        self._w_film = self._w_air if self._room_film is None else self._w_air + weight * self._room_film
+        self._left[1], self._left[2] = film, rho
+        w_air = self._scaled[2] = weight * film
+        self._one_film = 1.0 + (w_air if self._room_film is None else w_air + weight * self._room_film)
         self._room = None if self._room_film is None else weight * self._room_film * self._ambient_k
-        self._w_star = weight * rho
-        self._w_star3 = (3.0 * STEFAN_BOLTZMANN) * self._w_star
-        self._w_star4 = (4.0 * STEFAN_BOLTZMANN) * self._w_star
+        w_star = self._scaled[1] = weight * rho
+        self._w_star3 = (3.0 * STEFAN_BOLTZMANN) * w_star
+        self._w_star4 = (4.0 * STEFAN_BOLTZMANN) * w_star
         self._rho4 = (4.0 * STEFAN_BOLTZMANN) * rho
         self._element_weight = weight[self.strips :]
         flows, (vapour, from_k) = sum(self._flows), self._vapour
@@ -301,48 +304,40 @@ class Core:
             self._factor(dt)
         if not self._weighed:
             self._weigh()
-        self._heat = self._element_weight * element_w
-        first = self._stage(self.nodes_k, self.surfaces_k, self.air_k, self.surfaces_k)
-        nodes, surfaces, air = first[:3]
-        second = self._stage(
-            _AHEAD * nodes + _BEHIND * self.nodes_k,
-            _AHEAD * surfaces + _BEHIND * self.surfaces_k,
-            _AHEAD * air + _BEHIND * self.air_k,
-            surfaces,
-        )
+        first, second = self._stages(element_w)
         limit = YOUNG * self.tolerance_k if self._age < 2 else self.tolerance_k
-        self.moved_k = moved = np.abs(second[0] - self._nodes_start).max()
+        self.moved_k = moved = float(np.abs(second[0] - self._nodes_start).max())
         over = not (moved <= limit and abs(second[2] - self._air_start) <= AIR * limit)
         if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
             self.refresh()
             self.step(0.5 * dt, element_w)
             self.step(0.5 * dt, element_w)
             return
-        changed = self._take(dt, element_w, first, second)
-        if over or changed or self._age >= MOST_STEPS:
+        if self._take(dt, element_w, first, second) or over or self._age >= MOST_STEPS:
             self.refresh()
 
     def _take(self, dt: float, element_w, first, second) -> bool:
         """Book the step from its two stages and move to its end. Returns whether the sinks of water have changed."""
-        nodes, surfaces, air, star, early_w = first
+        cold, surfaces, air, star, early_w = first
         early, late = (1.0 - GAMMA) * dt, GAMMA * dt
         self._span += dt
-        self._sum_outer += early * nodes[-1] + late * second[0][-1]
+        self._sum_outer += early * cold + late * second[0][-1]
         self._sum_air += early * air + late * second[2]
         self._sum_star += early * star + late * second[3]
         self._sum_bridges += early * early_w + late * second[4]
         if self._room_film is not None:
             self._sum_surfaces += early * surfaces + late * second[1]
-        per_s = 1.0 / dt
-        self._rate = (second[0] - self.nodes_k) * per_s
-        self._surface_rate = (second[1] - self.surfaces_k) * per_s
-        self._air_rate = (second[2] - self.air_k) * per_s
+        self._surface_rate = (second[1] - self.surfaces_k) * (1.0 / dt)
+        self._air_rate = (second[2] - self.air_k) / dt
         self._last_w = element_w
+        base, self._went = self.nodes_k, (self.nodes_k, second[0], dt)
         self.nodes_k, self.surfaces_k, self.air_k, self.star_w, _ = second
-        self.ledger.elements = self.ledger.elements + dt * element_w.sum(axis=0)
+        self.ledger.elements += dt * sum(element_w.tolist())
         self._age += 1
         if self.moisture is None:
             return False
+        nodes = self._strips.respond(base)
+        nodes = nodes + self._strips.ratio * (surfaces[: self.strips] - nodes[0])
         correction, changed = self.moisture.after_step(early, late, nodes, self.nodes_k, self._capacity)
         if correction is not None:
             self.nodes_k = self.nodes_k + correction
@@ -354,35 +349,45 @@ class Core:
         """Temperature of the radiant star, K."""
         return (self.star_w / STEFAN_BOLTZMANN) ** 0.25
 
-    def _stage(self, base, base_surfaces, base_air, guess):
-        """One implicit stage; radiation linearised about `guess`. Returns nodes, surfaces, air, star emission W/m² and
-        what the bridges draw, W."""
-        strips = self.strips
-        rest = self._strips.respond(base)
-        ys = base_surfaces.copy()
-        ys[:strips] = rest[0]
-        ys[strips:] += self._heat
+    def _stages(self, element_w) -> tuple[tuple, tuple]:
+        """Both implicit stages. Of the first: last nodes, surfaces, air, star emission, W/m², and what the bridges
+        draw, W; of the second: all nodes and the same."""
+        strips, now, air_k = self._strips, self.surfaces_k, self.air_k
+        heat = self._element_weight * element_w
+        hot, cold, later = strips.respond_twice(self.nodes_k)
+        old = now[self.strips :]
+        first = self._stage(hot, old + heat, air_k, now)
+        surfaces = first[0]
+        warmed = surfaces[: self.strips] - hot
+        rest = later + strips.later * warmed
+        elements = _AHEAD * surfaces[self.strips :] + _BEHIND * old + heat
+        second = self._stage(rest[0], elements, _AHEAD * first[1] + _BEHIND * air_k, surfaces)
+        nodes = rest + strips.ratio * (second[0][: self.strips] - rest[0])
+        return (cold + strips.ratio[-1] * warmed, *first), (nodes, *second)
+
+    def _stage(self, hot, elements, base_air, guess):
+        """One implicit stage: surfaces, air, star emission, W/m², and what the bridges draw, W; radiation linearised
+        about `guess`. `hot`: the strips' hot faces without heat at them; `elements` with their heat, and nothing
+        lost."""
+        left, right, scaled, cube = self._left, self._right, self._scaled, self._cube
+        offset, fourth = scaled[0], right[3]
         square = guess * guess
-        fourth = square * square
-        left, right = self._sums
-        cube = square * guess
+        np.multiply(square, guess, out=cube)
+        np.multiply(square, square, out=fourth)
         np.multiply(self._rho4, cube, out=left[0])
-        hold = 1.0 / (1.0 + self._w_star4 * cube + self._w_film)
-        offset = ys + self._w_star3 * fourth
+        np.multiply(self._w_star3, fourth, out=offset)
+        offset[: self.strips] += hot
+        offset[self.strips :] += elements
         if self._room is not None:
             offset += self._room
-        np.multiply(offset, hold, out=right[0])
-        np.multiply(self._w_star, hold, out=right[1])
-        np.multiply(self._w_air, hold, out=right[2])
-        right[3] = fourth
-        sums = np.dot(left, right.T).tolist()
+        cube *= self._w_star4
+        cube += self._one_film
+        np.divide(scaled, cube, out=right[:3])
+        (b1, a11, a12, _), (b2, a21, a22, _), (_, _, _, fourths) = left.dot(right.T).tolist()
         # Star: star_sum·M − Σ slope·T + 3 Σ ρ σ T*⁴ − aperture = 0;  air: capacity and films.
-        a11 = self._star_sum - sums[0][1]
-        a12 = -sums[0][2]
-        a21 = -sums[1][1]
-        a22 = self._air_sum - sums[1][2]
-        b1 = sums[0][0] - 3.0 * STEFAN_BOLTZMANN * sums[2][3] + self._star_load
-        b2 = sums[1][0] + self._air_base * base_air + self._air_load
+        a11, a12, a21, a22 = self._star_sum - a11, -a12, -a21, self._air_sum - a22
+        b1 += self._star_load - 3.0 * STEFAN_BOLTZMANN * fourths
+        b2 += self._air_base * base_air + self._air_load
         alone = a11 - a12 * a21 / a22
         drawing = b1 - a12 * b2 / a22
         if self._bridged:
@@ -392,6 +397,5 @@ class Core:
         else:
             star, bridges_w = drawing / alone, 0.0
         air = (b2 - a21 * star) / a22
-        surfaces = right[0] + right[1] * star + right[2] * air
-        nodes = rest + self._strips.ratio * (surfaces[:strips] - rest[0])
-        return nodes, surfaces, air, star, bridges_w
+        self._mix[1], self._mix[2] = star, air
+        return self._mix.dot(right[:3]), air, star, bridges_w

@@ -1,7 +1,7 @@
 """Strips solved once per block for all their right-hand sides: (C + τK) x = C·base + load, tridiagonal in depth.
 
-The inverse of each strip is a dense matrix, so that a stage is one stack of small matrix–vector products: small enough
-that no linear algebra library starts threads for them.
+The inverse of each strip is a dense matrix, so that both stages of a step are one stack of small matrix–vector
+products: small enough that no linear algebra library starts threads for them.
 """
 
 import numpy as np
@@ -10,9 +10,11 @@ import numpy as np
 class Elimination:
     """`top` (S) is the response of each surface to one unit of right-hand side at it; `ratio` (n, S) the response of
     every node to it, relative to the surface's own. Matrix: `diagonal` (n, S) and the symmetric links (n − 1, S), all
-    times τ already."""
+    times τ already. A second stage starts from `ahead` times the first one's end plus (1 − ahead) times its base."""
 
-    def __init__(self, capacity: np.ndarray, link: np.ndarray, diagonal: np.ndarray, load: np.ndarray):
+    def __init__(
+        self, capacity: np.ndarray, link: np.ndarray, diagonal: np.ndarray, load: np.ndarray, ahead: float = 1.0
+    ):
         n, s = diagonal.shape
         stack = np.zeros((s, n, n))
         i = np.arange(n)
@@ -21,9 +23,28 @@ class Elimination:
         inverse = np.linalg.inv(stack)
         self.top = inverse[:, 0, 0].copy()
         self.ratio = (inverse[:, :, 0] / inverse[:, :1, 0]).T.copy()
-        self._constant = np.matmul(inverse, load.T[:, :, None])[:, :, 0].T.copy()
-        self._propagate = inverse * capacity.T[:, None, :]
+        propagate = inverse * capacity.T[:, None, :]
+        constant = np.matmul(inverse, load.T[:, :, None])
+        # Without heat at the hot faces the first stage ends at P·base + c, and the second at P·(ahead·(P·base + c) +
+        # (1 − ahead)·base) + c. Each kelvin that heat adds to a hot face in the first stage adds `later` to the second.
+        both = np.empty((s, n + 2, n))
+        both[:, 0], both[:, 1] = propagate[:, 0], propagate[:, -1]
+        np.matmul(propagate, ahead * propagate, out=both[:, 2:])
+        both[:, 2:] += (1.0 - ahead) * propagate
+        always = np.empty((s, n + 2, 1))
+        always[:, 0], always[:, 1] = constant[:, 0], constant[:, -1]
+        np.matmul(propagate, ahead * constant, out=always[:, 2:])
+        always[:, 2:] += constant
+        self._propagate, self._constant = propagate, constant
+        self._both, self._always = both, always
+        self.later = np.matmul(propagate, ahead * self.ratio.T[:, :, None])[:, :, 0].T.copy()
 
     def respond(self, base: np.ndarray) -> np.ndarray:
-        """Strips after a stage from `base` without heat at their hot faces."""
-        return np.matmul(self._propagate, base.T[:, :, None])[:, :, 0].T + self._constant
+        """Strips (n, S) after a stage from `base` without heat at their hot faces."""
+        return (np.matmul(self._propagate, base.T[:, :, None]) + self._constant)[:, :, 0].T
+
+    def respond_twice(self, base: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Hot faces (S) and last nodes (S) after the first stage, and all nodes (n, S) after the second, each without
+        heat at the hot faces."""
+        found = (np.matmul(self._both, base.T[:, :, None]) + self._always)[:, :, 0].T
+        return found[0], found[1], found[2:]

@@ -25,8 +25,6 @@ from ..thermal.psychrometrics import (
 )
 from .humidity import Humidity
 
-#: Heat capacity of water.
-WATER_J_PER_KGK = 4186.0
 #: Time in which an overheated wet node falls back to the boiling point, s: short compared with the time constants
 #: around it.
 RELAXATION_S = 2.0

@@ -145,6 +145,9 @@ class Probe:
         self._held = (start_c, start_c)
         self._linear = LINEAR_MV_PER_K.get(settings.type) if settings.front_end == "max31855" else None
         self._drifted_k = 0.0
+        self._usual = _Acting(settings.noise_k, errors.cold_junction_k)  # without a fault; never changed
+        self._box: tuple[Emf, float, float] | None = None
+        self._box_mv = (0.0, 0.0)
 
     def settle(self, around_c: float) -> None:
         """Set everything to this temperature, as after a long time there."""
@@ -168,7 +171,9 @@ class Probe:
     ) -> tuple[float, tuple[str, ...], float]:
         """`around_c` is the final temperature of the sheath in its surroundings; `lag_share` its time constant over
         that in still air; `faults` only this sensor's faults that act now."""
-        acting = _Acting(self.settings.noise_k, self.errors.cold_junction_k)
+        acting = self._usual
+        if faults:
+            acting = _Acting(self.settings.noise_k, self.errors.cold_junction_k)
         for fault in faults:
             if fault.kind == "thermocouple pulled out":
                 around_c, lag_share = room_c, 1.0
@@ -190,8 +195,12 @@ class Probe:
         cold_c = terminals_c + acting.cold_error_k
         seen_c = room_c + acting.shown * (self._with_errors(true_c, acting.noise_k) - room_c)
         wires = acting.wires or self.emf
-        mv = 0.0 if acting.shorted else acting.sign * (wires.at(seen_c) - wires.at(terminals_c))
-        reading = self._converted(mv, cold_c) + acting.moved_k
+        box = (wires, terminals_c, cold_c)
+        if box != self._box:  # terminals warm slowly: their voltages hold for many ticks
+            self._box, self._box_mv = box, (wires.at(terminals_c), self.emf.at(cold_c))
+        at_terminals_mv, at_cold_mv = self._box_mv
+        mv = 0.0 if acting.shorted else acting.sign * (wires.at(seen_c) - at_terminals_mv)
+        reading = self._converted(mv, cold_c, at_cold_mv) + acting.moved_k
         if acting.words:
             reading = math.nan
         else:
@@ -223,22 +232,23 @@ class Probe:
             seen_c += WILD_TIMES * noise_k * self._gauss()  # a wild single sample without any fault bit
         return seen_c
 
-    def _converted(self, mv: float, cold_c: float) -> float:
-        """The front end's result for a voltage and its cold junction, rounded to its resolution, °C."""
+    def _converted(self, mv: float, cold_c: float, cold_mv: float) -> float:
+        """The front end's result for a voltage and its cold junction (°C, mV), rounded to its resolution, °C."""
         step, emf = RESOLUTION_C[self.settings.front_end], self.emf
         if self._linear:
             # The linear chip's own value, rounded; then the correction that its data sheet requires of the reader.
             raw = step * round((cold_c + mv / self._linear) / step)
-            return emf.inverse((raw - cold_c) * self._linear + emf.at(cold_c))
-        return step * round(emf.inverse(mv + emf.at(cold_c)) / step)
+            return emf.inverse((raw - cold_c) * self._linear + cold_mv)
+        return step * round(emf.inverse(mv + cold_mv) / step)
 
     def _delayed(self) -> float:
         """The junction a dead time ago."""
         line, wanted = self._line, self._time_s - self.settings.dead_time_s
-        line.append((self._time_s, self.junction_c))
-        while len(line) > 1 and line[1][0] <= wanted:
+        newest = (self._time_s, self.junction_c)
+        line.append(newest)
+        while line[0] is not newest and line[1][0] <= wanted:
             line.popleft()
-        (t0, a), (t1, b) = line[0], line[1] if len(line) > 1 else line[0]
+        (t0, a), (t1, b) = line[0], newest if line[0] is newest else line[1]
         if wanted <= t0 or t1 <= t0:
             return a
         return a + (b - a) * (wanted - t0) / (t1 - t0)

@@ -14,7 +14,7 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Slab:
+class StripLayer:
     """One layer as the solver needs it: a row of the property tables, its thickness, and scale factors for studies.
 
     `slices`: the layer's areas over the hot face's by depth, where a wall widens outward; (share of the thickness,
@@ -58,12 +58,12 @@ class Strip:
     depth_m: np.ndarray
 
 
-def fewest_nodes(slabs: Sequence[Slab]) -> int:
+def fewest_nodes(slabs: Sequence[StripLayer]) -> int:
     """One node at each face and joint, two at a joint with contact resistance."""
     return 1 + len(slabs) + sum(s.insulance_m2k_per_w > 0.0 for s in slabs[:-1])
 
 
-def divide(slabs: Sequence[Slab], nodes: int, first_s: float = 5.0, growth: float = 0.3, split: int = 1) -> Strip:
+def divide(slabs: Sequence[StripLayer], nodes: int, first_s: float = 5.0, growth: float = 0.3, split: int = 1) -> Strip:
     """Place `nodes` nodes in the slabs, hot face first.
 
     The wanted spacing is `growth` times the depth below the hot face plus the distance that heat diffuses in `first_s`

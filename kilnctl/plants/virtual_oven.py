@@ -235,7 +235,7 @@ class VirtualOven:
 
     def _around(self, name: str, active: Sequence[PlantFault]) -> float:
         """The surroundings of that thermocouple: the final temperature of its sheath, °C."""
-        if name != "limit" and any(f.kind == "control and part sensors swapped" for f in active):
+        if active and name != "limit" and any(f.kind == "control and part sensors swapped" for f in active):
             name = "part" if name == "control" else "control"
         if name == "limit":
             layers = self._stratification_k * self.conditions.limit_height
@@ -243,7 +243,7 @@ class VirtualOven:
         part = self.part_c
         if name == "part":
             return self.chamber_c if part is None else part
-        if part is not None and any(f.kind == "load against the sensor" for f in active):
+        if active and part is not None and any(f.kind == "load against the sensor" for f in active):
             return TOUCHING[0] * part + TOUCHING[1] * self.chamber_c
         return self.chamber_c
 
@@ -311,12 +311,16 @@ class VirtualOven:
     @property
     def loop_stalled(self) -> bool:
         """A "loop stalled" fault acts now: the loop that drives this plant should skip its decisions."""
-        return any(f.kind == _LOOP_STALL and f.acts_at(self.time_s) for f in self.faults)
+        return bool(self.faults) and any(f.kind == _LOOP_STALL and f.acts_at(self.time_s) for f in self.faults)
 
     @property
     def clock_jump_s(self) -> float:
         """Sum of the clock jumps so far: what the loop should add to its measured time."""
-        return sum(f.extent for f in self.faults if f.kind == _CLOCK_JUMP and f.start_s <= self.time_s)
+        return (
+            sum(f.extent for f in self.faults if f.kind == _CLOCK_JUMP and f.start_s <= self.time_s)
+            if self.faults
+            else 0.0
+        )
 
     # ---- truth ---------------------------------------------------------------------------------------------
 

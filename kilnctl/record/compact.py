@@ -44,6 +44,15 @@ class _Column:
         parts = [self._part(*block) for block in self._blocks]
         return np.concatenate(parts) if parts else np.empty(0)
 
+    @property
+    def stored(self) -> list[tuple[int, bytes | None, bool]]:
+        """The blocks as they are kept; each begins with its number of rows."""
+        return self._blocks
+
+    def part(self, place: int) -> np.ndarray:
+        """The values of one block."""
+        return self._part(*self._blocks[place])
+
     def _part(self, count: int, data: bytes | None, whole: bool) -> np.ndarray:
         if data is None:
             return np.full(count, np.nan)
@@ -78,6 +87,23 @@ class CompactColumns(MutableMapping[str, np.ndarray]):
         if reasons is not None:
             words = self._words
             self._codes.extend(words.setdefault(r, len(words)) for r in reasons)
+
+    def blocks(self, names: Sequence[str]) -> Iterator[list[np.ndarray]]:
+        """The values of these columns, some thousand rows at a time."""
+        begin, times = 0, self._columns["time_s"]
+        for place, (count, *_) in enumerate(times.stored):
+            yield [self._piece(name, place, begin, count) for name in names]
+            begin += count
+
+    def _piece(self, name: str, place: int, begin: int, count: int) -> np.ndarray:
+        if name in self._own:
+            return self._own[name][begin : begin + count]
+        if name in self._columns:
+            return self._columns[name].part(place)
+        if name == "reason" and self._has_words:
+            words = np.array([*self._words, ""], dtype=object)
+            return words[np.array(self._codes[begin : begin + count])]
+        return np.full(count, "", dtype=object) if name == "reason" else np.full(count, np.nan)
 
     def __getitem__(self, name: str) -> np.ndarray:
         if name in self._own:

@@ -11,8 +11,11 @@ import json
 import math
 import os
 import re
+from collections.abc import Iterator, MutableMapping
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from .. import __version__
 from ..errors import KilnctlError
@@ -20,6 +23,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from .columns import COLUMNS, NAMES, row_text
+from .compact import CompactColumns
 from .durable import write_whole
 from .journal import segments
 from .run_data import RunData, UnknownOven
@@ -100,7 +104,7 @@ def plain(value: Any) -> Any:
 @dataclasses.dataclass(frozen=True)
 class Begun:
     """What is known of a run before its first sample. `started`: time of day in words, for display only;
-    `rig`: what was heated."""
+    `rig`: what was heated; `teaches`: folder of the models that learn from it, if any do."""
 
     oven: Oven | UnknownOven
     schedule: Schedule
@@ -111,6 +115,8 @@ class Begun:
     started: str = ""
     rig: str = ""
     outcome: str = "unfinished"
+    model_words: str = ""
+    teaches: str = ""
 
 
 def about(run: RunData | Begun) -> dict:
@@ -137,7 +143,8 @@ def about(run: RunData | Begun) -> dict:
         "columns": {c.name: c.doc for c in COLUMNS},
     }
     # Only a real run has a time of day; a rehearsal's record always has the same bytes.
-    return said | {name: said_of for name, said_of in (("started", run.started), ("rig", run.rig)) if said_of}
+    more = ("model_words", "teaches", "started", "rig")
+    return said | {name: value for name in more if (value := getattr(run, name))}
 
 
 def begin(folder: Path, begun: Begun) -> None:
@@ -193,14 +200,23 @@ def write_samples(folder: Path, run: RunData) -> None:
     """samples.csv of a run whose samples are in memory (those of a journal, for instance): whole, or the one before it
     stays. Raises KilnctlError."""
     writer = SampleWriter(folder, "samples.csv.new")
-    for begin_at in range(0, len(run.data["time_s"]), _AT_ONCE):
-        for row in zip(*(run.data[name][begin_at : begin_at + _AT_ONCE].tolist() for name in NAMES), strict=True):
+    for block in _blocks(run.data):
+        for row in zip(*(values.tolist() for values in block), strict=True):
             writer(row)
     writer.close()
     try:
         os.replace(writer.path, folder / "samples.csv")
     except OSError as error:
         raise KilnctlError(f"{folder / 'samples.csv'}: cannot be written: {error.strerror}") from None
+
+
+def _blocks(data: MutableMapping[str, np.ndarray]) -> Iterator[list[np.ndarray]]:
+    """All columns, some thousand rows at a time: each column of a record that was read back is unpacked once."""
+    if isinstance(data, CompactColumns):
+        yield from data.blocks(NAMES)
+        return
+    for begin_at in range(0, len(data["time_s"]), _AT_ONCE):
+        yield [data[name][begin_at : begin_at + _AT_ONCE] for name in NAMES]
 
 
 def _json(value: dict) -> bytes:

@@ -50,6 +50,9 @@ class RunData:
     model     what the control believed: an `EnergyModel`, or its parameters as a mapping when read back
     started   time of day in words; only a real run knows it
     rig       what was heated; empty for a rehearsal
+    model_words  where that model is from
+    teaches   folder of the oven's models that learn from it; empty when none do
+    lesson    what the run taught the oven's model, in words; empty before that, and for rehearsals
     version   of the program that wrote the record; empty for a run that has just been made
     problems  what was found wrong in the record and how it was dealt with, one sentence each
     """
@@ -68,6 +71,9 @@ class RunData:
     started: str = ""
     rig: str = ""
     version: str = ""
+    model_words: str = ""
+    teaches: str = ""
+    lesson: str = ""
     problems: tuple[str, ...] = ()
 
     def __getattr__(self, name: str) -> np.ndarray:

@@ -11,6 +11,7 @@ import hashlib
 import itertools
 import json
 import math
+import warnings
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -32,6 +33,8 @@ from .run_data import RunData, UnknownOven
 
 #: A record larger than this is not read in one piece, bytes.
 LARGEST_BYTES = 1_000_000_000
+#: What the run taught the oven's model: written once it is over.
+LESSON_FILE = "learning.json"
 #: A row as it comes: where it stands (file, line), and its cells' text.
 _Row = tuple[str, int, str]
 
@@ -96,6 +99,9 @@ def _read_run(folder: Path) -> RunRecord:
         started=words(said.get("started")),
         rig=words(said.get("rig")),
         version=words(said.get("kilnctl")),
+        model_words=words(said.get("model_words")),
+        teaches=words(said.get("teaches")),
+        lesson=_lesson(folder),
         about=said,
         problems=tuple(problems),
     )
@@ -116,6 +122,13 @@ def _said(folder: Path) -> dict:
     if not isinstance(said, dict):
         raise KilnctlError(f"{path}:1: not a run.json of ours")
     return said
+
+
+def _lesson(folder: Path) -> str:
+    try:
+        return words(mapping(json.loads((folder / LESSON_FILE).read_bytes())).get("words"))
+    except (OSError, ValueError, RecursionError):
+        return ""  # nothing was learnt from it, or not yet
 
 
 def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:
@@ -212,31 +225,38 @@ def _together(names: list[str], block: list[_Row], before: float):
     at = names.index("reason") if "reason" in names else None
     if at not in (None, width - 1):
         return None, None
-    if any('"' in text for _, _, text in block):
+    rows = [text for _, _, text in block]
+    if any('"' in row or row.count(",") != width - 1 for row in rows):
         return None, None
-    cells = [text.split(",") for _, _, text in block]
-    if any(len(c) != width for c in cells):
+    reasons = None
+    if at is not None:
+        rows, _, reasons = zip(*(row.rpartition(",") for row in rows), strict=True)
+        width -= 1
+    table = _numbers(",".join(rows))
+    if table is None or table.size != width * len(block):
         return None, None
-    columns = list(zip(*cells, strict=True))
-    reasons = columns.pop() if at is not None else None
-    try:
-        values = {n: _numbers(column) for n, column in zip(names, columns, strict=False)}
-    except ValueError:
-        return None, None
+    columns = table.reshape(len(block), width).T
+    values = {n: column.copy() for n, column in zip(names, columns, strict=False)}
     time_s = values["time_s"]
     if not (time_s[0] > before and np.all(np.diff(time_s) > 0.0)):
         return None, None
     with np.errstate(invalid="ignore"):
-        if any(np.any(np.abs(v) > LARGEST) for v in values.values()):
+        if np.any(np.abs(table) > LARGEST):
             return None, None
     return values, reasons
 
 
-def _numbers(cells: tuple[str, ...]) -> np.ndarray:
-    """Raises ValueError for what is no number; an empty cell is NaN."""
-    if not any(cells):
-        return np.full(len(cells), math.nan)
-    return np.array([*map(float, cells if all(cells) else (c or "nan" for c in cells))])
+def _numbers(cells: str) -> np.ndarray | None:
+    """The numbers between the commas, an empty cell as NaN; None where one is no number."""
+    cells = f",{cells},"
+    while ",," in cells:
+        cells = cells.replace(",,", ",nan,")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        try:
+            return np.fromstring(cells[1:-1], float, sep=",")
+        except (DeprecationWarning, ValueError):
+            return None
 
 
 def _one_by_one(names: list[str], block: list[_Row], before: float, lenient: list[str] | None):

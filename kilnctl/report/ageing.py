@@ -12,6 +12,7 @@ fired to hold. The gain tells them apart, see ELEMENTS_FROM.
 
 import math
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +24,7 @@ from ..record.power_columns import commanded_share, fired_share, power_w
 from ..record.retention import is_record, natural
 from ..record.run_record import RunRecord, read_run
 from ..run.summary import Soak, Summary, sample_s, summarise
+from .verdict import verdict
 
 #: Earlier runs needed before anything is said.
 FEWEST = 3
@@ -139,7 +141,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class Past:
-    """One run in the history."""
+    """One run in the history. `asked`: it did what its schedule asks."""
 
     folder: Path
     schedule: str
@@ -148,10 +150,11 @@ class Past:
     start_c: float
     figures: tuple[Figure, ...]
     trips: tuple[str, ...]
+    asked: bool
 
 
 @dataclass(frozen=True)
-class Finding:
+class AgeingFinding:
     """A figure of the newest run compared with its own past. `change` is relative; `warning` is empty without a
     change."""
 
@@ -170,7 +173,7 @@ class Finding:
 class History:
     oven: str
     runs: tuple[Past, ...]
-    findings: tuple[Finding, ...]
+    findings: tuple[AgeingFinding, ...]
     left_out: tuple[str, ...]
 
     @property
@@ -239,9 +242,14 @@ def _start_c(run: RunRecord) -> float:
     return float(np.nanmedian(early)) if np.isfinite(early).any() else math.nan
 
 
-def order_of(past: Past) -> tuple[str, list[tuple[int, str]]]:
-    """Sort key of runs: by the time of day where it is known, else by the folders' names with numbers in order."""
-    return past.started, natural(past.folder.name)
+def order_of(past: Past) -> tuple[float, str, list[tuple[int, str]]]:
+    """Sort key of runs: by the time at which they started, where it is known with its offset from UTC (the hour that
+    comes twice in autumn is told apart by it); else by the folders' names with numbers in order."""
+    try:
+        started_s = datetime.strptime(past.started, "%Y-%m-%d %H:%M:%S %z").timestamp()
+    except ValueError:
+        return -math.inf, past.started, natural(past.folder.name)
+    return started_s, past.started, natural(past.folder.name)
 
 
 def read_history(place: str | Path, oven: str | None = None, since: str | None = None) -> History:
@@ -276,6 +284,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
                     _start_c(run),
                     figures_of(run, summary),
                     tuple(t.fault for t in run.trips),
+                    verdict(run, summary).good,
                 )
             )
     if oven is None and len(names) > 1:
@@ -296,7 +305,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
     return History(oven or names.pop(), runs, compare(runs), tuple(left_out))
 
 
-def compare(runs: tuple[Past, ...]) -> tuple[Finding, ...]:
+def compare(runs: tuple[Past, ...]) -> tuple[AgeingFinding, ...]:
     """The newest figure of each kind compared with the first ones of its kind, where there are FEWEST or more."""
     out: list[tuple[Figure, Past, np.ndarray]] = []
     newest: dict[tuple, tuple[int, Figure]] = {}
@@ -329,7 +338,7 @@ def _cause(figure: Figure, change: float, gains: dict[tuple, float]) -> str:
     return _WEAKER if share >= ELEMENTS_FROM else _CAUSES["hold"][0] if share <= LOSSES_TO else _EITHER
 
 
-def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, float]) -> Finding:
+def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, float]) -> AgeingFinding:
     usual = float(np.median(earlier))
     # From the steps between successive runs, so that slow ageing does not pass for scatter. 1.4826 makes a median
     # absolute deviation the standard deviation of a normal distribution (common practice), √2 because a step has the
@@ -346,4 +355,4 @@ def _judge(figure: Figure, run: Past, earlier: np.ndarray, gains: dict[tuple, fl
             f"{run.schedule}: {figure.text}, {more} ({figure.shown(usual)}, median of the first {len(earlier)} runs): "
             f"{_cause(figure, figure.value / usual, gains)}."
         )
-    return Finding(figure, usual, spread, len(earlier), warning)
+    return AgeingFinding(figure, usual, spread, len(earlier), warning)

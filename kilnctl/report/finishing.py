@@ -2,21 +2,30 @@
 
 The service leaves a journal; this module makes of it what a rehearsal leaves.
 
-For the service it runs as a process of its own (`python -m kilnctl.report.finishing FOLDER`): it takes seconds of
-arithmetic and much memory, which the process that heats cannot spare. If it is cut off it can be run again.
+For the service it runs as a process of its own (`python -m kilnctl.report.finishing FOLDER [MODELS]`): it takes seconds
+of arithmetic and much memory, which the process that heats cannot spare. If it is cut off it can be run again. With the
+folder of the oven's models the run teaches them first, so that its page can tell what became of that; the process then
+prints this as a JSON object.
 """
 
 import contextlib
+import datetime
+import json
 import os
 import sys
+import time
+from dataclasses import asdict
 from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import METRIC_UNITS, Units
 from ..record.folder import conclude, write_data
+from ..record.kept_aside import note_kept_aside
+from ..record.models import ModelStore
 from ..record.run_data import RunData
 from ..record.run_record import read_run
 from ..run.summary import Summary, summarise
+from ..terms import Taught
 from .run_curves import curves
 from .run_report import run_page
 
@@ -43,7 +52,7 @@ def finish_record(folder: Path) -> None:
 
 
 def main(arguments: list[str]) -> int:
-    """One folder. Status 2 and a sentence where it cannot be done."""
+    """A folder, and perhaps one of models. Status 2 and a sentence where the page cannot be made."""
     # The process that heats comes first: this one gets the processor last, and is the first to be killed when memory
     # runs out.
     with contextlib.suppress(OSError):
@@ -51,12 +60,31 @@ def main(arguments: list[str]) -> int:
         os.nice(19)
     with contextlib.suppress(OSError):
         Path("/proc/self/oom_score_adj").write_text("1000")
+    folder = Path(arguments[0])
     try:
-        finish_record(Path(arguments[0]))
+        if len(arguments) > 1:
+            print(json.dumps(_lesson(folder, arguments[1]), ensure_ascii=False))
+        finish_record(folder)
     except KilnctlError as error:
         print(error, file=sys.stderr)
         return 2
     return 0
+
+
+def _lesson(folder: Path, models: str) -> dict:
+    """What the run teaches, as JSON values; empty where it is to teach nothing. A lesson that fails costs no page."""
+    # Old records of another oven, of another rig, or of a run that was to teach nothing, may lie there too.
+    if read_run(folder).teaches != models:
+        return {}
+    from .lessons import learn_from  # noqa: PLC0415 - loads all of identification, which most pages do not need
+
+    try:
+        told = learn_from(folder, ModelStore(Path(models)), datetime.date.today().isoformat())
+        if told is not None and told.taught == Taught.ASIDE:
+            note_kept_aside(Path(models).parent, str(folder), told.why, time.time())
+        return asdict(told) if told is not None else {}
+    except (KilnctlError, ArithmeticError, ValueError) as error:
+        return {"taught": Taught.REFUSED, "words": f"nothing was learnt from this run: {error}"}
 
 
 if __name__ == "__main__":

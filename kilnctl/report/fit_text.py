@@ -25,7 +25,9 @@ def round_temperatures(low_c: float, high_c: float, units: Units = METRIC_UNITS)
 
 def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
     """What a person wants to know of a fit, some forty lines."""
-    out = _quality(fit, units)
+    head, *quality = _quality(fit, units)
+    # What speaks against the model stands before what it says.
+    out = [head, *(f"WARNING: {units.words(w)}" for w in fit.warnings), *quality]
     out.append("\nPower that holds a temperature for ever, and its standard error:")
     for t in round_temperatures(fit.low_c, fit.high_c, units):
         watts, error = fit.spread_of(lambda m, t=t: m.holding_w(t))
@@ -47,26 +49,27 @@ def fit_text(fit: Fit, units: Units = METRIC_UNITS) -> str:
     if fit.strong_correlations:
         out.append("\nThese cannot be separated well (only their sum or ratio is known):")
         out += [f"  {a} and {b} ({c:+.2f})" for a, b, c in fit.strong_correlations[:6]]
-    if fit.warnings:
-        out.append("")
-        out += [f"WARNING: {units.words(w)}" for w in fit.warnings]
     return "\n".join(out)
+
+
+def _count(number: int, one: str, more: str) -> str:
+    return f"{number} {one if number == 1 else more}"
 
 
 def _quality(fit: Fit, units: Units) -> list[str]:
     """How well the free run meets each record, and what is left over."""
     out = [
         (
-            f"{fit.oven_name}: {len(fit.records)} stretch(es) of record, {units.temperature(fit.low_c)} to "
-            f"{units.temperature(fit.high_c)}"
+            f"{fit.oven_name}: {_count(len(fit.records), 'stretch', 'stretches')} of record, "
+            f"{units.temperature(fit.low_c)} to {units.temperature(fit.high_c)}"
         )
     ]
     for r in fit.records:
         extra = [f"{r.wild} wild readings left out"] if r.wild else []
-        extra += [f"{len(r.doors)} door opening(s)"] if r.doors else []
+        extra += [_count(len(r.doors), "door opening", "door openings")] if r.doors else []
         extra += ["started warm"] if not r.cold else []
         out.append(
-            f"  {r.name}: {(r.time_s[-1] - r.time_s[0]) / 3600:.1f} h, free run misses it by "
+            f"  {r.name}: {(r.time_s[-1] - r.time_s[0]) / 3600:.1f} h, the model alone misses it by "
             f"{units.difference(r.rms_c)} "
             "rms" + (f" ({', '.join(extra)})" if extra else "")
         )

@@ -1,8 +1,10 @@
 """A history for people: a table of runs, what has changed, and a page with the figures over the runs."""
 
 from ..output import METRIC_UNITS, Units, clock
+from ..terms import Outcome
 from .ageing import History
 from .html import aside, document, notice, section, table
+from .summary_text import of_soak
 from .svg import NARROW, WIDTH, Chart, Series, Subplot, svg
 
 _HEAD = ("run", "schedule", "outcome", "duration", "energy", "overshoot", "highest chamber", "trips")
@@ -13,10 +15,10 @@ def _rows(history: History, units: Units) -> list[tuple[str, ...]]:
         (
             p.started or p.folder.name,
             p.schedule,
-            p.summary.outcome,
+            p.summary.outcome + ("" if p.asked or p.summary.outcome != Outcome.FINISHED else ", not as asked"),
             clock(p.summary.duration_s),
             f"{p.summary.energy_kwh:.2f} kWh",
-            units.difference(p.summary.overshoot_k),
+            of_soak(p.summary, p.summary.overshoot_k, units),
             units.temperature(p.summary.highest_chamber_c, 1),
             ", ".join(p.trips) or "–",
         )
@@ -50,8 +52,11 @@ def _lines(head, rows) -> list[str]:
 
 def history_text(history: History, units: Units = METRIC_UNITS) -> str:
     """For a terminal."""
-    lines = [f"{history.oven}: {len(history.runs)} runs", "", *_lines(_HEAD, _rows(history, units))]
+    count = len(history.runs)
     compared = _compared(history)
+    lines = [f"{history.oven}: {count} run{'s' * (count != 1)}{_verdict(history)}", ""]
+    lines += [f"WARNING: {w}\n" for w in history.warnings]
+    lines += _lines(_HEAD, _rows(history, units))
     if compared:
         lines += [
             "",
@@ -62,9 +67,15 @@ def history_text(history: History, units: Units = METRIC_UNITS) -> str:
             "",
             "Too few runs alike (same schedule, load and starting temperature) to compare: it takes four.",
         ]
-    lines += [f"\nWARNING: {w}" for w in history.warnings]
     lines += [f"left out: {text}" for text in history.left_out]
     return "\n".join(lines)
+
+
+def _verdict(history: History) -> str:
+    """The answer to "has the oven changed?", as the end of the first line."""
+    if history.warnings:
+        return "; it has changed"
+    return "; it is as before" if history.findings else ""
 
 
 def history_page(history: History, units: Units = METRIC_UNITS) -> str:

@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from ..output import METRIC_UNITS, Units
+from ..record.coarse import coarse
 from ..record.folder import plain
 from ..record.power_columns import fired_share, power_w
 from ..record.run_data import RunData
@@ -17,6 +18,7 @@ _NOTED, _MOST_NOTES = {"request": "", "door": "", "resume": "", "note": ""}, 12
 
 def curves(run: RunData, summary: Summary, units: Units = METRIC_UNITS, *, narrow: bool = False) -> str:
     """The picture as SVG; `narrow` for a phone."""
+    run = coarse(run)
     t, d = run.time_s, run.data
     true = np.isfinite(d["true_chamber_c"]).any()
     temperatures = [

@@ -18,21 +18,17 @@ from .. import __version__
 from ..errors import KilnctlError
 from ..output import METRIC_UNITS, Units, clock
 from ..record.care import CareDone
+from ..record.coarse import coarse, together
 from ..record.folder import plain
 from ..record.run_data import RunData
 from ..run.summary import SETTLED_K, Summary, part_of, sample_s
 from .care_section import care_section
 from .html import aside, document, facts, figures, folded, notice, section, table
 from .run_curves import curves
+from .summary_text import of_soak
+from .verdict import percent, verdict
 
 _PRICE = re.compile(r"([^\d\s./,-]{0,4})\s*(\d{1,6}(?:\.\d{1,6})?)\s*([^\d\s/]{0,12})\s*/\s*kWh", re.IGNORECASE)
-_OUTCOMES = {
-    "finished": "It ran to its end.",
-    "tripped": "It was stopped by a trip.",
-    "interrupted": "It was interrupted by its user.",
-    "stopped": "It was stopped by its user.",
-    "unfinished": "The record ends without an ending: the program or the power went away, or it still runs.",
-}
 #: Tolerance of a new class 2 thermocouple: (K, share of °C). IEC 60584-1, from memory; S, R and B have their own row.
 _CLASS_2 = {
     "K": (2.5, 0.0075),
@@ -81,7 +77,7 @@ def run_page(
     """The whole page as HTML text, self-contained; same arguments, same bytes. `care`: what the oven's log says of the
     tests of SAFETY.md."""
     units = Units(units.system).knowing(run.oven, run.schedule)
-    parts = [_outcome(run, units), _figures(summary, units, price)]
+    parts = [_outcome(run, summary, units), _figures(summary, units, price)]
     if len(run.time_s):
         for kind in ("wide", "narrow"):
             parts.append(f'<div class="{kind}">{curves(run, summary, units, narrow=kind == "narrow")}</div>')
@@ -103,13 +99,14 @@ def run_page(
     return document(f"{run.schedule.name} · {run.oven.name}", "".join(parts), run.schedule.about or "")
 
 
-def _outcome(run: RunData, units: Units) -> str:
-    said = [_OUTCOMES.get(run.outcome, run.outcome)]
+def _outcome(run: RunData, summary: Summary, units: Units) -> str:
+    found = verdict(run, summary, units)
+    words = f"{found.words[0].upper()}{found.words[1:]}."
+    lead = f"<p>{escape(words)}</p>" if found.good else notice(words)
     if run.started:
-        said.append(f"Started {run.started}.")
+        lead += f"<p>{escape(f'Started {run.started}.')}</p>"
     elif run.rig in ("", "virtual"):
-        said.append("A rehearsal on a virtual oven: nothing was heated.")
-    lead = f"<p>{escape(' '.join(said))}</p>"
+        lead += "<p>A rehearsal on a virtual oven: nothing was heated.</p>"
     trips = "".join(
         notice(
             units.words(" ".join(t.lines)),
@@ -124,14 +121,14 @@ def _outcome(run: RunData, units: Units) -> str:
 def _figures(s: Summary, units: Units, price: Price | None) -> str:
     shown = [
         ("duration", clock(s.duration_s)),
-        ("overshoot", units.difference(s.overshoot_k)),
+        ("overshoot", of_soak(s, s.overshoot_k, units)),
         ("highest chamber", units.temperature(s.highest_chamber_c, 1)),
         ("highest part", units.temperature(s.highest_part_c, 1)),
         ("energy", f"{s.energy_kwh:.2f} kWh"),
     ]
     if s.cure_share is not None:
         least = "" if s.cure_most is None else "at least "
-        shown.insert(4, ("of the reference cure", f"{least}{100 * s.cure_share:.0f} %"))
+        shown.insert(4, ("of the reference cure", f"{least}{percent(s.cure_share)}"))
     if price is not None:
         shown.append(("cost", price.of(s.energy_kwh)))
     return figures(shown)
@@ -164,6 +161,7 @@ def _soaks(run: RunData, s: Summary, units: Units) -> str:
 
 
 def _part(run: RunData, s: Summary, units: Units) -> str:
+    run = coarse(run)
     part, spread, what = part_of(run)
     if not np.isfinite(part).any():
         return ""
@@ -200,10 +198,10 @@ def _part(run: RunData, s: Summary, units: Units) -> str:
         around = (
             ""
             if s.cure_most is None
-            else f" (by the lower edge of the estimate; at most {100 * s.cure_most:.0f} %, by its upper edge)"
+            else f" (by the lower edge of the estimate; at most {percent(s.cure_most)}, by its upper edge)"
         )
         out += (
-            f"<p>The part got <strong>{least}{100 * s.cure_share:.0f} %</strong> of the reference cure{around}: as "
+            f"<p>The part got <strong>{least}{percent(s.cure_share)}</strong> of the reference cure{around}: as "
             f"much as {clock(s.cure_share * cure.time_s)} at {units.temperature(cure.at_c)}, where "
             f"{clock(cure.time_s)} is a full one.</p>"
         )
@@ -308,13 +306,18 @@ def _origin(run: RunData) -> str:
     ]
     if run.seed is not None:
         pairs.append(("seed of the virtual oven", str(run.seed)))
-    count = len(run.time_s)
-    every = float(np.median(np.diff(run.time_s))) if count > 1 else math.nan
-    gaps = int(np.sum(np.diff(run.time_s) > 3.0 * every)) if count > 1 else 0
+    between_s = np.diff(run.time_s)
+    count = len(run.data["time_s"])
+    every = float(np.median(between_s)) if count > 1 else math.nan
+    gaps = int(np.sum(between_s > 3.0 * every)) if count > 1 else 0
     pairs.append(("samples", f"{count}, one every {every:g} s, {gaps or 'no'} gap{'' if gaps == 1 else 's'}"))
+    if (times := together(run)) > 1:
+        pairs.append(("soaks and pictures", f"of means over {times} samples"))
     model = plain(run.model) if run.model is not None else None
     if isinstance(model, dict):
-        pairs.append(("model", f"sha256 {model_checksum(model)}"))
+        pairs.append(("model", " · ".join(w for w in (run.model_words, f"sha256 {model_checksum(model)}") if w)))
+    if run.lesson:
+        pairs.append(("what it taught the model", run.lesson))
     told = "".join(notice(p[0].upper() + p[1:] + ".") for p in run.problems)
     if not isinstance(model, dict):
         return facts(pairs) + told

@@ -67,18 +67,20 @@ def levels(sizing: Sizing, units: Units = METRIC_UNITS) -> list[float]:
 
 
 def printed_notes(sizing: Sizing) -> tuple[str, ...]:
-    """What sellers' figures of layers become at the temperatures of this oven."""
-    reach, notes, oven = sizing.reached_c, [], sizing.oven
+    """What sellers' figures of layers become at the temperatures of this oven, each at the hottest of its means."""
+    reach, oven = sizing.reached_c, sizing.oven
+    hottest: dict[str, tuple[float, str]] = {}
     for wall in sizing.walls:
         solution = sizing.at(reach).walls[wall.face.name]
         for i, (said, layer) in enumerate(zip(wall.face.wall.layers, wall.layers, strict=True)):
             mean, k = sum(solution.layer_c(i)) / 2.0, said.printed_w_per_mk
             own = next((m for m in oven.materials if m.name == said.material), None)
             if is_constant(oven, said.material):
-                notes.append(
-                    f"{wall.face.name}: {said.material} has one conductivity for all temperatures, and its mean here "
-                    f"is {mean:.0f} °C; insulation conducts more when it is hot, half as much again and more: name a "
-                    "material of its kind (materials: like), or give its conductivity at several temperatures"
+                key = said.material
+                words = (
+                    f"has one conductivity for all temperatures, and its hottest mean here is {mean:.0f} °C; "
+                    "insulation conducts more when it is hot, half as much again and more: name a material of its kind "
+                    "(materials: like), or give its conductivity at several temperatures"
                 )
             elif k is not None or (own is not None and own.like is not None):
                 at_c, curve = mean_c_of(said), said.material
@@ -86,12 +88,15 @@ def printed_notes(sizing: Sizing) -> tuple[str, ...]:
                     at_c, curve, k = measured_c(own), own.like, own.conductivity[0][1]
                 assert k is not None
                 here = layer.material.conductivity(mean)
-                notes.append(
-                    f"{wall.face.name}: {said.material}: the seller's {k:.3g} W/(m·K) at a mean of {at_c:.0f} °C is "
-                    f"{here:.3g} W/(m·K) at {mean:.0f} °C, its mean here ({100.0 * (here / k - 1.0):+.0f} %), along "
-                    f"the curve of {curve}"
+                key = f"{said.material}: the seller's {k:.3g} W/(m·K) at a mean of {at_c:.0f} °C"
+                words = (
+                    f"is {here:.3g} W/(m·K) at {mean:.0f} °C, its hottest mean here "
+                    f"({100.0 * (here / k - 1.0):+.0f} %), along the curve of {curve}"
                 )
-    return tuple(dict.fromkeys(notes))
+            else:
+                continue
+            hottest[key] = max(hottest.get(key, (mean, words)), (mean, words))
+    return tuple(f"{key} {words}" for key, (_, words) in hottest.items())
 
 
 def sizing_text(sizing: Sizing, units: Units) -> str:
@@ -122,8 +127,9 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
     nearly = 0.98 * reach
     empty = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly))
     stored = u.energy(sizing.stored_j(reach, o.usual_load))
+    top = u.temperature(sizing.top_c)
     out = [
-        f"{o.name}: {o.elements.rated_w / 1000:.2f} kW, schedules up to {u.temperature(sizing.top_c)}",
+        f"{o.name}: {o.elements.rated_w / 1000:.2f} kW, schedules up to {top}: {_enough(sizing)}",
         "",
         f"highest by power       {temperature_range(sizing.max_chamber_range_c, u)}",
         f"  at 10 % less voltage {weak}",
@@ -135,6 +141,13 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
         out.append(f"heat-up, loaded        {loaded}, with {o.usual_load.name}")
         out += _lag(sizing, nearly, u)
     return [*out, f"stored heat            {stored} when all is warmed through at {u.temperature(reach)}"]
+
+
+def _enough(sizing: Sizing) -> str:
+    """Whether the power is enough for the schedules that the file allows, with what may be different from it."""
+    if sizing.max_chamber_range_c.low >= sizing.top_c:
+        return "its power is enough"
+    return "its power may not be enough" if sizing.max_chamber_c >= sizing.top_c else "its power is NOT ENOUGH"
 
 
 def _lag(sizing: Sizing, nearly_c: float, u: Units) -> list[str]:

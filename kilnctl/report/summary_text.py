@@ -6,6 +6,13 @@ from ..output import METRIC_UNITS, Units, clock
 from ..plants.moisture import Drying
 from ..run.summary import SETTLED_K, Summary
 from ..thermal.psychrometrics import dew_point_c
+from .verdict import percent
+
+
+def of_soak(s: Summary, kelvin: float, units: Units = METRIC_UNITS) -> str:
+    """A figure such as the overshoot: nothing can be said of it where no soak was ever reached."""
+    there = not s.soaks or any(math.isfinite(soak.arrived_s) for soak in s.soaks)
+    return units.difference(kelvin) if there else "–"
 
 
 def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
@@ -21,7 +28,7 @@ def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
         lines = ["no soak in this schedule"]
     lines += [
         "",
-        f"overshoot            {units.difference(s.overshoot_k)}",
+        f"overshoot            {of_soak(s, s.overshoot_k, units)}",
         f"energy               {s.energy_kwh:.2f} kWh in {clock(s.duration_s)}"
         + (f" (by {s.power_by})" if s.power_by else ""),
         f"highest chamber      {units.temperature(s.highest_chamber_c, 1)}",
@@ -30,8 +37,8 @@ def summary_text(s: Summary, units: Units = METRIC_UNITS) -> str:
     if s.cure_share is not None:
         least = "" if s.cure_most is None else "at least "
         by = f", by the {s.part_by}" if s.part_by else ""
-        most = "" if s.cure_most is None else f" (at most {100 * s.cure_most:.0f} %{by})"
-        lines.append(f"cure                 {least}{100 * s.cure_share:.0f} % of the reference cure{most}")
+        most = "" if s.cure_most is None else f" (at most {percent(s.cure_most)}{by})"
+        lines.append(f"cure                 {least}{percent(s.cure_share)} of the reference cure{most}")
     lines.append(f"trips                {', '.join(f'{fault} at {clock(at)}' for at, fault in s.trips) or 'none'}")
     lines.append(f"judged by            {s.measured_on}")
     return "\n".join(lines)
@@ -62,15 +69,15 @@ def summaries_compared(ours: Summary, other: Summary, name: str, units: Units = 
         return units.difference(max(values)) if values else "–"
 
     def cure(s: Summary) -> str:
-        return f"{100.0 * s.cure_share:.0f} %" if s.cure_share is not None else "–"
+        return percent(s.cure_share) if s.cure_share is not None else "–"
 
     band = f"±{units.plain_difference(SETTLED_K)}"
     rows = [
         ("", "kilnctl", name),
         (f"first soak within {band} after", settled(ours), settled(other)),
         ("worst deviation in a soak", worst(ours), worst(other)),
-        ("overshoot", units.difference(ours.overshoot_k), units.difference(other.overshoot_k)),
-        ("swing during the soak", units.difference(ours.swing_k), units.difference(other.swing_k)),
+        ("overshoot", of_soak(ours, ours.overshoot_k, units), of_soak(other, other.overshoot_k, units)),
+        ("swing during the soak", of_soak(ours, ours.swing_k, units), of_soak(other, other.swing_k, units)),
         ("energy", f"{ours.energy_kwh:.2f} kWh", f"{other.energy_kwh:.2f} kWh"),
         ("highest part", units.temperature(ours.highest_part_c, 1), units.temperature(other.highest_part_c, 1)),
     ]

@@ -97,7 +97,7 @@ class LocalLine:
         self._lines = self._request()
         self._buses = self._open_buses(spi)
         boot = int.from_bytes(os.urandom(2), "little")
-        self._board = logic.Board(self._ms(), boot, 0, len(pins.relays), self._mains_hz)
+        self._board = logic.Board(self.milliseconds(), boot, 0, len(pins.relays), self._mains_hz)
         self._client = FrameClient()
         # Held for the board's arithmetic only, never while waiting for a line or a bus, which may hang.
         self._lock, self._closing, self._high = threading.Lock(), False, False
@@ -120,7 +120,7 @@ class LocalLine:
             return None
         with self._lock:
             for byte in self._client.frame(request):
-                count = self._board.take(byte, self._ms())
+                count = self._board.take(byte, self.milliseconds())
                 for answered in self._board.wire[:count]:
                     answer = self._client.take(answered)
                     if answer is not None:
@@ -157,7 +157,7 @@ class LocalLine:
             self._drive(0, False)
 
     @staticmethod
-    def _ms() -> int:
+    def milliseconds() -> int:
         # Suspended time counts: during it the control loop neither asked for heat nor watched.
         return int(passed_s() * 1000.0)
 
@@ -293,7 +293,7 @@ class LocalLine:
             board.contactor_closed = None if closed is None else not closed
             board.door_open = door
             board.airflow = None if air is None else not air
-            board.cycle(self._ms())
+            board.cycle(self.milliseconds())
             bits, coil, fed = board.relay_bits, board.contactor, board.feed and board.state == logic.ARMED
             board.feed = False
         self._drive(bits, coil)

@@ -3,7 +3,8 @@
 Nothing in this file knows a clock, a file or a heater; it is given measured time and returns what the rig should do.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from .. import firing, safety
 from ..control import ControlState, Decision, StepInput
@@ -25,8 +26,7 @@ REFUSED = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Actuation:
+class Actuation(NamedTuple):
     """The result of one tick. `fired` is what the relay shall do in the coming tick, `contactor` what the contactor's
     coil shall do. Of the tick that has passed: the share of full power that was `commanded`, and the electric power,
     `power_w`, by the best meters there are."""
@@ -41,8 +41,7 @@ class Actuation:
     power_w: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class _Passed:
+class _Passed(NamedTuple):
     """The tick that has just passed: the reading at its end, the share of full power that was fired and commanded in
     it, and its electric power, W."""
 

@@ -14,10 +14,10 @@ from ..control import AnyController, AnyProgramme, EnergyBalanceControl, Plain, 
 from ..errors import KilnctlError
 from ..firing import Pattern
 from ..model.day_zero import day_zero
-from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of
+from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of, envelope_of
 from ..model.energy import EnergyModel
-from ..model.part import part_of
-from ..model.trained_file import TrainedModel, load_model, trained_words
+from ..model.part_body import part_of
+from ..model.trained_file import TrainedModel, load_model, trained_words, version_name
 from ..safety import Policy, policy_for
 from ..settings.construction import Load
 from ..settings.oven import Oven
@@ -83,7 +83,7 @@ def prepare(
     schedule's, or else the oven's usual one. Raises KilnctlError for a model that cannot be used, and for a schedule
     that this oven must not or cannot do."""
     load = load if load is not None else load_of(oven, schedule)
-    believed, words, doubt = _believed(oven, schedule, load, model)
+    believed, words, guard = _believed(oven, schedule, load, model)
     return prepared(
         oven,
         schedule,
@@ -95,25 +95,51 @@ def prepare(
         model_words=words,
         model_file=str(model) if isinstance(model, str | Path) else "",
         start_c=start_c,
-        doubt=doubt,
+        guard=guard,
     )
+
+
+@dataclass(frozen=True)
+class Guard:
+    """The model that the rules' limits follow from, and how wrong it may be."""
+
+    model: EnergyModel
+    doubt: Doubt
 
 
 def _believed(
     oven: Oven, schedule: Schedule, load: Load | None, model: EnergyModel | TrainedModel | str | Path | None
-) -> tuple[EnergyModel, str, Doubt]:
-    """The model that the control uses, a description of it in words, and its uncertainty; see `prepare`. A file is read
-    once: all three are of the same model."""
+) -> tuple[EnergyModel, str, Guard]:
+    """The model that the control uses, a description of it in words, and what the rules go by; see `prepare`."""
     if model is None:
-        words = "from the oven's description; no learning run yet"
-        return day_zero(oven, load, schedule.top_c), words, day_zero_doubt(oven, load)
+        guard = _described(oven, schedule, load)
+        return guard.model, "from the oven's description; no learning run yet", guard
     if isinstance(model, EnergyModel):
-        return model, "as given", DAY_ZERO
+        return model, "as given", Guard(model, DAY_ZERO)
     trained, words = model, "as given, trained"
     if not isinstance(trained, TrainedModel):
         trained = load_model(trained, oven)
         words = trained_words(trained, schedule.top_c)
-    return trained.for_load(oven, load), words, doubt_of(trained, oven.limits.trip_at_c)
+    return trained.for_load(oven, load), words, _guard(oven, schedule, load, trained)
+
+
+def _described(oven: Oven, schedule: Schedule, load: Load | None) -> Guard:
+    return Guard(day_zero(oven, load, schedule.top_c), day_zero_doubt(oven, load))
+
+
+def _guard(oven: Oven, schedule: Schedule, load: Load | None, trained: TrainedModel) -> Guard:
+    """The rules do not follow what ordinary runs teach: a sensor that slips out of the chamber a little from run to run
+    would be learnt, and the energy limiter would no longer find it. A version that cannot be read leaves the
+    description, which promises less and trips no sooner."""
+    if not trained.guards:
+        file = Path(trained.file).with_name(version_name(trained.guard))
+        if not trained.guard or not file.is_file():
+            return _described(oven, schedule, load)
+        try:
+            trained = load_model(file, oven)
+        except KilnctlError:
+            return _described(oven, schedule, load)
+    return Guard(trained.for_load(oven, load), doubt_of(trained, oven.limits.trip_at_c))
 
 
 def prepared(
@@ -128,10 +154,11 @@ def prepared(
     model_words: str,
     model_file: str = "",
     start_c: float | None = None,
-    doubt: Doubt | None = None,
+    guard: Guard | None = None,
 ) -> PreparedRun[PreparedT]:
-    """What follows for a run once it is known what the controller follows; `doubt`: about the model; None: all that a
-    description leaves. Raises KilnctlError for limits that cannot be."""
+    """What follows for a run once it is known what the controller follows; `guard`: what the rules go by; None: the
+    model, with all the doubt that a description leaves. Raises KilnctlError for limits that cannot be."""
+    guard = guard or Guard(model, DAY_ZERO)
     return PreparedRun(
         oven=oven,
         schedule=schedule,
@@ -140,7 +167,12 @@ def prepared(
         model_words=model_words,
         programme=programme,
         policy=policy_for(
-            oven, schedule, model, start_c=start_c, coolest=coolest_of(oven, load, model, doubt or DAY_ZERO)
+            oven,
+            schedule,
+            guard.model,
+            start_c=start_c,
+            coolest=coolest_of(oven, load, guard.model, guard.doubt),
+            envelope=envelope_of(oven, load, guard.model, guard.doubt),
         ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),

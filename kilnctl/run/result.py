@@ -51,6 +51,7 @@ def as_run(
         controller=prepared.controller_name if controller is None else controller,
         energy_j=energy_j,
         model=prepared.model,
+        model_words=prepared.model_words,
         shortfalls=tuple(prepared.programme.shortfalls),
         load=prepared.load,
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..record.coarse import coarse
 from ..record.power_columns import basis, fired_share
 from ..record.run_data import RunData
 from ..settings.schedule import Cure
@@ -84,7 +85,7 @@ def judged(run: RunData) -> tuple[np.ndarray, str]:
     part = run.schedule.follows == "part"
     true = run.data["true_part_c" if part else "true_chamber_c"]
     if np.isfinite(true).any():
-        return true, "the plant's own " + ("part" if part else "chamber") + " temperature"
+        return true, "the virtual oven's own temperature of the " + ("part" if part else "chamber")
     measured = run.data["part_c" if part else "chamber_c"]
     if part and not np.isfinite(measured).any():
         sd = np.nan_to_num(run.data["part_sd_k"])
@@ -124,7 +125,9 @@ def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure: Cure) -> float:
 
 
 def summarise(run: RunData) -> Summary:
-    """The summary of a run that has just been made, or was read back."""
+    """The summary of a run that has just been made, or was read back. Soaks, swing, overshoot and cure of a run of
+    weeks are judged by means over a few samples (`kilnctl.record.coarse`)."""
+    fine, run = run, coarse(run)
     time, (value, measured_on) = run.time_s, judged(run)
     if len(time) == 0:
         return Summary(run.outcome, 0.0, (), 0.0, 0.0, 0.0, 0.0, math.nan, math.nan, 0.0, None, None, measured_on)
@@ -143,8 +146,7 @@ def summarise(run: RunData) -> Summary:
         edge = 0.0 if sd is None else 2.0 * np.nan_to_num(sd)
         credited = cure_share(time, part - edge, run.schedule.cure)
         most = None if sd is None else cure_share(time, part + edge, run.schedule.cure)
-    fired, _ = fired_share(run.data)
-    hours = max(1e-9, (time[-1] - time[0]) / 3600.0)
+    hours = max(1e-9, float(np.ptp(fine.data["time_s"])) / 3600.0)
     return Summary(
         outcome=run.outcome,
         duration_s=float(time[-1]),
@@ -153,9 +155,9 @@ def summarise(run: RunData) -> Summary:
         undershoot_k=max([abs(min(0.0, s.worst_k)) for s in settled], default=0.0),
         swing_k=swing,
         energy_kwh=run.energy_j / 3.6e6,
-        highest_chamber_c=_highest(run.data["true_chamber_c"], run.data["chamber_c"]),
-        highest_part_c=_highest(part),
-        switchings_per_h=float(np.count_nonzero(np.abs(np.diff(fired)) > 0.5) / hours),
+        highest_chamber_c=_highest(fine, "true_chamber_c", "chamber_c"),
+        highest_part_c=_highest(fine, "true_part_c", "part_c", "part_estimate_c"),
+        switchings_per_h=float(np.count_nonzero(np.abs(np.diff(fired_share(fine.data)[0])) > 0.5) / hours),
         cure_share=credited,
         cure_most=most,
         measured_on=measured_on,
@@ -165,9 +167,9 @@ def summarise(run: RunData) -> Summary:
     )
 
 
-def _highest(*columns: np.ndarray) -> float:
+def _highest(run: RunData, *names: str) -> float:
     """The highest value of the first column that holds any; NaN where none does."""
-    return next((float(np.nanmax(c)) for c in columns if np.isfinite(c).any()), math.nan)
+    return next((float(np.nanmax(c)) for name in names if np.isfinite(c := run.data[name]).any()), math.nan)
 
 
 def _over(run: RunData, value: np.ndarray, sign: float) -> float:

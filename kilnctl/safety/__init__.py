@@ -24,7 +24,7 @@ from .judge import RULES, acknowledge, judge
 from .limits import HARD_CEILINGS, HARD_FLOORS, Policy, policy_for
 from .schedule_trip import schedule_trip_c, schedule_trip_words
 from .state import SafetyState, Tick, Trip, Verdict
-from .vapour import VapourSum, vapour_sum
+from .ventilation import VapourSum, vapour_sum
 
 __all__ = [
     "HARD_CEILINGS",

@@ -6,7 +6,7 @@ limit (1200 for 120, °F for °C), another oven's file, or a damaged file is fou
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
@@ -52,15 +52,30 @@ TEXTS = {
 
 def to_mapping(policy: Policy) -> dict[str, float | bool | str | None]:
     """The limits of this run, for the state file; infinity is kept as None."""
-    values = {f.name: getattr(policy, f.name) for f in fields(policy) if f.name != "coolest"}
+    values = {f.name: getattr(policy, f.name) for f in fields(policy) if f.name not in ("coolest", "envelope")}
     return {k: None if isinstance(v, float) and math.isinf(v) else v for k, v in values.items()}
+
+
+#: What `unlike` says where there is no earlier run.
+FIRST_RUN = "there is no earlier run of this oven to compare its limits with"
+
+
+def to_confirm(unlike: Sequence[str]) -> str:
+    """What a person is asked before a start whose limits need confirmation; `unlike` as the function of that name gives
+    it."""
+    if tuple(unlike) == (FIRST_RUN,):
+        return (
+            "this is the first run of this oven: look at the limits that `kilnctl check OVEN SCHEDULE` prints; if they "
+            "are right, say --confirm"
+        )
+    return "these limits are unlike the last run's:\n  " + "\n  ".join(unlike) + "\nif that is right, say --confirm"
 
 
 def unlike(policy: Policy, last: Mapping[str, Any] | None) -> tuple[str, ...]:
     """Each thing that needs confirmation, in words; empty when the limits are as in the last run (`last` from
     `to_mapping`). No last run, or a damaged record of it, needs confirmation too."""
     if not last:
-        return ("there is no earlier run of this oven to compare its limits with",)
+        return (FIRST_RUN,)
     found = []
     for name, (words, unit, same) in WATCHED.items():
         now, then = getattr(policy, name), last.get(name)

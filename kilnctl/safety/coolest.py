@@ -1,16 +1,15 @@
-"""The coolest oven that the uncertainty of a model allows, as a few lumps in plain floats.
-
-It is driven by energy alone and reads no sensor:
+"""An oven as a few lumps in plain floats: the coolest that the uncertainty of a model allows, driven by energy alone,
+or one whose chamber is held at what a sensor reads (`held`):
 
     power ── element ── chamber ── lining 1 ── … ── lining 4 ── room
                           │  │  └── room, through an open door
                           │  └──── room, past the lining
                           contents, which stay at 100 °C while their water boils off
 
-`kilnctl.model.doubt` makes the numbers from a model and its uncertainty: the least power, the largest losses and
-capacities, the coldest room. This module only checks them. One linearly implicit Euler step a tick, stable for any
-step. Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K, radiating areas in m² (times σ
-T⁴)."""
+`kilnctl.model.doubt` makes the numbers from a model and its uncertainty; for the coolest oven the least power, the
+largest losses and capacities, the coldest room. This module only checks them. One linearly implicit
+Euler step a tick, stable for any step. Temperatures in °C, heat flows in W, capacities in J/K, conductances in W/K,
+radiating areas in m² (times σ T⁴)."""
 
 from dataclasses import dataclass, fields
 
@@ -29,12 +28,12 @@ _SIGNED = ("room_c", "leak_rise_per_k")
 
 
 @dataclass(frozen=True, slots=True)
-class Coolest:
+class LumpedOven:
     """full_w          rated power
     power_share        least share of the metered power that heats
     unmetered_share    the same where no meter measures the voltage or the current
     room_c             the coldest room
-    element_* … extra_w   as in the model of the oven, with the coolest oven's values
+    element_* … extra_w   as in the model of the oven, with this oven's values
     door_w_per_k, door_m2   conductance, W/K, and area, m², through which an open door loses heat
     water_j            heat that boils off the water in the load
     lag_s              how much later a reading may come
@@ -79,16 +78,16 @@ class Coolest:
             for v in value if isinstance(value, tuple) else (value,):
                 low = -300.0 if f.name in _SIGNED else LEAST
                 if not (low <= v <= MOST) or (f.name in _ABOVE_ZERO and v == 0.0):
-                    raise ValueError(f"coolest oven: {f.name} = {v!r} cannot be")
+                    raise ValueError(f"oven in lumps: {f.name} = {v!r} cannot be")
         for name in ("lining_j_per_k", "lining_w_per_k", "rise_per_k", "capacity_rise_per_k"):
             if len(getattr(self, name)) != 4:
-                raise ValueError(f"coolest oven: {name} wants 4 numbers")
+                raise ValueError(f"oven in lumps: {name} wants 4 numbers")
         if self.power_share > 1.0 or self.unmetered_share > self.power_share:
-            raise ValueError("coolest oven: it gets no more power than is measured, and no more where nothing is")
+            raise ValueError("oven in lumps: it gets no more power than is measured, and no more where nothing is")
         if self.element_w_per_k + self.element_m2 == 0.0 or self.film_w_per_k + self.film_m2 == 0.0:
-            raise ValueError("coolest oven: its power or its lining reaches no chamber")
+            raise ValueError("oven in lumps: its power or its lining reaches no chamber")
         if self.contents_j_per_k > 0.0 and self.contents_w_per_k + self.contents_m2 == 0.0:
-            raise ValueError("coolest oven: its contents take no heat")
+            raise ValueError("oven in lumps: its contents take no heat")
 
     def from_chamber(self, chamber_c: float) -> Lumps:
         """The start from a believed reading: chamber and elements at that temperature, all else as cold as the room (or
@@ -97,7 +96,7 @@ class Coolest:
         return (chamber_c, chamber_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
 
 
-def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
+def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
     """The lumps dt_s later (above 0) under constant electric power."""
     e, c, l1, l2, l3, l4, k, water_j = x
     qe, ae, be = _link(e, c, oven.element_w_per_k, oven.element_m2)
@@ -108,8 +107,9 @@ def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lu
     # Increments, eliminated from the ends of the tree towards the chamber: δ_end = alpha + beta · δ_towards.
     de = oven.element_j_per_k / dt_s + ae
     alpha_e, beta_e = (power_w - qe) / de, be / de
-    inside = _lining(oven, (l1, l2, l3, l4), q1, a1, b1, dt_s)
-    alpha_1, beta_1 = inside[0]
+    (alpha_1, beta_1), (alpha_2, beta_2), (alpha_3, beta_3), (alpha_4, beta_4) = _lining(
+        oven, l1, l2, l3, l4, q1, a1, b1, dt_s
+    )
     boils = water_j > 0.0 and k >= BOILS_C and qk > 0.0
     if oven.contents_j_per_k <= 0.0:
         qk = ak = bk = alpha_k = beta_k = 0.0
@@ -121,10 +121,10 @@ def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lu
     dc = oven.chamber_j_per_k / dt_s + be + al + ad - ae * beta_e + a1 - b1 * beta_1 + ak - bk * beta_k
     net = qe - q1 + b1 * alpha_1 - qk + bk * alpha_k - ql - qd + ae * alpha_e + oven.extra_w
     up = net / dc
-    warmer, towards = [], up
-    for alpha, beta in inside:
-        towards = alpha + beta * towards
-        warmer.append(towards)
+    up_1 = alpha_1 + beta_1 * up
+    up_2 = alpha_2 + beta_2 * up_1
+    up_3 = alpha_3 + beta_3 * up_2
+    up_4 = alpha_4 + beta_4 * up_3
     if boils:
         water_j = max(0.0, water_j - qk * dt_s)
     chamber_c = _within(c + up)
@@ -132,33 +132,64 @@ def step(oven: Coolest, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lu
     return (
         _within(e + alpha_e + beta_e * up),
         chamber_c,
-        _within(l1 + warmer[0]),
-        _within(l2 + warmer[1]),
-        _within(l3 + warmer[2]),
-        _within(l4 + warmer[3]),
+        _within(l1 + up_1),
+        _within(l2 + up_2),
+        _within(l3 + up_3),
+        _within(l4 + up_4),
         contents_c,
         water_j,
     )
 
 
+def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float]:
+    """The lumps dt_s later (above 0) round a chamber that is at chamber_c, °C; and the heat that the elements then give
+    to it, less what the contents take, W. For an oven whose own chamber is so heavy that dt_s does not move it
+    (`MOST`)."""
+    after = step(oven, (x[0], _within(chamber_c), *x[2:]), power_w, dt_s, False)
+    given_w = _link(after[0], after[1], oven.element_w_per_k, oven.element_m2)[0]
+    # An empty oven's contents are as warm as its chamber: nothing flows.
+    return after, given_w - _link(after[1], after[6], oven.contents_w_per_k, oven.contents_m2)[0]
+
+
+#: (alpha, beta) of an increment; see `step`.
+_Followed = tuple[float, float]
+
+
 def _lining(
-    oven: Coolest, lumps_c: tuple[float, float, float, float], in_w: float, in_up: float, in_down: float, dt_s: float
-) -> list[tuple[float, float]]:
-    """(alpha, beta) of each lump, from the inside outward; in_*: flow from the chamber, W, and its tangents, W/K."""
-    far = (*lumps_c[1:], oven.room_c)
-    flows = [
-        _conduct(here, there, g, r) for here, there, g, r in zip(lumps_c, far, oven.lining_w_per_k, oven.rise_per_k)
-    ]
-    flows.insert(0, (in_w, in_up, in_down))
-    found: list[tuple[float, float]] = []
-    alpha = beta = 0.0
-    for i in (3, 2, 1, 0):
-        held = oven.lining_j_per_k[i] * max(0.2, 1.0 + oven.capacity_rise_per_k[i] * lumps_c[i])
-        (into, up_in, down_in), (out, up_out, down_out) = flows[i], flows[i + 1]
-        d = held / dt_s + down_in + up_out - down_out * beta
-        alpha, beta = (into - out + down_out * alpha) / d, up_in / d
-        found.insert(0, (alpha, beta))
-    return found
+    oven: LumpedOven,
+    l1: float,
+    l2: float,
+    l3: float,
+    l4: float,
+    in_w: float,
+    in_up: float,
+    in_down: float,
+    dt_s: float,
+) -> tuple[_Followed, _Followed, _Followed, _Followed]:
+    """(alpha, beta) of each lump, from the inside outward; in_*: flow from the chamber, W, and its tangents, W/K.
+    Written out: a tick takes several of these, and lists cost more than the numbers."""
+    g1, g2, g3, g4 = oven.lining_w_per_k
+    r1, r2, r3, r4 = oven.rise_per_k
+    c1, c2, c3, c4 = oven.lining_j_per_k
+    s1, s2, s3, s4 = oven.capacity_rise_per_k
+    q2, a2, b2 = _conduct(l1, l2, g1, r1)
+    q3, a3, b3 = _conduct(l2, l3, g2, r2)
+    q4, a4, b4 = _conduct(l3, l4, g3, r3)
+    q5, a5, _ = _conduct(l4, oven.room_c, g4, r4)
+    d4 = c4 * _warmed(s4, l4) / dt_s + b4 + a5
+    alpha_4, beta_4 = (q4 - q5) / d4, a4 / d4
+    d3 = c3 * _warmed(s3, l3) / dt_s + b3 + a4 - b4 * beta_4
+    alpha_3, beta_3 = (q3 - q4 + b4 * alpha_4) / d3, a3 / d3
+    d2 = c2 * _warmed(s2, l2) / dt_s + b2 + a3 - b3 * beta_3
+    alpha_2, beta_2 = (q2 - q3 + b3 * alpha_3) / d2, a2 / d2
+    d1 = c1 * _warmed(s1, l1) / dt_s + in_down + a2 - b2 * beta_2
+    alpha_1, beta_1 = (in_w - q2 + b2 * alpha_2) / d1, in_up / d1
+    return (alpha_1, beta_1), (alpha_2, beta_2), (alpha_3, beta_3), (alpha_4, beta_4)
+
+
+def _warmed(rise: float, at_c: float) -> float:
+    """Heat capacity at that temperature over its value at 0 °C."""
+    return max(0.2, 1.0 + rise * at_c)
 
 
 def _within(t_c: float) -> float:

@@ -17,7 +17,10 @@ _AIR = "Leave it shut. No flame, no switch nearby. Get the extraction going."
 #: dead.
 DEAD = "Before you touch anything: main switch off and locked, proved dead, cold. Then check"
 _RELAY_STUCK = f"{DEAD} the relay: it may conduct all the time, or half of it may be shorted"
-_LOAD_UNLIKE = "the load or the lining is unlike what the file says: describe it, or fit the model anew"
+_LESS_TAKES_IT = (
+    "less takes up heat than the file says (less load, a lighter lining), the supply is high, or the sensor is near an "
+    "element. Describe it, or fit the model anew"
+)
 _REPLACE = "Do not use the oven before it is replaced."
 #: What "unexplained-heat" says to check while nearly full power is fired: a stuck relay adds little to that, and a load
 #: that is not there explains much.
@@ -168,12 +171,16 @@ WORDS = {
     "unexplained-heat": (
         OFF,
         "{watts:.0f} W more than commanded reach the chamber",
-        f"{_RELAY_STUCK}. If it does not, {_LOAD_UNLIKE}.",
+        f"{_RELAY_STUCK}. If it does not, {_LESS_TAKES_IT}.",
     ),
     "missing-heat": (
         WATCH,
         "{watts:.0f} W that were commanded are missing in the chamber",
-        f"Look at the door, from a distance. {DEAD} elements (one may be broken), the sensor's place, the supply.",
+        (
+            f"Look at the door, from a distance. {DEAD} elements (one may be broken), the sensor's place, the supply. "
+            "If they are right, more takes up heat than the file says: more load, a wet one, heavy elements, what "
+            "carries them. Describe it, or fit the model anew."
+        ),
     ),
     "relay-on-unasked": (
         OFF,

@@ -6,7 +6,7 @@ sensor's error, heat ends. This rule never permits heat."""
 
 import math
 
-from .coolest import Coolest, step
+from .coolest import LumpedOven, step
 from .rule import Look, Rule
 from .rules_sensor import control_shows
 from .state import finite
@@ -34,7 +34,7 @@ def energy_says_hotter(look: Look) -> None:
         state.lumps = oven.from_chamber(look.reading.chamber_c)
         state.lumps_c = state.lumps[1]
     if look.dt_s > 0.0:
-        state.lumps = step(oven, state.lumps, least_power_w(look, oven), look.dt_s, may_be_open(look))
+        state.lumps = step(oven, state.lumps, power_w_of(look, oven), look.dt_s, may_be_open(look))
         state.lumps_c += (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
     too_hot = is_hotter(look, oven)
     if look.lasting("energy-hotter", too_hot, HOTTER_S):
@@ -55,17 +55,17 @@ def may_be_open(look: Look) -> bool:
     return look.door_is_open or state.fall is not None or falls or cools
 
 
-def least_power_w(look: Look, oven: Coolest) -> float:
-    """The least electric power that heated since the last look, W."""
+def power_w_of(look: Look, oven: LumpedOven) -> float:
+    """The electric power that heated such an oven since the last look, W; the least where that is not certain."""
     tick, reading = look.tick, look.reading
     metered = finite(reading.supply_v) or finite(reading.current_a) or finite(reading.mean_current_a)
     power_w = tick.power_w
-    if power_w is None or not finite(power_w) or power_w < 0.0:
+    if not finite(power_w) or power_w < 0.0:
         metered, power_w = False, look.fired * oven.full_w
     return (oven.power_share if metered else oven.unmetered_share) * min(power_w, MOST_POWER * oven.full_w)
 
 
-def is_hotter(look: Look, oven: Coolest) -> bool:
+def is_hotter(look: Look, oven: LumpedOven) -> bool:
     """Whether even the coolest oven is above the trip, or above what a believed reading can mean."""
     least_c, policy = look.state.lumps_c, look.policy
     if least_c > min(policy.chamber_trip_c, policy.schedule_trip_c):
@@ -73,12 +73,12 @@ def is_hotter(look: Look, oven: Coolest) -> bool:
     return look.usable and least_c > oven.room_c + SEEN_K and least_c > most_c(oven, look.reading.chamber_c)
 
 
-def most_c(oven: Coolest, reads_c: float) -> float:
+def most_c(oven: LumpedOven, reads_c: float) -> float:
     """The hottest that the chamber can be when a sound sensor shows this reading, °C."""
     return reads_c + oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
 
 
-def _nearly(look: Look, oven: Coolest) -> bool:
+def _nearly(look: Look, oven: LumpedOven) -> bool:
     return look.usable and look.state.lumps_c > look.reading.chamber_c and look.state.lumps_c > oven.room_c + SEEN_K
 
 

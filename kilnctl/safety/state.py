@@ -1,8 +1,9 @@
 """What the rules get each tick, what they answer, and what they keep from tick to tick."""
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from numbers import Real
+from operator import attrgetter
 from typing import NamedTuple, TypeGuard
 
 from .coolest import Lumps
@@ -167,6 +168,9 @@ class SafetyState:
     fired_300: float = 0.0
     lumps: Lumps | None = None  # the coolest oven that the energy allows
     lumps_c: float = math.nan  # its chamber, as late as a reading, °C
+    held: tuple[Lumps, ...] = ()  # the ovens of `policy.envelope`, their chambers at the reading
+    excused_high: float = 0.0  # what the model's uncertainty explains, shares of full power: too much heat,
+    excused_low: float = 0.0  # and too little
     # surroundings
     asked: float = 0.0  # commanded and conducted share, means of ten seconds
     given: float = 0.0
@@ -185,9 +189,7 @@ class SafetyState:
 
     def copied(self) -> "SafetyState":
         """A copy that shares nothing that changes."""
-        new = SafetyState.__new__(SafetyState)
-        for name in _FIELDS:
-            setattr(new, name, getattr(self, name))
+        new = SafetyState(*_values(self))
         new.trips, new.over, new.believed = dict(self.trips), dict(self.over), dict(self.believed)
         return new
 
@@ -201,12 +203,13 @@ class SafetyState:
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k, self.rejected, self.lumps = None, 0.0, None, None
+        self.held, self.excused_high, self.excused_low = (), 0.0, 0.0
         self.top_c = self.settled_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf
 
 
-_FIELDS = tuple(SafetyState.__slots__)
+_values = attrgetter(*(f.name for f in fields(SafetyState)))
 
 
 def finite(value: object) -> TypeGuard[float]:

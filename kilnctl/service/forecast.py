@@ -9,12 +9,13 @@ HORIZON_S = 30 * 86400.0
 
 
 def ahead(session: Session | None) -> dict:
-    """The reference from now on, and the chamber (or the part) by the plan in force; None for what does not exist."""
+    """The reference from now on, the chamber (or the part) by the plan in force, and how much of the present soak has
+    not counted yet, s; None for what does not exist."""
     # Read once: the tick may replace the state in the meantime.
     state = session.chain.control if session is not None else None
     programme = session.chain.programme if session is not None else None
     if session is None or state is None or state.position is None or not isinstance(programme, Programme):
-        return {"ok": True, "run_s": 0.0, "reference": None, "expected": None}
+        return {"ok": True, "run_s": 0.0, "reference": None, "expected": None, "soak_left_s": None}
     plan = state.plan
     times, values = reference.preview(programme.legs, state.position, HORIZON_S)
     expected = None
@@ -32,6 +33,7 @@ def ahead(session: Session | None) -> dict:
         "run_s": session.time_s,
         "reference": {"in_s": times, "reference_c": values},
         "expected": expected,
+        "soak_left_s": reference.soak_left_s(programme.legs, state.position),
     }
 
 

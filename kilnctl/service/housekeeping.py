@@ -1,6 +1,7 @@
 """What the service does for its records outside the tick: opens and closes them, has the pages of ended runs made, and
 makes room for new ones. One thread, one task at a time; long arithmetic runs in another process."""
 
+import json
 import os
 import subprocess
 import sys
@@ -37,17 +38,51 @@ def room_needed(order: PreparedRun) -> int:
     return round(BYTES_PER_SAMPLE * min(length_s, order.policy.longest_s) / order.oven.control.tick_s)
 
 
+def begin_finishing(folder: Path, models: Path | None) -> subprocess.Popen:
+    """A process that makes the page of a run, and lets it teach the oven's models if it is to. It gets one processor at
+    most, and that last."""
+    paths = os.pathsep.join(p for p in sys.path if p)
+    return subprocess.Popen(
+        [sys.executable, "-m", "kilnctl.report.finishing", str(folder), *([str(models)] if models is not None else [])],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        errors="replace",
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": paths},
+    )
+
+
+def answer_of(said: str) -> dict:
+    """The JSON object that such a process printed; empty for anything else."""
+    try:
+        told = json.loads(said)
+    except (ValueError, RecursionError):
+        return {}
+    return told if isinstance(told, dict) else {}
+
+
 class Housekeeping:
     """Looks after the records below `out`.
 
     keep_bytes  the oldest records are removed while all together are larger than this; None: nothing is removed
     tell        takes lines for the person at the terminal
+    models      folder of the oven's models, which runs teach; None: none do
     pages       make the page of each run; where one schedule only is run, the command that asked for it does
 
     Requests are done later; pages that are not made when the service ends are made by the next one."""
 
-    def __init__(self, out: Path, keep_bytes: int | None, tell: Callable[[str], None], pages: bool = True):
-        self._out, self._keep_bytes, self._tell, self._pages = out, keep_bytes, tell, pages
+    def __init__(
+        self,
+        out: Path,
+        keep_bytes: int | None,
+        tell: Callable[[str], None],
+        pages: bool = True,
+        models: Path | None = None,
+    ):
+        self._out, self._keep_bytes, self._tell, self._models, self._pages = out, keep_bytes, tell, models, pages
+        #: What the last run taught (see `report.lessons.Told`), with its "run"; empty before the first.
+        self.lesson: dict = {}
         # A record that was closed is written again by one thread at a time.
         self._reopening = threading.Lock()
         self._closing: list[threading.Thread] = []
@@ -89,8 +124,9 @@ class Housekeeping:
                 f"{needed / 1e6:.0f} MB; move old runs away, or let --keep make room"
             )
 
-    def new(self, order: PreparedRun, rig_name: str) -> Path:
-        """The folder of a new run, with its settings in it. Raises KilnctlError."""
+    def new(self, order: PreparedRun, rig_name: str, teaches: bool = False) -> Path:
+        """The folder of a new run, with its settings in it. `teaches`: the oven's models learn from it. Raises
+        KilnctlError."""
         try:
             self._out.mkdir(parents=True, exist_ok=True)
             self._check_room(order)
@@ -98,10 +134,19 @@ class Housekeeping:
             raise KilnctlError(f"{self._out}: no record can be kept there: {error.strerror}") from None
         folder = new_folder(self._out, order.oven.name, order.schedule.name)
         started = time.strftime("%Y-%m-%d %H:%M:%S %z")
-        begin(
-            folder,
-            Begun(order.oven, order.schedule, order.load, order.model, None, order.controller_name, started, rig_name),
+        begun = Begun(
+            order.oven,
+            order.schedule,
+            order.load,
+            order.model,
+            None,
+            order.controller_name,
+            started,
+            rig_name,
+            model_words=order.model_words,
+            teaches=str(self._models) if teaches and self._models is not None else "",
         )
+        begin(folder, begun)
         return folder
 
     def opened(self, folder: Path) -> tuple[Path, Recorder]:
@@ -214,24 +259,17 @@ class Housekeeping:
         with self._child_lock:
             if self._closed:
                 return
-            self._child = child = subprocess.Popen(
-                [sys.executable, "-m", "kilnctl.report.finishing", str(folder)],
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.PIPE,
-                text=True,
-                errors="replace",
-                env={
-                    **os.environ,
-                    "OPENBLAS_NUM_THREADS": "1",
-                    "PYTHONPATH": os.pathsep.join(p for p in sys.path if p),
-                },
-            )
-        _, said = child.communicate()
+            self._child = child = begin_finishing(folder, self._models)
+        said, failed = child.communicate()
         with self._child_lock:
             self._child = None
-        if child.returncode and not self._closed:
-            words = said.strip().splitlines()[-1:] or [f"its process ended with status {child.returncode}"]
+        if self._closed:
+            return
+        if lesson := answer_of(said):
+            self.lesson = {**lesson, "run": str(folder)}
+            self._tell(f"note: {lesson.get('words')}")
+        if child.returncode:
+            words = failed.strip().splitlines()[-1:] or [f"its process ended with status {child.returncode}"]
             self._tell(
                 f"note: {folder}: the page of this run could not be made: {words[0]}. Its journal is kept; "
                 "`kilnctl report` tries again"

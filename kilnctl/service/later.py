@@ -97,7 +97,7 @@ def forgotten(saved: dict) -> str:
     kept = saved.get("waiting")
     if not isinstance(kept, str) or not kept:
         return ""
-    return f"a start had waited ({kept[:400]}) when this program ended: it does not begin by itself. Ask for it anew"
+    return f"a start had waited ({kept[:400]}) when this program ended: it does not begin by itself. Ask for it again"
 
 
 def _hour(wall_s: float) -> str:

@@ -3,10 +3,12 @@ kept."""
 
 import array
 import threading
+from collections.abc import Iterable
 
 import numpy as np
 
 from ..record.columns import INDEX
+from ..record.events import Event
 
 #: Kept columns; `time_s` first.
 KEPT = (
@@ -24,6 +26,8 @@ KEPT = (
 #: Rows before all are thinned to half: 14 hours at one a second.
 MOST_ROWS = 50_000
 _CHAMBER = KEPT.index("chamber_c")
+#: Most events kept: the newest.
+MOST_EVENTS = 400
 
 
 class LiveCurve:
@@ -37,12 +41,28 @@ class LiveCurve:
         self._columns = [array.array("f") for _ in KEPT]
         #: Newest rows, collected until there are enough of them to thin to two.
         self._waiting: list[tuple] = []
+        #: What happened, oldest first: time since the start, s; kind; words (of a `kilnctl.record.events.Event`). And
+        #: where the energy of this process's part of the run went, J by name. Each is replaced whole, so that another
+        #: thread may read it.
+        self.events: tuple[tuple[float, str, str], ...] = ()
+        self.ledger_j: dict[str, float] = {}
+
+    def note(self, time_s: float, kind: str, text: str) -> None:
+        """Keep an event of the run."""
+        self.events = (*self.events[1 - MOST_EVENTS :], (time_s, kind, text))
+
+    def share_out(self, ledger_w: dict[str, float] | None, dt_s: float) -> None:
+        """Add a tick's watts by destination over `dt_s`, s; None: nothing is known."""
+        if ledger_w is not None:
+            self.ledger_j = {name: self.ledger_j.get(name, 0.0) + w * dt_s for name, w in ledger_w.items()}
 
     def __len__(self) -> int:
         return len(self._columns[0])
 
-    def add(self, row: tuple) -> None:
-        """`row`: a sample, in the order of `record.columns.COLUMNS`."""
+    def add(self, row: tuple, events: Iterable[Event] = ()) -> None:
+        """`row`: a sample, in the order of `record.columns.COLUMNS`; `events`: what happened in its tick."""
+        for event in events:
+            self.note(event.time_s, event.kind, event.text)
         self._waiting.append(tuple(row[i] for i in self._indices))
         if self.thinned and len(self._waiting) < 2 << self.thinned:
             return

@@ -27,13 +27,14 @@ from ..terms import Outcome, Request
 from . import commanding, operating_system, run_log, saved_trips, socket_answers, status_view
 from .housekeeping import Housekeeping
 from .live_curve import LiveCurve
-from .messages import MessageQueue
 from .pace import RealPace, SimulatedPace
+from .run_models import RunModels
 from .saved_state import SavedState, TrippedRun, run_to_saved
 from .session import NOTHING, Rest, Session
 from .socket_server import SocketServer
 from .starts import Continued, ReadyStart, Starts
 from .state_store import EVERY_S
+from .terminal_queue import MessageQueue
 from .upkeep import Upkeep
 from .view import ServiceView, troubles_of, view_of
 
@@ -50,7 +51,7 @@ class OvenService:
     out         folder below which records are kept    idle    wait for runs, and after each for the next
     prove       begin each run with the start test     keep_bytes  see `Housekeeping`
     tell        takes lines for the person at the terminal
-    model_file  the trained model of runs whose request names none
+    models      which model a run is controlled with; None: the one that earlier runs taught
 
     Raises KilnctlError where the state cannot be kept, the socket cannot be opened, or the oven has another service.
     """
@@ -68,11 +69,11 @@ class OvenService:
         prove: bool = True,
         keep_bytes: int | None = None,
         tell: Callable[[str], None] = print,
-        model_file: str | None = None,
+        models: RunModels | None = None,
     ):
         self.oven, self.rig, self.pace, self.out, self.idle, self.prove = oven, rig, pace, Path(out), idle, prove
-        self.tell, self.model_file = MessageQueue(tell), model_file
-        self.house = Housekeeping(self.out, keep_bytes, self.tell, idle)
+        self.tell, self.models = MessageQueue(tell), models or RunModels(home, rig.facts.kind)
+        self.house = Housekeeping(self.out, keep_bytes, self.tell, idle, self.models.store.folder)
         self._wake, self._stop_words = threading.Event(), ""
         self._requests: SimpleQueue[tuple[Request, str]] = SimpleQueue()
         self._acknowledged_by: SimpleQueue[str] = SimpleQueue()
@@ -153,10 +154,10 @@ class OvenService:
         """Limits that differ from the last run's; a person must confirm them."""
         return changed_limits.unlike(self.rest.policy, self.saved.limits)
 
-    def open_record(self, order: PreparedRun, folder: Path | None = None) -> tuple[Path, Recorder]:
-        """The folder and the recorder of a run (`folder`: of one that goes on). Waits for the disk, so it is not for
-        the tick. Raises KilnctlError."""
-        return self.house.opened(folder if folder is not None else self.house.new(order, self.rig.facts.name))
+    def open_record(self, order: PreparedRun, folder: Path | None = None, teaches=True) -> tuple[Path, Recorder]:
+        """The folder and recorder of a run (`folder`: of one that goes on). Not for the tick. Raises KilnctlError."""
+        new = folder or self.house.new(order, self.rig.facts.name, self.models.teaches(order, teaches))
+        return self.house.opened(new)
 
     def begin(
         self, order: PreparedRun, folder: Path, recorder: Recorder, by: str = "", **more: Unpack[Continued]
@@ -271,6 +272,7 @@ class OvenService:
         if self._ticks % max(1, round(EVERY_S / self.pace.tick_s)) == 0:
             self._save()
         self.snapshot = status_view.of(self.view(), act, reading, self.snapshot)
+        self.curve.share_out(self.snapshot["ledger_w"], dt)
         self._proof.tick(self.snapshot["heat_proof"], now)
         self._watchdog.tell(f"WATCHDOG=1\nSTATUS={self.snapshot['state']}: {self.snapshot['reason']}")
 
@@ -291,7 +293,7 @@ class OvenService:
     def _record(self, session: Session) -> None:
         """The sample and the events of this tick, and the end of the run when it is over."""
         self._recorder().sample(session.row)
-        self.curve.add(session.row)
+        self.curve.add(session.row, session.events)
         for event in session.events:
             run_log.event(self._recorder(), session, event, self.tell)
             if event.kind in ("trip", "step"):
@@ -309,7 +311,7 @@ class OvenService:
             if self.session is not None:
                 out.append(request)
                 words = f"{request}, asked by {by}"
-                self._recorder().event("request", time_s=self.session.time_s, text=words)
+                run_log.asked(self._recorder(), self.curve, self.session.time_s, words)
                 self.tell(words)
         self.starts.begin(waits=self._first is not None)
         return tuple(out)

@@ -161,7 +161,7 @@ def clock_source(devices: Path = Path("/sys/class/rtc")) -> str:
     """What makes the wall clock right: "network" (the kernel says that it is synchronised), "battery" (a clock with a
     battery set it when the computer started, and agrees with it now), or empty: nothing known. May wait for a slow
     device."""
-    if _synchronised():
+    if clock_synchronised():
         return "network"
     try:
         for device in sorted(devices.iterdir()):
@@ -173,8 +173,8 @@ def clock_source(devices: Path = Path("/sys/class/rtc")) -> str:
     return ""
 
 
-def _synchronised() -> bool:
-    """As adjtimex(2) says."""
+def clock_synchronised() -> bool:
+    """Whether a time service has set the wall clock, as the kernel says (adjtimex(2))."""
     # struct timex: modes (padded to a long), four longs, then status (an int); it has 208 bytes at most.
     told = ctypes.create_string_buffer(256)
     try:

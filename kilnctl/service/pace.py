@@ -93,12 +93,12 @@ class SimulatedPace:
     simulated = True
 
     def __init__(self, tick_s: float, speed: float):
-        self.tick_s, self.speed, self._now = tick_s, speed, 0.0
+        self.tick_s, self.speed, self.time_s = tick_s, speed, 0.0
         self._real = RealPace(tick_s / speed if math.isfinite(speed) else SHORTEST_S, speed=speed)
         self.late = self._real.late
 
     def now_s(self) -> float:
-        return self._now
+        return self.time_s
 
     def wait(self, wake: threading.Event) -> bool:
         if math.isinf(self.speed):
@@ -106,5 +106,5 @@ class SimulatedPace:
                 return False
         elif not self._real.wait(wake):
             return False
-        self._now += self.tick_s
+        self.time_s += self.tick_s
         return True

@@ -11,6 +11,7 @@ from ..record.recorder import Recorder
 from ..run.prepare import PreparedRun
 from ..safety import Trip
 from ..safety.messages import LOUD, WORDS
+from .live_curve import LiveCurve
 from .session import Session
 
 #: Heat that cannot be cut is reported again after this, s.
@@ -45,6 +46,12 @@ def event(recorder: Recorder, session: Session, what: Event, tell: Callable[[str
     recorder.event(what.kind, time_s=what.time_s, text=what.text)
     if what.kind in ("warning", "step", "door"):
         tell(f"{what.kind}: {what.text}")
+
+
+def asked(recorder: Recorder, curve: LiveCurve, time_s: float, words: str) -> None:
+    """Record what a person asked of the run, and mark it on the live curve."""
+    recorder.event("request", time_s=time_s, text=words)
+    curve.note(time_s, "request", words)
 
 
 def lost(why: str, unattended: bool, now_s: float) -> Trip:

@@ -302,6 +302,7 @@ def _position_at(place: dict, programme: Programme, value: float) -> reference.P
         reference_c=reference_c,
         arrived=bool(place["arrived"]),
         rate_k_per_s=float(place["rate_k_per_s"]),
+        waiting=leg.kind == "hold" and not place["arrived"],
         held=bool(place["held"]),
         added_s=float(place["added_s"]),
     )

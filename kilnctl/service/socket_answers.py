@@ -42,7 +42,7 @@ def answer(service: OvenService, request: dict) -> dict:
         return {"ok": False, "words": "nothing is running"}
     service.ask_of_run(request_of(request), by)
     proving = session.chain.proving
-    return {"ok": True, "words": "done once the start test is passed" if proving else "done with the next tick"}
+    return {"ok": True, "words": "done once the start test is passed" if proving else "it is done at once"}
 
 
 def _curve(service: OvenService, request: dict) -> dict:
@@ -55,6 +55,8 @@ def _curve(service: OvenService, request: dict) -> dict:
         "thinned": curve.thinned,
         "run": str(service.folder or ""),
         "columns": columns,
+        "events": [list(event) for event in curve.events],
+        "ledger_j": curve.ledger_j,
     }
 
 

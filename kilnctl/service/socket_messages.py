@@ -7,6 +7,7 @@
     {"ask": "stop"}            → {"ok": true, "words": "…"}
     {"ask": "start", "schedule": "cure.yaml", "by": "who", "confirm": false}
                                → {"ok": true, "pending": true}
+                               "learning": false where the oven's model is to learn nothing from it
                                "sha256": of the schedule's file as it was shown: another one does not start
                                "ready_s", "takes_s": it waits, to be ready at that time of day (seconds of the epoch),
                                and is expected to take so long, s
@@ -38,6 +39,7 @@ REQUESTS: dict[str, dict[str, tuple]] = {
         "model": (str,),
         "by": (str,),
         "confirm": (bool,),
+        "learning": (bool,),
         "sha256": (str,),
         "ready_s": (int, float),
         "takes_s": (int, float),

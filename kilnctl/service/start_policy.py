@@ -7,7 +7,7 @@ from pathlib import Path
 
 from ..errors import KilnctlError
 from ..run.prepare import PreparedRun
-from ..safety import schedule_trip_words
+from ..safety import changed_limits, schedule_trip_words
 from . import resume
 from .later import forgotten
 from .loop import OvenService
@@ -77,8 +77,7 @@ class StartPolicy:
         # On a virtual oven the first run's limits need no confirmation.
         first = view.rig.kind == "virtual" and not view.saved.get("limits")
         if unlike and not self._wishes.confirm and not first:
-            listed = "\n  ".join(unlike)
-            raise Refused(f"these limits are unlike the last run's:\n  {listed}\nif that is right, say --confirm")
+            raise Refused(changed_limits.to_confirm(unlike))
         for shortfall in order.programme.shortfalls:
             service.tell(f"note: {shortfall.note}")
         self._hand_over(service, order, *service.open_record(order), by="the command line")

@@ -178,7 +178,8 @@ class Starts:
     def _prepare(self, request: dict, voids: int, mark: tuple[float]) -> None:
         service = self._service
         try:
-            schedule, model = _schedule(request["schedule"]), request.get("model") or service.model_file
+            schedule = _schedule(request["schedule"])
+            model, note = service.models.chosen(service.oven, request.get("model"))
             if request.get("unattended") and not schedule.unattended:
                 self._settle(ok=False, words=f"{schedule.name} does not say 'unattended: yes'")
                 return
@@ -186,6 +187,8 @@ class Starts:
                 self._settle(ok=False, changed=True, words="it does not start: its file is not what was shown")
                 return
             order = service.ordered(prepare(service.oven, schedule, model, service.chamber_c()))
+            if note:
+                service.tell(f"note: {note}")
             unlike, refused = service.unlike(), service.house.refusal()
             if self._busy is not mark:
                 return
@@ -196,7 +199,7 @@ class Starts:
             elif self._voids != voids:
                 self._settle(ok=False, words=f"it does not start: {self._why}")
             else:
-                folder, recorder = service.open_record(order)
+                folder, recorder = service.open_record(order, teaches=request.get("learning", True))
                 ready = ReadyStart(order, request.get("by", "somebody"), folder, recorder, voids)
                 if self._busy is not mark:
                     self._drop(ready, "it was given up: it had taken too long to prepare")

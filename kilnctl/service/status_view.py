@@ -62,6 +62,8 @@ def _measured(service: ServiceView, act: Actuation, reading: Reading) -> dict:
         "full_w": d.full_w,
         "supply_v": reading.supply_v,
         "contactor": act.contactor,
+        "contactor_closed": reading.contactor_closed,
+        "fired": reading.fired,
         "door_open": reading.door_open,
         "airflow_proved": reading.airflow_proved,
         "faults": list(reading.faults),
@@ -85,6 +87,8 @@ def _run(service: ServiceView, act: Actuation) -> dict:
         "rows": service.rows,
         "refusal": service.refusal,
         "waiting": service.waiting,
+        "models": service.models,
+        "lesson": service.lesson,
     }
 
 
@@ -109,5 +113,5 @@ def _service(service: ServiceView) -> dict:
             "p99_s": late.quantile_s(0.99),
             "worst_s": late.worst_s,
         },
-        "answered": time.strftime("%Y-%m-%d %H:%M:%S"),
+        "answered": time.strftime("%Y-%m-%d %H:%M:%S %z"),
     }

@@ -30,6 +30,8 @@ class ServiceView:
     chamber_c  control reading, °C; None where there is none or safety does not trust it
     troubles   what is wrong with the service itself
     waiting    the start that waits for its hour, in words; empty when none does
+    models     folder of the oven's models
+    lesson     what the last run taught the oven's model (see `report.lessons.Told`); empty before the first
     refusal    why no run may start now; empty while one goes on, or when one may
     saved      the state that the process before this one left
     """
@@ -48,6 +50,8 @@ class ServiceView:
     chamber_c: float | None
     record: RecorderState | None
     waiting: str
+    models: str
+    lesson: dict
     refusal: str
     troubles: tuple[str, ...]
     saved: dict
@@ -77,6 +81,8 @@ def view_of(service: "OvenService") -> ServiceView:
         chamber_c=service.trusted_c,
         record=service.recorder.state() if service.recorder is not None else None,
         waiting=service.starts.later.words,
+        models=str(service.models.store.folder),
+        lesson=service.house.lesson,
         refusal="" if service.session is not None else service.refusal(),
         troubles=troubles_of(service),
         saved=service.saved.before,

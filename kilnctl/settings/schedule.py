@@ -8,8 +8,8 @@ from pathlib import Path
 from .construction import Load
 from .document import parse_document, read_text
 from .fields import choice, flag, many, one, quantity, text
+from .flammable import Vapour
 from .oven import CEILING_C
-from .vapour import Vapour
 from .yaml_reader import read_root
 
 

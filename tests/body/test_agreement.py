@@ -36,6 +36,7 @@ def test_ledger_sums_to_power_and_fan(tmp_path, seed):
         assert sum(state.ledger_w.values()) == pytest.approx(state.power_w + state.fan_w, rel=1e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [s for s in SEEDS if s != 149])
 def test_settled_virtual_oven_is_where_sizing_says(tmp_path, seed):
     """At sizing's power the virtual oven ends where 1 % of power and fan make the difference at most."""
@@ -48,6 +49,7 @@ def test_settled_virtual_oven_is_where_sizing_says(tmp_path, seed):
     assert abs(settled - wanted) * slope < 0.01 * (power + fan_w(oven))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [s for s in SEEDS if s != 149])
 def test_day_zero_holds_with_the_power_that_sizing_says(tmp_path, seed):
     sizing = Sizing(made(seed, tmp_path))
@@ -62,6 +64,7 @@ def test_day_zero_holds_with_the_power_that_sizing_says(tmp_path, seed):
         assert watts + fan_w(oven) == pytest.approx(expected, rel=tolerance, abs=1.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", HEATED)
 def test_day_zero_heats_up_as_fast_as_the_virtual_oven(tmp_path, seed):
     sizing = Sizing(made(seed, tmp_path))

@@ -42,6 +42,7 @@ def test_the_limits_that_it_tells_are_those_of_the_run(oven, schedule, here, qui
         f"rises faster than {run.policy.rise_k_per_s:.2f} K/s" in done.stdout
         and f"control's model: {run.model_words}" in done.stdout
     )
+    assert ("before a learning run" in done.stdout) is not with_model
     described = safety.policy_for(cabinet, cure, day_zero(cabinet, cabinet.usual_load, cure.top_c))
     assert (run.policy.rise_k_per_s == described.rise_k_per_s) is not with_model
 

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from kilnctl import load_oven
-from kilnctl.commands.check import _tell_limiter
+from kilnctl.commands.check import tell_limiter
 from kilnctl.model.day_zero import day_zero
 from kilnctl.model.doubt import DAY_ZERO, coolest_of, promised_c
 from kilnctl.output import Units
@@ -20,7 +20,7 @@ def kiln():
 
 def told(capsys, oven, model, doubt, trip_c=1125.0):
     coolest = coolest_of(oven, oven.usual_load, model, doubt)
-    _tell_limiter(oven, coolest, model, trip_c, Units())
+    tell_limiter(oven, coolest, model, trip_c, Units())
     return capsys.readouterr().out, coolest
 
 

@@ -54,6 +54,7 @@ def test_a_whole_study_follows_the_last_cooling_to_its_end(here, place):
     assert ends("whole", "--whole") is True and ends("part") is False
 
 
+@pytest.mark.slow
 def test_a_study_of_tuning_suggests_a_trim(here, place):
     done = here(
         "study",
@@ -71,6 +72,7 @@ def test_a_study_of_tuning_suggests_a_trim(here, place):
     assert done.returncode == 0 and "trim" in done.stdout, done.stderr
 
 
+@pytest.mark.slow
 def test_more_confidence_asks_for_a_thicker_layer(here):
     def needed(share):
         done = here(
@@ -153,6 +155,7 @@ def test_the_seed_of_a_learning_run_is_noted_and_gives_its_noise(here, lab, lear
     assert here("learn", lab / "lab.yaml", "--seed", -1).returncode == 2
 
 
+@pytest.mark.slow
 def test_a_hot_oven_is_learnt_only_when_that_is_wanted(here, lab, tmp_path):
     plant = tmp_path / "warm.py"
     plant.write_text(
@@ -212,6 +215,7 @@ def test_a_model_that_was_edited_is_taken_only_when_that_is_wanted(here, lab, le
     assert taken.returncode == 0 and "edited" in taken.stdout
 
 
+@pytest.mark.slow
 def test_a_table_of_a_loaded_oven_is_fitted_as_loaded(here, lab, learnt, tmp_path):
     """The same readings are another oven's when 8 kg of steel stood in it: the model says which load it knows."""
     oven = tmp_path / "lab.yaml"

@@ -171,7 +171,7 @@ def test_the_board_s_guided_test_wants_a_person_and_a_board(here, tmp_path, monk
 
 
 def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, monkeypatch):
-    def catalogue(oven, schedules, runs, model_file, home):
+    def catalogue(oven, schedules, runs, model_file, home, *more):
         raise KilnctlError(f"a catalogue with {model_file}")
 
     pytest.importorskip("starlette", reason="starlette is in the test extra")

@@ -1,7 +1,6 @@
 """The step: plan and trim together, on the model and on the virtual ovens; limits, fall-backs, plain controllers."""
 
 import dataclasses
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -167,7 +166,7 @@ def test_plain_controllers_hold_the_soak_in_their_way(oven, kind, swing, oversho
 
 def test_time_added_before_a_soak_is_added_to_that_soak_alone(schedule):
     legs = reference.legs_of(schedule("powder-cure"))
-    p = replace(reference.begin(legs, 20.0), added_s=120.0)
+    p = reference.begin(legs, 20.0)._replace(added_s=120.0)
     plain = reference.seconds_left(legs, reference.begin(legs, 20.0))
     assert reference.seconds_left(legs, p) == plain + 120.0
     hold = next(i for i, leg in enumerate(legs) if leg.kind == "hold")
@@ -231,9 +230,9 @@ def test_a_soak_is_not_left_for_the_jump_that_follows_it(oven, first, second, wi
 
 def test_a_soak_that_waits_for_its_band_looks_at_nothing_else():
     legs = reference.legs_of(schedule_of(dict(to_c=100.0, hold_s=60.0), dict(to_c=200.0, at_k_per_s=0.5)))
-    p = dataclasses.replace(reference.begin(legs, 100.0), leg=1, counted_s=50.0)
+    p = reference.begin(legs, 100.0)._replace(leg=1, counted_s=50.0)
     assert reference.preview(legs, p, 100.0) == ([0.0, 10.0, 210.0], [100.0, 100.0, 200.0])
-    assert reference.preview(legs, dataclasses.replace(p, waiting=True), 100.0) == ([0.0], [100.0])
+    assert reference.preview(legs, p._replace(waiting=True), 100.0) == ([0.0], [100.0])
 
 
 def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
@@ -250,10 +249,10 @@ def test_the_power_for_a_jump_comes_with_the_soaks_last_tick(oven):
     assert rows[jump - 2, 3] < 0.5 and rows[jump - 1, 3] == 1.0
     assert abs(rows[jump - 2, 0] - 300.0) < 0.3
     legs = reference.legs_of(steps)
-    last = dataclasses.replace(reference.begin(legs, 300.0), leg=1, counted_s=599.0)
+    last = reference.begin(legs, 300.0)._replace(leg=1, counted_s=599.0)
     assert reference.ends_now(legs, last, 1.0) and not reference.ends_now(legs, last, 0.5)
     assert (
         reference.preview(legs, last, 100.0, 1.0)[1][-1] == 400.0
         and reference.preview(legs, last, 100.0, 0.5)[1][-1] == 300.0
     )
-    assert not reference.ends_now(legs, dataclasses.replace(last, held=True), 1.0)
+    assert not reference.ends_now(legs, last._replace(held=True), 1.0)

@@ -34,6 +34,7 @@ def test_measured_margins_of_a_pi_against_its_transfer_function(oven):
     assert found.peak == pytest.approx(exact.peak, rel=0.05) and math.isnan(found.phase_deg)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name, at_c", [("brick-kiln", 900.0), ("bench-muffle", 700.0)])
 def test_the_control_keeps_its_distance_from_trembling(oven, name, at_c):
     made = oven(name)

@@ -9,7 +9,7 @@ import pytest
 from kilnctl.control import part as parts
 from kilnctl.control.decision import StepInput
 from kilnctl.control.reference import Position
-from kilnctl.model.part import PartBody, part_of
+from kilnctl.model.part_body import PartBody, part_of
 from kilnctl.reading import Reading
 from kilnctl.run.prepare import prepare
 from kilnctl.settings.schedule import Schedule, Step
@@ -97,7 +97,7 @@ def test_a_soak_of_the_part_counts_only_once_the_slowest_load_is_there(oven):
 
     def counted(slowest_c: float) -> float:
         slabs = tuple(slab._replace(layers=(slowest_c,) * len(slab.layers)) for slab in state.part.slabs)
-        here = replace(state, part=replace(state.part, slabs=slabs))
+        here = replace(state, part=state.part._replace(slabs=slabs))
         given = StepInput(Reading(chamber_c=100.0), 1.0, 0.0)
         return run.controller.step(run.programme, here, given)[0].position.counted_s
 

@@ -56,7 +56,7 @@ def test_box_solver_against_scipy():
     for _ in range(40):
         matrix, target = rng.standard_normal((30, 8)), rng.standard_normal(30)
         low, high = -rng.uniform(0.0, 0.5, 8), rng.uniform(0.0, 0.5, 8)
-        ours = predictive._box(matrix.T @ matrix, -matrix.T @ target, low, high, np.zeros(8))
+        ours = predictive.box_minimum(matrix.T @ matrix, -matrix.T @ target, low, high, np.zeros(8))
         theirs = lsq_linear(matrix, target, (low - 1e-12, high + 1e-12), tol=1e-12).x
         assert np.allclose(ours, theirs, atol=1e-5)
 

@@ -1,6 +1,5 @@
 """The reference: what a schedule asks for, second by second, and its preview."""
 
-import dataclasses
 import math
 
 import numpy as np
@@ -51,6 +50,34 @@ def test_soak_counts_only_inside_its_band_unless_it_always_counts():
     assert inside[-2][3] >= 58.0
 
 
+@pytest.mark.parametrize("counts", ["in band", "from arrival"])
+def test_a_soak_after_a_jump_counts_from_the_arrival_not_from_the_steps_start(counts):
+    """The way up takes 45 min, more than the hold of 30 min: counted from the step's start, the soak would be over
+    before it begins."""
+    schedule = schedule_of(dict(to_c=200.0, hold_s=1800.0), dict(to_c=290.0, hold_s=1800.0))
+    line, p = walk(
+        schedule, lambda target, value: min(target, value + 180.0 / 2700.0), 10_000, always=counts == "from arrival"
+    )
+    assert p.done
+    first = next(i for i, (*_, value) in enumerate(line) if value >= 200.0 - 3.0)
+    left = next(i for i, (reference_c, *_) in enumerate(line) if reference_c == 290.0)
+    second = next(i for i, (*_, value) in enumerate(line) if value >= 290.0 - 3.0)
+    assert first == pytest.approx(2655, abs=3) and second - left > 1200, "each way up takes its own time"
+    assert left - first == pytest.approx(1800, abs=2) and len(line) - second == pytest.approx(1800, abs=2)
+
+
+def test_a_jump_that_passes_through_its_band_and_leaves_it_counts_only_what_lies_inside():
+    """In the band for a minute, out for ten, and back: with `in band` the ten minutes do not count."""
+
+    def follow(target, value, at=[0]):  # noqa: B006 - the time of this walk
+        at[0] += 1
+        return 20.0 + 0.2 * at[0] if at[0] < 900 else 190.0 if 960 < at[0] <= 1560 else 200.0
+
+    line, p = walk(schedule_of(dict(to_c=200.0, hold_s=1800.0)), follow, 10_000)
+    inside = [i for i, (*_, value) in enumerate(line) if abs(value - 200.0) <= 3.0]
+    assert p.done and len(inside) == pytest.approx(1800, abs=2) and len(line) - inside[0] == pytest.approx(2400, abs=2)
+
+
 def test_ramp_waits_for_an_oven_that_falls_behind():
     line, _ = walk(schedule_of(dict(to_c=200.0, at_k_per_s=1.0)), lambda target, value: value + 0.2, 3000)
     assert any(w for _, _, w, _ in line)
@@ -73,15 +100,15 @@ def test_requests_hold_go_on_skip_and_soak():
     p = reference.begin(legs, 20.0)
     for _ in range(100):
         p = reference.advance(legs, p, p.reference_c, 1.0)
-    held = dataclasses.replace(p, held=True)
+    held = p._replace(held=True)
     assert reference.advance(legs, held, 30.0, 100.0) == held
-    skipped = reference.skip(legs, dataclasses.replace(held, added_s=60.0), 28.0)
+    skipped = reference.skip(legs, held._replace(added_s=60.0), 28.0)
     assert (skipped.leg, skipped.reference_c, skipped.rate_k_per_s) == (2, 28.0, 0.1), (
         "the step after it, at its own rate, from where the oven is"
     )
     assert not skipped.held and skipped.added_s == 0.0
     assert reference.skip(legs, skipped, 40.0).done
-    longer = dataclasses.replace(p, leg=1, reference_c=100.0, rate_k_per_s=0.0, added_s=100.0)
+    longer = p._replace(leg=1, reference_c=100.0, rate_k_per_s=0.0, added_s=100.0)
     for _ in range(140):
         longer = reference.advance(legs, longer, 100.0, 1.0)
     assert legs[longer.leg].kind == "hold"
@@ -95,7 +122,7 @@ def test_a_soak_that_is_skipped_to_is_gone_to_at_the_rate_that_leads_there():
     assert reference.seconds_left(legs, p) == pytest.approx(way_s + 300.0)
     times, values = reference.preview(legs, p, 5000.0)
     assert times[:3] == pytest.approx([0.0, way_s, way_s + 300.0]) and values[:3] == [62.0, 120.0, 120.0]
-    behind = reference.advance(legs, dataclasses.replace(p, reference_c=80.0), 62.0, 1.0)
+    behind = reference.advance(legs, p._replace(reference_c=80.0), 62.0, 1.0)
     assert behind.waiting and behind.reference_c == 80.0, "it waits for an oven that falls behind, as a ramp does"
     ticks = 0
     while legs[p.leg].kind == "hold":
@@ -110,6 +137,23 @@ def test_a_soak_that_is_skipped_to_is_gone_to_at_the_rate_that_leads_there():
     assert (near.reference_c, near.rate_k_per_s) == (120.0, 0.0)
     legs = reference.legs_of(schedule_of(dict(to_c=120.0), dict(hold_s=300.0)))
     assert reference.skip(legs, reference.begin(legs, 20.0), 62.0).reference_c == 120.0
+
+
+@pytest.mark.parametrize("always", [False, True])
+def test_a_soak_that_is_skipped_to_without_a_rate_counts_from_its_arrival(always):
+    """With `soak counts: from arrival` it counted from the skip: half an hour below the temperature was half a soak."""
+    legs = reference.legs_of(schedule_of(dict(to_c=120.0), dict(hold_s=300.0)))
+    p, value, counted = reference.skip(legs, reference.begin(legs, 20.0), 62.0), 62.0, []
+    while not p.done:
+        value = min(120.0, value + 0.1)
+        p = reference.advance(legs, p, value, 1.0, always)
+        counted.append(p.counted_s)
+    arrived = sum(62.0 + 0.1 * (i + 1) < 117.0 for i in range(len(counted)))
+    assert arrived > 500 and not any(counted[: arrived - 1]) and len(counted) - arrived == pytest.approx(300, abs=2)
+    # Once it was there its time goes on, in or out of the band, where the schedule says so.
+    out = reference.advance(legs, reference.skip(legs, reference.begin(legs, 20.0), 62.0), 119.0, 1.0)
+    out = reference.advance(legs, out, 80.0, 1.0, always)
+    assert out.counted_s == (2.0 if always else 1.0)
 
 
 @given(

@@ -80,6 +80,7 @@ def test_a_long_calm_makes_it_brisk_again():
     assert calm.care == 1.0
 
 
+@pytest.mark.slow
 def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
     muffle = oven("bench-muffle")
     schedule = schedule_of(dict(to_c=700.0, hold_s=5400.0))
@@ -96,6 +97,7 @@ def test_a_dead_time_three_times_as_long_ends_in_calm_and_is_reported(oven):
     assert max(true_c[-1200:]) - min(true_c[-1200:]) < 1.0, "the swing is over"
 
 
+@pytest.mark.slow
 def test_a_refuted_model_is_given_up_for_a_plain_pi_that_holds_and_then_tried_again(oven):
     cabinet = oven("curing-cabinet")
     programme = programme_of(
@@ -142,6 +144,6 @@ def test_a_swing_is_reported_once_and_names_what_to_look_at(oven):
     act, teller, told = chain.tick(reading, 1.0, 1.0, 1), Teller(chain.programme.legs), []
     for t, care in enumerate((1.0, 4.0, 4.0, 16.0, 16.0)):
         swing = Swing(3.0, 120.0) if care > 1.0 else None
-        now = replace(act, decision=replace(act.decision, swing=swing, care=care))
+        now = act._replace(decision=replace(act.decision, swing=swing, care=care))
         told += [e.text for e in teller.tell(400.0 * t, reading, now, 0) if "swings by" in e.text]
     assert len(told) == 2 and "3.0 K every 120 s" in told[0] and "learn the oven" in told[0]

@@ -28,6 +28,6 @@ def test_sums_of_a_meter_fit_a_small_integer_whatever_it_reads(readings, middle)
     rms = meter.Rms(2500, middle)
     for reading in readings:
         rms.add(reading)
-        assert abs(rms._squares) < ROUND and abs(rms._sum) < ROUND
+        assert abs(rms.squares) < ROUND and abs(rms.total) < ROUND
     told = rms.end()
     assert told is not None and 0 <= told < ROUND

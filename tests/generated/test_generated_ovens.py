@@ -68,6 +68,7 @@ def test_drawn_oven_in_a_long_soak_from_the_cold(number, tmp_path):
     expect(judge(path, number), f"cold {number}")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", KEPT, ids=lambda p: p.stem)
 def test_oven_that_failed_once(path):
     expect(judge(path, size_text=False, **short(path.stem)), path.stem)

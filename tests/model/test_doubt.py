@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import random
 
 import pytest
 
@@ -16,6 +17,7 @@ from kilnctl.model.doubt import (
     coolest_of,
     day_zero_doubt,
     doubt_of,
+    envelope_of,
     held_w,
     promised_c,
     settled_c,
@@ -24,7 +26,7 @@ from kilnctl.model.parameters import PARAMETERS
 from kilnctl.model.trained_file import TrainedModel, load_model, save_model
 from kilnctl.model.uncertainty import uncertainty_of
 from kilnctl.run.prepare import prepare
-from kilnctl.safety.coolest import step
+from kilnctl.safety.coolest import held, step
 from tests.plants.plant_cases import ROOT
 
 CONFIGS = ROOT / "configs"
@@ -188,3 +190,51 @@ def test_what_is_promised_is_kept_by_the_arithmetic_and_learning_lowers_it(name)
         assert promised_c(coolest, model, trip_c, False) > held_c
     assert promises[1] < promises[0]
     assert promises[1] <= model.ambient_c + 1.08 * (trip_c - model.ambient_c) + 15.0, "the goal of a fitted model"
+
+
+@pytest.mark.parametrize("name", ["curing-cabinet", "bench-muffle", "brick-kiln"])
+def test_ovens_within_the_uncertainty_give_their_chamber_what_lies_in_the_envelope(name):
+    """Heat-up at full power and a soak, with elements and loads of masses between the two extremes."""
+    oven, model = described(name)
+    likely, heavy, light = envelope_of(oven, oven.usual_load, model)
+    generator, top_c = random.Random(name), oven.limits.highest_c
+    ovens = [likely, heavy, light]
+    for _ in range(8):
+        a, b = generator.random(), generator.random()
+        changes = {
+            field: _between(getattr(light, field), getattr(heavy, field), b if field.startswith("c") else a)
+            for field in ("element_j_per_k", "contents_j_per_k", "contents_w_per_k", "contents_m2")
+        }
+        ovens.append(dataclasses.replace(likely, **changes))
+    lumps = [o.from_chamber(model.ambient_c) for o in ovens]
+    widest = 0.0
+    for second in range(0, 6000, 5):
+        chamber_c = model.ambient_c + (top_c - model.ambient_c) * min(1.0, second / 3000.0)
+        steps = [
+            held(o, x, chamber_c, (1.0 if second < 3000 else 0.3) * model.power_w, 5.0) for o, x in zip(ovens, lumps)
+        ]
+        lumps, watts = [x for x, _ in steps], [w for _, w in steps]
+        if second < 3000:
+            widest = max(widest, watts[2] - watts[1])
+            assert all(watts[1] - 1.0 <= w <= watts[2] + 1.0 for w in watts), second
+    assert widest > 0.2 * model.power_w, "uncertain masses matter while all warms up"
+
+
+def _between(low: float, high: float, share: float) -> float:
+    return low + share * (high - low)
+
+
+def test_the_envelope_of_a_learnt_model_is_narrower(oven):
+    """Its elements are learnt; the load may still be another."""
+    cabinet, model = described()
+    wide, narrow = (envelope_of(cabinet, None, model, d) for d in (DAY_ZERO, doubt_of(learnt(0.01), 275.0)))
+    assert wide[0] == dataclasses.replace(narrow[0], words=wide[0].words, learnt=False)
+    elements = [[o.element_j_per_k / model.element_j_per_k for o in envelope] for envelope in (wide, narrow)]
+    assert elements[0][0] == elements[1][0] == 1.0
+    assert elements[0][1] > 4.0 > 1.1 > elements[1][1] > 1.05 and elements[0][2] < 0.4 < 0.9 < elements[1][2] < 0.95
+    load = cabinet.usual_load
+    assert load is not None
+    wet = dataclasses.replace(load, moisture_kg=0.5)
+    likely, heavy, light = envelope_of(cabinet, wet, day_zero(cabinet, load), doubt_of(learnt(0.01), 275.0))
+    assert light.contents_m2 < 0.8 * likely.contents_m2 < 0.8 * heavy.contents_m2
+    assert likely.water_j == light.water_j == 0.0 < heavy.water_j, "the model knows no water"

@@ -14,11 +14,12 @@ import pytest
 
 from kilnctl.cli import main
 from kilnctl.notify import channels
-from kilnctl.notify.postman import Postman
-from kilnctl.notify.watch import Notice
+from kilnctl.notify.postman import Postman, try_all
+from kilnctl.notify.watch import Notice, learning, reminders
 from kilnctl.record import care
+from kilnctl.record.kept_aside import note_kept_aside, read_kept_aside
 from kilnctl.service.socket_server import ask
-from kilnctl.settings.notify import Channel, Notify
+from kilnctl.settings.notification import Channel, Notify
 
 ROOT = Path(__file__).resolve().parents[2]
 OVEN, CURE = ROOT / "configs/ovens/curing-cabinet.yaml", ROOT / "tests/service/powder-cure.yaml"
@@ -133,10 +134,12 @@ def test_only_the_kinds_that_a_channel_tells_go_there(tmp_path):
 
 
 def test_a_test_that_is_due_is_told_once_and_again_when_its_time_has_come_anew(tmp_path, monkeypatch):
-    monkeypatch.setattr("kilnctl.notify.postman.DUE_EVERY_S", 0.0)
+    monkeypatch.setattr("kilnctl.notify.postman.ASIDE_EVERY_S", 0.0)
     done = [care.CareDone(name, "2026-01-01", "A", "") for name in care.NAMES]
     days = [datetime.date(2026, 1, 15)]
-    postman = Postman(keeper(tmp_path), tmp_path / "w.json", due=lambda: care.due(tuple(done), days[0]))
+    postman = Postman(
+        keeper(tmp_path), tmp_path / "w.json", aside=lambda oven: reminders(oven, care.due(tuple(done), days[0]))
+    )
     postman.round({"oven": "kiln"})
     days[0] = datetime.date(2026, 2, 1)
     for _ in range(3):
@@ -149,6 +152,23 @@ def test_a_test_that_is_due_is_told_once_and_again_when_its_time_has_come_anew(t
     postman.close()
     subjects = [m["words"].split(".")[0] for m in kept(tmp_path)]
     assert subjects == ["Due: residual-current device", "Due: limiter", "Due: limiter"]
+
+
+def test_a_run_from_which_nothing_was_learned_is_told_once_with_its_reason(tmp_path, monkeypatch):
+    monkeypatch.setattr("kilnctl.notify.postman.ASIDE_EVERY_S", 0.0)
+    home = tmp_path / "h"
+    note_kept_aside(home, "runs/old", "it had a trip", time.time() - 8 * 3600.0)
+    note_kept_aside(home, "runs/dry-7", "it predicts the run of 3 May worse than before", time.time())
+    places = tmp_path / "w.json", lambda words: None, lambda oven: learning(oven, read_kept_aside(home), time.time())
+    for _ in range(2):
+        # The second process finds in its file what the first one has sent.
+        postman = Postman(keeper(tmp_path), *places)
+        postman.round({"oven": "kiln"})
+        postman.round(None)
+        until(lambda: kept(tmp_path))
+        postman.close()
+    assert [(m["kind"], m["run"]) for m in kept(tmp_path)] == [("learning", "runs/dry-7")]
+    assert "worse than before. The oven is controlled with the model as it was" in kept(tmp_path)[0]["words"]
 
 
 NOTIFY = """notify: the yard
@@ -172,6 +192,25 @@ def test_the_command_s_trial_message(tmp_path, capsys):
     (tmp_path / "fail").touch()
     assert main(["notify", str(OVEN), str(path), "--test"]) == 1
     assert "NOT sent" in capsys.readouterr().out
+
+
+def test_the_trial_says_what_is_missing_and_each_channel_s_name_once(tmp_path, capsys, monkeypatch):
+    monkeypatch.delenv("NO_SUCH_KEY", raising=False)
+    path = tmp_path / "notify.yaml"
+    path.write_text(
+        "notify: the yard\nchannels:\n"
+        "  - {name: house, by: web hook, address: 'http://127.0.0.1:9/', secret variable: NO_SUCH_KEY}\n"
+    )
+    assert main(["notify", str(OVEN), str(path), "--test"]) == 1
+    said = capsys.readouterr().out
+    assert said == "house: NOT sent: the environment has no NO_SUCH_KEY (secret variable)\n"
+
+
+def test_a_broker_that_is_not_there_is_named_with_what_to_check():
+    pytest.importorskip("paho.mqtt")
+    broker = Channel(name="b", by="mqtt", server="127.0.0.1", port=9, security="none", topic="t")
+    said = try_all(Notify(name="yard", channels=(broker,)), patience_s=0.2)
+    assert said["b"].startswith("no connection to the broker at 127.0.0.1:9: check server, port and security")
 
 
 @pytest.mark.slow

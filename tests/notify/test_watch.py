@@ -3,7 +3,7 @@
 import pytest
 
 from kilnctl.notify.watch import REMEMBERED, Watched, step
-from kilnctl.settings.notify import Channel, Notify
+from kilnctl.settings.notification import Channel, Notify
 
 FILE = Notify(
     name="a workshop",
@@ -63,6 +63,15 @@ def test_a_danger_is_told_again_every_ten_minutes_while_it_stands():
     danger = RUNNING | {"danger": "heat cannot be cut: pull the plug"}
     assert told([danger] * 11, every_s=120.0)[0] == ["danger"] * 3
     assert told([danger, RUNNING, danger])[0] == ["danger"] * 2
+
+
+@pytest.mark.parametrize("taught, kinds", [("learnt", []), ("changed", ["oven changed"]), ("kept aside", [])])
+def test_what_a_run_taught_is_told_once_where_a_person_should_know(taught, kinds):
+    lesson = {"taught": taught, "words": "model 3 is kept aside: it would miss this run by 2 K", "run": "runs/1"}
+    ended = IDLE | {"outcome": "finished"}
+    assert told([RUNNING, ended, *[ended | {"lesson": lesson}] * 50])[0] == ["done", *kinds]
+    # As it was before this watch began.
+    assert told([IDLE | {"lesson": lesson}] * 10)[0] == []
 
 
 @pytest.mark.parametrize("seconds, kinds", [(120, []), (121, ["door"]), (900, ["door"])])

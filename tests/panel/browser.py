@@ -109,6 +109,8 @@ def press(chrome, name: str) -> None:
 
 def opened(chrome, bed, page: str = "") -> None:
     chrome.get(f"http://127.0.0.1:{bed.port}/{page}")
+    # No far view in the middle of a test that waits for a minute.
+    chrome.execute_script("localStorage.setItem('far', 'off')")
     until(lambda: text(chrome, "state"), 20.0) if not page else until(
         lambda: chrome.find_element(By.ID, "oven-name").get_attribute("textContent")
     )

@@ -7,7 +7,6 @@ import json
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -16,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from loopback import free_port
 
 from kilnctl import load_oven
 from kilnctl.service.loop import OvenService
@@ -34,12 +34,6 @@ steps:
 #: longer than that.
 LONG = "schedule: Long\nsteps:\n  - {name: up, to: 120 °C, hold: 2 h, within: 3 K}\n"
 SPEED = 40.0
-
-
-def free_port() -> int:
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return s.getsockname()[1]
 
 
 def ended(process) -> None:

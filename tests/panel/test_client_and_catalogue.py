@@ -14,6 +14,7 @@ from kilnctl import KilnctlError, load_schedule, rehearse
 from kilnctl.panel.catalogue import Catalogue, expected
 from kilnctl.panel.preview import preview_of
 from kilnctl.panel.service_client import ServiceClient, picture
+from kilnctl.panel.worker import ENDED
 from kilnctl.record.folder import Begun, begin, new_folder
 from kilnctl.report.finishing import finish
 from kilnctl.run.summary import summarise
@@ -123,6 +124,10 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
         == 120.0
     )
     assert plan.milestones({"step": 1, "state": "held", "chamber_c": 100.0}, {}) == []
+    # A door was open in the soak: its time waits until the oven is back.
+    waits = {"reference": {"in_s": [0.0]}, "soak_left_s": 600.0}
+    back = plan.milestones({"step": 1, "state": "soak", "chamber_c": 100.0}, waits)[0]["in_s"]
+    assert back == pytest.approx(ahead[0]["in_s"] + 600.0)
     warm = preview_of(cabinet, schedule, 150.0)
     assert warm.duration_s < plan.duration_s and warm.energy_kwh < plan.energy_kwh
 
@@ -220,6 +225,25 @@ def test_runs_are_listed_and_shown(catalogue, oven, tmp_path):
     for name in ("..", "", "0" * 16, folder.name):
         with pytest.raises(KilnctlError, match="no such run"):
             catalogue.report(name)
+
+
+def test_a_record_whose_reading_was_ended_is_tried_again(catalogue, tmp_path, monkeypatch):
+    """`try again` stood there until the panel was restarted."""
+    folder = tmp_path / "runs" / "a"
+    folder.mkdir(parents=True)
+    (folder / "run.json").write_text('{"started": "2030-01-01 10:00:00 +0000"}')
+    answers = [KilnctlError(ENDED), KilnctlError("not a run.json of ours"), {"outcome": "finished"}]
+
+    def work_out(*_):
+        answer = answers.pop(0)
+        if isinstance(answer, KilnctlError):
+            raise answer
+        return answer
+
+    monkeypatch.setattr(catalogue.worker, "work_out", work_out)
+    assert "try again" in catalogue.runs()[0]["outcome"]
+    assert "not a run.json" in catalogue.runs()[0]["outcome"] and len(answers) == 1
+    assert "not a run.json" in catalogue.runs()[0]["outcome"] and len(answers) == 1, "that would be the same again"
 
 
 def test_the_ledger_of_the_sizing_for_the_page(catalogue):

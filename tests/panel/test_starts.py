@@ -8,7 +8,7 @@ pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
 pytest.importorskip("uvicorn", reason="the extra 'panel' is not installed")
 
 from kilnctl.panel.catalogue import Catalogue
-from kilnctl.panel.seen import Seen, shown_of
+from kilnctl.panel.seen import LastShown, shown_of
 from kilnctl.service.socket_server import ask_to_start
 
 from .conftest import WARM
@@ -70,7 +70,7 @@ def test_a_plan_that_ends_in_a_trip_or_that_the_oven_cannot_follow_needs_its_own
 
 
 def test_what_was_seen_is_schedule_oven_limits_and_model(oven, tmp_path):
-    cabinet, box, model, seen = oven("curing-cabinet"), oven("brick-kiln"), tmp_path / "model.yaml", Seen()
+    cabinet, box, model, seen = oven("curing-cabinet"), oven("brick-kiln"), tmp_path / "model.yaml", LastShown()
     model.write_text("a")
     then = shown_of(WARM, cabinet, str(model))
     mark = seen.note(then)

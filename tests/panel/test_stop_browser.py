@@ -97,6 +97,7 @@ def test_a_stop_without_a_network_is_not_confirmed_and_comes_when_the_network_do
     assert bed.status()["at_rest"]
 
 
+@pytest.mark.slow
 def test_a_dialog_asks_for_the_pin_that_it_needs(chrome, bed):
     """What it covers cannot be pressed: the PIN is asked for in it, and what was typed stays."""
     running(chrome, bed)
@@ -117,6 +118,7 @@ def test_a_dialog_asks_for_the_pin_that_it_needs(chrome, bed):
     bed.rest()
 
 
+@pytest.mark.slow
 def test_a_schedule_that_was_changed_while_its_dialog_stood_open_does_not_start(chrome, bed):
     bed.rest()
     file = bed.place / "schedules" / "seen.yaml"
@@ -135,6 +137,7 @@ def test_a_schedule_that_was_changed_while_its_dialog_stood_open_does_not_start(
     file.unlink()
 
 
+@pytest.mark.slow
 def test_a_plan_that_ends_in_a_trip_is_told_and_wants_its_own_word(chrome, bed):
     bed.rest()
     file = bed.place / "schedules" / "too-short.yaml"
@@ -169,6 +172,7 @@ def pressed(chrome, name: str) -> None:
     until(done)
 
 
+@pytest.mark.slow
 def test_nothing_is_lost_on_the_shelf(chrome, bed):
     bed.rest()
     folder = bed.place / "schedules"

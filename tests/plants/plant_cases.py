@@ -10,7 +10,7 @@ import numpy as np
 from kilnctl.plants.balance import Body, Surroundings
 from kilnctl.plants.core import Core
 from kilnctl.plants.property_tables import Films, Properties
-from kilnctl.plants.strips import Slab, divide
+from kilnctl.plants.strips import StripLayer, divide
 from kilnctl.settings import load_oven
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
@@ -120,4 +120,15 @@ def run(core, seconds, dt, element_w=(0.0,)):
     return core
 
 
-__all__ = ["OVENS", "ROOT", "Constant", "Slab", "network_core", "oven", "readings_of", "run", "strip_core", "told"]
+__all__ = [
+    "OVENS",
+    "ROOT",
+    "Constant",
+    "StripLayer",
+    "network_core",
+    "oven",
+    "readings_of",
+    "run",
+    "strip_core",
+    "told",
+]

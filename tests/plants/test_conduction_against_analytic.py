@@ -10,14 +10,14 @@ from scipy.special import erfc
 
 from kilnctl.plants.assembly import PlateFilm
 from kilnctl.plants.property_tables import Films
-from tests.plants.plant_cases import Constant, Slab, run, strip_core
+from tests.plants.plant_cases import Constant, StripLayer, run, strip_core
 
 CONSTANT = [(Constant(0.5), Constant(1000.0))]
 DIFFUSIVITY = 0.5 / (1000.0 * 800.0)
 
 
 def wall(thickness_m, diffusivity=DIFFUSIVITY):
-    return [Slab(0, thickness_m, 800.0, diffusivity)]
+    return [StripLayer(0, thickness_m, 800.0, diffusivity)]
 
 
 def series(biot, fourier, position, terms=60):
@@ -119,7 +119,7 @@ def test_steady_wall_with_rising_conductivity_against_closed_form():
         (lambda t: np.maximum(brick[0] + brick[1] * t, 0.01), Constant(1000.0)),
         (lambda t: np.maximum(board[0] + board[1] * t, 0.01), Constant(1000.0)),
     ]
-    slabs = [Slab(0, 0.114, 500.0, 3e-7), Slab(1, 0.05, 300.0, 3e-7)]
+    slabs = [StripLayer(0, 0.114, 500.0, 3e-7), StripLayer(1, 0.05, 300.0, 3e-7)]
     core, depth_m = strip_core(
         slabs, materials, nodes=12, film=1e8, air_k=1273.15, outer_area=1.0, ambient_k=293.15, start_k=293.15
     )

@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from kilnctl.plants.conditions import Conditions
 from kilnctl.plants.virtual_oven import VirtualOven
-from tests.plants.plant_cases import OVENS, Constant, Slab, network_core, oven, run, strip_core, told
+from tests.plants.plant_cases import OVENS, Constant, StripLayer, network_core, oven, run, strip_core, told
 
 SIGMA = 5.670374419e-8
 
@@ -96,7 +96,7 @@ def test_grid_is_second_order():
         (lambda t: 0.06 + 1e-4 * t, Constant(900.0)),
     ]
     materials = [(lambda t, f=k: np.maximum(f(t), 0.01), c) for k, c in materials]
-    slabs = [Slab(0, 0.03, 500.0, 3e-7), Slab(1, 0.02, 200.0, 3e-7)]
+    slabs = [StripLayer(0, 0.03, 500.0, 3e-7), StripLayer(1, 0.02, 200.0, 3e-7)]
 
     def surface(split):
         core, _ = strip_core(

@@ -113,3 +113,13 @@ def test_the_command_refuses_in_a_sentence(tmp_path, capsys, more, words):
 def test_an_earlier_day_may_be_noted(tmp_path, capsys):
     main(["due", OVEN, "--home", str(tmp_path), "--done", "uniformity", "--by", "A", "--on", "2020-01-31"])
     assert "last 2020-01-31 by A" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "ago_days, words", [(40, "9 days overdue"), (32, "1 day overdue"), (31, "due today"), (30, "due in 1 day")]
+)
+def test_the_command_says_since_when_and_for_how_long(tmp_path, capsys, ago_days, words):
+    on = (datetime.date.today() - datetime.timedelta(days=ago_days)).isoformat()
+    main(["due", OVEN, "--home", str(tmp_path), "--done", "limiter", "--by", "A", "--on", on])
+    line = next(x for x in capsys.readouterr().out.splitlines() if "limiter  " in x)
+    assert line.split("  ")[0].strip() == words

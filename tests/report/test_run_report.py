@@ -27,7 +27,7 @@ def test_page_says_what_the_issue_asks_for():
         "Dry <lamps> · Curing cabinet",
         "a & b",
         "Started 2031-05-04 10:00",
-        "stopped by a trip",
+        "Not finished: a trip ended it",
         "Trip at 11 min 40 s: over-temperature",
         "Leave it shut. Chamber at 290 °C. Check the relay.",
         f"{summary.energy_kwh:.2f} kWh",

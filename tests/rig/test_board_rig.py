@@ -168,6 +168,15 @@ def test_a_board_that_restarts_is_lost_and_stays_disarmed(rig, line):
         rig.heat(0.0, NOTHING, None)
 
 
+def test_a_restart_shows_in_the_boards_clock_too(rig, line):
+    """The number that a board draws at its start is one of 65,536: it may be the same again."""
+    hold(rig, 0.3)
+    line.boot -= 1
+    line.reset()
+    with pytest.raises(RigLost, match="restarted"):
+        hold(rig, 1.0)
+
+
 def test_the_boards_clock_may_come_round(cabinet, desk_line):
     line = desk_line()
     # Twelve days pass for the board in four steps; its clock is then one second before its wrap-around.

@@ -8,7 +8,7 @@ from kilnctl import KilnctlError, Reading, prepare
 from kilnctl.commissioning import learning_run
 from kilnctl.control import StepInput
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.doubt import coolest_of
+from kilnctl.model.doubt import coolest_of, envelope_of
 from kilnctl.run.prepare import CONTROLLERS
 from kilnctl.safety import policy_for
 from kilnctl.service.session import prepare as prepare_apart
@@ -50,8 +50,8 @@ def test_every_controller_starts_and_steps_by_one_protocol(oven, schedule):
 def test_the_learning_run_is_watched_by_the_rules_of_its_own_schedule(oven):
     cabinet = oven("curing-cabinet")
     run = learning_run.prepare(cabinet, ceiling_c=150.0)
-    coolest = coolest_of(cabinet, None, run.model)
-    assert run.policy == policy_for(cabinet, run.schedule, run.model, coolest=coolest)
+    coolest, envelope = coolest_of(cabinet, None, run.model), envelope_of(cabinet, None, run.model)
+    assert run.policy == policy_for(cabinet, run.schedule, run.model, coolest=coolest, envelope=envelope)
     assert run.schedule.highest_c == 150.0
     assert run.load is None and run.programme.model == run.model
 

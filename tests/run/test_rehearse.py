@@ -112,6 +112,15 @@ def test_energy_counted_is_energy_fired(watched):
     assert run.energy_j == pytest.approx(plant.energy_j, rel=0.02)
 
 
+def test_a_soak_after_a_jump_lasts_from_the_arrival(cure, schedule):
+    """Its 15 min begin when the chamber is in the band, not when the step begins: the way there takes longer."""
+    hold = schedule("powder-cure").steps[0]
+    assert hold.at_k_per_s is None and hold.in_s is None, "it goes up as fast as the oven can"
+    inside = cure.time_s[np.abs(cure.chamber_c - hold.to_c) <= hold.within_k][0]
+    ends = cure.time_s[cure.step == 2][0]
+    assert inside > hold.hold_s and ends - inside == pytest.approx(hold.hold_s, abs=15.0)
+
+
 def test_a_run_is_bit_identical_with_the_same_seed(oven):
     run, again, other = (rehearse(oven("curing-cabinet"), SHORT, seed=seed) for seed in (0, 0, 7))
     assert {"heat up", "soak", "cooling"} <= {e.text.split(":")[0] for e in run.events if e.kind == "step"}, (

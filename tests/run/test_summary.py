@@ -130,7 +130,7 @@ def test_a_followed_part_is_judged_by_the_best_there_is():
     for column, said in (
         ("part_c", "the sensor, averaged"),
         ("part_estimate_c", "the lower edge of the part's estimate"),
-        ("true_part_c", "the plant's own part"),
+        ("true_part_c", "the virtual oven's own temperature of the part"),
     ):
         run = stepped(steps, np.full(100, 120.0), np.ones(100), **{column: values})
         run.schedule = replace(run.schedule, follows="part")

@@ -6,7 +6,7 @@ from typing import Any
 
 from kilnctl import Reading
 from kilnctl.safety import Permit, Policy, SafetyState, Tick, Verdict, judge
-from kilnctl.safety.coolest import Coolest
+from kilnctl.safety.coolest import LumpedOven
 from kilnctl.safety.judge import cause_stands
 
 BASE: dict[str, Any] = dict(chamber_trip_c=300.0, schedule_trip_c=250.0)
@@ -108,7 +108,7 @@ FULL: dict[str, Any] = dict(unexplained_w=0.0, full_power_w=3000.0)
 
 
 #: A quick oven that takes 10 W/K from room air of 20 °C.
-SMALL = Coolest(
+SMALL = LumpedOven(
     full_w=3000.0,
     power_share=1.0,
     unmetered_share=0.8,

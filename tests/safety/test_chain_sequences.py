@@ -162,6 +162,43 @@ def test_a_refusal_of_the_gate_alone_gives_a_warning(controller, told):
     assert (REFUSED in act.verdict.warnings) is told and (act.duty == 0.0) is told
 
 
+def test_no_heat_in_the_tick_in_which_the_contactor_closes():
+    """A relay that conducts already would make the contact close onto its full current."""
+    plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
+    chain, acts = Chain(RUN), []
+    reading = plant.advance(1.0, 0.0, False)
+    for i in range(1, 15):
+        told = dataclasses.replace(reading, airflow_proved=True, door_open=7 <= i < 10)
+        acts.append(chain.tick(told, float(i), 1.0, i))
+        reading = plant.advance(1.0, acts[-1].fired, acts[-1].contactor)
+    before, opened, closes, follows = acts[5], acts[6:9], acts[9], acts[10]
+    assert before.contactor and before.duty > 0.0
+    assert not any(act.contactor or act.duty for act in opened)
+    assert closes.contactor and closes.verdict.permit is not None and closes.decision.duty > 0.0
+    assert closes.duty == 0.0 and closes.fired == 0.0
+    assert follows.contactor and follows.duty > 0.0
+
+
+class WantsNone(EnergyBalanceControl):
+    """The control, with a duty although it wants no heat."""
+
+    def step(self, *arguments, **named):
+        state, decision = super().step(*arguments, **named)
+        return state, dataclasses.replace(decision, wants_heat=state.time_s < 6.0 and decision.wants_heat)
+
+
+def test_no_heat_in_the_tick_in_which_the_contactor_opens():
+    plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
+    chain, acts = Chain(dataclasses.replace(RUN, controller=WantsNone())), []
+    reading = plant.advance(1.0, 0.0, False)
+    for i in range(1, 11):
+        acts.append(chain.tick(dataclasses.replace(reading, airflow_proved=True), float(i), 1.0, i))
+        reading = plant.advance(1.0, acts[-1].fired, acts[-1].contactor)
+    opens = next(k for k, act in enumerate(acts) if k > 2 and not act.contactor)
+    assert acts[opens - 1].duty > 0.0 and acts[opens].verdict.permit is not None and acts[opens].decision.duty > 0.0
+    assert not any(act.duty or act.fired or act.contactor for act in acts[opens:])
+
+
 def test_what_cannot_be_a_share_is_not_taken_for_what_was_fired():
     """Otherwise a broken meter's power would reach the estimator and the energy count."""
     for told in (math.nan, math.inf, -0.1, 1.1, 181.3):

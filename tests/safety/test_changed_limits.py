@@ -129,6 +129,13 @@ def test_a_limit_that_was_or_is_not_set_is_named():
     )
 
 
+def test_a_first_run_is_not_said_to_be_unlike_another():
+    assert changed_limits.to_confirm(changed_limits.unlike(Policy(**BASE), None)).startswith("this is the first run")
+    said = changed_limits.to_confirm(("the part's limit is 200 °C; in the last run it was not set", "b"))
+    assert said.startswith("these limits are unlike the last run's:\n  the part's limit is 200 °C")
+    assert said.endswith("\n  b\nif that is right, say --confirm")
+
+
 @pytest.mark.parametrize("last", [None, {}])
 def test_a_first_run_needs_a_word_too(last):
     assert changed_limits.unlike(Policy(**BASE), last) == (

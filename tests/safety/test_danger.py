@@ -108,6 +108,8 @@ def test_what_ends_a_cause_must_last_ten_seconds(cause, reading, ended):
         (106.1, 0.1, True, False),
         (106.1, 0.0, False, False),
         (99.0, 0.0, True, False),
+        # A level of before the reading was lost says nothing of how hot it has become since.
+        (99.0, 0.0, False, False),
     ],
 )
 def test_heat_ends_when_the_chamber_has_fallen_further_than_a_rise_that_trips(top_c, past_open, usable, ended):
@@ -139,6 +141,15 @@ def test_each_cause_ends_by_itself_and_the_words_follow():
     for now in (1011.0, 1021.0):
         look(state, now, fired=0.0, contactor_closed=False)
     assert state.danger == ""
+
+
+def test_a_danger_that_is_back_within_the_minute_is_not_said_to_be_over():
+    state = in_danger("power")
+    for now in (1000.0, 1010.0):
+        look(state, now, fired=0.0)
+    assert look(state, 1020.0, fired=0.0) == [danger.CUT_AFTER_ALL]
+    endanger(state, "power")
+    assert look(state, 1021.0, fired=0.5) == [] and state.danger == DANGER
 
 
 def test_a_trip_of_another_version_says_what_to_do_first():

@@ -45,6 +45,7 @@ def ticking(oven, tick_s):
 # ---- a limit sensor in a thick sheath --------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which, lag_s", [("limit", 60.0), ("limit", 300.0)])
 def test_a_slow_limit_sensor_may_lag_in_a_fast_furnace(oven, which, lag_s):
     run = rehearse(sensor(oven("bench-muffle"), which, lag_s=lag_s), TO_700)
@@ -84,6 +85,7 @@ def test_a_door_gives_a_slow_limit_sensor_its_time_to_follow():
         assert bench.feed(100, chamber=seen, **{**QUIET, "limit_c": slow}).faults == faults
 
 
+@pytest.mark.slow
 def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
     """F14: it reads 20 K/h less and less, so the chamber gets hotter and hotter and only the second sensor shows it; a
     warning comes first."""
@@ -104,6 +106,7 @@ def test_a_control_sensor_that_drifts_is_found_in_the_soak(oven):
 # ---- quick sensors and slow ticks ------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tick_s, lag_s", [(1.0, 1.0), (1.5, 3.0), (2.0, 8.0)])
 def test_a_door_of_half_a_minute_in_a_hot_furnace_trips_nothing(oven, tick_s, lag_s):
     muffle = ticking(sensor(oven("bench-muffle"), "control", lag_s=lag_s, dead_time_s=0.5), tick_s)
@@ -179,7 +182,7 @@ def test_a_quiet_soak_may_show_the_same_figure_while_the_answers_bits_move():
 def converted(sensor, noise_k, hours, duty=0.6, frozen_at_s=math.inf, cold_c=28.0):
     """An oven whose temperature is in the middle of a converter step, read as a rig reads it; returns the trips and
     their times."""
-    generator, channel, last = random.Random(11), logic.Channel(), converters.ConverterState()
+    generator, channel, last = random.Random(11), logic.Thermocouple(), converters.ConverterState()
     policy = Policy(chamber_trip_c=900.0, schedule_trip_c=900.0, identical_s=identical_s(sensor, 1.0))
     state, coarse, held = SafetyState(), sensor.front_end == "max31855", 600.0
     for i in range(1, round(hours * 3600.0)):
@@ -290,6 +293,7 @@ def test_a_jump_of_the_terminals_is_seen_at_any_tick(dt, jump, trips):
 # ---- heat that is missing, heat that is too much ---------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_lid_ajar_while_it_cools_is_no_missing_heat(oven):
     kiln = ticking(oven("brick-kiln"), 2.0)
     kiln = dataclasses.replace(kiln, door=dataclasses.replace(kiln.door, switch=False))

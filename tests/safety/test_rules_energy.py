@@ -82,14 +82,14 @@ def test_a_look_moves_it_on_by_the_energy_and_delays_it_like_a_reading(dt):
 )
 def test_the_least_power_that_can_have_heated_counts(power_w, fired, reading, counted):
     made = look(at(100.0), power_w=power_w, fired=fired, **reading)
-    assert rules_energy.least_power_w(made, SMALL) == pytest.approx(counted)
+    assert rules_energy.power_w_of(made, SMALL) == pytest.approx(counted)
     shared = dataclasses.replace(SMALL, power_share=0.9)
     by = (
         0.9
         if rules_energy.finite(power_w) and power_w >= 0.0 and any(map(rules_energy.finite, reading.values()))
         else 1.0
     )
-    assert rules_energy.least_power_w(made, shared) == pytest.approx(by * counted)
+    assert rules_energy.power_w_of(made, shared) == pytest.approx(by * counted)
 
 
 @pytest.mark.parametrize(
@@ -165,6 +165,9 @@ def test_the_warning_before_it_sends_to_the_sensor_first(least_c, chamber, usabl
     [
         (ALLOWED_C, dict(), POLICY, False),
         (ALLOWED_C + 0.01, dict(), POLICY, True),
+        # A reading below the room has the constant part of the error only.
+        (22.0, dict(chamber=10.0), POLICY, False),
+        (22.01, dict(chamber=10.0), POLICY, True),
         (ALLOWED_C, dict(faults=("open",)), POLICY, True),
         (ALLOWED_C, dict(chamber=math.nan), POLICY, True),
         (250.0, dict(chamber=245.0), POLICY, False),

@@ -7,10 +7,12 @@ import pytest
 
 from kilnctl import Reading
 from kilnctl.safety import Policy, SafetyState, Tick
+from kilnctl.safety.coolest import MOST, held
 from kilnctl.safety.messages import LOAD_FIRST, LOUD, WORDS
 from kilnctl.safety.rule import Look
-from kilnctl.safety.rules_unexplained import unexplained
+from kilnctl.safety.rules_unexplained import excuse, explained_share, unexplained
 from kilnctl.safety.state import DANGER, trip
+from tests.safety.safety_scenes import SMALL
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 
@@ -142,3 +144,86 @@ def test_too_little_heat_for_five_minutes_gives_a_warning(fired, share, told):
     if told:
         assert f"{-100.0 * share / fired:.0f} % of the heat is missing" in warnings[0]
         assert warnings[0].startswith("compare the control sensor with another")
+
+
+# ---- what the model's uncertainty explains --------------------------------------------------------------------------
+
+
+LIKELY = dataclasses.replace(SMALL, chamber_j_per_k=MOST, unmetered_share=1.0)
+#: Elements twenty times as heavy, and an oven without its load.
+HEAVY = dataclasses.replace(LIKELY, element_j_per_k=200.0)
+EMPTY = dataclasses.replace(LIKELY, contents_j_per_k=0.0, contents_w_per_k=0.0)
+DOUBTED = dataclasses.replace(POLICY, envelope=(LIKELY, HEAVY, EMPTY))
+
+
+def doubted(s: SafetyState, *, chamber_c=100.0, power_w=0.0, dt=1.0, policy=DOUBTED, **told) -> Look:
+    made = Tick(100.0, 1, 0.0, power_w=power_w, **told)
+    return Look(s, policy, Reading(chamber_c, supply_v=230.0), made, dt, 0.0, usable=True)
+
+
+def test_without_a_model_nothing_more_is_explained():
+    s = state()
+    excuse(doubted(s, policy=POLICY, power_w=3000.0))
+    assert s.held == () and s.excused_high == s.excused_low == 0.0
+
+
+def test_no_time_passes_in_the_first_look():
+    s = state()
+    excuse(doubted(s, dt=0.0))
+    assert s.held == ()
+
+
+def test_heavier_elements_keep_heat_and_a_load_that_is_not_there_takes_none():
+    s = state()
+    lumps = [oven.from_chamber(100.0) for oven in (LIKELY, HEAVY, EMPTY)]
+    for power_w, seconds in ((1500.0, 60), (0.0, 60)):
+        for _ in range(seconds):
+            excuse(doubted(s, power_w=power_w))
+            steps = [held(o, x, 100.0, power_w, 1.0) for o, x in zip((LIKELY, HEAVY, EMPTY), lumps, strict=True)]
+            lumps, (likely, heavy, empty) = [x for x, _ in steps], (w for _, w in steps)
+            assert s.held == tuple(lumps)
+            assert s.excused_high == pytest.approx(max(0.0, empty - likely) / 3000.0)
+            assert s.excused_low == pytest.approx(max(0.0, likely - heavy) / 3000.0)
+    s = state()
+    for _ in range(2):
+        excuse(doubted(s, power_w=3000.0))
+    assert s.excused_low > 0.5 and s.excused_high > 0.2, "elements that are still cold; no load of 20 °C"
+    for _ in range(300):
+        excuse(doubted(s, power_w=3000.0))
+    assert s.excused_low < 0.01 and s.excused_high < 0.01, "once all is warm they are alike"
+    excuse(doubted(s, power_w=0.0))
+    assert s.excused_low == 0.0, "heavy elements go on giving"
+
+
+@pytest.mark.parametrize(
+    "excused, fired, allowed", [(0.0, 0.5, 0.425), (0.1, 0.5, 0.425), (0.3, 0.5, 0.55), (0.3, 0.0, 0.55)]
+)
+def test_the_allowance_is_the_greater_of_both(excused, fired, allowed):
+    assert explained_share(at(state(fired_60=fired), tick=tick()), excused) == pytest.approx(allowed)
+
+
+@pytest.mark.parametrize("name, sign", [("excess", 1.0), ("missing", -1.0)])
+def test_each_sum_has_its_own_allowance(name, sign):
+    grown = {}
+    for side in ("excused_high", "excused_low"):
+        s = state(fired_60=0.1)
+        setattr(s, side, 0.2)
+        unexplained(at(s, tick=Tick(100.0, 1, 0.1, unexplained_w=sign * 600.0, full_power_w=1000.0)))
+        grown[side] = getattr(s, name)
+    mine, other = ("excused_high", "excused_low") if sign > 0.0 else ("excused_low", "excused_high")
+    assert grown[mine] == pytest.approx(0.6 - 0.25 - 0.2) and grown[other] == pytest.approx(0.6 - 0.25 - 0.035)
+
+
+def test_heat_past_an_open_contactor_is_excused_too():
+    s = state(coil=False, coil_s=900.0, excused_high=0.2)
+    trip(s, "sensor-noisy", 900.0, noise="it is noisy")
+    unexplained(at(s, tick=tick(1000.0, heating=False, unexplained_w=3000.0, full_power_w=3000.0), dt=1.0))
+    assert s.past_open == pytest.approx(1.0 - 0.25 - 0.2)
+
+
+def test_the_ovens_start_again_with_the_timers():
+    s = state()
+    excuse(doubted(s, power_w=1500.0))
+    assert s.held != ()
+    s.restart_timers()
+    assert s.held == () and s.excused_high == s.excused_low == 0.0

@@ -206,3 +206,30 @@ def killed(oven, schedule, runs):
 
 
 _REHEARSED: dict = {}
+
+
+@pytest.mark.slow
+def test_a_finished_run_teaches_the_model_that_the_next_run_has(oven, schedule, tmp_path):
+    """Behind the service, in another process; and a run that is stopped teaches nothing."""
+    soak = tmp_path / "soak.yaml"
+    soak.write_text("schedule: Soak\nsteps:\n  - {to: 80 °C, hold: 10 min}\n")
+    told = []
+    with at_work(oven("curing-cabinet"), tmp_path, speed=1000.0, tell=told.append) as person:
+        assert person.start(soak)["ok"]
+        said = person.until(lambda s: s["lesson"], 120.0)
+        assert said["lesson"]["taught"] == "learnt" and said["lesson"]["version"] == 1
+        assert said["models"] == str(tmp_path / "home" / "models-virtual")
+        folder = folder_of(person.service)
+        waited(lambda: not pending(folder))
+        assert "model 1, from 1 run, is in use from now on" in (folder / "run.html").read_text()
+        assert person.start(soak)["ok"]
+        assert person.until(lambda s: s["running"])["model"].startswith("model 1, from 1 run")
+        person.ask("stop", by="test")
+        said = person.until(lambda s: s["lesson"]["run"] != str(folder), 120.0)
+        assert said["lesson"]["taught"] == "refused" and "did not run to its end" in said["lesson"]["words"]
+        assert person.start(soak, learning=False)["ok"]
+        person.until(lambda s: s["running"])
+        person.ask("stop", by="test")
+        third = folder_of(person.service)
+        waited(lambda: not pending(third))
+    assert not (third / "learning.json").exists() and any("model 1" in line for line in told)

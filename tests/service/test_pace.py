@@ -60,7 +60,7 @@ def test_time_passes_while_the_computer_is_suspended(monkeypatch):
         pace.now_s()
         == RealPace(1.0).now_s()
         == operating_system.boot()[1]
-        == LocalLine._ms() / 1000.0
+        == LocalLine.milliseconds() / 1000.0
         == 3700.0
         != before
     )

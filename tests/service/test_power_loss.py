@@ -110,7 +110,7 @@ def test_within_one_boot_its_own_clock_is_right(view, monkeypatch):
 
 @pytest.fixture
 def unsynchronised(monkeypatch):
-    monkeypatch.setattr(operating_system, "_synchronised", lambda: False)
+    monkeypatch.setattr(operating_system, "clock_synchronised", lambda: False)
 
 
 @pytest.mark.parametrize(
@@ -146,7 +146,7 @@ def test_the_kernel_says_whether_it_is_synchronised(monkeypatch, state, status, 
         return state
 
     monkeypatch.setattr(operating_system.ctypes, "CDLL", lambda *a, **m: SimpleNamespace(adjtimex=adjtimex))
-    assert operating_system._synchronised() is right
+    assert operating_system.clock_synchronised() is right
 
 
 # ---- what ages: by the boot's clock ----

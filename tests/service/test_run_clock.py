@@ -24,7 +24,7 @@ UP_FOR_S = 5000.0
 
 def service(cabinet, tmp_path, rig):
     pace = SimulatedPace(cabinet.control.tick_s, math.inf)
-    pace._now = UP_FOR_S
+    pace.time_s = UP_FOR_S
     return OvenService(
         cabinet,
         rig,

@@ -5,7 +5,7 @@ import dataclasses
 from kilnctl.plants.injection import PlantFault
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.service.session import Session, prepare
-from kilnctl.settings.vapour import Vapour
+from kilnctl.settings.flammable import Vapour
 
 
 def run(order, seconds, faults=(), told=lambda reading, t: reading):

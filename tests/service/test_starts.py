@@ -112,7 +112,9 @@ def test_what_refuses_a_start_is_asked_again_when_its_tick_comes(oven, tmp_path,
         service, full = person.service, []
         refusal, open_record = service.refusal, service.open_record
         monkeypatch.setattr(service, "refusal", lambda **_: "the state cannot be kept: full" if full else refusal())
-        monkeypatch.setattr(service, "open_record", lambda order: full.append(True) or open_record(order))
+        monkeypatch.setattr(
+            service, "open_record", lambda order, **more: full.append(True) or open_record(order, **more)
+        )
         said = person.start(CURE)
         assert not said["ok"] and "the state cannot be kept" in said["words"] and never_ran(person)
 

@@ -42,7 +42,7 @@ def test_status_says_what_to_do_first_and_claims_only_what_is_read(oven, tmp_pat
     rig = VirtualRig(cabinet, load=cabinet.usual_load, faults=(PlantFault("thermocouple open", 5.0),))
     with at_work(cabinet, tmp_path, rig=rig, tell=told.append) as person:
         said = person.until(lambda s: s.get("trips") and any("after the trip" in line for line in told))
-        status._tell(said, Units(METRIC))
+        status.tell_status(said, Units(METRIC))
     shown = capsys.readouterr().out
     act, _, check = WORDS["sensor-open"]
     assert shown.index(act) < shown.index("The control thermocouple is open") < shown.index(check)
@@ -68,3 +68,14 @@ def test_the_status_of_the_tripping_tick_shows_no_read_back_of_before(oven, tmp_
     first = next(i for i, said in enumerate(proofs) if said)
     assert proofs[first] == NOT_YET and NOT_YET not in proofs[first + 1 :]
     assert any("the contactor reads open" in said for said in proofs[first + 1 :])
+
+
+@pytest.mark.parametrize("tripped", [False, True])
+def test_status_at_rest_says_why_no_run_can_start(capsys, tripped):
+    """After the disk had failed it said "no run: heat off", and every start was refused. A trip says it itself."""
+    trips = [{"act": "Switch off.", "seen": "it is hot", "check": "Look."}] if tripped else []
+    said = dict(
+        oven="Cabinet", state="idle", trips=trips, reason="no run: heat off", refusal="the record cannot be kept"
+    )
+    status.tell_status(said, Units(METRIC))
+    assert ("no run can start: the record cannot be kept" in capsys.readouterr().out) is not tripped

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from kilnctl.settings.document import SettingsError
-from kilnctl.settings.notify import KINDS, URGENT, load_notify
+from kilnctl.settings.notification import KINDS, URGENT, load_notify
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "configs/notify.yaml"
 GOOD = """notify: yard

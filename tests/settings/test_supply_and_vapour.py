@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from kilnctl import SettingsError, load_oven
+from kilnctl.settings.flammable import Vapour
 from kilnctl.settings.schedule import schedule_of
-from kilnctl.settings.vapour import Vapour
 
 
 @pytest.fixture

@@ -60,12 +60,11 @@ def in_virtual_oven(oven: Oven, to_c: float, looks: int = 60) -> Warmed:
     plant = VirtualOven(oven, conditions=Conditions(supply_drift=0.0))
     core, faces = plant.core, len(oven.faces)
     area = core.body.surface_area[:faces]
-    rows, first = [(0.0, 0.0, AMBIENT_C)], None
+    rows, first = [(0.0, 0.0, AMBIENT_C)], float(core.enthalpy_j(core.nodes_k)[:, :faces].sum())
     dt, seconds = 5.0, 0.0
     while plant.chamber_c < to_c and plant.time_s < LONGEST_S:
         span = 0.0
         while span < dt and plant.chamber_c < to_c:
-            first = float(core.enthalpy_j(core.nodes_k)[:, :faces].sum()) if first is None else first
             plant.advance(5.0, 1.0, True)
             span += 5.0
         seconds += span

@@ -89,7 +89,7 @@ def file_of(name: str) -> Path:
 class Bench:
     """A chain on a virtual oven, one tick a call; `lacks`: what of a WIRING is not there; `door_switch`: there is one,
     whatever the description says; `model`: a trained one's file; `put_in`: what is really in, instead of the described
-    load."""
+    load; `tick_s`: instead of the description's, s."""
 
     def __init__(
         self,
@@ -102,8 +102,11 @@ class Bench:
         door_switch: bool = False,
         model: str | None = None,
         put_in: Load | None = None,
+        tick_s: float | None = None,
     ) -> None:
         oven = load_oven(file_of(name))
+        if tick_s is not None:
+            oven = dataclasses.replace(oven, control=dataclasses.replace(oven.control, tick_s=tick_s))
         name_of = WORKSHOP[name].everyday if schedule is None else schedule
         plan = name_of if isinstance(name_of, Schedule) else load_schedule(schedule_file(name_of))
         if "second" in lacks:

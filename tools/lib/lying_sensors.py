@@ -18,9 +18,13 @@ from scenarios import schedule_file
 from kilnctl import load_oven, load_schedule
 from kilnctl.plants.conditions import Conditions, Variation
 from kilnctl.plants.injection import PlantFault
+from kilnctl.settings.schedule import Schedule
+from kilnctl.terms import Phase
 
-#: Longest simulated time of a run, s.
-LONGEST_S = 14 * 3600.0
+#: Longest simulated time of a run, s; its tick, s: the longest that is allowed, which takes half the time.
+LONGEST_S, TICK_S = 14 * 3600.0, 2.0
+#: A chamber whose highest temperature has not risen by this much, K, in this time of a soak, s, gets no hotter there.
+SETTLED_K, SETTLED_S = 1.0, 2700.0
 #: Goal with a fitted model: share of the oven's trip above the room, and K.
 GOAL_SHARE, GOAL_K = 0.08, 15.0
 TYPES = "BEJKNRST"
@@ -37,7 +41,7 @@ def lies(name: str, seed: int) -> list[PlantFault]:
     return [*low, *out, *slowly, *off, *wrong, PlantFault("control and part sensors swapped")]
 
 
-def hottest_schedule(name: str, schedule: str | None):
+def hottest_schedule(name: str, schedule: str | None) -> Schedule:
     """A schedule of the workshop, or (None) one that goes to the oven's highest as fast as it can and stays; it has its
     own `highest`."""
     if schedule is not None:
@@ -53,6 +57,8 @@ def learnt(name: str, folder: Path) -> str | None:
     """The file of a model that a learning run on the virtual oven gave, with the usual load in; None where it gave
     none."""
     file, home = folder / f"{Path(name).stem}-model.yaml", folder / Path(name).stem
+    if file.exists():
+        return str(file)
     command = [sys.executable, "-m", "kilnctl"]
     loaded = ["--loaded"] if load_oven(file_of(name)).usual_load is not None else []
     where = ["--out", str(home / "runs"), "--home", str(home), "--confirm", "--quiet"]
@@ -64,12 +70,18 @@ def learnt(name: str, folder: Path) -> str | None:
     return str(file) if file.exists() else None
 
 
+def heated(plan: Schedule) -> Schedule:
+    """The schedule without its coolings, in which no rule of heat has anything to judge."""
+    return dataclasses.replace(plan, steps=tuple(s for s in plan.steps if not s.let_cool))
+
+
 def sound(job: tuple) -> tuple[str, float, list[str]]:
-    """One fault-free run with doors, sags, and another load than described: where, hours, and any trip. `job`: oven,
-    schedule (or None), model file (or None), seed, wiring's lacks, whether its door has a switch."""
+    """One fault-free run with doors, sags, and another load than described: where, seconds in which it heated up or
+    soaked, and any trip. `job`: oven, schedule (or None), model file (or None), seed, wiring's lacks, whether its door
+    has a switch."""
     name, schedule, model, seed, lacks, switch = job
     generator = random.Random(f"sound{name}{schedule}{seed}{model is None}")
-    oven, plan = load_oven(file_of(name)), hottest_schedule(name, schedule)
+    oven, plan = load_oven(file_of(name)), heated(hottest_schedule(name, schedule))
     load, put_in = plan.load or oven.usual_load, None
     if load is not None:
         times = math.exp(generator.uniform(math.log(0.3), math.log(3.0)))
@@ -89,13 +101,15 @@ def sound(job: tuple) -> tuple[str, float, list[str]]:
     )
     variation = Variation(**{k: generator.uniform(*v) for k, v in unlike.items()}, leakage=generator.uniform(0.5, 2.0))
     room = Conditions(ambient_c=oven.site.ambient_c + generator.uniform(-9.0, 9.0))
-    bench = Bench(name, seed, lacks, variation, room, plan, switch, model, put_in)
+    bench = Bench(name, seed, lacks, variation, room, plan, switch, model, put_in, TICK_S)
+    heating_s = 0.0
     disturbed_s = {"door open": 600.0, "supply sag": 0.0}
     where = f"{name} {schedule or 'to its highest'} seed {seed} {'fitted' if model else 'day zero'} {lacks}"
     while bench.plant.time_s < 40 * 3600.0:
         act, now = bench.tick(), bench.plant.time_s
+        heating_s += bench.dt if act.decision.wants_heat and act.decision.phase != Phase.PURGE else 0.0
         if act.verdict.trips:
-            return where, now, [f"{now:.0f} s, {act.decision.phase}: {t}" for t in act.verdict.trips]
+            return where, heating_s, [f"{now:.0f} s, {act.decision.phase}: {t}" for t in act.verdict.trips]
         if act.decision.done:
             break
         for kind, least, most, low, high in (
@@ -106,22 +120,30 @@ def sound(job: tuple) -> tuple[str, float, list[str]]:
                 disturbed_s[kind] = now + 900.0
                 for_s, size = generator.uniform(least, most), generator.uniform(low, high)
                 bench.plant.inject(PlantFault(kind, now, for_s, size))
-    return where, bench.plant.time_s, []
+    return where, heating_s, []
 
 
 def lie(job: tuple) -> dict:
     """One whole run: how hot the chamber gets, and what ends it. `job`: oven, schedule (or None), model file (or None),
     seed, wiring's lacks, fault (or None)."""
     name, schedule, model, seed, lacks, fault = job
-    bench = Bench(name, seed, lacks, schedule=hottest_schedule(name, schedule), model=model)
+    plan = heated(hottest_schedule(name, schedule))
+    bench = Bench(name, seed, lacks, schedule=plan, model=model, tick_s=TICK_S)
     if fault is not None:
         bench.plant.inject(fault)
     trip_c, room_c = bench.chain.run.oven.limits.trip_at_c, bench.plant.ambient_c
     out = {"job": job, "hottest_c": -math.inf, "trip": "", "trip_s": None, "warned": ()}
     out["allowed_c"] = room_c + (1.0 + GOAL_SHARE) * (trip_c - room_c) + GOAL_K
+    level_c, since_s, where = -math.inf, 0.0, ()
     while bench.plant.time_s < LONGEST_S:
         act = bench.tick()
         out["hottest_c"] = max(out["hottest_c"], bench.plant.chamber_c)
+        place = (act.decision.step, act.decision.phase)
+        if out["hottest_c"] > level_c + SETTLED_K or place != where or place[1] != Phase.SOAK:
+            level_c, since_s, where = out["hottest_c"], bench.plant.time_s, place
+        last = act.decision.step == len(plan.steps) - 1
+        if last and bench.plant.time_s - since_s > SETTLED_S and not act.verdict.trips:
+            break
         trips = act.verdict.trips
         if trips and out["trip_s"] is None:
             out["trip"], out["trip_s"] = trips[0].fault, bench.plant.time_s

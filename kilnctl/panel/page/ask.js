@@ -1,20 +1,22 @@
 // Requests to the panel's server, and questions to the person: one dialog for all, with a PIN field when needed.
 import { inUnit } from "./units.js";
+import { w } from "./words.js";
 const $ = (id) => document.getElementById(id);
 
 export async function get(path) {
   const answer = await fetch(path, { credentials: "same-origin" });
   return answer.json();
 }
-// `signal` cancels the request; the result is then null.
+// `body`: what becomes JSON, or a photograph. `signal` cancels the request; the result is then null.
 export async function post(path, body = {}, signal = null) {
+  const blob = body instanceof Blob;
   try {
-    const answer = await fetch(path, { method: "POST", credentials: "same-origin", headers: { "content-type": "application/json" }, body: JSON.stringify(body), signal });
+    const answer = await fetch(path, { method: "POST", credentials: "same-origin", headers: { "content-type": blob ? body.type : "application/json" }, body: blob ? body : JSON.stringify(body), signal });
     const said = await answer.json();
     return { ...said, status: answer.status };
   } catch {
     if (signal?.aborted) return null;
-    return { ok: false, status: 0, words: "the panel does not answer; stop the heat at the oven itself if you must" };
+    return { ok: false, status: 0, words: w("the panel does not answer; stop the heat at the oven itself if you must") };
   }
 }
 // A message disappears after the time that it takes to read it.
@@ -44,8 +46,8 @@ function pinBlock() {
   const field = element("input", { id: "pin", inputmode: "none", autocomplete: "off", maxlength: "6", pattern: "[0-9]*", type: "password" });
   const press = (digit) => { field.value = digit === "⌫" ? field.value.slice(0, -1) : (field.value + digit).slice(0, 6); };
   const keys = element("div", { class: "keys" }, ..."123456789".split("").concat("⌫", "0").map((d) =>
-    element("button", { type: "button", "aria-label": d === "⌫" ? "delete" : d, onclick: () => press(d) }, d)));
-  return element("div", { id: "ask-pin" }, element("label", { for: "pin" }, "PIN: the six digits"), field, keys);
+    element("button", { type: "button", "aria-label": d === "⌫" ? w("delete") : d, onclick: () => press(d) }, d)));
+  return element("div", { id: "ask-pin" }, element("label", { for: "pin" }, w("PIN: the six digits")), field, keys);
 }
 // Unlocks with the PIN in the dialog; returns null on success, else the reason.
 async function opened() {
@@ -84,7 +86,7 @@ export function ask(head, body, yes, does) {
       if (refused === PIN) {
         // The PIN is asked for in the same dialog, so that typed text stays.
         if (!$("ask-pin")) $("ask-body").append(pinBlock());
-        $("ask-said").textContent = "The PIN first.";
+        $("ask-said").textContent = w("The PIN first.");
         $("pin").focus();
       } else if (typeof refused === "string") $("ask-said").textContent = refused;
       else done(refused ?? true);
@@ -96,13 +98,13 @@ export function ask(head, body, yes, does) {
   });
 }
 
-export function unlock() { return ask("PIN", [pinBlock()], "Unlock", async () => true); }
+export function unlock() { return ask("PIN", [pinBlock()], w("Unlock"), async () => true); }
 
 // Do something that may need the PIN first.
 export async function act(path, body, words) {
   let said = await post(path, body);
   if (said.status === 401) {
-    if (!(await unlock())) return { ok: false, words: "left as it is" };
+    if (!(await unlock())) return { ok: false, words: w("left as it is") };
     said = await post(path, body);
   }
   say(said.ok ? words || said.words : said.words);

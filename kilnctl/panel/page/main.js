@@ -1,14 +1,20 @@
-// Boot: pages, preferences, the stream of events, and what is always on the screen.
-import { act, ask, element, outcome, post, say, unlock } from "./ask.js";
+// Boot: pages, choices, the stream of events, and what is always on the screen.
+import { Alarms } from "./alarm.js";
+import { act, ask, element, get, outcome, post, say, unlock } from "./ask.js";
+import { Far } from "./far.js";
 import { Now } from "./now.js";
-import { Schedules } from "./schedules.js";
-import { Past } from "./past.js";
 import { Oven } from "./oven.js";
+import { Past } from "./past.js";
+import { Schedules } from "./schedules.js";
 import { Stream } from "./stream.js";
-import { inUnit, isF, number, setF, temperature } from "./units.js";
+import { isComma, isF, isTwelve, number, setComma, setF, setTwelve, temperature } from "./units.js";
+import { LANGUAGES, speak, spoken, w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const now = new Now(), pages = { now, schedules: new Schedules(), past: new Past(), oven: new Oven() };
+export const now = new Now(), far = new Far(() => !$("now").hidden && !$("ask").open && $("stopping").hidden);
+export const pages = { now, schedules: new Schedules(), past: new Past(), oven: new Oven() };
+const alarm = new Alarms($("loud"), { acknowledge: () => now.acknowledge() });
+const AWAY_MS = 60000;
 let last = null;
 
 function show() {
@@ -26,65 +32,82 @@ function light(set) {
   let kept = null;
   try { if (set) localStorage.setItem("light", set); kept = localStorage.getItem("light"); } catch { /* private windows */ }
   document.documentElement.dataset.light = kept || set || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
-  now.redraw();
+  now.redraw(); far.curve.draw(); pages.oven.redraw?.(); pages.schedules.curve.draw(); pages.past.curve.draw();
 }
 $("light").addEventListener("click", () => light(document.documentElement.dataset.light === "dark" ? "light" : "dark"));
-$("unit").addEventListener("click", () => { setF(!isF()); words(); if (last) heard(last); show(); });
-function words() { $("unit").textContent = isF() ? "°F" : "°C"; $("unit").setAttribute("aria-label", isF() ? "Show Celsius" : "Show Fahrenheit"); }
+$("unit").addEventListener("click", () => { setF(!isF()); again(); });
+// Every word and number of the page once more, after a choice.
+function again() {
+  $("unit").textContent = isF() ? "°F" : "°C"; $("unit").setAttribute("aria-label", isF() ? w("Show Celsius") : w("Show Fahrenheit"));
+  now.flow.chosen = null; now.logged = null;
+  if (last) heard(last);
+  show();
+}
+$("choices").addEventListener("click", async () => {
+  const pick = (id, words, options, value) => [element("label", { for: id }, words), element("select", { id }, ...options.map(([v, said]) => element("option", { value: v, selected: v === value }, said)))];
+  const box = (id, words, on) => element("label", { class: "tick" }, element("input", { type: "checkbox", id, checked: on }), words);
+  await ask(w("Language, time, sound"), [
+    ...pick("choose-language", w("Language"), Object.entries(LANGUAGES), spoken()),
+    ...pick("choose-hours", w("Time of day"), [["24", "14:05"], ["12", "2:05 pm"]], isTwelve() ? "12" : "24"),
+    ...pick("choose-decimal", w("Decimal sign"), [[".", "0.5"], [",", "0,5"]], isComma() ? "," : "."),
+    box("choose-sound", w("Alarms sound here"), alarm.audible), box("choose-far", w("Far view after a minute without a touch"), far.wanted),
+  ], w("Keep"), async () => {
+    setTwelve($("choose-hours").value === "12"); setComma($("choose-decimal").value === ",");
+    alarm.audible = $("choose-sound").checked; far.wanted = $("choose-far").checked;
+    await speak($("choose-language").value);
+    return true;
+  });
+  again();
+});
 
-$("hold").addEventListener("click", () => act("/api/hold", {}, "holding at this temperature"));
-$("proceed").addEventListener("click", () => act("/api/proceed", {}, "going on"));
+$("hold").addEventListener("click", () => act("/api/hold", {}, w("holding at this temperature")));
+$("proceed").addEventListener("click", () => act("/api/proceed", {}, w("going on")));
 $("skip").addEventListener("click", () => now.confirmSkip());
 $("soak").addEventListener("click", () => now.soakLonger());
 $("allow").addEventListener("click", async () => {
   const list = await pages.schedules.load(), field = element("select", { id: "allow-which" }, ...list.filter((s) => s.may).map((s) => element("option", { value: s.file }, s.name)));
-  await ask("Allow a start from elsewhere", [element("p", {}, "One start of one schedule, as it is now, within five minutes. Look into the oven first."), element("label", { for: "allow-which" }, "Which schedule"), field], "Allow it", async () => {
+  await ask(w("Allow a start from elsewhere"), [element("p", {}, w("One start of one schedule, as it is now, within five minutes. Look into the oven first.")), element("label", { for: "allow-which" }, w("Which schedule")), field], w("Allow it"), async () => {
     const said = await post("/api/arm", { file: field.value });
     if (said.ok) say(said.words);
     return outcome(said);
   });
 });
-$("pin-state").addEventListener("click", async () => { if (last?.unlocked_s > 0) { await post("/api/lock"); say("locked"); window.dispatchEvent(new Event("session")); } else { await unlock(); } });
+$("pin-state").addEventListener("click", async () => {
+  if (last?.unlocked_s > 0) { await post("/api/lock"); say(w("locked")); window.dispatchEvent(new Event("session")); } else { await unlock(); }
+});
 
-function heard(said) {
+// The energy of this day's runs that are over; asked again when a run ends.
+let folder = null;
+async function day(said) {
+  const key = `${said.status.folder} ${said.status.running} ${(said.clock || "").slice(0, 2)}`;
+  if (key === folder || !said.fresh) return;
+  folder = key;
+  const runs = (await get("/api/runs").catch(() => ({}))).runs || [], today = said.day || "";
+  now.day_j = runs.filter((r) => r.started.startsWith(today) && r.outcome !== "going on").reduce((a, r) => a + 3.6e6 * (r.energy_kwh || 0), 0);
+}
+
+export function heard(said) {
   last = said;
   const s = said.status;
   document.title = `${said.demo ? "Demo: " : ""}${s.oven || "Oven"}${number(s.chamber_c) ? ` · ${temperature(s.chamber_c)}` : ""}`;
   $("demo").hidden = !said.demo;
+  // At rest Stop does not shout; whenever heat is possible, or nothing is known, it does.
+  document.body.classList.toggle("at-rest", said.fresh && !s.running && !s.contactor && !s.danger && !s.trips?.length);
   stale();
-  $("oven-name").textContent = (s.oven || "") + (said.demo ? " · demo, nothing is heated" : "");
-  $("pin-state").textContent = said.unlocked_s > 0 ? "Unlocked" : "PIN";
-  $("pin-state").setAttribute("aria-label", said.unlocked_s > 0 ? "Unlocked; lock again" : "Enter the PIN");
-  $("allow").hidden = !(said.local && !s.running);
-  $("allow").textContent = said.armed_s > 0 ? `${said.armed_for} may be started from elsewhere, ${Math.ceil(said.armed_s / 60)} min` : "Allow a start from elsewhere";
-  loud(said);
+  $("oven-name").textContent = s.oven || "";
+  $("pin-state").textContent = said.unlocked_s > 0 ? w("Unlocked") : "PIN";
+  $("pin-state").setAttribute("aria-label", said.unlocked_s > 0 ? w("Unlocked; lock again") : w("Enter the PIN"));
+  $("allow").hidden = !(said.local && !s.running && !said.demo);
+  $("allow").textContent = said.armed_s > 0 ? w("{what} may be started from elsewhere, {minutes} min", { what: said.armed_for, minutes: Math.ceil(said.armed_s / 60) }) : w("Allow a start from elsewhere");
+  // Nothing may cover an alarm.
+  const alarmed = alarm.list?.map((one) => one.key).join(), is = alarm.heard(said);
+  if (is && alarm.list.map((one) => one.key).join() !== alarmed && $("ask").open) $("ask-no").click();
+  // What comes while nobody is at the page is marked as new until the next touch.
+  now.looked = Date.now() - far.touched > AWAY_MS || document.hidden ? now.looked ?? s.run_s : undefined;
   now.heard(said);
+  far.heard(said, now.headline(s), now.curve.data);
   pages.schedules.heard(said);
-}
-
-const sentence = (words) => `${words.slice(0, 1).toUpperCase()}${words.slice(1)}.`;
-let loudFor = null;
-function loud(said) {
-  const s = said.status, trips = s.trips || [];
-  const key = JSON.stringify([said.fresh, said.words, s.danger, s.heat_proof, trips.map((t) => [t.fault, t.act]), s.running, isF()]);
-  if (key === loudFor) return;
-  loudFor = key;
-  const parts = [];
-  if (!said.fresh) parts.push(element("h2", {}, "The oven does not answer"), element("p", {}, said.words || "no connection"),
-    element("p", {}, "What is shown is old. Look at the oven itself; its own interlocks do not need this page."));
-  if (said.fresh && s.danger) parts.push(element("h2", {}, inUnit(s.danger)));
-  let order = ""; // it is given once, before all trips that it answers; a danger begins with its own
-  for (const t of said.fresh ? trips : []) {
-    if (t.act !== order && !s.danger?.startsWith(`${t.act.split(".")[0]}:`)) parts.push(element("h2", {}, inUnit(order = t.act)));
-    parts.push(element("p", {}, element("strong", {}, `${sentence(inUnit(t.seen))}`)),
-      element("p", {}, inUnit(t.check || "")), element("p", {}, `Trip: ${t.fault.replaceAll("-", " ")}`));
-  }
-  if (said.fresh && trips.length && s.heat_proof) parts.push(element("p", {}, `${inUnit(s.heat_proof)}.`));
-  if (said.fresh && trips.length) parts.push(s.running ? element("p", {}, "It is watched for five minutes more; then it can be acknowledged.")
-    : element("div", { class: "row" }, element("button", { type: "button", id: "acknowledge", class: "do", onclick: () => now.acknowledge() }, "It has been seen to …")));
-  $("loud").replaceChildren(...parts);
-  // Nothing may cover it.
-  if (parts.length && $("ask").open) $("ask-no").click();
+  day(said);
 }
 
 // Old values are greyed and show their age.
@@ -94,15 +117,16 @@ function stale() {
   const age = (last?.age_s || 0) + (Date.now() - heardAt) / 1000, old = !!last && (age > OLD_S || !last.fresh);
   document.body.classList.toggle("stale", old);
   $("age").hidden = !old;
-  $("age").textContent = old ? `${age < 120 ? `${Math.round(age)} s` : `${Math.round(age / 60)} min`} old` : "";
+  $("age").textContent = old ? w("{age} old", { age: age < 120 ? `${Math.round(age)} s` : `${Math.round(age / 60)} min` }) : "";
 }
-const stream = new Stream((data) => { heardAt = Date.now(); heard(now.take(JSON.parse(data))); });
+export const stream = new Stream((data) => { heardAt = Date.now(); heard(now.take(JSON.parse(data))); });
 setInterval(() => {
   stale();
   const silent = Date.now() - heardAt;
   if (document.hidden || silent < 5000) return;
-  if (last?.fresh) heard({ ...last, fresh: false, words: "no connection to the panel; trying again" });
+  if (last?.fresh) heard({ ...last, fresh: false, words: w("no connection to the panel; trying again") });
   if (silent > 8000) stream.again();
 }, 1000);
 
-light(); words(); show();
+if (spoken() !== "en") await speak(spoken());
+light(); again();

@@ -1,13 +1,14 @@
 // The list of schedules: copy, rename, delete and restore, and the earlier versions of each.
 import { act, ask, element, get, outcome, post, say } from "./ask.js";
+import { w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 
 export class Shelf {
   constructor(page) {
     this.page = page;
-    $("schedule-copy").addEventListener("click", () => this.named("copy", "Copy", "Name of the copy"));
-    $("schedule-rename").addEventListener("click", () => this.named("rename", "Rename", "New name"));
+    $("schedule-copy").addEventListener("click", () => this.named("copy", w("Copy"), w("Name of the copy")));
+    $("schedule-rename").addEventListener("click", () => this.named("rename", w("Rename"), w("New name")));
     $("schedule-delete").addEventListener("click", () => this.remove());
   }
   async named(what, head, words) {
@@ -24,7 +25,7 @@ export class Shelf {
   async remove() {
     const file = this.page.file;
     let version = "";
-    const done = await ask("Delete it?", [element("p", {}, `${file} can be brought back from “Deleted ones”.`)], "Delete", async () => {
+    const done = await ask(w("Delete it?"), [element("p", {}, w("{file} can be brought back from “Deleted ones”.", { file }))], w("Delete"), async () => {
       const said = await post("/api/delete", { file });
       version = said.version;
       return outcome(said);
@@ -32,7 +33,7 @@ export class Shelf {
     if (!done) return;
     $("schedule-one").hidden = true; this.page.file = null;
     await this.page.shown();
-    say(`${file} is deleted. `, element("button", { type: "button", id: "undo", onclick: () => this.restore(file, version) }, "Undo"));
+    say(`${w("{file} is deleted.", { file })} `, element("button", { type: "button", id: "undo", onclick: () => this.restore(file, version) }, w("Undo")));
   }
   async restore(file, version) {
     const said = await act("/api/restore", { file, version });
@@ -40,7 +41,7 @@ export class Shelf {
   }
   deleted(list) {
     $("schedule-deleted").hidden = !list.length;
-    $("deleted-list").replaceChildren(...list.map((d) => element("li", {}, element("button", { type: "button", onclick: () => this.restore(d.file, d.version) }, d.file, element("small", {}, `deleted ${d.when}; press to bring it back`)))));
+    $("deleted-list").replaceChildren(...list.map((d) => element("li", {}, element("button", { type: "button", onclick: () => this.restore(d.file, d.version) }, d.file, element("small", {}, w("deleted {when}; press to bring it back", { when: d.when }))))));
   }
   // An earlier text opens in the editor first; saving it makes it the present one.
   versions(list) {
@@ -51,6 +52,6 @@ export class Shelf {
       $("schedule-text").value = (await get(`/api/schedule?file=${encodeURIComponent(file)}&version=${encodeURIComponent(v.version)}`)).text || "";
       $("schedule-edit").open = true; this.page.changed = true;
       await this.page.check();
-    } }, `until ${v.when}`, element("small", {}, v.why)))));
+    } }, w("until {time}", { time: v.when }), element("small", {}, v.why)))));
   }
 }

@@ -1,6 +1,8 @@
 // Stop. It needs no other part of the page and waits for none. It asks at a port of its own (so on other connections) and at the page's own server,
 // again and again, until the oven says that its heat is off. If that is not confirmed after 2 s, the page says so in its largest letters.
 const $ = (id) => document.getElementById(id);
+// Its words stand in the page, where the language is changed; without that they are in English.
+const w = (words) => document.querySelector(`#stop-says [data-w="${words}"]`)?.textContent || words;
 const CONFIRM_MS = 2000, AGAIN_MS = 250, ONE_MS = 2500, SHOWN_MS = 6000;
 const port = document.querySelector('meta[name="stop-port"]').content;
 const door = port && location.protocol === "http:" ? `http://${location.hostname}:${port}/stop` : null;
@@ -26,12 +28,12 @@ function show(state, head, words) {
 }
 function unconfirmed(words) {
   if ($("stopping").dataset.state === "unconfirmed" && !$("stopping").hidden) { if (words) $("stopping-words").textContent = words; return; }
-  show("unconfirmed", "NOT CONFIRMED: press the emergency stop", words || "The oven has not said that its heat is off. Stop it at the oven itself. This page goes on asking.");
+  show("unconfirmed", w("NOT CONFIRMED: press the emergency stop"), words || w("The oven has not said that its heat is off. Stop it at the oven itself. This page goes on asking."));
 }
 async function stop() {
   const mine = ++press, began = performance.now();
   if ($("ask").open) $("ask-no").click(); // a dialog makes the page behind it dead
-  show("asking", "Cutting the heat …", "");
+  show("asking", w("Cutting the heat …"), "");
   let words = "", done = false;
   const late = setTimeout(() => { if (mine === press && !done) unconfirmed(words); }, CONFIRM_MS);
   while (mine === press && !done) {
@@ -40,7 +42,7 @@ async function stop() {
       done = true;
       if (mine !== press) break;
       const seconds = ((performance.now() - began) / 1000).toFixed(1);
-      show("off", "The heat is off", `No run goes on; confirmed after ${seconds} s.`);
+      show("off", w("The heat is off"), w("No run goes on; confirmed after {seconds} s.").replace("{seconds}", seconds));
     } catch (error) {
       words = error.errors?.map((e) => e.message).find((m) => m.startsWith("NOT CONFIRMED"))?.replace(/^NOT CONFIRMED: */, "") || words;
       if (mine === press && performance.now() - began > CONFIRM_MS) unconfirmed(words);

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from ..body import bodies_in, plate_of
 from ..settings.construction import Load
 from ..settings.oven import Oven
+from ..thermal.psychrometrics import BOILING_K, WATER_J_PER_KGK, latent_j_per_kg
 from .coupling import coupling_of
-from .day_zero import WATER_J_PER_KGK, working_of
+from .day_zero import working_of
 from .energy import EnergyModel
 
-#: Heat that water takes as it boils at 100 °C, J/kg (steam tables, from memory).
-LATENT_J_PER_KG = 2.257e6
+#: Heat that water takes as it boils, J/kg.
+LATENT_J_PER_KG = latent_j_per_kg(BOILING_K)
 #: Depth of the four layers, surface first, as shares of the slab's: thin where the temperature is steep.
 LAYERS = (1.0 / 15.0, 2.0 / 15.0, 4.0 / 15.0, 8.0 / 15.0)
 #: Conductance inside, W/(m²·K), of a lump of which nothing is known but its capacity: it counts as thin.

@@ -1,6 +1,8 @@
 """What our control carries from step to step, and what it asks of the elements."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from operator import attrgetter
+from typing import NamedTuple
 
 from ..model.energy import N
 from . import estimator, swinging
@@ -32,9 +34,15 @@ class EnergyBalanceState(ScheduleState):
     ripple_k: tuple[float, ...] = (0.0,) * N
     part: parts.Part | None = None
 
+    def copied(self) -> "EnergyBalanceState":
+        """A copy; what it holds is never changed, only replaced."""
+        return EnergyBalanceState(*_values(self))
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+
+_values = attrgetter(*(f.name for f in fields(EnergyBalanceState)))
+
+
+class Wanted(NamedTuple):
     """What is asked of the elements, W, and why."""
 
     demand_w: float

@@ -22,7 +22,9 @@ KINDS = {
     "cannot follow": "the chamber stays far behind its schedule",
     "warning": "any other warning of a run",
     "done": "a schedule ran to its end, or a person stopped it",
+    "oven changed": "a run shows that the oven is not what its model says, and the model followed",
     "part ready": "the chamber is cool enough to unload",
+    "learning": "nothing was learned from a run, and why: the model stays as it was",
     "due": "a test of SAFETY.md is due",
 }
 #: Kinds that are tried for a day, are never dropped for others, and pass the hourly limit.
@@ -101,7 +103,7 @@ class Channel:
         """The password or signing key, read now; empty where none is named. Raises KilnctlError where it cannot be."""
         if self.secret_variable:
             if not os.environ.get(self.secret_variable):
-                raise KilnctlError(f"{self.name}: the environment has no {self.secret_variable}")
+                raise KilnctlError(f"{self.name}: the environment has no {self.secret_variable} (secret variable)")
             return os.environ[self.secret_variable]
         if not self.secret_file:
             return ""

@@ -10,9 +10,9 @@ from ..thermal import vapour as physics
 
 if TYPE_CHECKING:
     from ..settings.construction import Vent
+    from ..settings.flammable import Vapour
     from ..settings.oven import Oven
     from ..settings.schedule import Schedule
-    from ..settings.vapour import Vapour
 
 #: Changes of the chamber's air before there is heat (NFPA 86, from memory): well mixed, they leave 1.8 % of the earlier
 #: vapour. No purge is shorter than this, s.

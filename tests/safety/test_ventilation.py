@@ -8,9 +8,9 @@ import pytest
 
 from kilnctl import KilnctlError
 from kilnctl.safety import policy_for, vapour_sum
-from kilnctl.safety.vapour import cautions_of, purge_s
+from kilnctl.safety.ventilation import cautions_of, purge_s
 from kilnctl.settings.construction import Vent
-from kilnctl.settings.vapour import Vapour
+from kilnctl.settings.flammable import Vapour
 from kilnctl.terms import Mark
 
 M3_PER_H = 1.0 / 3600.0

@@ -1,0 +1,275 @@
+"""What one ordinary run teaches the oven's model.
+
+The model before and its covariance are the prior of a fit to the run (a Bayesian update). Between runs the covariance
+grows a little, so that an oven which ages is followed. Where the run and the prior disagree by more than both allow,
+the prior counts less (by Birge's ratio, as in `fitting.widened`, or no more than a description). What comes out has to
+predict this run and the last earlier ones better than the model before, all together; else it is kept aside. A run
+that only the new model predicts may be an oven that has changed, or an odd run: the next run decides."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import KilnctlError
+from ..model.day_zero import day_zero
+from ..model.fit_result import Fit
+from ..model.parameters import PARAMETERS, free_in, prior_covariance, value_of
+from ..model.trained_file import TrainedModel, problems_of, trained
+from ..record.run_data import RunData
+from ..safety import policy_for
+from ..settings.oven import Oven
+from ..terms import Outcome, Taught
+from .fitting import fit
+from .records import Log, as_log
+from .stretches import noise_of
+from .validation import Prediction, predicted_on
+
+#: From run to run each parameter may wander by this standard deviation of its logarithm: elements, lining and sensors
+#: age by some per cent a year (an estimate; larger follows a change sooner and believes the past less).
+PACE = 0.02
+#: Disagreement of a run with its prior, as Birge's ratio, from which the prior is widened by it; if that is not enough,
+#: it counts no more than a description.
+DISAGREES = 1.2
+#: A model agrees with a run clearly better than another when it misses it by this share or less.
+AGREES = 0.7
+#: Errors that differ by less than this share are the same: the rms of a hundred independent errors is known to 7 %.
+SAME = 0.05
+#: A parameter so many of the description's standard deviations off is out of bounds: more likely the run, or the file,
+#: is wrong than the oven so odd.
+FAR = 4.0
+#: A run says nothing of the oven when so large a share of its readings is missing, or its door stood open for so long a
+#: share of its time, or its sensors were further apart than the rules allow for so long a share.
+MISSING, OPEN, APART = 0.02, 0.1, 0.01
+#: Names of records that a model keeps.
+MOST_NAMES = 20
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What a run taught.
+
+    taught       LEARNT, CHANGED, ASIDE or REFUSED
+    words        why it was refused or kept aside; empty otherwise
+    model        the new model; None when refused
+    before       the model that it began from
+    predicted_k  rms error with which the model before predicted the run, K; after_k: the new one's
+    may_change   it was kept aside because the oven may have changed: the next run decides
+    """
+
+    taught: Taught
+    words: str = ""
+    model: TrainedModel | None = None
+    before: TrainedModel | None = None
+    predicted_k: float = math.nan
+    after_k: float = math.nan
+    may_change: bool = False
+
+
+@dataclass(frozen=True)
+class Doubted:
+    """A model that was kept aside after the run before, because the oven may have changed, and the log of that run."""
+
+    model: TrainedModel
+    log: Log
+
+
+def lesson(
+    oven: Oven,
+    run: RunData,
+    known: TrainedModel | None,
+    earlier: Sequence[Log] = (),
+    doubted: Doubted | None = None,
+    made: str = "",
+) -> Lesson:
+    """What `run` teaches. `known`: the model in use, None for the description's; `earlier`: the logs of the last runs
+    that it has learnt from; `made`: the day, as text."""
+    why = unfit(oven, run)
+    if why:
+        return Lesson(Taught.REFUSED, why)
+    try:
+        log = as_log(oven, run)
+        open_s = sum(b - a for a, b in log.doors)
+        if open_s > OPEN * (log.time_s[-1] - log.time_s[0]):
+            return Lesson(Taught.REFUSED, f"its door stood open for {open_s / 60.0:.0f} min")
+        before = known or described(oven, log)
+        predicted = _missed(oven, before, log)
+        taught = Taught.LEARNT
+        if doubted is not None and _missed(oven, doubted.model, log).rms_k < AGREES * predicted.rms_k:
+            # Two runs agree against the model: the oven has changed.
+            taught = Taught.CHANGED if known is not None else taught
+            before, earlier = doubted.model, (doubted.log,)
+        found = updated(oven, before, log, first=not earlier)
+        model = joined(before, found, made)
+        after = _missed(oven, model, log)
+        words = (
+            _impossible(oven, model, found)
+            or _held_out(oven, before, log, found)
+            or _worse(oven, before, model, earlier, (_missed(oven, before, log), after))
+        )
+    except KilnctlError as error:
+        return Lesson(Taught.REFUSED, str(error))
+    if not words:
+        return Lesson(taught, "", model, before, predicted.rms_k, after.rms_k)
+    may_change = after.rms_k < AGREES * predicted.rms_k and not _impossible(oven, model, found)
+    if may_change and known is not None:
+        words += "; this run was odd, or the oven has changed: the next run decides"
+    return Lesson(Taught.ASIDE, words, model, before, predicted.rms_k, after.rms_k, may_change)
+
+
+def unfit(oven: Oven, run: RunData) -> str:
+    """Why a run says nothing of a sound oven; empty when it does."""
+    if run.outcome != Outcome.FINISHED:
+        return f"it did not run to its end ({run.outcome})"
+    if run.trips or any(e.kind == "danger" for e in run.events):
+        return "a safety rule had to act"
+    if run.load is not None and run.load.moisture_kg > 0.0:
+        return "its load was wet, and drying takes heat that the model does not know"
+    time_s, reading = np.asarray(run.data["time_s"], float), np.asarray(run.data["chamber_c"], float)
+    if not len(time_s):
+        return "it has no samples"
+    missing = float(np.mean(~np.isfinite(reading)))
+    if missing > MISSING:
+        return f"{100 * missing:.0f} % of its readings are missing"
+    policy = policy_for(oven)
+    noise = noise_of(reading)
+    if noise > policy.noise_k:
+        return f"its control reading jitters by ±{noise:.1f} K"
+    limit = np.asarray(run.data.get("limit_c", np.full(len(reading), np.nan)), float)
+    allowed = np.maximum(policy.disagreement_k, policy.disagreement_share * reading)
+    with np.errstate(invalid="ignore"):
+        if np.mean(np.abs(reading - limit) > allowed) > APART:
+            return "its two sensors disagreed"
+    return ""
+
+
+def described(oven: Oven, log: Log) -> TrainedModel:
+    """The description's model for that log, with the description's uncertainty."""
+    room = oven.site.ambient_c
+    top = float(np.nanpercentile(log.reading_c, 99))
+    working = max(room + 20.0, room + 0.85 * (top - room))
+    model = day_zero(oven, log.load, working)
+    parameters = free_in(model)
+    covariance = prior_covariance(parameters)
+    names = tuple(p.name for p in parameters)
+    errors = dict(zip(names, np.sqrt(np.diag(covariance)).tolist()))
+    rows = tuple(tuple(row) for row in covariance.tolist())
+    return TrainedModel(
+        oven.name, model, log.load, working, room, room, math.nan, "", (), errors, covariance_of=names, covariance=rows
+    )
+
+
+def loosened(known: TrainedModel, factor: float = 1.0) -> TrainedModel:
+    """The model as a prior for the next run: its covariance times `factor`², grown by a run's wandering, and what is
+    inside as unknown as the description has it, since loads differ from run to run."""
+    parameters = tuple(p for p in PARAMETERS if p.name in known.covariance_of)
+    if not parameters:
+        return known
+    place = [known.covariance_of.index(p.name) for p in parameters]
+    covariance = factor**2 * np.array(known.covariance)[np.ix_(place, place)] + PACE**2 * np.eye(len(place))
+    inside = [i for i, p in enumerate(parameters) if p.field.startswith("contents")]
+    covariance[inside, :] = covariance[:, inside] = 0.0
+    covariance[np.ix_(inside, inside)] = prior_covariance(tuple(parameters[i] for i in inside))
+    rows = tuple(tuple(row) for row in covariance.tolist())
+    return replace(known, covariance_of=tuple(p.name for p in parameters), covariance=rows)
+
+
+def unsure(known: TrainedModel) -> TrainedModel:
+    """The model as a prior that is no surer than a description: for an oven that may be another one by now."""
+    parameters = tuple(p for p in PARAMETERS if p.name in known.covariance_of)
+    rows = tuple(tuple(row) for row in prior_covariance(parameters).tolist())
+    return replace(known, covariance_of=tuple(p.name for p in parameters), covariance=rows)
+
+
+def updated(oven: Oven, before: TrainedModel, log: Log, first: bool = False) -> Fit:
+    """The fit to the run that begins from `before`. `first`: there is no earlier run to be predicted, so the last third
+    of this one is held out."""
+    if not before.records:
+        return fit(oven, log, known=before, validate=first)
+    found = fit(oven, log, known=loosened(before), validate=first)
+    if found.tension > DISAGREES:
+        found = fit(oven, log, known=loosened(before, found.tension), validate=first)
+    if found.tension > DISAGREES:
+        found = fit(oven, log, known=unsure(before), validate=first)
+    return found
+
+
+def joined(before: TrainedModel, found: Fit, made: str) -> TrainedModel:
+    """The new model, with what the one before had learnt."""
+    new = trained(found, made)
+    if not before.records:
+        return replace(new, runs=1)
+    return replace(
+        new,
+        low_c=min(before.low_c, new.low_c),
+        high_c=max(before.high_c, new.high_c),
+        records=(*before.records, *new.records)[-MOST_NAMES:],
+        runs=before.runs + 1,
+    )
+
+
+def _missed(oven: Oven, model: TrainedModel, log: Log) -> Prediction:
+    """How the model misses a run, apart from the run's own start and room."""
+    return predicted_on(oven, model, log, own=True)
+
+
+def _impossible(oven: Oven, model: TrainedModel, found: Fit) -> str:
+    if not found.converged:
+        return "the fit did not settle"
+    bad = problems_of(model.model)
+    if bad:
+        return "outside its bounds: " + "; ".join(bad)
+    far = _far(oven, model)
+    if far:
+        return f"too far from the description to be believed ({', '.join(far)}): check the file there, or the oven"
+    return ""
+
+
+def _far(oven: Oven, model: TrainedModel) -> list[str]:
+    """Parameters that the description rules out, with their factor."""
+    base = day_zero(oven, model.load, model.working_c)
+    parameters = free_in(base)
+    spread = np.sqrt(np.diag(prior_covariance(parameters)))
+    found = []
+    for p, sd in zip(parameters, spread.tolist()):
+        ratio = value_of(model.model, p) / value_of(base, p)
+        if not (ratio > 0.0 and abs(math.log(ratio)) <= FAR * sd):
+            found.append(f"{p.name} × {ratio:.2f}")
+    return found
+
+
+def _held_out(oven: Oven, before: TrainedModel, log: Log, found: Fit) -> str:
+    """For a first run: what its first two thirds say of the last must be better than the model before."""
+    if not math.isfinite(found.held_out_k):
+        return ""
+    known = _missed(oven, before, log)
+    late = _late_rms(known)
+    if found.held_out_k > max(late, 3.0 * found.rms_c):
+        return (
+            f"without its last third it predicts that third no better ({found.held_out_k:.1f} K) than the model "
+            f"before ({late:.1f} K)"
+        )
+    return ""
+
+
+def _late_rms(known: Prediction) -> float:
+    error = (known.reading_c - known.predicted_c)[2 * len(known.time_s) // 3 :]
+    return float(np.sqrt(np.nanmean(error**2))) if np.isfinite(error).any() else math.inf
+
+
+def _worse(
+    oven: Oven,
+    before: TrainedModel,
+    model: TrainedModel,
+    earlier: Sequence[Log],
+    this: tuple[Prediction, Prediction],
+) -> str:
+    """Over this run and the earlier ones together the new model must miss less."""
+    errors = [(this[0].rms_k, this[1].rms_k)]
+    errors += [(_missed(oven, before, log).rms_k, _missed(oven, model, log).rms_k) for log in earlier]
+    old, new = (math.sqrt(sum(e[i] ** 2 for e in errors) / len(errors)) for i in (0, 1))
+    if new <= (1.0 + SAME) * old:
+        return ""
+    runs = "this run" if not earlier else f"this run and the {len(earlier)} before together"
+    return f"it would miss {runs} by {new:.2f} K instead of {old:.2f} K"
