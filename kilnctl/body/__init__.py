@@ -9,7 +9,7 @@ their firing pattern; `contents` shelf and load; `sensor` the thermocouple in it
 
 from .contents import Plate, bodies_in, plate_of
 from .heaters import Heater, assumed, full_power_c, heater_of
-from .layers import FaceGeometry, geometry_of, layers_of, load_material, material_of
+from .layers import FaceGeometry, Slice, geometry_of, layers_of, load_material, material_of
 from .loading import load_oven
 from .openings import Openings
 from .radiating import Surface, star_m2, surfaces_of
@@ -22,6 +22,7 @@ __all__ = [
     "Heater",
     "Openings",
     "Plate",
+    "Slice",
     "Surface",
     "assumed",
     "bodies_in",

@@ -25,11 +25,13 @@ _ORIENTATIONS = (("vertical",), ("vertical",), ("up", "down"))
 @dataclass(frozen=True)
 class Edges:
     """`added_m`: for each layer the width that edges and corners add to a face for each metre of its (width + height),
-    m: the layer conducts as if it had the face's area and that. `film`: share of the outside that its film acts on.
-    `middle`: how far the middle of the outside rises above the room, as a share of what it would rise on an endless
-    wall, for walls across x, y and z."""
+    m: the layer conducts as if it had the face's area and that. `slices`: of each layer, from its hot side outward,
+    (share of its thickness, width added to what conducts there, width added to what holds heat there). `film`: share
+    of the outside that its film acts on. `middle`: how far the middle of the outside rises above the room, as a share
+    of what it would rise on an endless wall, for walls across x, y and z."""
 
     added_m: tuple[float, ...]
+    slices: tuple[tuple[tuple[float, float, float], ...], ...]
     film: float
     middle: tuple[float, float, float]
 
@@ -75,15 +77,26 @@ def edges_of(
     w, d, h = inside
     inner, edge = 2.0 * (w * d + w * h + d * h), 4.0 * (w + d + h)
     outer = inner + 2.0 * thickness * edge + 24.0 * thickness**2
-    added, depth = [], 0.0
-    for layer, area in zip(layers, box.layers_m2, strict=True):
+    added, slices, depth = [], [], 0.0
+    for layer, area, shells in zip(layers, box.layers_m2, box.shells, strict=True):
         at = depth + 0.5 * layer.thickness_m
         # Metal hardly resists heat: its area counts for its mass.
         added.append(2.0 * at + 24.0 * at * at / edge if math.isnan(area) else max(0.0, (area - inner) / edge))
+        metal = math.isnan(area)
+        slices.append(
+            tuple(
+                (
+                    s.thickness_m / layer.thickness_m,
+                    added[-1] if metal else max(0.0, (s.conducts_m2 - inner) / edge),
+                    added[-1] if metal else (s.holds_m2 - inner) / edge,
+                )
+                for s in shells
+            )
+        )
         depth += layer.thickness_m
     middle = []
     for i, film in enumerate(films):
         plane = solve_wall(layers, hot_c, ambient_c, film=lambda face, film=film: float(film(np.array(face))))
         rise = plane.cold_face_c - ambient_c
         middle.append(min(1.0, max(0.0, (box.middle_c[i] - ambient_c) / rise)) if rise > 1e-6 else 1.0)
-    return Edges(tuple(added), box.film_m2 / outer, (middle[0], middle[1], middle[2]))
+    return Edges(tuple(added), tuple(slices), box.film_m2 / outer, (middle[0], middle[1], middle[2]))

@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 
 from ..settings.construction import Face, Layer, Load, UserMaterial, Wall
 from ..settings.oven import Oven
@@ -106,13 +107,24 @@ _USUAL = "at which most sellers measure; ask for it, as insulation conducts more
 
 
 @dataclass(frozen=True)
+class Slice:
+    """A share of a layer's thickness, with the areas over the hot face's that conduct and that hold heat there."""
+
+    share: float
+    conducts: float
+    holds: float
+
+
+@dataclass(frozen=True)
 class FaceGeometry:
     """Areas of all equal faces of one kind together, m². `spreads`: by how much edges and corners widen each layer: it
-    conducts with inner_m2 times that. outer_m2 is what the outside's film acts on. middle_share: how far the middle of
+    conducts with inner_m2 times that. `slices`: each layer's widening by depth, from its hot side outward; together
+    they conduct as the layer does. outer_m2 is what the outside's film acts on. middle_share: how far the middle of
     the outside rises above the room, as a share of an endless wall's rise."""
 
     inner_m2: float
     spreads: tuple[float, ...]
+    slices: tuple[tuple[Slice, ...], ...]
     outer_m2: float
     thickness_m: float
     inner_length_m: float
@@ -134,6 +146,13 @@ def geometry_of(oven: Oven, face: Face) -> FaceGeometry:
     )
     outer = n * (w + 2.0 * thickness) * (h + 2.0 * thickness)
     spreads = tuple(min(1.0 + added * (w + h) / (w * h), outer / (n * w * h)) for added in edges.added_m)
+    widened = (w + h) / (w * h), outer / (n * w * h)
+    layers = layers_of(oven, face.wall)
+    first = next((i for i, x in enumerate(layers) if x.material.kind != "metal"), 0)
+    slices = tuple(
+        _slices(x, spread, *widened, i == first)
+        for i, (x, spread) in enumerate(zip(edges.slices, spreads, strict=True))
+    )
     across_x, across_y, across_z = edges.middle
     share = max(across_x, across_y) if face.orientation == "vertical" else across_z
 
@@ -143,12 +162,48 @@ def geometry_of(oven: Oven, face: Face) -> FaceGeometry:
     return FaceGeometry(
         n * w * h,
         spreads,
+        slices,
         edges.film * outer,
         thickness,
         length(w, h),
         length(w + 2.0 * thickness, h + 2.0 * thickness),
         share,
     )
+
+
+def _slices(
+    edges: tuple[tuple[float, float, float], ...], spread: float, per_m: float, most: float, first: bool
+) -> tuple[Slice, ...]:
+    """One layer's slices on a face whose width grows by per_m for each metre that edges add, at most to `most`.
+    `first`: they begin at the hot face, with its area."""
+    found = []
+    for i, (share, added, held) in enumerate(edges):
+        conducts, holds = min(1.0 + added * per_m, most), min(max(0.05, 1.0 + held * per_m), most)
+        found += _growing(share, conducts, holds) if first and i == 0 else [Slice(share, conducts, holds)]
+    scale = spread * sum(s.share / s.conducts for s in found)
+    return tuple(Slice(s.share, scale * s.conducts, s.holds) for s in found)
+
+
+#: Ends of the parts of the slice at the hot face, as shares of it.
+_PARTS = (0.0, 0.06, 0.18, 0.36, 0.62, 1.0)
+
+
+def _growing(share: float, conducts: float, holds: float) -> list[Slice]:
+    """The slice at the hot face in parts that begin with the face's own area, and grow by depth until they conduct and
+    hold together as the slice does: what warms up first is what lies straight behind the face."""
+    low, high = 0.0, 20.0 * max(conducts - 1.0, 0.0)
+    for _ in range(50):
+        grown = 0.5 * (low + high)
+        mean = math.log1p(grown) / grown if grown > 1e-9 else 1.0
+        low, high = (grown, high) if mean > 1.0 / conducts else (low, grown)
+    return [
+        Slice(
+            share * (b - a),
+            (b - a) * low / math.log((1.0 + low * b) / (1.0 + low * a)) if low > 1e-9 else 1.0,
+            1.0 + (holds - 1.0) * (a + b),
+        )
+        for a, b in pairwise(_PARTS)
+    ]
 
 
 def load_material(oven: Oven, load: Load) -> Material:

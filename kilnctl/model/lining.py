@@ -13,7 +13,7 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 
-from ..body import geometry_of, layers_of
+from ..body import Slice, geometry_of, layers_of
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.material_data import Material
@@ -218,24 +218,35 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
     y = complex(film * g.outer_m2 / g.inner_m2)
     for i in range(len(layers) - 1, -1, -1):
         layer = layers[i]
-        y /= g.spreads[i]  # per m² of this layer
         if layer.contact_m2k_w:
-            y = y / (1.0 + y * layer.contact_m2k_w)
+            y = y / (1.0 + y * layer.contact_m2k_w / g.spreads[i])
         hot, cold = solution.layer_c(i)
         # In slices, each with the properties at its own temperature: insulation conducts far better where it is hot.
-        for share in (0.875, 0.625, 0.375, 0.125):
-            t_c = hot + share * (cold - hot)
+        for share, conducts, holds, through in _sliced(g.slices[i]):
+            t_c = hot + through * (cold - hot)
             k, rho_c = (
-                layer.material.conductivity(t_c),
-                layer.material.density_kg_m3 * _swung_capacity(layer.material, t_c),
+                conducts * layer.material.conductivity(t_c),
+                holds * layer.material.density_kg_m3 * _swung_capacity(layer.material, t_c),
             )
             gamma = cmath.sqrt(1j * omega * rho_c / k)
-            t = cmath.tanh(gamma * 0.25 * layer.thickness_m)
+            t = cmath.tanh(gamma * share * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
-        y *= g.spreads[i]
-    # Each layer with the area that it has in the steady state, as in the virtual oven; heat that diffuses only a few
-    # centimetres deep meets less of the edges.
     return y * g.inner_m2
+
+
+@lru_cache(maxsize=256)
+def _sliced(slices: tuple[Slice, ...]) -> tuple[tuple[float, float, float, float], ...]:
+    """A layer in at least four parts, from its cold side: (share of the thickness, what conducts and what holds heat
+    over the hot face, share of the layer's drop of temperature before its middle)."""
+    parts = []
+    for s in slices:
+        n = math.ceil(4.0 * s.share - 1e-9)
+        parts += [(s.share / n, s.conducts, s.holds)] * n
+    whole, passed, found = sum(share / c for share, c, _ in parts), 0.0, []
+    for share, conducts, holds in parts:
+        found.append((share, conducts, holds, (passed + 0.5 * share / conducts) / whole))
+        passed += share / conducts
+    return tuple(reversed(found))
 
 
 def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, lumps: int = 4):

@@ -159,8 +159,9 @@ def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -
                 variation.conductivity,
                 x.contact_m2k_w,
                 spread,
+                tuple((s.share, s.conducts, s.holds) for s in slices),
             )
-            for x, spread in zip(layers_of(oven, face.wall), geometry.spreads, strict=True)
+            for x, spread, slices in zip(layers_of(oven, face.wall), geometry.spreads, geometry.slices, strict=True)
         ]
         film = PlateFilm(geometry.outer_length_m, face.orientation)
         columns.append(_Column(slabs, geometry.inner_m2, geometry.outer_m2, face.wall.outer_emissivity, film))
@@ -194,9 +195,10 @@ def _slab(
     factor: float = 1.0,
     contact: float = 0.0,
     spread: float = 1.0,
+    slices: tuple[tuple[float, float, float], ...] = ((1.0, 1.0, 1.0),),
 ) -> StripLayer:
     diffusivity = material.conductivity(200.0) / (material.density_kg_m3 * material.heat_capacity(200.0))
-    return StripLayer(row, thickness_m, density_kg_m3, diffusivity, factor, contact, spread)
+    return StripLayer(row, thickness_m, density_kg_m3, diffusivity, factor, contact, spread, slices)
 
 
 def _stack(strips: Sequence[tuple[Strip, float]], pick) -> np.ndarray:

@@ -129,8 +129,8 @@ class Core:
         if self._room_film is not None:
             led.door = led.door + (self._room_film * (self._sum_surfaces - span * self._ambient_k)).sum(axis=0)
         wanted = self._enthalpy + self._capacity * (self.nodes_k - self._nodes_start)
-        # One chord step is enough after a small change; the next block starts from the exact enthalpy anyway.
-        for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k else 4):
+        # One chord step is enough after a small change: the next block starts from the enthalpy, but not with water.
+        for _ in range(1 if self.moved_k < YOUNG * self.tolerance_k and self.moisture is None else 4):
             self.nodes_k = self.nodes_k + (wanted - self.enthalpy_j(self.nodes_k)) / self._capacity
         if self.nodes_k.max() > self.body.properties.steep_from_k - YOUNG * self.tolerance_k:
             self.nodes_k = enclosed(self, wanted, self._capacity)

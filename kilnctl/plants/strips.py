@@ -17,8 +17,9 @@ import numpy as np
 class StripLayer:
     """One layer as the solver needs it: a row of the property tables, its thickness, and scale factors for studies.
 
-    `spread` is the layer's area over the hot face's, where a wall widens outward. `insulance_m2k_per_w` is a contact
-    resistance at the layer's *outer* side; zero for none.
+    `slices`: the layer's areas over the hot face's by depth, where a wall widens outward; (share of the thickness,
+    what conducts, what holds heat). `insulance_m2k_per_w` is a contact resistance at the layer's *outer* side, on the
+    area `spread` over the hot face's; zero for none.
     """
 
     row: int
@@ -28,6 +29,15 @@ class StripLayer:
     conductivity_scale: float = 1.0
     insulance_m2k_per_w: float = 0.0
     spread: float = 1.0
+    slices: tuple[tuple[float, float, float], ...] = ((1.0, 1.0, 1.0),)
+
+    def within(self, near: float, far: float) -> tuple[float, float]:
+        """(thickness over area, thickness times area) between two depths, as shares of the layer's thickness."""
+        resists = holds = at = 0.0
+        for share, conducts, held in self.slices:
+            part = max(0.0, min(far, at + share) - max(near, at))
+            resists, holds, at = resists + part / conducts, holds + part * held, at + share
+        return resists, holds
 
 
 @dataclass(frozen=True)
@@ -76,12 +86,13 @@ def divide(slabs: Sequence[StripLayer], nodes: int, first_s: float = 5.0, growth
         ends = [first + growth * near]
         ends += [ends[0] * ratio ** ((j + 1) / count) for j in range(count)]
         for a, b in pairwise(ends):
-            thickness = slab.thickness_m * (b - a) / (ends[-1] - ends[0])
+            span = ends[-1] - ends[0]
+            resists, holds = slab.within((a - ends[0]) / span, (b - ends[0]) / span)
             row.append(slab.row)
-            per_length.append(slab.spread * slab.conductivity_scale / thickness)
+            per_length.append(slab.conductivity_scale / (slab.thickness_m * resists))
             contact.append(0.0)
-            mass.append(0.5 * slab.spread * slab.density_kg_per_m3 * thickness)
-            depth.append(depth[-1] + thickness)
+            mass.append(0.5 * slab.density_kg_per_m3 * slab.thickness_m * holds)
+            depth.append(depth[-1] + slab.thickness_m * (b - a) / span)
         if slab.insulance_m2k_per_w > 0.0 and i < len(slabs) - 1:
             row.append(slab.row)
             per_length.append(0.0)

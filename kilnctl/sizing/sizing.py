@@ -200,13 +200,16 @@ class Sizing:
         for wall in self.steady.walls:
             solution = steady.walls[wall.face.name]
             for i, layer in enumerate(wall.layers):
-                m = layer.material
-                hot, cold = solution.layer_c(i)
-                # Simpson's rule over the depth of one layer; its profile is nearly straight.
-                middle = m.cold_face_c(hot, 0.5 * m.conductivity_integral(cold, hot))
-                mean = (m.enthalpy(hot) + 4.0 * m.enthalpy(middle) + m.enthalpy(cold)) / 6.0
-                volume = wall.geometry.inner_m2 * wall.geometry.spreads[i] * layer.thickness_m
-                total += volume * m.density_kg_m3 * (mean - m.enthalpy(room))
+                m, (hot, cold) = layer.material, solution.layer_c(i)
+                potential = wall.geometry.spreads[i] * m.conductivity_integral(cold, hot)
+                here, volume = hot, wall.geometry.inner_m2 * layer.thickness_m
+                for s in wall.geometry.slices[i]:
+                    # Simpson's rule over the depth of one slice; its profile is nearly straight.
+                    passed = potential * s.share / s.conducts
+                    middle, there = m.cold_face_c(here, 0.5 * passed), m.cold_face_c(here, passed)
+                    mean = (m.enthalpy(here) + 4.0 * m.enthalpy(middle) + m.enthalpy(there)) / 6.0
+                    total += volume * s.share * s.holds * m.density_kg_m3 * (mean - m.enthalpy(room))
+                    here = there
         e = self.steady.elements
         total += e.mass_kg * (e.material.enthalpy(steady.element_c) - e.material.enthalpy(room))
         for body in (self.oven.shelf, load):

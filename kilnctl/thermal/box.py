@@ -28,14 +28,26 @@ _AXES = (0, 1, 2)
 
 
 @dataclass(frozen=True)
+class Shell:
+    """A part of a layer all round the box, `thickness_m` thick: the area with which it, flat, would have the same
+    resistance, and that with which it would hold the same heat; m²."""
+
+    thickness_m: float
+    conducts_m2: float
+    holds_m2: float
+
+
+@dataclass(frozen=True)
 class BoxHeat:
     """heat_w through all six walls, W; middle_c of the outsides across x, y and z, °C. layers_m2: the area with which
-    each layer, flat, would have the same resistance, NaN for metal; film_m2 likewise for the outside's film."""
+    each layer, flat, would have the same resistance, NaN for metal; film_m2 likewise for the outside's film. `shells`
+    of each layer, from its hot side outward."""
 
     heat_w: float
     middle_c: tuple[float, ...]
     layers_m2: tuple[float, ...]
     film_m2: float
+    shells: tuple[tuple[Shell, ...], ...]
 
 
 def _knots(half_m: float, layers: Sequence[WallLayer], grid: tuple[int, int]) -> tuple[np.ndarray, list[int]]:
@@ -79,6 +91,10 @@ class _Octant:
         self.nodes, self.inner = len(self.places[0]), grid[0]
         level = np.maximum(np.maximum(owner[:, None, None], owner[None, :, None]), owner[None, None, :])
         self.level = level.ravel()
+        #: Of each interval through the wall its layer and thickness, and of each element the interval that it is in.
+        self.owner, self.through_m = owner[grid[0] :], np.diff(self.places[0])[grid[0] :]
+        n = np.maximum(np.arange(len(owner)) - grid[0], -1)
+        self.shell = np.maximum(np.maximum(n[:, None, None], n[None, :, None]), n[None, None, :]).ravel()
         near = np.arange(self.nodes) <= self.inner
         self.hot = near[:, None, None] & near[None, :, None] & near[None, None, :]
         x, y, z = self.widths
@@ -126,8 +142,8 @@ _FACE_MASS = np.kron(_M, _M)
 
 def _pass(octant: _Octant, t_c: np.ndarray, hot_c: float, ambient_c: float, films: Sequence[Film]):
     """One pass: (temperatures with conductivities and films of t_c, heat through the octant in W, drop of temperature
-    over each layer, K). A layer's drop is the heat times kelvin that it dissipates, by the heat: what its resistance
-    stands for in a chain."""
+    over each interval through the wall, K). A drop is the heat times kelvin that is dissipated there, by the heat: what
+    its resistance stands for in a chain."""
     n = octant.nodes
     corners = octant.corners(t_c)
     k = octant.conductivity(corners.mean(axis=1))
@@ -152,7 +168,7 @@ def _pass(octant: _Octant, t_c: np.ndarray, hot_c: float, ambient_c: float, film
     heat, t = float(given[hot].sum()), t.reshape(n, n, n)
     at = octant.corners(t)
     each = k * np.einsum("ea,eab,eb->e", at, octant.unit.reshape(-1, 8, 8), at)
-    drops = np.bincount(octant.level + 1, each, len(octant.layers) + 1)[1:] / heat
+    drops = np.bincount(octant.shell + 1, each, len(octant.owner) + 1)[1:] / heat
     return t, heat, drops
 
 
@@ -214,6 +230,27 @@ def _onto(octant: _Octant, coarse: _Octant, t_c: np.ndarray) -> np.ndarray:
     return np.where(octant.hot, t_c.max(), t_c)
 
 
+def _shells(octant: _Octant, t_c: np.ndarray, heat: float, drops: np.ndarray, hot_c: float, ambient_c: float):
+    """The shells of each layer, one for each interval through the wall. Corners are far colder than the faces at the
+    same depth: a shell holds as much heat as all of it does in the steady state, at its place in the chain."""
+    x, y, z = octant.widths
+    warm = x * y * z * (octant.corners(t_c).mean(axis=1) - ambient_c)
+    held = np.bincount(octant.shell + 1, warm, len(drops) + 1)[1:]
+    shells: list[list[Shell]] = [[] for _ in octant.layers]
+    here = hot_c
+    for owner, thickness, drop, warmth in zip(octant.owner, octant.through_m, drops, held, strict=True):
+        layer = octant.layers[owner]
+        drop = max(float(drop), 1e-9)
+        mean = layer.material.conductivity_integral(here - drop, here) / drop
+        resistance = thickness * (1.0 / mean + layer.contact_m2k_w / layer.thickness_m)
+        rise = max(here - 0.5 * drop - ambient_c, 1e-6)
+        shells[owner].append(
+            Shell(float(thickness), float(8.0 * heat * resistance / drop), float(8.0 * warmth / (thickness * rise)))
+        )
+        here -= drop
+    return tuple(tuple(s) for s in shells)
+
+
 def solve_box(
     layers: Sequence[WallLayer],
     inside_m: Sequence[float],
@@ -226,15 +263,16 @@ def solve_box(
     `films` those of the outsides across them. Two grids, extrapolated."""
     if not hot_c > ambient_c:
         raise ValueError(f"the inside ({hot_c:g} °C) is not warmer than the room ({ambient_c:g} °C)")
-    found, last, t = [], None, np.zeros(0)
+    found, last, t, shells = [], None, np.zeros(0), ()
     for grid, passes in zip(grids, PASSES, strict=True):
         octant = _Octant(layers, [0.5 * x for x in inside_m], grid)
         t = _start(octant, hot_c, ambient_c, films[0]) if last is None else _onto(octant, last, t)
-        heat, drops = 0.0, np.zeros(0)
+        heat, fine = 0.0, np.zeros(0)
         for _ in range(passes):
-            t, heat, drops = _pass(octant, t, hot_c, ambient_c, films)
+            t, heat, fine = _pass(octant, t, hot_c, ambient_c, films)
+        drops = np.bincount(octant.owner, fine, len(layers))
         found.append(np.array([8.0 * heat, t[-1, 0, 0], t[0, -1, 0], t[0, 0, -1], *drops]))
-        last = octant
+        last, shells = octant, _shells(octant, t, heat, fine, hot_c, ambient_c)
     best = found[1] + (found[1] - found[0]) / ((grids[1][1] / grids[0][1]) ** 2 - 1.0)
     heat_w, middle_c, drops = float(best[0]), best[1:4], best[4:]
     areas, here = [], hot_c
@@ -248,4 +286,6 @@ def solve_box(
         here -= float(drop)
     a, b, c = (x + 2.0 * sum(layer.thickness_m for layer in layers) for x in inside_m)
     h = np.average([float(film(np.array(here))) for film in films], weights=[b * c, a * c, a * b])
-    return BoxHeat(heat_w, tuple(float(x) for x in middle_c), tuple(areas), float(heat_w / (h * (here - ambient_c))))
+    return BoxHeat(
+        heat_w, tuple(float(x) for x in middle_c), tuple(areas), float(heat_w / (h * (here - ambient_c))), shells
+    )
