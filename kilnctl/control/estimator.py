@@ -27,7 +27,7 @@ HEAT_SD, SHARES_SD = 0.05, np.array([0.03, 0.03, 0.1])  # ±30 %: SHARES_SD over
 #: How far the lining's parts, near to far, have warmed through at the start, as shares of the chamber's excess over
 #: the room, and the standard deviations. An oven that is warm at the start is cooling from a higher temperature;
 #: without heat the chamber is as warm as the near lining.
-WARMED, WARMED_SD = (1.0, 0.9, 0.7), (0.15, 0.2, 0.2)  # ±30 %: none
+WARMED, WARMED_SD = (1.0, 0.9, 0.65), (0.15, 0.2, 0.25)  # ±30 %: none
 #: Random walk of the unknown heat, share of full power per √s: CALM while the mean of the innovations over SURPRISE_S
 #: (s) is near zero, which keeps their noise out of the power; up to QUICK when it is not. SURE and DOUBTFUL are values
 #: of that mean's square over its variance: for white innovations χ² with one degree of freedom, which is above SURE in

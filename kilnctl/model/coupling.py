@@ -75,15 +75,18 @@ class _State(NamedTuple):
 
 
 def _divided(states: list[tuple[float, float, float]]) -> Link:
-    """The link that fits the watts of (hot °C, cold °C, W) best, by least squares of relative errors. States with
-    almost no heat flow, or with a flow from cold to hot, are left out."""
+    """The link that fits the watts of (hot °C, cold °C, W) best, by least squares. A state counts by its watts: near
+    equilibrium air and radiation are further apart than the chamber and the body, and their ratio says nothing. States
+    with almost no heat flow, or with a flow from cold to hot, are left out."""
     most = max(s[2] for s in states)
     told = [s for s in states if s[0] - s[1] > 0.05 and s[2] > 0.02 * most] or [(1.0, 0.0, max(most, 1.0))]
     hot, cold, watts = (np.array(v) for v in zip(*told))
     emission = STEFAN_BOLTZMANN * ((hot + ZERO_C) ** 4 - (cold + ZERO_C) ** 4)
-    a = np.stack([(hot - cold) / watts, emission / watts], axis=1)
-    w, m = np.linalg.lstsq(a, np.ones(len(watts)), rcond=None)[0]
-    alone = a.sum(axis=0) / (a * a).sum(axis=0)  # each part if it were the only one
+    a = np.stack([hot - cold, emission], axis=1)
+    # Scaled, as the two columns differ by orders of magnitude.
+    scale = np.abs(a).max(axis=0)
+    w, m = np.linalg.lstsq(a / scale, watts, rcond=None)[0] / scale
+    alone = a.T @ watts / (a * a).sum(axis=0)  # each part if it were the only one
     if w < _LEAST * alone[0] or m < _LEAST * alone[1]:
         first = w / alone[0] > m / alone[1]
         w, m = alone * ([1.0 - _LEAST, _LEAST] if first else [_LEAST, 1.0 - _LEAST])

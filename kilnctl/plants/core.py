@@ -9,9 +9,7 @@ Two sets of frozen coefficients keep a step cheap. *Deep*: conductivities and he
 outer films hold for a block of steps, taken at the temperatures expected in its middle; the strips' interiors are
 eliminated once per block (`elimination`). *Quick*: films inside and the capacities of elements and air, taken half a
 step ahead and renewed as soon as they matter. Steps change enthalpy, not temperature: what leaves one node enters
-another, and at the end of a block temperatures are computed from the enthalpies. So energy is conserved to rounding
-with any frozen coefficients.
-"""
+another, and at the end of a block temperatures come from the enthalpies. So energy is conserved to rounding."""
 
 from collections.abc import Callable
 
