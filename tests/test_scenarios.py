@@ -13,6 +13,7 @@ def test_every_oven_of_the_workshop_has_its_trials():
     assert set(OVENS) == {file.stem for file in (CONFIGS / "ovens").glob("*.yaml")}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", OVENS)
 def test_every_schedule_can_be_prepared(name, oven, schedule):
     it, trials = oven(name), WORKSHOP[name]

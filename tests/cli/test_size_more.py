@@ -21,6 +21,7 @@ def few(monkeypatch):
     monkeypatch.setattr(comparison, "MOST_OFFERS", 2)
 
 
+@pytest.mark.slow
 def test_buying_tells_run_prices_and_order(here):
     said = here("size", MUFFLE, "--buy", "--kwh", "0.32", "--hold", "30 min", "--price", "20/m²").stdout
     assert "heat-up with small steel blanks to 1832 °F at full power, and 30 min there" in said
@@ -42,6 +43,7 @@ def test_two_ovens_stand_side_by_side_at_a_temperature_that_both_reach(here):
     assert rows["other"]["oven"] == "Bench muffle" and rows["side_by_side"][0] == ["power", "3.00 kW", "1.20 kW"]
 
 
+@pytest.mark.slow
 def test_the_page_has_pictures_tables_and_verdicts(here, tmp_path):
     page = tmp_path / "new" / "page.html"
     done = here("size", MUFFLE, "--page", page, "--buy", "--compare", CABINET)

@@ -44,6 +44,7 @@ def seen(reading_c: float, coast_k: float) -> trial.Seen:
     return trial.Seen(reading_c, lambda: coast_k, lambda: 500.0, 3000.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
 @pytest.mark.parametrize("name", OVENS)
 def test_never_above_the_ceiling_though_the_model_is_wrong(oven, name, seed):
@@ -148,6 +149,7 @@ def unseen(cabinet, schedule):
     return as_log(cabinet, rehearse(replace(cabinet, usual_load=None), brief, seed=5))
 
 
+@pytest.mark.slow
 def test_the_run_finishes_under_all_interlocks(cabinet, run):
     assert run.outcome == "finished" and run.trips == ()
     assert np.nanmax(run.true_chamber_c) < cabinet.limits.highest_c
@@ -196,6 +198,7 @@ def test_a_hot_oven_is_refused_by_its_first_reading_too(cabinet):
         learn(cabinet, Silent(VirtualOven(cabinet, conditions=Conditions(start_c=90.0))))
 
 
+@pytest.mark.slow
 def test_interrupted_and_continued(cabinet):
     """Ctrl-C leaves a run that can be fitted; the rest starts at the last full-power stage, and both together
     are fitted."""

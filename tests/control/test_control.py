@@ -73,6 +73,7 @@ def test_demand_is_feedforward_and_trim_within_the_power(oven):
         reading = plant.advance(1.0, d.duty, True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "change",
     [
@@ -131,6 +132,7 @@ def test_part_target_brings_the_part_there_with_the_chamber_inside_its_limit(ove
     assert np.max(np.abs(rows[-600:, 4] - 190.0)) < 2.0
 
 
+@pytest.mark.slow
 def test_a_model_that_is_nonsense_is_given_up_for_a_plain_pi(oven):
     cabinet = oven("curing-cabinet")
     m = day_zero(cabinet, cabinet.usual_load, 200.0)
@@ -189,6 +191,7 @@ def test_at_full_power_only_a_plan_turns_it_down(oven):
     assert np.all(rows[20 : int(np.argmax(rows[:, 0] > 185.0)), 3] == 1.0)
 
 
+@pytest.mark.slow
 def test_the_fall_back_holds_an_oven_three_times_as_quick_as_its_model(oven):
     """Power 30 % too low and lining 30 % too high in a model whose first response is half the oven's: the model is
     given up, and the oven is held without a limit cycle."""

@@ -73,6 +73,7 @@ def test_free_run_on_unseen_power(found, truth):
     assert np.sqrt(np.mean(error**2)) < 0.3
 
 
+@pytest.mark.slow
 def test_wild_readings_do_no_harm(cabinet, truth, found):
     log = synthetic(truth)
     reading = log.reading_c.copy()
@@ -95,6 +96,7 @@ def door(time_s):
     return np.where((time_s >= 4000.0) & (time_s < 4060.0), -2500.0, 0.0)
 
 
+@pytest.mark.slow
 def test_a_noted_door_is_allowed_for(cabinet, truth, found):
     log = replace(synthetic(truth, dt_s=10.0, disturbance_w=door), doors=((4000.0, 4060.0),))
     opened = fit(cabinet, log, validate=False)
@@ -110,6 +112,7 @@ def test_a_door_that_nobody_noted_is_found(cabinet, truth):
     assert opened.model.holding_w(180.0) == pytest.approx(truth.holding_w(180.0), rel=0.02)
 
 
+@pytest.mark.slow
 def test_a_gap_cuts_the_record_and_the_rest_is_used(cabinet, truth):
     log = synthetic(truth, dt_s=10.0)
     kept = np.r_[0:450, 550 : len(log.time_s)]
@@ -118,6 +121,7 @@ def test_a_gap_cuts_the_record_and_the_rest_is_used(cabinet, truth):
     assert found.model.holding_w(180.0) == pytest.approx(truth.holding_w(180.0), rel=0.02)
 
 
+@pytest.mark.slow
 def test_several_records_tell_more_than_one(cabinet, truth, found):
     both = fit(
         cabinet,
@@ -129,6 +133,7 @@ def test_several_records_tell_more_than_one(cabinet, truth, found):
     assert inside(both, truth) >= 20 / 24
 
 
+@pytest.mark.slow
 def test_a_load_in_one_record_does_not_spoil_the_other(cabinet):
     loaded = truth_of(cabinet, load=cabinet.usual_load)
     log = replace(synthetic(loaded, dt_s=10.0), load=cabinet.usual_load)
@@ -137,6 +142,7 @@ def test_a_load_in_one_record_does_not_spoil_the_other(cabinet):
     assert inside(found, loaded) >= 19 / 24
 
 
+@pytest.mark.slow
 def test_a_disturbed_record_is_warned_of(cabinet, truth):
     """Ten minutes of heat that was not fired: no closed oven does that, and the fit must say so."""
     log = synthetic(

@@ -116,7 +116,16 @@ def skipped(key, answers):
     )
 
 
-@pytest.fixture(scope="module", params=[pytest.param(kind, marks=pytest.mark.xdist_group(kind)) for kind in ANSWERS])
+#: The ovens that walk in tools/check.
+QUICK = ("powder coat", "american")
+
+
+def marks_of(kind: str) -> list:
+    """All of them walk in the slow set."""
+    return [pytest.mark.xdist_group(kind), *([] if kind in QUICK else [pytest.mark.slow])]
+
+
+@pytest.fixture(scope="module", params=[pytest.param(kind, marks=marks_of(kind)) for kind in ANSWERS])
 def newcomer(request, tmp_path_factory):
     return Newcomer(tmp_path_factory.mktemp("newcomer"), request.param)
 

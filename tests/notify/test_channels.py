@@ -372,7 +372,7 @@ def test_a_broker_that_comes_late_or_refuses_the_password_is_told_and_come_back_
         refused.close()
     monkeypatch.setenv("BROKER", "right")
     ours = Broker(by_broker(port, user="oven", secret_variable="BROKER"))
-    with pytest.raises(NotSent, match="not connected"):
+    with pytest.raises(NotSent, match="no connection to the broker"):
         send(by_broker(port), TRIP, ours)
     with broker_process(tmp_path, port, password="right"):
         until(ours.connected, 30.0)

@@ -72,6 +72,7 @@ def put(value, way, new):
     return copy
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("with_settings", [True, False])
 def test_a_run_json_with_any_value_anywhere(folder, tmp_path, with_settings):
     """Each place of a run.json in turn holds what it should not; with the copies of the settings files and without."""

@@ -70,6 +70,7 @@ def test_thermostat_on_the_same_oven_swings(oven, schedule, cure):
     assert summarise(cure).swing_k < 1.5
 
 
+@pytest.mark.slow
 def test_the_lining_goes_on_drinking_heat_long_after_the_chamber_is_hot(drying):
     """The slow heat stored in the lining: the power of the first minutes of a soak is far above that of its end."""
     run = drying
@@ -99,6 +100,7 @@ def test_every_soak_of_other_schedules_is_held_with_the_description_alone(reques
     assert s.overshoot_k < 2.0
 
 
+@pytest.mark.slow
 def test_ramps_follow_the_reference(drying):
     run = drying
     ramp = np.flatnonzero((run.step == 1) & (run.reference_c < 60.0) & (run.time_s > 300.0))

@@ -97,7 +97,7 @@ def test_a_run_of_the_service_leaves_what_a_rehearsal_leaves(oven, schedule, tmp
         folder = folder_of(person.service)
         # While it lasts, its journal is read.
         read = here("report", folder, "--out", tmp_path / "meanwhile.html")
-        assert read.returncode == 0 and "unfinished" in read.stdout and not (folder / "samples.csv").exists()
+        assert read.returncode == 0 and "not finished" in read.stdout and not (folder / "samples.csv").exists()
         log = as_log(oven("curing-cabinet"), folder)
         assert log.time_s[0] == 1.0 and log.time_s[-1] >= 900.0 and log.load is not None
         person.ask("stop", by="test")

@@ -217,6 +217,7 @@ def test_the_unit_files_pass_the_service_managers_own_check(tmp_path, name, more
         assert wanted in text
 
 
+@pytest.mark.slow
 def test_a_learning_run_by_the_service_can_be_fitted(tmp_path, capsys):
     """`kilnctl learn` on a rig: start test, every stage, the record that `fit` reads; and its way on after a stop."""
     oven = quickly_learnt(tmp_path)

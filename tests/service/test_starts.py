@@ -55,6 +55,7 @@ def test_a_stop_while_a_start_is_prepared_is_the_last_word(oven, tmp_path, gate)
         assert person.start(CURE)["ok"] and person.until(lambda a: a["running"])
 
 
+@pytest.mark.slow
 def test_a_stop_between_preparation_and_tick_closes_the_record(oven, tmp_path, monkeypatch):
     """The last moment: prepared, its record open, and not yet begun."""
     with at_work(oven("curing-cabinet"), tmp_path) as person:
@@ -164,6 +165,7 @@ def test_a_start_waits_until_it_is_known_whether_a_run_goes_on(oven, schedule, t
         assert person.until(lambda a: a["run_s"] > 20.0)["folder"] == first
 
 
+@pytest.mark.slow
 def test_a_service_that_ends_closes_the_record_of_a_start_that_waits(oven, tmp_path, monkeypatch):
     with at_work(oven("curing-cabinet"), tmp_path) as person:
         person.until(lambda a: a["state"] == "idle")
@@ -178,6 +180,7 @@ def test_a_service_that_ends_closes_the_record_of_a_start_that_waits(oven, tmp_p
     assert read_run(folder).outcome == "stopped" and not person.service.starts.answer["ok"]
 
 
+@pytest.mark.slow
 def test_a_start_that_cannot_be_prepared_lets_the_next_one_in(oven, tmp_path, monkeypatch):
     with at_work(oven("curing-cabinet"), tmp_path) as person:
         person.until(lambda a: a["state"] == "idle")

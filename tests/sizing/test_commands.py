@@ -108,6 +108,7 @@ def test_what_the_seller_prints_stands_in_the_file(here, tmp_path, printed, at, 
     assert wrong.returncode == 2 and "an R-value such as R-13" in wrong.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("purpose", ["powder coat", "drying", "heat treatment", "ceramics", "lab"])
 def test_every_purpose_makes_an_oven_that_can_be_sized(here, tmp_path, purpose):
     path = tmp_path / "oven.yaml"

@@ -19,6 +19,7 @@ from kilnctl.studies.replay_files import save_worst
 from tests.studies.study_cases import WARM
 
 
+@pytest.mark.slow
 def test_the_worst_draws_are_ovens_that_rehearse_replays_exactly(case, tmp_path):
     whole = dataclasses.replace(case, whole=True)
     made = run_case(whole, 3, jobs=2)
@@ -83,6 +84,7 @@ def test_draws_of_a_fit_have_its_covariance(oven, trained_file):
     assert virtual.conductivity == 1.0 and virtual.supply != 1.0
 
 
+@pytest.mark.slow
 def test_a_study_of_a_fit_runs_and_its_worst_replay_exactly(oven, trained_file, tmp_path):
     cabinet = oven("curing-cabinet")
     case = case_of(cabinet, WARM, seed=1, model=trained_file, fitted=True, whole=True)

@@ -18,6 +18,7 @@ from kilnctl.studies.inputs import plant_seed
 from tests.studies.study_cases import WARM
 
 
+@pytest.mark.slow
 def test_processes_come_to_the_same_numbers_bit_for_bit(case, alone):
     assert [r["draw"] for r in alone.rows] == list(range(4)) and not alone.failed and not alone.tripped
     assert run_case(case, 4, jobs=2).rows == alone.rows
@@ -38,6 +39,7 @@ def test_a_local_dask_cluster_comes_to_the_same_numbers_bit_for_bit(case, alone)
         assert run_case(case, 4, executor=client.get_executor(pure=False)).rows == alone.rows
 
 
+@pytest.mark.slow
 def test_a_killed_worker_costs_nothing(case, alone):
     killed = []
 
@@ -50,6 +52,7 @@ def test_a_killed_worker_costs_nothing(case, alone):
     assert run_case(case, 4, jobs=2, progress=kill).rows == alone.rows and killed
 
 
+@pytest.mark.slow
 def test_it_goes_on_where_it_was_interrupted(case, alone, tmp_path):
     keep = tmp_path / "draws.jsonl"
     run_case(case, 3, jobs=1, keep=keep)

@@ -14,6 +14,7 @@ from kilnctl.studies.thickness import Factors, SteadyOven, with_thickness
 from tests.studies.study_cases import STILL
 
 
+@pytest.mark.slow
 def test_thickness_for_a_confidence_against_the_conductivity_at_that_confidence(oven):
     """With only the conductivity unsure, 90 of 100 ovens hold the temperature exactly when the oven with the 90 %
     conductivity does: holding power rises with conductivity."""
@@ -51,6 +52,7 @@ def test_questions_of_thickness_that_cannot_be_answered(oven, layer, reach, conf
         thickness_for(cabinet, layer or cabinet.walls.sides.layers[1].material, reach, confidence, draws=50, jobs=1)
 
 
+@pytest.mark.slow
 def test_a_layer_behind_others_is_judged_by_its_own_hot_face_and_not_by_the_chamber(oven):
     """The slab of the bench muffle bears 982 °C and lies behind board: at 1010 °C inside it is far below that; thicker,
     it is hotter."""
@@ -68,6 +70,7 @@ def test_a_layer_behind_others_is_judged_by_its_own_hot_face_and_not_by_the_cham
         thickness_for(muffle, "ceramic fiber board 300", 1320.0, 0.90, draws=10, vary=only, jobs=1)
 
 
+@pytest.mark.slow
 def test_tuning_shows_the_trade_and_suggests(case):
     # The gentlest and the quickest that a file may ask for.
     settings = tuning.compare(case, 3, (0.1, 10.0), jobs=2)
