@@ -121,7 +121,7 @@ QUICK = ("powder coat", "american")
 
 
 def marks_of(kind: str) -> list:
-    """All of them walk in the slow set."""
+    """The others walk in the slow set."""
     return [pytest.mark.xdist_group(kind), *([] if kind in QUICK else [pytest.mark.slow])]
 
 
