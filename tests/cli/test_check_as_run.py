@@ -27,6 +27,7 @@ def quick_model(oven, tmp_path_factory):
     return path
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("with_model", [False, True])
 def test_the_limits_that_it_tells_are_those_of_the_run(oven, schedule, here, quick_model, with_model):
     cabinet, cure = oven("curing-cabinet"), schedule("powder-cure")

@@ -97,6 +97,7 @@ def test_rehearse_leaves_a_whole_record(cure):
     assert (folder / "oven.yaml").read_bytes() == CABINET.read_bytes()
 
 
+@pytest.mark.slow
 def test_same_inputs_and_seed_give_a_bit_identical_record_and_another_seed_does_not(here, cure, short, tmp_path):
     args = ("rehearse", CABINET, short, "--quiet", "--out")
     again = tmp_path / "again"

@@ -81,6 +81,7 @@ def test_oven_that_failed_once_is_sized_in_words(path):
     assert row.crashes == {} and "size command" not in row.refused
 
 
+@pytest.mark.slow
 @settings(max_examples=60)
 @given(st.randoms(use_true_random=False))
 @example(random.Random("1/2"))

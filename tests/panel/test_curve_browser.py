@@ -18,6 +18,9 @@ class Quiet(SimpleHTTPRequestHandler):
         pass
 
 
+pytestmark = pytest.mark.slow
+
+
 @pytest.fixture(scope="module")
 def pages():
     """The page's files alone; /page/parts.html needs no server behind it."""

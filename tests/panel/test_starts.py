@@ -106,6 +106,7 @@ def test_the_allowance_is_for_one_schedule_and_a_failed_start_does_not_lengthen_
     (bed.place / "curing-cabinet" / "panel" / "arm").unlink(missing_ok=True)
 
 
+@pytest.mark.slow
 def test_sessions_of_two_panels_on_one_computer_have_names_of_their_own(bed):
     assert bed.unlocked().startswith(f"kilnctl-curing-cabinet-{bed.port}=")
 

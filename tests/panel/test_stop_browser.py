@@ -213,6 +213,7 @@ def test_nothing_is_lost_on_the_shelf(chrome, bed):
     assert complaints(chrome) == []
 
 
+@pytest.mark.slow
 def test_a_start_in_a_browser_is_what_its_page_has_shown(chrome, bed):
     bed.rest()
     opened(chrome, bed)

@@ -99,6 +99,7 @@ def test_a_page_left_open_for_three_days_keeps_its_curve_and_its_memory(chrome, 
     assert found["join"] == "round"  # noise of 1 K is not drawn with spikes of 3 K
 
 
+@pytest.mark.slow
 def test_fahrenheit_reaches_temperatures_differences_and_rates_in_sentences(chrome, bed):
     bed.rest()
     opened(chrome, bed)
@@ -122,6 +123,7 @@ def test_fahrenheit_reaches_temperatures_differences_and_rates_in_sentences(chro
     ]
 
 
+@pytest.mark.slow
 def test_a_message_leaves_when_it_has_been_read(chrome, bed):
     bed.rest()
     opened(chrome, bed)

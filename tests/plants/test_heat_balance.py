@@ -143,6 +143,7 @@ def test_energy_is_conserved_over_ten_hours(name):
     assert abs(given - lost - stored) < 1e-6 * given  # what the scheme promises
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", OVENS)
 def test_default_resolution_against_fine_run(name):
     """Default grid, one-second ticks and frozen coefficients against three times the nodes, a fifth of the tick and a
