@@ -5,6 +5,9 @@ name.
 """
 
 BURSTS = "the pattern's bursts on light elements swing an ideal sensor without mass; means over a minute are calm"
+NOISY = (
+    "12 kW in 36 litres, read with 0.8 K of noise: bursts swing an ideal sensor; means over a minute stay within 1.3 K"
+)
 MINIMUM_ON = "the file's 'minimum on' is kept to the letter and is longer than the elements bear: `check` says so"
 
 NO_COOLING = (
@@ -14,6 +17,7 @@ NO_COOLING = (
 
 OPEN: dict[int | str, dict[str, str]] = {
     "cold 6": {"swing of bursts only": BURSTS},
+    "cold 8": {"swing of bursts only": NOISY},
     "cold 12": {"swing of minimum on": MINIMUM_ON},
     "much-wire": {"swing of bursts only": BURSTS},
     "quick-muffle": {"swing of bursts only": BURSTS},
