@@ -375,13 +375,10 @@ def _judged(question: Question, answers: dict) -> str | None:
     if question.key == "insulation":
         bears, hot = find(answers["insulation"]).limit_c, parse(answers["highest"], "temperature")
         shown = Units(IMPERIAL if _american(answers) else METRIC).knowing(hot)
-        return (
-            None
-            if hot <= bears
-            else shown.words(
-                f"it bears {bears:.0f} °C, and the chamber is to get to {hot:.0f} °C; choose one that bears more"
-            )
-        )
+        if hot <= bears:
+            return None
+        words = f"it bears {bears:.0f} °C, and the chamber is to get to {hot:.0f} °C; choose one that bears more"
+        return shown.words(words)
     rest = dict(answers)
     for other in QUESTIONS:
         if other.key not in rest and _wanted(other, rest):

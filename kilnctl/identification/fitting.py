@@ -163,9 +163,7 @@ def fit(
     logs = [as_log(oven, s, columns) for s in sources]
     top = max(float(np.nanpercentile(log.reading_c, 99)) for log in logs)
     ambient = oven.site.ambient_c
-    working = max(ambient + 20.0, ambient + 0.85 * (top - ambient))
-    if known is not None:
-        working = known.working_c
+    working = known.working_c if known else max(ambient + 20.0, ambient + 0.85 * (top - ambient))
     base = _before(oven, logs[0].load, working, known)
     bases = {id(log): _before(oven, log.load, working, known) for log in logs}
     length = sum(float(log.time_s[-1] - log.time_s[0]) for log in logs)
