@@ -29,7 +29,7 @@ SHORT: dict[str, Any] = dict(below_k=60.0, hold_s=1200.0, most_ticks=3000, tick_
 #: Ovens whose bursts alone swing them from tick to tick: they keep their own tick.
 OWN_TICK = (11, 18, "much-wire")
 #: Kept ovens that failed on their way up.
-FROM_COLD = ("quick-heat-up", "quick-muffle")
+FROM_COLD = ("quick-heat-up", "quick-muffle", "drawn-199")
 KEPT = sorted(Path(__file__).parent.joinpath("kept").glob("*.yaml"))
 
 
