@@ -14,11 +14,10 @@ from ..identification.validation import predicted_on
 from ..model.day_zero import day_zero
 from ..model.trained_file import TrainedModel, load_model, runs_words
 from ..output import Units
-from ..record.models import EARLIER, Ledger, ModelStore, Version, store_of
+from ..record.models import EARLIER, Ledger, ModelStore, store_of
 from ..report.fit_text import models_compared
 from ..service.operating_system import places
 from ..settings.oven import Oven
-from ..terms import Taught
 from . import _options
 from ._options import chosen
 
@@ -69,23 +68,14 @@ def run(args: argparse.Namespace) -> int:
         undone, now = store.undo()
         print(f"model {undone} is undone; {_name(now)} is in use")
     elif args.add:
-        _add(store, oven, args.add)
+        today = datetime.date.today().isoformat()
+        store.add_chosen(load_model(args.add, oven), oven, today, Path(args.add).name)
     _list(store, oven, u)
     return 0
 
 
 def _name(number: int) -> str:
     return f"model {number}" if number else "the description's model"
-
-
-def _add(store: ModelStore, oven: Oven, file: str) -> None:
-    model = load_model(file, oven)
-    ledger = store.ledger()
-    if ledger.description is None or not store.same_description(ledger, oven):
-        store.begin_anew(oven)
-    runs = model.runs or len(model.records)
-    today = datetime.date.today().isoformat()
-    store.add(model, Version(0, Taught.ADDED, today, runs=runs, words=Path(file).name), guards=True)
 
 
 def _list(store: ModelStore, oven: Oven, u: Units) -> None:

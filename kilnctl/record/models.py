@@ -149,6 +149,13 @@ class ModelStore:
 
     # ---- changes ----
 
+    def for_description(self, oven: Oven) -> Ledger:
+        """What was learnt from the description of `oven`; learning begins anew where it began from another, or has not
+        begun."""
+        ledger = self.ledger()
+        begun = ledger.description is not None and self.same_description(ledger, oven)
+        return ledger if begun else self.begin_anew(oven)
+
     def begin_anew(self, oven: Oven) -> Ledger:
         """Learning begins from the description of `oven`; the versions stay, to be looked at."""
         with self._changing() as ledger:
@@ -189,6 +196,12 @@ class ModelStore:
                 )
             )
             return version
+
+    def add_chosen(self, model: TrainedModel, oven: Oven, made: str = "", words: str = "") -> Version:
+        """Put a model that a person chose to use; the rules' limits follow from it, and later runs go on from it."""
+        self.for_description(oven)
+        version = Version(0, Taught.ADDED, made, runs=model.runs or len(model.records), words=words)
+        return self.add(model, version, guards=True)
 
     def note(self, run: str, words: str) -> None:
         """Remember that this run taught nothing, and why."""

@@ -101,7 +101,7 @@ def _read_run(folder: Path) -> RunRecord:
         version=words(said.get("kilnctl")),
         model_words=words(said.get("model_words")),
         teaches=words(said.get("teaches")),
-        lesson=_lesson(folder),
+        lesson=lesson_words(folder),
         about=said,
         problems=tuple(problems),
     )
@@ -124,11 +124,12 @@ def _said(folder: Path) -> dict:
     return said
 
 
-def _lesson(folder: Path) -> str:
+def lesson_words(folder: Path) -> str:
+    """What the run in `folder` has taught; empty where nothing was learnt, or not yet."""
     try:
         return words(mapping(json.loads((folder / LESSON_FILE).read_bytes())).get("words"))
     except (OSError, ValueError, RecursionError):
-        return ""  # nothing was learnt from it, or not yet
+        return ""
 
 
 def _oven(folder: Path, said: dict, problems: list[str]) -> Oven | UnknownOven:

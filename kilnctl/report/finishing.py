@@ -14,7 +14,7 @@ import json
 import os
 import sys
 import time
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from ..errors import KilnctlError
@@ -23,7 +23,7 @@ from ..record.folder import conclude, write_data
 from ..record.kept_aside import note_kept_aside
 from ..record.models import ModelStore
 from ..record.run_data import RunData
-from ..record.run_record import read_run
+from ..record.run_record import RunRecord, lesson_words, read_run
 from ..run.summary import Summary, summarise
 from ..terms import Taught
 from .run_curves import curves
@@ -47,8 +47,11 @@ def finish(folder: Path, run: RunData, summary: Summary, units: Units = METRIC_U
 
 def finish_record(folder: Path) -> None:
     """Write from its journal what a run's folder lacks. Raises KilnctlError."""
-    record = read_run(folder)
-    finish(folder, record, summarise(record), Units(record.oven.units))
+    _finish_record(read_run(folder))
+
+
+def _finish_record(record: RunRecord) -> None:
+    finish(record.folder, record, summarise(record), Units(record.oven.units))
 
 
 def main(arguments: list[str]) -> int:
@@ -60,28 +63,29 @@ def main(arguments: list[str]) -> int:
         os.nice(19)
     with contextlib.suppress(OSError):
         Path("/proc/self/oom_score_adj").write_text("1000")
-    folder = Path(arguments[0])
     try:
+        record = read_run(arguments[0])
         if len(arguments) > 1:
-            print(json.dumps(_lesson(folder, arguments[1]), ensure_ascii=False))
-        finish_record(folder)
+            print(json.dumps(_lesson(record, arguments[1]), ensure_ascii=False))
+            record = replace(record, lesson=lesson_words(record.folder))
+        _finish_record(record)
     except KilnctlError as error:
         print(error, file=sys.stderr)
         return 2
     return 0
 
 
-def _lesson(folder: Path, models: str) -> dict:
+def _lesson(record: RunRecord, models: str) -> dict:
     """What the run teaches, as JSON values; empty where it is to teach nothing. A lesson that fails costs no page."""
     # Old records of another oven, of another rig, or of a run that was to teach nothing, may lie there too.
-    if read_run(folder).teaches != models:
+    if record.teaches != models:
         return {}
     from .lessons import learn_from  # noqa: PLC0415 - loads all of identification, which most pages do not need
 
     try:
-        told = learn_from(folder, ModelStore(Path(models)), datetime.date.today().isoformat())
+        told = learn_from(record, ModelStore(Path(models)), datetime.date.today().isoformat())
         if told is not None and told.taught == Taught.ASIDE:
-            note_kept_aside(Path(models).parent, str(folder), told.why, time.time())
+            note_kept_aside(Path(models).parent, str(record.folder), told.why, time.time())
         return asdict(told) if told is not None else {}
     except (KilnctlError, ArithmeticError, ValueError) as error:
         return {"taught": Taught.REFUSED, "words": f"nothing was learnt from this run: {error}"}

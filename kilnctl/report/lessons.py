@@ -17,7 +17,7 @@ from ..model.trained_file import TrainedModel, runs_words
 from ..output import METRIC_UNITS
 from ..record.durable import write_whole
 from ..record.models import EARLIER, Ledger, ModelStore, Version
-from ..record.run_record import LESSON_FILE, RunRecord, read_run
+from ..record.run_record import LESSON_FILE, RunRecord
 from ..settings.oven import Oven
 from ..terms import Taught
 from .fit_text import models_compared
@@ -39,19 +39,16 @@ class Told:
     why: str = ""
 
 
-def learn_from(folder: Path, store: ModelStore, made: str = "") -> Told | None:
-    """Learn from the run in `folder`, once; None where that was done before. The words are left in the folder for the
+def learn_from(run: RunRecord, store: ModelStore, made: str = "") -> Told | None:
+    """Learn from a run, once; None where that was done before. The words are left in the folder for the
     run's page. Raises KilnctlError for a record or a store that cannot be used."""
-    run, name = read_run(folder), str(folder.resolve())
+    oven, folder, name = run.oven, run.folder, str(run.folder.resolve())
     if any(name == seen for seen, _ in store.ledger().seen):
         return None
-    if not isinstance(run.oven, Oven):
+    if not isinstance(oven, Oven):
         raise KilnctlError(f"{folder}: the oven's description is not in the record; nothing can be learnt from it")
-    ledger = store.ledger()
-    if ledger.description is None or not store.same_description(ledger, run.oven):
-        ledger = store.begin_anew(run.oven)
-    known = _usable(store, ledger.in_use, run.oven)
-    oven = run.oven
+    ledger = store.for_description(oven)
+    known = _usable(store, ledger.in_use, oven)
     found = lesson(oven, run, known, _earlier(store, ledger, oven), _doubted(store, ledger, oven), made)
     told = _kept(store, ledger, found, oven, run, known, made)
     try:
