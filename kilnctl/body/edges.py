@@ -79,10 +79,9 @@ def edges_of(
     outer = inner + 2.0 * thickness * edge + 24.0 * thickness**2
     added, slices, depth = [], [], 0.0
     for layer, area, shells in zip(layers, box.layers_m2, box.shells, strict=True):
-        at = depth + 0.5 * layer.thickness_m
+        at, metal = depth + 0.5 * layer.thickness_m, math.isnan(area)
         # Metal hardly resists heat: its area counts for its mass.
-        added.append(2.0 * at + 24.0 * at * at / edge if math.isnan(area) else max(0.0, (area - inner) / edge))
-        metal = math.isnan(area)
+        added.append(2.0 * at + 24.0 * at * at / edge if metal else max(0.0, (area - inner) / edge))
         slices.append(
             tuple(
                 (

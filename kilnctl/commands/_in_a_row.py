@@ -9,17 +9,17 @@ from ..output import Units
 from ..plants.injection import load_faults
 from ..plants.outside import load_plant
 from ..plants.plant import truth_of
-from ..record.folder import Begun, SampleWriter, begin, new_folder
-from ..record.models import ModelStore, Version
-from ..report.finishing import finish
+from ..record.folder import new_folder
+from ..record.models import ModelStore
+from ..record.run_record import read_run
 from ..report.lessons import learn_from
 from ..run.prepare import prepare
-from ..run.rehearsal import simulate, usual_plant
-from ..run.summary import summarise
+from ..run.rehearsal import usual_plant
 from ..settings.oven import Oven
 from ..settings.schedule import Schedule
-from ..terms import Outcome, Taught
+from ..terms import Outcome
 from ._progress import SimulationProgress
+from ._recorded import recorded
 
 
 def rehearse_in_a_row(args: argparse.Namespace, oven: Oven, schedule: Schedule, u: Units) -> int:
@@ -28,10 +28,8 @@ def rehearse_in_a_row(args: argparse.Namespace, oven: Oven, schedule: Schedule, 
         raise KilnctlError("--runs: 2 or more, with the model in control; it goes with no --compare")
     folder = new_folder(args.out, oven.name, schedule.name)
     store = ModelStore(folder.with_name(f"{folder.name}-models"))
-    store.begin_anew(oven)
     if args.model:
-        model = load_model(args.model, oven)
-        store.add(model, Version(0, Taught.ADDED, "", runs=model.runs or len(model.records)), guards=True)
+        store.add_chosen(load_model(args.model, oven), oven)
     print(f"{'run':<4} {'overshoot':>10} {'soak rms':>10} {'swing':>8}  what it taught")
     outcome = Outcome.FINISHED
     for k in range(args.runs):
@@ -47,17 +45,9 @@ def _one(args, oven: Oven, schedule: Schedule, store: ModelStore, k: int, folder
     seed, faults = args.seed + k, load_faults(args.faults) if args.faults else ()
     plant = load_plant(args.plant, oven) if args.plant else usual_plant(oven, schedule, seed, faults)
     ready = prepare(oven, schedule, store.in_use(oven)[0] or None, truth_of(plant).chamber_c)
-    begun = Begun(oven, schedule, ready.load, ready.model, seed, ready.controller_name, model_words=ready.model_words)
-    begin(folder, begun)
-    writer, progress = SampleWriter(folder), SimulationProgress(f"rehearsing {k + 1}", args.quiet)
-    try:
-        result = simulate(ready, plant, seed, progress=progress, sink=writer)
-    finally:
-        writer.close()
-        progress.end()
-    summary = summarise(result)
-    finish(folder, result, summary, u)
-    told = learn_from(folder, store) if result.outcome != Outcome.INTERRUPTED else None
+    progress = SimulationProgress(f"rehearsing {k + 1}", args.quiet)
+    result, summary = recorded(ready, plant, seed, folder, progress, u)
+    told = learn_from(read_run(folder), store) if result.outcome != Outcome.INTERRUPTED else None
     rms = max((s.rms_k for s in summary.soaks if math.isfinite(s.rms_k)), default=math.nan)
     figures = (u.difference(summary.overshoot_k), u.difference(rms), u.difference(summary.swing_k))
     taught = u.words(told.words) if told is not None else result.outcome

@@ -11,8 +11,7 @@ from ..plants.injection import PlantFault, load_faults
 from ..plants.outside import load_plant
 from ..plants.plant import truth_of
 from ..plants.virtual_oven import VirtualOven
-from ..record.folder import Begun, SampleWriter, begin, new_folder
-from ..report.finishing import finish
+from ..record.folder import new_folder
 from ..report.summary_text import drying_words, summaries_compared, summary_text
 from ..report.verdict import verdict
 from ..run.prepare import PreparedRun, prepare
@@ -28,6 +27,7 @@ from ._files import oven_and_schedule
 from ._in_a_row import rehearse_in_a_row
 from ._options import chosen
 from ._progress import SimulationProgress
+from ._recorded import recorded
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -79,18 +79,7 @@ def run(args: argparse.Namespace) -> int:
     ready = prepare(oven, schedule, args.model, truth_of(plant).chamber_c, controller=args.controller)
     _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
-    begun = Begun(
-        oven, schedule, ready.load, ready.model, args.seed, ready.controller_name, model_words=ready.model_words
-    )
-    begin(folder, begun)
-    writer, progress = SampleWriter(folder), SimulationProgress("rehearsing", args.quiet)
-    try:
-        result = simulate(ready, plant, args.seed, progress=progress, sink=writer)
-    finally:
-        writer.close()
-        progress.end()
-    summary = summarise(result)
-    finish(folder, result, summary, u)
+    result, summary = recorded(ready, plant, args.seed, folder, SimulationProgress("rehearsing", args.quiet), u)
     print(f"\n{u.words(verdict(result, summary, u).words)}\n")
     print(summary_text(summary, u))
     print(_flicker(oven, result))

@@ -85,8 +85,8 @@ def divide(slabs: Sequence[StripLayer], nodes: int, first_s: float = 5.0, growth
         ratio = (first + growth * far) / (first + growth * near)
         ends = [first + growth * near]
         ends += [ends[0] * ratio ** ((j + 1) / count) for j in range(count)]
+        span = ends[-1] - ends[0]
         for a, b in pairwise(ends):
-            span = ends[-1] - ends[0]
             resists, holds = slab.within((a - ends[0]) / span, (b - ends[0]) / span)
             row.append(slab.row)
             per_length.append(slab.conductivity_scale / (slab.thickness_m * resists))
