@@ -110,23 +110,9 @@ CASES = [
         policy=dict(sensor_coast_s=10.0),
     ),
     case("no_rise_s", "heat-no-rise", 1210, "full power for twenty minutes, and no rise", tick=dict(fired=1.0)),
-    case(
-        "unasked_rise_s",
-        "rise-no-heat",
-        450,
-        "3 K a minute that nobody asked for",
-        chamber=ramp(0.05),
-        limit_c=None,
-        **IDLE,
-    ),
-    case(
-        "unasked_rise_k",
-        "rise-no-heat",
-        450,
-        "3 K a minute that nobody asked for",
-        chamber=ramp(0.05),
-        limit_c=None,
-        **IDLE,
+    *(
+        case(name, "rise-no-heat", 450, "3 K a minute that nobody asked for", chamber=ramp(0.05), limit_c=None, **IDLE)
+        for name in ("unasked_rise_s", "unasked_rise_k")
     ),
     case(
         "warms_k_per_s",
