@@ -14,7 +14,7 @@ from ..identification.validation import predicted_on
 from ..model.day_zero import day_zero
 from ..model.trained_file import TrainedModel, load_model, runs_words
 from ..output import Units
-from ..record.models import EARLIER, Ledger, ModelStore, store_of
+from ..record.model_store import EARLIER, Ledger, ModelStore, store_of
 from ..report.fit_text import models_compared
 from ..service.operating_system import places
 from ..settings.oven import Oven
