@@ -129,7 +129,7 @@ def _compare(store: ModelStore, oven: Oven, first: int, second: int, u: Units) -
     folders = [v.run for v in reversed(ledger.versions) if v.run and Path(v.run).is_dir()][:EARLIER]
     for folder in folders:
         log = as_log(oven, folder)
-        missed = [u.difference(predicted_on(oven, model, log, own=True).rms_k) for model in (old, new)]
+        missed = [u.difference(predicted_on(oven, model, log, own=1.0).rms_k) for model in (old, new)]
         print(f"  {Path(folder).name}: missed by {missed[0]} and by {missed[1]} rms")
 
 
