@@ -271,8 +271,8 @@ def _flicker(o: Oven) -> list[str]:
             f"one appliance: Pst {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours"
         )
     ]
-    pst, quiet = _pst(o), quieter(o)
-    if pst is not None and quiet is not None and pst > flicker.PLT_LIMIT:
+    pst = _pst(o)
+    if pst is not None and pst > flicker.PLT_LIMIT and (quiet := quieter(o)) is not None:
         out.append(f'  with the pattern "quiet lights" Pst {quiet:.2f}, at the price of slower steps of power')
     return out
 
