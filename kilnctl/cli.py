@@ -12,6 +12,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from .commands.command_line import parser_of
 from .errors import KilnctlError
 from .output import METRIC, Units
+from .terms import ExitStatus
 
 
 def _joined(arguments: list[str]) -> list[str]:
@@ -32,8 +33,7 @@ def _units(parsed: argparse.Namespace) -> Units:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one command. Returns its exit status: 0 done, 1 done but the answer is no (a trip, a failed check), 2 cannot
-    be done as asked, 130 interrupted."""
+    """Run one command. Returns its exit status, see `kilnctl.terms.ExitStatus`."""
     arguments = sys.argv[1:] if arguments is None else arguments
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     parsed = argparse.Namespace()
@@ -44,17 +44,17 @@ def main(arguments: list[str] | None = None) -> int:
         return status
     except KilnctlError as error:
         print(_units(parsed).words(str(error)), file=sys.stderr)
-        return 2
+        return ExitStatus.NOT_POSSIBLE
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
-        return 130
+        return ExitStatus.ENDED
     except BrokenPipeError:
         # The reader of the output has closed it (`kilnctl size … | head`): no error, and nothing more can be printed.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return ExitStatus.DONE
     except MemoryError:
         print("this computer ran out of memory", file=sys.stderr)
-        return 2
+        return ExitStatus.NOT_POSSIBLE
     except Exception as error:
         if os.environ.get("KILNCTL_DEBUG"):
             raise
@@ -63,4 +63,4 @@ def main(arguments: list[str] | None = None) -> int:
             "Please report it; KILNCTL_DEBUG=1 in the environment shows where it happened.",
             file=sys.stderr,
         )
-        return 2
+        return ExitStatus.NOT_POSSIBLE

@@ -5,6 +5,7 @@ from importlib import import_module
 from typing import Any
 
 from .. import __version__
+from ..terms import ExitStatus
 from ._options import units_option
 
 #: command → what it is for. The order is the order in which a maker needs them.
@@ -60,6 +61,13 @@ _WITHOUT_UNITS = (
 )
 
 
+_EPILOG = """`kilnctl COMMAND --help` explains one command.
+Read SAFETY.md (`kilnctl safety`) before you connect anything.
+
+exit status:
+""" + "\n".join(f"  {status:>3}  {status.words}" for status in ExitStatus)
+
+
 class AnyOrder(argparse.ArgumentParser):
     """A parser that takes files and options in any order: argparse alone refuses `run OVEN --rig virtual SCHEDULE`,
     because it gives up optional positionals at the first option."""
@@ -90,7 +98,8 @@ def parser_of(*chosen: str | None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="kilnctl",
         description="Size, rehearse, commission, run and prove a small electric oven.",
-        epilog="`kilnctl COMMAND --help` explains one command. Read SAFETY.md before you connect anything.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"kilnctl {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=AnyOrder)

@@ -21,7 +21,7 @@ from ..run.summary import Summary, summarise
 from ..safety import schedule_trip_words
 from ..settings.oven import Oven
 from ..sizing import size
-from ..terms import Outcome
+from ..terms import ExitStatus, Outcome
 from . import _options
 from ._files import oven_and_schedule
 from ._in_a_row import rehearse_in_a_row
@@ -80,7 +80,8 @@ def run(args: argparse.Namespace) -> int:
     _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
     result, summary = recorded(ready, plant, args.seed, folder, SimulationProgress("rehearsing", args.quiet), u)
-    print(f"\n{u.words(verdict(result, summary, u).words)}\n")
+    told = verdict(result, summary, u)
+    print(f"\n{u.words(told.words)}\n")
     print(summary_text(summary, u))
     print(_flicker(oven, result))
     if isinstance(plant, VirtualOven) and plant.drying is not None:
@@ -92,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
     if result.outcome == Outcome.FINISHED:
         print(f"next: kilnctl study {args.oven} {args.schedule} (how sure that is)")
-    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
+    return ExitStatus.of_run(result.outcome, told.good)
 
 
 def _announce(ready: PreparedRun, u: Units) -> None:

@@ -248,7 +248,7 @@ def test_faults_from_a_file_trip_the_run_and_are_told_with_what_to_check(here, t
         tmp_path,
         "--quiet",
     )
-    assert done.returncode == 1 and "TRIP at" in done.stdout and "Then check the relay" in done.stdout
+    assert done.returncode == 3 and "TRIP at" in done.stdout and "Then check the relay" in done.stdout
     page = next(tmp_path.glob("*/run.html")).read_text()
     assert 'role="alert"' in page
     broken = tmp_path / "faults.yaml"

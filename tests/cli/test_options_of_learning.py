@@ -186,7 +186,7 @@ def test_a_fault_in_the_learning_run_trips_it_and_it_is_continued_from_its_recor
     first = here(
         "learn", lab / "lab.yaml", "--to", "300 °C", "--faults", faults, "--quiet", "--out", tmp_path / "first"
     )
-    assert first.returncode == 1 and "TRIP" in first.stdout and "--continue" in first.stdout, first.stderr
+    assert first.returncode == 3 and "TRIP" in first.stdout and "--continue" in first.stdout, first.stderr
     folder = next((tmp_path / "first").iterdir())
     plan = [
         here("learn", lab / "lab.yaml", "--to", "300 °C", "--plan", *more).stdout
