@@ -1,6 +1,7 @@
 """The command line: parse, call, print. Each command is a module of `kilnctl.commands`, imported when it is used."""
 
 import argparse
+import difflib
 import os
 import sys
 from importlib import import_module
@@ -9,7 +10,7 @@ from importlib import import_module
 # imported first, which is after this line.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from .commands.command_line import parser_of
+from .commands.command_line import COMMANDS, parser_of
 from .errors import KilnctlError
 from .output import METRIC, Units
 from .terms import ExitStatus
@@ -38,6 +39,10 @@ def main(arguments: list[str] | None = None) -> int:
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     parsed = argparse.Namespace()
     try:
+        if chosen is not None and chosen not in COMMANDS:
+            near = difflib.get_close_matches(chosen, COMMANDS, 1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            raise KilnctlError(f"kilnctl: there is no command '{chosen}'{hint}\nnext: kilnctl --help")
         parsed = parser_of(chosen).parse_args(_joined(arguments))
         status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
         sys.stdout.flush()

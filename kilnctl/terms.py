@@ -63,8 +63,8 @@ class ExitStatus(IntEnum):
 
 _STATUS_WORDS = {
     ExitStatus.DONE: "done, and as asked",
-    ExitStatus.ANSWER_NO: "done, but not as asked or not in order: a part not cured, a soak outside its band, a "
-    "test due",
+    ExitStatus.ANSWER_NO: "done, but not as asked or not in order: a part not cured, a soak outside its band, "
+    "wrong wiring, a test due",
     ExitStatus.NOT_POSSIBLE: "not possible as asked, nothing was begun: a wrong file or option, a step the oven cannot "
     "follow, no service",
     ExitStatus.HEAT_CUT: "a trip or a danger, or the hardware was gone: look at the oven",

@@ -1,5 +1,5 @@
-"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one next to it. Exit status 1 when no soak
-was steady."""
+"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one next to it. Exit status 1
+when no soak was steady."""
 
 import argparse
 from pathlib import Path

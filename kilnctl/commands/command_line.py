@@ -1,6 +1,7 @@
 """The command line: which commands there are, and how each is parsed."""
 
 import argparse
+import difflib
 from importlib import import_module
 from typing import Any
 
@@ -83,9 +84,18 @@ class AnyOrder(argparse.ArgumentParser):
             return super().parse_known_args(args, namespace)
         self._mixes = True
         try:
-            return self.parse_known_intermixed_args(args, namespace)
+            parsed, rest = self.parse_known_intermixed_args(args, namespace)
         finally:
             self._mixes = False
+        if rest:
+            # The base leaves this to the parser of all commands, which shows its own usage.
+            self.error(f"{', '.join(rest)}: not known here{self._nearest(rest[0])}")
+        return parsed, rest
+
+    def _nearest(self, word: str) -> str:
+        options = [option for action in self._actions for option in action.option_strings]
+        near = difflib.get_close_matches(word.split("=")[0], options, 1)
+        return f"; did you mean {near[0]}?" if near else f"; see {self.prog} --help"
 
 
 def whole_parser() -> argparse.ArgumentParser:

@@ -33,7 +33,8 @@ def test_the_controller_that_is_named_controls(here, place, controller):
     done = here(
         "rehearse", CABINET, place / "arrive.yaml", "--controller", controller, "--out", place / controller, "--quiet"
     )
-    assert done.returncode == 0, done.stderr
+    # A thermostat does not keep the soak's band.
+    assert done.returncode == (1 if controller == "thermostat" else 0), done.stderr
     about = json.loads(next((place / controller).glob("*/run.json")).read_text())
     assert about["controller"] != "energy balance and trim"
     if controller == "thermostat":
