@@ -10,7 +10,7 @@ from ..plants.injection import load_faults
 from ..plants.outside import load_plant
 from ..plants.plant import truth_of
 from ..record.folder import new_folder
-from ..record.models import ModelStore
+from ..record.model_store import ModelStore
 from ..record.run_record import read_run
 from ..report.lessons import learn_from
 from ..report.verdict import verdict

@@ -78,7 +78,9 @@ class AnyOrder(argparse.ArgumentParser):
         self._mixes = False
 
     # The base's overloads cannot be repeated for a namespace of Any.
-    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # pyright: ignore[reportIncompatibleMethodOverride]
+    def parse_known_args(  # pyright: ignore[reportIncompatibleMethodOverride]
+        self, args: Any = None, namespace: Any = None
+    ) -> Any:
         # The first of the two passes hides the defaults that the help names.
         if self._mixes or {"-h", "--help"} & set(args or ()):
             return super().parse_known_args(args, namespace)
