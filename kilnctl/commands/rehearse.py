@@ -91,9 +91,18 @@ def run(args: argparse.Namespace) -> int:
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
-    if result.outcome == Outcome.FINISHED:
-        print(f"next: kilnctl study {args.oven} {args.schedule} (how sure that is)")
+    print(f"next: {_next(args, told.good, result.outcome)}")
     return ExitStatus.of_run(result.outcome, told.good)
+
+
+def _next(args: argparse.Namespace, good: bool, outcome: str) -> str:
+    if good:
+        return f"kilnctl study {args.oven} {args.schedule} (how sure that is)"
+    if outcome == Outcome.FINISHED:
+        return f"change the schedule as the first line says, then kilnctl check {args.oven} {args.schedule}"
+    if outcome == Outcome.TRIPPED:
+        return f"look at the page, mend what the trip names in oven or schedule, then kilnctl check {args.oven}"
+    return "the same command begins again"
 
 
 def _announce(ready: PreparedRun, u: Units) -> None:
