@@ -15,7 +15,7 @@ from ..plants.injection import load_faults
 from ..record.run_record import RunRecord, read_run
 from ..report.finishing import finish
 from ..report.summary_text import summary_text
-from ..report.verdict import Verdict, verdict
+from ..report.verdict import RunVerdict, verdict
 from ..rig import RigDriver, VirtualRig, open_rig
 from ..run.summary import Summary, summarise
 from ..service import operating_system
@@ -179,7 +179,7 @@ def _learnt(folder: Path, models: Path) -> str:
     return str(answer_of(said).get("words", ""))
 
 
-def _print_end(record: RunRecord, told: tuple[Summary, Verdict] | None, u: Units, models: Path) -> None:
+def _print_end(record: RunRecord, told: tuple[Summary, RunVerdict] | None, u: Units, models: Path) -> None:
     """Print the summary, let the run teach the oven's models, and make its page; the heat is already off."""
     folder = record.folder
     if told is not None:
