@@ -10,6 +10,7 @@ from importlib import import_module
 # imported first, which is after this line.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+from .commands._wrapping import wrapping
 from .commands.command_line import COMMANDS, parser_of
 from .errors import KilnctlError
 from .output import METRIC, Units
@@ -44,7 +45,8 @@ def main(arguments: list[str] | None = None) -> int:
             hint = f"; did you mean {near[0]}?" if near else ""
             raise KilnctlError(f"kilnctl: there is no command '{chosen}'{hint}\nnext: kilnctl --help")
         parsed = parser_of(chosen).parse_args(_joined(arguments))
-        status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
+        with wrapping(parsed.command):
+            status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
         sys.stdout.flush()
         return status
     except KilnctlError as error:

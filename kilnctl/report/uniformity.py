@@ -229,11 +229,9 @@ def accuracy_text(found: tuple[Accuracy, ...]) -> str:
     steady = [a for a in found if a.steady]
     if far := [a for a in steady if abs(a.difference_k) > CLASSES_K[6]]:
         # No sensor in order is so far off: such a line in a file would hide a wrong type, place or reference.
-        lines += [
-            "",
-            f"{abs(far[0].difference_k):.0f} K apart is more than any calibration corrects: look for the cause (types of "
-            "thermocouple, place, polarity, clock of the logger), and measure again",
-        ]
+        apart = f"{abs(far[0].difference_k):.0f} K apart is more than any calibration corrects"
+        causes = "types of thermocouple, place, polarity, clock of the logger"
+        lines += ["", f"{apart}: look for the cause ({causes}), and measure again"]
     elif steady:
         lines += ["", "as calibration in the oven's file, if the reference is a calibrated one:", "    calibration:"]
         lines += [
