@@ -31,8 +31,8 @@ CLOSING = (
 def temperature_range(r: Range, u: Units) -> str:
     if r.low >= HIGHEST_C:
         return f"more than {u.temperature(HIGHEST_C)}"
-    high = "more" if r.high >= HIGHEST_C else u.temperature(r.high)
-    return f"{u.temperature(r.value)} ({u.temperature(r.low)} to {high})"
+    high = "or more" if r.high >= HIGHEST_C else f"to {u.temperature(r.high)}"
+    return f"{u.temperature(r.value)} ({u.temperature(r.low)} {high})"
 
 
 def heat_range(r: Range, u: Units) -> str:
@@ -237,10 +237,11 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
         return []
     lines = ["", f"what would save at {u.temperature(sizing.reached_c)}, the best first "]
     lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
-    for s in best:
+    told = [u.words(s.change.words) for s in best]
+    width = max(len(words) for words in told)
+    for s, words in zip(best, told, strict=True):
         caution = f" ({s.change.caution})" if s.change.caution else ""
-        words = u.words(s.change.words)
-        lines.append(f"  {words:<66} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
+        lines.append(f"  {words:<{width}} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
     return lines
 
 
