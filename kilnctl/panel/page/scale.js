@@ -103,9 +103,10 @@ export function columns(times, values, a, b, pixels) {
     const begin = a + k * perPixel, end = begin + perPixel;
     let least = Infinity, most = -Infinity, sum = 0, n = 0;
     const put = (v) => { if (v < least) least = v; if (v > most) most = v; };
-    if (i < count && last === last && typeof values[i] === "number") {
+    const joined = () => i < count && last === last && typeof values[i] === "number";
+    if (joined()) {
       put(at(Math.max(begin, lastTime)));
-      if (!(times[i] < end)) { put(at(end)); sum = (least + most) / 2; n = 1; }
+      if (!(times[i] < end)) { sum = at(begin + perPixel / 2); n = 1; }
     }
     for (; i < count && times[i] < end; i++) {
       const v = values[i];
@@ -115,7 +116,9 @@ export function columns(times, values, a, b, pixels) {
       if (v > most) most = v;
       sum += v; n += 1; last = v;
     }
-    if (n) { low[k] = least; high[k] = most; mean[k] = sum / n; }
+    if (!n) continue;
+    if (joined()) put(at(end));
+    low[k] = least; high[k] = most; mean[k] = sum / n;
   }
   const made = { key, low, high, mean };
   drawn.set(values, made);
