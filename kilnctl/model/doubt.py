@@ -40,9 +40,10 @@ STEAM_J_PER_KG = 2.6e6
 #: holders that warm up with it may weigh more than the wire (an estimate). A part of the lining may carry the wire:
 #: this share of the lining's capacity may warm up before the chamber does (an estimate: one of the inner layers).
 ELEMENTS_TIMES, CARRIER_SHARE = 3.0, 0.1
-#: Below its inner face a lining of a description may conduct this many times better inward, with the same loss: another
-#: density, an inner shell or a metal liner takes up heat sooner than the layers in the file (an estimate: a dense brick
-#: for an insulating one has some three times the k·ρ·c).
+#: In the envelope a lining of a description may conduct this many times better inward, with the same resistance in all:
+#: another density, an inner shell or a metal liner takes up heat sooner than the layers in the file (an estimate: a
+#: dense brick for an insulating one has some three times the k·ρ·c). Over hours that does not matter: the coolest oven
+#: has the lining of the file.
 INWARD_TIMES = 4.0
 #: A sensor of a description may follow the chamber later by this, s: it may sit in a zone of its own, behind a liner of
 #: 1 mm of steel (3.9 kJ/(m²·K)) at some 20 W/(m²·K).
@@ -167,7 +168,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         film_w_per_k=doubt.films * model.film_w_per_k,
         film_m2=doubt.films * model.film_m2,
         lining_j_per_k=_times(hold, model.lining_j_per_k),
-        lining_w_per_k=_inward(doubt.inward, _times(more, model.lining_w_per_k)),
+        lining_w_per_k=_times(more, model.lining_w_per_k),
         rise_per_k=model.rise_per_k,
         capacity_rise_per_k=model.capacity_rise_per_k,
         leak_w_per_k=doubt.leak * model.leak_w_per_k,
@@ -213,7 +214,7 @@ def envelope_of(
             film_w_per_k=heavy.film_w_per_k,
             film_m2=heavy.film_m2,
             lining_j_per_k=heavy.lining_j_per_k,
-            lining_w_per_k=heavy.lining_w_per_k,
+            lining_w_per_k=_inward(doubt.inward, heavy.lining_w_per_k),
             contents_j_per_k=heavy.contents_j_per_k,
             contents_w_per_k=heavy.contents_w_per_k,
             contents_m2=heavy.contents_m2,
