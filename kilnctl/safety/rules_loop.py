@@ -76,7 +76,7 @@ def wall_clock(look: Look) -> None:
 
 def board(look: Look) -> None:
     """What the I/O board reports, through its rig."""
-    for fault in ("board-lost", "board-fault"):
+    for fault in ("board-lost", "board-fault") if look.reading.faults else ():
         if fault in look.reading.faults:
             look.trip(fault)
 

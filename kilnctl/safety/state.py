@@ -215,7 +215,9 @@ _values = attrgetter(*(f.name for f in fields(SafetyState)))
 
 def finite(value: object) -> TypeGuard[float]:
     """A number that can be compared: neither NaN nor infinite nor something else."""
-    if type(value) is not float and not isinstance(value, Real):
+    if type(value) is float:
+        return math.isfinite(value)
+    if value is None or not isinstance(value, Real):
         return False
     try:
         return math.isfinite(value)
@@ -226,14 +228,6 @@ def finite(value: object) -> TypeGuard[float]:
 def number(value: object) -> float:
     """For words: the value, or NaN where it is no number."""
     return float(value) if finite(value) else math.nan
-
-
-def lasting(state: SafetyState, name: str, condition: bool, now_s: float, for_s: float) -> bool:
-    """True once the condition has held without a break for that long."""
-    if not condition:
-        state.over.pop(name, None)
-        return False
-    return now_s - state.over.setdefault(name, now_s) >= for_s
 
 
 def latch(state: SafetyState, found: Trip) -> SafetyState:
