@@ -44,9 +44,9 @@ ELEMENTS_TIMES, CARRIER_SHARE = 3.0, 0.1
 #: and loss in all: a denser inner layer, a liner or a muffle warms sooner than the layers of the file (an estimate).
 #: Over hours that does not matter: the coolest oven has the lining of the file.
 INWARD = 0.7
-#: A sensor of a description may follow the chamber later by this, s: it may sit in a zone of its own, behind a liner of
-#: 1 mm of steel (3.9 kJ/(m²·K)) at some 20 W/(m²·K).
-ZONE_S = 200.0
+#: A chamber of a description may have a liner of 1 mm of steel that follows it, J/(m²·K) of its faces (7,850 kg/m³ and
+#: 500 J/(kg·K)); and a sensor in a zone of its own behind one, with some 20 W/(m²·K), follows later by this, s.
+LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
 #: The elements of a description may be lighter by this factor (half of a guessed mass is what may be wrong).
 LIGHTEST = 2.0
 #: An open door loses this many times the heat of the formulas, which are estimates.
@@ -218,6 +218,7 @@ def envelope_of(
             contents_w_per_k=heavy.contents_w_per_k,
             contents_m2=heavy.contents_m2,
             water_j=heavy.water_j,
+            liner_j_per_k=doubt.unlisted * LINER_J_PER_M2K * sum(face.inner_area_m2 for face in oven.faces),
         ),
         replace(
             likely,

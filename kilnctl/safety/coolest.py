@@ -41,6 +41,7 @@ class LumpedOven:
     words, learnt      where the uncertainty comes from, in words; whether the model was fitted to records
     lighter, lighter_in   shares of the capacities of lining and contents that certainly give heat back: what cools
                        counts with them, because a lighter oven cools sooner
+    liner_j_per_k      what follows the chamber itself, besides its own capacity; only `held` ovens have it
     """
 
     full_w: float
@@ -73,6 +74,7 @@ class LumpedOven:
     learnt: bool = False
     lighter: float = 1.0
     lighter_in: float = 1.0
+    liner_j_per_k: float = 0.0
 
     def __post_init__(self) -> None:
         for f in fields(self):
