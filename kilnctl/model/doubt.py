@@ -163,7 +163,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         element_j_per_k=hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k)),
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,
-        chamber_j_per_k=hold * model.chamber_j_per_k,
+        chamber_j_per_k=hold * model.chamber_j_per_k + _liner(oven, doubt),
         film_w_per_k=doubt.films * model.film_w_per_k,
         film_m2=doubt.films * model.film_m2,
         lining_j_per_k=_times(hold, model.lining_j_per_k),
@@ -218,7 +218,7 @@ def envelope_of(
             contents_w_per_k=heavy.contents_w_per_k,
             contents_m2=heavy.contents_m2,
             water_j=heavy.water_j,
-            liner_j_per_k=doubt.unlisted * LINER_J_PER_M2K * sum(face.inner_area_m2 for face in oven.faces),
+            liner_j_per_k=_liner(oven, doubt),
         ),
         replace(
             likely,
@@ -239,6 +239,11 @@ def _inward(share: float, capacities: tuple[float, float, float, float]) -> tupl
     a, b, c, d = capacities
     stays = 1.0 - share
     return a + share * b, stays * b + share * c, stays * c + share * d, stays * d
+
+
+def _liner(oven: Oven, doubt: Doubt) -> float:
+    """Heat capacity of a liner that the file does not name, J/K."""
+    return doubt.unlisted * LINER_J_PER_M2K * sum(face.inner_area_m2 for face in oven.faces)
 
 
 def _load_share(oven: Oven, load: Load | None) -> float:

@@ -57,10 +57,9 @@ HARD_CEILINGS = {
     "explained_per_fired": 0.6,
     "missing_share_s": 600.0,
     "board_ceiling_c": 1400.0,
-    "near_the_top": 0.7,
 }
 #: Least values, where less is less safe: a purge that does not purge, jumps forgotten before they are counted, a rise
-#: so small that the room's warming counts as one, terminals colder than any workshop.
+#: so small that the room's warming counts as one, terminals colder than any workshop, a top that is not near.
 HARD_FLOORS = {
     "purge_s": 30.0,
     "noise_window_s": 15.0,
@@ -273,7 +272,7 @@ def policy_for(
     if coolest is not None and envelope is not None:
         # An oven that loses more and gets less than the model is near its top sooner.
         gets = coolest.power_share if oven.meters.supply or oven.meters.current else coolest.unmetered_share
-        share = HARD_CEILINGS["near_the_top"] * gets * coolest.resistance_k_per_w / envelope[0].resistance_k_per_w
+        share = 0.7 * gets * coolest.resistance_k_per_w / envelope[0].resistance_k_per_w
         values["near_the_top"] = max(HARD_FLOORS["near_the_top"], share)
     policy = Policy(**values)
     if oven.control.tick_s * GAP_TICKS > policy.stall_s:
