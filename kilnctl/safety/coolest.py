@@ -97,11 +97,6 @@ class LumpedOven:
         if self.contents_j_per_k > 0.0 and self.contents_w_per_k + self.contents_m2 == 0.0:
             raise ValueError("oven in lumps: its contents take no heat")
 
-    @property
-    def resistance_k_per_w(self) -> float:
-        """Of the lining, at 0 °C."""
-        return sum(1.0 / g for g in self.lining_w_per_k)
-
     def from_chamber(self, chamber_c: float) -> Lumps:
         """The start from a believed reading: chamber and elements at that temperature, all else as cold as the room (or
         the chamber, if that is colder), and all the water still there."""
