@@ -86,6 +86,11 @@ def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
             f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
             f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
         )
+        if known.unlisted > 0.0:
+            print(
+                f"  note: the file names no shelf or hearth; with one it may store {100 * known.unlisted:.0f} % more, "
+                "which the rules allow for until a learning run (shelf)"
+            )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
