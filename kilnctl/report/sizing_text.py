@@ -31,8 +31,8 @@ CLOSING = (
 def temperature_range(r: Range, u: Units) -> str:
     if min(r.value, r.high) >= HIGHEST_C:
         return f"more than {u.temperature(HIGHEST_C)}"
-    high = "more" if r.high >= HIGHEST_C else u.temperature(r.high)
-    return f"{u.temperature(r.value)} ({u.temperature(r.low)} to {high})"
+    high = "or more" if r.high >= HIGHEST_C else f"to {u.temperature(r.high)}"
+    return f"{u.temperature(r.value)} ({u.temperature(r.low)} {high})"
 
 
 def heat_range(r: Range, u: Units) -> str:
@@ -239,10 +239,11 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
         return []
     lines = ["", f"what would save at {u.temperature(sizing.reached_c)}, the best first "]
     lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
-    for s in best:
+    told = [u.words(s.change.words) for s in best]
+    width = max(len(words) for words in told)
+    for s, words in zip(best, told, strict=True):
         caution = f" ({s.change.caution})" if s.change.caution else ""
-        words = u.words(s.change.words)
-        lines.append(f"  {words:<66} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
+        lines.append(f"  {words:<{width}} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
     if (vent := sizing.ledger_w(sizing.reached_c).get("vent", 0.0)) > max(s.saved_w for s in best):
         lines.append(
             f"  the vent takes {u.heat_flow(vent)}, more than any of these saves; --buy says when it may be closed"
@@ -277,8 +278,8 @@ def _flicker(o: Oven) -> list[str]:
             f"one appliance: Pst {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours"
         )
     ]
-    pst, quiet = _pst(o), quieter(o)
-    if pst is not None and quiet is not None and pst > flicker.PLT_LIMIT:
+    pst = _pst(o)
+    if pst is not None and pst > flicker.PLT_LIMIT and (quiet := quieter(o)) is not None:
         out.append(f'  with the pattern "quiet lights" Pst {quiet:.2f}, at the price of slower steps of power')
     return out
 

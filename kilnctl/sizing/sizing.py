@@ -185,7 +185,7 @@ class Sizing:
         def time_s(m: EnergyModel) -> float:
             x, t = m.rest(from_c), 0.0
             while x[CHAMBER] < to_c and t < 172800.0:
-                x, t = m.step(x, m.power_w, 10.0, m.ambient_c), t + 10.0
+                x, t = m.inside(x, m.power_w, 10.0, m.ambient_c), t + 10.0
             return t
 
         def scaled(factors: dict[str, float]) -> EnergyModel:
