@@ -73,7 +73,7 @@ class Sizing:
     def power_w(self, chamber_c: float) -> float:
         """Element power that holds chamber_c in the steady state, empty, W; 0 where the fan alone holds it or makes it
         hotter."""
-        return max(0.0, float(self.at(chamber_c).power_w))
+        return max(0.0, float(self.steady.power_w(chamber_c)))
 
     def ledger_w(self, chamber_c: float) -> dict[str, float]:
         """Where the watts go at chamber_c: by wall, edges, bridge, leak, vent, port. Sums to power_w (and the
@@ -114,7 +114,7 @@ class Sizing:
     @cached_property
     def max_at_low_supply_c(self) -> float:
         """The same with the voltage 10 % low: power falls with its square."""
-        return float(self.steady.highest(0.81 * self.oven.elements.power_w))
+        return float(self.steady.highest(0.81 * self.oven.elements.power_w, self.max_chamber_c))
 
     @cached_property
     def _variants(self) -> list[tuple[SteadyOven, SteadyOven]]:
@@ -130,7 +130,7 @@ class Sizing:
         """power_w with its range, W, never below 0."""
 
         def needed(variant: SteadyOven) -> float:
-            return max(0.0, variant.at(min(chamber_c, variant.valid_c)).power_w)
+            return max(0.0, variant.power_w(min(chamber_c, variant.valid_c)))
 
         found = spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
         return dataclasses.replace(found, low=max(0.0, found.low))
@@ -139,8 +139,10 @@ class Sizing:
     def max_chamber_range_c(self) -> Range:
         """max_chamber_c with its range, °C, the supply's tolerance included."""
         full, t = self.oven.elements.power_w, self.oven.supply.tolerance
-        changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
-        changed.append((self.steady.highest(full * (1 - t) ** 2), self.steady.highest(full * (1 + t) ** 2)))
+        near = self.max_chamber_c
+        changed = [(a.highest(full, near), b.highest(full, near)) for a, b in self._variants]
+        low, high = (self.steady.highest(full * (1 + t) ** 2, near) for t in (-t, t))
+        changed.append((low, high))
         return spread(self.max_chamber_c, changed)
 
     # ---- time and stored heat --------------------------------------------------------------------------------------
