@@ -45,7 +45,18 @@ def _curve(layers: tuple[WallLayer, ...], outside: _Outside, highest_c: float) -
     span = highest_c + 20.0 - ambient_c
     # More points at low temperatures, where the outer film makes the curve bend.
     hot = [ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
-    return hot, [0.0] + [solve_wall(layers, t, *outside).flux_w_m2 for t in hot[1:]]
+    flux = [0.0]
+    for i, t in enumerate(hot[1:], 1):
+        near = _parabola(hot[i - 3 : i], flux[i - 3 : i], t) if i > 3 else None
+        flux.append(solve_wall(layers, t, *outside, near_w_m2=near).flux_w_m2)
+    return hot, flux
+
+
+def _parabola(x: list[float], y: list[float], at: float) -> float:
+    """The value there of the parabola through three points."""
+    (a, b, c), (u, v, w) = x, y
+    first, second = (v - u) / (b - a), (w - v) / (c - b)
+    return w + (at - c) * (second + (at - b) * (second - first) / (c - a))
 
 
 def _varied(layers: tuple[WallLayer, ...], factors: Factors) -> tuple[WallLayer, ...]:
@@ -76,7 +87,8 @@ class HeatedWall:
         self._c = _spline(np.array(self._x), np.array([q * g.inner_m2 for q in flux]))
 
     def solve(self, hot_c: float) -> WallSolution:
-        return solve_wall(self.layers, hot_c, *self._outside)
+        near = self.heat_w(hot_c) / self.geometry.inner_m2
+        return solve_wall(self.layers, hot_c, *self._outside, near_w_m2=near if near > 0.0 else None)
 
     def widened(self, solution: WallSolution) -> float:
         """By how much edges and corners widen the whole wall: the mean of its layers by their flat resistance."""
