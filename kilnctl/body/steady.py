@@ -277,6 +277,10 @@ class SteadyOven:
             low, high = (middle, high) if self._can(middle) else (low, middle)
         return low
 
+    def within_c(self, chamber_c: float) -> float:
+        """chamber_c, or `valid_c` where that is less: to look for it takes many solves."""
+        return chamber_c if chamber_c <= self.highest_c and self._can(chamber_c) else min(chamber_c, self.valid_c)
+
     def _can(self, chamber_c: float) -> bool:
         try:
             self.power_w(chamber_c)
