@@ -1,43 +1,18 @@
 """The curve's own rules in a real browser, without an oven: ticks, their words, ranges, thinning, outlook, size."""
 
-import functools
 import itertools
-import threading
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
-from importlib.resources import files
 
 import pytest
 
 from .browser import MARKS, sized, until
 
-pytestmark = MARKS
-
-
-class Quiet(SimpleHTTPRequestHandler):
-    def log_message(self, format, *args):
-        pass
-
-
-pytestmark = pytest.mark.slow
-
-
-@pytest.fixture(scope="module")
-def pages():
-    """The page's files alone; /page/parts.html needs no server behind it."""
-    handler = functools.partial(Quiet, directory=str(files("kilnctl.panel")))
-    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}/page/parts.html"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+pytestmark = [*MARKS, pytest.mark.slow]
 
 
 @pytest.fixture
 def asked(chrome, pages):
     """`asked("scale.js", "m.ticks(0, 10, 5)", …)`: what the expression gives, with the module as `m`."""
-    chrome.get(pages)
+    chrome.get(pages + "parts.html")
 
     def ask(module: str, expression: str, *arguments):
         found = chrome.execute_async_script(
@@ -140,7 +115,7 @@ def test_the_expectation_begins_where_the_oven_is_and_ends_where_the_plan_does(a
 
 def test_the_curve_is_drawn_anew_when_the_screen_is_turned(chrome, pages):
     sized(chrome, 390, 844)
-    chrome.get(pages)
+    chrome.get(pages + "parts.html")
     fits = """const c = document.getElementById('p-curve');
 return c.width > 0 && c.width === Math.round(c.clientWidth * devicePixelRatio) && c.width"""
     before = until(lambda: chrome.execute_script(fits))
@@ -150,7 +125,7 @@ return c.width > 0 && c.width === Math.round(c.clientWidth * devicePixelRatio) &
 
 
 def test_every_part_of_the_look_is_shown_without_an_oven(chrome, pages):
-    chrome.get(pages)
+    chrome.get(pages + "parts.html")
     until(lambda: chrome.execute_script("return document.querySelectorAll('#p-flow path').length") >= 6)
     assert chrome.execute_script("return document.querySelectorAll('#p-chain li').length") == 9
     levels = "return [...document.querySelectorAll('.alarm')].map((a) => a.dataset.level)"

@@ -1,4 +1,4 @@
-"""The states in which the panel is looked at: what a page hears in each, from a service with a virtual oven at speed."""
+"""The states in which the panel is looked at: what a page hears in each, from a service with a virtual oven."""
 
 import http.client
 import json

@@ -1,3 +1,5 @@
+import { told } from "./words.js";
+
 // Numbers and times for people. One choice of °C or °F, of 12 or 24 hours and of the decimal sign, kept in this browser.
 const kept = (name, otherwise) => { try { return localStorage.getItem(name) || otherwise; } catch { return otherwise; } };
 const keep = (name, value) => { try { localStorage.setItem(name, value); } catch { /* private windows */ } };
@@ -44,7 +46,7 @@ export function at(after, ovens) {
 const NUMBER = "(-?\\d+(?:\\.\\d+)?)", PAIR = new RegExp(`${NUMBER}( to | and | … |–|-)${NUMBER} °C`, "g"), ONE = new RegExp(`${NUMBER} °C`, "g"), STEP = new RegExp(`${NUMBER} K(?![\\w-])`, "g");
 const figure = (n, value) => value.toFixed(n.includes(".") ? 1 : 0);
 export function inUnit(words) {
-  const plain = String(words ?? "").replaceAll("`", "");
+  const plain = told(String(words ?? "").replaceAll("`", ""));
   if (!fahrenheit) return plain;
   const hot = (n) => figure(n, Number(n) * 1.8 + 32);
   return plain.replace(PAIR, (_, a, between, b) => `${hot(a)}${between}${hot(b)} °F`).replace(ONE, (_, n) => `${hot(n)} °F`).replace(STEP, (_, n) => `${figure(n, Number(n) * 1.8)} °F`);
