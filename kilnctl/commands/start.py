@@ -11,7 +11,7 @@ from ..errors import KilnctlError
 from ..output import about
 from ..panel.ready_at import CARE, missing, next_time
 from ..record import care
-from ..record.models import ModelStore
+from ..record.model_store import ModelStore
 from ..safety import changed_limits
 from ..service.operating_system import places
 from ..service.socket_server import ask, ask_to_start

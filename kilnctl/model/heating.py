@@ -105,9 +105,10 @@ def slow_share(model: EnergyModel, working_c: float) -> float:
 
 def model_heating(model: EnergyModel, time_s: np.ndarray, share: float = 1.0) -> Heating:
     """The model at that share of full power from room temperature, in the same steps."""
-    x, found = model.rest(model.ambient_c), [model.ambient_c]
+    room, power_w = model.ambient_c, share * model.power_w
+    x, found = model.rest(room), [room]
     for dt in np.diff(time_s).tolist():
-        x = model.step(x, share * model.power_w, dt, model.ambient_c)
+        x = model.inside(x, power_w, dt, room)
         found.append(x[CHAMBER])
     return Heating(time_s, np.array(found), share)
 

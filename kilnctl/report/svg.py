@@ -4,8 +4,8 @@ long runs."""
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from html import escape
 from itertools import pairwise
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -195,7 +195,7 @@ def svg(chart: Chart) -> str:
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
             f'font-family="system-ui, sans-serif" font-size="12" fill="{INK}">'
         ),
-        f"<title>{escape(chart.title)}</title><desc>{escape(said)}</desc>",
+        f"<title>{escape(chart.title, False)}</title><desc>{escape(said, False)}</desc>",
         f'<rect width="{chart.width}" height="{chart.height}" fill="#fff"/>',
         _text(6 if frame.narrow else frame.left, 20, chart.title, INK, more=title),
     ]
@@ -213,7 +213,7 @@ def svg(chart: Chart) -> str:
 
 def _text(x: float, y: float, words: str, colour: str = FAINT, anchor: str = "start", more: str = "") -> str:
     place = f'x="{x:.1f}" y="{y:.1f}" fill="{colour}"' + (f' text-anchor="{anchor}"' if anchor != "start" else "")
-    return f"<text {place}{' ' if more else ''}{more}>{escape(words)}</text>"
+    return f"<text {place}{' ' if more else ''}{more}>{escape(words, False)}</text>"
 
 
 def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:

@@ -10,7 +10,7 @@ pytest.importorskip("uvicorn", reason="the extra 'panel' is not installed")
 from kilnctl.panel.catalogue import Catalogue
 from kilnctl.panel.seen import LastShown, shown_of
 from kilnctl.record import care
-from kilnctl.record.models import ModelStore
+from kilnctl.record.model_store import ModelStore
 from kilnctl.service.socket_server import ask_to_start
 
 from .conftest import WARM
