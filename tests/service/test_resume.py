@@ -101,7 +101,8 @@ def test_a_longer_outage_is_ruled_out_by_more_than_may_be_apart(more_k, goes):
     ("changed", "words"),
     [
         ({"policy": "stop"}, "its schedule says to stop"),
-        ({"out_s": math.nan}, "and no clock knows for how long"),
+        ({"out_s": math.nan}, "how long it was out is not known"),
+        ({"out_s": math.nan, "model": None}, "no clock knows for how long"),
         ({"reading_c": math.nan}, "the control sensor gives no reading"),
         ({"place": {"chamber_c": 220.0, "state_c": [1.0, 2.0]}}, "does not fit the model"),
         ({"place": None}, "cannot be read"),
