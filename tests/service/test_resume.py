@@ -114,6 +114,7 @@ def test_what_is_not_known_stops_the_run(changed, words):
     verdict = decide(**{**told, **changed})
     assert not verdict.go and words in verdict.words
     assert verdict.outage_s == 10.0 or (math.isnan(verdict.outage_s) and "out_s" in changed)
+    assert ("the model expects" in verdict.words) is not (changed.keys() & {"out_s", "place"} != set())
 
 
 def test_before_the_model_is_there_only_the_rest_is_checked():
@@ -130,6 +131,8 @@ def test_a_run_is_unfinished_where_a_folder_was_saved():
 def test_what_cannot_be_read_stops_the_run_with_the_reason():
     service: Any = SimpleNamespace(saved={}, chamber_c=None, oven=SimpleNamespace(sha256="a"))
     verdict, order = resume.judge(service, {"oven_sha256": "a", "schedule": "/none.yaml", "place": kept()})
+    assert not verdict.go and order is None and "a run was cut off, and cannot go on: " in verdict.words
+    verdict, order = resume.judge(service, {"oven_sha256": "a", "place": kept()})
     assert not verdict.go and order is None and "a run was cut off, and cannot go on: " in verdict.words
     verdict, order = resume.judge(service, {"oven_sha256": "b", "schedule": "/none.yaml"})
     assert not verdict.go and order is None and "description has been changed" in verdict.words
