@@ -188,7 +188,6 @@ class Board:
             return R_RAISED
         self.ceiling, self.shortest, self.groups = ceiling, shortest, groups
         self.smallest = max(1, frames.get16(p, 2))
-        self._rewind()
         for i in range(3):
             self.channels[i].type_k = bool((p[10] >> i) & 1)
         return OK
