@@ -113,7 +113,7 @@ class Invented:
             if i == len(held) - 1:
                 self.links.append((name, "room", (1.0 - door) * onward, 0.0))
         if door:
-            self.nodes["door"] = door * sum(held)
+            self.nodes["door"] = 2.0 * door * sum(held[:-1])
             self.links.append((air[-1], "door", 0.5 * door * m.film_w_per_k, 0.5 * door * m.film_m2))
             self.links.append(("door", "room", door / sum(1.0 / g for g in passes), 0.0))
 
