@@ -3,6 +3,7 @@
 import dataclasses
 import math
 import random
+from typing import Any
 
 import pytest
 
@@ -147,7 +148,7 @@ def test_a_description_knows_what_a_lining_loses_but_not_how_soon_it_warms(name)
     assert other.lining_w_per_k == plain.lining_w_per_k
     assert other.lining_j_per_k[0] == pytest.approx(plain.lining_j_per_k[0] + DAY_ZERO.inward * plain.lining_j_per_k[1])
     x, y, top_c = plain.from_chamber(20.0), other.from_chamber(20.0), oven.limits.highest_c
-    ratios = []
+    ratios, described_w, sooner_w = [], 1.0, 1.0
     for dt_s, steps in ((20.0, 60), (3600.0, 400)):
         for k in range(1, steps + 1):
             at = min(top_c, 20.0 + 0.05 * dt_s * k), 0.0, dt_s
@@ -253,7 +254,7 @@ def test_ovens_within_the_uncertainty_give_their_chamber_what_lies_in_the_envelo
     ovens = [likely, heavy, light]
     for _ in range(8):
         a, b = generator.random(), generator.random()
-        changes = {
+        changes: dict[str, Any] = {
             field: _between(getattr(light, field), getattr(heavy, field), b if field.startswith("c") else a)
             for field in ("element_j_per_k", "contents_j_per_k", "contents_w_per_k", "contents_m2")
         }
