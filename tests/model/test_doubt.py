@@ -131,9 +131,11 @@ def test_a_description_allows_a_hearth_that_it_does_not_name():
     assert by[False].contents_w_per_k == more.w_per_k and by[True].contents_j_per_k == 0.0, "records show it"
     _, heavy, light = envelope_of(bare, None, model)
     assert heavy.contents_j_per_k == more.j_per_k and light.contents_j_per_k == 0.0
-    inside_m2 = sum(face.inner_area_m2 for face in bare.faces)
+    assert heavy.liner_j_per_k == light.liner_j_per_k == 0.0, "its file names sheet metal inside"
+    brick, of_brick = described("brick-kiln")
+    heavy, inside_m2 = envelope_of(brick, None, of_brick)[1], sum(face.inner_area_m2 for face in brick.faces)
     assert heavy.liner_j_per_k == pytest.approx(7850.0 * 500.0 * 0.001 * inside_m2, rel=0.01)
-    assert light.liner_j_per_k == envelope_of(bare, None, model, NO_DOUBT)[1].liner_j_per_k == 0.0
+    assert envelope_of(brick, None, of_brick, NO_DOUBT)[1].liner_j_per_k == 0.0
     stored = model.element_j_per_k + sum(model.lining_j_per_k)
     assert uncertainty_of(bare, None).unlisted == pytest.approx(more.j_per_k / stored, rel=0.1)
 
