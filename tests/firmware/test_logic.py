@@ -167,6 +167,24 @@ def test_outputs_are_told_as_they_are():
     assert frames.get16(bench.answer, frames.A_SHORTEST) == 1
 
 
+@pytest.mark.parametrize(
+    ("name", "has", "says"),
+    [
+        ("contactor_closed", frames.HAS_CONTACTOR, frames.IN_CONTACTOR),
+        ("door_open", frames.HAS_DOOR, frames.IN_DOOR),
+        ("airflow", frames.HAS_AIRFLOW, frames.IN_AIRFLOW),
+        ("zero_cross", 0, frames.IN_ZERO_CROSS),
+    ],
+)
+def test_inputs_are_told_as_they_are(name, has, says):
+    bench = Bench(arm=False)
+    bench.board.contactor_closed = None
+    for value, told in ((None, 0), (False, has), (True, has | says)):
+        setattr(bench.board, name, value)
+        bench.ask(frames.HELLO)
+        assert bench.answer[frames.A_INPUTS] == told
+
+
 # ---- times ----
 
 

@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 from scenarios import oven_file
 
-from kilnctl import load_oven, safety
+from kilnctl import firing, load_oven, safety
 from kilnctl.control import Decision, StepInput
 from kilnctl.reading import Reading
-from kilnctl.run.chain import REFUSED, Actuation, Chain
+from kilnctl.run.chain import AFTER_TRIP_S, REFUSED, Actuation, Chain
 from kilnctl.run.prepare import PreparedRun, prepare
 from kilnctl.safety import Tick, start_test
+from kilnctl.service.session import Rest
 from kilnctl.settings.schedule import Schedule, Step
 from kilnctl.terms import HOLD, PROCEED, SKIP, Phase
 
@@ -95,6 +96,24 @@ def test_without_a_demand_the_contactor_stays_and_nothing_is_fired(played):
     played.controller.duty = 0.0
     act = played.ticks()
     assert act.contactor and act.duty == act.fired == 0.0 and act.burst.on_cycles == (0,) * RUN.pattern.groups
+
+
+def test_heat_that_was_refused_is_not_made_up_for(played):
+    played.controller.duty = 0.37
+    played.ticks(8)
+    assert played.chain.firing.owed != firing.ready(RUN.pattern).owed
+    played.controller.duty = 0.0
+    played.ticks()
+    assert played.chain.firing == firing.cut(RUN.pattern, played.chain.firing)
+
+
+def test_after_a_trip_an_oven_is_watched_for_longer_than_an_unasked_rise_needs():
+    assert 2.0 * RUN.policy.unasked_rise_s <= AFTER_TRIP_S
+
+
+def test_an_oven_at_rest_draws_and_commands_nothing():
+    act = Rest(RUN.oven).tick(Reading(20.0), 1.0, 1.0, 1)
+    assert act.power_w == act.commanded == act.duty == act.fired == 0.0 and not act.contactor
 
 
 def test_energy_is_the_commanded_share_where_nothing_is_measured(played):

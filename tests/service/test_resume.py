@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from kilnctl.model.energy import CHAMBER, N
-from kilnctl.service import resume
+from kilnctl.service import operating_system, resume
 from kilnctl.service.resume import decide, unfinished
 
 ROOM_C = 20.0
@@ -101,7 +101,8 @@ def test_a_longer_outage_is_ruled_out_by_more_than_may_be_apart(more_k, goes):
     ("changed", "words"),
     [
         ({"policy": "stop"}, "its schedule says to stop"),
-        ({"out_s": math.nan}, "and no clock knows for how long"),
+        ({"out_s": math.nan}, "how long it was out is not known"),
+        ({"out_s": math.nan, "model": None}, "no clock knows for how long"),
         ({"reading_c": math.nan}, "the control sensor gives no reading"),
         ({"place": {"chamber_c": 220.0, "state_c": [1.0, 2.0]}}, "does not fit the model"),
         ({"place": None}, "cannot be read"),
@@ -113,6 +114,7 @@ def test_what_is_not_known_stops_the_run(changed, words):
     verdict = decide(**{**told, **changed})
     assert not verdict.go and words in verdict.words
     assert verdict.outage_s == 10.0 or (math.isnan(verdict.outage_s) and "out_s" in changed)
+    assert ("the model expects" in verdict.words) is not (changed.keys() & {"out_s", "place"} != set())
 
 
 def test_before_the_model_is_there_only_the_rest_is_checked():
@@ -130,5 +132,31 @@ def test_what_cannot_be_read_stops_the_run_with_the_reason():
     service: Any = SimpleNamespace(saved={}, chamber_c=None, oven=SimpleNamespace(sha256="a"))
     verdict, order = resume.judge(service, {"oven_sha256": "a", "schedule": "/none.yaml", "place": kept()})
     assert not verdict.go and order is None and "a run was cut off, and cannot go on: " in verdict.words
+    verdict, order = resume.judge(service, {"oven_sha256": "a", "place": kept()})
+    assert not verdict.go and order is None and "a run was cut off, and cannot go on: " in verdict.words
     verdict, order = resume.judge(service, {"oven_sha256": "b", "schedule": "/none.yaml"})
     assert not verdict.go and order is None and "description has been changed" in verdict.words
+
+
+def test_a_run_whose_oven_is_where_it_should_be_goes_on_with_its_order(monkeypatch):
+    schedule = SimpleNamespace(sha256="s", after_power_loss="resume")
+    asked = []
+
+    def prepared(*what):
+        asked.append(what)
+        return SimpleNamespace(model=model())
+
+    monkeypatch.setattr(resume, "load_schedule", lambda path: schedule)
+    monkeypatch.setattr(resume, "prepare", prepared)
+    monkeypatch.setattr(operating_system, "boot", lambda: ("this", 1060.0))
+    service: Any = SimpleNamespace(
+        saved={"boot": "this", "boottime_s": 1000.0}, chamber_c=cooled_c(90.0), oven=SimpleNamespace(sha256="a")
+    )
+    run = {"oven_sha256": "a", "schedule": "x", "schedule_sha256": "s", "place": {**kept(), "outage_s": 30.0}}
+    verdict, order = resume.judge(service, run)
+    assert verdict.go and order is not None and verdict.outage_s == pytest.approx(90.0, abs=1.0)
+    assert asked == [(service.oven, schedule, None, service.chamber_c)]
+    verdict, order = resume.judge(service, {**run, "schedule_sha256": "t"})
+    assert not verdict.go and order is None and "schedule has been changed" in verdict.words
+    verdict, order = resume.judge(service, {**run, "place": {**kept(), "outage_s": 3000.0}})
+    assert not verdict.go and order is None and len(asked) == 1, "decided before anything is prepared"
