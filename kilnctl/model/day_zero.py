@@ -136,7 +136,7 @@ def _losses(oven: Oven, steady: SteadyOven, working: float):
     ambient = oven.site.ambient_c
     rise = working - ambient
     top = min(steady.valid_c, max(working, min(ambient + HELD[-1] * rise, oven.limits.highest_c)))
-    if top > working and steady.at(top).power_w > oven.elements.power_w:
+    if top > working and steady.power_w(top) > oven.elements.power_w:
         top = max(working, steady.highest(oven.elements.power_w))
     faces = {f.name for f in oven.faces} | {"edges and corners"}
 
