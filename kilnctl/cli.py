@@ -1,6 +1,7 @@
 """The command line: parse, call, print. Each command is a module of `kilnctl.commands`, imported when it is used."""
 
 import argparse
+import difflib
 import os
 import sys
 from importlib import import_module
@@ -9,9 +10,11 @@ from importlib import import_module
 # imported first, which is after this line.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from .commands.command_line import parser_of
+from .commands._wrapping import wrapping
+from .commands.command_line import COMMANDS, parser_of
 from .errors import KilnctlError
 from .output import METRIC, Units
+from .terms import ExitStatus
 
 
 def _joined(arguments: list[str]) -> list[str]:
@@ -32,29 +35,33 @@ def _units(parsed: argparse.Namespace) -> Units:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one command. Returns its exit status: 0 done, 1 done but the answer is no (a trip, a failed check), 2 cannot
-    be done as asked, 130 interrupted."""
+    """Run one command. Returns its exit status, see `kilnctl.terms.ExitStatus`."""
     arguments = sys.argv[1:] if arguments is None else arguments
     chosen = next((a for a in arguments if not a.startswith("-")), None)
     parsed = argparse.Namespace()
     try:
+        if chosen is not None and chosen not in COMMANDS:
+            near = difflib.get_close_matches(chosen, COMMANDS, 1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            raise KilnctlError(f"kilnctl: there is no command '{chosen}'{hint}\nnext: kilnctl --help")
         parsed = parser_of(chosen).parse_args(_joined(arguments))
-        status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
+        with wrapping(parsed.command):
+            status = import_module(f".commands.{parsed.command}", __package__).run(parsed)
         sys.stdout.flush()
         return status
     except KilnctlError as error:
         print(_units(parsed).words(str(error)), file=sys.stderr)
-        return 2
+        return ExitStatus.NOT_POSSIBLE
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
-        return 130
+        return ExitStatus.ENDED
     except BrokenPipeError:
         # The reader of the output has closed it (`kilnctl size … | head`): no error, and nothing more can be printed.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return ExitStatus.DONE
     except MemoryError:
         print("this computer ran out of memory", file=sys.stderr)
-        return 2
+        return ExitStatus.NOT_POSSIBLE
     except Exception as error:
         if os.environ.get("KILNCTL_DEBUG"):
             raise
@@ -63,4 +70,4 @@ def main(arguments: list[str] | None = None) -> int:
             "Please report it; KILNCTL_DEBUG=1 in the environment shows where it happened.",
             file=sys.stderr,
         )
-        return 2
+        return ExitStatus.NOT_POSSIBLE

@@ -212,7 +212,9 @@ class Units:
         if factor == _F_PER_K:
             shown = f"{turned:.{decimals}f}"
         else:
-            shown = f"{turned:.3g}" if turned < 1000.0 else f"{turned:.0f}"
+            # Three digits, but none beyond a tenth of a thousandth of an inch or foot.
+            digits = 2 if abs(turned) < 0.01 else 3
+            shown = f"{turned:.{digits}g}" if turned < 1000.0 else f"{turned:.0f}"
         return sign + gap + shown
 
 

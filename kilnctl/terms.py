@@ -5,7 +5,7 @@ Members are strings with the words that records, events and the socket hold, so 
 these."""
 
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import IntEnum, StrEnum
 
 
 class Phase(StrEnum):
@@ -38,6 +38,38 @@ class Outcome(StrEnum):
     STOPPED = "stopped"
     LOST = "lost"
     UNFINISHED = "unfinished"
+
+
+class ExitStatus(IntEnum):
+    """What a command's exit status says; `words` is the one table of it, for `--help` and README.md."""
+
+    DONE = 0
+    ANSWER_NO = 1
+    NOT_POSSIBLE = 2
+    HEAT_CUT = 3
+    ENDED = 130
+
+    @property
+    def words(self) -> str:
+        return _STATUS_WORDS[self]
+
+    @classmethod
+    def of_run(cls, outcome: str, as_asked: bool = True) -> "ExitStatus":
+        """How a run ended, as a status; `as_asked`: of a run to its end, whether it did what was asked."""
+        if outcome == Outcome.FINISHED:
+            return cls.DONE if as_asked else cls.ANSWER_NO
+        return cls.ENDED if outcome in (Outcome.STOPPED, Outcome.INTERRUPTED) else cls.HEAT_CUT
+
+
+_STATUS_WORDS = {
+    ExitStatus.DONE: "done, and as asked",
+    ExitStatus.ANSWER_NO: "done, but not as asked or not in order: a part not cured, a soak outside its band, "
+    "wrong wiring, a test due",
+    ExitStatus.NOT_POSSIBLE: "not possible as asked, nothing was begun: a wrong file or option, a step the oven cannot "
+    "follow, no service",
+    ExitStatus.HEAT_CUT: "a trip or a danger, or the hardware was gone: look at the oven",
+    ExitStatus.ENDED: "a person ended it: stop, Ctrl-C, or a signal",
+}
 
 
 class Taught(StrEnum):

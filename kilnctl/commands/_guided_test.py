@@ -14,6 +14,7 @@ from ..reading import Reading
 from ..rig import desk
 from ..safety.proof import heat_proof
 from ..settings.oven import Oven
+from ..terms import ExitStatus
 from ._bench_steps import IN, Ask, BenchStep, steps
 
 #: Time for a read-back to follow, s; for the board to switch off after a hang, s; for a hand to warm a sensor, s.
@@ -60,7 +61,7 @@ class GuidedTest:
         self.desk: desk.Desk | None = None
 
     def run(self) -> int:
-        """Run the test. Exit status: 0 passed, 1 not passed, 130 interrupted. Raises KilnctlError if the record cannot
+        """Run the test. Returns the exit status. Raises KilnctlError if the record cannot
         be written or the rig cannot be reached."""
         try:
             self._record.open("a", encoding="utf-8").close()
@@ -71,7 +72,7 @@ class GuidedTest:
         self.desk, ended = desk.Desk(self._opened()), ""
         try:
             if not self._begun():
-                return 1
+                return ExitStatus.ANSWER_NO
             self._all()
         except Stopped as why:
             ended = f"stopped: {why}"
@@ -310,7 +311,9 @@ class GuidedTest:
         with self._record.open("a", encoding="utf-8") as file:
             file.write(json.dumps(told, ensure_ascii=False) + "\n")
         print(f"Kept in {self._record}.")
-        return 130 if ended == "interrupted" else 0 if passed else 1
+        if ended == "interrupted":
+            return ExitStatus.ENDED
+        return ExitStatus.DONE if passed else ExitStatus.ANSWER_NO
 
 
 def _values(reading: Reading) -> dict[str, float]:

@@ -12,12 +12,12 @@ from typing import TextIO
 from ..errors import KilnctlError
 from ..output import Units, clock
 from ..plants.injection import load_faults
-from ..record.run_record import read_run
+from ..record.run_record import RunRecord, read_run
 from ..report.finishing import finish
 from ..report.summary_text import summary_text
-from ..report.verdict import verdict
+from ..report.verdict import RunVerdict, verdict
 from ..rig import RigDriver, VirtualRig, open_rig
-from ..run.summary import summarise
+from ..run.summary import Summary, summarise
 from ..service import operating_system
 from ..service.housekeeping import answer_of, begin_finishing
 from ..service.loop import OvenService
@@ -49,9 +49,9 @@ class Serving:
     learning: bool = True
 
 
-def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
-    """Run the service until it ends. Returns how it ended and the last run's folder. Raises KilnctlError when the start
-    is refused."""
+def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None, bool]:
+    """Run the service until it ends. Returns how it ended, the last run's folder, and whether that run was told as one
+    that did what was asked. Raises KilnctlError when the start is refused."""
     keep_bytes = _keep_bytes(what.keep_mb)
     home, socket = operating_system.places(what.oven.name, what.home)
     rig, pace = _hardware(what)
@@ -80,21 +80,28 @@ def serve(what: Serving, policy: StartPolicy) -> tuple[str, Path | None]:
         outcome = service.run(before=policy)
         if policy.refused:
             raise KilnctlError(policy.refused)
+        good = False
         if service.folder is not None and not what.idle:
-            _tell_end(service.folder, outcome, what.shown, service.models.store.folder)
-        return outcome, service.folder
+            good = _tell_end(service.folder, what.shown, service.models.store.folder)
+        return outcome, service.folder, good
 
 
-def _tell_end(folder: Path, outcome: str, shown: Units, models: Path) -> None:
+def _tell_end(folder: Path, shown: Units, models: Path) -> bool:
     """As `_print_end`; a closed terminal changes neither the run's outcome nor the exit status."""
+    record = read_run(folder)
+    told = None
+    if len(record.time_s):
+        summary = summarise(record)
+        told = summary, verdict(record, summary, shown)
     try:
-        _print_end(folder, outcome, shown, models)
+        _print_end(record, told, shown, models)
         sys.stdout.flush()
     except OSError:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         for stream in (sys.stdout, sys.stderr):
             with contextlib.suppress(OSError, ValueError):
                 os.dup2(nowhere, stream.fileno())
+    return told is not None and told[1].good
 
 
 def _keep_bytes(megabytes: float | None) -> int | None:
@@ -172,12 +179,12 @@ def _learnt(folder: Path, models: Path) -> str:
     return str(answer_of(said).get("words", ""))
 
 
-def _print_end(folder: Path, outcome: str, u: Units, models: Path) -> None:
+def _print_end(record: RunRecord, told: tuple[Summary, RunVerdict] | None, u: Units, models: Path) -> None:
     """Print the summary, let the run teach the oven's models, and make its page; the heat is already off."""
-    record = read_run(folder)
-    if len(record.time_s):
-        summary = summarise(record)
-        print(f"\n{u.words(verdict(record, summary, u).words)}\n")
+    folder = record.folder
+    if told is not None:
+        summary, judged = told
+        print(f"\n{u.words(judged.words)}\n")
         print(summary_text(summary, u), flush=True)
         if words := _learnt(folder, models) if record.teaches else "":
             print(f"\n{u.words(words)}")
@@ -187,5 +194,5 @@ def _print_end(folder: Path, outcome: str, u: Units, models: Path) -> None:
         print(f"\nDANGER at {clock(event.time_s)}: {u.words(event.text)}.")
     for trip in record.trips:
         print(u.words(f"\nTRIP at {clock(trip.time_s)}: " + "\n  ".join(trip.lines)))
-    print(f"\n{outcome}; the record lies in {folder}/ (open {folder}/run.html)")
+    print(f"\n{record.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
     print(f"next: kilnctl report {folder}")

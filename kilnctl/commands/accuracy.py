@@ -1,11 +1,12 @@
-"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one next to it. Status 1 when no soak
-was steady."""
+"""`kilnctl accuracy RUN READINGS.csv`: the control sensor against a calibrated one next to it. Exit status 1
+when no soak was steady."""
 
 import argparse
 from pathlib import Path
 
 from ..record.run_record import read_run
 from ..report import uniformity
+from ..terms import ExitStatus
 from ._external import names, offset_option, offset_s, written
 from ._options import chosen
 
@@ -37,4 +38,4 @@ def run(args: argparse.Namespace) -> int:
         Path(args.out) if args.out else record.folder / "accuracy.html",
         u.words(uniformity.accuracy_page(record, loose, found)),
     )
-    return 0 if any(a.steady for a in found) else 1
+    return ExitStatus.DONE if any(a.steady for a in found) else ExitStatus.ANSWER_NO

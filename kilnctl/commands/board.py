@@ -12,6 +12,7 @@ from ..rig.board_rig import BoardRig
 from ..rig.desk import opened_again
 from ..rig.line import CLEAR, Line, greet
 from ..rig.pins import PinsRig
+from ..terms import ExitStatus
 from . import _guided_test
 
 FIRMWARE = ("frames.py", "chips.py", "meter.py", "logic.py", "main.py")
@@ -58,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         if args.clear:
             return _clear(line)
         _show(oven, answer)
-        return 1 if answer.faults else 0
+        return ExitStatus.ANSWER_NO if answer.faults else ExitStatus.DONE
     finally:
         line.close()
 

@@ -19,6 +19,7 @@ from ..settings.oven import Oven
 from ..settings.schedule import Schedule
 from ..sizing import Sizing, size
 from ..sizing.ignition import ignition_finding
+from ..terms import ExitStatus
 from . import _options
 from ._files import oven_and_schedule
 from ._options import chosen
@@ -46,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         _tell_schedule(args, oven, schedule, sizing, u)
         model = f" --model {args.model}" if args.model else ""
         print(f"next: kilnctl rehearse {args.oven} {args.schedule}{model}")
-        return 0
+        return _status(sizing)
     policy_for(oven)  # refuses an oven that the rules cannot watch
     model = day_zero(oven, oven.usual_load)
     doubt = day_zero_doubt(oven, oven.usual_load)
@@ -54,7 +55,11 @@ def run(args: argparse.Namespace) -> int:
     if args.model:
         raise KilnctlError("--model: a model is checked with a schedule; name one too")
     print(f"next: kilnctl size {args.oven}, or kilnctl check {args.oven} SCHEDULE")
-    return 0
+    return _status(sizing)
+
+
+def _status(sizing: Sizing) -> ExitStatus:
+    return ExitStatus.ANSWER_NO if sizing.wrong else ExitStatus.DONE
 
 
 def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
@@ -81,6 +86,11 @@ def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
             f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
             f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
         )
+        if known.unlisted > 0.0:
+            print(
+                f"  note: the file names no shelf or hearth; with one it may store {100 * known.unlisted:.0f} % more, "
+                "which the rules allow for until a learning run (shelf)"
+            )
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:

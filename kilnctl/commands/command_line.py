@@ -1,10 +1,12 @@
 """The command line: which commands there are, and how each is parsed."""
 
 import argparse
+import difflib
 from importlib import import_module
 from typing import Any
 
 from .. import __version__
+from ..terms import ExitStatus
 from ._options import units_option
 
 #: command → what it is for. The order is the order in which a maker needs them.
@@ -60,6 +62,13 @@ _WITHOUT_UNITS = (
 )
 
 
+_EPILOG = """`kilnctl COMMAND --help` explains one command.
+Read SAFETY.md (`kilnctl safety`) before you connect anything.
+
+exit status:
+""" + "\n".join(f"  {status:>3}  {status.words}" for status in ExitStatus)
+
+
 class AnyOrder(argparse.ArgumentParser):
     """A parser that takes files and options in any order: argparse alone refuses `run OVEN --rig virtual SCHEDULE`,
     because it gives up optional positionals at the first option."""
@@ -69,15 +78,26 @@ class AnyOrder(argparse.ArgumentParser):
         self._mixes = False
 
     # The base's overloads cannot be repeated for a namespace of Any.
-    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # pyright: ignore[reportIncompatibleMethodOverride]
+    def parse_known_args(  # pyright: ignore[reportIncompatibleMethodOverride]
+        self, args: Any = None, namespace: Any = None
+    ) -> Any:
         # The first of the two passes hides the defaults that the help names.
         if self._mixes or {"-h", "--help"} & set(args or ()):
             return super().parse_known_args(args, namespace)
         self._mixes = True
         try:
-            return self.parse_known_intermixed_args(args, namespace)
+            parsed, rest = self.parse_known_intermixed_args(args, namespace)
         finally:
             self._mixes = False
+        if rest:
+            # The base leaves this to the parser of all commands, which shows its own usage.
+            self.error(f"{', '.join(rest)}: not known here{self._nearest(rest[0])}")
+        return parsed, rest
+
+    def _nearest(self, word: str) -> str:
+        options = [option for action in self._actions for option in action.option_strings]
+        near = difflib.get_close_matches(word.split("=")[0], options, 1)
+        return f"; did you mean {near[0]}?" if near else f"; see {self.prog} --help"
 
 
 def whole_parser() -> argparse.ArgumentParser:
@@ -90,7 +110,8 @@ def parser_of(*chosen: str | None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="kilnctl",
         description="Size, rehearse, commission, run and prove a small electric oven.",
-        epilog="`kilnctl COMMAND --help` explains one command. Read SAFETY.md before you connect anything.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"kilnctl {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=AnyOrder)

@@ -5,6 +5,7 @@ import argparse
 from ..body import load_oven
 from ..service import computer
 from ..service.operating_system import places
+from ..terms import ExitStatus
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,4 +27,4 @@ def run(args: argparse.Namespace) -> int:
             print(f"{'':<6} {'':<{width}}  → {finding.remedy}")
     oven_file = args.oven or "OVEN"
     print("\nnext: " + ("mend what is WRONG above, then ask again" if wrong else f"kilnctl check {oven_file}"))
-    return 1 if wrong else 0
+    return ExitStatus.ANSWER_NO if wrong else ExitStatus.DONE

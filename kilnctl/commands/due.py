@@ -8,6 +8,7 @@ from ..body import load_oven
 from ..errors import KilnctlError
 from ..record import care
 from ..service.operating_system import places
+from ..terms import ExitStatus
 from . import _options
 
 
@@ -49,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     first = next((d.test.name for d in standing if d.now), None)
     if first is not None:
         print(f"next: do one as SAFETY.md says, then note it: kilnctl due {args.oven} --done '{first}' --by NAME")
-    return 1 if count else 0
+    return ExitStatus.ANSWER_NO if count else ExitStatus.DONE
 
 
 def _when(d: care.CareDue) -> str:

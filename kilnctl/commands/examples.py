@@ -14,6 +14,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     source, target = shipped("configs"), Path(args.folder)
+    if target.exists() and not target.is_dir():
+        raise KilnctlError(f"{target}: this is a file; name a folder, which is made if it is not there")
     written, kept = 0, []
     try:
         for file in sorted(p for p in source.rglob("*") if p.is_file() and "__pycache__" not in p.parts):

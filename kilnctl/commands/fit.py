@@ -10,6 +10,7 @@ from ..identification.records import as_log
 from ..identification.validation import predicted_on
 from ..model.trained_file import load_model, save_model, trained
 from ..report.fit_text import fit_picture, fit_text, models_compared
+from ..terms import ExitStatus
 from ._files import write_text
 from ._options import chosen
 
@@ -80,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"\nnext: kilnctl check {args.oven} SCHEDULE --model {args.save}")
     else:
         print("\nnext: give --save FILE too, to keep this model")
-    return 0 if found.converged else 1
+    return ExitStatus.DONE if found.converged else ExitStatus.ANSWER_NO
 
 
 def _columns(text: str | None) -> dict[str, str]:

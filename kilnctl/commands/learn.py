@@ -20,7 +20,7 @@ from ..run.virtual_plant import virtual_oven
 from ..service.session import check_apart
 from ..service.start_policy import StartPolicy, StartWishes
 from ..settings.oven import Oven
-from ..terms import Outcome
+from ..terms import ExitStatus, Outcome
 from ..units import UnitError, parse
 from . import _options
 from ._options import chosen
@@ -133,7 +133,7 @@ def _simulated(args: argparse.Namespace, ready: PreparedRun[learning.LearningPro
         f"{result.energy_j / 3.6e6:.2f} kWh; the record lies in {folder}/"
     )
     _next(args, result.outcome, folder)
-    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
+    return ExitStatus.of_run(result.outcome)
 
 
 def _next(args: argparse.Namespace, outcome: str, folder: Path | None) -> None:
@@ -162,9 +162,9 @@ def _in_service(args: argparse.Namespace, ready: PreparedRun, hot: bool) -> int:
         attended=args.attended,
         learning=not args.no_learning,
     )
-    outcome, folder = serve(serving, policy)
+    outcome, folder, _ = serve(serving, policy)
     _next(args, outcome, folder)
-    return {"finished": 0, "stopped": 130}.get(outcome, 1)
+    return ExitStatus.of_run(outcome)
 
 
 def _temperature(text: str | None, option: str) -> float | None:

@@ -14,7 +14,7 @@ from ..identification.validation import predicted_on
 from ..model.day_zero import day_zero
 from ..model.trained_file import TrainedModel, load_model, runs_words
 from ..output import Units
-from ..record.models import EARLIER, Ledger, ModelStore, store_of
+from ..record.model_store import EARLIER, Ledger, ModelStore, store_of
 from ..report.fit_text import models_compared
 from ..service.operating_system import places
 from ..settings.oven import Oven
@@ -129,7 +129,7 @@ def _compare(store: ModelStore, oven: Oven, first: int, second: int, u: Units) -
     folders = [v.run for v in reversed(ledger.versions) if v.run and Path(v.run).is_dir()][:EARLIER]
     for folder in folders:
         log = as_log(oven, folder)
-        missed = [u.difference(predicted_on(oven, model, log, own=True).rms_k) for model in (old, new)]
+        missed = [u.difference(predicted_on(oven, model, log, own=1.0).rms_k) for model in (old, new)]
         print(f"  {Path(folder).name}: missed by {missed[0]} and by {missed[1]} rms")
 
 

@@ -18,6 +18,7 @@ from ..record.kept_aside import read_kept_aside
 from ..service import operating_system
 from ..service.socket_server import ask
 from ..settings.notification import load_notify
+from ..terms import ExitStatus
 from . import _options
 
 
@@ -65,7 +66,7 @@ def _trial(file) -> int:
     for name, failure in said.items():
         failure = failure.removeprefix(f"{name}: ")
         print(f"{name}: {'NOT sent: ' + failure if failure else 'sent; look whether it arrived'}")
-    return 1 if any(said.values()) else 0
+    return ExitStatus.ANSWER_NO if any(said.values()) else ExitStatus.DONE
 
 
 def _aside(oven: str, home: Path) -> list[watch.Notice]:

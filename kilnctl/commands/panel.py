@@ -1,8 +1,6 @@
 """`kilnctl panel OVEN`: a page for the screen next to the oven, a phone, a desk. Extra `panel`."""
 
 import argparse
-import contextlib
-import os
 import signal
 import subprocess
 import sys
@@ -13,14 +11,10 @@ from pathlib import Path
 from ..body import load_oven
 from ..errors import KilnctlError
 from ..panel.pin import Keys
-from ..report.run_report import parse_price
 from ..service import operating_system
 from ..service.socket_server import ask_to_start
 from ..settings import load_schedule
 from ._shipped import shipped
-
-#: Addresses that only this computer reaches.
-_LOCAL = ("127.0.0.1", "::1", "localhost")
 
 #: In the demo somebody opens the door once, so that one sees what that does.
 DOOR = "about: somebody looks in\nfaults:\n  - {kind: door open, at: 36 min, for: 3 min}\n"
@@ -117,7 +111,7 @@ def run(args: argparse.Namespace) -> int:
             f"a PIN was made: {keys.make_pin()}  (whatever can heat asks for it; stop never does. "
             "`--new-pin` makes another)"
         )
-    return serve(
+    return _serve(
         args,
         oven,
         socket,
@@ -133,95 +127,11 @@ def schedules_beside(oven_file: str) -> Path:
     return beside if beside.is_dir() else folder
 
 
-def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, demo: bool = False) -> int:
-    """Until SIGINT or SIGTERM. The oven's service neither starts nor ends with it."""
+def _serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, demo: bool = False) -> int:
     # `run` has seen that the extra is there.
-    import uvicorn  # noqa: PLC0415 - of the extra
-    from uvicorn.protocols.http.h11_impl import H11Protocol  # noqa: PLC0415 - of the extra
+    from ._panel_server import serve  # noqa: PLC0415 - takes the extra
 
-    from ..panel.app import PanelApp  # noqa: PLC0415 - takes the extra
-    from ..panel.catalogue import Catalogue  # noqa: PLC0415 - takes long, and only a panel that is served needs it
-    from ..panel.connections import Counting, Places, Streams, placed  # noqa: PLC0415 - takes the extra
-    from ..panel.guard import hosts  # noqa: PLC0415 - takes the extra
-    from ..panel.stop_door import DoorThread, StopDoor, plain_settings  # noqa: PLC0415 - takes the extra
-
-    if args.bind not in _LOCAL and not args.host:
-        raise KilnctlError(
-            "--bind opens the panel to others: say by which name or address they call it, with --host NAME"
-        )
-    _behind_the_service()
-    places, allowed = Places(), hosts(args.host, args.port)
-    panel = PanelApp(
-        socket,
-        Catalogue(oven, schedules, runs, args.model, folder.parent, "virtual" if demo else None),
-        folder,
-        allowed,
-        port=args.port,
-        stop_port=args.stop_port,
-        demo=demo,
-        price=parse_price(args.price) if args.price else None,
-        streams=Streams(places.end),
-        closing=lambda: server.should_exit,
-    )
-    direct = [name for name in args.host if not name.strip().lower().startswith("https://")]
-    door = DoorThread(StopDoor(socket, allowed, hosts(direct, args.stop_port), panel.note), args.bind, args.stop_port)
-    server = uvicorn.Server(
-        uvicorn.Config(
-            Counting(panel.app, places),
-            host=args.bind,
-            port=args.port,
-            http=placed(H11Protocol, places),  # type: ignore[arg-type] - called with keywords, a class or not
-            lifespan="on",
-            **plain_settings(),
-        )
-    )
-    if not args.quiet:
-        _tell_address(args, oven)
-    door.start()
-    try:
-        _until_ended(server, args)
-    finally:
-        door.close()
-    return 0
-
-
-def _behind_the_service() -> None:
-    """Lower this process's priority below the service's; and let Stop's thread wait at most a millisecond for each
-    other thread."""
-    with contextlib.suppress(OSError):
-        os.nice(5)
-    sys.setswitchinterval(0.001)
-
-
-def _until_ended(server, args) -> None:
-    def end(number, frame) -> None:
-        raise KeyboardInterrupt
-
-    # The server raises its ending signal again, so that processes started for the panel end too.
-    before = signal.signal(signal.SIGTERM, end)
-    try:
-        server.run()
-    except SystemExit:
-        raise KilnctlError(
-            f"port {args.port} cannot be opened at {args.bind}: is another panel running there? (--port)"
-        ) from None
-    except KeyboardInterrupt:
-        pass
-    finally:
-        signal.signal(signal.SIGTERM, before)
-
-
-def _tell_address(args, oven) -> None:
-    print(
-        f"the panel of {oven.name} is at http://{'127.0.0.1' if args.bind == '0.0.0.0' else args.bind}:{args.port}/",
-        flush=True,
-    )
-    if args.bind not in _LOCAL:
-        print(
-            f"note: Stop has port {args.stop_port} for itself; open it too. Plain http: anyone who can listen on this "
-            "network can read the PIN",
-            flush=True,
-        )
+    return serve(args, oven, socket, folder, schedules, runs, demo)
 
 
 def _demo(args) -> int:
@@ -266,7 +176,7 @@ def _demo(args) -> int:
                 flush=True,
             )
             args.model = None
-            return serve(args, oven, socket, home / "panel", folder / "schedules", folder / "runs", demo=True)
+            return _serve(args, oven, socket, home / "panel", folder / "schedules", folder / "runs", demo=True)
         finally:
             service.send_signal(signal.SIGTERM)
             try:

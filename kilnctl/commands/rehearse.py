@@ -21,7 +21,7 @@ from ..run.summary import Summary, summarise
 from ..safety import schedule_trip_words
 from ..settings.oven import Oven
 from ..sizing import size
-from ..terms import Outcome
+from ..terms import ExitStatus, Outcome
 from . import _options
 from ._files import oven_and_schedule
 from ._in_a_row import rehearse_in_a_row
@@ -80,7 +80,8 @@ def run(args: argparse.Namespace) -> int:
     _announce(ready, u)
     folder = new_folder(args.out, oven.name, schedule.name)
     result, summary = recorded(ready, plant, args.seed, folder, SimulationProgress("rehearsing", args.quiet), u)
-    print(f"\n{u.words(verdict(result, summary, u).words)}\n")
+    told = verdict(result, summary, u)
+    print(f"\n{u.words(told.words)}\n")
     print(summary_text(summary, u))
     print(_flicker(oven, result))
     if isinstance(plant, VirtualOven) and plant.drying is not None:
@@ -90,9 +91,18 @@ def run(args: argparse.Namespace) -> int:
     if args.compare and result.outcome != Outcome.INTERRUPTED:
         _compare(args, ready, summary, faults, u)
     print(f"\n{result.outcome}; the record lies in {folder}/ (open {folder}/run.html)")
-    if result.outcome == Outcome.FINISHED:
-        print(f"next: kilnctl study {args.oven} {args.schedule} (how sure that is)")
-    return {Outcome.FINISHED: 0, Outcome.TRIPPED: 1, Outcome.INTERRUPTED: 130}[Outcome(result.outcome)]
+    print(f"next: {_next(args, told.good, result.outcome)}")
+    return ExitStatus.of_run(result.outcome, told.good)
+
+
+def _next(args: argparse.Namespace, good: bool, outcome: str) -> str:
+    if good:
+        return f"kilnctl study {args.oven} {args.schedule} (how sure that is)"
+    if outcome == Outcome.FINISHED:
+        return f"change the schedule as the first line says, then kilnctl check {args.oven} {args.schedule}"
+    if outcome == Outcome.TRIPPED:
+        return f"look at the page, mend what the trip names in oven or schedule, then kilnctl check {args.oven}"
+    return "the same command begins again"
 
 
 def _announce(ready: PreparedRun, u: Units) -> None:

@@ -12,6 +12,7 @@ from ..service.run_models import RunModels
 from ..service.session import prepare
 from ..service.start_policy import StartPolicy, StartWishes
 from ..settings.schedule import load_schedule
+from ..terms import ExitStatus, Outcome
 from . import _options
 from ._options import chosen
 from ._serving import Serving, serve
@@ -89,7 +90,7 @@ def run(args: argparse.Namespace) -> int:
         model=args.model,
         learning=not args.no_learning,
     )
-    outcome, _ = serve(serving, StartPolicy(wishes, order))
+    outcome, _, good = serve(serving, StartPolicy(wishes, order))
     if args.idle:
-        return 1 if outcome == "lost" else 0
-    return {"finished": 0, "stopped": 130}.get(outcome, 1)
+        return ExitStatus.HEAT_CUT if outcome == Outcome.LOST else ExitStatus.DONE
+    return ExitStatus.of_run(outcome, good)

@@ -13,6 +13,7 @@ from ..report.sizing_pictures import sizing_pictures
 from ..report.sizing_text import sizing_json, sizing_text
 from ..sizing import Sizing, size
 from ..sizing.comparison import RunAsked, known_as, offers_of, run_asked
+from ..terms import ExitStatus
 from ..units import UnitError, parse, parse_unit
 from ._options import chosen
 
@@ -70,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
         print("\n" + "\n".join(wrote))
     if not args.json:
         print(f"\nnext: kilnctl rehearse {args.oven} SCHEDULE")
-    return 0
+    return ExitStatus.ANSWER_NO if sizing.wrong else ExitStatus.DONE
 
 
 def _json(sizing: Sizing, bought, other: Sizing | None, common: RunAsked, units: Units) -> dict:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from ..errors import KilnctlError
 from ..output import about
 from ..record import care
-from ..record.models import ModelStore
+from ..record.model_store import ModelStore
 from ..safety import changed_limits
 from ..service.operating_system import places
 from ..service.socket_server import ask, ask_to_start

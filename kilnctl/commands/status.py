@@ -1,10 +1,11 @@
-"""`kilnctl status OVEN`: what a running oven does now. Status 1 when it has tripped."""
+"""`kilnctl status OVEN`: what a running oven does now. Exit status 3 when it has tripped."""
 
 import argparse
 import json
 
 from ..output import Units, about
 from ..safety.messages import lines
+from ..terms import ExitStatus
 from . import _asking
 from ._options import chosen
 
@@ -23,9 +24,9 @@ def run(args: argparse.Namespace) -> int:
     )
     if args.json:
         print(json.dumps(said, indent=2, ensure_ascii=False))
-        return 1 if said.get("trips") else 0
-    tell_status(said, u)
-    return 1 if said.get("trips") else 0
+    else:
+        tell_status(said, u)
+    return ExitStatus.HEAT_CUT if said.get("trips") or said.get("danger") else ExitStatus.DONE
 
 
 def tell_status(said: dict, u: Units) -> None:

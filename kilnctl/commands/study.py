@@ -14,6 +14,7 @@ from ..settings.schedule import load_schedule
 from ..studies import case_of, run_case, thickness_for, tuning
 from ..studies.inputs import load_vary
 from ..studies.replay_files import save_worst
+from ..terms import ExitStatus
 from ..units import UnitError, parse
 from . import _options
 from ._options import chosen
@@ -118,7 +119,7 @@ def _study(args, oven, vary, executor) -> int:
         )
     except KeyboardInterrupt:
         print(f"\ninterrupted; the same command goes on where it stopped ({folder})", file=sys.stderr)
-        return 130
+        return ExitStatus.ENDED
     finally:
         progress.end()
     print(study_text(made, u))
@@ -133,7 +134,7 @@ def _study(args, oven, vary, executor) -> int:
     except OSError as error:
         raise KilnctlError(f"{folder}: cannot be written: {error.strerror}") from None
     print(f"\nthe draws lie in {folder}/draws.jsonl (open {folder}/study.html)")
-    return 1 if made.failed else 0
+    return ExitStatus.ANSWER_NO if made.failed or made.tripped else ExitStatus.DONE
 
 
 def _thickness(args, oven, vary, executor) -> int:
@@ -170,4 +171,4 @@ def _thickness(args, oven, vary, executor) -> int:
         progress=told,
     )
     print(thickness_text(found, u))
-    return 0 if found.needed_m is not None and found.borne else 1
+    return ExitStatus.DONE if found.needed_m is not None and found.borne else ExitStatus.ANSWER_NO

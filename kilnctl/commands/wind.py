@@ -76,6 +76,10 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(winding_json(winding), indent=2, ensure_ascii=False))
     else:
         print(winding_text(winding, units))
+        print(
+            "\nnext: buy it, measure it, write it into the oven's file (elements), and "
+            + (f"kilnctl size {args.oven}" if args.oven else "kilnctl size OVEN")
+        )
     return 0
 
 

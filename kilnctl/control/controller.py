@@ -164,8 +164,9 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     """The planned power, from a new plan when one is due, corrected by what the oven does that the model does not
     explain."""
     estimate, full, now = s.estimate, s.full_w, s.time_s
-    smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
-    if changed or _plan_is_due(s, programme, smooth, dt_s):
+    followed_c = estimate.now[programme.follows] - s.ripple_k[programme.follows]
+    if changed or _plan_is_due(s, followed_c, dt_s):
+        smooth = tuple(t - r for t, r in zip(estimate.now, s.ripple_k, strict=True))
         offset_k = estimate.now[CONTENTS] - value if programme.follows == CONTENTS else 0.0
         s.plan = _plan(programme, s, estimate, smooth, full, now, offset_k, dt_s)
     assert s.plan is not None  # without a plan one is due
@@ -184,12 +185,12 @@ def _planned(s: EnergyBalanceState, programme: Programme, value: float, dt_s: fl
     return Wanted(demand, demand - trim, trim, reason)
 
 
-def _plan_is_due(s: EnergyBalanceState, programme: Programme, smooth: tuple[float, ...], dt_s: float) -> bool:
+def _plan_is_due(s: EnergyBalanceState, followed_c: float, dt_s: float) -> bool:
     if s.plan is None or estimator.doubt_of(s.estimate, dt_s) > PLAN_AT_DOUBT:
         return True
     if s.time_s - s.plan.time_s >= min(PLAN_EVERY_S, s.plan.step_s) - 1e-9:
         return True
-    moved_k = abs(smooth[programme.follows] - s.plan.from_c)
+    moved_k = abs(followed_c - s.plan.from_c)
     return moved_k > max(PLAN_MOVED_K, PLAN_MOVED * abs(s.position.reference_c - s.plan.from_c))
 
 

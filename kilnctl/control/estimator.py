@@ -17,9 +17,9 @@ import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
-#: Indices of the added states: unknown heat flow, W; shares of the power, of the lining's heat, of the contents' heat;
+#: Indices of the added states: unknown heat flow, W; from POWER on, shares of the power, the lining's heat, the contents' heat;
 #: trend of the unknown heat, W/s.
-HEAT, POWER, LINING_TAKES, CONTENTS_TAKE, TREND = N, N + 1, N + 2, N + 3, N + 4
+HEAT, POWER, TREND = N, N + 1, N + 4
 SIZE = N + 5
 #: Standard deviations at the start, for a fitted model: of the unknown heat, as a share of full power (what a fit may
 #: leave); of the shares (for a worse model the readings disagree, and SHARES_WALK lets the shares move).
@@ -60,6 +60,8 @@ SUDDEN_K, SUDDEN_S, SUDDEN, ANSWER_AFTER = 5.0, 90.0, 5e-3, 0.5  # ±30 %: SUDDE
 CALM_S, LATELY_S, BEFORE_S = 60.0, 60.0, 300.0  # ±30 %: BEFORE_S overshoot -0.04/+0.02 K
 #: A burst ripple smaller than this counts as none, K: a sensor does not resolve it.
 RIPPLE_GONE_K = 1e-3  # ±30 %: none
+#: No ripple at all, of any temperature, K.
+EVEN = (0.0,) * N
 #: The tangent is computed again when elements or chamber have moved this far, K, or after this many steps: computing it
 #: every step would cost time for no accuracy.
 RENEW_ELEMENT_K, RENEW_CHAMBER_K, RENEW = 5.0, 1.0, 30  # ±30 %: none
@@ -67,14 +69,15 @@ _DRIFT_SQUARED = DRIFT_K**2
 
 
 class Tangent(NamedTuple):
-    """The model's tangent at `x` for steps of `step_s`: state transition (SIZE, SIZE); its columns for 1 W of element
-    power and of heat into the chamber, (N,) each."""
+    """The model's tangent at `x` for steps of `step_s`: state transition (SIZE, SIZE); `by_shares` its part for the
+    three shares, (N, 3), a view, which is filled in each step; `by_watt` (N, 3) the same for 1 W of element power, and
+    of heat that lining and contents take."""
 
     transition: np.ndarray
     x: tuple[float, ...]
     step_s: float
-    by_power: np.ndarray
-    by_heat: np.ndarray
+    by_shares: np.ndarray
+    by_watt: np.ndarray
 
 
 @dataclass(slots=True)
@@ -217,11 +220,9 @@ def _predict(
         into_lining, into_contents = model.taken_w(x)
         transition = tangent.transition
         if fixed:
-            transition[:N, POWER:TREND] = 0.0
+            tangent.by_shares[:] = 0.0
         else:
-            np.multiply(tangent.by_power, watts, out=transition[:N, POWER])
-            np.multiply(tangent.by_heat, -into_lining, out=transition[:N, LINING_TAKES])
-            np.multiply(tangent.by_heat, -into_contents, out=transition[:N, CONTENTS_TAKE])
+            np.multiply(tangent.by_watt, (watts, into_lining, into_contents), out=tangent.by_shares)
         x = model.step(x, shares[0] * watts, dt, ambient_c, heat_w, *shares[1:])
         heat_w += trend_w_per_s * dt
         trend_w_per_s *= math.exp(-dt / TREND_S)
@@ -242,7 +243,8 @@ def _tangent_at(model: EnergyModel, x, dt_s: float, ambient_c: float, shares: tu
     transition = np.eye(SIZE)
     transition[:N, :N], transition[:N, HEAT] = a, by_heat
     transition[HEAT, TREND], transition[TREND, TREND] = dt_s, math.exp(-dt_s / TREND_S)
-    return Tangent(transition, x, dt_s, by_power, by_heat)
+    by_watt = np.stack((by_power, -by_heat, -by_heat), axis=1)
+    return Tangent(transition, x, dt_s, transition[:N, POWER:TREND], by_watt)
 
 
 def _stale(tangent: Tangent, x, dt_s: float) -> bool:
@@ -361,7 +363,7 @@ def ripple_of(
     """How far each temperature is from its value under even heating, K, dt_s after `estimate`: of the `power_w` (W) in
     that time the firing pattern gave `uneven_w` (W) more than was asked, and its next bursts take that back."""
     if uneven_w == 0.0 and max(map(abs, ripple_k)) < RIPPLE_GONE_K:
-        return (0.0,) * N
+        return EVEN
     gain, lining, contents = estimate.shares
     after = model.step(estimate.now, gain * power_w, dt_s, ambient_c, estimate.heat_w, lining, contents)
     smooth = tuple(t - r for t, r in zip(estimate.now, ripple_k))

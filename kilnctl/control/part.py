@@ -79,6 +79,8 @@ def begin(body: PartBody, chamber_c: float, ambient_c: float) -> Part:
     for start_c in {min(chamber_c, ambient_c), chamber_c}:
         for mass, film, apart in (
             (1.0 / MASS_FOR_SURFACE, FILM_HIGH, body.warmer_k_per_w),
+            # In a fall the quickest load is the coldest part.
+            (1.0 / MASS_FOR_SURFACE, FILM_HIGH, -COLDER * body.colder_k_per_w),
             (MASS_FOR_SURFACE, FILM_LOW, -COLDER * body.colder_k_per_w),
             (MASS_FOR_SURFACE, FILM_LOW, 0.0),
         ):

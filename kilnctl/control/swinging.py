@@ -90,7 +90,7 @@ def watched(
     ripple_k = max(abs(ripple_k), FADES * watch.ripple_k)
     # If the elements are half as heavy as described, as much ripple is left as was taken out, peak to peak.
     least = max(SWING_K, SWING_SIGMAS * noise_k / math.sqrt(2.0 * TICKS - 1.0), RIPPLES * ripple_k)
-    w = _turned(watch._replace(error_k=smooth, ripple_k=ripple_k), time_s, 0.5 * least)
+    w = _turned(watch, time_s, smooth, ripple_k, 0.5 * least)
     if w.turns is not watch.turns:
         swing = _swing_of(w.turns, least, max(SMOOTHED * TICKS * dt_s, LATE * late_s))
         return _answered(w._replace(swing=swing), time_s)
@@ -101,15 +101,17 @@ def watched(
     return _calm(w, time_s)
 
 
-def _turned(w: Watch, time_s: float, back_k: float) -> Watch:
-    """The watch with a new turning point, if the error has come back from its extreme by back_k (K)."""
-    sign = 1.0 if w.rising else -1.0
-    if sign * (w.error_k - w.peak[1]) >= 0.0:
-        return w._replace(peak=(time_s, w.error_k))
-    if sign * (w.peak[1] - w.error_k) < back_k:
-        return w
-    turns = (*w.turns, w.peak)[-(HALF_WAVES + 1) :]
-    return w._replace(turns=turns, rising=not w.rising, peak=(time_s, w.error_k))
+def _turned(w: Watch, time_s: float, error_k: float, ripple_k: float, back_k: float) -> Watch:
+    """The watch with this error and ripple, and with a new turning point if the error has come back from its extreme by
+    back_k (K)."""
+    turns, rising, peak = w.turns, w.rising, w.peak
+    beyond_k = error_k - peak[1] if rising else peak[1] - error_k
+    if beyond_k >= 0.0:
+        peak = (time_s, error_k)
+    elif -beyond_k >= back_k:
+        turns, rising, peak = (*turns, peak)[-(HALF_WAVES + 1) :], not rising, (time_s, error_k)
+    # By place: `_replace` takes several times as long, and there is one each tick.
+    return Watch(error_k, turns, ripple_k, rising, peak, w.swing, w.care, w.changed_s, w.was_k, w.at_most_s)
 
 
 def _swing_of(turns: tuple[tuple[float, float], ...], least_k: float, least_s: float) -> Swing | None:

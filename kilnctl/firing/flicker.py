@@ -84,11 +84,18 @@ def _responses(hz: int, length: int) -> tuple[npt.NDArray[np.complexfloating], n
 
 @lru_cache(maxsize=4)
 def _gain(hz: int) -> float:
-    """What makes the just visible sine one unit of perception."""
+    """What makes the just visible sine one unit of perception. Eleven of its periods are 1.25 s."""
     rate = hz * SAMPLES_PER_CYCLE
-    t = np.arange(int(2.0 * _SETTLE_S * rate)) / rate
-    p = _filtered(hz, (1.0 + 0.5 * _JUST_SEEN[hz] * np.sin(2.0 * np.pi * 8.8 * t)) ** 2 - 1.0)
-    return 1.0 / float(np.max(p[-20 * rate :]))
+    t = np.arange(round(1.25 * rate)) / rate
+    seen = _round_filtered(hz, (1.0 + 0.5 * _JUST_SEEN[hz] * np.sin(2.0 * np.pi * 8.8 * t)) ** 2)
+    return 1.0 / float(np.max(seen))
+
+
+def _round_filtered(hz: int, squared: Row) -> Row:
+    """Blocks 3 and 4 of a row of squared voltages that has been repeated without end."""
+    eye, smooth = _responses(hz, len(squared))
+    seen = np.fft.irfft(np.fft.rfft(squared) * eye, len(squared)) ** 2
+    return np.fft.irfft(np.fft.rfft(seen) * smooth, len(squared))
 
 
 def _filtered(hz: int, change: Row) -> Row:
@@ -129,10 +136,17 @@ def perception(volts_rms: npt.ArrayLike, hz: int = 50, per_cycle: int = 1) -> Ro
 _PERCENTS = ((30.0, 50.0, 80.0), (6.0, 8.0, 10.0, 13.0, 17.0), (2.2, 3.0, 4.0), (0.7, 1.0, 1.5), (0.1,))
 
 
-def short_term(perceived: Row) -> float:
-    """Pst of one observation of P: block 5, with the smoothed percentiles of IEC 61000-4-15, 5.7.2."""
-    # All at once: each call would sort the row again.
-    exceeded = np.percentile(perceived, [100.0 - p for group in _PERCENTS for p in group])
+def short_term(perceived: Row, times: npt.NDArray[np.int64] | None = None) -> float:
+    """Pst of one observation of P: block 5, with the smoothed percentiles of IEC 61000-4-15, 5.7.2. `times`: how often
+    each value of P counts (default: once)."""
+    # Sorted once; numpy's percentile would also import a part of numpy that takes 20 ms.
+    order = np.argsort(perceived) if times is not None else None
+    levels = np.sort(perceived) if order is None else perceived[order]
+    ends = np.arange(1, len(levels) + 1) if times is None else np.cumsum(times[order])
+    places = (int(ends[-1]) - 1) * (1.0 - np.array([p for group in _PERCENTS for p in group]) / 100.0)
+    below = np.floor(places).astype(np.int64)
+    low, high = (levels[np.searchsorted(ends, np.minimum(i, ends[-1] - 1), "right")] for i in (below, below + 1))
+    exceeded = low + (places - below) * (high - low)
     groups = np.split(exceeded, np.cumsum([len(group) for group in _PERCENTS])[:-1])
     p50s, p10s, p3s, p1s, p01 = (float(np.mean(group)) for group in groups)
     return math.sqrt(0.0314 * p01 + 0.0525 * p1s + 0.0657 * p3s + 0.28 * p10s + 0.08 * p50s)
@@ -251,8 +265,61 @@ def predict(pattern: firing.Pattern, duty: float, watts: float, supply: SupplyLi
         raise ValueError(f"duty = {duty!r} must lie in 0..1")
     _check_frequency(pattern, supply)
     settle_s = 2.0 * _SETTLE_S
-    p = perception(voltages(pattern, [duty], settle_s + PST_S, watts, supply), supply.hz)
-    return short_term(p[round(settle_s * supply.hz) * SAMPLES_PER_CYCLE :])
+    settle = round(settle_s * supply.hz)
+    if (found := _round_of(pattern, duty, settle)) is None:
+        p = perception(voltages(pattern, [duty], settle_s + PST_S, watts, supply), supply.hz)
+        return short_term(p[settle * SAMPLES_PER_CYCLE :])
+    # The same cycles return again and again: one round of them is filtered, and counted as often as it is seen.
+    before, lit = found
+    drop = np.array([supply.change(watts * g / pattern.groups) for g in range(pattern.groups + 1)])
+    cycles = int((settle_s + PST_S) * pattern.frequency_hz + 1e-9)
+    mean = float(np.mean(1.0 - drop[_carried_on(before, lit, cycles)]))
+    volts = np.repeat(1.0 - drop[lit[before:]], SAMPLES_PER_CYCLE)
+    p = _gain(supply.hz) * _round_filtered(supply.hz, (volts / mean) ** 2)
+    whole, rest = divmod(cycles - settle, len(lit) - before)
+    times = np.full(len(lit) - before, whole)
+    times[(settle - before + np.arange(rest)) % len(times)] += 1
+    return short_term(p, np.repeat(times, SAMPLES_PER_CYCLE))
+
+
+def _round_of(pattern: firing.Pattern, duty: float, most: int) -> tuple[int, npt.NDArray[np.int64]] | None:
+    """A steady duty ends in a round of cycles that returns without end: (mains cycles before it, groups that are on in
+    each cycle up to its end). None where that takes more than `most` cycles."""
+    found = [_first_round(pattern, owed, duty, most) for owed in firing.ready(pattern).owed]
+    rounds = [group for group in found if group is not None]
+    if len(rounds) < len(found):
+        return None
+    before, length = max(start for start, _ in rounds), math.lcm(*(len(lit) - start for start, lit in rounds))
+    if before + length > most:
+        return None
+    return before, np.sum([_carried_on(start, lit, before + length) for start, lit in rounds], axis=0)
+
+
+def _carried_on(before: int, lit: npt.NDArray[np.int64], cycles: int) -> npt.NDArray[np.int64]:
+    """So many cycles of what `_round_of` gives."""
+    at = np.arange(cycles)
+    return lit[np.where(at < len(lit), at, before + (at - before) % (len(lit) - before))]
+
+
+def _first_round(
+    pattern: firing.Pattern, owed: float, duty: float, most: int
+) -> tuple[int, npt.NDArray[np.int64]] | None:
+    """The same of one group that begins with `owed` cycles owed."""
+    if duty in (0.0, 1.0):
+        return 0, np.array([int(duty)])
+    alone, seconds = firing.Pattern(pattern.frequency_hz, pattern.shortest_run), 2.0
+    while seconds * pattern.frequency_hz < 4.0 * most:
+        state = firing.FiringState(0.0, (owed,), (False,))
+        runs = firing.fire(alone, state, duty, seconds)[1].runs
+        now, at, seen = owed, 0, {}
+        for on, count in runs:
+            # What is owed when a run begins decides about all that follows.
+            if on and (begun := seen.setdefault(round(now, 6), at)) < at <= most:
+                lit = np.repeat([int(is_on) for is_on, _ in runs], [n for _, n in runs])
+                return begun, lit[:at]
+            now, at = now + count * (duty - 1.0 if on else duty), at + count
+        seconds *= 4.0
+    return None
 
 
 def worst(

@@ -88,9 +88,10 @@ class Thermocouple:
 
 
 class Board:
-    """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, zero_cross, supply and
-    current of the cycle that has passed (1/10 V, 1/100 A, rms); None if not wired. Outputs: relay_bits (one bit a
-    relay), contactor, feed (the hardware watchdog may be fed once the outputs read back as they should be)."""
+    """Inputs are attributes to be set before `cycle`: contactor_closed, door_open, airflow, supply and current of the
+    cycle that has passed (1/10 V, 1/100 A, rms), None if not wired; zero_cross, whether a zero crossing began the
+    cycle. Outputs: relay_bits (one bit a relay), contactor, feed (the hardware watchdog may be fed once the outputs
+    read back as they should be)."""
 
     def __init__(self, now, boot, reset_cause=0, relays=1, mains_hz=50):
         self.state = START
@@ -100,7 +101,7 @@ class Board:
         self.contactor_closed = None  # type: bool | None
         self.door_open = None  # type: bool | None
         self.airflow = None  # type: bool | None
-        self.zero_cross = None  # type: bool | None
+        self.zero_cross = False
         self.supply = None  # type: int | None
         self.current = None  # type: int | None
         self.relay_bits, self.contactor, self.feed = 0, False, False

@@ -116,8 +116,8 @@ class BoardPins:
         board.contactor_closed = None if self.contactor is None else not self.contactor.value()
         board.door_open = None if self.door is None else bool(self.door.value())
         board.airflow = None if self.airflow is None else not self.airflow.value()
-        board.current = None if self.current is None else self.current_rms.end()
-        board.supply = None if self.supply is None else self.supply_rms.end()
+        # None without a meter: nothing has been added.
+        board.current, board.supply = self.current_rms.end(), self.supply_rms.end()
 
     def set_up(self, i):
         """Write a MAX31856's registers; each reading begins with a look whether they stay."""
@@ -156,9 +156,7 @@ class BoardPins:
             for k in range(6):
                 self.six[k] = 0
         else:
-            for k in range(7):
-                self.seven[k] = 0
-            self.seven[0] = 0x0A
+            self.seven[0] = 0x0A  # what follows the address of a read is ignored by the chip
             self.selects[i].value(0)
             self.spi.write_readinto(self.seven, self.seven)
             self.selects[i].value(1)
@@ -200,7 +198,6 @@ class WireLine:
 def serve(pins, board, line, watchdog):
     period_us = 1000000 // MAINS_HZ
     apart_us = period_us // 100  # between two readings of the meters: evenly spread, and fewer than meter.Rms.MOST
-    wired = ZERO_CROSS_IN is not None
     view = memoryview(board.wire)
     begun = due = measured = time.ticks_us()
     sensed, channel = time.ticks_ms(), 0
@@ -211,10 +208,9 @@ def serve(pins, board, line, watchdog):
             pins.measure()
         # A cycle begins at the mains zero crossings if they are wired, else by the clock. A pulse that comes much too
         # early is noise.
-        crossed = wired and time.ticks_diff(now, begun) > period_us * 3 // 4 and pins.crossed()
+        crossed = time.ticks_diff(now, begun) > period_us * 3 // 4 and pins.crossed()
         if crossed or time.ticks_diff(now, due) >= 0:
-            if wired:
-                board.zero_cross = crossed
+            board.zero_cross = crossed
             # Without a zero crossing in two cycles the clock takes over.
             due = time.ticks_add(now, 2 * period_us) if crossed else time.ticks_add(due, period_us)
             if time.ticks_diff(now, due) > 5 * period_us:

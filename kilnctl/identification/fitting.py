@@ -195,7 +195,7 @@ def fit(
         last, scale = scale, _scale(problem, found, per_block)
         if abs(math.log(scale / last)) < 0.1:
             break
-    held_out = _held_out(problem, found, scale) if validate else math.nan
+    held_out = _held_out(problem, found, scale) if validate else (math.nan, math.nan)
     problem = replace(problem, exact=True)
     found = _solve(problem, found.unknowns, scale, most=10, tolerance=0.5, enough=0.3, damping=1e-5)
     return _outcome(oven, logs, base, problem, found, scale, noise, held_out, working, previous)
@@ -302,16 +302,30 @@ def _scale(problem: _Problem, found: LeastSquaresFit, noise: float) -> float:
     return max(noise, math.sqrt(total))
 
 
-def _held_out(problem: _Problem, found: LeastSquaresFit, scale: float) -> float:
-    """Fit without the last third of every piece and predict it in the same free run: rms error there, K."""
+def _held_out(problem: _Problem, found: LeastSquaresFit, scale: float) -> tuple[float, float]:
+    """Fit without the last third of every piece and predict it in the same free run: rms error there, and the rms of
+    the standard deviation of that prediction, both K."""
     late = []
     for piece in problem.pieces:
         count = piece.stretch.steps // piece.block
         late.append(np.arange(count) >= 2 * count // 3)
     late = np.concatenate(late)
     trained = _solve(replace(problem, mask=~late), found.unknowns, scale, most=4, tolerance=0.2, enough=0.5)
-    error, _ = replace(problem, mask=late).evaluate(trained.unknowns, False)
-    return float(np.sqrt(np.nanmean(error**2))) if np.isfinite(error).any() else math.nan
+    error, slopes = replace(problem, mask=late).evaluate(trained.unknowns)
+    good = np.isfinite(error)
+    if slopes is None or not good.any():
+        return math.nan, math.nan
+    _, tension = _tension(problem, trained)
+    variance = tension**2 * np.einsum("ij,jk,ik->i", slopes[good], trained.covariance, slopes[good])
+    return float(np.sqrt(np.mean(error[good] ** 2))), float(np.sqrt(np.mean(variance)))
+
+
+def _tension(problem: _Problem, found: LeastSquaresFit) -> tuple[np.ndarray, float]:
+    """`widened` of what was found."""
+    p = len(problem.parameters)
+    turn = problem.coordinates.derivative(found.unknowns[:p])
+    logarithms, _ = problem.split(found.unknowns)
+    return widened(turn @ found.covariance[:p, :p] @ turn.T, problem.before, np.array(logarithms))
 
 
 def widened(covariance: np.ndarray, prior: np.ndarray, logarithms: np.ndarray) -> tuple[np.ndarray, float]:
@@ -350,10 +364,9 @@ def _outcome(
             )
         )
         at += n
-    turn = problem.coordinates.derivative(found.unknowns[:p])
     logarithms, _ = problem.split(found.unknowns)
     model = scaled(base, problem.parameters, logarithms)
-    covariance, tension = widened(turn @ found.covariance[:p, :p] @ turn.T, problem.before, np.array(logarithms))
+    covariance, tension = _tension(problem, found)
     readings = np.concatenate([r.reading_c for r in records])
     return Fit(
         oven_name=oven.name,
@@ -368,7 +381,8 @@ def _outcome(
         records=tuple(records),
         noise_k=noise,
         news_k=scale,
-        held_out_k=held_out,
+        held_out_k=held_out[0],
+        held_out_doubt_k=held_out[1],
         low_c=float(np.nanmin(readings)),
         high_c=float(np.nanmax(readings)),
         converged=found.converged,

@@ -39,6 +39,8 @@ SAME = 0.05
 #: A parameter so many of the description's standard deviations off is out of bounds: more likely the run, or the file,
 #: is wrong than the oven so odd.
 FAR = 4.0
+#: A run whose last third is missed by more than so many standard deviations by a fit without it is not one oven's.
+BEYOND = 3.0
 #: A run says nothing of the oven when so large a share of its readings is missing, or its door stood open for so long a
 #: share of its time, or its sensors were further apart than the rules allow for so long a share.
 MISSING, OPEN, APART = 0.02, 0.1, 0.01
@@ -209,9 +211,9 @@ def joined(before: TrainedModel, found: Fit, made: str) -> TrainedModel:
     )
 
 
-def _missed(oven: Oven, model: TrainedModel, log: Log) -> Prediction:
-    """How the model misses a run, apart from the run's own start and room."""
-    return predicted_on(oven, model, log, own=True)
+def _missed(oven: Oven, model: TrainedModel, log: Log, seen: float = 1.0) -> Prediction:
+    """How the model misses a run, apart from the run's own start and room, by the first share `seen` of it."""
+    return predicted_on(oven, model, log, own=seen)
 
 
 def _impossible(oven: Oven, model: TrainedModel, found: Fit) -> str:
@@ -240,15 +242,15 @@ def _far(oven: Oven, model: TrainedModel) -> list[str]:
 
 
 def _held_out(oven: Oven, before: TrainedModel, log: Log, found: Fit) -> str:
-    """For a first run: what its first two thirds say of the last must be better than the model before."""
+    """For a first run: what its first two thirds say of the last must be better than what the model before says of it
+    (which is told of the run's own start and room by the same two thirds), or within what they leave open."""
     if not math.isfinite(found.held_out_k):
         return ""
-    known = _missed(oven, before, log)
-    late = _late_rms(known)
-    if found.held_out_k > max(late, 3.0 * found.rms_c):
+    late = _late_rms(_missed(oven, before, log, 2.0 / 3.0))
+    if found.held_out_k > max(late, 3.0 * found.rms_c, BEYOND * found.held_out_doubt_k):
         return (
             f"without its last third it predicts that third no better ({found.held_out_k:.1f} K) than the model "
-            f"before ({late:.1f} K)"
+            f"before ({late:.1f} K), and worse than it should (±{found.held_out_doubt_k:.1f} K)"
         )
     return ""
 

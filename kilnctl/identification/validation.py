@@ -32,11 +32,11 @@ class Prediction:
 
 
 def predicted_on(
-    oven: Oven, trained: TrainedModel, log: Log, step_s: float | None = None, own: bool = False
+    oven: Oven, trained: TrainedModel, log: Log, step_s: float | None = None, own: float = 0.0
 ) -> Prediction:
     """Run the model freely through the record, from its power and its first readings alone. `own`: what belongs to the
-    record and not to the oven (its start, its room, its open doors) is fitted first, within what is known of it: what
-    is left is the model's."""
+    record and not to the oven (its start, its room, its open doors) is fitted first, within what is known of it, to
+    this share of the record from its start: what is left is the model's."""
     model = trained.for_load(oven, log.load)
     sampling = float(np.median(np.diff(log.time_s)))
     pieces = pieces_of(log, model, max(sampling, min(5.0, step_s or oven.control.tick_s)), 1, model.ambient_c)
@@ -44,7 +44,7 @@ def predicted_on(
         raise KilnctlError(f"{log.name}: no stretch of five minutes without a gap")
     time = np.concatenate([p.time_s for p in pieces])
     reading = np.concatenate([p.reading_c for p in pieces])
-    predicted = np.concatenate([_with_own(model, p) if own else predict(model, p.stretch) for p in pieces])
+    predicted = np.concatenate([_with_own(model, p, own) if own > 0.0 else predict(model, p.stretch) for p in pieces])
     error = reading - predicted
     rms, top = math.sqrt(float(np.nanmean(error**2))), float(np.nanmax(reading))
     return Prediction(
@@ -58,11 +58,12 @@ def predicted_on(
     )
 
 
-def _with_own(model: EnergyModel, piece: Piece) -> np.ndarray:
-    """The free run with the piece's own unknowns at their most likely values (one Gauss-Newton step: they enter almost
-    linearly). Neighbouring errors are alike, so that means over blocks count, each with the whole run's error."""
+def _with_own(model: EnergyModel, piece: Piece, of: float) -> np.ndarray:
+    """The free run with the piece's own unknowns at their most likely values by the first share `of` of the readings
+    (one Gauss-Newton step: they enter almost linearly). Neighbouring errors are alike, so that means over blocks count,
+    each with the whole run's error."""
     predicted, slopes = sensitivities(model, piece.stretch, (), piece.extras)
-    error = piece.reading_c - predicted
+    error = (piece.reading_c - predicted)[: max(2, round(of * len(predicted)))]
     size = max(1, len(error) // BLOCKS)
     count = (len(error) - 1) // size * size + 1
     means, jacobian = averaged(error[:count], size), averaged(slopes[:count], size)

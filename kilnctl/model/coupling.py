@@ -28,7 +28,7 @@ _LEAST = 0.01
 
 
 @dataclass(frozen=True)
-class Link:
+class HeatLink:
     """Watts from a to b: w_per_k (Ta − Tb) + σ m2 (Ta⁴ − Tb⁴)."""
 
     w_per_k: float
@@ -42,9 +42,9 @@ class Coupling:
     in the chamber can be from the chamber's temperature for each watt in the elements, K/W: a surface is heated by air
     and by radiation, and the chamber is between those two."""
 
-    elements: Link
-    faces: Link
-    bodies: dict[str, Link]
+    elements: HeatLink
+    faces: HeatLink
+    bodies: dict[str, HeatLink]
     element_c: float
     colder_k_per_w: float
     warmer_k_per_w: float
@@ -74,7 +74,7 @@ class _State(NamedTuple):
     warmer_k_per_w: float
 
 
-def _divided(states: list[tuple[float, float, float]]) -> Link:
+def _divided(states: list[tuple[float, float, float]]) -> HeatLink:
     """The link that fits the watts of (hot °C, cold °C, W) best, by least squares. A state counts by its watts: near
     equilibrium air and radiation are further apart than the chamber and the body, and their ratio says nothing. States
     with almost no heat flow, or with a flow from cold to hot, are left out."""
@@ -90,7 +90,7 @@ def _divided(states: list[tuple[float, float, float]]) -> Link:
     if w < _LEAST * alone[0] or m < _LEAST * alone[1]:
         first = w / alone[0] > m / alone[1]
         w, m = alone * ([1.0 - _LEAST, _LEAST] if first else [_LEAST, 1.0 - _LEAST])
-    return Link(float(w), float(m))
+    return HeatLink(float(w), float(m))
 
 
 def _state(oven: Oven, surfaces, star, openings: Openings, power_w: float, plates_c: list[float]) -> _State:

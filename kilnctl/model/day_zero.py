@@ -78,7 +78,7 @@ def _heating(model: EnergyModel, working: float, film_share: float) -> list[tupl
     top = min(working, ambient + 0.95 * (model.highest_c() - ambient))
     marks = [ambient + share * (top - ambient) for share in (0.1, 0.3, 0.5, 0.75, 0.98)]
     for _ in range(3000):
-        x = model.step(x, model.power_w, dt, ambient)
+        x = model.inside(x, model.power_w, dt, ambient)
         dt = min(1.01 * dt, 60.0)
         while len(found) < len(marks) and x[CHAMBER] >= marks[len(found)]:
             face = x[CHAMBER] - film_share * (x[CHAMBER] - x[LINING])

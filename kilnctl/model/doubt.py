@@ -20,7 +20,7 @@ from ..thermal.bridges import open_door_kg_s
 from .energy import CHAMBER, ELEMENT, EnergyModel
 from .parameters import PARAMETERS, scaled
 from .trained_file import TrainedModel
-from .uncertainty import uncertainty_of
+from .uncertainty import uncertainty_of, unlisted_in
 
 #: The bound from a fit's covariance, in standard deviations (dimensionless).
 SPREADS = 2.0
@@ -40,6 +40,13 @@ STEAM_J_PER_KG = 2.6e6
 #: holders that warm up with it may weigh more than the wire (an estimate). A part of the lining may carry the wire:
 #: this share of the lining's capacity may warm up before the chamber does (an estimate: one of the inner layers).
 ELEMENTS_TIMES, CARRIER_SHARE = 3.0, 0.1
+#: Below its inner face a lining of a description may conduct this many times better inward, with the same loss: another
+#: density, an inner shell or a metal liner takes up heat sooner than the layers in the file (an estimate: a dense brick
+#: for an insulating one has some three times the k·ρ·c).
+INWARD_TIMES = 4.0
+#: A sensor of a description may follow the chamber later by this, s: it may sit in a zone of its own, behind a liner of
+#: 1 mm of steel (3.9 kJ/(m²·K)) at some 20 W/(m²·K).
+ZONE_S = 200.0
 #: The elements of a description may be lighter by this factor (half of a guessed mass is what may be wrong).
 LIGHTEST = 2.0
 #: An open door loses this many times the heat of the formulas, which are estimates.
@@ -55,7 +62,8 @@ APART_K, APART_SHARE = 12.0, 0.025
 class Doubt:
     """Factors of the losses past and through the lining, of the capacities of lining and chamber, and of films; words
     that say where they come from; the least share of the power that counts; whether records were used; factor of the
-    elements' capacity, and the share of the lining's capacity that may warm up with them."""
+    elements' capacity, and the share of the lining's capacity that may warm up with them; factor of what the lining
+    conducts inward; share of `unlisted_in` that may be in; how much later a reading may come, s."""
 
     losses: float
     leak: float
@@ -66,6 +74,9 @@ class Doubt:
     learnt: bool = False
     elements: float = 1.0
     carriers: float = 0.0
+    inward: float = 1.0
+    unlisted: float = 0.0
+    zone_s: float = 0.0
 
 
 #: For a model without any other information: twice the standard deviations of `kilnctl.model.parameters` before any
@@ -78,7 +89,12 @@ DAY_ZERO = Doubt(
     "with a model from the description alone",
     elements=ELEMENTS_TIMES,
     carriers=CARRIER_SHARE,
+    inward=INWARD_TIMES,
+    unlisted=1.0,
+    zone_s=ZONE_S,
 )
+#: Without any: the model is the oven.
+NO_DOUBT = Doubt(1.0, 1.0, 1.0, 1.0, "")
 
 
 @lru_cache(maxsize=32)
@@ -136,7 +152,9 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     sag = oven.supply.tolerance
     door_w, door_m2 = _door(oven)
     more, hold = doubt.losses, doubt.capacity
-    contents = 1.0 + (LOAD_TIMES - 1.0) * _load_share(oven, load)
+    share, more_in = _load_share(oven, load), unlisted_in(oven)
+    contents = 1.0 + (LOAD_TIMES - 1.0) * share
+    contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
     return LumpedOven(
         full_w=model.power_w,
         power_share=doubt.power,
@@ -149,34 +167,35 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         film_w_per_k=doubt.films * model.film_w_per_k,
         film_m2=doubt.films * model.film_m2,
         lining_j_per_k=_times(hold, model.lining_j_per_k),
-        lining_w_per_k=_times(more, model.lining_w_per_k),
+        lining_w_per_k=_inward(doubt.inward, _times(more, model.lining_w_per_k)),
         rise_per_k=model.rise_per_k,
         capacity_rise_per_k=model.capacity_rise_per_k,
         leak_w_per_k=doubt.leak * model.leak_w_per_k,
         leak_rise_per_k=model.leak_rise_per_k,
-        contents_j_per_k=contents * model.contents_j_per_k,
-        contents_w_per_k=contents * model.contents_w_per_k,
-        contents_m2=contents * model.contents_m2,
+        contents_j_per_k=contents_j_per_k,
+        contents_w_per_k=contents * model.contents_w_per_k + doubt.unlisted * more_in.w_per_k,
+        contents_m2=contents * model.contents_m2 + doubt.unlisted * more_in.m2,
         extra_w=0.0,  # the fan may stand still
         door_w_per_k=door_w,
         door_m2=door_m2,
         water_j=WATER_TIMES * STEAM_J_PER_KG * (load.moisture_kg if load is not None else 0.0),
-        lag_s=model.lag_s + model.dead_s,
+        lag_s=model.lag_s + model.dead_s + doubt.zone_s,
         apart_k=APART_K,
         apart_share=APART_SHARE,
         words=doubt.words,
         learnt=doubt.learnt,
+        lighter=1.0 / hold**2,
+        lighter_in=_lightest(share) * model.contents_j_per_k / contents_j_per_k if model.contents_j_per_k else 1.0,
     )
 
 
 def envelope_of(
     oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt = DAY_ZERO
 ) -> tuple[LumpedOven, LumpedOven, LumpedOven]:
-    """The model's own oven, one with the heaviest elements and load that its uncertainty allows, and one with the
-    lightest; their chambers are held (`kilnctl.safety.coolest.held`)."""
-    exact = replace(doubt, losses=1.0, leak=1.0, capacity=1.0, films=1.0, power=1.0, elements=1.0, carriers=0.0)
+    """The model's own oven, one with the heaviest elements, lining and load that its uncertainty allows, and one with
+    the lightest; their chambers are held (`kilnctl.safety.coolest.held`)."""
     likely = replace(
-        coolest_of(oven, None, model, exact),
+        coolest_of(oven, None, model, replace(NO_DOUBT, words=doubt.words, learnt=doubt.learnt)),
         chamber_j_per_k=MOST,
         unmetered_share=1.0,
         room_c=model.ambient_c,
@@ -185,28 +204,41 @@ def envelope_of(
         contents_m2=model.contents_m2,
     )
     heavy = coolest_of(oven, load, model, doubt)
-    share = _load_share(oven, load)
+    lighter = _lightest(_load_share(oven, load))
     return (
         likely,
-        _held(likely, heavy.element_j_per_k, 1.0 + (LOAD_TIMES - 1.0) * share, heavy.water_j),
-        _held(
+        replace(
             likely,
-            model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST)),
-            1.0 - (1.0 - 1.0 / LOAD_TIMES) * share,
+            element_j_per_k=heavy.element_j_per_k,
+            film_w_per_k=heavy.film_w_per_k,
+            film_m2=heavy.film_m2,
+            lining_j_per_k=heavy.lining_j_per_k,
+            lining_w_per_k=heavy.lining_w_per_k,
+            contents_j_per_k=heavy.contents_j_per_k,
+            contents_w_per_k=heavy.contents_w_per_k,
+            contents_m2=heavy.contents_m2,
+            water_j=heavy.water_j,
+        ),
+        replace(
+            likely,
+            element_j_per_k=model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST)),
+            film_w_per_k=likely.film_w_per_k / doubt.films,
+            film_m2=likely.film_m2 / doubt.films,
+            lining_j_per_k=_times(1.0 / doubt.capacity, likely.lining_j_per_k),
+            lining_w_per_k=_times(1.0 / doubt.losses, likely.lining_w_per_k),
+            contents_j_per_k=lighter * likely.contents_j_per_k,
+            contents_w_per_k=lighter * likely.contents_w_per_k,
+            contents_m2=lighter * likely.contents_m2,
         ),
     )
 
 
-def _held(likely: LumpedOven, element_j_per_k: float, contents: float, water_j: float = 0.0) -> LumpedOven:
-    """The same oven with other elements, so many times the contents, and water in them."""
-    return replace(
-        likely,
-        element_j_per_k=element_j_per_k,
-        contents_j_per_k=contents * likely.contents_j_per_k,
-        contents_w_per_k=contents * likely.contents_w_per_k,
-        contents_m2=contents * likely.contents_m2,
-        water_j=water_j,
-    )
+def _inward(times: float, conductances: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    """A lining's conductances, W/K, from the inside outward, the inner ones larger by `times`, with the same resistance
+    in all: the outermost gets the rest."""
+    a, b, c, d = conductances
+    rest = 1.0 / d + (1.0 - 1.0 / times) * (1.0 / a + 1.0 / b + 1.0 / c)
+    return times * a, times * b, times * c, 1.0 / rest
 
 
 def _load_share(oven: Oven, load: Load | None) -> float:
@@ -217,6 +249,11 @@ def _load_share(oven: Oven, load: Load | None) -> float:
     }
     total = sum(held.values())
     return held.get("load", 0.0) / total if total > 0.0 else 0.0
+
+
+def _lightest(share: float) -> float:
+    """Factor of the contents with the lightest load, which is that share of them."""
+    return 1.0 - (1.0 - 1.0 / LOAD_TIMES) * share
 
 
 def _times(factor: float, values: tuple[float, float, float, float]) -> tuple[float, float, float, float]:

@@ -150,21 +150,21 @@ class EnergyModel:
         return (*inside, shows + by_start * (before - shows) + by_end * (after - shows))
 
     def inside(
-        self,
-        x,
-        power_w: float,
-        dt_s: float,
-        ambient_c: float,
-        disturbance_w: float = 0.0,
-        lining: float = 1.0,
-        load: float = 1.0,
+        self, x, power_w: float, dt_s: float, ambient_c: float, disturbance_w=0.0, lining=1.0, load=1.0
     ) -> tuple[float, float, float, float, float, float, float]:
         """`step` without the sensor, whose part of `x` is not read and may be left out. Everything is written out, for
         a tick takes up to forty of these."""
         e, c, l1, l2, l3, l4, k = x[:SENSOR]
         power_w = power_w / (1.0 + self.resistance_rise_per_k * (e - self.rated_c))
-        qe, ae, be = _link(e, c, self.element_w_per_k, self.element_m2)
-        q1, a1, b1 = _link(c, l1, self.film_w_per_k, self.film_m2)
+        # `_link` from elements to chamber and from chamber to lining, which share the chamber's radiation.
+        t, own = e + ZERO_C, c + ZERO_C
+        own3 = own * own * own
+        g, s = self.element_w_per_k, STEFAN_BOLTZMANN * self.element_m2
+        up3, down3 = s * (t * t * t), s * own3
+        qe, ae, be = g * (e - c) + (up3 * t - down3 * own), g + 4.0 * up3, g + 4.0 * down3
+        t, g, s = l1 + ZERO_C, self.film_w_per_k, STEFAN_BOLTZMANN * self.film_m2
+        up3, down3 = s * own3, s * (t * t * t)
+        q1, a1, b1 = g * (c - l1) + (up3 * own - down3 * t), g + 4.0 * up3, g + 4.0 * down3
         g1, g2, g3, g4 = self.lining_w_per_k
         r1, r2, r3, r4 = self.rise_per_k
         q2, a2, b2 = g1 * (1.0 + 0.5 * r1 * (l1 + l2)) * (l1 - l2), g1 * (1.0 + r1 * l1), g1 * (1.0 + r1 * l2)
@@ -187,12 +187,15 @@ class EnergyModel:
         alpha_1, beta_1 = (q1 - q2 + b2 * alpha_2) / d1, a1 / d1
         contents = self.contents_j_per_k
         if contents > 0.0:
-            qk, ak, bk = _link(c, k, self.contents_w_per_k, self.contents_m2)
+            t, g, s = k + ZERO_C, self.contents_w_per_k, STEFAN_BOLTZMANN * self.contents_m2
+            up3, down3 = s * own3, s * (t * t * t)
+            qk, ak, bk = g * (c - k) + (up3 * own - down3 * t), g + 4.0 * up3, g + 4.0 * down3
             dk = contents / dt_s + bk
             alpha_k, beta_k = qk / dk, ak / dk
         else:
             qk = alpha_k = beta_k = ak = bk = 0.0
-        ql, leak, _ = _conduct(c, ambient_c, self.leak_w_per_k, self.leak_rise_per_k)
+        g, r = self.leak_w_per_k, self.leak_rise_per_k
+        ql, leak = g * (1.0 + 0.5 * r * (c + ambient_c)) * (c - ambient_c), g * (1.0 + r * c)
         net = qe - lining * (q1 - b1 * alpha_1) - load * (qk - bk * alpha_k) - ql
         dc = self.chamber_j_per_k / dt_s + be + leak - ae * beta_e
         dc += lining * (a1 - b1 * beta_1) + load * (ak - bk * beta_k)

@@ -47,8 +47,8 @@ class Fit:
     """`model` is for the load of the first record; `for_load` gives it for another. `logarithms` are ln(value /
     day-zero value), `covariance` theirs. noise_k: noise of one reading; news_k: standard deviation given to one
     residual (noise, plus the model's own error). held_out_k: rms error in the last third of each record, predicted by a
-    fit without it. tension: by what factor records and description differ more than their uncertainties allow; the
-    covariance is widened by it."""
+    fit without it; held_out_doubt_k: rms standard deviation of that prediction. tension: by what factor records and
+    description differ more than their uncertainties allow; the covariance is widened by it."""
 
     oven_name: str
     model: EnergyModel
@@ -63,6 +63,7 @@ class Fit:
     noise_k: float
     news_k: float
     held_out_k: float
+    held_out_doubt_k: float
     low_c: float
     high_c: float
     converged: bool

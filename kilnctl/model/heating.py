@@ -136,8 +136,9 @@ def model_heating(model: EnergyModel, time_s: np.ndarray, share: float = 1.0) ->
 def _marched(model: EnergyModel, x, time_s: np.ndarray, share: float) -> tuple[np.ndarray, tuple[float, ...]]:
     """The chamber at each of time_s but the first, °C, and the last state, from state x at the first of them."""
     found = []
+    room, power_w = model.ambient_c, share * model.power_w
     for dt in np.diff(time_s).tolist():
-        x = model.step(x, share * model.power_w, dt, model.ambient_c)
+        x = model.inside(x, power_w, dt, room)
         found.append(x[CHAMBER])
     return np.array(found), x
 

@@ -59,8 +59,8 @@ class TrainedModel:
     learnt between low_c and high_c; `edited`: its checksum did not match and the caller allowed that. `covariance` of
     the logarithms of the parameters `covariance_of`; empty in files that were saved without it.
 
-    Of a model that an oven's runs have taught (`kilnctl.record.models`): `version`, its number there (0: a file of its
-    own); `runs`, how many runs it was learnt from; `guard`, the version that the rules' limits follow from (0: the
+    Of a model that an oven's runs have taught (`kilnctl.record.model_store`): `version`, its number there (0: a file of
+    its own); `runs`, how many runs it was learnt from; `guard`, the version that the rules' limits follow from (0: the
     description). What ordinary runs teach changes no limit."""
 
     oven_name: str

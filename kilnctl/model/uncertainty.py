@@ -28,6 +28,28 @@ SURFACES = 0.03
 COMPARED = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 #: Factor for points between those: the error may be a little larger there.
 MARGIN, LEAST = 1.25, 0.005
+#: What may stand in an oven whose file names no shelf: a hearth of refractory over the whole floor, J/(m²·K) (25 mm of
+#: 2,000 kg/m³ and 1,000 J/(kg·K); common practice: such plates have 10 to 25 mm), with air and radiation on both faces,
+#: W/(m²·K) of the floor and a black share.
+HEARTH_J_PER_M2K, HEARTH_W_PER_M2K, HEARTH_BLACK = 50_000.0, 10.0, 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Unlisted:
+    """What stands in an oven and its file does not name: J/K, and how it takes heat from the chamber, W/K and black
+    m²."""
+
+    j_per_k: float = 0.0
+    w_per_k: float = 0.0
+    m2: float = 0.0
+
+
+def unlisted_in(oven: Oven) -> Unlisted:
+    """The most that an oven may hold besides what its file names; nothing where it names a shelf."""
+    if oven.shelf is not None:
+        return Unlisted()
+    floor_m2 = oven.chamber.width_m * oven.chamber.depth_m
+    return Unlisted(HEARTH_J_PER_M2K * floor_m2, HEARTH_W_PER_M2K * floor_m2, HEARTH_BLACK * floor_m2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +59,7 @@ class ModelUncertainty:
     power              of the electric power at a given duty
     capacity           of the heat that lining, elements and contents take up (contents count with one mean heat
                        capacity; what that leaves out is part of it)
+    unlisted           heat that parts may take up which the file does not name (`unlisted_in`): only upward
     loss               of the steady heat that leaves at a temperature
     structure_loss     the part of `loss` that comes from the low order of the model: worst difference of its holding
                        power to the steady body's from 40 % of the way to the working temperature up
@@ -49,6 +72,7 @@ class ModelUncertainty:
     loss: float
     structure_loss: float
     structure_time: float
+    unlisted: float = 0.0
 
 
 @lru_cache(maxsize=64)
@@ -65,6 +89,7 @@ def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None
         loss=math.hypot(_loss(oven, steady, working), lost),
         structure_loss=lost,
         structure_time=late,
+        unlisted=unlisted_in(oven).j_per_k / _stored_j_per_k(model),
     )
 
 
@@ -98,9 +123,13 @@ def _power(oven: Oven) -> float:
 
 
 def _capacity(oven: Oven, model: EnergyModel) -> float:
-    elements = model.element_j_per_k / (model.element_j_per_k + sum(model.lining_j_per_k) + model.contents_j_per_k)
+    elements = model.element_j_per_k / _stored_j_per_k(model)
     mass = GUESSED_MASS if "mass" in heater_of(oven).guessed else GIVEN_MASS
     return math.hypot(oven.uncertainty.heat_capacity * (1.0 - elements), mass * elements)
+
+
+def _stored_j_per_k(model: EnergyModel) -> float:
+    return model.element_j_per_k + sum(model.lining_j_per_k) + model.contents_j_per_k
 
 
 def _contents_mean(oven: Oven, load: Load | None, model: EnergyModel, working: float) -> float:
@@ -111,7 +140,7 @@ def _contents_mean(oven: Oven, load: Load | None, model: EnergyModel, working: f
     if not bodies or working <= room:
         return 0.0
     whole = sum(mass * (m.enthalpy(working) - m.enthalpy(room)) for mass, m in bodies)
-    share = model.contents_j_per_k / (model.element_j_per_k + sum(model.lining_j_per_k) + model.contents_j_per_k)
+    share = model.contents_j_per_k / _stored_j_per_k(model)
     for part in COMPARED:
         true = sum(mass * (m.enthalpy(room + part * (working - room)) - m.enthalpy(room)) for mass, m in bodies)
         worst = max(worst, abs(true / (part * whole) - 1.0))

@@ -26,7 +26,7 @@ from ..record.folder import slug
 from ..report.run_report import Price
 from .catalogue import Catalogue, expected
 from .connections import Streams
-from .guard import Guard, asker
+from .guard import RequestGuard, asker
 from .live import Live
 from .metrics import CONTENT_TYPE, metrics
 from .past_pages import PastPages
@@ -89,7 +89,7 @@ class PanelApp:
         inner = Starlette(
             routes=self._routes(), exception_handlers={KilnctlError: told, 404: missing, 405: missing, 500: fault}
         )
-        self.app = Guard(_WithClient(inner, self), allowed, stop_port)
+        self.app = RequestGuard(_WithClient(inner, self), allowed, stop_port)
 
     def _routes(self) -> list[Route]:
         def post(name: str, does: Callable) -> Route:

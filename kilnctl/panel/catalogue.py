@@ -9,7 +9,7 @@ from pathlib import Path
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..record.care import due, known_log
-from ..record.models import store_of
+from ..record.model_store import store_of
 from ..record.run_record import read_run
 from ..report.care_section import state_of
 from ..report.run_report import run_page

@@ -127,7 +127,7 @@ def refusal(scope: Scope, allowed: Mapping[str, str]) -> tuple[int, str] | None:
     return None
 
 
-class Guard:
+class RequestGuard:
     """The rules around an ASGI application. `stop_port`: of the listener of Stop."""
 
     def __init__(self, app: ASGIApp, allowed: Mapping[str, str], stop_port: int | None = None):

@@ -8,9 +8,9 @@ from starlette.routing import Route
 
 from ..errors import KilnctlError
 from .guard import REPORT_CSP
-from .notes import Notes
 from .photos import LARGEST_PHOTO, Photos
 from .replies import body, json_body, refuse, reply
+from .run_notes import Notes
 
 if TYPE_CHECKING:
     from .app import PanelApp

@@ -13,7 +13,9 @@ import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+import uvicorn
 from starlette.types import Receive, Scope, Send
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from ..errors import KilnctlError
 from .connections import Counting, Placed, Places, placed
@@ -87,9 +89,6 @@ class DoorThread:
     """The door's server in a thread of its own, from `start` to `close`."""
 
     def __init__(self, door: StopDoor, bind: str, port: int):
-        import uvicorn  # noqa: PLC0415 - of the extra, which the caller has looked for
-        from uvicorn.protocols.http.h11_impl import H11Protocol  # noqa: PLC0415 - of the extra
-
         self._listener = listening(bind, port)
         places = Places(EACH, AWAY, HERE, DOOR_HEAD_S)
         self._server = uvicorn.Server(

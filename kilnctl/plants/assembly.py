@@ -92,7 +92,7 @@ class _Rows:
 
 
 @dataclass(frozen=True)
-class _Column:
+class _LayerStack:
     """A wall, shelf or load before it is divided into nodes: its layers, hot face first, and its outside."""
 
     slabs: list[StripLayer]
@@ -145,7 +145,7 @@ def assemble(
     return Assembled(replace(still, inner_films=_inner_films(surfaces, groups, speed)), still, layout, heater)
 
 
-def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -> list[_Column]:
+def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -> list[_LayerStack]:
     """The faces in the description's order, then shelf and load; their materials get rows in that order."""
     columns = []
     for face in oven.faces:
@@ -164,12 +164,12 @@ def _columns(oven: Oven, load: Load | None, variation: Variation, rows: _Rows) -
             for x, spread, slices in zip(layers_of(oven, face.wall), geometry.spreads, geometry.slices, strict=True)
         ]
         film = PlateFilm(geometry.outer_length_m, face.orientation)
-        columns.append(_Column(slabs, geometry.inner_m2, geometry.outer_m2, face.wall.outer_emissivity, film))
+        columns.append(_LayerStack(slabs, geometry.inner_m2, geometry.outer_m2, face.wall.outer_emissivity, film))
     unused_film = columns[0].outer_film  # shelf and load have no outside: area zero
     for name, body in bodies_in(oven, load):
         plate = plate_of(oven, body, variation.load_mass if name == "load" else 1.0)
         slab = _slab(rows.of(plate.material), plate.material, plate.depth_m, plate.density_kg_m3)
-        columns.append(_Column([slab], plate.area_m2, 0.0, 0.9, unused_film))
+        columns.append(_LayerStack([slab], plate.area_m2, 0.0, 0.9, unused_film))
     return columns
 
 

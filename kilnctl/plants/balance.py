@@ -69,7 +69,7 @@ class Surroundings:
 
 
 @dataclass
-class Ledger:
+class EnergyLedger:
     """Joules that have passed each boundary since the start; `walls` per strip.
 
     In: elements, fan. Out: walls, vent, leak, door (air, radiation and its own face while open), port,

@@ -17,7 +17,7 @@ import numpy as np
 
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.psychrometrics import WATER_J_PER_KGK
-from .balance import Body, Ledger, Surroundings
+from .balance import Body, EnergyLedger, Surroundings
 from .elimination import Elimination
 from .guards import FAR_K, SHORTEST_S, TOP_K, bridged_star, coldest_k, enclosed, hottest_k, must_halve
 from .moisture import Moisture
@@ -52,7 +52,7 @@ class Core:
         self.surfaces_k = np.zeros(body.star.shape) + start_k
         self.air_k = float(start_k)
         self.star_w = STEFAN_BOLTZMANN * self.air_k**4
-        self.ledger = Ledger(walls=np.zeros(self.strips))
+        self.ledger = EnergyLedger(walls=np.zeros(self.strips))
         #: Called before each block, to set what in `around` depends on temperatures.
         self.before_block: Callable[[], None] | None = None
         #: The largest change of a node's temperature in this block, K.

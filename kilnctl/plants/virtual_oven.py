@@ -14,7 +14,7 @@ from ..thermal.constants import ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import radiation_film
 from .assembly import assemble
-from .balance import Ledger, Surroundings
+from .balance import EnergyLedger, Surroundings
 from .chamber import Environment, OpeningFlows, check_contents, check_fan, ideal_sensor, moisture_at_start
 from .conditions import AS_DESCRIBED, USUAL_DAY, Conditions, Variation
 from .core import Core
@@ -299,7 +299,7 @@ class VirtualOven:
         moisture, core.moisture = core.moisture, None
         settle(core, watts)
         core.moisture = moisture
-        core.ledger = Ledger(walls=np.zeros_like(core.ledger.walls))
+        core.ledger = EnergyLedger(walls=np.zeros_like(core.ledger.walls))
         self._watch_chamber()
         self._before_block()
         for name, probe in self._probes:

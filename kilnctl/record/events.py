@@ -4,7 +4,9 @@ import math
 import re
 from dataclasses import dataclass, replace
 
-#: The same warning (numbers ignored) is repeated after this at the earliest, s.
+from ..safety.rules_loop import CLOCK_SET
+
+#: The same warning (numbers ignored) is repeated after this at the earliest, s; each step of the wall clock is told.
 QUIET_S = 600.0
 NUMBERS = re.compile(r"[-±+]?\d+(?:\.\d+)?")
 
@@ -54,7 +56,7 @@ class Teller:
         self._care = d.care
         for warning in (*act.verdict.warnings, *slower):
             key = NUMBERS.sub("#", warning)
-            if time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:
+            if warning.startswith(CLOCK_SET) or time_s - self._warned.get(key, -QUIET_S) >= QUIET_S:
                 self._warned[key] = time_s
                 told.append(Event(time_s, "warning", warning))
         if (d.step, d.phase) != self._step:

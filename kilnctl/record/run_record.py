@@ -57,9 +57,14 @@ def read_run(folder: str | Path) -> RunRecord:
         raise KilnctlError(f"{error.filename or folder}: cannot be read: {error.strerror}") from None
 
 
+def not_a_folder(path: Path) -> str:
+    """Why a path that should be a folder is none, in words."""
+    return "this is a file" if path.exists() else "there is no such folder"
+
+
 def _read_run(folder: Path) -> RunRecord:
     if not folder.is_dir():
-        raise KilnctlError(f"{folder}: there is no such folder; give the folder of a run")
+        raise KilnctlError(f"{folder}: {not_a_folder(folder)}; give the folder of a run")
     problems: list[str] = []
     said = _said(folder)
     if segments(folder):

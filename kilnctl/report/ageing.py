@@ -22,7 +22,7 @@ from ..output import clock
 from ..record.folder import plain
 from ..record.power_columns import commanded_share, fired_share, power_w
 from ..record.retention import is_record, natural
-from ..record.run_record import RunRecord, read_run
+from ..record.run_record import RunRecord, not_a_folder, read_run
 from ..run.summary import Soak, Summary, sample_s, summarise
 from .verdict import verdict
 
@@ -258,7 +258,7 @@ def read_history(place: str | Path, oven: str | None = None, since: str | None =
     be read is left out and reported."""
     place = Path(place)
     if not place.is_dir():
-        raise KilnctlError(f"{place}: there is no such folder; give the folder below which the runs lie")
+        raise KilnctlError(f"{place}: {not_a_folder(place)}; give the folder below which the runs lie")
     found, left_out, names = [], [], set()
     try:
         folders = sorted(p for p in place.iterdir() if p.is_dir())

@@ -92,7 +92,10 @@ def buying_text(sizing: Sizing, run: RunAsked, now: Figures, offers: tuple[Offer
 def explained(sizing: Sizing, u: Units) -> tuple[str, str]:
     """How changes are ordered and what their prices mean."""
     piece = u.length(MORE_M[sizing.oven.units], 0)
-    order = "The best first: what saves most for the money where a price is known, then what saves most."
+    order = (
+        "The best first: what saves most in a run for the money where a price is known, then what saves most in a run, "
+        "then what is less power to hold."
+    )
     prices = f"Prices are per area, {piece} thick, times the outside of the walls (corners and waste included)"
     return order, f"{prices}; without sheet, glue and work."
 

@@ -21,7 +21,7 @@ from ..errors import KilnctlError
 from ..output import METRIC_UNITS, Units
 from ..record.folder import conclude, write_data
 from ..record.kept_aside import note_kept_aside
-from ..record.models import ModelStore
+from ..record.model_store import ModelStore
 from ..record.run_data import RunData
 from ..record.run_record import RunRecord, lesson_words, read_run
 from ..run.summary import Summary, summarise

@@ -3,7 +3,6 @@ and on paper."""
 
 from collections.abc import Iterable, Sequence
 from html import escape
-from xml.sax.saxutils import quoteattr
 
 from .look import STYLE
 
@@ -29,7 +28,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], words: Sequence[in
 
     def cell(tag: str, i: int, text: str) -> str:
         kind = " class=words" if i in words else ""
-        name = f" data-head={quoteattr(head[i])}" if many and tag == "td" else ""
+        name = f' data-head="{escape(head[i])}"' if many and tag == "td" else ""
         return f"<{tag}{kind}{name}>{escape(text)}</{tag}>"
 
     body = "".join("<tr>" + "".join(cell("td", i, c) for i, c in enumerate(row)) + "</tr>" for row in rows)

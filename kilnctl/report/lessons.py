@@ -16,7 +16,7 @@ from ..model.doubt import log_spread
 from ..model.trained_file import TrainedModel, runs_words
 from ..output import METRIC_UNITS
 from ..record.durable import write_whole
-from ..record.models import EARLIER, Ledger, ModelStore, Version
+from ..record.model_store import EARLIER, Ledger, ModelStore, Version
 from ..record.run_record import LESSON_FILE, RunRecord
 from ..settings.oven import Oven
 from ..terms import Taught

@@ -2,6 +2,10 @@
 studies take it from here."""
 
 INK, FAINT, LINE, WARM, ALARM = "#1d2433", "#5b6475", "#dfe3ea", "#b3400a", "#a3122a"
+#: What wants a look, and what a person held: flags in curves.
+CARE, HELD = "#8a6100", "#1f4468"
+#: The box in which a soak's time counts.
+SOAK_BAND = "#f6d9b4"
 #: Grounds: of a soak in a curve, and of the middle of a distribution.
 SOAK, MIDDLE = "#f1ead9", "#f6ead9"
 #: Grounds of layers in a wall's cross-section by kind of material; others get the soak's.

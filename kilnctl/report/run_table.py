@@ -15,7 +15,7 @@ import numpy as np
 from ..errors import KilnctlError
 from ..record.columns import COLUMNS
 from ..record.journal import segments
-from ..record.run_record import read_run
+from ..record.run_record import not_a_folder, read_run
 
 #: The columns before the samples' columns, and their meaning.
 KEYS = {
@@ -31,7 +31,7 @@ def runs_below(folder: str | Path) -> list[Path]:
     """The folder itself if it is a run's, else the run folders in it, sorted by name. Raises KilnctlError."""
     folder = Path(folder)
     if not folder.is_dir():
-        raise KilnctlError(f"{folder}: there is no such folder")
+        raise KilnctlError(f"{folder}: {not_a_folder(folder)}; give a run's folder, or the one that runs lie in")
     if _is_run(folder):
         return [folder]
     found = sorted(p for p in folder.iterdir() if p.is_dir() and _is_run(p))

@@ -29,10 +29,10 @@ CLOSING = (
 
 
 def temperature_range(r: Range, u: Units) -> str:
-    if r.low >= HIGHEST_C:
+    if min(r.value, r.high) >= HIGHEST_C:
         return f"more than {u.temperature(HIGHEST_C)}"
-    high = "more" if r.high >= HIGHEST_C else u.temperature(r.high)
-    return f"{u.temperature(r.value)} ({u.temperature(r.low)} to {high})"
+    high = "or more" if r.high >= HIGHEST_C else f"to {u.temperature(r.high)}"
+    return f"{u.temperature(r.value)} ({u.temperature(r.low)} {high})"
 
 
 def heat_range(r: Range, u: Units) -> str:
@@ -128,8 +128,9 @@ def _reach(sizing: Sizing, reach: float, u: Units) -> list[str]:
     empty = time_range(sizing.heat_up_range_s(o.site.ambient_c, nearly))
     stored = u.energy(sizing.stored_j(reach, o.usual_load))
     top = u.temperature(sizing.top_c)
+    rated = f"{o.elements.rated_w / 1000:.2f} kW" + (f" ({u.heat_flow(o.elements.rated_w)})" if u.imperial else "")
     out = [
-        f"{o.name}: {o.elements.rated_w / 1000:.2f} kW, schedules up to {top}: {_enough(sizing)}",
+        f"{o.name}: {rated}, schedules up to {top}: {_enough(sizing)}",
         "",
         f"highest by power       {temperature_range(sizing.max_chamber_range_c, u)}",
         f"  at 10 % less voltage {weak}",
@@ -158,8 +159,9 @@ def _lag(sizing: Sizing, nearly_c: float, u: Units) -> list[str]:
         return []
     behind, later = lag.behind_k, lag.later_s
     colder = f"{u.difference(behind.value, 0)} ({u.difference(behind.low, 0)} to {u.difference(behind.high, 0)})"
+    when = f"{time_range(later)} later" if later.high >= 1.0 else "at once"
     return [
-        f"  the load is then     {colder} colder; within {100 * NEARLY:.0f} % of the rise {time_range(later)} later",
+        f"  the load is then     {colder} colder; within {100 * NEARLY:.0f} % of the rise {when}",
         "                       (the range: how load and walls see each other, alone or shading one another,",
         "                       its emissivity, the air's film, its heat capacity)",
     ]
@@ -237,10 +239,15 @@ def _savings(sizing: Sizing, u: Units) -> list[str]:
         return []
     lines = ["", f"what would save at {u.temperature(sizing.reached_c)}, the best first "]
     lines[-1] += f"(kilnctl size {sizing.oven.file or 'OVEN'} --buy says more):"
-    for s in best:
+    told = [u.words(s.change.words) for s in best]
+    width = max(len(words) for words in told)
+    for s, words in zip(best, told, strict=True):
         caution = f" ({s.change.caution})" if s.change.caution else ""
-        words = u.words(s.change.words)
-        lines.append(f"  {words:<66} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
+        lines.append(f"  {words:<{width}} {u.heat_flow(s.saved_w):>10} {100 * s.share:>3.0f} %{caution}")
+    if (vent := sizing.ledger_w(sizing.reached_c).get("vent", 0.0)) > max(s.saved_w for s in best):
+        lines.append(
+            f"  the vent takes {u.heat_flow(vent)}, more than any of these saves; --buy says when it may be closed"
+        )
     return lines
 
 
@@ -271,8 +278,8 @@ def _flicker(o: Oven) -> list[str]:
             f"one appliance: Pst {flicker.PST_LIMIT:g} over ten minutes, {flicker.PLT_LIMIT:g} over two hours"
         )
     ]
-    pst, quiet = _pst(o), quieter(o)
-    if pst is not None and quiet is not None and pst > flicker.PLT_LIMIT:
+    pst = _pst(o)
+    if pst is not None and pst > flicker.PLT_LIMIT and (quiet := quieter(o)) is not None:
         out.append(f'  with the pattern "quiet lights" Pst {quiet:.2f}, at the price of slower steps of power')
     return out
 

@@ -4,12 +4,12 @@ long runs."""
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from html import escape
 from itertools import pairwise
-from xml.sax.saxutils import escape
 
 import numpy as np
 
-from .look import ALARM, FAINT, INK, LINE, SOAK, WARM
+from .look import ALARM, CARE, FAINT, HELD, INK, LINE, SOAK, SOAK_BAND, WARM
 
 #: Width of a picture in pixels, on a desk and on a phone.
 WIDTH, NARROW = 960, 400
@@ -18,7 +18,7 @@ _SMALL = 'font-size="11"'
 #: information.
 STYLES = {
     "reference": (FAINT, "7 5", 1.6),
-    "chamber": (WARM, "", 2.0),
+    "chamber": (WARM, "", 1.4),
     "part": ("#00638f", "2 3", 2.2),
     "second": ("#7a4fa3", "9 3 2 3", 1.6),
     "power": (WARM, "", 1.4),
@@ -43,20 +43,36 @@ class Series:
     band: Values | None = None
 
 
+#: Kind of a flag → its colour; a trip's line is whole, the others' are dashed.
+FLAGS = {"trip": ALARM, "door": CARE, "supply": CARE, "hold": HELD, "step": FAINT, "note": FAINT}
+
+
+@dataclass(frozen=True)
+class Flag:
+    """What happened at x. `kind` is a key of FLAGS; its words are drawn where they have room, a step's never."""
+
+    x: float
+    words: str
+    kind: str = "note"
+
+
 @dataclass(frozen=True)
 class Subplot:
-    """`shades`: (from, to, label) on the x axis, `tints` their colours if they differ; `marks`: (x, label) vertical
-    lines for what went wrong, `notes` for the rest; `share`: of the height."""
+    """`shades`: (from, to, label) on the x axis, `tints` their colours if they differ; `bands`: (from, to, low, high),
+    boxes in which a soak's time counts; `phases`: (from, to, words) along the lower edge; `unit`: stands at the highest
+    tick; `share`: of the height."""
 
     y_label: str
     series: tuple[Series, ...]
     shades: tuple[tuple[float, float, str], ...] = ()
-    marks: tuple[tuple[float, str], ...] = ()
+    flags: tuple[Flag, ...] = ()
     share: float = 1.0
     low: float | None = None
     high: float | None = None
-    notes: tuple[tuple[float, str], ...] = ()
     tints: tuple[str, ...] = ()
+    bands: tuple[tuple[float, float, float, float], ...] = ()
+    phases: tuple[tuple[float, float, str], ...] = ()
+    unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,7 +82,7 @@ class Chart:
 
     title: str
     panels: tuple[Subplot, ...]
-    x_label: str = "time, h:min"
+    x_label: str = "time since the start"
     x_is_time: bool = True
     height: int = 520
     width: int = WIDTH
@@ -87,7 +103,7 @@ class _Frame:
 
 def _frame(width: int) -> _Frame:
     if width <= 600:
-        return _Frame(True, 44, 10, 64, 46, 40, width - 54)
+        return _Frame(True, 54, 10, 64, 46, 40, width - 64)
     return _Frame(False, 64, 150, 54, 28, 44, width - 214)
 
 
@@ -109,11 +125,19 @@ def time_ticks(low_s: float, high_s: float, wanted: int = 8) -> list[float]:
 
 
 def time_label(seconds: float) -> str:
-    return (
-        f"{int(seconds // 3600)}:{int(seconds % 3600 // 60):02d}"
-        if seconds % 60 == 0
-        else f"{int(seconds // 60)}′{int(seconds % 60):02d}″"
-    )
+    """Each with its unit, so that two minutes and two hours never look alike; as the panel writes them."""
+    s = round(seconds)
+    if s == 0:
+        return "0"
+    if s < 60:
+        return f"{s} s"
+    if s < 3600:
+        return f"{s // 60}:{s % 60:02d} min" if s % 60 else f"{s // 60} min"
+    past = f" {s % 3600 // 60:02d}" + (f":{s % 60:02d}" if s % 60 else "") if s % 3600 else ""
+    hours = s % 86400 // 3600
+    if s < 86400:
+        return f"{hours} h{past}"
+    return f"{s // 86400} d" + (f" {hours} h{past}" if hours or past else "")
 
 
 def thin(x: np.ndarray, y: np.ndarray, pixels: int) -> tuple[np.ndarray, np.ndarray]:
@@ -171,7 +195,7 @@ def svg(chart: Chart) -> str:
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {chart.width} {chart.height}" role="img" '
             f'font-family="system-ui, sans-serif" font-size="12" fill="{INK}">'
         ),
-        f"<title>{escape(chart.title)}</title><desc>{escape(said)}</desc>",
+        f"<title>{escape(chart.title, False)}</title><desc>{escape(said, False)}</desc>",
         f'<rect width="{chart.width}" height="{chart.height}" fill="#fff"/>',
         _text(6 if frame.narrow else frame.left, 20, chart.title, INK, more=title),
     ]
@@ -189,7 +213,7 @@ def svg(chart: Chart) -> str:
 
 def _text(x: float, y: float, words: str, colour: str = FAINT, anchor: str = "start", more: str = "") -> str:
     place = f'x="{x:.1f}" y="{y:.1f}" fill="{colour}"' + (f' text-anchor="{anchor}"' if anchor != "start" else "")
-    return f"<text {place}{' ' if more else ''}{more}>{escape(words)}</text>"
+    return f"<text {place}{' ' if more else ''}{more}>{escape(words, False)}</text>"
 
 
 def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:
@@ -209,7 +233,9 @@ def _limits(panel: Subplot) -> tuple[float, float]:
     if high - low < 1e-9:
         low, high = low - 1.0, high + 1.0
     pad = 0.04 * (high - low)
-    return (low if panel.low is not None else low - pad), high + pad
+    # Flags and their words stand above the lines, phases below them.
+    above, below = (3.0 if panel.flags else 1.0), (2.0 if panel.phases else 1.0)
+    return (low if panel.low is not None else low - below * pad), high + above * pad
 
 
 def _panel(panel: Subplot, top: float, height: float, to_x, x_marks: list[float], frame: _Frame) -> list[str]:
@@ -219,19 +245,15 @@ def _panel(panel: Subplot, top: float, height: float, to_x, x_marks: list[float]
     def to_y(v):
         return bottom - (v - low) / (high - low) * height
 
-    ground = f'y="{top:.1f}" height="{height:.1f}"'
-    out = [f'<g><rect x="{left}" width="{inner}" {ground} fill="#fbfcfe"/>']
-    tints = panel.tints or (SOAK,) * len(panel.shades)
-    for (a, b, label), tint in zip(panel.shades, tints, strict=True):
-        width = to_x(b) - to_x(a)
-        out.append(f'<rect x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" {ground} fill="{tint}" stroke="#fff"/>')
-        if label and height > 150 and width > 6.5 * len(label):
-            out.append(_text(to_x(a) + width / 2, bottom - 7, label, anchor="middle", more=_SMALL))
+    out = [f'<g><rect x="{left}" width="{inner}" y="{top:.1f}" height="{height:.1f}" fill="#fbfcfe"/>']
+    out += _grounds(panel, top, height, to_x, to_y)
     grid = f'stroke="{LINE}"'
     out += [_rule(to_x(t), top, to_x(t), bottom, grid) for t in x_marks]
-    for v in ticks(low, high, max(3, int(height / 34))):
+    values = ticks(low, high, min(8, max(3, int(height / 34))))
+    for v in values:
         out.append(_rule(left, to_y(v), left + inner, to_y(v), grid))
-        out.append(_text(left - 7, to_y(v) + 4, f"{v:g}", anchor="end"))
+        unit = f" {panel.unit}" if panel.unit and v == values[-1] else ""
+        out.append(_text(left - 7, to_y(v) + 4, f"{v:g}{unit}", anchor="end"))
     out.append(_text(6, top - 22, panel.y_label) if frame.narrow else _text(left, top - 6, panel.y_label))
     ends: list[tuple[float, str, str]] = []
     for series in panel.series:
@@ -241,31 +263,54 @@ def _panel(panel: Subplot, top: float, height: float, to_x, x_marks: list[float]
         out += _line(series, x, y, to_x, lambda v: np.clip(to_y(v), top - 2, bottom + 2), max(80, frame.inner // 2))
         last = np.flatnonzero(np.isfinite(y))[-1]
         ends.append((float(np.clip(to_y(y[last]), top + 6, bottom)), series.label, series.style))
-    out += _marks(panel.notes, FAINT, ' stroke-dasharray="2 3"', top, height, 0.62, to_x, frame)
-    out += _marks(panel.marks, ALARM, "", top, height, 0.5, to_x, frame)
+    out += _flags(panel.flags, top, height, to_x, frame)
     out += _names(ends, top, bottom, frame)
     out.append("</g>")
     return out
 
 
-def _marks(marks, colour: str, dash: str, top: float, height: float, share: float, to_x, frame: _Frame) -> list[str]:
-    """Vertical lines with their words, each a row lower than the one before where they would cover each
-    other."""
-    out, rows = [], [-math.inf, -math.inf, -math.inf]
-    for x, label in sorted(marks):
-        at, width = to_x(x), 6.2 * len(label)
-        out.append(_rule(at, top, at, top + height, f'stroke="{colour}" stroke-width="1.5"{dash}'))
+def _grounds(panel: Subplot, top: float, height: float, to_x, to_y) -> list[str]:
+    """What lies below the lines: shades of the whole height, boxes of soaks, the phases' names."""
+    out, bottom = [], top + height
+    tints = panel.tints or (SOAK,) * len(panel.shades)
+    for (a, b, label), tint in zip(panel.shades, tints, strict=True):
+        width = to_x(b) - to_x(a)
+        place = f'x="{to_x(a):.1f}" width="{max(0.5, width):.1f}" y="{top:.1f}" height="{height:.1f}"'
+        out.append(f'<rect {place} fill="{tint}" stroke="#fff"/>')
+        if label and height > 150 and width > 6.5 * len(label):
+            out.append(_text(to_x(a) + width / 2, bottom - 7, label, anchor="middle", more=_SMALL))
+    for a, b, low, high in panel.bands:
+        # At least so high that it is seen.
+        middle, half = (to_y(low) + to_y(high)) / 2, max(4.0, (to_y(low) - to_y(high)) / 2)
+        place = f'x="{to_x(a):.1f}" width="{max(0.5, to_x(b) - to_x(a)):.1f}" y="{middle - half:.1f}"'
+        out.append(f'<rect {place} height="{2 * half:.1f}" fill="{SOAK_BAND}"/>')
+    for a, b, words in panel.phases:
+        if to_x(b) - to_x(a) > 6.5 * len(words):
+            out.append(_text((to_x(a) + to_x(b)) / 2, bottom - 7, words, anchor="middle", more=_SMALL))
+    return out
+
+
+def _flags(flags: tuple[Flag, ...], top: float, height: float, to_x, frame: _Frame) -> list[str]:
+    """A flag at the upper edge for what happened, its words where they cover neither a flag nor other words; a trip's
+    come first."""
+    out: list[str] = []
+    taken = [(to_x(f.x) - 1.0, to_x(f.x) + 9.0) for f in flags]
+    for flag in sorted(flags, key=lambda f: (f.kind != "trip", f.x)):
+        at, colour, loud = to_x(flag.x), FLAGS[flag.kind], flag.kind == "trip"
+        how = ' stroke-width="2"' if loud else ' stroke-width="1" stroke-dasharray="3 3"'
+        out.append(_rule(at, top, at, top + height, f'stroke="{colour}"{how}'))
+        points = f"{at:.1f},{top:.1f} {at + 8:.1f},{top + 5:.1f} {at:.1f},{top + 10:.1f}"
+        out.append(f'<path d="M{points.replace(" ", "L")}Z" fill="{colour}"/>')
+        width = 6.2 * len(flag.words)
         # Near the right edge the words stand on the left of their line.
-        left = at + 4.0 + width > frame.left + frame.inner
-        begin = at - 4.0 - width if left else at + 4.0
-        row = next((i for i, end in enumerate(rows) if end < begin), None)
-        if height > 100 and row is not None:
-            rows[row] = begin + width
-            y = top + share * height + 14.0 * row
-            if left:
-                out.append(_text(begin + width, y, label, colour, "end", _SMALL))
-            else:
-                out.append(_text(begin, y, label, colour, more=_SMALL))
+        left = at + 12.0 + width > frame.left + frame.inner
+        begin = at - 4.0 - width if left else at + 12.0
+        covers = any(begin < b and a < begin + width for a, b in taken if a != at - 1.0)
+        if flag.kind == "step" or (covers and not loud):
+            continue
+        taken.append((begin, begin + width))
+        end = "end" if left else "start"
+        out.append(_text(begin + width if left else begin, top + 9, flag.words, colour, end, _SMALL))
     return out
 
 
@@ -303,10 +348,14 @@ def _names(ends: list[tuple[float, str, str]], top: float, bottom: float, frame:
             out.append(_text(x + 22, top - 6, label, STYLES[style][0]))
             x += 34.0 + 6.6 * len(label)
         return out
-    at = -math.inf
-    for y, label, style in sorted(ends):
-        at = max(y, at + 15.0)
-        shown, x = min(at, bottom + 8), frame.left + frame.inner
+    # Down from the uppermost, then up again from the lower edge: no name covers another.
+    ends, places = sorted(ends), [y for y, _, _ in sorted(ends)]
+    for i in range(1, len(places)):
+        places[i] = max(places[i], places[i - 1] + 15.0)
+    for i in reversed(range(len(places))):
+        places[i] = min(places[i], bottom + 8 - 15.0 * (len(places) - 1 - i))
+    for (_, label, style), shown in zip(ends, places, strict=True):
+        x = frame.left + frame.inner
         out.append(_rule(x + 6, shown - 4, x + 26, shown - 4, _stroke(style)))
         out.append(_text(x + 31, shown, label, STYLES[style][0]))
     return out

@@ -199,8 +199,10 @@ def _settled(run: RunRecord, loose: Loose) -> list[Soak]:
 
 
 def survey_text(found: tuple[SoakSurvey, ...]) -> str:
-    """What the terminal shows."""
-    lines = []
+    """What the terminal shows: the verdict of the worst soak first."""
+    worst = max(found, key=lambda s: s.worst_k)
+    where = f", furthest in '{worst.soak.name}'" if len(found) > 1 else ""
+    lines = [f"{_class_words(worst)}{where}; below, each place against the soak's target:", ""]
     for s in found:
         lines.append(
             f"{s.soak.name}: {s.soak.target_c:.0f} °C, from {clock(s.soak.settled_s)} to {clock(s.soak.end_s)}"
@@ -225,7 +227,12 @@ def accuracy_text(found: tuple[Accuracy, ...]) -> str:
             f"readings){'' if a.steady else '; NOT STEADY, do not correct by it'}"
         )
     steady = [a for a in found if a.steady]
-    if steady:
+    if far := [a for a in steady if abs(a.difference_k) > CLASSES_K[6]]:
+        # No sensor in order is so far off: such a line in a file would hide a wrong type, place or reference.
+        apart = f"{abs(far[0].difference_k):.0f} K apart is more than any calibration corrects"
+        causes = "types of thermocouple, place, polarity, clock of the logger"
+        lines += ["", f"{apart}: look for the cause ({causes}), and measure again"]
+    elif steady:
         lines += ["", "as calibration in the oven's file, if the reference is a calibrated one:", "    calibration:"]
         lines += [
             f"      - {{reads: {a.control_c:.1f} °C, is: {a.reference_c:.1f} °C}}"

@@ -19,7 +19,7 @@ _NO_ENDING = "the record has no ending: the program or the power went away, or i
 
 
 @dataclass(frozen=True)
-class Verdict:
+class RunVerdict:
     """`good`: it came to its end, with every step done, every soak in its band and a full cure where one was asked;
     `words`: a sentence without its full stop."""
 
@@ -27,14 +27,14 @@ class Verdict:
     words: str
 
 
-def verdict(run: RunData, summary: Summary, units: Units = METRIC_UNITS) -> Verdict:
+def verdict(run: RunData, summary: Summary, units: Units = METRIC_UNITS) -> RunVerdict:
     """How a run went, from what was measured or computed. A product's own data sheet decides about the product."""
     short = [*_cure(summary), *_soaks(run, summary, units), *_skipped(run)]
     if run.outcome != Outcome.FINISHED:
-        return Verdict(False, "; ".join([f"not finished: {_ENDS.get(run.outcome, _NO_ENDING)}", *short]))
+        return RunVerdict(False, "; ".join([f"not finished: {_ENDS.get(run.outcome, _NO_ENDING)}", *short]))
     if short:
-        return Verdict(False, "; ".join(["it ran to its end, but not as asked", *short]))
-    return Verdict(True, f"as asked: {_done(summary)}")
+        return RunVerdict(False, "; ".join(["it ran to its end, but not as asked", *short]))
+    return RunVerdict(True, f"as asked: {_done(summary)}")
 
 
 def _done(s: Summary) -> str:

@@ -93,7 +93,7 @@ def _table(winding: Winding, u: Units) -> list[str]:
     ideal = f"{u.length(winding.ideal_m, 4 if u.imperial else 3)}, {u.words(f'{winding.ideal_wire_m:.2f} m')}{each}"
     lines = [
         u.words(f"{ideal} would carry just {winding.wanted_w_m2 / 1e4:.2f} W/cm². What shops sell, cut for the power"),
-        "('so long': its power when left at that length):",
+        "('so long': its power when left at that length; *: the wire of the figures above):",
         (
             f"  {'gauge':<20}{'length':>10}{'cold':>12}{'load':>13}{'glows at':>10}{'bears':>9}{'weight':>10}"
             f"{'':>8}  so long"

@@ -9,6 +9,7 @@ from ..record.coarse import coarse
 from ..record.power_columns import basis, fired_share
 from ..record.run_data import RunData
 from ..settings.schedule import Cure
+from ..thermal.constants import GAS_CONSTANT, ZERO_C
 
 #: A soak is settled once the temperature has stayed inside ±1 K of its target for this long, s.
 SETTLED_K, SETTLED_S = 1.0, 60.0
@@ -111,13 +112,11 @@ def part_of(run: RunData) -> tuple[np.ndarray, np.ndarray | None, str]:
 def cure_share(time_s: np.ndarray, part_c: np.ndarray, cure: Cure) -> float:
     """Share of the reference cure that the part got: ∫ exp(−(Ea/R)(1/T − 1/T0)) dt / t0 (Arrhenius; T in
     K). 1 is a full cure."""
-    from scipy.constants import R, zero_Celsius  # noqa: PLC0415 - scipy takes long to load; most runs have no cure
-
     if len(time_s) < 2:
         return 0.0
     # Missing temperatures count as 1 K, at which nothing cures.
-    kelvin = np.maximum(np.where(np.isfinite(part_c), part_c, -zero_Celsius) + zero_Celsius, 1.0)
-    exponent = -cure.activation_j_per_mol / R * (1.0 / kelvin - 1.0 / (cure.at_c + zero_Celsius))
+    kelvin = np.maximum(np.where(np.isfinite(part_c), part_c, -ZERO_C) + ZERO_C, 1.0)
+    exponent = -cure.activation_j_per_mol / GAS_CONSTANT * (1.0 / kelvin - 1.0 / (cure.at_c + ZERO_C))
     # Below this the exponential is smaller than the smallest float.
     rate = np.where(exponent > -600.0, np.exp(np.maximum(exponent, -600.0)), 0.0)
     # By hand: the function for it is `trapz` in numpy 1 and `trapezoid` in numpy 2, and both are supported.

@@ -39,6 +39,8 @@ class LumpedOven:
     lag_s              how much later a reading may come
     apart_k, apart_share   error of the sensor itself, K and share of its °C above the room
     words, learnt      where the uncertainty comes from, in words; whether the model was fitted to records
+    lighter, lighter_in   shares of the capacities of lining and contents that certainly give heat back: what cools
+                       counts with them, because a lighter oven cools sooner
     """
 
     full_w: float
@@ -69,6 +71,8 @@ class LumpedOven:
     apart_share: float
     words: str = ""
     learnt: bool = False
+    lighter: float = 1.0
+    lighter_in: float = 1.0
 
     def __post_init__(self) -> None:
         for f in fields(self):
@@ -82,6 +86,8 @@ class LumpedOven:
         for name in ("lining_j_per_k", "lining_w_per_k", "rise_per_k", "capacity_rise_per_k"):
             if len(getattr(self, name)) != 4:
                 raise ValueError(f"oven in lumps: {name} wants 4 numbers")
+        if not (0.0 < self.lighter <= 1.0 and 0.0 < self.lighter_in <= 1.0):
+            raise ValueError("oven in lumps: what cools has a share of the capacity, above 0 and at most 1")
         if self.power_share > 1.0 or self.unmetered_share > self.power_share:
             raise ValueError("oven in lumps: it gets no more power than is measured, and no more where nothing is")
         if self.element_w_per_k + self.element_m2 == 0.0 or self.film_w_per_k + self.film_m2 == 0.0:
@@ -89,11 +95,29 @@ class LumpedOven:
         if self.contents_j_per_k > 0.0 and self.contents_w_per_k + self.contents_m2 == 0.0:
             raise ValueError("oven in lumps: its contents take no heat")
 
+    @property
+    def resistance_k_per_w(self) -> float:
+        """Of the lining, at 0 °C."""
+        return sum(1.0 / g for g in self.lining_w_per_k)
+
     def from_chamber(self, chamber_c: float) -> Lumps:
         """The start from a believed reading: chamber and elements at that temperature, all else as cold as the room (or
         the chamber, if that is colder), and all the water still there."""
         cold_c = min(self.room_c, chamber_c)
         return (chamber_c, chamber_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
+
+
+def wrong_ovens(coolest: object, envelope: object) -> str:
+    """What is wrong with the ovens of a policy, in words; empty for nothing. An oven has checked its own numbers; the
+    three of an envelope are compared as shares of one power."""
+    if not (coolest is None or isinstance(coolest, LumpedOven)):
+        return "coolest must be an oven in lumps"
+    if envelope is None:
+        return ""
+    ovens = [o for o in envelope if isinstance(o, LumpedOven)] if isinstance(envelope, tuple) else []
+    if len(ovens) != 3 or envelope != tuple(ovens):
+        return "envelope must be three ovens in lumps: the model's own, a heavy and a light one"
+    return "" if len({o.full_w for o in ovens}) == 1 else "the ovens of the envelope must have one rated power"
 
 
 def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) -> Lumps:
@@ -116,7 +140,8 @@ def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) ->
     elif boils:
         alpha_k = beta_k = 0.0  # the contents stay at 100 °C, and the heat leaves with the steam
     else:
-        dk = oven.contents_j_per_k / dt_s + bk
+        light = oven.lighter_in if qk < 0.0 else 1.0
+        dk = light * oven.contents_j_per_k / dt_s + bk
         alpha_k, beta_k = qk / dk, ak / dk
     dc = oven.chamber_j_per_k / dt_s + be + al + ad - ae * beta_e + a1 - b1 * beta_1 + ak - bk * beta_k
     net = qe - q1 + b1 * alpha_1 - qk + bk * alpha_k - ql - qd + ae * alpha_e + oven.extra_w
@@ -141,14 +166,21 @@ def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) ->
     )
 
 
-def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float]:
-    """The lumps dt_s later (above 0) round a chamber that is at chamber_c, °C; and the heat that the elements then give
-    to it, less what the contents take, W. For an oven whose own chamber is so heavy that dt_s does not move it
-    (`MOST`)."""
+def lifted(x: Lumps, chamber_c: float) -> Lumps:
+    """The lumps with a chamber of at least chamber_c, °C. Heat flows only from hot to cold, so lumps that are nowhere
+    hotter than an oven stay so: what is known of one lump may be used at any time."""
+    return x if x[1] >= chamber_c else (x[0], _within(chamber_c), *x[2:])
+
+
+def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float, float]:
+    """The lumps dt_s later (above 0) round a chamber that is at chamber_c, °C; the heat that the elements then give to
+    it, and what lining and contents take from it, W. For an oven whose own chamber is so heavy that dt_s does not move
+    it (`MOST`)."""
     after = step(oven, (x[0], _within(chamber_c), *x[2:]), power_w, dt_s, False)
     given_w = _link(after[0], after[1], oven.element_w_per_k, oven.element_m2)[0]
     # An empty oven's contents are as warm as its chamber: nothing flows.
-    return after, given_w - _link(after[1], after[6], oven.contents_w_per_k, oven.contents_m2)[0]
+    in_w = _link(after[1], after[6], oven.contents_w_per_k, oven.contents_m2)[0]
+    return after, given_w, in_w + _link(after[1], after[2], oven.film_w_per_k, oven.film_m2)[0]
 
 
 #: (alpha, beta) of an increment; see `step`.
@@ -176,6 +208,10 @@ def _lining(
     q3, a3, b3 = _conduct(l2, l3, g2, r2)
     q4, a4, b4 = _conduct(l3, l4, g3, r3)
     q5, a5, _ = _conduct(l4, oven.room_c, g4, r4)
+    light = oven.lighter
+    if light < 1.0:
+        c1, c2 = c1 if in_w >= q2 else light * c1, c2 if q2 >= q3 else light * c2
+        c3, c4 = c3 if q3 >= q4 else light * c3, c4 if q4 >= q5 else light * c4
     d4 = c4 * _warmed(s4, l4) / dt_s + b4 + a5
     alpha_4, beta_4 = (q4 - q5) / d4, a4 / d4
     d3 = c3 * _warmed(s3, l3) / dt_s + b3 + a4 - b4 * beta_4
@@ -189,11 +225,14 @@ def _lining(
 
 def _warmed(rise: float, at_c: float) -> float:
     """Heat capacity at that temperature over its value at 0 °C."""
-    return max(0.2, 1.0 + rise * at_c)
+    share = 1.0 + rise * at_c
+    return share if share > 0.2 else 0.2
 
 
 def _within(t_c: float) -> float:
-    return min(HOTTEST_C, max(COLDEST_C, t_c))
+    # Comparisons, not min and max, which take several times as long: a tick has a hundred of these.
+    low_c = t_c if t_c > COLDEST_C else COLDEST_C
+    return low_c if low_c < HOTTEST_C else HOTTEST_C
 
 
 def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float, float, float]:
@@ -206,6 +245,10 @@ def _link(t1: float, t2: float, conductance: float, area: float) -> tuple[float,
 
 def _conduct(t1: float, t2: float, conductance: float, rise: float) -> tuple[float, float, float]:
     """Conduction with a conductivity that rises by `rise` per kelvin; returns what `_link` does."""
-    mean = max(0.1, 1.0 + 0.5 * rise * (t1 + t2))
-    up, down = max(0.1, 1.0 + rise * t1), max(0.1, 1.0 + rise * t2)
-    return conductance * mean * (t1 - t2), conductance * up, conductance * down
+    mean, up, down = 1.0 + 0.5 * rise * (t1 + t2), 1.0 + rise * t1, 1.0 + rise * t2
+    mean = mean if mean > 0.1 else 0.1
+    return (
+        conductance * mean * (t1 - t2),
+        conductance * (up if up > 0.1 else 0.1),
+        conductance * (down if down > 0.1 else 0.1),
+    )

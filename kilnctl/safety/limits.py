@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, TypedDict
 
 from ..errors import KilnctlError
-from .coolest import LumpedOven
+from .coolest import LumpedOven, wrong_ovens
 from .model_rates import ThermalModel, fastest_k_per_s
 from .schedule_trip import schedule_trip_c
 from .ventilation import purge_s, vapour_sum, ventilation_of
@@ -57,6 +57,7 @@ HARD_CEILINGS = {
     "explained_per_fired": 0.6,
     "missing_share_s": 600.0,
     "board_ceiling_c": 1400.0,
+    "near_the_top": 0.7,
 }
 #: Least values, where less is less safe: a purge that does not purge, jumps forgotten before they are counted, a rise
 #: so small that the room's warming counts as one, terminals colder than any workshop.
@@ -66,6 +67,7 @@ HARD_FLOORS = {
     "no_rise_k": 2.0,
     "cold_junction_low_c": -40.0,
     "second_lag_s": -660.0,
+    "near_the_top": 0.2,
 }
 #: What the `safety:` section of an oven file may set, with the least and the most that it takes. Other thresholds are
 #: not configurable.
@@ -79,6 +81,8 @@ SETTABLE = {
     "airflow_s": (0.5, HARD_CEILINGS["airflow_s"]),
     "purge_s": (HARD_FLOORS["purge_s"], 7200.0),
 }
+#: These are no numbers but ovens in lumps.
+_OVENS = ("coolest", "envelope")
 #: These may be infinite: there is no such limit.
 UNLIMITED = ("part_trip_c", "identical_s")
 #: These may be 0 or below.
@@ -130,6 +134,7 @@ class Policy:
     second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
     no_rise_s, no_rise_k        full-power seconds, and the least rise that they must give
+    near_the_top                share of full power that holds a temperature at which they need not give it
     unasked_rise_s, unasked_rise_k   time without heat, and the rise after it that trips
     warms_k_per_s               fastest rise without heat of the elements: the room's, and a fan's
     rise_k_per_s, fall_k_per_s  fastest rise that full power could give, and fastest fall of a closed oven, with margin
@@ -186,6 +191,7 @@ class Policy:
     cold_junction_jump_k: float = 5.0
     no_rise_s: float = 600.0
     no_rise_k: float = 5.0
+    near_the_top: float = 0.7
     unasked_rise_s: float = 120.0
     unasked_rise_k: float = 6.0
     warms_k_per_s: float = WARMS_K_PER_S
@@ -213,7 +219,7 @@ class Policy:
     def __post_init__(self) -> None:
         for threshold in fields(self):
             name, value = threshold.name, getattr(self, threshold.name)
-            if isinstance(value, (bool, str, LumpedOven, tuple)) or value is None:
+            if name in _OVENS or isinstance(value, (bool, str)) or value is None:
                 continue
             if math.isnan(value) or (value <= 0.0 and name not in SIGNED):
                 raise KilnctlError(f"safety: {name} = {value:g} must be above zero")
@@ -225,6 +231,8 @@ class Policy:
                 raise KilnctlError(
                     f"safety: {name} = {value:g} is above {HARD_CEILINGS[name]:g}, which no setting may lift"
                 )
+        if wrong := wrong_ovens(self.coolest, self.envelope):
+            raise KilnctlError(f"safety: {wrong}")
 
 
 def policy_for(
@@ -262,6 +270,11 @@ def policy_for(
         values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
     values["coolest"], values["envelope"] = coolest, envelope
+    if coolest is not None and envelope is not None:
+        # An oven that loses more and gets less than the model is near its top sooner.
+        gets = coolest.power_share if oven.meters.supply or oven.meters.current else coolest.unmetered_share
+        share = HARD_CEILINGS["near_the_top"] * gets * coolest.resistance_k_per_w / envelope[0].resistance_k_per_w
+        values["near_the_top"] = max(HARD_FLOORS["near_the_top"], share)
     policy = Policy(**values)
     if oven.control.tick_s * GAP_TICKS > policy.stall_s:
         raise KilnctlError(

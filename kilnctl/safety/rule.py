@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from ..reading import Reading
 from .limits import Policy
 from .messages import WORDS
-from .state import SafetyState, Tick, lasting, trip
+from .state import SafetyState, Tick, trip
 
 
 @dataclass(slots=True)
@@ -45,7 +45,13 @@ class Look:
 
     def lasting(self, name: str, condition: bool, for_s: float) -> bool:
         """True once the condition has held without a break for that long; `name` keeps conditions apart."""
-        return lasting(self.state, name, condition, self.now_s, for_s)
+        # Written out: a tick asks this twenty times.
+        over = self.state.over
+        if not condition:
+            over.pop(name, None)
+            return False
+        now_s = self.tick.time_s
+        return now_s - over.setdefault(name, now_s) >= for_s
 
     def warn(self, text: str) -> None:
         """Add a warning for people; it does not affect the heat."""

@@ -6,7 +6,7 @@ sensor's error, heat ends. This rule never permits heat."""
 
 import math
 
-from .coolest import LumpedOven, step
+from .coolest import LumpedOven, lifted, step
 from .rule import Look, Rule
 from .rules_sensor import control_shows
 from .state import finite
@@ -35,6 +35,8 @@ def energy_says_hotter(look: Look) -> None:
         state.lumps_c = state.lumps[1]
     if look.dt_s > 0.0:
         state.lumps = step(oven, state.lumps, power_w_of(look, oven), look.dt_s, may_be_open(look))
+        if oven.learnt and look.usable:
+            state.lumps = lifted(state.lumps, least_c(oven, look.reading.chamber_c))
         state.lumps_c += (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
     too_hot = is_hotter(look, oven)
     if look.lasting("energy-hotter", too_hot, HOTTER_S):
@@ -76,6 +78,13 @@ def is_hotter(look: Look, oven: LumpedOven) -> bool:
 def most_c(oven: LumpedOven, reads_c: float) -> float:
     """The hottest that the chamber can be when a sound sensor shows this reading, °C."""
     return reads_c + oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
+
+
+def least_c(oven: LumpedOven, reads_c: float) -> float:
+    """The coldest that the chamber can be at this reading, °C: a sensor that lies shows too little. A fitted model
+    knows how the oven answers within minutes, so that each reading is a start from which the energy must be seen again:
+    a sensor that slips out slowly has shown the truth before."""
+    return reads_c - oven.apart_k - oven.apart_share * max(0.0, reads_c - oven.room_c)
 
 
 def _nearly(look: Look, oven: LumpedOven) -> bool:

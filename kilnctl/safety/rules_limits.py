@@ -18,7 +18,7 @@ NEAR_SHARE = 0.8  # ±30 %: none
 def shown_c(name: str, value: float | None, reading: Reading) -> float | None:
     """What the "limit" or "part" sensor shows, °C; None when it shows no temperature. A reading too hot for any sensor
     also counts: it is above every limit."""
-    faulty = any(word.startswith(f"{name}-") for word in reading.faults)
+    faulty = bool(reading.faults) and any(word.startswith(f"{name}-") for word in reading.faults)
     return value if finite(value) and value >= LOWEST_C and not faulty else None
 
 

@@ -56,7 +56,8 @@ def control_reading(look: Look) -> bool:
     """Whether the control reading can be believed in this tick. Keeps the last good one, and trips when the reading
     stays bad."""
     state, now_s, value_c = look.state, look.now_s, look.reading.chamber_c
-    fault = next((word for word in look.reading.faults if word in SENSOR_FAULTS), "")
+    faults = look.reading.faults
+    fault = next((word for word in faults if word in SENSOR_FAULTS), "") if faults else ""
     if fault:
         bad = fault
     elif not possible(value_c):

@@ -8,8 +8,8 @@ from .state import SafetyState, endanger, finite
 
 #: The level from which a rise without heat is measured starts at the recent top. It sinks at most this fast, K/s, so
 #: that recovery from an open door is no rise. It goes up with a chamber that warms no faster than room and fan explain
-#: (`policy.warms_k_per_s`), and with the little heat that was asked for, in proportion to the fastest rise at full
-#: power.
+#: (`policy.warms_k_per_s`), and with the little heat that was asked for or that the elements may still hold (`glow`),
+#: in proportion to the fastest rise at full power.
 LEVEL_SINKS_K_PER_S = 0.02  # ±30 %: none
 #: Share of full power from which on heat counts as asked for.
 ASKED = 0.02  # ±30 %: none
@@ -40,7 +40,8 @@ def rise_no_heat(look: Look) -> None:
         if state.coil is False:
             endanger(state)
         return
-    explained_k = (policy.warms_k_per_s + policy.rise_k_per_s * max(0.0, _asked(look))) * dt_s
+    given = max(0.0, _asked(look)) + state.glow
+    explained_k = (policy.warms_k_per_s + policy.rise_k_per_s * given) * dt_s
     state.quiet_c += min(max(rise_k, -LEVEL_SINKS_K_PER_S * dt_s), explained_k)
     if finite(cold_c := look.reading.cold_junction_c):
         state.quiet_c = max(state.quiet_c, min(level_c(state), cold_c))

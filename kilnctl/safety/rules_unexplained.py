@@ -44,20 +44,24 @@ def fired_lately(state: SafetyState) -> float:
 
 
 def excuse(look: Look) -> None:
-    """What the uncertain masses explain by now, from the same energy and round the same chamber: by how much elements
-    and contents of the coolest oven give less, and those of the hottest more, than those of the model's own oven.
-    Heavier elements give less while they warm up, and a load that is not as described takes another heat; all this
-    passes in a soak. An error of power or losses lasts: it is allowed for in proportion to the power fired."""
+    """What the uncertain masses explain by now, from the same energy and round the same chamber: the most and the least
+    that elements of the three ovens give, and that their linings and contents take, against the model's own oven.
+    Heavier elements give less while they warm up and more after the heat ends (`glow`), and walls and loads that are
+    not as described take another heat; most of this passes in a soak. An error of the power is allowed for in
+    proportion to the power fired."""
     state, ovens = look.state, look.policy.envelope
     if ovens is None or look.dt_s <= 0.0:
         return
     chamber_c, power_w = look.reading.chamber_c, power_w_of(look, ovens[0])
     before = state.held or tuple(oven.from_chamber(chamber_c) for oven in ovens)
-    steps = [held(oven, x, chamber_c, power_w, look.dt_s) for oven, x in zip(ovens, before, strict=True)]
-    state.held = tuple(lumps for lumps, _ in steps)
-    likely_w, cool_w, hot_w = (watts for _, watts in steps)
-    state.excused_high = max(0.0, hot_w - likely_w) / ovens[0].full_w
-    state.excused_low = max(0.0, likely_w - cool_w) / ovens[0].full_w
+    likely, heavy, light = (held(o, x, chamber_c, power_w, look.dt_s) for o, x in zip(ovens, before, strict=True))
+    state.held = likely[0], heavy[0], light[0]
+    full_w, net_w = ovens[0].full_w, likely[1] - likely[2]
+    most_given_w, least_given_w = max(likely[1], heavy[1], light[1]), min(likely[1], heavy[1], light[1])
+    most_taken_w, least_taken_w = max(likely[2], heavy[2], light[2]), min(likely[2], heavy[2], light[2])
+    state.excused_high = (most_given_w - least_taken_w - net_w) / full_w
+    state.excused_low = (net_w - least_given_w + most_taken_w) / full_w
+    state.glow = max(0.0, most_given_w) / full_w
 
 
 def explained_share(look: Look, excused: float) -> float:

@@ -171,6 +171,7 @@ class SafetyState:
     held: tuple[Lumps, ...] = ()  # the ovens of `policy.envelope`, their chambers at the reading
     excused_high: float = 0.0  # what the model's uncertainty explains, shares of full power: too much heat,
     excused_low: float = 0.0  # and too little
+    glow: float = 0.0  # what the heaviest elements that it allows give to the chamber now, share of full power
     # surroundings
     asked: float = 0.0  # commanded and conducted share, means of ten seconds
     given: float = 0.0
@@ -203,7 +204,7 @@ class SafetyState:
         self.asked = self.given = self.slope_k_per_s = self.second_slope = self.airless_s = 0.0
         self.slow_c = self.second_c = self.before_c = self.good_c = self.cold_c = self.wall_ahead_s = self.coil = None
         self.delayed_c, self.second_k, self.rejected, self.lumps = None, 0.0, None, None
-        self.held, self.excused_high, self.excused_low = (), 0.0, 0.0
+        self.held, self.excused_high, self.excused_low, self.glow = (), 0.0, 0.0, 0.0
         self.top_c = self.settled_s = -math.inf
         # What the air did meanwhile is unknown too: the chamber is purged again.
         self.purge_until_s = math.inf
@@ -214,7 +215,9 @@ _values = attrgetter(*(f.name for f in fields(SafetyState)))
 
 def finite(value: object) -> TypeGuard[float]:
     """A number that can be compared: neither NaN nor infinite nor something else."""
-    if type(value) is not float and not isinstance(value, Real):
+    if type(value) is float:
+        return math.isfinite(value)
+    if value is None or not isinstance(value, Real):
         return False
     try:
         return math.isfinite(value)
@@ -225,14 +228,6 @@ def finite(value: object) -> TypeGuard[float]:
 def number(value: object) -> float:
     """For words: the value, or NaN where it is no number."""
     return float(value) if finite(value) else math.nan
-
-
-def lasting(state: SafetyState, name: str, condition: bool, now_s: float, for_s: float) -> bool:
-    """True once the condition has held without a break for that long."""
-    if not condition:
-        state.over.pop(name, None)
-        return False
-    return now_s - state.over.setdefault(name, now_s) >= for_s
 
 
 def latch(state: SafetyState, found: Trip) -> SafetyState:

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from ..record.models import store_of
+from ..record.model_store import store_of
 from ..run.prepare import PreparedRun
 from ..settings.oven import Oven
 

@@ -107,7 +107,10 @@ class Reader:
         if f.metadata.get("assume"):
             shown = f.default
             if f.metadata["kind"] == "quantity" and isinstance(shown, float):
-                shown = _plain(shown, f.metadata["dimension"])
+                dimension = f.metadata["dimension"]
+                # As its reason says it: a tolerance in per cent, an emissivity as it stands.
+                percent = dimension == "fraction" and "%" in f.metadata["assume"]
+                shown = f"{100.0 * shown:g} %" if percent else _plain(shown, dimension)
             self.assumptions.append(f"{where}: {shown} ({f.metadata['assume']})")
         return f.default
 

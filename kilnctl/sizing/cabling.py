@@ -69,6 +69,17 @@ def _plug(c: Circuit) -> Iterator[Finding]:
         phases = "three phases" if plug.phases == 3 else "one phase"
         yield Finding("plug", Mark.WRONG, f"{s.plug} is for {low:.0f} to {high:.0f} V, {phases}: not for this supply")
         return
+    breaker = s.breaker_a
+    if breaker is not None and breaker > plug.rated_a and not plug.fused:
+        # Several sockets for 15 A may share a circuit of 20 A there.
+        shared = c.north_american and (plug.rated_a, breaker) == (15.0, 20.0)
+        yield Finding(
+            "plug's breaker",
+            Mark.TIGHT if shared else Mark.WRONG,
+            f"{s.plug} bears {plug.rated_a:.0f} A, and a breaker of {breaker:g} A stands before it: the plug burns "
+            "before the breaker opens" + ("; allowed only where several sockets share the circuit" if shared else ""),
+            _plug_rule(c),
+        )
     if c.line_a > plug.hours_a:
         yield Finding(
             "plug",
@@ -114,6 +125,14 @@ def _breaker(c: Circuit) -> Iterator[Finding]:
         yield Finding("breaker's poles", mark, f"{poles}, and {c.poles} lines have to open together", c.cite("poles"))
 
 
+#: What is asked of a cable by its key, and what is taken instead.
+_SURROUNDINGS = {
+    "cable laid": ("how is it laid", "as the worst way of laying"),
+    "cable at": ("how warm is it there", f"in air of {CABLE_AIR_C:.0f} °C"),
+    "circuits together": ("what runs with it", "alone"),
+}
+
+
 def _cable(c: Circuit) -> Iterator[Finding]:
     s, rule = c.oven.supply, c.cite("capacity")
     if s.cable_area_m2 is None:
@@ -129,11 +148,11 @@ def _cable(c: Circuit) -> Iterator[Finding]:
         if value is None
     ]
     if unknown:
+        asked, taken = zip(*(_SURROUNDINGS[key] for key in unknown), strict=True)
         yield Finding(
             "cable's surroundings",
             Mark.ASKED,
-            f"how is it laid, how warm is it there, what runs with it? (supply: {', '.join(unknown)}) Reckoned as the "
-            f"worst way of laying, alone, in air of {CABLE_AIR_C:.0f} °C",
+            f"{', '.join(asked)}? (supply: {', '.join(unknown)}) Reckoned {', '.join(taken)}",
         )
     laid = s.cable_laid or rules.WORST_LAID
     found = _cable_verdict(c, s.cable_area_m2, laid, rule)

@@ -168,7 +168,8 @@ def _three_phase_findings(c: Circuit) -> list[Finding]:
             Finding(
                 "phases",
                 Mark.WRONG,
-                f"{o.elements.groups} groups do not load three lines alike: 3 or 6 (elements: groups)",
+                f"{o.elements.groups} group{'s do' if o.elements.groups != 1 else ' does'} not load three lines alike: "
+                "3 or 6 (elements: groups)",
             )
         )
     neutral = "the neutral carries as much as a line, " if c.connection == "star" else ""

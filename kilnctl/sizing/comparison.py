@@ -131,11 +131,11 @@ def offers_of(sizing: Sizing, run: RunAsked, prices: dict[str, float]) -> tuple[
 
 
 def _worth(offer: Offer, now: Figures) -> tuple[bool, float, float]:
-    """What has a price comes first, the most saved for the money; then what saves most in a run, to half a per cent,
-    and what is less power to hold."""
-    if offer.cost:
-        return False, -offer.saved_j / offer.cost, offer.figures.hold_w
+    """What has a price and saves something in a run comes first, the most for the money; then what saves most in a run,
+    to half a per cent, and what is less power to hold."""
     share = offer.saved_j / now.run_j if math.isfinite(now.run_j) else 0.0
+    if offer.cost and round(200.0 * share) > 0:
+        return False, -offer.saved_j / offer.cost, offer.figures.hold_w
     return True, -round(200.0 * share), offer.figures.hold_w
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from ..body import full_power_c
 from ..thermal import elements as electric
 from ..thermal.surfaces import extrapolated
+from ..thermal.walls import solve_wall
 
 if TYPE_CHECKING:
     from .ranges import Range
@@ -20,6 +21,8 @@ def notes_of(sizing: Sizing) -> tuple[str, ...]:
     notes = [
         *(() if sizing.wire else _element_notes(sizing, chamber_c)),
         touch_note(sizing.shell_range_c(chamber_c), chamber_c, sizing.oven.site.ambient_c),
+        *_bare_note(sizing, chamber_c),
+        *_corner_note(sizing),
         *_end_notes(sizing),
     ]
     for report in sizing.layers(chamber_c):
@@ -46,6 +49,61 @@ _HARM = (
     (65.0, "bare metal burns within four seconds; guard it"),
     (math.inf, "it burns at a touch (bare metal within a second); guard it"),
 )
+
+
+#: Skin → (its emissivity without paint, its words): bare metal radiates little and gets hotter (from memory).
+_BARE = {
+    "steel": (0.25, "galvanised steel"),
+    "stainless steel": (0.3, "bare stainless steel"),
+    "aluminium": (0.1, "bare aluminium"),
+    "copper": (0.1, "bare copper"),
+    "brass": (0.1, "bare brass"),
+}
+#: More than this, K, is worth a word.
+_BARE_K = 3.0
+#: How often better a hot face conducts than what is behind it, so that it must not run through to the outside.
+_CARRIES = 3.0
+
+
+def _bare_note(sizing: Sizing, chamber_c: float) -> list[str]:
+    """How hot the hottest outside of assumed emissivity would be if its metal were not painted."""
+    oven, room, found = sizing.oven, sizing.oven.site.ambient_c, []
+    faces = sizing.at(chamber_c).walls
+    painted = sizing.steady.middles_c(chamber_c)
+    for wall in sizing.walls:
+        key = wall.face.name if getattr(oven.walls, wall.face.name, None) is not None else "sides"
+        if wall.layers[-1].material.name not in _BARE or f"walls.{key}.outer emissivity" in oven.places:
+            continue
+        bare, words = _BARE[wall.layers[-1].material.name]
+        hot_c, g = max(faces[wall.face.name].hot_face_c, room + 1e-6), wall.geometry
+        if extrapolated(painted[wall.face.name], room, g.outer_length_m, wall.face.orientation):
+            continue
+        endless = solve_wall(wall.layers, hot_c, room, g.outer_length_m, wall.face.orientation, bare)
+        at_c = room + g.middle_share * (endless.cold_face_c - room)
+        if at_c > painted[wall.face.name] + _BARE_K:
+            found.append((at_c, wall.face.name, f"as {words} (emissivity {bare:g}) its middle would be at about"))
+    if not found:
+        return []
+    at_c, name, words = max(found)
+    return [
+        f"{name}: taken as painted; {words} {at_c:.0f} °C. Say which it is (walls: outer emissivity)",
+    ]
+
+
+def _corner_note(sizing: Sizing) -> list[str]:
+    """A hot face that conducts well loses heat wherever it reaches the outside."""
+    for wall in sizing.walls:
+        inner = [x.material for x in wall.layers if x.material.kind != "metal"]
+        mean_c = 0.5 * sizing.reached_c
+        if len(inner) > 1 and inner[0].conductivity(mean_c) > _CARRIES * min(m.conductivity(mean_c) for m in inner):
+            words = (
+                "conducts far better than what is behind it: at edges, lid and door it must end behind the insulation"
+            )
+            loses = (
+                "where it runs through to the outside, the oven loses up to twice as much in all, and the skin burns"
+            )
+            return [f"{inner[0].name} {words}, as it is reckoned here; {loses} there"]
+    return []
 
 
 def _element_notes(sizing: Sizing, chamber_c: float) -> list[str]:

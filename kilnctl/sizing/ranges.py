@@ -21,6 +21,10 @@ EDGES = 0.25
 THICKNESS = 0.05
 #: Emissivity of the outside: paint, dust and oxide change it (absolute; an estimate).
 OUTER_EMISSIVITY = 0.1
+#: Of the room against the description, K: a workshop kept at a temperature (an estimate).
+ROOM_K = 3.0
+#: Resistance of the elements as wound against the description, relative: gauge and length (common practice).
+WOUND = 0.05
 #: From half widths of uniform distributions, added root-sum-square, to two standard uncertainties.
 COVERAGE = 2.0 / math.sqrt(3.0)
 
@@ -68,6 +72,7 @@ def heat_up_pairs(oven: Oven, edge_share: float) -> list[tuple[dict[str, float],
         (both(1 - edges, 1 - edges), both(1 + edges, 1 + edges)),
         ({"leak_w_per_k": 1 / LEAK_FACTOR}, {"leak_w_per_k": LEAK_FACTOR}),
         ({"power_w": (1 + t) ** 2}, {"power_w": (1 - t) ** 2}),
+        ({"power_w": 1 + WOUND}, {"power_w": 1 - WOUND}),
     ]
 
 

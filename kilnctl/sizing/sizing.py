@@ -20,7 +20,7 @@ from ..thermal import elements as electric
 from .buying import Saving, savings_of, wall_key
 from .notes import notes_of
 from .protection import protection_findings
-from .ranges import Range, heat_up_pairs, pairs_of, spread
+from .ranges import ROOM_K, WOUND, Range, heat_up_pairs, pairs_of, spread
 from .winding import described
 from .winding_findings import wire_findings
 from .wiring import Wiring, wiring_of
@@ -93,10 +93,18 @@ class Sizing:
         changed = [
             (a.middles_c(min(chamber_c, a.valid_c)), b.middles_c(min(chamber_c, b.valid_c))) for a, b in self._variants
         ]
+        colder, warmer = (self.steady.middles_c(t) for t in self._in_other_rooms(chamber_c))
         return {
-            name: spread(value, [(a[name], b[name]) for a, b in changed])
+            name: spread(
+                value, [*((a[name], b[name]) for a, b in changed), (colder[name] - ROOM_K, warmer[name] + ROOM_K)]
+            )
             for name, value in self.steady.middles_c(chamber_c).items()
         }
+
+    def _in_other_rooms(self, chamber_c: float) -> tuple[float, float]:
+        """Chamber temperatures that stand as high above the described room as chamber_c above one that is ROOM_K
+        colder, and warmer: the oven then is in nearly the same state, all of it shifted."""
+        return min(chamber_c + ROOM_K, self.steady.valid_c), max(chamber_c - ROOM_K, self.oven.site.ambient_c + 1.0)
 
     @cached_property
     def max_chamber_c(self) -> float:
@@ -132,15 +140,20 @@ class Sizing:
         def needed(variant: SteadyOven) -> float:
             return max(0.0, variant.at(min(chamber_c, variant.valid_c)).power_w)
 
-        found = spread(self.power_w(chamber_c), [(needed(a), needed(b)) for a, b in self._variants])
+        changed = [(needed(a), needed(b)) for a, b in self._variants]
+        colder, warmer = (self.power_w(t) for t in self._in_other_rooms(chamber_c))
+        found = spread(self.power_w(chamber_c), [*changed, (warmer, colder)])
         return dataclasses.replace(found, low=max(0.0, found.low))
 
     @cached_property
     def max_chamber_range_c(self) -> Range:
-        """max_chamber_c with its range, °C, the supply's tolerance included."""
+        """max_chamber_c with its range, °C; the supply's tolerance and the elements as wound are included."""
         full, t = self.oven.elements.power_w, self.oven.supply.tolerance
         changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
-        changed.append((self.steady.highest(full * (1 - t) ** 2), self.steady.highest(full * (1 + t) ** 2)))
+        for low, high in (((1 - t) ** 2, (1 + t) ** 2), (1 - WOUND, 1 + WOUND)):
+            changed.append((self.steady.highest(full * low), self.steady.highest(full * high)))
+        if self.max_chamber_c < self.steady.valid_c:
+            changed.append((self.max_chamber_c - ROOM_K, self.max_chamber_c + ROOM_K))
         return spread(self.max_chamber_c, changed)
 
     # ---- time and stored heat --------------------------------------------------------------------------------------
@@ -163,7 +176,7 @@ class Sizing:
 
     def heat_up_range_s(self, from_c: float, to_c: float, load: Load | None = None) -> Range:
         """heat_up_s with its range, s: the virtual oven's time, times what stated uncertainties of heat capacity,
-        conductivity, thickness, edges, leak and supply do to the time of the low-order model."""
+        conductivity, thickness, edges, leak, elements and supply do to the time of the low-order model."""
         value = self.heat_up_s(from_c, to_c, load)
         if not math.isfinite(value):
             return Range(value, value, value)
@@ -172,7 +185,7 @@ class Sizing:
         def time_s(m: EnergyModel) -> float:
             x, t = m.rest(from_c), 0.0
             while x[CHAMBER] < to_c and t < 172800.0:
-                x, t = m.step(x, m.power_w, 10.0, m.ambient_c), t + 10.0
+                x, t = m.inside(x, m.power_w, 10.0, m.ambient_c), t + 10.0
             return t
 
         def scaled(factors: dict[str, float]) -> EnergyModel:
@@ -282,8 +295,9 @@ class Sizing:
 
     @property
     def wrong(self) -> tuple[Finding, ...]:
-        """What comes before anything else, of wiring and protection."""
-        return (*self.wiring.marked(Mark.WRONG), *(f for f in self.protection if f.mark is Mark.WRONG))
+        """What comes before anything else, of wiring, protection and the elements' wire."""
+        others = (*self.protection, *self.wire)
+        return (*self.wiring.marked(Mark.WRONG), *(f for f in others if f.mark is Mark.WRONG))
 
     @cached_property
     def notes(self) -> tuple[str, ...]:

@@ -26,7 +26,7 @@ _COLDEST_C, _HOTTEST_C = -100.0, 1900.0
 Points = tuple[tuple[float, float], ...]
 
 
-class _Line:
+class _Polyline:
     """A piecewise-linear function with its exact integral; scalars are fast, arrays work too."""
 
     __slots__ = ("_area", "_x", "_y", "area", "x", "y")
@@ -121,14 +121,14 @@ class Material:
     source: str
     uncertainty: float = 0.15
     emissivity: float = 0.85
-    _k: _Line = field(init=False, repr=False, compare=False)
-    _cp: _Line = field(init=False, repr=False, compare=False)
+    _k: _Polyline = field(init=False, repr=False, compare=False)
+    _cp: _Polyline = field(init=False, repr=False, compare=False)
 
     def __post_init__(self):
         for points in ("conductivity_points", "capacity_points"):
             object.__setattr__(self, points, tuple(sorted(getattr(self, points))))
-        object.__setattr__(self, "_k", _Line(self.conductivity_points))
-        object.__setattr__(self, "_cp", _Line(self.capacity_points))
+        object.__setattr__(self, "_k", _Polyline(self.conductivity_points))
+        object.__setattr__(self, "_cp", _Polyline(self.capacity_points))
 
     @property
     def range_c(self) -> tuple[float, float]:

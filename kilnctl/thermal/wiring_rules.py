@@ -90,7 +90,7 @@ _US_TOGETHER = ((3, 1.0), (6, 0.80), (9, 0.70), (20, 0.50), (30, 0.45), (40, 0.4
 @dataclass(frozen=True)
 class Plug:
     """rated_a: printed rating; hours_a: the current allowed for hours, A; volts: from and to; lines: whether the two
-    live pins are two lines; phases; reversible: live and neutral may change places."""
+    live pins are two lines; phases; reversible: live and neutral may change places; fused: it has a fuse of its own."""
 
     rated_a: float
     hours_a: float
@@ -98,6 +98,7 @@ class Plug:
     lines: bool = False
     phases: int = 1
     reversible: bool = False
+    fused: bool = False
 
 
 _US_120, _US_240, _EU_230, _EU_400 = (100.0, 130.0), (200.0, 250.0), (200.0, 250.0), (346.0, 440.0)
@@ -105,7 +106,7 @@ _US_120, _US_240, _EU_230, _EU_400 = (100.0, 130.0), (200.0, 250.0), (200.0, 250
 #: practice: their contacts are tried for an hour, not for a firing); industrial ones their rating (IEC 60309-1).
 PLUGS = {
     "CEE 7/4": Plug(16.0, 10.0, _EU_230, reversible=True),
-    "BS 1363": Plug(13.0, 10.0, _EU_230),
+    "BS 1363": Plug(13.0, 10.0, _EU_230, fused=True),
     "IEC 60309 16 A": Plug(16.0, 16.0, _EU_230),
     "IEC 60309 32 A": Plug(32.0, 32.0, _EU_230),
     "IEC 60309 63 A": Plug(63.0, 63.0, _EU_230),

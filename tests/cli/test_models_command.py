@@ -7,7 +7,7 @@ import shutil
 import pytest
 from scenarios import oven_file
 
-from kilnctl.record.models import ModelStore
+from kilnctl.record.model_store import ModelStore
 
 SOAK = "schedule: Soak\nsteps:\n  - {to: 90 °C, hold: 10 min}\n"
 

@@ -33,7 +33,8 @@ def test_the_controller_that_is_named_controls(here, place, controller):
     done = here(
         "rehearse", CABINET, place / "arrive.yaml", "--controller", controller, "--out", place / controller, "--quiet"
     )
-    assert done.returncode == 0, done.stderr
+    # A thermostat does not keep the soak's band.
+    assert done.returncode == (1 if controller == "thermostat" else 0), done.stderr
     about = json.loads(next((place / controller).glob("*/run.json")).read_text())
     assert about["controller"] != "energy balance and trim"
     if controller == "thermostat":
@@ -186,7 +187,7 @@ def test_a_fault_in_the_learning_run_trips_it_and_it_is_continued_from_its_recor
     first = here(
         "learn", lab / "lab.yaml", "--to", "300 °C", "--faults", faults, "--quiet", "--out", tmp_path / "first"
     )
-    assert first.returncode == 1 and "TRIP" in first.stdout and "--continue" in first.stdout, first.stderr
+    assert first.returncode == 3 and "TRIP" in first.stdout and "--continue" in first.stdout, first.stderr
     folder = next((tmp_path / "first").iterdir())
     plan = [
         here("learn", lab / "lab.yaml", "--to", "300 °C", "--plan", *more).stdout

@@ -131,3 +131,14 @@ def test_true_part_lies_in_the_band(oven, load: str):
         rows, _ = bench.run_of(said, bench.true_load(said.usual_load, *bench.LOADS[load]), 150.0, 600.0)
         found = bench.figures(rows)
     assert found["in"] >= 95.0 and found["warm"] <= 8.0 and np.isfinite(found["mean"])
+
+
+def test_in_a_fall_the_band_holds_a_light_part_at_the_coldest_place():
+    """It leads the fall: once all light loads of the band stood at the warmest place."""
+    body = replace(STEEL, colder_k_per_w=0.02, warmer_k_per_w=0.02)
+    part, light = parts.begin(body, 800.0, 800.0), parts.Slab(0.5, 1.0, -0.01, (800.0,) * 4, 0.0)
+    true = parts.Part(0.0, 0.0, (light,))
+    for second in range(1800):
+        chamber_c = 800.0 - 0.05 * second
+        part, true = (parts.moved(body, p, chamber_c, 20.0, 500.0, 1.0) for p in (part, true))
+        assert part.low_c <= true.slabs[0].layers[0] <= part.high_c

@@ -18,6 +18,7 @@ from kilnctl.firing.flicker import (
     perception,
     predict,
     short_term,
+    voltages,
     worst_plt,
 )
 
@@ -156,3 +157,22 @@ def test_words_name_the_limits_crossed():
         and "over hours" in flicker.in_words(0.9)
         and "lamps on the same line flicker" in flicker.in_words(1.2)
     )
+
+
+@pytest.mark.parametrize(("shortest", "groups", "duty"), [(1, 1, 0.35), (7, 2, 0.65), (137, 3, 0.35), (50, 3, 0.1)])
+def test_a_round_of_cycles_flickers_as_all_of_its_cycles_in_turn(shortest, groups, duty):
+    """One round is filtered and counted; here every cycle of the twelve minutes is fired and filtered."""
+    pattern, supply = Pattern(50.0, shortest, groups), SupplyLine()
+    every = voltages(pattern, [duty], 720.0, 3000.0, supply)
+    whole = short_term(perception(every)[120 * 50 * SAMPLES_PER_CYCLE :])
+    assert predict(pattern, duty, 3000.0, supply) == pytest.approx(whole, rel=1e-6)
+
+
+def test_percentiles_of_counted_values_against_numpy():
+    """A value counts as often as it is said to; numpy's percentiles are the reference."""
+    rng = np.random.default_rng(3)
+    p, times = rng.exponential(size=200), rng.integers(0, 5, 200)
+    percents = ((30.0, 50.0, 80.0), (6.0, 8.0, 10.0, 13.0, 17.0), (2.2, 3.0, 4.0), (0.7, 1.0, 1.5), (0.1,))
+    weights = (0.08, 0.28, 0.0657, 0.0525, 0.0314)  # IEC 61000-4-15, 5.7.2 (from memory)
+    levels = [np.percentile(np.repeat(p, times), [100.0 - x for x in group]).mean() for group in percents]
+    assert short_term(p, times) == pytest.approx(math.sqrt(sum(w * x for w, x in zip(weights, levels, strict=True))))

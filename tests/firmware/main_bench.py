@@ -92,6 +92,7 @@ class Bench:
         return self.stuck.get(number, self.levels.get(number, 0))
 
     def SPI(self, number, **lines):
+        self.spi_init(lines["baudrate"], lines["polarity"], lines["phase"])
         self.spi = {"number": number, **lines}
         return types.SimpleNamespace(
             init=self.spi_init, write=self.spi_write, readinto=self.spi_read, write_readinto=self.spi_exchange
@@ -111,7 +112,7 @@ class Bench:
 
     def spi_write(self, data):
         chip = self.selected()
-        assert self.phase == 1 and data[0] == 0x80
+        assert chip != LIMIT and self.phase == 1 and data[0] == 0x80, "a MAX31855 has no input"
         if chip not in self.forgetful:
             self.registers[chip] = list(data[1:4])
 
@@ -145,8 +146,7 @@ class Bench:
     # ---- the line ----
 
     def readinto(self, one):
-        if not self.incoming:
-            return None
+        assert self.incoming, "it would wait for a byte"
         one[0] = self.incoming.pop(0)
         return 1
 

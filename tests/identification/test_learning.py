@@ -10,6 +10,7 @@ from kilnctl import fit
 from kilnctl.identification.fitting import prior_of
 from kilnctl.identification.learning import FAR, PACE, Doubted, described, lesson, loosened, unfit
 from kilnctl.identification.records import as_log
+from kilnctl.identification.validation import predicted_on
 from kilnctl.model.least_squares import minimise
 from kilnctl.model.parameters import PARAMETERS, prior_covariance, scaled
 from kilnctl.model.trained_file import trained
@@ -207,6 +208,29 @@ def test_a_door_left_open_teaches_nothing_and_one_opened_for_a_moment_is_left_ou
 
     assert with_door(1060.0).taught == Taught.LEARNT
     assert with_door(1700.0).taught == Taught.REFUSED
+
+
+def test_a_first_run_whose_end_belongs_to_another_oven_is_kept_aside(cabinet, truth):
+    """In its last third the supply's meter shows a third less than goes in."""
+    run = run_of(cabinet, truth, 1)
+    watts = np.array(run.data["power_w"])
+    watts[2 * len(watts) // 3 :] *= 0.67
+    found = lesson(cabinet, replace(run, data={**run.data, "power_w": watts}), None)
+    assert found.taught == Taught.ASIDE and "without its last third" in found.words
+
+
+def test_a_share_of_the_readings_tells_of_a_runs_own_start(cabinet, truth, known):
+    """What comes after that share does not count."""
+    run = run_of(cabinet, truth, 1)
+    reading = np.array(run.data["chamber_c"])
+    reading[2 * len(reading) // 3 :] += 20.0
+    other = replace(run, data={**run.data, "chamber_c": reading})
+    early, late = (
+        [predicted_on(cabinet, known, as_log(cabinet, r), own=share).predicted_c for r in (run, other)]
+        for share in (0.6, 1.0)
+    )
+    assert early[0] == pytest.approx(early[1], abs=1e-9)
+    assert np.abs(late[0] - late[1]).max() > 0.1
 
 
 def test_a_run_too_short_to_fit_teaches_nothing(cabinet, truth):

@@ -14,6 +14,7 @@ from kilnctl.model.doubt import (
     LEAST_CAPACITY,
     LEAST_LOSSES,
     MORE,
+    NO_DOUBT,
     coolest_of,
     day_zero_doubt,
     doubt_of,
@@ -24,7 +25,7 @@ from kilnctl.model.doubt import (
 )
 from kilnctl.model.parameters import PARAMETERS
 from kilnctl.model.trained_file import TrainedModel, load_model, save_model
-from kilnctl.model.uncertainty import uncertainty_of
+from kilnctl.model.uncertainty import Unlisted, uncertainty_of, unlisted_in
 from kilnctl.run.prepare import prepare
 from kilnctl.safety.coolest import held, step
 from tests.plants.plant_cases import ROOT
@@ -65,9 +66,8 @@ def test_the_coolest_oven_is_cooler_than_the_model_at_every_moment_and_holds_les
 def test_without_doubt_it_is_the_model_itself():
     """The lumps in plain floats and the control's model have the same physics."""
     oven, model = described()
-    sure = dataclasses.replace(DAY_ZERO, losses=1.0, leak=1.0, capacity=1.0, films=1.0, elements=1.0, carriers=0.0)
     same = dataclasses.replace(
-        coolest_of(oven, None, model.but(contents_j_per_k=0.0, extra_w=0.0), sure), room_c=model.ambient_c
+        coolest_of(oven, None, model.but(contents_j_per_k=0.0, extra_w=0.0), NO_DOUBT), room_c=model.ambient_c
     )
     twin = model.but(contents_j_per_k=0.0, extra_w=0.0, resistance_rise_per_k=0.0)
     x, y = twin.rest(20.0), same.from_chamber(20.0)
@@ -110,11 +110,55 @@ def test_water_load_room_and_supply_are_allowed_for():
     share = dry.contents_j_per_k / model.contents_j_per_k
     assert 1.0 < share < 3.0, "the shelf is always the same"
     bare = dataclasses.replace(oven, shelf=None)
-    alone = coolest_of(bare, load, day_zero(bare, load))
+    alone = coolest_of(bare, load, day_zero(bare, load), NO_DOUBT)
     assert alone.contents_j_per_k == pytest.approx(3.0 * day_zero(bare, load).contents_j_per_k)
     assert dry.room_c == model.ambient_c - 10.0
     assert dry.unmetered_share == pytest.approx((1.0 - oven.supply.tolerance) ** 2) and dry.power_share == 1.0
     assert dry.door_m2 > 0.0 and dry.door_w_per_k > 10.0
+
+
+def test_a_description_allows_a_hearth_that_it_does_not_name():
+    """An invented oven with an unnamed hearth of 9 kJ/K was ended at 117 °C."""
+    oven, model = described()
+    assert unlisted_in(oven) == Unlisted() and uncertainty_of(oven, oven.usual_load).unlisted == 0.0
+    bare = dataclasses.replace(oven, shelf=None)
+    floor_m2 = bare.chamber.width_m * bare.chamber.depth_m
+    more, model = unlisted_in(bare), day_zero(bare, None)
+    assert more.j_per_k == pytest.approx(0.025 * 2000.0 * 1000.0 * floor_m2)
+    by = {d.learnt: coolest_of(bare, None, model, d) for d in (DAY_ZERO, dataclasses.replace(NO_DOUBT, learnt=True))}
+    assert by[False].contents_j_per_k == more.j_per_k and by[False].contents_m2 == more.m2 == floor_m2
+    assert by[False].contents_w_per_k == more.w_per_k and by[True].contents_j_per_k == 0.0, "records show it"
+    _, heavy, light = envelope_of(bare, None, model)
+    assert heavy.contents_j_per_k == more.j_per_k and light.contents_j_per_k == 0.0
+    stored = model.element_j_per_k + sum(model.lining_j_per_k)
+    assert uncertainty_of(bare, None).unlisted == pytest.approx(more.j_per_k / stored, rel=0.1)
+
+
+@pytest.mark.parametrize("name", ["curing-cabinet", "bench-muffle", "brick-kiln"])
+def test_a_description_knows_what_a_lining_loses_but_not_how_soon_it_warms(name):
+    """Steady states are the same, so that what is promised of hours is; full power warms it more slowly."""
+    oven, model = described(name)
+    sooner = dataclasses.replace(NO_DOUBT, inward=DAY_ZERO.inward)
+    plain, other = (coolest_of(oven, None, model, d) for d in (NO_DOUBT, sooner))
+    assert sum(1.0 / g for g in other.lining_w_per_k) == pytest.approx(sum(1.0 / g for g in plain.lining_w_per_k))
+    assert other.lining_w_per_k[0] == pytest.approx(DAY_ZERO.inward * plain.lining_w_per_k[0])
+    power_w = held_w(model, 0.6 * oven.limits.highest_c)
+    assert settled_c(other, power_w) == pytest.approx(settled_c(plain, power_w), rel=0.03)
+    x, y = plain.from_chamber(20.0), other.from_chamber(20.0)
+    for _ in range(240):
+        x, y = step(plain, x, model.power_w, 5.0, False), step(other, y, model.power_w, 5.0, False)
+    assert y[1] < x[1] - 5.0
+    assert coolest_of(oven, None, model).lag_s == pytest.approx(model.lag_s + model.dead_s + DAY_ZERO.zone_s)
+    assert plain.lag_s == model.lag_s + model.dead_s
+
+
+def test_what_cools_counts_as_light():
+    oven, model = described()
+    doubt = dataclasses.replace(NO_DOUBT, capacity=1.25)
+    cool, exact = coolest_of(oven, oven.usual_load, model, doubt), coolest_of(oven, None, model, NO_DOUBT)
+    assert cool.lighter == pytest.approx(1.0 / 1.25**2) and exact.lighter == exact.lighter_in == 1.0
+    _, _, light = envelope_of(oven, oven.usual_load, model, doubt)
+    assert cool.lighter_in * cool.contents_j_per_k == pytest.approx(light.contents_j_per_k)
 
 
 def test_a_description_is_doubted_by_what_it_may_be_off_by():
@@ -194,7 +238,7 @@ def test_what_is_promised_is_kept_by_the_arithmetic_and_learning_lowers_it(name)
 
 @pytest.mark.parametrize("name", ["curing-cabinet", "bench-muffle", "brick-kiln"])
 def test_ovens_within_the_uncertainty_give_their_chamber_what_lies_in_the_envelope(name):
-    """Heat-up at full power and a soak, with elements and loads of masses between the two extremes."""
+    """Heat-up at full power and a soak, with elements, linings and loads of masses between the two extremes."""
     oven, model = described(name)
     likely, heavy, light = envelope_of(oven, oven.usual_load, model)
     generator, top_c = random.Random(name), oven.limits.highest_c
@@ -205,6 +249,8 @@ def test_ovens_within_the_uncertainty_give_their_chamber_what_lies_in_the_envelo
             field: _between(getattr(light, field), getattr(heavy, field), b if field.startswith("c") else a)
             for field in ("element_j_per_k", "contents_j_per_k", "contents_w_per_k", "contents_m2")
         }
+        low, high = light.lining_j_per_k, heavy.lining_j_per_k
+        changes["lining_j_per_k"] = tuple(_between(i, j, b) for i, j in zip(low, high, strict=True))
         ovens.append(dataclasses.replace(likely, **changes))
     lumps = [o.from_chamber(model.ambient_c) for o in ovens]
     widest = 0.0
@@ -213,7 +259,7 @@ def test_ovens_within_the_uncertainty_give_their_chamber_what_lies_in_the_envelo
         steps = [
             held(o, x, chamber_c, (1.0 if second < 3000 else 0.3) * model.power_w, 5.0) for o, x in zip(ovens, lumps)
         ]
-        lumps, watts = [x for x, _ in steps], [w for _, w in steps]
+        lumps, watts = [x for x, _, _ in steps], [given - taken for _, given, taken in steps]
         if second < 3000:
             widest = max(widest, watts[2] - watts[1])
             assert all(watts[1] - 1.0 <= w <= watts[2] + 1.0 for w in watts), second

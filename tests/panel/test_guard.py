@@ -8,7 +8,7 @@ pytest.importorskip("starlette", reason="the extra 'panel' is not installed")
 
 from starlette.responses import PlainTextResponse
 
-from kilnctl.panel.guard import Guard, asker, hosts, policy, refusal, stop_origin
+from kilnctl.panel.guard import RequestGuard, asker, hosts, policy, refusal, stop_origin
 
 ALLOWED = hosts(["Oven.lan"], 8484)
 OURS = {"host": "127.0.0.1:8484"}
@@ -93,7 +93,7 @@ def test_a_change_must_come_from_our_page_as_json():
 
 def test_an_empty_list_of_hosts_is_no_list():
     with pytest.raises(ValueError):
-        Guard(PlainTextResponse(""), {})
+        RequestGuard(PlainTextResponse(""), {})
     assert hosts([], 80).keys() >= {"127.0.0.1", "localhost:80"} and not any(
         "0.0.0.0" in h for h in hosts(["", " "], 8484)
     )
@@ -108,7 +108,7 @@ def answered(app, asked):
     async def receive():
         return {"type": "websocket.connect"}
 
-    asyncio.run(Guard(app, ALLOWED)(asked, receive, send))
+    asyncio.run(RequestGuard(app, ALLOWED)(asked, receive, send))
     return sent
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from kilnctl.record.folder import Begun, SampleWriter, begin
 from kilnctl.record.kept_aside import read_kept_aside
-from kilnctl.record.models import Version
+from kilnctl.record.model_store import Version
 from kilnctl.report import lessons
 from kilnctl.report.finishing import main
 from kilnctl.report.lessons import Told, version_words

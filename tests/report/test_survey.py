@@ -6,7 +6,15 @@ import pytest
 from kilnctl.cli import main
 from kilnctl.errors import KilnctlError
 from kilnctl.record.run_record import read_run
-from kilnctl.report.uniformity import CLASSES_K, Loose, accuracy, read_loose, survey
+from kilnctl.report.uniformity import (
+    CLASSES_K,
+    Loose,
+    accuracy,
+    accuracy_text,
+    read_loose,
+    survey,
+    survey_text,
+)
 
 
 @pytest.fixture(scope="module")
@@ -88,6 +96,17 @@ def test_the_accuracy_is_the_mean_difference_and_gives_the_calibration_point(run
     assert found.reference_c - found.control_c == pytest.approx(1.5, abs=0.1)
     (shaky,) = accuracy(run, logger(run, (0.0,), noise=4.0))
     assert not shaky.steady
+
+
+def test_a_survey_says_its_verdict_first(run):
+    assert survey_text(survey(run, logger(run, (1.0, -1.0)))).startswith("within class ")
+    assert survey_text(survey(run, logger(run, (40.0, 0.0)))).startswith("outside every class (the widest is ±28 K)")
+
+
+def test_a_reference_that_is_far_off_gives_no_calibration(run):
+    far = accuracy_text(accuracy(run, logger(run, (60.0,))))
+    assert "60 K apart is more than any calibration corrects" in far and "reads:" not in far
+    assert "reads:" in accuracy_text(accuracy(run, logger(run, (2.0,))))
 
 
 def test_commands_write_pages(folder, run, tmp_path, capsys):

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kilnctl.report.svg import STYLES, Chart, Series, Subplot, svg, thin, ticks
+from kilnctl.report.svg import STYLES, Chart, Flag, Series, Subplot, svg, thin, ticks, time_label, time_ticks
 
 
 @given(st.integers(1, 20000), st.integers(0, 10**6), st.integers(50, 600))
@@ -37,10 +37,12 @@ def test_chart_is_well_formed_and_says_what_it_shows():
         "A <title> & more",
         (
             Subplot(
-                "temperature, °C",
+                "temperature",
                 (Series(t, y, "chamber"), Series(t, y + 5.0, "part", "part", np.full(len(t), 3.0))),
-                ((2000.0, 6000.0, "soak"),),
-                ((9000.0, "trip"),),
+                flags=(Flag(9000.0, "heat cut", "trip"),),
+                bands=((2000.0, 6000.0, 147.0, 153.0),),
+                phases=((2000.0, 6000.0, "soak"),),
+                unit="°C",
             ),
             Subplot("duty, %", (Series(t, np.zeros(len(t)), "duty", "power"),), low=0.0, high=100.0),
         ),
@@ -48,7 +50,7 @@ def test_chart_is_well_formed_and_says_what_it_shows():
     text = svg(chart)
     root = xml.fromstring(text)
     words = "".join(root.itertext())
-    for word in ("A <title> & more", "chamber", "part", "soak", "trip", "duty, %", "1:00"):
+    for word in ("A <title> & more", "chamber", "part", "soak", "heat cut", "duty, %", "1 h", "150 °C"):
         assert word in words
     assert "nan" not in text and len(text) < 200_000
 
@@ -62,21 +64,51 @@ def test_empty_chart_is_drawn():
     assert svg(Chart("nothing", (Subplot("y", ()),))).endswith("</svg>")
 
 
+def test_two_minutes_and_two_hours_never_look_alike():
+    said = [time_label(s) for s in (0, 30, 90, 120, 5400, 7200, 93600, 172800)]
+    assert said == ["0", "30 s", "1:30 min", "2 min", "1 h 30", "2 h", "1 d 2 h", "2 d"]
+    for span in (60.0, 600.0, 7200.0, 50000.0, 260000.0):
+        words = [time_label(s) for s in time_ticks(0.0, span)]
+        assert len(words) == len(set(words)) and len(words) >= 2
+        assert all(word == "0" or not word.replace(":", "").isdigit() for word in words), "each with its unit"
+
+
 @pytest.mark.parametrize("width", [400, 960])
-def test_marks_and_bands_stay_inside_the_picture(width):
+def test_flags_and_bands_stay_inside_the_picture(width):
     t = np.arange(0.0, 3600.0)
-    notes = tuple((1000.0 + 5.0 * i, f"note {i}") for i in range(6))
-    panel = Subplot(
-        "y",
-        (Series(t, t * 0.0 + 5.0, "flat", "part", np.full(len(t), 2.0)),),
-        marks=((3590.0, "a long word at the end"),),
-        notes=notes,
+    flags = (
+        Flag(3590.0, "heat cut", "trip"),
+        *(Flag(1000.0 + 5.0 * i, f"note {i}") for i in range(6)),
+        Flag(2000.0, "door open", "door"),
+        Flag(200.0, "soak", "step"),
     )
-    root = xml.fromstring(svg(Chart("marks", (panel,), width=width)))
+    panel = Subplot("y", (Series(t, t * 0.0 + 5.0, "flat", "part", np.full(len(t), 2.0)),), flags=flags)
+    root = xml.fromstring(svg(Chart("flags", (panel,), width=width)))
     texts = [e for e in root.iter() if e.tag.endswith("text")]
-    assert sum("note" in (e.text or "") for e in texts) == 3  # three rows, and no words on top of each other
-    (end,) = (e for e in texts if e.text == "a long word at the end")
+    said = [e.text for e in texts]
+    assert sum("note" in (e or "") for e in said) == 1, "no words on top of each other"
+    assert "door open" in said and "soak" not in said
+    (end,) = (e for e in texts if e.text == "heat cut")
     assert end.get("text-anchor") == "end" and float(end.get("x", "nan")) <= width
     (band,) = (e for e in root.iter() if e.tag.endswith("polygon"))
     heights = [float(p.split(",")[1]) for p in band.get("points", "").split()]
-    assert min(heights) > 50.0 and max(heights) < 490.0 and max(heights) - min(heights) > 200.0
+    assert min(heights) > 50.0 and max(heights) < 490.0 and max(heights) - min(heights) > 150.0
+
+
+def test_the_axis_has_few_round_numbers_and_its_unit_once():
+    t = np.arange(0.0, 7200.0)
+    for top in (37.0, 180.0, 260.0, 1234.0):
+        panel = Subplot("temperature", (Series(t, 20.0 + t * (top - 20.0) / 7200.0, "chamber"),), unit="°C")
+        root = xml.fromstring(svg(Chart("axis", (panel,), height=600)))
+        left = [e.text or "" for e in root.iter() if e.tag.endswith("text") and e.get("text-anchor") == "end"]
+        assert 3 <= len(left) <= 12 and sum("°C" in word for word in left) == 1
+
+
+def test_names_of_lines_that_end_together_do_not_cover_each_other():
+    t = np.arange(0.0, 600.0)
+    lines = tuple(Series(t, t * 0.0 + 0.01 * k, f"line {k}", style) for k, style in enumerate(list(STYLES)[:3]))
+    root = xml.fromstring(svg(Chart("names", (Subplot("power", lines, low=0.0, high=100.0),))))
+    places = sorted(
+        float(e.get("y", "nan")) for e in root.iter() if e.tag.endswith("text") and (e.text or "").startswith("line ")
+    )
+    assert len(places) == 3 and min(np.diff(places)) >= 14.0

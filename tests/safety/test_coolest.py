@@ -204,16 +204,18 @@ def test_less_power_and_more_loss_are_never_hotter(power_w, less_w, ticks):
     assert y[1] <= x[1] + 1e-9
 
 
-def test_round_a_held_chamber_the_elements_give_what_they_get_and_the_contents_take_what_they_lack():
-    """In steady state all the power arrives; at the first moment elements of 10 J/K keep it, and contents of 20 °C take
-    20 W/K."""
+def test_round_a_held_chamber_the_elements_give_what_they_get_and_contents_and_lining_take_what_they_lack():
+    """In steady state all the power arrives; at the first moment elements of 10 J/K keep it, contents of 20 °C take 20
+    W/K, and a lining of 20 °C takes 100 W/K."""
     fixed = but(chamber_j_per_k=MOST)
     x = fixed.from_chamber(120.0)
-    first, watts = held(fixed, x, 120.0, 500.0, 1e-4)
-    assert watts == pytest.approx(-2000.0, rel=1e-2) and first[1] == pytest.approx(120.0, abs=1e-6)
+    first, given_w, taken_w = held(fixed, x, 120.0, 500.0, 1e-4)
+    assert given_w == pytest.approx(0.0, abs=1.0) and taken_w == pytest.approx(100.0 * 120.0, rel=1e-2)
+    assert first[1] == pytest.approx(120.0, abs=1e-6)
     for _ in range(2000):
-        x, watts = held(fixed, x, 120.0, 500.0, 1.0)
-    assert watts == pytest.approx(500.0, rel=1e-4) and x[6] == pytest.approx(120.0, abs=1e-2)
+        x, given_w, taken_w = held(fixed, x, 120.0, 500.0, 1.0)
+    assert given_w == pytest.approx(500.0, rel=1e-4) and x[6] == pytest.approx(120.0, abs=1e-2)
+    assert taken_w == pytest.approx(100.0 / (4.0 / 4.0 + 1.0 / 100.0), rel=1e-3), "what the lining then loses"
     assert x[0] == pytest.approx(120.0 + 500.0 / 50.0, abs=1e-2), "the elements are hotter by power over conductance"
     # The chamber is where the reading is, wherever it was before.
     assert held(fixed, x, 60.0, 0.0, 1.0)[0][1] == pytest.approx(60.0, abs=1e-2)
@@ -222,5 +224,6 @@ def test_round_a_held_chamber_the_elements_give_what_they_get_and_the_contents_t
 
 def test_round_a_held_chamber_an_empty_oven_s_contents_take_nothing():
     empty = but(chamber_j_per_k=MOST, contents_j_per_k=0.0, contents_w_per_k=0.0)
-    first, watts = held(empty, empty.from_chamber(100.0), 100.0, 3000.0, 1.0)
-    assert watts > 0.0 and watts == pytest.approx((first[0] - first[1]) * 50.0)
+    first, given_w, taken_w = held(empty, empty.from_chamber(100.0), 100.0, 3000.0, 1.0)
+    assert given_w > 0.0 and given_w == pytest.approx((first[0] - first[1]) * 50.0)
+    assert taken_w == pytest.approx((first[1] - first[2]) * 100.0), "the lining alone"

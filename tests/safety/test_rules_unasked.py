@@ -201,3 +201,20 @@ def test_a_rise_that_a_little_heat_explains_is_no_fault(commanded, explained_k):
     s = state(slow_c=105.0, quiet_c=100.0, off_s=300.0)
     rules_unasked.rise_no_heat(at(s, Reading(105.0), tick(1000.0, commanded=commanded), dt=1.0, fired=0.02))
     assert s.quiet_c == pytest.approx(100.0 + explained_k + POLICY.warms_k_per_s) and not s.trips
+
+
+def test_heat_that_heavy_elements_still_give_explains_a_rise():
+    """A wire on a carrier, or a second zone of air, warms the sensor for minutes after the heat ends: in an invented
+    oven of two zones the reading rose by 6 K then, and the rule ended a sound run."""
+    rises_k = []
+    for glow in (0.0, 0.01, 0.1):
+        s = state(off_s=POLICY.unasked_rise_s, quiet_c=100.0, glow=glow)
+        seconds = 0
+        while not s.trips and seconds < 400:
+            seconds += 1
+            s.slow_c = 100.0 + 0.05 * seconds
+            rules_unasked.rise_no_heat(at(s, now=100.0 + seconds, fired=0.0))
+        rises_k.append(0.05 * seconds)
+    assert rises_k[0] == pytest.approx(POLICY.unasked_rise_k, abs=0.3)
+    assert rises_k[0] < rises_k[1], "all that is explained here is 0.15 K/s at most, and the rise is 0.05"
+    assert rises_k[2] == pytest.approx(20.0)

@@ -256,4 +256,4 @@ def test_heat_that_cannot_be_cut_is_shouted_until_a_person_stops_the_command(pro
     assert p.poll() is None
     p.send_signal(signal.SIGINT)
     out, err = p.communicate(timeout=30)
-    assert err.count(f"DANGER: {DANGER}") >= 3 and "DANGER at" in out and p.returncode == 1
+    assert err.count(f"DANGER: {DANGER}") >= 3 and "DANGER at" in out and p.returncode == 3

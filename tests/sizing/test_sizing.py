@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from kilnctl import KilnctlError, SettingsError, load_oven, size
 from kilnctl.body.steady import SteadyOven
 from kilnctl.output import Units
-from kilnctl.report.sizing_text import holding
-from kilnctl.settings.construction import Chamber, Layer, Load, Wall
+from kilnctl.report.sizing_text import holding, sizing_text, temperature_range
+from kilnctl.settings.construction import Chamber, Layer, Load, Wall, Walls
+from kilnctl.sizing.ranges import Range
 from kilnctl.sizing.sizing import Sizing
 
 OVENS = ("curing-cabinet", "brick-kiln", "bench-muffle")
@@ -240,3 +241,63 @@ def test_an_oven_that_its_fan_alone_holds_is_sized_without_savings(oven):
     blown = dataclasses.replace(cabinet, fan=dataclasses.replace(cabinet.fan, power_w=1900.0))
     sizing = size(blown)
     assert sizing.power_w(min(sizing.top_c, sizing.max_chamber_c)) == 0.0 and sizing.savings == ()
+
+
+def test_ranges_hold_a_room_that_is_a_little_colder_or_warmer(oven):
+    """A well insulated cabinet's outside follows the room kelvin for kelvin, and hardly anything else."""
+    cabinet = oven("curing-cabinet")
+    wool = dataclasses.replace(cabinet.walls.sides.layers[1], thickness_m=0.3)
+    walls = Walls(sides=dataclasses.replace(cabinet.walls.sides, layers=(wool,)))
+    described = Sizing(dataclasses.replace(cabinet, walls=walls, bridges=(), vent=None))
+    span, power, highest = described.shell_range_c(150.0), described.power_range_w(150.0), described.max_chamber_range_c
+    for apart_k in (-2.9, 2.9):
+        site = dataclasses.replace(cabinet.site, ambient_c=cabinet.site.ambient_c + apart_k)
+        other = Sizing(dataclasses.replace(described.oven, site=site))
+        assert span.low < other.shell_c(150.0) < span.high
+        assert power.low < other.power_w(150.0) < power.high and highest.low < other.max_chamber_c < highest.high
+    assert span.high - span.value < 5.0
+
+
+def test_a_shell_of_metal_whose_paint_is_not_described_is_named_with_its_bare_temperature(tmp_path):
+    skin = ("thickness: 100 mm}\n", "thickness: 100 mm}\n    - {material: aluminium, thickness: 1 mm}\n")
+    (said,) = (n for n in size(load_oven(box(tmp_path, skin=skin))).notes if "taken as painted" in n)
+    told = float(said.split("at about ")[1].split(" °C")[0])
+    text = BOX.replace("  sides:\n", "  sides:\n    layers:\n").replace(
+        "    - {material: plain", "      - {material: plain"
+    )
+    bare = (
+        "thickness: 100 mm}\n",
+        "thickness: 100 mm}\n      - {material: aluminium, thickness: 1 mm}\n    outer emissivity: 0.1\n",
+    )
+    described = size(load_oven(box(tmp_path, text, skin=bare)))
+    assert told == pytest.approx(described.shell_c(300.0), abs=3.0) and told > 20.0 + 1.3 * 20.0
+    assert not any("taken as painted" in n for n in described.notes)
+
+
+def test_a_conductive_hot_face_must_end_behind_the_insulation(tmp_path):
+    """In three dimensions a box of dense brick before light brick loses 1.8 times as much where it runs through."""
+    layers = (
+        "    - {material: plain, thickness: 100 mm}",
+        "    - {material: NAME, thickness: 60 mm}\n    - {material: plain, thickness: 60 mm}",
+    )
+    for name, said in (("dense firebrick", True), ("calcium silicate board", False)):
+        changed = (layers[0], layers[1].replace("NAME", name))
+        notes = size(load_oven(box(tmp_path, layers=changed))).notes
+        assert any("must end behind the insulation" in n for n in notes) is said
+
+
+def test_a_wire_that_does_not_make_the_power_comes_before_anything_else(oven):
+    kiln = oven("brick-kiln")
+    short = dataclasses.replace(kiln, elements=dataclasses.replace(kiln.elements, wire_length_m=10.0))
+    assert Sizing(kiln).wrong == () and "power" in [f.about for f in Sizing(short).wrong]
+
+
+def test_a_highest_temperature_beyond_what_is_looked_at_is_more_than_that():
+    metric = Units()
+    assert temperature_range(Range(1500.0, 1497.0, 1500.0), metric) == "more than 1500 °C"
+    assert temperature_range(Range(1400.0, 1300.0, 1500.0), metric) == "1400 °C (1300 °C to more)"
+
+
+def test_a_vent_that_takes_most_is_named_beside_smaller_savings(oven):
+    cabinet = Sizing(oven("curing-cabinet"))
+    assert "the vent takes 247 W, more than any of these saves" in sizing_text(cabinet, Units())

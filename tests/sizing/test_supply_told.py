@@ -34,11 +34,12 @@ def test_a_breaker_too_large_stands_first_in_size_and_check(here, edited):
     for command in ("size", "check"):
         done = here(command, path)
         lines = done.stdout.splitlines()
-        assert done.returncode == 0 and lines[0] == "DANGER, before anything else:", command
-        assert lines[1].startswith("  WRONG         cable: ") and "16 A with 1.5 mm² would be the smallest" in lines[1]
+        assert done.returncode == 1 and lines[0] == "DANGER, before anything else:", command
+        assert lines[1].startswith("  WRONG         plug's breaker: ") and "the plug burns before" in lines[1]
+        assert lines[2].startswith("  WRONG         cable: ") and "16 A with 1.5 mm² would be the smallest" in lines[2]
         assert "a licensed electrician decide" in done.stdout
     found = json.loads(here("size", path, "--json").stdout)["wiring"]["findings"]
-    assert [f["about"] for f in found if f["mark"] == "wrong"] == ["cable"]
+    assert [f["about"] for f in found if f["mark"] == "wrong"] == ["plug's breaker", "cable"]
     assert all(f["rule"] for f in found if f["mark"] == "wrong")
 
 

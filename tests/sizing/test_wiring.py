@@ -296,3 +296,32 @@ def test_meters_of_one_phase_are_named_wrong_on_three(oven):
     assert marks(wiring_of(three))["meters"] is WRONG
     odd = dataclasses.replace(three, elements=dataclasses.replace(three.elements, groups=2), meters=Meters())
     assert [f.mark for f in wiring_of(odd).findings if f.about == "phases"] == [WRONG, TIGHT]
+
+
+def test_a_breaker_above_the_plug_burns_the_plug(wired):
+    """A socket for 16 A behind 32 A: nothing opens when it is overloaded. A British plug has its own fuse; American
+    sockets for 15 A may share a circuit of 20 A (NFPA 70, table 210.21(B)(3), from memory)."""
+    for plug, volts, breaker, mark in (
+        ("CEE 7/4", 230.0, 32.0, WRONG),
+        ("CEE 7/4", 230.0, 16.0, None),
+        ("BS 1363", 240.0, 32.0, None),
+        ("IEC 60309 16 A", 230.0, 20.0, WRONG),
+        ("NEMA 5-15", 120.0, 20.0, TIGHT),
+        ("NEMA 5-20", 120.0, 20.0, None),
+        ("NEMA 5-20", 120.0, 30.0, WRONG),
+    ):
+        hertz = 60.0 if plug.startswith("NEMA") else 50.0
+        found = marks(wired(900.0, volts, hertz, plug=plug, breaker_a=breaker))
+        assert found.get("plug's breaker") is mark, (plug, breaker)
+
+
+def test_of_a_cable_only_what_is_missing_is_asked_and_said_to_be_taken(wired):
+    w = wired(2000.0, 230.0, breaker_a=16.0, cable_area_m2=2.5 * MM2, cable_at_c=45.0, circuits_together=4)
+    said = words(w, "cable's surroundings")
+    assert "how is it laid?" in said and "Reckoned as the worst way of laying" in said
+    assert "30 °C" not in said and "alone" not in said
+
+
+def test_one_group_on_three_lines_is_said_in_the_singular(wired):
+    w = wired(9000.0, 400.0, groups=1, connection="star")
+    assert "elements in 1 group do not load three lines alike" in words(w, "phases")

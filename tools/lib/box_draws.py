@@ -1,4 +1,4 @@
-"""Drawn boxes against the reference, and drawn ovens against the ranges of their sizing."""
+"""Drawn boxes, and their walls by `kilnctl size` against the reference."""
 
 import math
 import random
@@ -8,14 +8,7 @@ import numpy as np
 from box_reference import converged
 
 from kilnctl.body.edges import edges_of, films_of
-from kilnctl.body.steady import Factors, SteadyOven
-from kilnctl.model.day_zero import day_zero
-from kilnctl.model.energy import CHAMBER
 from kilnctl.settings.construction import Chamber
-from kilnctl.settings.oven import Oven
-from kilnctl.sizing import Sizing
-from kilnctl.sizing.ranges import heat_up_pairs, pairs_of
-from kilnctl.sizing.sizing import HIGHEST_C
 from kilnctl.thermal.material_data import find
 from kilnctl.thermal.walls import WallLayer, solve_wall
 
@@ -124,68 +117,3 @@ def checked(box: Box) -> Checked:
         max(errors, key=abs),
         away,
     )
-
-
-def _between(a: float, b: float, chance: random.Random) -> float:
-    return a + (b - a) * chance.random()
-
-
-def drawn_factors(oven: Oven, chance: random.Random) -> Factors:
-    """Every uncertain input at once, anywhere within its tolerance; a leak's factor with equal chances for half and
-    twice."""
-    chosen = {}
-    for less, more in pairs_of(oven):
-        name = next(n for n in Factors.__dataclass_fields__ if getattr(less, n) != getattr(more, n))
-        a, b = getattr(less, name), getattr(more, name)
-        chosen[name] = (
-            math.exp(_between(math.log(a), math.log(b), chance)) if name == "leakage" else _between(a, b, chance)
-        )
-    return Factors(**chosen)
-
-
-def held(oven: Oven, draws: int, seed: int) -> tuple[float, float, float, float]:
-    """Shares of the draws that lie in the ranges of power, highest temperature, outside and heat-up (the control
-    model's, with all of its inputs drawn at once)."""
-    chance, sizing = random.Random(seed), Sizing(oven)
-    t = min(oven.limits.highest_c, 0.9 * sizing.max_chamber_c)
-    power, highest, outside = sizing.power_range_w(t), sizing.max_chamber_range_c, sizing.shell_range_c(t)
-    inside = np.zeros(3)
-    tolerance = oven.supply.tolerance
-    for _ in range(draws):
-        drawn = SteadyOven(oven, factors=drawn_factors(oven, chance), highest_c=HIGHEST_C)
-        here = drawn.at(t).power_w
-        full = oven.elements.power_w * (1.0 + _between(-tolerance, tolerance, chance)) ** 2
-        shell = max(drawn.middles_c(t).values())
-        inside += [
-            power.low <= here <= power.high,
-            highest.low <= drawn.highest(full) <= highest.high,
-            outside.low <= shell <= outside.high,
-        ]
-    return (*(inside / draws), _heat_up_held(oven, sizing, t, draws, chance))
-
-
-def _heat_up_held(oven: Oven, sizing: Sizing, to_c: float, draws: int, chance: random.Random) -> float:
-    room = oven.site.ambient_c
-    span = sizing.heat_up_range_s(room, to_c)
-    model, within = day_zero(oven, None, to_c), 0
-    scale = None
-    for k in range(draws + 1):
-        factors: dict[str, float] = {}
-        for less, more in heat_up_pairs(oven, sizing.edge_share) if k else ():
-            share = chance.random()
-            for name in less:
-                factors[name] = factors.get(name, 1.0) * (less[name] + share * (more[name] - less[name]))
-        changed = model.but(
-            **{
-                n: tuple(v * f for v in x) if isinstance(x := getattr(model, n), tuple) else x * f
-                for n, f in factors.items()
-            }
-        )
-        x, time_s = changed.rest(room), 0.0
-        while x[CHAMBER] < to_c and time_s < 172800.0:
-            x, time_s = changed.step(x, changed.power_w, 20.0, changed.ambient_c), time_s + 20.0
-        if scale is None:
-            scale = span.value / time_s
-        else:
-            within += span.low <= scale * time_s <= span.high
-    return within / draws

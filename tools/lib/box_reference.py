@@ -45,19 +45,27 @@ def _growth(length: float, first: float, count: int) -> float:
 
 
 class _Cells:
-    """Widths along the axes, the layer of each cell (−1: chamber), its depth below the nearest hot face."""
+    """Widths along the axes, the layer of each cell (−1: chamber), its depth below the nearest hot face. `first`: see
+    `grid_of`."""
 
-    def __init__(self, layers: Sequence[WallLayer], inside_m: Sequence[float], fine: int):
+    def __init__(self, layers: Sequence[WallLayer], inside_m: Sequence[float], fine: int, first: Sequence[int] = ()):
         depths, owner = _through(layers, fine)
         inner, self.width = 2 * fine, []
         for half in (0.5 * x for x in inside_m):
-            first = min(max(depths[0], 0.05 * depths.sum() / fine), half / inner)
-            self.width.append(np.concatenate([_row(half, inner, _growth(half, first, inner))[::-1], depths]))
+            least = min(max(depths[0], 0.05 * depths.sum() / fine), half / inner)
+            self.width.append(np.concatenate([_row(half, inner, _growth(half, least, inner))[::-1], depths]))
         level = np.concatenate([np.full(inner, -1), owner])
         place = np.concatenate([np.zeros(inner), np.cumsum(depths) - 0.5 * depths])
         self.layer, self.depth = (
             np.maximum(np.maximum(a[:, None, None], a[None, :, None]), a[None, None, :]) for a in (level, place)
         )
+        if first:
+            along = np.meshgrid(level, level, level, indexing="ij")
+            skin = self.layer == len(layers) - 1 if layers[-1].material.kind == "metal" else np.zeros_like(self.layer)
+            built = np.full_like(self.layer, -1)
+            for axis in reversed(first):
+                built = np.where(along[axis] >= 0, along[axis], built)
+            self.layer = np.where(skin, self.layer, built)
 
 
 def grid_of(
@@ -67,10 +75,12 @@ def grid_of(
     ambient_c: float,
     films: Sequence[Film],
     fine: int,
+    first: Sequence[int] = (),
 ) -> tuple[Grid, np.ndarray]:
     """(octant with the chamber as its room 0 and the workshop as room 1; depth of its cells below the hot face, m).
-    hot_c None: the chamber's temperature follows from its heat."""
-    cells = _Cells(layers, inside_m, fine)
+    hot_c None: the chamber's temperature follows from its heat. Each layer wraps round the whole box, or the slabs
+    butt: those across the axis that is named `first` run past the others; a metal skin stays outside."""
+    cells = _Cells(layers, inside_m, fine, first)
     what = np.pad(cells.layer, (0, 1), constant_values=-2)
     contact = np.array([0.0] + [x.contact_m2k_w for x in layers[:-1]])
 
@@ -90,9 +100,10 @@ def solve_reference(
     films: Sequence[Film],
     fine: int,
     passes: int = 12,
+    first: Sequence[int] = (),
 ) -> tuple[float, np.ndarray]:
     """(heat through all six walls, W; temperatures in the middle of the outsides across x, y, z, °C)."""
-    grid, depth = grid_of(layers, inside_m, hot_c, ambient_c, films, fine)
+    grid, depth = grid_of(layers, inside_m, hot_c, ambient_c, films, fine, first)
     start = _profile(layers, hot_c, ambient_c, films[0], depth).ravel()
     field = steady(grid, [x.material.conductivity for x in layers], passes, start)
     middles = []

@@ -14,6 +14,7 @@ from kilnctl.model.day_zero import day_zero
 from kilnctl.model.energy import EnergyModel
 from kilnctl.plants.conditions import AS_DESCRIBED, Conditions, Variation
 from kilnctl.reading import Reading
+from kilnctl.settings.construction import Load
 from kilnctl.settings.oven import Oven
 from kilnctl.thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 
@@ -171,7 +172,8 @@ def _sensed(**changes) -> Made:
 
 def _wet(kg: float) -> Made:
     def made(oven, top_c, seed):
-        return Strange(oven, replace(oven.usual_load, moisture_kg=kg), seed)
+        load = oven.usual_load or Load(mass_kg=2.0 * kg, area_m2=0.1)
+        return Strange(oven, replace(load, moisture_kg=kg), seed)
 
     return made
 

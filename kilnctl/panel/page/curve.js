@@ -1,7 +1,7 @@
 // The curve of a run or of a plan, on a canvas: what was measured, what should be, what is expected to the end with its
 // band; power beneath. Zoom and pan; read by mouse, finger or keys. Lines differ in dash and width, not in colour alone.
 // Names and read-out stand above the canvas, so that nothing covers the data. `draw.js` paints, `scale.js` counts.
-import { LINES, paint } from "./draw.js";
+import { LINES, paint, paintCursor } from "./draw.js";
 import { between, nearest } from "./scale.js";
 import { clock, number, temperature, watts } from "./units.js";
 import { w } from "./words.js";
@@ -105,7 +105,7 @@ export class Curve {
     return box;
   }
   timeAt(x) { const { x: left, w: wide } = this.box(), [a, b] = this.window(); return a + ((x - left) / wide) * (b - a); }
-  leave() { if (this.cursor === null) return; this.cursor = null; this.onRead(""); this.draw(); }
+  leave() { if (this.cursor === null) return; this.cursor = null; this.onRead(""); paintCursor(this); }
   read(x) { this.readAt(this.timeAt(x)); }
   readAt(time) {
     const [a, b] = this.window(), said = [];
@@ -118,7 +118,7 @@ export class Curve {
     if (i !== null && number(bar.values[i]) && this.cursor <= bar.time_s.at(-1) + 30) said.push(this.data.full_w ? watts(bar.values[i] * this.data.full_w) : `${Math.round(100 * bar.values[i])} %`);
     const [from, to] = [this.cursor - (b - a) / 80, this.cursor + (b - a) / 80];
     said.push(...this.data.marks.filter((m) => m.time_s >= from && m.time_s <= to).map((m) => m.words));
-    this.onRead([clock(this.cursor), ...said].join(" · ")); this.draw();
+    this.onRead([clock(this.cursor), ...said].join(" · ")); paintCursor(this);
   }
   // The names of the lines, each beside a sample of it.
   names() {

@@ -1,5 +1,5 @@
 // Paints a curve: axes, soaks, bands, lines, power, marks. Changes nothing of it.
-import { kept, range, roomy, tickWords, ticks, timeTicks } from "./scale.js";
+import { before, columns, range, roomy, tickWords, ticks, timeTicks } from "./scale.js";
 import { celsius, degrees, number, unit, watts } from "./units.js";
 import { w } from "./words.js";
 
@@ -12,38 +12,60 @@ export const LINES = {
 };
 const MARK = { trip: "--alarm", door: "--care-line", supply: "--care-line", hold: "--do", step: "--plan", note: "--plan" };
 
+// The picture without the cursor is kept, so that reading it costs no second drawing.
 export function paint(curve) {
-  const { canvas, data } = curve, ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, height = canvas.clientHeight;
+  const { canvas } = curve, ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, height = canvas.clientHeight;
   if (!width || !height) return;
-  const wide = Math.round(width * ratio), high = Math.round(height * ratio);
-  if (canvas.width !== wide || canvas.height !== high) { canvas.width = wide; canvas.height = high; }
-  const g = canvas.getContext("2d"), style = getComputedStyle(canvas), colour = (name) => style.getPropertyValue(name).trim();
+  const wide = Math.round(width * ratio), high = Math.round(height * ratio), layer = (curve.layer ||= document.createElement("canvas"));
+  for (const one of [canvas, layer]) if (one.width !== wide || one.height !== high) { one.width = wide; one.height = high; }
+  const g = layer.getContext("2d"), style = getComputedStyle(canvas), colour = (name) => style.getPropertyValue(name).trim();
   g.setTransform(ratio, 0, 0, ratio, 0, 0); g.clearRect(0, 0, width, height);
   g.font = `${width < 420 ? 12 : 14}px system-ui, sans-serif`;
   g.lineJoin = "round"; // else noise draws spikes ten line widths long
-  const box = curve.box(), [a, b] = curve.window(), topH = box.h - box.powerH - (box.powerH ? 10 : 0);
-  const lines = data.lines.filter((l) => l.time_s.length).map((l) => thinned(l, a, b, box.w));
+  picture(curve, g, colour, width, height, ratio);
+  paintCursor(curve);
+}
+export function paintCursor(curve) {
+  const { canvas, layer, at } = curve;
+  if (!layer?.width) return;
+  const g = canvas.getContext("2d");
+  g.setTransform(1, 0, 0, 1, 0, 0); g.clearRect(0, 0, canvas.width, canvas.height); g.drawImage(layer, 0, 0);
+  if (!number(curve.cursor) || !at) return;
+  const ratio = canvas.width / canvas.clientWidth, box = curve.box(), x = at.x(curve.cursor);
+  g.setTransform(ratio, 0, 0, ratio, 0, 0); g.strokeStyle = getComputedStyle(canvas).getPropertyValue("--focus").trim(); g.lineWidth = 1.5; line(g, x, box.y, x, box.y + box.h);
+}
+function picture(curve, g, colour, width, height, ratio) {
+  const { data } = curve, box = curve.box(), [a, b] = curve.window(), topH = box.h - box.powerH - (box.powerH ? 10 : 0);
+  const lines = data.lines.filter((l) => l.time_s.length).map((l) => seen(l, a, b, Math.round(box.w * ratio)));
   const view = scaled(lines, a, b);
-  const at = { g, colour, box, a, b, topH, x: (t) => box.x + ((t - a) / (b - a)) * box.w, y: (c) => box.y + topH - ((degrees(c) - view[0]) / (view[1] - view[0])) * topH };
+  const at = { g, colour, box, a, b, topH, ratio, x: (t) => box.x + ((t - a) / (b - a)) * box.w, y: (c) => box.y + topH - ((degrees(c) - view[0]) / (view[1] - view[0])) * topH };
   // For the corners that can be dragged: where they are, and what a height means.
   curve.at = { x: at.x, y: at.y, c: (y) => celsius(view[0] + ((box.y + topH - y) / topH) * (view[1] - view[0])) };
-  if (!data.lines.some((l) => l.time_s.length)) { if (!curve.bare) nothing(at, width, height); return; }
+  if (!lines.length) { if (!curve.bare) nothing(at, width, height); return; }
   if (!curve.bare) axes(at, view, width);
   if (!curve.bare) marks(at, data.marks);
   g.save(); g.beginPath(); g.rect(box.x, box.y, box.w, box.h); g.clip();
   if (data.region) region(at, data.region);
   if (!curve.bare) { for (const soak of data.soaks) shadeSoak(at, soak); phases(at, data.phases); }
   for (const l of lines) if (l.low) band(at, l);
-  for (const l of lines) stroke(at, l.time_s, l.values, l.colour || LINES[l.kind].colour, LINES[l.kind], curve.bare ? 2.4 : 1);
+  for (const l of lines) (l.dense ? brush : stroke)(at, l, LINES[l.kind], curve.bare ? 2.4 : 1);
   if (box.powerH) power(at, data);
-  nowLine(at, curve, data, lines);
+  nowLine(at, curve, data);
   g.restore();
   if (box.powerH) powerWords(at, data);
   if (data.handles) handles(at, data);
 }
-function thinned(l, a, b, pixels) {
-  const rows = kept(l.time_s, l.values, a, b, pixels), of = (values) => (values ? rows.map((i) => values[i]) : null);
-  return { ...l, time_s: of(l.time_s), values: of(l.values), low: of(l.low), high: of(l.high) };
+// What is drawn of a line: its points, with one neighbour on each side; or, where there are more than pixels, the least
+// and greatest value of each pixel column.
+function seen(l, a, b, pixels) {
+  const t = l.time_s, from = Math.max(0, before(t, a) - 1), to = Math.min(t.length, before(t, b) + 3);
+  if (to - from <= pixels) {
+    const cut = (values) => (values ? values.slice(from, to) : null);
+    return { ...l, time_s: cut(t), values: cut(l.values), low: cut(l.low), high: cut(l.high), span: [[cut(t), cut(l.values)]] };
+  }
+  const of = columns(t, l.values, a, b, pixels), middles = Array.from(of.low, (_, k) => a + ((k + 0.5) * (b - a)) / pixels);
+  const edge = (values, which) => (values ? Array.from(columns(t, values, a, b, pixels)[which]) : null);
+  return { ...l, dense: of, time_s: middles, low: edge(l.low, "low"), high: edge(l.high, "high"), span: [[middles, of.low], [middles, of.high]] };
 }
 function nothing({ g, colour }, width, height) {
   g.fillStyle = colour("--faint"); g.textAlign = "center"; g.textBaseline = "middle"; g.fillText(w("The curve begins with a run."), width / 2, height / 2);
@@ -55,7 +77,7 @@ function words(at, text, x, y) {
 }
 // The window of temperatures, in the unit shown.
 function scaled(lines, a, b) {
-  return roomy(range(lines.map((l) => [l.time_s, l.values]), a, b) || [20, 100]).map(degrees);
+  return roomy(range(lines.flatMap((l) => l.span), a, b) || [20, 100]).map(degrees);
 }
 function axes(at, [low, high], width) {
   const { g, colour, box, topH } = at;
@@ -98,9 +120,9 @@ function band(at, l) {
   rows.reverse().forEach((i) => g.lineTo(at.x(l.time_s[i]), at.y(l.low[i])));
   g.fill(); g.globalAlpha = 1;
 }
-function stroke(at, times, values, name, { dash, width }, wider) {
+function stroke(at, { time_s: times, values, kind, colour }, { dash, width }, wider) {
   const { g, a, b } = at;
-  g.strokeStyle = at.colour(name); g.lineWidth = width * wider; g.setLineDash(dash.map((d) => d * wider)); g.beginPath();
+  g.strokeStyle = at.colour(colour || LINES[kind].colour); g.lineWidth = width * wider; g.setLineDash(dash.map((d) => d * wider)); g.beginPath();
   let pen = false;
   for (let i = 0; i < times.length; i++) {
     if (!number(values[i]) || (times[i + 1] ?? Infinity) < a || (times[i - 1] ?? -Infinity) > b) { pen = false; continue; }
@@ -108,6 +130,25 @@ function stroke(at, times, values, name, { dash, width }, wider) {
     pen = true;
   }
   g.stroke(); g.setLineDash([]);
+}
+// A line of more points than pixels: in each column from its least to its greatest value, as with a brush as wide as the
+// line. Such squares on whole pixels are drawn many times faster than a path that turns back in every pixel.
+function brush(at, { dense, kind, colour }, { dash, width }, wider) {
+  const { g, box, ratio } = at, wide = width * wider, period = dash.reduce((p, q) => p + q, 0) * wider, x0 = Math.round(box.x * ratio);
+  g.save(); g.setTransform(1, 0, 0, 1, 0, 0); g.fillStyle = at.colour(colour || LINES[kind].colour);
+  const half = Math.max(1, Math.round(wide * ratio)), side = Math.floor(half / 2);
+  for (let k = 0; k < dense.low.length; k++) {
+    const low = dense.low[k];
+    if (low !== low || (period && off(dash, wider, (k / ratio) % period))) continue;
+    const top = Math.round((at.y(dense.high[k]) - wide / 2) * ratio);
+    g.fillRect(x0 + k - side, top, half, Math.max(half, Math.round((at.y(low) + wide / 2) * ratio) - top));
+  }
+  g.restore();
+}
+function off(dash, wider, place) {
+  let end = 0;
+  for (let i = 0; i < dash.length; i++) { end += dash[i] * wider; if (place < end) return i % 2 === 1; }
+  return false;
 }
 // What this oven can follow: above it is too fast, below it falls faster than the oven cools.
 function region(at, { time_s, low, high }) {
@@ -123,15 +164,28 @@ function power(at, data) {
   g.strokeStyle = colour("--line"); g.lineWidth = 1; line(g, box.x, base - box.powerH, box.x + box.w, base - box.powerH);
   for (const bar of data.bars) {
     if (!bar.time_s.length) continue;
-    const rows = kept(bar.time_s, bar.values, at.a, at.b, box.w);
-    g.globalAlpha = bar.ahead ? 0.3 : 0.8; g.fillStyle = colour(bar.ahead ? "--ahead" : "--ember"); g.beginPath(); g.moveTo(at.x(bar.time_s[rows[0]]), base);
-    let last = 0;
-    for (const i of rows) {
-      const v = number(bar.values[i]) ? bar.values[i] : 0, x = at.x(bar.time_s[i]);
-      g.lineTo(x, base - last * box.powerH); g.lineTo(x, base - v * box.powerH); last = v;
-    }
-    g.lineTo(at.x(bar.time_s[rows.at(-1)]), base); g.fill(); g.globalAlpha = 1;
+    g.globalAlpha = bar.ahead ? 0.3 : 0.8; g.fillStyle = colour(bar.ahead ? "--ahead" : "--ember");
+    const from = Math.max(0, before(bar.time_s, at.a) - 1), to = Math.min(bar.time_s.length, before(bar.time_s, at.b) + 3), pixels = Math.round(box.w * at.ratio);
+    if (to - from > pixels) dutyColumns(at, columns(bar.time_s, bar.values, at.a, at.b, pixels).mean, base);
+    else dutySteps(at, bar, from, to, base);
+    g.globalAlpha = 1;
   }
+}
+function dutySteps({ g, box, x }, bar, from, to, base) {
+  let last = 0;
+  g.beginPath(); g.moveTo(x(bar.time_s[from]), base);
+  for (let i = from; i < to; i++) {
+    const v = number(bar.values[i]) ? bar.values[i] : 0;
+    g.lineTo(x(bar.time_s[i]), base - last * box.powerH); g.lineTo(x(bar.time_s[i]), base - v * box.powerH); last = v;
+  }
+  g.lineTo(x(bar.time_s[to - 1]), base); g.fill();
+}
+// The mean of each pixel column: its area is the energy.
+function dutyColumns({ g, box, ratio }, mean, base) {
+  const x0 = Math.round(box.x * ratio), foot = Math.round(base * ratio);
+  g.save(); g.setTransform(1, 0, 0, 1, 0, 0);
+  mean.forEach((v, k) => { if (v > 0) { const high = Math.round(v * box.powerH * ratio); g.fillRect(x0 + k, foot - high, 1, high); } });
+  g.restore();
 }
 function powerWords(at, data) {
   const { g, colour, box } = at;
@@ -155,14 +209,12 @@ function marks(at, list) {
     free = left + wide + 8; g.fillStyle = colour(loud ? "--ink" : "--faint"); g.textAlign = "left"; g.textBaseline = "top"; g.fillText(m.words, left, flagY - 3);
   }
 }
-function nowLine(at, curve, data, lines) {
+function nowLine(at, curve, data) {
   const { g, colour, box } = at;
-  if (number(data.now)) {
-    const x = at.x(data.now), chamber = lines.find((l) => l.kind === "chamber"), value = chamber?.values.findLast?.(number);
-    if (!curve.bare) { g.strokeStyle = colour("--ink"); g.lineWidth = 1; line(g, x, box.y, x, box.y + box.h); }
-    if (number(value)) { g.fillStyle = colour("--ember"); g.strokeStyle = colour("--sheet"); g.lineWidth = 2; g.beginPath(); g.arc(x, at.y(value), 5.5, 0, 7); g.fill(); g.stroke(); }
-  }
-  if (number(curve.cursor)) { g.strokeStyle = colour("--focus"); g.lineWidth = 1.5; line(g, at.x(curve.cursor), box.y, at.x(curve.cursor), box.y + box.h); }
+  if (!number(data.now)) return;
+  const x = at.x(data.now), value = data.lines.find((l) => l.kind === "chamber")?.values.findLast?.(number);
+  if (!curve.bare) { g.strokeStyle = colour("--ink"); g.lineWidth = 1; line(g, x, box.y, x, box.y + box.h); }
+  if (number(value)) { g.fillStyle = colour("--ember"); g.strokeStyle = colour("--sheet"); g.lineWidth = 2; g.beginPath(); g.arc(x, at.y(value), 5.5, 0, 7); g.fill(); g.stroke(); }
 }
 // Points that a finger can drag.
 function handles(at, data) {

@@ -86,6 +86,44 @@ export function kept(times, values, a, b, pixels) {
   put(to);
   return out;
 }
+// Per pixel column between times a and b: least, greatest and mean value, each joined to the column before it, so that a
+// line drawn from them has no holes; NaN where there is none. Kept for as long as neither values nor window change:
+// `values` only ever grows.
+const drawn = new WeakMap();
+export function columns(times, values, a, b, pixels) {
+  const key = `${times.length} ${values.length} ${a} ${b} ${pixels}`, old = drawn.get(values);
+  if (old?.key === key) return old;
+  const low = new Float64Array(pixels).fill(NaN), high = new Float64Array(pixels).fill(NaN), mean = new Float64Array(pixels).fill(NaN);
+  const count = Math.min(times.length, values.length), perPixel = (b - a) / pixels;
+  let i = 0, last = NaN, lastTime = a;
+  if (count && times[0] < a) { i = before(times, a) + 1; lastTime = times[i - 1]; last = typeof values[i - 1] === "number" ? values[i - 1] : NaN; }
+  // On the straight line from the last value to the next one.
+  const at = (t) => last + ((t - lastTime) / (times[i] - lastTime)) * (values[i] - last);
+  for (let k = 0; k < pixels; k++) {
+    const begin = a + k * perPixel, end = begin + perPixel;
+    let least = Infinity, most = -Infinity, sum = 0, n = 0;
+    const put = (v) => { if (v < least) least = v; if (v > most) most = v; };
+    const joined = () => i < count && last === last && typeof values[i] === "number";
+    if (joined()) {
+      put(at(Math.max(begin, lastTime)));
+      if (!(times[i] < end)) { sum = at(begin + perPixel / 2); n = 1; }
+    }
+    for (; i < count && times[i] < end; i++) {
+      const v = values[i];
+      lastTime = times[i];
+      if (typeof v !== "number") { last = NaN; continue; }
+      if (v < least) least = v;
+      if (v > most) most = v;
+      sum += v; n += 1; last = v;
+    }
+    if (!n) continue;
+    if (joined()) put(at(end));
+    low[k] = least; high[k] = most; mean[k] = sum / n;
+  }
+  const made = { key, low, high, mean };
+  drawn.set(values, made);
+  return made;
+}
 // The whole expectation of a run: its plan moved so that it goes on from here. A difference at this moment fades in five
 // minutes. `spread`: how much longer or shorter heating up may take, as a share: it moves the band's two edges in time.
 const FADES_S = 300;

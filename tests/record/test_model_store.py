@@ -11,7 +11,7 @@ from kilnctl import KilnctlError, load_model, prepare, save_model
 from kilnctl.identification.learning import described
 from kilnctl.identification.records import Log
 from kilnctl.model.trained_file import trained_words
-from kilnctl.record.models import MOST_VERSIONS, ModelStore, Version, store_of
+from kilnctl.record.model_store import MOST_VERSIONS, ModelStore, Version, store_of
 from kilnctl.terms import Taught
 from tests.identification.apparatus_records import synthetic, truth_of
 
@@ -115,7 +115,7 @@ def test_a_virtual_rig_teaches_the_real_oven_nothing(tmp_path):
 
 
 def test_old_versions_go_and_those_that_count_stay(cabinet, model, tmp_path, monkeypatch):
-    monkeypatch.setattr("kilnctl.record.models.MOST_VERSIONS", 6)
+    monkeypatch.setattr("kilnctl.record.model_store.MOST_VERSIONS", 6)
     store = ModelStore(tmp_path)
     store.begin_anew(cabinet)
     learnt(store, model, 1, guards=True)

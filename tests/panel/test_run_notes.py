@@ -6,8 +6,8 @@ import threading
 import pytest
 
 from kilnctl import KilnctlError
-from kilnctl.panel import notes as module
-from kilnctl.panel.notes import LONGEST, Notes
+from kilnctl.panel import run_notes as module
+from kilnctl.panel.run_notes import LONGEST, Notes
 
 
 def test_a_note_is_kept_replaced_and_removed(tmp_path):

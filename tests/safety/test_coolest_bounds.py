@@ -1,0 +1,82 @@
+"""A bound that stays one: the coolest oven may be raised to what a reading proves, and what cools counts as light."""
+
+import dataclasses
+import itertools
+import random
+
+import pytest
+
+from kilnctl import KilnctlError
+from kilnctl.safety import Policy
+from kilnctl.safety.coolest import HOTTEST_C, lifted, step, wrong_ovens
+from tests.safety.safety_scenes import SMALL
+
+HEAVY = dataclasses.replace(SMALL, lining_j_per_k=(60.0, 80.0, 100.0, 120.0), contents_j_per_k=200.0)
+LIGHT = dataclasses.replace(SMALL, lining_j_per_k=(30.0, 40.0, 50.0, 60.0), contents_j_per_k=50.0)
+#: Bounds both: it warms as the heavy one and cools as the light one.
+BOUND = dataclasses.replace(HEAVY, lighter=0.5, lighter_in=0.25)
+
+
+def test_only_the_chamber_is_lifted_and_never_lowered():
+    x = (90.0, 80.0, 70.0, 60.0, 50.0, 40.0, 30.0, 5.0)
+    assert lifted(x, 80.0) == lifted(x, -50.0) == x
+    assert lifted(x, 85.0) == (90.0, 85.0, 70.0, 60.0, 50.0, 40.0, 30.0, 5.0)
+    assert lifted(x, 1e9)[1] == HOTTEST_C
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_bound_stays_below_both_ovens_in_heating_and_cooling(seed):
+    """Also when it is lifted, at any time, to a temperature that both chambers have."""
+    chance = random.Random(seed)
+    bound, heavy, light = (oven.from_chamber(20.0) for oven in (BOUND, HEAVY, LIGHT))
+    power_w, lifts = 0.0, 0
+    for second in range(600):
+        if second % 60 == 0:
+            power_w = chance.choice((0.0, 0.0, 300.0, 1500.0, 3000.0))
+        bound = step(BOUND, bound, power_w, 1.0, False)
+        heavy, light = step(HEAVY, heavy, power_w, 1.0, False), step(LIGHT, light, power_w, 1.0, False)
+        # A lump whose flow turns within a step is taken as at the step's beginning.
+        assert all(b <= min(h, i) + 0.2 for b, h, i in zip(bound, heavy, light, strict=True))
+        if chance.random() < 0.05:
+            before, bound = bound, lifted(bound, min(heavy[1], light[1]) - 1.0)
+            lifts += bound != before
+    assert lifts > 5
+
+
+def test_without_the_light_shares_the_heavy_oven_is_no_bound_when_it_cools():
+    heavy, light, bound = ((300.0,) * 7 + (0.0,) for _ in range(3))
+    for _ in range(100):
+        heavy, light = step(HEAVY, heavy, 0.0, 1.0, False), step(LIGHT, light, 0.0, 1.0, False)
+        bound = step(BOUND, bound, 0.0, 1.0, False)
+    assert heavy[1] > light[1] + 5.0 and bound[1] == pytest.approx(light[1], abs=0.1)
+
+
+@pytest.mark.parametrize("field, bad", [*itertools.product(("lighter", "lighter_in"), (0.0, -0.5, 1.01, float("nan")))])
+def test_a_share_that_cannot_be_is_refused(field, bad):
+    with pytest.raises(ValueError, match="oven in lumps: "):
+        dataclasses.replace(SMALL, **{field: bad})
+
+
+@pytest.mark.parametrize(
+    "field, bad, words",
+    [
+        ("coolest", 5.0, "coolest must be"),
+        ("coolest", (SMALL,), "coolest must be"),
+        ("envelope", SMALL, "must be three"),
+        ("envelope", [SMALL, SMALL, SMALL], "must be three"),
+        ("envelope", (SMALL, SMALL), "must be three"),
+        ("envelope", (SMALL, SMALL, SMALL, SMALL), "must be three"),
+        ("envelope", (SMALL, SMALL, 1e12), "must be three"),
+        ("envelope", (SMALL, SMALL, SMALL, None), "must be three"),
+        ("envelope", (SMALL, SMALL, dataclasses.replace(SMALL, full_w=2999.0)), "one rated power"),
+    ],
+)
+def test_a_policy_takes_only_ovens_that_were_checked(field, bad, words):
+    with pytest.raises(KilnctlError, match=f"safety: .*{words}"):
+        Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, **{field: bad})
+
+
+def test_sound_ovens_are_taken():
+    assert wrong_ovens(None, None) == wrong_ovens(SMALL, (SMALL, HEAVY, LIGHT)) == ""
+    made = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, coolest=BOUND, envelope=(SMALL, HEAVY, LIGHT))
+    assert made.envelope == (SMALL, HEAVY, LIGHT)
