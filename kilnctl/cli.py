@@ -65,6 +65,9 @@ def main(arguments: list[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get("KILNCTL_DEBUG"):
             raise
+        if isinstance(error, OSError) and error.filename is not None:
+            print(f"{error.filename}: {error.strerror}; may this user read and write there?", file=sys.stderr)
+            return ExitStatus.NOT_POSSIBLE
         print(
             f"kilnctl met a fault of its own: {type(error).__name__}: {error}\n"
             "Please report it; KILNCTL_DEBUG=1 in the environment shows where it happened.",

@@ -2,42 +2,21 @@
 holds a chamber temperature, without steps in time. Sizing prints it, and the day-zero model is fitted to it. No scipy,
 for a quick start: this runs in the process that heats, before the run."""
 
-from bisect import bisect_right
-from dataclasses import dataclass, field, replace
-from functools import cached_property, lru_cache
-
-import numpy as np
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
 
 from ..settings.construction import Load
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.enclosure import SENSOR_EMISSIVITY, sensor_film
 from ..thermal.surfaces import cylinder_film, inner_film
-from ..thermal.walls import WallLayer, WallSolution, solve_wall
+from ..thermal.walls import WallSolution
+from .heated_wall import NOMINAL, Factors, HeatedWall
 from .heaters import heater_of
-from .layers import geometry_of, layers_of
 from .openings import Openings
 from .radiating import star_m2, surfaces_of
-
-
-@dataclass(frozen=True)
-class Factors:
-    """Factors on uncertain figures of a description; 1 is as described. Used for ranges and what-if questions.
-
-    `edges` scales what edges and corners add; `outside` the natural film of the outsides; outer_emissivity is added to
-    theirs. Metal keeps its conductivity and thickness."""
-
-    conductivity: float = 1.0
-    emissivity: float = 1.0
-    film: float = 1.0
-    leakage: float = 1.0
-    edges: float = 1.0
-    thickness: float = 1.0
-    outside: float = 1.0
-    outer_emissivity: float = 0.0
-
-
-NOMINAL = Factors()
 
 
 @dataclass(frozen=True)
@@ -65,104 +44,16 @@ def _fourth(t_c: float) -> float:
     return (t_c + ZERO_C) ** 4
 
 
-#: What `solve_wall` takes for the outside of a wall: room °C, length m, orientation, emissivity, area over the hot
-#: face's, the same of each layer, factor on the natural film.
-_Outside = tuple[float, float, str, float, float, tuple[float, ...], float]
-
-
-@lru_cache(maxsize=256)
-def _curve(layers: tuple[WallLayer, ...], outside: _Outside, highest_c: float) -> tuple[list[float], list[float]]:
-    """Hot faces, °C, from the room up, and the flux into the wall there, W/m². Many faces and many questions have the
-    same walls."""
-    ambient_c, n = outside[0], 20
-    span = highest_c + 20.0 - ambient_c
-    # More points at low temperatures, where the outer film makes the curve bend.
-    hot = [ambient_c + span * (i / (n - 1)) ** 1.5 for i in range(n)]
-    return hot, [0.0] + [solve_wall(layers, t, *outside).flux_w_m2 for t in hot[1:]]
-
-
-def _varied(layers: tuple[WallLayer, ...], factors: Factors) -> tuple[WallLayer, ...]:
-    if factors.conductivity == factors.thickness == 1.0:
-        return layers
-    return tuple(
-        x
-        if x.material.kind == "metal"
-        else WallLayer(x.material.scaled(factors.conductivity), factors.thickness * x.thickness_m, x.contact_m2k_w)
-        for x in layers
-    )
-
-
-class _Wall:
-    """Heat into one face, W, as a function of its hot face's temperature: solved exactly at a few temperatures, cubic
-    between them."""
-
-    def __init__(self, oven: Oven, face, factors: Factors, highest_c: float):
-        g = geometry_of(oven, face)
-        spreads = tuple(1.0 + factors.edges * (x - 1.0) for x in g.spreads)
-        self.face, self.geometry = face, replace(g, spreads=spreads)
-        self.layers = _varied(layers_of(oven, face.wall), factors)
-        emissivity = min(1.0, max(0.02, face.wall.outer_emissivity + factors.outer_emissivity))
-        where = oven.site.ambient_c, g.outer_length_m, face.orientation, emissivity
-        self._outside: _Outside = (*where, g.outer_m2 / g.inner_m2, spreads, factors.outside)
-        self._endless: _Outside = (*where, 1.0, (1.0,) * len(spreads), factors.outside)
-        self._x, flux = _curve(self.layers, self._outside, highest_c)
-        self._c = _spline(np.array(self._x), np.array([q * g.inner_m2 for q in flux]))
-
-    def solve(self, hot_c: float) -> WallSolution:
-        return solve_wall(self.layers, hot_c, *self._outside)
-
-    def widened(self, solution: WallSolution) -> float:
-        """By how much edges and corners widen the whole wall: the mean of its layers by their flat resistance."""
-        layers = enumerate(self.geometry.spreads)
-        drops = [(max(0.0, solution.layer_c(i)[0] - solution.layer_c(i)[1]), x) for i, x in layers]
-        whole = sum(drop for drop, _ in drops)
-        return sum(drop * x for drop, x in drops) / whole if whole > 0.0 else 1.0
-
-    def middle(self, hot_c: float) -> WallSolution:
-        """Hot and cold faces of the layers behind the middle of the face: the endless wall's, lowered towards the
-        outside as the edges lower the outside there."""
-        ambient_c, plane = self._outside[0], solve_wall(self.layers, hot_c, *self._endless)
-        outside = plane.cold_face_c
-        lower = (1.0 - self.geometry.middle_share) * (outside - ambient_c) / max(hot_c - outside, 1e-9)
-        faces = tuple(t - lower * (hot_c - t) for t in plane.faces_c)
-        return WallSolution(plane.flux_w_m2, faces)
-
-    def heat_w(self, hot_c: float) -> float:
-        """Scalar evaluation of the spline; linear below the room and beyond the top."""
-        x = self._x
-        if hot_c <= x[0]:
-            return self._c[2][0] * (hot_c - x[0])
-        i = min(bisect_right(x, hot_c) - 1, len(x) - 2)
-        d = hot_c - x[i]
-        c = self._c
-        return ((c[0][i] * d + c[1][i]) * d + c[2][i]) * d + c[3][i]
-
-
-def _spline(x: np.ndarray, y: np.ndarray) -> list[list[float]]:
-    """Coefficients of the cubic spline through the points, highest power first, as plain floats because they are read
-    tens of thousands of times. The third derivative is continuous at the second and at the last but one point ("not a
-    knot")."""
-    h, slope = np.diff(x), np.diff(y) / np.diff(x)
-    n = len(x)
-    a, b = np.zeros((n, n)), np.zeros(n)
-    for i in range(1, n - 1):
-        a[i, i - 1 : i + 2] = h[i - 1], 2.0 * (h[i - 1] + h[i]), h[i]
-        b[i] = 6.0 * (slope[i] - slope[i - 1])
-    a[0, :3] = h[1], -(h[0] + h[1]), h[0]
-    a[-1, -3:] = h[-1], -(h[-2] + h[-1]), h[-2]
-    bend = np.linalg.solve(a, b)
-    return [
-        ((bend[1:] - bend[:-1]) / (6.0 * h)).tolist(),
-        (0.5 * bend[:-1]).tolist(),
-        (slope - h * (2.0 * bend[:-1] + bend[1:]) / 6.0).tolist(),
-        y[:-1].tolist(),
-    ]
-
-
-def root(function, low: float, high: float, tolerance: float) -> float:
+def root(
+    function: Callable[[float], float],
+    low: float,
+    high: float,
+    tolerance: float,
+    ends: tuple[float, float] | None = None,
+) -> float:
     """The zero, to `tolerance`, of a function that changes its sign between low and high: secant steps kept inside a
-    bracket (Illinois rule)."""
-    at_low, at_high = function(low), function(high)
+    bracket (Illinois rule). `ends`: its values at low and high where they are known."""
+    at_low, at_high = (function(low), function(high)) if ends is None else ends
     side = 0
     for _ in range(200):
         if at_low == 0.0 or abs(high - low) < tolerance:
@@ -190,34 +81,41 @@ class SteadyOven:
         self.ambient_c = oven.site.ambient_c
         self.speed = oven.fan.air_speed_m_per_s if oven.fan else 0.0
         self.fan_w = oven.fan.power_w if oven.fan else 0.0
-        self.walls = [_Wall(oven, face, factors, highest_c) for face in oven.faces]
+        self.walls = [HeatedWall(oven, face, factors, highest_c) for face in oven.faces]
         self.elements = heater_of(oven)
         self.surfaces = surfaces_of(oven, load)
         self.star = [float(g) * STEFAN_BOLTZMANN for g in star_m2(oven, self.surfaces, factors.emissivity)]
         self.openings = Openings(oven, factors.leakage)
         self._known: dict[float, Steady] = {}
+        self._trials: dict[float, _Trial] = {}
 
     # ---- pieces ----------------------------------------------------------------------------------------------------
 
-    def _face(self, i: int, radiant_c: float, air_c: float) -> tuple[float, float, float]:
-        """(hot face °C, radiation from the star W, convection from the air W) of face i in balance with its wall."""
+    def _face(self, i: int, radiant_c: float, air_c: float, start_c: float) -> tuple[float, float, float]:
+        """(hot face °C, radiation from the star W, convection from the air W) of face i in balance with its wall,
+        looked for from start_c on."""
         wall, g, surface = self.walls[i], self.star[i], self.surfaces[i]
         area = surface.area_m2 * self.factors.film
         low, high = min(self.ambient_c, radiant_c, air_c) - 1.0, max(radiant_c, air_c) + 1.0
-        hot = radiant_c - 2.0
+        hot, before, missed = start_c, start_c, 0.0
         fourth = _fourth(radiant_c)
         film = 0.0
         for _ in range(50):
             hot = min(max(hot, low), high)
             film = inner_film(hot, air_c, surface.length_m, surface.orientation, self.speed) * area
             radiation, convection = g * (fourth - _fourth(hot)), film * (air_c - hot)
-            miss = radiation + convection - wall.heat_w(hot)
+            into_w, steeper = wall.heat_and_slope(hot)
+            miss = radiation + convection - into_w
             if miss > 0.0:
                 low = hot
             else:
                 high = hot
-            slope = 4.0 * g * (hot + ZERO_C) ** 3 + film + (wall.heat_w(hot + 0.5) - wall.heat_w(hot - 0.5))
-            step = miss / slope
+            slope = 4.0 * g * (hot + ZERO_C) ** 3 + film + steeper
+            if missed != 0.0 and hot != before:
+                # The film changes too: a secant through the last two trials knows that.
+                secant = (missed - miss) / (hot - before)
+                slope = secant if 0.5 * slope < secant < 2.0 * slope else slope
+            before, missed, step = hot, miss, miss / slope
             if abs(step) < 1e-7:
                 break
             new = hot + step
@@ -276,12 +174,13 @@ class SteadyOven:
             raise BeyondPhysics("the air would be too hot for the chamber temperature")
         return fourth**0.25 - ZERO_C
 
-    def _at(self, chamber_c: float, apart_k: float) -> "_Trial":
+    def _at(self, chamber_c: float, apart_k: float, near: "_Trial | None" = None) -> "_Trial":
         """The state in which the air is apart_k (K) warmer than the chamber; everything except the air is in
-        balance."""
+        balance. `near`: a state not far from it."""
         air_c = chamber_c + apart_k
         radiant = self._radiant_for(chamber_c, air_c)
-        faces = [self._face(i, radiant, air_c) for i in range(len(self.walls))]
+        colder = [2.0] * len(self.walls) if near is None else [near.radiant_c - hot for hot, _, _ in near.faces]
+        faces = [self._face(i, radiant, air_c, radiant - colder[i]) for i in range(len(self.walls))]
         bodies = sum(self._body(j, radiant, air_c) for j in range(len(self.walls), len(self.surfaces) - 1))
         star, gone = self._others(radiant, air_c)
         radiation = sum(f[1] for f in faces) + bodies + sum(star.values())
@@ -291,44 +190,58 @@ class SteadyOven:
             surplus, radiant, air_c, faces, (*star.items(), *gone.items()), element_c, radiation + element_air
         )
 
-    def _bracket(self, chamber_c: float) -> tuple[float, float]:
-        """Two differences of air and chamber, K, between which the air's surplus changes its sign: it falls as the air
-        gets warmer."""
-        near, surplus = 0.0, self._at(chamber_c, 0.0).surplus_w
-        sign = 1.0 if surplus > 0.0 else -1.0
+    def _balanced(self, chamber_c: float) -> "_Trial":
+        """The state in which the air is in balance too. Its surplus falls as it gets warmer: two differences of air and
+        chamber are looked for between which it changes its sign."""
+        last = self._at(chamber_c, 0.0)
+
+        def surplus_w(apart_k: float) -> float:
+            nonlocal last
+            last = self._at(chamber_c, apart_k, last)
+            return last.surplus_w
+
+        near, at_near = 0.0, last.surplus_w
+        sign = 1.0 if at_near > 0.0 else -1.0
         step = 0.01 * (chamber_c - self.ambient_c)
         for _ in range(80):
             far = near + sign * step
             try:
-                there = self._at(chamber_c, far).surplus_w
+                at_far = surplus_w(far)
             except ValueError:
                 step *= 0.25  # outside the formulas' range: approach its end
                 if step < 1e-3:
                     break
                 continue
-            if there * sign <= 0.0:
-                return min(near, far), max(near, far)
-            near, step = far, 2.0 * step
+            if at_far * sign <= 0.0:
+                return self._at(chamber_c, root(surplus_w, near, far, 1e-9, (at_near, at_far)), last)
+            near, at_near, step = far, at_far, 2.0 * step
         raise BeyondPhysics("no temperature of the air within the range of the formulas balances it")
 
     def at(self, chamber_c: float) -> Steady:
         """The steady oven at chamber_c, °C. Raises ValueError at or below the room or above `highest_c`, and
         BeyondPhysics where elements or air would be hotter than the formulas allow."""
-        if not self.ambient_c + 0.5 <= chamber_c <= self.highest_c:
-            raise ValueError(f"chamber_c = {chamber_c:g} °C: from just above the room to {self.highest_c:g} °C")
         if chamber_c not in self._known:
             self._known[chamber_c] = self._solved(chamber_c)
         return self._known[chamber_c]
 
+    def power_w(self, chamber_c: float) -> float:
+        """The power alone that `at` has, W; raises what it does."""
+        return self._trial(chamber_c).power_w
+
+    def _trial(self, chamber_c: float) -> "_Trial":
+        if not self.ambient_c + 0.5 <= chamber_c <= self.highest_c:
+            raise ValueError(f"chamber_c = {chamber_c:g} °C: from just above the room to {self.highest_c:g} °C")
+        if chamber_c not in self._trials:
+            try:
+                self._trials[chamber_c] = self._balanced(chamber_c)
+            except ValueError as error:
+                raise BeyondPhysics(
+                    f"a chamber of {chamber_c:.0f} °C asks for elements or air hotter than the formulas go ({error})"
+                ) from None
+        return self._trials[chamber_c]
+
     def _solved(self, chamber_c: float) -> Steady:
-        try:
-            low, high = self._bracket(chamber_c)
-            apart = root(lambda d: self._at(chamber_c, d).surplus_w, low, high, 1e-9)
-            trial = self._at(chamber_c, apart)
-        except ValueError as error:
-            raise BeyondPhysics(
-                f"a chamber of {chamber_c:.0f} °C asks for elements or air hotter than the formulas go ({error})"
-            ) from None
+        trial = self._trial(chamber_c)
         ledger, walls, shells = {}, {}, {}
         for wall, (hot, _, _) in zip(self.walls, trial.faces, strict=True):
             solution = wall.solve(max(hot, self.ambient_c + 1e-6))
@@ -364,21 +277,41 @@ class SteadyOven:
             low, high = (middle, high) if self._can(middle) else (low, middle)
         return low
 
+    def within_c(self, chamber_c: float) -> float:
+        """chamber_c, or `valid_c` where that is less: to look for it takes many solves."""
+        return chamber_c if chamber_c <= self.highest_c and self._can(chamber_c) else min(chamber_c, self.valid_c)
+
     def _can(self, chamber_c: float) -> bool:
         try:
-            self.at(chamber_c)
+            self.power_w(chamber_c)
         except BeyondPhysics:
             return False
         return True
 
-    def highest(self, power_w: float) -> float:
-        """Chamber temperature that power_w holds, °C, not above `valid_c`."""
-        low, high = self.ambient_c + 1.0, self.valid_c
-        if self.at(high).power_w <= power_w:
-            return high
-        if self.at(low).power_w >= power_w:
-            return low
-        return root(lambda t: self.at(t).power_w - power_w, low, high, 1e-3)
+    def highest(self, power_w: float, near_c: float | None = None) -> float:
+        """Chamber temperature that power_w holds, °C, not above `valid_c`; `near_c`: about where to look for it."""
+
+        def above_w(chamber_c: float) -> float:
+            return self.power_w(chamber_c) - power_w
+
+        low = self.ambient_c + 1.0
+        if near_c is None or not low < near_c < self.highest_c or not self._can(near_c):
+            high = self.valid_c
+            if above_w(high) <= 0.0:
+                return high
+            if above_w(low) >= 0.0:
+                return low
+            return root(above_w, low, high, 1e-3)
+        at_near = above_w(near_c)
+        # Towards the side where the power is met, in growing steps, as far as the oven can be solved.
+        step, inside = 0.04 * (near_c - self.ambient_c), near_c
+        while True:
+            there = min(max(inside - math.copysign(step, at_near), low), self.highest_c)
+            if not self._can(there) or there in (low, self.highest_c):
+                return self.highest(power_w)
+            if above_w(there) * at_near <= 0.0:
+                return root(above_w, inside, there, 1e-3, (above_w(inside), above_w(there)))
+            inside, step = there, 2.0 * step
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from ..errors import KilnctlError
 from ..model.day_zero import day_zero
 from ..model.doubt import coolest_of, day_zero_doubt, promised_c
 from ..model.energy import EnergyModel
-from ..model.uncertainty import uncertainty_of
+from ..model.uncertainty import ModelUncertainty, uncertainty_of
 from ..output import Units, about
 from ..report.findings_text import brief_lines, findings_lines
 from ..run.prepare import prepare
@@ -81,16 +81,7 @@ def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
         "(`kilnctl size` says more)"
     )
     if not args.model:
-        known = uncertainty_of(oven, oven.usual_load)
-        print(
-            f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
-            f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
-        )
-        if known.unlisted > 0.0:
-            print(
-                f"  note: the file names no shelf or hearth; with one it may store {100 * known.unlisted:.0f} % more, "
-                "which the rules allow for until a learning run (shelf)"
-            )
+        tell_known(uncertainty_of(oven, oven.usual_load))
     if sizing.max_chamber_c < oven.limits.highest_c:
         print(f"  note: its power reaches only about {u.temperature(sizing.max_chamber_c)}")
     if oven.limits.limiter_c is None:
@@ -106,6 +97,19 @@ def _tell_oven(args: argparse.Namespace, oven: Oven, u: Units) -> Sizing:
     for assumption in oven.assumptions:
         print(f"  assumed {u.words(assumption)}")
     return sizing
+
+
+def tell_known(known: ModelUncertainty) -> None:
+    """How far the description's model may be off."""
+    print(
+        f"  before a learning run, control knows its power to ±{100 * known.power:.0f} %, what it stores to "
+        f"±{100 * known.capacity:.0f} %, what it loses to ±{100 * known.loss:.0f} %"
+    )
+    if known.unlisted > 0.0:
+        print(
+            f"  note: the file names no shelf or hearth; with one it may store {100 * known.unlisted:.0f} % more, "
+            "which the rules allow for until a learning run (shelf)"
+        )
 
 
 def tell_limiter(oven: Oven, coolest: LumpedOven, model: EnergyModel, trip_c: float, u: Units) -> None:

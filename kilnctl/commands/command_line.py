@@ -91,7 +91,9 @@ class AnyOrder(argparse.ArgumentParser):
             self._mixes = False
         if rest:
             # The base leaves this to the parser of all commands, which shows its own usage.
-            self.error(f"{', '.join(rest)}: not known here{self._nearest(rest[0])}")
+            # After a wrong option nothing tells its value from a file.
+            wrong = [word for word in rest if word.startswith("-")] or rest
+            self.error(f"{', '.join(wrong)}: not known here{self._nearest(wrong[0])}")
         return parsed, rest
 
     def _nearest(self, word: str) -> str:

@@ -4,12 +4,12 @@ ready at a time of day."""
 import argparse
 import datetime
 import sys
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import KilnctlError
 from ..output import about
+from ..panel.ready_at import CARE, missing, next_time
 from ..record import care
 from ..record.model_store import ModelStore
 from ..safety import changed_limits
@@ -21,9 +21,6 @@ from . import _asking, _options
 
 if TYPE_CHECKING:
     from ..panel.preview import RunPreview
-
-#: The test that an unattended start asks for: nobody is there to see an oven that gets too hot.
-LIMITER = "limiter"
 
 
 def arguments(parser) -> None:
@@ -82,7 +79,10 @@ def _later(args: argparse.Namespace, schedule: Schedule) -> dict:
         raise KilnctlError(
             "--ready-at needs the oven's file, not its name: the time that the run takes follows from it"
         )
-    ready_s = next_time(args.ready_at, datetime.datetime.now().astimezone())
+    try:
+        ready_s = next_time(args.ready_at, datetime.datetime.now().astimezone())
+    except KilnctlError as error:
+        raise KilnctlError(f"--ready-at: {error}") from None
     _unattended(args, oven, schedule)
     status = ask(_asking.socket_of(args), {"ask": "status"})
     if status.get("running"):
@@ -101,27 +101,14 @@ def _learnt(oven: Oven, status: dict) -> str | None:
 def _unattended(args: argparse.Namespace, oven: Oven, schedule: Schedule) -> None:
     """Raises KilnctlError, naming all that is missing; prints what to bear in mind."""
     home, _ = places(oven.name, args.home)
-    done, _ = care.read_log(home)
-    limiter = next(d for d in care.due(done, datetime.date.today()) if d.test.name == LIMITER)
-    missing = []
-    if not schedule.unattended:
-        missing.append(f"{args.schedule} does not say 'unattended: yes'")
-    if limiter.now:
-        missing.append(
-            f"the limiter's test is due (every {limiter.test.every_days} days): do it as SAFETY.md says, then "
-            f"kilnctl due {args.oven} --done limiter --by NAME"
-        )
+    lacks = missing(schedule, care.read_log(home)[0], datetime.date.today(), args.oven)
     if not args.allowed_by.strip():
-        missing.append("somebody has to look into the oven, shut the door and allow it: --allowed-by NAME")
-    if missing:
-        raise KilnctlError("a start with nobody there needs more:\n  " + "\n  ".join(missing))
+        lacks.append("somebody has to look into the oven, shut the door and allow it: --allowed-by NAME")
+    if lacks:
+        raise KilnctlError("a start with nobody there needs more:\n  " + "\n  ".join(lacks))
     if not oven.door.switch:
         print("note: no switch tells whether the door is shut; nobody sees it if it is not", file=sys.stderr)
-    print(
-        "note: nobody is there to see smoke or a fault. Local rules, and your insurer, may forbid unattended heating; "
-        "leave a smoke or heat detector on, and nothing that burns near the oven",
-        file=sys.stderr,
-    )
+    print(f"note: {CARE}", file=sys.stderr)
 
 
 def _expected(plan: "RunPreview", schedule: Schedule) -> None:
@@ -131,17 +118,3 @@ def _expected(plan: "RunPreview", schedule: Schedule) -> None:
             + " ".join(plan.words[-1:])
         )
     print(f"by the model it takes {about(plan.duration_s)} from here, and about {plan.energy_kwh:.1f} kWh")
-
-
-def next_time(text: str, now: datetime.datetime) -> float:
-    """The next moment at which clocks show `text` ("17:30"), seconds of the epoch. Raises KilnctlError."""
-    try:
-        at = datetime.datetime.strptime(text.strip(), "%H:%M").time()
-    except ValueError:
-        raise KilnctlError(f"--ready-at: '{text}' is no time of day such as 17:30") from None
-    if time.time() < 1.6e9:
-        raise KilnctlError("--ready-at: this computer's clock is not set")
-    moment = datetime.datetime.combine(now.date(), at).astimezone()
-    if moment <= now:
-        moment = datetime.datetime.combine(now.date() + datetime.timedelta(days=1), at).astimezone()
-    return moment.timestamp()

@@ -17,8 +17,8 @@ import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
-#: Indices of the added states: unknown heat flow, W; from POWER on, shares of the power, the lining's heat, the contents' heat;
-#: trend of the unknown heat, W/s.
+#: Indices of the added states: unknown heat flow, W; from POWER on, shares of the power, the lining's heat, the
+#: contents' heat; trend of the unknown heat, W/s.
 HEAT, POWER, TREND = N, N + 1, N + 4
 SIZE = N + 5
 #: Standard deviations at the start, for a fitted model: of the unknown heat, as a share of full power (what a fit may

@@ -6,6 +6,7 @@ bends of the power curve, with 0 ≤ power ≤ full. Because the plan knows the 
 possible: until the heat stored in elements and lining just brings the chamber to the soak. Prediction is the nonlinear
 model under the previous plan; its sensitivity to the power is the model's tangent."""
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -41,6 +42,7 @@ _BENDS_SQUARED = _BENDS.T @ _BENDS
 #: late arrival.
 ABOVE, ABOVE_K = 8.0, 0.15  # ±30 %: none
 _STRIDES_ABOVE = ABOVE * _STRIDES
+_NONE_ABOVE = bytes(len(STRIDES))
 #: Weight of a point at which the chamber is above its limit, relative to one off the reference: the limit is kept, the
 #: reference gives way.
 LIMIT_WEIGHT = 50.0  # ±30 %: none
@@ -147,21 +149,21 @@ def _forecast(
     shares: tuple[float, float, float],
 ) -> tuple[np.ndarray, np.ndarray]:
     """The followed temperature and the chamber's at the ENDS of the strides, °C, under these powers of the blocks."""
-    state, followed, chamber = x, [], []
+    state, states, inside = x, [], model.inside
     gain, lining, load = shares
-    floor = min(ambient_c, x[CHAMBER])
+    floor = min(ambient_c, x[CHAMBER]) if heat_w < 0.0 else -math.inf
     for stride, block in zip(STRIDES, _BLOCK_OF_STRIDE):
         watts, length_s = gain * powers_w[block], stride * step_s
-        after = model.inside(state, watts, length_s, ambient_c, heat_w, lining, load)
-        if heat_w < 0.0 and after[CHAMBER] < floor:
+        after = inside(state, watts, length_s, ambient_c, heat_w, lining, load)
+        if after[CHAMBER] < floor:
             # An unknown loss ends when the chamber is as cold as the surroundings: an open door cools it no further.
-            without = model.inside(state, watts, length_s, ambient_c, 0.0, lining, load)[CHAMBER]
+            without = inside(state, watts, length_s, ambient_c, 0.0, lining, load)[CHAMBER]
             less = heat_w * max(0.0, (without - floor) / (without - after[CHAMBER]))
-            after = model.inside(state, watts, length_s, ambient_c, less, lining, load)
+            after = inside(state, watts, length_s, ambient_c, less, lining, load)
         state = after
-        followed.append(state[follows])
-        chamber.append(state[CHAMBER])
-    return np.array(followed), np.array(chamber)
+        states.append(after)
+    chamber = np.array([after[CHAMBER] for after in states])
+    return chamber if follows == CHAMBER else np.array([after[follows] for after in states]), chamber
 
 
 class _Limited(NamedTuple):
@@ -185,7 +187,7 @@ def _optimise(
     above the chamber's limit, depend on the change: they are found in three passes."""
     bends = STEPS * (bend_k / (BEND_SHARE * full_w)) ** 2 * _BENDS_SQUARED
     bends_at_nominal = bends.dot(nominal)
-    weight = _STRIDES
+    weight, weighed = _STRIDES, _NONE_ABOVE
     low, high = -nominal, full_w - nominal
     change = np.zeros(len(BLOCKS))
     for _ in range(3):
@@ -201,10 +203,10 @@ def _optimise(
                 gradient = gradient + penalty @ (chamber[hot] - limit)
         change = box_minimum(hessian, gradient, low, high, change)
         above = (error + sensitivity.dot(change)) > ABOVE_K
-        new = np.where(above, _STRIDES_ABOVE, _STRIDES)
-        if limited is None and new.tolist() == weight.tolist():
+        before, weighed = weighed, above.tobytes()
+        if limited is None and weighed == before:
             break
-        weight = new
+        weight = np.where(above, _STRIDES_ABOVE, _STRIDES)
     return change
 
 

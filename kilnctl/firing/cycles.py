@@ -76,9 +76,9 @@ def cut(pattern: Pattern, state: FiringState) -> FiringState:
 def _runs(
     owed: float, on: bool, duty: float, cycles: int, band: float
 ) -> tuple[float, bool, list[tuple[bool, int]], int]:
-    """Runs of the next cycles, and how many cycles of them are on. A cycle that is off is fired when owed + duty ≥ ½ + band, one that is on stays on while
-    owed + duty ≥ ½ − band: |owed| stays within band + ½, and with band = (shortest − 1)/2 no run is shorter than
-    that."""
+    """Runs of the next cycles, and how many cycles of them are on. A cycle that is off is fired when owed + duty ≥
+    ½ + band, one that is on stays on while owed + duty ≥ ½ − band: |owed| stays within band + ½, and with band =
+    (shortest − 1)/2 no run is shorter than that."""
     # Comparisons instead of min and max: single cycles take fifty of these a tick.
     runs, left, lit, ceil = [], cycles, 0, math.ceil
     turn_on, off_share, paid = 0.5 + band, 1.0 - duty, duty - 1.0

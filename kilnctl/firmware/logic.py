@@ -211,9 +211,7 @@ class Board:
     def _clear(self, now):
         if self._causes(now):
             return R_CAUSE
-        self.faults = 0
-        if self.state == FAULT:
-            self.state = SAFE
+        self.faults, self.state = 0, SAFE
         return OK
 
     def _welded(self, now):
@@ -239,7 +237,7 @@ class Board:
             if not c.fresh:
                 continue
             c.fresh = False
-            if c.faults or c.chip == 0:
+            if c.faults:
                 continue
             if i < 2:
                 self._seen, self._blind = now, False
@@ -249,9 +247,8 @@ class Board:
                 c.over += 1
         if since(self._seen, now) > HOLD_MS:
             self._blind = True
-        # Time differences overflow after six days, so an age stops at a limit.
-        if since(self._seen, now) > 2 * BLIND_MS:
-            self._seen = (now - 2 * BLIND_MS) & _MASK
+        # Time differences overflow after six days, so an age stops at a limit. The age of the last reading needs none:
+        # `_blind` remembers it, and a blind board cannot be armed.
         if since(self._coil_since, now) > 2 * WELD_MS:
             self._coil_since = (now - 2 * WELD_MS) & _MASK
 

@@ -19,7 +19,7 @@ from ..thermal.material_data import Material
 from ..thermal.psychrometrics import WATER_J_PER_KGK
 from .coupling import Coupling, coupling_of
 from .energy import CHAMBER, CONTENTS, LINING, EnergyModel
-from .heating import AS_FITTED, Trim, fine_heating, slow_share, trim_of
+from .heating import AS_FITTED, NEARLY, Trim, fine_heating, slow_share, trim_of
 from .lining import STEEPEST_PER_K, lining_of
 
 #: Heat capacity of the thin skin of all surfaces that follows the air within a tick, J/(m²·K) of the faces (an
@@ -53,7 +53,9 @@ def _trim(oven: Oven, working: float) -> Trim:
     """Factors that make the lumps heat up as fast as the fine walls, for the empty oven: the lining is the same with
     any load."""
     bare = _coupled(oven, None, working, _losses(oven, working_of(oven, working)[0], working), AS_FITTED)
-    return trim_of(bare, fine_heating(oven, working), fine_heating(oven, working, slow_share(bare, working)))
+    room = oven.site.ambient_c
+    shares, nearly_c = (1.0, slow_share(bare, working)), room + NEARLY * (working - room)
+    return trim_of(bare, *(fine_heating(oven, working, share).until(nearly_c) for share in shares))
 
 
 def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) -> EnergyModel:
@@ -134,7 +136,7 @@ def _losses(oven: Oven, steady: SteadyOven, working: float):
     ambient = oven.site.ambient_c
     rise = working - ambient
     top = min(steady.valid_c, max(working, min(ambient + HELD[-1] * rise, oven.limits.highest_c)))
-    if top > working and steady.at(top).power_w > oven.elements.power_w:
+    if top > working and steady.power_w(top) > oven.elements.power_w:
         top = max(working, steady.highest(oven.elements.power_w))
     faces = {f.name for f in oven.faces} | {"edges and corners"}
 

@@ -40,13 +40,13 @@ STEAM_J_PER_KG = 2.6e6
 #: holders that warm up with it may weigh more than the wire (an estimate). A part of the lining may carry the wire:
 #: this share of the lining's capacity may warm up before the chamber does (an estimate: one of the inner layers).
 ELEMENTS_TIMES, CARRIER_SHARE = 3.0, 0.1
-#: Below its inner face a lining of a description may conduct this many times better inward, with the same loss: another
-#: density, an inner shell or a metal liner takes up heat sooner than the layers in the file (an estimate: a dense brick
-#: for an insulating one has some three times the k·ρ·c).
-INWARD_TIMES = 4.0
-#: A sensor of a description may follow the chamber later by this, s: it may sit in a zone of its own, behind a liner of
-#: 1 mm of steel (3.9 kJ/(m²·K)) at some 20 W/(m²·K).
-ZONE_S = 200.0
+#: In the envelope this share of each lump of a description's lining may lie one lump further in, with the same capacity
+#: and loss in all: a denser inner layer, a liner or a muffle warms sooner than the layers of the file (an estimate).
+#: Over hours that does not matter: the coolest oven has the lining of the file.
+INWARD = 0.7
+#: A chamber of a description may have a liner of 1 mm of steel that follows it, J/(m²·K) of its faces (7,850 kg/m³ and
+#: 500 J/(kg·K)); and a sensor in a zone of its own behind one, with some 20 W/(m²·K), follows later by this, s.
+LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
 #: The elements of a description may be lighter by this factor (half of a guessed mass is what may be wrong).
 LIGHTEST = 2.0
 #: An open door loses this many times the heat of the formulas, which are estimates.
@@ -62,8 +62,8 @@ APART_K, APART_SHARE = 12.0, 0.025
 class Doubt:
     """Factors of the losses past and through the lining, of the capacities of lining and chamber, and of films; words
     that say where they come from; the least share of the power that counts; whether records were used; factor of the
-    elements' capacity, and the share of the lining's capacity that may warm up with them; factor of what the lining
-    conducts inward; share of `unlisted_in` that may be in; how much later a reading may come, s."""
+    elements' capacity, and the share of the lining's capacity that may warm up with them; share of the lining's
+    capacity that may lie further in; share of `unlisted_in` that may be in; how much later a reading may come, s."""
 
     losses: float
     leak: float
@@ -74,7 +74,7 @@ class Doubt:
     learnt: bool = False
     elements: float = 1.0
     carriers: float = 0.0
-    inward: float = 1.0
+    inward: float = 0.0
     unlisted: float = 0.0
     zone_s: float = 0.0
 
@@ -89,7 +89,7 @@ DAY_ZERO = Doubt(
     "with a model from the description alone",
     elements=ELEMENTS_TIMES,
     carriers=CARRIER_SHARE,
-    inward=INWARD_TIMES,
+    inward=INWARD,
     unlisted=1.0,
     zone_s=ZONE_S,
 )
@@ -163,11 +163,11 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         element_j_per_k=hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k)),
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,
-        chamber_j_per_k=hold * model.chamber_j_per_k,
+        chamber_j_per_k=hold * model.chamber_j_per_k + _liner(oven, doubt),
         film_w_per_k=doubt.films * model.film_w_per_k,
         film_m2=doubt.films * model.film_m2,
         lining_j_per_k=_times(hold, model.lining_j_per_k),
-        lining_w_per_k=_inward(doubt.inward, _times(more, model.lining_w_per_k)),
+        lining_w_per_k=_times(more, model.lining_w_per_k),
         rise_per_k=model.rise_per_k,
         capacity_rise_per_k=model.capacity_rise_per_k,
         leak_w_per_k=doubt.leak * model.leak_w_per_k,
@@ -212,12 +212,13 @@ def envelope_of(
             element_j_per_k=heavy.element_j_per_k,
             film_w_per_k=heavy.film_w_per_k,
             film_m2=heavy.film_m2,
-            lining_j_per_k=heavy.lining_j_per_k,
+            lining_j_per_k=_inward(doubt.inward, heavy.lining_j_per_k),
             lining_w_per_k=heavy.lining_w_per_k,
             contents_j_per_k=heavy.contents_j_per_k,
             contents_w_per_k=heavy.contents_w_per_k,
             contents_m2=heavy.contents_m2,
             water_j=heavy.water_j,
+            liner_j_per_k=_liner(oven, doubt),
         ),
         replace(
             likely,
@@ -233,12 +234,16 @@ def envelope_of(
     )
 
 
-def _inward(times: float, conductances: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
-    """A lining's conductances, W/K, from the inside outward, the inner ones larger by `times`, with the same resistance
-    in all: the outermost gets the rest."""
-    a, b, c, d = conductances
-    rest = 1.0 / d + (1.0 - 1.0 / times) * (1.0 / a + 1.0 / b + 1.0 / c)
-    return times * a, times * b, times * c, 1.0 / rest
+def _inward(share: float, capacities: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    """A lining's capacities, J/K, from the inside outward, that share of each moved one lump inward."""
+    a, b, c, d = capacities
+    stays = 1.0 - share
+    return a + share * b, stays * b + share * c, stays * c + share * d, stays * d
+
+
+def _liner(oven: Oven, doubt: Doubt) -> float:
+    """Heat capacity of a liner that the file does not name, J/K."""
+    return doubt.unlisted * LINER_J_PER_M2K * sum(face.inner_area_m2 for face in oven.faces)
 
 
 def _load_share(oven: Oven, load: Load | None) -> float:

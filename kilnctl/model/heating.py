@@ -31,8 +31,11 @@ LANDING_GROWTH = 1.05
 LONGEST_S = 3e5
 #: The slow heat-up takes at least the square root of this share of full power.
 LEAST_SHARE = 0.01
-#: It ends at this share of the working temperature's rise, because full power may hardly hold the whole rise.
+#: A trim looks up to this share of the working temperature's rise, because full power may hardly hold the whole rise.
 NEARLY = 0.97
+#: Beyond it a heat-up goes on to the whole rise while the chamber still gains this share of it for each unit of the
+#: logarithm of time; else the time of the last kelvin means nothing.
+STILL_RISES = 0.1
 #: Prior spread of the logarithms of the factors on capacities and film, and the error of the logarithm of time that
 #: weighs as much. The film matters only in the first minutes, about which the heat-up shows least.
 SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15, 0.3, 0.3]), 0.05
@@ -42,8 +45,7 @@ LEAST_SLOPE = 0.05
 #: The heat-up counts from this share of its rise: before it elements, air and star settle, and a model that is made to
 #: agree there pays for it with the heat that it believes stored at the end, which is what a soak begins with.
 FROM_RISE = 0.5
-#: Shares of the heat-up's rise at which a model's time is compared. (Where full power hardly holds the end, the time of
-#: the last kelvin means nothing.)
+#: Shares of the heat-up's rise at which a model's time is compared.
 STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 #: The least effect of the landing that is counted, K.
 LEAST_EFFECT_K = 0.5
@@ -77,6 +79,11 @@ class Heating:
     landing_s: np.ndarray = field(default_factory=lambda: np.zeros(0))
     landing_c: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
+    def until(self, t_c: float) -> "Heating":
+        """Its part up to the first time at t_c or above."""
+        end = int(np.argmax(self.chamber_c >= t_c)) + 1 if self.chamber_c.max() >= t_c else len(self.time_s)
+        return Heating(self.time_s[:end], self.chamber_c[:end], self.share)
+
     def reaches_s(self, t_c: float) -> float:
         """When the chamber first reaches t_c, s; NaN if it does not."""
         above = np.flatnonzero(self.chamber_c >= t_c)
@@ -89,12 +96,12 @@ class Heating:
 
 @lru_cache(maxsize=64)
 def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
-    """The empty virtual oven at that share of full power, from the room to nearly working_c; it ends earlier if it
-    cannot get there or if its elements would leave the range of the tables."""
+    """The empty virtual oven at that share of full power, from the room to working_c; it ends earlier if it cannot get
+    there, hardly rises any more, or if its elements would leave the range of the tables."""
     plant = VirtualOven(oven, conditions=Conditions(supply_drift=0.0))
     core, elements, groups = plant.core, plant.elements, plant.layout.groups
     speed, room = oven.fan.air_speed_m_per_s if oven.fan else 0.0, oven.site.ambient_c
-    rated, goal, dt = elements.factor(oven.limits.highest_c), room + NEARLY * (working_c - room), FIRST_S
+    rated, whole_k, dt = elements.factor(oven.limits.highest_c), working_c - room, FIRST_S
     times, chambers = [0.0], [room]
 
     def heated(dt: float, share: float) -> bool:
@@ -108,10 +115,10 @@ def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
         times.append(times[-1] + dt)
         return True
 
-    while times[-1] < LONGEST_S and chambers[-1] < goal and heated(dt, share):
+    while times[-1] < LONGEST_S and _goes_on(times, chambers, whole_k) and heated(dt, share):
         dt *= GROWTH
     last, dt = len(times), FIRST_S
-    if chambers[-1] >= goal:
+    if chambers[-1] >= room + NEARLY * whole_k:
         core.refresh()
         until_s = (1.0 + LANDING) * times[-1]
         while times[-1] < until_s and heated(dt, LANDING_SHARE * share):
@@ -119,6 +126,15 @@ def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
     time_s, chamber_c = np.array(times), np.array(chambers)
     since_s = time_s[last:] - time_s[last - 1]
     return Heating(time_s[:last], chamber_c[:last], share, since_s, chamber_c[last:])
+
+
+def _goes_on(times: list[float], chambers: list[float], whole_k: float) -> bool:
+    """Whether a heat-up is below nearly its whole rise, or below all of it and still rising."""
+    risen_k = chambers[-1] - chambers[0]
+    if risen_k < NEARLY * whole_k:
+        return True
+    per_log_k = (chambers[-1] - chambers[-2]) / math.log(times[-1] / times[-2]) if len(times) > 2 else whole_k
+    return risen_k < whole_k and per_log_k > STILL_RISES * whole_k
 
 
 def slow_share(model: EnergyModel, working_c: float) -> float:
@@ -220,14 +236,14 @@ def _trimmed(model: EnergyModel, u: np.ndarray) -> EnergyModel:
     )
 
 
-def late_by(model: EnergyModel, fine: Heating) -> float:
-    """The worst relative difference of the model's time to that of the fine walls over `STAGES`, 0 or more. A stage
+def late_by(model: EnergyModel, fine: Heating, stages: tuple[float, ...] = STAGES) -> float:
+    """The worst relative difference of the model's time to that of the fine walls over `stages`, 0 or more. A stage
     that the model does not reach in that time counts as a difference of one half."""
     worst, room, top = 0.0, float(fine.chamber_c[0]), float(fine.chamber_c[-1])
     last_s = float(fine.time_s[-1])
     longer = [last_s + step for step in np.linspace(0.0, 0.6, 60)[1:] * max(1.0, last_s)]
     ours = model_heating(model, np.append(fine.time_s, longer), fine.share)
-    for share in STAGES:
+    for share in stages:
         goal = room + share * (top - room)
         theirs_s, ours_s = fine.reaches_s(goal), ours.reaches_s(goal)
         if math.isfinite(theirs_s):

@@ -4,7 +4,6 @@ swings with periods from half a minute to two days: their complex admittances Y(
 (Transmission matrix of a homogeneous slab: H. S. Carslaw and J. C. Jaeger, Conduction of Heat in Solids, 1959, section
 3.7.) The row's steady heat flow is then fitted to the steady body at several chamber temperatures."""
 
-import cmath
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ from itertools import combinations_with_replacement
 import numpy as np
 
 from ..body import Slice, geometry_of, layers_of
+from ..body.steady import root
 from ..settings.oven import Oven
 from ..thermal.constants import STEFAN_BOLTZMANN, ZERO_C
 from ..thermal.material_data import Material
@@ -93,7 +93,7 @@ def _swung(oven: Oven, middle_c: float, film_w: float, film_m2: float):
     wanted = np.zeros(len(omega), complex)
     for stack, solution in zip(stacks, solutions):
         part = film * stack[1].inner_m2 / inside
-        wanted += np.array([1.0 / (1.0 / part + 1.0 / _admittance(w, stack, solution, ambient)) for w in omega])
+        wanted += 1.0 / (1.0 / part + 1.0 / _admittance(omega, stack, solution, ambient))
     capacities, conductances, share = _ladder(omega[:-1], wanted[:-1], float(wanted[-1].real), film)
     steady = 1.0 / sum(1.0 / g for g in conductances)
     depth = np.cumsum([0.0, *(1.0 / g for g in conductances)]) * steady
@@ -156,15 +156,17 @@ def _passed_w(row: list[tuple[float, float]], face_c: float, ambient: float) -> 
     the room counts as warmer by 0.1 K."""
     face_c = max(face_c, ambient + 0.1)
     mean = 0.5 * (face_c + ambient)
-    low, high = 0.0, min(g * (1.0 + r * mean) for g, r in row) * (face_c - ambient)
-    for _ in range(30):
-        watts, t = 0.5 * (low + high), face_c
+    most = min(g * (1.0 + r * mean) for g, r in row) * (face_c - ambient)
+
+    def above_k(watts: float) -> float:
+        t = face_c
         for g, r in row:
             t = EnergyModel.colder_c(t, watts, g, r)
             if t < ambient:
                 break
-        low, high = (watts, high) if t > ambient else (low, watts)
-    return 0.5 * (low + high)
+        return t - ambient
+
+    return root(above_k, 0.0, most, 1e-9 * most)
 
 
 def _rises(stacks, solutions, depth: np.ndarray, at: np.ndarray, ambient: float) -> tuple[np.ndarray, np.ndarray]:
@@ -205,8 +207,8 @@ def _swung_capacity(material: Material, t_c: float) -> float:
     return material.mean_heat_capacity(t_c - SWING_K, t_c + SWING_K)
 
 
-def _admittance(omega: float, stack, solution, ambient: float) -> complex:
-    """Heat into the hot face of one wall per kelvin of swing at angular frequency omega, W/K."""
+def _admittance(omega: np.ndarray, stack, solution, ambient: float) -> np.ndarray:
+    """Heat into the hot face of one wall per kelvin of swing at each angular frequency, W/K, complex."""
     layers, g, face = stack
     film = outer_film(
         max(solution.cold_face_c, ambient + 0.5),
@@ -215,7 +217,7 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
         face.orientation,
         face.wall.outer_emissivity,
     )
-    y = complex(film * g.outer_m2 / g.inner_m2)
+    y = np.full(len(omega), complex(film * g.outer_m2 / g.inner_m2))
     for i in range(len(layers) - 1, -1, -1):
         layer = layers[i]
         if layer.contact_m2k_w:
@@ -228,8 +230,8 @@ def _admittance(omega: float, stack, solution, ambient: float) -> complex:
                 conducts * layer.material.conductivity(t_c),
                 holds * layer.material.density_kg_m3 * _swung_capacity(layer.material, t_c),
             )
-            gamma = cmath.sqrt(1j * omega * rho_c / k)
-            t = cmath.tanh(gamma * share * layer.thickness_m)
+            gamma = np.sqrt(1j * omega * rho_c / k)
+            t = np.tanh(gamma * share * layer.thickness_m)
             y = (y + k * gamma * t) / (1.0 + y * t / (k * gamma))
     return y * g.inner_m2
 
@@ -257,29 +259,31 @@ def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, 
     least = 1.02 * forever / film
 
     def unpack(p: np.ndarray):
-        shares = np.exp(np.append(p[lumps : 2 * lumps - 1], 0.0))
-        share = least + math.exp(p[-1])
+        shares = np.exp(np.concatenate((p[..., lumps : 2 * lumps - 1], np.zeros((*p.shape[:-1], 1))), axis=-1))
+        share = least + np.exp(p[..., -1:])
         steady = 1.0 / (1.0 / forever - 1.0 / (film * share))
-        return np.exp(p[:lumps]), shares.sum() / shares * steady, share
+        return np.exp(p[..., :lumps]), shares.sum(axis=-1, keepdims=True) / shares * steady, share
 
     def misfit(p: np.ndarray) -> np.ndarray:
+        """Of one set of unknowns, or of one in each row."""
         capacity, conductance, share = unpack(p)
-        y = conductance[-1] + 1j * omega * capacity[-1]
-        for c, g in zip(capacity[-2::-1], conductance[-2::-1]):
-            y = y * g / (y + g) + 1j * omega * c
+        y = conductance[..., -1:] + 1j * omega * capacity[..., -1:]
+        for i in range(lumps - 2, -1, -1):
+            g = conductance[..., i : i + 1]
+            y = y * g / (y + g) + 1j * omega * capacity[..., i : i + 1]
         error = (y / (1.0 + y / (film * share)) - wanted) / np.abs(wanted)
         # A weak prior towards lumps that grow outward: a thin wall needs fewer than four lumps, and without it some
         # would be empty.
-        grow = np.concatenate((np.diff(p[:lumps]) - 1.0, np.diff(np.log(conductance)) + 1.0))
-        return np.concatenate((error.real, error.imag, 0.02 * grow, 0.01 * p[-1:]))
+        grow = np.concatenate((np.diff(p[..., :lumps]) - 1.0, np.diff(np.log(conductance)) + 1.0), axis=-1)
+        return np.concatenate((error.real, error.imag, 0.02 * grow, 0.01 * p[..., -1:]), axis=-1)
 
     def evaluate(p: np.ndarray, with_jacobian: bool) -> tuple[np.ndarray, np.ndarray | None]:
-        here = misfit(p)
         if not with_jacobian:
-            return here, None
-        # Finite differences are exact enough for these few closed formulas and take no time.
-        steps = 1e-6 * np.eye(len(p))
-        return here, -np.column_stack([(misfit(p + h) - misfit(p - h)) / 2e-6 for h in steps])
+            return misfit(p), None
+        # Finite differences are exact enough for these few closed formulas; all of them take as long as one.
+        steps, n = 1e-6 * np.eye(len(p)), len(p)
+        found = misfit(np.concatenate((p + steps, p - steps, p[None])))
+        return found[-1], (found[n : 2 * n] - found[:n]).T / 2e-6
 
     total, best = float(np.abs(1.0 / (1.0 / wanted[0] - 0.999 / film)) / omega[0]), None
     for ratio in (2.5, 5.0):
@@ -289,4 +293,4 @@ def _ladder(omega: np.ndarray, wanted: np.ndarray, forever: float, film: float, 
         found = minimise(evaluate, start, np.full(len(start), np.inf), 1.0, most=200, tolerance=1e-4, enough=1e-9)
         best = found if best is None or found.cost < best.cost else best
     capacity, conductance, share = unpack(best.unknowns)
-    return capacity, conductance, share
+    return capacity, conductance, float(share[0])

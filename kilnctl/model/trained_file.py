@@ -1,7 +1,7 @@
 """Trained models on disk: YAML with units, bounds, where it comes from, and a checksum.
 
     model: Curing cabinet
-    made: 2024-05-17                        # given by whoever saves it; nothing here reads a clock
+    made: 2024-05-17                        # given by the caller; nothing here reads a clock
     records: [{name: …, rms: 0.21 K}, …]
     parameters:
       element_j_per_k: {value: 1254, unit: J/K, error: 0.19, low: …, high: …, about: …}

@@ -11,7 +11,7 @@ from ..settings.construction import Load
 from ..settings.oven import Oven
 from .day_zero import day_zero, working_of
 from .energy import ELEMENT, EnergyModel
-from .heating import fine_heating, late_by
+from .heating import STAGES, fine_heating, late_by
 
 #: Electric power of heating appliances as marked: −10 % to +5 % (IEC 60335-1, clause 10, from memory); and of one whose
 #: voltage and current are measured (relative).
@@ -82,7 +82,8 @@ def uncertainty_of(oven: Oven, load: Load | None = None, working_c: float | None
     steady, working = working_of(oven, working_c)
     model = day_zero(oven, load, working_c)
     bare = model if load is None else day_zero(oven, None, working_c)
-    lost, late = _structure_loss(bare, steady, working), MARGIN * late_by(bare, fine_heating(oven, working)) + LEAST
+    lost = _structure_loss(bare, steady, working)
+    late = MARGIN * late_by(bare, fine_heating(oven, working), (*STAGES, 1.0)) + LEAST
     return ModelUncertainty(
         power=_power(oven),
         capacity=math.hypot(_capacity(oven, model), late, _contents_mean(oven, load, model, working)),

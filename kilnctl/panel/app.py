@@ -75,7 +75,7 @@ class PanelApp:
         streams: Streams | None = None,
         closing: Callable[[], bool] = lambda: False,
     ):
-        self.client, self.catalogue, self.keys = ServiceClient(socket), catalogue, Keys(folder)
+        self.client, self.catalogue, self.keys = ServiceClient(socket, catalogue.heard), catalogue, Keys(folder)
         self.folder, self.allowed, self.stop_port, self.demo = Path(folder), allowed, stop_port, demo
         # Cookies do not distinguish ports, so the session cookie's name is different for each oven and each panel.
         self.cookie = f"kilnctl-{slug(catalogue.oven.name)}-{port}"
@@ -120,6 +120,7 @@ class PanelApp:
             post("lock", self.lock),
             post("arm", self.starting.arm),
             post("start", self.starting.start),
+            post("later", self.starting.later),
             post("stop", self.stop),
             *(post(what, partial(self.change, what)) for what in CHANGES),
         ]

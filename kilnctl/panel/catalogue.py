@@ -4,12 +4,13 @@ comes from a page is looked up in a list of what is there, never joined to a pat
 import datetime
 import hashlib
 import json
+from collections.abc import Mapping
 from pathlib import Path
 
 from ..errors import KilnctlError
 from ..output import IMPERIAL, METRIC, Units
 from ..record.care import due, known_log
-from ..record.model_store import store_of
+from ..record.model_store import ModelStore, store_of
 from ..record.run_record import read_run
 from ..report.care_section import state_of
 from ..report.run_report import run_page
@@ -59,6 +60,12 @@ class Catalogue:
     def close(self) -> None:
         """Give up the present computation and those that wait."""
         self.worker.close()
+
+    def heard(self, status: Mapping) -> None:
+        """The service says where its models are: it may heat another rig than the description names."""
+        told = status.get("models")
+        if told and (self._models is None or self._models.folder != Path(told)):
+            self._models, self._in_use = ModelStore(Path(told)), (-1, None)
 
     @property
     def model_file(self) -> str | None:
@@ -111,7 +118,9 @@ class Catalogue:
         try:
             prepare(self.oven, schedule, self.model_file, start_c)
         except KilnctlError as error:
-            return {"problems": [{"line": 0, "column": 0, "words": str(error)}], "steps": table}
+            # The page shows the name of the oven's file, not where it lies on this computer.
+            words = str(error).replace(self.oven.file or "\0", Path(self.oven.file).name)
+            return {"problems": [{"line": 0, "column": 0, "words": words}], "steps": table}
         return {"problems": [], "steps": table, "seen": self.seen.note(self.shown(source))}
 
     def draft(self, source: str, name: str) -> tuple[Schedule | None, list[dict]]:

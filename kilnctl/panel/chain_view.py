@@ -93,6 +93,8 @@ def why(status: Mapping, found: tuple[Link, ...], fresh: bool) -> str:
         return f"No heat at this moment: {_tidy(reason)}." if reason else "No heat at this moment: none is asked for."
     if status.get("refusal"):
         return f"No heat: {_tidy(status['refusal'])}."
+    if status.get("waiting"):
+        return f"No heat yet: {_tidy(status['waiting'])}."
     return "No heat: no run has been started."
 
 

@@ -117,7 +117,7 @@ class Live:
         epoch, row = (int(have[0]), int(have[1])) if known else (-1, 0)
         stream, headers = self._stream(request, epoch, row), {"x-accel-buffering": "no", "vary": "accept-encoding"}
         if takes_gzip(request):
-            stream, headers["content-encoding"] = _compressed(stream), "gzip"
+            stream, headers["content-encoding"] = compressed_stream(stream), "gzip"
         return StreamingResponse(stream, media_type="text/event-stream", headers=headers)
 
     async def _stream(self, request: Request, epoch: int, row: int) -> AsyncGenerator[bytes, None]:
@@ -148,7 +148,7 @@ class Live:
             self.streams.over(peer)
 
 
-async def _compressed(stream: AsyncGenerator[bytes, None]) -> AsyncGenerator[bytes, None]:
+async def compressed_stream(stream: AsyncGenerator[bytes, None]) -> AsyncGenerator[bytes, None]:
     """The stream as gzip, each event whole when it is sent. A small window keeps a stream's memory at some 32 kB."""
     packer = zlib.compressobj(6, zlib.DEFLATED, 16 + 12, 5)
     try:

@@ -10,19 +10,22 @@ from ..model.ledger import ledger_w
 from ..record.columns import NAMES
 from ..record.power_columns import power_w
 from ..record.run_record import RunRecord, read_run
+from ..report.run_curves import phases
 from ..settings.oven import Oven
+from ..terms import Phase
 from .service_client import picture
 
 #: Rows of the picture, and rows of the walk through the model.
 PICTURE_ROWS, WALK_ROWS = 1200, 3000
+MOST_PHASES = 200
 SHOWN = ("time_s", "reference_c", "chamber_c", "part_c", "part_estimate_c", "duty")
 #: Kinds of events that get a mark.
 MARKED = ("step", "trip", "door", "request", "warning", "danger", "resumed")
 
 
 def past_run(folder: Path, oven: Oven) -> dict:
-    """{columns, events, ledger_j, energy_j, full_w} of a record; `oven`: this panel's, for a record without one.
-    Raises KilnctlError."""
+    """{columns, events, phases, ledger_j, energy_j, full_w} of a record; `oven`: this panel's, for a record without
+    one. Raises KilnctlError."""
     record = read_run(folder)
     oven = record.oven if isinstance(record.oven, Oven) else oven
     columns = {name: [_none(v) for v in record.data[name]] for name in SHOWN if name in NAMES}
@@ -30,10 +33,25 @@ def past_run(folder: Path, oven: Oven) -> dict:
     return {
         "columns": {name: [_short(values[i]) for i in keep] for name, values in columns.items()},
         "events": [[e.time_s, e.kind, e.text] for e in record.events if e.kind in MARKED][:400],
+        "phases": _phases(record),
         "ledger_j": _ledger(record, oven),
         "energy_j": record.energy_j,
         "full_w": oven.elements.power_w,
     }
+
+
+def _phases(record: RunRecord) -> list[dict]:
+    """{from, to, phase, name} of the run's phases, times in s; a soak's target and the band in which its time counted
+    too: at_c, within_k."""
+    steps, found, last_c = {}, [], None
+    for step in record.schedule.steps:
+        last_c = step.to_c if step.to_c is not None else last_c
+        steps[step.name] = (last_c, step.within_k)
+    for begin_s, end_s, phase, name in phases(record)[:MOST_PHASES]:
+        at_c, within_k = steps.get(name, (None, 3.0))
+        soak = {"at_c": at_c, "within_k": within_k} if phase == Phase.SOAK and at_c is not None else {}
+        found.append({"from": begin_s, "to": end_s, "phase": phase, "name": name, **soak})
+    return found
 
 
 def _ledger(record: RunRecord, oven: Oven) -> dict[str, float]:

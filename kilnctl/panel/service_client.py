@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import json
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from ..service.live_curve import KEPT
@@ -17,10 +18,10 @@ PICTURE_ROWS = 1500
 
 class ServiceClient:
     """`status`, `ahead` and the run's `columns` (lists by name) as last heard; `version` changes each time. `fresh` is
-    False when the service does not answer."""
+    False when the service does not answer. `told`: gets each status."""
 
-    def __init__(self, socket: Path):
-        self.socket = socket
+    def __init__(self, socket: Path, told: Callable[[dict], None] = lambda status: None):
+        self.socket, self.told = socket, told
         self.status: dict = {}
         self.ahead: dict = {}
         self.columns: dict[str, list] = {name: [] for name in KEPT}
@@ -74,6 +75,7 @@ class ServiceClient:
         if self.fresh:
             self.door = after(self.door, status, self.status)
             self.status, self._heard_s = status, time.monotonic()
+            self.told(status)
             self.ahead = await self.ask({"ask": "ahead"})
             await self._curve()
         async with self._changed:

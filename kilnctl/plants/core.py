@@ -294,7 +294,10 @@ class Core:
             self._open_block(dt, element_w)
         else:
             surfaces, air = self._soon(dt, element_w)
-            if (np.abs(surfaces - air - self._film_at) > self._film_limit).any():
+            moved = surfaces - air
+            moved -= self._film_at
+            np.abs(moved, out=moved)
+            if (moved > self._film_limit).any():
                 calm = False
                 self._note_quick()
                 self._freeze_quick(surfaces, air)
@@ -304,8 +307,9 @@ class Core:
             self._weigh()
         first, second = self._stages(element_w)
         limit = YOUNG * self.tolerance_k if self._age < 2 else self.tolerance_k
-        self.moved_k = moved = float(np.abs(second[0] - self._nodes_start).max())
-        over = not (moved <= limit and abs(second[2] - self._air_start) <= AIR * limit)
+        moved = second[0] - self._nodes_start
+        self.moved_k = moved_k = max(float(moved.max()), -float(moved.min()))
+        over = not (moved_k <= limit and abs(second[2] - self._air_start) <= AIR * limit)
         if (over or not calm) and dt > SHORTEST_S and must_halve(self, second):
             self.refresh()
             self.step(0.5 * dt, element_w)

@@ -2,8 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Protocol, runtime_checkable
+from typing import NamedTuple, Protocol, runtime_checkable
 
 from ..reading import Reading
 
@@ -22,16 +21,14 @@ class Plant(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Truth:
+class Truth(NamedTuple):
     """True temperatures that no sensor shows, °C: of the chamber and of the part; None: not known."""
 
     chamber_c: float | None = None
     part_c: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ComputerFaults:
+class ComputerFaults(NamedTuple):
     """Faults of the controlling computer, as a plant simulates them: its loop stands still; its clock jumped by
     clock_jump_s, s."""
 

@@ -59,14 +59,17 @@ class Emf:
 
     def at(self, t_c: float) -> float:
         """mV at t_c °C, other junction at 0 °C."""
-        position = t_c - self.low_c
-        k = min(max(int(position), 0), len(self.mv) - 2)
-        return self.mv[k] + (position - k) * (self.mv[k + 1] - self.mv[k])
+        position, values = t_c - self.low_c, self.mv
+        k = min(max(int(position), 0), len(values) - 2)
+        below = values[k]
+        return below + (position - k) * (values[k + 1] - below)
 
     def inverse(self, mv: float) -> float:
         """°C at mv."""
-        k = min(max(bisect.bisect_right(self.mv, mv) - 1, 0), len(self.mv) - 2)
-        return self.low_c + k + (mv - self.mv[k]) / (self.mv[k + 1] - self.mv[k])
+        values = self.mv
+        k = min(max(bisect.bisect_right(values, mv) - 1, 0), len(values) - 2)
+        below = values[k]
+        return self.low_c + k + (mv - below) / (values[k + 1] - below)
 
 
 @dataclass(frozen=True)
@@ -143,6 +146,7 @@ class Probe:
         self._line: deque[tuple[float, float]] = deque([(0.0, start_c)])
         self._noise: list[float] = []
         self._held = (start_c, start_c)
+        self._step_c = RESOLUTION_C[settings.front_end]
         self._linear = LINEAR_MV_PER_K.get(settings.type) if settings.front_end == "max31855" else None
         self._drifted_k = 0.0
         self._usual = _Acting(settings.noise_k, errors.cold_junction_k)  # without a fault; never changed
@@ -171,9 +175,7 @@ class Probe:
     ) -> tuple[float, tuple[str, ...], float]:
         """`around_c` is the final temperature of the sheath in its surroundings; `lag_share` its time constant over
         that in still air; `faults` only this sensor's faults that act now."""
-        acting = self._usual
-        if faults:
-            acting = _Acting(self.settings.noise_k, self.errors.cold_junction_k)
+        acting = _Acting(self.settings.noise_k, self.errors.cold_junction_k) if faults else self._usual
         for fault in faults:
             if fault.kind == "thermocouple pulled out":
                 around_c, lag_share = room_c, 1.0
@@ -195,9 +197,9 @@ class Probe:
         cold_c = terminals_c + acting.cold_error_k
         seen_c = room_c + acting.shown * (self._with_errors(true_c, acting.noise_k) - room_c)
         wires = acting.wires or self.emf
-        box = (wires, terminals_c, cold_c)
-        if box != self._box:  # terminals warm slowly: their voltages hold for many ticks
-            self._box, self._box_mv = box, (wires.at(terminals_c), self.emf.at(cold_c))
+        last = self._box  # terminals warm slowly: their voltages hold for many ticks
+        if last is None or last[1] != terminals_c or last[2] != cold_c or last[0] is not wires:
+            self._box, self._box_mv = (wires, terminals_c, cold_c), (wires.at(terminals_c), self.emf.at(cold_c))
         at_terminals_mv, at_cold_mv = self._box_mv
         mv = 0.0 if acting.shorted else acting.sign * (wires.at(seen_c) - at_terminals_mv)
         reading = self._converted(mv, cold_c, at_cold_mv) + acting.moved_k
@@ -234,7 +236,7 @@ class Probe:
 
     def _converted(self, mv: float, cold_c: float, cold_mv: float) -> float:
         """The front end's result for a voltage and its cold junction (°C, mV), rounded to its resolution, °C."""
-        step, emf = RESOLUTION_C[self.settings.front_end], self.emf
+        step, emf = self._step_c, self.emf
         if self._linear:
             # The linear chip's own value, rounded; then the correction that its data sheet requires of the reader.
             raw = step * round((cold_c + mv / self._linear) / step)

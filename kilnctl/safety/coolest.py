@@ -41,6 +41,7 @@ class LumpedOven:
     words, learnt      where the uncertainty comes from, in words; whether the model was fitted to records
     lighter, lighter_in   shares of the capacities of lining and contents that certainly give heat back: what cools
                        counts with them, because a lighter oven cools sooner
+    liner_j_per_k      what follows the chamber itself, besides its own capacity; only `held` ovens have it
     """
 
     full_w: float
@@ -73,6 +74,7 @@ class LumpedOven:
     learnt: bool = False
     lighter: float = 1.0
     lighter_in: float = 1.0
+    liner_j_per_k: float = 0.0
 
     def __post_init__(self) -> None:
         for f in fields(self):
@@ -94,11 +96,6 @@ class LumpedOven:
             raise ValueError("oven in lumps: its power or its lining reaches no chamber")
         if self.contents_j_per_k > 0.0 and self.contents_w_per_k + self.contents_m2 == 0.0:
             raise ValueError("oven in lumps: its contents take no heat")
-
-    @property
-    def resistance_k_per_w(self) -> float:
-        """Of the lining, at 0 °C."""
-        return sum(1.0 / g for g in self.lining_w_per_k)
 
     def from_chamber(self, chamber_c: float) -> Lumps:
         """The start from a believed reading: chamber and elements at that temperature, all else as cold as the room (or

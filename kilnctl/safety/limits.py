@@ -57,7 +57,6 @@ HARD_CEILINGS = {
     "explained_per_fired": 0.6,
     "missing_share_s": 600.0,
     "board_ceiling_c": 1400.0,
-    "near_the_top": 0.7,
 }
 #: Least values, where less is less safe: a purge that does not purge, jumps forgotten before they are counted, a rise
 #: so small that the room's warming counts as one, terminals colder than any workshop.
@@ -67,7 +66,6 @@ HARD_FLOORS = {
     "no_rise_k": 2.0,
     "cold_junction_low_c": -40.0,
     "second_lag_s": -660.0,
-    "near_the_top": 0.2,
 }
 #: What the `safety:` section of an oven file may set, with the least and the most that it takes. Other thresholds are
 #: not configurable.
@@ -134,7 +132,6 @@ class Policy:
     second_lag_s                by how much longer the limit sensor lags than the control sensor; below 0: less
     cold_junction_*             range of the terminals, and largest sudden change
     no_rise_s, no_rise_k        full-power seconds, and the least rise that they must give
-    near_the_top                share of full power that holds a temperature at which they need not give it
     unasked_rise_s, unasked_rise_k   time without heat, and the rise after it that trips
     warms_k_per_s               fastest rise without heat of the elements: the room's, and a fan's
     rise_k_per_s, fall_k_per_s  fastest rise that full power could give, and fastest fall of a closed oven, with margin
@@ -191,7 +188,6 @@ class Policy:
     cold_junction_jump_k: float = 5.0
     no_rise_s: float = 600.0
     no_rise_k: float = 5.0
-    near_the_top: float = 0.7
     unasked_rise_s: float = 120.0
     unasked_rise_k: float = 6.0
     warms_k_per_s: float = WARMS_K_PER_S
@@ -270,11 +266,6 @@ def policy_for(
         values["warms_k_per_s"] = min(HARD_CEILINGS["warms_k_per_s"], warms)
     values.update(_of_file(oven.safety, values))
     values["coolest"], values["envelope"] = coolest, envelope
-    if coolest is not None and envelope is not None:
-        # An oven that loses more and gets less than the model is near its top sooner.
-        gets = coolest.power_share if oven.meters.supply or oven.meters.current else coolest.unmetered_share
-        share = HARD_CEILINGS["near_the_top"] * gets * coolest.resistance_k_per_w / envelope[0].resistance_k_per_w
-        values["near_the_top"] = max(HARD_FLOORS["near_the_top"], share)
     policy = Policy(**values)
     if oven.control.tick_s * GAP_TICKS > policy.stall_s:
         raise KilnctlError(

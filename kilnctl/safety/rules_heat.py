@@ -30,9 +30,9 @@ SINK_K, SINK_FIRED_S, COOL_C = 3.0, 20.0, 60.0  # ±30 %: none
 #: Share of full power in the last minute that counts as heating for that rule, with and without the terminals'
 #: temperature. Without it only strong heat counts, because a cool oven may follow its schedule down.
 SINK_HEATED, SINK_HEATED_BLIND = 0.1, 0.4  # ±30 %: none
-#: A duty from this share on counts as full power, but only where holding the temperature takes less than
-#: `policy.near_the_top`.
-FULL = 0.9  # ±30 %: none
+#: A duty from the first share on counts as full power, but only where holding the temperature takes less than the
+#: second share.
+FULL, NEAR_THE_TOP = 0.9, 0.7  # ±30 %: none
 #: After a fall or an open door the missing-heat sum stays unchanged for this long, s: the estimator needs it to unlearn
 #: the loss.
 SETTLING_S = 180.0  # ±30 %: none
@@ -174,7 +174,7 @@ def heat_no_rise(look: Look) -> None:
     """Full power and no rise: broken element, open relay, dead supply, or a sensor outside the chamber. Not near the
     oven's highest reachable temperature, where holding it takes full power."""
     state, window = look.state, look.state.window
-    elsewhere = look.fired < FULL or state.fall is not None or holding_share(look.tick) > look.policy.near_the_top
+    elsewhere = look.fired < FULL or state.fall is not None or holding_share(look.tick) > NEAR_THE_TOP
     if window is None or elsewhere or level_c(state) > window.start_c + look.policy.no_rise_k:
         state.window = Span(level_c(state), 0.0)
         return

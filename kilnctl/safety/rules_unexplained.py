@@ -59,8 +59,9 @@ def excuse(look: Look) -> None:
     full_w, net_w = ovens[0].full_w, likely[1] - likely[2]
     most_given_w, least_given_w = max(likely[1], heavy[1], light[1]), min(likely[1], heavy[1], light[1])
     most_taken_w, least_taken_w = max(likely[2], heavy[2], light[2]), min(likely[2], heavy[2], light[2])
-    state.excused_high = (most_given_w - least_taken_w - net_w) / full_w
-    state.excused_low = (net_w - least_given_w + most_taken_w) / full_w
+    liner_w = ovens[1].liner_j_per_k * state.slope_k_per_s  # it takes heat while the chamber warms, and gives it back
+    state.excused_high = (most_given_w - least_taken_w - net_w + max(0.0, -liner_w)) / full_w
+    state.excused_low = (net_w - least_given_w + most_taken_w + max(0.0, liner_w)) / full_w
     state.glow = max(0.0, most_given_w) / full_w
 
 

@@ -108,7 +108,8 @@ def extras(rig: Rig | None) -> list[Diagnosis]:
 def folder(about: str, path: Path) -> Diagnosis:
     """Whether a file can be written there, and the space that is left."""
     there = path
-    while not there.exists() and there != there.parent:
+    # Unlike Path.exists it takes a folder that must not be looked into as one that is not there.
+    while not os.path.exists(there) and there != there.parent:
         there = there.parent
     try:
         with tempfile.NamedTemporaryFile(dir=there, prefix=".kilnctl-"):

@@ -73,7 +73,7 @@ class Sizing:
     def power_w(self, chamber_c: float) -> float:
         """Element power that holds chamber_c in the steady state, empty, W; 0 where the fan alone holds it or makes it
         hotter."""
-        return max(0.0, float(self.at(chamber_c).power_w))
+        return max(0.0, float(self.steady.power_w(chamber_c)))
 
     def ledger_w(self, chamber_c: float) -> dict[str, float]:
         """Where the watts go at chamber_c: by wall, edges, bridge, leak, vent, port. Sums to power_w (and the
@@ -90,9 +90,7 @@ class Sizing:
 
     def outside_c(self, chamber_c: float) -> dict[str, Range]:
         """The middle of each outside by face, °C, with its range, in the room that is described."""
-        changed = [
-            (a.middles_c(min(chamber_c, a.valid_c)), b.middles_c(min(chamber_c, b.valid_c))) for a, b in self._variants
-        ]
+        changed = [(a.middles_c(a.within_c(chamber_c)), b.middles_c(b.within_c(chamber_c))) for a, b in self._variants]
         colder, warmer = (self.steady.middles_c(t) for t in self._in_other_rooms(chamber_c))
         return {
             name: spread(
@@ -122,7 +120,7 @@ class Sizing:
     @cached_property
     def max_at_low_supply_c(self) -> float:
         """The same with the voltage 10 % low: power falls with its square."""
-        return float(self.steady.highest(0.81 * self.oven.elements.power_w))
+        return float(self.steady.highest(0.81 * self.oven.elements.power_w, self.max_chamber_c))
 
     @cached_property
     def _variants(self) -> list[tuple[SteadyOven, SteadyOven]]:
@@ -138,7 +136,7 @@ class Sizing:
         """power_w with its range, W, never below 0."""
 
         def needed(variant: SteadyOven) -> float:
-            return max(0.0, variant.at(min(chamber_c, variant.valid_c)).power_w)
+            return max(0.0, variant.power_w(variant.within_c(chamber_c)))
 
         changed = [(needed(a), needed(b)) for a, b in self._variants]
         colder, warmer = (self.power_w(t) for t in self._in_other_rooms(chamber_c))
@@ -149,11 +147,12 @@ class Sizing:
     def max_chamber_range_c(self) -> Range:
         """max_chamber_c with its range, °C; the supply's tolerance and the elements as wound are included."""
         full, t = self.oven.elements.power_w, self.oven.supply.tolerance
-        changed = [(a.highest(full), b.highest(full)) for a, b in self._variants]
+        near = self.max_chamber_c
+        changed = [(a.highest(full, near), b.highest(full, near)) for a, b in self._variants]
         for low, high in (((1 - t) ** 2, (1 + t) ** 2), (1 - WOUND, 1 + WOUND)):
-            changed.append((self.steady.highest(full * low), self.steady.highest(full * high)))
-        if self.max_chamber_c < self.steady.valid_c:
-            changed.append((self.max_chamber_c - ROOM_K, self.max_chamber_c + ROOM_K))
+            changed.append((self.steady.highest(full * low, near), self.steady.highest(full * high, near)))
+        if near < self.steady.valid_c:
+            changed.append((near - ROOM_K, near + ROOM_K))
         return spread(self.max_chamber_c, changed)
 
     # ---- time and stored heat --------------------------------------------------------------------------------------

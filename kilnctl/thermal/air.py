@@ -93,4 +93,6 @@ def air(t_c: float, pressure_pa: float = STANDARD_PA) -> Air:
     i = min(max(int(place), 0), 35)
     share = place - i
     k, mu, cp, dk, dmu, dcp = _EVEN[i]
-    return Air(t, k + share * dk, mu + share * dmu, cp + share * dcp, pressure_pa * MOLAR_MASS_KG / (GAS_CONSTANT * t))
+    density = pressure_pa * MOLAR_MASS_KG / (GAS_CONSTANT * t)
+    # As `Air(…)`, without the call in between: films ask for it hundreds of thousands of times.
+    return tuple.__new__(Air, (t, k + share * dk, mu + share * dmu, cp + share * dcp, density))

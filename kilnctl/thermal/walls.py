@@ -80,10 +80,12 @@ def solve_wall(
     spreads: Sequence[float] | None = None,
     convection: float = 1.0,
     film: Callable[[float], float] | None = None,
+    near_w_m2: float | None = None,
 ) -> WallSolution:
     """Steady wall from a known hot face to a room. `spreads`: area of each layer, and `area_ratio` that of the outer
     film, over the hot face's (1 for a plane wall); `convection` scales the natural film; `film` replaces the outer
-    film: face_c → W/(m²·K). Raises ValueError without layers, and for a hot face below ambient.
+    film: face_c → W/(m²·K); `near_w_m2`: about the flux, where it is known. Raises ValueError without
+    layers, and for a hot face below ambient.
     """
     if not layers:
         raise ValueError("a wall needs at least one layer")
@@ -103,14 +105,16 @@ def solve_wall(
         # and is zero at the solution.
         return area_ratio * h * (cold - ambient_c) - flux, faces
 
-    return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c, widths))
+    return _solve(surplus, most_flux_w_m2(layers, hot_face_c, ambient_c, widths), near_w_m2)
 
 
-def _solve(surplus: Callable[[float], tuple[float, list[float]]], most: float) -> WallSolution:
+def _solve(surplus: Callable[[float], tuple[float, list[float]]], most: float, near: float | None) -> WallSolution:
     """Root of a falling function of the flux between 0 and `most`: secant steps kept inside a bracket (Illinois
-    rule)."""
-    low, high = 0.0, most * (1.0 + 1e-12)
+    rule). It is looked for within 1 % of `near` first."""
+    low, high = (0.0, most * (1.0 + 1e-12)) if near is None else (0.99 * near, min(1.01 * near, most))
     at_low, (at_high, faces) = surplus(low)[0], surplus(high)
+    if near is not None and not at_low > 0.0 > at_high:
+        return _solve(surplus, most, None)
     if at_high >= 0.0:
         return WallSolution(high, tuple(faces))
     side = 0

@@ -22,7 +22,7 @@ SHORT = """schedule: Short cure
 steps:
   - {name: heat and cure, to: 80 °C, hold: 6 min, within: 3 K}
   - {name: cool, to: 70 °C, let cool: yes}
-cure: {at: 80 °C, time: 1 min, activation energy: 80 kJ/mol}
+cure: {at: 50 °C, time: 1 min, activation energy: 80 kJ/mol}
 """
 
 
@@ -227,7 +227,8 @@ def test_a_plant_from_outside_is_driven_and_said_to_run_its_code(here, short, tm
     assert "RUNS THAT FILE'S CODE" in " ".join(help_text.split())
     masses = ROOT / "configs" / "plants" / "four_masses.py:FourMasses"
     done = here("rehearse", CABINET, short, "--plant", masses, "--out", tmp_path, "--quiet")
-    assert done.returncode == 0 and "finished" in done.stdout, done.stdout + done.stderr
+    # It is no cabinet as described: the soak misses its band by some kelvin, and the status says so.
+    assert done.returncode == 1 and "finished" in done.stdout, done.stdout + done.stderr
     for where, expected in (
         ("nowhere.py:X", "no such file"),
         (f"{ROOT}/configs/plants/four_masses.py:Nothing", "has no 'Nothing'"),
@@ -267,7 +268,7 @@ def test_files_and_options_come_in_any_order(here):
 
 def test_an_unknown_command_ends_with_status_2():
     done = kilnctl("bake")
-    assert done.returncode == 2 and "invalid choice" in done.stderr
+    assert done.returncode == 2 and "there is no command 'bake'" in done.stderr
 
 
 def test_output_cut_off_by_a_pager_is_no_fault():

@@ -44,7 +44,7 @@ def test_a_rehearsal_whose_part_is_not_cured_says_so_first(here, tmp_path):
     (tmp_path / "short.yaml").write_text(SHORT, encoding="utf-8")
     done = here("rehearse", CABINET, tmp_path / "short.yaml", "--quiet", "--out", tmp_path / "runs")
     assert "NOT CURED" in done.stdout and done.stdout.index("NOT CURED") < done.stdout.index("overshoot")
-    assert done.stdout.splitlines()[-1].startswith(f"next: kilnctl study {CABINET} {tmp_path / 'short.yaml'} ")
+    assert done.stdout.splitlines()[-1].startswith("next: change the schedule as the first line says")
     told = here("report", tmp_path / "runs" / "curing-cabinet-short").stdout
     assert "NOT CURED" in told and "as asked:" not in told
     told = here("history", tmp_path / "runs").stdout

@@ -27,7 +27,7 @@ def test_the_examples_are_those_of_the_workshop_and_overwrite_nothing(tmp_path, 
 def test_examples_into_what_is_no_folder(tmp_path, capsys):
     (tmp_path / "file").write_text("")
     assert main(["examples", str(tmp_path / "file")]) == 2
-    assert "cannot be written" in capsys.readouterr().err
+    assert "this is a file; name a folder" in capsys.readouterr().err
 
 
 def test_safety_is_printed_whole_or_by_its_place(capsys):

@@ -1,6 +1,8 @@
 """Slips of a newcomer: a wrong command, a wrong option, a file where a folder belongs. Each gets an answer that
 helps, and status 2."""
 
+import os
+
 import pytest
 
 CABINET, DRY = "configs/ovens/curing-cabinet.yaml", "configs/schedules/dry.yaml"
@@ -41,6 +43,23 @@ def test_a_file_that_is_no_yaml_is_refused_at_its_place(here, tmp_path, command,
     for path in (file, tmp_path, tmp_path / "none.yaml"):
         done = here(*command, path, *(("--test",) if command[0] == "notify" else ()))
         assert done.returncode == 2 and done.stderr.startswith(str(path)), done.stderr
+
+
+def test_a_folder_that_must_not_be_looked_into_is_no_fault_of_the_program(here, tmp_path, monkeypatch):
+    """`export`, `new` and `doctor` called it one. The tests may run as a user whom nothing is forbidden."""
+    stat = os.stat
+
+    def forbidden(path, *args, **more):
+        if "shut" in str(path) and not str(path).endswith("shut"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return stat(path, *args, **more)
+
+    (tmp_path / "shut").mkdir()
+    monkeypatch.setattr(os, "stat", forbidden)
+    for words in (("new", tmp_path / "shut" / "x.yaml", "--defaults"), ("export", tmp_path / "shut", "x.csv")):
+        done = here(*words)
+        assert done.returncode == 2 and "Permission denied; may this user" in done.stderr
+    assert here("doctor", CABINET, "--home", tmp_path / "shut" / "x", "--out", tmp_path).returncode in (0, 1)
 
 
 def test_an_assumed_share_is_told_in_per_cent(here, tmp_path):

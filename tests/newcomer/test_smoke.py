@@ -10,7 +10,7 @@ CURE = """schedule: Smoke
 steps:
   - {name: heat and cure, to: 90 °C, hold: 8 min, within: 3 K}
   - {name: cool, to: 80 °C, let cool: yes}
-cure: {at: 90 °C, time: 1 min, activation energy: 80 kJ/mol}
+cure: {at: 50 °C, time: 1 min, activation energy: 80 kJ/mol}
 """
 pytestmark = pytest.mark.smoke
 

@@ -1,6 +1,7 @@
 """A waiting service with a virtual oven at speed, and the panel before it; each a process of its own, ended by its id.
 If a test must break the oven at a certain moment, the service is a thread of the test."""
 
+import functools
 import http.client
 import io
 import json
@@ -12,6 +13,8 @@ import sys
 import threading
 import time
 from contextlib import contextmanager
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -279,3 +282,21 @@ def another_bed():
 def bed(tmp_path_factory):
     with bed_of(tmp_path_factory.mktemp("panel")) as made:
         yield made
+
+
+class Quiet(SimpleHTTPRequestHandler):
+    def log_message(self, format, *args):
+        pass
+
+
+@pytest.fixture(scope="module")
+def pages():
+    """The page's files alone, without a panel or an oven behind them: where they begin."""
+    handler = functools.partial(Quiet, directory=str(files("kilnctl.panel")))
+    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}/page/"
+    server.shutdown()
+    thread.join()
+    server.server_close()

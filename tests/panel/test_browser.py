@@ -231,11 +231,7 @@ def test_the_page_comes_back_after_the_panel_was_started_again(chrome, bed):
 def test_three_screens_without_overflow_or_serious_accessibility_faults(chrome, bed, width, height, tmp_path):
     bed.rest()
     sized(chrome, width, height)
-    axe = (
-        files("axe_core_python").joinpath("axe.min.js").read_text()
-        if _has_axe()
-        else pytest.skip("axe-core is not installed")
-    )
+    axe = axe_source() if _has_axe() else pytest.skip("axe-core is not installed")
     for light in ("light", "dark") if width > 1000 else ("light",):
         for page in ("now", "schedules", "past", "oven") if light == "light" else ("now", "schedules"):
             opened(chrome, bed, f"#{page}")
@@ -264,6 +260,10 @@ def _has_axe() -> bool:
         return files("axe_core_python").joinpath("axe.min.js").is_file()
     except ModuleNotFoundError:
         return False
+
+
+def axe_source() -> str:
+    return files("axe_core_python").joinpath("axe.min.js").read_text()
 
 
 class Breakable(VirtualRig):

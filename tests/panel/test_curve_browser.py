@@ -1,43 +1,18 @@
 """The curve's own rules in a real browser, without an oven: ticks, their words, ranges, thinning, outlook, size."""
 
-import functools
 import itertools
-import threading
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
-from importlib.resources import files
 
 import pytest
 
 from .browser import MARKS, sized, until
 
-pytestmark = MARKS
-
-
-class Quiet(SimpleHTTPRequestHandler):
-    def log_message(self, format, *args):
-        pass
-
-
-pytestmark = pytest.mark.slow
-
-
-@pytest.fixture(scope="module")
-def pages():
-    """The page's files alone; /page/parts.html needs no server behind it."""
-    handler = functools.partial(Quiet, directory=str(files("kilnctl.panel")))
-    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}/page/parts.html"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+pytestmark = [*MARKS, pytest.mark.slow]
 
 
 @pytest.fixture
 def asked(chrome, pages):
     """`asked("scale.js", "m.ticks(0, 10, 5)", …)`: what the expression gives, with the module as `m`."""
-    chrome.get(pages)
+    chrome.get(pages + "parts.html")
 
     def ask(module: str, expression: str, *arguments):
         found = chrome.execute_async_script(
@@ -140,7 +115,7 @@ def test_the_expectation_begins_where_the_oven_is_and_ends_where_the_plan_does(a
 
 def test_the_curve_is_drawn_anew_when_the_screen_is_turned(chrome, pages):
     sized(chrome, 390, 844)
-    chrome.get(pages)
+    chrome.get(pages + "parts.html")
     fits = """const c = document.getElementById('p-curve');
 return c.width > 0 && c.width === Math.round(c.clientWidth * devicePixelRatio) && c.width"""
     before = until(lambda: chrome.execute_script(fits))
@@ -150,9 +125,47 @@ return c.width > 0 && c.width === Math.round(c.clientWidth * devicePixelRatio) &
 
 
 def test_every_part_of_the_look_is_shown_without_an_oven(chrome, pages):
-    chrome.get(pages)
+    chrome.get(pages + "parts.html")
     until(lambda: chrome.execute_script("return document.querySelectorAll('#p-flow path').length") >= 6)
     assert chrome.execute_script("return document.querySelectorAll('#p-chain li').length") == 9
     levels = "return [...document.querySelectorAll('.alarm')].map((a) => a.dataset.level)"
     assert chrome.execute_script(levels) == ["high", "high", "middle"]
     assert [e for e in chrome.get_log("browser") if e["level"] == "SEVERE"] == []
+
+
+def test_pixel_columns_lose_no_peak_and_leave_no_hole(asked):
+    """50,000 values in 700 columns, a jump, a peak and a gap; then the same values with a window of a few."""
+    script = """(() => { const n = 50000, t = [...Array(n).keys()], v = t.map((i) => 100 + 20 * Math.sin(i / 900));
+      for (let i = 20000; i < n; i++) v[i] += 60;
+      v[31234] = 400; for (let i = 40000; i < 41000; i++) v[i] = null;
+      const c = m.columns(t, v, 0, n, 700), low = [...c.low], high = [...c.high];
+      const holes = low.filter((x, k) => k && !(x > high[k - 1] + 1e-6) && !(high[k] < low[k - 1] - 1e-6) ? false
+        : k && x === x && low[k - 1] === low[k - 1]).length;
+      const few = m.columns(t, v, 1000, 1070, 700);
+      return { holes, peak: Math.max(...high.filter((x) => x === x)), gap: low.filter((x) => x !== x).length,
+        kept: m.columns(t, v, 0, n, 700) === c, few: few.low.filter((x) => x !== x).length,
+        mean: [...c.mean.slice(300, 301)], exact: few.mean[0] - v[1000] }; })()"""
+    said = asked("scale.js", script)
+    assert said["holes"] == 0 and said["peak"] == 400 and said["kept"]
+    assert 12 <= said["gap"] <= 14, "1,000 of 50,000 values are missing"
+    assert said["few"] == 0 and abs(said["exact"]) < 0.1
+
+
+def test_a_line_of_many_points_is_as_thin_as_its_noise(chrome, pages):
+    """Mitred joints drew spikes ten line widths long: at 80.0 ± 0.2 °C the trace is the noise and the pen, no more."""
+    chrome.get(pages + "parts.html")
+    script = """const done = arguments[arguments.length - 1];
+Promise.all([import('/page/curve.js'), import('/page/draw.js')]).then(async ([{ Curve }]) => {
+  const c = document.createElement('canvas'); c.style.cssText = 'position:fixed;left:0;top:0;width:700px;height:300px';
+  document.body.append(c);
+  const n = arguments[0], t = [...Array(n).keys()], curve = new Curve(c, { power: false });
+  await new Promise(requestAnimationFrame);
+  const v = t.map((i) => (i < 10 ? 20 : 80 + 0.2 * (i % 2 ? 1 : -1)));
+  curve.set({ lines: [{ kind: 'chamber', time_s: t, values: v }] });
+  const box = curve.box(), g = c.getContext('2d'), x = Math.round(box.x + box.w * 0.6);
+  const data = g.getImageData(x, 0, 1, 300).data, rows = [];
+  for (let y = 0; y < 300; y++) if (data[4 * y + 3] > 60 && data[4 * y] > 140 && data[4 * y + 2] < 90) rows.push(y);
+  done([rows.length ? rows.at(-1) - rows[0] + 1 : 0, Math.abs(curve.at.y(80.2) - curve.at.y(79.8))]); });"""
+    for points in (300, 20_000):
+        tall, noise = chrome.execute_async_script(script, points)
+        assert 1 <= tall <= noise + 2.0 + 2.0, (points, tall, noise)

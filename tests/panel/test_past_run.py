@@ -40,6 +40,9 @@ def test_its_curve_is_what_was_recorded(kept):
     assert max(columns["chamber_c"]) == pytest.approx(np.nanmax(run.chamber_c), abs=1e-3)
     assert said["energy_j"] == pytest.approx(run.energy_j, rel=1e-3) and said["full_w"] == oven.elements.power_w
     assert any(kind == "step" for _, kind, _ in said["events"])
+    (soak,) = [p for p in said["phases"] if p["phase"] == "soak"]
+    assert soak["name"] == "warm" and soak["at_c"] == 70.0 and soak["within_k"] == 3.0
+    assert soak["to"] - soak["from"] == pytest.approx(120.0, abs=5.0) and said["phases"][-1]["to"] <= run.time_s[-1]
 
 
 def test_its_energy_is_shared_out_whole(kept):

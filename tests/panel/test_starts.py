@@ -9,6 +9,8 @@ pytest.importorskip("uvicorn", reason="the extra 'panel' is not installed")
 
 from kilnctl.panel.catalogue import Catalogue
 from kilnctl.panel.seen import LastShown, shown_of
+from kilnctl.record import care
+from kilnctl.record.model_store import ModelStore
 from kilnctl.service.socket_server import ask_to_start
 
 from .conftest import WARM
@@ -127,3 +129,68 @@ def test_plan_and_milestones_are_of_what_was_started_not_of_the_file_as_it_is_no
         assert time.monotonic() < until and said["status"]["running"]
     assert said["planned"]["duration_s"] > 7200.0 and said["milestones"][0]["to_c"] == 110.0
     bed.rest()
+
+
+MAY = WARM.replace("schedule: Warm up", "schedule: Warm up\nunattended: yes")
+
+
+def waiting(bed, cookie, only_look=False, **more):
+    """A start that waits, of may.yaml as a page has just shown it, for an hour that never comes in a test."""
+    (bed.place / "schedules" / "may.yaml").write_text(MAY)
+    seen = bed.ask("POST", "/api/check", {"text": MAY, "file": "may.yaml"})[1]["seen"]
+    then = time.strftime("%H:%M", time.localtime(time.time() + 7200.0))
+    body = {"file": "may.yaml", "seen": seen, "confirm": True, "ready_at": then, "who": "A. Marsh"}
+    return bed.ask("POST", "/api/later", {**body, "only_look": only_look, **more}, cookie=cookie)
+
+
+def test_a_start_with_nobody_there_says_what_it_lacks_and_waits_once_nothing_is_missing(bed):
+    bed.rest()
+    cookie = bed.unlocked()
+    home = bed.socket.parent
+    (home / care.FILE_NAME).unlink(missing_ok=True)
+    status, said, _ = waiting(bed, cookie, only_look=True)
+    assert status == 200 and any("limiter's test is due" in words for words in said["missing"])
+    status, said, _ = waiting(bed, cookie)
+    assert status == 409 and "limiter's test is due" in said["words"] and not bed.status()["waiting"]
+    care.add(home, care.CareDone("limiter", time.strftime("%Y-%m-%d"), "A. Marsh", "it opened at 290 °C"))
+    assert waiting(bed, cookie, only_look=True)[1]["missing"] == []
+    assert "say who" in waiting(bed, cookie, who=" ")[1]["words"]
+    assert "no time of day" in waiting(bed, cookie, ready_at="soon")[1]["words"]
+    assert waiting(bed, "")[0] == 401, "the PIN"
+    assert waiting(bed, cookie, seen="0" * 64)[1]["changed"]
+    status, said, _ = waiting(bed, cookie)
+    assert status == 200 and "may.yaml waits: it begins at" in said["words"]
+    assert not bed.wait_for(lambda s: s["waiting"] == said["words"])["running"]
+    assert not waiting(bed, cookie)[1]["ok"], "one start waits already"
+    bed.ask("POST", "/api/stop")
+    bed.wait_for(lambda s: not s["waiting"])
+
+
+def test_a_start_with_nobody_there_is_asked_for_at_the_oven_only(bed):
+    """`oven.test` is a name of another computer's request."""
+    host = f"oven.test:{bed.port}"
+    cookie = bed.unlocked(host=host)
+    body = {"file": "warm.yaml", "seen": "", "confirm": True, "ready_at": "12:00", "who": "x", "only_look": False}
+    status, said, _ = bed.ask("POST", "/api/later", body, host=host, cookie=cookie)
+    assert status == 403 and "beside the oven" in said["words"]
+
+
+def test_the_models_are_those_of_the_rig_that_the_service_heats(oven, tmp_path, monkeypatch):
+    """A service with --rig virtual learns apart from the real rig's runs, whatever the description says."""
+    asked = []
+    monkeypatch.setattr(ModelStore, "in_use", lambda self, oven: asked.append(self.folder.name) or ("", ""))
+    monkeypatch.setattr(ModelStore, "changed_ns", lambda self: 1)
+    catalogue = Catalogue(oven("curing-cabinet"), tmp_path, tmp_path / "runs", None, tmp_path / "home", "board")
+    assert catalogue.model_file is None and asked == ["models"]
+    catalogue.heard({"models": str(tmp_path / "home" / "models-virtual")})
+    assert catalogue.model_file is None and asked == ["models", "models-virtual"]
+    catalogue.heard({"models": str(tmp_path / "home" / "models-virtual")})
+    catalogue.heard({})
+    assert catalogue.model_file is None and len(asked) == 2
+    catalogue.close()
+
+
+def test_a_refusal_names_the_oven_s_file_and_not_where_it_lies(catalogue):
+    text = "schedule: Too hot\nsteps:\n  - {name: up, to: 900 °C, hold: 5 min}\n"
+    (problem,) = catalogue.checked(text, "x.yaml", 20.0)["problems"]
+    assert "curing-cabinet.yaml" in problem["words"] and "/" not in problem["words"].replace("K/h", "")

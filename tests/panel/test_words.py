@@ -11,7 +11,7 @@ SOURCES = {
     f.name: f.read_text(encoding="utf-8")
     for f in PAGE.iterdir()
     # What shows the look with made-up values is for its makers; the shared worker says nothing.
-    if f.name.endswith((".js", ".html")) and not f.name.startswith(("words_", "parts", "shared"))
+    if f.name.endswith((".js", ".html")) and not f.name.startswith(("words_", "told_", "parts", "shared"))
 }
 LANGUAGES = SOURCES["words.js"].split("LANGUAGES = {")[1].split("}")[0]
 OTHERS = [name for name in re.findall(r"(\w+):", LANGUAGES) if name != "en"]

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from kilnctl.model.day_zero import day_zero
-from kilnctl.model.doubt import DAY_ZERO, NO_DOUBT, coolest_of, envelope_of
+from kilnctl.model.doubt import coolest_of
 from kilnctl.safety import HARD_CEILINGS, policy_for
 from kilnctl.safety.model_rates import fastest_k_per_s
 from kilnctl.settings.construction import Fan
@@ -45,23 +45,3 @@ def test_a_pulse_timer_is_one_of_our_own_pins(oven, kind, pulse, timed):
     cabinet = oven("curing-cabinet")
     rig = dataclasses.replace(cabinet.rig, kind=kind, pins=dataclasses.replace(cabinet.rig.pins, pulse=pulse))
     assert policy_for(dataclasses.replace(cabinet, rig=rig)).pulse_timer is timed
-
-
-def test_an_oven_that_may_lose_more_or_get_less_is_near_its_top_sooner(oven):
-    """heat-no-rise ended sound runs of invented ovens: the model took 60 % of full power for enough to rise with."""
-    muffle = oven("bench-muffle")
-    bare = dataclasses.replace(muffle, meters=dataclasses.replace(muffle.meters, supply=False, current=False))
-    metered = dataclasses.replace(muffle, meters=dataclasses.replace(muffle.meters, supply=True))
-    model, shares = day_zero(muffle, None), {}
-    for name, doubt in (("none", NO_DOUBT), ("description", DAY_ZERO)):
-        cool, envelope = coolest_of(muffle, None, model, doubt), envelope_of(muffle, None, model, doubt)
-        for told in (bare, metered):
-            policy = policy_for(told, model=model, coolest=cool, envelope=envelope)
-            shares[name, told.meters.supply] = policy.near_the_top
-    assert shares["none", True] == pytest.approx(0.7)
-    assert shares["none", False] == pytest.approx(0.7 * (1.0 - muffle.supply.tolerance) ** 2)
-    assert shares["description", True] == pytest.approx(0.7 / DAY_ZERO.losses)
-    lossy = dataclasses.replace(DAY_ZERO, losses=20.0)
-    cool = coolest_of(muffle, None, model, lossy)
-    assert policy_for(muffle, model=model, coolest=cool, envelope=envelope_of(muffle, None, model)).near_the_top == 0.2
-    assert policy_for(muffle, model=model, coolest=cool).near_the_top == 0.7, "nothing to compare it with"

@@ -73,6 +73,20 @@ def test_a_look_latches_waits_and_warns_in_its_own_tick():
     assert seen.lasting("noise", True, 1.0) and not seen.lasting("noise", False, 1.0) and seen.state.over == {}
 
 
+def test_lasting_counts_without_a_break():
+    seen = look()
+
+    def lasting(name: str, condition: bool, now_s: float, for_s: float) -> bool:
+        seen.tick = Tick(now_s, 5, 0.3)
+        return seen.lasting(name, condition, for_s)
+
+    assert [lasting("a", True, t, 5.0) for t in (10.0, 14.9, 15.0)] == [False, False, True]
+    assert not lasting("b", True, 15.0, 5.0)
+    assert not lasting("a", False, 16.0, 5.0) and "a" not in seen.state.over
+    assert [lasting("a", True, t, 5.0) for t in (17.0, 21.9, 22.0)] == [False, False, True]
+    assert lasting("now", True, 3.0, 0.0) and not lasting("never", False, 3.0, 0.0)
+
+
 def test_a_trip_is_filled_in_with_its_facts():
     seen = look()
     seen.trip("sensor-frozen", time=7.2)

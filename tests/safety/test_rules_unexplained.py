@@ -200,6 +200,17 @@ def test_heavier_elements_keep_heat_and_a_load_that_is_not_there_takes_none():
     assert s.excused_low == pytest.approx(0.0, abs=1e-6), "heavy elements go on giving"
 
 
+def test_a_liner_gives_back_what_it_took():
+    """An invented oven of two zones overshot and cooled without heat, and its relay was blamed."""
+    lined = dataclasses.replace(DOUBTED, envelope=(LIKELY, dataclasses.replace(HEAVY, liner_j_per_k=600.0), EMPTY))
+    for slope, high, low in ((0.5, 0.0, 0.1), (-0.5, 0.1, 0.0)):
+        plain, other = state(slope_k_per_s=slope), state(slope_k_per_s=slope)
+        excuse(doubted(plain, power_w=1500.0))
+        excuse(doubted(other, power_w=1500.0, policy=lined))
+        assert other.excused_high - plain.excused_high == pytest.approx(high)
+        assert other.excused_low - plain.excused_low == pytest.approx(low)
+
+
 @pytest.mark.parametrize(
     "excused, fired, allowed", [(0.0, 0.5, 0.425), (0.1, 0.5, 0.425), (0.3, 0.5, 0.55), (0.3, 0.0, 0.55)]
 )

@@ -11,7 +11,7 @@ import pytest
 from kilnctl import Reading
 from kilnctl.safety import Permit, Policy, SafetyState, Tick, Trip, Verdict, judge
 from kilnctl.safety.messages import LOUD, UNKNOWN, WORDS
-from kilnctl.safety.state import DANGER, WELDED, Fall, endanger, finite, lasting, latch, number, trip
+from kilnctl.safety.state import DANGER, WELDED, Fall, endanger, finite, latch, number, trip
 
 POLICY = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0)
 LATCHED = Trip("sensor-open", 3.0, "act", "seen", "check")
@@ -132,23 +132,6 @@ def test_a_copy_is_whole_and_its_latches_are_its_own():
 def test_what_a_number_is(value, good):
     assert finite(value) is good
     assert number(value) == float(value) if good else math.isnan(number(value))
-
-
-def test_lasting_counts_without_a_break():
-    s = SafetyState()
-    assert (
-        not lasting(s, "a", True, 10.0, 5.0)
-        and not lasting(s, "a", True, 14.9, 5.0)
-        and lasting(s, "a", True, 15.0, 5.0)
-    )
-    assert not lasting(s, "b", True, 15.0, 5.0)
-    assert not lasting(s, "a", False, 16.0, 5.0) and "a" not in s.over
-    assert (
-        not lasting(s, "a", True, 17.0, 5.0)
-        and not lasting(s, "a", True, 21.9, 5.0)
-        and lasting(s, "a", True, 22.0, 5.0)
-    )
-    assert lasting(s, "now", True, 3.0, 0.0) and not lasting(s, "never", False, 3.0, 0.0)
 
 
 def test_a_trip_latches_once_with_its_words():

@@ -7,8 +7,8 @@ import time
 
 import pytest
 
-from kilnctl.commands.start import next_time
 from kilnctl.errors import KilnctlError
+from kilnctl.panel.ready_at import next_time
 from kilnctl.plants.injection import PlantFault
 from kilnctl.record import care
 from kilnctl.rig import VirtualRig

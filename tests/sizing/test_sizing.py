@@ -295,7 +295,7 @@ def test_a_wire_that_does_not_make_the_power_comes_before_anything_else(oven):
 def test_a_highest_temperature_beyond_what_is_looked_at_is_more_than_that():
     metric = Units()
     assert temperature_range(Range(1500.0, 1497.0, 1500.0), metric) == "more than 1500 °C"
-    assert temperature_range(Range(1400.0, 1300.0, 1500.0), metric) == "1400 °C (1300 °C to more)"
+    assert temperature_range(Range(1400.0, 1300.0, 1500.0), metric) == "1400 °C (1300 °C or more)"
 
 
 def test_a_vent_that_takes_most_is_named_beside_smaller_savings(oven):

@@ -60,7 +60,7 @@ def test_check_lists_what_is_not_described(here, edited):
 def test_24_volts_is_judged_and_does_not_crash(here, edited):
     path, _ = edited(oven=[("voltage: 230 V", "voltage: 24 V"), ("power: 3 kW", "power: 300 W")])
     done = here("size", path)
-    assert done.returncode == 0 and "24 V comes from a transformer" in done.stdout.splitlines()[1]
+    assert done.returncode == 1 and "24 V comes from a transformer" in done.stdout.splitlines()[1]
 
 
 def test_three_phases_are_told_with_the_current_of_each_line(here, edited):

@@ -324,4 +324,4 @@ def test_of_a_cable_only_what_is_missing_is_asked_and_said_to_be_taken(wired):
 
 def test_one_group_on_three_lines_is_said_in_the_singular(wired):
     w = wired(9000.0, 400.0, groups=1, connection="star")
-    assert "elements in 1 group do not load three lines alike" in words(w, "phases")
+    assert "1 group does not load three lines alike" in words(w, "phases")

@@ -11,6 +11,7 @@ from scipy.sparse.linalg import cg
 from kilnctl.body import geometry_of
 from kilnctl.body.edges import edges_of, films_of
 from kilnctl.settings.construction import Chamber
+from kilnctl.thermal import box
 from kilnctl.thermal.box import solve_box
 from kilnctl.thermal.material_data import find, from_points
 from kilnctl.thermal.walls import WallLayer
@@ -148,6 +149,18 @@ def test_a_contact_resistance_weakens_the_heat():
     # In series with 0.1 m of about 1.2 W/(m·K), 0.05 m²K/W takes a third away; more where edges spread the heat.
     assert 0.5 < heat[1] / heat[0] < 0.8
     assert edges_of(loose, chamber, 800.0, 20.0, 0.9).added_m[0] > 0.0
+
+
+def test_a_grid_is_solved_until_nothing_moves(monkeypatch):
+    """A wall that conducts well is cooled by its film, and its film follows its temperature: what is left of that
+    circle is far below what the grids themselves are off."""
+    wall = (WallLayer(find("dense firebrick"), 0.076), WallLayer(find("insulating firebrick 23"), 0.03))
+    films = films_of((0.3, 0.35, 0.4), 0.106, 20.0, 0.9)
+    usual = solve_box(wall, (0.3, 0.35, 0.4), 1150.0, 20.0, films)
+    monkeypatch.setattr(box, "SETTLED", 1e-9)
+    last = solve_box(wall, (0.3, 0.35, 0.4), 1150.0, 20.0, films)
+    assert usual.heat_w == pytest.approx(last.heat_w, rel=5e-6)
+    assert usual.middle_c == pytest.approx(last.middle_c, abs=1e-3)
 
 
 def test_an_inside_as_cold_as_the_room_is_refused():

@@ -187,7 +187,7 @@ def held_box(box: Box, draws: int, chance: np.random.Generator) -> tuple[np.ndar
         Sizing(quick).heat_up_range_s(AMBIENT_C, goal_c),
     )
     steady = bare.at(box.hot_c)
-    face_c = np.mean([w.hot_face_c for w in steady.walls.values()])
+    face_c = float(np.mean([w.hot_face_c for w in steady.walls.values()]))
     drop = (box.hot_c - face_c) / holds_w
     inside = []
     for _ in range(draws):
@@ -221,9 +221,7 @@ def drawn_oven(oven: Oven, chance: np.random.Generator) -> tuple[Oven, Factors, 
     alike = chance.random() < 0.5
     common, u = _around(chance, oven.uncertainty.conductivity), oven.uncertainty
 
-    def built(wall: Wall | None) -> Wall | None:
-        if wall is None:
-            return None
+    def built(wall: Wall) -> Wall:
         layers = []
         for layer, solved in zip(wall.layers, layers_of(oven, wall), strict=True):
             if solved.material.kind == "metal" or layer.material == "air gap":
@@ -246,7 +244,8 @@ def drawn_oven(oven: Oven, chance: np.random.Generator) -> tuple[Oven, Factors, 
         )
 
     w = oven.walls
-    walls = Walls(sides=built(w.sides), roof=built(w.roof), floor=built(w.floor), door=built(w.door))
+    others = {name: wall and built(wall) for name, wall in (("roof", w.roof), ("floor", w.floor), ("door", w.door))}
+    walls = Walls(sides=built(w.sides), **others)
     room_c = oven.site.ambient_c + ROOM_K * chance.uniform(-1.0, 1.0)
     changed = replace(oven, walls=walls, site=replace(oven.site, ambient_c=room_c))
     emissivity, film = _around(chance, u.emissivity), _around(chance, FILM)

@@ -92,9 +92,11 @@ class Invented:
         held = [stores * c * (1.0 + s * middle) for c, s in zip(m.lining_j_per_k, m.capacity_rise_per_k, strict=True)]
         passes = [loses * g * (1.0 + r * middle) for g, r in zip(m.lining_w_per_k, m.rise_per_k, strict=True)]
         if self._has("shells"):
+            # What the file has behind its insulation stays there.
             whole, resistance = sum(held), sum(1.0 / g for g in passes)
-            inner, first = self._draw("inner shell", 0.25, 0.45), self._draw("inner resistance", 0.3, 0.5)
-            held = [inner * whole, (1.0 - inner) * whole]
+            inner, first = self._draw("inner shell", 1.0, 2.0), self._draw("inner resistance", 0.3, 0.5)
+            shell = min(inner * sum(held[:3]), 0.6 * whole)
+            held = [shell, whole - shell]
             passes = [1.0 / (first * resistance), 1.0 / ((1.0 - first) * resistance)]
         door = self._draw("door", 0.2, 0.4) if self._has("door") else 0.0
         before = None

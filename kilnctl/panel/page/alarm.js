@@ -21,6 +21,11 @@ export function alarms(said) {
     if (order || !list.length) list.push({ ...one, head: one.head || sentence(inUnit(t.seen)) });
     else { list.at(-1).words.push(...one.words); list.at(-1).more.push(...one.more); }
   }
+  // What several trips ask for is said once.
+  const asked = new Set();
+  for (const one of list) {
+    one.more = one.more.map((words) => words.split(/(?<=[.]) /).filter((x) => !asked.has(x) && (asked.add(x), true)).join(" ")).filter(Boolean);
+  }
   if (list.length && trips.length) {
     if (s.heat_proof) list.at(-1).more.push(sentence(inUnit(s.heat_proof)));
     if (s.running) list.at(-1).words.push(w("It is watched for five minutes more; then it can be acknowledged."));
@@ -55,8 +60,8 @@ export class Alarms {
     if (one.act === "acknowledge") acts.unshift(element("button", { type: "button", id: "acknowledge", onclick: this.does.acknowledge }, w("Acknowledge …")));
     const more = one.more.filter(Boolean);
     return element("section", { class: this.seen.has(one.key) ? "alarm" : "alarm new", "data-level": one.level }, element("span", { class: "sign", "aria-hidden": "true" }, one.level === "high" ? "!" : "?"),
-      element("div", {}, element("h2", {}, one.head), ...one.words.map((x) => element("p", {}, element("strong", {}, x))), ...more.map((x) => element("p", {}, x))),
-      element("div", { class: "acts" }, ...acts));
+      element("div", {}, element("h2", {}, one.head), ...one.words.map((x) => element("p", {}, element("strong", {}, x)))),
+      element("div", { class: "acts" }, ...acts), element("div", { class: "more" }, ...more.map((x) => element("p", {}, x))));
   }
   level() { return this.list?.some((a) => a.level === "high") ? "high" : this.list?.length ? "middle" : ""; }
   silence() { this.quiet = Date.now() + SILENT_MS; this.last = 0; this.key = null; document.getElementById("silence")?.remove(); }

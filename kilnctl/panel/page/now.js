@@ -45,7 +45,7 @@ export class Now {
   headline(s) {
     if (s.danger) return seen(s.danger);
     if (s.running && s.door_open && !s.trips?.length) return w("Door open");
-    return w(STATES[s.state] || s.state || "");
+    return !s.running && s.waiting && !s.trips?.length ? w("A start waits") : w(STATES[s.state] || s.state || "");
   }
   heard(said) {
     this.said = said;
@@ -55,7 +55,7 @@ export class Now {
     $("chamber").replaceChildren(number(s.chamber_c) ? fixed(degrees(s.chamber_c), s.chamber_c < 1000 ? 1 : 0) : "", element("small", {}, number(s.chamber_c) ? ` ${unit()}` : w("no reading")));
     $("reason").textContent = inUnit(tripped || !s.running || said.chain?.why?.includes(s.reason) ? "" : s.reason);
     $("hot").hidden = !s.notice; $("hot").textContent = inUnit(s.notice || "");
-    this.heat(s);
+    this.heat(s, said.chain);
     this.times(said, tripped);
     this.facts(s);
     this.flow.show({ ledger: s.running ? s.ledger_w || {} : {}, supply: s.running ? Object.values(s.ledger_w || {}).reduce((a, v) => a + v, 0) : 0, more: sums(s.energy_j || 0, this.day_j + (s.energy_j || 0), said.price) });
@@ -67,12 +67,14 @@ export class Now {
     const next = said.milestones?.[0];
     $("curve-words").textContent = `${w("chamber")} ${temperature(s.chamber_c, 1)}`.replace(/^./, (x) => x.toUpperCase()) + (number(s.reference_c) && !tripped ? `, ${w("should be")} ${temperature(s.reference_c, 1)}` : "") + (next ? `; ${milestone(next)} ${w("in {time}", { time: clock(next.in_s) })}` : "") + `. ${w("Arrow keys read the curve, plus and minus zoom.")}`;
   }
-  heat(s) {
+  // With the link of the chain that refuses it, so that a person at a small screen need not look for it.
+  heat(s, chain) {
+    const refusing = s.danger || !s.running ? null : chain?.links.find((l) => l.state === "refusing"), why = s.door_open ? w("door open") : refusing ? w(refusing.name) : "";
     const on = !!s.running && !!s.contactor && s.duty > 0, full = s.full_w || 0, bar = element("i", {});
     bar.style.width = `${Math.round(100 * (s.duty || 0))}%`;
     const words = on ? w("Heat on, {watts}", { watts: watts(s.duty * full) }) : s.danger ? w("Heat cannot be cut") : w("Heat off");
     $("heat").dataset.on = String(on);
-    $("heat").replaceChildren(words, ...(on ? [element("span", { class: "bar-of", "aria-hidden": "true" }, bar)] : []), ...(s.door_open ? [element("span", {}, w("door open"))] : []));
+    $("heat").replaceChildren(words, ...(on ? [element("span", { class: "bar-of", "aria-hidden": "true" }, bar)] : []), ...(on || !why ? [] : [element("span", { class: "because" }, why)]));
   }
   times(said, tripped) {
     const s = said.status, next = said.milestones?.[0], end = said.milestones?.at(-1), rows = [];
@@ -81,8 +83,10 @@ export class Now {
     if (end && (end !== next || s.door_open)) rows.push([s.door_open ? w("done, if shut now") : w("all done"), clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`)]);
     if (s.running && !tripped && !s.door_open && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1)]);
     rows.push(...part(s));
-    if (said.door?.is_open && !tripped) rows.push([w("door, so far"), doorCost(said.door)]);
+    // What the door costs is said while it is open, and until the chamber is back; after that, among the facts.
+    if (said.door && !tripped && (said.door.is_open || said.door.back_s === null)) rows.push([said.door.is_open ? w("door costs") : w("door has cost"), doorCost(said.door)]);
     pairs($("times"), rows);
+    $("begin").hidden = !!s.running || tripped || !!s.danger || !said.fresh || !!s.refusal || !!s.waiting;
   }
   facts(s) {
     const j = s.energy_j || 0, price = this.said.price;
@@ -163,11 +167,12 @@ function part(s) {
   if (!s.running || !number(s.part_estimate_c)) return rows;
   const off = measured ? Math.abs(s.part_estimate_c - s.part_c) : 0;
   if (off > Math.max(3, sd)) rows.push([w("part, estimated"), w("{much} off", { much: span(off, 0) })]);
-  else rows.push([w("part, estimated"), `${temperature(s.part_estimate_c)} ± ${span(Math.max(1, Math.ceil(Math.max(sd, off))), 0)}`]);
+  // Where it is measured too, the estimate is left out on a small screen.
+  else rows.push([w("part, estimated"), `${temperature(s.part_estimate_c)} ± ${span(Math.max(1, Math.ceil(Math.max(sd, off))), 0)}`, measured]);
   return rows;
 }
 export const NEXT = { "heat up": "arrives at {c}", ramp: "ramp ends at {c}", soak: "soak at {c} ends", cooling: "cooled to {c}" };
 export const milestone = (next) => w(NEXT[next.phase] || "{c}", { c: temperature(next.to_c) });
 // What a door cost: how long it was open, how far the chamber fell, what left by it, and when the chamber was back.
-const doorCost = (d) => [clock(d.open_s), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 18000 ? [kwh(d.lost_j)] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].join(", ");
-function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b]) => [element("dt", {}, a), element("dd", {}, b)])); }
+const doorCost = (d) => [clock(d.open_s), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 18000 ? [kwh(d.lost_j)] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].map((x, i, all) => element("span", {}, x + (i < all.length - 1 ? ", " : "")));
+function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b, less]) => [element("dt", { class: less ? "less" : null }, a), element("dd", { class: less ? "less" : null }, ...[b].flat())])); }

@@ -3,6 +3,7 @@
 import { act, element, get, say } from "./ask.js";
 import { Curve } from "./curve.js";
 import { Flow } from "./flow.js";
+import { PHASES } from "./now.js";
 import { clock, fixed, isF, kwh, number, temperature } from "./units.js";
 import { w } from "./words.js";
 
@@ -61,7 +62,7 @@ export class Past {
     if (c.part_c?.some(number)) lines.push({ kind: "part", time_s: t, values: c.part_c });
     lines.push({ kind: "chamber", time_s: t, values: c.chamber_c });
     const kind = { trip: "trip", door: "door", request: "hold", step: "step" };
-    this.draw({ lines, bars: [{ time_s: t, values: c.duty }], full_w: said.full_w, now: null, soaks: [], phases: [], marks: events.filter((e) => e[1] in kind).map(([time_s, what, words]) => ({ time_s, kind: kind[what], words: what === "trip" ? w("heat cut") : words.split(",")[0] })) });
+    this.draw({ lines, bars: [{ time_s: t, values: c.duty }], full_w: said.full_w, now: null, soaks: said.phases.filter((x) => typeof x.at_c === "number"), phases: said.phases.filter((x) => PHASES[x.phase]).map((x) => ({ from: x.from, to: x.to, words: w(PHASES[x.phase]) })), marks: events.filter((e) => e[1] in kind).map(([time_s, what, words]) => ({ time_s, kind: kind[what], words: what === "trip" ? w("heat cut") : words.split(",")[0] })) });
     const place = element("div", {});
     $("run-facts").replaceChildren(element("h3", {}, w("Where the energy went, by the model")), place);
     new Flow(place).show({ ledger: said.ledger_j, supply: Object.values(said.ledger_j).reduce((a, v) => a + v, 0), value: kwh });

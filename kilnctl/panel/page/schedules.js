@@ -2,6 +2,7 @@
 import { PIN, act, ask, element, get, outcome, post, say } from "./ask.js";
 import { Curve } from "./curve.js";
 import { Flow } from "./flow.js";
+import { later } from "./later.js";
 import { Shelf } from "./shelf.js";
 import { Steps } from "./steps.js";
 import { TEMPLATES, textOf } from "./templates.js";
@@ -49,6 +50,7 @@ export class Schedules {
     $("schedule-check").addEventListener("click", () => this.check());
     $("schedule-save").addEventListener("click", () => this.save(null));
     $("schedule-start").addEventListener("click", () => this.start());
+    $("schedule-later").addEventListener("click", () => later(this));
     $("schedule-text").addEventListener("input", () => { this.changed = true; this.buttons(); });
   }
   // Steps or text: two faces of the same schedule.
@@ -134,9 +136,11 @@ export class Schedules {
   }
   buttons() {
     const s = this.said?.status || {};
-    const why = s.running ? w("a run is going on") : s.refusal ? w("the oven refuses: see above") : this.changed ? w("save it first") : !this.sound ? w("not sound") : "";
+    const why = s.running ? w("a run is going on") : s.waiting ? w("another start waits") : s.refusal ? w("the oven refuses: see above") : this.changed ? w("save it first") : !this.sound ? w("not sound") : "";
     $("schedule-start").disabled = !!why || !number(this.said?.status?.chamber_c);
     $("schedule-start").textContent = why ? w("Start it ({why})", { why }) : w("Start it …");
+    // Only at the oven: somebody has to look into it.
+    $("schedule-later").hidden = !this.said?.local || this.said.demo; $("schedule-later").disabled = $("schedule-start").disabled || !this.plan || !!s.waiting;
     $("schedule-save").disabled = !this.sound;
   }
   // `over`: the version that it replaces; by default the text that was opened under that name.

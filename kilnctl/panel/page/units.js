@@ -1,3 +1,5 @@
+import { told } from "./words.js";
+
 // Numbers and times for people. One choice of °C or °F, of 12 or 24 hours and of the decimal sign, kept in this browser.
 const kept = (name, otherwise) => { try { return localStorage.getItem(name) || otherwise; } catch { return otherwise; } };
 const keep = (name, value) => { try { localStorage.setItem(name, value); } catch { /* private windows */ } };
@@ -34,16 +36,17 @@ export function hour(minutes) {
   const h = Math.floor(minutes / 60) % 24, m = Math.floor(minutes) % 60;
   return twelve ? `${h % 12 || 12}:${two(m)} ${h < 12 ? "am" : "pm"}` : `${two(h)}:${two(m)}`;
 }
+// Seconds since midnight of "HH:MM:SS".
+export const seconds = (time) => time.split(":").map(Number).reduce((all, part) => 60 * all + part, 0);
 // Time of day after this many seconds, by the oven's clock ("HH:MM:SS"): a phone's clock may differ.
-export function at(seconds, ovens) {
-  const [h, m, s] = ovens.split(":").map(Number);
-  return hour((((Math.round((3600 * h + 60 * m + s + seconds) / 60)) % 1440) + 1440) % 1440);
+export function at(after, ovens) {
+  return hour((((Math.round((seconds(ovens) + after) / 60)) % 1440) + 1440) % 1440);
 }
 // Converts temperatures, differences and rates in the oven's sentences from °C and K.
 const NUMBER = "(-?\\d+(?:\\.\\d+)?)", PAIR = new RegExp(`${NUMBER}( to | and | … |–|-)${NUMBER} °C`, "g"), ONE = new RegExp(`${NUMBER} °C`, "g"), STEP = new RegExp(`${NUMBER} K(?![\\w-])`, "g");
 const figure = (n, value) => value.toFixed(n.includes(".") ? 1 : 0);
 export function inUnit(words) {
-  const plain = String(words ?? "").replaceAll("`", "");
+  const plain = told(String(words ?? "").replaceAll("`", ""));
   if (!fahrenheit) return plain;
   const hot = (n) => figure(n, Number(n) * 1.8 + 32);
   return plain.replace(PAIR, (_, a, between, b) => `${hot(a)}${between}${hot(b)} °F`).replace(ONE, (_, n) => `${hot(n)} °F`).replace(STEP, (_, n) => `${figure(n, Number(n) * 1.8)} °F`);
