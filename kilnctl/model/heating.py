@@ -79,11 +79,6 @@ class Heating:
     landing_s: np.ndarray = field(default_factory=lambda: np.zeros(0))
     landing_c: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
-    def until(self, t_c: float) -> "Heating":
-        """Its part up to the first time at t_c or above."""
-        end = int(np.argmax(self.chamber_c >= t_c)) + 1 if self.chamber_c.max() >= t_c else len(self.time_s)
-        return Heating(self.time_s[:end], self.chamber_c[:end], self.share)
-
     def reaches_s(self, t_c: float) -> float:
         """When the chamber first reaches t_c, s; NaN if it does not."""
         above = np.flatnonzero(self.chamber_c >= t_c)
@@ -159,10 +154,10 @@ def _marched(model: EnergyModel, x, time_s: np.ndarray, share: float) -> tuple[n
     return np.array(found), x
 
 
-def trim_of(model: EnergyModel, *fine: Heating) -> Trim:
-    """The factors with which the model heats up as fast as the fine walls: errors of the chamber's temperature count as
-    errors of the logarithm of time. None if that does not bring the model nearer to them."""
-    told = [_Compared.of(heating) for heating in fine if len(heating.time_s) >= 10]
+def trim_of(model: EnergyModel, *fine: Heating, until_c: float = math.inf) -> Trim:
+    """The factors with which the model heats up as fast as the fine walls, up to until_c (°C), and lands alike: errors
+    of the chamber's temperature count as errors of the logarithm of time. None if that does not bring it nearer."""
+    told = [_Compared.of(heating, until_c) for heating in fine if len(heating.time_s) >= 10]
     if not told:
         return AS_FITTED
 
@@ -187,32 +182,34 @@ def trim_of(model: EnergyModel, *fine: Heating) -> Trim:
 
 @dataclass(frozen=True)
 class _Compared:
-    """A heat-up of the fine walls with its landing, compared with the model's from the index `first` on; `scale_k` and
-    `landing_k`: the kelvin, (times,), that count as much as the whole logarithm of time, or as the whole effect of the
-    landing's smaller power."""
+    """A heat-up of the fine walls with its landing, compared with the model's from the index `first` to before `end`;
+    `scale_k` and `landing_k`: the kelvin, (times,), that count as much as the whole logarithm of time, or as the whole
+    effect of the landing's smaller power."""
 
     fine: Heating
     first: int
+    end: int
     scale_k: np.ndarray
     landing_k: np.ndarray
 
     @classmethod
-    def of(cls, fine: Heating) -> "_Compared":
+    def of(cls, fine: Heating, until_c: float) -> "_Compared":
         time, chamber = fine.time_s, fine.chamber_c
-        rise = max(1.0, chamber[-1] - chamber[0])
+        end = int(np.argmax(chamber >= until_c)) + 1 if chamber.max() >= until_c else len(time)
+        rise = max(1.0, chamber[end - 1] - chamber[0])
         slope = np.abs(np.gradient(chamber, np.log(np.maximum(time, 0.5 * FIRST_S)))) + LEAST_SLOPE * rise
         first = max(1, int(np.argmax(chamber > chamber[0] + FROM_RISE * rise)))
         rate = (chamber[-1] - chamber[-2]) / (time[-1] - time[-2])
         effect = np.abs(rate * fine.landing_s - (fine.landing_c - chamber[-1])) + LEAST_EFFECT_K
         # Neighbouring points carry the same information: they count as some twenty points for any length of step.
-        return cls(fine, first, slope * _thinned(len(time) - first), effect * _thinned(len(effect)))
+        return cls(fine, first, end, slope * _thinned(end - first), effect * _thinned(len(effect)))
 
     def missed(self, model: EnergyModel) -> np.ndarray:
         """The fine walls' temperatures above the model's, in errors of the logarithm of time; on the landing, how much
         more the fine walls rise, in errors of its effect."""
         fine = self.fine
         ours, x = _marched(model, model.rest(model.ambient_c), fine.time_s, fine.share)
-        late = (fine.chamber_c[1:] - ours)[self.first - 1 :] / self.scale_k[self.first :]
+        late = (fine.chamber_c[1:] - ours)[self.first - 1 : self.end - 1] / self.scale_k[self.first : self.end]
         if not len(fine.landing_s):
             return late
         landed, _ = _marched(model, x, np.append(0.0, fine.landing_s), LANDING_SHARE * fine.share)
