@@ -303,8 +303,10 @@ class SteadyOven:
                 return low
             return root(above_w, low, high, 1e-3)
         at_near = above_w(near_c)
-        # Towards the side where the power is met, in growing steps, as far as the oven can be solved.
-        step, inside = 0.04 * (near_c - self.ambient_c), near_c
+        # Towards the side where the power is met, in growing steps, as far as the oven can be solved. The power rises
+        # more steeply than in proportion: a step by its mean slope mostly leads beyond it.
+        share = abs(at_near) / max(abs(at_near + power_w), 1e-9)
+        step, inside = min(max(1.05 * share, 1e-3), 0.3) * (near_c - self.ambient_c), near_c
         while True:
             there = min(max(inside - math.copysign(step, at_near), low), self.highest_c)
             if not self._can(there) or there in (low, self.highest_c):

@@ -17,8 +17,8 @@ import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
 
-#: Indices of the added states: unknown heat flow, W; from POWER on, shares of the power, the lining's heat, the
-#: contents' heat; trend of the unknown heat, W/s.
+#: Indices of the added states: unknown heat flow, W; from POWER on the shares of the power, of the lining's heat, of
+#: the contents' heat; trend of the unknown heat, W/s.
 HEAT, POWER, TREND = N, N + 1, N + 4
 SIZE = N + 5
 #: Standard deviations at the start, for a fitted model: of the unknown heat, as a share of full power (what a fit may
@@ -69,14 +69,13 @@ _DRIFT_SQUARED = DRIFT_K**2
 
 
 class Tangent(NamedTuple):
-    """The model's tangent at `x` for steps of `step_s`: state transition (SIZE, SIZE); `by_shares` its part for the
-    three shares, (N, 3), a view, which is filled in each step; `by_watt` (N, 3) the same for 1 W of element power, and
-    of heat that lining and contents take."""
+    """The model's tangent at `x` for steps of `step_s`: state transition (SIZE, SIZE), whose part for the three shares
+    (N, 3) is filled in each step; `by_watt` (N, 3): that part for 1 W of element power, and of heat that lining and
+    contents take."""
 
     transition: np.ndarray
     x: tuple[float, ...]
     step_s: float
-    by_shares: np.ndarray
     by_watt: np.ndarray
 
 
@@ -219,10 +218,11 @@ def _predict(
         age += 1
         into_lining, into_contents = model.taken_w(x)
         transition = tangent.transition
+        by_shares = transition[:N, POWER:TREND]
         if fixed:
-            tangent.by_shares[:] = 0.0
+            by_shares[:] = 0.0
         else:
-            np.multiply(tangent.by_watt, (watts, into_lining, into_contents), out=tangent.by_shares)
+            np.multiply(tangent.by_watt, (watts, into_lining, into_contents), out=by_shares)
         x = model.step(x, shares[0] * watts, dt, ambient_c, heat_w, *shares[1:])
         heat_w += trend_w_per_s * dt
         trend_w_per_s *= math.exp(-dt / TREND_S)
@@ -244,7 +244,7 @@ def _tangent_at(model: EnergyModel, x, dt_s: float, ambient_c: float, shares: tu
     transition[:N, :N], transition[:N, HEAT] = a, by_heat
     transition[HEAT, TREND], transition[TREND, TREND] = dt_s, math.exp(-dt_s / TREND_S)
     by_watt = np.stack((by_power, -by_heat, -by_heat), axis=1)
-    return Tangent(transition, x, dt_s, transition[:N, POWER:TREND], by_watt)
+    return Tangent(transition, x, dt_s, by_watt)
 
 
 def _stale(tangent: Tangent, x, dt_s: float) -> bool:

@@ -55,7 +55,7 @@ def _trim(oven: Oven, working: float) -> Trim:
     bare = _coupled(oven, None, working, _losses(oven, working_of(oven, working)[0], working), AS_FITTED)
     room = oven.site.ambient_c
     shares, nearly_c = (1.0, slow_share(bare, working)), room + NEARLY * (working - room)
-    return trim_of(bare, *(fine_heating(oven, working, share).until(nearly_c) for share in shares))
+    return trim_of(bare, *(fine_heating(oven, working, share) for share in shares), until_c=nearly_c)
 
 
 def _coupled(oven: Oven, load: Load | None, working: float, losses, trim: Trim) -> EnergyModel:

@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..body import bodies_in, plate_of
+from ..body import bodies_in, layers_of, plate_of
 from ..body.openings import Openings
 from ..safety.coolest import MOST, LumpedOven, step
 from ..settings.construction import Load
@@ -47,6 +47,8 @@ INWARD = 0.7
 #: A chamber of a description may have a liner of 1 mm of steel that follows it, J/(m²·K) of its faces (7,850 kg/m³ and
 #: 500 J/(kg·K)); and a sensor in a zone of its own behind one, with some 20 W/(m²·K), follows later by this, s.
 LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
+#: Conductivity of a first layer from which on it is metal, W/(m·K): no refractory of the library reaches it.
+METAL_W_PER_MK = 10.0
 #: The elements of a description may be lighter by this factor (half of a guessed mass is what may be wrong).
 LIGHTEST = 2.0
 #: An open door loses this many times the heat of the formulas, which are estimates.
@@ -242,8 +244,13 @@ def _inward(share: float, capacities: tuple[float, float, float, float]) -> tupl
 
 
 def _liner(oven: Oven, doubt: Doubt) -> float:
-    """Heat capacity of a liner that the file does not name, J/K."""
-    return doubt.unlisted * LINER_J_PER_M2K * sum(face.inner_area_m2 for face in oven.faces)
+    """Heat capacity of a liner that the file does not name, J/K; a face whose first layer is metal has its own."""
+    bare_m2 = sum(
+        face.inner_area_m2
+        for face in oven.faces
+        if layers_of(oven, face.wall)[0].material.conductivity(20.0) < METAL_W_PER_MK
+    )
+    return doubt.unlisted * LINER_J_PER_M2K * bare_m2
 
 
 def _load_share(oven: Oven, load: Load | None) -> float:

@@ -4,12 +4,13 @@ The lumps of `lining` are fitted to small swings about one state. A heat-up from
 insulation conducts far worse at first, and the heat passes through layers that the swings do not distinguish. So the
 virtual oven, whose walls have some thirty nodes each, heats up empty and in long steps: once at full power, and once at
 a power that takes far longer. (Full power may reach the end before the lining has taken up much heat, and then its time
-shows elements and films only.) Then the lumps' capacities and the film before them are changed, as little as possible,
-until the model heats up in the same times. The remaining error comes from the model's structure and is stated
-(`uncertainty`)."""
+shows elements and films only.) Each ends with a landing: the power falls, and the heat stored in elements and lining
+carries the chamber on. Then the lumps' capacities, the film before them and the elements' link are changed, as little
+as possible, until the model heats up in the same times and lands alike. The remaining error comes from the model's
+structure and is stated (`uncertainty`)."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -24,6 +25,8 @@ from .least_squares import minimise
 
 #: The first step, s, and the factor from each step to the next: with these both heat-ups are right to 1 %.
 FIRST_S, GROWTH = 0.5, 1.02
+#: The same factor of the landing, of which fewer points tell enough.
+LANDING_GROWTH = 1.05
 #: A longer heat-up than this, s, is cut off.
 LONGEST_S = 3e5
 #: The slow heat-up takes at least the square root of this share of full power.
@@ -39,11 +42,16 @@ SPREAD, ERROR = np.array([0.4, 0.4, 0.4, 0.4, 0.15, 0.3, 0.3]), 0.05
 #: The least rise per unit of the logarithm of time that is counted, as a share of the whole rise: where the chamber
 #: hardly rises, its time is not defined.
 LEAST_SLOPE = 0.05
-#: The heat-up counts from this share of its rise: before it elements, air and star settle, and the lining has no
-#: influence.
-FROM_RISE = 0.3
+#: The heat-up counts from this share of its rise: before it elements, air and star settle, and a model that is made to
+#: agree there pays for it with the heat that it believes stored at the end, which is what a soak begins with.
+FROM_RISE = 0.5
 #: Shares of the heat-up's rise at which a model's time is compared.
 STAGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
+#: The least effect of the landing that is counted, K.
+LEAST_EFFECT_K = 0.5
+#: The landing: after the heat-up the power falls to this share of it, for this share of the heat-up's time: what the
+#: heat stored in elements and first lump then does to the chamber decides how a controller meets a soak.
+LANDING_SHARE, LANDING = 0.5, 0.15
 
 
 @dataclass(frozen=True)
@@ -62,16 +70,14 @@ AS_FITTED = Trim()
 
 @dataclass(frozen=True)
 class Heating:
-    """The chamber's temperatures, °C, at these times, s, of a heat-up from the room at this share of full power."""
+    """The chamber's temperatures, °C, at these times, s, of a heat-up from the room at this share of full power; and
+    of the landing after it, at `LANDING_SHARE` of that power, at these times, s, since the heat-up's end."""
 
     time_s: np.ndarray
     chamber_c: np.ndarray
     share: float = 1.0
-
-    def until(self, t_c: float) -> "Heating":
-        """Its part up to the first time at t_c or above."""
-        end = int(np.argmax(self.chamber_c >= t_c)) + 1 if self.chamber_c.max() >= t_c else len(self.time_s)
-        return Heating(self.time_s[:end], self.chamber_c[:end], self.share)
+    landing_s: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    landing_c: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
     def reaches_s(self, t_c: float) -> float:
         """When the chamber first reaches t_c, s; NaN if it does not."""
@@ -92,16 +98,29 @@ def fine_heating(oven: Oven, working_c: float, share: float = 1.0) -> Heating:
     speed, room = oven.fan.air_speed_m_per_s if oven.fan else 0.0, oven.site.ambient_c
     rated, whole_k, dt = elements.factor(oven.limits.highest_c), working_c - room, FIRST_S
     times, chambers = [0.0], [room]
-    while times[-1] < LONGEST_S and _goes_on(times, chambers, whole_k):
+
+    def heated(dt: float, share: float) -> bool:
+        """Whether the step was possible."""
         try:
             watts = share * oven.elements.power_w * rated / elements.factor(plant.element_c)
             core.step(dt, np.full(groups, watts / groups))
             chambers.append(float(chamber_temperature_c(plant.radiant_c, plant.air_c, speed)))
         except (ArithmeticError, ValueError, KilnctlError):
-            break
+            return False
         times.append(times[-1] + dt)
+        return True
+
+    while times[-1] < LONGEST_S and _goes_on(times, chambers, whole_k) and heated(dt, share):
         dt *= GROWTH
-    return Heating(np.array(times), np.array(chambers), share)
+    last, dt = len(times), FIRST_S
+    if chambers[-1] >= room + NEARLY * whole_k:
+        core.refresh()
+        until_s = (1.0 + LANDING) * times[-1]
+        while times[-1] < until_s and heated(dt, LANDING_SHARE * share):
+            dt *= LANDING_GROWTH
+    time_s, chamber_c = np.array(times), np.array(chambers)
+    since_s = time_s[last:] - time_s[last - 1]
+    return Heating(time_s[:last], chamber_c[:last], share, since_s, chamber_c[last:])
 
 
 def _goes_on(times: list[float], chambers: list[float], whole_k: float) -> bool:
@@ -121,18 +140,24 @@ def slow_share(model: EnergyModel, working_c: float) -> float:
 
 def model_heating(model: EnergyModel, time_s: np.ndarray, share: float = 1.0) -> Heating:
     """The model at that share of full power from room temperature, in the same steps."""
+    found, _ = _marched(model, model.rest(model.ambient_c), time_s, share)
+    return Heating(time_s, np.append(model.ambient_c, found), share)
+
+
+def _marched(model: EnergyModel, x, time_s: np.ndarray, share: float) -> tuple[np.ndarray, tuple[float, ...]]:
+    """The chamber at each of time_s but the first, °C, and the last state, from state x at the first of them."""
+    found = []
     room, power_w = model.ambient_c, share * model.power_w
-    x, found = model.rest(room), [room]
     for dt in np.diff(time_s).tolist():
         x = model.inside(x, power_w, dt, room)
         found.append(x[CHAMBER])
-    return Heating(time_s, np.array(found), share)
+    return np.array(found), x
 
 
-def trim_of(model: EnergyModel, *fine: Heating) -> Trim:
-    """The factors with which the model heats up as fast as the fine walls: errors of the chamber's temperature count as
-    errors of the logarithm of time. None if that does not improve it."""
-    told = [_Compared.of(heating) for heating in fine if len(heating.time_s) >= 10]
+def trim_of(model: EnergyModel, *fine: Heating, until_c: float = math.inf) -> Trim:
+    """The factors with which the model heats up as fast as the fine walls, up to until_c (°C), and lands alike: errors
+    of the chamber's temperature count as errors of the logarithm of time. None if that does not bring it nearer."""
+    told = [_Compared.of(heating, until_c) for heating in fine if len(heating.time_s) >= 10]
     if not told:
         return AS_FITTED
 
@@ -147,7 +172,8 @@ def trim_of(model: EnergyModel, *fine: Heating) -> Trim:
         return here, -np.column_stack([(missed(u + h) - here) / 1e-3 for h in 1e-3 * np.eye(len(u))])
 
     found = minimise(evaluate, np.zeros(len(SPREAD)), SPREAD, ERROR, most=10, tolerance=1e-2)
-    after, before = (max(late_by(m, h) for h in fine) for m in (_trimmed(model, found.unknowns), model))
+    # All that is compared counts, not the worst stage alone: the early ones of a quick heat-up are a few seconds.
+    after, before = (float(np.sum(missed(u) ** 2)) for u in (found.unknowns, np.zeros(len(SPREAD))))
     if after >= before:
         return AS_FITTED
     c1, c2, c3, c4, film, film_m2, elements = (math.exp(u) for u in found.unknowns.tolist())
@@ -156,26 +182,43 @@ def trim_of(model: EnergyModel, *fine: Heating) -> Trim:
 
 @dataclass(frozen=True)
 class _Compared:
-    """A heat-up of the fine walls, compared with the model's from the index `first` on; `scale`: the kelvin, (times,),
-    that count as much as the whole logarithm of time."""
+    """A heat-up of the fine walls with its landing, compared with the model's from the index `first` to before `end`;
+    `scale_k` and `landing_k`: the kelvin, (times,), that count as much as the whole logarithm of time, or as the whole
+    effect of the landing's smaller power."""
 
     fine: Heating
     first: int
+    end: int
     scale_k: np.ndarray
+    landing_k: np.ndarray
 
     @classmethod
-    def of(cls, fine: Heating) -> "_Compared":
+    def of(cls, fine: Heating, until_c: float) -> "_Compared":
         time, chamber = fine.time_s, fine.chamber_c
-        rise = max(1.0, chamber[-1] - chamber[0])
+        end = int(np.argmax(chamber >= until_c)) + 1 if chamber.max() >= until_c else len(time)
+        rise = max(1.0, chamber[end - 1] - chamber[0])
         slope = np.abs(np.gradient(chamber, np.log(np.maximum(time, 0.5 * FIRST_S)))) + LEAST_SLOPE * rise
         first = max(1, int(np.argmax(chamber > chamber[0] + FROM_RISE * rise)))
+        rate = (chamber[-1] - chamber[-2]) / (time[-1] - time[-2])
+        effect = np.abs(rate * fine.landing_s - (fine.landing_c - chamber[-1])) + LEAST_EFFECT_K
         # Neighbouring points carry the same information: they count as some twenty points for any length of step.
-        return cls(fine, first, slope * math.sqrt(max(1.0, (len(time) - first) / 20.0)))
+        return cls(fine, first, end, slope * _thinned(end - first), effect * _thinned(len(effect)))
 
     def missed(self, model: EnergyModel) -> np.ndarray:
-        """The fine walls' temperatures above the model's, in errors of the logarithm of time."""
-        ours = model_heating(model, self.fine.time_s, self.fine.share)
-        return ((self.fine.chamber_c - ours.chamber_c) / self.scale_k)[self.first :]
+        """The fine walls' temperatures above the model's, in errors of the logarithm of time; on the landing, how much
+        more the fine walls rise, in errors of its effect."""
+        fine = self.fine
+        ours, x = _marched(model, model.rest(model.ambient_c), fine.time_s, fine.share)
+        late = (fine.chamber_c[1:] - ours)[self.first - 1 : self.end - 1] / self.scale_k[self.first : self.end]
+        if not len(fine.landing_s):
+            return late
+        landed, _ = _marched(model, x, np.append(0.0, fine.landing_s), LANDING_SHARE * fine.share)
+        rises = (fine.landing_c - fine.chamber_c[-1]) - (landed - ours[-1])
+        return np.append(late, rises / self.landing_k)
+
+
+def _thinned(points: int) -> float:
+    return math.sqrt(max(1.0, points / 20.0))
 
 
 def _trimmed(model: EnergyModel, u: np.ndarray) -> EnergyModel:

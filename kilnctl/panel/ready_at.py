@@ -2,7 +2,6 @@
 
 import datetime
 import time
-from collections.abc import Sequence
 
 from ..errors import KilnctlError
 from ..record.care import CareDone, due
@@ -30,7 +29,7 @@ def next_time(text: str, now: datetime.datetime) -> float:
     return moment.timestamp()
 
 
-def missing(schedule: Schedule, done: Sequence[CareDone], today: datetime.date, oven: str) -> list[str]:
+def missing(schedule: Schedule, done: tuple[CareDone, ...], today: datetime.date, oven: str) -> list[str]:
     """What stands against that start, in words. `done`: what the oven's log says of the tests of SAFETY.md; `oven`: how
     a command names the oven."""
     limiter = next(d for d in due(done, today) if d.test.name == LIMITER)

@@ -18,7 +18,7 @@ _FLAGGED, _MOST_FLAGS = {"door": "door", "request": "hold", "resumed": "note", "
 #: A virtual oven's own chamber is drawn too where its sensor reads so much off, as a mean of a minute, K.
 OFF_K = 8.0
 #: What a phase is called below the curve.
-_PHASES = {Phase.HEAT_UP: "heat up", Phase.RAMP: "ramp", Phase.SOAK: "soak", Phase.COOLING: "cool"}
+_PHASES: dict[str, str] = {Phase.HEAT_UP: "heat up", Phase.RAMP: "ramp", Phase.SOAK: "soak", Phase.COOLING: "cool"}
 
 
 def curves(run: RunData, summary: Summary, units: Units = METRIC_UNITS, *, narrow: bool = False) -> str:

@@ -196,3 +196,27 @@ def test_a_state_that_no_power_can_reach_is_told(tmp_path):
     """Drawn ovens ended here in an unbound name."""
     with pytest.raises(KilnctlError, match="no power can be found"):
         coupling_of(made(1, tmp_path), None, 2000.0, [(1600.0, 1600.0)])
+
+
+@pytest.mark.parametrize("near_c", [30.0, 300.0, 1100.0, 5000.0])
+def test_the_highest_temperature_does_not_depend_on_where_it_is_looked_for(near_c):
+    kiln = SteadyOven(workshop("brick-kiln"))
+    for power in (20.0, 700.0, 3000.0, 1e6):
+        found = kiln.highest(power, near_c)
+        assert found == pytest.approx(SteadyOven(kiln.oven).highest(power), abs=2e-3)
+
+
+def test_what_it_has_solved_before_does_not_change_what_it_finds():
+    """Solves begin from their own trials alone: the same question has the same answer, bit for bit, in any order."""
+    cabinet = workshop("curing-cabinet")
+    warm = SteadyOven(cabinet)
+    for chamber_c in (60.0, 250.0, 120.0):
+        warm.at(chamber_c)
+    assert warm.at(180.0) == SteadyOven(cabinet).at(180.0)
+    assert warm.power_w(180.0) == warm.at(180.0).power_w
+
+
+def test_beyond_the_formulas_a_temperature_within_them_stands_for_it():
+    bare = SteadyOven(workshop("curing-cabinet"), highest_c=400.0)
+    assert bare.within_c(300.0) == 300.0
+    assert bare.within_c(900.0) == bare.valid_c

@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import pickle
 
 import numpy as np
 import pytest
@@ -68,6 +69,18 @@ def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_mode
         estimate = estimator.update(m, estimate, math.nan, power, 1.0, 20.0, 0.15, usable=False)
     assert abs(estimate.now[CHAMBER] - before) < 1.5
     assert estimator.spread_k(estimate, CHAMBER) > 2.0 * spread, "uncertainty grows while nothing is measured"
+
+
+def test_a_copy_of_an_estimate_goes_on_like_the_original(cabinet_model):
+    m = cabinet_model
+    estimate = estimator.start(m, 20.0, 20.0)
+    for k in range(8):
+        estimate = estimator.update(m, estimate, 20.0 + 0.1 * k, 2000.0, 1.0, 20.0, 0.15)
+    copied = pickle.loads(pickle.dumps(estimate))
+    for k in range(8):
+        estimate = estimator.update(m, estimate, 21.0 + 0.3 * k, 500.0, 1.0, 20.0, 0.15)
+        copied = estimator.update(m, copied, 21.0 + 0.3 * k, 500.0, 1.0, 20.0, 0.15)
+    assert copied.x == estimate.x and np.array_equal(copied.covariance, estimate.covariance)
 
 
 def test_linearisation_against_python_control(cabinet_model):

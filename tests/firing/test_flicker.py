@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy import signal
 
 from kilnctl.firing import Pattern, flicker
 from kilnctl.firing.flicker import (
@@ -55,6 +54,8 @@ def test_a_sine_that_is_just_seen_is_one_unit_of_perception():
 @pytest.mark.parametrize("hz", [50, 60])
 def test_filters_against_those_of_scipy(hz):
     """Blocks 3 and 4 as sections and recursions of an independent library, over a piece's end and an odd rest."""
+    from scipy import signal  # noqa: PLC0415 - takes 0.4 s in every process that collects the tests
+
     rate = hz * SAMPLES_PER_CYCLE
     k, damping, *corners = {
         50: (1.74802, 4.05981, 9.15494, 2.27979, 1.22535, 21.9),

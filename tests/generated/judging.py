@@ -41,8 +41,8 @@ SOAK_SHARE, HOLD_S, SETTLING_S = 0.90, 2700.0, 900.0
 #: Bursts of mains cycles swing what an ideal sensor without mass would show; means over so long hold several of any
 #: pattern's, and show the control alone.
 BURSTS_S = 60.0
-#: A run is given up as too long to judge after so many looks at the oven.
-MOST_TICKS = 40_000
+#: A run is given up as too long to judge after so many looks at the oven; the longest tick that a file may have, s.
+MOST_TICKS, MOST_TICK_S = 40_000, 2.0
 #: Powers smaller than this share of full power are compared as if they were as large: a fan alone holds some chambers.
 LEAST_SHARE = 0.01
 
@@ -54,7 +54,8 @@ class Row:
     over_k and swing_k are the true chamber's from tick to tick, slow_… those of its means
     over `BURSTS_S`, stray_k is the settled soak's mean error, all in K; heat_up_s and `seconds` (processor time) in
     s. `trips`: (rule, time s, words). `long_runs`: the file's 'minimum on' is longer than its elements bear, and
-    `check` says so.
+    `check` says so. `ticked_s`: the soak's tick where it is not the file's, s. `unheld`: without any heat the chamber
+    stays above the soak, `check` says so, and the control gave no heat above it.
     None: not judged."""
 
     number: int
@@ -76,6 +77,8 @@ class Row:
     slow_swing_k: float | None = None
     stray_k: float | None = None
     long_runs: bool = False
+    ticked_s: float | None = None
+    unheld: bool = False
     outcome: str = ""
     seconds: float = 0.0
 
@@ -97,7 +100,8 @@ class Row:
             limit = SWING_K if name == "swing" else max(OVER_K, OVER_SHARE * (self.soak_c or 0.0))
             if value is not None and slow is not None and value > limit:
                 kind = " of minimum on" if self.long_runs else "" if slow > limit else " of bursts only"
-                found[name + kind] = f"{value:.1f} K, {slow:.1f} K of means over {BURSTS_S:.0f} s"
+                words = f"{value:.1f} K, {slow:.1f} K of means over {BURSTS_S:.0f} s"
+                found.setdefault("soak cannot be held" if self.unheld else name + kind, words)
         if "rehearsal" in self.refused:
             found["soak refused"] = self.refused["rehearsal"]
         if self.outcome in ("too long", "not reached"):
@@ -128,10 +132,12 @@ def judge(
     seed: int = 1,
     most_ticks: int = MOST_TICKS,
     tick_s: float | None = None,
+    longer_ticks: bool = False,
 ) -> Row:
     """The oven of that file through everything. `soak` False leaves the rehearsal out, `size_text` False the text of
     `kilnctl size` (the slowest part of the rest); a finite `below_k` starts the rehearsal from a steady state so far
-    below the soak instead of from the cold; `tick_s` is the soak's tick instead of the file's. Exceptions of kilnctl
+    below the soak instead of from the cold; `tick_s` is the soak's tick instead of the file's; with `longer_ticks` the
+    soak of a slow oven has so long ticks (at most `MOST_TICK_S`) that it ends within most_ticks. Exceptions of kilnctl
     are kept in the row and not raised."""
     row, started = Row(number), time.process_time()
 
@@ -159,6 +165,8 @@ def judge(
         stage("day zero", lambda: _day_zero(row, oven, sizing))
         stage("heat up", lambda: _heat_up(row, oven, sizing))
         if soak and oven is not None:
+            if tick_s is None and longer_ticks:
+                tick_s = row.ticked_s = _longer_tick_s(row, oven, hold_s, most_ticks)
             ticking = oven if tick_s is None else replace(oven, control=replace(oven.control, tick_s=tick_s))
             stage("rehearsal", lambda: _soak(row, ticking, sizing, below_k, hold_s, seed, most_ticks))
     row.seconds = time.process_time() - started
@@ -236,6 +244,12 @@ def _heat_up(row: Row, oven, sizing) -> None:
     row.heat_up = t / takes_s - 1.0
 
 
+def _longer_tick_s(row: Row, oven, hold_s: float, most_ticks: int) -> float | None:
+    """The tick with which the heat-up with a load and the hold take at most so many; None if the file's own does."""
+    wanted = (2.0 * (row.heat_up_s or 0.0) + 1.5 * hold_s) / most_ticks
+    return min(wanted, MOST_TICK_S) if wanted > oven.control.tick_s else None
+
+
 def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most_ticks: int) -> None:
     """The usual load in, as fast as it can to the soak, which is held: the whole chain on the virtual oven, judged by
     its true chamber."""
@@ -265,6 +279,12 @@ def _soak(row: Row, oven, sizing, below_k: float, hold_s: float, seed: int, most
     sums = np.cumsum(np.concatenate((np.full(ticks, chamber[0]), chamber)))
     slow = (sums[ticks:] - sums[:-ticks]) / ticks
     row.over_k, row.slow_over_k = float(np.max(chamber) - goal), float(np.max(slow) - goal)
+    duty, above = np.array([r[INDEX["duty"]] for r in rows]), chamber > goal + 1.0
+    row.unheld = (
+        sizing.power_w(goal) <= 0.0
+        and any(s.ahead_k > 0.0 for s in chain.programme.shortfalls)
+        and bool(np.all(duty[above] == 0.0))
+    )
     row.outcome = (
         outcome
         if outcome == "tripped"

@@ -16,6 +16,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from kilnctl import SettingsError, load_oven, size
+from kilnctl.plants.conditions import Conditions
+from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.units import parse
 from tests.generated.judging import judge
 from tests.generated.known import OPEN
@@ -31,6 +33,17 @@ OWN_TICK = (11, 18, "much-wire")
 #: Kept ovens that failed on their way up.
 FROM_COLD = ("quick-heat-up", "quick-muffle", "drawn-199")
 KEPT = sorted(Path(__file__).parent.joinpath("kept").glob("*.yaml"))
+
+
+#: Eight minutes of full power to the soak, looked at five times a second.
+SLOW = """oven: Slow
+chamber: {width: 30 cm, depth: 30 cm, height: 30 cm}
+walls: {sides: {layers: [{material: mineral wool 100, thickness: 100 mm}]}}
+elements: {power: 500 W}
+supply: {voltage: 230 V, frequency: 50 Hz}
+limits: {highest: 300 °C}
+control: {tick: 0.2 s}
+"""
 
 
 def failing(row) -> dict[str, str]:
@@ -79,6 +92,23 @@ def test_oven_that_failed_once(path):
 def test_oven_that_failed_once_is_sized_in_words(path):
     row = judge(path, soak=False)
     assert row.crashes == {} and "size command" not in row.refused
+
+
+def test_no_control_holds_what_the_fan_alone_passes():
+    """The proof for the kept oven that cannot be held: without any heat it stays above the highest that it may have."""
+    oven = load_oven(Path(__file__).parent / "kept" / "strong-fan.yaml")
+    assert VirtualOven(oven, conditions=Conditions(supply_drift=0.0)).settle(0.0) > oven.limits.highest_c
+    assert size(oven).power_w(oven.limits.highest_c) == 0.0
+
+
+@pytest.mark.slow
+def test_a_slow_oven_gets_longer_ticks_instead_of_no_verdict(tmp_path):
+    path = tmp_path / "oven.yaml"
+    path.write_text(SLOW, encoding="utf-8")
+    as_written = judge(path, size_text=False, hold_s=600.0, most_ticks=1500)
+    row = judge(path, size_text=False, hold_s=600.0, most_ticks=1500, longer_ticks=True)
+    assert (as_written.outcome, as_written.ticked_s) == ("too long", None)
+    assert row.outcome == "soaked" and row.ticked_s is not None and 0.2 < row.ticked_s <= 2.0
 
 
 @pytest.mark.slow

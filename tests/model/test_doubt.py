@@ -3,6 +3,7 @@
 import dataclasses
 import math
 import random
+from typing import Any
 
 import pytest
 
@@ -130,9 +131,11 @@ def test_a_description_allows_a_hearth_that_it_does_not_name():
     assert by[False].contents_w_per_k == more.w_per_k and by[True].contents_j_per_k == 0.0, "records show it"
     _, heavy, light = envelope_of(bare, None, model)
     assert heavy.contents_j_per_k == more.j_per_k and light.contents_j_per_k == 0.0
-    inside_m2 = sum(face.inner_area_m2 for face in bare.faces)
+    assert heavy.liner_j_per_k == light.liner_j_per_k == 0.0, "its file names sheet metal inside"
+    brick, of_brick = described("brick-kiln")
+    heavy, inside_m2 = envelope_of(brick, None, of_brick)[1], sum(face.inner_area_m2 for face in brick.faces)
     assert heavy.liner_j_per_k == pytest.approx(7850.0 * 500.0 * 0.001 * inside_m2, rel=0.01)
-    assert light.liner_j_per_k == envelope_of(bare, None, model, NO_DOUBT)[1].liner_j_per_k == 0.0
+    assert envelope_of(brick, None, of_brick, NO_DOUBT)[1].liner_j_per_k == 0.0
     stored = model.element_j_per_k + sum(model.lining_j_per_k)
     assert uncertainty_of(bare, None).unlisted == pytest.approx(more.j_per_k / stored, rel=0.1)
 
@@ -147,7 +150,7 @@ def test_a_description_knows_what_a_lining_loses_but_not_how_soon_it_warms(name)
     assert other.lining_w_per_k == plain.lining_w_per_k
     assert other.lining_j_per_k[0] == pytest.approx(plain.lining_j_per_k[0] + DAY_ZERO.inward * plain.lining_j_per_k[1])
     x, y, top_c = plain.from_chamber(20.0), other.from_chamber(20.0), oven.limits.highest_c
-    ratios = []
+    ratios, described_w, sooner_w = [], 1.0, 1.0
     for dt_s, steps in ((20.0, 60), (3600.0, 400)):
         for k in range(1, steps + 1):
             at = min(top_c, 20.0 + 0.05 * dt_s * k), 0.0, dt_s
@@ -253,7 +256,7 @@ def test_ovens_within_the_uncertainty_give_their_chamber_what_lies_in_the_envelo
     ovens = [likely, heavy, light]
     for _ in range(8):
         a, b = generator.random(), generator.random()
-        changes = {
+        changes: dict[str, Any] = {
             field: _between(getattr(light, field), getattr(heavy, field), b if field.startswith("c") else a)
             for field in ("element_j_per_k", "contents_j_per_k", "contents_w_per_k", "contents_m2")
         }

@@ -141,9 +141,9 @@ def test_pixel_columns_lose_no_peak_and_leave_no_hole(asked):
       const c = m.columns(t, v, 0, n, 700), low = [...c.low], high = [...c.high];
       const holes = low.filter((x, k) => k && !(x > high[k - 1] + 1e-6) && !(high[k] < low[k - 1] - 1e-6) ? false
         : k && x === x && low[k - 1] === low[k - 1]).length;
-      const few = m.columns(t, v, 1000, 1070, 700);
+      const kept = m.columns(t, v, 0, n, 700) === c, few = m.columns(t, v, 1000, 1070, 700);
       return { holes, peak: Math.max(...high.filter((x) => x === x)), gap: low.filter((x) => x !== x).length,
-        kept: m.columns(t, v, 0, n, 700) === c, few: few.low.filter((x) => x !== x).length,
+        kept, few: few.low.filter((x) => x !== x).length,
         mean: [...c.mean.slice(300, 301)], exact: few.mean[0] - v[1000] }; })()"""
     said = asked("scale.js", script)
     assert said["holes"] == 0 and said["peak"] == 400 and said["kept"]

@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from kilnctl import Reading
 from kilnctl.record.events import QUIET_S, Teller
 from kilnctl.safety import Policy, SafetyState, Tick, rules_loop
 from kilnctl.safety.rule import Look
@@ -33,7 +34,7 @@ def test_every_step_of_the_wall_clock_is_told():
     wall_s, said = 1e9, []
     for second in range(60):
         wall_s += {20: 61.0, 40: -61.0, 41: -61.0}.get(second, 1.0)
-        made = Look(state, POLICY, SimpleNamespace(), Tick(float(second), second, 0.0, wall_s=wall_s), 1.0, 0.0)
+        made = Look(state, POLICY, Reading(100.0), Tick(float(second), second, 0.0, wall_s=wall_s), 1.0, 0.0)
         rules_loop.wall_clock(made)
         said += told(teller, float(second), *made.warnings)
     assert [w.split(";")[0].split("by ")[1] for w in said] == ["+60 s", "-62 s", "-62 s"]

@@ -100,8 +100,8 @@ def test_the_accuracy_is_the_mean_difference_and_gives_the_calibration_point(run
 
 def test_a_survey_says_its_verdict_first(run):
     assert survey_text(survey(run, logger(run, (1.0, -1.0, 0.0)))).startswith("within class ")
-    far = survey_text(survey(run, logger(run, (40.0, 0.0, 0.0))))
-    assert far.startswith("outside every class (the widest is ±28 K)")
+    uneven = survey_text(survey(run, logger(run, (40.0, 0.0, 0.0))))
+    assert uneven.startswith("outside every class (the widest is ±28 K)")
 
 
 def test_a_reference_that_is_far_off_gives_no_calibration(run):

@@ -3,6 +3,7 @@ rules and the controller are told."""
 
 import dataclasses
 import math
+from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
@@ -20,11 +21,18 @@ from kilnctl.service.session import Rest
 from kilnctl.settings.schedule import Schedule, Step
 from kilnctl.terms import HOLD, PROCEED, SKIP, Phase
 
-PREPARED = prepare(
-    load_oven(oven_file("curing-cabinet")), Schedule(name="one", steps=(Step(to_c=120.0),)), None, 20.0, load=None
-)
-RUN = dataclasses.replace(PREPARED, policy=dataclasses.replace(PREPARED.policy, airflow_required=False))
-MODEL = RUN.programme.model
+
+@cache
+def prepared() -> PreparedRun:
+    """Made when the first test asks: every process that collects reads this file."""
+    schedule = Schedule(name="one", steps=(Step(to_c=120.0),))
+    return prepare(load_oven(oven_file("curing-cabinet")), schedule, None, 20.0, load=None)
+
+
+@cache
+def without_vent() -> PreparedRun:
+    ready = prepared()
+    return dataclasses.replace(ready, policy=dataclasses.replace(ready.policy, airflow_required=False))
 
 
 class Asks:
@@ -41,16 +49,21 @@ class Asks:
         self.given.append(given)
         decision = Decision.at_rest(given.reading)
         return state, dataclasses.replace(
-            decision, duty=self.duty, wants_heat=self.wants_heat, phase=Phase.RAMP, full_w=MODEL.power_w, **self.more
+            decision,
+            duty=self.duty,
+            wants_heat=self.wants_heat,
+            phase=Phase.RAMP,
+            full_w=without_vent().programme.model.power_w,
+            **self.more,
         )
 
 
 class Played:
     """A chain, tick by tick, with what the rules were told."""
 
-    def __init__(self, monkeypatch, run: PreparedRun = RUN, *, prove: bool = False):
+    def __init__(self, monkeypatch, run: PreparedRun | None = None, *, prove: bool = False):
         self.controller, self.told, self.dt_s = Asks(), [], 1.0
-        self.chain = Chain(dataclasses.replace(run, controller=self.controller), prove=prove)
+        self.chain = Chain(dataclasses.replace(run or without_vent(), controller=self.controller), prove=prove)
         self.now_s, self.step = 100.0, 0
         judge = safety.judge
 
@@ -95,7 +108,9 @@ def test_without_a_demand_the_contactor_stays_and_nothing_is_fired(played):
     played.ticks(5)
     played.controller.duty = 0.0
     act = played.ticks()
-    assert act.contactor and act.duty == act.fired == 0.0 and act.burst.on_cycles == (0,) * RUN.pattern.groups
+    assert (
+        act.contactor and act.duty == act.fired == 0.0 and act.burst.on_cycles == (0,) * without_vent().pattern.groups
+    )
 
 
 def test_heat_that_was_refused_is_not_made_up_for(played):
@@ -121,7 +136,7 @@ def test_energy_is_the_commanded_share_where_nothing_is_measured(played):
     fired = sum(played.ticks().fired for _ in range(20))
     told = played.ticks()
     assert fired > 5.0 and told.commanded == pytest.approx(0.5, abs=0.1)
-    assert played.chain.energy_j == pytest.approx(fired * 2.0 * MODEL.power_w)
+    assert played.chain.energy_j == pytest.approx(fired * 2.0 * without_vent().programme.model.power_w)
     assert played.last_told.energy_j == played.chain.energy_j
 
 
@@ -136,9 +151,9 @@ def test_energy_is_what_the_meters_measure(played):
 def test_hot_elements_draw_less(monkeypatch):
     """R = R0 (1 + a ΔT); the elements are rated at `rated_c`. A coefficient that would leave no resistance is not
     followed."""
-    model = dataclasses.replace(MODEL, resistance_rise_per_k=1e-3, rated_c=100.0)
-    programme = dataclasses.replace(RUN.programme, model=model)  # pyright: ignore[reportArgumentType]
-    played = Played(monkeypatch, dataclasses.replace(RUN, programme=programme))
+    model = dataclasses.replace(without_vent().programme.model, resistance_rise_per_k=1e-3, rated_c=100.0)
+    programme = dataclasses.replace(without_vent().programme, model=model)  # pyright: ignore[reportArgumentType]
+    played = Played(monkeypatch, dataclasses.replace(without_vent(), programme=programme))
     for element_c, share in ((100.0, 1.0), (600.0, 1.0 / 1.5), (None, 1.0), (-900.0, 1.0)):
         played.controller.more = {"element_c": element_c}
         played.ticks(1)
@@ -151,7 +166,9 @@ def test_the_rules_are_told_what_was_read_and_decided(played):
     first = played.last_told
     assert (first.time_s, first.step, first.fired, first.commanded, first.contactor) == (101.0, 1, 0.0, 0.0, False)
     assert first.unexplained_w is None and first.heating and first.recording and first.wall_s == 1e9
-    assert first.full_power_w == MODEL.power_w and first.holding_w == RUN.holding(20.0 + 0.03 * math.sin(1))
+    assert first.full_power_w == without_vent().programme.model.power_w and first.holding_w == without_vent().holding(
+        20.0 + 0.03 * math.sin(1)
+    )
     assert first.run_s == 50.0 and first.power_w == 0.0 == first.energy_j
     played.controller.more = {"unexplained_w": 7.0, "holding_w": 1e5}
     played.ticks(3)
@@ -174,7 +191,7 @@ def test_a_rig_that_counts_its_cycles_says_what_was_commanded(played):
 
 def test_bursts_ahead_of_the_duty_are_told_to_the_controller(played):
     """As far as half of the shortest run and a tick; more has another cause."""
-    most_s = 0.5 * RUN.pattern.shortest_run / RUN.pattern.frequency_hz + 1.0
+    most_s = 0.5 * without_vent().pattern.shortest_run / without_vent().pattern.frequency_hz + 1.0
     played.ticks(5, commanded=0.5)
     ahead = []
     for commanded in (0.75, 0.25, *[1.0] * 6, 0.0, 0.5):
@@ -198,12 +215,12 @@ def test_a_duty_that_is_no_plain_number_is_refused_and_said(played, duty, warned
 
 
 def test_a_purge_is_a_phase_of_its_own_while_heat_is_wanted(monkeypatch):
-    policy = dataclasses.replace(RUN.policy, airflow_required=True, purge_s=30.0)
-    played = Played(monkeypatch, dataclasses.replace(RUN, policy=policy))
+    policy = dataclasses.replace(without_vent().policy, airflow_required=True, purge_s=30.0)
+    played = Played(monkeypatch, dataclasses.replace(without_vent(), policy=policy))
     acts = [played.ticks(airflow_proved=True) for _ in range(40)]
     assert [act.decision.phase for act in acts[:30]] == [Phase.PURGE] * 30
     assert acts[-1].decision.phase == Phase.RAMP and acts[-1].duty == 0.5
-    played = Played(monkeypatch, dataclasses.replace(RUN, policy=policy))
+    played = Played(monkeypatch, dataclasses.replace(without_vent(), policy=policy))
     played.controller.wants_heat = False
     assert played.ticks(3, airflow_proved=True).decision.phase == Phase.RAMP
 

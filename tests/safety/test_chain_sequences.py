@@ -3,6 +3,7 @@ rules, gate and firing. `test_gate.py` does the same to rules and gate alone."""
 
 import dataclasses
 import math
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from kilnctl.control import EnergyBalanceControl
 from kilnctl.model.day_zero import day_zero
 from kilnctl.plants.virtual_oven import VirtualOven
 from kilnctl.run.chain import REFUSED, Chain
-from kilnctl.run.prepare import prepare
+from kilnctl.run.prepare import PreparedRun, prepare
 from kilnctl.settings.schedule import Schedule, Step
 from kilnctl.terms import HOLD, PROCEED, SKIP, Request, RequestKind
 
@@ -30,8 +31,6 @@ PLAN = Schedule(
         Step(to_c=130.0, at_k_per_s=0.1, hold_s=60.0),
     ),
 )
-MODEL = day_zero(OVEN, OVEN.usual_load, PLAN.top_c)
-RUN = dataclasses.replace(prepare(OVEN, PLAN, MODEL, 20.0), holding=lambda c: 500.0)
 numbers = st.one_of(st.floats(), st.floats(-50.0, 300.0), st.sampled_from([math.nan, math.inf, -math.inf, 0.0, 1e300]))
 maybe = st.sampled_from([True, False, None])
 asked = st.lists(
@@ -43,12 +42,19 @@ asked = st.lists(
 ).map(tuple)
 
 
+@cache
+def ready() -> PreparedRun:
+    """Made when the first test asks: every process that collects reads this file."""
+    model = day_zero(OVEN, OVEN.usual_load, PLAN.top_c)
+    return dataclasses.replace(prepare(OVEN, PLAN, model, 20.0), holding=lambda c: 500.0)
+
+
 class AnyRun(RuleBasedStateMachine):
     """Heat and contactor follow this tick's own permit, after any earlier ticks."""
 
     @initialize(prove=st.booleans(), seed=st.integers(0, 3))
     def begin(self, prove, seed):
-        self.chain = Chain(RUN, prove=prove)
+        self.chain = Chain(ready(), prove=prove)
         self.plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=seed)
         self.now, self.step = 100.0, 0
         self.act: Any = None
@@ -152,7 +158,7 @@ class NotPlain(EnergyBalanceControl):
 @pytest.mark.parametrize("controller, told", [(NotPlain(), True), (EnergyBalanceControl(), False)])
 def test_a_refusal_of_the_gate_alone_gives_a_warning(controller, told):
     plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
-    chain = Chain(dataclasses.replace(RUN, controller=controller))
+    chain = Chain(dataclasses.replace(ready(), controller=controller))
     reading = plant.advance(1.0, 0.0, False)
     act: Any = None
     for i in range(1, 8):
@@ -165,7 +171,7 @@ def test_a_refusal_of_the_gate_alone_gives_a_warning(controller, told):
 def test_no_heat_in_the_tick_in_which_the_contactor_closes():
     """A relay that conducts already would make the contact close onto its full current."""
     plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
-    chain, acts = Chain(RUN), []
+    chain, acts = Chain(ready()), []
     reading = plant.advance(1.0, 0.0, False)
     for i in range(1, 15):
         told = dataclasses.replace(reading, airflow_proved=True, door_open=7 <= i < 10)
@@ -189,7 +195,7 @@ class WantsNone(EnergyBalanceControl):
 
 def test_no_heat_in_the_tick_in_which_the_contactor_opens():
     plant = VirtualOven(OVEN, load=OVEN.usual_load, seed=1)
-    chain, acts = Chain(dataclasses.replace(RUN, controller=WantsNone())), []
+    chain, acts = Chain(dataclasses.replace(ready(), controller=WantsNone())), []
     reading = plant.advance(1.0, 0.0, False)
     for i in range(1, 11):
         acts.append(chain.tick(dataclasses.replace(reading, airflow_proved=True), float(i), 1.0, i))
@@ -213,4 +219,4 @@ def test_what_cannot_be_a_share_is_not_taken_for_what_was_fired():
         (math.inf, False),
         (math.nan, False),
     ):
-        assert MODEL.believes(volts) is believed, volts
+        assert ready().model.believes(volts) is believed, volts

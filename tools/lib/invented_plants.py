@@ -113,7 +113,7 @@ class Invented:
             if i == len(held) - 1:
                 self.links.append((name, "room", (1.0 - door) * onward, 0.0))
         if door:
-            self.nodes["door"] = door * sum(held)
+            self.nodes["door"] = 2.0 * door * sum(held[:-1])
             self.links.append((air[-1], "door", 0.5 * door * m.film_w_per_k, 0.5 * door * m.film_m2))
             self.links.append(("door", "room", door / sum(1.0 / g for g in passes), 0.0))
 
@@ -139,11 +139,11 @@ class Invented:
         self._line.append(self.junction_c)
         control, meters = self.oven.sensors.control, self.oven.meters
         while len(self._line) > max(1, round(control.dead_time_s / dt_s)):
-            shown = self._line.popleft()
+            self._line.popleft()
         volts = self.model.voltage_v
         truth = self.truth_c
         return Reading(
-            chamber_c=shown + self.random.gauss(0.0, control.noise_k),
+            chamber_c=self._line[0] + self.random.gauss(0.0, control.noise_k),
             limit_c=truth if self.oven.sensors.limit else None,
             part_c=self.t.get("load", truth) if self.oven.sensors.part else None,
             cold_junction_c=self.room_c + 3.0,

@@ -17,7 +17,7 @@ export function alarms(said) {
   let told = s.danger?.split(":")[0] || "";
   for (const t of trips) {
     const order = t.act.split(".")[0] === told.split(".")[0] ? "" : inUnit(told = t.act); // an order is given once, before all that it answers
-    const one = { level: "high", key: `trip ${t.fault}`, head: order, words: [sentence(inUnit(t.seen))], more: [inUnit(t.check || ""), `${w("Trip")}: ${t.fault.replaceAll("-", " ")}`] };
+    const one = { level: "high", key: `trip ${t.fault}`, head: order, words: [sentence(inUnit(t.seen))], more: [inUnit(t.check || ""), `${w("Trip")}: ${t.fault.replaceAll("-", " ")}.`] };
     if (order || !list.length) list.push({ ...one, head: one.head || sentence(inUnit(t.seen)) });
     else { list.at(-1).words.push(...one.words); list.at(-1).more.push(...one.more); }
   }
@@ -61,7 +61,7 @@ export class Alarms {
     const more = one.more.filter(Boolean);
     return element("section", { class: this.seen.has(one.key) ? "alarm" : "alarm new", "data-level": one.level }, element("span", { class: "sign", "aria-hidden": "true" }, one.level === "high" ? "!" : "?"),
       element("div", {}, element("h2", {}, one.head), ...one.words.map((x) => element("p", {}, element("strong", {}, x)))),
-      element("div", { class: "acts" }, ...acts), element("div", { class: "more" }, ...more.map((x) => element("p", {}, x))));
+      element("div", { class: "acts" }, ...acts), element("div", { class: "detail" }, ...more.map((x) => element("p", {}, x))));
   }
   level() { return this.list?.some((a) => a.level === "high") ? "high" : this.list?.length ? "middle" : ""; }
   silence() { this.quiet = Date.now() + SILENT_MS; this.last = 0; this.key = null; document.getElementById("silence")?.remove(); }

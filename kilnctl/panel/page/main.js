@@ -92,7 +92,7 @@ export function heard(said) {
   document.title = `${said.demo ? "Demo: " : ""}${s.oven || "Oven"}${number(s.chamber_c) ? ` · ${temperature(s.chamber_c)}` : ""}`;
   $("demo").hidden = !said.demo;
   // At rest Stop does not shout; whenever heat is possible, or nothing is known, it does.
-  document.body.classList.toggle("at-rest", said.fresh && !s.running && !s.contactor && !s.danger && !s.trips?.length);
+  document.body.classList.toggle("at-rest", said.fresh && !s.running && !s.waiting && !s.contactor && !s.danger && !s.trips?.length);
   stale();
   $("oven-name").textContent = s.oven || "";
   $("pin-state").textContent = said.unlocked_s > 0 ? w("Unlocked") : "PIN";
