@@ -116,18 +116,18 @@ def test_without_a_demand_the_contactor_stays_and_nothing_is_fired(played):
 def test_heat_that_was_refused_is_not_made_up_for(played):
     played.controller.duty = 0.37
     played.ticks(8)
-    assert played.chain.firing.owed != firing.ready(RUN.pattern).owed
+    assert played.chain.firing.owed != firing.ready(without_vent().pattern).owed
     played.controller.duty = 0.0
     played.ticks()
-    assert played.chain.firing == firing.cut(RUN.pattern, played.chain.firing)
+    assert played.chain.firing == firing.cut(without_vent().pattern, played.chain.firing)
 
 
 def test_after_a_trip_an_oven_is_watched_for_longer_than_an_unasked_rise_needs():
-    assert 2.0 * RUN.policy.unasked_rise_s <= AFTER_TRIP_S
+    assert 2.0 * without_vent().policy.unasked_rise_s <= AFTER_TRIP_S
 
 
 def test_an_oven_at_rest_draws_and_commands_nothing():
-    act = Rest(RUN.oven).tick(Reading(20.0), 1.0, 1.0, 1)
+    act = Rest(without_vent().oven).tick(Reading(20.0), 1.0, 1.0, 1)
     assert act.power_w == act.commanded == act.duty == act.fired == 0.0 and not act.contactor
 
 
