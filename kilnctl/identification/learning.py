@@ -217,15 +217,13 @@ def _missed(oven: Oven, model: TrainedModel, log: Log, seen: float = 1.0) -> Pre
 
 
 def _impossible(oven: Oven, model: TrainedModel, found: Fit) -> str:
-    if not found.converged:
-        return "the fit did not settle"
     bad = problems_of(model.model)
     if bad:
         return "outside its bounds: " + "; ".join(bad)
     far = _far(oven, model)
     if far:
         return f"too far from the description to be believed ({', '.join(far)}): check the file there, or the oven"
-    return ""
+    return "" if found.converged else "the fit did not settle"
 
 
 def _far(oven: Oven, model: TrainedModel) -> list[str]:
