@@ -81,7 +81,7 @@ def phases(run: RunData) -> list[tuple[float, float, str, str]]:
     """(begin, end, phase, name of the step) of the run, times in s, from its events of kind step."""
     steps = [(e.time_s, *e.text.partition(": ")[::2]) for e in run.events if e.kind == "step"]
     end_s = float(run.time_s[-1]) if len(run.time_s) else 0.0
-    ends = [time_s for time_s, _, _ in steps[1:]] + [end_s]
+    ends = [*(time_s for time_s, _, _ in steps), end_s][1:]
     return [(a, b, phase, name) for (a, phase, name), b in zip(steps, ends, strict=True) if b > a]
 
 

@@ -16,6 +16,8 @@ from .sizing import HIGHEST_C, Sizing
 LONGEST_S, STEP_S = 172800.0, 30.0
 #: More than so many changes are not worked out in full.
 MOST_OFFERS = 12
+#: A change that saves less of a run than this share is no reason to buy anything.
+LEAST_SAVED = 0.01
 
 
 @dataclass(frozen=True)
@@ -131,10 +133,10 @@ def offers_of(sizing: Sizing, run: RunAsked, prices: dict[str, float]) -> tuple[
 
 
 def _worth(offer: Offer, now: Figures) -> tuple[bool, float, float]:
-    """What has a price and saves something in a run comes first, the most for the money; then what saves most in a run,
-    to half a per cent, and what is less power to hold."""
+    """What has a price and saves at least `LEAST_SAVED` of a run comes first, the most for the money; then what saves
+    most in a run, to half a per cent, and what is less power to hold."""
     share = offer.saved_j / now.run_j if math.isfinite(now.run_j) else 0.0
-    if offer.cost and round(200.0 * share) > 0:
+    if offer.cost and share >= LEAST_SAVED:
         return False, -offer.saved_j / offer.cost, offer.figures.hold_w
     return True, -round(200.0 * share), offer.figures.hold_w
 
