@@ -181,6 +181,7 @@ def test_a_hot_oven_is_learnt_only_when_that_is_wanted(here, lab, tmp_path):
     assert hot.returncode == 0 and float(samples(tmp_path / "runs")[1]["chamber_c"]) > 50.0
 
 
+@pytest.mark.slow
 def test_a_fault_in_the_learning_run_trips_it_and_it_is_continued_from_its_record(here, lab, tmp_path):
     faults = tmp_path / "faults.yaml"
     faults.write_text("faults:\n  - {kind: thermocouple open, at: 20 min}\n", encoding="utf-8")

@@ -175,7 +175,7 @@ def test_the_panel_gives_the_model_to_the_runs_that_it_starts(here, tmp_path, mo
         raise KilnctlError(f"a catalogue with {model_file}")
 
     pytest.importorskip("starlette", reason="starlette is in the test extra")
-    monkeypatch.setattr("kilnctl.panel.catalogue.Catalogue", catalogue)
+    monkeypatch.setattr("kilnctl.commands._panel_server.Catalogue", catalogue)
     done = here("panel", CABINET, "--home", tmp_path, "--model", "trained.yaml")
     assert done.returncode == 2 and "a catalogue with trained.yaml" in done.stderr
 

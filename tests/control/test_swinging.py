@@ -121,6 +121,7 @@ def test_a_refuted_model_is_given_up_for_a_plain_pi_that_holds_and_then_tried_ag
     assert max(off_k[3000:]) < 2.0, "no bump on the way there, nor on the way back"
 
 
+@pytest.mark.slow
 def test_an_oven_as_described_needs_no_caution(oven):
     muffle = oven("bench-muffle")
     run = prepare(muffle, schedule_of(dict(to_c=700.0, hold_s=5400.0)), day_zero(muffle, muffle.usual_load, 700.0))

@@ -20,8 +20,7 @@ DRIED = (
     "light air jumps by 3 K in 1.5 s and 10 K in 16 s, before the sensor shows it; until then the soak is within 0.4 K"
 )
 
-#: One of the forty: its short run looks at the oven every 2 s, and light elements get a whole such tick of full power at
-#: the landing; with its own tick this oven stays within 0.2 K.
+#: Its short run looks at the oven every 2 s, and light elements get a whole such tick of full power at the landing.
 LONG_TICK = "the short run's ticks of 2 s on light elements: with its own tick the overshoot is 0.2 K"
 
 OPEN: dict[int | str, dict[str, str]] = {

@@ -48,6 +48,7 @@ def test_lamp_and_plate_against_open_data_whole():
     assert 1.6 < np.exp(found.unknowns[1]) < 2.3
 
 
+@pytest.mark.slow
 def test_wall_resistance_against_open_data():
     """DaISy thermal resistance of a two-layer wall: 3.12 m²·K/W by averages over ten weeks (mean difference
     over mean flux)."""

@@ -98,6 +98,7 @@ def test_a_draft_is_checked_with_its_places_or_gets_a_plan(catalogue):
     assert expected(plan, schedule)["outcome"] == "finished"
 
 
+@pytest.mark.slow
 def test_a_plan_is_near_what_the_detailed_oven_does(oven):
     """The plan runs on the control's own model, the rehearsal on the detailed oven: a tenth in time and energy, as the
     sizing's ranges."""

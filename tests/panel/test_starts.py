@@ -190,6 +190,7 @@ def test_the_models_are_those_of_the_rig_that_the_service_heats(oven, tmp_path, 
     catalogue.close()
 
 
+@pytest.mark.slow
 def test_a_refusal_names_the_oven_s_file_and_not_where_it_lies(catalogue):
     text = "schedule: Too hot\nsteps:\n  - {name: up, to: 900 °C, hold: 5 min}\n"
     (problem,) = catalogue.checked(text, "x.yaml", 20.0)["problems"]

@@ -157,6 +157,7 @@ document.getElementById("curve").dispatchEvent(e); return e.defaultPrevented"""
     assert chrome.execute_script(wheel, False) is False and chrome.execute_script(wheel, True) is True
 
 
+@pytest.mark.slow
 def test_the_oven_s_page_shows_which_tests_of_safety_are_due(chrome, bed):
     opened(chrome, bed, "#oven")
     until(lambda: "8 of 8 are due" in text(chrome, "care"))

@@ -41,6 +41,7 @@ def dried(vent_m3_per_h, gap_m=0.0003, water_kg=2.0, goal_c=105.0, hours=7.0):
     return (plant.time_s if plant.water_kg == 0.0 else math.inf), *(middle or (plant.part_c, 0.0, 0.0))
 
 
+@pytest.mark.slow
 def test_the_vent_decides_how_fast_it_dries_and_how_warm_the_part_is():
     vented, half, closed = dried(3.0), dried(1.5), dried(0.0)
     assert vented[0] * 1.05 < half[0] < closed[0] / 1.2

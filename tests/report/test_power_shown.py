@@ -74,6 +74,7 @@ def test_watts_while_the_gate_lets_nothing_pass_are_none_and_no_more_than_the_ov
     assert (heat[~purge] == 3000.0).all() and (balance[~purge] == 3000.0).all() and (trim[~purge] == 0.0).all()
 
 
+@pytest.mark.slow
 def test_a_rehearsal_s_purge_shows_no_heat(oven, schedule):
     cabinet = oven("curing-cabinet")
     run = rehearse(dataclasses.replace(cabinet, meters=Meters(supply=False, current=False)), schedule("powder-cure"))
@@ -121,6 +122,7 @@ def sound(tmp_path_factory):
     return place
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("wear", "words", "not_words"),
     [

@@ -167,6 +167,7 @@ def test_prices_order_by_what_is_saved_for_the_money(monkeypatch):
     assert comparison.known_as("slab of mine") == "slab of mine"
 
 
+@pytest.mark.slow
 def test_what_costs_money_and_saves_nothing_comes_after_what_saves():
     """A small fibre muffle at full power: more fibre only takes more heat to warm; a tighter door saves 8 %."""
     muffle = """oven: muffle

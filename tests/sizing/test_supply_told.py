@@ -84,6 +84,7 @@ def test_too_little_air_is_refused_and_how_much_it_takes_is_told(here, edited):
     assert here("rehearse", path, cure, "--quiet").returncode == 2
 
 
+@pytest.mark.slow
 def test_the_sum_is_told_with_elements_door_and_dust(here, edited):
     done = here("check", *edited())
     assert "FINE          air against vapour" in done.stdout and "15 % of the lower explosive limit" in done.stdout
