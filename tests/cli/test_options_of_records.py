@@ -48,6 +48,7 @@ def test_materials_of_a_kind_alone(here):
     assert none.returncode == 2 and "no material of a kind like 'cheese'" in none.stderr
 
 
+@pytest.mark.slow
 def test_report_with_a_price_tells_the_cost(here, soak, tmp_path):
     done = here(
         "report", soak, "--price", "2 EUR/kWh", "--out", tmp_path / "page.html", "--csv", tmp_path / "figures.csv"

@@ -32,6 +32,7 @@ def test_buying_tells_run_prices_and_order(here):
     assert found["now"]["run_j"] > 1e6 and found["run"]["hold_s"] == 3600.0
 
 
+@pytest.mark.slow
 def test_two_ovens_stand_side_by_side_at_a_temperature_that_both_reach(here):
     said = here("size", CABINET, "--compare", MUFFLE).stdout
     assert re.search(r"Curing cabinet +Bench muffle", said) and "heat-up to 260 °C" in said and "°F" not in said

@@ -92,6 +92,7 @@ def test_margins_against_published():
     assert (found.gain, found.phase_deg, found.peak) == pytest.approx((2.963, 46.86, 1.704), rel=1e-3)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["curing-cabinet", "brick-kiln", "bench-muffle"])
 def test_margins_of_the_oven_against_python_control(oven, name):
     """The whole loop with the dead time as a Padé approximation of high order, margins by python-control."""

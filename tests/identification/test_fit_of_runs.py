@@ -72,7 +72,7 @@ def schedules(top_c: float, room_c: float) -> dict[str, Schedule]:
 
 
 #: An oven that is quick and one that is slow; the others are more of the same.
-QUICK = ("fibre pot", "cabinet")
+QUICK = ("fibre pot",)
 
 
 @pytest.mark.parametrize("name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.slow) for n in TEXTS])

@@ -87,6 +87,7 @@ def test_the_network_is_the_model_that_control_steps(oven, name):
     assert np.abs(nodes[:, kept] - x[:, kept]).max() < 1e-8
 
 
+@pytest.mark.slow
 def test_step_and_sensitivities_against_python_control():
     """A linear network: our step is the backward difference of the same state space, and its derivative to a
     conductance is the difference of two such responses."""

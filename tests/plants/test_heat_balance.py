@@ -120,6 +120,7 @@ def test_grid_is_second_order():
     assert np.all(orders > 1.7) and np.all(orders < 2.4), (errors, orders)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", OVENS)
 def test_energy_is_conserved_over_ten_hours(name):
     """Heat in = heat out + change of what is stored (from temperatures alone), to 0.1 % over ten hours of

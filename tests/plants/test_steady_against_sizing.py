@@ -71,6 +71,7 @@ def test_settled_oven_is_saved_like_any_other():
     ]
 
 
+@pytest.mark.slow
 def test_runaway_ends_with_a_burnt_element_and_not_with_an_exception():
     """Relay shorted and contactor welded, with no person there: wire melts at some 1500 °C, and the oven cools."""
     plant = VirtualOven(

@@ -4,6 +4,8 @@ frequency."""
 import dataclasses
 import math
 
+import pytest
+
 from kilnctl import Reading, firing
 from kilnctl.firing import pattern_for
 from kilnctl.firmware import logic
@@ -98,6 +100,7 @@ def run_on(mains, oven, ticks, own_count, shorted_at=None):
     return 0, ""
 
 
+@pytest.mark.slow
 def test_bursts_that_drift_against_the_plan_are_no_relay_that_conducts_unasked(cabinet):
     """Runs of 5 s at 50.05 Hz (a mains frequency of any day): within the hour the board's bursts lie opposite to the
     ones that this computer expects."""

@@ -127,6 +127,7 @@ def test_by_pieces_a_layer_conducts_as_in_one(oven):
     assert Sizing(thicker.change.oven).power_w(900.0) == pytest.approx(Sizing(one).power_w(900.0), rel=0.005)
 
 
+@pytest.mark.slow
 def test_a_run_is_the_heat_up_and_then_what_holds_it(oven, monkeypatch):
     """The heat-up in steps of 30 s against 5 s; an hour of holding, five hours later, at the steady power."""
     muffle = oven("bench-muffle")

@@ -9,6 +9,7 @@ from kilnctl.report.study_text import study_text
 from tests.studies.study_cases import CONFIGS
 
 
+@pytest.mark.slow
 def test_the_command_says_what_it_found_and_where_it_lies(oven, tmp_path, capsys):
     (tmp_path / "warm.yaml").write_text(
         "schedule: warm\nsteps:\n  - {name: warm, to: 80 °C, hold: 700 s}\n  - {to: 75 °C, let cool: yes}\n"

@@ -71,6 +71,7 @@ def test_it_goes_on_where_it_was_interrupted(case, alone, tmp_path):
         run_case(case, 4, jobs=1, keep=keep)
 
 
+@pytest.mark.slow
 def test_a_draw_that_fails_is_told_and_not_lost(case, alone, monkeypatch, tmp_path):
     made = drawing.drawn_oven
 
