@@ -49,6 +49,8 @@ INWARD = 0.7
 LINER_J_PER_M2K, ZONE_S = 3900.0, 200.0
 #: Conductivity of a first layer from which on it is metal, W/(m·K): no refractory of the library reaches it.
 METAL_W_PER_MK = 10.0
+#: The share of a capacity that cools is taken as at least this, so that a step stays defined.
+LEAST_BACK = 0.01
 #: The elements of a description may be lighter by this factor (half of a guessed mass is what may be wrong).
 LIGHTEST = 2.0
 #: An open door loses this many times the heat of the formulas, which are estimates.
@@ -157,15 +159,17 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
     share, more_in = _load_share(oven, load), unlisted_in(oven)
     contents = 1.0 + (LOAD_TIMES - 1.0) * share
     contents_j_per_k = contents * model.contents_j_per_k + doubt.unlisted * more_in.j_per_k
+    element_j_per_k = hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k))
+    chamber_j_per_k = hold * model.chamber_j_per_k + _liner(oven, doubt)
     return LumpedOven(
         full_w=model.power_w,
         power_share=doubt.power,
         unmetered_share=doubt.power * (1.0 - sag) ** 2 if doubt.learnt else min(doubt.power, (1.0 - sag) ** 2),
         room_c=model.ambient_c - ROOM_K,
-        element_j_per_k=hold * (doubt.elements * model.element_j_per_k + doubt.carriers * sum(model.lining_j_per_k)),
+        element_j_per_k=element_j_per_k,
         element_w_per_k=model.element_w_per_k,
         element_m2=model.element_m2,
-        chamber_j_per_k=hold * model.chamber_j_per_k + _liner(oven, doubt),
+        chamber_j_per_k=chamber_j_per_k,
         film_w_per_k=doubt.films * model.film_w_per_k,
         film_m2=doubt.films * model.film_m2,
         lining_j_per_k=_times(hold, model.lining_j_per_k),
@@ -187,7 +191,9 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         words=doubt.words,
         learnt=doubt.learnt,
         lighter=1.0 / hold**2,
-        lighter_in=_lightest(share) * model.contents_j_per_k / contents_j_per_k if model.contents_j_per_k else 1.0,
+        lighter_in=_gives_back(_lightest(share) * model.contents_j_per_k, contents_j_per_k),
+        sure_chamber=_gives_back(model.chamber_j_per_k / hold, chamber_j_per_k),
+        sure_elements=_gives_back(model.element_j_per_k / (hold * min(doubt.elements, LIGHTEST)), element_j_per_k),
     )
 
 
@@ -241,6 +247,11 @@ def _inward(share: float, capacities: tuple[float, float, float, float]) -> tupl
     a, b, c, d = capacities
     stays = 1.0 - share
     return a + share * b, stays * b + share * c, stays * c + share * d, stays * d
+
+
+def _gives_back(least_j_per_k: float, most_j_per_k: float) -> float:
+    """Share of a capacity that is certainly there, and gives its heat back when it cools."""
+    return min(1.0, max(LEAST_BACK, least_j_per_k / most_j_per_k)) if most_j_per_k > 0.0 else 1.0
 
 
 def _liner(oven: Oven, doubt: Doubt) -> float:

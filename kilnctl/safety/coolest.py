@@ -41,6 +41,8 @@ class LumpedOven:
     words, learnt      where the uncertainty comes from, in words; whether the model was fitted to records
     lighter, lighter_in   shares of the capacities of lining and contents that certainly give heat back: what cools
                        counts with them, because a lighter oven cools sooner
+    sure_chamber, sure_elements   shares of the capacities of chamber and elements that are certainly there, and so hold
+                       heat at the start
     liner_j_per_k      what follows the chamber itself, besides its own capacity; only `held` ovens have it
     """
 
@@ -74,6 +76,8 @@ class LumpedOven:
     learnt: bool = False
     lighter: float = 1.0
     lighter_in: float = 1.0
+    sure_chamber: float = 1.0
+    sure_elements: float = 1.0
     liner_j_per_k: float = 0.0
 
     def __post_init__(self) -> None:
@@ -88,7 +92,8 @@ class LumpedOven:
         for name in ("lining_j_per_k", "lining_w_per_k", "rise_per_k", "capacity_rise_per_k"):
             if len(getattr(self, name)) != 4:
                 raise ValueError(f"oven in lumps: {name} wants 4 numbers")
-        if not (0.0 < self.lighter <= 1.0 and 0.0 < self.lighter_in <= 1.0):
+        shares = (self.lighter, self.lighter_in, self.sure_chamber, self.sure_elements)
+        if not all(0.0 < share <= 1.0 for share in shares):
             raise ValueError("oven in lumps: what cools has a share of the capacity, above 0 and at most 1")
         if self.power_share > 1.0 or self.unmetered_share > self.power_share:
             raise ValueError("oven in lumps: it gets no more power than is measured, and no more where nothing is")
@@ -98,10 +103,12 @@ class LumpedOven:
             raise ValueError("oven in lumps: its contents take no heat")
 
     def from_chamber(self, chamber_c: float) -> Lumps:
-        """The start from a believed reading: chamber and elements at that temperature, all else as cold as the room (or
-        the chamber, if that is colder), and all the water still there."""
-        cold_c = min(self.room_c, chamber_c)
-        return (chamber_c, chamber_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
+        """The start from a believed reading: what certainly is in chamber and elements at that temperature, all else as
+        cold as the room (or the chamber, if that is colder), and all the water still there."""
+        cold_c = min(chamber_c, self.room_c)
+        above_k = chamber_c - cold_c
+        element_c, inside_c = cold_c + self.sure_elements * above_k, cold_c + self.sure_chamber * above_k
+        return (element_c, inside_c, cold_c, cold_c, cold_c, cold_c, cold_c, self.water_j)
 
 
 def wrong_ovens(coolest: object, envelope: object) -> str:

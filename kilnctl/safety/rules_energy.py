@@ -37,7 +37,9 @@ def energy_says_hotter(look: Look) -> None:
         state.lumps = step(oven, state.lumps, power_w_of(look, oven), look.dt_s, may_be_open(look))
         if oven.learnt and look.usable:
             state.lumps = lifted(state.lumps, least_c(oven, look.reading.chamber_c))
-        state.lumps_c += (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
+        late_c = (state.lumps[1] - state.lumps_c) * (1.0 - math.exp(-look.dt_s / (oven.lag_s + 1.0)))
+        # A reading may come late, or not: while the chamber rises the late one is the lower, while it falls the other.
+        state.lumps_c = min(state.lumps_c + late_c, state.lumps[1])
     too_hot = is_hotter(look, oven)
     if look.lasting("energy-hotter", too_hot, HOTTER_S):
         look.trip("energy-says-hotter", least=state.lumps_c, value=look.reading.chamber_c)

@@ -80,3 +80,17 @@ def test_sound_ovens_are_taken():
     assert wrong_ovens(None, None) == wrong_ovens(SMALL, (SMALL, HEAVY, LIGHT)) == ""
     made = Policy(chamber_trip_c=300.0, schedule_trip_c=250.0, coolest=BOUND, envelope=(SMALL, HEAVY, LIGHT))
     assert made.envelope == (SMALL, HEAVY, LIGHT)
+
+
+def test_what_may_not_be_there_holds_no_heat_at_the_start():
+    """A hot start of an oven whose chamber was named too heavy by far: it begins with the light one's heat."""
+    named = dataclasses.replace(SMALL, chamber_j_per_k=80.0 * SMALL.chamber_j_per_k, sure_chamber=1.0 / 80.0)
+    bound, true = named.from_chamber(600.0), SMALL.from_chamber(600.0)
+    assert bound[1] == pytest.approx(SMALL.room_c + (600.0 - SMALL.room_c) / 80.0) and true[1] == 600.0
+    for _ in range(120):
+        bound, true = step(named, bound, 0.0, 1.0, False), step(SMALL, true, 0.0, 1.0, False)
+        assert bound[1] <= true[1] + SMALL.apart_k
+    light = dataclasses.replace(SMALL, sure_elements=0.5)
+    assert light.from_chamber(600.0)[0] == pytest.approx(0.5 * (600.0 + SMALL.room_c))
+    with pytest.raises(ValueError, match="share"):
+        dataclasses.replace(SMALL, sure_chamber=0.0)
