@@ -36,6 +36,7 @@ def at_home(folder):
     return home.parent
 
 
+@pytest.mark.slow
 def test_hold_proceed_and_skip_find_the_service_by_its_home(here, oven, brief, tmp_path):
     home = at_home(tmp_path)
     assert here("proceed", CABINET, "--home", tmp_path / "elsewhere").returncode == 2
@@ -54,6 +55,7 @@ def test_hold_proceed_and_skip_find_the_service_by_its_home(here, oven, brief, t
         person.until(lambda a: a["step"] == 2 or not a["running"])
 
 
+@pytest.mark.slow
 def test_acknowledge_wants_a_name_and_the_oven_whose_home_it_is(here, oven, brief, tmp_path):
     home, cabinet = at_home(tmp_path), oven("curing-cabinet")
     nameless = here("acknowledge", CABINET, "--home", home)

@@ -46,6 +46,7 @@ def test_the_first_view_is_light(bed):
     assert total < MOST
 
 
+@pytest.mark.slow
 def test_events_come_compressed_and_whole(bed):
     bed.rest()
     with socket.create_connection(("127.0.0.1", bed.port), timeout=20.0) as s:

@@ -42,6 +42,7 @@ def waited(what, patience_s=60.0):
     return found
 
 
+@pytest.mark.slow
 def test_room_is_made_from_the_oldest_other_records_and_the_running_one_stays_whole(
     oven, schedule, tmp_path, monkeypatch
 ):

@@ -120,6 +120,7 @@ def in_terminal(start, before=lambda: None):
     return p, ours
 
 
+@pytest.mark.slow
 def test_a_closed_terminal_ends_the_run_as_a_stop_does(process, tmp_path):
     """The kernel sends SIGHUP, and every word to the terminal fails from then on."""
     p, terminal = in_terminal(process)
@@ -135,6 +136,7 @@ def test_a_closed_terminal_ends_the_run_as_a_stop_does(process, tmp_path):
     assert not [d for d in done[told:] if d.startswith("heat") and d != "heat 0.0"]
 
 
+@pytest.mark.slow
 def test_under_nohup_a_closed_terminal_ends_nothing(process, tmp_path):
     p, terminal = in_terminal(process, lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))
     before = answered(tmp_path, lambda a: a["state"] == "heat up" and a["duty"] > 0.5)
@@ -164,6 +166,7 @@ def test_a_killed_service_does_not_heat_by_itself_when_the_oven_is_not_where_it_
     assert record.outcome == "interrupted" and record.time_s.size > 50
 
 
+@pytest.mark.slow
 def test_a_second_owner_is_refused_and_the_small_commands_speak_to_the_first(process, tmp_path, capsys):
     process("--idle", "--speed", "50")
     answered(tmp_path)

@@ -36,6 +36,7 @@ def service(cabinet, tmp_path, rig):
     )
 
 
+@pytest.mark.slow
 def test_a_trip_has_one_time_in_record_report_status_and_the_next_process(oven, tmp_path):
     cabinet = oven("curing-cabinet")
     s = service(

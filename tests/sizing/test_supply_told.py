@@ -57,6 +57,7 @@ def test_check_lists_what_is_not_described(here, edited):
     assert "not described, so not judged: breaker, contactor's read-back" in said
 
 
+@pytest.mark.slow
 def test_24_volts_is_judged_and_does_not_crash(here, edited):
     path, _ = edited(oven=[("voltage: 230 V", "voltage: 24 V"), ("power: 3 kW", "power: 300 W")])
     done = here("size", path)
