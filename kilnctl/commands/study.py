@@ -134,7 +134,14 @@ def _study(args, oven, vary, executor) -> int:
     except OSError as error:
         raise KilnctlError(f"{folder}: cannot be written: {error.strerror}") from None
     print(f"\nthe draws lie in {folder}/draws.jsonl (open {folder}/study.html)")
+    print(_next(args))
     return ExitStatus.ANSWER_NO if made.failed or made.tripped else ExitStatus.DONE
+
+
+def _next(args: argparse.Namespace) -> str:
+    if args.model or args.from_fit:
+        return f"next: kilnctl run {args.oven} {args.schedule}" + (f" --model {args.model}" if args.model else "")
+    return f"next: kilnctl learn {args.oven} (a learning run on the real oven narrows what is not known)"
 
 
 def _thickness(args, oven, vary, executor) -> int:

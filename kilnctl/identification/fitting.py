@@ -273,7 +273,7 @@ def _with_doors(logs, problem: _Problem, found: LeastSquaresFit, noise: float):
     new = []
     for log in logs:
         spans = tuple(openings.get(id(log), []))
-        note = tuple(f"something like an open door at {a / 60.0:.0f} min, {b - a:.0f} s" for a, b in spans)
+        note = tuple(f"something like an open door at {max(0.0, a) / 60.0:.0f} min, {b - a:.0f} s" for a, b in spans)
         new.append(replace(log, doors=log.doors + spans, notes=log.notes + note) if spans else log)
     return new, logs
 

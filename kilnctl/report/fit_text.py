@@ -65,7 +65,7 @@ def _quality(fit: Fit, units: Units) -> list[str]:
         )
     ]
     for r in fit.records:
-        extra = [f"{r.wild} wild readings left out"] if r.wild else []
+        extra = [f"{r.wild} wild reading{'s' * (r.wild != 1)} left out"] if r.wild else []
         extra += [_count(len(r.doors), "door opening", "door openings")] if r.doors else []
         extra += ["started warm"] if not r.cold else []
         out.append(

@@ -37,6 +37,7 @@ def test_the_command_says_what_it_found_and_where_it_lies(oven, tmp_path, capsys
         "3 draws: 3 ran to the end, 0 tripped, 0 failed" in said and "kilnctl rehearse" in said and "study.html" in said
     )
     assert cli.main(command) == 0 and capsys.readouterr().out == said
+    assert said.splitlines()[-1].startswith("next: kilnctl learn ")
     html = next((tmp_path / "out").rglob("study.html")).read_text()
     assert "How sure is it?" in html and "<script" not in html and "± 10 K" in html
     worst = next((tmp_path / "out").rglob("worst/*.yaml"))
