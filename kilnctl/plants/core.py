@@ -28,16 +28,13 @@ GAMMA = 1.0 - 0.5**0.5
 #: A block ends after this many steps, or when a node's temperature has changed by the tolerance; in its first two steps
 #: by YOUNG times that, or fast heating would close a block every step. The air may change AIR times as much.
 MOST_STEPS, YOUNG, AIR = 60, 4.0, 3.0
-#: The quick coefficients are renewed when a surface's difference to the air has changed by this much, K, and this
-#: share.
+#: The quick coefficients are renewed when a surface's difference to the air has changed so much: K, and a share.
 QUICK_MOVED_K, QUICK_MOVED_SHARE = 0.5, 0.05
-_AHEAD = (1.0 - GAMMA) / GAMMA
-_BEHIND = 1.0 - _AHEAD
+_AHEAD, _BEHIND = (1.0 - GAMMA) / GAMMA, 2.0 - 1.0 / GAMMA
 
 
 class Core:
-    """State and step. Public: `nodes_k` (n, S), `surfaces_k` (S + G; the groups last), `air_k`, `radiant_k`, all in
-    K."""
+    """State and step. Public, in K: `nodes_k` (n, S), `surfaces_k` (S + G; the groups last), `air_k`, `radiant_k`."""
 
     def __init__(
         self, body: Body, around: Surroundings, start_k, tolerance_k: float = 3.0, moisture: Moisture | None = None
