@@ -262,7 +262,7 @@ def _gate_innovation(
     away, the estimate is first made uncertain, as after a sudden event."""
     # The filter works at the tick nearest to the dead time; the rest of the dead time is neglected.
     innovation = reading_c - estimate.x[SENSOR]
-    variance = float(estimate.covariance[SENSOR, SENSOR]) + noise_k * noise_k + 1e-6
+    variance = max(0.0, float(estimate.covariance[SENSOR, SENSOR])) + noise_k * noise_k + 1e-6
     # What came suddenly is expected to end as suddenly.
     leaves = sudden and (estimate.heat_w - estimate.calm_w) * innovation < 0.0
     rejects = LEAVING_REJECTS if leaves else REJECTS
@@ -280,7 +280,8 @@ def _open_for_sudden_heat(model: EnergyModel, estimate: Estimate, innovation: fl
     change."""
     covariance = estimate.covariance.copy()  # until the dead time has passed it is still the last estimate's
     covariance[POWER:, :POWER] = covariance[:POWER, POWER:] = 0.0
-    covariance[TREND, TREND] = 0.0
+    # With the variance alone gone, what is left is no covariance: a later variance could be negative.
+    covariance[TREND, :] = covariance[:, TREND] = 0.0
     covariance[CHAMBER, CHAMBER] += innovation * innovation
     # The chamber has changed and the sensor shows it: if the sensor's state stayed certain, the next readings would be
     # wild again.

@@ -15,8 +15,6 @@ from tests.control.control_cases import schedule_of
 
 OURS = control.EnergyBalanceControl()
 
-# ---- estimator -------------------------------------------------------------------------------------------------------
-
 
 def test_estimator_finds_hidden_temperatures_and_unexplained_heat(cabinet_model):
     """The model itself as oven, with 250 W of unknown heat and the lining colder than assumed: both are found in spite
@@ -53,6 +51,19 @@ def test_a_warm_start_is_that_of_an_oven_that_has_been_hotter_and_cools(oven, na
         believed = estimator.start(m, x[CHAMBER], 20.0)
         off = [(a - b) / estimator.spread_k(believed, k) for k, (a, b) in enumerate(zip(x, believed.x, strict=True))]
         assert max(map(abs, off[2:6])) < 1.5, (x, off)
+
+
+def test_a_covariance_stays_one_through_sudden_events(cabinet_model):
+    m, rng = cabinet_model, np.random.default_rng(2)
+    x, estimate, line = m.rest(20.0), estimator.start(m, 20.0, 20.0), [20.0] * 5
+    for i in range(1500):
+        power, jump = (2500.0 if (i // 200) % 2 == 0 else 100.0), (25.0 if (i // 90) % 5 == 4 else 0.0)
+        x = m.step(x, power, 1.0, 20.0, 30.0 * (i // 300))
+        line.append(x[SENSOR])
+        shown = line[-1 - int(m.dead_s)] + jump + 0.15 * rng.standard_normal()
+        estimate = estimator.update(m, estimate, shown, power, 1.0, 20.0, 0.15)
+        size = np.sqrt(np.maximum(1e-12, np.diag(estimate.covariance)))[:, None]
+        assert np.linalg.eigvalsh(estimate.covariance / size / size.T).min() > -1e-6, i
 
 
 def test_estimator_leaves_out_single_wild_samples_and_bridges_a_gap(cabinet_model):
