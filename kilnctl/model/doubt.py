@@ -193,7 +193,7 @@ def coolest_of(oven: Oven, load: Load | None, model: EnergyModel, doubt: Doubt =
         lighter=1.0 / hold**2,
         lighter_in=_gives_back(_lightest(share) * model.contents_j_per_k, contents_j_per_k),
         sure_chamber=_gives_back(model.chamber_j_per_k / hold, chamber_j_per_k),
-        sure_elements=_gives_back(model.element_j_per_k / (hold * min(doubt.elements, LIGHTEST)), element_j_per_k),
+        sure_elements=_gives_back(_lightest_elements(model, doubt), element_j_per_k),
     )
 
 
@@ -230,7 +230,7 @@ def envelope_of(
         ),
         replace(
             likely,
-            element_j_per_k=model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST)),
+            element_j_per_k=_lightest_elements(model, doubt),
             film_w_per_k=likely.film_w_per_k / doubt.films,
             film_m2=likely.film_m2 / doubt.films,
             lining_j_per_k=_times(1.0 / doubt.capacity, likely.lining_j_per_k),
@@ -247,6 +247,11 @@ def _inward(share: float, capacities: tuple[float, float, float, float]) -> tupl
     a, b, c, d = capacities
     stays = 1.0 - share
     return a + share * b, stays * b + share * c, stays * c + share * d, stays * d
+
+
+def _lightest_elements(model: EnergyModel, doubt: Doubt) -> float:
+    """The least heat capacity of the elements, J/K."""
+    return model.element_j_per_k / (doubt.capacity * min(doubt.elements, LIGHTEST))
 
 
 def _gives_back(least_j_per_k: float, most_j_per_k: float) -> float:

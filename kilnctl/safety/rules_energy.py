@@ -79,14 +79,19 @@ def is_hotter(look: Look, oven: LumpedOven) -> bool:
 
 def most_c(oven: LumpedOven, reads_c: float) -> float:
     """The hottest that the chamber can be when a sound sensor shows this reading, °C."""
-    return reads_c + oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
+    return reads_c + _apart_k(oven, reads_c)
 
 
 def least_c(oven: LumpedOven, reads_c: float) -> float:
     """The coldest that the chamber can be at this reading, °C: a sensor that lies shows too little. A fitted model
     knows how the oven answers within minutes, so that each reading is a start from which the energy must be seen again:
     a sensor that slips out slowly has shown the truth before."""
-    return reads_c - oven.apart_k - oven.apart_share * max(0.0, reads_c - oven.room_c)
+    return reads_c - _apart_k(oven, reads_c)
+
+
+def _apart_k(oven: LumpedOven, reads_c: float) -> float:
+    """The error of a sound sensor at this reading, K."""
+    return oven.apart_k + oven.apart_share * max(0.0, reads_c - oven.room_c)
 
 
 def _nearly(look: Look, oven: LumpedOven) -> bool:
