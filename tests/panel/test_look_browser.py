@@ -14,7 +14,7 @@ from kilnctl.panel.chain_view import view
 from .browser import MARKS, sized, until
 from .conftest import CABINET
 from .parts_look import CELLS, look_of
-from .test_browser import FAULTS, _has_axe, axe_source
+from .test_browser import FAULTS, axe_source, has_axe
 
 pytestmark = [*MARKS, pytest.mark.slow]
 BASELINE = Path(__file__).parent / "parts_look.json"
@@ -139,7 +139,7 @@ def test_a_changed_colour_is_seen_in_the_comparison(chrome, pages):
 FAULTLESS = (("soak", True, "en"), ("trip", False, "en"), ("trip", True, "de"), ("door", False, "de"))
 
 
-@pytest.mark.skipif(not _has_axe(), reason="axe-core is not installed")
+@pytest.mark.skipif(not has_axe(), reason="axe-core is not installed")
 def test_far_view_alarm_and_parts_have_no_serious_accessibility_faults(chrome, pages, cabinet):
     sized(chrome, 800, 480)
     for state, far, language in (
