@@ -110,10 +110,10 @@ def hear(chrome, pages, heard: dict, far: bool = False, language: str = "en") ->
 
 @pytest.mark.parametrize("light", ["light", "dark"])
 def test_every_part_looks_as_it_did(chrome, pages, light):
-    """The picture of each part in cells of mean colour, beside parts_look.json (`tools/trials/looks --parts` makes it
-    anew). Another computer has other letters; another colour, order, frame or size is more than they change."""
+    """The picture of each part in cells of mean colour, against parts_look.json (`tools/trials/looks --parts` makes it
+    again). Another computer has other letters; another colour, order, frame or size is more than they change."""
     then, now = json.loads(BASELINE.read_text())[light], look_of(chrome, pages + "parts.html", light)
-    assert now.keys() == then.keys(), "a part came or went: look at it, then make the baseline anew"
+    assert now.keys() == then.keys(), "a part came or went: look at it, then make the baseline again"
     for name, was in then.items():
         cells, before = bytes.fromhex(now[name]["cells"]), bytes.fromhex(was["cells"])
         assert len(cells) == len(before) == 3 * CELLS[0] * CELLS[1]
