@@ -283,7 +283,7 @@ def test_an_unnamed_alloy_is_the_one_that_is_usual_at_this_temperature(tmp_path,
         tmp_path,
         "oven: box\nchamber: {width: 23 cm, depth: 27 cm, height: 18 cm}\n"
         "walls: {sides: [{material: insulating firebrick 26, thickness: 114 mm}]}\n"
-        f"elements: {{power: 2.3 kW}}\nsupply: {{voltage: 240 V}}\nlimits: {{highest: {highest}}}\n",
+        f"elements: {{power: 2.3 kW}}\nsupply: {{voltage: 240 V, frequency: 60 Hz}}\nlimits: {{highest: {highest}}}\n",
     )
     oven = load_oven(path)
     assert oven.elements.alloy == alloy
