@@ -73,16 +73,18 @@ class Chain:
         self.last: Actuation | None = None
         self.prove = prove
         self.test: start_test.StartTest | None = None
-        self._command, self._was_held = start_test.OFF, False
+        # Set when the start test begins, and asked in it only.
+        self._command: start_test.Command
+        self._was_held: bool
         self._kept: tuple[Request, ...] = ()  # what a person asked for during the start test
         #: Set before each tick by the service, which has a record and a wall clock; see `Tick`.
         self.recording: bool | None = None
         self.wall_s: float | None = None
         #: How long the run had lasted before this chain continued it after a power cut, s.
         self.before_s = 0.0
-        self._start_s = 0.0
-        #: What the firing has given beyond what was asked, full-power seconds.
-        self._ahead_s = 0.0
+        # Set in the first tick. `_ahead_s`: what the firing has given beyond what was asked, full-power seconds.
+        self._start_s: float
+        self._ahead_s: float
 
     def tick(
         self, reading: Reading, now_s: float, dt_s: float, step: int, requests: tuple[Request, ...] = ()
