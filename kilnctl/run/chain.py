@@ -150,7 +150,7 @@ class Chain:
         # planned here.
         commanded = reading.commanded
         if commanded is None:
-            commanded = last.fired if last and (last.contactor or not self.proving) else 0.0
+            commanded = last.fired if last and last.contactor else 0.0
         power_w = self._power_w(last.decision, reading, fired) if last else 0.0
         return _Passed(reading, now_s, dt_s, step, fired, commanded, power_w)
 

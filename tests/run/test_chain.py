@@ -53,8 +53,7 @@ class Asks:
             duty=self.duty,
             wants_heat=self.wants_heat,
             phase=Phase.RAMP,
-            full_w=without_vent().programme.model.power_w,
-            **self.more,
+            **{"full_w": without_vent().programme.model.power_w, **self.more},
         )
 
 
@@ -170,11 +169,12 @@ def test_the_rules_are_told_what_was_read_and_decided(played):
         20.0 + 0.03 * math.sin(1)
     )
     assert first.run_s == 50.0 and first.power_w == 0.0 == first.energy_j
-    played.controller.more = {"unexplained_w": 7.0, "holding_w": 1e5}
+    played.controller.more = {"unexplained_w": 7.0, "holding_w": 1e5, "full_w": 2345.0}
     played.ticks(3)
     act = played.ticks(fired=0.25)
     told = played.last_told
     assert (told.fired, told.unexplained_w, told.holding_w, told.run_s) == (0.25, 7.0, 1e5, 54.0)
+    assert told.full_power_w == 2345.0, "the elements' power as hot as they are"
     assert told.contactor and told.heating and told.commanded == act.commanded
     played.controller.wants_heat = False
     played.ticks(2, fired=2.0)
@@ -240,7 +240,8 @@ def test_the_start_test_holds_the_schedule_and_keeps_what_was_asked(monkeypatch,
     warm, relay_alone = 20.0, []
     for _ in range(60):
         warm += 3.0 * act.fired if act.contactor else 0.0
-        act = played.ticks(chamber_c=warm + 0.03 * math.sin(played.step))
+        before, act = act, played.ticks(chamber_c=warm + 0.03 * math.sin(played.step))
+        assert played.last_told.commanded == (before.fired if before.contactor else 0.0)
         if not played.chain.proving:
             break
         assert played.controller.given[-1].requests == () and REFUSED not in act.verdict.warnings
