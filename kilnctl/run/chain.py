@@ -177,8 +177,9 @@ class Chain:
 
     def _power_w(self, decision: Decision, reading: Reading, share: float) -> float:
         """Electric power since the last reading, W, with the elements as hot as the model has them."""
-        model, element_c = self.programme.model, decision.element_c
-        hot = 1.0 if element_c is None else 1.0 + model.resistance_rise_per_k * (element_c - model.rated_c)
+        model = self.programme.model
+        element_c = model.rated_c if decision.element_c is None else decision.element_c
+        hot = 1.0 + model.resistance_rise_per_k * (element_c - model.rated_c)
         return electric_w(
             share,
             model.power_w / hot if hot > 0.1 else model.power_w,

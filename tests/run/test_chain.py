@@ -153,7 +153,7 @@ def test_hot_elements_draw_less(monkeypatch):
     model = dataclasses.replace(without_vent().programme.model, resistance_rise_per_k=1e-3, rated_c=100.0)
     programme = dataclasses.replace(without_vent().programme, model=model)  # pyright: ignore[reportArgumentType]
     played = Played(monkeypatch, dataclasses.replace(without_vent(), programme=programme))
-    for element_c, share in ((100.0, 1.0), (600.0, 1.0 / 1.5), (None, 1.0), (-900.0, 1.0)):
+    for element_c, share in ((100.0, 1.0), (600.0, 1.0 / 1.5), (None, 1.0), (-790.0, 1.0 / 0.11), (-875.0, 1.0)):
         played.controller.more = {"element_c": element_c}
         played.ticks(1)
         assert played.ticks(fired=1.0).power_w == pytest.approx(share * model.power_w)
