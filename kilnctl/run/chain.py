@@ -191,8 +191,9 @@ class Chain:
 
     def _named(self, decision: Decision, verdict: Verdict, proving: bool, now_s: float) -> Decision:
         """The decision, with start test or purge as its phase while the run waits for them."""
-        if proving and self.test is not None:
-            reason = f"start test: {self.test.waiting or self.test.phase}"
+        test = self.test if proving else None
+        if test is not None:
+            reason = f"start test: {test.waiting or test.phase}"
             return replace(decision, phase=Phase.START_TEST, reason=reason)
         purging = self.policy.airflow_required and now_s < self.safety.purge_until_s
         if purging and not verdict.trips and decision.wants_heat:

@@ -259,12 +259,14 @@ def test_without_the_wish_there_is_no_start_test_and_a_run_begins_at_zero(played
 
 
 def test_an_open_door_opens_the_contactor_in_the_start_test_too(monkeypatch):
-    played = Played(monkeypatch, prove=True)
-    for _ in range(30):
-        if played.ticks().contactor:
-            break
+    played, reasons = Played(monkeypatch, prove=True), []
+    while not (act := played.ticks()).contactor:
+        reasons.append(act.decision.reason)
+    assert set(reasons[1:]) == {"start test: relay alone"}
+    assert act.decision.reason == "start test: contactor alone"
     act = played.ticks(door_open=True)
     assert played.chain.proving and not act.contactor and act.duty == 0.0
+    assert act.decision.reason.startswith("start test: waiting, ")
 
 
 def test_a_failed_start_test_latches_and_ends_the_heat(monkeypatch):
