@@ -223,8 +223,13 @@ def test_a_purge_is_a_phase_of_its_own_while_heat_is_wanted(monkeypatch):
     policy = dataclasses.replace(without_vent().policy, airflow_required=True, purge_s=30.0)
     played = Played(monkeypatch, dataclasses.replace(without_vent(), policy=policy))
     acts = [played.ticks(airflow_proved=True) for _ in range(40)]
-    assert [act.decision.phase for act in acts[:30]] == [Phase.PURGE] * 30
-    assert acts[-1].decision.phase == Phase.RAMP and acts[-1].duty == 0.5
+    assert [act.decision.phase for act in acts] == [Phase.PURGE] * 30 + [Phase.RAMP] * 10
+    assert played.chain.safety.purge_until_s == 131.0 and acts[-1].duty == 0.5
+    played = Played(monkeypatch, dataclasses.replace(without_vent(), policy=policy))
+    act = played.ticks(5, airflow_proved=True, chamber_c=math.nan, faults=("open",))
+    while not act.verdict.trips:
+        act = played.ticks(airflow_proved=True, chamber_c=math.nan, faults=("open",))
+    assert played.now_s < 131.0 and act.decision.phase == Phase.RAMP, "a trip is no purge"
     played = Played(monkeypatch, dataclasses.replace(without_vent(), policy=policy))
     played.controller.wants_heat = False
     assert played.ticks(3, airflow_proved=True).decision.phase == Phase.RAMP
