@@ -215,7 +215,7 @@ class Catalogue:
             try:
                 self._told[folder.name] = self.worker.work_out(folder, summary_of, folder)
             except KilnctlError as error:
-                told = {"outcome": str(error)[:80]}
+                told = {"outcome": str(error).replace(f"{folder}: ", "")[:80]}
                 if str(error) == ENDED:  # that is no fault of the record: the next answer tries again
                     return told
                 self._told[folder.name] = told

@@ -6,6 +6,13 @@ from importlib.resources import files
 
 import pytest
 
+from kilnctl.safety.danger import CUT_AFTER_ALL
+from kilnctl.safety.proof import BLIND, NOT_YET
+from kilnctl.safety.state import DANGER, WELDED
+
+from ..safety.test_advice import TOLD
+from .told import compiled, left_in_english, pairs
+
 PAGE = files("kilnctl.panel").joinpath("page")
 SOURCES = {
     f.name: f.read_text(encoding="utf-8")
@@ -73,3 +80,27 @@ def test_every_word_of_the_first_page_stands_in_a_table():
         if "data-label" not in tag:
             # Set anew each time that the page is filled.
             assert re.search(r'id="(unit|plan-curve)"', tag), tag
+
+
+#: What stays in a sentence as it is: figures with their units.
+FIGURE = r"[-±]?[\d.,]+( ?(°C|K|K/s|s|h|kWh|W|V|%))?"
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_another_language_knows_every_sentence_of_an_alarm(language):
+    """What to do, what was seen, what to check: of every trip, with every variant of its text."""
+    table = compiled(language)
+    sentences = {text.replace("`", "") for _, *parts in TOLD for text in parts if text}
+    sentences |= {DANGER, WELDED, CUT_AFTER_ALL, BLIND, NOT_YET}
+    unknown = {(x, text) for text in sentences for x in left_in_english(text, table) if not re.fullmatch(FIGURE, x)}
+    assert unknown == set()
+    assert left_in_english("a sentence that nobody has translated", table)
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_sentence_of_the_oven_keeps_its_values_and_stands_once(language):
+    english = [a.lower() for a, _ in pairs(language)]
+    assert len(english) == len(set(english)), [a for a in english if english.count(a) > 1]
+    for a, b in pairs(language):
+        kept = set(re.findall(r"\{\w\}", b))
+        assert kept <= set(re.findall(r"\{\w\}", a)), a

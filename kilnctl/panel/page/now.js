@@ -5,7 +5,7 @@ import { Curve } from "./curve.js";
 import { Flow, sums } from "./flow.js";
 import { kept, outlook } from "./scale.js";
 import { at, clock, degrees, fixed, inUnit, kwh, money, number, span, temperature, unit, watts } from "./units.js";
-import { w } from "./words.js";
+import { told, w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const STATES = { idle: "At rest", "start test": "Testing relay and sensor", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
@@ -157,8 +157,8 @@ function band(c) {
 }
 // What a danger has seen, in its own words: after the order of its first sentence.
 function seen(danger) {
-  const words = danger.split(". ")[0].split(": ").at(-1).toLowerCase();
-  return words.slice(0, 1).toUpperCase() + words.slice(1);
+  const shout = danger.split(". ")[0].split(": ").at(-1), words = told(shout);
+  return words === shout ? shout.slice(0, 1) + shout.slice(1).toLowerCase() : words;
 }
 // Measured values come first; an estimate is marked as one, and is not shown once the sensor has proved it wrong.
 function part(s) {
