@@ -330,6 +330,7 @@ def expected(plan: RunPreview, schedule: Schedule) -> dict:
         "follows": schedule.follows,
         "ledger_j": plan.ledger_j,
         "region": plan.region,
+        "full_w": plan.full_w,
         "columns": plan.columns,
         "stretches": [
             {"step": s.step, "phase": s.phase, "name": s.name, "to_c": s.to_c, "begin_s": s.begin_s, "end_s": s.end_s}

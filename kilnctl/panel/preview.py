@@ -51,7 +51,7 @@ class PreviewStretch:
 class RunPreview:
     """The preview of a run. `columns`: time_s, reference_c, chamber_c, part_c, duty, thinned for a picture;
     `chamber`: every tick of `tick_s`; `spread`: by which share heating up may take longer or shorter; `ledger_j`: where
-    the energy goes, J; `region`: what this oven can follow (`kilnctl.panel.reach`)."""
+    the energy goes, J; `full_w`: of the elements; `region`: what this oven can follow (`kilnctl.panel.reach`)."""
 
     outcome: str
     words: tuple[str, ...]
@@ -65,6 +65,7 @@ class RunPreview:
     spread: float = 0.0
     ledger_j: dict[str, float] = field(default_factory=dict)
     region: dict[str, list[float]] = field(default_factory=dict)
+    full_w: float = 0.0
 
     def milestones(self, status: dict, ahead: dict) -> list[dict]:
         """What comes next for a run in that state: {in_s, words}, the end last. Empty when the run's step or phase does
@@ -169,6 +170,7 @@ def preview_of(
         _spread(run),
         {name: round(j) for name, j in shares.items()},
         _region(run, stretches, columns["chamber_c"], oven.control.tick_s),
+        oven.elements.power_w,
     )
 
 

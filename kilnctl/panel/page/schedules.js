@@ -128,11 +128,11 @@ export class Schedules {
     $("schedule-plan").replaceChildren(
       ...(p.outcome === "finished" ? [] : [element("p", { class: "care" }, element("strong", {}, `${w("WOULD NOT END WELL")}: ${w(p.outcome)}`))]),
       element("dl", { class: "figures" }, ...figures.map(([k, v]) => element("div", {}, element("dt", {}, k), element("dd", {}, v)))),
-      element("p", {}, element("small", {}, w("from where the oven is now"))),
-      ...p.words.map((x) => element("p", {}, element("small", {}, inUnit(x)))));
+      element("p", {}, element("small", {}, w("Expected from where the oven is now."))),
+      ...p.words.map((x) => element("p", {}, element("small", {}, inUnit(x).replace(/^./, (first) => first.toUpperCase())))));
     this.flow.show({ ledger: p.ledger_j || {}, supply: Object.values(p.ledger_j || {}).reduce((a, v) => a + v, 0), value: kwh, empty: w("being worked out …") });
     $("plan-curve").setAttribute("aria-label", w("Expected: {steps}", { steps: p.stretches.map((s) => w("{phase} to {c} until {time}", { phase: w(PHASES[s.phase] || s.phase), c: temperature(s.to_c), time: clock(s.end_s) })).join(", ") }));
-    requestAnimationFrame(() => this.curve.set({ ...planned(p, this.said?.status?.full_w || 0), handles: $("schedule-edit").open ? corners(p, this.steps.rows) : null }));
+    requestAnimationFrame(() => this.curve.set({ ...planned(p, p.full_w || 0), handles: $("schedule-edit").open ? corners(p, this.steps.rows) : null }));
   }
   buttons() {
     const s = this.said?.status || {};
