@@ -125,6 +125,10 @@ def test_a_plan_is_near_what_the_detailed_oven_does(oven):
         == 120.0
     )
     assert plan.milestones({"step": 1, "state": "held", "chamber_c": 100.0}, {}) == []
+    # While relay and sensor are tested it is known when all is done.
+    first = plan.milestones({"step": 1, "state": "start test", "chamber_c": 20.0, "run_s": 10.0}, {})
+    assert [m["phase"] for m in first] == ["heat up", "soak", "cooling"]
+    assert first[-1]["in_s"] == pytest.approx(plan.stretches[-1].end_s - 10.0, abs=20.0)
     # A door was open in the soak: its time waits until the oven is back.
     waits = {"reference": {"in_s": [0.0]}, "soak_left_s": 600.0}
     back = plan.milestones({"step": 1, "state": "soak", "chamber_c": 100.0}, waits)[0]["in_s"]

@@ -8,7 +8,7 @@ import { at, clock, degrees, fixed, inUnit, kwh, money, number, span, temperatur
 import { told, w } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const STATES = { idle: "At rest", "start test": "Testing relay and sensor", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
+const STATES = { idle: "At rest", "start test": "Testing relay and sensor", purge: "Airing before the heat", "heat up": "Heating up", ramp: "Rising as planned", soak: "Soaking", cooling: "Cooling, heat off", finished: "Finished", held: "Held here", tripped: "Heat is cut", starting: "Starting", learning: "Learning the oven" };
 export const PHASES = { "heat up": "heat up", ramp: "ramp", soak: "soak", cooling: "cool" };
 // Most rows that a page keeps; above that they are thinned to half. Every line is drawn from them each second.
 const MOST_ROWS = 12000;
@@ -47,6 +47,7 @@ export class Now {
   headline(s) {
     if (s.danger) return seen(s.danger);
     if (s.running && s.door_open && !s.trips?.length) return w("Door open");
+    if (s.state === "start test" && /purging/.test(s.reason)) return w(STATES.purge);
     return !s.running && s.waiting && !s.trips?.length ? w("A start waits") : w(STATES[s.state] || s.state || "");
   }
   heard(said) {

@@ -50,6 +50,7 @@ export const TOLD = [
   ["heat off: stored heat carries the {a} to {b}", "Heizung aus: gespeicherte Wärme reicht bis {b}"], ["landing on {a} with the heat that is stored", "landet mit gespeicherter Wärme bei {a}"],
   ["heat off until it has fallen to {a}", "Heizung aus, bis sie auf {a} gefallen ist"],
   ["{a} waits: it begins at {b} to be ready at {c}; a stop calls it off", "{a} wartet: beginnt um {b}, fertig um {c}; ein Halt sagt es ab"],
+  ["waiting, {a}", "wartet, {a}"], ["purging the chamber with fresh air for another {a} before there is heat", "die Kammer wird noch {a} mit frischer Luft gespült, dann wird geheizt"],
   // Hot surfaces.
   ["HOT: the chamber is at about {a}. Surfaces can burn; keep children and anything that burns away", "HEISS: die Kammer hat etwa {a}. Flächen können verbrennen; Kinder und Brennbares fernhalten"],
   ["HOT: the chamber is estimated at {a} from when it was last seen. Surfaces can burn; keep children away", "HEISS: die Kammer hat geschätzt {a}, seit sie zuletzt gesehen wurde. Flächen können verbrennen; Kinder fernhalten"],
