@@ -54,7 +54,9 @@ export function pinBlock() {
 }
 // Unlocks with the PIN in the dialog; returns null on success, else the reason.
 async function opened() {
-  const field = $("pin"), said = await post("/api/unlock", { pin: field.value });
+  const field = $("pin");
+  if (field.value.length < 6) { field.focus(); return w("PIN: the six digits"); } // no try is lost
+  const said = await post("/api/unlock", { pin: field.value });
   field.value = "";
   if (!said.ok) { field.focus(); return said.words; }
   $("ask-pin").remove();

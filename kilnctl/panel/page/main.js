@@ -26,7 +26,7 @@ function show() {
   }
   pages[wanted].shown?.(last);
 }
-window.addEventListener("hashchange", show);
+window.addEventListener("hashchange", () => { document.querySelector("main").scrollTop = 0; show(); });
 
 function light(set) {
   let kept = null;

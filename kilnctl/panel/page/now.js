@@ -85,8 +85,9 @@ export class Now {
     // With the door open nothing of this comes true until it is shut.
     if (next && !s.door_open) rows.push([milestone(next), clock(next.in_s)]);
     if (end) rows.push([s.door_open ? w("done, if shut now") : w("all done"), element("span", {}, clock(end.in_s) + (said.demo || !said.clock ? "" : `, ${at(end.in_s, said.clock)}`))]);
+    if (s.running && !end && !s.held && !tripped && this.said.plan === null) rows.push([w("all done"), w("not known yet")]);
     if (s.running && s.held && !tripped) rows.push([w("all done"), w("waits for “Go on”")]);
-    if (s.running && !tripped && !s.door_open && !s.held && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1), "less"]);
+    if (s.running && !tripped && !s.door_open && !s.held && s.state !== "start test" && number(s.reference_c)) rows.push([w("should be"), temperature(s.reference_c, 1), "less"]);
     rows.push(...part(s));
     // What the door costs is said while it is open, and until the chamber is back; after that, among the facts.
     if (said.door && !tripped && (said.door.is_open || said.door.back_s === null)) rows.push([said.door.is_open ? w("door costs") : w("door has cost"), doorCost(said.door, said.price), "door"]);
@@ -177,7 +178,7 @@ function part(s) {
 export const NEXT = { "heat up": "arrives at {c}", ramp: "ramp ends at {c}", soak: "soak at {c} ends", cooling: "cooled to {c}" };
 export const milestone = (next) => w(NEXT[next.phase] || "{c}", { c: temperature(next.to_c) });
 // What a door cost: how long it was open, how far the chamber fell, what left by it, and when the chamber was back.
-const doorCost = (d, price) => [...(d.is_open ? [] : [clock(d.open_s)]), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 18000 ? [kwh(d.lost_j), ...(price ? [money(d.lost_j, price)] : [])] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].map((x, i, all) => element("span", {}, x + (i < all.length - 1 ? ", " : "")));
+const doorCost = (d, price) => [...(d.is_open ? [] : [clock(d.open_s)]), `−${span(d.fell_k, 0)}`, ...(d.lost_j > 18000 ? [kwh(d.lost_j), ...(price && (d.lost_j / 3.6e6) * price.amount >= 0.005 ? [money(d.lost_j, price)] : [])] : []), ...(d.back_s !== null ? [w("back after {time}", { time: clock(d.back_s) })] : [])].map((x, i, all) => element("span", {}, x + (i < all.length - 1 ? ", " : "")));
 function pairs(list, rows) { list.replaceChildren(...rows.flatMap(([a, b]) => [element("dt", {}, a), element("dd", {}, ...[b].flat())])); }
 // Each row shares its line for itself; one of the kind "less" may be left out on a small screen.
 function lines(list, rows) { list.replaceChildren(...rows.map(([a, b, kind]) => element("div", { class: kind || null }, element("dt", {}, a), element("dd", {}, ...[b].flat())))); }

@@ -95,7 +95,7 @@ export class Schedules {
     $("schedule-templates").replaceChildren(...(file === null ? TEMPLATES.map((t) => element("button", { type: "button", onclick: () => { $("schedule-text").value = textOf(t); this.changed = true; this.check(); } }, element("strong", {}, w(t[0])), element("br"), element("small", {}, w(t[1])))) : []));
     this.over = said.sha256 || ""; this.shelf.versions(said.versions || []);
     $("schedule-text").value = said.text || ""; $("schedule-file").value = file || ""; $("schedule-edit").open = file === null;
-    $("schedule-one").hidden = false; $("schedule-name").textContent = this.list[place]?.name || w("A new schedule"); $("schedule-name").focus();
+    $("schedule-one").hidden = false; $("schedule-name").textContent = this.list[place]?.name || w("A new schedule"); $("schedule-name").focus(); $("schedule-name").scrollIntoView();
     this.changed = file === null;
     await this.check();
   }
