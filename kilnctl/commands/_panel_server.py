@@ -27,7 +27,8 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
         raise KilnctlError(
             "--bind opens the panel to others: say by which name or address they call it, with --host NAME"
         )
-    _behind_the_service()
+    if args.own_process:
+        _behind_the_service()
     places, allowed = Places(), hosts(args.host, args.port)
     panel = PanelApp(
         socket,
@@ -66,7 +67,7 @@ def serve(args, oven, socket: Path, folder: Path, schedules: Path, runs: Path, d
 
 def _behind_the_service() -> None:
     """Lower this process's priority below the service's; and let Stop's thread wait at most a millisecond for each
-    other thread."""
+    other thread. Both hold for the rest of the process."""
     with contextlib.suppress(OSError):
         os.nice(5)
     sys.setswitchinterval(0.001)

@@ -115,7 +115,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if not keys.has_pin:
         print(
-            f"a PIN was made: {keys.make_pin()}  (whatever can heat asks for it; stop never does. "
+            f"a PIN was made: {keys.make_pin()}  (all that can heat asks for it; stop never does. "
             "`--new-pin` makes another)"
         )
     return _serve(

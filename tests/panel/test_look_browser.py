@@ -14,7 +14,7 @@ from kilnctl.panel.chain_view import view
 from .browser import MARKS, sized, until
 from .conftest import CABINET
 from .parts_look import CELLS, look_of
-from .test_browser import FAULTS, _has_axe, axe_source
+from .test_browser import FAULTS, axe_source, has_axe
 
 pytestmark = [*MARKS, pytest.mark.slow]
 BASELINE = Path(__file__).parent / "parts_look.json"
@@ -110,10 +110,10 @@ def hear(chrome, pages, heard: dict, far: bool = False, language: str = "en") ->
 
 @pytest.mark.parametrize("light", ["light", "dark"])
 def test_every_part_looks_as_it_did(chrome, pages, light):
-    """The picture of each part in cells of mean colour, beside parts_look.json (`tools/trials/looks --parts` makes it
-    anew). Another computer has other letters; another colour, order, frame or size is more than they change."""
+    """The picture of each part in cells of mean colour, against parts_look.json (`tools/trials/looks --parts` makes it
+    again). Another computer has other letters; another colour, order, frame or size is more than they change."""
     then, now = json.loads(BASELINE.read_text())[light], look_of(chrome, pages + "parts.html", light)
-    assert now.keys() == then.keys(), "a part came or went: look at it, then make the baseline anew"
+    assert now.keys() == then.keys(), "a part came or went: look at it, then make the baseline again"
     for name, was in then.items():
         cells, before = bytes.fromhex(now[name]["cells"]), bytes.fromhex(was["cells"])
         assert len(cells) == len(before) == 3 * CELLS[0] * CELLS[1]
@@ -139,7 +139,7 @@ def test_a_changed_colour_is_seen_in_the_comparison(chrome, pages):
 FAULTLESS = (("soak", True, "en"), ("trip", False, "en"), ("trip", True, "de"), ("door", False, "de"))
 
 
-@pytest.mark.skipif(not _has_axe(), reason="axe-core is not installed")
+@pytest.mark.skipif(not has_axe(), reason="axe-core is not installed")
 def test_far_view_alarm_and_parts_have_no_serious_accessibility_faults(chrome, pages, cabinet):
     sized(chrome, 800, 480)
     for state, far, language in FAULTLESS:

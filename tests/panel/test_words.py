@@ -78,7 +78,7 @@ def test_every_word_of_the_first_page_stands_in_a_table():
         ), text
     for tag in re.findall(r"<[^<>]*aria-label=[^<>]*>", body):
         if "data-label" not in tag:
-            # Set anew each time that the page is filled.
+            # Set each time that the page is filled.
             assert re.search(r'id="(unit|plan-curve)"', tag), tag
 
 

@@ -222,6 +222,12 @@ def test_round_a_held_chamber_the_elements_give_what_they_get_and_contents_and_l
     assert held(fixed, x, 1e9, 0.0, 1.0)[0][1] == pytest.approx(HOTTEST_C, abs=1.0)
 
 
+def test_round_a_held_chamber_no_door_is_open():
+    """A person at the door changes the reading itself."""
+    windy = but(chamber_j_per_k=MOST, door_w_per_k=1e6, door_m2=1e3)
+    assert held(windy, windy.from_chamber(120.0), 120.0, 500.0, 1.0)[0][1] == pytest.approx(120.0, abs=1e-4)
+
+
 def test_round_a_held_chamber_an_empty_oven_s_contents_take_nothing():
     empty = but(chamber_j_per_k=MOST, contents_j_per_k=0.0, contents_w_per_k=0.0)
     first, given_w, taken_w = held(empty, empty.from_chamber(100.0), 100.0, 3000.0, 1.0)

@@ -1,12 +1,14 @@
 """Files that the service needs disappear while it runs: it reports that while it lasts, and makes again what it can."""
 
+import errno
+import os
 import shutil
 import time
 
 import pytest
 
 from kilnctl.errors import KilnctlError
-from kilnctl.service import operating_system, pace, run_log, upkeep
+from kilnctl.service import operating_system, pace, run_log, state_store, upkeep
 from kilnctl.service.pace import Lateness
 from kilnctl.service.socket_server import SocketServer, ask
 from kilnctl.service.upkeep import Upkeep
@@ -33,11 +35,15 @@ def test_a_folder_and_a_socket_that_are_removed_are_made_again(oven, tmp_path):
             operating_system.Owner(tmp_path / "home" / "owner")
 
 
-def test_a_state_that_cannot_be_kept_is_shouted_about_while_it_lasts(oven, tmp_path):
+def test_a_state_that_cannot_be_kept_is_shouted_about_while_it_lasts(oven, tmp_path, monkeypatch):
     told = []
+
+    def refused(*_):
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
     with at_work(oven("curing-cabinet"), tmp_path, tell=told.append) as person:
         person.until(lambda a: a["state"] == "idle")
-        person.service.saved._store.failure = "the disk is read-only"
+        monkeypatch.setattr(state_store, "save_state", refused)
         said = person.until(lambda a: a["warnings"])
         assert any("cannot be kept" in w for w in said["warnings"])
         until(lambda: any(line.startswith("TROUBLE: the state cannot be kept") for line in told))

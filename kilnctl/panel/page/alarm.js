@@ -1,5 +1,5 @@
 // Alarms: one sentence, one action, steady words. Only the border of an urgent one flashes, for its first seconds; its
-// sound can be silenced for a minute. Three levels: high (act now), middle (look soon), low (a note beside the figures).
+// sound can be silenced for a minute. Three levels: high (act now), middle (look soon), low (a note next to the figures).
 import { element } from "./ask.js";
 import { inUnit } from "./units.js";
 import { w } from "./words.js";

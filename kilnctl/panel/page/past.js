@@ -10,7 +10,7 @@ import { w } from "./words.js";
 const $ = (id) => document.getElementById(id);
 const COLOURS = ["--ember", "--part", "--ahead", "--good", "--care", "--do"], MOST = COLOURS.length;
 
-// A photograph as JPEG, its longer side at most so many pixels, without what a camera writes beside it.
+// A photograph as JPEG, its longer side at most so many pixels, without what a camera adds.
 const WIDEST = 1280;
 async function smaller(file) {
   const picture = await createImageBitmap(file), scale = Math.min(1, WIDEST / Math.max(picture.width, picture.height)), canvas = document.createElement("canvas");
