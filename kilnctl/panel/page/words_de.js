@@ -329,7 +329,7 @@ export const WORDS = {
   "Choose a schedule": "Ein Programm wählen",
   "door open for {time}": "Tür seit {time} offen",
   "door costs": "Tür kostet",
-  "door has cost": "Tür hat gekostet",
+  "door has cost": "Tür kostete",
   "Ready at …": "Fertig um …",
   "another start waits": "ein anderer Start wartet",
   "A start waits": "Ein Start wartet",
