@@ -74,6 +74,11 @@ def test_the_chamber_may_be_so_far_from_it_and_no_further(sign, word, heated):
     assert f"more than the {allowed_k:.0f} K that count as the same" in verdict.words
 
 
+def test_as_far_from_it_as_is_allowed_goes_on():
+    """20 K of fall: 8 K and a third of it and a little more are 15 K."""
+    assert decide(kept(), "resume", model(lambda s, then_c: 200.0), 300.0, 215.0).go
+
+
 def test_a_clock_that_may_be_wrong_needs_a_chamber_that_has_not_cooled_as_in_a_longer_outage():
     assert decide(kept(), "resume", model(), 25.0, cooled_c(25.0), clock_is_right=False).go
     slow = model(lambda s, then_c: ROOM_C + (then_c - ROOM_C) * math.exp(-s / 5e4))
