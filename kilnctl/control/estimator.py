@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..model.energy import CHAMBER, CONTENTS, ELEMENT, LINING, SENSOR, EnergyModel, N
-from .lateness import by_lateness, more_s_of, within
+from .lateness import by_lateness, doubted, more_s_of, within
 
 #: Indices of the added states: unknown heat flow, W; from POWER on the shares of the power, of the lining's heat, of
 #: the contents' heat; trend of the unknown heat, W/s; lateness.
@@ -303,6 +303,11 @@ def _correct(model: EnergyModel, estimate: Estimate, innovation: float, variance
     """The measurement update with an innovation of this variance (K, K²), the states kept within their bounds."""
     gain = estimate.covariance[:, SENSOR] / variance
     covariance = estimate.covariance - gain[:, None] * estimate.covariance[SENSOR]
+    of_late = float(gain[LATE])
+    if of_late != 0.0:
+        believed = variance / (variance + doubted(model, estimate.x, estimate.late, dt_s))
+        gain[LATE] = of_late * believed
+        covariance[LATE, LATE] += variance * (of_late * (1.0 - believed)) ** 2
     states = (*estimate.x, estimate.heat_w, *estimate.shares, estimate.trend_w_per_s, estimate.late)
     corrected = [state + g * innovation for state, g in zip(states, gain.tolist(), strict=True)]
     most_w = LARGEST_UNEXPLAINED * model.power_w

@@ -8,11 +8,15 @@ late.)"""
 
 import math
 
-from ..model.energy import EnergyModel
+from ..model.energy import CHAMBER, SENSOR, EnergyModel
 
 #: The sensor's lag stays at least this share of the model's, and the lateness below this logarithm: what is beyond is
 #: no sensor.
 LEAST_SHARE, MOST = 0.2, 3.0  # ±30 %: none
+
+#: By which share the model's heating rate may be wrong, and with it the gap between chamber and sensor: what a
+#: description leaves open of power and capacity together.
+GAP = 0.3
 
 
 def _base_s(model: EnergyModel) -> float:
@@ -40,3 +44,11 @@ def by_lateness(model: EnergyModel, ahead_k: float, chamber_c: float, dt_s: floa
         return 0.0
     share = dt_s / lag_s
     return -math.exp(-share) * share * (_base_s(model) + more_s) / (model.lag_s + more_s) * ahead_k
+
+
+def doubted(model: EnergyModel, x, late: float, dt_s: float) -> float:
+    """Variance, K², of what a reading says of the lateness besides its noise: the gap between chamber and sensor is
+    wrong by `GAP` of itself in any case, and readings within one lag are wrong alike."""
+    lag_s = model.lag_at_s(x[CHAMBER], more_s_of(model, late))
+    gap_k = GAP * (x[CHAMBER] - x[SENSOR])
+    return gap_k * gap_k * max(1.0, lag_s / dt_s)
