@@ -3,6 +3,7 @@ start."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from ..errors import KilnctlError
 from ..model.doubt import SURE, Unsure
@@ -106,25 +107,23 @@ def programme_of(
 def _refuse_beyond_limits(oven: Oven, schedule: Schedule, where: str) -> None:
     """Raises KilnctlError for a step outside the limits of the oven, the part in it or the room."""
     ambient, coldest_c = oven.site.ambient_c, oven.site.ambient_c + _ABOVE_ROOM_K
+    part_c = oven.limits.part_highest_c if schedule.follows == "part" else None
+    # Another person reads this in pages and reports: the file's name, not where it lies.
+    described = Path(oven.file).name or "its description"
     for i, step in enumerate(schedule.steps):
-        if step.to_c is not None and step.to_c > oven.limits.highest_c:
+        if step.to_c is None:
+            continue
+        if step.to_c > oven.limits.highest_c:
             raise KilnctlError(
                 f"{where}: step {i + 1} ('{step.name or 'unnamed'}') goes to {step.to_c:.0f} °C; {oven.name} may "
-                f"not go above {oven.limits.highest_c:.0f} °C (limits: highest in {oven.file or 'its description'})"
+                f"not go above {oven.limits.highest_c:.0f} °C (limits: highest in {described})"
             )
-        highest_part_c = oven.limits.part_highest_c
-        if (
-            step.to_c is not None
-            and schedule.follows == "part"
-            and highest_part_c is not None
-            and step.to_c > highest_part_c
-        ):
+        if part_c is not None and step.to_c > part_c:
             raise KilnctlError(
                 f"{where}: step {i + 1} ('{step.name or 'unnamed'}') takes the part to {step.to_c:.0f} °C; in "
-                f"{oven.name} no part may go above {highest_part_c:.0f} °C "
-                f"(limits: part highest in {oven.file or 'its description'})"
+                f"{oven.name} no part may go above {part_c:.0f} °C (limits: part highest in {described})"
             )
-        if step.to_c is not None and step.to_c < coldest_c and (step.let_cool or step.at_k_per_s or step.in_s):
+        if step.to_c < coldest_c and (step.let_cool or step.at_k_per_s or step.in_s):
             raise KilnctlError(
                 f"{where}: step {i + 1} goes to {step.to_c:.0f} °C, and the room is at {ambient:.0f} °C: "
                 "it would never get there"

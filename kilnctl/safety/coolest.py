@@ -173,7 +173,7 @@ def step(oven: LumpedOven, x: Lumps, power_w: float, dt_s: float, door: bool) ->
 def lifted(x: Lumps, chamber_c: float) -> Lumps:
     """The lumps with a chamber of at least chamber_c, °C. Heat flows only from hot to cold, so lumps that are nowhere
     hotter than an oven stay so: what is known of one lump may be used at any time."""
-    return x if x[1] >= chamber_c else (x[0], _within(chamber_c), *x[2:])
+    return (x[0], max(x[1], _within(chamber_c)), *x[2:])
 
 
 def held(oven: LumpedOven, x: Lumps, chamber_c: float, power_w: float, dt_s: float) -> tuple[Lumps, float, float]:

@@ -145,7 +145,7 @@ def run_to_saved(session: Session, folder: Path, started: str) -> dict:
 
 
 def sound(state: dict) -> dict:
-    """The usable part of a state, whatever the file holds (another version may have written it, or the disk may be
+    """The usable part of a state, from any content of the file (another version may have written it, or the disk may be
     damaged). A run whose place cannot be read does not go on; trips that cannot be read remain."""
     run = state.get("run")
     return {

@@ -308,3 +308,21 @@ def test_a_type_k_reading_of_the_straight_line_is_put_right(table_k, hot):
     board.channels[1].take_31855(1100 * 4 << 2, 25 * 16 << 4)
     assert board.channels[1].hot // 128 == hot and board.channels[1].chip == 1
     assert [channel.type_k for channel in board.channels] == [bool(table_k >> i & 1) for i in range(3)]
+
+
+def test_only_a_whole_cycle_lets_the_watchdog_be_fed():
+    board = logic.Board(0, 7)
+    assert not board.feed
+    board.cycle(20)
+    assert board.feed
+    # As main.py does, which feeds at most once for each cycle.
+    board.feed = False
+    setattr(board, "current", "what no meter gives")  # noqa: B010 - of a wrong type on purpose
+    with pytest.raises(TypeError):
+        board.cycle(40)
+    assert not board.feed, "a cycle that broke off"
+
+
+def test_a_fresh_board_asks_for_no_contactor_and_no_relay():
+    board = logic.Board(0, 7, relays=3)
+    assert board.contactor is False and board.relay_bits == 0
