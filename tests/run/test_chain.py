@@ -274,6 +274,16 @@ def test_an_open_door_opens_the_contactor_in_the_start_test_too(monkeypatch):
     assert act.decision.reason.startswith("start test: waiting, ")
 
 
+def test_the_start_test_gives_no_heat_that_is_no_longer_wanted(monkeypatch):
+    """Not in the very tick, in which the rules still permit it."""
+    played = Played(monkeypatch, prove=True)
+    while not ((act := played.ticks()).contactor and act.duty > 0.0):
+        assert played.step < 30
+    played.controller.wants_heat = False
+    act = played.ticks()
+    assert act.verdict.permit is not None and not act.contactor and act.duty == 0.0
+
+
 def test_a_failed_start_test_latches_and_ends_the_heat(monkeypatch):
     played = Played(monkeypatch, prove=True)
     act = played.ticks()
