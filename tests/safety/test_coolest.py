@@ -72,7 +72,7 @@ def test_contents_that_take_no_heat_are_refused():
 def test_nothing_changes_it_and_it_is_not_learnt_unless_said():
     with pytest.raises(dataclasses.FrozenInstanceError):
         setattr(SMALL, "full_w", 0.0)  # noqa: B010 - as a careless program would
-    assert not hasattr(SMALL, "__dict__") and not SMALL.learnt
+    assert not hasattr(SMALL, "__dict__") and not SMALL.learnt and SMALL.liner_j_per_k == 0.0
 
 
 def test_what_may_be_nothing_may_be_nothing():
