@@ -137,6 +137,7 @@ export const WORDS = {
   "estimate {much} off": "Schätzung {much} daneben",
   "estimated {c} ± {much}": "geschätzt {c} ± {much}",
   "not known yet": "noch nicht bekannt",
+  "One moment …": "Einen Moment …",
   "waits for “Go on”": "wartet auf „Weiter“",
   "being worked out …": "wird ausgerechnet …",
   "Schedules may go up to {highest}; the software cuts the heat at {trip}; the independent limiter is set to {limiter}.": "Programme dürfen bis {highest}; die Software schaltet bei {trip} ab; der unabhängige Begrenzer steht auf {limiter}.",

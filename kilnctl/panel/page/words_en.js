@@ -138,6 +138,7 @@ export const WORDS = {
   "estimate {much} off": "estimate {much} off",
   "estimated {c} ± {much}": "estimated {c} ± {much}",
   "not known yet": "not known yet",
+  "One moment …": "One moment …",
   "waits for “Go on”": "waits for “Go on”",
   "being worked out …": "being worked out …",
   "Schedules may go up to {highest}; the software cuts the heat at {trip}; the independent limiter is set to {limiter}.": "Schedules may go up to {highest}; the software cuts the heat at {trip}; the independent limiter is set to {limiter}.",
