@@ -16,6 +16,7 @@ from ..firing import Pattern
 from ..model.day_zero import day_zero
 from ..model.doubt import DAY_ZERO, Doubt, coolest_of, day_zero_doubt, doubt_of, envelope_of
 from ..model.energy import EnergyModel
+from ..model.loads import loads_of
 from ..model.part_body import part_of
 from ..model.trained_file import TrainedModel, load_model, trained_words, version_name
 from ..safety import Policy, policy_for
@@ -173,6 +174,7 @@ def prepared(
             start_c=start_c,
             coolest=coolest_of(oven, load, guard.model, guard.doubt),
             envelope=envelope_of(oven, load, guard.model, guard.doubt),
+            loads=loads_of(oven, load, guard.model, guard.doubt),
         ),
         holding=holding_table(model, oven),
         pattern=pattern_for(oven),
